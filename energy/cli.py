@@ -1,0 +1,79 @@
+"""The command line `windtoll`: one subcommand a question. No formula lives here."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import json
+import sys
+
+import click
+
+from vehicle.problems import InputError
+
+# name -> module of energy.commands that holds a click command of the name `command`; imported only when asked for.
+COMMANDS = {
+    "answer": "answer",
+    "match": "match",
+    "check": "check",
+    "example": "example",
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose subcommands are imported when they are run or listed, so that a cold start stays short."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the subcommands in the order that a user meets them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return the subcommand, imported now, or None where there is none of that name."""
+        module = COMMANDS.get(cmd_name)
+        return importlib.import_module(f"energy.commands.{module}").command if module else None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the subcommand asked for; for a typo say which one may be meant."""
+        from vehicle.problems import nearest
+
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = nearest(args[0], COMMANDS)
+            hint = f" Do you mean {near}?" if near else ""
+            ctx.fail(f"there is no subcommand {args[0]!r}.{hint} There are: {', '.join(COMMANDS)}.")
+        return super().resolve_command(ctx, args)
+
+
+@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(importlib.metadata.version("windtoll"), prog_name="windtoll")
+def cli() -> None:
+    """Does a wind turbine on your vehicle save fuel or cost fuel?
+
+    Start with `windtoll example my_turbine`, then `windtoll answer my_turbine/van_water_tank/scenario.toml`.
+
+    Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.
+    """
+
+
+def main() -> None:
+    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error."""
+    try:
+        cli(standalone_mode=True)
+    except InputError as error:
+        tell(error, as_json="--json" in sys.argv[1:])
+        sys.exit(2)
+    except BrokenPipeError:  # `windtoll answer … | head`: the reader has seen enough
+        sys.stderr.close()
+        sys.exit(0)
+
+
+def tell(error: InputError, *, as_json: bool) -> None:
+    """Write every problem of an input to standard error, one line each, or as JSON."""
+    if as_json:
+        click.echo(json.dumps({"errors": [problem.as_dict() for problem in error.problems]}, indent=2), err=True)
+        return
+    count = len(error.problems)
+    click.echo(f"{count} problem{'s' if count > 1 else ''} in the input; nothing was computed or written:", err=True)
+    for problem in error.problems:
+        click.echo(f"  {problem}", err=True)

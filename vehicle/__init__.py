@@ -1,0 +1,1 @@
+"""The road: tractive force, engine and fuel, logs and comparisons. Knows nothing of turbines."""

@@ -1,0 +1,228 @@
+"""Small CSV tables that go with a scenario (curves, maps, profiles): tolerant of how they were saved, strict about numbers.
+
+Reads UTF-8 with or without BOM, comma, semicolon or tab, decimal points or (with semicolon or tab) decimal commas, and
+blank lines. Units stand in the header: `speed_km_h`, `speed (km/h)` or `speed [km/h]`.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from vehicle.problems import InputError, Problem, nearest, shown
+from vehicle.units import QuantityError, convert, example
+
+MOST_ROWS = 200_000
+MOST_BYTES = 32 * 1024 * 1024
+
+# Unit part of a header name -> unit as `vehicle.units` knows it. Headers are lower case with underscores.
+_SLUGS = {
+    "": "", "m_s": "m/s", "km_h": "km/h", "kmh": "km/h", "kph": "km/h", "mph": "mph", "kn": "knot", "ft_s": "ft/s",
+    "m": "m", "mm": "mm", "cm": "cm", "in": "inch", "ft": "ft", "km": "km", "mi": "mile",
+    "deg": "deg", "rad": "rad", "rpm": "rpm", "rad_s": "rad/s", "hz": "revolution/s",
+    "w": "W", "kw": "kW", "hp": "hp", "n": "N", "kn_force": "kN", "lbf": "lbf", "nm": "N*m", "n_m": "N*m",
+    "lbf_ft": "lbf*ft", "g_kwh": "g/kWh", "g_per_kwh": "g/kWh", "s": "s", "min": "min", "h": "h",
+    "degc": "degC", "degf": "degF", "k": "kelvin", "percent": "percent", "pct": "percent", "kg": "kg", "lb": "lb",
+    "v": "V", "a": "A", "ohm": "ohm", "j": "J", "kj": "kJ", "kwh": "kWh", "pa": "Pa", "kpa": "kPa", "hpa": "hPa",
+    "kg_m": "kg/m", "g": "g", "l_h": "L/h", "g_s": "g/s",
+}  # fmt: skip
+
+
+def read_table(
+    path: Path,
+    columns: Mapping[str, str],
+    *,
+    optional: Mapping[str, str] | None = None,
+    blanks_allowed: Sequence[str] = (),
+    least_rows: int = 2,
+) -> dict[str, np.ndarray]:
+    """Return the named columns of a CSV file as float arrays of one length, in the units asked for.
+
+    `columns` and `optional` map a base name ("speed") to its unit ("m/s"; "dimensionless" for plain numbers). Columns of
+    `blanks_allowed` give NaN for an empty cell. Row order is kept. Raises InputError naming every fault found (a missing
+    file or column, a unit of another kind, a cell that is no finite number, rows of the wrong length).
+    """
+    optional = dict(optional or {})
+    wanted = {**columns, **optional}
+    lines = _lines(path)
+    delimiter, rows = _split(path, lines)
+    header = [cell.strip() for cell in rows[0][1]]
+    places, units = _match_header(path, header, columns, wanted)
+    body = rows[1:]
+    problems: list[Problem] = []
+    if len(body) < least_rows:
+        problems.append(Problem(path.name, "", f"{len(body)} rows of numbers", f"at least {least_rows}"))
+    found: dict[str, np.ndarray] = {}
+    cells_of = {name: np.full(len(body), np.nan) for name in places}
+    for index, (number, cells) in enumerate(body):
+        spare = [cell for cell in cells[len(header) :] if cell.strip()]
+        if len(cells) < len(header) or spare:
+            hint = " (decimal commas need semicolons between the cells)" if delimiter == "," and spare else ""
+            problems.append(
+                Problem(path.name, f"line {number}", f"{len(cells)} cells under {len(header)} headers{hint}",
+                        f"{len(header)} cells")
+            )  # fmt: skip
+            continue
+        for name, column in places.items():
+            text = cells[column].strip()
+            if not text and name in blanks_allowed:
+                continue
+            value = _number(text, decimal_comma=delimiter != ",")
+            if value is None:
+                read = "an empty cell" if not text else shown(text)
+                problems.append(Problem(path.name, f"line {number}, column {header[column]}", read, "a finite number"))
+            else:
+                cells_of[name][index] = value
+    if problems:
+        raise InputError(problems[:20] if len(problems) <= 20 else [*problems[:20], _more(path, len(problems) - 20)])
+    for name, column in places.items():
+        found[name] = _in_unit(path, header[column], cells_of[name], units[name], wanted[name])
+    return found
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        if path.is_dir():
+            raise InputError(Problem(str(path), "", "a folder", "a CSV file"))
+        if path.stat().st_size > MOST_BYTES:
+            raise InputError(Problem(str(path), "", f"{path.stat().st_size} bytes", f"at most {MOST_BYTES} bytes"))
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        beside = [entry.name for entry in path.parent.glob("*.csv")] if path.parent.is_dir() else []
+        near = nearest(path.name, beside)
+        raise InputError(
+            Problem(str(path), "", "no such file", f"an existing CSV file{f', perhaps {near}' if near else ''}")
+        ) from None
+    except OSError as error:
+        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        text = raw.decode("utf-16", errors="replace")
+    else:
+        try:
+            text = raw.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = raw.decode("cp1252", errors="replace")  # what spreadsheets save by default on many machines
+    if "\0" in text:
+        raise InputError(Problem(path.name, "", "binary data", "a CSV text file"))
+    return text.splitlines()
+
+
+def _split(path: Path, lines: Sequence[str]) -> tuple[str, list[tuple[int, list[str]]]]:
+    """Return the delimiter and the non-blank rows with their line numbers."""
+    kept = [(number, line) for number, line in enumerate(lines, 1) if line.strip(" ,;\t") and not _is_comment(line)]
+    if not kept:
+        raise InputError(Problem(path.name, "", "no rows", "a header line and rows of numbers"))
+    if len(kept) > MOST_ROWS:
+        raise InputError(Problem(path.name, "", f"{len(kept)} rows", f"at most {MOST_ROWS} rows"))
+    head = kept[0][1]
+    delimiter = max(";\t,", key=head.count) if any(c in head for c in ";\t,") else ","
+    try:
+        rows = [(number, next(csv.reader([line], delimiter=delimiter, strict=True))) for number, line in kept]
+    except csv.Error as error:
+        raise InputError(Problem(path.name, "", f"not a CSV table ({error})", "a header line and rows")) from None
+    return delimiter, rows
+
+
+def _is_comment(line: str) -> bool:
+    return line.lstrip().startswith("#")
+
+
+def _normal(header: str) -> str:
+    return re.sub(r"[\s\-]+", "_", header.strip().strip('"').lower())
+
+
+def _match_header(
+    path: Path, header: Sequence[str], needed: Mapping[str, str], wanted: Mapping[str, str]
+) -> tuple[dict[str, int], dict[str, str]]:
+    """Return for each wanted base name its column and the unit in its header."""
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    problems: list[Problem] = []
+    for column, text in enumerate(header):
+        for name in sorted(wanted, key=len, reverse=True):
+            unit = _unit_of(text, name)
+            if unit is None:
+                continue
+            if name in places:
+                problems.append(Problem(path.name, f"column {shown(text)}", f"a second column for {name}", "one"))
+            places.setdefault(name, column)
+            units.setdefault(name, unit)
+            break
+    for name in needed:
+        if name in places:
+            continue
+        unit = wanted[name]
+        slug = next((s for s, u in _SLUGS.items() if u == unit), "")
+        ask = f"{name}_{slug}" if slug else name
+        near = nearest(ask, header)
+        listed = ", ".join(shown(entry, 30) for entry in header[:12])
+        problems.append(
+            Problem(path.name, f"column {ask}", f"missing; the header has {listed}",
+                    f"a column {ask}{f' (is it {near!r}?)' if near else ''}")
+        )  # fmt: skip
+    if problems:
+        raise InputError(problems)
+    return places, units
+
+
+def _unit_of(header: str, name: str) -> str | None:
+    """Return the unit text in a header that stands for `name`, "" where it gives none, None where it is another."""
+    match = re.fullmatch(r"\s*\"?([^(\[]+?)\s*(?:[(\[]\s*(.*?)\s*[)\]])?\"?\s*", header)
+    if not match:
+        return None
+    base, given = _normal(match.group(1)), match.group(2)
+    if base == name:
+        return given or ""
+    if given is None and base.startswith(name + "_") and base[len(name) + 1 :] in _SLUGS:
+        return _SLUGS[base[len(name) + 1 :]]
+    return None
+
+
+def _number(text: str, *, decimal_comma: bool) -> float | None:
+    cleaned = text.replace("−", "-")
+    if decimal_comma and "," in cleaned:
+        if "." in cleaned or cleaned.count(",") > 1:
+            return None
+        cleaned = cleaned.replace(",", ".")
+    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", cleaned):
+        return None
+    value = float(cleaned)
+    return value if np.isfinite(value) else None
+
+
+def _in_unit(path: Path, header: str, values: np.ndarray, given: str, unit: str) -> np.ndarray:
+    if not given:
+        if unit == "dimensionless":
+            return values
+        raise InputError(Problem(path.name, f"column {shown(header)}", "no unit in the header",
+                                 f"a unit, such as in {example(unit)}: name_km_h or name (km/h)"))  # fmt: skip
+    if given in ("-", "1") and unit == "dimensionless":
+        return values
+    try:
+        zero, one = convert(0.0, given, unit), convert(1.0, given, unit)
+    except QuantityError as error:
+        raise InputError(
+            Problem(path.name, f"column {shown(header)}", str(error), f"a unit as in {example(unit)}")
+        ) from None
+    return zero + values * (one - zero)
+
+
+def _more(path: Path, count: int) -> Problem:
+    return Problem(path.name, "", f"and {count} more faults like these", "")
+
+
+def increasing(path: Path, name: str, values: np.ndarray, line_hint: str = "") -> None:
+    """Raise InputError unless `values` rises strictly: tells a duplicate or unsorted abscissa by its value and row."""
+    step = np.diff(values)
+    if (step > 0).all():
+        return
+    row = int(np.argmax(step <= 0)) + 1
+    what = "twice" if step[row - 1] == 0 else f"after {values[row - 1]:g}"
+    raise InputError(
+        Problem(path.name, f"column {name}", f"{values[row]:g} {what}, in row {row + 1} of the numbers{line_hint}",
+                "values that rise from row to row, each once")
+    )  # fmt: skip

@@ -1,0 +1,309 @@
+"""Quantities as people write them, to floats in SI and back.
+
+Inside windtoll every number is an SI float (temperatures in kelvin); this module is the edge. It never evaluates what it
+reads: a quantity is one number and one unit, nothing else.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import pint
+
+UnitSystem = Literal["metric", "us", "uk"]
+UNIT_SYSTEMS: tuple[UnitSystem, ...] = ("metric", "us", "uk")
+
+_NUMBER = re.compile(r"\s*([+\-−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+\-]?\d+)?)(?![\d.,])\s*(.*?)\s*$", re.DOTALL)
+_UNIT = re.compile(r"[A-Za-zµμΩ°%][A-Za-zµμΩ°%_0-9*/ ()\-.]*")
+_POWER = re.compile(r"\*\*\s*(?!-?[1-4](?![\d.*]))")
+
+# What people write, where the registry would read something else ("Nm" as nanometre-like, "C" as coulomb) or nothing.
+_SPELLINGS = {
+    "Nm": "N*m", "N m": "N*m", "kNm": "kN*m", "N·m": "N*m", "N-m": "N*m",
+    "lb-ft": "lbf*ft", "lb ft": "lbf*ft", "lbf ft": "lbf*ft", "lbft": "lbf*ft", "ft-lb": "lbf*ft", "ft lb": "lbf*ft",
+    "lbf-ft": "lbf*ft", "ft lbf": "lbf*ft", "ft-lbf": "lbf*ft", "foot-pound": "lbf*ft",
+    "RPM": "rpm", "rev/min": "rpm", "r/min": "rpm", "1/min": "rpm", "rev/s": "revolution/s",
+    "Ohm": "ohm", "Ohms": "ohm", "ohms": "ohm", "MPH": "mph", "mi/h": "mph", "km/hr": "km/h", "kmh": "km/h",
+    "kph": "km/h", "KPH": "km/h", "kmph": "km/h", "knots": "knot", "kn": "knot", "kt": "knot",
+    "L/100km": "L/hundred_km", "L/100 km": "L/hundred_km", "l/100km": "L/hundred_km", "l/100 km": "L/hundred_km",
+    "kWh/100km": "kWh/hundred_km", "kWh/100 km": "kWh/hundred_km",
+    "gal/h": "US_liquid_gallon/h", "gph": "US_liquid_gallon/h", "US gal/h": "US_liquid_gallon/h",
+    "gal": "US_liquid_gallon", "US gal": "US_liquid_gallon", "imp gal": "imperial_gallon", "UK gal": "imperial_gallon",
+    "imp gal/h": "imperial_gallon/h", "mins": "min", "minutes": "min", "hr": "h", "hrs": "h", "hours": "h",
+    "Lit": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L", "cc": "cm**3", "ccm": "cm**3",
+    "kcal": "kilocalorie", "sq ft": "ft**2", "sqft": "ft**2", "sq m": "m**2", "m2": "m**2", "m3": "m**3",
+    "ft2": "ft**2", "kg/m3": "kg/m**3", "HP": "hp", "PS": "metric_horsepower", "deg C": "degC", "deg F": "degF",
+    "degrees": "degree", "°": "degree", "lbs": "lb", "inches": "inch", "feet": "foot", "W/m2K": "W/m**2/K",
+    "W/(m2 K)": "W/m**2/K", "W/(m2K)": "W/m**2/K", "Ah": "A*h", "kW h": "kWh", "V/(1000 rpm)": "V/krpm",
+    "V/1000rpm": "V/krpm", "V/1000 rpm": "V/krpm", "mm/s": "mm/s",
+}  # fmt: skip
+_TEMPERATURE_LETTERS = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "K": "kelvin", "degK": "kelvin"}
+
+# How an accepted unit is told to the user: (SI unit, kind) -> examples.
+_EXAMPLES = {
+    "m/s": '"100 km/h", "65 mph" or "28 m/s"',
+    "m": '"1.8 m", "72 in" or "6 ft"',
+    "m**2": '"0.15 m^2" or "1.6 ft^2"',
+    "m**3": '"30 L" or "8 gal"',
+    "kg": '"2600 kg" or "5700 lb"',
+    "K": '"15 degC" or "59 degF"',
+    "delta_degC": '"5 K", "5 degC" or "9 degF" (a difference)',
+    "Pa": '"1013 hPa" or "29.9 inHg"',
+    "N": '"200 N" or "45 lbf"',
+    "N*m": '"180 N*m" or "130 lbf*ft"',
+    "W": '"1.4 kW" or "2 hp"',
+    "J": '"2 kWh" or "3 MJ"',
+    "W/K": '"2.5 W/K"',
+    "J/K": '"126 kJ/K"',
+    "rad/s": '"450 rpm" or "47 rad/s"',
+    "rad": '"20 deg"',
+    "deg": '"6 deg"',
+    "ohm": '"12 ohm"',
+    "H": '"4 mH"',
+    "A": '"10 A"',
+    "V": '"0.7 V"',
+    "V*s/rad": '"120 V/krpm" or "1.1 V*s/rad"',
+    "1/K": '"0.0001 1/K"',
+    "dimensionless": '"85 %" or 0.85',
+    "s": '"45 min" or "2 h"',
+    "kg/m**3": '"1.2 kg/m^3"',
+    "N*s/m": '"1.2 N/(m/s)" or "0.1 lbf/mph"',
+    "N*s**2/m**2": '"0.9 N/(m/s)^2" or "0.04 lbf/mph^2"',
+    "kg*m**2": '"2.5 kg*m^2"',
+}
+
+
+@functools.cache
+def registry() -> pint.UnitRegistry:
+    """Return the one unit registry of this process (read from a parsed copy on disk where that can be kept)."""
+    import pint
+    import platformdirs
+
+    try:
+        return _extended(pint.UnitRegistry(cache_folder=platformdirs.user_cache_path("windtoll") / "units"))
+    except OSError:  # a read-only home: parse the definitions anew, 0.1 s slower and otherwise the same
+        return _extended(pint.UnitRegistry())
+
+
+def _extended(units: pint.UnitRegistry) -> pint.UnitRegistry:
+    units.define("hundred_km = 100 * kilometer")
+    return units
+
+
+class QuantityError(ValueError):
+    """A text that is no quantity of the wanted dimension; the message says what was wrong with it."""
+
+
+def example(unit: str) -> str:
+    """Return what a user may write for a quantity held in SI unit `unit`."""
+    return _EXAMPLES.get(unit, f"a number and a unit of the kind {unit}")
+
+
+def parse(text: str, unit: str) -> float:
+    """Return `text` ("65 mph", "59 degF", "85 %") as a float in `unit`.
+
+    `unit` is the SI unit of the wanted kind; "K" means a temperature, "delta_degC" a temperature difference.
+    Raises QuantityError for anything but one finite number followed by one unit of that dimension.
+    """
+    number, name = split(text)
+    if not name:
+        if unit in ("dimensionless", "1"):
+            return number
+        raise QuantityError(f"{text.strip()!r} has no unit")
+    return convert(number, name, unit)
+
+
+def split(text: str) -> tuple[float, str]:
+    """Return the number and the unit text of a quantity, neither yet checked against a dimension."""
+    if len(text) > 100:
+        raise QuantityError("text too long for a quantity")
+    match = _NUMBER.match(text)
+    if not match:
+        if re.match(r"\s*[+-]?(nan|inf)", text, re.IGNORECASE):
+            raise QuantityError(f"{text.strip()!r} is not a finite number")
+        if re.match(r"\s*[+-]?\d+(\.\d{3})*,\d", text):
+            raise QuantityError(f"{text.strip()!r} has a comma: write a decimal point and no thousands separator")
+        raise QuantityError(f"{text.strip()!r} does not begin with a number")
+    number = float(match.group(1).replace("−", "-"))
+    if not math.isfinite(number):
+        raise QuantityError(f"{text.strip()!r} is not a finite number")
+    return number, match.group(2)
+
+
+def convert(number: float, name: str, unit: str) -> float:
+    """Return `number` of the unit that people call `name` as a float in `unit`; QuantityError where it cannot be."""
+    factor, offset = _linear(name, unit)
+    value = number * factor + offset
+    if not math.isfinite(value):
+        raise QuantityError(f"{number:g} {name} is not a finite number")
+    if unit == "K" and value < 0:
+        raise QuantityError(f"{number:g} {name} is below absolute zero")
+    return value
+
+
+@functools.lru_cache(maxsize=512)
+def _linear(name: str, unit: str) -> tuple[float, float]:
+    """Return (factor, offset) that take a number in the unit called `name` to `unit`."""
+    import pint
+
+    units = registry()
+    spelled = normal_name(name, temperature=unit in ("K", "delta_degC"))
+    if unit == "delta_degC":  # "5 degC" meant as a difference: no 32, no 273
+        spelled = {"degC": "delta_degC", "degF": "delta_degF"}.get(spelled, spelled)
+    target = {"K": "kelvin", "1": "dimensionless"}.get(unit, unit)
+    try:
+        # Absolute scales: convert two points instead of a factor.
+        zero = units.Quantity(0.0, spelled).to(target).magnitude
+        one = units.Quantity(1.0, spelled).to(target).magnitude
+    except pint.DimensionalityError:
+        hint = {"lb": " (for a force write lbf)", "kg": " (for a force write N or kgf)"}.get(name, "")
+        raise QuantityError(f"{name!r} is a unit of another kind{hint}") from None
+    except (pint.UndefinedUnitError, pint.errors.DefinitionSyntaxError, pint.errors.OffsetUnitCalculusError,
+            ValueError, TypeError, AttributeError, AssertionError, KeyError, ZeroDivisionError, OverflowError):
+        # The registry's parser raises these for text that is no unit ("m//s", "2 m", "__class__").
+        raise QuantityError(f"{name!r} is not a unit windtoll knows") from None
+    return one - zero, zero
+
+
+def normal_name(name: str, *, temperature: bool = False) -> str:
+    """Return the registry's spelling of a unit as people write it; QuantityError for text that cannot be a unit."""
+    text = " ".join(name.strip().split())
+    if temperature and text in _TEMPERATURE_LETTERS:
+        return _TEMPERATURE_LETTERS[text]
+    text = text.replace("²", "^2").replace("³", "^3").replace("·", "*").replace("⋅", "*").replace("^", "**")
+    if text in _SPELLINGS:
+        return _SPELLINGS[text]
+    if text in ("%", "percent"):
+        return "percent"
+    text = text.replace("°C", "degC").replace("°F", "degF").replace("Ω", "ohm").replace("μ", "µ")
+    if len(text) > 40 or not (_UNIT.fullmatch(text) or text.startswith("1/")) or _POWER.search(text) or "__" in text:
+        raise QuantityError(f"{name[:40]!r} is not a unit windtoll knows")
+    return text
+
+
+@dataclass(frozen=True)
+class Display:
+    """How one kind of number is shown in one unit system."""
+
+    unit: str
+    label: str
+    digits: int  # significant digits
+
+
+_METRIC: dict[str, Display] = {
+    "speed": Display("km/h", "km/h", 3),
+    "rotor_speed": Display("rpm", "rpm", 3),
+    "tip_speed": Display("m/s", "m/s", 3),
+    "length": Display("m", "m", 3),
+    "distance": Display("km", "km", 3),
+    "area": Display("m**2", "m²", 3),
+    "volume": Display("L", "L", 3),
+    "mass": Display("kg", "kg", 3),
+    "temperature": Display("degC", "°C", 3),
+    "temperature_difference": Display("delta_degC", "K", 3),
+    "force": Display("N", "N", 3),
+    "torque": Display("N*m", "N·m", 3),
+    "power": Display("W", "W", 3),
+    "energy": Display("kWh", "kWh", 3),
+    "pressure": Display("hPa", "hPa", 4),
+    "density": Display("kg/m**3", "kg/m³", 4),
+    "fuel_flow": Display("L/h", "L/h", 2),
+    "fuel_per_distance": Display("L/hundred_km", "L/100 km", 2),
+    "fuel_per_heat": Display("L/kWh", "L per kWh", 2),
+    "resistance": Display("ohm", "Ω", 3),
+    "current": Display("A", "A", 3),
+    "voltage": Display("V", "V", 3),
+    "co2_flow": Display("kg/h", "kg/h", 2),
+    "angle": Display("degree", "°", 3),
+    "time": Display("min", "min", 3),
+    "share": Display("percent", "%", 2),
+}
+_US = _METRIC | {
+    "speed": Display("mph", "mph", 3),
+    "tip_speed": Display("ft/s", "ft/s", 3),
+    "length": Display("ft", "ft", 3),
+    "distance": Display("mile", "mi", 3),
+    "area": Display("ft**2", "ft²", 3),
+    "volume": Display("US_liquid_gallon", "US gal", 3),
+    "mass": Display("lb", "lb", 3),
+    "temperature": Display("degF", "°F", 3),
+    "temperature_difference": Display("delta_degF", "°F", 3),
+    "force": Display("lbf", "lbf", 3),
+    "torque": Display("lbf*ft", "lbf·ft", 3),
+    "pressure": Display("inHg", "inHg", 4),
+    "density": Display("lb/ft**3", "lb/ft³", 3),
+    "fuel_flow": Display("US_liquid_gallon/h", "US gal/h", 2),
+    "fuel_per_distance": Display("US_liquid_gallon/(mile)", "US gal/mi", 2),
+    "fuel_per_heat": Display("US_liquid_gallon/kWh", "US gal per kWh", 2),
+    "co2_flow": Display("lb/h", "lb/h", 2),
+}
+_UK = _METRIC | {
+    "speed": Display("mph", "mph", 3),
+    "distance": Display("mile", "mi", 3),
+    "fuel_per_distance": Display("L/hundred_km", "L/100 km", 2),
+}
+_SYSTEMS: dict[UnitSystem, dict[str, Display]] = {"metric": _METRIC, "us": _US, "uk": _UK}
+
+_SI_OF_KIND = {
+    "speed": "m/s", "rotor_speed": "rad/s", "tip_speed": "m/s", "length": "m", "distance": "m", "area": "m**2",
+    "volume": "m**3", "mass": "kg", "temperature": "K", "temperature_difference": "delta_degC", "force": "N",
+    "torque": "N*m", "power": "W", "energy": "J", "pressure": "Pa", "density": "kg/m**3", "fuel_flow": "m**3/s",
+    "fuel_per_distance": "m**2", "fuel_per_heat": "m**3/J", "resistance": "ohm", "current": "A", "voltage": "V",
+    "co2_flow": "kg/s", "angle": "rad", "time": "s", "share": "dimensionless",
+}  # fmt: skip
+
+
+def kinds() -> tuple[str, ...]:
+    """Return the names of the kinds of number that `show` can show."""
+    return tuple(_METRIC)
+
+
+def to_user(value: float, kind: str, system: UnitSystem) -> float:
+    """Return an SI value of `kind` in the unit that `system` shows it in."""
+    display = _SYSTEMS[system][kind]
+    factor, offset = _from_si(_SI_OF_KIND[kind], display.unit)
+    return value * factor + offset
+
+
+def label(kind: str, system: UnitSystem) -> str:
+    """Return the label of the unit that `system` shows `kind` in."""
+    return _SYSTEMS[system][kind].label
+
+
+@functools.lru_cache(maxsize=256)
+def _from_si(si: str, unit: str) -> tuple[float, float]:
+    units = registry()
+    if si == "K":
+        zero = units.Quantity(0.0, "kelvin").to(unit).magnitude
+        return units.Quantity(1.0, "kelvin").to(unit).magnitude - zero, zero
+    return units.Quantity(1.0, si).to(unit).magnitude, 0.0
+
+
+def show(value: float, kind: str, system: UnitSystem, *, signed: bool = False, digits: int | None = None) -> str:
+    """Return an SI value of `kind` as text with its unit ("1.43 kW", "65 mph", "+0.9 L/h")."""
+    display = _SYSTEMS[system][kind]
+    number, name = to_user(float(value), kind, system), display.label
+    if name == "W" and abs(number) >= 1000:
+        number, name = number / 1000, "kW"
+    gap = "" if name == "°" else " "
+    return f"{figures(number, digits or display.digits, signed=signed)}{gap}{name}"
+
+
+def figures(number: float, digits: int, *, signed: bool = False) -> str:
+    """Return a number with `digits` significant digits, never in exponent notation within 1e-4..1e7."""
+    if not math.isfinite(number):
+        return "not defined"
+    plus = "+" if signed else ""
+    if number == 0:
+        return "0"
+    size = math.floor(math.log10(abs(number)))
+    if size < -4 or size > 7:
+        return f"{number:{plus}.{digits - 1}e}".replace("-", "−")
+    places = max(0, digits - 1 - size)
+    text = f"{round(number, digits - 1 - size):{plus}.{places}f}"
+    return text.replace("-", "−")
