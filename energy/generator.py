@@ -81,7 +81,8 @@ def hot_resistance_ohm(
 def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
     """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
     values: dict[str, Any] = {f.name: getattr(chain, f.name) for f in fields(chain) if f.name != "connection"}
-    return replace(chain, **{name: np.asarray(value)[..., None] for name, value in values.items() if np.ndim(value)})
+    longer: dict[str, Any] = {name: np.asarray(value)[..., None] for name, value in values.items() if np.ndim(value)}
+    return replace(chain, **longer)
 
 
 def open_load(chain: ElectricalChain) -> ElectricalChain:
