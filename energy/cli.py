@@ -17,6 +17,7 @@ COMMANDS = {
     "answer": "answer",
     "match": "match",
     "check": "check",
+    "keys": "keys",
     "example": "example",
 }
 

@@ -7,7 +7,7 @@ of the scenario's value; all arrays must broadcast.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -110,6 +110,7 @@ class Inputs:
     temperature_k: Values
     road_speed_m_s: Values
     grade: Values
+    acceleration_m_s2: Values
     air: AirAtVehicle
     rotor_air_speed_m_s: np.ndarray  # working air speed at the disc, with yaw and local speed
     free_air_speed_m_s: np.ndarray  # the same without the local speed factor
@@ -206,6 +207,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
         temperature_k=temperature,
         road_speed_m_s=road_speed,
         grade=read("trip.grade"),
+        acceleration_m_s2=read("trip.acceleration"),
         air=air,
         rotor_air_speed_m_s=rotor_air_speed_m_s(air, exponent, local, turns_into_wind=turns),
         free_air_speed_m_s=rotor_air_speed_m_s(air, exponent, 1.0, turns_into_wind=turns),
@@ -295,16 +297,20 @@ def _road_load(read: _Reader) -> RoadLoad:
     mass, rolling = read("vehicle.mass"), read("vehicle.rolling_resistance")
     area = read.maybe("vehicle.drag_area")
     if area is not None:
-        return from_drag_area(mass, area, rolling)
-    b = read.maybe("vehicle.coastdown_b")
-    return from_coastdown(
-        mass,
-        read("vehicle.coastdown_a"),
-        0.0 if b is None else b,
-        read("vehicle.coastdown_c"),
-        read("vehicle.coastdown_air_density"),
-        rolling,
-    )
+        load = from_drag_area(mass, area, rolling)
+    else:
+        b = read.maybe("vehicle.coastdown_b")
+        load = from_coastdown(
+            mass,
+            read("vehicle.coastdown_a"),
+            0.0 if b is None else b,
+            read("vehicle.coastdown_c"),
+            read("vehicle.coastdown_air_density"),
+            rolling,
+        )
+    if np.any(np.asarray(read("trip.acceleration")) != 0):
+        load = replace(load, rotating_mass_factor=read("vehicle.rotating_mass_factor"))
+    return load
 
 
 def _engine(read: _Reader) -> tuple[Engine | Battery, Fuel | None]:
@@ -379,6 +385,7 @@ def shown_value(value: float, unit: str) -> str:
         "J/kg": ("kWh/kg", "kWh/kg"),
         "rad": ("deg", "°"),
         "m**2": ("m**2", "m²"),
+        "m/s**2": ("m/s**2", "m/s²"),
         "N*m": ("N*m", "N·m"),
         "kg/m**3": ("kg/m**3", "kg/m³"),
         "ohm": ("ohm", "Ω"),

@@ -4,7 +4,7 @@ Each state (absent, stowed, working) is computed with the full physics: air, rot
 The books are double entry: what one account gives ("rotor drag" of the road) another receives, and each account sums to
 zero.
 
-    road:        fuel = engine + drivetrain + brakes + tyres + body + grade + mount + rotor drag
+    road:        fuel = engine + drivetrain + brakes + tyres + body + grade + acceleration + mount + rotor drag
     rotor:       rotor drag + wind = wake and blade loss + shaft
     electrical:  shaft = belt + generator + rectifier + leads + heat into the load
 
@@ -15,6 +15,7 @@ shaft power is always below the drag power. With a head wind the wind pays the d
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -142,7 +143,8 @@ def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
     road = _state(inputs, "absent", turbine).supply.source_w
     shape = np.broadcast_shapes(np.shape(road), np.shape(turbine.heat_power_w))
     values = {f.name: getattr(turbine, f.name) for f in fields(turbine)}
-    return replace(turbine, **{k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)})
+    spread: dict[str, Any] = {k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)}
+    return replace(turbine, **spread)
 
 
 def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
@@ -276,7 +278,14 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     mass = inputs.turbine.mass_kg if carried else 0.0
     speed = np.asarray(inputs.road_speed_m_s, float)
     forces = road_forces(
-        inputs.road_load, speed, density, air.ahead_m_s, air.across_m_s, grade=inputs.grade, added_mass_kg=mass
+        inputs.road_load,
+        speed,
+        density,
+        air.ahead_m_s,
+        air.across_m_s,
+        grade=inputs.grade,
+        acceleration_m_s2=inputs.acceleration_m_s2,
+        added_mass_kg=mass,
     )
     zero = np.zeros(np.shape(forces.total_n))
     mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
@@ -326,6 +335,7 @@ def _road_rows(
         ("road", "tyres", -forces.tyres_n * speed),
         ("road", "body drag", -forces.body_drag_n * speed),
         ("road", "grade", -forces.grade_n * speed),
+        ("road", "acceleration", -forces.inertia_n * speed),
         ("road", "mount drag", -mount * speed),
         ("road", "rotor drag", -rotor * speed),
     ]
@@ -437,6 +447,7 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
         inputs.air.ahead_m_s,
         inputs.air.across_m_s,
         grade=inputs.grade,
+        acceleration_m_s2=inputs.acceleration_m_s2,
         added_mass_kg=turbine_kg + mass_kg,
     )
     wheel = (forces.total_n + without.mount_drag_n + without.rotor_drag_n) * speed

@@ -14,7 +14,7 @@ from energy.generator import ElectricalChain, open_load, shaft_torque_n_m, with_
 from energy.rotor import RotorCurves, at_pitch, free_running_tip_speed_ratio
 from vehicle.arrays import Values
 
-_GRID = 48  # comparisons per condition; each cell of the curve table is cut into equal parts
+_GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
 _BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
 _MOST_SOLUTIONS = 6
 
@@ -143,7 +143,7 @@ def _grid_of(curves: RotorCurves) -> np.ndarray:
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far
     cells = np.concatenate([table, [table[-1] * 1.25, end]])
-    parts = max(1, round(_GRID / (len(cells) - 1)))
+    parts = max(1, -(-_GRID // (len(cells) - 1)))
     steps = np.arange(parts) / parts
     grid = (cells[:-1, None] + np.diff(cells)[:, None] * steps).ravel()
     # Standstill itself has no defined torque ratio: begin just above it.
@@ -179,11 +179,10 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
     scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
     per_ratio = air / radius  # rotor speed = λ·U/R
-    torque = _torque_coefficient_on_grid(rotor, grid)
-    load = shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
-    positive = scale[:, None] * torque > load
+    torque = _torque_on_grid(rotor, grid, scale)
+    positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
-    starts = positive[:, 0] & (scale * torque[..., 0] > cogging) & moving
+    starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
 
     falls = positive[:, :-1] & ~positive[:, 1:] & moving[:, None]  # stable: too much torque below, too little above
     solutions = (positive[:, :-1] != positive[:, 1:]).sum(axis=1)
@@ -194,9 +193,8 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
         order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
         kept = order < _MOST_SOLUTIONS
         where, cell, order = where[kept], cell[kept], order[kept]
-        row = where if torque.shape[0] > 1 else np.zeros_like(where)
-        ends = (torque[row, cell] * grid[cell], torque[row, cell + 1] * grid[cell + 1])
-        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, scale[where], per_ratio[where])
+        ends = (torque[where, cell] * grid[cell], torque[where, cell + 1] * grid[cell + 1])
+        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, per_ratio[where])
     stable_count = np.minimum(count, _MOST_SOLUTIONS)
     chosen = np.maximum(stable_count - 1, 0) if after_spin_up else np.zeros(len(air), dtype=int)
     # A rotor whose torque at standstill is too small stays there, unless it was spun up before the load came on.
@@ -221,11 +219,15 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     )
 
 
-def _torque_coefficient_on_grid(rotor: Rotor, grid: np.ndarray) -> np.ndarray:
-    """Return Cq = Cp/λ of every condition on the grid, (conditions or 1, grid)."""
+def _torque_on_grid(rotor: Rotor, grid: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid).
+
+    Interpolation between pitches is a product with a matrix of weights, which is quick.
+    """
     curves = rotor.curves
     on_grid = coefficients(curves, curves.pitch_deg[:, None], grid)[0] / grid  # (pitches, grid)
-    return at_pitch(on_grid, curves, np.atleast_1d(np.asarray(rotor.pitch_deg, float)))
+    weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
+    return np.asarray((weights * scale[:, None]) @ on_grid)
 
 
 def _close_in(
@@ -233,12 +235,11 @@ def _close_in(
     grid: np.ndarray,
     cell: np.ndarray,
     power_at_ends: tuple[np.ndarray, np.ndarray],
-    scale: np.ndarray,
     per_ratio: np.ndarray,
 ) -> np.ndarray:
     """Return the tip-speed ratio in the given grid cells at which the torques agree.
 
-    Inside a cell Cp is linear in λ. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
+    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
     because the load's torque has a kink where the rectifier begins to conduct.
     """
     low, high = grid[cell], grid[cell + 1]
@@ -246,7 +247,7 @@ def _close_in(
     origin = low
 
     def residual(ratio: np.ndarray) -> np.ndarray:
-        return scale * (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
+        return (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
 
     at_low, at_high = residual(low), residual(high)
     size = 1e-12 * (np.abs(at_low) + np.abs(at_high))

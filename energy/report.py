@@ -287,6 +287,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
     turbine, change = found.turbine, found.change
     told_verdict = verdict(told, system)
     money = money_per_hour(told)
+    economy = mpg(found, "us")
     working = found.states["working"]
     return _clean(
         {
@@ -298,6 +299,8 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "fuel_change": {
                 "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
                 "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
+                "mpg_us_without": economy[0] if economy else None,
+                "mpg_us_working": economy[1] if economy else None,
                 "percent": _f(change.percent),
                 "power_w": _f(change.power_w),
                 "kg_co2_per_h": _f(change.co2_kg_s) * 3600,

@@ -533,6 +533,9 @@ class Trip(Table):
         at_most=0.4,
         source="a flat road",
     )
+    acceleration: Uncertain = quantity(
+        "m/s**2", "acceleration along the road", default="0 m/s^2", at_least=-10, at_most=10, source="a steady speed"
+    )
     distance: Uncertain | None = quantity("m", "length of the trip, for totals", above=0)
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",

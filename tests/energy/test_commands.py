@@ -99,6 +99,15 @@ def test_check(van_file: str) -> None:
     assert run("check", van_file, "--set", "rotor.diameter=0 m").returncode == 2
 
 
+def test_keys() -> None:
+    assert "[rotor]" in run("keys").stdout
+    one = json.loads(run("keys", "engine", "--json").stdout)["engine"]
+    assert {row["key"] for row in one if row["required"]} == {"fuel", "displacement"}
+    wrong = run("keys", "motor")
+    assert wrong.returncode == 2
+    assert "nearest: rotor" in wrong.stderr
+
+
 def test_match(van_file: str) -> None:
     text = run("match", van_file)
     assert text.returncode == 0
