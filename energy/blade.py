@@ -279,7 +279,7 @@ def blade_sections(
     tip_exponent = half * (1.0 - x) / x if corrections.tip_loss else np.full_like(x, np.inf)
     loss_at_root = corrections.root_loss and start > 0
     root_exponent = half * (x - start) / max(start, 1e-9) if loss_at_root else np.full_like(x, np.inf)
-    lift, drag = _tables(fulls, chord / (x * tip), corrections.stall_delay)
+    lift, drag, table = _tables(fulls, chord / (x * tip), corrections.stall_delay)
     reynolds = [full.reynolds_number or 1e6 for full in fulls]
     notes = tuple(note for full in fulls for note in full.notes)
     if solidity.max() > 1.0:
@@ -290,7 +290,7 @@ def blade_sections(
             root_exponent=root_exponent, zero_lift_deg=np.full_like(x, np.mean([f.zero_lift_deg for f in fulls])),
             stall_deg=np.full_like(x, min(f.stall_deg for f in fulls)),
             negative_stall_deg=np.full_like(x, max(f.negative_stall_deg for f in fulls)),
-            lift=lift, drag=drag, log_reynolds=np.log(np.array(reynolds, float)),
+            lift=lift, drag=drag, table=table, log_reynolds=np.log(np.array(reynolds, float)),
             reynolds_per_speed=air_speed_m_s * chord / kinematic_viscosity_m2_s,
             wake_rotation=corrections.wake_rotation,
         ),
@@ -298,19 +298,21 @@ def blade_sections(
     )  # fmt: skip
 
 
-def _tables(fulls: Sequence[FullPolar], chord_over_radius: np.ndarray, delay: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Return lift and drag tables (S, K, 7201) over -360..360 degrees."""
+def _tables(
+    fulls: Sequence[FullPolar], chord_over_radius: np.ndarray, delay: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return lift and drag tables (D, K, 7201) over -360..360 degrees and each section's place in them (S,)."""
 
     def twice(table: np.ndarray) -> np.ndarray:
         return np.concatenate([table[1800:3600], table[:3600], table[:1801]])  # -360..-180, -180..180, 180..360
 
-    count = chord_over_radius.size
     drag = np.stack([twice(full.drag_coefficient) for full in fulls])
-    if delay:
-        lift = np.stack([[twice(with_stall_delay(full, ratio)) for full in fulls] for ratio in chord_over_radius])
-    else:
-        lift = np.broadcast_to(np.stack([twice(full.lift_coefficient) for full in fulls]), (count, *drag.shape))
-    return lift, np.broadcast_to(drag, (count, *drag.shape))
+    if not delay:
+        lift = np.stack([twice(full.lift_coefficient) for full in fulls])
+        return lift[None], drag[None], np.zeros(chord_over_radius.size, np.intp)
+    delayed = [[twice(with_stall_delay(full, float(ratio))) for full in fulls] for ratio in chord_over_radius]
+    count = chord_over_radius.size
+    return np.array(delayed), np.broadcast_to(drag, (count, *drag.shape)), np.arange(count)
 
 
 def blade_curves(

@@ -39,12 +39,12 @@ _BRAKE_LIMIT = 0.4
 _SWEEP_DEG = np.concatenate(
     [
         [-89.999],
-        np.arange(-85.0, -20.0, 5.0),
-        np.arange(-20.0, -4.0, 1.0),
+        np.arange(-80.0, -20.0, 10.0),
+        np.arange(-20.0, -4.0, 2.0),
         np.arange(-4.0, 8.0, 0.25) + 0.01,
         np.arange(8.0, 32.0, 0.5),
-        np.arange(32.0, 96.0, 2.0),
-        np.arange(96.0, 176.0, 5.0),
+        np.arange(32.0, 96.0, 1.0),
+        np.arange(96.0, 176.0, 8.0),
         [179.0, 179.999],
     ]
 )
@@ -56,8 +56,8 @@ class Sections:
 
     `radius` and `width` over the tip radius; `solidity` = blades chord / (2 pi r); `twist_deg` positive towards feather;
     `tip_exponent` and `root_exponent` of Prandtl's loss times sin(phi) (infinite where the loss is off). `lift` and `drag`
-    (S, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers; `log_reynolds` (K,);
-    `reynolds_per_speed` = air speed chord / viscosity.
+    (D, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers, `table` (S,) tells which of
+    the D a section uses; `log_reynolds` (K,); `reynolds_per_speed` = air speed chord / viscosity.
     """
 
     radius: np.ndarray
@@ -71,6 +71,7 @@ class Sections:
     negative_stall_deg: np.ndarray
     lift: np.ndarray
     drag: np.ndarray
+    table: np.ndarray
     log_reynolds: np.ndarray
     reynolds_per_speed: np.ndarray
     wake_rotation: bool = True
@@ -133,23 +134,27 @@ def _inflow(
     root = np.sqrt(np.maximum(four * (four - 16.0 / 3.0) * (sine * sine) + 8.0 * normal, 0.0))
     w_high = 0.25 * ((20.0 / 3.0 - four) * sine + root)
     through = sine > 0
-    simple = np.where(through, normal * 1.5 <= four * sine * sine, (w_momentum < w_high) | (normal <= 0))
-    safe = np.where(simple, 1.0, normal)  # beyond the simple states the normal force is above zero
-    w = np.where(simple, w_momentum, w_high)
-    h = np.where(simple, h_momentum, (w_high - sine) / safe)
-    return w, (cosine - tangential * h if rotation else cosine + 0.0 * h), h
+    simple = np.where(through, normal * 1.5 <= four * (sine * sine), (w_momentum < w_high) | (normal <= 0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        h = (w_high - sine) / normal  # beyond the simple states the normal force is above zero
+    np.copyto(w_high, w_momentum, where=simple)
+    np.copyto(h, h_momentum, where=simple)
+    return w_high, (cosine - tangential * h if rotation else cosine + 0.0 * h), h
 
 
 def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarray:
     """Return a bounded stand-in for phi's local speed ratio: 1/(1+lambda_r) where that is positive, above 1 where it is
     negative, at most 0 where no state exists on the side of infinite ratio, 2 on the other side. Continuous.
     """
-    share = w / (np.abs(w) + np.abs(numerator) + 1e-300)
-    forward = numerator >= 0
-    if forward.all():
-        return np.where((w <= 0) & (cosine < 0), 2.0, share)
-    valid = np.where(forward, share, 2.0 - share)
-    return np.where(w > 0, valid, np.where(cosine < 0, 2.0, np.where(forward, share, -1.0)))
+    place = w / (np.abs(w) + np.abs(numerator) + 1e-300)
+    back = cosine < 0
+    odd = np.flatnonzero((numerator < 0) | ((w <= 0) & back))
+    if odd.size:
+        flat, some = place.reshape(-1), w.reshape(-1)[odd] > 0
+        behind = np.broadcast_to(back, place.shape).reshape(-1)[odd]
+        turned = numerator.reshape(-1)[odd] < 0
+        flat[odd] = np.where(some, np.where(turned, 2.0 - flat[odd], flat[odd]), np.where(behind, 2.0, -1.0))
+    return place
 
 
 class _Polars:
@@ -164,7 +169,7 @@ class _Polars:
         step = np.zeros_like(both)
         step[..., :-1] = np.diff(both, axis=-1)
         self.value, self.step = both.ravel(), step.ravel()
-        self.log_reynolds = sections.log_reynolds
+        self.log_reynolds, self.table = sections.log_reynolds, sections.table
 
     def lookup(self, section: np.ndarray | int, alpha_deg: np.ndarray) -> np.ndarray:
         """Return lift - i drag at the lowest Reynolds number."""
@@ -174,7 +179,7 @@ class _Polars:
         place = (alpha_deg - _TABLE_START_DEG) * _STEPS_PER_DEG
         index = place.astype(np.intp)
         place -= index
-        index += (section * self.count + which) * self.length
+        index += (self.table[section] * self.count + which) * self.length
         return np.asarray(self.value.take(index) + place * self.step.take(index))
 
     def lookup_reynolds(self, section: np.ndarray | int, log_reynolds: np.ndarray, alpha_deg: np.ndarray) -> np.ndarray:
@@ -200,6 +205,16 @@ class _Trial:
     place: np.ndarray
 
 
+def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return sine and cosine through the tangent of the half angle: numpy's double tangent is vectorised, its sine is not."""
+    half = np.tan(angle_deg * (np.pi / 360.0))
+    share = 1.0 / (1.0 + half * half)
+    return 2.0 * half * share, (1.0 - half * half) * share
+
+
+_TRIAL_FIELDS = ("sine", "force", "w", "numerator", "h", "loss", "place")
+
+
 def _try(
     polars: _Polars,
     sections: Sections,
@@ -213,13 +228,13 @@ def _try(
     `circle` gives sine, cosine and loss of `phi_deg` where the caller has them.
     """
     if circle is None:
-        phi = np.radians(phi_deg)
-        sine, cosine = np.sin(phi), np.cos(phi)
+        sine, cosine = _sine_cosine(phi_deg)
         loss = loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
     else:
         sine, cosine, loss = circle
     solidity = sections.solidity[section]
-    turn = cosine + 1j * sine
+    turn = np.empty(np.shape(sine), complex)
+    turn.real, turn.imag = cosine, sine
     alpha = phi_deg - chord_deg
     if polars.count == 1:
         force = polars.lookup(section, alpha) * turn
@@ -247,29 +262,55 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     ratio = np.asarray(tip_speed_ratio, float)
     order = np.argsort(-ratio)  # rising place = falling ratio
     back = np.argsort(order)
-    shape = (sections.radius.size, pitch_deg.size, ratio.size)
-    local = sections.radius[:, None] * ratio[order][None, :]
+    count, pitches, ratios = sections.radius.size, np.size(pitch_deg), ratio.size
+    local = sections.radius[:, None] * ratio[order]
     polars = _Polars(sections)
     # Chord angles wrapped to -180..180, so that the angle of attack stays inside the tables.
-    chord = sections.twist_deg[:, None] + np.asarray(pitch_deg, float)[None, :]
+    chord = sections.twist_deg[:, None] + np.asarray(pitch_deg, float)
     chord = chord - 360.0 * np.round(chord / 360.0)
+    circle = np.sin(np.radians(_SWEEP_DEG)), np.cos(np.radians(_SWEEP_DEG))
 
-    guess, many, low, high, place_low, place_high = _sweep(sections, polars, chord, local)
-    wanted = np.broadcast_to((1.0 / (1.0 + local))[:, None, :], shape).ravel()
-    section = np.repeat(np.arange(shape[0]), shape[1] * shape[2])
-    chord_flat = np.repeat(chord.ravel(), shape[2])
-    phi, trial = _polish(sections, polars, section, chord_flat, wanted, guess, low, high, place_low, place_high)
+    size = pitches * ratios
+    phi, many = np.empty((count, size)), np.empty((count, size), bool)
+    kept = _Trial(*(np.empty((count, size), complex if name == "force" else float) for name in _TRIAL_FIELDS))
+    open_states = []
+    for s in range(count):  # one section at a time: its arrays stay in the processor's cache
+        phi[s], many[s], trial, rest = _one_section(sections, polars, s, chord[s], local[s], circle)
+        open_states.append(rest)
+        for name in _TRIAL_FIELDS:
+            getattr(kept, name)[s] = getattr(trial, name)
+    _settle(sections, polars, [np.concatenate(parts) for parts in zip(*open_states, strict=True)], phi, kept)
+    shape = (count, pitches, ratios)
+    return _states(sections, chord, local, phi, kept, many, shape, back)
+
+
+def _states(
+    sections: Sections,
+    chord: np.ndarray,
+    local: np.ndarray,
+    phi: np.ndarray,
+    trial: _Trial,
+    many: np.ndarray,
+    shape: tuple[int, int, int],
+    back: np.ndarray,
+) -> SectionStates:
+    """Return the solved trials (S, P*L) as `SectionStates`, tip-speed ratios in the caller's order.
+
+    `chord` is (S, P), `local` (S, L).
+    """
+    straight = bool(np.all(back == np.arange(back.size)[::-1]))
 
     def shaped(values: np.ndarray) -> np.ndarray:
-        return np.ascontiguousarray(values.reshape(shape)[:, :, back])
+        cube = values.reshape(shape)
+        return cube[:, :, ::-1] if straight else np.ascontiguousarray(cube[:, :, back])
 
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = 1.0 / trial.w
-    alpha = phi - chord_flat
-    alpha = alpha - 360.0 * np.round(alpha / 360.0)
-    local_flat = np.broadcast_to(local[:, None, :], shape).ravel()
-    solidity = sections.solidity[section]
-    stalled = (alpha > sections.stall_deg[section]) | (alpha < sections.negative_stall_deg[section])
+    speed = 1.0 / trial.w
+    alpha = phi.reshape(shape) - chord[:, :, None]
+    alpha -= 360.0 * np.round(alpha / 360.0)
+    limits = sections.stall_deg[:, None, None], sections.negative_stall_deg[:, None, None]
+    stalled = (alpha > limits[0]) | (alpha < limits[1])
+    spread = np.broadcast_to(local[:, None, :], shape)
+    swirl = sections.solidity[:, None] * trial.force.imag * trial.h * speed * sections.wake_rotation
     return SectionStates(
         inflow_deg=shaped(phi),
         alpha_deg=shaped(alpha),
@@ -277,48 +318,79 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
         normal_coefficient=shaped(trial.force.real),
         tangential_coefficient=shaped(trial.force.imag),
         axial_induction=shaped(1.0 - trial.sine * speed),
-        swirl_speed=shaped(solidity * trial.force.imag * trial.h * speed * sections.wake_rotation),
+        swirl_speed=shaped(swirl),
         loss=shaped(trial.loss),
-        local_speed_ratio=shaped(local_flat),
-        residual=shaped(trial.numerator * speed - local_flat),
+        local_speed_ratio=shaped(spread),
+        residual=shaped((trial.numerator * speed).reshape(shape) - spread),
         multiple_roots=shaped(many),
         stalled=shaped(stalled),
     )
 
 
-def _sweep(
-    sections: Sections, polars: _Polars, chord: np.ndarray, local: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return for every state (flat S*P*L) a first inflow angle, whether there were several, and its bracket."""
-    count, pitches, ratios = local.shape[0], chord.shape[1], local.shape[1]
+def _one_section(
+    sections: Sections,
+    polars: _Polars,
+    s: int,
+    chord: np.ndarray,
+    local: np.ndarray,
+    circle: tuple[np.ndarray, np.ndarray],
+) -> tuple[np.ndarray, np.ndarray, _Trial, tuple[np.ndarray, ...]]:
+    """Return for section `s` the inflow angle (P*L,), whether roots were several, the trial there, and what is not exact.
+
+    Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate again. The last are, for each state
+    not exact yet: its index in (S, P*L), the wanted place, the chord angle, the last two trials' slope of inflow angle over
+    place, and its bracket (low, high, miss at each).
+    """
     angle = _SWEEP_DEG
-    sine, cosine = np.sin(np.radians(angle)), np.cos(np.radians(angle))
-    places = np.empty((count, pitches, angle.size))
-    chosen = np.zeros((count, pitches * ratios), np.intp)  # index of the interval in the section's flat sweep
-    many = np.zeros((count, pitches * ratios), bool)
-    for s in range(count):
-        loss = loss_factor(sine, sections.tip_exponent[s], sections.root_exponent[s])
-        place = _try(polars, sections, s, angle[None, :], chord[s][:, None], (sine, cosine, loss)).place
-        places[s] = place
-        _choose(place, 1.0 / (1.0 + local[s]), angle, chord[s], sections.zero_lift_deg[s], chosen[s], many[s])
-    flat = (chosen + (np.arange(count) * pitches * angle.size)[:, None]).ravel()
-    column = chosen.ravel() % angle.size
-    values = places.ravel()
-    wanted = np.broadcast_to((1.0 / (1.0 + local))[:, None, :], (count, pitches, ratios)).ravel()
-    guess = _inverse_cubic(angle, column, values, flat, wanted)
-    return guess, many.ravel(), angle[column], angle[column + 1], values[flat], values[flat + 1]
+    loss = loss_factor(circle[0], sections.tip_exponent[s], sections.root_exponent[s])
+    place = _try(polars, sections, s, angle, chord[:, None], (*circle, loss)).place
+    target = 1.0 / (1.0 + local)
+    interval, several = _choose(place, target, angle, chord, float(sections.zero_lift_deg[s]))
+    wanted = np.tile(target, chord.size)
+    column = interval % angle.size
+    flat = place.ravel()
+    low, high = angle[column], angle[column + 1]
+    below, above = np.maximum(column - 1, 0), np.minimum(column + 2, angle.size - 1)
+    x = (low, high, angle[below], angle[above])
+    y = (flat[interval], flat[interval + 1], flat[interval - column + below], flat[interval - column + above])
+    each = np.repeat(chord, local.size)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        guess = _inside(_inverse_cubic(x, y, wanted), low, high, _inverse_line(x, y, wanted))
+        first = _try(polars, sections, s, guess, each)
+        better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
+        phi = _inside(better, low, high, guess)
+    trial = _try(polars, sections, s, phi, each)
+    left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
+    if left.size:
+        # The two trials lie so near together that there is no kink of the polar between most of them: their secant.
+        near, last = guess[left], phi[left]
+        at_near, at_last = first.place[left], trial.place[left]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = (wanted[left] - at_last) * (last - near) / (at_last - at_near)
+        phi[left] = _inside(last + step, low[left], high[left], last)
+        again = _try(polars, sections, s, phi[left], each[left])
+        for name in _TRIAL_FIELDS:
+            getattr(trial, name)[left] = getattr(again, name)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = (phi[left] - last) / (again.place - at_last)
+        open_ = np.abs(again.place - wanted[left]) > _tolerance(wanted[left])
+        left, slope = left[open_], slope[open_]
+    else:
+        slope = np.zeros(0)
+    target = wanted[left]
+    rest = (left + s * phi.size, target, each[left], slope, low[left], high[left], y[0][left] - target, y[1][left] - target)
+    return phi, several, trial, rest
+
+
+def _tolerance(wanted: np.ndarray) -> np.ndarray:
+    """Return the allowed error of a place: 4e-11 of the local speed ratio, no finer than rounding."""
+    return np.asarray(4e-11 * wanted * (1.0 - wanted) + 4e-16)
 
 
 def _choose(
-    place: np.ndarray,
-    wanted: np.ndarray,
-    angle: np.ndarray,
-    chord: np.ndarray,
-    zero_lift: float,
-    chosen: np.ndarray,
-    many: np.ndarray,
-) -> None:
-    """Fill `chosen` (P*L,) with the sweep interval of each root and `many` with whether there was more than one.
+    place: np.ndarray, wanted: np.ndarray, angle: np.ndarray, chord: np.ndarray, zero_lift: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return (P*L,) the interval of each root in the flat sweep (P*N), and whether there was more than one.
 
     Every upward crossing of a wanted place between neighbouring sweep angles is listed; `wanted` (L,) rises.
     """
@@ -330,102 +402,99 @@ def _choose(
     within = np.arange(ends[-1]) - np.repeat(ends - counts, counts)
     state = np.repeat(row * wanted.size + passed[row, column], counts) + within
     interval = np.repeat(row * angle.size + column, counts)
+    chosen = np.zeros(chord.size * wanted.size, np.intp)
     chosen[state] = interval
     if state.size == chosen.size:
-        return
-    found = np.bincount(state, minlength=chosen.size)
-    several = found > 1
-    many |= several
+        return chosen, np.zeros(chosen.size, bool)
+    several = np.bincount(state, minlength=chosen.size) > 1
     again = np.flatnonzero(several[state])
     alpha = np.repeat(0.5 * (angle[column] + angle[column + 1]) - chord[row], counts)[again]
     far = np.argsort(-np.abs(alpha - zero_lift), kind="stable")
     chosen[state[again][far]] = interval[again][far]  # the last written, the nearest, stays
+    return chosen, several
 
 
-def _inverse_cubic(
-    angle: np.ndarray, column: np.ndarray, values: np.ndarray, flat: np.ndarray, wanted: np.ndarray
-) -> np.ndarray:
-    """Return the inflow angle at `wanted` by inverse cubic interpolation over four sweep points, or linear where that strays."""
-    low, high = angle[column], angle[column + 1]
-    below, above = np.maximum(column - 1, 0), np.minimum(column + 2, angle.size - 1)
-    y1, y2 = values.take(flat), values.take(flat + 1)
-    y0, y3 = values.take(flat - column + below), values.take(flat - column + above)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        d12 = (high - low) / (y2 - y1)
-        d01 = (low - angle[below]) / (y1 - y0)
-        d23 = (angle[above] - high) / (y3 - y2)
-        d012 = (d12 - d01) / (y2 - y0)
-        d0123 = ((d23 - d12) / (y3 - y1) - d012) / (y3 - y0)
-        linear = low + (wanted - y1) * d12
-        cubic = low + (wanted - y1) * (d12 + (wanted - y2) * (d012 + (wanted - y0) * d0123))
-    good = (cubic > low) & (cubic < high)
-    return np.where(good, cubic, np.clip(np.where(np.isfinite(linear), linear, 0.5 * (low + high)), low, high))
+_Four = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
-def _polish(
-    sections: Sections,
-    polars: _Polars,
-    section: np.ndarray,
-    chord: np.ndarray,
-    wanted: np.ndarray,
-    guess: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    place_low: np.ndarray,
-    place_high: np.ndarray,
-) -> tuple[np.ndarray, _Trial]:
-    """Return the inflow angles brought to rounding, and their states.
+def _inverse_line(x: _Four, y: _Four, wanted: np.ndarray) -> np.ndarray:
+    """Return x at `wanted` on the straight line through the first two points."""
+    return np.asarray(x[0] + (wanted - y[0]) * ((x[1] - x[0]) / (y[1] - y[0])))
 
-    One inverse quadratic step does for smooth intervals; what is left (a kink of the polar in the interval) goes on by
-    bracketed false position with bisection.
+
+def _inverse_cubic(x: _Four, y: _Four, wanted: np.ndarray) -> np.ndarray:
+    """Return x at `wanted` by inverse interpolation through four points (Newton's divided differences)."""
+    d01 = (x[1] - x[0]) / (y[1] - y[0])
+    d12 = (x[2] - x[1]) / (y[2] - y[1])
+    d23 = (x[3] - x[2]) / (y[3] - y[2])
+    d012 = (d12 - d01) / (y[2] - y[0])
+    d0123 = ((d23 - d12) / (y[3] - y[1]) - d012) / (y[3] - y[0])
+    return np.asarray(x[0] + (wanted - y[0]) * (d01 + (wanted - y[1]) * (d012 + (wanted - y[2]) * d0123)))
+
+
+def _inverse_square(x: tuple[np.ndarray, ...], y: tuple[np.ndarray, ...], wanted: np.ndarray) -> np.ndarray:
+    """Return x at `wanted` by inverse interpolation through three points."""
+    d01 = (x[1] - x[0]) / (y[1] - y[0])
+    d12 = (x[2] - x[1]) / (y[2] - y[1])
+    return np.asarray(x[0] + (wanted - y[0]) * (d01 + (wanted - y[1]) * (d12 - d01) / (y[2] - y[0])))
+
+
+def _inside(value: np.ndarray, low: np.ndarray, high: np.ndarray, instead: np.ndarray) -> np.ndarray:
+    """Return `value` where it lies between `low` and `high`, else `instead`, else the middle."""
+    value = np.where((value > low) & (value < high), value, instead)
+    return np.where((value >= low) & (value <= high), value, 0.5 * (low + high))
+
+
+def _settle(
+    sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial
+) -> None:
+    """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
+
+    Bracketed false position, every third step a bisection. `rest` as `_one_section` gives it, `phi` and `kept` (S, P*L).
     """
-    first = _try(polars, sections, section, guess, chord)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        d_low = (guess - low) / (first.place - place_low)
-        d_high = (high - guess) / (place_high - first.place)
-        bend = (d_high - d_low) / (place_high - place_low)
-        phi = guess + (wanted - first.place) * (d_low + (wanted - place_low) * bend)
-    phi = np.where((phi > low) & (phi < high), phi, guess)
-    trial = _try(polars, sections, section, phi, chord)
-    tolerance = 1e-12 * wanted * (1.0 - wanted) + 4e-16
-    left = np.flatnonzero(~(np.abs(trial.place - wanted) <= tolerance))
-    if not left.size:
-        return phi, trial
-
-    def narrowed(
-        at: np.ndarray, place: np.ndarray, target: np.ndarray, box: tuple[np.ndarray, ...]
-    ) -> tuple[np.ndarray, ...]:
-        lo, hi, f_lo, f_hi = box
-        under = place < target
-        f = place - target
-        return np.where(under, at, lo), np.where(under, hi, at), np.where(under, f, f_lo), np.where(under, f_hi, f)
-
-    target = wanted[left]
-    box: tuple[np.ndarray, ...] = (low[left], high[left], place_low[left] - target, place_high[left] - target)
-    for tried in (first, trial):
-        at = (guess if tried is first else phi)[left]
-        inside = (at > box[0]) & (at < box[1])
-        new = narrowed(at, tried.place[left], target, box)
-        box = tuple(np.where(inside, a, b) for a, b in zip(new, box, strict=True))
-    best, kept = phi.copy(), {name: getattr(trial, name) for name in _Trial.__dataclass_fields__}
+    left, target, angles, slope = rest[:4]
+    flat = {name: getattr(kept, name).reshape(-1) for name in _TRIAL_FIELDS}
+    size, phi = phi.shape[1], phi.reshape(-1)
+    allowed = _tolerance(target)
+    miss = flat["place"][left] - target
+    box = _narrowed(tuple(rest[4:]), phi[left], miss)
+    first = _inside(phi[left] - miss * slope, box[0], box[1], phi[left])
     for step in range(90):
-        lo, hi, f_lo, f_hi = box
-        with np.errstate(divide="ignore", invalid="ignore"):
-            at = lo - f_lo * (hi - lo) / (f_hi - f_lo)
-        if step % 3 == 2:
-            at = 0.5 * (lo + hi)
-        elif step % 3 == 1:  # a nudge past the root, so that both ends move
-            at = at + np.where(np.abs(f_lo) < np.abs(f_hi), 1.0, -1.0) * 1e-3 * np.minimum(at - lo, hi - at)
-        at = np.where((at >= lo) & (at <= hi), at, 0.5 * (lo + hi))
-        now = _try(polars, sections, section[left], at, chord[left])
-        better = np.abs(now.place - target) <= np.abs(kept["place"][left] - target)
+        if not left.size:
+            return
+        at = _next_angle(box, step) if step else first
+        now = _try(polars, sections, left // size, at, angles)
+        miss = now.place - target
+        better = np.abs(miss) <= np.abs(flat["place"][left] - target)
         spots = left[better]
-        best[spots] = at[better]
-        for name in kept:
-            kept[name][spots] = getattr(now, name)[better]
-        open_ = (np.abs(now.place - target) > tolerance[left]) & (hi - lo > 1e-14 * (1.0 + np.abs(at)))
-        if not open_.any():
-            break
-        box = tuple(part[open_] for part in narrowed(at, now.place, target, box))
-        left, target = left[open_], target[open_]
-    return best, _Trial(**kept)
+        phi[spots] = at[better]
+        for name, values in flat.items():
+            values[spots] = getattr(now, name)[better]
+        going = (np.abs(miss) > allowed) & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at)))
+        box = _narrowed(tuple(part[going] for part in box), at[going], miss[going])
+        left, target, allowed, angles = left[going], target[going], allowed[going], angles[going]
+
+
+def _next_angle(box: tuple[np.ndarray, ...], step: int) -> np.ndarray:
+    """Return where to try next inside the bracket `box` = (low, high, miss at low, miss at high)."""
+    low, high, miss_low, miss_high = box
+    middle = 0.5 * (low + high)
+    if step % 3 == 2:
+        return np.asarray(middle)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = low - miss_low * (high - low) / (miss_high - miss_low)
+    if step % 3 == 1:  # a nudge past the root, so that both ends of the bracket move
+        nearer_low = np.abs(miss_low) < np.abs(miss_high)
+        at = at + np.where(nearer_low, 1e-3, -1e-3) * np.minimum(at - low, high - at)
+    return np.where((at >= low) & (at <= high), at, middle)
+
+
+def _narrowed(box: tuple[np.ndarray, ...], at: np.ndarray, miss: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return the bracket with the point `at` as its new end on its own side; points outside change nothing."""
+    low, high, miss_low, miss_high = box
+    inside = (at > low) & (at < high)
+    under, over = inside & (miss < 0), inside & (miss >= 0)
+    return (
+        np.where(under, at, low), np.where(over, at, high),
+        np.where(under, miss, miss_low), np.where(over, miss, miss_high),
+    )  # fmt: skip

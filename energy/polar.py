@@ -308,7 +308,7 @@ def _extended(
     if last < 85.0:
         matched = math.radians(max(last, 1.0))
         sine, cosine = math.sin(matched), math.cos(matched)
-        angle = np.radians(np.arange(math.floor(last) + 2.0, 90.1, 1.0))
+        angle = np.radians(np.arange(math.floor(last) + 2.0, 90.05, TABLE_STEP_DEG))
         share_lift = (lift[-1] - across * sine * cosine) * sine / cosine**2
         share_drag = (drag[-1] - across * sine**2) / cosine
         beyond_lift = 0.5 * across * np.sin(2.0 * angle) + share_lift * np.cos(angle) ** 2 / np.sin(angle)
@@ -320,7 +320,7 @@ def _extended(
         return alpha, lift, drag
     # Tail first: the mirrored front, lift times 0.7; within the front's attached range it runs straight to no lift.
     foot = min(max(last, 10.0), 30.0)
-    angle = np.arange(max(100.0, math.floor(float(alpha[-1])) + 5.0), 180.0 - foot + 0.01, 2.0)
+    angle = np.arange(max(100.0, math.floor(float(alpha[-1])) + 5.0), 180.0 - foot + 0.01, TABLE_STEP_DEG)
     back = 180.0 - angle
     end_drag = max(float(np.interp(2.0, alpha, drag)), LEAST_DRAG)
     return (
