@@ -355,7 +355,7 @@ def blade_curves(
     worst = float(error.max())
     notes = (*_assumptions(blade, convention, corrections), *notes, *_solution_notes(at, states, power, share, error))
     return BladeCurves(
-        ratio, pitch, power, thrust, share, states.multiple_roots.any(axis=0), worst, notes
+        ratio, pitch, power, thrust, share, np.asarray(states.multiple_roots.any(axis=0)), worst, notes
     )
 
 

@@ -34,6 +34,8 @@ LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
 _BRAKE_LIMIT = 0.4
+_GROUP_STATES = 9600
+_GROUP_SWEEP = 36000
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
 _SWEEP_DEG = np.concatenate(
@@ -113,10 +115,11 @@ def loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: np.nd
 
     Shapes broadcast; (2/pi) acos(exp(-f)) each, f = exponent/|sin phi|.
     """
-    size = np.maximum(np.abs(sine), 1e-9)
-    tip = np.arccos(np.exp(-tip_exponent / size))
-    root = np.arccos(np.exp(-root_exponent / size))
-    return np.maximum(tip * root * (4.0 / np.pi**2), LEAST_LOSS)
+    inverse = -1.0 / np.maximum(np.abs(sine), 1e-9)
+    both = np.arccos(np.exp(tip_exponent * inverse))
+    both *= np.arccos(np.exp(root_exponent * inverse))
+    both *= 4.0 / np.pi**2
+    return np.maximum(both, LEAST_LOSS, out=both)
 
 
 def _inflow(
@@ -274,11 +277,14 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     phi, many = np.empty((count, size)), np.empty((count, size), bool)
     kept = _Trial(*(np.empty((count, size), complex if name == "force" else float) for name in _TRIAL_FIELDS))
     open_states = []
-    for s in range(count):  # one section at a time: its arrays stay in the processor's cache
-        phi[s], many[s], trial, rest = _one_section(sections, polars, s, chord[s], local[s], circle)
+    # A few sections at a time: enough to spread numpy's cost per call, few enough to stay in the processor's cache.
+    step = min(max(1, _GROUP_STATES // size), max(1, _GROUP_SWEEP // (pitches * _SWEEP_DEG.size)))
+    for start in range(0, count, step):
+        group = np.arange(start, min(start + step, count))
+        phi[group], many[group], trial, rest = _solve_group(sections, polars, group, chord[group], local[group], circle)
         open_states.append(rest)
         for name in _TRIAL_FIELDS:
-            getattr(kept, name)[s] = getattr(trial, name)
+            getattr(kept, name)[group] = getattr(trial, name)
     _settle(sections, polars, [np.concatenate(parts) for parts in zip(*open_states, strict=True)], phi, kept)
     shape = (count, pitches, ratios)
     return _states(sections, chord, local, phi, kept, many, shape, back)
@@ -327,58 +333,53 @@ def _states(
     )
 
 
-def _one_section(
+def _solve_group(
     sections: Sections,
     polars: _Polars,
-    s: int,
+    group: np.ndarray,
     chord: np.ndarray,
     local: np.ndarray,
     circle: tuple[np.ndarray, np.ndarray],
 ) -> tuple[np.ndarray, np.ndarray, _Trial, tuple[np.ndarray, ...]]:
-    """Return for section `s` the inflow angle (P*L,), whether roots were several, the trial there, and what is not exact.
+    """Return for the sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials there, the rest.
 
-    Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate again. The last are, for each state
-    not exact yet: its index in (S, P*L), the wanted place, the chord angle, the last two trials' slope of inflow angle over
-    place, and its bracket (low, high, miss at each).
+    `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate again.
+    The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the last two
+    trials' slope of inflow angle over place, and its bracket (low, high, miss at each).
     """
-    angle = _SWEEP_DEG
-    loss = loss_factor(circle[0], sections.tip_exponent[s], sections.root_exponent[s])
-    place = _try(polars, sections, s, angle, chord[:, None], (*circle, loss)).place
+    angle, section = _SWEEP_DEG, group[:, None]
+    loss = loss_factor(circle[0], sections.tip_exponent[section], sections.root_exponent[section])[:, None, :]
+    place = _try(polars, sections, section[:, :, None], angle, chord[:, :, None], (*circle, loss)).place
     target = 1.0 / (1.0 + local)
-    interval, several = _choose(place, target, angle, chord, float(sections.zero_lift_deg[s]))
-    wanted = np.tile(target, chord.size)
-    column = interval % angle.size
-    flat = place.ravel()
+    interval, several = _choose(place, target, chord, sections.zero_lift_deg[group])
+    wanted, each = np.tile(target, (1, chord.shape[1])), np.repeat(chord, local.shape[1], axis=1)
+    column, flat = interval % angle.size, place.ravel()
     low, high = angle[column], angle[column + 1]
     below, above = np.maximum(column - 1, 0), np.minimum(column + 2, angle.size - 1)
     x = (low, high, angle[below], angle[above])
     y = (flat[interval], flat[interval + 1], flat[interval - column + below], flat[interval - column + above])
-    each = np.repeat(chord, local.size)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         guess = _inside(_inverse_cubic(x, y, wanted), low, high, _inverse_line(x, y, wanted))
-        first = _try(polars, sections, s, guess, each)
+        first = _try(polars, sections, section, guess, each)
         better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
         phi = _inside(better, low, high, guess)
-    trial = _try(polars, sections, s, phi, each)
-    left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
-    if left.size:
-        # The two trials lie so near together that there is no kink of the polar between most of them: their secant.
-        near, last = guess[left], phi[left]
-        at_near, at_last = first.place[left], trial.place[left]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            step = (wanted[left] - at_last) * (last - near) / (at_last - at_near)
-        phi[left] = _inside(last + step, low[left], high[left], last)
-        again = _try(polars, sections, s, phi[left], each[left])
-        for name in _TRIAL_FIELDS:
-            getattr(trial, name)[left] = getattr(again, name)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            slope = (phi[left] - last) / (again.place - at_last)
-        open_ = np.abs(again.place - wanted[left]) > _tolerance(wanted[left])
-        left, slope = left[open_], slope[open_]
-    else:
-        slope = np.zeros(0)
-    target = wanted[left]
-    rest = (left + s * phi.size, target, each[left], slope, low[left], high[left], y[0][left] - target, y[1][left] - target)
+        trial = _try(polars, sections, section, phi, each)
+        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most of
+        # them, so their secant.
+        left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
+        wished, angles, ends = wanted.ravel()[left], each.ravel()[left], (low.ravel()[left], high.ravel()[left])
+        at, last, flat_phi = trial.place.ravel()[left], phi.ravel()[left], phi.reshape(-1)
+        slope = (last - guess.ravel()[left]) / (at - first.place.ravel()[left])
+        now = _inside(last + (wished - at) * slope, *ends, last)
+        again = _try(polars, sections, group[left // phi.shape[1]], now, angles)
+        slope = (now - last) / (again.place - at)
+    flat_phi[left] = now
+    for name in _TRIAL_FIELDS:
+        getattr(trial, name).reshape(-1)[left] = getattr(again, name)
+    open_ = np.flatnonzero(np.abs(again.place - wished) > _tolerance(wished))
+    wished, spots = wished[open_], left[open_]
+    misses = y[0].ravel()[spots] - wished, y[1].ravel()[spots] - wished
+    rest = (spots + group[0] * phi.shape[1], wished, angles[open_], slope[open_], ends[0][open_], ends[1][open_], *misses)
     return phi, several, trial, rest
 
 
@@ -388,30 +389,37 @@ def _tolerance(wanted: np.ndarray) -> np.ndarray:
 
 
 def _choose(
-    place: np.ndarray, wanted: np.ndarray, angle: np.ndarray, chord: np.ndarray, zero_lift: float
+    place: np.ndarray, wanted: np.ndarray, chord: np.ndarray, zero_lift: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return (P*L,) the interval of each root in the flat sweep (P*N), and whether there was more than one.
+    """Return (G, P*L) the interval of each root in the flat sweep (G*P*N), and whether there was more than one.
 
-    Every upward crossing of a wanted place between neighbouring sweep angles is listed; `wanted` (L,) rises.
+    Every upward crossing of a wanted place between neighbouring sweep angles is listed; `wanted` (G, L) rises.
     """
-    passed = np.searchsorted(wanted, place)  # how many wanted places lie below each sweep point
+    groups, pitches, angles = place.shape
+    ratios = wanted.shape[1]
+    passed = np.empty(place.shape, np.intp)  # how many wanted places lie below each sweep point
+    for g in range(groups):
+        passed[g] = np.searchsorted(wanted[g], place[g])
+    passed = passed.reshape(groups * pitches, angles)
     gained = passed[:, 1:] - passed[:, :-1]
     row, column = np.nonzero(gained > 0)
     counts = gained[row, column]
     ends = np.cumsum(counts)
     within = np.arange(ends[-1]) - np.repeat(ends - counts, counts)
-    state = np.repeat(row * wanted.size + passed[row, column], counts) + within
-    interval = np.repeat(row * angle.size + column, counts)
-    chosen = np.zeros(chord.size * wanted.size, np.intp)
+    state = np.repeat(row * ratios + passed[row, column], counts) + within
+    interval = np.repeat(row * angles + column, counts)
+    chosen = np.zeros(groups * pitches * ratios, np.intp)
     chosen[state] = interval
-    if state.size == chosen.size:
-        return chosen, np.zeros(chosen.size, bool)
-    several = np.bincount(state, minlength=chosen.size) > 1
-    again = np.flatnonzero(several[state])
-    alpha = np.repeat(0.5 * (angle[column] + angle[column + 1]) - chord[row], counts)[again]
-    far = np.argsort(-np.abs(alpha - zero_lift), kind="stable")
-    chosen[state[again][far]] = interval[again][far]  # the last written, the nearest, stays
-    return chosen, several
+    several: np.ndarray = np.zeros(chosen.size, bool)
+    if state.size > chosen.size:
+        several = np.bincount(state, minlength=chosen.size) > 1
+        again = np.flatnonzero(several[state])
+        state, interval = state[again], interval[again]
+        row, column = interval // angles, interval % angles
+        alpha = 0.5 * (_SWEEP_DEG[column] + _SWEEP_DEG[column + 1]) - chord.ravel()[row]
+        far = np.argsort(-np.abs(alpha - zero_lift[row // pitches]), kind="stable")
+        chosen[state[far]] = interval[far]  # the last written, the nearest, stays
+    return chosen.reshape(groups, -1), several.reshape(groups, -1)
 
 
 _Four = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
@@ -450,7 +458,7 @@ def _settle(
 ) -> None:
     """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
 
-    Bracketed false position, every third step a bisection. `rest` as `_one_section` gives it, `phi` and `kept` (S, P*L).
+    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S, P*L).
     """
     left, target, angles, slope = rest[:4]
     flat = {name: getattr(kept, name).reshape(-1) for name in _TRIAL_FIELDS}

@@ -140,7 +140,7 @@ def _one_polar(path: Path, table: dict[str, np.ndarray], reynolds_number: float 
         known = np.isfinite(moment)
         moment = np.interp(alpha, alpha[known], moment[known]) if known.any() else None
     return SectionPolar(
-        alpha, lift, np.maximum(drag, LEAST_DRAG), moment, reynolds_number, name=path.name, notes=tuple(notes)
+        alpha, lift, drag, moment, reynolds_number, name=path.name, notes=tuple(notes)
     )
 
 
@@ -264,7 +264,9 @@ def full_polar(polar: SectionPolar, aspect_ratio: float) -> FullPolar:
     low_alpha, low_lift, low_drag = _extended(-alpha[::-1], -lift[::-1], drag[::-1], across)
     alpha, lift, drag = -low_alpha[::-1], -low_lift[::-1], low_drag[::-1]
     grid = np.arange(-1800, 1801) * TABLE_STEP_DEG
-    lift_table, drag_table = np.interp(grid, alpha, lift), np.maximum(np.interp(grid, alpha, drag), LEAST_DRAG)
+    lift_table, drag_table = np.interp(grid, alpha, lift), np.interp(grid, alpha, drag)
+    measured = (grid >= polar.alpha_deg[0]) & (grid <= polar.alpha_deg[-1])  # there a drag of nought is the user's word
+    drag_table = np.where(measured, drag_table, np.maximum(drag_table, LEAST_DRAG))
     zero, slope, stall, negative_stall = _marks(grid, lift_table)
     if polar.alpha_deg[-1] < stall - 1e-9 or polar.alpha_deg[-1] <= zero + 4.0:
         notes.append(f"{polar.name}: ends at {polar.alpha_deg[-1]:g} degrees, before its stall: stall is extrapolated")
