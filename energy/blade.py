@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import io
 import json
 import math
 import os
+import struct
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -604,12 +607,14 @@ _MAPS = ("power_coefficient", "thrust_coefficient", "stalled_torque_share", "mul
 def _load_curves(path: Path) -> BladeCurves | None:
     """Return the curves of a cache file, or None where it is missing, damaged or of another shape."""
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        # Through bytes: numpy leaves the file open where the archive is damaged.
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as stored:
             ratio, pitch = stored["tip_speed_ratio"], stored["pitch_deg"]
             maps = {name: stored[name] for name in _MAPS}
             told = json.loads(str(stored["notes"]))
             worst = float(stored["worst_residual"])
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, NotImplementedError, MemoryError):
+    except (OSError, ValueError, KeyError, EOFError, TypeError, IndexError, SyntaxError, struct.error, zlib.error,
+            zipfile.BadZipFile, NotImplementedError, RuntimeError, MemoryError):  # fmt: skip
         return None  # missing or damaged: the caller computes it anew
     whole = all(values.shape == (pitch.size, ratio.size) and np.isfinite(values).all() for values in maps.values())
     if not (whole and isinstance(told, list)):
@@ -619,8 +624,6 @@ def _load_curves(path: Path) -> BladeCurves | None:
 
 def _keep_curves(path: Path, curves: BladeCurves) -> None:
     """Store curves in the cache and drop the oldest files over `MOST_CACHE_FILES`; do without where that is not allowed."""
-    import io
-
     stream = io.BytesIO()
     np.savez(
         stream, tip_speed_ratio=curves.tip_speed_ratio, pitch_deg=curves.pitch_deg, notes=np.array(json.dumps(curves.notes)),

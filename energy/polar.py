@@ -198,8 +198,8 @@ def cambered_plate_polar(
 
     `camber` is the arc's height over the chord (0..0.15), `thickness` the plate's thickness over the chord. Lift line:
     thin-aerofoil theory, 2 pi (alpha + 2 camber), times 0.9 for viscosity; friction: 0.074 Re^-0.2 on both sides
-    (turbulent flat plate, Prandtl), with form drag of the blunt plate edge (both from memory). Highest lift 0.9 + 5 camber
-    and the drag rise away from the ideal lift are common practice, no source: expect +-20 % in lift, +-50 % in drag.
+    (turbulent flat plate, Prandtl), both from memory. Highest lift 0.9 + 5 camber,
+    form drag 0.1 thickness + camber^2 and the drag rise away from the ideal lift are common practice, no source: expect +-20 % in lift, +-50 % in drag.
     """
     if not 0.0 <= camber <= 0.15:
         raise InputError(Problem(name, "camber", f"{camber:g} of the chord", "0 to 0.15"))
@@ -212,7 +212,7 @@ def cambered_plate_polar(
     shelf = top - 0.012 * np.maximum(alpha - 10.0, 0.0)
     lift = _smooth_least(line, shelf)
     lift = -_smooth_least(-lift, np.full_like(alpha, -bottom))
-    friction = 2.0 * 0.074 * reynolds_number**-0.2 + 0.1 * thickness
+    friction = 2.0 * 0.074 * reynolds_number**-0.2 + 0.1 * thickness + camber**2
     ideal = 0.9 * 4.0 * math.pi * camber
     separated = np.maximum(line - lift, 0.0) + np.maximum(lift - line, 0.0)
     drag = friction + 0.012 * (lift - ideal) ** 2 + 0.25 * separated * np.abs(np.sin(np.radians(alpha)))
@@ -268,7 +268,7 @@ def full_polar(polar: SectionPolar, aspect_ratio: float) -> FullPolar:
     measured = (grid >= polar.alpha_deg[0]) & (grid <= polar.alpha_deg[-1])  # there a drag of nought is the user's word
     drag_table = np.where(measured, drag_table, np.maximum(drag_table, LEAST_DRAG))
     zero, slope, stall, negative_stall = _marks(grid, lift_table)
-    if polar.alpha_deg[-1] < stall - 1e-9 or polar.alpha_deg[-1] <= zero + 4.0:
+    if polar.lift_coefficient[-1] >= 0.85 * slope * (polar.alpha_deg[-1] - zero) and polar.alpha_deg[-1] < 45.0:
         notes.append(f"{polar.name}: ends at {polar.alpha_deg[-1]:g} degrees, before its stall: stall is extrapolated")
     notes.append(
         f"{polar.name}: measured {polar.alpha_deg[0]:g} to {polar.alpha_deg[-1]:g} degrees, beyond extended by Viterna "
