@@ -132,7 +132,12 @@ class Corrections:
         checks = (
             ("yaw", f"{self.yaw_deg:g} degrees", abs(self.yaw_deg) <= 60.0, "-60 to 60 degrees"),
             ("speed_factor", f"{self.speed_factor:g}", 0.2 <= self.speed_factor <= 2.0, "0.2 to 2"),
-            ("blockage_area_ratio", f"{self.blockage_area_ratio:g}", 0.0 <= self.blockage_area_ratio <= 0.3, "0 to 0.3"),
+            (
+                "blockage_area_ratio",
+                f"{self.blockage_area_ratio:g}",
+                0.0 <= self.blockage_area_ratio <= 0.3,
+                "0 to 0.3",
+            ),
         )
         problems = [Problem("rotor", key, read, accepted) for key, read, good, accepted in checks if not good]
         if problems:
@@ -225,7 +230,9 @@ def blade_from_stations(
         problems.append(Problem(name, "hub_radius", f"{hub:g} m with the tip at {tip:g} m", "0 to less than the tip"))
     elif not hub <= start < 0.95 * tip:
         problems.append(
-            Problem(name, "aerofoil_start", f"{start:g} m", f"from the hub radius {hub:g} m to 95 % of the tip {tip:g} m")
+            Problem(
+                name, "aerofoil_start", f"{start:g} m", f"from the hub radius {hub:g} m to 95 % of the tip {tip:g} m"
+            )
         )
     elif start < radius[0] - 1e-9 * tip:
         problems.append(
@@ -241,9 +248,7 @@ def blade_from_stations(
                  float(root_drag_coefficient), name)  # fmt: skip
 
 
-def convert_pitch(
-    blade: Blade, setting_deg: np.ndarray, told: PitchConvention, wanted: PitchConvention
-) -> np.ndarray:
+def convert_pitch(blade: Blade, setting_deg: np.ndarray, told: PitchConvention, wanted: PitchConvention) -> np.ndarray:
     """Return dial readings of convention `told` as readings of convention `wanted`, in degrees, same shape."""
     added = told.chord_angle_deg(setting_deg) - _reference_twist(blade, told)
     return wanted.setting_deg(added + _reference_twist(blade, wanted))
@@ -286,7 +291,9 @@ def blade_sections(
     reynolds = [full.reynolds_number or 1e6 for full in fulls]
     notes = tuple(note for full in fulls for note in full.notes)
     if solidity.max() > 1.0:
-        notes += (f"{blade.name}: the blades overlap near the root (solidity {solidity.max():.2g}): the theory is weak there",)
+        notes += (
+            f"{blade.name}: the blades overlap near the root (solidity {solidity.max():.2g}): the theory is weak there",
+        )
     return (
         Sections(
             radius=x, width=np.diff(edges), solidity=solidity, twist_deg=twist, tip_exponent=tip_exponent,
@@ -357,9 +364,7 @@ def blade_curves(
     error = np.abs(states.residual) / (1.0 + states.local_speed_ratio)
     worst = float(error.max())
     notes = (*_assumptions(blade, convention, corrections), *notes, *_solution_notes(at, states, power, share, error))
-    return BladeCurves(
-        ratio, pitch, power, thrust, share, np.asarray(states.multiple_roots.any(axis=0)), worst, notes
-    )
+    return BladeCurves(ratio, pitch, power, thrust, share, np.asarray(states.multiple_roots.any(axis=0)), worst, notes)
 
 
 def _grid(name: str, values: np.ndarray, low: float, high: float, *, rising: bool = True) -> np.ndarray:
@@ -413,7 +418,9 @@ def blockage_speed_factor(thrust_coefficient: np.ndarray, area_ratio: float) -> 
     return np.asarray(1.0 + area_ratio * held / (4.0 * np.sqrt(1.0 - held)))
 
 
-def shear_speed_factor(hub_height_m: float, rotor_radius_m: float, known_height_m: float, exponent: float = 1.0 / 7.0) -> float:
+def shear_speed_factor(
+    hub_height_m: float, rotor_radius_m: float, known_height_m: float, exponent: float = 1.0 / 7.0
+) -> float:
     """Return the air speed of equal power over the disc, over the speed at `known_height_m`, for a power-law profile.
 
     Cube-mean over the disc's chords of (z/known)^exponent; exponent 1/7 is common practice. On a moving vehicle only the
@@ -464,9 +471,13 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
         notes.append(f"yaw {corrections.yaw_deg:g} degrees: axial component of the air speed only (power falls with its "
                      "cube); real yaw losses depend on thrust and governing")  # fmt: skip
     if corrections.speed_factor != 1.0:
-        notes.append(f"air speed at the rotor taken as {corrections.speed_factor:g} of the free air speed (roof, shear)")
+        notes.append(
+            f"air speed at the rotor taken as {corrections.speed_factor:g} of the free air speed (roof, shear)"
+        )
     if corrections.blockage_area_ratio:
-        notes.append(f"blockage: Glauert's correction for a closed duct, area ratio {corrections.blockage_area_ratio:g}")
+        notes.append(
+            f"blockage: Glauert's correction for a closed duct, area ratio {corrections.blockage_area_ratio:g}"
+        )
     return tuple(notes)
 
 

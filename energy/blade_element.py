@@ -129,20 +129,24 @@ def _inflow(
 
     `normal` and `tangential` are sigma Cn and sigma Ct. w <= 0 means that no inflow speed gives this angle.
     """
-    size = np.maximum(np.abs(sine), 1e-12)
     four = 4.0 * loss
-    h_momentum = 1.0 / (four * size)  # (w - s)/normal of momentum theory; the brake line has the same
-    w_momentum = sine + normal * h_momentum
-    # High-thrust line: (normal - c2 s^2) W^2 + B s W - 2 = 0 with a = 1 - W s, in the form without cancellation.
-    root = np.sqrt(np.maximum(four * (four - 16.0 / 3.0) * (sine * sine) + 8.0 * normal, 0.0))
-    w_high = 0.25 * ((20.0 / 3.0 - four) * sine + root)
-    through = sine > 0
-    simple = np.where(through, normal * 1.5 <= four * (sine * sine), (w_momentum < w_high) | (normal <= 0))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        h = (w_high - sine) / normal  # beyond the simple states the normal force is above zero
-    np.copyto(w_high, w_momentum, where=simple)
-    np.copyto(h, h_momentum, where=simple)
-    return w_high, (cosine - tangential * h if rotation else cosine + 0.0 * h), h
+    simple_h = 1.0 / (four * np.maximum(np.abs(sine), 1e-12))  # (w - s)/normal of momentum theory and of the brake line
+    w = normal * simple_h
+    w += sine
+    h = np.empty_like(w)
+    h[...] = simple_h
+    limit = np.where(sine > 0, (2.0 / 3.0) * four * (sine * sine), -np.inf)  # up to here a <= 0.4
+    odd = np.flatnonzero(normal > limit)
+    if odd.size:
+        s, f, n = (np.broadcast_to(part, w.shape).reshape(-1)[odd] for part in (sine, four, normal))
+        flat_w, flat_h = w.reshape(-1), h.reshape(-1)
+        # High-thrust line: (n - c2 s^2) W^2 + B s W - 2 = 0 with a = 1 - W s, in the form without cancellation.
+        high = 0.25 * ((20.0 / 3.0 - f) * s + np.sqrt(np.maximum(f * (f - 16.0 / 3.0) * (s * s) + 8.0 * n, 0.0)))
+        brake = (s <= 0) & ((flat_w[odd] < high) | (n <= 0))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            flat_h[odd] = np.where(brake, flat_h[odd], (high - s) / n)
+        flat_w[odd] = np.where(brake, flat_w[odd], high)
+    return w, (cosine - tangential * h if rotation else cosine + 0.0 * h), h
 
 
 def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarray:
@@ -179,10 +183,12 @@ class _Polars:
         return self._at(section, 0, alpha_deg)
 
     def _at(self, section: np.ndarray | int, which: np.ndarray | int, alpha_deg: np.ndarray) -> np.ndarray:
-        place = (alpha_deg - _TABLE_START_DEG) * _STEPS_PER_DEG
+        place = alpha_deg * _STEPS_PER_DEG
+        place -= _TABLE_START_DEG * _STEPS_PER_DEG
         index = place.astype(np.intp)
         place -= index
-        index += (self.table[section] * self.count + which) * self.length
+        if self.value.size > self.length:
+            index += (self.table[section] * self.count + which) * self.length
         return np.asarray(self.value.take(index) + place * self.step.take(index))
 
     def lookup_reynolds(self, section: np.ndarray | int, log_reynolds: np.ndarray, alpha_deg: np.ndarray) -> np.ndarray:
@@ -249,9 +255,7 @@ def _try(
         w, _, _ = _inflow(sine, cosine, solidity * force.real, solidity * force.imag, loss, False)
         second = np.log(base / np.clip(w, 1.0 / 30.0, 5.0))
         force = polars.lookup_reynolds(section, second, alpha) * turn
-    w, numerator, h = _inflow(
-        sine, cosine, solidity * force.real, solidity * force.imag, loss, sections.wake_rotation
-    )
+    w, numerator, h = _inflow(sine, cosine, solidity * force.real, solidity * force.imag, loss, sections.wake_rotation)
     return _Trial(sine, force, w, numerator, h, loss, _place(w, numerator, cosine))
 
 
@@ -379,7 +383,15 @@ def _solve_group(
     open_ = np.flatnonzero(np.abs(again.place - wished) > _tolerance(wished))
     wished, spots = wished[open_], left[open_]
     misses = y[0].ravel()[spots] - wished, y[1].ravel()[spots] - wished
-    rest = (spots + group[0] * phi.shape[1], wished, angles[open_], slope[open_], ends[0][open_], ends[1][open_], *misses)
+    rest = (
+        spots + group[0] * phi.shape[1],
+        wished,
+        angles[open_],
+        slope[open_],
+        ends[0][open_],
+        ends[1][open_],
+        *misses,
+    )
     return phi, several, trial, rest
 
 
@@ -400,14 +412,16 @@ def _choose(
     passed = np.empty(place.shape, np.intp)  # how many wanted places lie below each sweep point
     for g in range(groups):
         passed[g] = np.searchsorted(wanted[g], place[g])
-    passed = passed.reshape(groups * pitches, angles)
-    gained = passed[:, 1:] - passed[:, :-1]
-    row, column = np.nonzero(gained > 0)
-    counts = gained[row, column]
+    flat = passed.reshape(-1)
+    gained = np.empty_like(flat)
+    np.subtract(flat[1:], flat[:-1], out=gained[:-1])
+    gained[angles - 1 :: angles] = 0  # from one sweep to the next there is no interval
+    crossed = np.flatnonzero(gained > 0)
+    counts = gained[crossed]
     ends = np.cumsum(counts)
-    within = np.arange(ends[-1]) - np.repeat(ends - counts, counts)
-    state = np.repeat(row * ratios + passed[row, column], counts) + within
-    interval = np.repeat(row * angles + column, counts)
+    state = np.repeat(crossed // angles * ratios + flat[crossed] - (ends - counts), counts)
+    state += np.arange(state.size)
+    interval = np.repeat(crossed, counts)
     chosen = np.zeros(groups * pitches * ratios, np.intp)
     chosen[state] = interval
     several: np.ndarray = np.zeros(chosen.size, bool)
@@ -453,9 +467,7 @@ def _inside(value: np.ndarray, low: np.ndarray, high: np.ndarray, instead: np.nd
     return np.where((value >= low) & (value <= high), value, 0.5 * (low + high))
 
 
-def _settle(
-    sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial
-) -> None:
+def _settle(sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial) -> None:
     """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
 
     Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S, P*L).

@@ -139,9 +139,7 @@ def _one_polar(path: Path, table: dict[str, np.ndarray], reynolds_number: float 
     if moment is not None and np.isnan(moment).any():
         known = np.isfinite(moment)
         moment = np.interp(alpha, alpha[known], moment[known]) if known.any() else None
-    return SectionPolar(
-        alpha, lift, drag, moment, reynolds_number, name=path.name, notes=tuple(notes)
-    )
+    return SectionPolar(alpha, lift, drag, moment, reynolds_number, name=path.name, notes=tuple(notes))
 
 
 def _total_drag(path: Path, table: dict[str, np.ndarray]) -> tuple[np.ndarray, list[str]]:
@@ -154,7 +152,9 @@ def _total_drag(path: Path, table: dict[str, np.ndarray]) -> tuple[np.ndarray, l
         if pressure is None:
             if np.isnan(wake).any():
                 raise InputError(
-                    Problem(path.name, "column cdw", "blank cells and no column cdp beside", "cdw filled, or cdp beside")
+                    Problem(
+                        path.name, "column cdw", "blank cells and no column cdp beside", "cdw filled, or cdp beside"
+                    )
                 )
             return wake, []
         return blend_wake_drag(table["alpha"], _filled(path, table["alpha"], pressure), wake), [
@@ -227,9 +227,7 @@ def _smooth_least(first: np.ndarray, second: np.ndarray, width: float = 0.08) ->
     return 0.5 * (first + second - np.sqrt((first - second) ** 2 + width**2))
 
 
-def tube_blade_polar(
-    chord_m: float, tube_radius_m: float, wall_m: float, reynolds_number: float = 2e5
-) -> SectionPolar:
+def tube_blade_polar(chord_m: float, tube_radius_m: float, wall_m: float, reynolds_number: float = 2e5) -> SectionPolar:
     """Return the ESTIMATED polar of a blade cut from a tube: a circular arc of the tube's mean radius.
 
     The camber is the arc's height over the chord. Raises InputError where the chord is longer than the tube is wide.
@@ -237,7 +235,9 @@ def tube_blade_polar(
     """
     if not (tube_radius_m > 0 and wall_m > 0 and 0 < chord_m < 2.0 * tube_radius_m):
         read = f"chord {chord_m:g} m, tube radius {tube_radius_m:g} m, wall {wall_m:g} m"
-        raise InputError(Problem("tube-cut blade", "", read, "a chord shorter than the tube's diameter, all above zero"))
+        raise InputError(
+            Problem("tube-cut blade", "", read, "a chord shorter than the tube's diameter, all above zero")
+        )
     height = tube_radius_m - math.sqrt(tube_radius_m**2 - 0.25 * chord_m**2)
     camber = height / chord_m
     if camber > 0.15:

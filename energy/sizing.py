@@ -117,7 +117,9 @@ def size_table(
     _check(wanted_heat_w, air_speed_m_s, density_kg_m3, road_speed, tip_speed_ratio, ratios, grades,
            driveline_efficiency, marginal_fuel_m3_per_j)  # fmt: skip
     needed = np.array([needed_diameter_m(wanted_heat_w, air_speed_m_s, density_kg_m3, grade) for grade in grades])
-    diameter = round_diameters(0.9 * needed.min(), 1.15 * needed.max()) if diameter_m is None else np.atleast_1d(diameter_m)
+    diameter = (
+        round_diameters(0.9 * needed.min(), 1.15 * needed.max()) if diameter_m is None else np.atleast_1d(diameter_m)
+    )
     if not (np.isfinite(diameter).all() and (diameter > 0).all()):
         raise InputError(Problem("size", "diameter", "a diameter that is not above 0", "diameters above 0"))
     pressure_area = 0.5 * density_kg_m3 * air_speed_m_s**2 * math.pi / 4.0 * diameter**2

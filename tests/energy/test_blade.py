@@ -134,7 +134,13 @@ def test_feathered_blade_hardly_pushes_and_positive_is_towards_feather():
 
 
 def test_impossible_grids_are_told():
-    for ratio, pitch in (([0.0, 1.0], [0.0]), ([2.0, 1.0], [0.0]), ([1.0], [500.0]), ([float("nan")], [0.0]), ([], [0.0])):
+    for ratio, pitch in (
+        ([0.0, 1.0], [0.0]),
+        ([2.0, 1.0], [0.0]),
+        ([1.0], [500.0]),
+        ([float("nan")], [0.0]),
+        ([], [0.0]),
+    ):
         with pytest.raises(InputError, match="curves"):
             blade_curves(our_blade(), [POLAR], np.array(ratio), np.array(pitch))
     with pytest.raises(InputError, match="yaw"):
@@ -193,7 +199,9 @@ def test_bare_root_drag_by_hand():
 def test_reynolds_numbers_interpolate_and_warn_outside():
     def flat(lift, reynolds):
         alpha = np.arange(-20.0, 21.0)
-        return SectionPolar(alpha, lift * 0.1 * alpha, np.full(41, 0.01), reynolds_number=reynolds, name=f"re{reynolds:g}")
+        return SectionPolar(
+            alpha, lift * 0.1 * alpha, np.full(41, 0.01), reynolds_number=reynolds, name=f"re{reynolds:g}"
+        )
 
     ratio, pitch = np.array([5.0]), np.array([0.0])
     low = blade_curves(our_blade(), [flat(0.8, 1e5)], ratio, pitch).power_coefficient[0, 0]
@@ -213,7 +221,9 @@ def test_stall_is_told():
     curves = blade_curves(our_blade(), [POLAR], np.array([1.0]), np.array([-4.0]))
     assert curves.stalled[0, 0]
     assert any("factor of two" in note for note in curves.notes)
-    delayed = blade_curves(our_blade(), [POLAR], np.array([1.5]), np.array([0.0]), corrections=Corrections(stall_delay=True))
+    delayed = blade_curves(
+        our_blade(), [POLAR], np.array([1.5]), np.array([0.0]), corrections=Corrections(stall_delay=True)
+    )
     plain = blade_curves(our_blade(), [POLAR], np.array([1.5]), np.array([0.0]))
     assert delayed.power_coefficient[0, 0] > plain.power_coefficient[0, 0]
     assert any("with" in note and "stall delay" in note for note in delayed.notes)

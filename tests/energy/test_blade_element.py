@@ -18,7 +18,9 @@ def blades(draw):
     hub = draw(st.floats(0.05, 0.4))
     stations = np.linspace(hub, 1.0, 6)
     solidity_at_tip = draw(st.floats(0.01, 0.2))
-    chord = solidity_at_tip * 2 * np.pi / count * draw(st.floats(0.7, 1.3)) * (1 + draw(st.floats(0, 1.5)) * (1 - stations))
+    chord = (
+        solidity_at_tip * 2 * np.pi / count * draw(st.floats(0.7, 1.3)) * (1 + draw(st.floats(0, 1.5)) * (1 - stations))
+    )
     twist = draw(st.floats(-5, 25)) * (1 - stations) / stations / 3 + draw(st.floats(-3, 5))
     return blade_from_stations(stations, np.minimum(chord, 0.6), np.clip(twist, -60, 60), count)
 
@@ -90,7 +92,9 @@ def test_power_never_above_betz(blade, polar):
 @settings(max_examples=15, deadline=None)
 @given(blades(), polars(), st.floats(0.2, 30.0))
 def test_size_does_not_matter_without_reynolds_numbers(blade, polar, factor):
-    other = blade_from_stations(blade.radius_m * factor, blade.chord_m * factor, blade.twist_deg, blade.number_of_blades)
+    other = blade_from_stations(
+        blade.radius_m * factor, blade.chord_m * factor, blade.twist_deg, blade.number_of_blades
+    )
     one = blade_curves(blade, [polar], RATIOS[::4], PITCHES[::4])
     two = blade_curves(other, [polar], RATIOS[::4], PITCHES[::4])
     np.testing.assert_allclose(one.power_coefficient, two.power_coefficient, rtol=1e-6, atol=1e-8)
@@ -154,7 +158,9 @@ def test_wake_rotation_and_losses_cost_power():
     ratio, pitch = np.array([2.5]), np.array([2.0])
     full = blade_curves(blade, [LINEAR], ratio, pitch).power_coefficient[0, 0]
     for off in ({"wake_rotation": False}, {"tip_loss": False}, {"root_loss": False}):
-        assert blade_curves(blade, [LINEAR], ratio, pitch, corrections=Corrections(**off)).power_coefficient[0, 0] > full
+        assert (
+            blade_curves(blade, [LINEAR], ratio, pitch, corrections=Corrections(**off)).power_coefficient[0, 0] > full
+        )
 
 
 def test_thrust_relation_is_continuous_and_reaches_hover():

@@ -17,9 +17,7 @@ EXACT = {0.5: 0.2894, 1.0: 0.4155, 1.5: 0.4772, 2.0: 0.5112, 2.5: 0.5319, 5.0: 0
 
 def optimum_induction(local_speed_ratio):
     """The optimum annulus: lambda_r^2 = (1-a)(4a-1)^2/(1-3a), with a between 1/4 and 1/3."""
-    return brentq(
-        lambda a: (1 - a) * (4 * a - 1) ** 2 - local_speed_ratio**2 * (1 - 3 * a), 0.25, 1 / 3, xtol=1e-15
-    )
+    return brentq(lambda a: (1 - a) * (4 * a - 1) ** 2 - local_speed_ratio**2 * (1 - 3 * a), 0.25, 1 / 3, xtol=1e-15)
 
 
 def glauert_power_coefficient(tip_speed_ratio):
