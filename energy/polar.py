@@ -5,6 +5,7 @@ A polar measured to 20 degrees is not enough for a rotor: starting, feathering a
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -72,7 +73,7 @@ def read_polars(path: Path, reynolds_number: float | None = None) -> tuple[Secti
     table = read_table(
         path,
         {"alpha": "deg"},
-        optional={name: plain for name in names},
+        optional=dict.fromkeys(names, plain),
         blanks_allowed=("cdw", "cdp", *_MOMENT_NAMES),
         least_rows=4,
     )
@@ -105,8 +106,8 @@ def _missing_columns(path: Path, table: dict[str, np.ndarray]) -> list[Problem]:
 
 def _odd_values(path: Path, table: dict[str, np.ndarray]) -> list[Problem]:
     limits = {"alpha": (-180.0, 180.0, "degrees from -180 to 180"), "reynolds_number": (1e3, 1e9, "1e3 to 1e9")}
-    limits |= {name: (-5.0, 5.0, "a coefficient from -5 to 5") for name in (*_LIFT_NAMES, *_MOMENT_NAMES)}
-    limits |= {name: (0.0, 5.0, "a coefficient from 0 to 5") for name in _DRAG_NAMES}
+    limits |= dict.fromkeys((*_LIFT_NAMES, *_MOMENT_NAMES), (-5.0, 5.0, "a coefficient from -5 to 5"))
+    limits |= dict.fromkeys(_DRAG_NAMES, (0.0, 5.0, "a coefficient from 0 to 5"))
     problems = []
     for name, values in table.items():
         low, high, accepted = limits[name]
@@ -387,7 +388,7 @@ def by_reynolds(polars: Sequence[SectionPolar]) -> tuple[SectionPolar, ...]:
         raise InputError(Problem(unknown[0], "reynolds_number", "missing, with several polars", "one for each polar"))
     ordered = sorted(polars, key=lambda polar: polar.reynolds_number or 0.0)
     numbers = [polar.reynolds_number for polar in ordered]
-    twice = [b.name for a, b in zip(ordered[:-1], ordered[1:], strict=True) if a.reynolds_number == b.reynolds_number]
+    twice = [b.name for a, b in itertools.pairwise(ordered) if a.reynolds_number == b.reynolds_number]
     if twice:
         raise InputError(Problem(twice[0], "reynolds_number", f"one given twice, of {numbers}", "each once"))
     return tuple(ordered)

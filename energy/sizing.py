@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from energy.rotor import BETZ_LIMIT, thrust_coefficient_of_induction
+from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 
-BETZ_LIMIT = 16.0 / 27.0
 # Power coefficients that small hand-made rotors reach: common practice, no source.
 HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
 DRIVELINE_EFFICIENCY = 0.90  # engine shaft to road, gearbox times axle: within the handbook ranges 85-95 % and 95-97 %
@@ -77,10 +78,10 @@ def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float,
     return math.sqrt(heat_w / flux * 4.0 / math.pi)
 
 
-def induction_at(power_coefficient: np.ndarray) -> np.ndarray:
+def induction_at(power_coefficient: Values) -> np.ndarray:
     """Return the axial induction 0..1/3 of an actuator disc at a power coefficient 0..16/27: 4 a (1-a)^2 = Cp, closed form."""
     share = np.clip(np.asarray(power_coefficient, float) / BETZ_LIMIT, 0.0, 1.0)
-    return 2.0 / 3.0 * (1.0 + np.cos(np.arccos(2.0 * share - 1.0) / 3.0 - 4.0 * math.pi / 3.0))
+    return np.asarray(2.0 / 3.0 * (1.0 + np.cos(np.arccos(2.0 * share - 1.0) / 3.0 - 4.0 * math.pi / 3.0)))
 
 
 def round_diameters(low_m: float, high_m: float, count: int = 8) -> np.ndarray:
@@ -128,7 +129,7 @@ def size_table(
     largest = conversion * best * pressure_area * air_speed_m_s
     heat = np.minimum(wanted_heat_w, largest)
     induction = induction_at(heat / largest * BETZ_LIMIT)
-    thrust = 4.0 * induction * (1.0 - induction) * pressure_area
+    thrust = thrust_coefficient_of_induction(induction) * pressure_area
     drag_power = thrust * road_speed
     rotor_speed = tip_speed_ratio * air_speed_m_s / (0.5 * diameter)
     return SizingTable(
