@@ -34,8 +34,8 @@ LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
 _BRAKE_LIMIT = 0.4
-_GROUP_STATES = 9600
-_GROUP_SWEEP = 36000
+_GROUP_STATES = 24_000
+_GROUP_SWEEP = 120_000
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
 _SWEEP_DEG = np.concatenate(
@@ -153,6 +153,8 @@ def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarr
     """Return a bounded stand-in for phi's local speed ratio: 1/(1+lambda_r) where that is positive, above 1 where it is
     negative, at most 0 where no state exists on the side of infinite ratio, 2 on the other side. Continuous.
     """
+    if w.size and w.min() > 0 and numerator.min() > 0:
+        return w / (w + numerator)
     place = w / (np.abs(w) + np.abs(numerator) + 1e-300)
     back = cosine < 0
     odd = np.flatnonzero((numerator < 0) | ((w <= 0) & back))
@@ -206,7 +208,7 @@ class _Trial:
     """What an inflow angle implies; arrays of one shape."""
 
     sine: np.ndarray
-    force: np.ndarray  # Cn + i Ct
+    force: np.ndarray  # solidity (Cn + i Ct)
     w: np.ndarray
     numerator: np.ndarray
     h: np.ndarray
@@ -242,9 +244,10 @@ def _try(
     else:
         sine, cosine, loss = circle
     solidity = sections.solidity[section]
-    turn = np.empty(np.shape(sine), complex)
-    turn.real, turn.imag = cosine, sine
+    turn = np.empty(np.broadcast_shapes(np.shape(sine), np.shape(solidity)), complex)
+    turn.real, turn.imag = solidity * cosine, solidity * sine
     alpha = phi_deg - chord_deg
+    # Alike everywhere below: solidity is in `turn`, so that `force` is sigma (Cn + i Ct).
     if polars.count == 1:
         force = polars.lookup(section, alpha) * turn
     else:
@@ -252,10 +255,10 @@ def _try(
         base = sections.reynolds_per_speed[section]
         first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
         force = polars.lookup_reynolds(section, first, alpha) * turn
-        w, _, _ = _inflow(sine, cosine, solidity * force.real, solidity * force.imag, loss, False)
+        w, _, _ = _inflow(sine, cosine, force.real, force.imag, loss, False)
         second = np.log(base / np.clip(w, 1.0 / 30.0, 5.0))
         force = polars.lookup_reynolds(section, second, alpha) * turn
-    w, numerator, h = _inflow(sine, cosine, solidity * force.real, solidity * force.imag, loss, sections.wake_rotation)
+    w, numerator, h = _inflow(sine, cosine, force.real, force.imag, loss, sections.wake_rotation)
     return _Trial(sine, force, w, numerator, h, loss, _place(w, numerator, cosine))
 
 
@@ -266,6 +269,9 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are not
     stable); the state is flagged in `multiple_roots`.
     """
+    # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages back
+    # to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.
+    np.empty(3_500_000)
     ratio = np.asarray(tip_speed_ratio, float)
     order = np.argsort(-ratio)  # rising place = falling ratio
     back = np.argsort(order)
@@ -320,13 +326,14 @@ def _states(
     limits = sections.stall_deg[:, None, None], sections.negative_stall_deg[:, None, None]
     stalled = (alpha > limits[0]) | (alpha < limits[1])
     spread = np.broadcast_to(local[:, None, :], shape)
-    swirl = sections.solidity[:, None] * trial.force.imag * trial.h * speed * sections.wake_rotation
+    force = trial.force / sections.solidity[:, None]
+    swirl = trial.force.imag * trial.h * speed * sections.wake_rotation
     return SectionStates(
         inflow_deg=shaped(phi),
         alpha_deg=shaped(alpha),
         relative_speed=shaped(speed),
-        normal_coefficient=shaped(trial.force.real),
-        tangential_coefficient=shaped(trial.force.imag),
+        normal_coefficient=shaped(force.real),
+        tangential_coefficient=shaped(force.imag),
         axial_induction=shaped(1.0 - trial.sine * speed),
         swirl_speed=shaped(swirl),
         loss=shaped(trial.loss),
