@@ -385,7 +385,13 @@ def shown_value(value: float, unit: str) -> str:
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":
-        return f"{units.figures(value - 273.15, 3)} °C"
+        return f"{_plain(value - 273.15)} °C"
     if target and target != unit:
         value = value / units.convert(1.0, target, unit)
-    return f"{units.figures(value, 3)} {name}".strip()
+    return f"{_plain(value)} {name}".strip()
+
+
+def _plain(value: float) -> str:
+    """Return a number with three significant digits and no trailing zeros."""
+    text = units.figures(value, 3)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text

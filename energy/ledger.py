@@ -14,7 +14,7 @@ shaft power is always below the drag power. With a head wind the wind pays the d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -121,7 +121,7 @@ class OtherSource:
 
 def answer(inputs: Inputs) -> Answer:
     """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat."""
-    turbine = turbine_at_work(inputs)
+    turbine = _spread(turbine_at_work(inputs), inputs)
     states = {
         "absent": _state(inputs, "absent", turbine),
         "stowed": _state(inputs, "stowed", turbine),
@@ -135,6 +135,14 @@ def answer(inputs: Inputs) -> Answer:
         change = _change(inputs, states["working"], without)
     other = _other_sources(inputs, turbine, plain)
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
+
+
+def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
+    """Return the turbine with every figure in the shape of all conditions, those of the road too."""
+    road = _state(inputs, "absent", turbine).supply.source_w
+    shape = np.broadcast_shapes(np.shape(road), np.shape(turbine.heat_power_w))
+    values = {f.name: getattr(turbine, f.name) for f in fields(turbine)}
+    return replace(turbine, **{k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)})
 
 
 def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
@@ -395,7 +403,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         nan,
         gas,
         nan,
-        "only where a flame is allowed: never burning while driving unless type-approved for it",
+        "only where a flame is allowed; never while driving unless it is approved for that",
     )
     mains = heat / np.asarray(other.mains_charge_efficiency)
     kilograms = heat * 3600 / np.asarray(other.battery_energy_per_mass_j_kg)
@@ -412,7 +420,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         np.where(np.isfinite(heat), 0.0, np.nan),
         nan,
         nan,
-        "no extra fuel, but carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
+        "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
     )
     return found
 

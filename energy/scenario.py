@@ -688,7 +688,18 @@ def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
     """
     data = _read_toml(path)
     problems = _apply(data, overrides)
-    return _build(data, path.name, path.parent, problems)
+    try:
+        return _build(data, path.name, path.parent, problems)
+    except InputError as error:
+        raise InputError([_told_as_override(problem, overrides) for problem in error.problems]) from None
+
+
+def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
+    """Return the problem under "--set" where the faulty value came from there and not from the file."""
+    keys = {text.partition("=")[0].strip() for text in overrides}
+    if problem.key in keys or problem.key.partition(":")[0] in keys:
+        return Problem("--set", problem.key, problem.read, problem.accepted)
+    return problem
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
