@@ -25,6 +25,7 @@ import numpy as np
 
 from energy.blade_element import Sections, SectionStates, solve
 from energy.polar import FullPolar, SectionPolar, by_reynolds, full_polar, with_stall_delay
+from energy.rotor import RotorCurves
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
@@ -508,6 +509,24 @@ def _solution_notes(
     if missed:
         notes.append(f"{missed} of {error.size} section states did not settle (worst {error.max():.2g})")
     return notes
+
+
+def usual_grid() -> tuple[np.ndarray, np.ndarray]:
+    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees that serve any road rotor."""
+    return np.linspace(0.2, 12.0, 60), np.concatenate([np.arange(-6.0, 30.1, 2.0), np.arange(40.0, 91.0, 10.0)])
+
+
+def to_rotor_curves(curves: BladeCurves) -> RotorCurves:
+    """Return the curves as `RotorCurves`, with a first column at standstill (no power, thrust of the lowest ratio)."""
+    still = np.zeros((curves.pitch_deg.size, 1))
+    return RotorCurves(
+        np.concatenate([[0.0], curves.tip_speed_ratio]),
+        curves.pitch_deg,
+        np.concatenate([still, curves.power_coefficient], axis=1),
+        np.concatenate([curves.thrust_coefficient[:, :1], curves.thrust_coefficient], axis=1),
+        thrust_is_estimated=False,
+        notes=curves.notes,
+    )
 
 
 def write_curves(path: Path, curves: BladeCurves) -> None:

@@ -17,6 +17,8 @@ from energy.blade import (
     convert_pitch,
     read_blade,
     shear_speed_factor,
+    to_rotor_curves,
+    usual_grid,
     write_curves,
 )
 from energy.polar import SectionPolar, cambered_plate_polar
@@ -243,6 +245,22 @@ def test_curves_file_reads_back_and_is_whole(tmp_path):
     assert [entry.name for entry in tmp_path.iterdir()] == ["curves.csv"]
     with pytest.raises(InputError, match="cannot be written"):
         write_curves(tmp_path / "none" / "curves.csv", curves)
+
+
+def test_curves_feed_the_rotor_by_file_and_directly(tmp_path):
+    from energy.rotor import more_power_than_thrust, read_curves
+
+    ratio, pitch = usual_grid()
+    curves = blade_curves(our_blade(), [POLAR], ratio[ratio <= 8], pitch)
+    path = tmp_path / "curves.csv"
+    write_curves(path, curves)
+    by_file, direct = read_curves(path), to_rotor_curves(curves)
+    np.testing.assert_allclose(by_file.tip_speed_ratio, direct.tip_speed_ratio, atol=1e-9)
+    np.testing.assert_allclose(by_file.power_coefficient, direct.power_coefficient, rtol=1e-8, atol=1e-9)
+    np.testing.assert_allclose(by_file.thrust_coefficient, direct.thrust_coefficient, rtol=1e-8, atol=1e-9)
+    assert more_power_than_thrust(direct) == []
+    assert direct.power_coefficient[:, 0].max() == 0.0
+    assert 0.3 < direct.best[2] < 0.5
 
 
 def test_cache_is_used_and_damage_is_mended(tmp_path, monkeypatch):
