@@ -24,7 +24,15 @@ from typing import Literal
 import numpy as np
 
 from energy.blade_element import Sections, SectionStates, solve
-from energy.polar import FullPolar, SectionPolar, by_reynolds, full_polar, with_stall_delay
+from energy.polar import (
+    FullPolar,
+    SectionPolar,
+    by_reynolds,
+    cambered_plate_polar,
+    full_polar,
+    tube_blade_polar,
+    with_stall_delay,
+)
 from energy.rotor import RotorCurves
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
@@ -258,6 +266,35 @@ def convert_pitch(blade: Blade, setting_deg: np.ndarray, told: PitchConvention, 
 def _reference_twist(blade: Blade, convention: PitchConvention) -> float:
     """Return the twist of the chord that a convention measures at."""
     return 0.0 if convention.measured_at is None else blade.twist_at(convention.measured_at)
+
+
+def polar_of_plate_blade(
+    blade: Blade,
+    *,
+    camber: float | None = None,
+    tube_radius_m: float | None = None,
+    thickness_m: float = 0.004,
+    air_speed_m_s: float = AIR_SPEED_DEFAULT_M_S,
+    tip_speed_ratio: float = 5.0,
+    kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
+) -> SectionPolar:
+    """Return one ESTIMATED polar for a blade bent from plate (`camber` of the chord) or cut from a tube (`tube_radius_m`).
+
+    Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the polar
+    serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
+    """
+    chord = float(np.interp(0.75 * blade.tip_radius_m, blade.radius_m, blade.chord_m))
+    speed = air_speed_m_s * math.hypot(1.0, 0.75 * tip_speed_ratio)
+    reynolds = min(max(speed * chord / kinematic_viscosity_m2_s, 1e3), 1e8)
+    if (camber is None) == (tube_radius_m is None):
+        read = "neither" if camber is None else "both"
+        raise InputError(Problem(blade.name, "camber, tube_radius", read, "one of them, where no polar is given"))
+    if tube_radius_m is not None:
+        polar = tube_blade_polar(chord, tube_radius_m, thickness_m, reynolds)
+    else:
+        polar = cambered_plate_polar(camber or 0.0, reynolds, thickness=min(thickness_m / chord, 0.2))
+    note = f"{polar.name}: chord and Reynolds number ({reynolds:.2g}) are those at 75 % of the radius"
+    return dataclasses.replace(polar, notes=(*polar.notes, note))
 
 
 def blade_sections(

@@ -15,6 +15,7 @@ from energy.blade import (
     blockage_speed_factor,
     cached_blade_curves,
     convert_pitch,
+    polar_of_plate_blade,
     read_blade,
     shear_speed_factor,
     to_rotor_curves,
@@ -217,6 +218,20 @@ def test_reynolds_numbers_interpolate_and_warn_outside():
     same = blade_curves(our_blade(), [flat(1.0, 1e5), flat(1.0, 1e6)], RATIOS, PITCHES)
     one = blade_curves(our_blade(), [flat(1.0, 3e5)], RATIOS, PITCHES)
     np.testing.assert_allclose(same.power_coefficient, one.power_coefficient, rtol=1e-6, atol=1e-8)
+
+
+def test_blade_without_a_polar_gets_an_estimate_that_says_so():
+    polar = polar_of_plate_blade(our_blade(), tube_radius_m=0.10)
+    chord = np.interp(0.675, [0.65, 0.9], [0.09, 0.07])
+    camber = (0.10 - np.sqrt(0.10**2 - chord**2 / 4)) / chord
+    assert f"camber {100 * camber:.3g} %" in polar.notes[0]
+    assert polar.reynolds_number == pytest.approx(25 * np.hypot(1, 3.75) * chord / 1.46e-5)
+    assert polar_of_plate_blade(our_blade(), camber=0.08).is_estimated
+    curves = blade_curves(our_blade(), [polar], np.array([4.0]), np.array([4.0]))
+    assert any("estimated by formula" in note for note in curves.notes)
+    for options in ({}, {"camber": 0.05, "tube_radius_m": 0.1}):
+        with pytest.raises(InputError, match="one of them"):
+            polar_of_plate_blade(our_blade(), **options)
 
 
 def test_stall_is_told():
