@@ -21,7 +21,7 @@ import numpy as np
 
 from energy.generator import ElectricalState, electrical_state
 from energy.inputs import Inputs
-from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve
+from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.rotor import thrust_coefficient_at_power
 from vehicle.arrays import Values
 from vehicle.engine import Battery, Engine, Supply, calculated_load_points, drive
@@ -54,6 +54,7 @@ class TurbineAtWork:
     free_run_speed_rad_s: np.ndarray
     turning: np.ndarray
     beyond_data: np.ndarray
+    stalled_torque_share: np.ndarray  # NaN where the curves do not tell
 
 
 @dataclass(frozen=True)
@@ -161,6 +162,8 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     point = solve(rotor, turbine.chain, load_connected_after_spin_up=turbine.load_connected_after_spin_up)
     state = electrical_state(turbine.chain, point.rotor_speed_rad_s)
@@ -185,6 +188,7 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
+        stalled_torque_share=stalled_torque_share(turbine.curves, turbine.pitch_deg, point.tip_speed_ratio),
     )
 
 
@@ -204,7 +208,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
     if table.thrust_n is not None:
         thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
     else:
-        thrust = thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
+        thrust = np.asarray(turbine.thrust_factor) * thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
     nan = np.full(np.shape(air), np.nan)
     turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
@@ -225,6 +229,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         free_run_speed_rad_s=nan,
         turning=power > 0,
         beyond_data=beyond,
+        stalled_torque_share=nan,
     )
 
 
@@ -265,6 +270,8 @@ def stowed_drag_n(inputs: Inputs) -> np.ndarray:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     free = solve(rotor, replace(turbine.chain, element_resistance_ohm=np.inf), load_connected_after_spin_up=True)
     _, drag, _, _ = _drag(inputs, free.thrust_n, free.shaft_power_w, free.rotor_speed_rad_s > 0)

@@ -80,7 +80,7 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
         ('air.altitude="100 m"', "either pressure or altitude"),
         ('vehicle.coastdown_a="100 N"', "go together"),
         ("battery.drive_efficiency=0.9", "either a table [engine] or a table [battery]"),
-        ('rotor.measured_power="watts.csv"', "either curves or measured_power"),
+        ('rotor.measured_power="watts.csv"', "one of curves, blade and measured_power"),
         ("prices.fuel=1.75", "no price"),
         ('prices.fuel="1.75 EUR"', "no price"),
         ('prices.fuel="1.75 EUR/kg"', "another kind"),
