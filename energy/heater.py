@@ -11,6 +11,7 @@ single values or arrays of shape (draws,): one value and 10 000 draws go through
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
@@ -219,7 +220,7 @@ def _coefficients(heater: Heater, draws: int) -> steps.Coefficients:
                                      1e-6 * spread(heater.heat_capacity_j_k))
         if held.any() else spread(heater.heat_capacity_j_k),
         main_loss=spread(heater.loss_w_k),
-        main_radiating=spread(heater.radiating_area_m2),
+        main_radiating=spread(heater.radiating_area_m2) * steps.STEFAN_BOLTZMANN_W_M2_K4,
         main_outside=spread(heater.outside_area_m2),
         water=held,
         open_water=spread(heater.open_water_area_m2),
@@ -228,7 +229,7 @@ def _coefficients(heater: Heater, draws: int) -> steps.Coefficients:
         boiling=boiling,
         partner_capacity=spread(partner.heat_capacity_j_k if partner else 1.0),
         partner_loss=spread(partner.loss_w_k if partner else 0.0),
-        partner_radiating=spread(partner.radiating_area_m2 if partner else 0.0),
+        partner_radiating=spread(partner.radiating_area_m2 if partner else 0.0) * steps.STEFAN_BOLTZMANN_W_M2_K4,
         partner_outside=spread(partner.outside_area_m2 if partner else 0.0),
         coupling=spread(partner.coupling_w_k if partner else 0.0),
         main_share=0.0 if partner is not None and partner.takes_power else 1.0,
@@ -280,15 +281,41 @@ def _loss_at(load: steps.Coefficients, around: steps.Surroundings, main: FloatAr
         partner = main + loss0 / load.coupling
         _, loss1 = steps.losses(load, around, main, partner)
         return loss0 + loss1, partner
-    # walls: what flows into them, coupling (main - wall), is what they lose; one root between ambient and main
-    low, high = np.minimum(around.ambient, main), np.maximum(around.ambient, main)
-    for _ in range(80):
-        half = 0.5 * (low + high)
-        loss1 = steps.losses(load, around, main, half)[1]
-        over = loss1 > load.coupling * (main - half)
-        low, high = np.where(over, low, half), np.where(over, half, high)
-    wall = 0.5 * (low + high)
+    # Walls: what flows into them, coupling (main - wall), is what they lose: one root between ambient and main.
+    wall = _rising_root(
+        lambda wall: steps.losses(load, around, main, wall)[1] - load.coupling * (main - wall),
+        np.zeros_like(main), np.minimum(around.ambient, main), np.maximum(around.ambient, main),
+    )  # fmt: skip
     return loss0 + steps.losses(load, around, main, wall)[1], wall
+
+
+def _rising_root(
+    function: Callable[[FloatArray], FloatArray], value: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
+    """Return where a rising function has the value, between low and high (to about 1e-9), for each draw.
+
+    The Illinois variant of the false position, which keeps its bracket; scipy's bracketing solvers take one draw at a time.
+    """
+    low, high = low + np.zeros_like(value), high + np.zeros_like(value)
+    below, above = function(low) - value, function(high) - value
+    middle = low
+    last = np.zeros(value.shape, dtype=np.int8)
+    for _ in range(100):
+        span = above - below
+        flat = ~(span > 0)
+        part = np.where(flat, 0.5, np.clip(above / np.where(flat, 1.0, span), 0.0, 1.0))
+        middle = high - part * (high - low)
+        gap = function(middle) - value
+        over = gap > 0
+        above, below = (
+            np.where(over, gap, np.where(last == -1, 0.5 * above, above)),
+            np.where(over, np.where(last == 1, 0.5 * below, below), gap),
+        )
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+        last = np.where(over, 1, -1).astype(np.int8)
+        if bool((np.minimum(np.abs(gap) - 1e-12 * np.abs(value), high - low - 1e-9) <= 1e-11).all()):
+            break
+    return middle
 
 
 def holding_power_w(
@@ -326,25 +353,38 @@ def _ending_at(load: steps.Coefficients, around: steps.Surroundings, power: Floa
     leaks = around.main_loss + load.main_radiating > 0
     if load.two_nodes:
         leaks = leaks | (around.partner_loss + load.partner_radiating > 0)
-    # One node with a linear loss: at once. Else the holding power rises with temperature: one root, found by halving
-    # an interval that is first widened until it holds the root.
+    # One node with a linear loss: at once. Else the holding power rises with temperature: one root, in a bracket that is
+    # widened until it holds it.
     if not load.two_nodes and not load.radiates and not load.steams:
         ends = ambient + power / np.where(leaks, around.main_loss, 1.0)
         return np.where(leaks, ends, np.where(power > 0, np.nan, ambient))
-    low, width = ambient.copy(), np.full(power.shape, 10.0)
+    walls = load.two_nodes and load.main_share > 0
+
+    def power_for(coolest: FloatArray) -> FloatArray:
+        """Return the power that holds the walls, or where there are none the main node, at a temperature."""
+        if not walls:
+            return _loss_at(load, around, coolest)[0]
+        main = _main_above(load, around, coolest)
+        loss0, loss1 = steps.losses(load, around, main, coolest)
+        return loss0 + loss1 + (steps.steam_w(load, main, around.ambient, load.water) if load.steams else 0.0)
+
+    width = np.full(power.shape, 10.0)
     for _ in range(40):
-        short = leaks & (_loss_at(load, around, low + width)[0] < power)
+        short = leaks & (power_for(ambient + width) < power)
         if not short.any():
             break
         width = np.where(short, width * 2, width)
-    high = low + width
-    for _ in range(60):
-        half = 0.5 * (low + high)
-        under = _loss_at(load, around, half)[0] < power
-        low, high = np.where(under, half, low), np.where(under, high, half)
-    ends = np.where(leaks, 0.5 * (low + high), np.where(power > 0, np.nan, ambient))
+    found = _rising_root(power_for, power, ambient, ambient + width)
+    ends = np.where(leaks, _main_above(load, around, found), np.where(power > 0, np.nan, ambient))
     return np.where(np.isnan(ends), np.where(np.isfinite(load.boiling), load.boiling, np.nan),
                     np.minimum(ends, load.boiling))  # fmt: skip
+
+
+def _main_above(load: steps.Coefficients, around: steps.Surroundings, coolest: FloatArray) -> FloatArray:
+    """Return the steady temperature of the main node over walls of a temperature; without walls that temperature."""
+    if not load.two_nodes or load.main_share == 0:
+        return coolest
+    return coolest + steps.losses(load, around, coolest, coolest)[1] / load.coupling
 
 
 def limited_power_w(power_w: npt.ArrayLike, limits: ElementLimits | None) -> tuple[FloatArray, FloatArray]:
@@ -453,7 +493,7 @@ def simulate(
     thermostat: Thermostat | None = None,
     limits: ElementLimits | None = None,
     repeats: int = 1,
-    most_records: int = 601,
+    most_records: int = 361,
     subdivide: bool = True,
 ) -> Outcome:
     """Return the temperature of a load under a power that varies: a trip with stops, or a wattmeter's log.
@@ -485,7 +525,7 @@ def simulate(
     power, ambient, wind = rows["power_w"], rows["ambient_k"], rows["air_speed_m_s"]
     start, target = spread(start_k), spread(target_k)
     partner = spread(start_k if partner_start_k is None else partner_start_k)
-    mean_power = _mean(durations, _limited_mean_rows(power, factor, cap), draws)
+    mean_power = _mean_taken(durations, power, factor, cap, draws)
     mean_ambient, mean_wind = _mean(durations, ambient, draws), _mean(durations, wind, draws)
     around = _around(load, np.zeros(draws), mean_ambient, mean_wind)
     ends = _ending_at(load, around, mean_power)
@@ -565,7 +605,8 @@ def _outcome(
         dry_from_s=marched.dry_from_s,
         switchings=marched.switchings,
         history=History(marched.recorded_s, marched.recorded_main,
-                        marched.recorded_partner if load.two_nodes else np.full_like(marched.recorded_main, np.nan)),
+                        marched.recorded_partner if load.two_nodes
+                        else np.broadcast_to(np.nan, marched.recorded_main.shape)),
     )  # fmt: skip
 
 
@@ -612,19 +653,14 @@ def _check_rows(
             raise HeaterError(f"{name} holds {float(array.min()):g}; accepted: {low:g} or more")
 
 
-def _limited_mean_rows(power: FloatArray, factor: FloatArray, cap: float) -> FloatArray:
-    if math.isfinite(cap):
-        return np.minimum(power * factor, cap)
-    return power if bool(np.all(factor == 1.0)) else _Scaled(power, factor).rows()
-
-
-@dataclass(frozen=True)
-class _Scaled:
-    power: FloatArray
-    factor: FloatArray
-
-    def rows(self) -> FloatArray:
-        return self.power * self.factor
+def _mean_taken(durations: FloatArray, power: FloatArray, factor: FloatArray, cap: float, draws: int) -> FloatArray:
+    """Return the mean power that the element takes, (draws,)."""
+    if not math.isfinite(cap):
+        return _mean(durations, power, draws) * factor
+    taken = np.zeros(draws)
+    for length, row in zip(durations.tolist(), power, strict=True):  # row by row: (steps, draws) need not fit in memory
+        taken += length * np.minimum(row * factor, cap)
+    return taken / float(durations.sum())
 
 
 def _mean(durations: FloatArray, rows: FloatArray, draws: int) -> FloatArray:

@@ -32,7 +32,7 @@ class Coefficients:
 
     main_dry_capacity: FloatArray  # without the water that can evaporate or boil away, J/K
     main_loss: FloatArray  # W/K in still air
-    main_radiating: FloatArray  # emissivity x area, m²
+    main_radiating: FloatArray  # emissivity x area x Stefan-Boltzmann constant, W/K^4
     main_outside: FloatArray  # area in the road wind, m²; 0 = sheltered
     water: FloatArray  # kg at the start
     open_water: FloatArray  # m²
@@ -221,10 +221,10 @@ def losses(
         ambient2 = around.ambient * around.ambient
         ambient4 = ambient2 * ambient2
         square = main * main
-        loss0 = loss0 + load.main_radiating * STEFAN_BOLTZMANN_W_M2_K4 * (square * square - ambient4)
+        loss0 = loss0 + load.main_radiating * (square * square - ambient4)
         if load.two_nodes:
             square = partner * partner
-            loss1 = loss1 + load.partner_radiating * STEFAN_BOLTZMANN_W_M2_K4 * (square * square - ambient4)
+            loss1 = loss1 + load.partner_radiating * (square * square - ambient4)
     return loss0, loss1
 
 
@@ -234,10 +234,9 @@ def slopes(
     """Return how the dry losses of both nodes rise with their own temperature, W/K."""
     slope0, slope1 = around.main_loss, around.partner_loss
     if load.radiates:
-        strength = 4.0 * STEFAN_BOLTZMANN_W_M2_K4
-        slope0 = slope0 + strength * load.main_radiating * main * main * main
+        slope0 = slope0 + 4.0 * load.main_radiating * main * main * main
         if load.two_nodes:
-            slope1 = slope1 + strength * load.partner_radiating * partner * partner * partner
+            slope1 = slope1 + 4.0 * load.partner_radiating * partner * partner * partner
     return slope0, slope1
 
 
