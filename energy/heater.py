@@ -4,8 +4,8 @@ A load is one node (everything at one temperature) or two (an element and what i
 
     capacity dT/dt = power - loss (T - ambient) - emissivity sigma area (T^4 - ambient^4) - steam
 
-(lumped capacitance: Incropera & DeWitt, chapter 5, from memory). Temperatures are kelvin inside. Numbers of the load may be
-single values or arrays of shape (draws,): one value and 10 000 draws go through the same functions.
+(lumped capacitance: Incropera & DeWitt, chapter 5, from memory). Temperatures are kelvin inside. Numbers of the load
+may be single values or arrays of shape (draws,): one value and 10 000 draws go through the same functions.
 """
 
 from __future__ import annotations
@@ -30,6 +30,11 @@ Number = float | FloatArray
 
 MOST_STEPS = 2_000_000
 _LONGEST_S = 30 * 86400.0
+MOST_TOUCHABLE_V = 25.0
+"""AC volts above which a touch is counted as dangerous (the usual limit of extra-low voltage in dry places, from
+memory; local codes differ)."""
+BURNING_K = 273.15 + 60.0
+"""Metal of this temperature burns skin within seconds (common practice, no source)."""
 
 
 class HeaterError(ValueError):
@@ -53,10 +58,11 @@ class Partner:
 class Heater:
     """A heated load. The main node is the one whose temperature is asked for.
 
-    `heat_capacity_j_k` counts everything in the main node, its water too. `loss_w_k` is the loss to the ambient in still air.
-    `radiating_area_m2` is emissivity times area, seen by surroundings at ambient temperature. `outside_area_m2` is the
-    surface that stands in the road wind (0: sheltered). `water_kg` is water that may steam or boil away; 0 where the
-    contents cannot boil or stand under pressure. `open_water_area_m2` is its open surface, 0 under a lid.
+    `heat_capacity_j_k` counts everything in the main node, its water too. `loss_w_k` is the loss to the ambient in
+    still air. `radiating_area_m2` is emissivity times area, seen by surroundings at ambient temperature.
+    `outside_area_m2` is the surface that stands in the road wind (0: sheltered). `water_kg` is water that may steam or
+    boil away; 0 where the contents cannot boil or stand under pressure. `open_water_area_m2` is its open surface, 0
+    under a lid.
     """
 
     heat_capacity_j_k: Number
@@ -94,10 +100,10 @@ class ElementLimits:
 class Outcome:
     """What heating gives. Arrays have the shape (draws,); NaN where there is no such number.
 
-    `reason` is "" where the target is reached, "power" where the power cannot hold it, "boiling" where the water would boil
-    first, "time" where it could be reached with more time than was given. `reachable` says that this power, kept up, gets
-    there; `highest_temperature_k` is where this power, kept up, ends (NaN for a load without any loss). `shortfall_w` is
-    what is missing to hold the target (0 where nothing is).
+    `reason` is "" where the target is reached, "power" where the power cannot hold it, "boiling" where the water would
+    boil first, "time" where it could be reached with more time than was given. `reachable` says that this power, kept
+    up, gets there; `highest_temperature_k` is where this power, kept up, ends (NaN for a load without any loss).
+    `shortfall_w` is what is missing to hold the target (0 where nothing is).
     """
 
     reachable: BoolArray
@@ -193,8 +199,8 @@ def faults(heater: Heater) -> list[str]:
         if bool(np.any(over)):
             worst = float(np.max(np.asarray(node.loss_w_k)))
             found.append(
-                f"{label}loss_w_k is {worst:g}, more than the film of still air over {label}outside_area_m2 lets through "
-                f"({float(np.min(bare)):.3g} W/K); accepted: a smaller loss or a larger area"
+                f"{label}loss_w_k is {worst:g}, more than the film of still air over {label}outside_area_m2 lets "
+                f"through ({float(np.min(bare)):.3g} W/K); accepted: a smaller loss or a larger area"
             )
     return found
 
@@ -294,7 +300,8 @@ def _rising_root(
 ) -> FloatArray:
     """Return where a rising function has the value, between low and high (to about 1e-9), for each draw.
 
-    The Illinois variant of the false position, which keeps its bracket; scipy's bracketing solvers take one draw at a time.
+    The Illinois variant of the false position, which keeps its bracket; scipy's bracketing solvers take one draw at a
+    time.
     """
     low, high = low + np.zeros_like(value), high + np.zeros_like(value)
     below, above = function(low) - value, function(high) - value
@@ -353,8 +360,8 @@ def _ending_at(load: steps.Coefficients, around: steps.Surroundings, power: Floa
     leaks = around.main_loss + load.main_radiating > 0
     if load.two_nodes:
         leaks = leaks | (around.partner_loss + load.partner_radiating > 0)
-    # One node with a linear loss: at once. Else the holding power rises with temperature: one root, in a bracket that is
-    # widened until it holds it.
+    # One node with a linear loss: at once. Else the holding power rises with temperature: one root, in a bracket that
+    # is widened until it holds it.
     if not load.two_nodes and not load.radiates and not load.steams:
         ends = ambient + power / np.where(leaks, around.main_loss, 1.0)
         return np.where(leaks, ends, np.where(power > 0, np.nan, ambient))
@@ -447,14 +454,15 @@ def heat_up(
 ) -> Outcome:
     """Return how a load warms under a steady power until it has settled (or `longest_s`), for all draws.
 
-    `start_k` is the ambient where not given. Arrays have the shape (draws,). The time to target is that of the closed form
-    for one node with a linear loss. Raises HeaterError for numbers that cannot be.
+    `start_k` is the ambient where not given. Arrays have the shape (draws,). The time to target is that of the closed
+    form for one node with a linear loss. Raises HeaterError for numbers that cannot be.
     """
     draws = _draws_of(heater, power_w, target_k, ambient_k, start_k, air_speed_m_s)
     load = _coefficients(heater, draws)
     ambient = np.broadcast_to(np.asarray(ambient_k, dtype=float), (draws,)).copy()
     around = _around(load, np.zeros(draws), ambient, np.asarray(air_speed_m_s, dtype=float))
-    ends = np.minimum(np.nan_to_num(_ending_at(load, around, np.broadcast_to(power_w, (draws,)) * 1.0), nan=2000.0), 2000.0)
+    steady = _ending_at(load, around, np.broadcast_to(np.asarray(power_w, dtype=float), (draws,)))
+    ends = np.minimum(np.nan_to_num(steady, nan=2000.0), 2000.0)
     slow_low, _ = _rates(load, around, ambient)
     slow_high, fast = _rates(load, around, np.maximum(ends, ambient))
     slow = np.where(np.minimum(slow_low, slow_high) > 0, np.minimum(slow_low, slow_high), 1.0 / _LONGEST_S)
@@ -499,21 +507,19 @@ def simulate(
     """Return the temperature of a load under a power that varies: a trip with stops, or a wattmeter's log.
 
     `durations_s` (steps,) are the lengths of the steps (a single number: all alike). `power_w`, `ambient_k` and
-    `air_speed_m_s` hold through a step; their shape is (), (steps,), (1, draws) or (steps, draws). `power_factor` (draws,)
-    multiplies the power, so that draws need no (steps, draws) array. `repeats` drives the same trip again and again.
-    `most_records` bounds the records of the history. With `subdivide` steps too long for a bent loss are cut.
+    `air_speed_m_s` hold through a step; their shape is (), (steps,), (1, draws) or (steps, draws). `power_factor`
+    (draws,) multiplies the power, so that draws need no (steps, draws) array. `repeats` drives the same trip again and
+    again. `most_records` bounds the records of the history. With `subdivide` steps too long for a bent loss are cut.
 
-    The Outcome's highest temperature and holding power are those of the mean power and mean surroundings of the trip, kept
-    up; its reason is "time" where that would reach the target but the trip is too short. Where a trip's gusts reach the
-    target and its mean cannot hold it, `reachable` is True. Raises HeaterError for numbers that cannot be.
+    The Outcome's highest temperature and holding power are those of the mean power and mean surroundings of the trip,
+    kept up; its reason is "time" where that would reach the target but the trip is too short. Where a trip's gusts
+    reach the target and its mean cannot hold it, `reachable` is True. Raises HeaterError for numbers that cannot be.
     """
     durations = np.atleast_1d(np.asarray(durations_s, dtype=float))
     rows = {"power_w": np.asarray(power_w, dtype=float), "ambient_k": np.asarray(ambient_k, dtype=float),
             "air_speed_m_s": np.asarray(air_speed_m_s, dtype=float)}  # fmt: skip
     durations, rows, row_draws = _on_common_steps(durations, rows)
-    draws = _common(
-        [_draws_of(heater, target_k, start_k, partner_start_k, power_factor, thermostat), row_draws]
-    )
+    draws = _common([_draws_of(heater, target_k, start_k, partner_start_k, power_factor, thermostat), row_draws])
     _check_rows(durations, rows, target_k, start_k, power_factor, repeats)
     load = _coefficients(heater, draws)
 
@@ -617,7 +623,9 @@ def _common(sizes: list[int]) -> int:
     return several.pop() if several else 1
 
 
-def _on_common_steps(durations: FloatArray, rows: dict[str, FloatArray]) -> tuple[FloatArray, dict[str, FloatArray], int]:
+def _on_common_steps(
+    durations: FloatArray, rows: dict[str, FloatArray]
+) -> tuple[FloatArray, dict[str, FloatArray], int]:
     """Return the step lengths (steps,), the rows as (steps, draws or 1) views, and the number of draws in the rows."""
     if durations.ndim != 1:
         raise HeaterError(f"durations_s has the shape {durations.shape}; accepted: one length a step")
@@ -717,8 +725,9 @@ def remedies(
 ) -> list[Remedy]:
     """Return what would make the target of one draw reachable, each with its number and in words; empty if it is.
 
-    More power: what holds the target. Less loss: by how much the whole loss (radiation too) must shrink for this power to
-    hold it. Lower target: where this power ends. Each is a limit that is only approached: a little more is needed to arrive.
+    More power: what holds the target. Less loss: by how much the whole loss (radiation too) must shrink for this power
+    to hold it. Lower target: where this power ends. Each is a limit that is only approached: a little more is needed
+    to arrive.
     """
     from vehicle.units import show
 
@@ -730,51 +739,70 @@ def remedies(
         point = show(ends, "temperature", system)
         return [Remedy("target", ends, f"a target of at most {point}, where the water boils: no power gets it hotter")]
     power, needed = float(outcome.available_power_w[draw]), float(outcome.holding_power_w[draw])
-    found = [
-        Remedy("power", needed, f"more power: above {show(needed, 'power', system)} on average instead of "
-                                f"{show(power, 'power', system)} ({show(needed - power, 'power', system)} more)")
-    ]  # fmt: skip
-    if power > 0 and target > float(outcome.ambient_k[draw]):
-        share = power / needed
-        ambient = float(outcome.ambient_k[draw])
-        mean_loss = power / (target - ambient)
-        found.append(
-            Remedy("loss", mean_loss, f"less loss: below {mean_loss:.3g} W/K between {show(ambient, 'temperature', system)} "
-                                      f"and the target instead of {needed / (target - ambient):.3g} W/K "
-                                      f"({100 * (1 - share):.0f} % less)")
-        )  # fmt: skip
+    more = (
+        f"more power: above {show(needed, 'power', system)} on average instead of {show(power, 'power', system)} "
+        f"({show(needed - power, 'power', system)} more)"
+    )
+    found = [Remedy("power", needed, more)]
+    ambient = float(outcome.ambient_k[draw])
+    if power > 0 and target > ambient:
+        allowed, present = power / (target - ambient), needed / (target - ambient)
+        less = (
+            f"less loss: below {allowed:.3g} W/K between {show(ambient, 'temperature', system)} and the target instead "
+            f"of {present:.3g} W/K ({100 * (1 - power / needed):.0f} % less)"
+        )
+        found.append(Remedy("loss", allowed, less))
     return [*found, lower]
 
 
 def cautions(
-    heater: Heater, outcome: Outcome, *, limits: ElementLimits | None = None, thermostat: Thermostat | None = None
+    heater: Heater,
+    outcome: Outcome,
+    *,
+    limits: ElementLimits | None = None,
+    thermostat: Thermostat | None = None,
+    system: UnitSystem = "metric",
 ) -> list[str]:
     """Return the cautions that this heating calls for, in words, over all draws."""
+    from vehicle.units import show
+
     told: list[str] = []
     hottest = float(np.nanmax(outcome.peak_temperature_k))
     refused, given = float(outcome.energy_refused_j.mean()), float(outcome.energy_given_j.mean())
     if refused > 1e-6 * max(given, 1.0):
         told.append(
-            "Part of the power is refused (thermostat open or element at its limit): a rotor that loses its electrical load "
-            "speeds up. Give the refused power a dump load, or brake or feather the rotor before the load is cut."
+            "Part of the power is refused (thermostat open or element at its limit): a rotor that loses its electrical "
+            "load speeds up. Give the refused power a dump load, or brake or feather the rotor before the load is cut."
         )
     elif thermostat is not None:
         told.append("A thermostat that opens takes the electrical load off the rotor: provide a dump load or a brake.")
-    surface = float(np.nanmax(outcome.partner_peak_k)) if heater.partner is not None else hottest
+    surface = float(np.nanmax(outcome.partner_peak_k)) if _has_element(heater) else hottest
     if limits is not None and surface > limits.surface_limit_k:
-        told.append(f"The element's surface gets to {surface - 273.15:.0f} °C, above its limit of "
-                    f"{limits.surface_limit_k - 273.15:.0f} °C.")  # fmt: skip
-    if limits is not None and not math.isnan(limits.rated_voltage_v) and limits.rated_voltage_v > 60:
-        told.append("More than 60 V DC or 25 V AC can kill: enclose, fuse, bond and disconnect by local code and a licensed "
-                    "electrician.")  # fmt: skip
-    if hottest > 273.15 + 60:
-        told.append("Surfaces above 60 °C burn skin at a touch; fasten the hot load so that a crash or hard braking cannot "
-                    "throw it.")  # fmt: skip
+        told.append(
+            f"The element's surface gets to {show(surface, 'temperature', system)}, above its limit of "
+            f"{show(limits.surface_limit_k, 'temperature', system)}."
+        )
+    if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
+        told.append(
+            "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have a "
+            "licensed electrician check it."
+        )
+    if hottest > BURNING_K:
+        told.append(
+            f"Surfaces above {show(BURNING_K, 'temperature', system)} burn skin at a touch; fasten the hot load so that "
+            "a crash or hard braking cannot throw it."
+        )
     if bool(np.isfinite(outcome.boiling_from_s).any()):
         told.append("The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve.")
     if bool(np.isfinite(outcome.dry_from_s).any()):
-        told.append("The water boils dry: an element without water burns out. Cut the power by a dry-run or over-heat switch.")
+        told.append(
+            "The water boils dry: an element without water burns out. Cut the power by a dry-run or over-heat switch."
+        )
     return told
+
+
+def _has_element(heater: Heater) -> bool:
+    return heater.partner is not None and heater.partner.takes_power
 
 
 @dataclass(frozen=True)

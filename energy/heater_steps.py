@@ -1,10 +1,10 @@
 """Stepping the temperature of a heated load through time, for many draws at once.
 
-Each step solves the load's equation exactly as linearised at the start of the step: exact for linear losses and constant
-power however long the step, second order in the step where radiation or evaporation bend the loss (the exponential
-Rosenbrock-Euler method: Hochbruck & Ostermann, Acta Numerica 19 (2010) 209, from memory). It is stable for any step.
-Inside: kelvin, seconds, watts. All arrays of one call have the shape (draws,), or () in the case of a number that holds
-for every draw.
+Each step solves the load's equation exactly as linearised at the start of the step: exact for linear losses and
+constant power however long the step, second order in the step where radiation or evaporation bend the loss (the
+exponential Rosenbrock-Euler method: Hochbruck & Ostermann, Acta Numerica 19 (2010) 209, from memory). It is stable for
+any step. Inside: kelvin, seconds, watts. All arrays of one call have the shape (draws,), or () in the case of a number
+that holds for every draw.
 """
 
 from __future__ import annotations
@@ -105,8 +105,8 @@ _ARRAYS_OF_LOAD = tuple(f.name for f in fields(Coefficients) if f.type == "Float
 def film_in_wind_w_m2_k(air_speed_m_s: npt.ArrayLike) -> FloatArray:
     """Return the film coefficient of a surface in wind, 5.7 + 3.8 v, W/(m² K), v in m/s.
 
-    McAdams, Heat Transmission (1954), as quoted in the solar-collector literature; a flat plate, and meant up to about 5 m/s:
-    beyond that it is an extrapolation.
+    McAdams, Heat Transmission (1954), as quoted in the solar-collector literature; a flat plate, and meant up to about
+    5 m/s: beyond that it is an extrapolation.
     """
     return np.asarray(5.7 + 3.8 * np.asarray(air_speed_m_s, dtype=float))
 
@@ -169,8 +169,8 @@ def propagator_of_two(
 ) -> tuple[Matrix, Matrix]:
     """Return (rise, its time integral) of two coupled nodes: [i][j] is node i for net power into node j.
 
-    By the closed form of a function of a 2 x 2 matrix (Sylvester). Its two rates are real and apart, since the nodes are
-    coupled.
+    By the closed form of a function of a 2 x 2 matrix (Sylvester). Its two rates are real and apart, since the nodes
+    are coupled.
     """
     c0, c1 = capacity
     a00, a11 = -(coupling + slope[0]) / c0, -(coupling + slope[1]) / c1
@@ -258,9 +258,7 @@ def linearised(load: Coefficients, around: Surroundings, state: State, duration:
     steam_slope = steam_slope_w_k(load, around, state.main, state.water) if load.steams else None
     total0 = slope0 if steam_slope is None else slope0 + steam_slope
     if load.two_nodes:
-        rise, integral = propagator_of_two(
-            (capacity, load.partner_capacity), (total0, slope1), load.coupling, duration
-        )
+        rise, integral = propagator_of_two((capacity, load.partner_capacity), (total0, slope1), load.coupling, duration)
     else:
         rise, integral = propagator_of_one(capacity, total0, duration)
     return Linearised(rise, integral, capacity, slope0, slope1, steam_slope)
@@ -271,8 +269,8 @@ def advance(
 ) -> State:
     """Return the state `duration` seconds later (a number or one per draw); nothing switches and nothing boils inside.
 
-    `line` is a linearisation of the same load and duration made a little earlier, to be used again: what is lost and stored
-    still adds up to what is given.
+    `line` is a linearisation of the same load and duration made a little earlier, to be used again: what is lost and
+    stored still adds up to what is given.
     """
     if line is None:
         line = linearised(load, around, state, duration)
@@ -388,7 +386,9 @@ def _note_target(
     book: _Book, where: Places | None, around: Surroundings, before: State, after: State, target: FloatArray,
     clock: FloatArray | float, duration: FloatArray | float,
 ) -> None:  # fmt: skip
-    """Keep the piece in which a draw first reaches its target. `where` are the draws that the arrays speak of (None: all)."""
+    """Keep the piece in which a draw first reaches its target. `where` are the draws that the arrays speak of (None:
+    all).
+    """
     reaches = after.main >= (target if where is None else target[where])
     hit = np.flatnonzero(reaches & (book.pending if where is None else book.pending[where]))
     if not hit.size:
@@ -530,9 +530,7 @@ def _settle_events(
     return State(*parts)
 
 
-def _switching(
-    on: BoolArray, main: FloatArray, switch: _Switch | None, busy: Places
-) -> tuple[FloatArray, BoolArray]:
+def _switching(on: BoolArray, main: FloatArray, switch: _Switch | None, busy: Places) -> tuple[FloatArray, BoolArray]:
     """Return the level at which each draw's thermostat acts next, and where the end of the piece is beyond it."""
     if switch is None:
         return np.full(main.shape, np.inf), np.zeros(main.shape, dtype=bool)
@@ -558,7 +556,6 @@ class March:
     recorded_s: FloatArray
     recorded_main: FloatArray
     recorded_partner: FloatArray
-
 
 
 def march(
@@ -635,13 +632,11 @@ def march(
 _MadeAt = tuple[float, State, FloatArray | None]
 
 
-def _has_bent(
-    load: Coefficients, made_at: _MadeAt, state: State, duration: float, wind: FloatArray | None
-) -> bool:
+def _has_bent(load: Coefficients, made_at: _MadeAt, state: State, duration: float, wind: FloatArray | None) -> bool:
     """Return whether a linearisation made at (duration, state, wind) is no longer good enough for any draw.
 
-    Slopes that lag by 1 K or 0.3 m/s are about a hundredth off; in a step short against the load's time constant that is
-    a hundred-thousandth of the rise. A step of another length always needs a new one.
+    Slopes that lag by 1 K or 0.3 m/s are about a hundredth off; in a step short against the load's time constant that
+    is a hundred-thousandth of the rise. A step of another length always needs a new one.
     """
     made_duration, then, then_wind = made_at
     if duration != made_duration:

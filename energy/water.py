@@ -12,8 +12,8 @@ SPECIFIC_HEAT_J_KG_K = 4186.0
 
 _CRITICAL_K, _CRITICAL_PA = 647.096, 22.064e6
 _VAPOUR_GAS_CONSTANT_J_KG_K = 461.52
-# Heat-to-mass analogy, h_mass = h / (rho cp Le^(2/3)), with air of 1.1 kg/m³, 1007 J/(kg K) and Le 0.85 for water vapour in
-# air (Incropera & DeWitt, heat and mass transfer analogy, from memory).
+# Heat-to-mass analogy, h_mass = h / (rho cp Le^(2/3)), with air of 1.1 kg/m³, 1007 J/(kg K) and Le 0.85 for water
+# vapour in air (Incropera & DeWitt, heat and mass transfer analogy, from memory).
 _FILM_TO_MASS_K_M3_J = 1.0 / (1.1 * 1007.0 * 0.85 ** (2 / 3))
 
 
@@ -49,7 +49,8 @@ def latent_heat_j_kg(temperature_k: npt.ArrayLike) -> FloatArray:
 def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
     """Return the temperature at which water boils under an air pressure of 10 to 200 kPa, in K.
 
-    Inverse of `saturation_pressure_pa` by Newton's method on the logarithm of pressure against 1/T, which is nearly a line.
+    Inverse of `saturation_pressure_pa` by Newton's method on the logarithm of pressure against 1/T, which is nearly a
+    line.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     temperature = np.full(pressure.shape, 373.15)
@@ -65,7 +66,8 @@ def evaporation_w_m2(
 ) -> FloatArray:
     """Return the heat that vapour carries off an open water surface, in W per m², never below 0 (no dew is counted).
 
-    `film_w_m2_k` is the convective film of the air over the surface. Heat-to-mass analogy (Incropera & DeWitt, from memory).
+    `film_w_m2_k` is the convective film of the air over the surface. Heat-to-mass analogy (Incropera & DeWitt, from
+    memory).
     """
     temperature = np.asarray(temperature_k, dtype=float)
     ambient = np.asarray(ambient_k, dtype=float)
