@@ -133,7 +133,8 @@ class Outcome:
 
 @dataclass(frozen=True)
 class History:
-    """Temperatures over time: `time_s` (records,), `main_k` and `partner_k` (records, draws); partner NaN for one node."""
+    """Temperatures over time: `time_s` (records,), `main_k` and `partner_k` (records, draws); partner NaN for one node.
+    """
 
     time_s: FloatArray
     main_k: FloatArray
@@ -364,7 +365,7 @@ def _ending_at(load: steps.Coefficients, around: steps.Surroundings, power: Floa
     # is widened until it holds it.
     if not load.two_nodes and not load.radiates and not load.steams:
         ends = ambient + power / np.where(leaks, around.main_loss, 1.0)
-        return np.where(leaks, ends, np.where(power > 0, np.nan, ambient))
+        return _below_boiling(load, np.where(leaks, ends, np.where(power > 0, np.nan, ambient)))
     walls = load.two_nodes and load.main_share > 0
 
     def power_for(coolest: FloatArray) -> FloatArray:
@@ -383,8 +384,12 @@ def _ending_at(load: steps.Coefficients, around: steps.Surroundings, power: Floa
         width = np.where(short, width * 2, width)
     found = _rising_root(power_for, power, ambient, ambient + width)
     ends = np.where(leaks, _main_above(load, around, found), np.where(power > 0, np.nan, ambient))
-    return np.where(np.isnan(ends), np.where(np.isfinite(load.boiling), load.boiling, np.nan),
-                    np.minimum(ends, load.boiling))  # fmt: skip
+    return _below_boiling(load, ends)
+
+
+def _below_boiling(load: steps.Coefficients, ends: FloatArray) -> FloatArray:
+    """Return the temperature at which the load ends, no higher than the boiling point; NaN where it has no end."""
+    return np.where(np.isfinite(load.boiling), np.fmin(ends, load.boiling), ends)
 
 
 def _main_above(load: steps.Coefficients, around: steps.Surroundings, coolest: FloatArray) -> FloatArray:
@@ -708,7 +713,8 @@ def _pieces(
 
 @dataclass(frozen=True)
 class Remedy:
-    """One way to reach a target that is out of reach: `kind` is "power", "loss" or "target", `value` in SI (W, W/K, K)."""
+    """One way to reach a target that is out of reach: `kind` is "power", "loss" or "target", `value` in SI (W, W/K, K).
+    """
 
     kind: str
     value: float
@@ -784,13 +790,13 @@ def cautions(
         )
     if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
         told.append(
-            "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have a "
-            "licensed electrician check it."
+            "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have "
+            "a licensed electrician check it."
         )
     if hottest > BURNING_K:
         told.append(
-            f"Surfaces above {show(BURNING_K, 'temperature', system)} burn skin at a touch; fasten the hot load so that "
-            "a crash or hard braking cannot throw it."
+            f"Surfaces above {show(BURNING_K, 'temperature', system)} burn skin at a touch; fasten the hot load so "
+            "that a crash or hard braking cannot throw it."
         )
     if bool(np.isfinite(outcome.boiling_from_s).any()):
         told.append("The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve.")
@@ -807,7 +813,8 @@ def _has_element(heater: Heater) -> bool:
 
 @dataclass(frozen=True)
 class TemperatureBand:
-    """A history ready for a chart: `time_s`, `middle_k`, `low_k`, `high_k`, all (records,); one draw: all three alike."""
+    """A history ready for a chart: `time_s`, `middle_k`, `low_k`, `high_k`, all (records,); one draw: all three alike.
+    """
 
     time_s: FloatArray
     middle_k: FloatArray

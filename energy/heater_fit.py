@@ -455,8 +455,8 @@ def _remarks(
     if capacity is None or loss is None:
         separable = False
         told.append(
-            "These logs hold no power: they tell the time constant only. Log a warm-up with a wattmeter too, and loss and "
-            "capacity can be told apart."
+            "These logs hold no power: they tell the time constant only. Log a warm-up with a wattmeter too, and loss "
+            "and capacity can be told apart."
         )
         if _wide(constant):
             told.append("Even the time constant is loose: let it cool down for longer.")

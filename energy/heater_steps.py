@@ -63,7 +63,8 @@ class Coefficients:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What the load is given during a step: power, ambient, the loss of each node at that wind. Shapes (draws,) or ()."""
+    """What the load is given during a step: power, ambient, the loss of each node at that wind. Shapes (draws,) or ().
+    """
 
     power: FloatArray
     ambient: FloatArray
