@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -849,3 +850,45 @@ def trip_steps(time_s: npt.ArrayLike) -> FloatArray:
     if not bool((step > 0).all()):
         raise HeaterError(f"times do not rise after sample {int(np.argmax(step <= 0)) + 1}")
     return np.append(step, np.median(step))
+
+
+@dataclass(frozen=True)
+class PowerLog:
+    """A logged power as steps: `durations_s` and `power_w` (steps,), and `remarks` on what was not logged."""
+
+    durations_s: FloatArray
+    power_w: FloatArray
+    remarks: tuple[str, ...]
+
+
+def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
+    """Return a wattmeter's CSV log (columns time and power, units in the headers) as steps for `simulate`.
+
+    A reading holds until the next one. Where none follows for longer than `gap_s` (by default five typical steps, at
+    least 30 s) it holds for one typical step, and then nothing counts until the next: heat that was not logged is not
+    promised. Raises InputError naming every fault.
+    """
+    from vehicle.problems import InputError, Problem
+    from vehicle.tables import increasing, read_table
+
+    table = read_table(path, {"time": "s", "power": "W"})
+    time, power = table["time"], table["power"]
+    increasing(path, "time", time)
+    if float(power.min()) < 0:
+        row = int(np.argmin(power))
+        raise InputError(
+            Problem(path.name, f"column power, row {row + 1} of the numbers", f"{power[row]:g} W", "0 W or more")
+        )
+    durations = trip_steps(time)
+    typical = float(np.median(durations))
+    gap = durations > (max(5 * typical, 30.0) if gap_s is None else gap_s)
+    if not gap.any():
+        return PowerLog(durations, power, ())
+    after = np.flatnonzero(gap) + 1
+    silent = durations[gap] - typical
+    durations = np.insert(np.where(gap, typical, durations), after, silent)
+    remark = (
+        f"{path.name}: nothing logged for {float(silent.sum()) / 60:.3g} min in {silent.size} "
+        f"gap{'s' if silent.size > 1 else ''}; counted as no power"
+    )
+    return PowerLog(durations, np.insert(power, after, 0.0), (remark,))

@@ -30,6 +30,8 @@ TELLING_HALF_WIDTH = 0.5
 """An interval that reaches further than this share of its value tells too little to be used alone."""
 
 MOST_SPREAD = 5.0
+FINEST_K = 1e-3
+"""No logged temperature is taken to be truer than this."""
 
 
 @dataclass(frozen=True)
@@ -374,19 +376,24 @@ def _autocorrelation(problem: _Problem, theta: FloatArray, typical: float) -> fl
         below += float((0.5 * (kept[1:] ** 2 + kept[:-1] ** 2))[near].sum())
     count = sum(part.time.size for part in problem.segments)
     estimate = above / below if below > 0 else 0.0
-    # The residuals of a fit look less correlated than the noise is: a first-order correction for that bias, and half a
+    # The residuals of a fit look less correlated than the noise is: a first-order correction for that bias, and one
     # standard error on top, since an interval that is too narrow is the worse fault.
     estimate += (1.0 + 3.0 * max(estimate, 0.0)) / max(count, 10)
-    estimate += 0.5 * math.sqrt(max(1.0 - estimate**2, 0.0) / max(count, 10))
+    estimate += math.sqrt(max(1.0 - estimate**2, 0.0) / max(count, 10))
     return min(max(estimate, 0.0), 0.995)
 
 
 def _covariance(jacobian: FloatArray, residual: FloatArray) -> FloatArray:
     """Return the wider of the usual and the Newey-West covariance of the parameters, entry by entry of its diagonal."""
     count, free = jacobian.shape
-    spread = float(np.abs(jacobian).max()) or 1.0
-    bread = np.linalg.pinv(jacobian.T @ jacobian / spread**2, rcond=1e-14) / spread**2
-    usual = bread * float(residual @ residual) / max(count - free, 1)
+    size = np.linalg.norm(jacobian, axis=0)
+    size = np.where(size > 0, size, 1.0)
+    _, singular, right = np.linalg.svd(jacobian / size, full_matrices=False)
+    # A direction that the logs say nothing about gets a huge variance, where a pseudo-inverse would give it none.
+    singular = np.maximum(singular, 1e-8 * max(float(singular.max()), 1e-300))
+    half = right.T / singular / size[:, None]
+    bread = half @ half.T
+    usual = bread * max(float(residual @ residual) / max(count - free, 1), FINEST_K**2)
     scores = jacobian * residual[:, None]
     lags = math.ceil(4 * (count / 100) ** (2 / 9))
     meat = scores.T @ scores

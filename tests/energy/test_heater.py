@@ -21,6 +21,7 @@ from energy.heater import (
     highest_temperature_k,
     holding_power_w,
     limited_power_w,
+    read_wattmeter_log,
     remedies,
     simulate,
     slowest_time_constant_s,
@@ -30,6 +31,7 @@ from energy.heater import (
 )
 from energy.heater_steps import STEFAN_BOLTZMANN_W_M2_K4, averages, film_in_wind_w_m2_k
 from energy.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg
+from vehicle.problems import InputError
 from vehicle.units import convert, parse
 
 TANK = Heater(126e3, 2.5)
@@ -153,9 +155,7 @@ def test_boiling_ends_the_rise_and_makes_vapour():
     pot = with_contents(Heater(1000.0, 0.0), 2.0, SPECIFIC_HEAT_J_KG_K, boils=True)
     boiling = float(boiling_point_k(101325.0))
     to_boiling = (1000 + 2 * SPECIFIC_HEAT_J_KG_K) * (boiling - 293.15) / 1500
-    outcome = simulate(
-        pot, 1500.0, durations_s=[to_boiling + 1000.0], ambient_k=293.15, target_k=380.0, start_k=293.15
-    )
+    outcome = simulate(pot, 1500.0, durations_s=[to_boiling + 1000.0], ambient_k=293.15, target_k=380.0, start_k=293.15)
     assert outcome.final_temperature_k == pytest.approx(boiling)
     assert outcome.boiling_from_s == pytest.approx(to_boiling, rel=1e-9)
     assert outcome.water_left_kg == pytest.approx(2 - 1.5e6 / float(latent_heat_j_kg(boiling)), rel=1e-9)
@@ -332,9 +332,7 @@ def test_a_trip_too_short_says_so():
     assert outcome.reason.tolist() == ["time"]
     assert outcome.reachable.all()
     assert np.isnan(outcome.time_to_target_s).all()
-    again = simulate(
-        TANK, GUSTS, durations_s=1.0, ambient_k=AMBIENT, target_k=AMBIENT + 60, start_k=AMBIENT, repeats=4
-    )
+    again = simulate(TANK, GUSTS, durations_s=1.0, ambient_k=AMBIENT, target_k=AMBIENT + 60, start_k=AMBIENT, repeats=4)
     assert again.reason.tolist() == [""]
     assert 7200 < again.time_to_target_s < 14400
     tiled = simulate(
@@ -494,6 +492,35 @@ def test_trip_steps():
     assert trip_steps([0.0, 1.0, 3.0, 4.0]).tolist() == [1.0, 2.0, 1.0, 1.0]
     with pytest.raises(HeaterError, match="after sample 2"):
         trip_steps([0.0, 1.0, 1.0])
+
+
+def test_a_wattmeter_log_becomes_steps(tmp_path):
+    path = tmp_path / "watts.csv"
+    path.write_text("time_s,power_w\n" + "\n".join(f"{t},{w}" for t, w in [(0, 100), (2, 200), (4, 300), (124, 50)]))
+    log = read_wattmeter_log(path)
+    assert log.durations_s.tolist() == [2.0, 2.0, 2.0, 118.0, 2.0]
+    assert log.power_w.tolist() == [100.0, 200.0, 300.0, 0.0, 50.0]
+    assert "1.97 min in 1 gap" in log.remarks[0]
+    assert read_wattmeter_log(path, gap_s=500.0).remarks == ()
+    warmed = simulate(TANK, log.power_w, durations_s=log.durations_s, ambient_k=288.0, target_k=300.0, start_k=288.0)
+    assert warmed.energy_given_j == pytest.approx(200 + 400 + 600 + 100)
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("time_s,power\n0,1\n1,2\n", "no unit"),
+        ("time_s,power_w\n0,1\n0,2\n", "twice"),
+        ("time_s,power_w\n0,1\n1,-2\n", "-2 W"),
+        ("time_s,power_w\n0,1\n1,\n", "empty cell"),
+        ("time_s,watts\n0,1\n1,2\n", "power_w"),
+    ],
+)
+def test_bad_wattmeter_logs_are_told(tmp_path, text, word):
+    path = tmp_path / "watts.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=word):
+        read_wattmeter_log(path)
 
 
 # Invariants
