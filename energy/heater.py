@@ -208,17 +208,16 @@ def faults(heater: Heater) -> list[str]:
 
 
 def _coefficients(heater: Heater, draws: int) -> steps.Coefficients:
-    """Return the load's numbers as arrays of (draws,)."""
+    """Return the load's numbers as arrays of (draws,), or (1,) where one holds for all draws."""
     bad = faults(heater)
     if bad:
         raise HeaterError("; ".join(bad))
 
     def spread(value: Number) -> FloatArray:
-        array = np.asarray(value, dtype=float)
-        try:
-            return np.broadcast_to(array, (draws,)).copy()
-        except ValueError:
-            raise HeaterError(f"an array of shape {array.shape} where {draws} draws are wanted") from None
+        array = np.atleast_1d(np.asarray(value, dtype=float))
+        if array.shape not in ((1,), (draws,)):
+            raise HeaterError(f"an array of shape {array.shape} where {draws} draws are wanted")
+        return array.copy()
 
     partner = heater.partner
     held = spread(heater.water_kg)
@@ -428,7 +427,8 @@ def slowest_time_constant_s(heater: Heater, ambient_k: Number, temperature_k: Nu
     load = _coefficients(heater, draws)
     around = _around(load, np.zeros(draws), np.asarray(ambient_k, dtype=float), np.zeros(()))
     rates = _rates(load, around, np.broadcast_to(np.asarray(temperature_k, dtype=float), (draws,)).copy())
-    return np.where(rates[0] > 0, 1.0 / np.where(rates[0] > 0, rates[0], 1.0), np.nan)
+    slow = np.broadcast_to(rates[0], (draws,))
+    return np.where(slow > 0, 1.0 / np.where(slow > 0, slow, 1.0), np.nan)
 
 
 def _rates(load: steps.Coefficients, around: steps.Surroundings, main: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -564,7 +564,7 @@ def simulate(
     zero = np.zeros(draws)
     marched = steps.march(
         load,
-        steps.State(start, partner, load.water.copy(), zero, zero.copy(), zero.copy()),
+        steps.State(start, partner, spread(load.water), zero, zero.copy(), zero.copy()),
         durations_s=pieces,
         power_row=taken,
         refused_row=refused if math.isfinite(cap) else None,
@@ -693,7 +693,8 @@ def _pieces(
 ) -> tuple[FloatArray, npt.NDArray[np.intp]]:
     """Return the lengths of the pieces to march through, and for each the step of the trip that it belongs to.
 
-    A piece is a whole step where the step's solution is exact; else short against the quickest change of the load.
+    A piece is a whole step where the step's solution is exact; else short against the quickest change of the load. With
+    two nodes and a thermostat it is short enough not to pass over a quick swing.
     """
     index = np.tile(np.arange(durations.size), repeats)
     lengths = np.tile(durations, repeats)
@@ -701,7 +702,7 @@ def _pieces(
     if subdivide and (bent or (thermostat is not None and load.two_nodes)):
         hot = np.nan_to_num(np.fmax(ends, target), nan=400.0)
         fast = float(_rates(load, around, np.minimum(hot, 2000.0))[1].max())
-        longest = 0.05 / fast if fast > 0 else math.inf
+        longest = (0.05 if bent else 0.25) / fast if fast > 0 else math.inf
         number = np.ceil(np.maximum(lengths / longest, 1.0) - 1e-9)
         if float(number.sum()) > MOST_STEPS:  # an absurdly quick node: stable all the same, see heater_steps
             number = np.maximum(np.floor(number * (MOST_STEPS / float(number.sum()))), 1.0)

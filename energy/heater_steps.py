@@ -24,11 +24,15 @@ STEFAN_BOLTZMANN_W_M2_K4 = 5.670374419e-8  # exact by definition of the SI of 20
 MOST_SWITCHINGS_PER_STEP = 1000
 MOST_LAG_K = 1.0
 MOST_LAG_M_S = 0.3
+CLOSE_ENOUGH_K = 1e-4
 
 
 @dataclass(frozen=True)
 class Coefficients:
-    """The load's numbers, each an array of shape (draws,). "Main" is the node whose temperature is asked for."""
+    """The load's numbers, arrays of shape (draws,), or (1,) where one holds for all draws.
+
+    "Main" is the node whose temperature is asked for.
+    """
 
     main_dry_capacity: FloatArray  # without the water that can evaporate or boil away, J/K
     main_loss: FloatArray  # W/K in still air
@@ -58,7 +62,8 @@ class Coefficients:
 
     def take(self, where: npt.NDArray[np.intp]) -> Coefficients:
         """Return the coefficients of some draws only."""
-        return replace(self, **{name: getattr(self, name)[where] for name in _ARRAYS_OF_LOAD})
+        whole = {name: getattr(self, name) for name in _ARRAYS_OF_LOAD}
+        return replace(self, **{name: array[where] for name, array in whole.items() if array.size > 1})
 
 
 @dataclass(frozen=True)
@@ -427,37 +432,78 @@ def _solved_targets(load: Coefficients, book: _Book, start: State, target: Float
     return reached, given
 
 
-def _quick_time_inside(
+def _cut(
     load: Coefficients, around: Surroundings, before: State, after: State, duration: FloatArray, level: FloatArray
-) -> FloatArray:
-    """Return when the main node crosses `level` inside a step, closed form for one node, a few secant steps for two.
+) -> tuple[FloatArray, State]:
+    """Return when the main node crosses `level` inside a step, and the state then.
 
-    Used where a thermostat switches: each event of each draw comes here, so it has to be quick.
+    Each event of each draw comes here, so it has to be quick: the closed form for one node; for two the cubic through
+    temperatures and rates at both ends, and secant steps only where that is not close enough.
     """
     if not load.two_nodes:
-        loss0, _ = losses(load, around, before.main, before.partner)
-        slope0, _ = slopes(load, around, before.main, before.partner)
-        capacity = main_capacity(load, before.water)
-        if load.steams:
-            loss0 = loss0 + steam_w(load, before.main, around.ambient, before.water)
-            slope0 = slope0 + steam_slope_w_k(load, around, before.main, before.water)
-        linear_time = (level - before.main) * capacity / (around.power - loss0)
-        z = slope0 * linear_time / capacity
-        small = np.abs(z) < 1e-8
-        safe = np.where(small, 0.5, np.minimum(z, 1.0 - 1e-15))
-        bend = np.where(small, 1.0 + 0.5 * z, -np.log1p(-safe) / safe)
-        return np.asarray(np.clip(linear_time * bend, 0.0, duration))
+        used = _time_of_one(load, around, before, duration, level)
+        return used, advance(load, around, before, used)
+    used = duration * _where_cubic(
+        before.main - level, after.main - level,
+        duration * _main_rate(load, around, before), duration * _main_rate(load, around, after),
+    )  # fmt: skip
+    state = advance(load, around, before, used)
+    gap = state.main - level
+    if bool((np.abs(gap) < CLOSE_ENOUGH_K).all()):
+        return used, state
     low, high = np.zeros_like(duration), duration.copy()
     low_gap, high_gap = before.main - level, after.main - level
-    for _ in range(4):  # secant kept inside its bracket
-        guess = low - low_gap * (high - low) / (high_gap - low_gap)
-        gap = advance(load, around, before, guess).main - level
+    for _ in range(60):
         same = (gap > 0) == (high_gap > 0)
-        high, high_gap = np.where(same, guess, high), np.where(same, gap, high_gap)
-        low, low_gap = np.where(same, low, guess), np.where(same, low_gap, gap)
-        if bool((np.abs(gap) < 1e-6).all()):
+        high, high_gap = np.where(same, used, high), np.where(same, gap, high_gap)
+        low, low_gap = np.where(same, low, used), np.where(same, low_gap, gap)
+        share = np.clip(low_gap / (low_gap - high_gap), 0.02, 0.98)  # the secant, kept off its ends so that both move
+        used = low + share * (high - low)
+        state = advance(load, around, before, used)
+        gap = state.main - level
+        if bool((np.abs(gap) < CLOSE_ENOUGH_K).all()):
             break
-    return np.asarray(high)
+    return used, state
+
+
+def _time_of_one(
+    load: Coefficients, around: Surroundings, before: State, duration: FloatArray, level: FloatArray
+) -> FloatArray:
+    """Return when a single node crosses `level`, from the logarithm of its exponential."""
+    loss0, _ = losses(load, around, before.main, before.partner)
+    slope0, _ = slopes(load, around, before.main, before.partner)
+    capacity = main_capacity(load, before.water)
+    if load.steams:
+        loss0 = loss0 + steam_w(load, before.main, around.ambient, before.water)
+        slope0 = slope0 + steam_slope_w_k(load, around, before.main, before.water)
+    linear_time = (level - before.main) * capacity / (around.power - loss0)
+    z = slope0 * linear_time / capacity
+    small = np.abs(z) < 1e-8
+    safe = np.where(small, 0.5, np.minimum(z, 1.0 - 1e-15))
+    bend = np.where(small, 1.0 + 0.5 * z, -np.log1p(-safe) / safe)
+    return np.asarray(np.clip(linear_time * bend, 0.0, duration))
+
+
+def _main_rate(load: Coefficients, around: Surroundings, state: State) -> FloatArray:
+    """Return how fast the main node of two warms, K/s."""
+    loss0, _ = losses(load, around, state.main, state.partner)
+    if load.steams:
+        loss0 = loss0 + steam_w(load, state.main, around.ambient, state.water)
+    net = around.power * load.main_share - load.coupling * (state.main - state.partner) - loss0
+    return np.asarray(net / main_capacity(load, state.water))
+
+
+def _where_cubic(start: FloatArray, end: FloatArray, start_rate: FloatArray, end_rate: FloatArray) -> FloatArray:
+    """Return where between 0 and 1 the cubic with these end values and rates is 0, by Newton's method from the chord.
+    """
+    span = end - start
+    share = np.clip(-start / np.where(span == 0, 1.0, span), 0.0, 1.0)
+    square, cube = 3 * span - 2 * start_rate - end_rate, start_rate + end_rate - 2 * span
+    for _ in range(3):
+        value = start + share * (start_rate + share * (square + share * cube))
+        rate = start_rate + share * (2 * square + 3 * share * cube)
+        share = np.clip(share - value / np.where(rate == 0, np.inf, rate), 0.0, 1.0)
+    return share
 
 
 @dataclass(frozen=True)
@@ -479,13 +525,15 @@ def _settle_events(
     parts = [array.copy() for array in after.all()]
     now, left = state.take(busy), np.full(busy.size, duration)
     everyone = state.main.shape
-    for _ in range(MOST_SWITCHINGS_PER_STEP):
+    then = after.take(busy)
+    for event in range(MOST_SWITCHINGS_PER_STEP):
         few = load.take(busy)
         offer = np.broadcast_to(offered, everyone)[busy]
         others = around.take(busy)
         here = replace(others, power=np.where(book.on[busy], offer, 0.0))
-        stands = boils(few, here, now)
-        then = advance(few, here, now, left)
+        stands = boils(few, here, now) if few.wet else np.zeros(busy.size, dtype=bool)
+        if event > 0:
+            then = advance(few, here, now, left)
         if stands.any():
             boiled = boil(few, here, now, left)
             then = State(*(np.where(stands, b, a) for b, a in zip(boiled.all(), then.all(), strict=True)))
@@ -499,8 +547,7 @@ def _settle_events(
         spot = np.flatnonzero(switches | starts_boiling)
         if spot.size:
             some, those, first = few.take(spot), here.take(spot), now.take(spot)
-            used[spot] = _quick_time_inside(some, those, first, then.take(spot), left[spot], level[spot])
-            cut = advance(some, those, first, used[spot])
+            used[spot], cut = _cut(some, those, first, then.take(spot), left[spot], level[spot])
             cut = replace(cut, main=np.where(starts_boiling[spot], some.boiling, cut.main))
             then = State(*(array.copy() for array in then.all()))
             for array, piece in zip(then.all(), cut.all(), strict=True):

@@ -43,7 +43,7 @@ def main() -> None:
     rng = np.random.default_rng(1)
     capacity = 126e3 * (1 + 0.05 * rng.standard_normal(DRAWS))
     loss = 2.5 * (1 + 0.1 * rng.standard_normal(DRAWS))
-    power = np.maximum(1000 + 800 * np.sin(np.arange(SECONDS) / 50.0) + 200 * rng.standard_normal(SECONDS), 0.0)
+    power = 1000 + 800 * np.sin(np.arange(SECONDS) / 50.0)
     wind = 20 + 5 * np.sin(np.arange(SECONDS) / 30.0)
     element = Partner(2000.0, 40.0, takes_power=True)
     cases = {
