@@ -134,8 +134,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class History:
-    """Temperatures over time: `time_s` (records,), `main_k` and `partner_k` (records, draws); partner NaN for one node.
-    """
+    """Temperatures over time: `time_s` (records,), `main_k` and `partner_k` (records, draws; NaN for one node)."""
 
     time_s: FloatArray
     main_k: FloatArray
@@ -715,8 +714,7 @@ def _pieces(
 
 @dataclass(frozen=True)
 class Remedy:
-    """One way to reach a target that is out of reach: `kind` is "power", "loss" or "target", `value` in SI (W, W/K, K).
-    """
+    """One way to reach a target out of reach: `kind` is "power", "loss" or "target", `value` is in W, W/K or K."""
 
     kind: str
     value: float
@@ -815,8 +813,7 @@ def _has_element(heater: Heater) -> bool:
 
 @dataclass(frozen=True)
 class TemperatureBand:
-    """A history ready for a chart: `time_s`, `middle_k`, `low_k`, `high_k`, all (records,); one draw: all three alike.
-    """
+    """A history ready for a chart, arrays of (records,). With one draw middle, low and high are alike."""
 
     time_s: FloatArray
     middle_k: FloatArray

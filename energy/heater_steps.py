@@ -62,14 +62,13 @@ class Coefficients:
 
     def take(self, where: npt.NDArray[np.intp]) -> Coefficients:
         """Return the coefficients of some draws only."""
-        whole = {name: getattr(self, name) for name in _ARRAYS_OF_LOAD}
-        return replace(self, **{name: array[where] for name, array in whole.items() if array.size > 1})
+        varied = {name: array[where] for name in _ARRAYS_OF_LOAD if (array := getattr(self, name)).size > 1}
+        return replace(self, **varied) if varied else self
 
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What the load is given during a step: power, ambient, the loss of each node at that wind. Shapes (draws,) or ().
-    """
+    """What holds during a step: power, ambient, the loss of each node in that wind. Shapes (draws,) or (1,)."""
 
     power: FloatArray
     ambient: FloatArray
@@ -494,8 +493,7 @@ def _main_rate(load: Coefficients, around: Surroundings, state: State) -> FloatA
 
 
 def _where_cubic(start: FloatArray, end: FloatArray, start_rate: FloatArray, end_rate: FloatArray) -> FloatArray:
-    """Return where between 0 and 1 the cubic with these end values and rates is 0, by Newton's method from the chord.
-    """
+    """Return where between 0 and 1 the cubic with these values and rates at its ends is 0 (Newton from the chord)."""
     span = end - start
     share = np.clip(-start / np.where(span == 0, 1.0, span), 0.0, 1.0)
     square, cube = 3 * span - 2 * start_rate - end_rate, start_rate + end_rate - 2 * span
@@ -523,54 +521,64 @@ def _settle_events(
     Each busy draw is taken from event to event until its step is over.
     """
     parts = [array.copy() for array in after.all()]
-    now, left = state.take(busy), np.full(busy.size, duration)
-    everyone = state.main.shape
-    then = after.take(busy)
+    now, then, left = state.take(busy), after.take(busy), np.full(busy.size, duration)
+    offered = np.broadcast_to(offered, state.main.shape)
     for event in range(MOST_SWITCHINGS_PER_STEP):
-        few = load.take(busy)
-        offer = np.broadcast_to(offered, everyone)[busy]
-        others = around.take(busy)
-        here = replace(others, power=np.where(book.on[busy], offer, 0.0))
-        stands = boils(few, here, now) if few.wet else np.zeros(busy.size, dtype=bool)
+        few, others, offer = load.take(busy), around.take(busy), offered[busy]
+        given = np.where(book.on[busy], offer, 0.0)
+        here = Surroundings(given, others.ambient, others.main_loss, others.partner_loss)
         if event > 0:
             then = advance(few, here, now, left)
-        if stands.any():
+        level, switches = _switching(book.on[busy], then.main, switch, busy)
+        stands = starts_boiling = None
+        crosses = switches
+        if load.wet:
+            stands = boils(few, here, now)
             boiled = boil(few, here, now, left)
             then = State(*(np.where(stands, b, a) for b, a in zip(boiled.all(), then.all(), strict=True)))
-        level, switches = _switching(book.on[busy], then.main, switch, busy)
-        switches &= ~stands
-        starts_boiling = ~stands & (then.main > few.boiling) & (now.main < few.boiling) & (now.water > 0)
-        starts_boiling &= ~(switches & (level < few.boiling))
-        switches &= ~starts_boiling
-        level = np.where(starts_boiling, few.boiling, level)
-        used = left.copy()
-        spot = np.flatnonzero(switches | starts_boiling)
-        if spot.size:
+            starts_boiling = ~stands & (then.main > few.boiling) & (now.main < few.boiling) & (now.water > 0)
+            starts_boiling &= ~(switches & (level < few.boiling))
+            switches &= ~stands & ~starts_boiling
+            level = np.where(starts_boiling, few.boiling, level)
+            crosses = switches | starts_boiling
+        used = left
+        spot = np.flatnonzero(crosses)
+        if spot.size == busy.size:
+            used, then = _cut(few, here, now, then, left, level)
+        elif spot.size:
             some, those, first = few.take(spot), here.take(spot), now.take(spot)
+            used = left.copy()
             used[spot], cut = _cut(some, those, first, then.take(spot), left[spot], level[spot])
-            cut = replace(cut, main=np.where(starts_boiling[spot], some.boiling, cut.main))
             then = State(*(array.copy() for array in then.all()))
             for array, piece in zip(then.all(), cut.all(), strict=True):
                 array[spot] = piece
         begun = clock + duration - left
-        begins = (stands | starts_boiling) & np.isnan(book.boiling_from[busy])
-        book.boiling_from[busy[begins]] = (begun + np.where(starts_boiling, used, 0.0))[begins]
-        dries = (now.water > 0) & (then.water <= 0)
-        book.dry_from[busy[dries]] = (begun + used)[dries]
+        if stands is not None and starts_boiling is not None:
+            then = replace(then, main=np.where(starts_boiling, few.boiling, then.main))
+            begins = (stands | starts_boiling) & np.isnan(book.boiling_from[busy])
+            book.boiling_from[busy[begins]] = (begun + np.where(starts_boiling, used, 0.0))[begins]
+            dries = (now.water > 0) & (then.water <= 0)
+            book.dry_from[busy[dries]] = (begun + used)[dries]
         if book.waiting:
             _note_target(book, busy, here, now, then, target, begun, used)
-        book.given[busy] += here.power * used
-        book.refused[busy] += (offer - here.power) * used
-        book.on[busy[switches]] ^= True
-        book.switchings[busy[switches]] += 1
+        book.given[busy] += given * used
+        book.refused[busy] += (offer - given) * used
+        turned = busy[switches]
+        book.on[turned] ^= True
+        book.switchings[turned] += 1
         book.peak[busy] = np.maximum(book.peak[busy], then.main)
-        for array, piece in zip(parts, then.all(), strict=True):
-            array[busy] = piece
         left = left - used
-        more = np.flatnonzero(left > 1e-12 * duration)
-        if not more.size:
+        more = left > 1e-12 * duration
+        done = ~more
+        finished = busy[done]
+        for array, piece in zip(parts, then.all(), strict=True):
+            array[finished] = piece[done]
+        if not more.any():
             return State(*parts)
-        busy, left, now = busy[more], left[more], then.take(more)
+        if not done.any():
+            now = then
+        else:
+            busy, left, now = busy[more], left[more], then.take(np.flatnonzero(more))
     # A thermostat that would switch without end inside one step: the rest of the step with the power off.
     rest = advance(load.take(busy), replace(around.take(busy), power=np.zeros(busy.size)), now, left)
     for array, piece in zip(parts, rest.all(), strict=True):
