@@ -30,6 +30,9 @@ BoolArray = npt.NDArray[np.bool_]
 Number = float | FloatArray
 
 MOST_STEPS = 2_000_000
+MOST_PIECES = 100_000
+"""Into how many pieces the steps of a trip are cut at most, however quick a node is (see heater_steps: stable)."""
+LEAST_HYSTERESIS_K = 0.1
 _LONGEST_S = 30 * 86400.0
 MOST_TOUCHABLE_V = 25.0
 """AC volts above which a touch is counted as dangerous (the usual limit of extra-low voltage in dry places, from
@@ -544,8 +547,10 @@ def simulate(
     off_above = on_below = None
     if thermostat is not None:
         half = 0.5 * spread(thermostat.hysteresis_k)
-        if not bool((half > 0).all() and np.isfinite(half).all()):
-            raise HeaterError("a thermostat's hysteresis is a temperature difference above 0")
+        if not bool((2 * half >= LEAST_HYSTERESIS_K).all() and np.isfinite(half).all()):
+            raise HeaterError(
+                f"a thermostat's hysteresis is a temperature difference of {LEAST_HYSTERESIS_K:g} K or more"
+            )
         off_above, on_below = spread(thermostat.set_k) + half, spread(thermostat.set_k) - half
 
     plain = bool(np.all(factor == 1.0))
@@ -703,8 +708,8 @@ def _pieces(
         fast = float(_rates(load, around, np.minimum(hot, 2000.0))[1].max())
         longest = (0.05 if bent else 0.25) / fast if fast > 0 else math.inf
         number = np.ceil(np.maximum(lengths / longest, 1.0) - 1e-9)
-        if float(number.sum()) > MOST_STEPS:  # an absurdly quick node: stable all the same, see heater_steps
-            number = np.maximum(np.floor(number * (MOST_STEPS / float(number.sum()))), 1.0)
+        if float(number.sum()) > MOST_PIECES:  # an absurdly quick node: stable all the same, see heater_steps
+            number = np.maximum(np.floor(number * (MOST_PIECES / float(number.sum()))), 1.0)
         counts = number.astype(np.intp)
         index, lengths = np.repeat(index, counts), np.repeat(lengths / counts, counts)
     if lengths.size > MOST_STEPS:
@@ -809,6 +814,39 @@ def cautions(
 
 def _has_element(heater: Heater) -> bool:
     return heater.partner is not None and heater.partner.takes_power
+
+
+def summary(outcome: Outcome, *, share: float = 0.9) -> dict[str, object]:
+    """Return the outcome over all draws as plain numbers for JSON; None where there is no such number.
+
+    Each quantity of several draws has the median and, as `<name>_interval`, the [low, high] that hold `share` of the
+    draws; draws that never reach the target count as later than all others, so that a high end of None says "perhaps
+    never". `reachable` is that of the median draw, `reachable_share` how many of the draws get there.
+    """
+    unreached = np.isnan(outcome.time_to_target_s)
+    told: dict[str, object] = {
+        "reachable": bool(np.mean(outcome.reachable) >= 0.5),
+        "reachable_share": float(np.mean(outcome.reachable)),
+    }
+    numbers = {
+        "time_to_target_s": np.where(unreached, np.inf, outcome.time_to_target_s),
+        "highest_temperature_degc": outcome.highest_temperature_k - 273.15,
+        "holding_power_w": outcome.holding_power_w,
+        "energy_to_target_kwh": np.where(unreached, np.inf, outcome.energy_to_target_j / 3.6e6),
+        "shortfall_w": outcome.shortfall_w,
+    }
+    for name, values in numbers.items():
+        # "higher" picks a draw that is there: no arithmetic between a number and "never"
+        low, middle, high = (
+            float(number) if np.isfinite(number) else None
+            for number in np.quantile(values, [(1 - share) / 2, 0.5, (1 + share) / 2], method="higher")
+        )
+        told[name] = middle
+        if values.size > 1:
+            told[f"{name}_interval"] = [low, high]
+    reasons, counts = np.unique(outcome.reason, return_counts=True)
+    told["reason"] = str(reasons[int(np.argmax(counts))])
+    return told
 
 
 @dataclass(frozen=True)

@@ -581,6 +581,7 @@ def _settle_events(
             busy, left, now = busy[more], left[more], then.take(np.flatnonzero(more))
     # A thermostat that would switch without end inside one step: the rest of the step with the power off.
     rest = advance(load.take(busy), replace(around.take(busy), power=np.zeros(busy.size)), now, left)
+    book.refused[busy] += np.broadcast_to(offered, state.main.shape)[busy] * left
     for array, piece in zip(parts, rest.all(), strict=True):
         array[busy] = piece
     return State(*parts)

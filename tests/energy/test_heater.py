@@ -1,5 +1,6 @@
 """The heated load: closed forms, an independent integrator, invariants, and what bad numbers get told."""
 
+import json
 import math
 
 import numpy as np
@@ -25,6 +26,7 @@ from energy.heater import (
     remedies,
     simulate,
     slowest_time_constant_s,
+    summary,
     temperature_history,
     trip_steps,
     with_contents,
@@ -390,6 +392,30 @@ def test_temperature_history_bands():
     assert band.middle_k[-1] == pytest.approx(outcome.history.main_k[-1, 50])
     with pytest.raises(HeaterError, match="share"):
         temperature_history(outcome, share=1.2)
+
+
+def test_summary_says_perhaps_never():
+    one = summary(heat_up(TANK, 1400.0, target_k=AMBIENT + 55, ambient_k=AMBIENT))
+    assert one["reachable"] is True
+    assert one["time_to_target_s"] == pytest.approx(5210.3, abs=0.1)
+    assert one["highest_temperature_degc"] == pytest.approx(15 + 560)
+    assert one["energy_to_target_kwh"] == pytest.approx(2.026, abs=1e-3)
+    assert "time_to_target_s_interval" not in one
+    none = summary(heat_up(TANK, 100.0, target_k=AMBIENT + 60, ambient_k=AMBIENT))
+    assert none["reachable"] is False
+    assert none["time_to_target_s"] is None
+    assert none["energy_to_target_kwh"] is None
+    assert none["reason"] == "power"
+    # losses of 1 to 3 W/K, 60 K wanted of 150 W: draws above 2.5 W/K never get there, a quarter of them
+    loss = np.linspace(1.0, 3.0, 1001)
+    some = summary(heat_up(Heater(126e3, loss), 150.0, target_k=AMBIENT + 60, ambient_k=AMBIENT))
+    assert some["reachable"] is True
+    assert some["reachable_share"] == pytest.approx(0.75, abs=0.002)
+    assert some["time_to_target_s"] == pytest.approx(-63e3 * math.log(1 - 120 / 150), rel=1e-6)  # 2 W/K
+    low, high = some["time_to_target_s_interval"]
+    assert low == pytest.approx(-126e3 / 1.1 * math.log(1 - 66 / 150), rel=1e-3)
+    assert high is None
+    json.dumps(some, allow_nan=False)
 
 
 # Element limits and cautions
