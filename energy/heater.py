@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from energy import heater_steps as steps
 from energy import water
+from energy.heater_steps import HeaterError as HeaterError
 
 if TYPE_CHECKING:
     from vehicle.units import UnitSystem
@@ -30,8 +31,8 @@ BoolArray = npt.NDArray[np.bool_]
 Number = float | FloatArray
 
 MOST_STEPS = 2_000_000
-MOST_PIECES = 100_000
-"""Into how many pieces the steps of a trip are cut at most, however quick a node is (see heater_steps: stable)."""
+MOST_PIECES = 20_000
+"""Into how many pieces the steps of a trip are cut at most, or four a step, however quick a node is."""
 LEAST_HYSTERESIS_K = 0.1
 _LONGEST_S = 30 * 86400.0
 MOST_TOUCHABLE_V = 25.0
@@ -39,10 +40,6 @@ MOST_TOUCHABLE_V = 25.0
 memory; local codes differ)."""
 BURNING_K = 273.15 + 60.0
 """Metal of this temperature burns skin within seconds (common practice, no source)."""
-
-
-class HeaterError(ValueError):
-    """A load, power or target that cannot be; the message says which number and what would be accepted."""
 
 
 @dataclass(frozen=True)
@@ -463,7 +460,8 @@ def heat_up(
     """Return how a load warms under a steady power until it has settled (or `longest_s`), for all draws.
 
     `start_k` is the ambient where not given. Arrays have the shape (draws,). The time to target is that of the closed
-    form for one node with a linear loss. Raises HeaterError for numbers that cannot be.
+    form for one node with a linear loss. Where water boils dry the power is cut. Raises HeaterError for numbers that
+    cannot be.
     """
     draws = _draws_of(heater, power_w, target_k, ambient_k, start_k, air_speed_m_s)
     load = _coefficients(heater, draws)
@@ -482,6 +480,7 @@ def heat_up(
         heater, np.reshape(power_w, (1, -1)), durations_s=durations, ambient_k=np.reshape(ambient_k, (1, -1)),
         target_k=target_k, start_k=ambient_k if start_k is None else start_k,
         air_speed_m_s=np.reshape(air_speed_m_s, (1, -1)), limits=limits, most_records=count + 1, subdivide=False,
+        cut_when_dry=True,
     )  # fmt: skip
 
 
@@ -511,6 +510,7 @@ def simulate(
     repeats: int = 1,
     most_records: int = 361,
     subdivide: bool = True,
+    cut_when_dry: bool = False,
 ) -> Outcome:
     """Return the temperature of a load under a power that varies: a trip with stops, or a wattmeter's log.
 
@@ -518,6 +518,7 @@ def simulate(
     `air_speed_m_s` hold through a step; their shape is (), (steps,), (1, draws) or (steps, draws). `power_factor`
     (draws,) multiplies the power, so that draws need no (steps, draws) array. `repeats` drives the same trip again and
     again. `most_records` bounds the records of the history. With `subdivide` steps too long for a bent loss are cut.
+    `cut_when_dry` (without a thermostat) keeps the power off once the water is gone.
 
     The Outcome's highest temperature and holding power are those of the mean power and mean surroundings of the trip,
     kept up; its reason is "time" where that would reach the target but the trip is too short. Where a trip's gusts
@@ -578,6 +579,7 @@ def simulate(
         off_above=off_above,
         on_below=on_below,
         records=records,
+        cut_when_dry=cut_when_dry,
     )
     return _outcome(load, around, marched, target, mean_power, ends)
 
@@ -705,11 +707,16 @@ def _pieces(
     bent = load.radiates or load.steams
     if subdivide and (bent or (thermostat is not None and load.two_nodes)):
         hot = np.nan_to_num(np.fmax(ends, target), nan=400.0)
-        fast = float(_rates(load, around, np.minimum(hot, 2000.0))[1].max())
+        hot = np.minimum(hot, 2000.0)
+        fast = float(_rates(load, around, hot)[1].max())
+        if load.wet:  # once the water is gone the load is quicker
+            dry = replace(load, water=np.zeros(1))
+            fast = max(fast, float(_rates(dry, around, hot)[1].max()))
         longest = (0.05 if bent else 0.25) / fast if fast > 0 else math.inf
         number = np.ceil(np.maximum(lengths / longest, 1.0) - 1e-9)
-        if float(number.sum()) > MOST_PIECES:  # an absurdly quick node: stable all the same, see heater_steps
-            number = np.maximum(np.floor(number * (MOST_PIECES / float(number.sum()))), 1.0)
+        most = max(MOST_PIECES, 4 * lengths.size)
+        if float(number.sum()) > most:  # an absurdly quick node: stable all the same, see heater_steps
+            number = np.maximum(np.floor(number * (most / float(number.sum()))), 1.0)
         counts = number.astype(np.intp)
         index, lengths = np.repeat(index, counts), np.repeat(lengths / counts, counts)
     if lengths.size > MOST_STEPS:

@@ -21,10 +21,14 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 STEFAN_BOLTZMANN_W_M2_K4 = 5.670374419e-8  # exact by definition of the SI of 2019
-MOST_SWITCHINGS_PER_STEP = 1000
+MOST_ROUNDS = 5_000
 MOST_LAG_K = 1.0
 MOST_LAG_M_S = 0.3
 CLOSE_ENOUGH_K = 1e-4
+
+
+class HeaterError(ValueError):
+    """A load, power or target that cannot be; the message says which number and what would be accepted."""
 
 
 @dataclass(frozen=True)
@@ -332,6 +336,16 @@ def boil(load: Coefficients, around: Surroundings, state: State, duration: Float
     return State(warmer, partner, left, state.lost + lost, state.vapour + vapour, state.stored + stored + rest)
 
 
+def _time_to_dry(load: Coefficients, around: Surroundings, state: State, duration: FloatArray) -> FloatArray:
+    """Return how long a boiling load has water at its mean rate of vapour over `duration`, s (exact for one node)."""
+    ample = replace(state, water=np.full_like(state.water, 1e12))
+    vapour = boil(load, around, ample, duration).vapour - state.vapour
+    needed = state.water * water.latent_heat_j_kg(state.main)
+    within = vapour > needed
+    # A hair longer, so that the last gram is not chased through ever shorter pieces.
+    return np.where(within, duration * needed / np.where(within, vapour, 1.0) * (1 + 1e-9), duration)
+
+
 def boils(load: Coefficients, around: Surroundings, state: State) -> BoolArray:
     """Return where the main node stands at its boiling point, with water left and more heat coming than leaving."""
     loss0, _ = losses(load, around, state.main, state.partner)
@@ -355,6 +369,8 @@ class _Book:
     boiling_from: FloatArray
     dry_from: FloatArray
     switchings: npt.NDArray[np.int64]
+    cut_when_dry: bool
+    rounds_left: int  # of events, before the march is given up as endless
     pending: BoolArray  # target not reached yet
     waiting: bool  # any pending
     # The piece in which each draw first reaches the target, to be solved for all draws at once when the march is over.
@@ -365,7 +381,7 @@ class _Book:
     hit_given: FloatArray
 
 
-def _opened(start: State, target: FloatArray, off_above: FloatArray | None) -> _Book:
+def _opened(start: State, target: FloatArray, off_above: FloatArray | None, steps: int, cut_when_dry: bool) -> _Book:
     draws = start.main.size
     pending = start.main < target
     return _Book(
@@ -377,6 +393,8 @@ def _opened(start: State, target: FloatArray, off_above: FloatArray | None) -> _
         boiling_from=np.full(draws, np.nan),
         dry_from=np.full(draws, np.nan),
         switchings=np.zeros(draws, dtype=np.int64),
+        cut_when_dry=cut_when_dry,
+        rounds_left=MOST_ROUNDS + 5 * steps,
         pending=pending,
         waiting=bool(pending.any()),
         hit_state=State(*(array.copy() for array in start.all())),
@@ -523,31 +541,35 @@ def _settle_events(
     parts = [array.copy() for array in after.all()]
     now, then, left = state.take(busy), after.take(busy), np.full(busy.size, duration)
     offered = np.broadcast_to(offered, state.main.shape)
-    for event in range(MOST_SWITCHINGS_PER_STEP):
+    first_round = True
+    while True:
+        _spend(book)
         few, others, offer = load.take(busy), around.take(busy), offered[busy]
         given = np.where(book.on[busy], offer, 0.0)
         here = Surroundings(given, others.ambient, others.main_loss, others.partner_loss)
-        if event > 0:
+        if not first_round:
             then = advance(few, here, now, left)
+        first_round = False
         level, switches = _switching(book.on[busy], then.main, switch, busy)
         stands = starts_boiling = None
-        crosses = switches
+        crosses, lasting = switches, left
         if load.wet:
             stands = boils(few, here, now)
-            boiled = boil(few, here, now, left)
+            lasting = np.where(stands, np.minimum(left, _time_to_dry(few, here, now, left)), left)
+            boiled = boil(few, here, now, lasting)
             then = State(*(np.where(stands, b, a) for b, a in zip(boiled.all(), then.all(), strict=True)))
             starts_boiling = ~stands & (then.main > few.boiling) & (now.main < few.boiling) & (now.water > 0)
             starts_boiling &= ~(switches & (level < few.boiling))
             switches &= ~stands & ~starts_boiling
             level = np.where(starts_boiling, few.boiling, level)
             crosses = switches | starts_boiling
-        used = left
+        used = lasting
         spot = np.flatnonzero(crosses)
         if spot.size == busy.size:
             used, then = _cut(few, here, now, then, left, level)
         elif spot.size:
             some, those, first = few.take(spot), here.take(spot), now.take(spot)
-            used = left.copy()
+            used = lasting.copy()
             used[spot], cut = _cut(some, those, first, then.take(spot), left[spot], level[spot])
             then = State(*(array.copy() for array in then.all()))
             for array, piece in zip(then.all(), cut.all(), strict=True):
@@ -559,6 +581,8 @@ def _settle_events(
             book.boiling_from[busy[begins]] = (begun + np.where(starts_boiling, used, 0.0))[begins]
             dries = (now.water > 0) & (then.water <= 0)
             book.dry_from[busy[dries]] = (begun + used)[dries]
+            if book.cut_when_dry:
+                book.on[busy[dries]] = False
         if book.waiting:
             _note_target(book, busy, here, now, then, target, begun, used)
         book.given[busy] += given * used
@@ -579,12 +603,16 @@ def _settle_events(
             now = then
         else:
             busy, left, now = busy[more], left[more], then.take(np.flatnonzero(more))
-    # A thermostat that would switch without end inside one step: the rest of the step with the power off.
-    rest = advance(load.take(busy), replace(around.take(busy), power=np.zeros(busy.size)), now, left)
-    book.refused[busy] += np.broadcast_to(offered, state.main.shape)[busy] * left
-    for array, piece in zip(parts, rest.all(), strict=True):
-        array[busy] = piece
-    return State(*parts)
+
+
+def _spend(book: _Book) -> None:
+    """Count a round of events; raise HeaterError where a thermostat would keep the march going for ever."""
+    book.rounds_left -= 1
+    if book.rounds_left < 0:
+        raise HeaterError(
+            f"the thermostat switches far too often ({int(book.switchings.max())} times so far): its hysteresis is too "
+            "narrow for a load of so little heat capacity; accepted: a wider hysteresis, or a shorter time"
+        )
 
 
 def _switching(on: BoolArray, main: FloatArray, switch: _Switch | None, busy: Places) -> tuple[FloatArray, BoolArray]:
@@ -628,13 +656,15 @@ def march(
     off_above: FloatArray | None,
     on_below: FloatArray | None,
     records: Places,
+    cut_when_dry: bool = False,
 ) -> March:
     """Return the load after all steps. `*_row(step)` gives what holds during a step, of shape (draws,) or (1,).
 
-    `records` are the step ends (0 = the start) at which temperatures are kept, rising.
+    `records` are the step ends (0 = the start) at which temperatures are kept, rising. With `cut_when_dry` (and no
+    thermostat) the power stays off once the water is gone.
     """
     state = start
-    book = _opened(start, target, off_above)
+    book = _opened(start, target, off_above, durations_s.size, cut_when_dry)
     switch = None if off_above is None or on_below is None else _Switch(off_above, on_below)
     may_boil = bool(np.isfinite(load.boiling).any())
     line: Linearised | None = None
@@ -644,7 +674,7 @@ def march(
     clock = 0.0
     for step, duration in enumerate(durations_s.tolist()):
         offered = power_row(step)
-        power = offered if switch is None else np.where(book.on, offered, 0.0)
+        power = offered if switch is None and not cut_when_dry else np.where(book.on, offered, 0.0)
         wind = None if wind_row is None else wind_row(step)
         around = _surroundings(load, power, ambient_row(step), wind)
         if line is None or _has_bent(load, made_at, state, duration, wind):
@@ -655,7 +685,7 @@ def march(
             if book.waiting:
                 _note_target(book, None, around, state, after, target, clock, duration)
             book.given += power * duration
-            if switch is not None:
+            if power is not offered:
                 book.refused += (offered - power) * duration
         else:
             quiet = np.ones(start.main.size, dtype=bool)
@@ -668,7 +698,10 @@ def march(
             after = _settle_events(load, book, around, offered, state, after, busy, switch, target, clock, duration)
         clock += duration
         if load.steams:
-            book.dry_from[(state.water > 0) & (after.water <= 0) & np.isnan(book.dry_from)] = clock
+            dries = (state.water > 0) & (after.water <= 0) & np.isnan(book.dry_from)
+            book.dry_from[dries] = clock
+            if cut_when_dry:
+                book.on[dries] = False
         if refused_row is not None:
             book.refused += refused_row(step) * duration
         state = after
