@@ -21,15 +21,61 @@ MOST_BYTES = 32 * 1024 * 1024
 
 # Unit part of a header name -> unit as `vehicle.units` knows it. Headers are lower case with underscores.
 _SLUGS = {
-    "": "", "m_s": "m/s", "km_h": "km/h", "kmh": "km/h", "kph": "km/h", "mph": "mph", "kn": "knot", "ft_s": "ft/s",
-    "m": "m", "mm": "mm", "cm": "cm", "in": "inch", "ft": "ft", "km": "km", "mi": "mile",
-    "deg": "deg", "rad": "rad", "rpm": "rpm", "rad_s": "rad/s", "hz": "revolution/s",
-    "w": "W", "kw": "kW", "hp": "hp", "n": "N", "kn_force": "kN", "lbf": "lbf", "nm": "N*m", "n_m": "N*m",
-    "lbf_ft": "lbf*ft", "g_kwh": "g/kWh", "g_per_kwh": "g/kWh", "s": "s", "min": "min", "h": "h",
-    "degc": "degC", "degf": "degF", "k": "kelvin", "percent": "percent", "pct": "percent", "kg": "kg", "lb": "lb",
-    "v": "V", "a": "A", "ohm": "ohm", "j": "J", "kj": "kJ", "kwh": "kWh", "pa": "Pa", "kpa": "kPa", "hpa": "hPa",
-    "kg_m": "kg/m", "g": "g", "l_h": "L/h", "g_s": "g/s",
-}  # fmt: skip
+    "": "",
+    "m_s": "m/s",
+    "km_h": "km/h",
+    "kmh": "km/h",
+    "kph": "km/h",
+    "mph": "mph",
+    "kn": "knot",
+    "ft_s": "ft/s",
+    "m": "m",
+    "mm": "mm",
+    "cm": "cm",
+    "in": "inch",
+    "ft": "ft",
+    "km": "km",
+    "mi": "mile",
+    "deg": "deg",
+    "rad": "rad",
+    "rpm": "rpm",
+    "rad_s": "rad/s",
+    "hz": "revolution/s",
+    "w": "W",
+    "kw": "kW",
+    "hp": "hp",
+    "n": "N",
+    "kn_force": "kN",
+    "lbf": "lbf",
+    "nm": "N*m",
+    "n_m": "N*m",
+    "lbf_ft": "lbf*ft",
+    "g_kwh": "g/kWh",
+    "g_per_kwh": "g/kWh",
+    "s": "s",
+    "min": "min",
+    "h": "h",
+    "degc": "degC",
+    "degf": "degF",
+    "k": "kelvin",
+    "percent": "percent",
+    "pct": "percent",
+    "kg": "kg",
+    "lb": "lb",
+    "v": "V",
+    "a": "A",
+    "ohm": "ohm",
+    "j": "J",
+    "kj": "kJ",
+    "kwh": "kWh",
+    "pa": "Pa",
+    "kpa": "kPa",
+    "hpa": "hPa",
+    "kg_m": "kg/m",
+    "g": "g",
+    "l_h": "L/h",
+    "g_s": "g/s",
+}
 
 
 def read_table(
@@ -63,9 +109,13 @@ def read_table(
         if len(cells) < len(header) or spare:
             hint = " (decimal commas need semicolons between the cells)" if delimiter == "," and spare else ""
             problems.append(
-                Problem(path.name, f"line {number}", f"{len(cells)} cells under {len(header)} headers{hint}",
-                        f"{len(header)} cells")
-            )  # fmt: skip
+                Problem(
+                    path.name,
+                    f"line {number}",
+                    f"{len(cells)} cells under {len(header)} headers{hint}",
+                    f"{len(header)} cells",
+                )
+            )
             continue
         for name, column in places.items():
             text = cells[column].strip()
@@ -161,9 +211,13 @@ def _match_header(
         near = nearest(ask, header)
         listed = ", ".join(shown(entry, 30) for entry in header[:12])
         problems.append(
-            Problem(path.name, f"column {ask}", f"missing; the header has {listed}",
-                    f"a column {ask}{f' (is it {near!r}?)' if near else ''}")
-        )  # fmt: skip
+            Problem(
+                path.name,
+                f"column {ask}",
+                f"missing; the header has {listed}",
+                f"a column {ask}{f' (is it {near!r}?)' if near else ''}",
+            )
+        )
     if problems:
         raise InputError(problems)
     return places, units
@@ -198,8 +252,14 @@ def _in_unit(path: Path, header: str, values: np.ndarray, given: str, unit: str)
     if not given:
         if unit == "dimensionless":
             return values
-        raise InputError(Problem(path.name, f"column {shown(header)}", "no unit in the header",
-                                 f"a unit, such as in {example(unit)}: name_km_h or name (km/h)"))  # fmt: skip
+        raise InputError(
+            Problem(
+                path.name,
+                f"column {shown(header)}",
+                "no unit in the header",
+                f"a unit, such as in {example(unit)}: name_km_h or name (km/h)",
+            )
+        )
     if given in ("-", "1") and unit == "dimensionless":
         return values
     try:
@@ -223,6 +283,10 @@ def increasing(path: Path, name: str, values: np.ndarray, line_hint: str = "") -
     row = int(np.argmax(step <= 0)) + 1
     what = "twice" if step[row - 1] == 0 else f"after {values[row - 1]:g}"
     raise InputError(
-        Problem(path.name, f"column {name}", f"{values[row]:g} {what}, in row {row + 1} of the numbers{line_hint}",
-                "values that rise from row to row, each once")
-    )  # fmt: skip
+        Problem(
+            path.name,
+            f"column {name}",
+            f"{values[row]:g} {what}, in row {row + 1} of the numbers{line_hint}",
+            "values that rise from row to row, each once",
+        )
+    )

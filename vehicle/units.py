@@ -24,24 +24,92 @@ _POWER = re.compile(r"\*\*\s*(?!-?[1-4](?![\d.*]))")
 
 # What people write, where the registry would read something else ("Nm" as nanometre-like, "C" as coulomb) or nothing.
 _SPELLINGS = {
-    "Nm": "N*m", "N m": "N*m", "kNm": "kN*m", "N·m": "N*m", "N-m": "N*m",
-    "lb-ft": "lbf*ft", "lb ft": "lbf*ft", "lbf ft": "lbf*ft", "lbft": "lbf*ft", "ft-lb": "lbf*ft", "ft lb": "lbf*ft",
-    "lbf-ft": "lbf*ft", "ft lbf": "lbf*ft", "ft-lbf": "lbf*ft", "foot-pound": "lbf*ft",
-    "RPM": "rpm", "rev/min": "rpm", "r/min": "rpm", "1/min": "rpm", "rev/s": "revolution/s",
-    "Ohm": "ohm", "Ohms": "ohm", "ohms": "ohm", "MPH": "mph", "mi/h": "mph", "km/hr": "km/h", "kmh": "km/h",
-    "kph": "km/h", "KPH": "km/h", "kmph": "km/h", "knots": "knot", "kn": "knot", "kt": "knot",
-    "L/100km": "L/hundred_km", "L/100 km": "L/hundred_km", "l/100km": "L/hundred_km", "l/100 km": "L/hundred_km",
-    "kWh/100km": "kWh/hundred_km", "kWh/100 km": "kWh/hundred_km",
-    "gal/h": "US_liquid_gallon/h", "gph": "US_liquid_gallon/h", "US gal/h": "US_liquid_gallon/h",
-    "gal": "US_liquid_gallon", "US gal": "US_liquid_gallon", "imp gal": "imperial_gallon", "UK gal": "imperial_gallon",
-    "imp gal/h": "imperial_gallon/h", "mins": "min", "minutes": "min", "hr": "h", "hrs": "h", "hours": "h",
-    "Lit": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L", "cc": "cm**3", "ccm": "cm**3",
-    "kcal": "kilocalorie", "sq ft": "ft**2", "sqft": "ft**2", "sq m": "m**2", "m2": "m**2", "m3": "m**3",
-    "ft2": "ft**2", "kg/m3": "kg/m**3", "HP": "hp", "PS": "metric_horsepower", "deg C": "degC", "deg F": "degF",
-    "degrees": "degree", "°": "degree", "lbs": "lb", "inches": "inch", "feet": "foot", "W/m2K": "W/m**2/K",
-    "W/(m2 K)": "W/m**2/K", "W/(m2K)": "W/m**2/K", "Ah": "A*h", "kW h": "kWh", "V/(1000 rpm)": "V/krpm",
-    "V/1000rpm": "V/krpm", "V/1000 rpm": "V/krpm", "mm/s": "mm/s",
-}  # fmt: skip
+    "Nm": "N*m",
+    "N m": "N*m",
+    "kNm": "kN*m",
+    "N·m": "N*m",
+    "N-m": "N*m",
+    "lb-ft": "lbf*ft",
+    "lb ft": "lbf*ft",
+    "lbf ft": "lbf*ft",
+    "lbft": "lbf*ft",
+    "ft-lb": "lbf*ft",
+    "ft lb": "lbf*ft",
+    "lbf-ft": "lbf*ft",
+    "ft lbf": "lbf*ft",
+    "ft-lbf": "lbf*ft",
+    "foot-pound": "lbf*ft",
+    "RPM": "rpm",
+    "rev/min": "rpm",
+    "r/min": "rpm",
+    "1/min": "rpm",
+    "rev/s": "revolution/s",
+    "Ohm": "ohm",
+    "Ohms": "ohm",
+    "ohms": "ohm",
+    "MPH": "mph",
+    "mi/h": "mph",
+    "km/hr": "km/h",
+    "kmh": "km/h",
+    "kph": "km/h",
+    "KPH": "km/h",
+    "kmph": "km/h",
+    "knots": "knot",
+    "kn": "knot",
+    "kt": "knot",
+    "L/100km": "L/hundred_km",
+    "L/100 km": "L/hundred_km",
+    "l/100km": "L/hundred_km",
+    "l/100 km": "L/hundred_km",
+    "kWh/100km": "kWh/hundred_km",
+    "kWh/100 km": "kWh/hundred_km",
+    "gal/h": "US_liquid_gallon/h",
+    "gph": "US_liquid_gallon/h",
+    "US gal/h": "US_liquid_gallon/h",
+    "gal": "US_liquid_gallon",
+    "US gal": "US_liquid_gallon",
+    "imp gal": "imperial_gallon",
+    "UK gal": "imperial_gallon",
+    "imp gal/h": "imperial_gallon/h",
+    "mins": "min",
+    "minutes": "min",
+    "hr": "h",
+    "hrs": "h",
+    "hours": "h",
+    "Lit": "L",
+    "litre": "L",
+    "litres": "L",
+    "liter": "L",
+    "liters": "L",
+    "cc": "cm**3",
+    "ccm": "cm**3",
+    "kcal": "kilocalorie",
+    "sq ft": "ft**2",
+    "sqft": "ft**2",
+    "sq m": "m**2",
+    "m2": "m**2",
+    "m3": "m**3",
+    "ft2": "ft**2",
+    "kg/m3": "kg/m**3",
+    "HP": "hp",
+    "PS": "metric_horsepower",
+    "deg C": "degC",
+    "deg F": "degF",
+    "degrees": "degree",
+    "°": "degree",
+    "lbs": "lb",
+    "inches": "inch",
+    "feet": "foot",
+    "W/m2K": "W/m**2/K",
+    "W/(m2 K)": "W/m**2/K",
+    "W/(m2K)": "W/m**2/K",
+    "Ah": "A*h",
+    "kW h": "kWh",
+    "V/(1000 rpm)": "V/krpm",
+    "V/1000rpm": "V/krpm",
+    "V/1000 rpm": "V/krpm",
+    "mm/s": "mm/s",
+}
 _TEMPERATURE_LETTERS = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "K": "kelvin", "degK": "kelvin"}
 
 # How an accepted unit is told to the user: (SI unit, kind) -> examples.
@@ -75,6 +143,7 @@ _EXAMPLES = {
     "N*s/m": '"1.2 N/(m/s)" or "0.1 lbf/mph"',
     "N*s**2/m**2": '"0.9 N/(m/s)^2" or "0.04 lbf/mph^2"',
     "kg*m**2": '"2.5 kg*m^2"',
+    "m/s**2": '"0.5 m/s^2"',
 }
 
 
@@ -161,10 +230,22 @@ def _linear(name: str, unit: str) -> tuple[float, float]:
         zero = units.Quantity(0.0, spelled).to(target).magnitude
         one = units.Quantity(1.0, spelled).to(target).magnitude
     except pint.DimensionalityError:
-        hint = {"lb": " (for a force write lbf)", "kg": " (for a force write N or kgf)"}.get(name, "")
+        hint = {("lb", "N"): " (for a force write lbf)", ("kg", "N"): " (for a force write N or kgf)"}.get(
+            (name, unit), ""
+        )
         raise QuantityError(f"{name!r} is a unit of another kind{hint}") from None
-    except (pint.UndefinedUnitError, pint.errors.DefinitionSyntaxError, pint.errors.OffsetUnitCalculusError,
-            ValueError, TypeError, AttributeError, AssertionError, KeyError, ZeroDivisionError, OverflowError):
+    except (
+        pint.UndefinedUnitError,
+        pint.errors.DefinitionSyntaxError,
+        pint.errors.OffsetUnitCalculusError,
+        ValueError,
+        TypeError,
+        AttributeError,
+        AssertionError,
+        KeyError,
+        ZeroDivisionError,
+        OverflowError,
+    ):
         # The registry's parser raises these for text that is no unit ("m//s", "2 m", "__class__").
         raise QuantityError(f"{name!r} is not a unit windtoll knows") from None
     return one - zero, zero
@@ -181,7 +262,13 @@ def normal_name(name: str, *, temperature: bool = False) -> str:
     if text in ("%", "percent"):
         return "percent"
     text = text.replace("°C", "degC").replace("°F", "degF").replace("Ω", "ohm").replace("μ", "µ")
-    if len(text) > 40 or not (_UNIT.fullmatch(text) or text.startswith("1/")) or _POWER.search(text) or "__" in text:
+    if (
+        len(text) > 40
+        or not (_UNIT.fullmatch(text) or text.startswith("1/"))
+        or _POWER.search(text)
+        or "__" in text
+        or "//" in text
+    ):
         raise QuantityError(f"{name[:40]!r} is not a unit windtoll knows")
     return text
 
@@ -250,12 +337,33 @@ _UK = _METRIC | {
 _SYSTEMS: dict[UnitSystem, dict[str, Display]] = {"metric": _METRIC, "us": _US, "uk": _UK}
 
 _SI_OF_KIND = {
-    "speed": "m/s", "rotor_speed": "rad/s", "tip_speed": "m/s", "length": "m", "distance": "m", "area": "m**2",
-    "volume": "m**3", "mass": "kg", "temperature": "K", "temperature_difference": "delta_degC", "force": "N",
-    "torque": "N*m", "power": "W", "energy": "J", "pressure": "Pa", "density": "kg/m**3", "fuel_flow": "m**3/s",
-    "fuel_per_distance": "m**2", "fuel_per_heat": "m**3/J", "resistance": "ohm", "current": "A", "voltage": "V",
-    "co2_flow": "kg/s", "angle": "rad", "time": "s", "share": "dimensionless",
-}  # fmt: skip
+    "speed": "m/s",
+    "rotor_speed": "rad/s",
+    "tip_speed": "m/s",
+    "length": "m",
+    "distance": "m",
+    "area": "m**2",
+    "volume": "m**3",
+    "mass": "kg",
+    "temperature": "K",
+    "temperature_difference": "delta_degC",
+    "force": "N",
+    "torque": "N*m",
+    "power": "W",
+    "energy": "J",
+    "pressure": "Pa",
+    "density": "kg/m**3",
+    "fuel_flow": "m**3/s",
+    "fuel_per_distance": "m**2",
+    "fuel_per_heat": "m**3/J",
+    "resistance": "ohm",
+    "current": "A",
+    "voltage": "V",
+    "co2_flow": "kg/s",
+    "angle": "rad",
+    "time": "s",
+    "share": "dimensionless",
+}
 
 
 def kinds() -> tuple[str, ...]:

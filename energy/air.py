@@ -1,0 +1,91 @@
+"""The air: how heavy it is, and how it meets the vehicle and the rotor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vehicle.arrays import Values
+
+GAS_CONSTANT_DRY_AIR = 287.0528  # J/(kg·K), US Standard Atmosphere 1976
+GAS_CONSTANT_WATER_VAPOUR = 461.523  # J/(kg·K), IAPWS-95
+SEA_LEVEL_PRESSURE_PA = 101_325.0  # US Standard Atmosphere 1976
+SEA_LEVEL_TEMPERATURE_K = 288.15
+LAPSE_RATE_K_M = 0.0065
+EARTH_RADIUS_M = 6_356_766.0
+
+
+def standard_atmosphere(altitude_m: Values) -> tuple[np.ndarray, np.ndarray]:
+    """Return (temperature K, pressure Pa) of the US Standard Atmosphere 1976 at geometric altitudes up to 11 km.
+
+    Hydrostatic troposphere with a lapse of 6.5 K per km of geopotential altitude.
+    """
+    altitude = np.asarray(altitude_m, float)
+    geopotential = EARTH_RADIUS_M * altitude / (EARTH_RADIUS_M + altitude)
+    temperature = SEA_LEVEL_TEMPERATURE_K - LAPSE_RATE_K_M * geopotential
+    exponent = 9.80665 / (GAS_CONSTANT_DRY_AIR * LAPSE_RATE_K_M)
+    return temperature, SEA_LEVEL_PRESSURE_PA * (temperature / SEA_LEVEL_TEMPERATURE_K) ** exponent
+
+
+def saturation_vapour_pressure_pa(temperature_k: Values) -> np.ndarray:
+    """Return the saturation vapour pressure over water (Pa): Magnus form of Alduchov & Eskridge (1996), from memory."""
+    celsius = np.asarray(temperature_k, float) - 273.15
+    return 610.94 * np.exp(17.625 * celsius / (celsius + 243.04))
+
+
+def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity: Values = 0.0) -> np.ndarray:
+    """Return the density of moist air (kg/m³): the sum of dry air and vapour as ideal gases at their partial pressures."""
+    temperature = np.asarray(temperature_k, float)
+    vapour = np.asarray(relative_humidity) * saturation_vapour_pressure_pa(temperature)
+    dry = np.asarray(pressure_pa) - vapour
+    return dry / (GAS_CONSTANT_DRY_AIR * temperature) + vapour / (GAS_CONSTANT_WATER_VAPOUR * temperature)
+
+
+def dynamic_viscosity_pa_s(temperature_k: Values) -> np.ndarray:
+    """Return the dynamic viscosity of air (Pa·s): Sutherland's formula as in the US Standard Atmosphere 1976."""
+    temperature = np.asarray(temperature_k, float)
+    return 1.458e-6 * temperature**1.5 / (temperature + 110.4)
+
+
+def sound_speed_m_s(temperature_k: Values) -> np.ndarray:
+    """Return the speed of sound in dry air (m/s): √(1.4·R·T), US Standard Atmosphere 1976."""
+    return np.sqrt(1.4 * GAS_CONSTANT_DRY_AIR * np.asarray(temperature_k, float))
+
+
+@dataclass(frozen=True)
+class AirAtVehicle:
+    """The air as the moving vehicle meets it, in m/s and radians.
+
+    `ahead_m_s` comes from the front (negative: from behind), `across_m_s` from the side, `speed_m_s` is their
+    resultant and `yaw_rad` the angle between it and the vehicle's axis (0 from ahead, π from behind).
+    """
+
+    ahead_m_s: np.ndarray
+    across_m_s: np.ndarray
+    speed_m_s: np.ndarray
+    yaw_rad: np.ndarray
+
+
+def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad: Values) -> AirAtVehicle:
+    """Return the air that a vehicle meets; `wind_from_rad` is 0 for a head wind, ±π/2 from the side, π for a tail wind."""
+    wind, angle = np.asarray(wind_speed_m_s, float), np.asarray(wind_from_rad, float)
+    ahead = np.asarray(road_speed_m_s, float) + wind * np.cos(angle)
+    across = wind * np.sin(angle)
+    ahead, across = np.broadcast_arrays(ahead, across)
+    return AirAtVehicle(ahead, across, np.hypot(ahead, across), np.arctan2(np.abs(across), ahead))
+
+
+def rotor_air_speed_m_s(
+    air: AirAtVehicle, yaw_exponent: Values, local_speed_factor: Values = 1.0, *, turns_into_wind: bool = False
+) -> np.ndarray:
+    """Return the air speed that works on a rotor whose axis lies along the vehicle (m/s, never negative).
+
+    Power falls with cos^n of the yaw angle, n = `yaw_exponent`; as power goes with the cube of the air speed, that is a
+    working air speed of |u|·cos(yaw)^(n/3). n = 3 is the axial component alone. There is no single exponent: it
+    depends on the thrust coefficient and on how the rotor is governed (Tamaro et al., Wind Energy Science 9 (2024)
+    1547). Air from behind gives nothing. `local_speed_factor` is the air speed where the rotor sits over that of the
+    free air. A rotor that turns into the wind has no yaw.
+    """
+    cosine = np.ones_like(air.yaw_rad) if turns_into_wind else np.clip(np.cos(air.yaw_rad), 0.0, 1.0)
+    return np.asarray(local_speed_factor) * air.speed_m_s * cosine ** (np.asarray(yaw_exponent) / 3.0)

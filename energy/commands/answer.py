@@ -1,0 +1,80 @@
+"""`windtoll answer`: does it save or cost fuel, by how much, and why."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from energy.commands import common
+from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from energy.report import Told
+
+
+@click.command("answer", short_help="Does the turbine save or cost fuel? By how much, and why?")
+@common.SCENARIO
+@common.set_option
+@common.units_option
+@common.json_option
+@click.option("--brief", is_flag=True, help="Only the verdict.")
+def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, brief: bool) -> None:
+    """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
+
+    Prints the verdict in one sentence, then the ledger (every watt from fuel and wind to the heated load, without and
+    with the turbine), the values that were assumed with their sources, and the cautions.
+
+    \b
+    Examples:
+      windtoll answer scenario.toml
+      windtoll answer scenario.toml --set trip.road_speed="65 mph" --units us
+      windtoll answer scenario.toml --set air.wind_speed="30 km/h" --json
+    """
+    from energy import report
+    from energy.scenario import load
+
+    told = report.answered(load(scenario, overrides))
+    if as_json:
+        common.print_json(report.as_data(told, system))
+        return
+    _print(told, system, brief)
+
+
+def _print(told: Told, system: UnitSystem, brief: bool) -> None:
+    from rich.table import Table
+
+    from energy import report
+
+    out = common.console()
+    sentence, case = report.lines(told, system)
+    if told.scenario.title:
+        out.print(told.scenario.title, style="dim")
+    out.print(sentence, style="bold")
+    out.print(case, style="dim")
+    if brief:
+        return
+    common.heading(out, "Numbers")
+    common.pairs(out, report.key_numbers(told, system))
+
+    common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("account")
+    table.add_column("")
+    for name in ("without", "working", "difference"):
+        table.add_column(name, justify="right")
+    last = ""
+    for account, name, without, working, difference in report.ledger_lines(told, system):
+        table.add_row(account if account != last else "", name, without, working, difference)
+        last = account
+    out.print(table)
+
+    common.heading(out, "The same heat from elsewhere")
+    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
+
+    common.heading(out, "Assumed, for want of a value in the scenario")
+    common.bullets(out, [report.assumption_words(entry) for entry in report.assumptions(told)])
+
+    common.heading(out, "Cautions")
+    common.bullets(out, report.cautions(told, system))

@@ -1,0 +1,91 @@
+"""What the subcommands share: options, the console, the way errors are told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from vehicle.units import UNIT_SYSTEMS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SCENARIO = click.argument("scenario", type=click.Path(path_type=Path), metavar="SCENARIO.toml")
+
+
+def units_option(function: F) -> F:
+    """Add --units."""
+    return click.option(
+        "--units",
+        "system",
+        type=click.Choice(UNIT_SYSTEMS),
+        default="metric",
+        show_default=True,
+        help="Units to show: metric, US (mph, lbf, US gal) or UK (mph, imperial mpg).",
+    )(function)
+
+
+def json_option(function: F) -> F:
+    """Add --json."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print the result as JSON (SI; described in the README)."
+    )(function)
+
+
+def set_option(function: F) -> F:
+    """Add --set."""
+    return click.option(
+        "--set",
+        "overrides",
+        multiple=True,
+        metavar='TABLE.KEY="VALUE"',
+        help='Use another value without editing the file, e.g. --set trip.road_speed="65 mph". May be repeated.',
+    )(function)
+
+
+def console(*, stderr: bool = False) -> Console:
+    """Return a console that takes no text for markup and keeps numbers plain."""
+    from rich.console import Console
+
+    return Console(stderr=stderr, markup=False, highlight=False, emoji=False)
+
+
+def print_json(data: Any) -> None:
+    """Print data as JSON; a NaN that slipped through is an error, not invalid JSON."""
+    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def heading(out: Console, text: str) -> None:
+    """Print a section's heading."""
+    out.print()
+    out.print(text, style="bold")
+
+
+def pairs(out: Console, rows: list[tuple[str, str]]) -> None:
+    """Print (name, text) rows in two columns."""
+    from rich.table import Table
+
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(no_wrap=False, max_width=44)
+    table.add_column(overflow="fold")
+    for name, text in rows:
+        table.add_row(name, text)
+    out.print(table)
+
+
+def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
+    """Print texts as a list, wrapped with a hanging indent."""
+    from rich.table import Table
+
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column(width=1)
+    table.add_column(overflow="fold")
+    for text in texts:
+        table.add_row("•", text)
+    out.print(table)

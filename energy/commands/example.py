@@ -1,0 +1,54 @@
+"""`windtoll example`: demo scenarios to start from."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import click
+
+from energy.commands import common
+from vehicle.problems import InputError, Problem
+
+
+def demo_folder() -> Path:
+    """Return the folder of the demo scenarios: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    installed = package / "demo_scenarios"
+    return installed if installed.is_dir() else package.parent / "scenarios"
+
+
+@click.command("example", short_help="Copy the demo scenarios into a folder of yours.")
+@click.argument("folder", type=click.Path(path_type=Path))
+@common.json_option
+def command(folder: Path, as_json: bool) -> None:
+    """Copy the demo scenarios into FOLDER, to start your own from.
+
+    All of them are invented: no real vehicle, rotor or person. Nothing that is already in FOLDER is overwritten.
+    """
+    source = demo_folder()
+    names = sorted(entry.name for entry in source.iterdir() if (entry / "scenario.toml").is_file())
+    there = [name for name in names if (folder / name).exists()]
+    if folder.exists() and not folder.is_dir():
+        raise InputError(Problem(str(folder), "", "is a file", "a folder, new or existing"))
+    if there:
+        raise InputError(
+            Problem(str(folder), "", f"already holds {', '.join(there)}", "a folder without them, or a new one")
+        )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in names:
+            shutil.copytree(source / name, folder / name)
+    except OSError as error:
+        raise InputError(
+            Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
+        ) from None
+    written = [folder / name / "scenario.toml" for name in names]
+    if as_json:
+        common.print_json({"written": [str(path) for path in written]})
+        return
+    out = common.console()
+    out.print("Invented demo scenarios, yours to change:")
+    for path in written:
+        out.print(f"  {path}", soft_wrap=True)
+    out.print(f"Try: windtoll answer {written[-1]}", soft_wrap=True)

@@ -1,0 +1,184 @@
+"""From the rotor shaft to the element: belt or gear, permanent-magnet generator, rectifier, leads, resistor.
+
+The whole chain is one function of rotor speed. Every watt is accounted for: shaft = belt loss + friction + iron +
+winding + rectifier + leads + element, at every speed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from vehicle.arrays import Values
+
+# Mean output of an ideal six-pulse diode bridge over the line-to-line rms voltage, 3·√2/π: power-electronics texts.
+SIX_PULSE_VOLTAGE_RATIO = 3 * np.sqrt(2) / np.pi
+Connection = Literal["rectifier", "three_phase", "direct_current"]
+_REFERENCE_SPEED_RAD_S = 1000 * 2 * np.pi / 60  # iron loss is stated at 1000 rpm
+
+
+@dataclass(frozen=True)
+class ElectricalChain:
+    """Belt, generator, rectifier and element; numeric fields are floats or arrays of operating points or draws.
+
+    Speeds and torques of the generator are those of its own shaft, `ratio` times faster than the rotor. Voltage
+    constant: open-circuit rms volts between two terminals per rad/s (direct current: volts per rad/s). Winding
+    resistance and inductance: between two terminals, as a meter reads them. `element_resistance_ohm` is the one element
+    of a rectifier or direct-current circuit, or each of three in star.
+    """
+
+    connection: Connection
+    ratio: Values
+    belt_efficiency: Values
+    voltage_constant_v_s: Values
+    winding_resistance_ohm: Values
+    winding_inductance_h: Values
+    pole_pairs: Values
+    friction_torque_n_m: Values
+    cogging_torque_n_m: Values
+    iron_loss_w: Values  # at 1000 rpm of the generator
+    eddy_share: (
+        Values  # of the iron loss at 1000 rpm: grows with the square of speed, the rest (hysteresis) in proportion
+    )
+    rectifier_drop_v: Values  # the two diodes that conduct, together
+    lead_resistance_ohm: Values
+    element_resistance_ohm: Values
+
+
+@dataclass(frozen=True)
+class ElectricalState:
+    """The chain at given rotor speeds: watts, amperes, volts; arrays of the speeds' shape."""
+
+    shaft_w: np.ndarray
+    belt_loss_w: np.ndarray
+    friction_loss_w: np.ndarray
+    iron_loss_w: np.ndarray
+    winding_loss_w: np.ndarray
+    rectifier_loss_w: np.ndarray
+    lead_loss_w: np.ndarray
+    element_w: np.ndarray
+    current_a: np.ndarray
+    element_voltage_v: np.ndarray
+    open_circuit_voltage_v: np.ndarray
+    generator_speed_rad_s: np.ndarray
+
+    @property
+    def generator_output_w(self) -> np.ndarray:
+        """Power at the generator's terminals, in W: what a wattmeter there would show before the rectifier."""
+        return self.rectifier_loss_w + self.lead_loss_w + self.element_w
+
+
+def hot_resistance_ohm(
+    resistance_20_ohm: Values, temperature_coefficient_per_k: Values, temperature_k: Values
+) -> np.ndarray:
+    """Return the resistance (Ω) of an element at a temperature: R₂₀·(1 + α·(T − 20 °C))."""
+    rise = np.asarray(temperature_k, float) - 293.15
+    return np.asarray(resistance_20_ohm) * (1 + np.asarray(temperature_coefficient_per_k) * rise)
+
+
+def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
+    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
+    values: dict[str, Any] = {f.name: getattr(chain, f.name) for f in fields(chain) if f.name != "connection"}
+    longer: dict[str, Any] = {name: np.asarray(value)[..., None] for name, value in values.items() if np.ndim(value)}
+    return replace(chain, **longer)
+
+
+def open_load(chain: ElectricalChain) -> ElectricalChain:
+    """Return the chain with its element cut off: only friction and iron hold the rotor back."""
+    return replace(chain, element_resistance_ohm=np.inf)
+
+
+def current_a(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+    """Return the current (A) through the element at generator speeds.
+
+    Rectifier: (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in series
+    and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with source
+    inductance, continuous current). Three phases in star: phase voltage over the phase's impedance.
+    """
+    resistance, electromotive, drop = _circuit(chain)
+    omega_l = np.asarray(chain.pole_pairs) * np.asarray(chain.winding_inductance_h) / 2  # per rad/s, one phase
+    electromotive_v = electromotive * generator_speed_rad_s - drop
+    if chain.connection == "three_phase":
+        return np.maximum(0.0, electromotive_v) / np.hypot(resistance, omega_l * generator_speed_rad_s)
+    if chain.connection == "rectifier":
+        return np.maximum(0.0, electromotive_v) / (resistance + 3 / np.pi * omega_l * generator_speed_rad_s)
+    return np.maximum(0.0, electromotive_v) / resistance
+
+
+def _circuit(chain: ElectricalChain) -> tuple[np.ndarray, np.ndarray, np.ndarray | float]:
+    """Return (loop resistance, volts per rad/s that drive the loop, drop), per phase for three phases."""
+    winding = np.asarray(chain.winding_resistance_ohm, float)
+    constant = np.asarray(chain.voltage_constant_v_s, float)
+    outside = np.asarray(chain.element_resistance_ohm, float) + chain.lead_resistance_ohm
+    if chain.connection == "three_phase":
+        return outside + winding / 2, constant / np.sqrt(3), 0.0
+    if chain.connection == "rectifier":
+        return outside + winding, constant * SIX_PULSE_VOLTAGE_RATIO, np.asarray(chain.rectifier_drop_v, float)
+    return outside + winding, constant, 0.0
+
+
+def idle_torque_n_m(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+    """Return the torque (N·m, generator shaft) of friction and iron at a speed, without current.
+
+    Iron loss is hysteresis (in proportion to speed) plus eddy currents (square of speed): electrical-machines texts.
+    """
+    iron = np.asarray(chain.iron_loss_w) / _REFERENCE_SPEED_RAD_S
+    eddy = iron * chain.eddy_share / _REFERENCE_SPEED_RAD_S
+    return (
+        np.asarray(chain.friction_torque_n_m) + iron * (1 - np.asarray(chain.eddy_share))
+    ) + eddy * generator_speed_rad_s
+
+
+def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
+    """Return the torque (N·m) that the chain asks of the rotor shaft at rotor speeds (≥ 0)."""
+    speed = np.asarray(rotor_speed_rad_s, float) * chain.ratio
+    current = current_a(chain, speed)
+    resistance, _, drop = _circuit(chain)
+    phases = 3.0 if chain.connection == "three_phase" else 1.0
+    if np.isinf(resistance).any():  # a cut-off element: no current, and inf·0 must not become NaN
+        resistance = np.where(np.isinf(resistance), 0.0, resistance)
+    copper = current * (phases * resistance * current + drop)
+    torque = copper / (speed + 1e-12) + idle_torque_n_m(chain, speed)
+    return torque * (np.asarray(chain.ratio) / chain.belt_efficiency)
+
+
+def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> ElectricalState:
+    """Return every watt of the chain at rotor speeds (rad/s); arrays broadcast against the chain's fields."""
+    rotor_speed = np.asarray(rotor_speed_rad_s, float)
+    speed = rotor_speed * chain.ratio
+    current = current_a(chain, speed)
+    three_phase = chain.connection == "three_phase"
+    phases = 3.0 if three_phase else 1.0
+    winding_share = 0.5 if three_phase else 1.0
+    square = phases * current * current
+    element = np.where(
+        current > 0, square * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
+    )
+    winding = square * np.asarray(chain.winding_resistance_ohm) * winding_share
+    leads = square * chain.lead_resistance_ohm
+    rectifier = current * (np.asarray(chain.rectifier_drop_v) if chain.connection == "rectifier" else 0.0)
+    friction = np.asarray(chain.friction_torque_n_m) * speed
+    iron = idle_torque_n_m(chain, speed) * speed - friction
+    into_generator = element + winding + leads + rectifier + friction + iron
+    shaft = into_generator / chain.belt_efficiency
+    _, electromotive, _ = _circuit(chain)
+    voltage = np.where(
+        current > 0, current * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
+    )
+    parts = np.broadcast_arrays(
+        shaft,
+        shaft - into_generator,
+        friction,
+        iron,
+        winding,
+        rectifier,
+        leads,
+        element,
+        current,
+        voltage,
+        electromotive * speed,
+        speed,
+    )
+    return ElectricalState(*parts)

@@ -1,0 +1,199 @@
+"""Values of a scenario: a number in SI with its range, how it was told, and the rules it must keep."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import Field
+
+from vehicle import units
+from vehicle.problems import shown
+
+Shape = Literal["exact", "normal", "uniform", "triangular"]
+# "± x" is read as: 19 times out of 20 within x (JCGM 100:2008, 6.2: expanded uncertainty, coverage factor 1.96).
+COVERAGE_FACTOR = 1.959963984540054
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """A value in SI and what is known of it: exact, normal (±, 95 %), uniform or triangular between low and high."""
+
+    value: float
+    low: float
+    high: float
+    shape: Shape = "exact"
+
+    @property
+    def standard_deviation(self) -> float:
+        """Standard deviation in SI: of a normal ± (95 %), a uniform or a triangular distribution."""
+        if self.shape == "exact":
+            return 0.0
+        if self.shape == "normal":
+            return (self.high - self.low) / (2 * COVERAGE_FACTOR)
+        if self.shape == "uniform":
+            return (self.high - self.low) / math.sqrt(12)
+        a, b, c = self.low, self.high, self.value
+        return math.sqrt(max(0.0, a * a + b * b + c * c - a * b - a * c - b * c) / 18)
+
+
+def exact(value: float) -> Uncertain:
+    """Return a value known exactly."""
+    return Uncertain(value, value, value)
+
+
+@dataclass(frozen=True)
+class Spec:
+    """The rules of one key: its unit, limits (in that unit), meaning, and where its default comes from."""
+
+    unit: str
+    meaning: str
+    at_least: float | None = None
+    above: float | None = None
+    at_most: float | None = None
+    source: str = ""
+
+    def accepted(self) -> str:
+        """Return what a user may write, in words."""
+        limits = []
+        if self.above is not None:
+            limits.append(f"above {self.above:g}")
+        if self.at_least is not None:
+            limits.append(f"at least {self.at_least:g}")
+        if self.at_most is not None:
+            limits.append(f"at most {self.at_most:g}")
+        unit = {"K": " K", "delta_degC": " K", "dimensionless": "", "V*s/rad": " V*s/rad"}.get(
+            self.unit, f" {self.unit}"
+        )
+        # Absolute zero is refused by the unit itself.
+        words = f", {' and '.join(limits)}{unit}" if limits else ""
+        return f"{self.meaning}, such as {units.example(self.unit)}{words}"
+
+
+class FieldError(ValueError):
+    """A value that a key does not take: what was read, and what would be accepted; `key` where it is another key."""
+
+    def __init__(self, read: str, accepted: str, key: str | None = None) -> None:
+        super().__init__(read)
+        self.read, self.accepted, self.key = read, accepted, key
+
+
+def quantity(
+    unit: str,
+    meaning: str,
+    *,
+    default: str | float | None = None,
+    low: str | float | None = None,
+    high: str | float | None = None,
+    source: str = "",
+    required: bool = False,
+    at_least: float | None = None,
+    above: float | None = None,
+    at_most: float | None = None,
+) -> Any:
+    """Return a pydantic field for a quantity in SI unit `unit`.
+
+    With a default, its range `low`..`high` makes it uncertain (triangular) and `source` says where it comes from.
+    """
+    spec = Spec(unit, meaning, at_least, above, at_most, source)
+    extra: dict[str, Any] = {"spec": spec}
+    if required:
+        return Field(description=meaning, json_schema_extra=extra)
+    if default is None:
+        return Field(default=None, description=meaning, json_schema_extra=extra)
+    return Field(
+        default_factory=lambda: _default(spec, default, low, high), description=meaning, json_schema_extra=extra
+    )
+
+
+def _default(spec: Spec, value: str | float, low: str | float | None, high: str | float | None) -> Uncertain:
+    middle = _one(value, spec)
+    if low is None or high is None:
+        return exact(middle)
+    return Uncertain(middle, _one(low, spec), _one(high, spec), "triangular")
+
+
+def read_quantity(raw: object, spec: Spec) -> Uncertain:
+    """Return a TOML value as an `Uncertain`: a text with unit, a plain number (no dimension), or a table with a range.
+
+    Tables: {value, plus_minus}, {low, high}, {value, low, high}, each with an optional `shape`. Raises FieldError.
+    """
+    if isinstance(raw, Uncertain):
+        return raw
+    if not isinstance(raw, dict):
+        value = exact(_one(raw, spec))
+        _check(value, spec)
+        return value
+    keys = {"value", "plus_minus", "low", "high", "shape"}
+    unknown = sorted(set(raw) - keys)
+    if unknown:
+        raise FieldError(
+            f"unknown key {', '.join(map(repr, unknown))} in a range", "value, plus_minus, low, high, shape"
+        )
+    value = _range(raw, spec)
+    _check(value, spec)
+    return value
+
+
+def _range(raw: dict[str, object], spec: Spec) -> Uncertain:
+    shape = raw.get("shape")
+    if shape not in (None, "normal", "uniform", "triangular"):
+        raise FieldError(f"shape = {shown(shape)}", 'shape "normal", "uniform" or "triangular"')
+    if "plus_minus" in raw:
+        if "value" not in raw or "low" in raw or "high" in raw:
+            raise FieldError("plus_minus without a value, or beside low and high", "value with plus_minus")
+        middle = _one(raw["value"], spec)
+        # A difference of temperatures has no 273 K and no 32 °F in it; "± 10 %" of a plain number is a share of it.
+        width_spec = Spec("delta_degC" if spec.unit == "K" else spec.unit, "a half-width", at_least=0.0)
+        width = _half_width(raw["plus_minus"], middle, width_spec)
+        return Uncertain(middle, middle - width, middle + width, shape or "normal")
+    if "low" not in raw or "high" not in raw:
+        if set(raw) == {"value"}:
+            return exact(_one(raw["value"], spec))
+        raise FieldError("a range without both low and high", "low and high, or value with plus_minus")
+    low, high = _one(raw["low"], spec), _one(raw["high"], spec)
+    if low > high:
+        raise FieldError(f"low {shown(raw['low'])} above high {shown(raw['high'])}", "low not above high")
+    if "value" not in raw:
+        return Uncertain((low + high) / 2, low, high, shape or "uniform")
+    middle = _one(raw["value"], spec)
+    if not low <= middle <= high:
+        raise FieldError(f"value {shown(raw['value'])} outside low..high", "a value between low and high")
+    return Uncertain(middle, low, high, shape or "triangular")
+
+
+def _half_width(raw: object, middle: float, spec: Spec) -> float:
+    if isinstance(raw, str) and raw.strip().endswith("%") and spec.unit != "dimensionless":
+        return abs(middle) * _one(raw, Spec("dimensionless", "a share", at_least=0.0))
+    width = _one(raw, spec)
+    if width < 0:
+        raise FieldError(f"plus_minus {shown(raw)}", "a half-width of 0 or more")
+    return width
+
+
+def _one(raw: object, spec: Spec) -> float:
+    if isinstance(raw, bool) or not isinstance(raw, (str, int, float)):
+        raise FieldError(f"{shown(raw)} is no quantity", spec.accepted())
+    if isinstance(raw, str):
+        try:
+            return units.parse(raw, spec.unit)
+        except units.QuantityError as fault:
+            raise FieldError(str(fault), spec.accepted()) from None
+    if not math.isfinite(raw):
+        raise FieldError(f"{raw} is not a finite number", spec.accepted())
+    if spec.unit != "dimensionless":
+        raise FieldError(f"the bare number {raw:g} has no unit", spec.accepted())
+    return float(raw)
+
+
+def _check(value: Uncertain, spec: Spec) -> None:
+    for number in (value.value, value.low, value.high):
+        low_wrong = (spec.at_least is not None and number < spec.at_least - 1e-12) or (
+            spec.above is not None and number <= spec.above
+        )
+        high_wrong = spec.at_most is not None and number > spec.at_most + 1e-12
+        if low_wrong or high_wrong:
+            unit = "" if spec.unit == "dimensionless" else f" {spec.unit}"
+            what = "" if number == value.value else " (an end of its range)"
+            raise FieldError(f"{number:g}{unit}{what}", spec.accepted())

@@ -1,0 +1,581 @@
+"""An answer in words and as data: verdict, ledger, assumptions, cautions. Every number comes from the ledger."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from energy.inputs import Assumption, inputs_of, shown_value
+from energy.ledger import Answer, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
+from energy.operating_point import free_run_is_told
+from energy.scenario import Price, Scenario
+from vehicle.engine import Battery
+from vehicle.units import UnitSystem, figures, show, to_user
+
+_LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
+_LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
+_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
+_WINDS_M_S = np.linspace(0.0, 40.0, 161)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The verdict: `word` is costs, saves or cannot tell; `case` says what it is set against; `sentence` says it all."""
+
+    word: str
+    case: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Told:
+    """One answered scenario, ready to be told: the ledger's answer and the break-even head wind (m/s, NaN if none)."""
+
+    scenario: Scenario
+    answer: Answer
+    break_even_head_wind_m_s: float
+
+
+def answered(scenario: Scenario) -> Told:
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power."""
+    found = answer(inputs_of(scenario))
+    sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
+    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep))
+
+
+def _f(value: Any) -> float:
+    """Return a nominal (0-dimensional) result as a float."""
+    return float(np.asarray(value))
+
+
+def conditions(told: Told, system: UnitSystem) -> str:
+    """Return where and when, in words: "At 100 km/h in still air on the flat"."""
+    inputs = told.answer.inputs
+    speed, grade = _f(inputs.road_speed_m_s), _f(inputs.grade)
+    wind = told.scenario.air.wind_speed.value
+    angle = math.degrees(told.scenario.air.wind_from.value) % 360
+    off = min(angle, 360 - angle)
+    place = f"At {show(speed, 'speed', system)}" if speed > 0 else "Standing"
+    if wind < 0.05:
+        air = " in still air"
+    else:
+        kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
+        turned = f" ({off:.0f}° off the bow)" if 1 < off < 179 else ""
+        air = f" in a {kind} of {show(wind, 'speed', system)}{turned}"
+    if abs(grade) < 1e-9:
+        road = " on the flat" if speed > 0 else ""
+    else:
+        road = f" {'up' if grade > 0 else 'down'} a {figures(abs(grade) * 100, 2)} % grade"
+    return place + air + road
+
+
+def verdict(told: Told, system: UnitSystem) -> Verdict:
+    """Return whether working costs or saves fuel against the trip without, and the one sentence that says so."""
+    found, scenario = told.answer, told.scenario
+    change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
+    heat = _f(found.turbine.heat_power_w)
+    small = 1e-9 * abs(base) + 0.05
+    where = conditions(told, system)
+    load = scenario.heater.what
+    without = {"absent": "leaving it at home", "stowed": "carrying it stowed"}[found.compared_with]
+    credited = found.inputs.credit.replaces_alternator
+    if credited:
+        without += f" and making the same {show(heat, 'power', system)} with the engine's alternator"
+    case = ("credited with the alternator's work it replaces, " if credited else "no credit for replaced work, ") + (
+        f"compared with turbine {found.compared_with}"
+    )
+    purpose = f"to put {show(heat, 'power', system)} into {load}" if heat > 0.5 else f"and puts nothing into {load}"
+    if change > small:
+        per = ""
+        if heat > 0.5:
+            per = f": {_per_heat(found, system)}"
+        return Verdict(
+            "costs", case, f"{where} the turbine costs {_change_words(found, system)} than {without}, {purpose}{per}."
+        )
+    if change < -small:
+        return Verdict(
+            "saves", case, f"{where} the turbine saves {_change_words(found, system)} than {without}, {purpose}."
+        )
+    if heat > 0.5:
+        return Verdict(
+            "saves",
+            case + "; the fuel does not change, the heat is free",
+            f"{where} the turbine costs no fuel {purpose}: {_who_pays(found)}.",
+        )
+    return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
+
+
+def _who_pays(found: Answer) -> str:
+    if _f(found.inputs.road_speed_m_s) == 0:
+        return "standing still, the wind pays for it"
+    return "the engine is on overrun and the brakes would have burnt that power"
+
+
+def _change_words(found: Answer, system: UnitSystem) -> str:
+    """Return the change in fuel without its sign: "0.9 L/h more fuel (+9 %, 0.9 L/100 km)"."""
+    change = found.change
+    power, percent = _f(change.power_w), _f(change.percent)
+    more = "more" if power > 0 else "less"
+    share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
+    if found.inputs.fuel is None:
+        extra = [share] if share else []
+        return f"{show(abs(power), 'power', system)} {more} from the battery pack{f' ({extra[0]})' if extra else ''}"
+    inside = [share] if share else []
+    per_distance = _f(change.volume_m3_per_m)
+    if math.isfinite(per_distance):
+        inside.append(_economy_words(found, system) or show(abs(per_distance), "fuel_per_distance", system))
+    flow = show(abs(_f(change.volume_m3_s)), "fuel_flow", system)
+    return f"{flow} {more} fuel{f' ({chr(44).join(inside)})' if inside else ''}".replace(",", ", ")
+
+
+def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
+    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
+    speed, fuel = _f(found.inputs.road_speed_m_s), found.inputs.fuel
+    flows = [_f(s.supply.source_w) for s in (found.without, found.states["working"])]
+    if fuel is None or speed <= 0 or min(flows) <= 0:
+        return None
+    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
+    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
+    return without, working
+
+
+def _economy_words(found: Answer, system: UnitSystem) -> str | None:
+    pair = mpg(found, system) if system != "metric" else None
+    return f"{pair[0]:.1f} to {pair[1]:.1f} mpg" if pair else None
+
+
+def litres_per_kwh(found: Answer) -> float:
+    """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
+    heat, volume = _f(found.turbine.heat_power_w), _f(found.change.volume_m3_s)
+    return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
+
+
+def _per_heat(found: Answer, system: UnitSystem) -> str:
+    if found.inputs.fuel is None:
+        ratio = _f(found.change.power_w) / _f(found.turbine.heat_power_w)
+        return f"{figures(ratio, 2)} kWh from the pack for each kWh of heat"
+    return f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of {found.inputs.fuel.name} per kWh of heat"
+
+
+def money_per_hour(told: Told) -> tuple[float, str] | None:
+    """Return the change in fuel money per hour and its currency, None without a price."""
+    price, volume = told.scenario.prices.fuel, _f(told.answer.change.volume_m3_s)
+    if price is None or not math.isfinite(volume):
+        return None
+    return volume * _LITRES_PER_HOUR * price.amount, price.currency
+
+
+def cautions(told: Told, system: UnitSystem) -> list[str]:
+    """Return what could hurt someone, break, or make the answer wrong, the most pressing first."""
+    found, scenario = told.answer, told.scenario
+    turbine, limits = found.turbine, found.inputs.turbine
+    said: list[str] = [*_limit_cautions(told, system)]
+    radius = _f(limits.diameter_m) / 2
+    if turbine.point is not None and limits.curves is not None:
+        if not bool(turbine.turning):
+            said.append(
+                "The rotor does not start with the load connected: its torque at standstill is too small for cogging, friction and load. Its blades still drag."
+            )
+        if bool(turbine.point.is_stalled):
+            fast = np.nanmax(turbine.point.stable_speeds_rad_s)
+            said.append(
+                f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
+            )
+        if bool(turbine.beyond_data):
+            said.append(
+                f"The load is too light: the rotor would run past the last tip-speed ratio of the curves ({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are carried on, not known."
+            )
+        free = _f(turbine.free_run_speed_rad_s)
+        if free > 0 and limits.chain is not None:
+            tip = free * radius
+            if not free_run_is_told(limits.curves, limits.pitch_deg):
+                said.append(
+                    "The curves end before the power falls to zero: how fast the rotor runs with its load cut cannot be told. Assume that it destroys itself."
+                )
+            elif tip > _f(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
+                said.append(
+                    f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, {show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs no electricity."
+                )
+    elif bool(turbine.beyond_data):
+        said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
+    if bool(turbine.thrust_floor):
+        said.append(
+            "The thrust of the curves with the factors for local air speed and interaction would be too small for the shaft power: the least drag that energy allows was used instead."
+        )
+    if limits.curves is not None and limits.curves.thrust_is_estimated:
+        said.append(
+            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be off by a quarter."
+        )
+    for state in (found.without, found.states["working"]):
+        if not bool(state.supply.enough_torque):
+            said.append(
+                f"The engine has not the torque for this speed ({state.state}): the fuel shown is that of a fuller throttle than it has."
+            )
+    said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
+    return said + _standing_cautions(told)
+
+
+def _above(value: float, limit: Any) -> bool:
+    return limit is not None and value > _f(limit)
+
+
+def _limit_cautions(told: Told, system: UnitSystem) -> list[str]:
+    turbine, limits = told.answer.turbine, told.answer.inputs.turbine
+    tip = _f(turbine.rotor_speed_rad_s) * _f(limits.diameter_m) / 2
+    current = math.nan if turbine.electrical is None else _f(turbine.electrical.current_a)
+    checks = [
+        ("Rotor speed", _f(turbine.rotor_speed_rad_s), limits.highest_rotor_speed_rad_s, "rotor_speed"),
+        ("Blade tip speed", tip, limits.highest_tip_speed_m_s, "tip_speed"),
+        ("Thrust", _f(turbine.thrust_n), limits.highest_thrust_n, "force"),
+        ("Current", current, limits.highest_current_a, "current"),
+        ("Power of the element", _f(turbine.heat_power_w), limits.rated_power_w, "power"),
+    ]
+    return [
+        f"{name} {show(value, kind, system)} is above its limit of {show(_f(limit), kind, system)}: do not run it so."
+        for name, value, limit, kind in checks
+        if _above(value, limit)
+    ]
+
+
+def _standing_cautions(told: Told) -> list[str]:
+    """Return the cautions that always hold."""
+    turbine = told.answer.turbine
+    said = []
+    volts = 0.0
+    if turbine.electrical is not None and told.answer.inputs.turbine.chain is not None:
+        chain = told.answer.inputs.turbine.chain
+        free = _f(turbine.free_run_speed_rad_s) * _f(chain.ratio)
+        from energy.generator import SIX_PULSE_VOLTAGE_RATIO
+
+        volts = (
+            free * _f(chain.voltage_constant_v_s) * (SIX_PULSE_VOLTAGE_RATIO if chain.connection == "rectifier" else 1)
+        )
+    if volts > 50:
+        said.append(
+            f"With the load cut the generator gives up to {volts:.0f} V: treat it as mains. Touching it can kill; have it wired, fused and checked by a licensed electrician to the local code."
+        )
+    said += [
+        "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, and check every fastening before each drive.",
+        "This is an estimate for planning, no structural or roadworthiness approval: ask the authority and the insurer before driving with a rotor on a public road.",
+        "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a closed tank, a relief valve.",
+    ]
+    return said
+
+
+def assumptions(told: Told) -> tuple[Assumption, ...]:
+    """Return the values that the answer used and the user did not give."""
+    return told.answer.inputs.assumptions
+
+
+def assumption_words(entry: Assumption) -> str:
+    """Return an assumption as "key = value (range); source"."""
+    if isinstance(entry.value, str):
+        return f"{entry.key}: {entry.value}; {entry.source}"
+    text = shown_value(entry.value, entry.unit)
+    if entry.low is not None and entry.high is not None:
+        text += f" ({shown_value(entry.low, entry.unit)} to {shown_value(entry.high, entry.unit)})"
+    return f"{entry.key} = {text}; {entry.source}"
+
+
+def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
+    """Return the answer as data for `--json`: SI but where the name says otherwise; NaN becomes null."""
+    found = told.answer
+    turbine, change = found.turbine, found.change
+    told_verdict = verdict(told, system)
+    money = money_per_hour(told)
+    economy = mpg(found, "us")
+    working = found.states["working"]
+    return _clean(
+        {
+            "windtoll": 1,
+            "title": told.scenario.title,
+            "verdict": told_verdict.word,
+            "case": told_verdict.case,
+            "sentence": told_verdict.sentence,
+            "fuel_change": {
+                "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
+                "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
+                "mpg_us_without": economy[0] if economy else None,
+                "mpg_us_working": economy[1] if economy else None,
+                "percent": _f(change.percent),
+                "power_w": _f(change.power_w),
+                "kg_co2_per_h": _f(change.co2_kg_s) * 3600,
+                "money_per_h": money[0] if money else None,
+                "currency": money[1] if money else None,
+                "calculated_load_points": _f(change.load_points),
+                "l_per_h_without_credit": _f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
+                "compared_with": found.compared_with,
+            },
+            "electrical_power_w": _f(turbine.electrical_power_w),
+            "heat_power_w": _f(turbine.heat_power_w),
+            "fuel_per_heat_l_per_kwh": litres_per_kwh(found),
+            "heat_per_fuel_kwh_per_l": _inverse(litres_per_kwh(found)),
+            "fuel_to_heat_efficiency": _ratio(_f(turbine.heat_power_w), _f(change.power_w)),
+            "rotor": {
+                "speed_rpm": _f(turbine.rotor_speed_rad_s) * 30 / math.pi,
+                "tip_speed_ratio": _f(turbine.tip_speed_ratio),
+                "tip_speed_m_s": _f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2,
+                "power_coefficient": _f(turbine.power_coefficient),
+                "thrust_coefficient": _f(turbine.thrust_coefficient),
+                "thrust_n": _f(turbine.thrust_n),
+                "drag_on_vehicle_n": _f(turbine.rotor_drag_n),
+                "drag_power_w": _f(turbine.rotor_drag_n) * _f(found.inputs.road_speed_m_s),
+                "shaft_power_w": _f(turbine.shaft_power_w),
+                "air_speed_m_s": _f(found.inputs.rotor_air_speed_m_s),
+                "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
+                "free_run_rpm": _f(turbine.free_run_speed_rad_s) * 30 / math.pi,
+                "pitch_deg": _f(found.inputs.turbine.pitch_deg),
+                "turning": bool(turbine.turning),
+                "steady_speeds_rpm": []
+                if turbine.point is None
+                else [float(v) * 30 / math.pi for v in turbine.point.stable_speeds_rad_s if np.isfinite(v)],
+            },
+            "states": {
+                name: {
+                    "source_power_w": _f(state.supply.source_w),
+                    "fuel_l_per_h": _flow(found, _f(state.supply.source_w)),
+                    "wheel_power_w": _f(state.supply.wheel_w),
+                    "engine_speed_rpm": _f(state.supply.engine_speed_rad_s) * 30 / math.pi,
+                    "engine_torque_n_m": _f(state.supply.torque_n_m),
+                    "gear": int(_f(state.supply.gear)),
+                    "mount_drag_n": _f(state.mount_drag_n),
+                    "rotor_drag_n": _f(state.rotor_drag_n),
+                }
+                for name, state in found.states.items()
+            },
+            "ledger": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.ledger],
+            "ledger_without": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.without.rows],
+            "ledger_residual_w": _f(working.residual_w),
+            "break_even": {
+                "head_wind_m_s": told.break_even_head_wind_m_s,
+                "alternator_path_efficiency": _f(turbine_efficiency_at_flywheel(found)),
+            },
+            "other_sources": [
+                {
+                    "name": other.name,
+                    "fuel_l_per_h": _f(other.fuel_m3_s) * _LITRES_PER_HOUR,
+                    "gas_l_per_h": _f(other.gas_m3_s) * _LITRES_PER_HOUR,
+                    "mains_w": _f(other.mains_w),
+                    "money_per_h": _other_money(told, name),
+                    "note": other.note,
+                }
+                for name, other in found.other_sources.items()
+            ],
+            "conditions": {
+                "road_speed_m_s": _f(found.inputs.road_speed_m_s),
+                "grade": _f(found.inputs.grade),
+                "air_density_kg_m3": _f(found.inputs.density_kg_m3),
+                "air_speed_ahead_m_s": _f(found.inputs.air.ahead_m_s),
+                "air_speed_across_m_s": _f(found.inputs.air.across_m_s),
+            },
+            "assumptions": [
+                {"key": e.key, "value": e.value, "low": e.low, "high": e.high, "unit": e.unit, "source": e.source}
+                for e in assumptions(told)
+            ],
+            "cautions": cautions(told, system),
+        }
+    )
+
+
+def _flow(found: Answer, power_w: float) -> float:
+    return (
+        math.nan if found.inputs.fuel is None else power_w / found.inputs.fuel.heating_value_j_per_m3 * _LITRES_PER_HOUR
+    )
+
+
+def _inverse(value: float) -> float:
+    return 1 / value if math.isfinite(value) and value != 0 else math.nan
+
+
+def _ratio(over: float, under: float) -> float:
+    return over / under if abs(under) > 0.05 else math.nan
+
+
+def _other_money(told: Told, name: str) -> float | None:
+    other, prices = told.answer.other_sources[name], told.scenario.prices
+    total, known = 0.0, False
+    for amount, price in (
+        (_f(other.fuel_m3_s) * _LITRES_PER_HOUR, prices.fuel),
+        (_f(other.gas_m3_s) * _LITRES_PER_HOUR, prices.gas),
+        (_f(other.mains_w) / 1e3, prices.electricity),
+    ):
+        if math.isfinite(amount) and amount != 0:
+            if not isinstance(price, Price) or (prices.fuel is not None and price.currency != prices.fuel.currency):
+                return None
+            total, known = total + amount * price.amount, True
+    return total if known or name == "exhaust" else None
+
+
+def _clean(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _clean(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_clean(v) for v in value]
+    if isinstance(value, (float, np.floating)):
+        return float(value) if math.isfinite(value) else None
+    return value
+
+
+def ledger_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
+    """Return the ledger's rows as (account, name, without, working, difference), in watts as text."""
+    found = told.answer
+    working = {(a, n): _f(w) for a, n, w in found.ledger}
+    without = {(a, n): _f(w) for a, n, w in found.without.rows}
+    rows = []
+    for key in dict.fromkeys([*working, *without]):
+        there, here = without.get(key, 0.0), working.get(key, 0.0)
+        if abs(there) < 0.05 and abs(here) < 0.05:
+            continue
+        rows.append((*key, _watts(there), _watts(here), _watts(here - there, signed=True)))
+    return rows
+
+
+def _watts(value: float, *, signed: bool = False) -> str:
+    return "0" if abs(value) < 0.05 else f"{value:{'+' if signed else ''},.0f}".replace(",", "\u202f").replace("-", "−")
+
+
+def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return the numbers that a builder looks for, as (name, text)."""
+    found = told.answer
+    turbine, change = found.turbine, found.change
+    drag_w = _f(turbine.rotor_drag_n) * _f(found.inputs.road_speed_m_s)
+    rows = [("air speed at the rotor", show(_f(found.inputs.rotor_air_speed_m_s), "speed", system))]
+    if math.isfinite(_f(turbine.rotor_speed_rad_s)):
+        tip = _f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2
+        rows.append(
+            (
+                "rotor speed",
+                f"{show(_f(turbine.rotor_speed_rad_s), 'rotor_speed', system)}, tip-speed ratio {figures(_f(turbine.tip_speed_ratio), 3)}, tips {show(tip, 'tip_speed', system)}",
+            )
+        )
+    rows += [
+        (
+            "power coefficient",
+            f"{_f(turbine.power_coefficient):.3f} (Betz limit 0.593); thrust coefficient {_f(turbine.thrust_coefficient):.2f}",
+        ),
+        (
+            "thrust, and drag on the vehicle",
+            f"{show(_f(turbine.thrust_n), 'force', system)}, {show(_f(turbine.rotor_drag_n), 'force', system)}",
+        ),
+        (
+            "drag power paid, shaft power got",
+            f"{show(drag_w, 'power', system)}, {show(_f(turbine.shaft_power_w), 'power', system)}",
+        ),
+        (
+            "electrical power, heat",
+            f"{show(_f(turbine.electrical_power_w), 'power', system)}, {show(_f(turbine.heat_power_w), 'power', system)}",
+        ),
+    ]
+    if turbine.electrical is not None:
+        rows.append(
+            (
+                "element",
+                f"{show(_f(turbine.electrical.element_voltage_v), 'voltage', system)}, {show(_f(turbine.electrical.current_a), 'current', system)}",
+            )
+        )
+    if found.inputs.fuel is not None:
+        flows = [
+            _f(s.supply.source_w) / found.inputs.fuel.heating_value_j_per_m3
+            for s in (found.without, found.states["working"])
+        ]
+        pair = mpg(found, system)
+        economy = f" ({pair[0]:.1f} and {pair[1]:.1f} mpg)" if pair and system != "metric" else ""
+        rows.append(
+            (
+                f"fuel, {found.compared_with} and working",
+                f"{show(flows[0], 'fuel_flow', system, digits=3)} and {show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
+            )
+        )
+        rows.append(("CO2", f"{show(_f(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
+    money = money_per_hour(told)
+    if money:
+        rows.append(("money", f"{figures(money[0], 3, signed=True)} {money[1]} per hour"))
+    if math.isfinite(_f(change.load_points)) and _f(found.inputs.road_speed_m_s) > 0:
+        rows.append(("calculated load on an OBD reader", f"{figures(_f(change.load_points), 2, signed=True)} points"))
+    efficiency = _ratio(_f(turbine.heat_power_w), _f(change.power_w))
+    if math.isfinite(efficiency) and efficiency > 0:
+        rows.append(
+            ("from fuel to heat", f"{figures(100 * efficiency, 2)} % of the extra fuel's energy arrives as heat")
+        )
+    rows += _break_even_rows(told, system)
+    distance = told.scenario.trip.distance
+    speed = _f(found.inputs.road_speed_m_s)
+    if distance is not None and speed > 0:
+        hours = distance.value / speed / 3600
+        heat = _f(turbine.heat_power_w) * hours / 1e3
+        fuel = (
+            ""
+            if found.inputs.fuel is None
+            else f", {figures(_f(change.volume_m3_s) * _LITRES_PER_HOUR * hours, 3, signed=True)} L of fuel"
+        )
+        rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat{fuel}"))
+    return rows
+
+
+def _break_even_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+    found = told.answer
+    rows = []
+    if _f(found.inputs.road_speed_m_s) > 0:
+        wind = told.break_even_head_wind_m_s
+        words = f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else "not in any head wind up to 144 km/h"
+        rows.append(("head wind that makes heat exceed drag power", words))
+    efficiency = _f(turbine_efficiency_at_flywheel(found))
+    path = _f(found.inputs.credit.path_efficiency)
+    if math.isfinite(efficiency) and not isinstance(found.inputs.engine, Battery):
+        better = (
+            "the turbine makes the heat with less fuel"
+            if efficiency > path
+            else "the alternator makes the heat with less fuel"
+        )
+        rows.append(
+            (
+                "against the alternator",
+                f"{figures(100 * efficiency, 2)} % of the added engine power arrives as heat; by alternator {figures(100 * path, 2)} %: {better}",
+            )
+        )
+    return rows
+
+
+def other_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str]]:
+    """Return the other sources of the same heat as (name, what it takes, note)."""
+    rows = []
+    for name, other in told.answer.other_sources.items():
+        takes = []
+        if math.isfinite(_f(other.fuel_m3_s)):
+            takes.append(
+                f"{show(_f(other.fuel_m3_s), 'fuel_flow', system, signed=True)} of fuel"
+                if _f(other.fuel_m3_s)
+                else "no fuel"
+            )
+        if math.isfinite(_f(other.gas_m3_s)):
+            takes.append(f"{show(_f(other.gas_m3_s), 'fuel_flow', system)} of liquid gas")
+        if math.isfinite(_f(other.mains_w)):
+            takes.append(f"{show(_f(other.mains_w), 'power', system)} of charge")
+        money = _other_money(told, name)
+        currency = next(
+            (
+                p.currency
+                for p in (told.scenario.prices.fuel, told.scenario.prices.electricity, told.scenario.prices.gas)
+                if p
+            ),
+            "",
+        )
+        if money:
+            takes.append(f"{figures(money, 2)} {currency}/h")
+        rows.append((other.name, ", ".join(takes) or "no way to make it", other.note))
+    return rows
+
+
+def changed_fuel(told: Told, system: UnitSystem) -> float:
+    """Return the change in fuel flow in the user's unit (L/h or US gal/h)."""
+    return to_user(_f(told.answer.change.volume_m3_s), "fuel_flow", system)
+
+
+def lines(told: Told, system: UnitSystem) -> Sequence[str]:
+    """Return the verdict's case and sentence as two lines."""
+    found = verdict(told, system)
+    return (found.sentence, f"({found.case})")

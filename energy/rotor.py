@@ -1,0 +1,263 @@
+"""What a rotor makes of the air: power and thrust coefficients over tip-speed ratio and pitch.
+
+Cp = P / (½·ρ·A·U³), Ct = T / (½·ρ·A·U²), tip-speed ratio λ = Ω·R / U. Momentum theory: a rotor that slows the air by
+the axial induction a takes Cp = 4a(1−a)² and Ct = 4a(1−a) (Betz 1920; any wind-energy textbook), at most 16/27.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from vehicle.arrays import Values
+from vehicle.problems import InputError, Problem
+from vehicle.tables import read_table
+
+BETZ_LIMIT = 16.0 / 27.0
+# High-thrust branch of Ct(a): Glauert's empirical relation as fitted by Buhl (2005), NREL/TP-500-36834, without tip
+# loss: Ct = 8/9 + (4 − 40/9)·a + (50/9 − 4)·a² for a > 0.4. From memory.
+_HIGH_THRUST = (8.0 / 9.0, 4.0 - 40.0 / 9.0, 50.0 / 9.0 - 4.0)
+HIGH_THRUST_INDUCTION = 0.4
+TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True)
+class RotorCurves:
+    """Power and thrust coefficients of a rotor.
+
+    `tip_speed_ratio` (L,) and `pitch_deg` (P,) rise; `power_coefficient` and `thrust_coefficient` are (P, L). Pitch is
+    positive towards feather. `thrust_is_estimated` tells that thrust came from momentum theory, not from data.
+    """
+
+    tip_speed_ratio: np.ndarray
+    pitch_deg: np.ndarray
+    power_coefficient: np.ndarray
+    thrust_coefficient: np.ndarray
+    thrust_is_estimated: bool = False
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def best(self) -> tuple[float, float, float]:
+        """Return (pitch in degrees, tip-speed ratio, power coefficient) of the table's greatest power coefficient."""
+        row, column = np.unravel_index(np.argmax(self.power_coefficient), self.power_coefficient.shape)
+        return (
+            float(self.pitch_deg[row]),
+            float(self.tip_speed_ratio[column]),
+            float(self.power_coefficient[row, column]),
+        )
+
+
+def power_coefficient_of_induction(induction: Values) -> np.ndarray:
+    """Return the ideal Cp = 4a(1−a)² of momentum theory (valid to a ≈ 0.4)."""
+    a = np.asarray(induction, float)
+    return 4 * a * (1 - a) ** 2
+
+
+def thrust_coefficient_of_induction(induction: Values) -> np.ndarray:
+    """Return Ct(a): 4a(1−a) up to a = 0.4, the empirical high-thrust branch (Glauert, fitted by Buhl 2005) above."""
+    a = np.asarray(induction, float)
+    c0, c1, c2 = _HIGH_THRUST
+    return np.where(a <= HIGH_THRUST_INDUCTION, 4 * a * (1 - a), c0 + c1 * a + c2 * a * a)
+
+
+def induction_of_thrust_coefficient(thrust_coefficient: Values) -> np.ndarray:
+    """Return the axial induction a of a thrust coefficient: the inverse of `thrust_coefficient_of_induction`."""
+    ct = np.asarray(thrust_coefficient, float)
+    c0, c1, c2 = _HIGH_THRUST
+    low = 0.5 * (1 - np.sqrt(np.maximum(0.0, 1 - np.minimum(ct, 0.96))))
+    high = (-c1 + np.sqrt(np.maximum(0.0, c1 * c1 - 4 * c2 * (c0 - np.maximum(ct, 0.96))))) / (2 * c2)
+    return np.where(ct <= 0.96, low, high)
+
+
+def disc_power_coefficient(thrust_coefficient: Values) -> np.ndarray:
+    """Return the power coefficient of the thrust at the disc, Ct·(1−a): no rotor gives more shaft power than that.
+
+    Above a thrust coefficient of 0.96 the flow is turbulent and momentum theory no longer bounds it; there the induction
+    of the empirical branch is used.
+    """
+    ct = np.asarray(thrust_coefficient, float)
+    return ct * (1 - np.clip(induction_of_thrust_coefficient(ct), 0.0, 1.0))
+
+
+def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Values) -> np.ndarray:
+    """Return an estimate (P, L) of Ct where only Cp (P, L) over tip-speed ratio (L,) is known.
+
+    The best point of the whole table is taken as loaded like the ideal rotor (a = 1/3): a hand-made rotor falls short of
+    the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the induction
+    is the light root of momentum theory, right of it it grows by half towards free running, through the high-thrust
+    branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
+    """
+    ratio = np.asarray(tip_speed_ratio, float)
+    cp = np.atleast_2d(np.asarray(power_coefficient, float))
+    greatest = max(float(cp.max()), 1e-6)
+    best = np.maximum(cp.max(axis=1, keepdims=True), 1e-9)
+    light = _induction_of_power(BETZ_LIMIT * np.clip(cp / greatest, 0.0, 1.0))
+    at_best = _induction_of_power(BETZ_LIMIT * np.clip(best / greatest, 0.0, 1.0))
+    past_best = at_best * (1 + 0.5 * (1 - np.clip(cp / best, 0.0, 1.0)))
+    right = ratio[None, :] > ratio[np.argmax(cp, axis=1)][:, None]
+    ct = thrust_coefficient_of_induction(np.where(right, past_best, light))
+    # At standstill blades still catch air; and the thrust is never less than the shaft power needs.
+    return np.maximum(ct, np.maximum(cp, 0.05))
+
+
+def thrust_coefficient_at_power(power_coefficient: Values, best_power_coefficient: float = 0.30) -> np.ndarray:
+    """Return an estimate of Ct where only the power coefficient at work is known: loaded like the ideal rotor at its best.
+
+    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no source.
+    """
+    cp = np.asarray(power_coefficient, float)
+    share = np.clip(cp / best_power_coefficient, 0.0, 1.0)
+    return np.maximum(thrust_coefficient_of_induction(_induction_of_power(BETZ_LIMIT * share)), 1.5 * cp)
+
+
+def _induction_of_power(power_coefficient: np.ndarray) -> np.ndarray:
+    """Return the light root (a ≤ 1/3) of 4a(1−a)² = Cp by the trigonometric formula of the cubic."""
+    # With x = 1 − a: x³ − x² + Cp/4 = 0, whose largest root is x = 1/3 + (2/3)·cos(θ/3), cos θ = 1 − 27·Cp/8.
+    theta = np.arccos(np.clip(1 - 27.0 * np.asarray(power_coefficient) / 8.0, -1.0, 1.0))
+    return 1 - (1.0 / 3.0 + (2.0 / 3.0) * np.cos(theta / 3))
+
+
+def read_curves(path: Path) -> RotorCurves:
+    """Return the curves of a CSV file with columns tip_speed_ratio, power_coefficient and, if known, pitch_deg and
+    thrust_coefficient.
+
+    One row a point; with several pitch angles every one needs the same tip-speed ratios. Raises InputError for a point
+    given twice, a missing point, a power coefficient above 16/27, or more shaft power than the thrust can give.
+    """
+    columns = {"tip_speed_ratio": "dimensionless", "power_coefficient": "dimensionless"}
+    data = read_table(path, columns, optional={"pitch": "deg", "thrust_coefficient": "dimensionless"})
+    pitch_of_row = data.get("pitch", np.zeros(len(data["tip_speed_ratio"])))
+    ratios, pitches = np.unique(data["tip_speed_ratio"]), np.unique(pitch_of_row)
+    row, column = np.searchsorted(pitches, pitch_of_row), np.searchsorted(ratios, data["tip_speed_ratio"])
+    count = np.zeros((len(pitches), len(ratios)), dtype=int)
+    np.add.at(count, (row, column), 1)
+    problems = [*_grid_problems(path, ratios, pitches, count), *_range_problems(path, data)]
+    if problems:
+        raise InputError(problems)
+    power = np.empty(count.shape)
+    power[row, column] = data["power_coefficient"]
+    if "thrust_coefficient" in data:
+        thrust = np.empty(count.shape)
+        thrust[row, column] = data["thrust_coefficient"]
+        curves = RotorCurves(ratios, pitches, power, thrust)
+    else:
+        note = (
+            "thrust estimated from the power coefficient by momentum theory: the curve file has no thrust_coefficient"
+        )
+        thrust = estimate_thrust_coefficient(ratios, power)
+        curves = RotorCurves(ratios, pitches, power, thrust, thrust_is_estimated=True, notes=(note,))
+    impossible = more_power_than_thrust(curves)
+    if impossible:
+        raise InputError([Problem(path.name, place, read, accepted) for place, read, accepted in impossible])
+    return with_standstill(curves)
+
+
+def _grid_problems(path: Path, ratios: np.ndarray, pitches: np.ndarray, count: np.ndarray) -> list[Problem]:
+    problems: list[Problem] = []
+    if len(ratios) < 3:
+        problems.append(Problem(path.name, "column tip_speed_ratio", f"{len(ratios)} different values", "at least 3"))
+    if ratios[0] < 0:
+        problems.append(Problem(path.name, "column tip_speed_ratio", f"{ratios[0]:g}", "0 or more"))
+    for word, wrong in (("given more than once", count > 1), ("missing", count == 0)):
+        for i, j in np.argwhere(wrong)[:5]:
+            at = f"pitch {pitches[i]:g} deg, tip-speed ratio {ratios[j]:g}"
+            problems.append(Problem(path.name, at, word, "one row for each tip-speed ratio at each pitch"))
+    return problems
+
+
+def _range_problems(path: Path, data: dict[str, np.ndarray]) -> list[Problem]:
+    problems: list[Problem] = []
+    for name, highest, why in (
+        ("power_coefficient", BETZ_LIMIT, "at most 16/27 = 0.5926, the Betz limit"),
+        ("thrust_coefficient", 2.5, "at most 2.5 (a flat plate has about 1.2)"),
+    ):
+        values = data.get(name)
+        if values is not None and (values > highest + TOLERANCE).any():
+            worst = int(np.argmax(values))
+            at = f"column {name}, tip-speed ratio {data['tip_speed_ratio'][worst]:g}"
+            problems.append(Problem(path.name, at, f"{values[worst]:g}", why))
+    return problems
+
+
+def more_power_than_thrust(curves: RotorCurves) -> list[tuple[str, str, str]]:
+    """Return (place, read, accepted) for points whose shaft power exceeds what the thrust gives up at the disc.
+
+    Shaft power is at most thrust × air speed at the disc, Cp ≤ Ct·(1 − a). Thrust estimated from Cp and the rounding of
+    published tables are allowed 3 % more.
+    """
+    excess = curves.power_coefficient - disc_power_coefficient(curves.thrust_coefficient) * 1.03 - 0.002
+    # Where the flow is turbulent (Ct > 0.96) only the free stream bounds the power: Cp ≤ Ct.
+    turbulent = curves.thrust_coefficient > 0.96
+    excess = np.where(turbulent, curves.power_coefficient - curves.thrust_coefficient, excess)
+    found = []
+    for i, j in np.argwhere(excess > 0)[:5]:
+        cp, ct = curves.power_coefficient[i, j], curves.thrust_coefficient[i, j]
+        place = f"pitch {curves.pitch_deg[i]:g} deg, tip-speed ratio {curves.tip_speed_ratio[j]:g}"
+        limit = float(disc_power_coefficient(ct))
+        found.append(
+            (
+                place,
+                f"power coefficient {cp:g} with thrust coefficient {ct:g}",
+                f"at most {limit:.3f} with that thrust (thrust times the air speed at the disc)",
+            )
+        )
+    return found
+
+
+def with_standstill(curves: RotorCurves) -> RotorCurves:
+    """Return the curves with a first column at tip-speed ratio 0, where no power is made.
+
+    Where the table begins above 0 the torque coefficient Cp/λ and the thrust coefficient of its first column are held
+    down to standstill, which the notes say.
+    """
+    first = curves.tip_speed_ratio[0]
+    if first == 0:
+        power = curves.power_coefficient.copy()
+        power[:, 0] = 0.0
+        return replace(curves, power_coefficient=power)
+    note = (
+        f"below tip-speed ratio {first:g} the curve file is silent: its first torque and thrust are held to standstill"
+    )
+    return replace(
+        curves,
+        tip_speed_ratio=np.concatenate([[0.0], curves.tip_speed_ratio]),
+        power_coefficient=np.concatenate([np.zeros((len(curves.pitch_deg), 1)), curves.power_coefficient], axis=1),
+        thrust_coefficient=np.concatenate([curves.thrust_coefficient[:, :1], curves.thrust_coefficient], axis=1),
+        notes=(*curves.notes, note),
+    )
+
+
+def torque_coefficient(curves: RotorCurves) -> np.ndarray:
+    """Return Cq = Cp/λ (P, L); at standstill the limit from the next column (torque held, see `with_standstill`)."""
+    ratio = curves.tip_speed_ratio
+    torque = np.empty_like(curves.power_coefficient)
+    torque[:, 1:] = curves.power_coefficient[:, 1:] / ratio[1:]
+    torque[:, 0] = torque[:, 1]
+    return torque
+
+
+def free_running_tip_speed_ratio(curves: RotorCurves, pitch_deg: float) -> float:
+    """Return the tip-speed ratio at which an unloaded rotor settles: where Cp falls through zero on the fast side.
+
+    Past the table's end Cp is carried on along its last slope if that falls; otherwise NaN (the table does not tell).
+    """
+    cp = at_pitch(curves.power_coefficient, curves, pitch_deg)
+    ratio = curves.tip_speed_ratio
+    falling = np.flatnonzero((cp[:-1] > 0) & (cp[1:] <= 0))
+    if falling.size:
+        k = falling[-1]
+        return float(ratio[k] + (ratio[k + 1] - ratio[k]) * cp[k] / (cp[k] - cp[k + 1]))
+    slope = (cp[-1] - cp[-2]) / (ratio[-1] - ratio[-2])
+    return float(ratio[-1] - cp[-1] / slope) if cp[-1] > 0 and slope < 0 else float("nan")
+
+
+def at_pitch(values: np.ndarray, curves: RotorCurves, pitch_deg: Values) -> np.ndarray:
+    """Return `values` (P, L) interpolated linearly to pitches of any shape S -> (*S, L); pitch clipped to the table."""
+    pitch = np.clip(np.asarray(pitch_deg, float), curves.pitch_deg[0], curves.pitch_deg[-1])
+    if len(curves.pitch_deg) == 1:
+        return np.broadcast_to(values[0], (*pitch.shape, values.shape[1]))
+    row = np.clip(np.searchsorted(curves.pitch_deg, pitch, side="right") - 1, 0, len(curves.pitch_deg) - 2)
+    share = (pitch - curves.pitch_deg[row]) / (curves.pitch_deg[row + 1] - curves.pitch_deg[row])
+    return values[row] + share[..., None] * (values[row + 1] - values[row])

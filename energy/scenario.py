@@ -1,0 +1,1078 @@
+"""The scenario file: one TOML file, one table a thing, every quantity with its unit.
+
+`load` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left out take the
+defaults below, each with its source; an answer lists those it used.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
+from pydantic_core import ErrorDetails
+
+from energy.quantity import FieldError, Spec, Uncertain, quantity, read_quantity
+from energy.rotor import RotorCurves, read_curves
+from vehicle.engine import FuelMap, TorqueCurve
+from vehicle.fuels import FUELS
+from vehicle.problems import InputError, Problem, nearest, shown
+from vehicle.tables import increasing, read_table
+from vehicle.units import QuantityError, parse, split
+
+MOST_BYTES = 1024 * 1024
+NO_SOURCE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Price:
+    """Money per litre (fuels) or per kWh, in the currency the user named."""
+
+    amount: float
+    currency: str
+
+
+def read_price(raw: object, per: str) -> Price:
+    """Return a price such as "1.75 EUR/L" or "3.40 USD/gal" per litre, or "0.30 EUR/kWh" per kWh (`per`: "L" or "kWh")."""
+    accepted = f'a price such as "1.75 EUR/{per}"' + (' or "3.40 USD/gal"' if per == "L" else "")
+    if not isinstance(raw, str):
+        raise FieldError(f"{shown(raw)} is no price", accepted)
+    try:
+        amount, rest = split(raw)
+        currency, slash, unit = rest.partition("/")
+        if not slash or not re.fullmatch(r"\s*([A-Za-z]{3}|[€$£¥])\s*", currency):
+            raise QuantityError(f"{shown(raw)} is no price")
+        size = parse(f"1 {unit}", "m**3" if per == "L" else "J")
+    except QuantityError as fault:
+        raise FieldError(str(fault), accepted) from None
+    if amount < 0:
+        raise FieldError(f"{shown(raw)} is negative", accepted)
+    return Price(amount * (1e-3 if per == "L" else 3.6e6) / size, currency.strip())
+
+
+class Table(BaseModel):
+    """One table of the scenario file; turns what people write into SI."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, strict=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _read(cls, raw: Any, info: ValidationInfo) -> Any:
+        extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        if not isinstance(extra, dict):
+            return raw
+        if "price_per" in extra:
+            return read_price(raw, str(extra["price_per"]))
+        spec = extra.get("spec")
+        if not isinstance(spec, Spec):
+            return raw
+        if extra.get("list"):
+            if not isinstance(raw, list) or not raw:
+                raise FieldError(f"{shown(raw)} is no list", f"a list [...] of {spec.accepted()}")
+            return tuple(read_quantity(entry, spec) for entry in raw)
+        return read_quantity(raw, spec)
+
+
+def quantity_list(unit: str, meaning: str, **limits: float) -> Any:
+    """Return a pydantic field for a list of quantities."""
+    spec = Spec(unit, meaning, limits.get("at_least"), limits.get("above"), limits.get("at_most"))
+    return Field(default=None, description=meaning, json_schema_extra={"spec": spec, "list": True})  # type: ignore[dict-item]
+
+
+def price(per: str, meaning: str) -> Any:
+    """Return a pydantic field for a price per litre or per kWh."""
+    return Field(default=None, description=meaning, json_schema_extra={"price_per": per})
+
+
+class Air(Table):
+    """The air of the day."""
+
+    temperature: Uncertain = quantity(
+        "K",
+        "air temperature",
+        default="15 degC",
+        low="5 degC",
+        high="25 degC",
+        at_most=340,
+        source="US Standard Atmosphere 1976 at sea level; the range is a guess at the season",
+    )
+    pressure: Uncertain | None = quantity(
+        "Pa", "air pressure at the place (not reduced to sea level)", at_least=3e4, at_most=1.2e5
+    )
+    altitude: Uncertain = quantity(
+        "m",
+        "altitude, when no pressure is given",
+        default="0 m",
+        low="0 m",
+        high="500 m",
+        at_least=-500,
+        at_most=9000,
+        source="sea level, for want of a place (pressure by the US Standard Atmosphere 1976)",
+    )
+    relative_humidity: Uncertain = quantity(
+        "dimensionless",
+        "relative humidity",
+        default="60 %",
+        low="30 %",
+        high="95 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    wind_speed: Uncertain = quantity(
+        "m/s",
+        "wind speed at rotor height",
+        default="0 m/s",
+        at_least=0,
+        at_most=60,
+        source="still air: the case that the ledger answers when nothing else is said",
+    )
+    wind_from: Uncertain = quantity(
+        "rad",
+        "where the wind comes from, against the way the vehicle points: 0 deg ahead, 90 deg side, 180 deg behind",
+        default="0 deg",
+        at_least=-2 * math.pi,
+        at_most=2 * math.pi,
+        source="a head wind, if any",
+    )
+
+
+class RotorTable(Table):
+    """The rotor and how it sits on the vehicle."""
+
+    diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0)
+    curves: str | None = Field(default=None, description="CSV of power (and thrust) coefficient over tip-speed ratio")
+    measured_power: str | None = Field(default=None, description="CSV of measured electrical watts over air speed")
+    pitch: Uncertain | None = quantity("deg", "blade pitch, positive towards feather", at_least=-20, at_most=100)
+    turbine_mass: Uncertain = quantity(
+        "kg",
+        "mass of rotor, generator and mount together",
+        default="40 kg",
+        low="20 kg",
+        high="80 kg",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    local_speed_factor: Uncertain = quantity(
+        "dimensionless",
+        "air speed where the rotor sits over that of the free air (roof speed-up above 1, shelter below)",
+        default=1.0,
+        low=0.85,
+        high=1.1,
+        above=0,
+        at_most=1.5,
+        source=f"free air; range: {NO_SOURCE}",
+    )
+    interaction_factor: Uncertain = quantity(
+        "dimensionless",
+        "drag that the vehicle feels over the rotor's own thrust (what rotor and body do to each other)",
+        default=1.0,
+        low=0.85,
+        high=1.2,
+        at_least=0.3,
+        at_most=3,
+        source=f"no interaction; range: {NO_SOURCE}",
+    )
+    yaw_exponent: Uncertain = quantity(
+        "dimensionless",
+        "n in power ~ cos^n of the yaw angle",
+        default=2.5,
+        low=1.5,
+        high=3.5,
+        at_least=0,
+        at_most=6,
+        source="no single exponent exists (Tamaro et al., Wind Energy Science 9 (2024) 1547); 3 is the axial "
+        "component alone; the value is a middle, from memory",
+    )
+    turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
+    mount_drag_area: Uncertain = quantity(
+        "m**2",
+        "drag area Cd·A of mount, mast and generator",
+        default="0.10 m^2",
+        low="0.04 m^2",
+        high="0.25 m^2",
+        at_least=0,
+        at_most=10,
+        source=f"{NO_SOURCE}: two metres of 50 mm round tube at Cd about 1",
+    )
+    stowed: Literal["stopped", "feathered", "spinning"] = Field(
+        default="stopped", description="how the blades rest while stowed: stopped, feathered or spinning without load"
+    )
+    solidity: Uncertain = quantity(
+        "dimensionless",
+        "blade area over swept area",
+        default=0.10,
+        low=0.06,
+        high=0.18,
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: two or three narrow hand-made blades",
+    )
+    stowed_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of stopped blades on their own area",
+        default=1.2,
+        low=0.9,
+        high=1.5,
+        at_least=0,
+        at_most=2.5,
+        source="flat plate across the flow, about 1.2 (fluid-dynamics handbooks, from memory)",
+    )
+    feathered_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of feathered blades on their own area",
+        default=0.1,
+        low=0.03,
+        high=0.3,
+        at_least=0,
+        at_most=2.5,
+        source=NO_SOURCE,
+    )
+    chain_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "electrical over shaft power, used only with measured_power",
+        default="65 %",
+        low="45 %",
+        high="85 %",
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
+    )
+    highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
+    highest_tip_speed: Uncertain = quantity(
+        "m/s",
+        "greatest blade tip speed allowed",
+        default="80 m/s",
+        above=0,
+        at_most=340,
+        source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
+    )
+    highest_thrust: Uncertain | None = quantity("N", "greatest thrust that mount and bearing may see", above=0)
+
+
+class Drive(Table):
+    """Belt or gear between rotor and generator."""
+
+    ratio: Uncertain = quantity(
+        "dimensionless",
+        "generator turns per rotor turn",
+        default=1.0,
+        above=0,
+        at_most=200,
+        source="direct drive, no belt",
+    )
+    efficiency: Uncertain = quantity(
+        "dimensionless",
+        "efficiency of belt or gear",
+        default="95 %",
+        low="91 %",
+        high="98 %",
+        above=0,
+        at_most=1,
+        source="V-belt 95-98 % new, about 93 % slack: ACHR News, belt drive article",
+    )
+
+
+class GeneratorTable(Table):
+    """The permanent-magnet generator and its rectifier."""
+
+    connection: Literal["rectifier", "three_phase", "direct_current"] = Field(
+        default="rectifier",
+        description="rectifier (six diodes, one element), three_phase (three elements in star) or direct_current",
+    )
+    voltage_constant: Uncertain = quantity(
+        "V*s/rad", "open-circuit rms volts between two terminals per turning speed", required=True, above=0
+    )
+    winding_resistance: Uncertain = quantity("ohm", "resistance between two terminals", required=True, at_least=0)
+    winding_inductance: Uncertain = quantity(
+        "H",
+        "inductance between two terminals",
+        default="0 mH",
+        at_least=0,
+        at_most=10,
+        source="left out: watts come out somewhat high at high speed",
+    )
+    pole_pairs: Uncertain = quantity(
+        "dimensionless", "pole pairs (matters with inductance)", default=8, at_least=1, at_most=200, source=NO_SOURCE
+    )
+    friction_torque: Uncertain = quantity(
+        "N*m",
+        "friction torque at the generator shaft",
+        default="0.1 N*m",
+        low="0.03 N*m",
+        high="0.3 N*m",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    cogging_torque: Uncertain = quantity(
+        "N*m",
+        "torque at the generator shaft that holds it at standstill",
+        default="0.2 N*m",
+        low="0.05 N*m",
+        high="0.6 N*m",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    iron_loss: Uncertain = quantity(
+        "W",
+        "iron loss at 1000 rpm of the generator",
+        default="15 W",
+        low="5 W",
+        high="40 W",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    eddy_share: Uncertain = quantity(
+        "dimensionless",
+        "share of the iron loss at 1000 rpm that grows with the square of speed",
+        default="50 %",
+        low="20 %",
+        high="80 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    rectifier_drop: Uncertain = quantity(
+        "V",
+        "voltage drop of the two diodes that conduct, together",
+        default="1.8 V",
+        low="1.4 V",
+        high="2.2 V",
+        at_least=0,
+        at_most=20,
+        source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
+    )
+    highest_current: Uncertain | None = quantity("A", "greatest current through the element", above=0)
+    load_connected: Literal["always", "after_spin_up"] = Field(
+        default="always",
+        description="always, or after_spin_up where a switch or relay connects the element once it turns",
+    )
+
+
+class Heater(Table):
+    """The element and what it heats."""
+
+    what: str = Field(default="the load", description="what is heated, in words ('the tank')", max_length=60)
+    resistance: Uncertain | None = quantity(
+        "ohm", "element resistance at 20 degC (each of three, for three_phase)", above=0
+    )
+    temperature_coefficient: Uncertain = quantity(
+        "1/K",
+        "rise of the element's resistance per kelvin",
+        default="0 1/K",
+        low="0 1/K",
+        high="0.0002 1/K",
+        at_least=-0.01,
+        at_most=0.01,
+        source="heating alloys: 0 to about 0.0002 per K, from memory",
+    )
+    element_temperature: Uncertain = quantity(
+        "K", "temperature of the element at work", default="20 degC", at_most=1700, source="cold element"
+    )
+    lead_resistance: Uncertain = quantity(
+        "ohm",
+        "resistance of both leads together",
+        default="0.05 ohm",
+        low="0.02 ohm",
+        high="0.15 ohm",
+        at_least=0,
+        source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
+    )
+    rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
+
+
+class VehicleTable(Table):
+    """The vehicle's road load, by coast-down coefficients or by drag area and tyres."""
+
+    mass: Uncertain = quantity(
+        "kg", "mass on the road, with load and people, without the turbine", required=True, above=0, at_most=100_000
+    )
+    drag_area: Uncertain | None = quantity("m**2", "drag coefficient times frontal area, Cd·A", above=0, at_most=30)
+    rolling_resistance: Uncertain = quantity(
+        "dimensionless",
+        "rolling resistance coefficient of the tyres",
+        default=0.010,
+        low=0.007,
+        high=0.017,
+        above=0,
+        at_most=0.2,
+        source="mean about 0.010, range 0.007-0.017: a US report on passenger tyres, quoted second-hand",
+    )
+    coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", at_least=0)
+    coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B")
+    coastdown_c: Uncertain | None = quantity("N*s**2/m**2", "coast-down coefficient C", above=0)
+    coastdown_air_density: Uncertain = quantity(
+        "kg/m**3",
+        "air density in the coast-down test",
+        default="1.20 kg/m^3",
+        low="1.12 kg/m^3",
+        high="1.28 kg/m^3",
+        at_least=0.5,
+        at_most=1.6,
+        source=f"{NO_SOURCE}: about 20 degC near sea level",
+    )
+    rotating_mass_factor: Uncertain = quantity(
+        "dimensionless",
+        "effective over real mass while accelerating",
+        default=1.03,
+        low=1.02,
+        high=1.06,
+        at_least=1,
+        at_most=2,
+        source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
+    )
+    width: Uncertain | None = quantity(
+        "m", "vehicle width, to tell a rotor that stands out beside it", above=0, at_most=20
+    )
+
+
+class EngineTable(Table):
+    """The combustion engine with its gears."""
+
+    fuel: Literal["petrol", "e10", "diesel", "lpg"] = Field(description="petrol, e10, diesel or lpg")
+    displacement: Uncertain = quantity("m**3", "engine displacement", required=True, above=0, at_most=0.1)
+    peak_torque: Uncertain | None = quantity("N*m", "greatest torque", above=0)
+    torque_curve: str | None = Field(default=None, description="CSV of greatest torque over engine speed")
+    fuel_map: str | None = Field(
+        default=None, description="CSV of brake-specific consumption over engine speed, torque"
+    )
+    indicated_efficiency: Uncertain | None = quantity(
+        "dimensionless", "share of the next drop of fuel that becomes work", above=0, at_most=0.65
+    )
+    friction_mean_pressure: Uncertain | None = quantity(
+        "Pa", "friction, pumping and accessories as a mean effective pressure", at_least=0, at_most=1e6
+    )
+    idle_speed: Uncertain = quantity(
+        "rad/s", "idle speed", default="750 rpm", low="650 rpm", high="850 rpm", above=0, source=NO_SOURCE
+    )
+    speed_per_1000_rpm: tuple[Uncertain, ...] | None = quantity_list(
+        "m/s", "road speed at 1000 rpm of the engine in each gear, lowest gear first", above=0
+    )
+    gear_ratios: tuple[Uncertain, ...] | None = quantity_list(
+        "dimensionless", "engine turns per output-shaft turn in each gear, lowest gear first", above=0
+    )
+    final_drive_ratio: Uncertain | None = quantity("dimensionless", "output-shaft turns per wheel turn", above=0)
+    tyre_radius: Uncertain | None = quantity("m", "rolling radius of the driven tyres", above=0)
+    drivetrain_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "efficiency from flywheel to wheels",
+        default="92 %",
+        low="87 %",
+        high="95 %",
+        above=0,
+        at_most=1,
+        source="gearbox 85-95 %, axle 95-97 %: handbook collections",
+    )
+    lowest_driving_speed: Uncertain = quantity(
+        "rad/s",
+        "engine speed below which one shifts down",
+        default="1200 rpm",
+        low="1000 rpm",
+        high="1500 rpm",
+        above=0,
+        source=NO_SOURCE,
+    )
+    highest_speed: Uncertain = quantity("rad/s", "greatest engine speed", default="5500 rpm", above=0, source=NO_SOURCE)
+    overrun_cut_off: bool = Field(default=True, description="fuel is cut while the wheels drive the engine")
+    runs_when_parked: bool = Field(default=False, description="the engine idles while the vehicle stands")
+    accessory_power: Uncertain = quantity(
+        "W",
+        "mechanical power of alternator, air conditioning and pumps beyond those of an idling engine",
+        default="0 W",
+        at_least=0,
+        at_most=50_000,
+        source="none beyond what the friction default holds",
+    )
+
+
+class BatteryTable(Table):
+    """A battery-electric drive instead of an engine."""
+
+    drive_efficiency: Uncertain = quantity(
+        "dimensionless", "pack to wheels", default="85 %", low="78 %", high="91 %", above=0, at_most=1, source=NO_SOURCE
+    )
+    regeneration_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "wheels to pack",
+        default="70 %",
+        low="55 %",
+        high="82 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    regeneration_limit: Uncertain = quantity(
+        "W",
+        "greatest power at the wheels that can be taken back",
+        default="50 kW",
+        low="20 kW",
+        high="80 kW",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    auxiliary_power: Uncertain = quantity(
+        "W", "lights, pumps, electronics", default="300 W", low="150 W", high="600 W", at_least=0, source=NO_SOURCE
+    )
+
+
+class Trip(Table):
+    """How it is driven, and what it is compared with."""
+
+    road_speed: Uncertain = quantity("m/s", "road speed", required=True, at_least=0, at_most=100)
+    grade: Uncertain = quantity(
+        "dimensionless",
+        "rise over run, negative downhill",
+        default="0 %",
+        at_least=-0.4,
+        at_most=0.4,
+        source="a flat road",
+    )
+    acceleration: Uncertain = quantity(
+        "m/s**2", "acceleration along the road", default="0 m/s^2", at_least=-10, at_most=10, source="a steady speed"
+    )
+    distance: Uncertain | None = quantity("m", "length of the trip, for totals", above=0)
+    compared_with: Literal["absent", "stowed"] = Field(
+        default="absent",
+        description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",
+    )
+
+
+class Credit(Table):
+    """What the turbine's power replaces."""
+
+    replaces_alternator: bool = Field(
+        default=False,
+        description="true: without the turbine the engine's alternator would make the same watts, and is credited",
+    )
+    alternator_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "shaft to electricity",
+        default="60 %",
+        low="50 %",
+        high="70 %",
+        above=0,
+        at_most=1,
+        source="67 %: Commission Implementing Decision (EU) 2017/785; 55 %: Bradfield, High-efficiency generators",
+    )
+    alternator_belt_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "belt of the alternator",
+        default="98 %",
+        low="95 %",
+        high="99 %",
+        above=0,
+        at_most=1,
+        source="Bradfield, High-efficiency generators",
+    )
+    inverter_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "inverter or converter between alternator and element",
+        default="90 %",
+        low="85 %",
+        high="95 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+
+
+class OtherSources(Table):
+    """How else the same heat could be made."""
+
+    burner_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "gas burner's heat into the load",
+        default="60 %",
+        low="40 %",
+        high="80 %",
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: open flame under a vessel 40-60 %, closed gas heater to 80 %",
+    )
+    mains_charge_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "mains to element through charger and battery",
+        default="82 %",
+        low="72 %",
+        high="90 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    battery_energy_per_mass: Uncertain = quantity(
+        "J/kg",
+        "energy of a ready battery per mass",
+        default="0.10 kWh/kg",
+        low="0.03 kWh/kg",
+        high="0.15 kWh/kg",
+        above=0,
+        source=f"{NO_SOURCE}: lead-acid to lithium iron phosphate, with case",
+    )
+
+
+class Prices(Table):
+    """What things cost, in a currency of the user's."""
+
+    fuel: Price | None = price("L", "price of the fuel")
+    gas: Price | None = price("L", "price of burner gas (liquid)")
+    electricity: Price | None = price("kWh", "price of mains electricity")
+
+
+TABLES: dict[str, type[Table]] = {
+    "air": Air,
+    "rotor": RotorTable,
+    "drive": Drive,
+    "generator": GeneratorTable,
+    "heater": Heater,
+    "vehicle": VehicleTable,
+    "engine": EngineTable,
+    "battery": BatteryTable,
+    "trip": Trip,
+    "credit": Credit,
+    "other_sources": OtherSources,
+    "prices": Prices,
+}
+TEXTS = ("title", "note")
+_ALWAYS = ("air", "drive", "heater", "credit", "other_sources", "prices")  # may be left out: all defaults
+
+
+@dataclass(frozen=True)
+class MeasuredPower:
+    """Measured electrical watts over air speed (m/s, rising); thrust (N) and rotor speed (rad/s) where measured."""
+
+    air_speed_m_s: np.ndarray
+    electrical_power_w: np.ndarray
+    thrust_n: np.ndarray | None
+    rotor_speed_rad_s: np.ndarray | None
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A checked scenario: its tables, the files it names, and warnings that do not stop an answer."""
+
+    name: str
+    title: str
+    note: str
+    air: Air
+    rotor: RotorTable
+    drive: Drive
+    generator: GeneratorTable | None
+    heater: Heater
+    vehicle: VehicleTable
+    engine: EngineTable | None
+    battery: BatteryTable | None
+    trip: Trip
+    credit: Credit
+    other_sources: OtherSources
+    prices: Prices
+    curves: RotorCurves | None
+    measured: MeasuredPower | None
+    torque_curve: TorqueCurve | None
+    fuel_map: FuelMap | None
+    warnings: tuple[str, ...] = field(default=())
+
+    def table(self, name: str) -> Table | None:
+        """Return one of the scenario's tables by name, None where it has none."""
+        found = getattr(self, name)
+        assert found is None or isinstance(found, Table)
+        return found
+
+
+def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
+    """Return the scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it.
+
+    Raises InputError with every fault that can be told at once.
+    """
+    data = _read_toml(path)
+    problems = _apply(data, overrides)
+    try:
+        return _build(data, path.name, path.parent, problems)
+    except InputError as error:
+        raise InputError([_told_as_override(problem, overrides) for problem in error.problems]) from None
+
+
+def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
+    """Return the problem under "--set" where the faulty value came from there and not from the file."""
+    keys = {text.partition("=")[0].strip() for text in overrides}
+    if problem.key in keys or problem.key.partition(":")[0] in keys:
+        return Problem("--set", problem.key, problem.read, problem.accepted)
+    return problem
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    name = str(path)
+    try:
+        if path.is_dir():
+            inside = path / "scenario.toml"
+            hint = f"a TOML file, perhaps {inside}" if inside.is_file() else "a TOML scenario file"
+            raise InputError(Problem(name, "", "a folder", hint))
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        near = nearest(path.name, [p.name for p in path.parent.glob("*.toml")]) if path.parent.is_dir() else None
+        accepted = f"an existing TOML file{f', perhaps {near}' if near else ''} (windtoll example FOLDER makes some)"
+        raise InputError(Problem(name, "", "no such file", accepted)) from None
+    except OSError as error:
+        raise InputError(Problem(name, "", f"cannot be read ({error.strerror})", "a readable TOML file")) from None
+    except ValueError:  # a NUL in the path
+        raise InputError(Problem(shown(name), "", "no file name", "an existing TOML file")) from None
+    if len(raw) > MOST_BYTES:
+        raise InputError(Problem(name, "", f"{len(raw)} bytes", f"a scenario of at most {MOST_BYTES} bytes"))
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise InputError(Problem(name, f"byte {error.start}", "not UTF-8 text", "a TOML file saved as UTF-8")) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(Problem(name, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')) from None
+    except RecursionError:
+        raise InputError(Problem(name, "", "tables nested too deeply", "one level of tables")) from None
+
+
+def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
+    """Lay "table.key=value" settings over `data`; return the faulty ones."""
+    problems: list[Problem] = []
+    for text in overrides:
+        key, sign, raw = text.partition("=")
+        parts = key.strip().split(".")
+        if not sign or not 1 <= len(parts) <= 2 or not all(re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", p) for p in parts):
+            problems.append(
+                Problem("--set", "", shown(text), '--set table.key="value unit", as in --set trip.road_speed="65 mph"')
+            )
+            continue
+        target = data
+        if len(parts) == 2:
+            target = data.setdefault(parts[0], {})
+            if not isinstance(target, dict):
+                problems.append(Problem("--set", parts[0], "is not a table in the file", "table.key"))
+                continue
+        target[parts[-1]] = _override_value(raw.strip())
+    return problems
+
+
+def _override_value(raw: str) -> Any:
+    try:
+        return tomllib.loads(f"x = {raw}")["x"] if "\n" not in raw else raw
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return raw  # the shell has eaten the quotes: 65 mph
+
+
+def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem]) -> Scenario:
+    texts = {key: data.pop(key, "") for key in TEXTS}
+    problems += [
+        Problem(name, k, f"{shown(v)} is no text", "a text in quotes")
+        for k, v in texts.items()
+        if not isinstance(v, str)
+    ]
+    tables: dict[str, Table | None] = dict.fromkeys(TABLES)
+    for key, value in data.items():
+        if key not in TABLES:
+            near = nearest(key, [*TABLES, *TEXTS]) or _table_that_has(key)
+            hint = f"{near} (nearest)" if near else f"the tables {', '.join(TABLES)}"
+            problems.append(Problem(name, shown(key).strip("'"), "unknown key", hint))
+        elif not isinstance(value, dict):
+            problems.append(Problem(name, key, f"{shown(value)} is no table", f"a table [{key}]"))
+        else:
+            table, faults = _validate(name, key, value)
+            tables[key] = table
+            problems += faults
+    for key in _ALWAYS:
+        if tables[key] is None and key not in data:
+            tables[key] = TABLES[key]()
+    problems += _either_or(name, data)
+    files, faults = _read_files(data, folder)
+    problems += faults
+    if problems:
+        raise InputError(_unique(problems))
+    curves, measured, torque_curve, fuel_map = files
+    scenario = Scenario(
+        name=name,
+        title=str(texts["title"]),
+        note=str(texts["note"]),
+        **tables,  # type: ignore[arg-type]
+        curves=curves,
+        measured=measured,
+        torque_curve=torque_curve,
+        fuel_map=fuel_map,
+    )
+    problems = _cross_checks(scenario)
+    if problems:
+        raise InputError(problems)
+    return Scenario(**{**scenario.__dict__, "warnings": tuple(_warnings(scenario))})
+
+
+def _table_that_has(key: str) -> str | None:
+    for table, model in TABLES.items():
+        if key in model.model_fields:
+            return f"{table}.{key}"
+    return None
+
+
+def _unique(problems: Sequence[Problem]) -> list[Problem]:
+    return list(dict.fromkeys(problems))
+
+
+def _validate(name: str, key: str, value: Mapping[str, Any]) -> tuple[Table | None, list[Problem]]:
+    model = TABLES[key]
+    try:
+        return model(**{str(k): v for k, v in value.items()}), []
+    except ValidationError as error:
+        return None, [_problem(name, key, model, fault) for fault in error.errors(include_url=False)]
+
+
+def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> Problem:
+    """Return one of pydantic's faults in our words."""
+    key = ".".join(str(part) for part in fault["loc"][:1])
+    place = f"{table}.{key}" if key else table
+    field_info = model.model_fields.get(key)
+    extra = field_info.json_schema_extra if field_info else None
+    spec = extra.get("spec") if isinstance(extra, dict) else None
+    if fault["type"] == "extra_forbidden":
+        near = nearest(key, model.model_fields)
+        elsewhere = _table_that_has(key)
+        hint = near or elsewhere
+        accepted = f"{hint} (nearest)" if hint else f"the keys {', '.join(model.model_fields)}"
+        return Problem(name, f"{table}.{shown(key, 40).strip(chr(39))}", "unknown key", accepted)
+    if fault["type"] == "missing":
+        meaning = spec.accepted() if isinstance(spec, Spec) else (field_info.description if field_info else "")
+        return Problem(name, place, "missing", meaning or "")
+    own = fault.get("ctx", {}).get("error")
+    if isinstance(own, FieldError):
+        return Problem(name, place, own.read, own.accepted)
+    if fault["type"] == "literal_error":
+        expected = str(fault["ctx"]["expected"])
+        near = nearest(str(fault["input"]), re.findall(r"'([^']*)'", expected))
+        return Problem(name, place, shown(fault["input"]), expected + (f" (nearest: {near})" if near else ""))
+    return Problem(name, place, shown(fault["input"]), fault["msg"])
+
+
+def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
+    """Return faults of presence: what must be there, and what excludes what. Works on the raw tables."""
+
+    def table(key: str) -> Mapping[str, Any]:
+        found = data.get(key, {})
+        return found if isinstance(found, dict) else {}
+
+    problems = []
+    for key, words in (("rotor", "diameter and curves"), ("vehicle", "mass and drag_area"), ("trip", "road_speed")):
+        if key not in data:
+            problems.append(Problem(name, f"[{key}]", "missing", f"a table [{key}] with at least {words}"))
+    if ("engine" in data) == ("battery" in data):
+        read = "both given" if "engine" in data else "missing"
+        problems.append(Problem(name, "[engine]", read, "either a table [engine] or a table [battery]"))
+    rotor, vehicle, engine = table("rotor"), table("vehicle"), table("engine")
+    shapes = [key for key in ("curves", "measured_power") if key in rotor]
+    if "rotor" in data and len(shapes) != 1:
+        read = "both given" if shapes else "missing"
+        problems.append(
+            Problem(name, "rotor.curves", read, "either curves or measured_power, a CSV file beside the scenario")
+        )
+    if "measured_power" not in rotor:
+        if "generator" not in data:
+            problems.append(
+                Problem(
+                    name, "[generator]", "missing", "a table [generator] with voltage_constant and winding_resistance"
+                )
+            )
+        if "resistance" not in table("heater"):
+            problems.append(Problem(name, "heater.resistance", "missing", 'the element, such as "12 ohm"'))
+    coastdown = [key for key in ("coastdown_a", "coastdown_c") if key in vehicle]
+    if "vehicle" in data and len(coastdown) == 1:
+        problems.append(
+            Problem(name, "vehicle.coastdown_a", "coastdown_a and coastdown_c go together", "both, or drag_area")
+        )
+    if "vehicle" in data and bool(coastdown) == ("drag_area" in vehicle):
+        read = "both given" if coastdown else "missing"
+        problems.append(
+            Problem(
+                name, "vehicle.drag_area", read, "either drag_area or the coast-down coefficients coastdown_a, _b, _c"
+            )
+        )
+    if "engine" in data:
+        if ("peak_torque" in engine) == ("torque_curve" in engine):
+            read = "both given" if "peak_torque" in engine else "missing"
+            problems.append(Problem(name, "engine.peak_torque", read, "either peak_torque or torque_curve"))
+        by_ratio = [key for key in ("gear_ratios", "final_drive_ratio", "tyre_radius") if key in engine]
+        if ("speed_per_1000_rpm" in engine) == bool(by_ratio):
+            read = "both given" if by_ratio else "missing"
+            problems.append(
+                Problem(
+                    name,
+                    "engine.speed_per_1000_rpm",
+                    read,
+                    "either speed_per_1000_rpm or gear_ratios, final_drive_ratio and tyre_radius",
+                )
+            )
+        elif 0 < len(by_ratio) < 3:
+            problems.append(
+                Problem(
+                    name,
+                    "engine.gear_ratios",
+                    f"only {', '.join(by_ratio)} given",
+                    "gear_ratios, final_drive_ratio and tyre_radius together",
+                )
+            )
+    if "pressure" in table("air") and "altitude" in table("air"):
+        problems.append(Problem(name, "air.altitude", "given beside pressure", "either pressure or altitude"))
+    return problems
+
+
+_Files = tuple[RotorCurves | None, MeasuredPower | None, TorqueCurve | None, FuelMap | None]
+
+
+def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Problem]]:
+    problems: list[Problem] = []
+
+    def read(table: str, key: str, reader: Any) -> Any:
+        entry = data.get(table)
+        value = entry.get(key) if isinstance(entry, dict) else None
+        if not isinstance(value, str):
+            return None
+        try:
+            return reader(folder / value)
+        except InputError as error:
+            problems.extend(
+                Problem(p.where, f"{table}.{key}: {p.key}" if p.key else f"{table}.{key}", p.read, p.accepted)
+                for p in error.problems
+            )
+        except ValueError:  # a NUL in the name
+            problems.append(Problem(shown(value), f"{table}.{key}", "no file name", "a CSV file beside the scenario"))
+        return None
+
+    files = (
+        read("rotor", "curves", read_curves),
+        read("rotor", "measured_power", read_measured_power),
+        read("engine", "torque_curve", read_torque_curve),
+        read("engine", "fuel_map", None if not isinstance(data.get("engine"), dict) else _map_reader(data["engine"])),
+    )
+    return files, problems
+
+
+def read_measured_power(path: Path) -> MeasuredPower:
+    """Return measured watts over air speed; columns air_speed_*, electrical_power_*, optional thrust_*, rotor_speed_*."""
+    data = read_table(
+        path, {"air_speed": "m/s", "electrical_power": "W"}, optional={"thrust": "N", "rotor_speed": "rad/s"}
+    )
+    increasing(path, "air_speed", data["air_speed"])
+    for name, values in data.items():
+        if (values < 0).any():
+            raise InputError(Problem(path.name, f"column {name}", f"{values.min():g}", "no negative value"))
+    return MeasuredPower(data["air_speed"], data["electrical_power"], data.get("thrust"), data.get("rotor_speed"))
+
+
+def read_torque_curve(path: Path) -> TorqueCurve:
+    """Return the greatest torque over engine speed; columns engine_speed_rpm, torque_nm (other units in the header)."""
+    data = read_table(path, {"engine_speed": "rad/s", "torque": "N*m"})
+    increasing(path, "engine_speed", data["engine_speed"])
+    if (data["torque"] <= 0).any() or data["engine_speed"][0] < 0:
+        raise InputError(Problem(path.name, "column torque", f"{data['torque'].min():g} N*m", "positive torques"))
+    return TorqueCurve(data["engine_speed"], data["torque"])
+
+
+def _map_reader(engine: Mapping[str, Any]) -> Any:
+    def reader(path: Path) -> FuelMap:
+        fuel = FUELS.get(str(engine.get("fuel")))
+        return read_fuel_map(path, fuel.heating_value_j_per_kg if fuel else 42e6)
+
+    return reader
+
+
+def read_fuel_map(path: Path, heating_value_j_per_kg: float) -> FuelMap:
+    """Return a brake-specific map as fuel power; columns engine_speed_rpm, torque_nm, fuel_g_kwh, every pair once.
+
+    Raises InputError for holes in the grid, and where more torque would need less fuel at the same speed.
+    """
+    data = read_table(path, {"engine_speed": "rad/s", "torque": "N*m", "fuel": "kg/J"}, least_rows=4)
+    speeds, torques = np.unique(data["engine_speed"]), np.unique(data["torque"])
+    if len(speeds) < 2 or len(torques) < 2:
+        raise InputError(Problem(path.name, "", "one speed or one torque only", "at least two of each"))
+    if speeds[0] <= 0 or torques[0] <= 0 or (data["fuel"] <= 0).any():
+        raise InputError(Problem(path.name, "", "a speed, torque or consumption of 0 or less", "positive values only"))
+    power = np.full((len(speeds), len(torques)), np.nan)
+    row, column = np.searchsorted(speeds, data["engine_speed"]), np.searchsorted(torques, data["torque"])
+    if len(data["fuel"]) != power.size or len(set(zip(row.tolist(), column.tolist(), strict=True))) != power.size:
+        raise InputError(
+            Problem(
+                path.name,
+                "",
+                f"{len(data['fuel'])} rows for {len(speeds)} speeds and {len(torques)} torques",
+                "every torque at every speed, each once",
+            )
+        )
+    power[row, column] = data["fuel"] * heating_value_j_per_kg * data["engine_speed"] * data["torque"]
+    shaft = speeds[:, None] * torques
+    if (power < shaft / 0.65).any():
+        i, j = np.unravel_index(np.argmin(power / shaft), power.shape)
+        raise InputError(
+            Problem(
+                path.name,
+                f"{speeds[i] * 30 / np.pi:.0f} rpm, {torques[j]:.0f} N*m",
+                f"an efficiency of {shaft[i, j] / power[i, j]:.2f}",
+                "at most 0.65",
+            )
+        )
+    if (np.diff(power, axis=1) <= 0).any():
+        i, j = np.argwhere(np.diff(power, axis=1) <= 0)[0]
+        raise InputError(
+            Problem(
+                path.name,
+                f"{speeds[i] * 30 / np.pi:.0f} rpm",
+                f"more torque than {torques[j]:.0f} N*m with less fuel",
+                "fuel that rises with torque",
+            )
+        )
+    return FuelMap(speeds, torques, power)
+
+
+def _cross_checks(scenario: Scenario) -> list[Problem]:
+    problems = []
+    curves, pitch = scenario.curves, scenario.rotor.pitch
+    if curves is not None and len(curves.pitch_deg) > 1:
+        if pitch is None:
+            problems.append(
+                Problem(
+                    scenario.name,
+                    "rotor.pitch",
+                    "missing",
+                    f"a pitch, as the curves hold {len(curves.pitch_deg)}, {curves.pitch_deg[0]:g} to {curves.pitch_deg[-1]:g} deg",
+                )
+            )
+        elif not curves.pitch_deg[0] - 1e-9 <= pitch.value <= curves.pitch_deg[-1] + 1e-9:
+            problems.append(
+                Problem(
+                    scenario.name,
+                    "rotor.pitch",
+                    f"{pitch.value:g} deg",
+                    f"a pitch within the curves, {curves.pitch_deg[0]:g} to {curves.pitch_deg[-1]:g} deg",
+                )
+            )
+    engine = scenario.engine
+    if engine is not None:
+        for key, falling in (("speed_per_1000_rpm", False), ("gear_ratios", True)):
+            entries = getattr(engine, key)
+            if entries is not None:
+                values = [entry.value for entry in entries]
+                if values != sorted(values, reverse=falling) or len(set(values)) != len(values):
+                    problems.append(
+                        Problem(scenario.name, f"engine.{key}", "not in order", "lowest gear first, each gear once")
+                    )
+    return problems
+
+
+def _warnings(scenario: Scenario) -> list[str]:
+    found = []
+    diameter = scenario.rotor.diameter.value
+    if diameter > 10:
+        found.append(f"rotor.diameter is {diameter:g} m: wider than 10 m on a vehicle looks like a slip of the pen")
+    width = scenario.vehicle.width
+    if width is not None and diameter > width.value:
+        found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
+    elif 2.55 < diameter <= 10:
+        found.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the greatest vehicle width in many countries")
+    if scenario.vehicle.mass.value < 150:
+        found.append(f"vehicle.mass is {scenario.vehicle.mass.value:g} kg: light for a road vehicle")
+    return found

@@ -1,0 +1,72 @@
+"""What a litre of fuel holds and leaves behind, with the source of each value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+_BTU_J = 1055.056  # international table Btu
+_US_GALLON_M3 = 3.785411784e-3
+_LB_KG = 0.45359237
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """One liquid fuel: density, lower heating value, CO2 per volume, stoichiometric air-fuel ratio by mass."""
+
+    name: str
+    density_kg_m3: float
+    heating_value_j_per_m3: float
+    co2_kg_per_m3: float
+    stoichiometric_air_fuel_ratio: float
+    sources: str
+
+    @property
+    def heating_value_j_per_kg(self) -> float:
+        """Lower heating value per mass, in J/kg."""
+        return self.heating_value_j_per_m3 / self.density_kg_m3
+
+
+def _per_gallon(btu: float) -> float:
+    return btu * _BTU_J / _US_GALLON_M3
+
+
+_HEATING = "lower heating value: US DOE Alternative Fuels Data Center (GREET 2013)"
+_DENSITY = "density: Staffell, Energy and Fuel Data Sheet (2011)"
+
+FUELS: dict[str, Fuel] = {
+    "petrol": Fuel(
+        "petrol",
+        741.0,
+        _per_gallon(116_090.0),
+        8.887 / _US_GALLON_M3,
+        14.7,
+        f"{_HEATING}; {_DENSITY}; CO2: US EPA, 8 887 g per US gallon; air-fuel ratio: AFDC fuel property comparison",
+    ),
+    "e10": Fuel(
+        "e10",
+        745.0,
+        _per_gallon(112_114.0),
+        18.95 * _LB_KG / _US_GALLON_M3,
+        14.1,
+        f"{_HEATING}; density: from memory, petrol with a tenth of ethanol (789 kg/m³); "
+        "CO2: US EIA FAQ 307 (2015), 18.95 lb per US gallon, ethanol's part counted; air-fuel ratio: weak source",
+    ),
+    "diesel": Fuel(
+        "diesel",
+        837.0,
+        _per_gallon(128_450.0),
+        10.180 / _US_GALLON_M3,
+        14.5,
+        f"{_HEATING}; {_DENSITY}; CO2: US EPA, 10 180 g per US gallon; air-fuel ratio: from memory",
+    ),
+    "lpg": Fuel(
+        "lpg",
+        533.0,
+        _per_gallon(84_250.0),
+        533.0 * 0.817 * 44.01 / 12.011,
+        15.6,
+        f"{_HEATING}, as propane; {_DENSITY}; CO2: carbon balance, carbon 81.7 % of the mass of propane (C3H8); "
+        "air-fuel ratio: from memory",
+    ),
+}
+"""Fuels by the name a scenario uses."""
