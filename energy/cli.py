@@ -17,6 +17,8 @@ COMMANDS = {
     "match": "match",
     "check": "check",
     "example": "example",
+    "record": "record",
+    "join": "join",
 }
 
 
