@@ -17,9 +17,9 @@ import io
 import logging
 import os
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -133,12 +133,22 @@ class AdapterError(Exception):
         super().__init__(words)
 
 
-class _Interface(ELM327):  # type: ignore[misc]  # python-obd has no types
+class _Interface(ELM327):
     """python-obd's adapter with bounded waits.
 
     It overrides one private method, the one where python-obd repeats a read of up to 10 s ten times over; the version
     of python-obd is capped for that. One write, one read: the port may be quiet for the patience of that question.
     """
+
+    searching = False
+
+    def set_protocol(self, protocol_: str | None) -> bool:
+        """Find or set the protocol of the car, with the longer patience that this takes."""
+        self.searching = True
+        try:
+            return bool(super().set_protocol(protocol_))
+        finally:
+            self.searching = False
 
     def set_baudrate(self, baud: int | None) -> bool:
         """Take the opened port for ourselves, bound its waits, then set or find the baud rate."""
@@ -148,7 +158,7 @@ class _Interface(ELM327):  # type: ignore[misc]  # python-obd has no types
         return bool(super().set_baudrate(baud))
 
     def _ELM327__send(self, cmd: bytes, delay: float | None = None, end_marker: bytes = b">") -> list[str]:  # noqa: N802
-        patience = SEARCH_PATIENCE_S if cmd == b"0100" else QUERY_PATIENCE_S
+        patience = SEARCH_PATIENCE_S if self.searching and cmd == b"0100" else QUERY_PATIENCE_S
         port = self._ELM327__port
         try:
             if port is not None and port.timeout != patience:
@@ -164,7 +174,7 @@ class _Interface(ELM327):  # type: ignore[misc]  # python-obd has no types
         return self.heard
 
     def _drain(self) -> None:
-        """Wait until a reset adapter is quiet: an answer it still owed to a killed program must not pass as the next."""
+        """Wait until a reset adapter is quiet: an answer it owed to a killed program must not pass as the next."""
         port, end = self._ELM327__port, time.monotonic() + 5 * QUIET_AFTER_RESET_S
         if port is None:
             return
@@ -176,7 +186,7 @@ class _Interface(ELM327):  # type: ignore[misc]  # python-obd has no types
             logging.getLogger("obd").warning("port lost while the adapter reset")
 
 
-class _Connection(obd.OBD):  # type: ignore[misc]
+class _Connection(obd.OBD):
     def _OBD__connect(  # noqa: N802
         self, portstr: str, baudrate: int | None, protocol: str | None, check_voltage: bool, start_low_power: bool
     ) -> None:
@@ -781,7 +791,7 @@ class _Recording:
                 if self.pending_marks:
                     self.put(time.monotonic(), 0.0, {})
                 try:
-                    self.adapter, _ = open_adapter(port, self.settings.baud_rate, self.settings.protocol or protocol)
+                    self.adapter = self.reopened(port, self.settings.protocol or protocol)
                 except AdapterError as trouble:
                     self.tell(f"waiting: {trouble}")
                     self.sleep(wait)
@@ -792,6 +802,15 @@ class _Recording:
         self.pending_gap = f"end: {length:.1f} s"
         self.empty = self.silent = self.whole_rows = 0
         self.tell("recording", f"back after {length:.1f} s")
+
+    def reopened(self, port: str | None, protocol: str) -> Adapter:
+        """Return a new adapter whose car gives a usable value; a list of what it supports is not enough."""
+        adapter, _ = open_adapter(port, self.settings.baud_rate, protocol)
+        if any(adapter.ask(parameter).value is not None for parameter in self.wanted[:3]):
+            return adapter
+        heard = adapter.heard()
+        adapter.close()
+        raise AdapterError("no ignition", f"the car gives no usable answer ({heard})")
 
     # -- from beginning to end
 
@@ -862,9 +881,11 @@ class _Recording:
             if self.adapter is not None:
                 self.adapter.close()
             if self.file is not None:
-                if self.pending_marks:
-                    self.put(time.monotonic(), 0.0, {})
-                self.file.close()
+                try:
+                    if self.pending_marks:
+                        self.put(time.monotonic(), 0.0, {})
+                finally:
+                    self.file.close()
         return Summary(
             self.file.path, self.settings.out / MANIFEST, self.rows, self.elapsed(), self.gaps, self.gap_s, self.marks,
             tuple(p.column for p in self.wanted), fast, ended_by,

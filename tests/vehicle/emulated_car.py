@@ -95,8 +95,13 @@ class FaultyElm(Elm):
     asked = ""
     repeated = False
 
+    def normalized_read_line(self) -> str | None:
+        line = super().normalized_read_line()
+        self.repeated = line is not None and not line.strip()  # a bare return asks for the same again
+        return line
+
     def handle_request(self, cmd: str, do_write: bool = False):  # type: ignore[no-untyped-def]
-        self.repeated, self.asked = cmd == self.asked, cmd
+        self.asked = cmd
         return super().handle_request(cmd, do_write=do_write)
 
     def write_to_device(self, i: bytes) -> None:
