@@ -48,6 +48,12 @@ FAST_STRIKES = 3
 LONGEST_WAIT_S = 5.0
 
 
+def _now() -> float:
+    """Return seconds on a clock that never steps and, where the system has one, goes on while the computer sleeps."""
+    boot_time = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot_time is None else time.clock_gettime(boot_time)
+
+
 # ---------------------------------------------------------------------------------------------------- parameters
 
 
@@ -175,12 +181,12 @@ class _Interface(ELM327):
 
     def _drain(self) -> None:
         """Wait until a reset adapter is quiet: an answer it owed to a killed program must not pass as the next."""
-        port, end = self._ELM327__port, time.monotonic() + 5 * QUIET_AFTER_RESET_S
+        port, end = self._ELM327__port, _now() + 5 * QUIET_AFTER_RESET_S
         if port is None:
             return
         try:
             port.timeout = QUIET_AFTER_RESET_S
-            while port.read(port.in_waiting or 1) and time.monotonic() < end:
+            while port.read(port.in_waiting or 1) and _now() < end:
                 pass
         except (serial.SerialException, OSError):
             logging.getLogger("obd").warning("port lost while the adapter reset")
@@ -232,6 +238,7 @@ class Adapter:
         self.port = port
         self.protocol_id = str(connection.protocol_id())
         self.protocol_name = str(connection.protocol_name())
+        self.baud_rate: int | None = connection.interface._ELM327__port.baudrate
         self.fast = False
         self._connection = connection
         self._commands: dict[int, obd.OBDCommand] = {}
@@ -422,12 +429,15 @@ def _socket_voltage(connection: _Connection) -> str:
 # ---------------------------------------------------------------------------------------------------- the file
 
 
+_NEW_FILE = os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+
+
 class RowFile:
     """A CSV file that only grows: each row is one write, flushed to the disk before the next question is asked."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_WRONLY, 0o644)
+        self._file = os.open(path, _NEW_FILE, 0o644)
         self._append(COLUMNS)
         _sync_folder(path.parent)
 
@@ -624,7 +634,7 @@ class _Recording:
     # -- clocks, keys, screen
 
     def elapsed(self) -> float:
-        return time.monotonic() - self.started
+        return _now() - self.started
 
     def tell(self, condition: str, event: str = "") -> None:
         self.show(
@@ -653,8 +663,8 @@ class _Recording:
             raise _Stop("duration")
 
     def sleep(self, seconds: float) -> None:
-        end = time.monotonic() + seconds
-        while (left := end - time.monotonic()) > 0:
+        end = _now() + seconds
+        while (left := end - _now()) > 0:
             time.sleep(min(left, 0.05))
             self.heed()
 
@@ -664,7 +674,7 @@ class _Recording:
         assert self.file is not None
         wall = time.time()
         self._watch_clock(wall)
-        moment = datetime.fromtimestamp(wall - (time.monotonic() - began), UTC)
+        moment = datetime.fromtimestamp(wall - (_now() - began), UTC)
         row: dict[str, float | str] = {
             "time_s": f"{began - self.started:.4f}",
             "time_utc": moment.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -679,7 +689,7 @@ class _Recording:
         self.rows += bool(values)
 
     def _watch_clock(self, wall: float) -> None:
-        offset = wall - time.monotonic()
+        offset = wall - _now()
         if self.clock_offset is not None and abs(offset - self.clock_offset) > 1.0:
             self.pending_marks.append(f"wall clock moved by {offset - self.clock_offset:+.1f} s")
         self.clock_offset = offset
@@ -703,7 +713,7 @@ class _Recording:
     def question(self, parameter: Parameter) -> float | None:
         """Ask once, in fast mode twice where the first stays empty, and keep the watchdog's counts."""
         assert self.adapter is not None
-        self.asked[parameter.column] = time.monotonic()
+        self.asked[parameter.column] = _now()
         answer = self.adapter.ask(parameter)
         if answer.value is None and self.adapter.fast and self.adapter.alive():
             self.adapter.fast = False
@@ -738,7 +748,7 @@ class _Recording:
     # -- one row, one gap
 
     def row(self) -> None:
-        began = time.monotonic()
+        began = _now()
         values: dict[str, float] = {}
         asked, why = 0, ""
         for parameter in self.due(began):
@@ -752,7 +762,7 @@ class _Recording:
         self.values.update(values)
         if values or self.pending_marks:
             gap = self.pending_gap if values else ""
-            self.put(began, time.monotonic() - began, values, gap)
+            self.put(began, _now() - began, values, gap)
             self.pending_gap = self.pending_gap if not values else ""
         self.whole_rows = self.whole_rows + 1 if len(values) == asked else 0
         if why:
@@ -777,35 +787,38 @@ class _Recording:
     def gap(self, why: str) -> None:
         """Close the lost connection, say so in the file, and open new ones until one answers."""
         assert self.adapter is not None
-        protocol, known_port, lost_at = self.adapter.protocol_id, self.adapter.port, time.monotonic()
+        before, lost_at = self.adapter, _now()
         self.adapter.close()
         self.adapter = None
         self.gaps += 1
         self.put(lost_at, 0.0, {}, f"begin: {why}")
         self.tell(f"waiting: {why}", f"gap begins: {why}")
-        port = self.settings.port or (None if "://" not in known_port else known_port)
         wait = 0.5
         try:
             while self.adapter is None:
                 self.heed()
                 if self.pending_marks:
-                    self.put(time.monotonic(), 0.0, {})
+                    self.put(_now(), 0.0, {})
                 try:
-                    self.adapter = self.reopened(port, self.settings.protocol or protocol)
+                    self.adapter = self.reopened(before)
                 except AdapterError as trouble:
                     self.tell(f"waiting: {trouble}")
                     self.sleep(wait)
                     wait = min(1.5 * wait, LONGEST_WAIT_S)
         finally:
-            length = time.monotonic() - lost_at
+            length = _now() - lost_at
             self.gap_s += length
         self.pending_gap = f"end: {length:.1f} s"
         self.empty = self.silent = self.whole_rows = 0
         self.tell("recording", f"back after {length:.1f} s")
 
-    def reopened(self, port: str | None, protocol: str) -> Adapter:
-        """Return a new adapter whose car gives a usable value; a list of what it supports is not enough."""
-        adapter, _ = open_adapter(port, self.settings.baud_rate, protocol)
+    def reopened(self, before: Adapter) -> Adapter:
+        """Return a new adapter whose car gives a usable value; a list of what it supports is not enough.
+
+        Takes the port of before; where none was named and that one is gone, any (a replugged adapter may get another).
+        """
+        port = self.settings.port or (before.port if Path(before.port).exists() else None)
+        adapter, _ = open_adapter(port, self.settings.baud_rate or before.baud_rate, before.protocol_id)
         if any(adapter.ask(parameter).value is not None for parameter in self.wanted[:3]):
             return adapter
         heard = adapter.heard()
@@ -815,7 +828,7 @@ class _Recording:
     # -- from beginning to end
 
     def first_connection(self) -> set[int]:
-        until = time.monotonic() + self.settings.wait_s
+        until = _now() + self.settings.wait_s
         while True:
             try:
                 self.adapter, supported = open_adapter(
@@ -823,16 +836,16 @@ class _Recording:
                 )
                 return supported
             except AdapterError as trouble:
-                if time.monotonic() >= until or trouble.kind == "no permission":
+                if _now() >= until or trouble.kind == "no permission":
                     raise
                 self.tell(f"waiting: {trouble}")
-                end = min(until, time.monotonic() + 1.0)
-                while time.monotonic() < end:
+                end = min(until, _now() + 1.0)
+                while _now() < end:
                     time.sleep(0.05)
                     self.heed()
 
     def begin(self) -> None:
-        self.started = time.monotonic()
+        self.started = _now()
         supported = self.first_connection()
         self.wanted = tuple(p for p in PARAMETERS if p.pid in supported)
         if not any(p.fast for p in self.wanted):
@@ -855,20 +868,20 @@ class _Recording:
             "notes": self.details.notes, "protocol": self.adapter.protocol_name,
             "parameters": [p.column for p in self.wanted],
         })  # fmt: skip
-        self.started = time.monotonic()
+        self.started = _now()
         self.tell("recording", f"recording to {path}")
 
     def run(self) -> Summary:
         ended_by = "interrupt"
         try:
             self.begin()
-            due = time.monotonic()
+            due = _now()
             while True:
                 self.heed()
                 self.row()
                 self.tell("recording")
-                due = max(due + self.settings.interval_s, time.monotonic())
-                self.sleep(due - time.monotonic())
+                due = max(due + self.settings.interval_s, _now())
+                self.sleep(due - _now())
         except _Stop as stop:
             ended_by = str(stop)
             if self.file is None:
@@ -883,7 +896,7 @@ class _Recording:
             if self.file is not None:
                 try:
                     if self.pending_marks:
-                        self.put(time.monotonic(), 0.0, {})
+                        self.put(_now(), 0.0, {})
                 finally:
                     self.file.close()
         return Summary(

@@ -78,8 +78,8 @@ def _seconds(text: str | None) -> float | None:
 
 
 @click.command(name="record")
-@click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True,
-              help="Folder for the recording and its manifest runs.toml; made if it is missing.")
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=Path("runs"),
+              show_default=True, help="Folder for the recording and its manifest runs.toml; made if it is missing.")
 @click.option("--port", help="Device (/dev/ttyUSB0, COM5) or socket://ADDRESS:PORT of a Wi-Fi adapter. Default: found.")
 @click.option("--baud", "baud_rate", type=click.IntRange(1200, 2_000_000), help="Baud rate. Default: found.")
 @click.option("--protocol", type=click.Choice([*"123456789A"], case_sensitive=False),
