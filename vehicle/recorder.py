@@ -624,6 +624,7 @@ class _Recording:
     misses: dict[str, int] = field(default_factory=dict)
     values: dict[str, float] = field(default_factory=dict)
     wanted: tuple[Parameter, ...] = ()
+    last_answered: Parameter | None = None
     empty: int = 0
     silent: int = 0
     whole_rows: int = 0
@@ -715,9 +716,11 @@ class _Recording:
         assert self.adapter is not None
         self.asked[parameter.column] = _now()
         answer = self.adapter.ask(parameter)
+        silent = int(answer.silent)
         if answer.value is None and self.adapter.fast and self.adapter.alive():
             self.adapter.fast = False
             answer = self.adapter.ask(parameter)
+            silent += answer.silent
             if answer.value is not None:
                 self.strikes += 1
                 self.fast_allowed = self.strikes < FAST_STRIKES
@@ -726,11 +729,12 @@ class _Recording:
                 self.tell("recording", "fast mode off: this adapter loses answers in it")
         if answer.value is None:
             self.empty += 1
-            self.silent = self.silent + 1 if answer.silent else 0
+            self.silent = self.silent + silent if answer.silent else 0
             self.misses[parameter.column] = self.misses.get(parameter.column, 0) + 1
         else:
             self.empty = self.silent = 0
             self.misses[parameter.column] = 0
+            self.last_answered = parameter
         return answer.value
 
     def lost(self) -> str:
@@ -740,10 +744,19 @@ class _Recording:
             return "the port is gone"
         if self.silent >= SILENT_LIMIT:
             return "the adapter does not answer"
-        if self.empty >= EMPTY_LIMIT:
+        if self.empty >= EMPTY_LIMIT and not self.still_there():
             heard = self.adapter.heard()
             return f"the car does not answer{f' ({heard})' if heard.isprintable() and heard else ''}"
         return ""
+
+    def still_there(self) -> bool:
+        """Return whether a parameter that has answered before still does: a car may claim many that it never gives."""
+        assert self.adapter is not None
+        known = [self.last_answered] if self.last_answered else self.wanted[:3]
+        if not any(self.adapter.ask(parameter).value is not None for parameter in known):
+            return False
+        self.empty = 0
+        return True
 
     # -- one row, one gap
 
