@@ -412,8 +412,8 @@ def _cannot_open(port: str, said: str) -> AdapterError:
         return _no_permission(port)
     if "lock" in lower or "busy" in lower or f"errno {errno.EBUSY}" in lower:
         return AdapterError("busy", f"The port {port} is in use by another program: end that program first.")
-    if "could not open" in lower:
-        return AdapterError("no adapter", f"No adapter on {port}: the port cannot be opened ({said}).")
+    if any(words in lower for words in ("could not open", "could not configure", "invalid url")):
+        return AdapterError("no adapter", f"No adapter on {port}: it cannot be opened as a serial port ({said}).")
     return AdapterError(
         "no answer",
         f"The port {port} opens, but no adapter answers on it{f' ({said})' if said else ''}: is it powered from the"

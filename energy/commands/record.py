@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import sys
 import time
@@ -73,6 +74,27 @@ class QuantityOption(click.ParamType):
         return value
 
 
+class WindFromOption(click.ParamType):
+    """An option that is a direction: an angle, or a point of the compass; gives the text as written."""
+
+    name = "direction"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return `value`, known to be an angle or one of the 16 points."""
+        if re.sub(r"[\s_-]", "", value).lower() in _POINTS:
+            return value
+        try:
+            parse(value, "deg")
+        except QuantityError:
+            self.fail(f'{value!r} is no direction; write "270 deg", "west" or "WNW"', param, ctx)
+        return value
+
+
+_LETTERS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw")
+_WORDS = {"n": "north", "e": "east", "s": "south", "w": "west"}
+_POINTS = {*_LETTERS, *("".join(_WORDS[letter] for letter in point) for point in _LETTERS)}
+
+
 def _seconds(text: str | None) -> float | None:
     return None if text is None else parse(text, "s")
 
@@ -96,14 +118,14 @@ def _seconds(text: str | None) -> float | None:
 @click.option("--vehicle", default="", help="Name of the vehicle.")
 @click.option("--route", default="", help="Name of the route.")
 @click.option("--wind", type=QuantityOption("m/s"), default=None, help='Wind speed ("15 km/h").')
-@click.option("--wind-from", default="", help='Where the wind comes from ("270 deg", "west").')
+@click.option("--wind-from", type=WindFromOption(), default=None, help='Where the wind comes from ("270 deg", "west").')
 @click.option("--temperature", type=QuantityOption("K"), default=None, help='Outside air temperature ("12 degC").')
 @click.option("--notes", default="", help="Anything else worth knowing later.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
 def command(
     out: Path, port: str | None, baud_rate: int | None, protocol: str | None, duration: str | None, interval: str,
     wait: str, no_fast_mode: bool, state: Any, pair: str, direction: str, vehicle: str, route: str,
-    wind: str | None, wind_from: str, temperature: str | None, notes: str, as_json: bool,
+    wind: str | None, wind_from: str | None, temperature: str | None, notes: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Log the engine through an OBD adapter. A passenger runs this, never the driver.
 
@@ -123,7 +145,7 @@ def command(
         out, port, baud_rate, protocol.upper() if protocol else None, _seconds(duration), _seconds(interval) or 0.0,
         wait_s=_seconds(wait) or 0.0, fast_mode=not no_fast_mode,
     )  # fmt: skip
-    details = RunDetails(state, pair, direction, vehicle, route, wind or "", wind_from, temperature or "", notes)
+    details = RunDetails(state, pair, direction, vehicle, route, wind or "", wind_from or "", temperature or "", notes)
     click.echo(CAUTION, err=True)
     if state is None:
         click.echo("The state of the turbine is not given (--state): press a, s or w when it is known.", err=True)
@@ -153,9 +175,14 @@ def _tell_summary(summary: Summary, as_json: bool) -> None:
             "ended_by": summary.ended_by,
         }, indent=2))  # fmt: skip
         return
-    gaps = "no gaps" if not summary.gaps else f"{summary.gaps} gaps of {summary.gap_s:.0f} s in all"
-    click.echo(f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps}: {summary.file}")
+    lost = f" ({summary.gap_s:.0f} s in all)" if summary.gaps else ""
+    click.echo(f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps(summary.gaps)}{lost}: {summary.file}")
     click.echo(f"Listed in {summary.manifest}. Take the adapter out of its socket when you are done.")
+
+
+def gaps(count: int) -> str:
+    """Return the number of gaps in words."""
+    return {0: "no gaps", 1: "1 gap"}.get(count, f"{count} gaps")
 
 
 def clock(seconds: float) -> str:
@@ -210,10 +237,14 @@ def picture(status: Status, events: list[str]) -> RenderableType:
             table.add_row(label, f"{status.values[column]:.4g}", unit)
     turbine = f"turbine {status.state}" if status.state else "turbine: state not given"
     fast = " · fast mode" if status.fast else ""
-    line = Text(f"{clock(status.elapsed_s)} · {status.rows} rows · {status.gaps} gaps · {turbine}{fast}")
+    line = Text(f"{clock(status.elapsed_s)} · {status.rows} rows · {gaps(status.gaps)} · {turbine}{fast}")
     parts: list[RenderableType] = [table, line]
     if status.duration_s:
-        parts.append(ProgressBar(status.duration_s, min(status.elapsed_s, status.duration_s), width=60))
+        progress = Table.grid(padding=(0, 1))
+        left = clock(max(status.duration_s - status.elapsed_s, 0))
+        bar = ProgressBar(status.duration_s, min(status.elapsed_s, status.duration_s), width=50)
+        progress.add_row(bar, f"{left} left")
+        parts.append(progress)
     return Group(*parts, *(Text(event) for event in events), Text(KEY_HELP))
 
 
@@ -229,7 +260,7 @@ def _plain_lines(*, to_error: bool) -> Callable[[Status], None]:
             rpm = status.values.get("engine_speed_rpm")
             now = (f", {speed:.0f} km/h" if speed is not None else "") + (f", {rpm:.0f} rpm" if rpm is not None else "")
             click.echo(
-                f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {status.gaps} gaps{now}",
+                f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {gaps(status.gaps)}{now}",
                 err=to_error,
             )
 

@@ -23,10 +23,12 @@ from pathlib import Path
 import numpy as np
 import obd
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from obd.protocols.protocol import Message
 
+from energy.commands.record import command
 from vehicle import recorder
 from vehicle.problems import InputError
 from vehicle.recorder import (
@@ -413,6 +415,13 @@ def test_no_port_says_what_to_do(tmp_path: Path) -> None:
     assert not list((tmp_path / "runs").iterdir())
 
 
+@pytest.mark.parametrize("port", ["/dev/null", "socket://127.0.0.1:1", "nonsense://here"])
+def test_what_is_no_serial_port_says_so(port: str) -> None:
+    with pytest.raises(AdapterError, match="cannot be opened as a serial port") as caught:
+        open_adapter(port, 38400, "6")
+    assert caught.value.kind == "no adapter"
+
+
 def test_no_ignition_says_so(car: CarProcess) -> None:
     car.tell(fault="unable to connect")
     with pytest.raises(AdapterError, match="switch the ignition on") as caught:
@@ -438,6 +447,8 @@ def test_port_in_use_says_so(car: CarProcess) -> None:
     finally:
         adapter.close()
     assert caught.value.kind == "busy"
+    again, _ = open_adapter(car.port, 38400, "6")  # at once, while the adapter still resets from the closing
+    again.close()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="permissions of a device file")
@@ -580,6 +591,30 @@ def test_keys_and_live_table_on_a_terminal(car: CarProcess, tmp_path: Path) -> N
     seen = screen.decode(errors="replace")
     for words in ("vehicle speed", "2250", "turbine working", "w working", "no gaps"):
         assert words in seen
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--duration", "5"], "has no unit"),
+        (["--interval", "-1 s"], "is negative"),
+        (["--wind", "12 degC"], "another kind"),
+        (["--temperature", "20 mph"], "another kind"),
+        (["--wind-from", "downhill"], "no direction"),
+        (["--state", "spinning"], "spinning"),
+        (["--port", "/nowhere/at/all"], "there is no port"),
+    ],
+)
+def test_options_that_cannot_be_used_are_told(tmp_path: Path, options: list[str], words: str) -> None:
+    said = CliRunner().invoke(command, ["--out", str(tmp_path / "runs"), *options])
+    assert said.exit_code == 2
+    assert words in said.output
+
+
+def test_points_of_the_compass_and_angles_are_directions(tmp_path: Path) -> None:
+    for text in ("270 deg", "WNW", "north-west", "East", "south south west"):
+        said = CliRunner().invoke(command, ["--out", str(tmp_path), "--wind-from", text, "--port", "/nowhere"])
+        assert "there is no port" in said.output
 
 
 # ------------------------------------------------------------------------------------------------ manifest
