@@ -666,3 +666,16 @@ def test_full_disk_is_an_error_and_not_a_silent_loss(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(recorder.os, "open", lambda path, flags, mode=0o777: opened("/dev/full", os.O_WRONLY))
     with pytest.raises(OSError, match="No space left"):
         recorder.RowFile(Path("any.csv"))
+
+
+def test_only_the_recorder_loads_python_obd() -> None:
+    script = (
+        "import sys, pkgutil, importlib, energy.commands, vehicle\n"
+        "for package in (energy.commands, vehicle):\n"
+        "    for module in pkgutil.iter_modules(package.__path__):\n"
+        "        if module.name != 'recorder': importlib.import_module(f'{package.__name__}.{module.name}')\n"
+        "assert 'obd' not in sys.modules, 'python-obd was loaded'\n"
+        "import vehicle.recorder\nassert 'obd' in sys.modules\n"
+    )
+    subprocess.run([sys.executable, "-c", script], cwd=PROJECT, check=True, timeout=PATIENT_S,
+                   env={**os.environ, "PYTHONPATH": str(PROJECT)})  # fmt: skip
