@@ -1,0 +1,370 @@
+"""From the bytes of a log to raw columns: delimiter, header, decimal sign, broken rows. Nothing is interpreted here.
+
+A file in which every row has the cells that its header promises goes straight to pandas' C parser. Any other is mended
+first, row by row: a row with too few or too many cells cannot be trusted in any of its cells (the place of each is
+unknown), so it is kept as a row without values, counted and told.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vehicle.log_columns import PARAMETER, TIME, VALUE, match_header, unit_factor_quick
+from vehicle.problems import InputError, Problem, nearest, shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST_BYTES = 2 * 1024**3
+MOST_COLUMNS = 500
+_CHUNK = 16 * 1024 * 1024
+_HEAD = 64 * 1024
+_DELIMITERS = (";", "\t", ",", "|")
+_KINDS = ("speed", "rotation", "fraction", "pressure", "temperature", "mass flow", "volume flow", "voltage", "time",
+          "torque", "length")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class RawLog:
+    """Columns as they stand in the file: `frame` has one column per header (numbers where all cells are numbers, text
+    otherwise), `broken` marks rows whose cells could not be told apart, `repairs` what was mended and how often.
+    """
+
+    headers: tuple[str, ...]
+    unit_row: tuple[str, ...]
+    frame: pd.DataFrame
+    broken: np.ndarray
+    decimal: str
+    repairs: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class _Layout:
+    delimiter: str
+    header_line: int  # number of the header among the physical lines, from 0
+    first_row: int  # number of the first line of values
+    headers: tuple[str, ...]
+    unit_row: tuple[str, ...]
+    decimal: str
+
+
+def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[int]]) -> RawLog:
+    """Return the columns of a log that `wanted(headers, unit_row)` names by index, as numbers or text.
+
+    Raises InputError for a file that is missing, empty, binary, without a header that names any known parameter, or whose
+    rows do not fit its header.
+    """
+    head = _first_bytes(path)
+    data: bytes | None = None
+    repairs: list[tuple[str, int]] = []
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in head or (b"\r" in head and b"\n" not in head):
+        data = _as_utf8(path, path.read_bytes())
+        head = data[:_HEAD]
+    counts = _counts(path if data is None else data)
+    if counts["\0"]:
+        raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
+    if counts['"'] or (counts["\r"] and counts["\r"] != counts["\n"]):
+        data = path.read_bytes() if data is None else data
+        data, mended = _plain(path, data, head)
+        repairs += mended
+        head = data[:_HEAD]
+        counts = _counts(data)
+    layout = _layout(path, head, whole=len(head) < _HEAD)
+    lines = _lines_of(head)
+    separators = layout.delimiter
+    rows = counts["\n"] + (0 if counts["ends in newline"] else 1) - layout.first_row
+    if rows < 1:
+        raise InputError(Problem(path.name, "", "a header without rows", "at least two rows of values"))
+    sample = [line.count(separators) for line in lines[layout.first_row : layout.first_row + 500] if line.strip()]
+    expected = max(set(sample), key=sample.count) if sample else len(layout.headers) - 1
+    before = sum(line.count(separators) for line in lines[: layout.first_row])
+    clean = counts[separators] - before == rows * expected and all(count == expected for count in sample)
+    broken = np.zeros(rows, dtype=bool)
+    if not clean:
+        data = path.read_bytes() if data is None else data
+        data, broken, mended = _mend(path, data, layout, expected)
+        repairs += mended
+    _check_width(path, layout, expected, lines)
+    columns = wanted(layout.headers, layout.unit_row)
+    source: Path | io.BytesIO = path if data is None else io.BytesIO(data)
+    frame = _parse(path, source, layout, expected, columns, skip=layout.first_row if clean else 0)
+    if len(frame) != len(broken):  # the two ways of counting rows must agree, or flags would sit on the wrong rows
+        raise InputError(Problem(path.name, "", f"{len(broken)} lines but {len(frame)} rows", "one line a row"))
+    _check_shift(path, layout, expected, frame)
+    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, tuple(repairs))
+
+
+def _first_bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError(Problem(str(path), "", "a folder", "one log as a CSV file"))
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise InputError(Problem(str(path), "", f"{size} bytes", f"at most {MOST_BYTES} bytes"))
+        with path.open("rb") as file:
+            head = file.read(_HEAD)
+    except FileNotFoundError:
+        beside = [entry.name for entry in path.parent.glob("*.csv")] if path.parent.is_dir() else []
+        near = nearest(path.name, beside)
+        hint = f"an existing log{f', perhaps {near}' if near else ''}"
+        raise InputError(Problem(str(path), "", "no such file", hint)) from None
+    except OSError as error:
+        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
+    if not head.strip():
+        raise InputError(Problem(str(path), "", "an empty file", "a log: a header line and rows of values"))
+    return head
+
+
+def _as_utf8(path: Path, data: bytes) -> bytes:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        data = data.decode("utf-16", errors="replace").encode()
+    if b"\n" not in data:
+        data = data.replace(b"\r", b"\n")
+    if data.count(b"\0") > len(data) // 1000:
+        raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
+    return data.replace(b"\0", b"?")  # a single damaged byte makes its cell no number, not the whole file
+
+
+def _counts(source: Path | bytes) -> dict[str, int]:
+    """Return how often delimiters, line ends, quotes and zero bytes occur, read in chunks."""
+    marks = (*_DELIMITERS, "\n", "\r", '"', "\0")
+    found = dict.fromkeys(marks, 0)
+    last = b""
+
+    def add(chunk: bytes) -> None:
+        for mark in marks:
+            found[mark] += chunk.count(mark.encode())
+
+    if isinstance(source, bytes):
+        add(source)
+        last = source[-1:]
+    else:
+        with source.open("rb") as file:
+            while chunk := file.read(_CHUNK):
+                add(chunk)
+                last = chunk[-1:]
+    found["ends in newline"] = int(last == b"\n")
+    return found
+
+
+def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str, int]]]:
+    """Return the text without quotes (a quoted "1,5" becomes 1.5) and with one kind of line end."""
+    repairs: list[tuple[str, int]] = []
+    if data.count(b"\r") != data.count(b"\n"):
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if b'"' not in data:
+        return data, repairs
+    odd = 0
+    lines = data.split(b"\n")
+    sample = [line for line in lines[:200] if b'"' in line]
+    inside = any(re.search(rb'(?:^|[,;\t|])\s*"[^"]*[,;\t|][^"]*"', line) for line in sample)
+    if inside or len(sample) < 2:
+        mended = []
+        for line in lines:
+            if b'"' not in line:
+                mended.append(line)
+            elif line.count(b'"') % 2:
+                odd += 1
+                mended.append(line.replace(b'"', b""))
+            else:
+                mended.append(re.sub(rb'"([^"]*)"', _unquoted, line))
+        data = b"\n".join(mended)
+    else:
+        odd = sum(line.count(b'"') % 2 for line in lines)
+        data = data.replace(b'"', b"")
+    if odd:
+        repairs.append(("unmatched quotation marks removed (rows)", odd))
+    return data, repairs
+
+
+def _unquoted(found: re.Match[bytes]) -> bytes:
+    inner = found.group(1)
+    if re.fullmatch(rb"\s*[+-]?\d+,\d*\s*", inner):
+        return inner.replace(b",", b".")
+    return inner.replace(b",", b" ").replace(b";", b" ").replace(b"\t", b" ").replace(b"|", b" ")
+
+
+def _lines_of(head: bytes) -> list[str]:
+    text = head.decode("utf-8", errors="replace").removeprefix("\ufeff")
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
+    """Return where header and rows stand: the line, of the first 40, whose cells name most known parameters."""
+    lines = _lines_of(head)
+    if not whole and len(lines) > 1:
+        lines = lines[:-1]
+    best: tuple[int, int, str] | None = None
+    for number, line in enumerate(lines[:40]):
+        if not line.strip() or len(line) > 40_000:
+            continue
+        for delimiter in _DELIMITERS:
+            cells = line.split(delimiter)
+            if len(cells) < 2 or len(cells) > MOST_COLUMNS:
+                continue
+            score = sum(match_header(cell).use in ("used", "recognised, not needed") for cell in cells)
+            if score and (best is None or score > best[0]):
+                best = (score, number, delimiter)
+    if best is None:
+        first = next((line for line in lines if line.strip()), "")
+        raise InputError(
+            Problem(path.name, "header", f"no known parameter in {shown(first, 80)}",
+                    'a header line such as "time (s),vehicle speed (km/h),engine speed (rpm),manifold pressure (kPa)"')
+        )  # fmt: skip
+    _, number, delimiter = best
+    headers = tuple(cell.strip() for cell in lines[number].split(delimiter))
+    first = number + 1
+    unit_row: tuple[str, ...] = ()
+    if first < len(lines):
+        cells = [cell.strip() for cell in lines[first].split(delimiter)]
+        if _is_unit_row(cells):
+            unit_row, first = tuple(cells), first + 1
+    body = [line for line in lines[first : first + 300] if line.strip()]
+    return _Layout(delimiter, number, first, headers, unit_row, _decimal(body, delimiter))
+
+
+def _is_unit_row(cells: Sequence[str]) -> bool:
+    filled = [cell.strip("()[] ") for cell in cells if cell.strip("()[] ")]
+    if not filled or any(re.fullmatch(r"[+-]?\d+([.,]\d*)?", cell) for cell in filled):
+        return False
+    return sum(any(unit_factor_quick(kind, cell) for kind in _KINDS) for cell in filled) * 2 >= len(filled)
+
+
+def _decimal(lines: Sequence[str], delimiter: str) -> str:
+    if delimiter == ",":
+        return "."
+    cells = [cell.strip() for line in lines for cell in line.split(delimiter)]
+    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+", cell)) for cell in cells)
+    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+", cell)) for cell in cells)
+    return "," if commas > points else "."
+
+
+def _mend(
+    path: Path, data: bytes, layout: _Layout, expected: int
+) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
+    """Return rows of equal width without the header, which of them were broken, and what was done."""
+    lines = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+    header = lines[layout.header_line].strip()
+    body = lines[layout.first_row :]
+    mark = layout.delimiter.encode()
+    blank = mark * expected
+    kept: list[bytes] = []
+    broken: list[bool] = []
+    repeated = joined = short = long = 0
+    index = 0
+    while index < len(body):
+        line = body[index]
+        index += 1
+        stripped = line.strip()
+        if not stripped:
+            continue
+        if stripped.startswith(b"#"):
+            continue
+        if stripped == header:
+            repeated += 1
+            continue
+        count = line.count(mark)
+        if count == expected:
+            kept.append(line)
+            broken.append(False)
+            continue
+        following = body[index] if index < len(body) else b""
+        after = following.count(mark)
+        if count < expected and after < expected and following.strip() and count + after == expected:
+            kept.append(_rejoined(line, following, mark))
+            broken.append(True)
+            joined += 1
+            index += 1
+            continue
+        short += count < expected
+        long += count > expected
+        kept.append(blank)
+        broken.append(True)
+    bad = short + long
+    if not kept:
+        raise InputError(Problem(path.name, "", "a header without rows", "at least two rows of values"))
+    if bad > 0.3 * len(kept) and bad > 2:
+        hint = " (decimal commas need semicolons between the cells, or quotes)" if mark == b"," and long else ""
+        raise InputError(
+            Problem(path.name, "rows", f"{bad} of {len(kept)} rows do not have {expected + 1} cells{hint}",
+                    f"{len(layout.headers)} cells in every row")
+        )  # fmt: skip
+    repairs = [("repeated header lines left out", repeated), ("rows broken over two lines, joined", joined),
+               ("rows with too few cells (cut short), values not used", short),
+               ("rows with too many cells, values not used", long)]  # fmt: skip
+    return b"\n".join(kept) + b"\n", np.array(broken, dtype=bool), [entry for entry in repairs if entry[1]]
+
+
+def _rejoined(line: bytes, following: bytes, mark: bytes) -> bytes:
+    """Return one row from the two lines it was broken into: the cell at the break is lost, the others keep their places."""
+    before, after = line.split(mark)[:-1], following.split(mark)[1:]
+    return mark.join([*before, b"?", *after])
+
+
+def _check_width(path: Path, layout: _Layout, expected: int, lines: Sequence[str]) -> None:
+    """Refuse a header with fewer or more names than the rows have cells: names and columns would be shifted."""
+    named = len(layout.headers)
+    while named and not layout.headers[named - 1]:
+        named -= 1
+    cells = expected + 1
+    if cells == named or cells == len(layout.headers):
+        return
+    body = [line.split(layout.delimiter) for line in lines[layout.first_row : layout.first_row + 500] if line.strip()]
+    spare = any(cell.strip() for row in body if len(row) == cells for cell in row[named:])
+    if cells > named and not spare:
+        return
+    hint = " (decimal commas need semicolons between the cells, or quotes)" if layout.delimiter == "," else ""
+    raise InputError(
+        Problem(path.name, "header", f"{named} names over rows of {cells} cells{hint}", "one name for each column")
+    )
+
+
+def _check_shift(path: Path, layout: _Layout, expected: int, frame: pd.DataFrame) -> None:
+    """Refuse a header whose last name stands over nothing while another name means nothing: one comma too many in it."""
+    named = [index for index, header in enumerate(layout.headers) if header]
+    last = named[-1]
+    if len(named) < len(layout.headers) or last != expected or last not in frame.columns:
+        return
+    if not frame[last].isna().all():
+        return
+    odd = [header for header in layout.headers if match_header(header).use == "not understood"]
+    if len(odd) >= 2:
+        raise InputError(
+            Problem(path.name, "header", f"nothing stands under the last name, and {shown(odd[0])} and {shown(odd[1])} "
+                    "mean nothing: the names may be shifted against the columns", "one name for each column")
+        )  # fmt: skip
+
+
+def _parse(
+    path: Path, source: Path | io.BytesIO, layout: _Layout, expected: int, columns: Sequence[int], *, skip: int
+) -> pd.DataFrame:
+    import pandas as pd
+
+    cells = expected + 1
+    use = sorted({column for column in columns if column < cells} | {min(len(layout.headers), cells) - 1})
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", pd.errors.DtypeWarning)  # mixed columns are expected; they are cleaned after
+        try:
+            return pd.read_csv(
+                source, engine="c", header=None, names=list(range(cells)), usecols=use, skiprows=skip,
+                sep=layout.delimiter, decimal=layout.decimal, skipinitialspace=True, index_col=False,
+                quoting=csv.QUOTE_NONE, encoding="utf-8", encoding_errors="replace", skip_blank_lines=True,
+            )  # fmt: skip
+        except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as error:
+            first = str(error).splitlines()[0] if str(error) else type(error).__name__
+            raise InputError(Problem(path.name, "", f"not a table of values ({first})", "rows of equal width")) from None
+
+
+def is_long(headers: Sequence[str]) -> bool:
+    """Return whether the headers are those of a long log: time, parameter, value (and unit)."""
+    roles = {match_header(header).parameter for header in headers}
+    return {TIME, PARAMETER, VALUE} <= roles
