@@ -307,6 +307,7 @@ def _any_unit(text: str) -> bool:
     return any(_unit_key(text) in units for units in _UNITS.values())
 
 
+@functools.lru_cache(maxsize=4096)
 def match_header(header: str, unit_row: str = "") -> Column:
     """Return what a column headed `header` (with `unit_row` in a second row) holds; `index` is left at -1."""
     text = header.strip().strip('"').strip()
@@ -380,7 +381,7 @@ def unit_factor_quick(kind: str, unit: str) -> bool:
 
 def _misspelled(text: str) -> tuple[str | None, str]:
     words = " ".join(sorted(_key(text)))
-    if len(words) < 6:
+    if len(words) < 6 or len(words) > 80 or not re.search("[a-z]{3}", words):
         return None, ""
     digits = re.findall(r"\d+", words)
     near = [w for w in difflib.get_close_matches(words, _spelled(), n=3, cutoff=0.88) if re.findall(r"\d+", w) == digits]

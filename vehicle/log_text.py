@@ -69,7 +69,7 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
     if head.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in head or (b"\r" in head and b"\n" not in head):
         data = _as_utf8(path, path.read_bytes())
         head = data[:_HEAD]
-    counts = _counts(path if data is None else data)
+    counts = _counts(path if data is None else data, head)
     if counts["\0"]:
         raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
     if counts['"'] or (counts["\r"] and counts["\r"] != counts["\n"]):
@@ -77,9 +77,11 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
         data, mended = _plain(path, data, head)
         repairs += mended
         head = data[:_HEAD]
-        counts = _counts(data)
+        counts = _counts(data, head)
     layout = _layout(path, head, whole=len(head) < _HEAD)
     lines = _lines_of(head)
+    if len(head) >= _HEAD:
+        lines = lines[:-1]  # the last one is cut
     separators = layout.delimiter
     rows = counts["\n"] + (0 if counts["ends in newline"] else 1) - layout.first_row
     if rows < 1:
@@ -134,10 +136,10 @@ def _as_utf8(path: Path, data: bytes) -> bytes:
     return data.replace(b"\0", b"?")  # a single damaged byte makes its cell no number, not the whole file
 
 
-def _counts(source: Path | bytes) -> dict[str, int]:
-    """Return how often delimiters, line ends, quotes and zero bytes occur, read in chunks."""
-    marks = (*_DELIMITERS, "\n", "\r", '"', "\0")
-    found = dict.fromkeys(marks, 0)
+def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
+    """Return how often the delimiters seen in `head`, line ends, quotes and zero bytes occur, read in chunks."""
+    marks = (*(mark for mark in _DELIMITERS if mark.encode() in head), "\n", "\r", '"', "\0")
+    found = dict.fromkeys((*_DELIMITERS, *marks), 0)
     last = b""
 
     def add(chunk: bytes) -> None:
@@ -252,56 +254,108 @@ def _mend(
     path: Path, data: bytes, layout: _Layout, expected: int
 ) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
     """Return rows of equal width without the header, which of them were broken, and what was done."""
-    lines = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
-    header = lines[layout.header_line].strip()
-    body = lines[layout.first_row :]
     mark = layout.delimiter.encode()
-    blank = mark * expected
-    kept: list[bytes] = []
-    broken: list[bool] = []
-    repeated = joined = short = long = 0
-    index = 0
-    while index < len(body):
-        line = body[index]
-        index += 1
-        stripped = line.strip()
-        if not stripped:
+    starts, counts = _cells_per_line(data, mark)
+    header = data[starts[layout.header_line] : starts[layout.header_line + 1]].strip()
+    ends = np.append(starts[1:], len(data) + (0 if data.endswith(b"\n") else 1))
+    first = np.frombuffer(data, dtype=np.uint8)[np.minimum(starts, len(data) - 1)]
+    odd = (counts != expected) | (first == ord("#")) | (ends - starts <= 2)
+    if data.count(header) > 1:
+        odd |= (counts == header.count(mark)) & (first == header[0])
+    odd[: layout.first_row] = False
+    mended = _Mended(mark, expected, header)
+    parts: list[bytes | memoryview] = []
+    view = memoryview(data)
+    done = int(starts[layout.first_row]) if layout.first_row < starts.size else len(data)
+    rows = 0
+    broken: list[int] = []
+    places = np.flatnonzero(odd).tolist()
+    skip = -1
+    line_of_done = layout.first_row
+    for place in places:
+        if place <= skip:
             continue
-        if stripped.startswith(b"#"):
+        begin, end = int(starts[place]), int(ends[place])
+        following = data[int(starts[place + 1]) : int(ends[place + 1])].strip(b"\r\n") if place + 1 < starts.size else b""
+        text, used = mended.line(data[begin:end].strip(b"\r\n"), following)
+        if text is None and used == 0:  # an ordinary row after all
             continue
-        if stripped == header:
-            repeated += 1
-            continue
-        count = line.count(mark)
-        if count == expected:
-            kept.append(line)
-            broken.append(False)
-            continue
-        following = body[index] if index < len(body) else b""
-        after = following.count(mark)
-        if count < expected and after < expected and following.strip() and count + after == expected:
-            kept.append(_rejoined(line, following, mark))
-            broken.append(True)
-            joined += 1
-            index += 1
-            continue
-        short += count < expected
-        long += count > expected
-        kept.append(blank)
-        broken.append(True)
-    bad = short + long
-    if not kept:
+        parts.append(view[done:begin])
+        rows += place - line_of_done
+        if text is not None:
+            if text[1]:
+                broken.append(rows)
+            parts.append(text[0] + b"\n")
+            rows += 1
+        skip = place + used - 1
+        line_of_done = place + used
+        done = int(ends[skip]) if skip + 1 < starts.size else len(data)
+    parts.append(view[done:])
+    rows += starts.size - line_of_done
+    if rows < 1:
         raise InputError(Problem(path.name, "", "a header without rows", "at least two rows of values"))
-    if bad > 0.3 * len(kept) and bad > 2:
-        hint = " (decimal commas need semicolons between the cells, or quotes)" if mark == b"," and long else ""
+    bad = mended.short + mended.long
+    if bad > 0.3 * rows and bad > 2:
+        hint = " (decimal commas need semicolons between the cells, or quotes)" if mark == b"," and mended.long else ""
         raise InputError(
-            Problem(path.name, "rows", f"{bad} of {len(kept)} rows do not have {expected + 1} cells{hint}",
+            Problem(path.name, "rows", f"{bad} of {rows} rows do not have {expected + 1} cells{hint}",
                     f"{len(layout.headers)} cells in every row")
         )  # fmt: skip
-    repairs = [("repeated header lines left out", repeated), ("rows broken over two lines, joined", joined),
-               ("rows with too few cells (cut short), values not used", short),
-               ("rows with too many cells, values not used", long)]  # fmt: skip
-    return b"\n".join(kept) + b"\n", np.array(broken, dtype=bool), [entry for entry in repairs if entry[1]]
+    flags = np.zeros(rows, dtype=bool)
+    flags[broken] = True
+    return b"".join(parts), flags, mended.repairs()
+
+
+def _cells_per_line(data: bytes, mark: bytes) -> tuple[np.ndarray, np.ndarray]:
+    """Return where each line starts and how many delimiters it holds, in pieces so that memory stays small."""
+    whole = np.frombuffer(data, dtype=np.uint8)
+    starts: list[np.ndarray] = []
+    counts: list[np.ndarray] = []
+    begin = 0
+    while begin < len(data):
+        end = data.find(b"\n", min(begin + _CHUNK, len(data) - 1)) + 1
+        end = end or len(data)
+        piece = whole[begin:end]
+        inside = np.flatnonzero(piece == 10) + 1
+        line_starts = np.concatenate([[0], inside])
+        line_starts = line_starts[line_starts < piece.size]
+        starts.append(line_starts + begin)
+        counts.append(np.add.reduceat(piece == mark[0], line_starts, dtype=np.int64))
+        begin = end
+    return np.concatenate(starts), np.concatenate(counts)
+
+
+class _Mended:
+    """Decides line by line what an odd line is, and counts."""
+
+    def __init__(self, mark: bytes, expected: int, header: bytes) -> None:
+        self.mark, self.expected, self.header = mark, expected, header
+        self.repeated = self.joined = self.short = self.long = 0
+
+    def line(self, line: bytes, following: bytes) -> tuple[tuple[bytes, bool] | None, int]:
+        """Return (row, whether broken) or None for no row, and how many lines were used (0: leave the line alone)."""
+        stripped = line.strip()
+        if not stripped or stripped.startswith(b"#"):
+            return None, 1
+        if stripped == self.header:
+            self.repeated += 1
+            return None, 1
+        count, after = line.count(self.mark), following.count(self.mark)
+        if count == self.expected:
+            return None, 0
+        if count < self.expected and after < self.expected and following.strip() and count + after == self.expected:
+            self.joined += 1
+            return (_rejoined(line, following, self.mark), True), 2
+        self.short += count < self.expected
+        self.long += count > self.expected
+        return (self.mark * self.expected, True), 1
+
+    def repairs(self) -> list[tuple[str, int]]:
+        found = [("repeated header lines left out", self.repeated),
+                 ("rows broken over two lines, joined", self.joined),
+                 ("rows with too few cells (cut short), values not used", self.short),
+                 ("rows with too many cells, values not used", self.long)]  # fmt: skip
+        return [entry for entry in found if entry[1]]
 
 
 def _rejoined(line: bytes, following: bytes, mark: bytes) -> bytes:
