@@ -17,6 +17,10 @@ COMMANDS = {
     "match": "match",
     "check": "check",
     "example": "example",
+    "read": "read",
+    "compare": "compare",
+    "plan": "plan",
+    "fit": "fit",
 }
 
 

@@ -493,12 +493,14 @@ def _fill(
         numbers[holes[forward]] = numbers[before[forward]]
         numbers[holes[backward]] = numbers[after[backward]]
     filled, left = holes[fillable], holes[~fillable]
+    whole = (quality & int(Quality.BROKEN_ROW | Quality.ZEROS)) == 0  # rows told of already are not told of again
+    filled_told, left_told = int(whole[filled].sum()), int(whole[left].sum())
     if sparse:
-        repairs.add(f"{parameter.words}: asked less often, carried between its samples", filled.size)
+        repairs.add(f"{parameter.words}: asked less often, carried between its samples", filled_told)
     else:
-        repairs.add(f"{parameter.words}: short holes filled", filled.size)
+        repairs.add(f"{parameter.words}: short holes filled", filled_told)
         quality[filled] |= int(Quality.FILLED)
-    repairs.add(f"{parameter.words}: values missing", left.size)
+    repairs.add(f"{parameter.words}: values missing", left_told)
     quality[left] |= int(Quality.MISSING)
 
 
