@@ -277,7 +277,7 @@ class Column:
 
 
 def _unit_key(text: str) -> str:
-    text = text.strip().lower().replace("°", "deg").replace("º", "deg").replace("µ", "u").replace("²", "2")
+    text = text.strip().lower().replace("â°", "°").replace("°", "deg").replace("º", "deg").replace("µ", "u").replace("²", "2")
     text = re.sub(r"\s+", "", text).replace("_per_", "/").replace("_", "/")
     return {"degreecelsius": "degc", "degrees": "deg", "kilometer/hour": "kmh", "percent": "%", "litre/h": "l/h",
             "liter/h": "l/h", "kilometer/h": "km/h"}.get(text, text)  # fmt: skip

@@ -36,7 +36,8 @@ _KINDS = ("speed", "rotation", "fraction", "pressure", "temperature", "mass flow
 @dataclass(frozen=True)
 class RawLog:
     """Columns as they stand in the file: `frame` has one column per header (numbers where all cells are numbers, text
-    otherwise), `broken` marks rows whose cells could not be told apart, `repairs` what was mended and how often.
+    otherwise), `broken` marks rows whose cells could not be told apart, `last_is_empty` says that the last name stands over
+    nothing, `repairs` what was mended and how often.
     """
 
     headers: tuple[str, ...]
@@ -44,6 +45,7 @@ class RawLog:
     frame: pd.DataFrame
     broken: np.ndarray
     decimal: str
+    last_is_empty: bool
     repairs: tuple[tuple[str, int], ...]
 
 
@@ -72,7 +74,7 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
     counts = _counts(path if data is None else data, head)
     if counts["\0"]:
         raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
-    if counts['"'] or (counts["\r"] and counts["\r"] != counts["\n"]):
+    if counts['"'] or counts["\r"] != counts["\r\n"]:
         data = path.read_bytes() if data is None else data
         data, mended = _plain(path, data, head)
         repairs += mended
@@ -101,8 +103,9 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
     frame = _parse(path, source, layout, expected, columns, skip=layout.first_row if clean else 0)
     if len(frame) != len(broken):  # the two ways of counting rows must agree, or flags would sit on the wrong rows
         raise InputError(Problem(path.name, "", f"{len(broken)} lines but {len(frame)} rows", "one line a row"))
-    _check_shift(path, layout, expected, frame)
-    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, tuple(repairs))
+    last = max((index for index, header in enumerate(layout.headers) if header), default=0)
+    spare = last == expected and len(layout.headers) == last + 1 and bool(frame[last].isna().all())
+    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, spare, tuple(repairs))
 
 
 def _first_bytes(path: Path) -> bytes:
@@ -141,10 +144,13 @@ def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
     marks = (*(mark for mark in _DELIMITERS if mark.encode() in head), "\n", "\r", '"', "\0")
     found = dict.fromkeys((*_DELIMITERS, *marks), 0)
     last = b""
+    found["\r\n"] = 0
 
     def add(chunk: bytes) -> None:
         for mark in marks:
             found[mark] += chunk.count(mark.encode())
+        if found["\r"]:
+            found["\r\n"] += chunk.count(b"\r\n") + (last == b"\r" and chunk.startswith(b"\n"))
 
     if isinstance(source, bytes):
         add(source)
@@ -161,7 +167,7 @@ def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
 def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str, int]]]:
     """Return the text without quotes (a quoted "1,5" becomes 1.5) and with one kind of line end."""
     repairs: list[tuple[str, int]] = []
-    if data.count(b"\r") != data.count(b"\n"):
+    if data.count(b"\r") != data.count(b"\r\n"):
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if b'"' not in data:
         return data, repairs
@@ -196,7 +202,12 @@ def _unquoted(found: re.Match[bytes]) -> bytes:
 
 
 def _lines_of(head: bytes) -> list[str]:
-    text = head.decode("utf-8", errors="replace").removeprefix("\ufeff")
+    try:
+        text = head[: head.rfind(b"\n") + 1 or len(head)].decode("utf-8")
+        text += head[head.rfind(b"\n") + 1 :].decode("utf-8", errors="replace") if b"\n" in head else ""
+    except UnicodeDecodeError:  # what spreadsheets save by default on many machines
+        text = head.decode("cp1252", errors="replace")
+    text = text.removeprefix("\ufeff")
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
@@ -296,7 +307,8 @@ def _mend(
         raise InputError(Problem(path.name, "", "a header without rows", "at least two rows of values"))
     bad = mended.short + mended.long
     if bad > 0.3 * rows and bad > 2:
-        hint = " (decimal commas need semicolons between the cells, or quotes)" if mark == b"," and mended.long else ""
+        commas = mark == b"," and mended.long > mended.short
+        hint = " (decimal commas need semicolons between the cells, or quotes)" if commas else ""
         raise InputError(
             Problem(path.name, "rows", f"{bad} of {rows} rows do not have {expected + 1} cells{hint}",
                     f"{len(layout.headers)} cells in every row")
@@ -376,26 +388,11 @@ def _check_width(path: Path, layout: _Layout, expected: int, lines: Sequence[str
     spare = any(cell.strip() for row in body if len(row) == cells for cell in row[named:])
     if cells > named and not spare:
         return
-    hint = " (decimal commas need semicolons between the cells, or quotes)" if layout.delimiter == "," else ""
+    commas = layout.delimiter == "," and cells > 1.3 * named
+    hint = " (decimal commas need semicolons between the cells, or quotes)" if commas else ""
     raise InputError(
         Problem(path.name, "header", f"{named} names over rows of {cells} cells{hint}", "one name for each column")
     )
-
-
-def _check_shift(path: Path, layout: _Layout, expected: int, frame: pd.DataFrame) -> None:
-    """Refuse a header whose last name stands over nothing while another name means nothing: one comma too many in it."""
-    named = [index for index, header in enumerate(layout.headers) if header]
-    last = named[-1]
-    if len(named) < len(layout.headers) or last != expected or last not in frame.columns:
-        return
-    if not frame[last].isna().all():
-        return
-    odd = [header for header in layout.headers if match_header(header).use == "not understood"]
-    if len(odd) >= 2:
-        raise InputError(
-            Problem(path.name, "header", f"nothing stands under the last name, and {shown(odd[0])} and {shown(odd[1])} "
-                    "mean nothing: the names may be shifted against the columns", "one name for each column")
-        )  # fmt: skip
 
 
 def _parse(

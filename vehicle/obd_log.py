@@ -16,7 +16,7 @@ import numpy as np
 from vehicle import log_columns as known
 from vehicle.log_clock import MendedClock, gap_limit, mend_clock, parse_clock
 from vehicle.log_columns import BY_NAME, DATE, MARK, PARAMETER, TIME, UNIT, VALUE, Column, Parameter
-from vehicle.log_text import is_long, read_raw
+from vehicle.log_text import RawLog, is_long, read_raw
 from vehicle.problems import InputError, Problem, shown
 
 if TYPE_CHECKING:
@@ -135,12 +135,11 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
         repairs.add(what, count)
     if is_long(raw.headers) and not overrides:
         return _read_long(path, raw.frame, assigned, raw.decimal, repairs)
-    return _read_wide(path, raw.frame, assigned, raw.broken, raw.decimal, repairs)
+    return _read_wide(path, raw, assigned, repairs)
 
 
-def _read_wide(
-    path: Path, frame: pd.DataFrame, columns: list[Column], broken: np.ndarray, decimal: str, repairs: _Repairs
-) -> Log:
+def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: _Repairs) -> Log:
+    frame, broken = raw.frame, raw.broken
     clock, mended, source = _clock_of(path, frame, columns)
     for what, count in mended.repairs:
         repairs.add(what, count)
@@ -152,7 +151,7 @@ def _read_wide(
     for column in columns:
         if column.use != "used" or column.parameter not in BY_NAME:
             continue
-        numbers, unread = _numbers(frame[column.index], decimal)
+        numbers, unread = _numbers(frame[column.index], raw.decimal)
         parameter = BY_NAME[column.parameter]
         if unread.any():
             repairs.add(f"{parameter.words}: cells that are no number, left empty", int(unread.sum()))
@@ -165,6 +164,13 @@ def _read_wide(
         for numbers in values.values():
             numbers[zeros] = np.nan
     columns, values = _in_si(columns, values, quality, repairs)
+    odd = [column for column in columns if column.use == "not understood"]
+    if raw.last_is_empty and len(odd) >= 2:
+        raise InputError(
+            Problem(path.name, "header", f"nothing stands under the last name, and {shown(odd[0].header)} and "
+                    f"{shown(odd[1].header)} fit no column: the names may be shifted against the columns",
+                    "one name for each column")
+        )  # fmt: skip
     marks = next((frame[c.index] for c in columns if c.parameter == MARK and c.index in frame), None)
     return _finish(path, columns, values, mended, quality, repairs, source, marks)
 
@@ -177,7 +183,7 @@ def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[i
     best: tuple[tuple[float, int], int, MendedClock, str] | None = None
     for group in (candidates, fallback):
         for column in group:
-            unit = column.unit if column.parameter == TIME or column.unit_from != "standard" else "s"
+            unit = "" if column.unit_from == "standard" else column.unit
             clock = parse_clock(frame[column.index], unit, dates)
             mended = mend_clock(clock) if clock is not None else None
             if clock is None or mended is None:
@@ -351,6 +357,9 @@ def _finish(
     order = [parameter.name for parameter in known.PARAMETERS if parameter.name in values]
     table = pd.DataFrame({"time_s": time_s, "step_s": step_s, **{name: values[name] for name in order},
                           "quality": quality}, copy=False)  # fmt: skip
+    if clock.step_s > 10.0:
+        notes.append(f"the rows are {clock.step_s:.3g} s apart: too far for fuel and distance to be summed with confidence; "
+                     "if the clock is not in seconds, name its unit (\"time (ms)\") in the manifest")  # fmt: skip
     assumed = [c for c in columns if c.use == "used" and c.unit_from == "standard" and c.unit and c.parameter in values]
     if assumed:
         said = ", ".join(f"{BY_NAME[c.parameter].words} {c.unit}" for c in assumed)
