@@ -295,8 +295,6 @@ class _Slopes:
     places: tuple[int, ...]
     fuel: np.ndarray
     load: np.ndarray | None
-    fuel_level: float
-    load_level: float
 
 
 def inside_slopes(runs: Sequence[RunWindows]) -> _Slopes:
@@ -322,11 +320,9 @@ def inside_slopes(runs: Sequence[RunWindows]) -> _Slopes:
             places.append(place)
     if fuel.size < len(runs) + 5 * (len(places) + 1):
         places = places[:1] if fuel.size >= len(runs) + 10 else []
-    level = float(np.average(fuel, weights=weight))
     has_load = bool(np.isfinite(load).all()) and load.size > 0
-    load_level = float(np.average(load, weights=weight)) if has_load else math.nan
     if not places:
-        return _Slopes((), (), np.zeros(0), np.zeros(0) if has_load else None, level, load_level)
+        return _Slopes((), (), np.zeros(0), None)
     columns = np.column_stack([centred(x[:, place]) for place in places])
     scale = np.sqrt(np.average(columns**2, axis=0, weights=weight))
     root = np.sqrt(weight)[:, None]
@@ -336,35 +332,27 @@ def inside_slopes(runs: Sequence[RunWindows]) -> _Slopes:
         return np.linalg.lstsq(design, centred(values) * root[:, 0], rcond=1e-6)[0] / scale
 
     return _Slopes(tuple(ADJUSTERS[place] for place in places), tuple(places), solve(fuel),
-                   solve(load) if has_load else None, level, load_level)  # fmt: skip
+                   solve(load) if has_load else None)  # fmt: skip
 
 
 def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
     return np.average(values, axis=0, weights=run.weight_s)
 
 
-def adjusted_logs(runs: Sequence[RunWindows], slopes: _Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return for each run the logarithm of its mean fuel, the same adjusted to its pair, and its adjusted load.
-
-    Adjusted by the ratio of what the slopes expect in the run to what they expect in the mean conditions of its pair.
-    """
-    plain = np.array([math.log(run.mean_fuel_m3_s) for run in runs])
+def adjusted_means(runs: Sequence[RunWindows], slopes: _Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return for each run its mean fuel flow in m3/s, the same brought to the mean conditions of its pair, and its load."""
+    plain = np.array([run.mean_fuel_m3_s for run in runs])
     load = np.array([float(_run_mean(run, run.load)) for run in runs])
     if not slopes.places:
         return plain, plain.copy(), load
-    places = list(slopes.places)
-    conditions = np.array([_run_mean(run, run.adjusters[:, places]) for run in runs])
-    middle = np.average(conditions, axis=0)
-    pairs = np.array([run.pair for run in runs])
-    common = np.array([conditions[pairs == pair].mean(axis=0) for pair in pairs])
-
-    def expected(at: np.ndarray) -> np.ndarray:
-        return np.maximum(slopes.fuel_level + (at - middle) @ slopes.fuel, 0.2 * slopes.fuel_level)
-
-    adjusted = plain - np.log(expected(conditions) / expected(common))
+    conditions = np.array([_run_mean(run, run.adjusters[:, list(slopes.places)]) for run in runs])
+    _, code = np.unique(np.array([run.pair for run in runs]), return_inverse=True)
+    total = np.zeros((int(code.max()) + 1, conditions.shape[1]))
+    np.add.at(total, code, conditions)
+    away = conditions - (total / np.bincount(code)[:, None])[code]
     if slopes.load is not None:
-        load = load - (conditions - common) @ slopes.load
-    return plain, adjusted, load
+        load = load - away @ slopes.load
+    return plain, plain - away @ slopes.fuel, load
 
 
 def run_level_effect(
@@ -451,31 +439,41 @@ def compare(
     warnings = [text for run in runs for text in run.warnings]
     without_state = without_state or _without(runs, with_state)
     used: list[RunWindows] = []
+    driven = [run.means["speed_m_s"] > MOVING_M_S for run in runs if run.kept_s]
     for run in runs:
         if run.state not in (with_state, without_state):
             continue
+        if any(driven) and run.kept_s and not run.means["speed_m_s"] > MOVING_M_S:
+            warnings.append(f"{run.name}: left out, the car stands in all of it")
+            continue
         if run.weight_s.size < _LEAST_WINDOWS or not run.mean_fuel_m3_s > 0:
-            warnings.append(f"{run.name}: left out, only {run.kept_s:.0f} s are left after the filters")
+            most = max(run.steps, key=lambda step: step.rows, default=None)
+            because = f" ({most.what}: {most.rows} rows)" if most is not None and most.rows else ""
+            warnings.append(f"{run.name}: left out, only {run.kept_s:.0f} s are left after the filters{because}")
             continue
         used.append(run)
     for state in (with_state, without_state):
         if not any(run.state == state for run in used):
             listed = any(run.state == state for run in runs)
             read = f"no run with the turbine {state} {'has enough rows left' if listed else 'is listed'}"
+            if listed:
+                read += ": " + "; ".join(text for text in warnings if "left out" in text)[:300]
             raise InputError(Problem("runs", "state", read, f"at least two runs {with_state} and two {without_state}"))
     used, design, pairs, said = _designed(used, with_state)
     warnings += said
     treated = np.array([run.state == with_state for run in used])
     blocks = np.array([run.pair for run in used])
     slopes = inside_slopes(used)
-    plain, adjusted, load = adjusted_logs(used, slopes)
-    effect_log = run_level_effect(adjusted, treated, blocks, level)
-    paired_log = run_level_effect(plain, treated, blocks, level)
+    plain, adjusted, load = adjusted_means(used, slopes)
     runs_with, runs_without = int(treated.sum()), int((~treated).sum())
+    change = run_level_effect(adjusted, treated, blocks, level)
+    plain_change = run_level_effect(plain, treated, blocks, level)
     if min(runs_with, runs_without) < 2:
-        effect_log, paired_log = _no_interval(effect_log), _no_interval(paired_log)
-    effect, paired = _relative(effect_log), _relative(paired_log)
-    baseline = float(np.exp(adjusted[~treated].mean())) if absolute else None
+        change, plain_change = _no_interval(change), _no_interval(plain_change)
+    without_m3_s = _without_mean(adjusted, treated, change)
+    effect = change.times(1.0 / without_m3_s)
+    paired = plain_change.times(1.0 / _without_mean(plain, treated, plain_change))
+    baseline = without_m3_s if absolute else None
     speed = float(np.mean([run.means["speed_m_s"] for run in used]))
     per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
     warnings += confounding(used, with_state, without_state, pairs)
@@ -487,7 +485,7 @@ def compare(
         warnings.append(f"the randomisation test (p = {p_value:.3f}) is less sure than the interval: a few runs carry it")
     return Comparison(
         with_state, without_state, level, effect, paired,
-        effect.times(baseline) if baseline is not None else None,
+        change if absolute else None,
         effect.times(per_m) if per_m is not None else None,
         None if not np.isfinite(load).all() else _load_points(load, treated, blocks, level, effect.low is None),
         baseline, per_m, p_value, conclusion, words, pairs, runs_with, runs_without, design, slopes.names, more,
@@ -506,12 +504,10 @@ def _no_interval(interval: Interval) -> Interval:
     return replace(interval, low=None, high=None, spread=None, p_value=None)
 
 
-def _relative(interval: Interval) -> Interval:
-    """Return an effect on the logarithm as a share of the fuel."""
-    return replace(
-        interval, estimate=math.expm1(interval.estimate), low=None if interval.low is None else math.expm1(interval.low),
-        high=None if interval.high is None else math.expm1(interval.high),
-    )  # fmt: skip
+def _without_mean(values: np.ndarray, treated: np.ndarray, change: Interval) -> float:
+    """Return the mean fuel flow without the effect, from all runs: those with it less the effect."""
+    mean = float(values.mean()) - change.estimate * float(treated.mean())
+    return mean if mean > 0 else float(values[~treated].mean())
 
 
 def _without(runs: Sequence[RunWindows], with_state: str) -> str:

@@ -415,6 +415,14 @@ def _parse(
             raise InputError(Problem(path.name, "", f"not a table of values ({first})", "rows of equal width")) from None
 
 
+def headers_of(path: Path) -> tuple[str, ...]:
+    """Return the headers of a log; InputError where the file cannot be read or has none."""
+    head = _first_bytes(path)
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        head = _as_utf8(path, path.read_bytes())[:_HEAD]
+    return tuple(header.strip('"') for header in _layout(path, head, whole=len(head) < _HEAD).headers)
+
+
 def is_long(headers: Sequence[str]) -> bool:
     """Return whether the headers are those of a long log: time, parameter, value (and unit)."""
     roles = {match_header(header).parameter for header in headers}
