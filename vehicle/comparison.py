@@ -493,6 +493,31 @@ def compare(
     )  # fmt: skip
 
 
+def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
+    """Return the standard deviation of a difference between two runs of equal kind, as a share of the fuel, and its d.o.f.
+
+    States are allowed for, so that runs of a finished test serve as well as repeated runs of one state. Raises InputError
+    where fewer than three runs are left or nothing can be told.
+    """
+    used = [run for run in runs if run.weight_s.size >= _LEAST_WINDOWS and run.mean_fuel_m3_s > 0]
+    states = sorted({run.state for run in used})
+    if len(used) - len(states) < 1 or len(used) < 3:
+        raise InputError(Problem("runs", "", f"{len(used)} usable runs", "at least three runs of one state, or two pairs"))
+    if len(states) > 1:
+        used, _, _, _ = _designed([run for run in used if run.state in (states[0], states[-1])], states[-1])
+    else:
+        used = [replace(run, pair="") for run in used]
+    slopes = inside_slopes(used)
+    _, adjusted, _ = adjusted_means(used, slopes)
+    treated = np.array([run.state == states[-1] for run in used])
+    if len(states) == 1:
+        return math.sqrt(2) * float(adjusted.std(ddof=1)) / float(adjusted.mean()), len(used) - 1
+    found = run_level_effect(adjusted, treated, np.array([run.pair for run in used]))
+    if found.spread is None:
+        raise InputError(Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state"))
+    return found.spread / _without_mean(adjusted, treated, found), found.freedom
+
+
 def _load_points(
     load: np.ndarray, treated: np.ndarray, blocks: np.ndarray, level: float, no_interval: bool
 ) -> Interval:
