@@ -218,13 +218,13 @@ def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
         lines = lines[:-1]
     best: tuple[int, int, str] | None = None
     for number, line in enumerate(lines[:40]):
-        if not line.strip() or len(line) > 40_000:
+        if not re.search(r"[A-Za-z]", line) or len(line) > 40_000:
             continue
         for delimiter in _DELIMITERS:
             cells = line.split(delimiter)
             if len(cells) < 2 or len(cells) > MOST_COLUMNS:
                 continue
-            score = sum(match_header(cell).use in ("used", "recognised, not needed") for cell in cells)
+            score = sum(match_header(cell).use in ("used", "recognised, not needed") for cell in cells if re.search(r"[A-Za-z]", cell))
             if score and (best is None or score > best[0]):
                 best = (score, number, delimiter)
     if best is None:
@@ -332,7 +332,7 @@ def _cells_per_line(data: bytes, mark: bytes) -> tuple[np.ndarray, np.ndarray]:
         line_starts = np.concatenate([[0], inside])
         line_starts = line_starts[line_starts < piece.size]
         starts.append(line_starts + begin)
-        counts.append(np.add.reduceat(piece == mark[0], line_starts, dtype=np.int64))
+        counts.append(np.add.reduceat((piece == mark[0]).view(np.uint8), line_starts, dtype=np.uint16))
         begin = end
     return np.concatenate(starts), np.concatenate(counts)
 
