@@ -434,7 +434,7 @@ def _despike(
 _WITNESSES: dict[str, tuple[tuple[str, float], ...]] = {
     "engine_speed_rad_s": (("speed_m_s", 3.0), ("manifold_pressure_pa", 25e3), ("calculated_load", 0.35),
                            ("air_flow_kg_s", 8e-3)),
-    "speed_m_s": (("engine_speed_rad_s", 900 * _RPM),),
+    "speed_m_s": (("engine_speed_rad_s", 500 * _RPM),),
     "manifold_pressure_pa": (("calculated_load", 0.35), ("engine_speed_rad_s", 1200 * _RPM), ("air_flow_kg_s", 8e-3)),
     "air_flow_kg_s": (("engine_speed_rad_s", 700 * _RPM), ("manifold_pressure_pa", 25e3), ("calculated_load", 0.35)),
     "calculated_load": (("manifold_pressure_pa", 25e3), ("engine_speed_rad_s", 1200 * _RPM), ("air_flow_kg_s", 8e-3)),
