@@ -212,7 +212,7 @@ _ABBREVIATIONS = {
     "evap": "evaporative", "tach": "rpm", "airflow": "air flow", "stft": "short term fuel trim", "shrtft": "short term fuel trim",
     "longft": "long term fuel trim",
     "ltft": "long term fuel trim", "spd": "speed", "vel": "speed", "velocity": "speed", "thr": "throttle",
-    "temperatur": "temperature", "inlet": "intake", "accelarator": "accelerator", "amb": "ambient", "lvl": "level",
+    "temperatur": "temperature", "inlet": "intake", "accelarator": "accelerator", "amb": "ambient", "ambiant": "ambient", "lvl": "level",
     "dist": "distance", "b1": "bank 1", "b2": "bank 2", "s1": "sensor 1", "s2": "sensor 2", "bank1": "bank 1",
     "bank2": "bank 2", "sensor1": "sensor 1", "sensor2": "sensor 2", "o2": "oxygen", "alt": "altitude",
     "equivalent": "equivalence", "coolanttemp": "coolant temperature", "altitute": "altitude", "ts": "timestamp",
@@ -279,7 +279,9 @@ class Column:
 def _unit_key(text: str) -> str:
     text = text.strip().lower().replace("â°", "°").replace("°", "deg").replace("º", "deg").replace("µ", "u").replace("²", "2")
     text = re.sub(r"\s+", "", text).replace("_per_", "/").replace("_", "/")
-    return {"degreecelsius": "degc", "degrees": "deg", "kilometer/hour": "kmh", "percent": "%", "litre/h": "l/h",
+    return {"degreecelsius": "degc", "degree/celsius": "degc", "degree/fahrenheit": "degf", "degreefahrenheit": "degf",
+            "revolutions/minute": "rpm", "revolution/minute": "rpm", "newton*meter": "nm", "newton/meter": "nm",
+            "gram/second": "g/s", "second": "s", "liter/hour": "l/h", "degrees": "deg", "kilometer/hour": "kmh", "percent": "%", "litre/h": "l/h",
             "liter/h": "l/h", "kilometer/h": "km/h"}.get(text, text)  # fmt: skip
 
 

@@ -23,6 +23,7 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -149,9 +150,10 @@ def _unknown(
     for key in keys:
         if key in known:
             continue
-        near = nearest(key, known)
+        # only what is surely a typing error is refused: notes of the driver may stand under any other name
+        near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.78)
         if near:
-            problems.append(Problem(path.name, f"{where}.{key}", "unknown key", f"do you mean {near}?"))
+            problems.append(Problem(path.name, f"{where}.{key}", "unknown key", f"do you mean {near[0]}?"))
         else:
             warnings.append(f"{where}.{key} in {path.name} is not used")
 
