@@ -1,8 +1,8 @@
 """Road load from coast-downs: F = A + B v + C v², from runs out of gear in both directions of one road.
 
-The idea of SAE J1263 and J2263: the vehicle rolls down from speed in neutral, both ways, so that wind along the road and
-grade act with opposite signs and can be told from the road load. Practice asks for at least 16 valid runs, 8 each way
-(40 CFR 1066.310).
+The idea of SAE J1263 and J2263: the vehicle rolls down from speed in neutral, both ways, so that wind along the road
+and grade act with opposite signs and can be told from the road load. Practice asks for at least 16 valid runs, 8 each
+way (40 CFR 1066.310).
 """
 
 from __future__ import annotations
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from vehicle.obd_log import Log
 
 ROTATING_MASS = 0.03
-ROTATING_WORDS = "wheels and shafts add 3 % to the mass in neutral (from memory, as SAE J1263 has it where it is not measured)"
+ROTATING_WORDS = (
+    "wheels and shafts add 3 % to the mass in neutral (from memory, as SAE J1263 has it where it is not measured)"
+)
 _LEAST_S = 10.0
 _LEAST_DROP_M_S = 4.0
 _LEAST_SPEED_M_S = 3.0
@@ -53,7 +55,8 @@ class Coefficient:
 
 @dataclass(frozen=True)
 class CoastDown:
-    """Coefficients in N, N s/m, N s²/m² (at the density of the day), with intervals from the spread between pairs of runs.
+    """Coefficients in N, N s/m, N s²/m² (at the density of the day), with intervals from the spread between pairs of
+    runs.
 
     `head_wind_m_s` is along the road for direction +1 (NaN where it cannot be told), `grade` rise over run in that
     direction, `residual_m_s` the root mean square of what the fit leaves of the speeds, `force_n` the road load at
@@ -76,10 +79,11 @@ class CoastDown:
 
 
 def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastRun]:
-    """Return the stretches of a log in which the vehicle rolls out: slowing steadily, pedal and brake untouched, in neutral.
+    """Return the stretches of a log in which the vehicle rolls out: slowing steadily, pedal and brake untouched, in
+    neutral.
 
-    Direction comes from `directions` (one sign per stretch), else from the satellite track, else the stretches are taken to
-    alternate. Raises InputError for signs that do not match the stretches.
+    Direction comes from `directions` (one sign per stretch), else from the satellite track, else the stretches are
+    taken to alternate. Raises InputError for signs that do not match the stretches.
     """
     table = log.table
     if "speed_m_s" not in table:
@@ -97,14 +101,22 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
             continue
         found.append((start, end))
     if directions is not None and len(directions) != len(found):
-        raise InputError(Problem(log.name, "--directions", f"{len(directions)} directions for {len(found)} coast-downs",
-                                 "one + or - for each coast-down in the log"))
+        raise InputError(
+            Problem(
+                log.name,
+                "--directions",
+                f"{len(directions)} directions for {len(found)} coast-downs",
+                "one + or - for each coast-down in the log",
+            )
+        )
     runs = []
     for number, (start, end) in enumerate(found):
         sign = directions[number] if directions is not None else _track(table, start, end, found[0])
         if sign == 0:
             sign = 1 if number % 2 == 0 else -1
-        runs.append(CoastRun(f"{log.name} #{number + 1}", time_s[start:end] - time_s[start], speed[start:end].copy(), sign))
+        runs.append(
+            CoastRun(f"{log.name} #{number + 1}", time_s[start:end] - time_s[start], speed[start:end].copy(), sign)
+        )
     return runs
 
 
@@ -132,7 +144,8 @@ def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:
 
 
 def _track(table: Any, start: int, end: int, first: tuple[int, int]) -> int:
-    """Return +1 where a stretch runs the way of the first one by the satellite track, −1 where it runs back, 0 unknown."""
+    """Return +1 where a stretch runs the way of the first one by the satellite track, −1 where it runs back, 0
+    unknown."""
     if "latitude_deg" not in table or "longitude_deg" not in table:
         return 0
     north, east = table["latitude_deg"].to_numpy(), table["longitude_deg"].to_numpy()
@@ -150,22 +163,34 @@ def fit_coastdown(
 ) -> CoastDown:
     """Return A, B and C that make the simulated roll-outs fall on the measured speeds, wind and grade taken out.
 
-    Along the road F = A + B v + C (v + s w)² + s m g grade, with s the direction: the wind w shows as a slope, the grade as
-    a constant, of opposite sign in the two directions. Each pair of runs (one each way) is fitted by least squares on its
-    speeds (not on their differences, which whole km/h make useless) with a wind of its own; the answer is the mean over
-    pairs, its interval that of Student's t. One fit over all runs would lean towards the runs with less wind, which last
-    longer. Raises InputError for fewer than two runs each way, or runs that span under 20 km/h.
+    Along the road F = A + B v + C (v + s w)² + s m g grade, with s the direction: the wind w shows as a slope, the
+    grade as a constant, of opposite sign in the two directions. Each pair of runs (one each way) is fitted by least
+    squares on its speeds (not on their differences, which whole km/h make useless) with a wind of its own; the answer
+    is the mean over pairs, its interval that of Student's t. One fit over all runs would lean towards the runs with
+    less wind, which last longer. Raises InputError for fewer than two runs each way, or runs that span under 20 km/h.
     """
     ahead = [run for run in runs if run.direction > 0]
     back = [run for run in runs if run.direction < 0]
     if len(ahead) < 2 or len(back) < 2:
-        raise InputError(Problem("coast-downs", "", f"{len(ahead)} one way and {len(back)} the other",
-                                 "at least two each way (good practice: eight each way, 40 CFR 1066.310)"))
+        raise InputError(
+            Problem(
+                "coast-downs",
+                "",
+                f"{len(ahead)} one way and {len(back)} the other",
+                "at least two each way (good practice: eight each way, 40 CFR 1066.310)",
+            )
+        )
     top = max(float(run.speed_m_s.max()) for run in runs)
     bottom = min(float(run.speed_m_s.min()) for run in runs)
     if top - bottom < 20 / 3.6:
-        raise InputError(Problem("coast-downs", "", f"speeds from {bottom * 3.6:.0f} to {top * 3.6:.0f} km/h",
-                                 "at least 20 km/h from top to bottom, better 60"))
+        raise InputError(
+            Problem(
+                "coast-downs",
+                "",
+                f"speeds from {bottom * 3.6:.0f} to {top * 3.6:.0f} km/h",
+                "at least 20 km/h from top to bottom, better 60",
+            )
+        )
     if not mass_kg > 0:
         raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", 'a mass above zero, such as "1400 kg"'))
     inertia = mass_kg * (1 + rotating_mass)
@@ -195,7 +220,9 @@ def fit_coastdown(
     if b.low < 0 < b.high:
         warnings.append("B cannot be told from zero: A, B and C trade against each other; use all three together")
     if c.estimate <= 0 or a.estimate <= 0:
-        warnings.append("A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear")
+        warnings.append(
+            "A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear"
+        )
     wind, slope = float(each[:, 3].mean()), float(each[:, 4].mean())
     return CoastDown(
         a, b, c, speeds, tuple(told(lambda p, v=v: p[0] + p[1] * v + p[2] * v * v) for v in speeds), wind,

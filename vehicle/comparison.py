@@ -1,11 +1,11 @@
 """What a turbine (or any other change) did to fuel and engine load: runs with and without, an interval, plain words.
 
-Rows of one run are not independent, so no test is made over rows. Each run gives one number: its mean fuel flow over the
-rows kept, brought to the conditions of its pair with slopes that are learnt inside runs only (where the state does not
-change, so that the effect cannot leak into them). The effect is then estimated over runs: within pairs where there are
-pairs, with the interval of Student's t on as many degrees of freedom as there are independent differences, and a
-randomisation test beside it. That is the cluster-level analysis advised where clusters are few (Cameron & Miller, Journal
-of Human Resources 50 (2015) 317).
+Rows of one run are not independent, so no test is made over rows. Each run gives one number: its mean fuel flow over
+the rows kept, brought to the conditions of its pair with slopes that are learnt inside runs only (where the state
+does not change, so that the effect cannot leak into them). The effect is then estimated over runs: within pairs where
+there are pairs, with the interval of Student's t on as many degrees of freedom as there are independent differences,
+and a randomisation test beside it. That is the cluster-level analysis advised where clusters are few (Cameron &
+Miller, Journal of Human Resources 50 (2015) 317).
 """
 
 from __future__ import annotations
@@ -110,11 +110,11 @@ class Interval:
 class Comparison:
     """The answer of a road test: `with_state` against `without_state`.
 
-    `effect` is the relative change of fuel flow (0.04: 4 % more), adjusted; `paired` the same from plain run means, without
-    adjustment; `effect_m3_s` and `effect_m2` the change in fuel per time and per distance (None where the logs give no
-    absolute fuel), `load_points` that of calculated load in percent points. `randomisation_p` is the share of reassignments
-    of the states that give an effect at least as large. `conclusion` is one of "costs", "saves", "no effect larger than",
-    "cannot tell".
+    `effect` is the relative change of fuel flow (0.04: 4 % more), adjusted; `paired` the same from plain run means,
+    without adjustment; `effect_m3_s` and `effect_m2` the change in fuel per time and per distance (None where the
+    logs give no absolute fuel), `load_points` that of calculated load in percent points. `randomisation_p` is the
+    share of reassignments of the states that give an effect at least as large. `conclusion` is one of "costs",
+    "saves", "no effect larger than", "cannot tell".
     """
 
     with_state: str
@@ -156,7 +156,9 @@ def common_source(logs: Sequence[Log], engine: Engine) -> tuple[str, Engine, boo
     for log in logs:
         flow = fuel_flow(log, engine)
         if flow.source == "none":
-            why.append(Problem(log.name, "fuel", "; ".join(flow.why_not), "a fuel rate, air flow, or manifold pressure"))
+            why.append(
+                Problem(log.name, "fuel", "; ".join(flow.why_not), "a fuel rate, air flow, or manifold pressure")
+            )
     if not why:
         why = [Problem("runs", "fuel", "the logs share no source of fuel", "the same parameters logged in every run")]
     raise InputError(why)
@@ -269,12 +271,14 @@ def _cut(
         "coolant_k": math.nan if coolant is None or not rows.size else float(np.nanmean(coolant[rows])),
         "relative_density": density,
     }
-    return RunWindows(log.name, run.state, run.pair, run.direction, run.date, weight[full], fuel, load, adjusters, steps,
+    return RunWindows(log.name, run.state, run.pair, run.direction, run.date, weight[full], fuel, load, adjusters,
+    steps,
                       len(table), int(keep.sum()), flow.source, means, warnings)  # fmt: skip
 
 
 def _relative_density(log: Log, run: Run) -> float:
-    """Return the density of the air over 1.2 kg/m3 where pressure and outside temperature of the run are known, else 1."""
+    """Return the density of the air over 1.2 kg/m3 where pressure and outside temperature of the run are known, else
+    1."""
     table = log.table
     pressure = run.pressure_pa
     if pressure is None and "barometric_pressure_pa" in table:
@@ -340,7 +344,8 @@ def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
 
 
 def adjusted_means(runs: Sequence[RunWindows], slopes: _Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return for each run its mean fuel flow in m3/s, the same brought to the mean conditions of its pair, and its load."""
+    """Return for each run its mean fuel flow in m3/s, the same brought to the mean conditions of its pair, and its
+    load."""
     plain = np.array([run.mean_fuel_m3_s for run in runs])
     load = np.array([float(_run_mean(run, run.load)) for run in runs])
     if not slopes.places:
@@ -355,14 +360,12 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: _Slopes) -> tuple[np.ndar
     return plain, plain - away @ slopes.fuel, load
 
 
-def run_level_effect(
-    values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, level: float = 0.95
-) -> Interval:
+def run_level_effect(values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, level: float = 0.95) -> Interval:
     """Return the effect of `treated` on `values`, one value a run, by least squares with one constant per block.
 
-    With one run of each kind in every block this is the paired t-test; with one block it is the two-sample t-test with a
-    pooled spread. The interval is None where no degree of freedom is left. `spread` is the standard deviation of a
-    difference between one run with and one without.
+    With one run of each kind in every block this is the paired t-test; with one block it is the two-sample t-test
+    with a pooled spread. The interval is None where no degree of freedom is left. `spread` is the standard deviation
+    of a difference between one run with and one without.
     """
     _, code = np.unique(blocks, return_inverse=True)
     count = np.bincount(code)
@@ -431,10 +434,12 @@ def compare(
     runs: Sequence[RunWindows], *, with_state: str = "working", without_state: str | None = None, level: float = 0.95,
     predicted: float | None = None, predicted_error: float = 0.0, absolute: bool = True,
 ) -> Comparison:  # fmt: skip
-    """Return what `with_state` does to fuel and load against `without_state` (stowed if there are such runs, else absent).
+    """Return what `with_state` does to fuel and load against `without_state` (stowed if there are such runs, else
+    absent).
 
-    `predicted` and `predicted_error` are the effect and half-width expected, as shares of the fuel. Raises InputError where
-    a state has no run at all; where runs are too few for an interval the conclusion is "cannot tell", with the reason.
+    `predicted` and `predicted_error` are the effect and half-width expected, as shares of the fuel. Raises InputError
+    where a state has no run at all; where runs are too few for an interval the conclusion is "cannot tell", with the
+    reason.
     """
     warnings = [text for run in runs for text in run.warnings]
     without_state = without_state or _without(runs, with_state)
@@ -479,10 +484,21 @@ def compare(
     warnings += confounding(used, with_state, without_state, pairs)
     p_value = randomisation_p(adjusted, treated, blocks) if effect.low is not None else None
     target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
-    conclusion, words, more = _conclusion(effect, with_state, without_state, target, pairs, runs_with, runs_without, design,
-                                          named=predicted is not None and predicted != 0)
+    conclusion, words, more = _conclusion(
+        effect,
+        with_state,
+        without_state,
+        target,
+        pairs,
+        runs_with,
+        runs_without,
+        design,
+        named=predicted is not None and predicted != 0,
+    )
     if p_value is not None and conclusion in ("costs", "saves") and p_value > 2 * (1 - level):
-        warnings.append(f"the randomisation test (p = {p_value:.3f}) is less sure than the interval: a few runs carry it")
+        warnings.append(
+            f"the randomisation test (p = {p_value:.3f}) is less sure than the interval: a few runs carry it"
+        )
     return Comparison(
         with_state, without_state, level, effect, paired,
         change if absolute else None,
@@ -494,15 +510,18 @@ def compare(
 
 
 def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
-    """Return the standard deviation of a difference between two runs of equal kind, as a share of the fuel, and its d.o.f.
+    """Return the standard deviation of a difference between two runs of equal kind, as a share of the fuel, and its
+    d.o.f.
 
-    States are allowed for, so that runs of a finished test serve as well as repeated runs of one state. Raises InputError
-    where fewer than three runs are left or nothing can be told.
+    States are allowed for, so that runs of a finished test serve as well as repeated runs of one state. Raises
+    InputError where fewer than three runs are left or nothing can be told.
     """
     used = [run for run in runs if run.weight_s.size >= _LEAST_WINDOWS and run.mean_fuel_m3_s > 0]
     states = sorted({run.state for run in used})
     if len(used) - len(states) < 1 or len(used) < 3:
-        raise InputError(Problem("runs", "", f"{len(used)} usable runs", "at least three runs of one state, or two pairs"))
+        raise InputError(
+            Problem("runs", "", f"{len(used)} usable runs", "at least three runs of one state, or two pairs")
+        )
     if len(states) > 1:
         used, _, _, _ = _designed([run for run in used if run.state in (states[0], states[-1])], states[-1])
     else:
@@ -514,7 +533,9 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
         return math.sqrt(2) * float(adjusted.std(ddof=1)) / float(adjusted.mean()), len(used) - 1
     found = run_level_effect(adjusted, treated, np.array([run.pair for run in used]))
     if found.spread is None:
-        raise InputError(Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state"))
+        raise InputError(
+            Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state")
+        )
     return found.spread / _without_mean(adjusted, treated, found), found.freedom
 
 
@@ -544,13 +565,11 @@ def _without(runs: Sequence[RunWindows], with_state: str) -> str:
     )
 
 
-def _designed(
-    runs: list[RunWindows], with_state: str
-) -> tuple[list[RunWindows], str, int, list[str]]:
+def _designed(runs: list[RunWindows], with_state: str) -> tuple[list[RunWindows], str, int, list[str]]:
     """Return the runs to use, the design in words, the number of complete pairs, and warnings.
 
-    Pairs (or blocks) hold both states; a run whose pair has only one state is left out. Without two complete pairs all runs
-    are compared as two groups.
+    Pairs (or blocks) hold both states; a run whose pair has only one state is left out. Without two complete pairs
+    all runs are compared as two groups.
     """
     warnings: list[str] = []
     states: dict[str, set[bool]] = {}
@@ -566,10 +585,17 @@ def _designed(
             if run.pair not in complete:
                 reason = "no pair given" if not run.pair else f"pair {run.pair} has no run in the other state"
                 warnings.append(f"{run.name}: left out, {reason}")
-        pairs = sum(min(sum(r.state == with_state for r in inside if r.pair == pair),
-                        sum(r.state != with_state for r in inside if r.pair == pair)) for pair in complete)
+        pairs = sum(
+            min(
+                sum(r.state == with_state for r in inside if r.pair == pair),
+                sum(r.state != with_state for r in inside if r.pair == pair),
+            )
+            for pair in complete
+        )
         return inside, "within pairs", pairs, warnings
-    warnings.append("the runs are not in pairs (pair = 1, 2, ... in the manifest): compared as two groups, which is less sharp")
+    warnings.append(
+        "the runs are not in pairs (pair = 1, 2, ... in the manifest): compared as two groups, which is less sharp"
+    )
     return [replace(run, pair="") for run in runs], "two groups", 0, warnings
 
 
@@ -580,33 +606,52 @@ def _conclusion(
     from vehicle.planning import pairs_needed
 
     subject = f"{with_state} against {without_state}"
-    percent = int(round(100 * effect.level))
+    percent = round(100 * effect.level)
     if effect.low is None or effect.high is None or effect.spread is None:
         few = f"{runs_with} run{'s' if runs_with != 1 else ''} {with_state} and {runs_without} {without_state}"
         why = (
             f"cannot tell: {few} {'show' if runs_with + runs_without > 2 else 'give'} one difference "
-            f"({100 * effect.estimate:+.1f} %) but not how much two equal runs differ; drive at least two pairs, better six"
+            f"({100 * effect.estimate:+.1f} %) but not how much two equal runs differ; drive at least two "
+            "pairs, better six"
         )
         return "cannot tell", f"{subject}: {why}.", None
     half = 0.5 * (effect.high - effect.low)
     if effect.low > 0:
-        return "costs", f"{subject}: costs {100 * effect.estimate:.1f} % ± {100 * half:.1f} % more fuel ({percent} %).", None
+        return (
+            "costs",
+            f"{subject}: costs {100 * effect.estimate:.1f} % ± {100 * half:.1f} % more fuel ({percent} %).",
+            None,
+        )
     if effect.high < 0:
-        return "saves", f"{subject}: saves {-100 * effect.estimate:.1f} % ± {100 * half:.1f} % of the fuel ({percent} %).", None
+        return (
+            "saves",
+            f"{subject}: saves {-100 * effect.estimate:.1f} % ± {100 * half:.1f} % of the fuel ({percent} %).",
+            None,
+        )
     bound = max(-effect.low, effect.high)
     seen = f"{100 * effect.estimate:+.1f} % ± {100 * half:.1f} %"
     if bound <= target:
-        return "no effect larger than", (
-            f"{subject}: no effect larger than {100 * bound:.1f} %, anything larger can be excluded at {percent} % ({seen})."
-        ), None
+        return (
+            "no effect larger than",
+            (
+                f"{subject}: no effect larger than {100 * bound:.1f} %, anything larger can be excluded at "
+                f"{percent} % ({seen})."
+            ),
+            None,
+        )
     need = pairs_needed(target, max(effect.spread, 1e-6), 0.8, effect.level)
     have = pairs if design == "within pairs" else min(runs_with, runs_without)
     more = max(1, need - have)
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"
-    return "cannot tell", (
-        f"{subject}: cannot tell ({seen}, {percent} %): would need {more} more pair{'s' if more > 1 else ''} to show {aim} "
-        "with 80 % power."
-    ), more
+    return (
+        "cannot tell",
+        (
+            f"{subject}: cannot tell ({seen}, {percent} %): would need {more} more "
+            f"pair{'s' if more > 1 else ''} to show {aim} "
+            "with 80 % power."
+        ),
+        more,
+    )
 
 
 def _agreement(effect: Interval, predicted: float | None, error: float, level: float) -> str:
@@ -618,8 +663,10 @@ def _agreement(effect: Interval, predicted: float | None, error: float, level: f
     if predicted + error < effect.low or predicted - error > effect.high:
         more = "more" if effect.estimate > predicted else "less"
         return (
-            f"{said}: disagrees with the measurement, which shows {more}. What could explain it: wind or traffic that was "
-            "not the same for both states; a rotor that turned at another speed or pitch than assumed; drag of frame and "
+            f"{said}: disagrees with the measurement, which shows {more}. What could explain it: wind or "
+            "traffic that was "
+            "not the same for both states; a rotor that turned at another speed or pitch than assumed; drag of "
+            "frame and "
             "mast; a marginal efficiency other than the model's; filling that changes with load, where fuel comes from "
             "manifold pressure."
         )
@@ -635,7 +682,8 @@ def confounding(runs: Sequence[RunWindows], with_state: str, without_state: str,
         ours, theirs = {get(run) for run in one} - {""}, {get(run) for run in other} - {""}
         if ours and theirs and not ours & theirs:
             found.append(
-                f"confounded: all {with_state} runs are {label} ({', '.join(sorted(ours))}) and all {without_state} runs "
+                f"confounded: all {with_state} runs are {label} ({', '.join(sorted(ours))}) and all "
+                f"{without_state} runs "
                 f"on another ({', '.join(sorted(theirs))}): the difference may be that of {label.split()[-1]}s"
             )  # fmt: skip
     by_pair: dict[str, set[str]] = {}
@@ -644,7 +692,9 @@ def confounding(runs: Sequence[RunWindows], with_state: str, without_state: str,
             by_pair.setdefault(run.pair, set()).add(run.direction)
     mixed = [pair for pair, directions in by_pair.items() if len(directions) > 1]
     if pairs and mixed and not _balanced(runs, with_state):
-        found.append(f"pairs {', '.join(sorted(mixed)[:6])} hold runs in different directions, not balanced between states")
+        found.append(
+            f"pairs {', '.join(sorted(mixed)[:6])} hold runs in different directions, not balanced between states"
+        )
 
     def means(group: Sequence[RunWindows], key: str) -> np.ndarray:
         return np.array([run.means[key] for run in group], dtype=float)
@@ -661,8 +711,10 @@ def confounding(runs: Sequence[RunWindows], with_state: str, without_state: str,
         if key == "speed_m_s":
             least = max(least, 0.02 * float(theirs_.mean()))
         if abs(gap) > least:
-            found.append(f"{words} differs: {with_state} runs {gap * scale:+.1f} {unit} against {without_state} runs"
-                         + (" (adjusted for, as far as the slopes inside runs go)" if key == "speed_m_s" else ""))
+            found.append(
+                f"{words} differs: {with_state} runs {gap * scale:+.1f} {unit} against {without_state} runs"
+                + (" (adjusted for, as far as the slopes inside runs go)" if key == "speed_m_s" else "")
+            )
     places = {run.name: place for place, run in enumerate(runs)}
     firsts = []
     for pair in {run.pair for run in runs if run.pair}:
@@ -670,8 +722,10 @@ def confounding(runs: Sequence[RunWindows], with_state: str, without_state: str,
         if len(inside) == 2:
             firsts.append(inside[0].state)
     if len(firsts) >= 3 and len(set(firsts)) == 1:
-        found.append(f"in every pair the {firsts[0]} run comes first in the list: a drift (warming up, wind, traffic) would "
-                     "look like an effect; alternate the order, as `windtoll plan` does")
+        found.append(
+            f"in every pair the {firsts[0]} run comes first in the list: a drift (warming up, wind, traffic) would "
+            "look like an effect; alternate the order, as `windtoll plan` does"
+        )
     return found
 
 

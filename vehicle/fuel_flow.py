@@ -25,7 +25,8 @@ DEFAULT_VOLUMETRIC_EFFICIENCY = 0.75
 VOLUMETRIC_EFFICIENCY_RANGE = (0.55, 0.95)
 VOLUMETRIC_EFFICIENCY_WORDS = (
     "volumetric efficiency 0.75 assumed for every speed and load (0.55 at idle to 0.95 at full load is plausible, so "
-    "litres are good to about ±25 % and a difference in percent to about a fifth of itself): common practice for engines "
+    "litres are good to about ±25 % and a difference in percent to about a fifth of itself): common practice "
+    "for engines "
     "without a compressor, no source; calibrate it to a fill-up with --receipt"
 )
 LITRES_PER_HOUR = 1e-3 / 3600  # m3/s
@@ -46,9 +47,10 @@ class Engine:
 class FuelFlow:
     """Fuel flow row by row.
 
-    `flow_m3_s` has one value per row of the log (NaN where it cannot be known), `cut_off` marks rows in which the engine
-    was taken to be driven by the car with the fuel shut off, `source` is one of `SOURCES` or "none", `words` says what was
-    assumed, `why_not` why better sources (or all) could not be used, `known_s` and `litres` sum over the rows known.
+    `flow_m3_s` has one value per row of the log (NaN where it cannot be known), `cut_off` marks rows in which the
+    engine was taken to be driven by the car with the fuel shut off, `source` is one of `SOURCES` or "none", `words`
+    says what was assumed, `why_not` why better sources (or all) could not be used, `known_s` and `litres` sum over
+    the rows known.
     """
 
     flow_m3_s: np.ndarray
@@ -185,7 +187,9 @@ def _lambda(get: dict[str, np.ndarray]) -> tuple[np.ndarray | float, list[str]]:
 def _trims(get: dict[str, np.ndarray]) -> tuple[np.ndarray | float, str]:
     banks = []
     for bank in (1, 2):
-        parts = [np.nan_to_num(get[name]) for name in (f"short_term_trim_{bank}", f"long_term_trim_{bank}") if name in get]
+        parts = [
+            np.nan_to_num(get[name]) for name in (f"short_term_trim_{bank}", f"long_term_trim_{bank}") if name in get
+        ]
         if parts:
             banks.append(sum(parts))
     if not banks:
@@ -213,9 +217,9 @@ def speed_density_air(
 def overrun(log: Log) -> np.ndarray:
     """Return the rows in which the car drives the engine and the fuel is shut off.
 
-    Taken so (common practice, no source) where the car moves faster than 3 m/s, pedal or throttle is at rest, the engine
-    turns at least 1.4 times as fast as at idle and above 1100 rpm, and manifold pressure (or load, or air flow for the
-    engine speed) is at or below its idle value. Without any of these signs no row is marked.
+    Taken so (common practice, no source) where the car moves faster than 3 m/s, pedal or throttle is at rest, the
+    engine turns at least 1.4 times as fast as at idle and above 1100 rpm, and manifold pressure (or load, or air flow
+    for the engine speed) is at or below its idle value. Without any of these signs no row is marked.
     """
     table = log.table
     none = np.zeros(len(table), dtype=bool)
@@ -266,16 +270,23 @@ def _at_rest(table: Any) -> np.ndarray | None:
 def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, distance_m: float) -> float:
     """Return the volumetric efficiency with which these logs burn what the pump says: `litres` over `distance_m`.
 
-    Litres per kilometre of the logs (driving as on the tank that was filled) are matched to those of the receipt. Raises
-    InputError where the logs do not use speed-density, hold under 1 km, or the answer is no volumetric efficiency.
+    Litres per kilometre of the logs (driving as on the tank that was filled) are matched to those of the receipt.
+    Raises InputError where the logs do not use speed-density, hold under 1 km, or the answer is no volumetric
+    efficiency.
     """
     burnt = driven = 0.0
     trial = Engine(engine.displacement_m3, engine.fuel, 1.0)
     for log in logs:
         flow = fuel_flow(log, trial)
         if flow.source != "speed-density" or flow.litres is None:
-            raise InputError(Problem(log.name, "receipt", f"fuel comes from {flow.source}",
-                                     "a log whose fuel comes from manifold pressure (speed-density)"))
+            raise InputError(
+                Problem(
+                    log.name,
+                    "receipt",
+                    f"fuel comes from {flow.source}",
+                    "a log whose fuel comes from manifold pressure (speed-density)",
+                )
+            )
         # litres and metres over the same rows: those for which both are known
         speed, step = log.table["speed_m_s"].to_numpy(), log.table["step_s"].to_numpy()
         both = np.isfinite(flow.flow_m3_s) & np.isfinite(speed)
@@ -292,7 +303,9 @@ def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, di
     return efficiency
 
 
-def brake_power_w(log: Log, full_load_torque: tuple[np.ndarray, np.ndarray] | None = None) -> tuple[np.ndarray, str] | None:
+def brake_power_w(
+    log: Log, full_load_torque: tuple[np.ndarray, np.ndarray] | None = None
+) -> tuple[np.ndarray, str] | None:
     """Return engine power in W row by row and where it comes from, or None where the log has no source for it.
 
     From torque: share × reference torque × engine speed, less the friction share where that is reported. From load:

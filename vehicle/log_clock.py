@@ -1,7 +1,8 @@
 """Clocks of logs: whatever a logger wrote in its time column, to seconds since the first row that rise from row to row.
 
-Reads seconds (or ms, µs, ns), seconds since 1970, ISO 8601, dates with a time of day, and a time of day alone in 24 or 12
-hours. Repairs are counted: single cells off the line, clocks that start again, whole seconds shared by several rows.
+Reads seconds (or ms, µs, ns), seconds since 1970, ISO 8601, dates with a time of day, and a time of day alone in 24
+or 12 hours. Repairs are counted: single cells off the line, clocks that start again, whole seconds shared by several
+rows.
 """
 
 from __future__ import annotations
@@ -178,9 +179,9 @@ class MendedClock:
 def mend_clock(clock: Clock, *, spread: bool = True) -> MendedClock | None:
     """Return the clock made to rise strictly, or None where it never moves.
 
-    A cell off the line between its neighbours is interpolated. A clock that jumps back and goes on from there has started
-    again: it is carried on from the row before, one usual step later. Rows that share one reading are spread evenly up to
-    the next reading (not with `spread=False`, for logs where one reading is one round of questions).
+    A cell off the line between its neighbours is interpolated. A clock that jumps back and goes on from there has
+    started again: it is carried on from the row before, one usual step later. Rows that share one reading are spread
+    evenly up to the next reading (not with `spread=False`, for logs where one reading is one round of questions).
     """
     seconds = clock.seconds.astype(float).copy()
     size = seconds.size
@@ -247,7 +248,8 @@ def _unwrapped(values: np.ndarray, wraps_s: float | None) -> tuple[np.ndarray, i
 
 
 def _on_the_line(values: np.ndarray) -> tuple[np.ndarray, int]:
-    """Return which readings lie on a rising line; blocks of up to five readings above or below their neighbours do not."""
+    """Return which readings lie on a rising line; blocks of up to five readings above or below their neighbours do
+    not."""
     keep = np.ones(values.size, dtype=bool)
     for _ in range(3):
         left = np.flatnonzero(keep)
@@ -298,7 +300,8 @@ def _carried_on(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _spread(values: np.ndarray) -> tuple[np.ndarray, int, np.ndarray]:
-    """Return readings spread over the rows that share them, how many rows moved, and which stood under a stuck clock."""
+    """Return readings spread over the rows that share them, how many rows moved, and which stood under a stuck
+    clock."""
     size = values.size
     first = np.concatenate([[True], np.diff(values) > 0])
     stuck = np.zeros(size, dtype=bool)
@@ -317,5 +320,3 @@ def _spread(values: np.ndarray) -> tuple[np.ndarray, int, np.ndarray]:
     usual = max(10.0, 10 * float(np.median(counts)))
     stuck = (counts > usual)[group]
     return spread, int(size - starts.size), stuck
-
-

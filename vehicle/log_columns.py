@@ -20,11 +20,13 @@ _RPM = 2 * math.pi / 60
 
 @dataclass(frozen=True)
 class Parameter:
-    """One quantity of a tidy log: `name` is its column (SI unit in the name), `usual_unit` what an unmarked column holds.
+    """One quantity of a tidy log: `name` is its column (SI unit in the name), `usual_unit` what an unmarked column
+    holds.
 
-    `low` and `high` bound what can be believed, in SI (the range of the SAE J1979 encoding, narrowed where a road vehicle
-    cannot reach it). `median_low` and `median_high` bound the median of an unmarked column while the engine runs: outside
-    of it the unit must be another one. `hold_s` is how long a value may be carried over rows that lack it.
+    `low` and `high` bound what can be believed, in SI (the range of the SAE J1979 encoding, narrowed where a road
+    vehicle cannot reach it). `median_low` and `median_high` bound the median of an unmarked column while the engine
+    runs: outside of it the unit must be another one. `hold_s` is how long a value may be carried over rows that lack
+    it.
     """
 
     name: str
@@ -65,14 +67,16 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
                   "kg/h": (1 / 3600, 0), "g/min": (1e-3 / 60, 0), "lb/min": (0.45359237 / 60, 0),
                   "lbs/min": (0.45359237 / 60, 0), "lb/h": (0.45359237 / 3600, 0), "mg/s": (1e-6, 0)},
     "volume flow": {"l/h": (1e-3 / 3600, 0), "lph": (1e-3 / 3600, 0), "l/hr": (1e-3 / 3600, 0),
-                    "literperhour": (1e-3 / 3600, 0), "ml/min": (1e-6 / 60, 0), "ml/s": (1e-6, 0), "cc/min": (1e-6 / 60, 0),
+                    "literperhour": (1e-3 / 3600, 0), "ml/min": (1e-6 / 60, 0), "ml/s": (1e-6, 0), "cc/min": (
+                        1e-6 / 60, 0),
                     "gal/h": (3.785411784e-3 / 3600, 0), "gph": (3.785411784e-3 / 3600, 0),
                     "galus/h": (3.785411784e-3 / 3600, 0), "usgal/h": (3.785411784e-3 / 3600, 0),
                     "impgal/h": (4.54609e-3 / 3600, 0), "m3/s": (1, 0)},
     "torque": {"nm": (1, 0), "n*m": (1, 0), "n·m": (1, 0), "newtonmeter": (1, 0), "lbft": (1.3558179, 0),
                "lb-ft": (1.3558179, 0), "ftlb": (1.3558179, 0), "ft-lb": (1.3558179, 0), "lbf*ft": (1.3558179, 0)},
     "voltage": {"v": (1, 0), "volt": (1, 0), "volts": (1, 0), "mv": (1e-3, 0)},
-    "length": {"m": (1, 0), "meter": (1, 0), "km": (1e3, 0), "ft": (0.3048, 0), "mi": (1609.344, 0), "mile": (1609.344, 0)},
+    "length": {"m": (1, 0), "meter": (1, 0), "km": (1e3, 0), "ft": (0.3048, 0), "mi": (1609.344, 0), "mile": (
+        1609.344, 0)},
     "angle": {"deg": (1, 0), "degree": (1, 0), "": (1, 0)},
     "power": {"w": (1, 0), "kw": (1e3, 0), "watt": (1, 0), "watts": (1, 0)},
     "count": {"": (1, 0), "1": (1, 0)},
@@ -163,7 +167,8 @@ PARAMETERS: tuple[Parameter, ...] = (
         "longitude", "gps longitude", "lon", "lng", "long")),
     Parameter("gps_speed_m_s", "speed by satellite", "speed", "km/h", 0, 84, _FAST, (
         "gps speed", "speed gps", "ground speed", "speed over ground", "gps ground speed", "satellite speed")),
-    Parameter("head_wind_m_s", "head wind", "speed", "m/s", -45, 45, 30.0, ("head wind", "headwind", "head wind speed")),
+    Parameter("head_wind_m_s", "head wind", "speed", "m/s", -45, 45, 30.0, ("head wind", "headwind",
+    "head wind speed")),
     Parameter("electrical_power_w", "electrical power", "power", "W", -1e6, 1e6, 10.0, (
         "electrical power", "watts", "wattmeter", "electric power", "load power")),
     Parameter("rotor_speed_rad_s", "rotor speed", "rotation", "rpm", 0, 1000, 10.0, ("rotor rpm", "rotor speed")),
@@ -195,7 +200,8 @@ _NOT_NEEDED = (
     "time since trouble codes cleared", "distance traveled with mil on", "distance travelled with mil on",
     "distance since codes cleared", "distance traveled since codes cleared", "distance travelled since codes cleared",
     "warm ups since codes cleared", "absolute throttle b", "absolute throttle position b", "throttle position b",
-    "absolute throttle position c", "pedal e", "pedal f", "accelerator pedal position e", "accelerator pedal position f",
+    "absolute throttle position c", "pedal e", "pedal f", "accelerator pedal position e",
+    "accelerator pedal position f",
     "commanded throttle actuator", "throttle actuator", "fuel pressure", "fuel rail pressure", "commanded egr",
     "egr error", "fuel system status", "status", "fuel type", "ethanol", "ethanol percent", "oil temperature",
     "engine oil temperature", "engine demand torque", "demand torque", "drivers demand torque", "distance", "odometer",
@@ -209,10 +215,12 @@ _ABBREVIATIONS = {
     "veh": "vehicle", "abs": "absolute", "manif": "manifold", "press": "pressure", "calc": "calculated",
     "equiv": "equivalence", "eq": "equivalence", "baro": "barometric", "accel": "accelerator", "cmd": "commanded",
     "ref": "reference", "volt": "voltage", "volts": "voltage", "revolutions": "revs", "rev": "revs", "ctrl": "control",
-    "evap": "evaporative", "tach": "rpm", "airflow": "air flow", "stft": "short term fuel trim", "shrtft": "short term fuel trim",
+    "evap": "evaporative", "tach": "rpm", "airflow": "air flow", "stft": "short term fuel trim",
+    "shrtft": "short term fuel trim",
     "longft": "long term fuel trim",
     "ltft": "long term fuel trim", "spd": "speed", "vel": "speed", "velocity": "speed", "thr": "throttle",
-    "temperatur": "temperature", "inlet": "intake", "accelarator": "accelerator", "amb": "ambient", "ambiant": "ambient", "lvl": "level",
+    "temperatur": "temperature", "inlet": "intake", "accelarator": "accelerator", "amb": "ambient",
+    "ambiant": "ambient", "lvl": "level",
     "dist": "distance", "b1": "bank 1", "b2": "bank 2", "s1": "sensor 1", "s2": "sensor 2", "bank1": "bank 1",
     "bank2": "bank 2", "sensor1": "sensor 1", "sensor2": "sensor 2", "o2": "oxygen", "alt": "altitude",
     "equivalent": "equivalence", "coolanttemp": "coolant temperature", "altitute": "altitude", "ts": "timestamp",
@@ -224,8 +232,7 @@ _FILLERS = frozenset({"obd", "obd2", "obdii", "the", "of", "a", "in", "value", "
 def _tokens(text: str) -> tuple[str, ...]:
     text = re.sub(r"([a-z])([A-Z])", r"\1 \2", text)
     text = text.replace("%", " percent ").replace("λ", " lambda ").lower()
-    words = re.findall(r"[a-z]+\d*|\d+", text)
-    words = " ".join(_ABBREVIATIONS.get(word, word) for word in words)
+    words = " ".join(_ABBREVIATIONS.get(word, word) for word in re.findall(r"[a-z]+\d*|\d+", text))
     # "trim1", "stft1": a number glued to a word of its own
     words = re.sub(r"\b(short term fuel trim|long term fuel trim|trim|bank|sensor|stft|ltft)(\d)\b", r"\1 \2", words)
     return tuple(_ABBREVIATIONS.get(word, word) for word in " ".join(
@@ -277,11 +284,20 @@ class Column:
 
 
 def _unit_key(text: str) -> str:
-    text = text.strip().lower().replace("â°", "°").replace("°", "deg").replace("º", "deg").replace("µ", "u").replace("²", "2")
+    text = (
+        text.strip()
+        .lower()
+        .replace("â°", "°")
+        .replace("°", "deg")
+        .replace("º", "deg")
+        .replace("µ", "u")
+        .replace("²", "2")
+    )
     text = re.sub(r"\s+", "", text).replace("_per_", "/").replace("_", "/")
     return {"degreecelsius": "degc", "degree/celsius": "degc", "degree/fahrenheit": "degf", "degreefahrenheit": "degf",
             "revolutions/minute": "rpm", "revolution/minute": "rpm", "newton*meter": "nm", "newton/meter": "nm",
-            "gram/second": "g/s", "second": "s", "liter/hour": "l/h", "degrees": "deg", "kilometer/hour": "kmh", "percent": "%", "litre/h": "l/h",
+            "gram/second": "g/s", "second": "s", "liter/hour": "l/h", "degrees": "deg", "kilometer/hour": "kmh",
+            "percent": "%", "litre/h": "l/h",
             "liter/h": "l/h", "kilometer/h": "km/h"}.get(text, text)  # fmt: skip
 
 
@@ -338,7 +354,8 @@ def match_header(header: str, unit_row: str = "") -> Column:
 
 
 def _split_unit(text: str) -> tuple[str, str, str]:
-    """Return name, unit and "header" of "Speed (km/h)", "Speed [km/h]", "Speed, km/h"; the unit "" where there is none."""
+    """Return name, unit and "header" of "Speed (km/h)", "Speed [km/h]", "Speed, km/h"; the unit "" where there is
+    none."""
     found = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
     if found:
         inside = found.group(2).strip()
@@ -386,7 +403,9 @@ def _misspelled(text: str) -> tuple[str | None, str]:
     if len(words) < 6 or len(words) > 80 or not re.search("[a-z]{3}", words):
         return None, ""
     digits = re.findall(r"\d+", words)
-    near = [w for w in difflib.get_close_matches(words, _spelled(), n=3, cutoff=0.88) if re.findall(r"\d+", w) == digits]
+    near = [
+        w for w in difflib.get_close_matches(words, _spelled(), n=3, cutoff=0.88) if re.findall(r"\d+", w) == digits
+    ]
     names = {_spelled()[w] for w in near}
     if len(names) != 1:
         return None, ""
@@ -400,16 +419,22 @@ def _with_unit(column: Column) -> Column:
         if column.parameter == "fuel_rate_m3_s" and unit_factor_quick("mass flow", column.unit):
             return replace(column, parameter="fuel_mass_flow_kg_s")
         if column.parameter == "actual_torque" and unit_factor_quick("torque", column.unit):
-            return replace(column, use="not understood", note="torque in newton metres: windtoll reads percent of reference")
+            return replace(
+                column, use="not understood", note="torque in newton metres: windtoll reads percent of reference"
+            )
         if unit_factor(parameter.kind, column.unit) is None:
-            return replace(column, use="not understood",
-                           note=f"{shown(column.unit)} is no unit of {parameter.words}; {parameter.usual_unit} would be")
+            return replace(
+                column,
+                use="not understood",
+                note=f"{shown(column.unit)} is no unit of {parameter.words}; {parameter.usual_unit} would be",
+            )
         return column
     return replace(column, unit=parameter.usual_unit, unit_from="standard")
 
 
 def from_manifest(header: str, text: str, where: str) -> Column:
-    """Return the column that a `columns` table (or --column) names: "vehicle speed (mph)"; InputError if it cannot be."""
+    """Return the column that a `columns` table (or --column) names: "vehicle speed (mph)"; InputError if it cannot
+    be."""
     if text.strip().lower() in ("ignore", "unused", "-"):
         return Column(-1, header, use="not used", note="left out as asked")
     column = match_header(text)
@@ -417,8 +442,9 @@ def from_manifest(header: str, text: str, where: str) -> Column:
         words = [word for parameter in PARAMETERS for word in (parameter.words, *parameter.synonyms)]
         near = nearest(text.split("(")[0].strip(), words)
         hint = f'perhaps "{near}"' if near else '"vehicle speed (km/h)", "manifold pressure (kPa)" or "ignore"'
-        raise InputError(Problem(where, f"columns.{header}", shown(text) + (f" ({column.note})" if column.note else ""),
-                                 hint))
+        raise InputError(
+            Problem(where, f"columns.{header}", shown(text) + (f" ({column.note})" if column.note else ""), hint)
+        )
     source = "manifest" if column.unit_from == "header" else column.unit_from
     return replace(column, header=header, unit_from=source)
 
@@ -426,8 +452,8 @@ def from_manifest(header: str, text: str, where: str) -> Column:
 def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[str, str], where: str) -> list[Column]:
     """Return one `Column` per header; of two columns for one parameter the second is listed as not used.
 
-    `overrides` maps a header, as it stands in the file, to a parameter and unit. Raises InputError for an override whose
-    header is not in the file or whose parameter is unknown.
+    `overrides` maps a header, as it stands in the file, to a parameter and unit. Raises InputError for an override
+    whose header is not in the file or whose parameter is unknown.
     """
     plain = {header.strip().strip('"').strip().lower(): header for header in headers}
     wanted: dict[str, Column] = {}
@@ -437,8 +463,14 @@ def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[s
         found = plain.get(key) or next((plain[p] for p in plain if re.sub(r"\s*\(\s*\)$", "", p) == key), None)
         if found is None:
             near = nearest(header, [h.strip() for h in headers])
-            problems.append(Problem(where, f"columns.{header}", "no such column in the log",
-                                    f"a header of the log{f', perhaps {near}' if near else ''}"))
+            problems.append(
+                Problem(
+                    where,
+                    f"columns.{header}",
+                    "no such column in the log",
+                    f"a header of the log{f', perhaps {near}' if near else ''}",
+                )
+            )
             continue
         try:
             wanted[found] = from_manifest(found, text, where)

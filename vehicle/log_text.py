@@ -36,8 +36,8 @@ _KINDS = ("speed", "rotation", "fraction", "pressure", "temperature", "mass flow
 @dataclass(frozen=True)
 class RawLog:
     """Columns as they stand in the file: `frame` has one column per header (numbers where all cells are numbers, text
-    otherwise), `broken` marks rows whose cells could not be told apart, `last_is_empty` says that the last name stands over
-    nothing, `repairs` what was mended and how often.
+    otherwise), `broken` marks rows whose cells could not be told apart, `last_is_empty` says that the last name
+    stands over nothing, `repairs` what was mended and how often.
     """
 
     headers: tuple[str, ...]
@@ -62,8 +62,8 @@ class _Layout:
 def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[int]]) -> RawLog:
     """Return the columns of a log that `wanted(headers, unit_row)` names by index, as numbers or text.
 
-    Raises InputError for a file that is missing, empty, binary, without a header that names any known parameter, or whose
-    rows do not fit its header.
+    Raises InputError for a file that is missing, empty, binary, without a header that names any known parameter, or
+    whose rows do not fit its header.
     """
     head = _first_bytes(path)
     data: bytes | None = None
@@ -224,7 +224,11 @@ def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
             cells = line.split(delimiter)
             if len(cells) < 2 or len(cells) > MOST_COLUMNS:
                 continue
-            score = sum(match_header(cell).use in ("used", "recognised, not needed") for cell in cells if re.search(r"[A-Za-z]", cell))
+            score = sum(
+                match_header(cell).use in ("used", "recognised, not needed")
+                for cell in cells
+                if re.search(r"[A-Za-z]", cell)
+            )
             if score and (best is None or score > best[0]):
                 best = (score, number, delimiter)
     if best is None:
@@ -235,14 +239,14 @@ def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
         )  # fmt: skip
     _, number, delimiter = best
     headers = tuple(cell.strip() for cell in lines[number].split(delimiter))
-    first = number + 1
+    begin = number + 1
     unit_row: tuple[str, ...] = ()
-    if first < len(lines):
-        cells = [cell.strip() for cell in lines[first].split(delimiter)]
+    if begin < len(lines):
+        cells = [cell.strip() for cell in lines[begin].split(delimiter)]
         if _is_unit_row(cells):
-            unit_row, first = tuple(cells), first + 1
-    body = [line for line in lines[first : first + 300] if line.strip()]
-    return _Layout(delimiter, number, first, headers, unit_row, _decimal(body, delimiter))
+            unit_row, begin = tuple(cells), begin + 1
+    body = [line for line in lines[begin : begin + 300] if line.strip()]
+    return _Layout(delimiter, number, begin, headers, unit_row, _decimal(body, delimiter))
 
 
 def _is_unit_row(cells: Sequence[str]) -> bool:
@@ -261,9 +265,7 @@ def _decimal(lines: Sequence[str], delimiter: str) -> str:
     return "," if commas > points else "."
 
 
-def _mend(
-    path: Path, data: bytes, layout: _Layout, expected: int
-) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
+def _mend(path: Path, data: bytes, layout: _Layout, expected: int) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
     """Return rows of equal width without the header, which of them were broken, and what was done."""
     mark = layout.delimiter.encode()
     starts, counts = _cells_per_line(data, mark)
@@ -287,7 +289,9 @@ def _mend(
         if place <= skip:
             continue
         begin, end = int(starts[place]), int(ends[place])
-        following = data[int(starts[place + 1]) : int(ends[place + 1])].strip(b"\r\n") if place + 1 < starts.size else b""
+        following = (
+            data[int(starts[place + 1]) : int(ends[place + 1])].strip(b"\r\n") if place + 1 < starts.size else b""
+        )
         text, used = mended.line(data[begin:end].strip(b"\r\n"), following)
         if text is None and used == 0:  # an ordinary row after all
             continue
@@ -371,7 +375,8 @@ class _Mended:
 
 
 def _rejoined(line: bytes, following: bytes, mark: bytes) -> bytes:
-    """Return one row from the two lines it was broken into: the cell at the break is lost, the others keep their places."""
+    """Return one row from the two lines it was broken into: the cell at the break is lost, the others keep their
+    places."""
     before, after = line.split(mark)[:-1], following.split(mark)[1:]
     return mark.join([*before, b"?", *after])
 
@@ -412,7 +417,9 @@ def _parse(
             )  # fmt: skip
         except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as error:
             first = str(error).splitlines()[0] if str(error) else type(error).__name__
-            raise InputError(Problem(path.name, "", f"not a table of values ({first})", "rows of equal width")) from None
+            raise InputError(
+                Problem(path.name, "", f"not a table of values ({first})", "rows of equal width")
+            ) from None
 
 
 def headers_of(path: Path) -> tuple[str, ...]:

@@ -1,24 +1,24 @@
 """The manifest of a road test (`runs.toml`): the vehicle, what the columns of its logs mean, and the runs.
 
-    [vehicle]
-    name = "our van"
-    mass = "2300 kg"
+[vehicle]
+name = "our van"
+mass = "2300 kg"
 
-    [engine]
-    fuel = "diesel"
-    displacement = "2.0 L"
-    volumetric_efficiency = 0.82        # where it is known
+[engine]
+fuel = "diesel"
+displacement = "2.0 L"
+volumetric_efficiency = 0.82        # where it is known
 
-    [columns]                           # only where windtoll does not know a header
-    "Spd2" = "vehicle speed (mph)"
+[columns]                           # only where windtoll does not know a header
+"Spd2" = "vehicle speed (mph)"
 
-    [[runs]]
-    file = "run_01.csv"
-    state = "working"                   # absent, stowed or working
-    pair = 1                            # runs of one pair: same road, same hour
-    direction = "north"
-    head_wind = "2 m/s"                 # along the road, a tail wind is negative
-    temperature = "14 degC"
+[[runs]]
+file = "run_01.csv"
+state = "working"                   # absent, stowed or working
+pair = 1                            # runs of one pair: same road, same hour
+direction = "north"
+head_wind = "2 m/s"                 # along the road, a tail wind is negative
+temperature = "14 degC"
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ _STATE_WORDS = {"on": "working", "with": "working", "off": "stowed", "without": 
 
 @dataclass(frozen=True)
 class Run:
-    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI throughout, None unknown."""
+    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI throughout, None
+    unknown."""
 
     path: Path
     state: str
@@ -81,7 +82,8 @@ class Manifest:
 
 
 def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
-    """Return the manifest in `path`. Raises InputError naming every fault: unknown states, missing files, bad quantities."""
+    """Return the manifest in `path`. Raises InputError naming every fault: unknown states, missing files, bad
+    quantities."""
     path = Path(path)
     document = _document(path)
     problems: list[Problem] = []
@@ -108,8 +110,14 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
     for number, run in enumerate(runs, 1):
         key = (run.path.resolve(), run.start_s, run.end_s)
         if key in seen:
-            problems.append(Problem(path.name, f"runs[{number}].file", f"{run.path.name} is run {seen[key]} already",
-                                    "each run once (or another start and end)"))
+            problems.append(
+                Problem(
+                    path.name,
+                    f"runs[{number}].file",
+                    f"{run.path.name} is run {seen[key]} already",
+                    "each run once (or another start and end)",
+                )
+            )
         seen.setdefault(key, number)
     spec = _engine(path, engine, problems)
     mass = _quantity(path, "vehicle.mass", vehicle.get("mass"), "kg", problems)
@@ -145,7 +153,8 @@ def _table(path: Path, document: Mapping[str, Any], name: str, problems: list[Pr
 
 
 def _unknown(
-    path: Path, where: str, keys: Mapping[str, Any], known: Mapping[str, str], problems: list[Problem], warnings: list[str]
+    path: Path, where: str, keys: Mapping[str, Any], known: Mapping[str, str], problems: list[Problem],
+    warnings: list[str]
 ) -> None:  # fmt: skip
     for key in keys:
         if key in known:
@@ -206,14 +215,22 @@ def _run(
     before = len(problems)
     file = table.get("file")
     if not isinstance(file, str) or not file.strip():
-        problems.append(Problem(path.name, f"{where}.file", "missing" if file is None else shown(file), "the log's name"))
+        problems.append(
+            Problem(path.name, f"{where}.file", "missing" if file is None else shown(file), "the log's name")
+        )
         return None
     log = path.parent / file
     if not log.exists():
         beside = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
         near = nearest(log.name, beside)
-        problems.append(Problem(path.name, f"{where}.file", f"{file}: no such file",
-                                f"a log beside the manifest{f', perhaps {near}' if near else ''}"))
+        problems.append(
+            Problem(
+                path.name,
+                f"{where}.file",
+                f"{file}: no such file",
+                f"a log beside the manifest{f', perhaps {near}' if near else ''}",
+            )
+        )
     state = str(table.get("state", "")).strip().lower()
     state = _STATE_WORDS.get(state, state)
     if state not in STATES:
@@ -231,10 +248,13 @@ def _run(
     head_wind = _quantity(path, f"{where}.head_wind", wind, "m/s", problems)
     columns = table.get("columns", {})
     if not isinstance(columns, dict):
-        problems.append(Problem(path.name, f"{where}.columns", shown(columns), 'a table such as {"Spd" = "vehicle speed (mph)"}'))
+        problems.append(
+            Problem(path.name, f"{where}.columns", shown(columns), 'a table such as {"Spd" = "vehicle speed (mph)"}')
+        )
         columns = {}
     if len(problems) > before:
         return None
-    return Run(log, state, str(pair), str(table.get("direction", "")).strip().lower(), head_wind, numbers["temperature"],
+    return Run(log, state, str(pair), str(table.get("direction", "")).strip().lower(), head_wind,
+    numbers["temperature"],
                numbers["pressure"], str(table.get("date", "")), numbers["start"], numbers["end"],
                {str(key): str(value) for key, value in columns.items()})  # fmt: skip

@@ -58,10 +58,10 @@ class Repair:
 class Log:
     """One log, tidied.
 
-    `table` has one row per row of the log: `time_s` since the first row, `step_s` (the time that the row stands for), one
-    column per parameter (SI, names of `vehicle.log_columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
-    `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a reader
-    should know before trusting the numbers, `clock` which clock was used.
+    `table` has one row per row of the log: `time_s` since the first row, `step_s` (the time that the row stands for),
+    one column per parameter (SI, names of `vehicle.log_columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
+    `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
+    reader should know before trusting the numbers, `clock` which clock was used.
     """
 
     name: str
@@ -111,9 +111,9 @@ class _Repairs:
 def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, where: str = "") -> Log:
     """Return the log in `path` as one tidy table in SI.
 
-    `columns` maps headers of the file to parameters ("Spd": "vehicle speed (mph)", "X7": "ignore") and overrides what the
-    names say; `where` names the manifest it came from. Raises InputError for a file that cannot be read as a log: missing,
-    binary, without known parameters, without a clock that moves, with rows that do not fit the header.
+    `columns` maps headers of the file to parameters ("Spd": "vehicle speed (mph)", "X7": "ignore") and overrides what
+    the names say; `where` names the manifest it came from. Raises InputError for a file that cannot be read as a log:
+    missing, binary, without known parameters, without a clock that moves, with rows that do not fit the header.
     """
     path = Path(path)
     overrides = dict(columns or {})
@@ -140,7 +140,7 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
 
 def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: _Repairs) -> Log:
     frame, broken = raw.frame, raw.broken
-    clock, mended, source = _clock_of(path, frame, columns)
+    mended, source = _clock_of(path, frame, columns)
     for what, count in mended.repairs:
         repairs.add(what, count)
     quality = np.zeros(len(frame), dtype=np.uint16)
@@ -175,8 +175,9 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: _Repairs
     return _finish(path, columns, values, mended, quality, repairs, source, marks)
 
 
-def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[int, MendedClock, str]:
-    """Return the best clock: of those that move, the one with the finest steps; engine run time only where no other is."""
+def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[MendedClock, str]:
+    """Return the best clock: of those that move, the one with the finest steps; engine run time only where no other
+    is."""
     dates = next((frame[c.index] for c in columns if c.parameter == DATE and c.index in frame), None)
     candidates = [c for c in columns if c.parameter == TIME and c.index in frame]
     fallback = [c for c in columns if c.parameter == "run_time_s" and c.use == "used" and c.index in frame]
@@ -193,7 +194,7 @@ def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[i
             if best is None or rank < best[0]:
                 best = (rank, column.index, mended, f"{column.header.strip()} ({clock.kind})")
         if best is not None:
-            return best[1], best[2], best[3]
+            return best[2], best[3]
     names = ", ".join(shown(c.header) for c in (*candidates, *fallback)) or "no column is a clock"
     raise InputError(
         Problem(path.name, "clock", f"no clock that moves ({names})",
@@ -216,7 +217,9 @@ def _numbers(cells: pd.Series, decimal: str) -> tuple[np.ndarray, np.ndarray]:
         pointed = text.str.contains(".", regex=False) & cells.map(lambda cell: isinstance(cell, str))
         text = text.str.replace(",", ".", regex=False).mask(pointed, "?")
     plain = text.str.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?")
-    numbers = pd.to_numeric(text.where(plain.fillna(False).astype(bool)), errors="coerce").to_numpy(dtype=float, copy=True)
+    numbers = pd.to_numeric(text.where(plain.fillna(False).astype(bool)), errors="coerce").to_numpy(
+        dtype=float, copy=True
+    )
     numbers[~np.isfinite(numbers)] = np.nan
     said_empty = text.str.upper().isin(("", "NAN", "NONE", "NULL", "NA", "N/A", "<NA>", "-", "--", "NO DATA", "NODATA"))
     unread = np.isnan(numbers) & ~said_empty.to_numpy(dtype=bool)
@@ -245,7 +248,8 @@ _ZERO_IS_ABSENT = frozenset({
 def _in_si(
     columns: list[Column], values: dict[str, np.ndarray], quality: np.ndarray | None, repairs: _Repairs
 ) -> tuple[list[Column], dict[str, np.ndarray]]:
-    """Return columns and values in SI; cells out of range are emptied, columns that cannot be what they say are listed."""
+    """Return columns and values in SI; cells out of range are emptied, columns that cannot be what they say are
+    listed."""
     running = values.get("engine_speed_rad_s")
     listed: list[Column] = []
     kept: dict[str, np.ndarray] = {}
@@ -272,7 +276,8 @@ def _in_si(
         bad = int(wrong.sum())
         if bad > _MOST_UNBELIEVABLE * filled.sum() and not (name == "manifold_pressure_pa" and running is None):
             listed.append(replace(column, use="not understood", note=(
-                f"{100 * bad / filled.sum():.0f} % of its values cannot be {parameter.words} in {column.unit or 'this unit'}; "
+                f"{100 * bad / filled.sum():.0f} % of its values cannot be {parameter.words} in "
+                f"{column.unit or 'this unit'}; "
                 "name parameter and unit in the manifest")))  # fmt: skip
             repairs.add(f"{parameter.words}: column not used, most of its values are out of range", bad)
             continue
@@ -330,8 +335,14 @@ def _finish(
     notes: list[str] = []
     if not values:
         listed = "; ".join(f"{shown(c.header)}: {c.note or c.use}" for c in columns[:8])
-        raise InputError(Problem(path.name, "columns", f"none can be used ({listed})",
-                                 "vehicle speed, engine speed and one of fuel rate, air flow, manifold pressure"))
+        raise InputError(
+            Problem(
+                path.name,
+                "columns",
+                f"none can be used ({listed})",
+                "vehicle speed, engine speed and one of fuel rate, air flow, manifold pressure",
+            )
+        )
     if "speed_m_s" not in values and "gps_speed_m_s" in values:
         values["speed_m_s"] = values["gps_speed_m_s"].copy()
         notes.append("speed is that of the satellite receiver: the car's own is not in the log")
@@ -358,7 +369,8 @@ def _finish(
     table = pd.DataFrame({"time_s": time_s, "step_s": step_s, **{name: values[name] for name in order},
                           "quality": quality}, copy=False)  # fmt: skip
     if clock.step_s > 10.0:
-        notes.append(f"the rows are {clock.step_s:.3g} s apart: too far for fuel and distance to be summed with confidence; "
+        notes.append(f"the rows are {clock.step_s:.3g} s apart: too far for fuel and distance to be summed "
+        "with confidence; "
                      "if the clock is not in seconds, name its unit (\"time (ms)\") in the manifest")  # fmt: skip
     assumed = [c for c in columns if c.use == "used" and c.unit_from == "standard" and c.unit and c.parameter in values]
     if assumed:
@@ -392,7 +404,10 @@ def _despike(
     moment between running rows is an answer cut short; a temperature does not jump by 15 K.
     """
     parameter = BY_NAME[name]
-    if parameter.kind not in ("speed", "rotation", "temperature") and name not in ("calculated_load", "barometric_pressure_pa"):
+    if parameter.kind not in ("speed", "rotation", "temperature") and name not in (
+        "calculated_load",
+        "barometric_pressure_pa",
+    ):
         return
     if name in ("head_wind_m_s", "rotor_speed_rad_s", "load_temperature_k"):
         return
@@ -528,7 +543,9 @@ def _read_long(path: Path, frame: pd.DataFrame, columns: list[Column], decimal: 
         if "gaps" not in what:
             repairs.add(what, count)
     names = frame[role[PARAMETER]].astype("str").str.strip()
-    units = frame[role[UNIT]].astype("str").str.strip() if UNIT in role else pd.Series("", index=frame.index, dtype="str")
+    units = (
+        frame[role[UNIT]].astype("str").str.strip() if UNIT in role else pd.Series("", index=frame.index, dtype="str")
+    )
     units = units.fillna("").replace({"nan": "", "None": ""})
     numbers, unread = _numbers(frame[role[VALUE]], decimal)
     repairs.add("cells that are no number, left empty", int(unread.sum()))
@@ -559,11 +576,19 @@ def _read_long(path: Path, frame: pd.DataFrame, columns: list[Column], decimal: 
         elif column.parameter in values:
             series[column.parameter] = (mended.time_s[rows], values[column.parameter])
         listed.extend(one)
-    fast = [name for name in series if BY_NAME[name].hold_s <= known.FAST_HOLD_S and name != "run_time_s"] or list(series)
+    fast = [name for name in series if BY_NAME[name].hold_s <= known.FAST_HOLD_S and name != "run_time_s"] or list(
+        series
+    )
     if not fast:
         names_seen = ", ".join(shown(column.header) for column in listed[:8])
-        raise InputError(Problem(path.name, "parameters", f"none is known ({names_seen})",
-                                 "vehicle speed, engine speed, manifold pressure, ..."))
+        raise InputError(
+            Problem(
+                path.name,
+                "parameters",
+                f"none is known ({names_seen})",
+                "vehicle speed, engine speed, manifold pressure, ...",
+            )
+        )
     base = max(fast, key=lambda name: series[name][0].size)
     from vehicle.log_clock import Clock
 
@@ -579,7 +604,9 @@ def _read_long(path: Path, frame: pd.DataFrame, columns: list[Column], decimal: 
     quality = np.zeros(grid.time_s.size, dtype=np.uint16)
     quality[grid.repaired] |= int(Quality.CLOCK)
     quality[grid.after_gap] |= int(Quality.AFTER_GAP)
-    repairs.add("long log: samples of several rates brought to the rows of one", sum(s[0].size for s in series.values()))
+    repairs.add(
+        "long log: samples of several rates brought to the rows of one", sum(s[0].size for s in series.values())
+    )
     source = f"{time_column.header.strip()} ({clock.kind}), rows at the samples of {BY_NAME[base].words}"
     return _finish(path, listed, on_grid, grid, quality, repairs, source, None)
 

@@ -11,7 +11,8 @@ from vehicle.problems import InputError, Problem
 
 DEFAULT_SPREAD = 0.04
 DEFAULT_SPREAD_WORDS = (
-    "spread between pairs 4 % of the fuel (standard deviation of the difference within a pair): an assumption, no source; "
+    "spread between pairs 4 % of the fuel (standard deviation of the difference within a pair): an assumption, "
+    "no source; "
     "weighing the fuel reaches about 1 % (SAE J1321, scope), an engine log on an open road is worse. Use your own logs"
 )
 MOST_PAIRS = 100_000
@@ -65,8 +66,14 @@ def pairs_needed(effect: float, spread: float, power: float = 0.8, level: float 
     while power_of_pairs(effect, spread, high, level) < power:
         low, high = high, high * 2
         if high > MOST_PAIRS:
-            raise InputError(Problem("effect", "", f"{100 * effect:.3g} % with a spread of {100 * spread:.3g} %",
-                                     f"an effect that {MOST_PAIRS} pairs could show"))
+            raise InputError(
+                Problem(
+                    "effect",
+                    "",
+                    f"{100 * effect:.3g} % with a spread of {100 * spread:.3g} %",
+                    f"an effect that {MOST_PAIRS} pairs could show",
+                )
+            )
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if power_of_pairs(effect, spread, middle, level) >= power else (middle, high)
@@ -91,8 +98,9 @@ def driving_order(
 ) -> tuple[PlannedRun, ...]:
     """Return the runs in blocks of four, A B B A or B A A B by lot, out and back on the same road.
 
-    Runs 1 and 3 of a block go out, 2 and 4 come back, so that no leg is driven for nothing; a pair is the two runs of one
-    direction. A drift that is even over a block (warming up, wind dying down) cancels in it. `pairs` is rounded up to even.
+    Runs 1 and 3 of a block go out, 2 and 4 come back, so that no leg is driven for nothing; a pair is the two runs of
+    one direction. A drift that is even over a block (warming up, wind dying down) cancels in it. `pairs` is rounded
+    up to even.
     """
     draw = np.random.default_rng(seed)
     first, second = states

@@ -37,19 +37,24 @@ EXAMPLE = """\b
 
 @click.command("compare", epilog=f"The manifest:\n\n{EXAMPLE}")
 @click.argument("manifest", type=click.Path(path_type=Path))
-@click.option("--without", type=click.Choice(["absent", "stowed"]), help="What 'without' means (default: stowed if logged).")
+@click.option(
+    "--without", type=click.Choice(["absent", "stowed"]), help="What 'without' means (default: stowed if logged)."
+)
 @click.option("--state", "with_state", type=click.Choice(["working", "stowed"]), default="working", show_default=True,
-              help="The state whose effect is asked for ('stowed' against 'absent' is the price of carrying it).")  # fmt: skip
+              help="The state whose effect is asked for ('stowed' against 'absent' is the price of carrying "
+              "it).")  # fmt: skip
 @click.option("--effect", help='What was predicted, to hold the measurement against: "4 %" or "4 % +- 1 %".')
-@click.option("--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the interval, %.")
+@click.option(
+    "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the interval, %."
+)
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
     manifest: Path, without: str | None, with_state: str, effect: str | None, level: float, as_json: bool
 ) -> None:
     """Say what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
 
-    Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state there
-    is no interval and no conclusion.
+    Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state
+    there is no interval and no conclusion.
     """
     from energy.commands.prediction import predicted_effect
     from vehicle.comparison import compare
@@ -63,7 +68,9 @@ def command(
                      predicted_error=error, absolute=absolute)  # fmt: skip
     warnings = [*test.warnings, *answer.warnings]
     if not absolute:
-        warnings.append("displacement not given: percent can be told, litres cannot ([engine] displacement in the manifest)")
+        warnings.append(
+            "displacement not given: percent can be told, litres cannot ([engine] displacement in the manifest)"
+        )
     if as_json:
         click.echo(json.dumps(as_data(answer, warnings, words, predicted), indent=2, allow_nan=False))
         return
@@ -98,7 +105,8 @@ def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, 
 
 
 def _present(path: Path, columns: dict[str, str], own: Any) -> dict[str, str]:
-    """Return the overrides that this log has headers for: the manifest's table serves all logs, a run's own must fit."""
+    """Return the overrides that this log has headers for: the manifest's table serves all logs, a run's own must
+    fit."""
     from vehicle.log_text import headers_of
 
     have = {header.strip().lower() for header in headers_of(path)} if columns else set()
@@ -136,7 +144,8 @@ def as_data(
         "design": answer.design,
         "adjusted_for": list(answer.adjusted_for),
         "more_pairs_needed": answer.more_pairs,
-        "predicted_percent": None if predicted is None else {"estimate": 100 * predicted[0], "plus_minus": 100 * predicted[1]},
+        "predicted_percent": None if predicted is None else {"estimate": 100 * predicted[0],
+        "plus_minus": 100 * predicted[1]},
         "agreement": answer.agreement,
         "fuel": list(fuel_words),
         "warnings": warnings,
@@ -177,15 +186,19 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
     if answer.randomisation_p is not None:
         lines.append(f"  randomisation test: p = {answer.randomisation_p:.3f}")
     group = f"{answer.pairs} pairs" if answer.pairs else "two groups"
-    lines.append(f"  {answer.runs_with} runs {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
-                 f"adjusted for {', '.join(answer.adjusted_for) or 'nothing (nothing else varied enough inside runs)'}")
+    lines.append(
+        f"  {answer.runs_with} runs {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
+        f"adjusted for {', '.join(answer.adjusted_for) or 'nothing (nothing else varied enough inside runs)'}"
+    )
     lines.append(f"  {'; '.join(fuel_words)}")
     if warnings:
         lines += ["", "Mind:"] + [f"  - {text}" for text in warnings]
     lines += ["", "Runs and what the filters took (rows):"]
     for run in answer.runs:
         flow = f"{run.mean_fuel_m3_s / LITRES_PER_HOUR:.3f} L/h" if answer.baseline_m3_s is not None else ""
-        lines.append(f"  {run.name:<24} {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
-                     f"{run.means['speed_m_s'] * 3.6:6.1f} km/h  {flow}")
+        lines.append(
+            f"  {run.name:<24} {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
+            f"{run.means['speed_m_s'] * 3.6:6.1f} km/h  {flow}"
+        )
         lines.append("    " + "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows))
     return lines

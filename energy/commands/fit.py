@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from vehicle.coastdown import CoastDown
+    from vehicle.coastdown import CoastDown, CoastRun
 
 
 @click.group("fit")
@@ -21,7 +21,9 @@ def command() -> None:
 @click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--mass", required=True, help='Mass of the vehicle as driven, e.g. "1420 kg" or "3130 lb".')
 @click.option("--directions", help='Direction of each coast-down in the logs, in order, e.g. "+-+-+-+-".')
-@click.option("--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %.")
+@click.option(
+    "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %."
+)
 @click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER", help="What a column is, as for `read`.")
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def coastdown(
@@ -29,11 +31,12 @@ def coastdown(
 ) -> None:
     """Fit A, B and C of F = A + B v + C v² to logged coast-downs in both directions of one road.
 
-    On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight times
-    each way on a calm day. Directions are taken from the satellite track if it is in the log, from --directions, or as
-    alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules of the place.
+    On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight
+    times each way on a calm day. Directions are taken from the satellite track if it is in the log, from
+    --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
+    of the place.
     """
-    from vehicle.coastdown import ROTATING_WORDS, CoastRun, coast_runs, fit_coastdown
+    from vehicle.coastdown import ROTATING_WORDS, coast_runs, fit_coastdown
     from vehicle.obd_log import read_log
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
@@ -63,7 +66,9 @@ def coastdown(
         own = signs[len(runs) : len(runs) + count] if signs is not None else None
         runs += coast_runs(log, own)
     if signs is not None and len(signs) != len(runs):
-        raise InputError(Problem("--directions", "", f"{len(signs)} signs for {len(runs)} coast-downs", "one sign for each"))
+        raise InputError(
+            Problem("--directions", "", f"{len(signs)} signs for {len(runs)} coast-downs", "one sign for each")
+        )
     fit = fit_coastdown(runs, mass_kg, level=level / 100)
     if as_json:
         click.echo(json.dumps(as_data(fit, runs), indent=2, allow_nan=False))
@@ -71,19 +76,21 @@ def coastdown(
     click.echo("\n".join([*in_words(fit), f"  {ROTATING_WORDS}"]))
 
 
-def as_data(fit: CoastDown, runs: list) -> dict[str, object]:  # type: ignore[type-arg]
+def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
     """Return the fit for `--json`."""
     return {
         "coast_down_a_n": fit.a_n.as_dict(),
         "coast_down_b_n_s_m": fit.b_n_s_m.as_dict(),
         "coast_down_c_n_s2_m2": fit.c_n_s2_m2.as_dict(),
         "level": fit.level,
-        "force": [{"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)],
+        "force": [{"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n,
+        strict=True)],
         "head_wind_m_s": fit.head_wind_m_s,
         "grade_percent": 100 * fit.grade,
         "residual_km_h": fit.residual_m_s * 3.6,
         "runs": [{"name": run.name, "direction": "+" if run.direction > 0 else "-", "seconds": float(run.time_s[-1]),
-                  "from_km_h": float(run.speed_m_s[0] * 3.6), "to_km_h": float(run.speed_m_s[-1] * 3.6)} for run in runs],
+                  "from_km_h": float(run.speed_m_s[0] * 3.6), "to_km_h": float(run.speed_m_s[-1] * 3.6)}
+                  for run in runs],
         "pairs": fit.pairs,
         "warnings": list(fit.warnings),
     }  # fmt: skip
@@ -98,7 +105,9 @@ def in_words(fit: CoastDown) -> list[str]:
     lines.append("  force at speed:")
     for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True):
         lines.append(f"    {v * 3.6:5.0f} km/h  {force.estimate:7.1f} N  ({force.low:.1f} … {force.high:.1f})")
-    lines.append(f"  wind along the road {abs(fit.head_wind_m_s):.2f} m/s, grade {100 * fit.grade:.3f} %: both taken out")
+    lines.append(
+        f"  wind along the road {abs(fit.head_wind_m_s):.2f} m/s, grade {100 * fit.grade:.3f} %: both taken out"
+    )
     lines.append(f"  the fit leaves {fit.residual_m_s * 3.6:.2f} km/h of the speeds")
     lines += [f"  mind: {text}" for text in fit.warnings]
     lines += ["", "For the scenario:", "  [vehicle]", f'  coast_down_a = "{fit.a_n.estimate:.4g} N"',

@@ -14,7 +14,9 @@ MOST_ORDERED = 200
 @click.argument("scenario", required=False, type=click.Path(path_type=Path))
 @click.option("--effect", help='The effect to be shown, as a share of the fuel: "4 %".')
 @click.option("--spread", help='Standard deviation of the difference within a pair, as a share of the fuel: "3 %".')
-@click.option("--runs", "runs_file", type=click.Path(path_type=Path), help="Take the spread from the runs of this manifest.")
+@click.option(
+    "--runs", "runs_file", type=click.Path(path_type=Path), help="Take the spread from the runs of this manifest."
+)
 @click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and say what they can show.")
 @click.option("--without", type=click.Choice(["stowed", "absent"]), default="stowed", show_default=True,
               help="The state to drive against.")  # fmt: skip
@@ -22,16 +24,19 @@ MOST_ORDERED = 200
 @click.option("--speed", default="one steady speed", help='Speed to write on the sheet: "90 km/h".')
 @click.option("--road", default="the same road out and back", help="Road to write on the sheet.")
 @click.option("--seed", type=int, help="Number that fixes the drawing of the order (the same seed, the same order).")
-@click.option("--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page.")
+@click.option(
+    "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
+)
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
-    scenario: Path | None, effect: str | None, spread: str | None, runs_file: Path | None, pairs: int | None, without: str,
+    scenario: Path | None, effect: str | None, spread: str | None, runs_file: Path | None, pairs: int | None,
+    without: str,
     level: float, speed: str, road: str, seed: int | None, sheet: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
 
-    The effect is the one predicted for SCENARIO, or --effect. The spread comes from --runs (your own logs), --spread, or a
-    default that is an assumption.
+    The effect is the one predicted for SCENARIO, or --effect. The spread comes from --runs (your own logs), --spread,
+    or a default that is an assumption.
     """
     from energy import run_sheet
     from energy.commands.prediction import predicted_effect
@@ -51,7 +56,9 @@ def command(
     planned = pairs or needed[80] or 2
     planned += planned % 2  # whole blocks of two pairs: out and back
     order = driving_order(min(planned, MOST_ORDERED), ("working", without), seed)
-    can_show = {str(n): 100 * smallest_effect(share, n, 0.8, level / 100) for n in sorted({4, 6, 8, 12, 16, 24, planned})}
+    can_show = {
+        str(n): 100 * smallest_effect(share, n, 0.8, level / 100) for n in sorted({4, 6, 8, 12, 16, 24, planned})
+    }
     if sheet is not None:
         _write(sheet, run_sheet.as_html(order, speed, road))
     if as_json:
@@ -72,7 +79,8 @@ def command(
         out += [f"To show {100 * predicted[0]:+.1f} % at {level:g} %:",
                 f"  {needed[80]} pairs for 80 % power", f"  {needed[90]} pairs for 90 % power"]  # fmt: skip
         if (needed[80] or 0) > 40:
-            out.append("  That is more than a few days of driving: a steadier road, longer runs (20 minutes) and a calmer day "
+            out.append("  That is more than a few days of driving: a steadier road, longer runs (20 minutes) "
+            "and a calmer day "
                        "shrink the spread; or measure a larger effect (a higher speed).")  # fmt: skip
     out += ["Smallest effect that can be shown with 80 % power:"]
     out += [f"  {n:>3} pairs: {effect_shown:.1f} %" for n, effect_shown in can_show.items()]
@@ -115,4 +123,6 @@ def _write(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise InputError(Problem(str(path), "", f"cannot be written ({error.strerror})", "a folder that exists")) from None
+        raise InputError(
+            Problem(str(path), "", f"cannot be written ({error.strerror})", "a folder that exists")
+        ) from None

@@ -12,7 +12,8 @@ ACCEPTED = '"4 %", "-1.5 %" (a saving) or "4 % +- 1 %"'
 
 
 def predicted_effect(effect: str | None, scenario: Path | None) -> tuple[float, float] | None:
-    """Return the predicted change of fuel and its half-width as shares (0.04: 4 % more), or None where none is asked for.
+    """Return the predicted change of fuel and its half-width as shares (0.04: 4 % more), or None where none is asked
+    for.
 
     `effect` is what the user typed. Raises InputError for text that is no percentage, or a scenario without an effect.
     """

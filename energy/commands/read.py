@@ -24,8 +24,12 @@ if TYPE_CHECKING:
               help="Insist on one source of fuel instead of the best.")  # fmt: skip
 @click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER",
               help='What a column is: "Spd2=vehicle speed (mph)", "X=ignore". May be repeated.')  # fmt: skip
-@click.option("--manifest", type=click.Path(path_type=Path), help="Take vehicle, engine and columns from this TOML file.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file.")
+@click.option(
+    "--manifest", type=click.Path(path_type=Path), help="Take vehicle, engine and columns from this TOML file."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
+)
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
     logs: tuple[Path, ...], displacement: str | None, fuel_name: str | None, volumetric_efficiency: float | None,
@@ -34,8 +38,8 @@ def command(
 ) -> None:  # fmt: skip
     """Show what is in any engine log: columns, units, repairs, distance, fuel.
 
-    Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in the
-    log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
+    Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
+    the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
     from vehicle.obd_log import read_log
     from vehicle.problems import InputError, Problem
@@ -189,15 +193,19 @@ def _write(out: Path, log: Log, flow: FuelFlow) -> None:
     except OSError as error:
         if name and os.path.exists(name):
             os.unlink(name)
-        raise InputError(Problem(str(out), "", f"cannot be written ({error.strerror})", "a folder that exists")) from None
+        raise InputError(
+            Problem(str(out), "", f"cannot be written ({error.strerror})", "a folder that exists")
+        ) from None
 
 
 _SHOWN = {  # tidy column -> factor, offset and unit for the eye
     "speed_m_s": (3.6, 0.0, "km/h"), "gps_speed_m_s": (3.6, 0.0, "km/h"), "engine_speed_rad_s": (9.549297, 0.0, "rpm"),
-    "air_flow_kg_s": (1e3, 0.0, "g/s"), "manifold_pressure_pa": (1e-3, 0.0, "kPa"), "rotor_speed_rad_s": (9.549297, 0.0, "rpm"),
+    "air_flow_kg_s": (1e3, 0.0, "g/s"), "manifold_pressure_pa": (1e-3, 0.0, "kPa"), "rotor_speed_rad_s": (9.549297,
+    0.0, "rpm"),
     "barometric_pressure_pa": (1e-3, 0.0, "kPa"), "fuel_rate_m3_s": (3.6e6, 0.0, "L/h"), "run_time_s": (1.0, 0.0, "s"),
     "fuel_mass_flow_kg_s": (1e3, 0.0, "g/s"), "commanded_equivalence_ratio": (1.0, 0.0, ""),
-    "reference_torque_n_m": (1.0, 0.0, "N·m"), "control_module_voltage_v": (1.0, 0.0, "V"), "altitude_m": (1.0, 0.0, "m"),
+    "reference_torque_n_m": (1.0, 0.0, "N·m"), "control_module_voltage_v": (1.0, 0.0, "V"), "altitude_m": (1.0, 0.0,
+    "m"),
     "latitude_deg": (1.0, 0.0, "°"), "longitude_deg": (1.0, 0.0, "°"), "head_wind_m_s": (1.0, 0.0, "m/s"),
     "electrical_power_w": (1.0, 0.0, "W"), "brake": (1.0, 0.0, ""),
 }  # fmt: skip
@@ -211,8 +219,10 @@ def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     for name, found in data["statistics"].items():
         factor, offset, unit = _SHOWN.get(name) or ((1.0, -273.15, "°C") if name.endswith("_k") else (100.0, 0.0, "%"))
         low, mean, high = (found[key] * factor + offset for key in ("low", "mean", "high"))
-        lines.append(f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
-                     + (f" known {100 * found['known_share']:.0f} %" if found["known_share"] < 0.995 else ""))
+        lines.append(
+            f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
+            + (f" known {100 * found['known_share']:.0f} %" if found["known_share"] < 0.995 else "")
+        )
     odd = [c for c in log.columns if c.use != "used" or c.note]
     if odd:
         lines += ["", "Columns with something to say:"]
@@ -232,7 +242,9 @@ def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
                         if data["fuel"]["known_share"] < 0.999 else ""))  # fmt: skip
         lines += [f"    {text}" for text in flow.words]
     if "engine_power" in data:
-        lines.append(f"  engine power, mean {data['engine_power']['mean_w'] / 1000:.2f} kW from {data['engine_power']['source']}")
+        lines.append(
+            f"  engine power, mean {data['engine_power']['mean_w'] / 1000:.2f} kW from {data['engine_power']['source']}"
+        )
     if "tractive_power" in data:
         lines.append(f"  tractive power, mean {data['tractive_power']['mean_w'] / 1000:.2f} kW")
     for note in log.notes:

@@ -1,7 +1,7 @@
 """Reading, repairing, fuelling and comparing logs of 1e4, 1e5 and 1e6 rows: CPU, memory, and how the cost grows.
 
-Run as `python tests/benchmarks/road_test.py [columns of padding]`. Each size runs in a process of its own, so that memory
-is its own too; the plain reference is pandas reading the same files into numbers, nothing else.
+Run as `python tests/benchmarks/road_test.py [columns of padding]`. Each size runs in a process of its own, so that
+memory is its own too; the plain reference is pandas reading the same files into numbers, nothing else.
 """
 
 from __future__ import annotations
@@ -77,12 +77,16 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             write_runs(Path(folder), rows, padding)
             ask = [sys.executable, __file__, "--measure"]
-            ours = subprocess.run([*ask, "compare", folder], capture_output=True, text=True, check=True).stdout.split(maxsplit=2)
+            ours = subprocess.run([*ask, "compare", folder], capture_output=True, text=True, check=True).stdout.split(
+                maxsplit=2
+            )
             plain = subprocess.run([*ask, "plain", folder], capture_output=True, text=True, check=True).stdout.split()
         cpu = float(ours[0])
         base = cpu if base is None else base
-        print(f"{rows:>9} {cpu:>12.2f} {float(plain[0]):>21.2f} {cpu / float(plain[0]):>10.2f} {ours[1]:>9} "
-              f"{(cpu - base) / max(rows - 10_000, 1) * 1e6:>14.2f}   {ours[2].strip()}")
+        print(
+            f"{rows:>9} {cpu:>12.2f} {float(plain[0]):>21.2f} {cpu / float(plain[0]):>10.2f} {ours[1]:>9} "
+            f"{(cpu - base) / max(rows - 10_000, 1) * 1e6:>14.2f}   {ours[2].strip()}"
+        )
 
 
 if __name__ == "__main__":

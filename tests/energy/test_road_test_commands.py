@@ -36,11 +36,23 @@ def write_test(folder: Path, *, pairs: int = 6, drag: float = 1.04, seed: int = 
             v = speed / 3.6
             hill = way * 0.012 * np.sin(t / 50)
             power = (160 + 0.45 * (v + way * 1.5) ** 2 + 1400 * 9.81 * hill + 1400 * np.gradient(v)) * v
-            fuel = np.maximum(power * 0.264 / 3.6e6 * 3600 + 1.1, 0) * (1 + draw.normal(0, 0.008)) * (drag if state == "working" else 1)
+            fuel = (
+                np.maximum(power * 0.264 / 3.6e6 * 3600 + 1.1, 0)
+                * (1 + draw.normal(0, 0.008))
+                * (drag if state == "working" else 1)
+            )
             name = f"run_{pair}_{place}.csv"
-            rows = (f"{a},{b:.0f},{30 * b:.0f},{c:.2f},{88},{d:.4f}" for a, b, c, d in zip(t, speed, fuel, hill * 100, strict=True))
-            (folder / name).write_text("time (s),speed (km/h),rpm,fuel rate (L/h),coolant (degC),grade (%)\n" + "\n".join(rows))
-            lines.append(f'[[runs]]\nfile = "{name}"\nstate = "{state}"\npair = {pair}\ndirection = "{"out" if way > 0 else "back"}"\n')
+            rows = (
+                f"{a},{b:.0f},{30 * b:.0f},{c:.2f},{88},{d:.4f}"
+                for a, b, c, d in zip(t, speed, fuel, hill * 100, strict=True)
+            )
+            (folder / name).write_text(
+                "time (s),speed (km/h),rpm,fuel rate (L/h),coolant (degC),grade (%)\n" + "\n".join(rows)
+            )
+            lines.append(
+                f'[[runs]]\nfile = "{name}"\nstate = "{state}"\npair = {pair}\n'
+                f'direction = "{"out" if way > 0 else "back"}"\n'
+            )
     path = folder / "runs.toml"
     path.write_text("".join(lines))
     return path
@@ -65,7 +77,9 @@ def test_read_without_displacement_and_in_words(tmp_path):
 
 
 def test_read_calibrates_to_a_receipt():
-    data = json.loads(run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L / 540 km", "--json"))
+    data = json.loads(
+        run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L / 540 km", "--json")
+    )
     assert data["fuel"]["l_per_100_km"] == pytest.approx(41 / 5.4)
     with pytest.raises(InputError, match="receipt"):
         run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L")
@@ -93,7 +107,13 @@ def test_compare_json_has_the_promised_keys(tmp_path):
 
 def test_compare_in_words(tmp_path):
     text = run(compare.command, write_test(tmp_path))
-    for part in ("working against stowed: costs", "L/h", "randomisation test", "420 of     420 kept", "plain run means"):
+    for part in (
+        "working against stowed: costs",
+        "L/h",
+        "randomisation test",
+        "420 of     420 kept",
+        "plain run means",
+    ):
         assert part in text
 
 

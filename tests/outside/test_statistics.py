@@ -35,7 +35,8 @@ def test_paired_t_of_students_sleep():
 
 
 def test_two_sample_t_of_the_nist_handbook():
-    # NIST/SEMATECH e-Handbook 1.3.5.3: n 249, mean 20.14458, s 6.41470; n 79, 30.48101, 6.10771; t = -12.62059, 326 d.o.f.
+    # NIST/SEMATECH e-Handbook 1.3.5.3: n 249, mean 20.14458, s 6.41470; n 79, 30.48101, 6.10771; t = -12.62059, 326
+    # d.o.f.
     def sample(count, mean, deviation):
         z = np.random.default_rng(0).normal(size=count)
         z = (z - z.mean()) / z.std(ddof=1)
@@ -54,7 +55,9 @@ def test_randomisation_test_of_darwins_maize():
     # Fisher (1935) §21, recomputed: 863 of 2^15 sums reach 314, two-sided p = 0.05267; paired t = 2.148
     assert sign_flip_p(MAIZE) == pytest.approx(2 * 863 / 2**15, abs=1e-9)
     found = paired(MAIZE, np.zeros(15))
-    assert found.estimate / ((found.high - found.low) / 2 / scipy.stats.t.ppf(0.975, 14)) == pytest.approx(2.148, abs=5e-4)
+    assert found.estimate / ((found.high - found.low) / 2 / scipy.stats.t.ppf(0.975, 14)) == pytest.approx(
+        2.148, abs=5e-4
+    )
     values, treated = np.concatenate([MAIZE, np.zeros(15)]), np.repeat([True, False], 15)
     assert randomisation_p(values, treated, np.tile(np.arange(15), 2)) == pytest.approx(2 * 863 / 2**15, abs=1e-9)
 
@@ -64,7 +67,9 @@ def test_pairs_of_the_statpsych_manual():
     assert pairs_needed(0.5, np.sqrt(2 * 1.25 * (1 - 0.75)), 0.80) == 22
 
 
-@pytest.mark.parametrize(("effect", "spread", "power"), [(0.04, 0.04, 0.8), (0.02, 0.04, 0.9), (0.1, 0.05, 0.8), (0.01, 0.03, 0.9)])
+@pytest.mark.parametrize(
+    ("effect", "spread", "power"), [(0.04, 0.04, 0.8), (0.02, 0.04, 0.9), (0.1, 0.05, 0.8), (0.01, 0.03, 0.9)]
+)
 def test_power_against_statsmodels(effect, spread, power):
     from statsmodels.stats.power import TTestPower
 

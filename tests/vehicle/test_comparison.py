@@ -87,7 +87,9 @@ def test_a_physical_drag_is_found_without_bias():
         return flow + np.where(flow > 0, 0.05 * speed**3, 0.0) * 0.264e-3 / 3.6e6
 
     parts, plain = prepared(90, dragged), prepared(90)
-    truth = np.mean([a["working"].mean_fuel_m3_s - b["stowed"].mean_fuel_m3_s for a, b in zip(parts, plain, strict=True)])
+    truth = np.mean(
+        [a["working"].mean_fuel_m3_s - b["stowed"].mean_fuel_m3_s for a, b in zip(parts, plain, strict=True)]
+    )
     found = list(splits(parts, in_pairs=True))
     estimates = np.array([comparison.effect_m3_s.estimate for comparison in found])
     covered = np.mean([comparison.effect_m3_s.low <= truth <= comparison.effect_m3_s.high for comparison in found])
@@ -99,7 +101,9 @@ def test_a_physical_drag_is_found_without_bias():
 # --- a test of our own, simulated: 16 runs out and back over hills in wind --------------------------------------------
 
 
-def simulated(draw, state: str, pair: str, direction: str, effect: float, *, day: float = 0.0, speed: float = 90.0, **more):
+def simulated(
+    draw, state: str, pair: str, direction: str, effect: float, *, day: float = 0.0, speed: float = 90.0, **more
+):
     """Return one run of 10 minutes as windows would see it, from a road load and a marginal fuel price."""
     count = 60
     wind = more.pop("wind", 1.5) * (1 if direction == "out" else -1) + draw.normal(0, 0.3)
@@ -108,10 +112,16 @@ def simulated(draw, state: str, pair: str, direction: str, effect: float, *, day
     grade = np.tile([0.01, 0.0, -0.01], count // 3) * (1 if direction == "out" else -1)
     force = 160 + 0.45 * (v + wind) ** 2 + 1400 * (9.81 * grade + a)
     fuel = np.maximum(force * v * 0.264e-3 / 3.6e6 + 1.1 * LITRES_PER_HOUR, 0.0)
-    fuel = fuel * (1 + day + draw.normal(0, 0.012)) * (1 + effect * (state == "working")) * (1 + draw.normal(0, 0.03, count))
+    fuel = (
+        fuel
+        * (1 + day + draw.normal(0, 0.012))
+        * (1 + effect * (state == "working"))
+        * (1 + draw.normal(0, 0.03, count))
+    )
     adjusters = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
     means = {"speed_m_s": float(v.mean()), "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
-    run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0), fuel,
+    run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0),
+    fuel,
                      fuel / fuel.mean() * 0.4, adjusters, (), 600, 600, "fuel rate", means)  # fmt: skip
     return replace(run, **more)
 
@@ -122,7 +132,9 @@ def study(seed: int, effect: float, pairs: int = 8, **more) -> list[RunWindows]:
     for pair in range(pairs):
         direction = "out" if pair % 2 else "back"
         states = ["working", "stowed"] if draw.random() < 0.5 else ["stowed", "working"]
-        runs += [simulated(draw, state, str(pair), direction, effect, day=draw.normal(0, 0.02), **more) for state in states]
+        runs += [
+            simulated(draw, state, str(pair), direction, effect, day=draw.normal(0, 0.02), **more) for state in states
+        ]
     return runs
 
 
@@ -232,7 +244,12 @@ def test_filters_are_counted_and_take_no_row_by_its_fuel():
     flow = fuel_flow(log, CAR)
     run = windows_of(log, flow, Run(Path("live1"), "stowed"))
     assert [step.what.split(" (")[0] for step in run.steps] == [
-        "fuel or speed not known", "engine not warm", "standing or under 7 km/h", "braking", "gear shifts and clutch"]
+        "fuel or speed not known",
+        "engine not warm",
+        "standing or under 7 km/h",
+        "braking",
+        "gear shifts and clutch",
+    ]
     assert run.kept_rows == run.rows - sum(step.rows for step in run.steps)
     doubled = windows_of(log, replace(flow, flow_m3_s=2 * flow.flow_m3_s), Run(Path("live1"), "stowed"))
     assert doubled.kept_rows == run.kept_rows
@@ -251,8 +268,10 @@ def test_without_displacement_percent_only():
 def test_manifest_faults_are_told_together(tmp_path):
     (tmp_path / "a.csv").write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text('[engine]\ndisplacment = "1.6 L"\n[vehicle]\nmass = "2 m"\n[[runs]]\nfile = "a.csv"\nstate = "wurking"\n'
-                    '[[runs]]\nfile = "b.csv"\nstate = "stowed"\ntemperature = "12"\n')
+    path.write_text(
+        '[engine]\ndisplacment = "1.6 L"\n[vehicle]\nmass = "2 m"\n[[runs]]\nfile = "a.csv"\nstate = "wurking"\n'
+        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\ntemperature = "12"\n'
+    )
     with pytest.raises(InputError) as caught:
         read_manifest(path)
     text = str(caught.value)
@@ -270,7 +289,8 @@ def test_manifest_is_read(tmp_path):
     for name in ("a.csv", "b.csv"):
         (tmp_path / name).write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text('[vehicle]\nmass = "1400 kg"\ncoast_down_a = "150 N"\n[engine]\nfuel = "e10"\ndisplacement = "1.6 L"\n'
+    path.write_text('[vehicle]\nmass = "1400 kg"\ncoast_down_a = "150 N"\n[engine]\nfuel = "e10"\n'
+                    'displacement = "1.6 L"\n'
                     '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
                     'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
                     '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n')  # fmt: skip

@@ -9,8 +9,17 @@ import numpy as np
 import pytest
 
 from vehicle.fuel_flow import (
-    DEFAULT_VOLUMETRIC_EFFICIENCY, LITRES_PER_HOUR, VOLUMETRIC_EFFICIENCY_RANGE, Engine, acceleration_m_s2, brake_power_w,
-    calibrated_efficiency, fuel_flow, fuel_named, overrun, tractive_power_w,
+    DEFAULT_VOLUMETRIC_EFFICIENCY,
+    LITRES_PER_HOUR,
+    VOLUMETRIC_EFFICIENCY_RANGE,
+    Engine,
+    acceleration_m_s2,
+    brake_power_w,
+    calibrated_efficiency,
+    fuel_flow,
+    fuel_named,
+    overrun,
+    tractive_power_w,
 )
 from vehicle.fuels import FUELS
 from vehicle.obd_log import Log, read_log
@@ -68,7 +77,8 @@ def test_without_displacement_it_says_so():
 
 
 def test_idle_fuel_is_plausible():
-    # US DOE Fact #861: petrol 2.0 L idles at 0.16 US gal/h without load; scaled to 1.496 L: 0.45 L/h, accessories on top
+    # US DOE Fact #861: petrol 2.0 L idles at 0.16 US gal/h without load; scaled to 1.496 L: 0.45 L/h, accessories on
+    # top
     flow = fuel_flow(read_log(LOGS / "idle1.csv"), CAR)
     bare = 0.16 * 3.785411784 * 1.496 / 2.0
     assert bare == pytest.approx(0.453, abs=0.001)
