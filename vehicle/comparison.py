@@ -10,6 +10,7 @@ Miller, Journal of Human Resources 50 (2015) 317).
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -164,6 +165,31 @@ def common_source(logs: Sequence[Log], engine: Engine) -> tuple[str, Engine, boo
     raise InputError(why)
 
 
+def runs_of_states(run: Run, log: Log) -> list[Run]:
+    """Return the run itself where its state is known, else one run for each stretch that the log marks as one state.
+
+    Stretches that follow each other make pairs (first and second, third and fourth, ...), unless the manifest names
+    one. Raises InputError where neither manifest nor log says the state.
+    """
+    from vehicle.manifest import STATES
+
+    if run.state:
+        return [run]
+    states = log.states
+    if states is None or not np.isin(states, STATES).any():
+        raise InputError(
+            Problem(log.name, "state", "neither the manifest nor a column of the log says it", ", ".join(STATES))
+        )
+    time_s = log.table["time_s"].to_numpy()
+    starts = np.concatenate([[0], np.flatnonzero(states[1:] != states[:-1]) + 1, [states.size]])
+    stretches = [(a, b) for a, b in itertools.pairwise(starts.tolist()) if states[a] in STATES]
+    return [
+        replace(run, state=str(states[a]), start_s=float(time_s[a]), end_s=float(time_s[b - 1]),
+                pair=run.pair or f"{log.name} {number // 2 + 1}")
+        for number, (a, b) in enumerate(stretches)
+    ]  # fmt: skip
+
+
 def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
     """Return a run cut into windows, after cold engine, standstill, braking and gear shifts have been taken out.
 
@@ -188,6 +214,8 @@ def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
         low = run.start_s if run.start_s is not None else -math.inf
         high = run.end_s if run.end_s is not None else math.inf
         out("outside the start and end in the manifest", (time_s < low) | (time_s > high))
+    if log.states is not None and run.state:
+        out("marked as another state in the log", (log.states != "") & (log.states != run.state))
     out("fuel or speed not known", ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))
     with np.errstate(invalid="ignore"):
         if "coolant_temperature_k" in table:

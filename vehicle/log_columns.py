@@ -191,7 +191,7 @@ _ROLES: dict[str, tuple[str, ...]] = {
     VALUE: ("value", "reading", "result", "measured value"),
     UNIT: ("unit", "units"),
     MARK: ("mark", "marks", "marker", "event", "state", "turbine", "turbine state", "note", "notes", "comment",
-           "state of turbine", "flag", "flags"),
+           "state of turbine", "flag", "flags", "gap"),
 }  # fmt: skip
 _NOT_NEEDED = (
     "timing advance", "ignition timing advance", "catalyst temperature bank 1 sensor 1",

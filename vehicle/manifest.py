@@ -24,6 +24,8 @@ temperature = "14 degC"
 from __future__ import annotations
 
 import difflib
+import math
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -41,7 +43,7 @@ _RUN = {
     "file": "", "state": "", "pair": "", "block": "", "direction": "", "head_wind": "m/s", "temperature": "K",
     "pressure": "Pa", "route": "", "notes": "", "date": "", "start": "s", "end": "s", "exclude": "", "columns": "",
     "wind": "", "wind_speed": "m/s", "wind_from": "", "vehicle": "", "driver": "", "tyre_pressure": "Pa",
-    "displacement": "m**3", "fuel": "", "name": "",
+    "displacement": "m**3", "fuel": "", "name": "", "started": "", "protocol": "", "parameters": "",
 }  # fmt: skip
 _SAME = {"log": "file", "path": "file", "csv": "file", "turbine": "state", "heading": "direction", "from": "start",
          "until": "end", "to": "end", "note": "notes", "ambient_temperature": "temperature", "headwind": "head_wind",
@@ -52,8 +54,10 @@ _STATE_WORDS = {"on": "working", "with": "working", "off": "stowed", "without": 
 
 @dataclass(frozen=True)
 class Run:
-    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI throughout, None
-    unknown."""
+    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
+
+    `state` is "" where the manifest does not say it: then the log's own column of states has to.
+    """
 
     path: Path
     state: str
@@ -184,6 +188,34 @@ def _quantity(path: Path, key: str, value: object, unit: str, problems: list[Pro
         return None
 
 
+_POINTS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw")
+
+
+def _bearing(text: object) -> float | None:
+    """Return degrees from north of "WNW", "north west" or "290 deg"; None for anything else ("out", "back")."""
+    word = re.sub(r"[\s_-]|bound", "", str(text).lower())
+    for name, letter in (("north", "n"), ("east", "e"), ("south", "s"), ("west", "w")):
+        word = word.replace(name, letter)
+    if word in _POINTS:
+        return 22.5 * _POINTS.index(word)
+    try:
+        return parse(str(text), "deg") % 360
+    except QuantityError:
+        return None
+
+
+def _head_wind(path: Path, where: str, table: Mapping[str, Any], problems: list[Problem]) -> float | None:
+    """Return the wind along the road, from its speed, where it comes from and the direction driven, or None."""
+    key = "wind_speed" if "wind_speed" in table else "wind"
+    if not table.get(key):
+        return None
+    comes_from, heading = _bearing(table.get("wind_from", "")), _bearing(table.get("direction", ""))
+    if comes_from is None or heading is None:
+        return None
+    speed = _quantity(path, f"{where}.{key}", table[key], "m/s", problems)
+    return None if speed is None else speed * math.cos(math.radians(comes_from - heading))
+
+
 def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> Engine:
     fuel = Engine().fuel
     if "fuel" in table:
@@ -233,9 +265,9 @@ def _run(
         )
     state = str(table.get("state", "")).strip().lower()
     state = _STATE_WORDS.get(state, state)
-    if state not in STATES:
+    if state not in STATES and "state" in table:
         near = nearest(state, STATES) if state else None
-        read = "missing" if "state" not in table else shown(table["state"])
+        read = shown(table["state"])
         problems.append(Problem(path.name, f"{where}.state", read, ", ".join(STATES) + (f" ({near}?)" if near else "")))
     pair = table.get("pair", table.get("block", ""))
     if isinstance(pair, (dict, list)):
@@ -246,6 +278,8 @@ def _run(
     }
     wind = table.get("head_wind")
     head_wind = _quantity(path, f"{where}.head_wind", wind, "m/s", problems)
+    if head_wind is None:
+        head_wind = _head_wind(path, where, table, problems)
     columns = table.get("columns", {})
     if not isinstance(columns, dict):
         problems.append(
@@ -256,5 +290,5 @@ def _run(
         return None
     return Run(log, state, str(pair), str(table.get("direction", "")).strip().lower(), head_wind,
     numbers["temperature"],
-               numbers["pressure"], str(table.get("date", "")), numbers["start"], numbers["end"],
+               numbers["pressure"], str(table.get("date", table.get("started", ""))), numbers["start"], numbers["end"],
                {str(key): str(value) for key, value in columns.items()})  # fmt: skip

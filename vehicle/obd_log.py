@@ -70,7 +70,7 @@ class Log:
     repairs: tuple[Repair, ...]
     notes: tuple[str, ...]
     clock: str
-    marks: pd.Series | None = field(default=None, compare=False)
+    states: np.ndarray | None = field(default=None, compare=False)
 
     @property
     def rows(self) -> int:
@@ -171,8 +171,7 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: _Repairs
                     f"{shown(odd[1].header)} fit no column: the names may be shifted against the columns",
                     "one name for each column")
         )  # fmt: skip
-    marks = next((frame[c.index] for c in columns if c.parameter == MARK and c.index in frame), None)
-    return _finish(path, columns, values, mended, quality, repairs, source, marks)
+    return _finish(path, columns, values, mended, quality, repairs, source, _states(frame, columns))
 
 
 def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[MendedClock, str]:
@@ -224,6 +223,16 @@ def _numbers(cells: pd.Series, decimal: str) -> tuple[np.ndarray, np.ndarray]:
     said_empty = text.str.upper().isin(("", "NAN", "NONE", "NULL", "NA", "N/A", "<NA>", "-", "--", "NO DATA", "NODATA"))
     unread = np.isnan(numbers) & ~said_empty.to_numpy(dtype=bool)
     return numbers, unread
+
+
+def _states(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray | None:
+    """Return the words of the column that is headed "state" (or "turbine"), carried on over empty cells."""
+    column = next((c for c in columns if c.parameter == MARK and c.index in frame
+                   and any(word in c.header.lower() for word in ("state", "turbine"))), None)  # fmt: skip
+    if column is None or frame[column.index].isna().all():
+        return None
+    words = frame[column.index].ffill().fillna("").astype("str").str.strip().str.lower()
+    return words.to_numpy(dtype=object)
 
 
 def _rows_of_zeros(values: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -328,7 +337,7 @@ def _median_doubt(column: Column, parameter: Parameter, si: np.ndarray, running:
 
 def _finish(
     path: Path, columns: list[Column], values: dict[str, np.ndarray], clock: MendedClock, quality: np.ndarray,
-    repairs: _Repairs, source: str, marks: pd.Series | None,
+    repairs: _Repairs, source: str, states: np.ndarray | None,
 ) -> Log:  # fmt: skip
     import pandas as pd
 
@@ -380,7 +389,7 @@ def _finish(
         still = _leading(values["engine_speed_rad_s"] == 0)
         if 0 < still < len(table):
             repairs.add("first rows before the engine reports (engine speed zero)", still)
-    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, marks)
+    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, states)
 
 
 def _leading(flags: np.ndarray) -> int:

@@ -79,7 +79,7 @@ def command(
 
 def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, ...]]:
     """Return the windows of every run of a manifest, whether litres are absolute, and how the fuel was found."""
-    from vehicle.comparison import common_source, windows_of
+    from vehicle.comparison import common_source, runs_of_states, windows_of
     from vehicle.fuel_flow import fuel_flow
     from vehicle.obd_log import Log, read_log
     from vehicle.problems import InputError, Problem
@@ -100,7 +100,8 @@ def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, 
         raise InputError(problems)
     source, engine, absolute = common_source(list(seen.values()), test.engine)
     flows = {id(log): fuel_flow(log, engine, source=source) for log in seen.values()}
-    runs = [windows_of(log, flows[id(log)], run) for log, run in zip(logs, test.runs, strict=True)]
+    runs = [windows_of(log, flows[id(log)], part) for log, run in zip(logs, test.runs, strict=True)
+            for part in runs_of_states(run, log)]  # fmt: skip
     return runs, absolute, (f"fuel from {source}", *flows[id(logs[0])].words)
 
 

@@ -304,3 +304,39 @@ def test_manifest_is_read(tmp_path):
     assert first.temperature_k == pytest.approx(288.15)
     assert second.pair == "1"
     assert any("colour" in text for text in found.warnings)
+
+
+def test_states_marked_in_the_log_make_runs(tmp_path):
+    from vehicle.comparison import runs_of_states
+
+    path = tmp_path / "drive.csv"
+    states = ["working", "stowed", "stowed", "working"]
+    path.write_text("time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
+        f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
+        for t in range(800)))  # fmt: skip
+    log = read_log(path)
+    parts = runs_of_states(Run(path, ""), log)
+    assert [(part.state, part.start_s, part.end_s) for part in parts] == [
+        ("working", 0.0, 199.0), ("stowed", 200.0, 599.0), ("working", 600.0, 799.0)]  # fmt: skip
+    flow = fuel_flow(log, Engine())
+    first = windows_of(log, flow, parts[0])
+    assert first.mean_fuel_m3_s / LITRES_PER_HOUR == pytest.approx(5.2)
+    whole = windows_of(log, flow, Run(path, "working"))
+    assert {step.what: step.rows for step in whole.steps}["marked as another state in the log"] == 400
+    with pytest.raises(InputError, match="says it"):
+        runs_of_states(Run(path, ""), read_log(LOGS / "idle1.csv"))
+
+
+@pytest.mark.parametrize(("direction", "wind_from", "head"), [
+    ("north", "north", 4.0), ("south", "north", -4.0), ("east", "N", 0.0), ("90 deg", "270 deg", -4.0), ("out", "N",
+    None)])
+def test_head_wind_of_a_run(tmp_path, direction, wind_from, head):
+    (tmp_path / "a.csv").write_text("x")
+    path = tmp_path / "runs.toml"
+    path.write_text(f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
+                    f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
+                    'parameters = ["y"]\n')  # fmt: skip
+    found = read_manifest(path)
+    assert found.runs[0].head_wind_m_s == (head if head is None else pytest.approx(head, abs=1e-9))
+    assert found.runs[0].date.startswith("2026-05-03")
+    assert not found.warnings
