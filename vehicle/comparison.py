@@ -82,6 +82,10 @@ class RunWindows:
 ADJUSTERS = ("speed", "acceleration", "grade", "air", "warm-up")
 # A column varies enough inside runs to learn a slope from where its spread is above this.
 _LEAST_SPREAD = (0.4, 0.3, 0.3, 60.0, 1.0)
+# Fuel cannot fall with speed, acceleration, grade or air drag, nor rise as the engine warms: a slope of the wrong sign
+# comes from something unlogged (a hill slows the car and costs fuel) and would mislead.
+_SIGNS = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
+_LEAST_T = 2.0
 
 
 @dataclass(frozen=True)
@@ -332,8 +336,9 @@ class _Slopes:
 def inside_slopes(runs: Sequence[RunWindows]) -> _Slopes:
     """Return the slopes of fuel flow and load over the adjusters, from the variation inside runs alone.
 
-    Equal to least squares with one constant per run. An adjuster that a log does not have, or that hardly varies inside
-    runs, is left out.
+    Least squares with one constant per run, the slopes of fuel held to the signs that physics gives them. An adjuster
+    that a log does not have, that hardly varies inside runs, or whose slope is not two standard errors from zero is
+    left out: a slope that is mostly noise would add that noise to every run.
     """
     x = np.vstack([run.adjusters for run in runs])
     weight = np.concatenate([run.weight_s for run in runs])
@@ -341,30 +346,62 @@ def inside_slopes(runs: Sequence[RunWindows]) -> _Slopes:
     load = np.concatenate([run.load for run in runs])
     code = np.repeat(np.arange(len(runs)), [run.weight_s.size for run in runs])
     total = np.bincount(code, weights=weight, minlength=len(runs))
+    root = np.sqrt(weight)
 
     def centred(values: np.ndarray) -> np.ndarray:
-        return values - (np.bincount(code, weights=weight * values, minlength=len(runs)) / total)[code]
+        return (values - (np.bincount(code, weights=weight * values, minlength=len(runs)) / total)[code]) * root
 
-    places = []
-    for place, least in enumerate(_LEAST_SPREAD):
-        column = x[:, place]
-        if np.isfinite(column).all() and math.sqrt(float(np.average(centred(column) ** 2, weights=weight))) >= least:
-            places.append(place)
-    if fuel.size < len(runs) + 5 * (len(places) + 1):
-        places = places[:1] if fuel.size >= len(runs) + 10 else []
-    has_load = bool(np.isfinite(load).all()) and load.size > 0
+    places = [
+        place for place, least in enumerate(_LEAST_SPREAD) if np.isfinite(x[:, place]).all()
+        and math.sqrt(float((centred(x[:, place]) ** 2).sum() / weight.sum())) >= least
+    ]  # fmt: skip
+    y = centred(fuel)
+    columns = {place: centred(x[:, place]) * _SIGNS[place] for place in places}
+    while places:
+        freedom = fuel.size - len(runs) - len(places)
+        if freedom < 5 * len(places):
+            places = places[:-1]
+            continue
+        places, slopes, t_values = _signed_least_squares(columns, y, places, freedom)
+        weakest = int(np.argmin(t_values)) if places else -1
+        if not places or t_values[weakest] >= _LEAST_T:
+            break
+        places = places[:weakest] + places[weakest + 1 :]
     if not places:
         return _Slopes((), (), np.zeros(0), None)
-    columns = np.column_stack([centred(x[:, place]) for place in places])
-    scale = np.sqrt(np.average(columns**2, axis=0, weights=weight))
-    root = np.sqrt(weight)[:, None]
-    design = columns / scale * root
+    load_slopes = None
+    if np.isfinite(load).all():
+        design = np.column_stack([columns[place] * _SIGNS[place] for place in places])
+        scale = np.sqrt((design**2).sum(axis=0))
+        load_slopes = np.linalg.lstsq(design / scale, centred(load), rcond=1e-6)[0] / scale
+    return _Slopes(tuple(ADJUSTERS[place] for place in places), tuple(places), slopes * _SIGNS[places], load_slopes)
 
-    def solve(values: np.ndarray) -> np.ndarray:
-        return np.linalg.lstsq(design, centred(values) * root[:, 0], rcond=1e-6)[0] / scale
 
-    return _Slopes(tuple(ADJUSTERS[place] for place in places), tuple(places), solve(fuel),
-                   solve(load) if has_load else None)  # fmt: skip
+def _signed_least_squares(
+    columns: dict[int, np.ndarray], y: np.ndarray, places: list[int], freedom: int
+) -> tuple[list[int], np.ndarray, np.ndarray]:
+    """Return the columns with slopes above zero in the best least-squares fit with no slope below zero, their slopes
+    and t values: all subsets are tried, of at most five columns."""
+    design = np.column_stack([columns[place] for place in places])
+    scale = np.sqrt((design**2).sum(axis=0))
+    gram = (design / scale).T @ (design / scale)
+    right = (design / scale).T @ y
+    best: tuple[float, list[int], np.ndarray] | None = None
+    for size in range(len(places), 0, -1):
+        for chosen in itertools.combinations(range(len(places)), size):
+            inside = gram[np.ix_(chosen, chosen)]
+            if np.linalg.cond(inside) > 1e6:
+                continue
+            found = np.linalg.solve(inside, right[list(chosen)])
+            gain = float(found @ right[list(chosen)])
+            if (found > 0).all() and (best is None or gain > best[0]):
+                best = (gain, list(chosen), found)
+    if best is None:
+        return [], np.zeros(0), np.zeros(0)
+    gain, kept, found = best
+    variance = max(float(y @ y) - gain, 0.0) / freedom
+    errors = np.sqrt(variance * np.diag(np.linalg.inv(gram[np.ix_(kept, kept)])))
+    return [places[i] for i in kept], found / scale[kept], found / np.maximum(errors, 1e-300)
 
 
 def _run_mean(run: RunWindows, values: np.ndarray) -> Any:

@@ -46,25 +46,32 @@ def parse_clock(cells: pd.Series, unit: str = "", dates: pd.Series | None = None
 
     if cells.dtype.kind in "iuf":
         return _numeric(cells.to_numpy(dtype=float), unit)
-    text = cells.astype("str").str.strip()
-    numbers = pd.to_numeric(text.str.replace(",", ".", regex=False), errors="coerce").to_numpy(dtype=float)
-    filled = int((cells.notna() & (text != "")).sum())
+    filled = int(cells.notna().sum())
     if not filled:
         return None
-    if np.isfinite(numbers).sum() * 2 > filled:
-        return _numeric(numbers, unit)
-    sample = text[text.str.contains(r"\d", na=False)].head(200)
+    present = cells[cells.notna()]
+    sample = present.iloc[:: max(1, filled // 400)].astype("str").str.strip()
+    if np.isfinite(_plain_numbers(sample)).mean() > 0.5:
+        return _numeric(_plain_numbers(cells.astype("str")), unit)
     if sample.str.fullmatch(_TIME_OF_DAY).mean() > 0.5:
-        clock = _time_of_day(text)
+        clock = _time_of_day(cells.astype("str"))
         if dates is not None:
             days = _dates(dates)
             if days is not None:
                 return Clock(clock.seconds + days, "date and time of day")
         return clock
-    stamps = _stamps(text, sample)
+    stamps = _stamps(cells.astype("str"), sample)
     if stamps is None or np.isfinite(stamps).sum() * 2 < filled:
         return None
     return Clock(stamps, "date and time")
+
+
+def _plain_numbers(text: pd.Series) -> np.ndarray:
+    import pandas as pd
+
+    if text.str.contains(",", regex=False).any():
+        text = text.str.replace(",", ".", regex=False)
+    return pd.to_numeric(text.str.strip(), errors="coerce").to_numpy(dtype=float)
 
 
 def _numeric(values: np.ndarray, unit: str) -> Clock | None:
@@ -153,6 +160,8 @@ def _stamps(text: pd.Series, sample: pd.Series) -> np.ndarray | None:
     if best is None:
         return None
     parsed = _to_datetime(text, best[2])
+    if parsed is not None and parsed.isna().any():  # perhaps only blanks around the cells
+        parsed = _to_datetime(text.str.strip(), best[2])
     return None if parsed is None else _seconds(pd.Series(parsed))
 
 

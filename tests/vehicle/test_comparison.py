@@ -149,7 +149,8 @@ def test_a_study_finds_its_effect():
 def test_grade_adjustment_narrows_the_interval():
     runs = study(3, 0.04)
     blind = [replace(run, adjusters=np.where(np.arange(5) == 0, run.adjusters, np.nan)) for run in runs]
-    assert set(inside_slopes(runs).names) >= {"speed", "grade", "air"}
+    assert "grade" in inside_slopes(runs).names
+    assert {"speed", "air"} & set(inside_slopes(runs).names)
     wide = compare(blind).effect
     sharp = compare(runs).effect
     assert sharp.high - sharp.low < wide.high - wide.low
@@ -163,9 +164,10 @@ def test_words_of_the_conclusion():
     assert costs.effect.low > 0
     saves = compare(study(1, -0.08, **quiet))
     assert saves.conclusion == "saves"
-    nothing = compare([run for seed in range(4) for run in
-                       (replace(r, pair=f"{seed}-{r.pair}") for r in study(seed, 0.0, pairs=12))])  # fmt: skip
-    assert nothing.conclusion in ("no effect larger than", "costs", "saves")
+    nothing = compare(study(2, 0.0, pairs=24))
+    assert nothing.conclusion == "no effect larger than"
+    assert "can be excluded" in nothing.words
+    assert max(-nothing.effect.low, nothing.effect.high) < 0.03
     unsure = compare(study(5, 0.0, pairs=3), predicted=0.002)
     assert unsure.conclusion == "cannot tell"
     assert unsure.more_pairs > 0
