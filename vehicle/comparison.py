@@ -425,23 +425,34 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: _Slopes) -> tuple[np.ndar
     return plain, plain - away @ slopes.fuel, load
 
 
-def run_level_effect(values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, level: float = 0.95) -> Interval:
+def run_level_effect(
+    values: np.ndarray,
+    treated: np.ndarray,
+    blocks: np.ndarray,
+    level: float = 0.95,
+    covariate: np.ndarray | None = None,
+) -> Interval:
     """Return the effect of `treated` on `values`, one value a run, by least squares with one constant per block.
 
     With one run of each kind in every block this is the paired t-test; with one block it is the two-sample t-test
-    with a pooled spread. The interval is None where no degree of freedom is left. `spread` is the standard deviation
-    of a difference between one run with and one without.
+    with a pooled spread. `covariate` is one more term, linear, such as the head wind of the runs. The interval is None
+    where no degree of freedom is left. `spread` is the standard deviation of a difference between one run with and one
+    without.
     """
     _, code = np.unique(blocks, return_inverse=True)
     count = np.bincount(code)
     t = treated.astype(float)
     t = t - (np.bincount(code, weights=t) / count)[code]
     y = values - (np.bincount(code, weights=values) / count)[code]
+    freedom = int(values.size - count.size - 1)
+    if covariate is not None:
+        z = covariate - (np.bincount(code, weights=covariate) / count)[code]
+        t, y = t - z * float(z @ t) / float(z @ z), y - z * float(z @ y) / float(z @ z)
+        freedom -= 1
     information = float(t @ t)
-    if information <= 0:
+    if information <= 1e-9:
         return Interval(math.nan, None, None, level, 0, None)
     estimate = float(t @ y) / information
-    freedom = int(values.size - count.size - 1)
     if freedom < 1:
         return Interval(estimate, None, None, level, 0, None)
     from scipy.special import stdtr, stdtrit
@@ -536,7 +547,8 @@ def compare(
     slopes = inside_slopes(used)
     plain, adjusted, load = adjusted_means(used, slopes)
     runs_with, runs_without = int(treated.sum()), int((~treated).sum())
-    change = run_level_effect(adjusted, treated, blocks, level)
+    wind = _run_wind(used, blocks)
+    change = run_level_effect(adjusted, treated, blocks, level, wind)
     plain_change = run_level_effect(plain, treated, blocks, level)
     if min(runs_with, runs_without) < 2:
         change, plain_change = _no_interval(change), _no_interval(plain_change)
@@ -547,7 +559,8 @@ def compare(
     speed = float(np.mean([run.means["speed_m_s"] for run in used]))
     per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
     warnings += confounding(used, with_state, without_state, pairs)
-    p_value = randomisation_p(adjusted, treated, blocks) if effect.low is not None else None
+    calm = adjusted if wind is None else _without_wind(adjusted, treated, blocks, change.estimate, wind)
+    p_value = randomisation_p(calm, treated, blocks) if effect.low is not None else None
     target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
     conclusion, words, more = _conclusion(
         effect,
@@ -569,7 +582,8 @@ def compare(
         change if absolute else None,
         effect.times(per_m) if per_m is not None else None,
         None if not np.isfinite(load).all() else _load_points(load, treated, blocks, level, effect.low is None),
-        baseline, per_m, p_value, conclusion, words, pairs, runs_with, runs_without, design, slopes.names, more,
+        baseline, per_m, p_value, conclusion, words, pairs, runs_with, runs_without, design,
+        (*slopes.names, *(() if wind is None else ("head wind",))), more,
         _agreement(effect, predicted, predicted_error, level), tuple(dict.fromkeys(warnings)), tuple(used),
     )  # fmt: skip
 
@@ -602,6 +616,30 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
             Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state")
         )
     return found.spread / _without_mean(adjusted, treated, found), found.freedom
+
+
+def _run_wind(runs: Sequence[RunWindows], blocks: np.ndarray) -> np.ndarray | None:
+    """Return the head wind of every run where all say it, it differs inside pairs, and six differences are left."""
+    wind = np.array([run.means["head_wind_m_s"] for run in runs])
+    if not np.isfinite(wind).all():
+        return None
+    _, code = np.unique(blocks, return_inverse=True)
+    count = np.bincount(code)
+    away = wind - (np.bincount(code, weights=wind) / count)[code]
+    return wind if float(away.std()) > 0.2 and wind.size - count.size - 2 >= 5 else None
+
+
+def _without_wind(
+    values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, effect: float, wind: np.ndarray
+) -> np.ndarray:
+    """Return the values less what the wind explains beside the effect."""
+    _, code = np.unique(blocks, return_inverse=True)
+    count = np.bincount(code)
+    z = wind - (np.bincount(code, weights=wind) / count)[code]
+    rest = values - effect * treated
+    rest = rest - (np.bincount(code, weights=rest) / count)[code]
+    adjusted: np.ndarray = values - z * float(z @ rest) / float(z @ z)
+    return adjusted
 
 
 def _load_points(

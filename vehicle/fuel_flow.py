@@ -219,7 +219,7 @@ def overrun(log: Log) -> np.ndarray:
 
     Taken so (common practice, no source) where the car moves faster than 3 m/s, pedal or throttle is at rest, the
     engine turns at least 1.4 times as fast as at idle and above 1100 rpm, and manifold pressure (or load, or air flow
-    for the engine speed) is at or below its idle value. Without any of these signs no row is marked.
+    for the engine speed) is below its idle value, and well below it in a log without pedal and throttle. Without any of these signs no row is marked.
     """
     table = log.table
     none = np.zeros(len(table), dtype=bool)
@@ -240,11 +240,11 @@ def overrun(log: Log) -> np.ndarray:
         if "manifold_pressure_pa" in table:
             pressure = table["manifold_pressure_pa"].to_numpy()
             idle = float(np.nanmedian(pressure[idling])) if idling.sum() >= 10 else 28e3
-            low, signs = pressure < 0.92 * min(idle, 40e3), 1
+            low, signs = pressure < (0.92 if rest is not None else 0.8) * min(idle, 40e3), 1
         elif "calculated_load" in table:
             load = table["calculated_load"].to_numpy()
             idle = float(np.nanmedian(load[idling])) if idling.sum() >= 10 else 0.22
-            low, signs = load < 0.85 * min(idle, 0.3), 1
+            low, signs = load < (0.85 if rest is not None else 0.75) * min(idle, 0.3), 1
         elif "air_flow_kg_s" in table:
             per_turn = table["air_flow_kg_s"].to_numpy() / np.maximum(turning, 1e-9)
             idle = float(np.nanmedian(per_turn[idling])) if idling.sum() >= 10 else np.nan

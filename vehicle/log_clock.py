@@ -42,8 +42,6 @@ def parse_clock(cells: pd.Series, unit: str = "", dates: pd.Series | None = None
 
     `unit` is the unit in the header, if any; `dates` a column of dates beside a time of day.
     """
-    import pandas as pd
-
     if cells.dtype.kind in "iuf":
         return _numeric(cells.to_numpy(dtype=float), unit)
     filled = int(cells.notna().sum())

@@ -97,6 +97,22 @@ def test_blocks_against_least_squares_of_statsmodels(seed):
     assert found.p_value == pytest.approx(fit.pvalues[0])
 
 
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000))
+def test_a_covariate_against_least_squares_of_statsmodels(seed):
+    import statsmodels.api as sm
+
+    draw = np.random.default_rng(seed)
+    blocks, treated = np.tile(np.arange(7), 2), np.repeat([True, False], 7)
+    wind = draw.normal(size=14)
+    values = draw.normal(size=14) + 0.5 * wind + blocks
+    design = np.column_stack([treated, wind, *(blocks == block for block in range(7))]).astype(float)
+    fit = sm.OLS(values, design).fit()
+    found = run_level_effect(values, treated, blocks, covariate=wind)
+    assert found.estimate == pytest.approx(fit.params[0])
+    assert (found.low, found.high) == pytest.approx(tuple(fit.conf_int()[0]))
+
+
 def test_randomisation_of_two_groups_against_scipy():
     draw = np.random.default_rng(4)
     one, other = draw.normal(0.8, 1, 9), draw.normal(0, 1, 8)
