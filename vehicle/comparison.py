@@ -99,12 +99,19 @@ class Interval:
     freedom: int
     spread: float | None
     p_value: float | None = None
+    error: float | None = None  # standard error of the estimate
 
     def times(self, factor: float) -> Interval:
         """Return the interval in another unit."""
         return replace(self, estimate=self.estimate * factor, low=None if self.low is None else self.low * factor,
                        high=None if self.high is None else self.high * factor,
-                       spread=None if self.spread is None else self.spread * abs(factor))  # fmt: skip
+                       spread=None if self.spread is None else self.spread * abs(factor),
+                       error=None if self.error is None else self.error * abs(factor))  # fmt: skip
+
+    def moved(self, by: float) -> Interval:
+        """Return the interval with estimate and ends moved."""
+        return replace(self, estimate=self.estimate + by, low=None if self.low is None else self.low + by,
+                       high=None if self.high is None else self.high + by)  # fmt: skip
 
     def as_dict(self) -> dict[str, float | None]:
         """Return the interval as data, for `--json`."""
@@ -462,7 +469,8 @@ def run_level_effect(
     error = math.sqrt(variance / information)
     half = float(stdtrit(freedom, 0.5 + level / 2)) * error
     p_value = 2 * float(stdtr(freedom, -abs(estimate) / error)) if error > 0 else 0.0
-    return Interval(estimate, estimate - half, estimate + half, level, freedom, math.sqrt(2 * variance), p_value)
+    return Interval(estimate, estimate - half, estimate + half, level, freedom, math.sqrt(2 * variance), p_value,
+                    error)  # fmt: skip
 
 
 def randomisation_p(values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, seed: int = 1) -> float | None:
@@ -554,6 +562,9 @@ def compare(
         change, plain_change = _no_interval(change), _no_interval(plain_change)
     without_m3_s = _without_mean(adjusted, treated, change)
     effect = change.times(1.0 / without_m3_s)
+    if effect.error is not None:
+        # a ratio whose denominator falls when the effect is overestimated lies too high on average, by this much
+        effect = effect.moved(-float(treated.mean()) * min(effect.error, 0.3) ** 2)
     paired = plain_change.times(1.0 / _without_mean(plain, treated, plain_change))
     baseline = without_m3_s if absolute else None
     speed = float(np.mean([run.means["speed_m_s"] for run in used]))

@@ -219,7 +219,8 @@ def overrun(log: Log) -> np.ndarray:
 
     Taken so (common practice, no source) where the car moves faster than 3 m/s, pedal or throttle is at rest, the
     engine turns at least 1.4 times as fast as at idle and above 1100 rpm, and manifold pressure (or load, or air flow
-    for the engine speed) is below its idle value, and well below it in a log without pedal and throttle. Without any of these signs no row is marked.
+    for the engine speed) is below its idle value, and well below it in a log without pedal and throttle. Without any
+    of these signs no row is marked.
     """
     table = log.table
     none = np.zeros(len(table), dtype=bool)
