@@ -241,7 +241,7 @@ def overrun(log: Log) -> np.ndarray:
         if "manifold_pressure_pa" in table:
             pressure = table["manifold_pressure_pa"].to_numpy()
             idle = float(np.nanmedian(pressure[idling])) if idling.sum() >= 10 else 28e3
-            low, signs = pressure < (0.92 if rest is not None else 0.8) * min(idle, 40e3), 1
+            low, signs = pressure < (0.8 * min(idle, 40e3) if rest is None else 0.92 * min(idle, 50e3)), 1
         elif "calculated_load" in table:
             load = table["calculated_load"].to_numpy()
             idle = float(np.nanmedian(load[idling])) if idling.sum() >= 10 else 0.22

@@ -254,7 +254,8 @@ def _known() -> dict[frozenset[str], str]:
         for phrase in phrases:
             table[_key(phrase)] = role
     for parameter in PARAMETERS:
-        for phrase in (*parameter.synonyms, parameter.words, parameter.name.removesuffix("_m_s")):
+        own = (parameter.name,) if parameter.kind == "fraction" else ()  # other names end in a unit, found as such
+        for phrase in (*parameter.synonyms, parameter.words, *own):
             table[_key(phrase)] = parameter.name
     return table
 
@@ -429,6 +430,8 @@ def _with_unit(column: Column) -> Column:
                 note=f"{shown(column.unit)} is no unit of {parameter.words}; {parameter.usual_unit} would be",
             )
         return column
+    if parameter.kind == "fraction" and re.search(r"percent|pct|%", column.header.lower()):
+        return replace(column, unit="%", unit_from="header")
     return replace(column, unit=parameter.usual_unit, unit_from="standard")
 
 

@@ -516,7 +516,8 @@ def _fill(
     before, after = good[np.maximum(place - 1, 0)], good[np.minimum(place, good.size - 1)]
     inside = (place > 0) & (place < good.size)
     if parameter.hold_s <= known.FAST_HOLD_S:
-        fillable = inside & (time_s[after] - time_s[before] <= parameter.hold_s + 1e-9)
+        longest = 120.0 if parameter.name == "run_time_s" else parameter.hold_s  # a clock runs on between its samples
+        fillable = inside & (time_s[after] - time_s[before] <= longest + 1e-9)
         line = np.interp(time_s[holes], time_s[good], numbers[good])
         numbers[holes[fillable]] = line[fillable]
     else:

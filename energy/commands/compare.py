@@ -186,9 +186,9 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
         lines.append(row("calculated load, adjusted", answer.load_points, 1, "points", 2))
     if answer.randomisation_p is not None:
         lines.append(f"  randomisation test: p = {answer.randomisation_p:.3f}")
-    group = f"{answer.pairs} pairs" if answer.pairs else "two groups"
+    group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
     lines.append(
-        f"  {answer.runs_with} runs {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
+        f"  runs: {answer.runs_with} {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
         f"adjusted for {', '.join(answer.adjusted_for) or 'nothing (nothing else varied enough inside runs)'}"
     )
     lines.append(f"  {'; '.join(fuel_words)}")

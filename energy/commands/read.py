@@ -181,9 +181,11 @@ def _write(out: Path, log: Log, flow: FuelFlow) -> None:
     import os
     import tempfile
 
+    from vehicle.log_columns import BY_NAME
     from vehicle.problems import InputError, Problem
 
-    table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s)
+    shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
+    table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name: readable again
     handle, name = None, ""
     try:
         handle, name = tempfile.mkstemp(dir=out.parent, suffix=".part")

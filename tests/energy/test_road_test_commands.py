@@ -74,6 +74,10 @@ def test_read_without_displacement_and_in_words(tmp_path):
     for part in ("2709 rows", "6.60 km", "L/100 km", "Repairs", "spread evenly", "ENGINE_RUN_TINE"):
         assert part in text
     assert (tmp_path / "tidy.csv").read_text().startswith("time_s,step_s,speed_m_s")
+    again = json.loads(run(read.command, tmp_path / "tidy.csv", "--displacement", "1.496 L", "--json"))
+    first = json.loads(run(read.command, LOGS / "drive1.csv", "--displacement", "1.496 L", "--json"))
+    assert again["distance_km"] == pytest.approx(first["distance_km"], rel=1e-3)
+    assert again["statistics"]["short_term_trim_1"] == pytest.approx(first["statistics"]["short_term_trim_1"])
 
 
 def test_read_calibrates_to_a_receipt():
@@ -152,6 +156,29 @@ def test_plan(tmp_path):
         run(plan.command, "--effect", "4")
     with pytest.raises(InputError):
         run(plan.command, "--effect", "0 %")
+
+
+def test_fit_coastdown(tmp_path):
+    rows, t = [], 0
+    for number in range(8):
+        sign, v = (1 if number % 2 == 0 else -1), 31.0 + 0.13 * number
+        rows += [f"{t + i},{round(3.6 * v * i / 20)},2500" for i in range(21)]
+        t += 21
+        while v > 6:
+            rows.append(f"{t},{round(3.6 * v)},800")
+            v -= (150 + 1.5 * v + 0.45 * (v + sign) ** 2) / (1.03 * 1400)
+            t += 1
+        rows += [f"{t + i},{max(0, round(3.6 * v - 9 * i))},800" for i in range(5)]
+        t += 5
+    path = tmp_path / "coast.csv"
+    path.write_text("time,speed,rpm\n" + "\n".join(rows) + "\n")
+    data = json.loads(run(fit.command, "coastdown", path, "--mass", "1400 kg", "--json"))
+    assert data["pairs"] == 4
+    for key, truth in (("coast_down_a_n", 150), ("coast_down_b_n_s_m", 1.5), ("coast_down_c_n_s2_m2", 0.45)):
+        assert data[key]["low"] - 0.1 * truth < truth < data[key]["high"] + 0.1 * truth
+    assert abs(data["head_wind_m_s"]) == pytest.approx(1.0, abs=0.2)
+    text = run(fit.command, "coastdown", path, "--mass", "1400 kg", "--directions", "+-+-+-+-")
+    assert 'coast_down_a = "' in text
 
 
 def test_fit_coastdown_refuses_a_log_without_coast_downs():
