@@ -476,10 +476,11 @@ def _unstick(
     stuck = np.zeros(numbers.size, dtype=bool)
     for i in np.flatnonzero((lasting >= _STUCK_S) & np.isfinite(numbers[starts])).tolist():
         if name in ("speed_m_s", "engine_speed_rad_s") and numbers[starts[i]] == 0:
-            # at rest, or the engine off: only the fastest witness counts, and only where the car surely drove
-            if name == "speed_m_s" or not _moved(values, "speed_m_s", starts[i], ends[i], 5.0):
-                continue
-            stuck[starts[i] : ends[i]] = True
+            # at rest, or the engine off, unless the car surely drove
+            part = slice(int(starts[i]), int(ends[i]))
+            drove = _pulls(values, part) if name == "speed_m_s" else _moved(values, "speed_m_s", part.start,
+            part.stop, 5.0)
+            stuck[part] = drove
             continue
         if any(_moved(values, other, starts[i], ends[i], least) for other, least in _WITNESSES[name]):
             stuck[starts[i] : ends[i]] = True
@@ -488,6 +489,20 @@ def _unstick(
     values[name] = np.where(stuck, np.nan, numbers)
     quality[stuck] |= int(Quality.STUCK)
     repairs.add(f"{BY_NAME[name].words}: stuck at one value while others moved, left empty", int(stuck.sum()))
+
+
+def _pulls(values: Mapping[str, np.ndarray], part: slice) -> bool:
+    """Return whether the engine works as it never does at rest: above 1200 rpm under load, in a twentieth of the rows."""
+    if "engine_speed_rad_s" not in values:
+        return False
+    with np.errstate(invalid="ignore"):
+        fast = values["engine_speed_rad_s"][part] > 1200 * _RPM
+        loaded = np.zeros(fast.size, dtype=bool)
+        if "manifold_pressure_pa" in values:
+            loaded |= values["manifold_pressure_pa"][part] > 50e3
+        if "calculated_load" in values:
+            loaded |= values["calculated_load"][part] > 0.55
+    return bool((fast & loaded).mean() > 0.05)
 
 
 def _moved(values: Mapping[str, np.ndarray], name: str, start: int, end: int, least: float) -> bool:

@@ -185,7 +185,7 @@ def _write(out: Path, log: Log, flow: FuelFlow) -> None:
     from vehicle.problems import InputError, Problem
 
     shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
-    table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name: readable again
+    table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name
     handle, name = None, ""
     try:
         handle, name = tempfile.mkstemp(dir=out.parent, suffix=".part")

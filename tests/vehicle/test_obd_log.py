@@ -172,6 +172,16 @@ def test_spikes_holes_and_stuck_values_are_emptied_and_told(tmp_path):
     assert log.table["speed_m_s"].isna().sum() > 60
 
 
+def test_a_speed_of_zero_under_an_engine_that_pulls_is_not_believed(tmp_path):
+    lines = (LOGS / "live1.csv").read_bytes().split(b"\r\n")
+    rows = [line.split(b",") for line in lines[1:-1]]
+    dead = [b",".join([*row[:2], b" 0.000000", *row[3:]]) for row in rows]
+    log = read(tmp_path, b"\r\n".join([lines[0], *dead, b""]))
+    assert log.distance_m is None
+    assert any("vehicle speed: stuck" in repair.what for repair in log.repairs)
+    assert not any("stuck" in repair.what for repair in read_log(LOGS / "idle1.csv").repairs)
+
+
 def test_broken_rows_lose_their_values_and_nothing_else(tmp_path):
     lines = wide(PLAIN).splitlines()
     lines[30] = lines[30][:9]
