@@ -302,17 +302,24 @@ def _cut(
     for name in ("ambient_temperature_k", "intake_temperature_k"):
         found = column(name)
         if temperature is None and found is not None and rows.size:
-            temperature = float(np.nanmean(found[rows]))
+            temperature = _mean_of(found[rows])
     means = {
         "speed_m_s": float(np.average(speed[rows], weights=step_s[rows])) if rows.size else math.nan,
         "temperature_k": math.nan if temperature is None else temperature,
-        "head_wind_m_s": math.nan if wind is None and run.head_wind_m_s is None else float(np.nanmean(head_wind)),
-        "coolant_k": math.nan if coolant is None or not rows.size else float(np.nanmean(coolant[rows])),
+        "head_wind_m_s": math.nan if wind is None and run.head_wind_m_s is None else _mean_of(head_wind),
+        "coolant_k": math.nan if coolant is None or not rows.size else _mean_of(coolant[rows]),
         "relative_density": density,
     }
     return RunWindows(log.name, run.state, run.pair, run.direction, run.date, weight[full], fuel, load, adjusters,
     steps,
                       len(table), int(keep.sum()), flow.source, means, warnings)  # fmt: skip
+
+
+def _mean_of(values: np.ndarray | float) -> float:
+    """Return the mean of the finite values, NaN where there are none."""
+    numbers = np.atleast_1d(values)
+    good = numbers[np.isfinite(numbers)]
+    return float(good.mean()) if good.size else math.nan
 
 
 def _relative_density(log: Log, run: Run) -> float:
@@ -321,10 +328,10 @@ def _relative_density(log: Log, run: Run) -> float:
     table = log.table
     pressure = run.pressure_pa
     if pressure is None and "barometric_pressure_pa" in table:
-        pressure = float(np.nanmean(table["barometric_pressure_pa"].to_numpy()))
+        pressure = _mean_of(table["barometric_pressure_pa"].to_numpy())
     temperature = run.temperature_k
     if temperature is None and "ambient_temperature_k" in table:
-        temperature = float(np.nanmean(table["ambient_temperature_k"].to_numpy()))
+        temperature = _mean_of(table["ambient_temperature_k"].to_numpy())
     if pressure is None or temperature is None:
         return 1.0
     return pressure / (287.05 * temperature) / 1.2

@@ -240,19 +240,25 @@ def overrun(log: Log) -> np.ndarray:
     with np.errstate(invalid="ignore"):
         if "manifold_pressure_pa" in table:
             pressure = table["manifold_pressure_pa"].to_numpy()
-            idle = float(np.nanmedian(pressure[idling])) if idling.sum() >= 10 else 28e3
+            idle = _median(pressure[idling], 28e3)
             low, signs = pressure < (0.8 * min(idle, 40e3) if rest is None else 0.92 * min(idle, 50e3)), 1
         elif "calculated_load" in table:
             load = table["calculated_load"].to_numpy()
-            idle = float(np.nanmedian(load[idling])) if idling.sum() >= 10 else 0.22
+            idle = _median(load[idling], 0.22)
             low, signs = load < (0.85 if rest is not None else 0.75) * min(idle, 0.3), 1
         elif "air_flow_kg_s" in table:
             per_turn = table["air_flow_kg_s"].to_numpy() / np.maximum(turning, 1e-9)
-            idle = float(np.nanmedian(per_turn[idling])) if idling.sum() >= 10 else np.nan
+            idle = _median(per_turn[idling], np.nan)
             low, signs = per_turn < 0.75 * idle, int(np.isfinite(idle))
     if not signs:
         return none
     return fast & low & rest if rest is not None else fast & low
+
+
+def _median(values: np.ndarray, otherwise: float) -> float:
+    """Return the median of the finite values, or `otherwise` where there are fewer than ten."""
+    good = values[np.isfinite(values)]
+    return float(np.median(good)) if good.size >= 10 else otherwise
 
 
 def _at_rest(table: Any) -> np.ndarray | None:

@@ -152,13 +152,16 @@ def _answer(
     if distance and flow.litres is not None and distance > 500:
         data["fuel"]["l_per_100_km"] = flow.litres / distance * 1e5
     power = brake_power_w(log)
-    if power is not None:
+    if power is not None and np.isfinite(power[0]).any():
         data["engine_power"] = {"mean_w": float(np.nanmean(power[0])), "source": power[1]}
     if mass is not None and road_load is not None and "speed_m_s" in log.table:
         grade = log.table["grade"].to_numpy() if "grade" in log.table else 0.0
         tractive = tractive_power_w(log.table["speed_m_s"].to_numpy(), acceleration_m_s2(log), grade, mass, road_load)
-        data["tractive_power"] = {"mean_w": float(np.nanmean(tractive)), "mean_positive_w":
-                                  float(np.nanmean(np.maximum(tractive, 0.0)))}  # fmt: skip
+        if np.isfinite(tractive).any():
+            data["tractive_power"] = {
+                "mean_w": float(np.nanmean(tractive)),
+                "mean_positive_w": float(np.nanmean(np.maximum(tractive, 0.0))),
+            }
     return data, flow
 
 
