@@ -121,6 +121,15 @@ def domestic_oven() -> NamedLoad:
     )
 
 
+def load_of_kind(kind: str, litres: float, *, full: float = 1.0, insulation_mm: float = 40.0) -> NamedLoad:
+    """Return the load that a scenario calls by `kind`; litres matter for water_tank and insulated_box."""
+    if kind == "water_tank":
+        return water_tank(litres, full=full)
+    if kind == "insulated_box":
+        return insulated_box(litres, insulation_mm=insulation_mm)
+    return {"small_electric_oven": small_electric_oven, "domestic_oven": domestic_oven}[kind]()
+
+
 CONTENTS_J_KG_K: Mapping[str, tuple[float, str]] = {
     "water": (SPECIFIC_HEAT_J_KG_K, "IAPWS SR6-08"),
     "vegetables, fruit, fresh herbs (90 % water)": (3851.0, "Siebel's formula, from memory"),
@@ -134,3 +143,17 @@ CONTENTS_J_KG_K: Mapping[str, tuple[float, str]] = {
     "steel": (490.0, "from memory"),
 }
 """Specific heat of what is put in, J/(kg K), and where the number comes from."""
+
+CONTENTS_BY_WORD: Mapping[str, str] = {
+    **dict.fromkeys(("vegetables", "fruit", "herbs"), "vegetables, fruit, fresh herbs (90 % water)"),
+    "water": "water",
+    "potatoes": "potatoes (78 % water)",
+    "meat": "lean meat (72 % water)",
+    "dough": "dough (45 % water)",
+    "oil": "cooking oil",
+    "wood": "wood",
+    "aluminium": "aluminium",
+    "stone": "fire brick, stone",
+    "steel": "steel",
+}
+"""What a scenario calls the contents, and their name in `CONTENTS_J_KG_K`."""
