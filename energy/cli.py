@@ -16,6 +16,8 @@ from vehicle.problems import InputError, Problem
 COMMANDS = {
     "answer": "answer",
     "match": "match",
+    "heat": "heat",
+    "fit": "fit",
     "size": "size",
     "curves": "curves",
     "check": "check",

@@ -387,7 +387,7 @@ def _steady(
     flow = _spread(drawn.change.volume_m3_s, count)
     pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
     return Heating(
-        scenario, load, stated, None, outcome, watched, _band(watched, horizon), power,
+        scenario, load, stated, None, outcome, watched, band(watched, horizon), power,
         fuel_m3=flow * time, pack_j=pack * time, over_trip_fuel_m3=math.nan, over_trip_pack_j=math.nan,
         reached_if_repeated_s=math.nan, time_constant_s=constant, drawn=count - 1,
     )  # fmt: skip
@@ -419,7 +419,7 @@ def _horizon_s(outcome: Outcome, constant_s: float) -> float:
     return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
 
 
-def _band(outcome: Outcome, horizon_s: float = math.inf) -> TemperatureBand:
+def band(outcome: Outcome, horizon_s: float = math.inf) -> TemperatureBand:
     """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time."""
     history = outcome.history
     kept = history.time_s <= horizon_s
@@ -515,7 +515,7 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
     nothing = np.full(count, np.nan)
     by_pack = stated.inputs.fuel is None
     return Heating(
-        scenario, load, stated, trip, outcome, outcome, _band(outcome), outcome.available_power_w,
+        scenario, load, stated, trip, outcome, outcome, band(outcome), outcome.available_power_w,
         fuel_m3=nothing if by_pack else fuel, pack_j=fuel if by_pack else nothing,
         over_trip_fuel_m3=math.nan if by_pack else whole_fuel, over_trip_pack_j=whole_fuel if by_pack else math.nan,
         reached_if_repeated_s=again, time_constant_s=constant, drawn=count - 1,
