@@ -15,15 +15,18 @@ from energy.inputs import Assumption
 from vehicle.units import UnitSystem, figures, show
 
 _KELVIN = 273.15
+_FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
 _TOO_HOT_FOR_WATER_K = _KELVIN + 95.0
 
 
 def duration_words(seconds: float) -> str:
-    """Return a duration as people say it: "45 s", "54 min", "1 h 26 min", "33 h", "4.2 days"."""
+    """Return a duration as people say it: "45 s", "4.2 min", "54 min", "1 h 46 min", "33 h", "4.2 days"."""
     if not math.isfinite(seconds):
         return "never"
     if seconds < 90:
         return f"{figures(seconds, 2)} s"
+    if seconds < 600:
+        return f"{figures(seconds / 60, 2)} min"
     minutes = round(seconds / 60)
     if minutes < 100:
         return f"{minutes} min"
@@ -45,16 +48,19 @@ def interval(values: FloatArray) -> tuple[float, float] | None:
     return float(low), float(high)
 
 
-def _range_words(values: FloatArray, one: Any) -> str:
-    """Return " (low to high)" of the draws, "" without draws or where they all say the same."""
+def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
+    """Return " (low to high)" of the draws, "" without draws or where they all say the same.
+
+    `never` is said of an end that does not exist.
+    """
     ends = interval(values)
     if ends is None:
         return ""
     low, high = (one(end) if math.isfinite(end) else None for end in ends)
     if low is None:
-        return " (most of the draws: never)"
+        return f" ({never})"
     if high is None:
-        return f" (from {low}, perhaps never)"
+        return f" (from {low}, {never})"
     if low == high:
         return ""
     number, _, unit = low.partition(" ")
@@ -118,7 +124,7 @@ def _ends_words(found: Heating, system: UnitSystem) -> str:
     if peak > final + 0.5:
         text += f", after {temperature(peak)} at most"
     if math.isfinite(found.reached_if_repeated_s):
-        return f"{text}. Driven again and again without a pause it would get there after {duration_words(found.reached_if_repeated_s)}."
+        return f"{text}. Driven again and again without a pause it would get there after about {duration_words(found.reached_if_repeated_s)}."
     if found.trip is None:
         return f"{text}; kept up, this power would get there in the end."
     return f"{text}; its mean power, kept up, would get there in the end."
@@ -129,7 +135,7 @@ def _cost_words(found: Heating, system: UnitSystem) -> str:
     volume, pack = found.fuel_m3, found.pack_j
     if math.isfinite(pack[0]):
         return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _range_words(
-            pack, lambda v: show(v, "energy", system)
+            pack, lambda v: show(v, "energy", system), "or more"
         )
     fuel = found.answer.inputs.fuel
     if not math.isfinite(volume[0]) or fuel is None:
@@ -137,7 +143,7 @@ def _cost_words(found: Heating, system: UnitSystem) -> str:
     if abs(volume[0]) < 1e-9:
         return "no fuel"
     return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _range_words(
-        volume, lambda v: show(v, "volume", system)
+        volume, lambda v: show(v, "volume", system), "or more"
     )
 
 
@@ -149,7 +155,7 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (name, text) rows of the figures."""
     outcome, load = found.outcome, found.load
     temperature, power = _temperature(system), _power(system)
-    reached = math.isfinite(outcome.time_to_target_s[0])
+    reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
     name = "power into the load" if found.trip is None else "mean power into the load"
     rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
     if found.trip is not None:
@@ -177,12 +183,12 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (f"power that holds {temperature(outcome.target_k[0])}", power(hold[0]) + _range_words(hold, power))
         )
-    if reached and outcome.time_to_target_s[0] > 0:
+    if reached:
         energy = outcome.energy_to_target_j
         rows.append(
             (
                 "energy to get there",
-                show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system)),
+                show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more"),
             )
         )
         cost = _cost_words(found, system)
@@ -211,17 +217,17 @@ def _stated(value: Any) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[0])
 
 
-def _highest_words(found: Heating, system: UnitSystem) -> str:
+def _highest_words(found: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
     outcome = found.outcome
     highest = float(outcome.highest_temperature_k[0])
     if not math.isfinite(highest):
         return "no end: the load loses nothing"
     if found.load.closed_water and highest > _TOO_HOT_FOR_WATER_K:
-        return "far past boiling: only the thermostat and the relief valve end it"
+        return "far past boiling, if no thermostat or relief valve ends it"
     text = show(highest, "temperature", system)
     if bool(np.any(np.asarray(found.load.heater.water_kg) > 0)) and _boils_at(found, highest):
         return f"{text}: there the water boils"
-    return text + _range_words(outcome.highest_temperature_k, _temperature(system))
+    return text + (_range_words(outcome.highest_temperature_k, _temperature(system)) if ranged else "")
 
 
 def _boils_at(found: Heating, highest_k: float) -> bool:
@@ -232,7 +238,7 @@ def _boils_at(found: Heating, highest_k: float) -> bool:
 
 def _money(found: Heating) -> str:
     price, volume = found.scenario.prices.fuel, float(found.fuel_m3[0])
-    if price is None or not math.isfinite(volume):
+    if price is None or not math.isfinite(volume) or abs(volume) < 1e-9:
         return ""
     return f", {figures(volume * 1e3 * price.amount, 2, signed=True)} {price.currency}"
 
@@ -260,9 +266,9 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
             "fitted to the local code. Never close its outlet."
         )
     if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
-        on = _highest_words(found, system)
+        on = _highest_words(found, system, ranged=False)
         who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
-        said.append(f"{who} this power goes on heating ({on}): fit a thermal cut-out of its own that has to be reset by hand.")
+        said.append(f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by hand.")
     said.append(
         "One temperature for all of it is assumed: near the element it is hotter."
         if load.heater.partner is None
@@ -277,12 +283,19 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
     said = []
     if found.drawn:
         said.append(
-            f"Ranges in brackets hold {SHARE:.0%} of {found.drawn} draws over all that is uncertain, in the load and in the "
-            "turbine's power."
+            f"Ranges in brackets hold {100 * SHARE:.0f} % of {found.drawn} draws over all that is uncertain "
+            f"{'in the load.' if found.trip is not None and found.trip.power_w is not None else 'in load and power.'}"
         )
         never = 1 - float(np.mean(found.outcome.reachable[1:]))
         if 0 < never < 1:
-            said.append(f"In {never:.0%} of the draws the target is out of reach.")
+            said.append(f"In {_percent(never)} of the draws the target is out of reach.")
+        within = float(np.mean(np.isfinite(found.outcome.time_to_target_s[1:])))
+        if found.trip is not None and 0 < within < 1:
+            said.append(f"In {_percent(within)} of the draws the target is reached in that time.")
+    if found.scenario.load.contents in _FOOD:
+        said.append(
+            "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh besides."
+        )
     if found.trip is not None:
         said += found.trip.remarks
         if found.trip.power_w is None:
@@ -291,6 +304,11 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
                 "speeding up count in the fuel: on overrun the drag is free."
             )
     return said
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    return "less than 1 %" if percent < 1 else "more than 99 %" if percent > 99 else f"{percent:.0f} %"
 
 
 def assumptions(found: Heating) -> list[Assumption]:

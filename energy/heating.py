@@ -37,7 +37,8 @@ from energy.inputs import Assumption, inputs_of, values_of
 from energy.ledger import Answer, answer, turbine_at_work
 from energy.quantity import Uncertain
 from energy.scenario import Scenario
-from energy.water import SPECIFIC_HEAT_J_KG_K
+from energy.heater_steps import film_in_wind_w_m2_k
+from energy.water import boiling_point_k
 from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
@@ -45,11 +46,12 @@ from vehicle.tables import increasing, read_table
 DRAWS = 511
 SEED = 4_711  # any number; fixed, so that the same file gives the same interval twice
 SHARE = 0.9  # of the draws inside an interval
+_ZERO_C = 273.15
 _MOST_CELLS = 2_000_000  # steps × draws of a trip
 _FUEL_CELLS = 60_000
 _SPEEDS = 64
 _CHART_POINTS = 480
-_MOST_REPEATS = 64
+_MOST_STEPS_AGAIN = 20_000
 
 _KEYS = (
     "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
@@ -104,7 +106,7 @@ class Heating:
     `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not reached
     or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what the load
     does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the target is reached
-    if the trip is driven again and again; NaN where it is reached on it, or never.
+    about, if the trip is driven again and again; NaN where it is reached on it, or never.
     """
 
     scenario: Scenario
@@ -150,10 +152,8 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         values, assumed = values | more, assumed + said
     air = scenario.air
     heater = _heater(scenario, values, pressure_pa, air.relative_humidity.value)
-    found = [
-        *_heater_problems(name, heater),
-        *_temperature_problems(name, values, table.thermostat is not None),
-    ]
+    water_key = "load.volume" if table.kind == "water_tank" else "load.contents_mass"
+    found = [*_heater_problems(name, heater, water_key), *_temperature_problems(name, values, heater)]
     if found:
         raise InputError(found)
     ambient = values.get("load.ambient_temperature", ambient_air_k)
@@ -176,6 +176,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
 
 def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> Heater:
     table = scenario.load
+    loss = _possible_loss(values["load.loss"], values["load.outside_area"])
     radiating = np.asarray(values["load.radiating_area"]) * values.get("load.emissivity", 1.0)
     outside = values["load.outside_area"]
     walls = table.second_node == "walls"
@@ -198,7 +199,7 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
         held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
     heater = Heater(
         heat_capacity_j_k=values["load.heat_capacity"],
-        loss_w_k=values["load.loss"],
+        loss_w_k=values["load.loss"] if walls else loss,
         radiating_area_m2=0.0 if walls else radiating,
         outside_area_m2=0.0 if walls else outside,
         water_kg=held,
@@ -219,6 +220,17 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
     return with_contents(heater, mass, specific, boils=table.contents == "water" and table.vented)
 
 
+def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
+    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets through."""
+    loss, area = np.asarray(loss_w_k, float), np.asarray(outside_area_m2, float)
+    if loss.ndim == 0 or not np.any(area > 0):
+        return loss_w_k
+    bare = 0.8 * float(film_in_wind_w_m2_k(0.0)) * np.broadcast_to(area, loss.shape)
+    held = np.where(bare > 0, np.minimum(loss, bare), loss)
+    held[0] = loss[0]
+    return held
+
+
 _KEY_OF_NUMBER = {
     "partner.heat_capacity_j_k": "load.second_heat_capacity",
     "partner.coupling_w_k": "load.second_coupling",
@@ -229,41 +241,43 @@ _KEY_OF_NUMBER = {
     "loss_w_k": "load.loss",
     "radiating_area_m2": "load.radiating_area",
     "outside_area_m2": "load.outside_area",
-    "water_kg": "load.contents_mass",
     "open_water_area_m2": "load.open_water_area",
     "pressure_pa": "air.pressure",
     "relative_humidity": "air.relative_humidity",
 }
 
 
-def _heater_problems(name: str, heater: Heater) -> list[Problem]:
+def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]:
     """Return what is physically impossible about the load, under the scenario's own keys."""
     found = []
+    keys = {**_KEY_OF_NUMBER, "water_kg": water_key}
     for text in faults(heater):
         number, _, rest = text.partition(" is ")
         read, _, accepted = rest.partition("; accepted: ")
-        for inside, key in _KEY_OF_NUMBER.items():
+        for inside, key in keys.items():
             read, accepted = read.replace(inside, key), accepted.replace(inside, key)
-        found.append(Problem(name, _KEY_OF_NUMBER.get(number, "[load]"), read, accepted))
+        found.append(Problem(name, keys.get(number, "[load]"), read, accepted))
     return found
 
 
-def _temperature_problems(name: str, values: Mapping[str, Values], has_thermostat: bool) -> list[Problem]:
+def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heater) -> list[Problem]:
     """Return temperatures that contradict each other."""
-    if not has_thermostat:
-        return []
-    opens = float(np.ravel(values["load.thermostat"])[0]) + 0.5 * float(np.ravel(values["load.hysteresis"])[0])
-    target = float(np.ravel(values["load.target_temperature"])[0])
-    if target <= opens:
-        return []
-    return [
-        Problem(
-            name,
-            "load.target_temperature",
-            f"{target - 273.15:.4g} degC, but the thermostat opens at {opens - 273.15:.4g} degC",
-            f"at most {opens - 273.15:.4g} degC, or load.thermostat set higher",
-        )
-    ]
+    found = []
+    start = values.get("load.start_temperature")
+    if start is not None and _at(heater.water_kg) > 0:
+        boiling = float(boiling_point_k(heater.pressure_pa))
+        if float(np.max(start)) > boiling:
+            read = f"{float(np.max(start)) - _ZERO_C:.4g} degC, where the water has boiled away"
+            accepted = f"at most {boiling - _ZERO_C:.4g} degC, or load.vented = false for a closed tank"
+            found.append(Problem(name, "load.start_temperature", read, accepted))
+    if "load.thermostat" in values:
+        opens = _at(values["load.thermostat"]) + 0.5 * _at(values["load.hysteresis"])
+        target = _at(values["load.target_temperature"])
+        if target > opens:
+            read = f"{target - _ZERO_C:.4g} degC, but the thermostat opens at {opens - _ZERO_C:.4g} degC"
+            accepted = f"at most {opens - _ZERO_C:.4g} degC, or load.thermostat set higher"
+            found.append(Problem(name, "load.target_temperature", read, accepted))
+    return found
 
 
 def _limits(scenario: Scenario) -> ElementLimits:
@@ -411,11 +425,14 @@ def _first(heater: Heater) -> Heater:
 
 
 def _horizon_s(outcome: Outcome, constant_s: float) -> float:
-    """Return how long a chart of a steady warm-up shows: past the target, or until it has nearly settled."""
+    """Return how long a chart of a steady warm-up shows: past the target, past the boiling, or until nearly settled."""
     reached = outcome.time_to_target_s
     if math.isfinite(reached[0]):
         late = float(np.quantile(np.where(np.isnan(reached), np.inf, reached), 0.5 + SHARE / 2, method="higher"))
         return max(1.5 * float(reached[0]), min(1.1 * late, 3.0 * float(reached[0])), 60.0)
+    boils = float(outcome.boiling_from_s[0])
+    if math.isfinite(boils):
+        return max(1.5 * boils, 60.0)
     return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
 
 
@@ -507,9 +524,15 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
     outcome = run(trip.repeats, power, slice(None), load.thermostat)
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
-        again = _if_repeated(
-            lambda n: run(n, power[:, :1], slice(0, 1), _stated_thermostat(load.thermostat)), trip, steps
-        )
+        about = heat_up(
+            _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
+            ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
+        ).time_to_target_s[0]  # fmt: skip
+        often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
+        again = float(about)
+        if often * steps <= _MOST_STEPS_AGAIN:
+            exact = run(often, power[:, :1], slice(0, 1), _stated_thermostat(load.thermostat)).time_to_target_s[0]
+            again = float(exact if np.isfinite(exact) else about)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     fuel, whole_fuel = _trip_cost(scenario, trip, along, drawn, outcome, count)
     nothing = np.full(count, np.nan)
@@ -524,17 +547,6 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
 
 def _stated_thermostat(thermostat: Thermostat | None) -> Thermostat | None:
     return None if thermostat is None else Thermostat(_at(thermostat.set_k), _at(thermostat.hysteresis_k))
-
-
-def _if_repeated(run, trip: Trip, steps: int) -> float:  # type: ignore[no-untyped-def]
-    """Return when the target is reached if the trip is driven again and again; NaN where that takes too long to tell."""
-    repeats = trip.repeats
-    while repeats < _MOST_REPEATS and 2 * repeats * steps <= 200_000:
-        repeats *= 2
-        found = run(repeats)
-        if math.isfinite(found.time_to_target_s[0]):
-            return float(found.time_to_target_s[0])
-    return math.nan
 
 
 def _acceleration(trip: Trip) -> FloatArray:
@@ -607,8 +619,3 @@ def _rate(found: Answer) -> np.ndarray:
 def element_cap_w(load: Load) -> float:
     """Return the most power that the element may take, W; inf where no limit is known."""
     return most_power_w(load.limits)
-
-
-def water_share_of_capacity(load: Load) -> float:
-    """Return how much of the stated heat capacity is water that can boil away."""
-    return _at(load.heater.water_kg) * SPECIFIC_HEAT_J_KG_K / _at(load.heater.heat_capacity_j_k)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import click
 
 from energy.commands import common
 from vehicle.problems import InputError, Problem
-from vehicle.units import UnitSystem, show
+from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.heater_fit import Estimate, HeaterFit
@@ -122,10 +123,7 @@ def _write(path: Path, table: str, refused: str) -> None:
 
 def sentence(fit: HeaterFit, system: UnitSystem) -> str:
     """Return the fit in one sentence."""
-    from energy.heat_report import duration_words
-
-    constant = fit.time_constant_s
-    slow = f"time constant {duration_words(constant.value)} ({duration_words(constant.low)} to {duration_words(constant.high)})"
+    slow = f"time constant {_duration(fit.time_constant_s)}"
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
         return f"Without power in the logs only the {slow} can be told."
     return (
@@ -135,7 +133,20 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
 
 
 def _words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
-    value, low, high = (show(v, kind, system) for v in (estimate.value, estimate.low, estimate.high))
+    return _ranged(estimate, lambda value, digits: show(value, kind, system, digits=digits))
+
+
+def _duration(estimate: Estimate) -> str:
+    unit, seconds = ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
+    return _ranged(estimate, lambda value, digits: f"{figures(value / seconds, digits)} {unit}")
+
+
+def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
+    """Return "value (low to high)" with as many digits as it takes to tell the ends apart."""
+    for digits in (3, 4, 5):
+        value, low, high = (one(v, digits) for v in (estimate.value, estimate.low, estimate.high))
+        if len({value, low, high}) == 3:
+            break
     return f"{value} ({low.partition(' ')[0]} to {high})"
 
 
@@ -180,10 +191,7 @@ def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system:
         ("the fit misses the thermometer by", f"{show(fit.residual_rms_k, 'temperature_difference', system, digits=2)} (root mean square)"),
     ]  # fmt: skip
     if fit.sensor_lag_s is not None:
-        lag = fit.sensor_lag_s
-        rows.append(
-            ("the thermometer lags by", f"{duration_words(lag.value)} ({duration_words(lag.low)} to {duration_words(lag.high)})")
-        )  # fmt: skip
+        rows.append(("the thermometer lags by", _duration(fit.sensor_lag_s)))
     common.heading(out, "The fit")
     common.pairs(out, rows)
     if fit.remarks:

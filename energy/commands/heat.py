@@ -113,7 +113,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     if help_:
         common.heading(out, "What would fix it (each by itself)")
         common.bullets(out, [remedy.words for remedy in help_])
-    common.heading(out, "Numbers" if found.trip is None else "Numbers of the trip")
+    common.heading(out, "Numbers" if found.trip is None else f"Numbers of {found.trip.name}")
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "Beside it, a steady cruise")
