@@ -157,7 +157,9 @@ def heating_chart(
         title=None,
         sort=names,
         scale=alt.Scale(domain=names, range=list(COLOURS[: len(names)])),
-        legend=alt.Legend(orient="bottom", labelFontSize=12, symbolType="stroke", symbolStrokeWidth=4, symbolOpacity=1) if len(names) > 1 else None,
+        legend=alt.Legend(orient="bottom", labelFontSize=12, symbolType="stroke", symbolStrokeWidth=4, symbolOpacity=1)
+        if len(names) > 1
+        else None,
     )
     y = alt.Y("temperature:Q", title=name, scale=alt.Scale(zero=False))
     area = alt.Chart(table).mark_area(opacity=0.18).encode(x=x, y=alt.Y("low:Q", title=name), y2="high:Q", color=colour)

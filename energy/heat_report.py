@@ -160,9 +160,7 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
     if found.trip is not None:
         most = float(outcome.peak_temperature_k[0])
-        rows.append(
-            ("hottest on the way", temperature(most) + _range_words(outcome.peak_temperature_k, temperature))
-        )
+        rows.append(("hottest on the way", temperature(most) + _range_words(outcome.peak_temperature_k, temperature)))
         rows.append(
             (
                 "at the end of the trip",
@@ -188,19 +186,28 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "energy to get there",
-                show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more"),
+                show(energy[0], "energy", system)
+                + _range_words(energy, lambda v: show(v, "energy", system), "or more"),
             )
         )
         cost = _cost_words(found, system)
         if cost:
-            rows.append(("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found)))
+            rows.append(
+                ("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found))
+            )
         elif found.trip is not None:
             rows.append(("fuel to get there", f"not told: {found.trip.name} has no column speed"))
     if found.trip is not None and math.isfinite(found.over_trip_fuel_m3):
-        rows.append(("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine"))
+        rows.append(
+            ("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine")
+        )
     if found.trip is not None and math.isfinite(found.over_trip_pack_j):
-        rows.append(("pack over the whole trip", f"{_signed(found.over_trip_pack_j, 'energy', system)} with the turbine"))
-    rows.append(("heat capacity, contents included", show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system)))
+        rows.append(
+            ("pack over the whole trip", f"{_signed(found.over_trip_pack_j, 'energy', system)} with the turbine")
+        )
+    rows.append(
+        ("heat capacity, contents included", show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system))
+    )
     if math.isfinite(found.time_constant_s):
         rows.append(("time constant (63 % of a cool-down)", duration_words(found.time_constant_s)))
     if np.isfinite(found.watched.boiling_from_s[0]):
@@ -209,7 +216,12 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(("boiled dry after", duration_words(float(found.watched.dry_from_s[0]))))
     if load.thermostat is not None and int(found.watched.switchings[0]) > 0:
         times = int(found.watched.switchings[0])
-        rows.append(("the thermostat switches", f"{times} time{'s' if times > 1 else ''} in {duration_words(found.watched.history.time_s[-1])}"))
+        rows.append(
+            (
+                "the thermostat switches",
+                f"{times} time{'s' if times > 1 else ''} in {duration_words(found.watched.history.time_s[-1])}",
+            )
+        )
     return rows
 
 
@@ -268,7 +280,9 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
     if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
         on = _highest_words(found, system, ranged=False)
         who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
-        said.append(f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by hand.")
+        said.append(
+            f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by hand."
+        )
     said.append(
         "One temperature for all of it is assumed: near the element it is hotter."
         if load.heater.partner is None
@@ -315,7 +329,10 @@ def assumptions(found: Heating) -> list[Assumption]:
     """Return the values that were used and not given: the load's own first, then those of the power into it."""
     own = {entry.key for entry in found.load.assumptions}
     # What the ledger read beside, for other ways to the same heat, plays no part here.
-    return [*found.load.assumptions, *(a for a in found.answer.inputs.assumptions if a.key not in own and not a.key.startswith("other_"))]
+    return [
+        *found.load.assumptions,
+        *(a for a in found.answer.inputs.assumptions if a.key not in own and not a.key.startswith("other_")),
+    ]
 
 
 def as_data(found: Heating, system: UnitSystem, *, steady: Heating | None = None) -> dict[str, Any]:

@@ -929,7 +929,7 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     durations = trip_steps(time)
     typical = float(np.median(durations))
     gap = durations > (max(5 * typical, 30.0) if gap_s is None else gap_s)
-    others = {name: table[name] for name in ("speed", "ambient") if name in table}
+    others: dict[str, FloatArray] = {name: table[name] for name in ("speed", "ambient") if name in table}
     if not gap.any():
         return PowerLog(durations, power, (), others)
     after = np.flatnonzero(gap) + 1
@@ -939,5 +939,5 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
         f"{path.name}: nothing logged for {float(silent.sum()) / 60:.3g} min in {silent.size} "
         f"gap{'s' if silent.size > 1 else ''}; counted as no power"
     )
-    held = {name: np.insert(values, after, values[after - 1]) for name, values in others.items()}
+    held: dict[str, FloatArray] = {name: np.insert(values, after, values[after - 1]) for name, values in others.items()}
     return PowerLog(durations, np.insert(power, after, 0.0), (remark,), held)

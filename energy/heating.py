@@ -33,11 +33,11 @@ from energy.heater import (
     trip_steps,
     with_contents,
 )
+from energy.heater_steps import film_in_wind_w_m2_k
 from energy.inputs import Assumption, inputs_of, values_of
 from energy.ledger import Answer, answer, turbine_at_work
 from energy.quantity import Uncertain
 from energy.scenario import Scenario
-from energy.heater_steps import film_in_wind_w_m2_k
 from energy.water import boiling_point_k
 from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
@@ -414,14 +414,20 @@ def _at(value: Values) -> float:
 
 def _first(heater: Heater) -> Heater:
     """Return the load as stated, without draws."""
-    names = (
-        "heat_capacity_j_k", "loss_w_k", "radiating_area_m2", "outside_area_m2", "water_kg", "open_water_area_m2",
-    )  # fmt: skip
     partner = heater.partner
     if partner is not None:
-        keys = ("radiating_area_m2", "outside_area_m2")
-        partner = replace(partner, **{key: _at(getattr(partner, key)) for key in keys})
-    return replace(heater, partner=partner, **{name: _at(getattr(heater, name)) for name in names})  # type: ignore[arg-type]
+        radiating, outside = _at(partner.radiating_area_m2), _at(partner.outside_area_m2)
+        partner = replace(partner, radiating_area_m2=radiating, outside_area_m2=outside)
+    return replace(
+        heater,
+        heat_capacity_j_k=_at(heater.heat_capacity_j_k),
+        loss_w_k=_at(heater.loss_w_k),
+        radiating_area_m2=_at(heater.radiating_area_m2),
+        outside_area_m2=_at(heater.outside_area_m2),
+        water_kg=_at(heater.water_kg),
+        open_water_area_m2=_at(heater.open_water_area_m2),
+        partner=partner,
+    )
 
 
 def _horizon_s(outcome: Outcome, constant_s: float) -> float:
@@ -527,6 +533,7 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
         about = heat_up(
             _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
             ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
+            air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
         ).time_to_target_s[0]  # fmt: skip
         often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
         again = float(about)

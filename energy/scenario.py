@@ -593,7 +593,9 @@ class LoadTable(Table):
     ambient_temperature: Uncertain | None = quantity(
         "K", "temperature around the load; left out: air.temperature", at_least=200, at_most=400
     )
-    thermostat: Uncertain | None = quantity("K", "temperature that the thermostat is set to", at_least=200, at_most=1500)
+    thermostat: Uncertain | None = quantity(
+        "K", "temperature that the thermostat is set to", at_least=200, at_most=1500
+    )
     hysteresis: Uncertain = quantity(
         "delta_degC",
         "temperature difference between the thermostat's opening and closing, half above its setting, half below",

@@ -113,7 +113,9 @@ def _write(path: Path, table: str, refused: str) -> None:
     if refused:
         raise InputError(Problem(str(path), "", f"nothing to write: {refused}", "logs that tell capacity and loss"))
     if path.exists():
-        raise InputError(Problem(str(path), "", "there is such a file already", "a new file name (nothing is overwritten)"))
+        raise InputError(
+            Problem(str(path), "", "there is such a file already", "a new file name (nothing is overwritten)")
+        )
     try:
         write_whole(path, table.encode())
     except OSError as error:
@@ -137,7 +139,9 @@ def _words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
 
 
 def _duration(estimate: Estimate) -> str:
-    unit, seconds = ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
+    unit, seconds = (
+        ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
+    )
     return _ranged(estimate, lambda value, digits: f"{figures(value / seconds, digits)} {unit}")
 
 

@@ -35,7 +35,9 @@ if TYPE_CHECKING:
     metavar="LOG.csv",
     help="A wattmeter's log instead of the computed power: columns time_s, power_w; speed_km_h, ambient_degc if known.",
 )
-@click.option("--repeat", type=click.IntRange(1, 1000), default=1, help="Drive the trip or log this many times in a row.")
+@click.option(
+    "--repeat", type=click.IntRange(1, 1000), default=1, help="Drive the trip or log this many times in a row."
+)
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
@@ -73,7 +75,9 @@ def command(
     elif power_file is not None:
         trip = read_power(power_file, repeats=repeat)
     elif repeat > 1:
-        raise InputError(Problem("command line", "--repeat", "given without --trip or --power", "one of them beside it"))
+        raise InputError(
+            Problem("command line", "--repeat", "given without --trip or --power", "one of them beside it")
+        )
     steady = heating(checked)
     found = steady if trip is None else heating(checked, trip)
     if picture is not None:
@@ -131,7 +135,9 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     own = [report.assumption_words(entry) for entry in found.load.assumptions]
     others = len(heat_report.assumptions(found)) - len(own)
     if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
-        own.append(f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists them")
+        own.append(
+            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists them"
+        )
     common.bullets(out, own)
     common.heading(out, "Cautions")
     common.bullets(out, heat_report.cautions(found, system))
