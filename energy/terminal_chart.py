@@ -60,7 +60,7 @@ def line_chart(
             signal.lines(True)
             signal.label(curve.name)
             figure.draw(signal)
-        for axis, count in (("x", max(2, width // 12)), ("y", max(2, height // 4))):
+        for axis, count in (("x", max(2, width // 10)), ("y", max(2, height // 4))):
             values = [np.asarray(getattr(curve, axis)) for curve in curves]
             low, high = (float(pick([pick(v[np.isfinite(v)]) for v in values])) for pick in (min, max))
             if high > low:
