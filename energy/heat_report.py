@@ -113,8 +113,14 @@ def sentence(found: Heating, system: UnitSystem) -> str:
     return (
         f"{lead}. {temperature(target)} is not reachable: this power{kept_up} ends at {temperature(ends)}"
         f"{_range_words(outcome.highest_temperature_k, temperature)}; {power(short)} more are needed to hold "
-        f"{temperature(target)}."
+        f"{temperature(target)}.{_though(found)}"
     )
+
+
+def _though(found: Heating) -> str:
+    """Return how often the draws get there after all, where that is often enough to matter."""
+    share = float(np.mean(found.outcome.reachable[1:])) if found.drawn else 0.0
+    return f" In {_percent(share)} of the draws it is within reach all the same." if share >= 0.05 else ""
 
 
 def _ends_words(found: Heating, system: UnitSystem) -> str:
@@ -301,7 +307,7 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
             f"{'in the load.' if found.trip is not None and found.trip.power_w is not None else 'in load and power.'}"
         )
         never = 1 - float(np.mean(found.outcome.reachable[1:]))
-        if 0 < never < 1:
+        if 0 < never < 1 and bool(found.outcome.reachable[0]):
             said.append(f"In {_percent(never)} of the draws the target is out of reach.")
         within = float(np.mean(np.isfinite(found.outcome.time_to_target_s[1:])))
         if found.trip is not None and 0 < within < 1:

@@ -195,10 +195,10 @@ def values_of(
     return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
 
 
-def ranges_of(scenario: Scenario, keys: Sequence[str]) -> dict[str, Uncertain]:
-    """Return those of the keys whose values are not known exactly, stated or default (SI)."""
+def ranges_of(scenario: Scenario, keys: Sequence[str] | None = None) -> dict[str, Uncertain]:
+    """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an answer uses."""
     read = _Reader(scenario, {})
-    found = {key: read.uncertain(key) for key in keys}
+    found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
     return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
 
 

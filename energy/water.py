@@ -24,18 +24,22 @@ def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
     checked against a reference library in the tests.
     """
     temperature = np.asarray(temperature_k, dtype=float)
-    tau = 1.0 - temperature / _CRITICAL_K
-    root = np.sqrt(np.maximum(tau, 0.0))
-    tau3 = tau * tau * tau
-    series = (
-        -7.85951783 * tau
-        + 1.84408259 * tau * root
-        - 11.7866497 * tau3
-        + 22.6807411 * tau3 * root
-        - 15.9618719 * tau3 * tau
-        + 1.80122502 * tau3 * tau3 * tau * root
-    )
-    return np.asarray(_CRITICAL_PA * np.exp(_CRITICAL_K / temperature * series))
+    root = np.sqrt(np.maximum(1.0 - temperature / _CRITICAL_K, 0.0))
+    # The powers 1, 1.5, 3, 3.5, 4 and 7.5 of tau as a polynomial of its root, evaluated in place: long marches call this
+    # at every step.
+    tau = root * root
+    cube = tau * root
+    series = cube * cube
+    series *= root
+    series *= 1.80122502
+    for factor, power in ((-15.9618719, root), (22.6807411, root), (-11.7866497, cube), (1.84408259, root)):
+        series += factor
+        series *= power
+    series += -7.85951783
+    series *= tau
+    series *= _CRITICAL_K
+    series /= temperature
+    return np.asarray(_CRITICAL_PA * np.exp(series))
 
 
 def latent_heat_j_kg(temperature_k: npt.ArrayLike) -> FloatArray:
