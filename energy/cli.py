@@ -20,6 +20,8 @@ COMMANDS = {
     "fit": "fit",
     "size": "size",
     "curves": "curves",
+    "record": "record",
+    "join": "join",
     "check": "check",
     "keys": "keys",
     "example": "example",
