@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import numpy.typing as npt
 
@@ -65,6 +67,16 @@ def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
     return temperature
 
 
+def _vapour_density_kg_m3(temperature_k: FloatArray) -> FloatArray:
+    """Return the density of saturated vapour by the ideal gas law."""
+    return saturation_pressure_pa(temperature_k) / (_VAPOUR_GAS_CONSTANT_J_KG_K * temperature_k)
+
+
+@functools.lru_cache(maxsize=1024)
+def _density_at(temperature_k: float) -> float:
+    return float(_vapour_density_kg_m3(np.asarray(temperature_k)))
+
+
 def evaporation_w_m2(
     temperature_k: npt.ArrayLike, ambient_k: npt.ArrayLike, relative_humidity: npt.ArrayLike, film_w_m2_k: npt.ArrayLike
 ) -> FloatArray:
@@ -75,7 +87,9 @@ def evaporation_w_m2(
     """
     temperature = np.asarray(temperature_k, dtype=float)
     ambient = np.asarray(ambient_k, dtype=float)
-    over = saturation_pressure_pa(temperature) / (_VAPOUR_GAS_CONSTANT_J_KG_K * temperature)
-    around = np.asarray(relative_humidity) * saturation_pressure_pa(ambient) / (_VAPOUR_GAS_CONSTANT_J_KG_K * ambient)
+    over = _vapour_density_kg_m3(temperature)
+    # One ambient for all draws: hour after hour the same, so it is looked up.
+    saturated = _density_at(float(ambient.flat[0])) if ambient.size == 1 else _vapour_density_kg_m3(ambient)
+    around = np.asarray(relative_humidity) * saturated
     flux = np.asarray(film_w_m2_k) * _FILM_TO_MASS_K_M3_J * (over - around)
     return np.asarray(np.maximum(flux, 0.0) * latent_heat_j_kg(temperature))
