@@ -495,6 +495,115 @@ class Heater(Table):
         source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
     )
     rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
+    rated_voltage: Uncertain | None = quantity("V", "rated voltage of the element", above=0)
+    surface_limit: Uncertain | None = quantity(
+        "K", "highest temperature that the element's surface stands", at_least=273.15, at_most=1700
+    )
+
+
+class LoadTable(Table):
+    """What is heated: its heat capacity and loss, what is in it, how hot it shall get."""
+
+    kind: Literal["water_tank", "insulated_box", "small_electric_oven", "domestic_oven"] | None = Field(
+        default=None,
+        description="a load to start from, with ranges for heat_capacity and loss until you have fitted your own "
+        "(windtoll fit heater): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
+    )
+    volume: Uncertain | None = quantity("m**3", "volume of tank or box, inside", above=0, at_most=10)
+    filled: Uncertain = quantity(
+        "dimensionless", "share of the tank that is full", default=1.0, above=0, at_most=1, source="a full tank"
+    )
+    vented: bool = Field(
+        default=True,
+        description="true: water can boil away through an open vent; false: closed under pressure with a relief "
+        "valve, boiling is not modelled",
+    )
+    insulation: Uncertain = quantity(
+        "m", "thickness of the box's insulation", default="40 mm", above=0, at_most=0.5, source=NO_SOURCE
+    )
+    heat_capacity: Uncertain | None = quantity(
+        "J/K", "heat capacity of what is heated, a tank's water included; contents come on top", above=0
+    )
+    loss: Uncertain | None = quantity(
+        "W/K", "loss per kelvin above the ambient, in still air (with walls: what gets past them)", at_least=0
+    )
+    radiating_area: Uncertain = quantity(
+        "m**2",
+        "area that radiates besides the loss above (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="the loss per kelvin holds the radiation",
+    )
+    emissivity: Uncertain = quantity(
+        "dimensionless",
+        "emissivity of the radiating area",
+        default=0.9,
+        low=0.8,
+        high=0.95,
+        above=0,
+        at_most=1,
+        source="painted or oxidised metal, from memory; bare aluminium has about 0.1",
+    )
+    outside_area: Uncertain = quantity(
+        "m**2",
+        "outer surface that stands in the road wind (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="sheltered from the road wind",
+    )
+    open_water_area: Uncertain = quantity(
+        "m**2", "open surface of the water, without a lid", default="0 m^2", at_least=0, at_most=10, source="a lid"
+    )
+    second_node: Literal["none", "element", "walls"] = Field(
+        default="none",
+        description="none: all at one temperature; element: the element is hotter than what it heats; walls: the walls "
+        "are cooler than what is inside",
+    )
+    second_heat_capacity: Uncertain | None = quantity("J/K", "heat capacity of element or walls", above=0)
+    second_coupling: Uncertain | None = quantity(
+        "W/K", "heat flow between element or walls and what is heated, per kelvin between them", above=0
+    )
+    second_loss: Uncertain = quantity(
+        "W/K",
+        "loss of element or walls to the ambient, in still air",
+        default="0 W/K",
+        at_least=0,
+        source="all loss is that of what is heated",
+    )
+    contents: (
+        Literal[
+            "water", "vegetables", "fruit", "herbs", "potatoes", "meat", "dough", "oil", "wood", "aluminium", "stone",
+            "steel",
+        ]
+        | None
+    ) = Field(default=None, description="what is put in, with contents_mass")  # fmt: skip
+    contents_mass: Uncertain | None = quantity("kg", "mass of what is put in", at_least=0, at_most=20_000)
+    contents_specific_heat: Uncertain | None = quantity(
+        "J/kg/K", "its specific heat, instead of a name", above=0, at_most=20_000
+    )
+    contents_water_share: Uncertain | None = quantity(
+        "dimensionless", "its share of water by mass, instead of a name (food)", at_least=0, at_most=1
+    )
+    target_temperature: Uncertain | None = quantity("K", "temperature that is wanted", at_least=200, at_most=1500)
+    start_temperature: Uncertain | None = quantity(
+        "K", "temperature at the start; left out: the ambient", at_least=200, at_most=1500
+    )
+    ambient_temperature: Uncertain | None = quantity(
+        "K", "temperature around the load; left out: air.temperature", at_least=200, at_most=400
+    )
+    thermostat: Uncertain | None = quantity(
+        "K", "temperature that the thermostat is set to", at_least=200, at_most=1500
+    )
+    hysteresis: Uncertain = quantity(
+        "delta_degC",
+        "temperature difference between the thermostat's opening and closing, half above its setting, half below",
+        default="4 K",
+        at_least=0.1,
+        at_most=200,
+        source=f"{NO_SOURCE}: 2 to 10 K",
+    )
 
 
 class VehicleTable(Table):
@@ -741,6 +850,7 @@ TABLES: dict[str, type[Table]] = {
     "drive": Drive,
     "generator": GeneratorTable,
     "heater": Heater,
+    "load": LoadTable,
     "vehicle": VehicleTable,
     "engine": EngineTable,
     "battery": BatteryTable,
@@ -750,7 +860,7 @@ TABLES: dict[str, type[Table]] = {
     "prices": Prices,
 }
 TEXTS = ("title", "note")
-_ALWAYS = ("air", "drive", "heater", "credit", "other_sources", "prices")  # may be left out: all defaults
+_ALWAYS = ("air", "drive", "heater", "load", "credit", "other_sources", "prices")  # may be left out: all defaults
 
 
 @dataclass(frozen=True)
@@ -776,6 +886,7 @@ class Scenario:
     drive: Drive
     generator: GeneratorTable | None
     heater: Heater
+    load: LoadTable
     vehicle: VehicleTable
     engine: EngineTable | None
     battery: BatteryTable | None
@@ -999,7 +1110,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems = _cross_checks(scenario)
     if problems:
         raise InputError(problems)
-    return _widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario))))
+    return _with_load_defaults(_widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario)))))
 
 
 def _curves_of_blade(
@@ -1060,6 +1171,31 @@ def _widened_where_doubtful(scenario: Scenario) -> Scenario:
     wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
     wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption
     return replace(scenario, rotor=wide, reasons={**scenario.reasons, f"rotor.{key}": reason})
+
+
+def _with_load_defaults(scenario: Scenario) -> Scenario:
+    """Return the scenario with the heat capacity and loss that go with load.kind, where the user gave none."""
+    table = scenario.load
+    if table.second_node == "walls" and table.loss is None:
+        table = table.model_copy(update={"loss": Uncertain(0.0, 0.0, 0.0)})
+        scenario = replace(scenario, load=table)
+    if table.kind is None:
+        return scenario
+    from energy.heated_loads import load_of_kind
+
+    litres = 0.0 if table.volume is None else table.volume.value * 1e3
+    named = load_of_kind(table.kind, litres, full=table.filled.value, insulation_mm=table.insulation.value * 1e3)
+    values = {
+        "heat_capacity": (named.heat_capacity_j_k, named.capacity_source),
+        "loss": (named.loss_w_k, named.loss_source),
+    }
+    left = {key: pair for key, pair in values.items() if key not in table.model_fields_set}
+    filled = table.model_copy(
+        update={key: Uncertain(r.value, r.low, r.high, "triangular") for key, (r, _) in left.items()}
+    )
+    filled.model_fields_set.difference_update(left)  # the user did not set them: they stay assumptions
+    reasons = {f"load.{key}": f"{named.name}: {source}" for key, (_, source) in left.items()}
+    return replace(scenario, load=filled, reasons={**scenario.reasons, **reasons})
 
 
 def _is_plain(text: str) -> bool:
@@ -1173,9 +1309,39 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
                     "gear_ratios, final_drive_ratio and tyre_radius together",
                 )
             )
+    problems += _load_either_or(name, table("load"))
     if "pressure" in table("air") and "altitude" in table("air"):
         problems.append(Problem(name, "air.altitude", "given beside pressure", "either pressure or altitude"))
     return problems
+
+
+def _load_either_or(name: str, load: Mapping[str, Any]) -> list[Problem]:
+    """Return faults of presence in [load]."""
+    problems = []
+
+    def missing(key: str, accepted: str) -> None:
+        problems.append(Problem(name, f"load.{key}", "missing", accepted))
+
+    if load.get("kind") in ("water_tank", "insulated_box") and "volume" not in load:
+        missing("volume", f'how much the {load["kind"]} holds, such as "30 L" or "8 gal"')
+    if load.get("second_node") in ("element", "walls"):
+        walls = ("second_loss",) if load["second_node"] == "walls" else ()
+        for key in ("second_heat_capacity", "second_coupling", *walls):
+            if key not in load:
+                missing(key, f'with second_node = "{load["second_node"]}", a value such as {_load_example(key)}')
+    of_contents = [key for key in ("contents", "contents_specific_heat", "contents_water_share") if key in load]
+    accepted = "one of contents (a name), contents_specific_heat and contents_water_share, with contents_mass"
+    if len(of_contents) > 1:
+        problems.append(Problem(name, f"load.{of_contents[1]}", f"given beside {of_contents[0]}", accepted))
+    if of_contents and "contents_mass" not in load:
+        missing("contents_mass", accepted)
+    if "contents_mass" in load and not of_contents:
+        missing("contents", accepted)
+    return problems
+
+
+def _load_example(key: str) -> str:
+    return '"1.2 kJ/K"' if key.endswith("capacity") else '"8 W/K"'
 
 
 def _rotor_either_or(name: str, rotor: Mapping[str, Any], data: Mapping[str, Any]) -> list[Problem]:
