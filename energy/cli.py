@@ -15,6 +15,9 @@ from vehicle.problems import InputError
 COMMANDS = {
     "answer": "answer",
     "match": "match",
+    "loads": "loads",
+    "truepitch": "truepitch",
+    "tune": "tune",
     "check": "check",
     "example": "example",
 }
