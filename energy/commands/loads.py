@@ -187,11 +187,11 @@ def _sentence(row: Load, system: UnitSystem) -> str:
         return (
             numbers
             + wanted
-            + (": too little. Do not drive so." if margin < 1 else f": margin {_margin(margin)}, thin.")
+            + (": too little. Do not run it so." if margin < 1 else f": margin {_margin(margin)}, thin.")
         )
     against = f"limit {_shown(limit, row.kind, system)} ({row.limit_from})"
     if margin < 1:
-        return f"{numbers}{against}: {_times(margin)}. Do not drive so."
+        return f"{numbers}{against}: {_times(margin)}. Do not run it so."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
         return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
     return f"{numbers}{against}: margin {_margin(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
@@ -238,7 +238,7 @@ def _print(table: LoadTable, system: UnitSystem) -> None:
     over = [row for row in table.thin if (row.margin or 0) < 1]
     if over:
         out.print(
-            f"Do not drive so: {len({row.name for row in over})} of the loads below are over their limit, the worst is the "
+            f"Do not run it so: {len({row.name for row in over})} of the loads below are over their limit, the worst is the "
             f"{over[0].name}, {_times(over[0].margin or 1)}.",
             style="bold",
         )
