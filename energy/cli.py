@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
+import io
 import json
 import sys
 
 import click
 
-from vehicle.problems import InputError
+from vehicle.problems import InputError, Problem
 
 # name -> module of energy.commands that holds a click command of the name `command`; imported only when asked for.
 COMMANDS = {
@@ -18,7 +19,10 @@ COMMANDS = {
     "loads": "loads",
     "truepitch": "truepitch",
     "tune": "tune",
+    "size": "size",
+    "curves": "curves",
     "check": "check",
+    "keys": "keys",
     "example": "example",
 }
 
@@ -60,15 +64,25 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error."""
+    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error, 130 when interrupted."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a console without Ω or λ shows a mark instead of failing
+    as_json = "--json" in sys.argv[1:]
     try:
-        cli(standalone_mode=True)
+        sys.exit(cli(standalone_mode=False) or 0)
     except InputError as error:
-        tell(error, as_json="--json" in sys.argv[1:])
+        tell(error, as_json=as_json)
         sys.exit(2)
-    except BrokenPipeError:  # `windtoll answer … | head`: the reader has seen enough
-        sys.stderr.close()
-        sys.exit(0)
+    except click.ClickException as error:
+        if as_json:
+            tell(InputError(Problem("command line", "", error.format_message(), "see --help")), as_json=True)
+        else:
+            error.show()
+        sys.exit(2)
+    except click.Abort:
+        click.echo("interrupted", err=True)
+        sys.exit(130)
 
 
 def tell(error: InputError, *, as_json: bool) -> None:

@@ -7,11 +7,18 @@ of the scenario's value; all arrays must broadcast.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.air import AirAtVehicle, density_kg_m3, rotor_air_speed_m_s, standard_atmosphere, wind_triangle
+from energy.air import (
+    AirAtVehicle,
+    density_kg_m3,
+    rotor_air_speed_m_s,
+    shear_speed_factor,
+    standard_atmosphere,
+    wind_triangle,
+)
 from energy.generator import ElectricalChain, hot_resistance_ohm
 from energy.quantity import Spec, Uncertain
 from energy.rotor import RotorCurves
@@ -64,7 +71,9 @@ class Turbine:
     """The turbine of an answer in numbers; see the scenario's keys for meanings. SI; pitch in degrees."""
 
     diameter_m: Values
-    pitch_deg: Values
+    pitch_deg: Values  # of the curves: from the rotor plane, positive towards feather
+    power_factor: Values
+    thrust_factor: Values
     curves: RotorCurves | None
     measured: MeasuredPower | None
     chain: ElectricalChain | None
@@ -110,6 +119,7 @@ class Inputs:
     temperature_k: Values
     road_speed_m_s: Values
     grade: Values
+    acceleration_m_s2: Values
     air: AirAtVehicle
     rotor_air_speed_m_s: np.ndarray  # working air speed at the disc, with yaw and local speed
     free_air_speed_m_s: np.ndarray  # the same without the local speed factor
@@ -156,7 +166,7 @@ class _Reader:
             value, source = FUEL_DEFAULTS[key][self.scenario.engine.fuel]
             self._assume(key, value, spec.unit, source)
         elif value is not None and table is not None and name not in table.model_fields_set:
-            self._assume(key, value, spec.unit, spec.source)
+            self._assume(key, value, spec.unit, self.scenario.reasons.get(key, spec.source))
         return value
 
     def all_of(self, key: str) -> np.ndarray:
@@ -194,7 +204,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     read = reader(scenario, draws)
     temperature, density = _air(read)
     road_speed = read("trip.road_speed")
-    air = wind_triangle(road_speed, read("air.wind_speed"), read("air.wind_from"))
+    air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
     turns = scenario.rotor.turns_into_wind
     exponent = 0.0 if turns else read("rotor.yaw_exponent")
     local = read("rotor.local_speed_factor")
@@ -211,6 +221,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
         temperature_k=temperature,
         road_speed_m_s=road_speed,
         grade=read("trip.grade"),
+        acceleration_m_s2=read("trip.acceleration"),
         air=air,
         rotor_air_speed_m_s=rotor_air_speed_m_s(air, exponent, local, turns_into_wind=turns),
         free_air_speed_m_s=rotor_air_speed_m_s(air, exponent, 1.0, turns_into_wind=turns),
@@ -234,20 +245,38 @@ def _air(read: _Reader) -> tuple[Values, np.ndarray]:
     return temperature, density_kg_m3(temperature, pressure, humidity)
 
 
+def _wind_speed(read: _Reader) -> Values:
+    """Return the wind at hub height: as given, or brought down from the height where it was measured."""
+    wind, height, hub = read("air.wind_speed"), read.maybe("air.wind_measured_at"), read.maybe("rotor.hub_height")
+    if height is None or hub is None:
+        return wind
+    factor = shear_speed_factor(hub, np.asarray(read("rotor.diameter")) / 2, height, read("air.shear_exponent"))
+    return wind * factor
+
+
 def _turbine(read: _Reader, local: Values) -> Turbine:
     scenario = read.scenario
     diameter = read("rotor.diameter")
     pitch: Values | None = read.maybe("rotor.pitch")
     if pitch is None:
         pitch = scenario.curves.pitch_deg[0] if scenario.curves is not None else 0.0
-    for note in scenario.curves.notes if scenario.curves is not None else ():
-        read.say("rotor.curves", note, "the curve file")
+    else:
+        pitch = scenario.pitch_convention.chord_angle_deg(np.asarray(pitch))
+    for k, note in enumerate(scenario.curves.notes if scenario.curves is not None else (), 1):
+        computed = scenario.curves is not None and scenario.curves.stalled_torque_share is not None
+        read.say(
+            f"rotor.{'blade' if computed else 'curves'} ({k})",
+            note,
+            "computed curves" if computed else "the curve file",
+        )
     blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
     chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
     after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
     return Turbine(
         diameter_m=diameter,
         pitch_deg=pitch,
+        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
+        thrust_factor=read("rotor.thrust_factor"),
         curves=scenario.curves,
         measured=scenario.measured,
         chain=chain,
@@ -300,16 +329,20 @@ def _road_load(read: _Reader) -> RoadLoad:
     mass, rolling = read("vehicle.mass"), read("vehicle.rolling_resistance")
     area = read.maybe("vehicle.drag_area")
     if area is not None:
-        return from_drag_area(mass, area, rolling)
-    b = read.maybe("vehicle.coastdown_b")
-    return from_coastdown(
-        mass,
-        read("vehicle.coastdown_a"),
-        0.0 if b is None else b,
-        read("vehicle.coastdown_c"),
-        read("vehicle.coastdown_air_density"),
-        rolling,
-    )
+        load = from_drag_area(mass, area, rolling)
+    else:
+        b = read.maybe("vehicle.coastdown_b")
+        load = from_coastdown(
+            mass,
+            read("vehicle.coastdown_a"),
+            0.0 if b is None else b,
+            read("vehicle.coastdown_c"),
+            read("vehicle.coastdown_air_density"),
+            rolling,
+        )
+    if np.any(np.asarray(read("trip.acceleration")) != 0):
+        load = replace(load, rotating_mass_factor=read("vehicle.rotating_mass_factor"))
+    return load
 
 
 def _engine(read: _Reader) -> tuple[Engine | Battery, Fuel | None]:
@@ -384,6 +417,7 @@ def shown_value(value: float, unit: str) -> str:
         "J/kg": ("kWh/kg", "kWh/kg"),
         "rad": ("deg", "°"),
         "m**2": ("m**2", "m²"),
+        "m/s**2": ("m/s**2", "m/s²"),
         "N*m": ("N*m", "N·m"),
         "kg/m**3": ("kg/m**3", "kg/m³"),
         "ohm": ("ohm", "Ω"),
@@ -391,7 +425,13 @@ def shown_value(value: float, unit: str) -> str:
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":
-        return f"{units.figures(value - 273.15, 3)} °C"
+        return f"{_plain(value - 273.15)} °C"
     if target and target != unit:
         value = value / units.convert(1.0, target, unit)
-    return f"{units.figures(value, 3)} {name}".strip()
+    return f"{_plain(value)} {name}".strip()
+
+
+def _plain(value: float) -> str:
+    """Return a number with three significant digits and no trailing zeros."""
+    text = units.figures(value, 3)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text

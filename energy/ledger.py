@@ -4,7 +4,7 @@ Each state (absent, stowed, working) is computed with the full physics: air, rot
 The books are double entry: what one account gives ("rotor drag" of the road) another receives, and each account sums to
 zero.
 
-    road:        fuel = engine + drivetrain + brakes + tyres + body + grade + mount + rotor drag
+    road:        fuel = engine + drivetrain + brakes + tyres + body + grade + acceleration + mount + rotor drag
     rotor:       rotor drag + wind = wake and blade loss + shaft
     electrical:  shaft = belt + generator + rectifier + leads + heat into the load
 
@@ -14,13 +14,14 @@ shaft power is always below the drag power. With a head wind the wind pays the d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
 from energy.generator import ElectricalState, electrical_state
 from energy.inputs import Inputs
-from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve
+from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.rotor import thrust_coefficient_at_power
 from vehicle.arrays import Values
 from vehicle.engine import Battery, Engine, Supply, calculated_load_points, drive
@@ -53,6 +54,7 @@ class TurbineAtWork:
     free_run_speed_rad_s: np.ndarray
     turning: np.ndarray
     beyond_data: np.ndarray
+    stalled_torque_share: np.ndarray  # NaN where the curves do not tell
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ class OtherSource:
 
 def answer(inputs: Inputs) -> Answer:
     """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat."""
-    turbine = turbine_at_work(inputs)
+    turbine = _spread(turbine_at_work(inputs), inputs)
     states = {
         "absent": _state(inputs, "absent", turbine),
         "stowed": _state(inputs, "stowed", turbine),
@@ -135,6 +137,15 @@ def answer(inputs: Inputs) -> Answer:
         change = _change(inputs, states["working"], without)
     other = _other_sources(inputs, turbine, plain)
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
+
+
+def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
+    """Return the turbine with every figure in the shape of all conditions, those of the road too."""
+    road = _state(inputs, "absent", turbine).supply.source_w
+    shape = np.broadcast_shapes(np.shape(road), np.shape(turbine.heat_power_w))
+    values = {f.name: getattr(turbine, f.name) for f in fields(turbine)}
+    spread: dict[str, Any] = {k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)}
+    return replace(turbine, **spread)
 
 
 def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
@@ -151,6 +162,8 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     point = solve(rotor, turbine.chain, load_connected_after_spin_up=turbine.load_connected_after_spin_up)
     state = electrical_state(turbine.chain, point.rotor_speed_rad_s)
@@ -175,6 +188,7 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
+        stalled_torque_share=stalled_torque_share(turbine.curves, turbine.pitch_deg, point.tip_speed_ratio),
     )
 
 
@@ -194,7 +208,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
     if table.thrust_n is not None:
         thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
     else:
-        thrust = thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
+        thrust = np.asarray(turbine.thrust_factor) * thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
     nan = np.full(np.shape(air), np.nan)
     turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
@@ -215,6 +229,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         free_run_speed_rad_s=nan,
         turning=power > 0,
         beyond_data=beyond,
+        stalled_torque_share=nan,
     )
 
 
@@ -255,6 +270,8 @@ def stowed_drag_n(inputs: Inputs) -> np.ndarray:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     free = solve(rotor, replace(turbine.chain, element_resistance_ohm=np.inf), load_connected_after_spin_up=True)
     _, drag, _, _ = _drag(inputs, free.thrust_n, free.shaft_power_w, free.rotor_speed_rad_s > 0)
@@ -268,7 +285,14 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     mass = inputs.turbine.mass_kg if carried else 0.0
     speed = np.asarray(inputs.road_speed_m_s, float)
     forces = road_forces(
-        inputs.road_load, speed, density, air.ahead_m_s, air.across_m_s, grade=inputs.grade, added_mass_kg=mass
+        inputs.road_load,
+        speed,
+        density,
+        air.ahead_m_s,
+        air.across_m_s,
+        grade=inputs.grade,
+        acceleration_m_s2=inputs.acceleration_m_s2,
+        added_mass_kg=mass,
     )
     zero = np.zeros(np.shape(forces.total_n))
     mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
@@ -318,6 +342,7 @@ def _road_rows(
         ("road", "tyres", -forces.tyres_n * speed),
         ("road", "body drag", -forces.body_drag_n * speed),
         ("road", "grade", -forces.grade_n * speed),
+        ("road", "acceleration", -forces.inertia_n * speed),
         ("road", "mount drag", -mount * speed),
         ("road", "rotor drag", -rotor * speed),
     ]
@@ -395,7 +420,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         nan,
         gas,
         nan,
-        "only where a flame is allowed: never burning while driving unless type-approved for it",
+        "only where a flame is allowed; never while driving unless it is approved for that",
     )
     mains = heat / np.asarray(other.mains_charge_efficiency)
     kilograms = heat * 3600 / np.asarray(other.battery_energy_per_mass_j_kg)
@@ -412,7 +437,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         np.where(np.isfinite(heat), 0.0, np.nan),
         nan,
         nan,
-        "no extra fuel, but carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
+        "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
     )
     return found
 
@@ -429,6 +454,7 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
         inputs.air.ahead_m_s,
         inputs.air.across_m_s,
         grade=inputs.grade,
+        acceleration_m_s2=inputs.acceleration_m_s2,
         added_mass_kg=turbine_kg + mass_kg,
     )
     wheel = (forces.total_n + without.mount_drag_n + without.rotor_drag_n) * speed

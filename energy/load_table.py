@@ -230,7 +230,8 @@ class _Builder:
         limits = self.inputs.turbine
         assert limits.curves is not None
         assert limits.chain is not None
-        rotor = Rotor(limits.curves, self.radius, self.pitch, self.density, air)
+        power, thrust = (float(np.asarray(v)) for v in (limits.power_factor, limits.thrust_factor))
+        rotor = Rotor(limits.curves, self.radius, self.pitch, self.density, air, power, thrust)
         self.free_run = float(free_run_speed_rad_s(rotor, limits.chain))
         self.free_run_known = free_run_is_told(limits.curves, self.pitch)
         if not self.free_run_known:
@@ -246,7 +247,7 @@ class _Builder:
         }
         ratios = np.array(list(speeds.values())) * self.radius / max(air, 1e-9)
         _, ct, beyond = coefficients(limits.curves, self.pitch, ratios)
-        thrusts = loads.wind_force_n(self.density, self.area, air, ct)
+        thrusts = loads.wind_force_n(self.density, self.area, air, ct * thrust)
         if bool(beyond.any()):
             self.notes.append(
                 f"The worst case reaches tip-speed ratio {ratios.max():.1f}, past the curves' last of "
@@ -461,30 +462,34 @@ class _Builder:
             )
 
     def _blade(self) -> BladeMass | None:
-        table = self.scenario.blades
+        table = self.scenario.blade_loads
         if table is None:
             return None
         if table.piece_masses is not None:
             return blade_mass(
-                list(self.read.all_of("blades.piece_masses")), list(self.read.all_of("blades.piece_radii"))
+                list(self.read.all_of("blade_loads.piece_masses")), list(self.read.all_of("blade_loads.piece_radii"))
             )
         if table.mass is not None:
-            return blade_mass([float(self.read("blades.mass"))], [float(self.read("blades.centre_of_mass"))])
+            return blade_mass([float(self.read("blade_loads.mass"))], [float(self.read("blade_loads.centre_of_mass"))])
         return None
+
+    def _count(self) -> float:
+        given = self.read.maybe("blade_loads.number_of_blades")
+        return float(self.read("blade.number_of_blades") if given is None else given)
 
     def _roots(self) -> None:
         read, blade = self.read, self.blade
-        if self.scenario.blades is None:
+        if self.scenario.blade_loads is None:
             self._missing(
                 "blade roots, balance, pitch linkage",
-                "[blades] number, mass, centre_of_mass (or piece_masses, piece_radii)",
+                "[blade_loads] number_of_blades, mass, centre_of_mass (or piece_masses, piece_radii)",
             )
             return
-        count, root = float(read("blades.number")), float(read("blades.root_radius"))
+        count, root = self._count(), float(read("blade_loads.root_radius"))
         if blade is None:
             self._missing(
                 "centrifugal force of the blades",
-                "blades.mass and blades.centre_of_mass, or piece_masses and piece_radii",
+                "blade_loads.mass and blade_loads.centre_of_mass, or piece_masses and piece_radii",
             )
         else:
             first = blade.first_moment_kg_m
@@ -493,21 +498,21 @@ class _Builder:
                 lambda at: float(loads.centrifugal_force_n(first, 1.0, at.rotor_speed_rad_s)),
                 "N",
                 "force",
-                self._limit("blades.root_pull_rating"),
-                "blades.root_pull_rating",
+                self._limit("blade_loads.root_pull_rating"),
+                "blade_loads.root_pull_rating",
             )
-            if self.scenario.blades.root_pull_rating is None:
-                self._missing("limit of the blade roots' pull", "blades.root_pull_rating")
+            if self.scenario.blade_loads.root_pull_rating is None:
+                self._missing("limit of the blade roots' pull", "blade_loads.root_pull_rating")
         self._add(
             "flap bending at each blade root",
             lambda at: float(loads.flap_bending_n_m(at.thrust_n / count, self.radius, root)),
             "N*m",
             "torque",
-            self._limit("blades.root_bending_rating"),
-            "blades.root_bending_rating",
+            self._limit("blade_loads.root_bending_rating"),
+            "blade_loads.root_bending_rating",
         )
-        if self.scenario.blades.root_bending_rating is None:
-            self._missing("limit of the blade roots' bending", "blades.root_bending_rating")
+        if self.scenario.blade_loads.root_bending_rating is None:
+            self._missing("limit of the blade roots' bending", "blade_loads.root_bending_rating")
         if blade is not None:
             doubled = 2.0 if count <= 2 else 1.0  # two blades: the moment swings between nothing and twice
             self._add(
@@ -526,7 +531,7 @@ class _Builder:
 
     def _balance(self) -> None:
         read = self.read
-        if self.scenario.blades is None:
+        if self.scenario.blade_loads is None:
             return
         lost = _SAMPLE_LOST_KG * self.radius
         self._add(
@@ -537,16 +542,16 @@ class _Builder:
             None,
             "",
         )
-        mass = self._limit("blades.rotor_mass")
+        mass = self._limit("blade_loads.rotor_mass")
         speed = self._service_speed()
         if mass is None or not speed > 0:
-            self._missing("permissible imbalance (ISO 21940-11)", "blades.rotor_mass")
+            self._missing("permissible imbalance (ISO 21940-11)", "blade_loads.rotor_mass")
             return
-        permitted = float(loads.permissible_imbalance_kg_m(read("blades.balance_grade"), mass, speed))
-        left = self._limit("blades.residual_imbalance")
+        permitted = float(loads.permissible_imbalance_kg_m(read("blade_loads.balance_grade"), mass, speed))
+        left = self._limit("blade_loads.residual_imbalance")
         if left is None:
             self.rows.append(Load("permissible residual imbalance (ISO 21940-11)", "", permitted, "kg*m", "imbalance"))
-            self._missing("your residual imbalance beside it", "blades.residual_imbalance")
+            self._missing("your residual imbalance beside it", "blade_loads.residual_imbalance")
         else:
             self.rows.append(
                 Load(
@@ -556,7 +561,7 @@ class _Builder:
                     "kg*m",
                     "imbalance",
                     permitted,
-                    "blades.balance_grade",
+                    "blade_loads.balance_grade",
                 )
             )
         self._add(
@@ -579,17 +584,19 @@ class _Builder:
         if scenario.linkage is None:
             self._missing("pitch linkage", "[linkage] arm, travel_from, travel_to, actuator_rating")
             return {}
-        if scenario.blades is None:
+        if scenario.blade_loads is None:
             return {}
-        if scenario.blades.chord is None or self.blade is None or self.inputs.turbine.curves is None:
-            self._missing("pitch linkage", "blades.chord, blades.mass, blades.centre_of_mass and rotor.curves")
+        if scenario.blade_loads.chord is None or self.blade is None or self.inputs.turbine.curves is None:
+            self._missing(
+                "pitch linkage", "blade_loads.chord, blade_loads.mass, blade_loads.centre_of_mass and rotor.curves"
+            )
             return {}
-        if scenario.blades.pitch_bearing_diameter is None:
-            self._missing("friction of the pitch bearings", "blades.pitch_bearing_diameter")
+        if scenario.blade_loads.pitch_bearing_diameter is None:
+            self._missing("friction of the pitch bearings", "blade_loads.pitch_bearing_diameter")
         travel: dict[str, Travel] = {
             case: self._travel(at) for case, at in self._cases() if math.isfinite(at.rotor_speed_rad_s)
         }
-        count = float(self.read("blades.number"))
+        count = self._count()
         for name, key, share in (
             ("force on the pitch actuator, greatest of the travel", "linkage.actuator_rating", 1.0),
             ("force in each blade's pitch rod", "linkage.rod_rating", count),
@@ -616,38 +623,45 @@ class _Builder:
         square = self._limit("linkage.square_at")
         square = (low + high) / 2 if square is None else square
         pitch = np.linspace(low, high, _TRAVEL_STEPS)
-        beta = np.deg2rad(pitch + float(read("blades.mean_twist")))
-        count, chord, axis = float(read("blades.number")), float(read("blades.chord")), float(read("blades.pitch_axis"))
+        angle = self.scenario.pitch_convention.chord_angle_deg(pitch)  # the travel is told as the dial reads
+        beta = np.deg2rad(angle + float(read("blade_loads.mean_twist")))
+        count, chord, axis = (
+            self._count(),
+            float(read("blade_loads.chord")),
+            float(read("blade_loads.pitch_axis")),
+        )
         ratio = at.rotor_speed_rad_s * self.radius / max(at.air_speed_m_s, 1e-9)
-        cp, ct, _ = coefficients(curves, pitch, ratio)
+        cp, ct, _ = coefficients(curves, angle, ratio)
+        cp, ct = cp * self.inputs.turbine.power_factor, ct * self.inputs.turbine.thrust_factor
         thrust = loads.wind_force_n(self.density, self.area, at.air_speed_m_s, ct)
         torque = cp * 0.5 * self.density * self.area * at.air_speed_m_s**3 / max(at.rotor_speed_rad_s, 1e-9)
         section = loads.section_moment_n_m(
-            read("blades.section_moment_coefficient"),
+            read("blade_loads.section_moment_coefficient"),
             self.density,
             chord,
             at.air_speed_m_s,
             at.rotor_speed_rad_s,
-            read("blades.root_radius"),
+            read("blade_loads.root_radius"),
             self.radius,
         )
         aerodynamic = loads.lift_moment_n_m(thrust / count, torque / count, self.radius, beta, chord, axis) + section
         inertia = loads.plate_inertia_difference_kg_m2(
             blade.mass_kg,
             chord,
-            chord * float(read("blades.thickness_ratio")),
-            (float(read("blades.mass_axis")) - axis) * chord,
+            chord * float(read("blade_loads.thickness_ratio")),
+            (float(read("blade_loads.mass_axis")) - axis) * chord,
         )
         centrifugal = loads.centrifugal_twisting_moment_n_m(inertia, at.rotor_speed_rad_s, beta)
         pull = loads.centrifugal_force_n(blade.first_moment_kg_m, 1.0, at.rotor_speed_rad_s)
-        diameter = read.maybe("blades.pitch_bearing_diameter")
+        diameter = read.maybe("blade_loads.pitch_bearing_diameter")
         friction = (
             0.0
             if diameter is None
-            else float(loads.pitch_friction_n_m(pull, read("blades.pitch_bearing_friction"), diameter))
+            else float(loads.pitch_friction_n_m(pull, read("blade_loads.pitch_bearing_friction"), diameter))
         )
         lever = loads.rod_lever_m(float(read("linkage.arm")), pitch, square)
         moment = aerodynamic + centrifugal
+        towards = float(np.sign(angle[-1] - angle[0]))  # a dial may count towards fine
         change = np.flatnonzero(moment[:-1] * moment[1:] < 0)
         at_zero = pitch[change] + (pitch[change + 1] - pitch[change]) * moment[change] / (
             moment[change] - moment[change + 1]
@@ -660,12 +674,12 @@ class _Builder:
             actuator_n=count * moment / lever,
             friction_n=count * friction / lever,
             changes_sign_at_deg=at_zero,
-            settles_at_deg=at_zero[moment[change] > 0],
-            beyond_curves=(pitch < curves.pitch_deg[0] - 1e-9) | (pitch > curves.pitch_deg[-1] + 1e-9),
+            settles_at_deg=at_zero[moment[change] * towards > 0],
+            beyond_curves=(angle < curves.pitch_deg[0] - 1e-9) | (angle > curves.pitch_deg[-1] + 1e-9),
         )
 
     def _ladder(self) -> Ladder | None:
-        if self.blade is None or self.scenario.blades is None:
+        if self.blade is None or self.scenario.blade_loads is None:
             return None
         tip = float(self.read("rotor.highest_tip_speed"))
         by_tip = tip / self.radius
@@ -675,14 +689,14 @@ class _Builder:
             if limit is None or by_tip < limit
             else (limit, "rotor.highest_rotor_speed")
         )
-        imbalance, imbalance_from = self._limit("blades.residual_imbalance"), "blades.residual_imbalance"
-        mass = self._limit("blades.rotor_mass")
+        imbalance, imbalance_from = self._limit("blade_loads.residual_imbalance"), "blade_loads.residual_imbalance"
+        mass = self._limit("blade_loads.rotor_mass")
         if imbalance is None and mass is not None:
-            imbalance = float(loads.permissible_imbalance_kg_m(self.read("blades.balance_grade"), mass, top))
-            imbalance_from = "the permissible imbalance of blades.balance_grade"
+            imbalance = float(loads.permissible_imbalance_kg_m(self.read("blade_loads.balance_grade"), mass, top))
+            imbalance_from = "the permissible imbalance of blade_loads.balance_grade"
         if imbalance is None:
             imbalance, imbalance_from = _SAMPLE_LOST_KG * self.radius, "10 g at a tip"
-        rating = self._limit("blades.root_pull_rating")
+        rating = self._limit("blade_loads.root_pull_rating")
         rungs = []
         for share in loads.LADDER_SHARES:
             speed = share * top
@@ -707,9 +721,9 @@ def spin_up_ladder(scenario: Scenario) -> Ladder:
         raise InputError(
             Problem(
                 scenario.name,
-                "[blades]",
+                "[blade_loads]",
                 "no mass of the blades",
-                "blades.number, blades.mass and blades.centre_of_mass",
+                "blade_loads.number_of_blades, blade_loads.mass and blade_loads.centre_of_mass",
             )
         )
     return found

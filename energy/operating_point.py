@@ -6,28 +6,33 @@ a solution, and the one wanted is closed in on. A solution is stable where more 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from energy.generator import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
-from energy.rotor import RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.rotor import BETZ_LIMIT, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from vehicle.arrays import Values
 
-_GRID = 48  # comparisons per condition; each cell of the curve table is cut into equal parts
+_GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
 _BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
 _MOST_SOLUTIONS = 6
 
 
 @dataclass(frozen=True)
 class Rotor:
-    """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays)."""
+    """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays).
+
+    `power_factor` and `thrust_factor` scale the coefficients of the curves; power is kept within the Betz limit.
+    """
 
     curves: RotorCurves
     radius_m: Values
     pitch_deg: Values
     density_kg_m3: Values
     air_speed_m_s: Values
+    power_factor: Values = 1.0
+    thrust_factor: Values = 1.0
 
 
 @dataclass(frozen=True)
@@ -91,6 +96,14 @@ def coefficients(
     return power, thrust, beyond
 
 
+def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where curves do not tell."""
+    if curves.stalled_torque_share is None:
+        return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
+    as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
+    return np.clip(coefficients(as_power, pitch_deg, tip_speed_ratio)[0], 0.0, 1.0)
+
+
 def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up: bool = False) -> OperatingPoint:
     """Return where the rotor settles for every condition (all fields broadcast to one shape).
 
@@ -143,7 +156,7 @@ def _grid_of(curves: RotorCurves) -> np.ndarray:
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far
     cells = np.concatenate([table, [table[-1] * 1.25, end]])
-    parts = max(1, round(_GRID / (len(cells) - 1)))
+    parts = max(1, -(-_GRID // (len(cells) - 1)))
     steps = np.arange(parts) / parts
     grid = (cells[:-1, None] + np.diff(cells)[:, None] * steps).ravel()
     # Standstill itself has no defined torque ratio: begin just above it.
@@ -178,12 +191,13 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     radius = np.asarray(rotor.radius_m, float)
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
     scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
+    within_betz = BETZ_LIMIT / max(float(rotor.curves.power_coefficient.max()), 1e-9)
+    power_factor = np.minimum(rotor.power_factor, within_betz)
     per_ratio = air / radius  # rotor speed = λ·U/R
-    torque = _torque_coefficient_on_grid(rotor, grid)
-    load = shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
-    positive = scale[:, None] * torque > load
+    torque = _torque_on_grid(rotor, grid, scale * power_factor)
+    positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
-    starts = positive[:, 0] & (scale * torque[..., 0] > cogging) & moving
+    starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
 
     falls = positive[:, :-1] & ~positive[:, 1:] & moving[:, None]  # stable: too much torque below, too little above
     solutions = (positive[:, :-1] != positive[:, 1:]).sum(axis=1)
@@ -194,9 +208,8 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
         order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
         kept = order < _MOST_SOLUTIONS
         where, cell, order = where[kept], cell[kept], order[kept]
-        row = where if torque.shape[0] > 1 else np.zeros_like(where)
-        ends = (torque[row, cell] * grid[cell], torque[row, cell + 1] * grid[cell + 1])
-        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, scale[where], per_ratio[where])
+        ends = (torque[where, cell] * grid[cell], torque[where, cell + 1] * grid[cell + 1])
+        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, per_ratio[where])
     stable_count = np.minimum(count, _MOST_SOLUTIONS)
     chosen = np.maximum(stable_count - 1, 0) if after_spin_up else np.zeros(len(air), dtype=int)
     # A rotor whose torque at standstill is too small stays there, unless it was spun up before the load came on.
@@ -206,6 +219,7 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
+    cp, ct = cp * power_factor, ct * rotor.thrust_factor
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,
@@ -221,11 +235,15 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     )
 
 
-def _torque_coefficient_on_grid(rotor: Rotor, grid: np.ndarray) -> np.ndarray:
-    """Return Cq = Cp/λ of every condition on the grid, (conditions or 1, grid)."""
+def _torque_on_grid(rotor: Rotor, grid: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid).
+
+    Interpolation between pitches is a product with a matrix of weights, which is quick.
+    """
     curves = rotor.curves
     on_grid = coefficients(curves, curves.pitch_deg[:, None], grid)[0] / grid  # (pitches, grid)
-    return at_pitch(on_grid, curves, np.atleast_1d(np.asarray(rotor.pitch_deg, float)))
+    weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
+    return np.asarray((weights * scale[:, None]) @ on_grid)
 
 
 def _close_in(
@@ -233,12 +251,11 @@ def _close_in(
     grid: np.ndarray,
     cell: np.ndarray,
     power_at_ends: tuple[np.ndarray, np.ndarray],
-    scale: np.ndarray,
     per_ratio: np.ndarray,
 ) -> np.ndarray:
     """Return the tip-speed ratio in the given grid cells at which the torques agree.
 
-    Inside a cell Cp is linear in λ. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
+    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
     because the load's torque has a kink where the rectifier begins to conduct.
     """
     low, high = grid[cell], grid[cell + 1]
@@ -246,7 +263,7 @@ def _close_in(
     origin = low
 
     def residual(ratio: np.ndarray) -> np.ndarray:
-        return scale * (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
+        return (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
 
     at_low, at_high = residual(low), residual(high)
     size = 1e-12 * (np.abs(at_low) + np.abs(at_high))

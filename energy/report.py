@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from energy.blade import STALL_SHARE_LIMIT
 from energy.inputs import Assumption, inputs_of, shown_value
 from energy.ledger import Answer, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
@@ -202,6 +203,8 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
                 )
     elif bool(turbine.beyond_data):
         said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
+    if _f(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
+        said.append(_stall_caution(told, system))
     if bool(turbine.thrust_floor):
         said.append(
             "The thrust of the curves with the factors for local air speed and interaction would be too small for the shaft power: the least drag that energy allows was used instead."
@@ -217,6 +220,20 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
+
+
+def _stall_caution(told: Told, system: UnitSystem) -> str:
+    """Return that the rotor works on stalled sections, and how far the heat may then be off."""
+    factor = told.scenario.rotor.power_factor
+    ends = answer(
+        inputs_of(told.scenario, {"rotor.power_factor": np.array([factor.low, factor.high])})
+    ).turbine.heat_power_w
+    share = _f(told.answer.turbine.stalled_torque_share)
+    low, high = (show(float(v), "power", system) for v in np.sort(ends))
+    return (
+        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat may lie "
+        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of stall."
+    )
 
 
 def _above(value: float, limit: Any) -> bool:
@@ -287,6 +304,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
     turbine, change = found.turbine, found.change
     told_verdict = verdict(told, system)
     money = money_per_hour(told)
+    economy = mpg(found, "us")
     working = found.states["working"]
     return _clean(
         {
@@ -298,6 +316,8 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "fuel_change": {
                 "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
                 "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
+                "mpg_us_without": economy[0] if economy else None,
+                "mpg_us_working": economy[1] if economy else None,
                 "percent": _f(change.percent),
                 "power_w": _f(change.power_w),
                 "kg_co2_per_h": _f(change.co2_kg_s) * 3600,
@@ -326,6 +346,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
                 "free_run_rpm": _f(turbine.free_run_speed_rad_s) * 30 / math.pi,
                 "pitch_deg": _f(found.inputs.turbine.pitch_deg),
+                "stalled_torque_share": _f(turbine.stalled_torque_share),
                 "turning": bool(turbine.turning),
                 "steady_speeds_rpm": []
                 if turbine.point is None

@@ -10,12 +10,13 @@ out wide, and lopsided, where power hardly changes with pitch.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
+from energy.blade import PitchConvention
 from energy.generator import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.inputs import inputs_of, reader
 from energy.quantity import COVERAGE_FACTOR
@@ -26,7 +27,7 @@ from vehicle.tables import read_table
 
 Branch = Literal["stalled", "unstalled", "either", "none"]
 _STEP_DEG = 0.1
-_MOST_PITCHES = 121
+_MOST_PITCHES = 241
 _BLOCKS = 12  # of time, for the drift
 _DRIFTS = 81
 _FLOOR = 0.003  # scatter of a coefficient that is always there (rounding), and of the reading as a share (unsteadiness)
@@ -149,18 +150,20 @@ def read_measured(path: Path) -> MeasuredRows:
 
 
 def accuracy_of(scenario: Scenario) -> Accuracy:
-    """Return the scenario's [measurement] as standard deviations (its half-widths hold 19 times out of 20)."""
+    """Return standard deviations: the instruments' from [measurement] (its half-widths hold 19 times out of 20), the
+    curves' from the ranges of rotor.power_factor and rotor.thrust_factor."""
     read = reader(scenario)
 
     def one(key: str) -> float:
         return float(read(f"measurement.{key}")) / COVERAGE_FACTOR
 
+    power, thrust = scenario.rotor.power_factor, scenario.rotor.thrust_factor
     return Accuracy(
         one("air_speed_noise"),
         one("air_speed_calibration"),
         one("power_accuracy"),
-        one("curve_accuracy"),
-        one("thrust_accuracy"),
+        power.standard_deviation / power.value,
+        math.hypot(one("thrust_accuracy"), thrust.standard_deviation / thrust.value),
     )
 
 
@@ -202,13 +205,57 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows) -> TruePitch:
     expected = electrical_state(chain, rows.rotor_speed_rad_s).element_w
     told = expected > 0.02 * max(float(expected.max(initial=0.0)), 1e-9)
     ratio = float(np.median(rows.electrical_power_w[told] / expected[told])) if told.any() else math.nan
-    return true_pitch(
-        curves,
+    convention = scenario.pitch_convention
+    dial = None if rows.dial_deg is None else convention.chord_angle_deg(rows.dial_deg)
+    factors = [float(np.asarray(v)) for v in (inputs.turbine.power_factor, inputs.turbine.thrust_factor)]
+    found = true_pitch(
+        replace(
+            curves,
+            power_coefficient=curves.power_coefficient * factors[0],
+            thrust_coefficient=curves.thrust_coefficient * factors[1],
+        ),
         float(np.asarray(inputs.turbine.diameter_m)) / 2,
         float(inputs.density_kg_m3),
-        MeasuredRows(air, rows.rotor_speed_rad_s, shaft, rows.thrust_n, rows.dial_deg, rows.time_s),
+        MeasuredRows(air, rows.rotor_speed_rad_s, shaft, rows.thrust_n, dial, rows.time_s),
         accuracy_of(scenario),
         watts_ratio=ratio,
+    )
+    return _as_the_dial_reads(found, convention)
+
+
+def _as_the_dial_reads(found: TruePitch, convention: PitchConvention) -> TruePitch:
+    """Return angles from the rotor plane as readings of the scenario's dial; a dial may count the other way round."""
+    sign = float(convention.setting_deg(np.asarray(1.0)) - convention.setting_deg(np.asarray(0.0)))
+
+    def turned(value: Interval | None) -> Interval | None:
+        if value is None:
+            return None
+        low, high = sorted((sign * value.low, sign * value.high))
+        return Interval(sign * value.estimate, low, high)
+
+    def reading(value: Interval | None) -> Interval | None:
+        if value is None:
+            return None
+        estimate, low, high = (
+            float(convention.setting_deg(np.asarray(v))) for v in (value.estimate, value.low, value.high)
+        )
+        return Interval(estimate, min(low, high), max(low, high))
+
+    rows = found.rows
+    ends = np.sort(np.stack([convention.setting_deg(rows.low_deg), convention.setting_deg(rows.high_deg)]), axis=0)
+    return replace(
+        found,
+        pitch_deg=reading(found.pitch_deg),
+        other_deg=reading(found.other_deg),
+        offset_deg=turned(found.offset_deg),
+        drift_deg=turned(found.drift_deg),
+        rows=replace(
+            rows,
+            stalled_deg=convention.setting_deg(rows.stalled_deg),
+            unstalled_deg=convention.setting_deg(rows.unstalled_deg),
+            low_deg=ends[0],
+            high_deg=ends[1],
+        ),
     )
 
 

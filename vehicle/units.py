@@ -143,6 +143,7 @@ _EXAMPLES = {
     "N*s/m": '"1.2 N/(m/s)" or "0.1 lbf/mph"',
     "N*s**2/m**2": '"0.9 N/(m/s)^2" or "0.04 lbf/mph^2"',
     "kg*m**2": '"2.5 kg*m^2"',
+    "m/s**2": '"0.5 m/s^2"',
 }
 
 
@@ -229,7 +230,9 @@ def _linear(name: str, unit: str) -> tuple[float, float]:
         zero = units.Quantity(0.0, spelled).to(target).magnitude
         one = units.Quantity(1.0, spelled).to(target).magnitude
     except pint.DimensionalityError:
-        hint = {"lb": " (for a force write lbf)", "kg": " (for a force write N or kgf)"}.get(name, "")
+        hint = {("lb", "N"): " (for a force write lbf)", ("kg", "N"): " (for a force write N or kgf)"}.get(
+            (name, unit), ""
+        )
         raise QuantityError(f"{name!r} is a unit of another kind{hint}") from None
     except (
         pint.UndefinedUnitError,
@@ -259,7 +262,13 @@ def normal_name(name: str, *, temperature: bool = False) -> str:
     if text in ("%", "percent"):
         return "percent"
     text = text.replace("°C", "degC").replace("°F", "degF").replace("Ω", "ohm").replace("μ", "µ")
-    if len(text) > 40 or not (_UNIT.fullmatch(text) or text.startswith("1/")) or _POWER.search(text) or "__" in text:
+    if (
+        len(text) > 40
+        or not (_UNIT.fullmatch(text) or text.startswith("1/"))
+        or _POWER.search(text)
+        or "__" in text
+        or "//" in text
+    ):
         raise QuantityError(f"{name[:40]!r} is not a unit windtoll knows")
     return text
 

@@ -71,9 +71,7 @@ def _print(told: Told, system: UnitSystem, brief: bool) -> None:
     out.print(table)
 
     common.heading(out, "The same heat from elsewhere")
-    common.pairs(
-        out, [(name, f"{takes}. {note}." if note else takes) for name, takes, note in report.other_lines(told, system)]
-    )
+    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
 
     common.heading(out, "Assumed, for want of a value in the scenario")
     common.bullets(out, [report.assumption_words(entry) for entry in report.assumptions(told)])

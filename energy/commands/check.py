@@ -29,5 +29,8 @@ def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
         )
         return
     out = common.console()
-    out.print(f"{scenario}: no fault found; {len(assumed)} values are left to defaults (windtoll answer lists them).")
+    out.print(
+        f"{scenario}: no fault found; {len(assumed)} values are left to defaults (windtoll answer lists them).",
+        soft_wrap=True,
+    )
     common.bullets(out, [f"warning: {text}" for text in checked.warnings])

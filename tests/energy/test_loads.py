@@ -124,7 +124,7 @@ def test_worst_air_speed_is_road_wind_gust_times_passing_times_the_upper_shelter
 
 def test_what_is_missing_is_named_with_its_keys():
     said = "\n".join(load_table(load(PICKUP)).left_out)
-    for key in ("[mount]", "[bearing]", "[blades]", "[linkage]"):
+    for key in ("[mount]", "[bearing]", "[blade_loads]", "[linkage]"):
         assert key in said
 
 
@@ -137,7 +137,7 @@ def test_a_measured_table_still_gives_thrust_and_mount():
 
 def test_sign_change_and_resting_pitch_of_a_loose_blade():
     # A pitch axis at the leading edge: the air wins at fine pitch, the centrifugal moment at coarse.
-    table = load_table(load(VAN, ["blades.pitch_axis=0.0", "blades.mass_axis=0.30", 'blades.mean_twist="0 deg"']))
+    table = load_table(load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"']))
     travel = table.travel["operating point"]
     assert len(travel.changes_sign_at_deg) >= 1
     place = travel.changes_sign_at_deg[0]
@@ -167,18 +167,18 @@ def test_ladder_ends_at_the_lower_of_both_limits_and_grows_with_the_square():
 
 
 def test_ladder_without_blades_says_which_keys():
-    with pytest.raises(InputError, match=r"blades\.number"):
+    with pytest.raises(InputError, match=r"blade_loads\.number"):
         spin_up_ladder(load(PICKUP))
 
 
 @pytest.mark.parametrize(
     ("setting", "word"),
     [
-        ("blades.number=2.5", "whole number"),
+        ("blade_loads.number_of_blades=2.5", "whole number"),
         ('linkage.travel_to="-5 deg"', "travel_from"),
         ('linkage.square_at="-15 deg"', "80 deg"),
-        ('blades.mass="2 kg"', "centre_of_mass"),
-        ('blades.root_radius="2 m"', "rotor radius"),
+        ('blade_loads.mass="2 kg"', "centre_of_mass"),
+        ('blade_loads.root_radius="2 m"', "rotor radius"),
         ('bearing.kind="tapered_roller"', "maker's sheet"),
         ('mount.bolt_distances=["0 mm"]', "ahead of the rear edge"),
     ],

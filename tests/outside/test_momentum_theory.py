@@ -1,0 +1,56 @@
+"""Betz's momentum theory: A. Betz, Das Maximum der theoretisch möglichen Ausnützung des Windes durch Windmotoren (1920).
+
+The numbers a = 1/3, Cp = 16/27, Ct = 8/9 stand in any wind-energy textbook. Break-even in a head wind is derived here.
+"""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq, minimize_scalar
+
+from energy import rotor
+from energy.ledger import ideal_break_even_head_wind
+
+
+def test_betz_point() -> None:
+    found = minimize_scalar(
+        lambda a: -float(rotor.power_coefficient_of_induction(a)), bounds=(0, 0.5), method="bounded"
+    )
+    assert found.x == pytest.approx(1 / 3, abs=1e-5)
+    assert -found.fun == pytest.approx(16 / 27, abs=1e-9)
+    assert float(rotor.thrust_coefficient_of_induction(1 / 3)) == pytest.approx(8 / 9)
+    assert pytest.approx(16 / 27) == rotor.BETZ_LIMIT
+
+
+@given(st.floats(0.0, 1.0))
+def test_induction_and_thrust_are_inverse(a: float) -> None:
+    thrust = rotor.thrust_coefficient_of_induction(a)
+    assert float(rotor.induction_of_thrust_coefficient(thrust)) == pytest.approx(a, abs=1e-7)
+
+
+def test_high_thrust_branch_joins_smoothly() -> None:
+    # Buhl (2005), NREL/TP-500-36834, from memory: value and slope meet 4a(1-a) at a = 0.4, and Ct = 2 at a = 1.
+    step = 1e-6
+    below = (rotor.thrust_coefficient_of_induction(0.4) - rotor.thrust_coefficient_of_induction(0.4 - step)) / step
+    above = (rotor.thrust_coefficient_of_induction(0.4 + step) - rotor.thrust_coefficient_of_induction(0.4)) / step
+    assert float(rotor.thrust_coefficient_of_induction(0.4)) == pytest.approx(0.96)
+    assert float(below) == pytest.approx(float(above), abs=1e-4)
+    assert float(rotor.thrust_coefficient_of_induction(1.0)) == pytest.approx(2.0)
+
+
+@given(st.floats(0.01, 0.5), st.floats(0.2, 1.0))
+def test_break_even_head_wind_against_the_power_balance(a: float, efficiency: float) -> None:
+    road = 25.0
+
+    def balance(wind: float) -> float:
+        air = road + wind
+        return efficiency * 4 * a * (1 - a) ** 2 * air**3 - 4 * a * (1 - a) * air**2 * road
+
+    wind = brentq(balance, 0.0, 1000.0) if balance(0.0) < 0 else 0.0
+    assert float(ideal_break_even_head_wind(a, efficiency)) * road == pytest.approx(wind, abs=1e-6)
+
+
+def test_at_the_betz_point_half_the_road_speed_of_head_wind_breaks_even() -> None:
+    assert float(ideal_break_even_head_wind(1 / 3)) == pytest.approx(0.5)
+    assert np.all(np.diff(ideal_break_even_head_wind(np.linspace(0.01, 0.5, 50))) > 0)

@@ -1,0 +1,76 @@
+"""The two-bladed wind-tunnel rotor: published geometry and polar against measured shaft power and thrust.
+
+NREL/TP-500-29955 (DOI 10.2172/15000240), Phase VI statistics DOI 10.21947/WDH-DAP/1910052; see tests/data/two_blade_rotor.
+
+Pitch: the reported 3 deg is taken as the setting of the TIP chord (from memory, the report's meaning of "tip pitch"), so
+the sections stand at twist + 4.815 deg. Nothing here is fitted to the measured means: total drag from the wake traverse,
+the polar at a Reynolds number of one million (the blade's own is 0.7 to 1.0 million at 7 m/s), two-dimensional lift
+(no stall delay), the bare root a cylinder of drag coefficient 1.2. Run with `-s` to see the errors of both references.
+"""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from energy.blade import STALL_SHARE_LIMIT, PitchConvention, blade_curves, read_blade
+from energy.polar import read_polars
+from vehicle.tables import read_table
+
+DATA = Path(__file__).resolve().parents[1] / "data" / "two_blade_rotor"
+TIP, TWIST_REFERENCE = PitchConvention(measured_at=1.0), PitchConvention()
+
+
+def compare(row, convention):
+    """Return relative errors of power and thrust, and the curves, at a row of the measured means."""
+    means = read_table(
+        DATA / "measured_means.csv",
+        {"wind_speed": "m/s", "shaft_power": "W", "thrust_estimate": "N"},
+        optional={"rpm": "dimensionless", "air_density_kg_m3": "dimensionless"},
+    )
+    speed, density = means["wind_speed"][row], means["air_density_kg_m3"][row]
+    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575, root_diameter_m=0.218)
+    ratio = means["rpm"][row] * math.pi / 30 * blade.tip_radius_m / speed
+    polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
+    curves = blade_curves(blade, polars, np.array([ratio]), np.array([3.0]), convention=convention)
+    pressure_area = 0.5 * density * math.pi * blade.tip_radius_m**2 * speed**2
+    power = curves.power_coefficient[0, 0] * pressure_area * speed
+    thrust = curves.thrust_coefficient[0, 0] * pressure_area
+    errors = power / means["shaft_power"][row] - 1, thrust / means["thrust_estimate"][row] - 1
+    told = "tip chord" if convention is TIP else "twist reference"
+    print(f"{speed:g} m/s, pitch of the {told}: power {power:.0f} W ({errors[0]:+.1%}), thrust {thrust:.0f} N "
+          f"({errors[1]:+.1%}), stalled share of the torque {curves.stalled_torque_share[0, 0]:.0%}")  # fmt: skip
+    return errors, curves
+
+
+def test_attached_flow_within_a_tenth():
+    (power, thrust), curves = compare(0, TIP)
+    assert abs(power) < 0.10
+    assert abs(thrust) < 0.10
+    assert curves.stalled_torque_share[0, 0] < STALL_SHARE_LIMIT
+    compare(0, TWIST_REFERENCE)
+
+
+def test_deep_stall_is_flagged():
+    for convention in (TIP, TWIST_REFERENCE):
+        _, curves = compare(1, convention)
+        assert curves.stalled.all()
+        assert any("stalled" in note and "factor of two" in note for note in curves.notes)
+
+
+def test_pitch_reference_shifts_every_section():
+    """The twist column says -1.815 deg at the tip: 3 deg of the tip chord is 4.815 deg of the twist reference."""
+    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575)
+    polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
+    ratio = np.linspace(2, 8, 7)
+    tip = blade_curves(blade, polars, ratio, np.array([3.0]), convention=TIP)
+    twist = blade_curves(blade, polars, ratio, np.array([4.815]), convention=TWIST_REFERENCE)
+    np.testing.assert_allclose(tip.power_coefficient, twist.power_coefficient, rtol=1e-9)
+
+
+def test_all_three_polars_read_and_say_what_their_drag_is():
+    for number in (300, 650, 1000):
+        (polar,) = read_polars(DATA / f"polar_s809_re{number}k.csv", 1e3 * number)
+        assert polar.reynolds_number == pytest.approx(1e3 * number)
+        assert ("pressure drag only" in " ".join(polar.notes)) == (number != 1000)

@@ -1,0 +1,101 @@
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from vehicle import units
+from vehicle.units import QuantityError, parse, show
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        # Exact by definition: international mile 1609.344 m, pound 0.45359237 kg, standard gravity 9.80665 m/s2.
+        ("65 mph", "m/s", 65 * 0.44704),
+        ("100 km/h", "m/s", 100 / 3.6),
+        ("100km/h", "m/s", 100 / 3.6),
+        ("18 lbf", "N", 18 * 0.45359237 * 9.80665),
+        ("59 degF", "K", 288.15),
+        ("59 °F", "K", 288.15),
+        ("15 C", "K", 288.15),
+        ("-40 F", "K", 233.15),
+        ("9 degF", "delta_degC", 5.0),
+        ("5 K", "delta_degC", 5.0),
+        ("5 degC", "delta_degC", 5.0),
+        ("0.42 L/h", "m**3/s", 0.42e-3 / 3600),
+        ("3.2 ohm", "ohm", 3.2),
+        ("3.2 Ω", "ohm", 3.2),
+        ("72 in", "m", 1.8288),
+        ("6 ft", "m", 1.8288),
+        ("0.04 lbf/mph^2", "N*s**2/m**2", 0.04 * 4.4482216152605 / 0.44704**2),
+        ("94 V/krpm", "V*s/rad", 94 / (1000 * 2 * math.pi / 60)),
+        ("450 rpm", "rad/s", 450 * 2 * math.pi / 60),
+        ("180 Nm", "N*m", 180.0),
+        ("180 lb-ft", "N*m", 180 * 4.4482216152605 * 0.3048),
+        ("85 %", "dimensionless", 0.85),
+        ("0.85", "dimensionless", 0.85),
+        ("1.8e0 m", "m", 1.8),
+        ("−5 m", "m", -5.0),
+        ("0.15 m²", "m**2", 0.15),
+        ("1.2 kg/m³", "kg/m**3", 1.2),
+        ("2 m2", "m**2", 2.0),
+        ("7.5 L/100 km", "m**2", 7.5e-3 / 1e5),
+        ("10 US gal", "m**3", 0.0378541178400),
+        ("1013.25 hPa", "Pa", 101325.0),
+    ],
+)
+def test_reads_what_people_write(text: str, unit: str, value: float) -> None:
+    assert parse(text, unit) == pytest.approx(value, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("3 kg", "m/s"), ("65", "m/s"), ("mph", "m/s"), ("", "m/s"), ("nan km/h", "m/s"), ("inf m", "m"), ("1e999 m", "m"),
+        ("1,8 m", "m"), ("1.234,5 m", "m"), ("1 2 m", "m"), ("1.8.2 m", "m"), ("18 lb", "N"), ("5 parsnips", "m"), ("5 m//s", "m/s"),
+        ("5 m**9**9**9", "m"), ("5 __import__", "m"), ("5 (m", "m"), ("9" * 200 + " m", "m"), ("-300 degC", "K"), ("5 m\0", "m"),
+        ("5 degC", "m"), ("5 km", "K"), ("5 1/0", "1/K"), ("2 lambda", "m"), ("5 m.__class__", "m"), ("5 degC/m", "K"), ("1 'm'", "m"),
+    ],
+)  # fmt: skip
+def test_refuses_what_is_no_such_quantity(text: str, unit: str) -> None:
+    with pytest.raises(QuantityError):
+        parse(text, unit)
+
+
+@given(st.text(max_size=40), st.sampled_from(["m/s", "K", "N", "dimensionless", "V*s/rad", "m**2"]))
+def test_any_text_is_a_finite_number_or_a_quantity_error(text: str, unit: str) -> None:
+    try:
+        value = parse(text, unit)
+    except QuantityError:
+        return
+    assert math.isfinite(value)
+
+
+@given(st.floats(-1e4, 1e4), st.sampled_from([1.0, -1.0]))
+def test_a_temperature_difference_never_gets_an_offset(size: float, sign: float) -> None:
+    size = round(size, 3)
+    assert parse(f"{size:.3f} degF", "delta_degC") == pytest.approx(size / 1.8, abs=1e-9)
+    assert parse(f"{size:.3f} degC", "delta_degC") == pytest.approx(size, abs=1e-9)
+
+
+@pytest.mark.parametrize("system", units.UNIT_SYSTEMS)
+@pytest.mark.parametrize("kind", units.kinds())
+def test_every_kind_is_shown_in_every_system(kind: str, system: units.UnitSystem) -> None:
+    text = show(300.0, kind, system)
+    assert text[0].isdigit()
+    assert units.label(kind, system).split()[-1] in text or "kW" in text
+
+
+def test_shown_values() -> None:
+    assert show(100 / 3.6, "speed", "metric") == "100 km/h"
+    assert show(100 / 3.6, "speed", "us") == "62.1 mph"
+    assert show(1430.0, "power", "metric") == "1.43 kW"
+    assert show(0.9e-3 / 3600, "fuel_flow", "metric", signed=True) == "+0.90 L/h"
+    assert show(-273.15 + 273.15, "temperature", "metric") == "−273 °C"
+    assert show(373.15, "temperature", "us") == "212 °F"
+    assert units.figures(0.000123, 2) == "0.00012"
+    assert units.figures(-0.5, 2, signed=True) == "−0.50"
+    assert units.figures(float("nan"), 2) == "not defined"
