@@ -21,6 +21,8 @@ COMMANDS = {
     "tune": "tune",
     "size": "size",
     "curves": "curves",
+    "record": "record",
+    "join": "join",
     "check": "check",
     "keys": "keys",
     "example": "example",

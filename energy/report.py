@@ -99,7 +99,7 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
         )
     if change < -small:
         return Verdict(
-            "saves", case, f"{where} the turbine saves {_change_words(found, system)} than {without}, {purpose}."
+            "saves", case, f"{where} the turbine saves {_change_words(found, system)} against {without}, {purpose}."
         )
     if heat > 0.5:
         return Verdict(
@@ -120,17 +120,17 @@ def _change_words(found: Answer, system: UnitSystem) -> str:
     """Return the change in fuel without its sign: "0.9 L/h more fuel (+9 %, 0.9 L/100 km)"."""
     change = found.change
     power, percent = _f(change.power_w), _f(change.percent)
-    more = "more" if power > 0 else "less"
+    more = "more fuel" if power > 0 else "of fuel"
     share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
     if found.inputs.fuel is None:
         extra = [share] if share else []
-        return f"{show(abs(power), 'power', system)} {more} from the battery pack{f' ({extra[0]})' if extra else ''}"
+        return f"{show(abs(power), 'power', system)} {'more ' if power > 0 else ''}from the battery pack{f' ({extra[0]})' if extra else ''}"
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
         inside.append(_economy_words(found, system) or show(abs(per_distance), "fuel_per_distance", system))
     flow = show(abs(_f(change.volume_m3_s)), "fuel_flow", system)
-    return f"{flow} {more} fuel{f' ({chr(44).join(inside)})' if inside else ''}".replace(",", ", ")
+    return f"{flow} {more}{f' ({chr(44).join(inside)})' if inside else ''}".replace(",", ", ")
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:

@@ -66,6 +66,8 @@ class Table(BaseModel):
     @classmethod
     def _read(cls, raw: Any, info: ValidationInfo) -> Any:
         extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        if isinstance(raw, str) and not _is_plain(raw):
+            raise FieldError(f"{shown(raw)} with control characters", "plain text")
         if not isinstance(extra, dict):
             return raw
         if "price_per" in extra:
@@ -1196,6 +1198,11 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         for k, v in texts.items()
         if not isinstance(v, str)
     ]
+    problems += [
+        Problem(name, k, f"{shown(v)} with control characters", "plain text")
+        for k, v in texts.items()
+        if isinstance(v, str) and not _is_plain(v)
+    ]
     tables: dict[str, Table | None] = dict.fromkeys(TABLES)
     for key, value in data.items():
         if key not in TABLES:
@@ -1303,6 +1310,11 @@ def _widened_where_doubtful(scenario: Scenario) -> Scenario:
     wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
     wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption
     return replace(scenario, rotor=wide, reasons={**scenario.reasons, f"rotor.{key}": reason})
+
+
+def _is_plain(text: str) -> bool:
+    """Return whether a text can be shown in a terminal: no escape sequences, at most line breaks."""
+    return all(c.isprintable() or c in "\n\t" for c in text)
 
 
 def _table_that_has(key: str) -> str | None:

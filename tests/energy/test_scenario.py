@@ -90,6 +90,8 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
         ("trip.road_speed", "--set table.key"),
         ("a.b.c=1", "--set table.key"),
         ("title=5", "no text"),
+        ('title="\\u001b[31mred"', "control characters"),
+        ('heater.what="\\u001b[31mred"', "control characters"),
         ('heater.what="' + "x" * 90 + '"', "at most 60"),
         ("rotor.turns_into_wind=yes", "boolean"),
     ],
