@@ -931,7 +931,7 @@ class Measurement(Table):
     )
     air_speed_noise: Uncertain = quantity(
         "dimensionless",
-        "scatter of the air speed from row to row",
+        "scatter of the air speed from row to row, ± (19 times out of 20)",
         default="6 %",
         at_least=0,
         at_most=1,
@@ -939,7 +939,7 @@ class Measurement(Table):
     )
     air_speed_calibration: Uncertain = quantity(
         "dimensionless",
-        "error of the air speed that all rows share",
+        "error of the air speed that all rows share, ±",
         default="4 %",
         at_least=0,
         at_most=1,
@@ -947,7 +947,7 @@ class Measurement(Table):
     )
     power_accuracy: Uncertain = quantity(
         "dimensionless",
-        "error of wattmeter and losses that all rows share",
+        "error of wattmeter and losses that all rows share, ±",
         default="4 %",
         at_least=0,
         at_most=1,
@@ -955,7 +955,7 @@ class Measurement(Table):
     )
     thrust_accuracy: Uncertain = quantity(
         "dimensionless",
-        "error of the load cell that all rows share",
+        "error of the load cell that all rows share, ±",
         default="10 %",
         at_least=0,
         at_most=1,

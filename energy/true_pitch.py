@@ -112,6 +112,7 @@ class TruePitch:
     watts_ratio: float
     at_edge: bool
     notes: tuple[str, ...]
+    ends_at: tuple[float, ...] = ()  # ends of the curves at which the interval was cut
 
     @property
     def explained(self) -> bool:
@@ -251,6 +252,7 @@ def _as_the_dial_reads(found: TruePitch, convention: PitchConvention) -> TruePit
         other_deg=reading(found.other_deg),
         offset_deg=turned(found.offset_deg),
         drift_deg=turned(found.drift_deg),
+        ends_at=tuple(float(convention.setting_deg(np.asarray(v))) for v in found.ends_at),
         rows=replace(
             rows,
             stalled_deg=convention.setting_deg(rows.stalled_deg),
@@ -588,6 +590,11 @@ class _Fit:
             watts_ratio=watts_ratio,
             at_edge=edge,
             notes=tuple(notes),
+            ends_at=tuple(
+                end
+                for end, cut in ((low_end, pitch.low <= low_end + 1e-6), (high_end, pitch.high >= high_end - 1e-6))
+                if cut
+            ),
         )
 
     def _gradient(self, offsets: np.ndarray, dial: np.ndarray | None) -> np.ndarray:

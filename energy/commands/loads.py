@@ -314,8 +314,9 @@ def _travel_grid(travel: Travel, system: UnitSystem) -> Any:
                 show(round(float(values[k]), 2), "torque", system, signed=True)
                 for values in (travel.aerodynamic_n_m, travel.centrifugal_n_m)
             ),
-            show(float(travel.friction_n_m[k]), "torque", system),
-            f"{_shown(float(force), 'force', system)} ± {_shown(float(travel.friction_n[k]), 'force', system)}",
+            show(float(travel.friction_n_m[k]), "torque", system) if travel.friction_n_m[k] > 0 else "not told",
+            _shown(float(force), "force", system)
+            + (f" ± {_shown(float(travel.friction_n[k]), 'force', system)}" if travel.friction_n[k] > 0 else ""),
             direction,
         )
     return grid
@@ -324,23 +325,26 @@ def _travel_grid(travel: Travel, system: UnitSystem) -> Any:
 def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
     said = []
     moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
-    if len(travel.changes_sign_at_deg) == 0:
-        if bool((moment <= 0).all()):
-            said.append(
-                "The blades drive towards fine pitch through the whole travel: a linkage that breaks or loses power lets them go "
-                "to the working pitch, not to safety. Fit a spring or weights that carry them to feather."
-            )
-        else:
-            said.append(
-                "The blades drive towards feather through the whole travel: a broken linkage lets them go to the safe side."
-            )
+    whole = len(travel.changes_sign_at_deg) == 0
+    for towards, chosen in (("fine", moment <= 0), ("feather", moment > 0)):
+        if chosen.any():
+            where = "through the whole travel" if whole else f"from {_stretches(travel.pitch_deg, chosen)}"
+            said.append(f"The blades drive towards {towards} {'pitch ' if towards == 'fine' else ''}{where}.")
+    own = table.scenario.rotor.pitch
+    at_work = float(np.interp(travel.pitch_deg[0] if own is None else own.value, travel.pitch_deg, moment))
+    if at_work <= 0:
+        said.append(
+            "At the working pitch that is no safe side: a linkage that breaks or loses power lets the blades go finer, where the "
+            "rotor keeps its speed. Fit a spring or weights that carry them to feather."
+        )
     else:
+        said.append("At the working pitch a linkage that breaks lets the blades go towards feather, the safe side.")
+    if not whole:
         places = ", ".join(f"{v:.1f}°" for v in travel.changes_sign_at_deg)
         said.append(
             f"The force changes sign at {places}: play in the joints rattles there, and slack hides a wrong setting."
         )
-        for place in travel.settles_at_deg:
-            said.append(f"A loose blade would settle at about {place:.1f}°.")
+        said += [f"A loose blade would settle at about {place:.1f}°." for place in travel.settles_at_deg]
     if bool(travel.beyond_curves.any()):
         said.append("* beyond the pitches of the curves: the air force of their last pitch is held there.")
     stuck = np.abs(travel.actuator_n) < travel.friction_n

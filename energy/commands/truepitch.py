@@ -204,6 +204,10 @@ def notes_of(found: TruePitch) -> list[str]:
             "Near the best pitch power hardly changes with it, so watts alone cannot tell better. A logged thrust, rows at another "
             "tip-speed ratio (another element resistance), or settings away from the best narrow it."
         )
+    if found.pitch_deg is not None and found.ends_at:
+        said.append(
+            f"The interval ends where the curves end, at {' and '.join(_degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
+        )
     if math.isfinite(found.scatter) and found.scatter > 2:
         said.append(
             f"The rows scatter {figures(found.scatter, 2)} times as much as measurement.air_speed_noise says; the interval allows for it. "

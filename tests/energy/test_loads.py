@@ -20,7 +20,6 @@ from vehicle.problems import InputError
 ROOT = Path(__file__).resolve().parents[2]
 VAN = ROOT / "scenarios" / "van_water_tank" / "scenario.toml"
 PICKUP = ROOT / "scenarios" / "pickup_drying_box" / "scenario.toml"
-PARKED = ROOT / "scenarios" / "parked_on_a_ridge" / "scenario.toml"
 positive = st.floats(0.01, 100)
 
 
@@ -128,16 +127,26 @@ def test_what_is_missing_is_named_with_its_keys():
         assert key in said
 
 
-def test_a_measured_table_still_gives_thrust_and_mount():
-    scenario = load(VAN, ['mount.height="1 m"', 'rotor.highest_rotor_speed="800 rpm"'])
-    assert scenario.curves is not None
-    parked = load_table(load(PARKED))
-    assert parked.row("thrust of the rotor", "worst case").value > 0
+def test_a_measured_table_gives_what_it_can_and_says_what_not(tmp_path):
+    text = VAN.read_text().replace('curves = "rotor_curves.csv" ', 'measured_power = "watts.csv" ')
+    (tmp_path / "scenario.toml").write_text(text)
+    (tmp_path / "watts.csv").write_text(
+        "air_speed_m_s,electrical_power_w,thrust_n,rotor_speed_rpm\n8,180,80,400\n16,1500,330,800\n20,2800,510,950\n"
+    )
+    table = load_table(load(tmp_path / "scenario.toml"))
+    steady, worst = (table.row("thrust of the rotor", case) for case in ("operating point", "worst case"))
+    speeds = table.worst.air_speed_m_s / table.operating.air_speed_m_s
+    assert worst.value == pytest.approx(steady.value * speeds**2)
+    assert any("load cut" in text for text in table.left_out)
+    assert not table.travel
+    assert table.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)  # the overspeed stop
 
 
 def test_sign_change_and_resting_pitch_of_a_loose_blade():
     # A pitch axis at the leading edge: the air wins at fine pitch, the centrifugal moment at coarse.
-    table = load_table(load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"']))
+    table = load_table(
+        load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"'])
+    )
     travel = table.travel["operating point"]
     assert len(travel.changes_sign_at_deg) >= 1
     place = travel.changes_sign_at_deg[0]
@@ -145,6 +154,11 @@ def test_sign_change_and_resting_pitch_of_a_loose_blade():
     moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
     assert moment[k - 1] * moment[k] <= 0
     assert place in travel.settles_at_deg
+    text = " ".join(
+        run("loads", VAN, "--set", "blade_loads.pitch_axis=0.0", "--set", "blade_loads.mass_axis=0.30").split()
+    )
+    assert "the safe side" in text
+    assert "A loose blade would settle" in text
 
 
 def test_actuator_force_balances_all_blades_over_the_lever(table):
