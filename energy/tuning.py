@@ -25,6 +25,7 @@ _LAGS_S = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
 _LEAST_SETTLE_S, _SETTLE_LAGS = 3.0, 4.0  # after a change of the setting
 _LEAST_STRETCH_S, _STRETCH_LAGS = 8.0, 6.0
 _LEAST_WIND_W = 1e-6
+_LEAST_MEAN_WIND_W = 1.0
 _GRID = 121
 _DRAWS = 4000
 # Priors of the smooth curve: how much it changes over the range (share of the level), over which part of the range.
@@ -180,6 +181,12 @@ def tuned(
     settings were held long enough.
     """
     wind_w = 0.5 * density_kg_m3 * area_m2 * sweep.air_speed_m_s**3
+    if float(np.mean(wind_w)) < _LEAST_MEAN_WIND_W:
+        raise InputError(
+            Problem(
+                "the drive", "air speed", f"{sweep.air_speed_m_s.mean():.2g} m/s on average", "a drive in moving air"
+            )
+        )
     visits = _visits(sweep)
     lag, behind = _fitted_lag(sweep, wind_w, visits)
     if inertia_kg_m2 is None or sweep.rotor_speed_rad_s is None:

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from energy.cli import cli
 from energy.generator import electrical_state
@@ -261,3 +263,27 @@ def test_faults(tmp_path):
     rows = read_measured(VAN / "measured.csv")
     with pytest.raises(InputError, match="several pitches"):
         true_pitch_of(replace(SCENARIO, curves=None), rows)
+
+
+@settings(max_examples=40, deadline=None)
+@given(data=st.data(), count=st.integers(1, 12), exact=st.booleans())
+def test_any_rows_give_an_answer_or_say_that_there_is_none(data, count, exact):
+    def column(low: float, high: float) -> np.ndarray:
+        return np.array(data.draw(st.lists(st.floats(low, high), min_size=count, max_size=count)))
+
+    rows = MeasuredRows(
+        column(0, 60),
+        column(0, 300),
+        column(0, 1e5),
+        column(-100, 5000) if data.draw(st.booleans()) else None,
+        column(-20, 90) if data.draw(st.booleans()) else None,
+        column(0, 1e4) if data.draw(st.booleans()) else None,
+    )
+    found = fit(rows, Accuracy(0, 0, 0, 0, 0) if exact else USUAL)
+    if found.pitch_deg is None:
+        assert found.branch == "none"
+    else:
+        assert found.pitch_deg.low <= found.pitch_deg.estimate <= found.pitch_deg.high
+        assert found.pitch_deg.low >= 0
+        assert found.pitch_deg.high <= 18
+    assert len(found.rows.low_deg) == count

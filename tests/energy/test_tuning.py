@@ -2,11 +2,14 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from energy.cli import cli
 from energy.scenario import load
@@ -171,6 +174,12 @@ def test_settings_held_too_short_are_named_or_refused():
         tuned(drive(1, hold=8, visits=1), AREA, DENSITY)
 
 
+def test_a_drive_without_wind_is_refused():
+    sweep = drive(1)
+    with pytest.raises(InputError, match="moving air"):
+        tuned(replace(sweep, air_speed_m_s=0 * sweep.air_speed_m_s), AREA, DENSITY)
+
+
 def run(*args: str | Path) -> str:
     result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
     assert result.exit_code == 0, result.output
@@ -216,3 +225,23 @@ def test_road_speed_and_wind_stand_in_for_air_speed(tmp_path):
     same = tuned_of(scenario, read_sweep(VAN / "sweep.csv", scenario))
     assert found.wind_is_known
     assert found.best == pytest.approx(same.best, abs=0.05)
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 10_000), zero=st.sampled_from(["nothing", "watts", "air", "both"]), uneven=st.booleans())
+def test_any_drive_gives_an_answer_or_one_clear_error(seed, zero, uneven):
+    g = np.random.default_rng(seed)
+    count = int(g.integers(20, 300))
+    time = np.cumsum(g.uniform(0.1, 4, count)) if uneven else np.arange(count) * float(g.choice([0.1, 1.0, 5.0]))
+    setting = np.repeat(g.choice([1.0, 2.0, 5.0], count // 10 + 1), 10)[:count]
+    watts = g.uniform(0, 3000, count) * (zero not in ("watts", "both"))
+    air = g.uniform(0, 40, count) * (zero not in ("air", "both"))
+    speed = g.uniform(0, 100, count) if g.random() < 0.5 else None
+    try:
+        found = tuned(
+            Sweep("ratio", time, setting, watts, air, speed, True), AREA, DENSITY, 3.0 if g.random() < 0.5 else None
+        )
+    except InputError:
+        return
+    assert found.low <= found.best <= found.high
+    assert np.isfinite([found.best, found.next, found.lag_s]).all()
