@@ -211,9 +211,14 @@ def spec_of(key: str) -> Spec:
     return spec
 
 
+def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> _Reader:
+    """Return a reader of single keys, which remembers what was assumed: for questions beside the ledger."""
+    return _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+
+
 def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> Inputs:
     """Return the numbers of a scenario; `draws` (key -> array in SI) takes the place of single values."""
-    read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    read = reader(scenario, draws)
     temperature, density = _air(read)
     road_speed = read("trip.road_speed")
     air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
@@ -436,6 +441,7 @@ def shown_value(value: float, unit: str) -> str:
         "N*m": ("N*m", "N·m"),
         "kg/m**3": ("kg/m**3", "kg/m³"),
         "ohm": ("ohm", "Ω"),
+        "s": ("h", "h"),
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":
