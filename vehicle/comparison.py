@@ -125,7 +125,8 @@ class Comparison:
     `effect` is the relative change of fuel flow (0.04: 4 % more), adjusted; `paired` the same from plain run means,
     without adjustment; `effect_m3_s` and `effect_m2` the change in fuel per time and per distance (None where the
     logs give no absolute fuel), `load_points` that of calculated load in percent points. `randomisation_p` is the
-    share of reassignments of the states that give an effect at least as large. `conclusion` is one of "costs",
+    share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the least
+    that it can be with so many runs. `conclusion` is one of "costs",
     "saves", "no effect larger than", "cannot tell".
     """
 
@@ -140,6 +141,7 @@ class Comparison:
     baseline_m3_s: float | None
     baseline_m2: float | None
     randomisation_p: float | None
+    randomisation_least_p: float | None
     conclusion: str
     words: str
     pairs: int
@@ -177,17 +179,20 @@ def common_source(logs: Sequence[Log], engine: Engine) -> tuple[str, Engine, boo
 
 
 def runs_of_states(run: Run, log: Log) -> list[Run]:
-    """Return the run itself where its state is known, else one run for each stretch that the log marks as one state.
+    """Return the run itself where it has one state, else one run for each stretch that the log marks as one state.
 
-    Stretches that follow each other make pairs (first and second, third and fourth, ...), unless the manifest names
-    one. Raises InputError where neither manifest nor log says the state.
+    A state in the manifest is that of the beginning: where the log marks a change, and the manifest does not cut the
+    run out of it (start, end), the log's marks count. Stretches that follow each other make pairs (first and second,
+    third and fourth, ...), unless the manifest names one. Raises InputError where neither manifest nor log says the
+    state.
     """
     from vehicle.manifest import STATES
 
-    if run.state:
-        return [run]
     states = log.states
-    if states is None or not np.isin(states, STATES).any():
+    marked = set() if states is None else {str(state) for state in np.unique(states.astype(str))} & set(STATES)
+    if run.state and (len(marked) < 2 or run.start_s is not None or run.end_s is not None):
+        return [run]
+    if states is None or not marked:
         raise InputError(
             Problem(log.name, "state", "neither the manifest nor a column of the log says it", ", ".join(STATES))
         )
@@ -226,7 +231,12 @@ def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
         high = run.end_s if run.end_s is not None else math.inf
         out("outside the start and end in the manifest", (time_s < low) | (time_s > high))
     if log.states is not None and run.state:
-        out("marked as another state in the log", (log.states != "") & (log.states != run.state))
+        other = (log.states != "") & (log.states != run.state)
+        if other.all():  # whoever corrects a state does it in the manifest
+            marked = ", ".join(dict.fromkeys(log.states.tolist()))
+            warnings.append(f"{log.name}: {run.state} in the manifest, {marked} in the log: the manifest is taken")
+        else:
+            out("marked as another state in the log", other)
     out("fuel or speed not known", ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))
     with np.errstate(invalid="ignore"):
         if "coolant_temperature_k" in table:
@@ -506,6 +516,15 @@ def randomisation_p(values: np.ndarray, treated: np.ndarray, blocks: np.ndarray,
     return float((1 + (found >= seen * (1 - 1e-12)).sum()) / (_DRAWS + 1))
 
 
+def _least_p(treated: np.ndarray, blocks: np.ndarray) -> float:
+    """Return the least p-value that a randomisation test can give: one dealing of all, or two where states mirror."""
+    _, code = np.unique(blocks, return_inverse=True)
+    sizes, ours = np.bincount(code).tolist(), np.bincount(code, weights=treated.astype(float)).astype(int).tolist()
+    dealings = math.prod(math.comb(size, count) for size, count in zip(sizes, ours, strict=True))
+    mirrored = all(size == 2 * count for size, count in zip(sizes, ours, strict=True))
+    return min(1.0, (2 if mirrored else 1) / dealings)
+
+
 def sign_flip_p(differences: np.ndarray, seed: int = 1) -> float:
     """Return the two-sided p-value of the paired randomisation test on differences (exact up to 14 pairs)."""
     count = differences.size
@@ -591,7 +610,9 @@ def compare(
         design,
         named=predicted is not None and predicted != 0,
     )
-    if p_value is not None and conclusion in ("costs", "saves") and p_value > 2 * (1 - level):
+    least_p = None if p_value is None else _least_p(treated, blocks)
+    unsure = p_value is not None and least_p is not None and p_value > max(2 * (1 - level), 1.5 * least_p)
+    if unsure and conclusion in ("costs", "saves"):
         warnings.append(
             f"the randomisation test (p = {p_value:.3f}) is less sure than the interval: a few runs carry it"
         )
@@ -600,7 +621,7 @@ def compare(
         change if absolute else None,
         effect.times(per_m) if per_m is not None else None,
         None if not np.isfinite(load).all() else _load_points(load, treated, blocks, level, effect.low is None),
-        baseline, per_m, p_value, conclusion, words, pairs, runs_with, runs_without, design,
+        baseline, per_m, p_value, least_p, conclusion, words, pairs, runs_with, runs_without, design,
         (*slopes.names, *(() if wind is None else ("head wind",))), more,
         _agreement(effect, predicted, predicted_error, level), tuple(dict.fromkeys(warnings)), tuple(used),
     )  # fmt: skip

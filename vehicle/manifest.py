@@ -12,7 +12,11 @@ volumetric_efficiency = 0.82        # where it is known
 [columns]                           # only where windtoll does not know a header
 "Spd2" = "vehicle speed (mph)"
 
-[[runs]]
+[directions]                        # where your words for the direction are no compass points
+out = "north-east"
+back = "south-west"
+
+[[runs]]                            # `windtoll record` appends these, as [[run]]
 file = "run_01.csv"
 state = "working"                   # absent, stowed or working
 pair = 1                            # runs of one pair: same road, same hour
@@ -45,6 +49,7 @@ _RUN = {
     "wind": "", "wind_speed": "m/s", "wind_from": "", "vehicle": "", "driver": "", "tyre_pressure": "Pa",
     "displacement": "m**3", "fuel": "", "name": "", "started": "", "protocol": "", "parameters": "",
 }  # fmt: skip
+_TABLES = dict.fromkeys(("vehicle", "engine", "columns", "directions", "runs", "run", "title", "note", "notes"), "")
 _SAME = {"log": "file", "path": "file", "csv": "file", "turbine": "state", "heading": "direction", "from": "start",
          "until": "end", "to": "end", "note": "notes", "ambient_temperature": "temperature", "headwind": "head_wind",
          "state_of_turbine": "state", "turbine_state": "state"}  # fmt: skip
@@ -83,6 +88,7 @@ class Manifest:
     columns: Mapping[str, str]
     runs: tuple[Run, ...]
     warnings: tuple[str, ...]
+    fuel_is_named: bool = True
 
 
 def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
@@ -97,17 +103,14 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
     columns = {str(key): str(value) for key, value in _table(path, document, "columns", problems).items()}
     for table, keys, known in (("vehicle", vehicle, {**_VEHICLE, **_ENGINE}), ("engine", engine, _ENGINE)):
         _unknown(path, table, keys, known, problems, warnings)
-    entries = document.get("runs", document.get("run", []))
-    if isinstance(entries, dict):
-        entries = [entries]
+    _unknown(path, "", document, _TABLES, problems, warnings)
+    headings = _headings(path, _table(path, document, "directions", problems), problems)
+    entries = _entries(path, document, problems)
     runs: list[Run] = []
-    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-        problems.append(Problem(path.name, "runs", shown(entries), "one [[runs]] table for each run"))
-        entries = []
     if needs_runs and not entries and not problems:
         problems.append(Problem(path.name, "runs", "no runs", "one [[runs]] table for each run, with file and state"))
     for number, entry in enumerate(entries, 1):
-        run = _run(path, number, entry, problems, warnings)
+        run = _run(path, number, entry, headings, problems, warnings)
         if run is not None:
             runs.append(run)
     seen: dict[tuple[Path, float | None, float | None], int] = {}
@@ -130,7 +133,32 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
     if problems:
         raise InputError(problems)
     load = (abc[0] or 0.0, abc[1] or 0.0, abc[2] or 0.0) if any(value is not None for value in abc) else None
-    return Manifest(path, spec, mass, load, columns, tuple(runs), tuple(dict.fromkeys(warnings)))
+    return Manifest(path, spec, mass, load, columns, tuple(runs), tuple(dict.fromkeys(warnings)), "fuel" in engine)
+
+
+def _entries(path: Path, document: Mapping[str, Any], problems: list[Problem]) -> list[dict[str, Any]]:
+    """Return the tables of the runs, those written by hand ([[runs]]) before those of the recorder ([[run]])."""
+    found: list[dict[str, Any]] = []
+    for name in ("runs", "run"):
+        entries = document.get(name, [])
+        entries = [entries] if isinstance(entries, dict) else entries
+        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+            problems.append(Problem(path.name, name, shown(entries), f"one [[{name}]] table for each run"))
+            continue
+        found += entries
+    return found
+
+
+def _headings(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> dict[str, float]:
+    """Return degrees from north for the user's own words for a direction."""
+    found: dict[str, float] = {}
+    for word, text in table.items():
+        bearing = _bearing(text)
+        if bearing is None:
+            problems.append(Problem(path.name, f"directions.{word}", shown(text), '"north-east", "WNW" or "290 deg"'))
+        else:
+            found[word.strip().lower()] = bearing
+    return found
 
 
 def _document(path: Path) -> dict[str, Any]:
@@ -166,9 +194,9 @@ def _unknown(
         # only what is surely a typing error is refused: notes of the driver may stand under any other name
         near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.78)
         if near:
-            problems.append(Problem(path.name, f"{where}.{key}", "unknown key", f"do you mean {near[0]}?"))
+            problems.append(Problem(path.name, f"{where}.{key}".lstrip("."), "unknown key", f"do you mean {near[0]}?"))
         else:
-            warnings.append(f"{where}.{key} in {path.name} is not used")
+            warnings.append(f"{where}.{key}".lstrip(".") + f" in {path.name} is not used")
 
 
 def _quantity(path: Path, key: str, value: object, unit: str, problems: list[Problem]) -> float | None:
@@ -204,16 +232,30 @@ def _bearing(text: object) -> float | None:
         return None
 
 
-def _head_wind(path: Path, where: str, table: Mapping[str, Any], problems: list[Problem]) -> float | None:
+def _head_wind(
+    path: Path, where: str, table: Mapping[str, Any], headings: Mapping[str, float], problems: list[Problem],
+    warnings: list[str],
+) -> float | None:  # fmt: skip
     """Return the wind along the road, from its speed, where it comes from and the direction driven, or None."""
     key = "wind_speed" if "wind_speed" in table else "wind"
     if not table.get(key):
         return None
-    comes_from, heading = _bearing(table.get("wind_from", "")), _bearing(table.get("direction", ""))
-    if comes_from is None or heading is None:
-        return None
     speed = _quantity(path, f"{where}.{key}", table[key], "m/s", problems)
-    return None if speed is None else speed * math.cos(math.radians(comes_from - heading))
+    if not speed:
+        return speed  # calm, or a problem told of
+    direction = str(table.get("direction", "")).strip()
+    comes_from, heading = _bearing(table.get("wind_from", "")), headings.get(direction.lower(), _bearing(direction))
+    if comes_from is None:
+        warnings.append(f'the wind of some runs is not used: wind_from = "west" (or an angle) is missing in {path.name}')
+        return None
+    if heading is None:
+        said = f"[directions] {direction} = " if re.fullmatch(r"[\w-]+", direction) else "[directions] out = "
+        warnings.append(
+            f"the wind of some runs is not used: {path.name} does not say where "
+            f'{shown(direction) if direction else "the run"} leads: {said}"north-east"'
+        )
+        return None
+    return speed * math.cos(math.radians(comes_from - heading))
 
 
 def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> Engine:
@@ -234,7 +276,8 @@ def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> En
 
 
 def _run(
-    path: Path, number: int, entry: Mapping[str, Any], problems: list[Problem], warnings: list[str]
+    path: Path, number: int, entry: Mapping[str, Any], headings: Mapping[str, float], problems: list[Problem],
+    warnings: list[str],
 ) -> Run | None:  # fmt: skip
     where = f"runs[{number}]"
     table: dict[str, Any] = {}
@@ -279,7 +322,7 @@ def _run(
     wind = table.get("head_wind")
     head_wind = _quantity(path, f"{where}.head_wind", wind, "m/s", problems)
     if head_wind is None:
-        head_wind = _head_wind(path, where, table, problems)
+        head_wind = _head_wind(path, where, table, headings, problems, warnings)
     columns = table.get("columns", {})
     if not isinstance(columns, dict):
         problems.append(

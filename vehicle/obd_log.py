@@ -544,6 +544,8 @@ def _fill(
         numbers[holes[forward]] = numbers[before[forward]]
         numbers[holes[backward]] = numbers[after[backward]]
     filled, left = holes[fillable], holes[~fillable]
+    if parameter.name == "run_time_s" and left.size:  # nothing rests on it before its first and after its last sample
+        left = left[(left > good[0]) & (left < good[-1])]
     whole = (quality & int(Quality.BROKEN_ROW | Quality.ZEROS)) == 0  # rows told of already are not told of again
     filled_told, left_told = int(whole[filled].sum()), int(whole[left].sum())
     if sparse:

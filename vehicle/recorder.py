@@ -34,6 +34,16 @@ from vehicle.problems import InputError, Problem
 State = Literal["absent", "stowed", "working"]
 STATES: tuple[State, ...] = ("absent", "stowed", "working")
 MANIFEST = "runs.toml"
+NEW_MANIFEST = """\
+# Runs of a road test, for `windtoll compare`. Runs are appended below; earlier text stays as you write it.
+# Say what the car is by taking the # away here:
+# [engine]
+# fuel = "diesel"                  # petrol, e10, diesel, lpg
+# displacement = "2.0 L"           # for litres where the car reports no fuel rate
+# [directions]                     # to use the wind: where your words for the direction lead
+# out = "north-east"
+# back = "south-west"
+"""
 
 # How long the port may be quiet before a question counts as unanswered. The adapter itself gives up on the car after at
 # most about 1 s (its own time-out register, common practice, no source); Bluetooth adds some tenths.
@@ -485,7 +495,7 @@ def append_run(manifest: Path, run: Mapping[str, Any]) -> None:
 
     import tomlkit
 
-    before = read_manifest_text(manifest)
+    before = read_manifest_text(manifest) or NEW_MANIFEST.encode()
     table = tomlkit.table()
     for key, value in run.items():
         if value not in (None, "", []):

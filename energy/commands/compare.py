@@ -22,7 +22,9 @@ EXAMPLE = """\b
   displacement = "1.6 L"         # for litres from manifold pressure
   [columns]                      # only for headers windtoll does not know
   "Spd2" = "vehicle speed (mph)"
-  [[runs]]
+  [directions]                   # to use a wind that is given with where it comes from
+  out = "north-east"
+  [[runs]]                       # written by windtoll record as [[run]]
   file = "run_01.csv"
   state = "working"              # absent, stowed, working
   pair = 1                       # same road, same direction, same hour
@@ -87,6 +89,11 @@ def command(
     answer = compare(runs, with_state=with_state, without_state=without, level=level / 100, predicted=value,
                      predicted_error=error, absolute=absolute)  # fmt: skip
     warnings = [*test.warnings, *answer.warnings]
+    if not test.fuel_is_named and not words[0].endswith("fuel rate"):
+        warnings.append(f'the fuel is not named, {test.engine.fuel.name} is taken ([engine] fuel = "diesel" in the '
+                        "manifest): litres depend on it, percent does not")  # fmt: skip
+    if effect is None and scenario is not None:
+        warnings += _other_speed(scenario, overrides, answer)
     if not absolute:
         warnings.append(
             "displacement not given: percent can be told, litres cannot ([engine] displacement in the manifest)"
@@ -95,6 +102,18 @@ def command(
         click.echo(json.dumps(as_data(answer, warnings, words, predicted), indent=2, allow_nan=False))
         return
     click.echo("\n".join(in_words(answer, warnings, words)))
+
+
+def _other_speed(scenario: Path, overrides: tuple[str, ...], answer: Comparison) -> list[str]:
+    """Return a warning where the scenario predicts for another speed than the one that was driven."""
+    from energy.scenario import load
+
+    planned = load(scenario, overrides).trip.road_speed.value
+    driven = sum(run.means["speed_m_s"] for run in answer.runs) / len(answer.runs)
+    if abs(driven / max(planned, 1e-9) - 1) <= 0.04:
+        return []
+    return [f"the prediction is for {planned * 3.6:.0f} km/h, the runs were driven at {driven * 3.6:.0f} km/h: "
+            f'--set trip.road_speed="{driven * 3.6:.0f} km/h" predicts for that']  # fmt: skip
 
 
 def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, ...]]:
@@ -159,6 +178,7 @@ def as_data(
         "without_l_per_h": None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
         "without_l_per_100_km": None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
         "randomisation_p": answer.randomisation_p,
+        "randomisation_least_p": answer.randomisation_least_p,
         "pairs": answer.pairs,
         "runs_with": answer.runs_with,
         "runs_without": answer.runs_without,
@@ -205,7 +225,9 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
     if answer.load_points is not None:
         lines.append(row("calculated load, adjusted", answer.load_points, 1, "points", 2))
     if answer.randomisation_p is not None:
-        lines.append(f"  randomisation test: p = {answer.randomisation_p:.3f}")
+        least = answer.randomisation_least_p or 0.0
+        few = " (the least that so few runs can give)" if least > 0.01 and answer.randomisation_p <= 1.5 * least else ""
+        lines.append(f"  randomisation test: p = {answer.randomisation_p:.3f}{few}")
     group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
     lines.append(
         f"  runs: {answer.runs_with} {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
@@ -221,5 +243,6 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
             f"  {run.name:<24} {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
             f"{run.means['speed_m_s'] * 3.6:6.1f} km/h  {flow}"
         )
-        lines.append("    " + "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows))
+        if any(step.rows for step in run.steps):
+            lines.append("    " + "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows))
     return lines

@@ -231,7 +231,10 @@ def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     odd = [c for c in log.columns if c.use != "used" or c.note]
     if odd:
         lines += ["", "Columns with something to say:"]
-        lines += [f"  {c.header.strip() or '(no name)'}: {c.use}{f' — {c.note}' if c.note else ''}" for c in odd]
+        grouped: dict[str, list[str]] = {}
+        for c in odd:
+            grouped.setdefault(f"{c.use}{f' — {c.note}' if c.note else ''}", []).append(c.header.strip() or "(no name)")
+        lines += [f"  {', '.join(headers)}: {words}" for words, headers in grouped.items()]
     if log.repairs:
         lines += ["", "Repairs:"]
         lines += [f"  {repair.count:>8} × {repair.what}" for repair in log.repairs]
