@@ -246,7 +246,9 @@ def _head_wind(
     direction = str(table.get("direction", "")).strip()
     comes_from, heading = _bearing(table.get("wind_from", "")), headings.get(direction.lower(), _bearing(direction))
     if comes_from is None:
-        warnings.append(f'the wind of some runs is not used: wind_from = "west" (or an angle) is missing in {path.name}')
+        warnings.append(
+            f'the wind of some runs is not used: wind_from = "west" (or an angle) is missing in {path.name}'
+        )
         return None
     if heading is None:
         said = f"[directions] {direction} = " if re.fullmatch(r"[\w-]+", direction) else "[directions] out = "

@@ -18,8 +18,8 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-
 from tests_support import run
+
 from vehicle.recorder import COLUMNS
 
 PROJECT = Path(__file__).parents[2]

@@ -8,7 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vehicle.comparison import RunWindows, common_source, compare, inside_slopes, spread_within_pairs, windows_of
+from vehicle.comparison import (
+    RunWindows,
+    common_source,
+    compare,
+    inside_slopes,
+    runs_of_states,
+    spread_within_pairs,
+    windows_of,
+)
 from vehicle.fuel_flow import LITRES_PER_HOUR, Engine, fuel_flow
 from vehicle.manifest import Run, read_manifest
 from vehicle.obd_log import Log, read_log
@@ -369,4 +377,62 @@ def test_head_wind_of_a_run(tmp_path, direction, wind_from, head):
     found = read_manifest(path)
     assert found.runs[0].head_wind_m_s == (head if head is None else pytest.approx(head, abs=1e-9))
     assert found.runs[0].date.startswith("2026-05-03")
+    assert len(found.warnings) == (head is None)
+
+
+def test_own_words_for_a_direction_are_told_in_the_manifest(tmp_path):
+    (tmp_path / "a.csv").write_text("x")
+    path = tmp_path / "runs.toml"
+    run = '[[run]]\nfile = "a.csv"\nstate = "stowed"\nwind = "4 m/s"\nwind_from = "east"\ndirection = "Out"\n'
+    path.write_text('[directions]\nout = "east"\n' + run)
+    found = read_manifest(path)
+    assert found.runs[0].head_wind_m_s == pytest.approx(4.0)
     assert not found.warnings
+    path.write_text('[directions]\nout = "uphill"\n' + run)
+    with pytest.raises(InputError, match=r"directions\.out"):
+        read_manifest(path)
+    path.write_text(run.replace('wind_from = "east"\n', ""))
+    assert "wind_from" in read_manifest(path).warnings[0]
+    path.write_text('[engin]\nfuel = "diesel"\n' + run)
+    with pytest.raises(InputError, match="engine"):
+        read_manifest(path)
+    path.write_text('[weather]\nsky = "blue"\n' + run + '[[runs]]\nfile = "a.csv"\nstate = "working"\nstart = "5 s"\n')
+    both = read_manifest(path)
+    assert [run.state for run in both.runs] == ["working", "stowed"]
+    assert any("weather" in text for text in both.warnings)
+
+
+def marked_log(tmp_path: Path, states: list[str]) -> Log:
+    path = tmp_path / "marked.csv"
+    path.write_text("time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
+        f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
+        for second in range(400)
+    ))  # fmt: skip
+    return read_log(path)
+
+
+def test_marks_in_a_log_count_where_the_state_changes_on_the_way(tmp_path):
+    log = marked_log(tmp_path, ["stowed", "working", "working", "stowed"])
+    parts = runs_of_states(Run(log.name, "stowed", "", "north"), log)  # the manifest says how the run began
+    assert [part.state for part in parts] == ["stowed", "working", "stowed"]
+    assert [part.state for part in runs_of_states(Run(log.name, "stowed", start_s=0.0, end_s=90.0), log)] == ["stowed"]
+    cut = windows_of(log, fuel_flow(log, CAR), parts[1])
+    assert cut.kept_s == pytest.approx(200, abs=2)
+
+
+def test_a_state_corrected_in_the_manifest_is_taken_and_told(tmp_path):
+    log = marked_log(tmp_path, ["stowed"])
+    (run,) = runs_of_states(Run(log.name, "working"), log)
+    cut = windows_of(log, fuel_flow(log, CAR), run)
+    assert cut.state == "working"
+    assert cut.kept_rows == 400
+    assert "the manifest is taken" in " ".join(cut.warnings)
+
+
+def test_few_pairs_are_not_blamed_on_a_few_runs():
+    draw = np.random.default_rng(5)
+    runs = [simulated(draw, state, str(pair), "out", 0.2) for pair in range(4) for state in ("working", "stowed")]
+    answer = compare(runs)
+    assert answer.conclusion == "costs"
+    assert answer.randomisation_p == answer.randomisation_least_p == 0.125  # 2 of 2^4 dealings: Fisher 1935, §21
+    assert not any("randomisation" in text for text in answer.warnings)
