@@ -638,7 +638,12 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
     states = sorted({run.state for run in used})
     if len(used) - len(states) < 1 or len(used) < 3:
         raise InputError(
-            Problem("runs", "", f"{len(used)} usable runs", "at least three runs of one state, or two pairs")
+            Problem(
+                "runs",
+                "",
+                f"{len(used)} usable run{'' if len(used) == 1 else 's'}",
+                "at least three runs of one state, or two pairs",
+            )
         )
     if len(states) > 1:
         used, _, _, _ = _designed([run for run in used if run.state in (states[0], states[-1])], states[-1])
@@ -702,9 +707,10 @@ def _without(runs: Sequence[RunWindows], with_state: str) -> str:
     for state in ("stowed", "absent"):
         if state != with_state and any(run.state == state for run in runs):
             return state
-    raise InputError(
-        Problem("runs", "state", f"every run is {with_state}", f"runs {with_state} and runs stowed (or absent)")
-    )
+    others = "runs absent" if with_state == "stowed" else "runs stowed (or absent)"
+    only = all(run.state == with_state for run in runs)
+    read = f"every run is {with_state}" if only else f"there is nothing to set the runs {with_state} against"
+    raise InputError(Problem("runs", "state", read, f"runs {with_state} and {others}"))
 
 
 def _designed(runs: list[RunWindows], with_state: str) -> tuple[list[RunWindows], str, int, list[str]]:

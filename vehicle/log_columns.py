@@ -332,6 +332,8 @@ def match_header(header: str, unit_row: str = "") -> Column:
     text = header.strip().strip('"').strip()
     if not text:
         return Column(-1, header, use="not used" if not unit_row else "not understood", note="no name")
+    if text.lower().startswith("second_"):
+        return Column(-1, header, use="not used", note="a column that both joined logs have: the first's is used")
     bare, unit, source = _split_unit(text)
     if not unit and unit_row.strip():
         unit, source = unit_row.strip().strip("()[]"), "unit row"

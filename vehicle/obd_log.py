@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _RPM = 2 * np.pi / 60
 _MOST_UNBELIEVABLE = 0.3  # share of cells out of range above which a column is not what its name says
 _STUCK_S = 20.0
+_RECORDED = ("time_s", "time_utc", "row_duration_s")  # our recorder's file: its names never shift, and cells stay empty
 
 
 class Quality(enum.IntFlag):
@@ -165,7 +166,7 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: _Repairs
             numbers[zeros] = np.nan
     columns, values = _in_si(columns, values, quality, repairs)
     odd = [column for column in columns if column.use == "not understood"]
-    if raw.last_is_empty and len(odd) >= 2:
+    if raw.last_is_empty and len(odd) >= 2 and tuple(raw.headers[:3]) != _RECORDED:
         raise InputError(
             Problem(path.name, "header", f"nothing stands under the last name, and {shown(odd[0].header)} and "
                     f"{shown(odd[1].header)} fit no column: the names may be shifted against the columns",

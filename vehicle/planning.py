@@ -11,9 +11,8 @@ from vehicle.problems import InputError, Problem
 
 DEFAULT_SPREAD = 0.04
 DEFAULT_SPREAD_WORDS = (
-    "spread between pairs 4 % of the fuel (standard deviation of the difference within a pair): an assumption, "
-    "no source; "
-    "weighing the fuel reaches about 1 % (SAE J1321, scope), an engine log on an open road is worse. Use your own logs"
+    "an assumption without a source: weighing the fuel reaches about 1 % (SAE J1321, scope), an engine log on an open "
+    "road is worse; your own logs tell it with --runs"
 )
 MOST_PAIRS = 100_000
 

@@ -78,7 +78,10 @@ def command(
     from energy.commands.prediction import predicted_effect
     from vehicle.comparison import compare
     from vehicle.manifest import read_manifest
+    from vehicle.problems import InputError, Problem
 
+    if overrides and scenario is None:
+        raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
     test = read_manifest(manifest)
     runs, absolute, words = windows_of_runs(test)
     against = without or (
@@ -131,7 +134,7 @@ def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, 
         key = (run.path, repr(columns))
         try:
             if key not in seen:
-                seen[key] = read_log(run.path, _present(run.path, columns, run.columns), where=test.path.name)
+                seen[key] = read_log(run.path, present(run.path, columns, run.columns), where=test.path.name)
             logs.append(seen[key])
         except InputError as error:
             problems.extend(error.problems)
@@ -144,7 +147,7 @@ def windows_of_runs(test: Manifest) -> tuple[list[RunWindows], bool, tuple[str, 
     return runs, absolute, (f"fuel from {source}", *flows[id(logs[0])].words)
 
 
-def _present(path: Path, columns: dict[str, str], own: Any) -> dict[str, str]:
+def present(path: Path, columns: dict[str, str], own: Any) -> dict[str, str]:
     """Return the overrides that this log has headers for: the manifest's table serves all logs, a run's own must
     fit."""
     from vehicle.log_text import headers_of
@@ -237,10 +240,11 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
     if warnings:
         lines += ["", "Mind:"] + [f"  - {text}" for text in warnings]
     lines += ["", "Runs and what the filters took (rows):"]
+    width = max(len(run.name) for run in answer.runs)
     for run in answer.runs:
         flow = f"{run.mean_fuel_m3_s / LITRES_PER_HOUR:.3f} L/h" if answer.baseline_m3_s is not None else ""
         lines.append(
-            f"  {run.name:<24} {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
+            f"  {run.name:<{width}}  {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
             f"{run.means['speed_m_s'] * 3.6:6.1f} km/h  {flow}"
         )
         if any(step.rows for step in run.steps):

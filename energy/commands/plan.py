@@ -32,20 +32,22 @@ MOST_ORDERED = 200
 )
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
-    scenario: Path | None, overrides: tuple[str, ...], effect: str | None, spread: str | None, runs_file: Path | None, pairs: int | None,
-    without: str,
+    scenario: Path | None, overrides: tuple[str, ...], effect: str | None, spread: str | None,
+    runs_file: Path | None, pairs: int | None, without: str,
     level: float, speed: str | None, road: str, seed: int | None, sheet: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
 
-    The effect is the one that windtoll answer predicts for SCENARIO against the state --without, or --effect. The spread comes from --runs (your own logs), --spread,
-    or a default that is an assumption.
+    The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
+    spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
     from energy import run_sheet
     from energy.commands.prediction import predicted_effect
     from vehicle.planning import driving_order, pairs_needed, smallest_effect
     from vehicle.problems import InputError, Problem
 
+    if overrides and scenario is None:
+        raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
     speed = speed or _speed_of(scenario, overrides) or "one steady speed"
     share, spread_words = _spread(spread, runs_file)
     predicted = predicted_effect(effect, scenario, overrides, without_state=without)
@@ -78,7 +80,8 @@ def command(
             "order": [run.as_dict() for run in order],
         }, indent=2, allow_nan=False))  # fmt: skip
         return
-    out = [f"Spread within a pair: {100 * share:.2f} % of the fuel, {spread_words}."]
+    out = [f"Spread of the difference within a pair: {100 * share:.2f} % of the fuel (standard deviation), "
+           f"{spread_words}."]  # fmt: skip
     if predicted is not None:
         out += [f"To show {100 * predicted[0]:+.1f} % at {level:g} %:",
                 f"  {needed[80]} pairs for 80 % power", f"  {needed[90]} pairs for 90 % power"]  # fmt: skip
@@ -88,6 +91,8 @@ def command(
                        "shrink the spread; or measure a larger effect (a higher speed).")  # fmt: skip
     out += ["Smallest effect that can be shown with 80 % power:"]
     out += [f"  {n:>3} pairs: {effect_shown:.1f} %" for n, effect_shown in can_show.items()]
+    if pairs is not None and planned != pairs:
+        out.append(f"({planned} pairs are planned, not {pairs}: two make a block, out and back)")
     if planned > MOST_ORDERED:
         out.append(f"(the order below is for the first {MOST_ORDERED} pairs)")
     click.echo("\n".join([*out, "", *run_sheet.lines(order, speed, road)]))

@@ -41,13 +41,24 @@ def command(
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
+    from energy.commands.compare import present
     from vehicle.obd_log import read_log
     from vehicle.problems import InputError, Problem
 
     engine, overrides, mass, road_load = _known(manifest, displacement, fuel_name, volumetric_efficiency, columns)
     if out is not None and len(logs) > 1:
         raise InputError(Problem("--out", "", f"{len(logs)} logs", "one log at a time"))
-    read = [read_log(path, overrides, where=str(manifest) if manifest else "--column") for path in logs]
+    read: list[Log] = []
+    problems: list[Problem] = []
+    typed = {text.partition("=")[0].strip() for text in columns}  # must fit; the manifest's table serves several logs
+    for path in logs:
+        try:
+            fitting = present(path, overrides, typed) if overrides else {}
+            read.append(read_log(path, fitting, where=str(manifest) if manifest else "--column"))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
     if receipt:
         engine = replace(engine, volumetric_efficiency=_calibrated(receipt, read, engine))
     answers = [_answer(log, engine, source, mass, road_load) for log in read]

@@ -186,3 +186,66 @@ def test_fit_coastdown_refuses_a_log_without_coast_downs():
         run(fit.command, "coastdown", LOGS / "idle1.csv", "--mass", "1400 kg")
     with pytest.raises(InputError, match="mass"):
         run(fit.command, "coastdown", LOGS / "idle1.csv", "--mass", "1400")
+
+
+def recorded(folder: Path, name: str, pressure_factor: float) -> None:
+    """Write a log as the recorder does for a car that reports manifold pressure and no fuel."""
+    from vehicle.recorder import COLUMNS
+
+    rows = [",".join(COLUMNS)]
+    for number in range(240):
+        cells = dict.fromkeys(COLUMNS, "") | {
+            "time_s": f"{number / 2:.4f}", "time_utc": f"2026-05-03T10:{number // 120:02}:{number // 2 % 60:02}.000Z",
+            "row_duration_s": "0.2", "vehicle_speed_km_h": f"{90 + number // 30 % 2}", "engine_speed_rpm": "2700",
+            "intake_manifold_pressure_kpa": f"{(60 + number % 3) * pressure_factor:.0f}",
+        }  # fmt: skip
+        if number % 20 == 0:
+            cells |= {"coolant_temperature_degc": "88", "intake_air_temperature_degc": "30"}
+        if number == 100:
+            cells = dict.fromkeys(COLUMNS, "") | {"time_s": cells["time_s"], "gap": "begin: the port is gone"}
+        rows.append(",".join(cells[column] for column in COLUMNS))
+    (folder / name).write_text("\n".join(rows) + "\n")
+
+
+def test_a_recorded_car_without_a_fuel_rate_says_what_the_manifest_lacks(tmp_path):
+    lines = []
+    for pair in range(3):
+        for state, factor in (("working", 1.1), ("stowed", 1.0)):
+            recorded(tmp_path, f"{pair}_{state}.csv", factor * (1 + pair / 100))
+            lines.append(f'[[run]]\nfile = "{pair}_{state}.csv"\nstate = "{state}"\npair = {pair}\n')
+    manifest = tmp_path / "runs.toml"
+    manifest.write_text("\n".join(lines))
+    answer = json.loads(run(compare.command, manifest, "--json"))
+    assert answer["conclusion"] == "costs"
+    assert answer["effect_percent"]["estimate"] == pytest.approx(10, abs=1)
+    assert answer["effect_l_per_h"] == {"estimate": None, "low": None, "high": None, "level": 0.95}
+    said = " ".join(answer["warnings"])
+    assert "displacement not given" in said
+    assert '[engine] fuel = "diesel"' in said
+    manifest.write_text('[engine]\nfuel = "petrol"\ndisplacement = "1.6 L"\n' + "\n".join(lines))
+    answer = json.loads(run(compare.command, manifest, "--json"))
+    assert answer["effect_l_per_h"]["low"] > 0
+    assert not any("displacement" in text or "fuel" in text for text in answer["warnings"])
+    fuel = json.loads(run(read.command, tmp_path / "0_stowed.csv", "--json"))["fuel"]
+    assert fuel["litres"] is None
+    assert "displacement is not known" in " ".join(fuel["not_used_because"])
+
+
+def test_settings_without_a_scenario_and_an_odd_number_of_pairs_are_told(tmp_path):
+    manifest = write_test(tmp_path)
+    for command, argument in ((compare.command, manifest), (plan.command, "--pairs=4")):
+        with pytest.raises(InputError, match="no scenario to set it in"):
+            run(command, argument, "--set", "trip.road_speed=90 km/h")
+    assert "6 pairs are planned, not 5" in run(plan.command, "--pairs", "5")
+    with pytest.raises(InputError, match="against; accepted: runs stowed and runs absent"):
+        run(compare.command, manifest, "--state", "stowed")
+
+
+def test_the_demo_study_compares():
+    demo = Path(__file__).parents[2] / "scenarios" / "road_test" / "runs.toml"
+    answer = json.loads(run(compare.command, demo, "--scenario", demo.parents[1] / "van_water_tank" / "scenario.toml",
+                            "--json"))  # fmt: skip
+    assert answer["conclusion"] == "costs"
+    assert answer["pairs"] == 6
+    assert answer["warnings"] == []
+    assert "agrees" in answer["agreement"]
