@@ -77,6 +77,8 @@ class Turbine:
     feathered_drag_area_m2: Values
     local_speed_factor: Values
     interaction_factor: Values
+    power_factor: Values
+    thrust_factor: Values
     turns_into_wind: bool
     highest_rotor_speed_rad_s: Values | None
     highest_tip_speed_m_s: Values
@@ -152,7 +154,7 @@ class _Reader:
         table = self.scenario.table(table_name)
         value = getattr(table, name, None)
         assert value is None or isinstance(value, Uncertain)
-        spec = _spec(key)
+        spec = spec_of(key)
         if value is None and key in FUEL_DEFAULTS and self.scenario.engine is not None:
             value, source = FUEL_DEFAULTS[key][self.scenario.engine.fuel]
             self._assume(key, value, spec.unit, source)
@@ -177,7 +179,15 @@ class _Reader:
         )
 
 
-def _spec(key: str) -> Spec:
+def ranges_of(scenario: Scenario) -> dict[str, Uncertain]:
+    """Return the inputs that an answer uses and that are not known exactly, stated or default, by key (SI)."""
+    read = _Reader(scenario, {})
+    found = {key: read.uncertain(key) for key in inputs_of(scenario).used}
+    return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
+
+
+def spec_of(key: str) -> Spec:
+    """Return the rules of a quantity's key ("rotor.diameter")."""
     table, name = key.split(".")
     extra = TABLES[table].model_fields[name].json_schema_extra
     spec = extra.get("spec") if isinstance(extra, dict) else None
@@ -257,6 +267,8 @@ def _turbine(read: _Reader, local: Values) -> Turbine:
         feathered_drag_area_m2=blade_area * read("rotor.feathered_drag_coefficient"),
         local_speed_factor=local,
         interaction_factor=read("rotor.interaction_factor"),
+        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
+        thrust_factor=read("rotor.thrust_factor"),
         turns_into_wind=scenario.rotor.turns_into_wind,
         highest_rotor_speed_rad_s=read.maybe("rotor.highest_rotor_speed"),
         highest_tip_speed_m_s=read("rotor.highest_tip_speed"),

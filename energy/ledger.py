@@ -138,6 +138,15 @@ def answer(inputs: Inputs) -> Answer:
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
 
 
+def change_and_heat(inputs: Inputs) -> tuple[np.ndarray, np.ndarray]:
+    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For many draws."""
+    turbine = turbine_at_work(inputs, with_free_run=False)
+    heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
+    without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)
+    working = _state(inputs, "working", turbine)
+    return working.supply.source_w - without.supply.source_w, turbine.heat_power_w
+
+
 def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
     """Return the turbine with every figure in the shape of all conditions, those of the road too."""
     road = _state(inputs, "absent", turbine).supply.source_w
@@ -147,8 +156,8 @@ def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
     return replace(turbine, **spread)
 
 
-def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
-    """Return what the working turbine does in the scenario's air."""
+def turbine_at_work(inputs: Inputs, *, with_free_run: bool = True) -> TurbineAtWork:
+    """Return what the working turbine does in the scenario's air; without `with_free_run` that speed is left at NaN."""
     turbine = inputs.turbine
     area = np.pi / 4 * np.asarray(turbine.diameter_m) ** 2
     if turbine.measured is not None:
@@ -161,6 +170,8 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     point = solve(rotor, turbine.chain, load_connected_after_spin_up=turbine.load_connected_after_spin_up)
     state = electrical_state(turbine.chain, point.rotor_speed_rad_s)
@@ -182,7 +193,9 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         thrust_coefficient=point.thrust_coefficient,
         tip_speed_ratio=point.tip_speed_ratio,
         thrust_floor=floor,
-        free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain),
+        free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain)
+        if with_free_run
+        else np.full(np.shape(shaft), np.nan),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
     )
@@ -205,6 +218,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
     else:
         thrust = thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
+    thrust = thrust * np.asarray(turbine.thrust_factor)
     nan = np.full(np.shape(air), np.nan)
     turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
@@ -265,6 +279,8 @@ def stowed_drag_n(inputs: Inputs) -> np.ndarray:
         turbine.pitch_deg,
         inputs.density_kg_m3,
         inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
     free = solve(rotor, replace(turbine.chain, element_resistance_ohm=np.inf), load_connected_after_spin_up=True)
     _, drag, _, _ = _drag(inputs, free.thrust_n, free.shaft_power_w, free.rotor_speed_rad_s > 0)

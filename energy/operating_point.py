@@ -28,6 +28,8 @@ class Rotor:
     pitch_deg: Values
     density_kg_m3: Values
     air_speed_m_s: Values
+    power_factor: Values = 1.0  # real over tabulated power coefficient
+    thrust_factor: Values = 1.0  # real over tabulated thrust coefficient
 
 
 @dataclass(frozen=True)
@@ -177,7 +179,8 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     air = np.where(moving, air, 1.0)
     radius = np.asarray(rotor.radius_m, float)
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
-    scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
+    pressure = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
+    scale = pressure * np.asarray(rotor.power_factor)
     per_ratio = air / radius  # rotor speed = λ·U/R
     torque = _torque_on_grid(rotor, grid, scale)
     positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
@@ -204,13 +207,14 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
+    cp, ct = cp * np.asarray(rotor.power_factor), ct * np.asarray(rotor.thrust_factor)
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,
         power_coefficient=cp,
         thrust_coefficient=ct,
-        shaft_power_w=np.where(moving, cp * scale * per_ratio, 0.0),
-        thrust_n=np.where(moving, ct * scale / radius, 0.0),
+        shaft_power_w=np.where(moving, cp * pressure * per_ratio, 0.0),
+        thrust_n=np.where(moving, ct * pressure / radius, 0.0),
         solutions=np.where(moving, solutions, 0),
         stable_speeds_rad_s=stable * per_ratio[:, None],
         starts=starts,

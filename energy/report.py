@@ -9,12 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from energy.inputs import Assumption, inputs_of, shown_value
+from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
 from energy.ledger import Answer, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
+from energy.quantity import Uncertain
 from energy.scenario import Price, Scenario
+from energy.uncertainty import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread, spread_of
 from vehicle.engine import Battery
-from vehicle.units import UnitSystem, figures, show, to_user
+from vehicle.units import UnitSystem, figures, label, show, to_user
 
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -38,13 +40,18 @@ class Told:
     scenario: Scenario
     answer: Answer
     break_even_head_wind_m_s: float
+    spread: Spread | None = None  # None where nothing is uncertain, or draws were not wanted
 
 
-def answered(scenario: Scenario) -> Told:
-    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power."""
+def answered(scenario: Scenario, *, exact: bool = False) -> Told:
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
+
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`.
+    """
     found = answer(inputs_of(scenario))
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
-    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep))
+    spread = None if exact else spread_of(scenario)
+    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
 
 
 def _f(value: Any) -> float:
@@ -89,24 +96,168 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
         f"compared with turbine {found.compared_with}"
     )
     purpose = f"to put {show(heat, 'power', system)} into {load}" if heat > 0.5 else f"and puts nothing into {load}"
+    nominal = "costs" if change > small else "saves" if change < -small or heat > 0.5 else "cannot tell"
+    spread = told.spread
+    if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
+        return Verdict("cannot tell", case, f"{where} {_undecided(told, without, purpose, system)}")
+    sure = f", {sureness(spread)}" if spread is not None else ""
+    doubt = doubt_words(told, system)
     if change > small:
-        per = ""
-        if heat > 0.5:
-            per = f": {_per_heat(found, system)}"
-        return Verdict(
-            "costs", case, f"{where} the turbine costs {_change_words(found, system)} than {without}, {purpose}{per}."
-        )
+        per = f": {_per_heat(found, system)}" if heat > 0.5 else ""
+        words = f"costs {_change_words(told, system)} than {without}{sure}, {purpose}{per}."
+        return Verdict("costs", case, f"{where} the turbine {words}{doubt}")
     if change < -small:
-        return Verdict(
-            "saves", case, f"{where} the turbine saves {_change_words(found, system)} than {without}, {purpose}."
-        )
+        words = f"saves {_change_words(told, system)} than {without}{sure}, {purpose}."
+        return Verdict("saves", case, f"{where} the turbine {words}{doubt}")
     if heat > 0.5:
+        inside = f" (90 %: {_range_words(spread.heat_w, 'power', system)})" if spread is not None else ""
         return Verdict(
             "saves",
             case + "; the fuel does not change, the heat is free",
-            f"{where} the turbine costs no fuel {purpose}: {_who_pays(found)}.",
+            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.{doubt}",
         )
     return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
+
+
+def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> str:
+    """Return the sentence of an answer whose interval holds both saving and costing."""
+    spread = told.spread
+    assert spread is not None
+    figure, kind = _drawn_change(told)
+    low, high = (figures(to_user(value, kind, system), 2, signed=True) for value in (figure[0], figure[-1]))
+    middle = show(figure[2], kind, system, signed=True)
+    chance = f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} it costs"
+    of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
+    return (
+        f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
+        f"{without}, {chance}, {purpose}.{doubt_words(told, system)}"
+    )
+
+
+def sureness(spread: Spread) -> str:
+    """Return in words how sure a verdict is."""
+    probability = max(spread.probability_saves, spread.probability_costs)
+    return "almost certainly" if probability >= ALMOST_CERTAIN else "very likely" if probability >= SURE else "perhaps"
+
+
+def _drawn_change(told: Told) -> tuple[tuple[float, ...], str]:
+    """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
+    assert told.spread is not None
+    fuel = told.answer.inputs.fuel
+    if fuel is None:
+        return told.spread.change_w, "power"
+    return tuple(value / fuel.heating_value_j_per_m3 for value in told.spread.change_w), "fuel_flow"
+
+
+def _range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:
+    """Return the 90 % (or 50 %) interval of quantiles at `QUANTILES`, as "2.0 to 3.6 L/h"."""
+    low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
+    if low < 0 < high:
+        return f"{figures(to_user(low, kind, system), 2, signed=True)} to {show(high, kind, system, signed=True, digits=2)}"
+    if kind == "power":  # its unit goes by size
+        return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
+    return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
+
+
+# How an input is called in a sentence; others by their key.
+_CALLED = {
+    "rotor.local_speed_factor": "the air speed where the rotor sits",
+    "rotor.interaction_factor": "what rotor and body do to each other's drag",
+    "rotor.power_factor": "how far the real rotor's power falls from its curves",
+    "rotor.thrust_factor": "how far the real rotor's thrust falls from its curves",
+    "rotor.mount_drag_area": "mount drag area",
+    "vehicle.drag_area": "the vehicle's drag area",
+    "engine.indicated_efficiency": "the engine's efficiency",
+}
+
+
+def called(key: str) -> str:
+    """Return an input's name in a sentence."""
+    return _CALLED.get(key, key.partition(".")[2].replace("_", " "))
+
+
+def doubt_words(told: Told, system: UnitSystem) -> str:
+    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is none."""
+    spread = told.spread
+    if spread is None or not spread.sensitivities:
+        return ""
+    first = sorted(spread.sensitivities, key=lambda s: -s.first_order)
+    names = [" with ".join(called(key) for key in s.inputs) for s in first]
+    if first[0].first_order > 0.5:
+        words, keys = f"most of the doubt is {names[0]}", first[0].inputs
+    elif len(first) > 1 and first[0].first_order + first[1].first_order > 0.5:
+        words, keys = f"most of the doubt is {names[0]} and {names[1]}", (*first[0].inputs, *first[1].inputs)
+    else:
+        words, keys = f"the doubt has many parts, the greatest is {names[0]}", first[0].inputs
+    helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
+    tail = f": {_measure_words(helping[0])}" if helping else ""
+    return f" {words[0].upper()}{words[1:]}{tail}."
+
+
+def _measure_words(measured: Measurement) -> str:
+    share = measured.shrinks_by
+    what = "would halve the interval" if 0.45 <= share <= 0.55 else f"would shrink the interval by {100 * share:.0f} %"
+    return f"{measured.how} (± {shown_width(measured)}) {what}"
+
+
+def shown_width(measured: Measurement) -> str:
+    """Return a measurement's ± in a unit that people read."""
+    unit = spec_of(measured.key).unit
+    return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)
+
+
+def sure_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to measure."""
+    spread = told.spread
+    if spread is None:
+        return []
+    change, kind = _drawn_change(told)
+    name = "change in fuel" if kind == "fuel_flow" else "change in pack power"
+    ranges = ranges_of(told.scenario)
+    rows = []
+    if spread.of == "fuel":
+        rows += [
+            (
+                f"{name}, 90 % and 50 % interval",
+                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median {show(change[2], kind, system, digits=2)}",
+            )
+        ]
+    rows += [
+        (
+            "heat, 90 % and 50 % interval",
+            f"{_range_words(spread.heat_w, 'power', system)}, {_range_words(spread.heat_w, 'power', system, inner=True)}",
+        ),
+        ("probability that it saves", _probability_words(spread.probability_saves)),
+    ]
+    for s in spread.sensitivities[:4]:
+        if s.total < 0.01:
+            break
+        known = ", ".join(f"{key} {_range_of(key, ranges)}" for key in s.inputs)
+        rows.append(
+            (
+                "share of the doubt" if s is spread.sensitivities[0] else "",
+                f"{100 * max(s.first_order, 0):.0f} % ± {max(1, round(100 * s.first_order_error))}: {known}",
+            )
+        )
+    for m in [m for m in spread.measurements if m.shrinks_by >= 0.02][:3]:
+        rows.append(
+            (
+                "what to measure next" if m is spread.measurements[0] else "",
+                f"{m.key} to ± {shown_width(m)} by {m.how}: the interval shrinks by {100 * m.shrinks_by:.0f} %",
+            )
+        )
+    return rows
+
+
+def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:
+    value, unit = ranges[key], spec_of(key).unit
+    return f"({shown_value(value.low, unit)} to {shown_value(value.high, unit)})"
+
+
+def _probability_words(probability: float) -> str:
+    if 0 < probability < 0.01:
+        return "below 1 %"
+    return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
 
 
 def _who_pays(found: Answer) -> str:
@@ -115,21 +266,31 @@ def _who_pays(found: Answer) -> str:
     return "the engine is on overrun and the brakes would have burnt that power"
 
 
-def _change_words(found: Answer, system: UnitSystem) -> str:
-    """Return the change in fuel without its sign: "0.9 L/h more fuel (+9 %, 0.9 L/100 km)"."""
+def _change_words(told: Told, system: UnitSystem) -> str:
+    """Return the change in fuel without its sign: "0.9 L/h more fuel (90 %: 0.6 to 1.3 L/h; +9 %, 0.9 L/100 km)"."""
+    found = told.answer
     change = found.change
+    interval = ""
+    if told.spread is not None:
+        drawn, kind = _drawn_change(told)
+        # A saving is told as a positive number, and so are the ends of its interval.
+        outward = drawn if _f(change.power_w) > 0 else tuple(-value for value in reversed(drawn))
+        words = _range_words(outward, kind, system)
+        interval = f"90 %: {words.removesuffix(f' {label(kind, system)}') if kind != 'power' else words}; "
     power, percent = _f(change.power_w), _f(change.percent)
     more = "more" if power > 0 else "less"
     share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
     if found.inputs.fuel is None:
         extra = [share] if share else []
-        return f"{show(abs(power), 'power', system)} {more} from the battery pack{f' ({extra[0]})' if extra else ''}"
+        inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
+        return f"{show(abs(power), 'power', system)} {more} from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
         inside.append(_economy_words(found, system) or show(abs(per_distance), "fuel_per_distance", system))
     flow = show(abs(_f(change.volume_m3_s)), "fuel_flow", system)
-    return f"{flow} {more} fuel{f' ({chr(44).join(inside)})' if inside else ''}".replace(",", ", ")
+    all_inside = f"{interval}{', '.join(inside)}".removesuffix("; ")
+    return f"{flow} {more} fuel{f' ({all_inside})' if all_inside else ''}"
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
@@ -214,6 +375,12 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
         if not bool(state.supply.enough_torque):
             said.append(
                 f"The engine has not the torque for this speed ({state.state}): the fuel shown is that of a fuller throttle than it has."
+            )
+    if told.spread is not None and told.spread.of == "fuel":
+        low, high = told.spread.change_w[0], told.spread.change_w[-1]
+        if not low <= _f(found.change.power_w) <= high:
+            said.append(
+                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of its own range. The interval is the better guide."
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
@@ -310,6 +477,22 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 "l_per_h_without_credit": _f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
                 "compared_with": found.compared_with,
             },
+            "interval": interval_data(told),
+            "matters_most": [
+                {
+                    "input": " + ".join(s.inputs),
+                    "share": s.first_order,
+                    "share_error": s.first_order_error,
+                    "total_share": s.total,
+                    "total_share_error": s.total_error,
+                }
+                for s in (told.spread.sensitivities if told.spread else ())
+                if s.total >= 0.005
+            ],
+            "measure_next": [
+                {"input": m.key, "plus_minus": m.plus_minus, "how": m.how, "interval_shrinks_by": m.shrinks_by}
+                for m in (told.spread.measurements if told.spread else ())
+            ],
             "electrical_power_w": _f(turbine.electrical_power_w),
             "heat_power_w": _f(turbine.heat_power_w),
             "fuel_per_heat_l_per_kwh": litres_per_kwh(found),
@@ -379,6 +562,25 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "cautions": cautions(told, system),
         }
     )
+
+
+def interval_data(told: Told) -> dict[str, Any] | None:
+    """Return the intervals as data; None where nothing was drawn."""
+    spread = told.spread
+    if spread is None:
+        return None
+    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
+    fuel = told.answer.inputs.fuel
+    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
+    return {
+        "fuel_change_l_per_h": {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
+        "fuel_change_power_w": dict(zip(names, spread.change_w, strict=True)),
+        "heat_power_w": dict(zip(names, spread.heat_w, strict=True)),
+        "probability_saves": spread.probability_saves,
+        "probability_costs": spread.probability_costs,
+        "draws": spread.draws,
+        "matters_most_for": {"fuel": "fuel_change", "heat": "heat_power_w"}[spread.of],
+    }
 
 
 def _flow(found: Answer, power_w: float) -> float:

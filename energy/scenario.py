@@ -179,6 +179,26 @@ class RotorTable(Table):
         at_most=3,
         source=f"no interaction; range: {NO_SOURCE}",
     )
+    power_factor: Uncertain = quantity(
+        "dimensionless",
+        "the rotor's real power coefficient over that of its curves",
+        default=1.0,
+        low=0.8,
+        high=1.1,
+        above=0,
+        at_most=2,
+        source=f"as the curves say; range: {NO_SOURCE}, hand-made blades more often fall short of theirs",
+    )
+    thrust_factor: Uncertain = quantity(
+        "dimensionless",
+        "the rotor's real thrust coefficient over that of its curves (or of the estimate)",
+        default=1.0,
+        low=0.85,
+        high=1.15,
+        above=0,
+        at_most=2,
+        source=f"as the curves say; range: {NO_SOURCE}",
+    )
     yaw_exponent: Uncertain = quantity(
         "dimensionless",
         "n in power ~ cos^n of the yaw angle",
@@ -294,12 +314,21 @@ class GeneratorTable(Table):
         "H",
         "inductance between two terminals",
         default="0 mH",
+        low="0 mH",
+        high="4 mH",
         at_least=0,
         at_most=10,
-        source="left out: watts come out somewhat high at high speed",
+        source="left out: watts come out somewhat high at high speed; range: common practice, no source",
     )
     pole_pairs: Uncertain = quantity(
-        "dimensionless", "pole pairs (matters with inductance)", default=8, at_least=1, at_most=200, source=NO_SOURCE
+        "dimensionless",
+        "pole pairs (matters with inductance)",
+        default=8,
+        low=4,
+        high=14,
+        at_least=1,
+        at_most=200,
+        source=NO_SOURCE,
     )
     friction_torque: Uncertain = quantity(
         "N*m",
@@ -373,7 +402,13 @@ class Heater(Table):
         source="heating alloys: 0 to about 0.0002 per K, from memory",
     )
     element_temperature: Uncertain = quantity(
-        "K", "temperature of the element at work", default="20 degC", at_most=1700, source="cold element"
+        "K",
+        "temperature of the element at work",
+        default="20 degC",
+        low="20 degC",
+        high="400 degC",
+        at_most=1700,
+        source=f"cold element; range: {NO_SOURCE}",
     )
     lead_resistance: Uncertain = quantity(
         "ohm",
@@ -478,13 +513,17 @@ class EngineTable(Table):
         above=0,
         source=NO_SOURCE,
     )
-    highest_speed: Uncertain = quantity("rad/s", "greatest engine speed", default="5500 rpm", above=0, source=NO_SOURCE)
+    highest_speed: Uncertain = quantity(
+        "rad/s", "greatest engine speed", default="5500 rpm", low="4500 rpm", high="6500 rpm", above=0, source=NO_SOURCE
+    )
     overrun_cut_off: bool = Field(default=True, description="fuel is cut while the wheels drive the engine")
     runs_when_parked: bool = Field(default=False, description="the engine idles while the vehicle stands")
     accessory_power: Uncertain = quantity(
         "W",
         "mechanical power of alternator, air conditioning and pumps beyond those of an idling engine",
         default="0 W",
+        low="0 W",
+        high="800 W",
         at_least=0,
         at_most=50_000,
         source="none beyond what the friction default holds",
@@ -624,6 +663,26 @@ class Prices(Table):
     electricity: Price | None = price("kWh", "price of mains electricity")
 
 
+class CorrelatedPair(Table):
+    """Two uncertain inputs that tend to err together."""
+
+    first: str = Field(description='key of one input, such as "rotor.local_speed_factor"')
+    second: str = Field(description="key of the other")
+    coefficient: Uncertain = quantity(
+        "dimensionless", "correlation coefficient of the two", required=True, at_least=-0.99, at_most=0.99
+    )
+
+
+class UncertaintyTable(Table):
+    """What is known of the uncertain inputs beyond their own ranges."""
+
+    correlated: list[CorrelatedPair] = Field(
+        default_factory=list,
+        description='pairs that err together: [{ first = "rotor.power_factor", second = "rotor.thrust_factor", '
+        "coefficient = 0.7 }]",
+    )
+
+
 TABLES: dict[str, type[Table]] = {
     "air": Air,
     "rotor": RotorTable,
@@ -637,9 +696,18 @@ TABLES: dict[str, type[Table]] = {
     "credit": Credit,
     "other_sources": OtherSources,
     "prices": Prices,
+    "uncertainty": UncertaintyTable,
 }
 TEXTS = ("title", "note")
-_ALWAYS = ("air", "drive", "heater", "credit", "other_sources", "prices")  # may be left out: all defaults
+_ALWAYS = (
+    "air",
+    "drive",
+    "heater",
+    "credit",
+    "other_sources",
+    "prices",
+    "uncertainty",
+)  # may be left out: all defaults
 
 
 @dataclass(frozen=True)
@@ -671,6 +739,7 @@ class Scenario:
     credit: Credit
     other_sources: OtherSources
     prices: Prices
+    uncertainty: UncertaintyTable
     curves: RotorCurves | None
     measured: MeasuredPower | None
     torque_curve: TorqueCurve | None
@@ -1050,6 +1119,7 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
                     f"a pitch within the curves, {curves.pitch_deg[0]:g} to {curves.pitch_deg[-1]:g} deg",
                 )
             )
+    problems += _pair_problems(scenario)
     engine = scenario.engine
     if engine is not None:
         for key, falling in (("speed_per_1000_rpm", False), ("gear_ratios", True)):
@@ -1060,6 +1130,44 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
                     problems.append(
                         Problem(scenario.name, f"engine.{key}", "not in order", "lowest gear first, each gear once")
                     )
+    return problems
+
+
+def _pair_problems(scenario: Scenario) -> list[Problem]:
+    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that contradict others."""
+    quantities = [
+        f"{table}.{key}"
+        for table, model in TABLES.items()
+        for key, info in model.model_fields.items()
+        if isinstance(info.json_schema_extra, dict) and isinstance(info.json_schema_extra.get("spec"), Spec)
+    ]
+    pairs = scenario.uncertainty.correlated
+    named = list(dict.fromkeys(key for pair in pairs for key in (pair.first, pair.second)))
+    problems = [
+        Problem(
+            scenario.name,
+            "uncertainty.correlated",
+            f"unknown key {shown(key)}",
+            f"{near} (nearest)" if (near := nearest(key, quantities)) else "a key such as rotor.power_factor",
+        )
+        for key in named
+        if key not in quantities
+    ]
+    matrix = np.eye(len(named))
+    for pair in pairs:
+        i, j = named.index(pair.first), named.index(pair.second)
+        matrix[i, j] = matrix[j, i] = pair.coefficient.value
+        if i == j:
+            problems.append(Problem(scenario.name, "uncertainty.correlated", f"{pair.first} twice", "two inputs"))
+    if not problems and pairs and np.linalg.eigvalsh(matrix)[0] < 1e-6:
+        problems.append(
+            Problem(
+                scenario.name,
+                "uncertainty.correlated",
+                "coefficients that contradict each other",
+                "a positive definite set of correlations",
+            )
+        )
     return problems
 
 

@@ -129,9 +129,9 @@ def test_example_copies_and_never_overwrites(tmp_path: Path) -> None:
     assert scenario.read_text(encoding="utf-8") == "# mine\n"
 
 
-def test_a_cold_answer_imports_nothing_heavy(van_file: str) -> None:
+def test_a_cold_exact_answer_imports_nothing_heavy(van_file: str) -> None:
     program = (
-        "import sys; sys.argv = ['windtoll', 'answer', sys.argv[1]]\n"
+        "import sys; sys.argv = ['windtoll', 'answer', sys.argv[1], '--exact']\n"
         "from energy.cli import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
         "print([m for m in ('streamlit', 'obd', 'statsmodels', 'pandas', 'scipy', 'altair') if m in sys.modules])"
