@@ -11,9 +11,7 @@ import hashlib
 import io
 import json
 import math
-import os
 import struct
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Sequence
@@ -34,6 +32,7 @@ from energy.polar import (
     with_stall_delay,
 )
 from energy.rotor import RotorCurves
+from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
@@ -456,25 +455,6 @@ def blockage_speed_factor(thrust_coefficient: np.ndarray, area_ratio: float) -> 
     return np.asarray(1.0 + area_ratio * held / (4.0 * np.sqrt(1.0 - held)))
 
 
-def shear_speed_factor(
-    hub_height_m: float, rotor_radius_m: float, known_height_m: float, exponent: float = 1.0 / 7.0
-) -> float:
-    """Return the air speed of equal power over the disc, over the speed at `known_height_m`, for a power-law profile.
-
-    Cube-mean over the disc's chords of (z/known)^exponent; exponent 1/7 is common practice. On a moving vehicle only the
-    wind is sheared, not the air met by driving: use it at standstill. Raises InputError where the disc meets the ground.
-    """
-    if not 0 < rotor_radius_m < hub_height_m or known_height_m <= 0:
-        raise InputError(
-            Problem("shear", "hub_height", f"{hub_height_m:g} m with a rotor radius of {rotor_radius_m:g} m",
-                    "a disc clear of the ground and heights above 0")
-        )  # fmt: skip
-    y = np.cos((np.arange(64) + 0.5) * math.pi / 64)  # Chebyshev points: weights sin^2 give chords of the disc
-    weight = 1.0 - y * y
-    cube = ((hub_height_m + y * rotor_radius_m) / known_height_m) ** (3.0 * exponent)
-    return float((weight * cube).sum() / weight.sum()) ** (1.0 / 3.0)
-
-
 def _blocked(
     ratio: np.ndarray, power: np.ndarray, thrust: np.ndarray, share: np.ndarray, area_ratio: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -563,43 +543,8 @@ def to_rotor_curves(curves: BladeCurves) -> RotorCurves:
         np.concatenate([curves.thrust_coefficient[:, :1], curves.thrust_coefficient], axis=1),
         thrust_is_estimated=False,
         notes=curves.notes,
+        stalled_torque_share=np.concatenate([curves.stalled_torque_share[:, :1], curves.stalled_torque_share], axis=1),
     )
-
-
-def write_curves(path: Path, curves: BladeCurves) -> None:
-    """Write the curves as a CSV file in long form (pitch by pitch), whole or not at all.
-
-    Columns `tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient`; the notes stand above as comment lines.
-    Raises InputError where the file cannot be written.
-    """
-    lines = [f"# {' '.join(note.split())}" for note in curves.notes]
-    lines.append("tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient")
-    for p, pitch in enumerate(curves.pitch_deg):
-        for k, ratio in enumerate(curves.tip_speed_ratio):
-            cells = (ratio, pitch, curves.power_coefficient[p, k], curves.thrust_coefficient[p, k])
-            lines.append(",".join(f"{cell:.10g}" for cell in cells))
-    try:
-        _write_whole(path, ("\n".join(lines) + "\n").encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file in a folder that can be written")
-        ) from None
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write through a temporary file beside, so that no reader ever sees half of it."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        if os.name == "posix":
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(temporary, 0o666 & ~mask)
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
 
 
 def curves_key(
@@ -698,7 +643,7 @@ def _keep_curves(path: Path, curves: BladeCurves) -> None:
     )  # fmt: skip
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _write_whole(path, stream.getvalue())
+        write_whole(path, stream.getvalue())
         oldest = sorted(path.parent.glob("*.npz"), key=lambda entry: entry.stat().st_mtime)[:-MOST_CACHE_FILES]
         for entry in oldest:
             entry.unlink(missing_ok=True)

@@ -16,6 +16,8 @@ from vehicle.problems import InputError, Problem
 COMMANDS = {
     "answer": "answer",
     "match": "match",
+    "size": "size",
+    "curves": "curves",
     "check": "check",
     "keys": "keys",
     "example": "example",

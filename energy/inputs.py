@@ -11,7 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.air import AirAtVehicle, density_kg_m3, rotor_air_speed_m_s, standard_atmosphere, wind_triangle
+from energy.air import (
+    AirAtVehicle,
+    density_kg_m3,
+    rotor_air_speed_m_s,
+    shear_speed_factor,
+    standard_atmosphere,
+    wind_triangle,
+)
 from energy.generator import ElectricalChain, hot_resistance_ohm
 from energy.quantity import Spec, Uncertain
 from energy.rotor import RotorCurves
@@ -64,7 +71,9 @@ class Turbine:
     """The turbine of an answer in numbers; see the scenario's keys for meanings. SI; pitch in degrees."""
 
     diameter_m: Values
-    pitch_deg: Values
+    pitch_deg: Values  # of the curves: from the rotor plane, positive towards feather
+    power_factor: Values
+    thrust_factor: Values
     curves: RotorCurves | None
     measured: MeasuredPower | None
     chain: ElectricalChain | None
@@ -77,8 +86,6 @@ class Turbine:
     feathered_drag_area_m2: Values
     local_speed_factor: Values
     interaction_factor: Values
-    power_factor: Values
-    thrust_factor: Values
     turns_into_wind: bool
     highest_rotor_speed_rad_s: Values | None
     highest_tip_speed_m_s: Values
@@ -159,7 +166,7 @@ class _Reader:
             value, source = FUEL_DEFAULTS[key][self.scenario.engine.fuel]
             self._assume(key, value, spec.unit, source)
         elif value is not None and table is not None and name not in table.model_fields_set:
-            self._assume(key, value, spec.unit, spec.source)
+            self._assume(key, value, spec.unit, self.scenario.reasons.get(key, spec.source))
         return value
 
     def all_of(self, key: str) -> np.ndarray:
@@ -200,7 +207,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
     temperature, density = _air(read)
     road_speed = read("trip.road_speed")
-    air = wind_triangle(road_speed, read("air.wind_speed"), read("air.wind_from"))
+    air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
     turns = scenario.rotor.turns_into_wind
     exponent = 0.0 if turns else read("rotor.yaw_exponent")
     local = read("rotor.local_speed_factor")
@@ -241,20 +248,38 @@ def _air(read: _Reader) -> tuple[Values, np.ndarray]:
     return temperature, density_kg_m3(temperature, pressure, humidity)
 
 
+def _wind_speed(read: _Reader) -> Values:
+    """Return the wind at hub height: as given, or brought down from the height where it was measured."""
+    wind, height, hub = read("air.wind_speed"), read.maybe("air.wind_measured_at"), read.maybe("rotor.hub_height")
+    if height is None or hub is None:
+        return wind
+    factor = shear_speed_factor(hub, np.asarray(read("rotor.diameter")) / 2, height, read("air.shear_exponent"))
+    return wind * factor
+
+
 def _turbine(read: _Reader, local: Values) -> Turbine:
     scenario = read.scenario
     diameter = read("rotor.diameter")
     pitch: Values | None = read.maybe("rotor.pitch")
     if pitch is None:
         pitch = scenario.curves.pitch_deg[0] if scenario.curves is not None else 0.0
-    for note in scenario.curves.notes if scenario.curves is not None else ():
-        read.say("rotor.curves", note, "the curve file")
+    else:
+        pitch = scenario.pitch_convention.chord_angle_deg(np.asarray(pitch))
+    for k, note in enumerate(scenario.curves.notes if scenario.curves is not None else (), 1):
+        computed = scenario.curves is not None and scenario.curves.stalled_torque_share is not None
+        read.say(
+            f"rotor.{'blade' if computed else 'curves'} ({k})",
+            note,
+            "computed curves" if computed else "the curve file",
+        )
     blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
     chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
     after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
     return Turbine(
         diameter_m=diameter,
         pitch_deg=pitch,
+        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
+        thrust_factor=read("rotor.thrust_factor"),
         curves=scenario.curves,
         measured=scenario.measured,
         chain=chain,
@@ -267,8 +292,6 @@ def _turbine(read: _Reader, local: Values) -> Turbine:
         feathered_drag_area_m2=blade_area * read("rotor.feathered_drag_coefficient"),
         local_speed_factor=local,
         interaction_factor=read("rotor.interaction_factor"),
-        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
-        thrust_factor=read("rotor.thrust_factor"),
         turns_into_wind=scenario.rotor.turns_into_wind,
         highest_rotor_speed_rad_s=read.maybe("rotor.highest_rotor_speed"),
         highest_tip_speed_m_s=read("rotor.highest_tip_speed"),

@@ -21,7 +21,7 @@ import numpy as np
 
 from energy.generator import ElectricalState, electrical_state
 from energy.inputs import Inputs
-from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve
+from energy.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.rotor import thrust_coefficient_at_power
 from vehicle.arrays import Values
 from vehicle.engine import Battery, Engine, Supply, calculated_load_points, drive
@@ -54,6 +54,7 @@ class TurbineAtWork:
     free_run_speed_rad_s: np.ndarray
     turning: np.ndarray
     beyond_data: np.ndarray
+    stalled_torque_share: np.ndarray  # NaN where the curves do not tell
 
 
 @dataclass(frozen=True)
@@ -198,6 +199,7 @@ def turbine_at_work(inputs: Inputs, *, with_free_run: bool = True) -> TurbineAtW
         else np.full(np.shape(shaft), np.nan),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
+        stalled_torque_share=stalled_torque_share(turbine.curves, turbine.pitch_deg, point.tip_speed_ratio),
     )
 
 
@@ -217,8 +219,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
     if table.thrust_n is not None:
         thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
     else:
-        thrust = thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
-    thrust = thrust * np.asarray(turbine.thrust_factor)
+        thrust = np.asarray(turbine.thrust_factor) * thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
     nan = np.full(np.shape(air), np.nan)
     turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
@@ -239,6 +240,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         free_run_speed_rad_s=nan,
         turning=power > 0,
         beyond_data=beyond,
+        stalled_torque_share=nan,
     )
 
 

@@ -115,13 +115,17 @@ def match(scenario: Scenario, held: tuple[str, ...] = ()) -> Match:
 def _own_values(scenario: Scenario) -> np.ndarray:
     assert scenario.curves is not None
     assert scenario.heater.resistance is not None
-    pitch = scenario.rotor.pitch.value if scenario.rotor.pitch is not None else float(scenario.curves.pitch_deg[0])
+    pitch = (
+        scenario.rotor.pitch.value
+        if scenario.rotor.pitch is not None
+        else float(scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg[:1])[0])
+    )
     return np.array([pitch, scenario.drive.ratio.value, scenario.heater.resistance.value])
 
 
 def _first_ranges(scenario: Scenario, own: np.ndarray, held: tuple[str, ...]) -> list[np.ndarray]:
     assert scenario.curves is not None
-    pitches = scenario.curves.pitch_deg
+    pitches = np.sort(scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg))  # as the dial reads
     full = [
         np.linspace(pitches[0], pitches[-1], _POINTS[0]) if len(pitches) > 1 else pitches[:1],
         own[1] * np.geomspace(0.25, 4, _POINTS[1]),

@@ -6,12 +6,12 @@ a solution, and the one wanted is closed in on. A solution is stable where more 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from energy.generator import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
-from energy.rotor import RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.rotor import BETZ_LIMIT, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from vehicle.arrays import Values
 
 _GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
@@ -21,15 +21,18 @@ _MOST_SOLUTIONS = 6
 
 @dataclass(frozen=True)
 class Rotor:
-    """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays)."""
+    """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays).
+
+    `power_factor` and `thrust_factor` scale the coefficients of the curves; power is kept within the Betz limit.
+    """
 
     curves: RotorCurves
     radius_m: Values
     pitch_deg: Values
     density_kg_m3: Values
     air_speed_m_s: Values
-    power_factor: Values = 1.0  # real over tabulated power coefficient
-    thrust_factor: Values = 1.0  # real over tabulated thrust coefficient
+    power_factor: Values = 1.0
+    thrust_factor: Values = 1.0
 
 
 @dataclass(frozen=True)
@@ -91,6 +94,14 @@ def coefficients(
         ) / (table[-1] - table[-2])
         power = np.where(beyond, power + np.minimum(slope, 0.0) * (ratio - table[-1]), power)
     return power, thrust, beyond
+
+
+def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where curves do not tell."""
+    if curves.stalled_torque_share is None:
+        return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
+    as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
+    return np.clip(coefficients(as_power, pitch_deg, tip_speed_ratio)[0], 0.0, 1.0)
 
 
 def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up: bool = False) -> OperatingPoint:
@@ -179,10 +190,11 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     air = np.where(moving, air, 1.0)
     radius = np.asarray(rotor.radius_m, float)
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
-    pressure = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
-    scale = pressure * np.asarray(rotor.power_factor)
+    scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
+    within_betz = BETZ_LIMIT / max(float(rotor.curves.power_coefficient.max()), 1e-9)
+    power_factor = np.minimum(rotor.power_factor, within_betz)
     per_ratio = air / radius  # rotor speed = λ·U/R
-    torque = _torque_on_grid(rotor, grid, scale)
+    torque = _torque_on_grid(rotor, grid, scale * power_factor)
     positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
     starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
@@ -207,14 +219,14 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
-    cp, ct = cp * np.asarray(rotor.power_factor), ct * np.asarray(rotor.thrust_factor)
+    cp, ct = cp * power_factor, ct * rotor.thrust_factor
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,
         power_coefficient=cp,
         thrust_coefficient=ct,
-        shaft_power_w=np.where(moving, cp * pressure * per_ratio, 0.0),
-        thrust_n=np.where(moving, ct * pressure / radius, 0.0),
+        shaft_power_w=np.where(moving, cp * scale * per_ratio, 0.0),
+        thrust_n=np.where(moving, ct * scale / radius, 0.0),
         solutions=np.where(moving, solutions, 0),
         stable_speeds_rad_s=stable * per_ratio[:, None],
         starts=starts,

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from energy.blade import STALL_SHARE_LIMIT
 from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
 from energy.ledger import Answer, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
@@ -107,7 +108,7 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
         words = f"costs {_change_words(told, system)} than {without}{sure}, {purpose}{per}."
         return Verdict("costs", case, f"{where} the turbine {words}{doubt}")
     if change < -small:
-        words = f"saves {_change_words(told, system)} than {without}{sure}, {purpose}."
+        words = f"saves {_change_words(told, system)} against {without}{sure}, {purpose}."
         return Verdict("saves", case, f"{where} the turbine {words}{doubt}")
     if heat > 0.5:
         inside = f" (90 %: {_range_words(spread.heat_w, 'power', system)})" if spread is not None else ""
@@ -278,19 +279,19 @@ def _change_words(told: Told, system: UnitSystem) -> str:
         words = _range_words(outward, kind, system)
         interval = f"90 %: {words.removesuffix(f' {label(kind, system)}') if kind != 'power' else words}; "
     power, percent = _f(change.power_w), _f(change.percent)
-    more = "more" if power > 0 else "less"
+    more = "more fuel" if power > 0 else "of fuel"
     share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
     if found.inputs.fuel is None:
         extra = [share] if share else []
         inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
-        return f"{show(abs(power), 'power', system)} {more} from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
+        return f"{show(abs(power), 'power', system)} {'more ' if power > 0 else ''}from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
         inside.append(_economy_words(found, system) or show(abs(per_distance), "fuel_per_distance", system))
     flow = show(abs(_f(change.volume_m3_s)), "fuel_flow", system)
     all_inside = f"{interval}{', '.join(inside)}".removesuffix("; ")
-    return f"{flow} {more} fuel{f' ({all_inside})' if all_inside else ''}"
+    return f"{flow} {more}{f' ({all_inside})' if all_inside else ''}"
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
@@ -363,6 +364,8 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
                 )
     elif bool(turbine.beyond_data):
         said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
+    if _f(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
+        said.append(_stall_caution(told, system))
     if bool(turbine.thrust_floor):
         said.append(
             "The thrust of the curves with the factors for local air speed and interaction would be too small for the shaft power: the least drag that energy allows was used instead."
@@ -384,6 +387,20 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
+
+
+def _stall_caution(told: Told, system: UnitSystem) -> str:
+    """Return that the rotor works on stalled sections, and how far the heat may then be off."""
+    factor = told.scenario.rotor.power_factor
+    ends = answer(
+        inputs_of(told.scenario, {"rotor.power_factor": np.array([factor.low, factor.high])})
+    ).turbine.heat_power_w
+    share = _f(told.answer.turbine.stalled_torque_share)
+    low, high = (show(float(v), "power", system) for v in np.sort(ends))
+    return (
+        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat may lie "
+        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of stall."
+    )
 
 
 def _above(value: float, limit: Any) -> bool:
@@ -512,6 +529,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
                 "free_run_rpm": _f(turbine.free_run_speed_rad_s) * 30 / math.pi,
                 "pitch_deg": _f(found.inputs.turbine.pitch_deg),
+                "stalled_torque_share": _f(turbine.stalled_torque_share),
                 "turning": bool(turbine.turning),
                 "steady_speeds_rpm": []
                 if turbine.point is None

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from vehicle.arrays import Values
+from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.tables import read_table
 
@@ -29,6 +30,7 @@ class RotorCurves:
 
     `tip_speed_ratio` (L,) and `pitch_deg` (P,) rise; `power_coefficient` and `thrust_coefficient` are (P, L). Pitch is
     positive towards feather. `thrust_is_estimated` tells that thrust came from momentum theory, not from data.
+    `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled sections.
     """
 
     tip_speed_ratio: np.ndarray
@@ -37,6 +39,7 @@ class RotorCurves:
     thrust_coefficient: np.ndarray
     thrust_is_estimated: bool = False
     notes: tuple[str, ...] = field(default=())
+    stalled_torque_share: np.ndarray | None = None
 
     @property
     def best(self) -> tuple[float, float, float]:
@@ -93,8 +96,8 @@ def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Valu
     cp = np.atleast_2d(np.asarray(power_coefficient, float))
     greatest = max(float(cp.max()), 1e-6)
     best = np.maximum(cp.max(axis=1, keepdims=True), 1e-9)
-    light = _induction_of_power(BETZ_LIMIT * np.clip(cp / greatest, 0.0, 1.0))
-    at_best = _induction_of_power(BETZ_LIMIT * np.clip(best / greatest, 0.0, 1.0))
+    light = induction_of_power_coefficient(BETZ_LIMIT * np.clip(cp / greatest, 0.0, 1.0))
+    at_best = induction_of_power_coefficient(BETZ_LIMIT * np.clip(best / greatest, 0.0, 1.0))
     past_best = at_best * (1 + 0.5 * (1 - np.clip(cp / best, 0.0, 1.0)))
     right = ratio[None, :] > ratio[np.argmax(cp, axis=1)][:, None]
     ct = thrust_coefficient_of_induction(np.where(right, past_best, light))
@@ -109,10 +112,10 @@ def thrust_coefficient_at_power(power_coefficient: Values, best_power_coefficien
     """
     cp = np.asarray(power_coefficient, float)
     share = np.clip(cp / best_power_coefficient, 0.0, 1.0)
-    return np.maximum(thrust_coefficient_of_induction(_induction_of_power(BETZ_LIMIT * share)), 1.5 * cp)
+    return np.maximum(thrust_coefficient_of_induction(induction_of_power_coefficient(BETZ_LIMIT * share)), 1.5 * cp)
 
 
-def _induction_of_power(power_coefficient: np.ndarray) -> np.ndarray:
+def induction_of_power_coefficient(power_coefficient: Values) -> np.ndarray:
     """Return the light root (a ≤ 1/3) of 4a(1−a)² = Cp by the trigonometric formula of the cubic."""
     # With x = 1 − a: x³ − x² + Cp/4 = 0, whose largest root is x = 1/3 + (2/3)·cos(θ/3), cos θ = 1 − 27·Cp/8.
     theta = np.arccos(np.clip(1 - 27.0 * np.asarray(power_coefficient) / 8.0, -1.0, 1.0))
@@ -173,8 +176,9 @@ def _range_problems(path: Path, data: dict[str, np.ndarray]) -> list[Problem]:
         ("power_coefficient", BETZ_LIMIT, "at most 16/27 = 0.5926, the Betz limit"),
         ("thrust_coefficient", 2.5, "at most 2.5 (a flat plate has about 1.2)"),
     ):
-        values = data.get(name)
-        if values is not None and (values > highest + TOLERANCE).any():
+        # A driven rotor (no power) may brake harder than any plate: only points that give power are held to the limit.
+        values = np.where(data["power_coefficient"] > 0, data.get(name, 0.0), 0.0)
+        if (values > highest + TOLERANCE).any():
             worst = int(np.argmax(values))
             at = f"column {name}, tip-speed ratio {data['tip_speed_ratio'][worst]:g}"
             problems.append(Problem(path.name, at, f"{values[worst]:g}", why))
@@ -261,3 +265,23 @@ def at_pitch(values: np.ndarray, curves: RotorCurves, pitch_deg: Values) -> np.n
     row = np.clip(np.searchsorted(curves.pitch_deg, pitch, side="right") - 1, 0, len(curves.pitch_deg) - 2)
     share = (pitch - curves.pitch_deg[row]) / (curves.pitch_deg[row + 1] - curves.pitch_deg[row])
     return values[row] + share[..., None] * (values[row + 1] - values[row])
+
+
+def write_curves(path: Path, curves: RotorCurves) -> None:
+    """Write the curves as a CSV file that `read_curves` takes, pitch by pitch, whole or not at all.
+
+    Columns `tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient`; the notes stand above as comment lines.
+    Raises InputError where the file cannot be written.
+    """
+    lines = [f"# {' '.join(note.split())}" for note in curves.notes]
+    lines.append("tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient")
+    for p, pitch in enumerate(curves.pitch_deg):
+        for k, ratio in enumerate(curves.tip_speed_ratio):
+            cells = (ratio, pitch, curves.power_coefficient[p, k], curves.thrust_coefficient[p, k])
+            lines.append(",".join(f"{cell:.10g}" for cell in cells))
+    try:
+        write_whole(path, ("\n".join(lines) + "\n").encode())
+    except OSError as error:
+        raise InputError(
+            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file in a folder that can be written")
+        ) from None

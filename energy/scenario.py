@@ -10,7 +10,7 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -18,6 +18,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
 from pydantic_core import ErrorDetails
 
+from energy.blade import PitchConvention, to_rotor_curves
 from energy.quantity import FieldError, Spec, Uncertain, quantity, read_quantity
 from energy.rotor import RotorCurves, read_curves
 from vehicle.engine import FuelMap, TorqueCurve
@@ -65,6 +66,8 @@ class Table(BaseModel):
     @classmethod
     def _read(cls, raw: Any, info: ValidationInfo) -> Any:
         extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        if isinstance(raw, str) and not _is_plain(raw):
+            raise FieldError(f"{shown(raw)} with control characters", "plain text")
         if not isinstance(extra, dict):
             return raw
         if "price_per" in extra:
@@ -133,6 +136,19 @@ class Air(Table):
         at_most=60,
         source="still air: the case that the ledger answers when nothing else is said",
     )
+    wind_measured_at: Uncertain | None = quantity(
+        "m", "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height", above=0
+    )
+    shear_exponent: Uncertain = quantity(
+        "dimensionless",
+        "exponent of the wind's profile over height, used with wind_measured_at",
+        default=1 / 7,
+        low=0.1,
+        high=0.25,
+        at_least=0,
+        at_most=0.6,
+        source=f"{NO_SOURCE}: 1/7 over open ground",
+    )
     wind_from: Uncertain = quantity(
         "rad",
         "where the wind comes from, against the way the vehicle points: 0 deg ahead, 90 deg side, 180 deg behind",
@@ -148,8 +164,13 @@ class RotorTable(Table):
 
     diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0)
     curves: str | None = Field(default=None, description="CSV of power (and thrust) coefficient over tip-speed ratio")
+    blade: str | None = Field(
+        default=None, description="CSV of the blade's radius, chord and twist, with a table [blade]"
+    )
     measured_power: str | None = Field(default=None, description="CSV of measured electrical watts over air speed")
-    pitch: Uncertain | None = quantity("deg", "blade pitch, positive towards feather", at_least=-20, at_most=100)
+    pitch: Uncertain | None = quantity(
+        "deg", "blade pitch, positive towards feather (with [blade]: as its dial reads)", at_least=-180, at_most=180
+    )
     turbine_mass: Uncertain = quantity(
         "kg",
         "mass of rotor, generator and mount together",
@@ -179,26 +200,6 @@ class RotorTable(Table):
         at_most=3,
         source=f"no interaction; range: {NO_SOURCE}",
     )
-    power_factor: Uncertain = quantity(
-        "dimensionless",
-        "the rotor's real power coefficient over that of its curves",
-        default=1.0,
-        low=0.8,
-        high=1.1,
-        above=0,
-        at_most=2,
-        source=f"as the curves say; range: {NO_SOURCE}, hand-made blades more often fall short of theirs",
-    )
-    thrust_factor: Uncertain = quantity(
-        "dimensionless",
-        "the rotor's real thrust coefficient over that of its curves (or of the estimate)",
-        default=1.0,
-        low=0.85,
-        high=1.15,
-        above=0,
-        at_most=2,
-        source=f"as the curves say; range: {NO_SOURCE}",
-    )
     yaw_exponent: Uncertain = quantity(
         "dimensionless",
         "n in power ~ cos^n of the yaw angle",
@@ -211,6 +212,29 @@ class RotorTable(Table):
         "component alone; the value is a middle, from memory",
     )
     turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
+    hub_height: Uncertain | None = quantity(
+        "m", "height of the hub above ground, used with air.wind_measured_at", above=0
+    )
+    power_factor: Uncertain = quantity(
+        "dimensionless",
+        "real over tabulated or computed power coefficient",
+        default=1.0,
+        low=0.8,
+        high=1.1,
+        above=0,
+        at_most=3,
+        source=f"the curves as they are; range: {NO_SOURCE}, hand-made blades rather fall short",
+    )
+    thrust_factor: Uncertain = quantity(
+        "dimensionless",
+        "real over tabulated or computed thrust coefficient",
+        default=1.0,
+        low=0.85,
+        high=1.15,
+        above=0,
+        at_most=3,
+        source=f"the curves as they are; range: {NO_SOURCE}",
+    )
     mount_drag_area: Uncertain = quantity(
         "m**2",
         "drag area Cd·A of mount, mast and generator",
@@ -274,6 +298,72 @@ class RotorTable(Table):
         source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
     )
     highest_thrust: Uncertain | None = quantity("N", "greatest thrust that mount and bearing may see", above=0)
+
+
+class BladeTable(Table):
+    """The blade whose geometry file `rotor.blade` names: section, pitch convention, corrections."""
+
+    number_of_blades: Uncertain = quantity("dimensionless", "number of blades", required=True, at_least=1, at_most=60)
+    polar: str | list[str] | None = Field(
+        default=None, description="CSV of the section's lift and drag, or a list of them at several Reynolds numbers"
+    )
+    polar_reynolds_numbers: tuple[Uncertain, ...] | None = quantity_list(
+        "dimensionless", "Reynolds numbers of the polar files, where they carry none", at_least=1e3
+    )
+    camber: Uncertain | None = quantity(
+        "dimensionless",
+        "height of a bent plate's arc over its chord, where there is no polar",
+        at_least=0,
+        at_most=0.15,
+    )
+    tube_radius: Uncertain | None = quantity("m", "radius of the tube that the blade is cut from", above=0)
+    thickness: Uncertain = quantity("m", "thickness of plate or tube wall", default="4 mm", above=0, source=NO_SOURCE)
+    hub_radius: Uncertain | None = quantity(
+        "m", "radius at which the root begins (first station by default)", at_least=0
+    )
+    aerofoil_start: Uncertain | None = quantity("m", "radius at which the aerofoil begins", at_least=0)
+    root_diameter: Uncertain = quantity(
+        "m", "diameter of the bare root between hub and aerofoil", default="0 m", at_least=0, source="no bare root"
+    )
+    root_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of the bare root",
+        default=1.2,
+        at_least=0,
+        at_most=3,
+        source="cylinder below its critical Reynolds number, from memory",
+    )
+    twist_positive_towards: Literal["feather", "flat"] = Field(
+        default="feather", description="which way the file's twist counts: towards feather or flat (fine)"
+    )
+    pitch_measured_at: Uncertain | None = quantity(
+        "dimensionless",
+        "where along the radius the pitch is measured: 1 is the tip; left out: the chord of zero twist",
+        above=0,
+        at_most=1,
+    )
+    pitch_zero_is: Literal["flat", "feather"] = Field(
+        default="flat",
+        description="what the dial's 0 means: that chord in the rotor plane (flat) or along the axis (feather)",
+    )
+    pitch_positive_towards: Literal["feather", "flat"] = Field(
+        default="feather", description="which way the dial counts up: towards feather or flat (fine)"
+    )
+    tip_loss: bool = Field(default=True, description="Prandtl's tip loss")
+    root_loss: bool = Field(default=True, description="Prandtl's root loss")
+    wake_rotation: bool = Field(default=True, description="rotation of the wake")
+    root_drag: bool = Field(default=True, description="drag of the bare root")
+    stall_delay: bool = Field(
+        default=False, description="stall delay of inboard sections (Snel, Houwink and Bosschers)"
+    )
+    blockage_area_ratio: Uncertain = quantity(
+        "dimensionless",
+        "rotor area over the cross-section of a duct or tunnel around it",
+        default=0.0,
+        at_least=0,
+        at_most=0.3,
+        source="free air",
+    )
 
 
 class Drive(Table):
@@ -686,6 +776,7 @@ class UncertaintyTable(Table):
 TABLES: dict[str, type[Table]] = {
     "air": Air,
     "rotor": RotorTable,
+    "blade": BladeTable,
     "drive": Drive,
     "generator": GeneratorTable,
     "heater": Heater,
@@ -729,6 +820,7 @@ class Scenario:
     note: str
     air: Air
     rotor: RotorTable
+    blade: BladeTable | None
     drive: Drive
     generator: GeneratorTable | None
     heater: Heater
@@ -745,6 +837,8 @@ class Scenario:
     torque_curve: TorqueCurve | None
     fuel_map: FuelMap | None
     warnings: tuple[str, ...] = field(default=())
+    pitch_convention: PitchConvention = field(default_factory=PitchConvention)
+    reasons: Mapping[str, str] = field(default_factory=dict)  # key -> why its default differs from the usual one
 
     def table(self, name: str) -> Table | None:
         """Return one of the scenario's tables by name, None where it has none."""
@@ -764,6 +858,72 @@ def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
         return _build(data, path.name, path.parent, problems)
     except InputError as error:
         raise InputError([_told_as_override(problem, overrides) for problem in error.problems]) from None
+
+
+@dataclass(frozen=True)
+class RotorOnly:
+    """The rotor of a scenario by itself: its table, curves, pitch of the curves (degrees) and the air's density."""
+
+    rotor: RotorTable
+    curves: RotorCurves
+    pitch_deg: float
+    density_kg_m3: float
+
+
+def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
+    """Return only the rotor of a scenario file: [air], [rotor] and [blade] are read, other tables are not needed.
+
+    Raises InputError, also for a rotor that is known only by measured watts.
+    """
+    data = _read_toml(path)
+    problems = _apply(data, overrides)
+    kept = {key: value for key, value in data.items() if key in ("air", "rotor", "blade")}
+    unknown = [key for key in data if key not in TABLES and key not in TEXTS]
+    problems += [Problem(path.name, key, "unknown key", f"the tables {', '.join(TABLES)}") for key in unknown]
+    tables: dict[str, Table | None] = {"air": Air(), "rotor": None, "blade": None}
+    for key, value in kept.items():
+        if not isinstance(value, dict):
+            problems.append(Problem(path.name, key, f"{shown(value)} is no table", f"a table [{key}]"))
+            continue
+        tables[key], faults = _validate(path.name, key, value)
+        problems += faults
+    rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
+    if "rotor" not in kept:
+        problems.append(Problem(path.name, "[rotor]", "missing", "a table [rotor] with diameter and curves or blade"))
+    else:
+        raw = kept["rotor"] if isinstance(kept["rotor"], dict) else {}
+        problems += _rotor_either_or(path.name, raw, kept)
+        if "measured_power" in raw:
+            problems.append(
+                Problem(path.name, "rotor.measured_power", "given", "curves or blade: measured watts have no curves")
+            )
+    curves, convention = None, PitchConvention()
+    try:
+        if not problems and isinstance(rotor, RotorTable) and isinstance(air, Air):
+            if isinstance(blade, BladeTable):
+                speed = _nominal_speed(data)
+                curves, convention = _curves_of_blade(rotor, blade, air, path.parent, speed)
+            elif rotor.curves:
+                curves = read_curves(path.parent / rotor.curves)
+    except InputError as error:
+        problems += error.problems
+    if problems or curves is None or not isinstance(rotor, RotorTable) or not isinstance(air, Air):
+        raise InputError([_told_as_override(problem, overrides) for problem in _unique(problems)])
+    from energy.air import density_kg_m3, standard_atmosphere
+
+    pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value
+    density = float(density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value))
+    dial = float(convention.setting_deg(curves.pitch_deg[:1])[0]) if rotor.pitch is None else rotor.pitch.value
+    return RotorOnly(rotor, curves, float(convention.chord_angle_deg(np.asarray(dial))), density)
+
+
+def _nominal_speed(data: Mapping[str, Any]) -> float:
+    """Return the road speed of a scenario where it has a right one, else 0: it sets Reynolds numbers only."""
+    trip = data.get("trip")
+    if not isinstance(trip, dict):
+        return 0.0
+    table, _ = _validate("", "trip", trip)
+    return table.road_speed.value if isinstance(table, Trip) else 0.0
 
 
 def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
@@ -837,6 +997,11 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         for k, v in texts.items()
         if not isinstance(v, str)
     ]
+    problems += [
+        Problem(name, k, f"{shown(v)} with control characters", "plain text")
+        for k, v in texts.items()
+        if isinstance(v, str) and not _is_plain(v)
+    ]
     tables: dict[str, Table | None] = dict.fromkeys(TABLES)
     for key, value in data.items():
         if key not in TABLES:
@@ -855,9 +1020,20 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems += _either_or(name, data)
     files, faults = _read_files(data, folder)
     problems += faults
+    curves, measured, torque_curve, fuel_map = files
+    convention = PitchConvention()
+    rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
+    if isinstance(rotor, RotorTable) and isinstance(blade, BladeTable) and isinstance(air, Air) and rotor.blade:
+        trip = tables["trip"]
+        speed = trip.road_speed.value if isinstance(trip, Trip) else 0.0
+        try:
+            curves, convention = _curves_of_blade(rotor, blade, air, folder, speed)
+        except InputError as error:
+            problems += [
+                Problem(name if p.where == "scenario" else p.where, p.key, p.read, p.accepted) for p in error.problems
+            ]
     if problems:
         raise InputError(_unique(problems))
-    curves, measured, torque_curve, fuel_map = files
     scenario = Scenario(
         name=name,
         title=str(texts["title"]),
@@ -867,11 +1043,77 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         measured=measured,
         torque_curve=torque_curve,
         fuel_map=fuel_map,
+        pitch_convention=convention,
     )
     problems = _cross_checks(scenario)
     if problems:
         raise InputError(problems)
-    return Scenario(**{**scenario.__dict__, "warnings": tuple(_warnings(scenario))})
+    return _widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario))))
+
+
+def _curves_of_blade(
+    rotor: RotorTable, blade: BladeTable, air: Air, folder: Path, road_speed_m_s: float
+) -> tuple[RotorCurves, PitchConvention]:
+    """Return the curves computed from the blade's files, and what the pitch means."""
+    from energy.air import (
+        density_kg_m3,
+        dynamic_viscosity_pa_s,
+        rotor_air_speed_m_s,
+        standard_atmosphere,
+        wind_triangle,
+    )
+    from energy.blade_scenario import computed_curves, pitch_convention
+
+    met = wind_triangle(road_speed_m_s, air.wind_speed.value, air.wind_from.value)
+    speed = float(rotor_air_speed_m_s(met, 0.0, rotor.local_speed_factor.value))
+    pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value
+    density = density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value)
+    viscosity = float(dynamic_viscosity_pa_s(air.temperature.value) / density)
+    # Rounded, so that a change of weather or speed within 5 % finds the kept curves.
+    curves = computed_curves(rotor, blade, folder, _rounded(speed), _rounded(viscosity))
+    return to_rotor_curves(curves), pitch_convention(blade)
+
+
+def _rounded(value: float) -> float:
+    """Return a value rounded to steps of 5 %: Reynolds numbers matter by their order."""
+    return math.exp(round(math.log(max(value, 1e-9)) / 0.05) * 0.05)
+
+
+def _widened_where_doubtful(scenario: Scenario) -> Scenario:
+    """Return the scenario with a wider range of rotor.power_factor where its curves deserve it.
+
+    That is where the rotor works on stalled sections, or its polar is an estimate.
+    """
+    curves, key = scenario.curves, "power_factor"
+    if curves is None or curves.stalled_torque_share is None or key in scenario.rotor.model_fields_set:
+        return scenario
+    from energy.blade import STALL_SHARE_LIMIT
+    from energy.inputs import inputs_of
+    from energy.ledger import turbine_at_work
+
+    share = float(turbine_at_work(inputs_of(scenario)).stalled_torque_share)
+    if share > STALL_SHARE_LIMIT:
+        ends = (0.5, 2.0)
+        reason = (
+            f"{share:.0%} of the torque comes from stalled sections, where power from two-dimensional polars can be wrong "
+            "by a factor of two (common practice, no source)"
+        )
+    elif scenario.blade is not None and scenario.blade.polar is None:
+        ends = (0.55, 1.05)
+        reason = (
+            "curves of a polar estimated by formula; hand-made rotors reach power coefficients of 0.25 to 0.35 (common "
+            "practice, no source)"
+        )
+    else:
+        return scenario
+    wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
+    wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption
+    return replace(scenario, rotor=wide, reasons={**scenario.reasons, f"rotor.{key}": reason})
+
+
+def _is_plain(text: str) -> bool:
+    """Return whether a text can be shown in a terminal: no escape sequences, at most line breaks."""
+    return all(c.isprintable() or c in "\n\t" for c in text)
 
 
 def _table_that_has(key: str) -> str | None:
@@ -934,12 +1176,7 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
         read = "both given" if "engine" in data else "missing"
         problems.append(Problem(name, "[engine]", read, "either a table [engine] or a table [battery]"))
     rotor, vehicle, engine = table("rotor"), table("vehicle"), table("engine")
-    shapes = [key for key in ("curves", "measured_power") if key in rotor]
-    if "rotor" in data and len(shapes) != 1:
-        read = "both given" if shapes else "missing"
-        problems.append(
-            Problem(name, "rotor.curves", read, "either curves or measured_power, a CSV file beside the scenario")
-        )
+    problems += _rotor_either_or(name, rotor, data)
     if "measured_power" not in rotor:
         if "generator" not in data:
             problems.append(
@@ -987,6 +1224,36 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
             )
     if "pressure" in table("air") and "altitude" in table("air"):
         problems.append(Problem(name, "air.altitude", "given beside pressure", "either pressure or altitude"))
+    return problems
+
+
+def _rotor_either_or(name: str, rotor: Mapping[str, Any], data: Mapping[str, Any]) -> list[Problem]:
+    problems = []
+    shapes = [key for key in ("curves", "blade", "measured_power") if key in rotor]
+    if "rotor" in data and len(shapes) != 1:
+        read = f"{' and '.join(shapes)} given" if shapes else "missing"
+        accepted = "one of curves, blade and measured_power: a CSV file beside the scenario"
+        problems.append(Problem(name, "rotor.curves", read, accepted))
+    if "blade" in rotor and "blade" not in data:
+        problems.append(
+            Problem(
+                name,
+                "[blade]",
+                "missing",
+                "a table [blade] with number_of_blades and polar (or camber, or tube_radius)",
+            )
+        )
+    if "blade" in data and "blade" not in rotor and "rotor" in data:
+        problems.append(
+            Problem(name, "rotor.blade", "missing beside [blade]", "the CSV file with radius, chord and twist")
+        )
+    blade = data.get("blade")
+    if isinstance(blade, dict):
+        sections = [key for key in ("polar", "camber", "tube_radius") if key in blade]
+        if len(sections) != 1:
+            read = f"{' and '.join(sections)} given" if sections else "missing"
+            accepted = "one of polar (CSV), camber (bent plate) and tube_radius (blade cut from a tube)"
+            problems.append(Problem(name, "blade.polar", read, accepted))
     return problems
 
 
@@ -1101,24 +1368,13 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
     problems = []
     curves, pitch = scenario.curves, scenario.rotor.pitch
     if curves is not None and len(curves.pitch_deg) > 1:
+        convention = scenario.pitch_convention
+        ends = sorted(float(v) for v in convention.setting_deg(curves.pitch_deg[[0, -1]]))
+        accepted = f"a pitch within the curves, {ends[0]:g} to {ends[1]:g} deg"
         if pitch is None:
-            problems.append(
-                Problem(
-                    scenario.name,
-                    "rotor.pitch",
-                    "missing",
-                    f"a pitch, as the curves hold {len(curves.pitch_deg)}, {curves.pitch_deg[0]:g} to {curves.pitch_deg[-1]:g} deg",
-                )
-            )
-        elif not curves.pitch_deg[0] - 1e-9 <= pitch.value <= curves.pitch_deg[-1] + 1e-9:
-            problems.append(
-                Problem(
-                    scenario.name,
-                    "rotor.pitch",
-                    f"{pitch.value:g} deg",
-                    f"a pitch within the curves, {curves.pitch_deg[0]:g} to {curves.pitch_deg[-1]:g} deg",
-                )
-            )
+            problems.append(Problem(scenario.name, "rotor.pitch", "missing", accepted))
+        elif not ends[0] - 1e-9 <= pitch.value <= ends[1] + 1e-9:
+            problems.append(Problem(scenario.name, "rotor.pitch", f"{pitch.value:g} deg", accepted))
     problems += _pair_problems(scenario)
     engine = scenario.engine
     if engine is not None:

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.rotor import BETZ_LIMIT, thrust_coefficient_of_induction
-from vehicle.arrays import Values
+from energy.rotor import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
 from vehicle.problems import InputError, Problem
 
 # Power coefficients that small hand-made rotors reach: common practice, no source.
@@ -78,12 +77,6 @@ def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float,
     return math.sqrt(heat_w / flux * 4.0 / math.pi)
 
 
-def induction_at(power_coefficient: Values) -> np.ndarray:
-    """Return the axial induction 0..1/3 of an actuator disc at a power coefficient 0..16/27: 4 a (1-a)^2 = Cp, closed form."""
-    share = np.clip(np.asarray(power_coefficient, float) / BETZ_LIMIT, 0.0, 1.0)
-    return np.asarray(2.0 / 3.0 * (1.0 + np.cos(np.arccos(2.0 * share - 1.0) / 3.0 - 4.0 * math.pi / 3.0)))
-
-
 def round_diameters(low_m: float, high_m: float, count: int = 8) -> np.ndarray:
     """Return about `count` rising diameters on a round step (1, 2 or 5 times a power of ten) that reach over low..high."""
     rough = max(high_m - low_m, 1e-3 * high_m) / max(count - 1, 1)
@@ -128,7 +121,7 @@ def size_table(
     conversion = np.array([grade.conversion_efficiency for grade in grades])[:, None]
     largest = conversion * best * pressure_area * air_speed_m_s
     heat = np.minimum(wanted_heat_w, largest)
-    induction = induction_at(heat / largest * BETZ_LIMIT)
+    induction = induction_of_power_coefficient(heat / largest * BETZ_LIMIT)
     thrust = thrust_coefficient_of_induction(induction) * pressure_area
     drag_power = thrust * road_speed
     rotor_speed = tip_speed_ratio * air_speed_m_s / (0.5 * diameter)

@@ -206,7 +206,7 @@ def _match_header(
         if name in places:
             continue
         unit = wanted[name]
-        slug = next((s for s, u in _SLUGS.items() if u == unit), "")
+        slug = "degc" if unit == "K" else next((s for s, u in _SLUGS.items() if u == unit), "")
         ask = f"{name}_{slug}" if slug else name
         near = nearest(ask, header)
         listed = ", ".join(shown(entry, 30) for entry in header[:12])

@@ -24,10 +24,11 @@ def demo_folder() -> Path:
 def command(folder: Path, as_json: bool) -> None:
     """Copy the demo scenarios into FOLDER, to start your own from.
 
-    All of them are invented: no real vehicle, rotor or person. Nothing that is already in FOLDER is overwritten.
+    The vehicles and rotors are invented; the wind-tunnel rotor is a published one to check windtoll with. Nothing that is
+    already in FOLDER is overwritten.
     """
     source = demo_folder()
-    names = sorted(entry.name for entry in source.iterdir() if (entry / "scenario.toml").is_file())
+    names = sorted(entry.name for entry in source.iterdir() if any(entry.glob("*.toml")))
     there = [name for name in names if (folder / name).exists()]
     if folder.exists() and not folder.is_dir():
         raise InputError(Problem(str(folder), "", "is a file", "a folder, new or existing"))
@@ -43,12 +44,12 @@ def command(folder: Path, as_json: bool) -> None:
         raise InputError(
             Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
         ) from None
-    written = [folder / name / "scenario.toml" for name in names]
+    written = sorted(path for name in names for path in (folder / name).glob("*.toml"))
     if as_json:
         common.print_json({"written": [str(path) for path in written]})
         return
     out = common.console()
-    out.print("Invented demo scenarios, yours to change:")
+    out.print("Demo scenarios, yours to change (all invented, but the published wind-tunnel rotor):")
     for path in written:
         out.print(f"  {path}", soft_wrap=True)
-    out.print(f"Try: windtoll answer {written[-1]}", soft_wrap=True)
+    out.print(f"Try: windtoll answer {folder / 'van_water_tank' / 'scenario.toml'}", soft_wrap=True)

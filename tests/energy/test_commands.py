@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from tests_support import run
 
 from energy.cli import COMMANDS
-
-
-def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subprocess.CompletedProcess[str]:
-    program = [sys.executable, "-c", "from energy.cli import main; main()", *arguments]
-    env = {**os.environ, "COLUMNS": "100", **environment}
-    return subprocess.run(
-        program, capture_output=True, text=True, encoding="utf-8", cwd=cwd, env=env, timeout=60, check=False
-    )
 
 
 @pytest.fixture(scope="module")

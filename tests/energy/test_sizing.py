@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from energy.sizing import BETZ_LIMIT, RotorGrade, induction_at, needed_diameter_m, round_diameters, size_table
+from energy.rotor import induction_of_power_coefficient
+from energy.sizing import BETZ_LIMIT, RotorGrade, needed_diameter_m, round_diameters, size_table
 from vehicle.problems import InputError
 
 PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
@@ -62,7 +63,7 @@ def test_default_diameters_reach_over_all_grades():
 
 @given(st.floats(0.0, BETZ_LIMIT))
 def test_induction_inverts_the_disc(power):
-    a = float(induction_at(np.array(power)))
+    a = float(induction_of_power_coefficient(np.array(power)))
     assert -1e-12 <= a <= 1 / 3 + 1e-6
     assert 4 * a * (1 - a) ** 2 == pytest.approx(power, abs=1e-12)
 

@@ -1,0 +1,122 @@
+"""Pictures of results, as Altair charts: units on every axis, a title that states the finding. Saved without a network."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vehicle.files import write_whole
+from vehicle.problems import InputError, Problem
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    from energy.rotor import RotorCurves
+
+PICTURE_KINDS = (".svg", ".png", ".html")
+# Colours that stay apart for colour-blind readers (Okabe & Ito 2008, from memory), darkest first.
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+MOST_LINES = 7
+
+
+def checked_picture(path: Path) -> Path:
+    """Return `path` if a picture can be written there; InputError for another kind of file or a folder that is not there."""
+    if path.suffix.lower() not in PICTURE_KINDS:
+        raise InputError(
+            Problem(str(path), "", f"a picture of kind {path.suffix or '(none)'}", ", ".join(PICTURE_KINDS))
+        )
+    if not path.parent.is_dir():
+        raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
+    return path
+
+
+def save(chart: alt.TopLevelMixin, path: Path) -> None:
+    """Write a chart as SVG, PNG or self-contained HTML, whole or not at all. Raises InputError where it cannot."""
+    checked_picture(path)
+    kind = path.suffix.lower()
+    content: bytes
+    if kind == ".png":
+        picture = io.BytesIO()
+        chart.save(picture, format="png", scale_factor=2.0)
+        content = picture.getvalue()
+    else:
+        text = io.StringIO()
+        if kind == ".svg":
+            chart.save(text, format="svg")
+        else:
+            chart.save(text, format="html", inline=True)
+        content = text.getvalue().encode()
+    try:
+        write_whole(path, content)
+    except OSError as error:
+        raise InputError(
+            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file you may write")
+        ) from None
+
+
+def curves_chart(curves: RotorCurves, title: str) -> alt.TopLevelMixin:
+    """Return power and thrust coefficient over tip-speed ratio, a line for each of up to seven pitches."""
+    import altair as alt
+    import pandas as pd
+
+    best_row = int(np.argmax(curves.power_coefficient.max(axis=1)))
+    useful = np.flatnonzero(curves.power_coefficient.max(axis=1) > 0.1 * curves.power_coefficient.max())
+    rows = useful if useful.size else np.arange(len(curves.pitch_deg))
+    if len(rows) > MOST_LINES:
+        spread = rows[np.linspace(0, len(rows) - 1, MOST_LINES - 1).round().astype(int)]
+        rows = np.unique([*spread, best_row])
+    frames = []
+    for row in rows:
+        for what, values in (
+            ("power coefficient", curves.power_coefficient),
+            ("thrust coefficient", curves.thrust_coefficient),
+        ):
+            frames.append(
+                pd.DataFrame(
+                    {
+                        "tip-speed ratio": curves.tip_speed_ratio,
+                        "value": values[row],
+                        "pitch": f"{curves.pitch_deg[row]:g}°",
+                        "what": what,
+                        "order": float(curves.pitch_deg[row]),
+                    }
+                )
+            )
+    table = pd.concat(frames)
+    table = table[(table["value"] > -0.3) & (table["value"] < 1.6)]
+    pitches = [f"{curves.pitch_deg[row]:g}°" for row in rows]
+    base = alt.Chart(table).mark_line(clip=True, strokeWidth=2)
+    panels = []
+    for what, limit in (("power coefficient", 16 / 27), ("thrust coefficient", None)):
+        highest = float(table.loc[table["what"] == what, "value"].max())
+        lines = base.transform_filter(alt.datum.what == what).encode(
+            x=alt.X(
+                "tip-speed ratio:Q",
+                title="tip-speed ratio (tip speed / air speed)",
+                scale=alt.Scale(domain=[0, float(curves.tip_speed_ratio[-1])]),
+            ),
+            y=alt.Y("value:Q", title=what, scale=alt.Scale(domain=[0, max(limit or 0, highest) * 1.05])),
+            color=alt.Color("pitch:N", title="pitch", sort=pitches, scale=alt.Scale(range=list(COLOURS))),
+            strokeDash=alt.StrokeDash("pitch:N", sort=pitches, legend=None),
+            tooltip=[
+                "pitch:N",
+                alt.Tooltip("tip-speed ratio:Q", format=".2f"),
+                alt.Tooltip("value:Q", title=what, format=".3f"),
+            ],
+        )
+        panel: Any = lines
+        if limit is not None:
+            mark = pd.DataFrame({"limit": [limit], "text": ["Betz limit 0.593"]})
+            rule = alt.Chart(mark).mark_rule(strokeDash=[2, 3]).encode(y="limit:Q")
+            text = alt.Chart(mark).mark_text(align="left", dx=4, dy=-5, x=0).encode(y="limit:Q", text="text:N")
+            panel = alt.layer(lines, rule, text)
+        panels.append(panel.properties(width=360, height=300))
+    return (
+        alt.hconcat(*panels)
+        .properties(title=title)
+        .configure_title(fontSize=15, anchor="start")
+        .configure_axis(labelFontSize=12, titleFontSize=13)
+    )

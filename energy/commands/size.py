@@ -1,0 +1,187 @@
+"""`windtoll size`: how big a rotor for the heat that is wanted."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from energy.commands import common
+from vehicle import units
+from vehicle.problems import InputError, Problem
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.sizing import SizingTable
+
+
+@click.command("size", short_help="How big a rotor for the heat you want, and its fuel bill.")
+@click.option("--heat", required=True, metavar='"2 kW"', help="Heat wanted into the load.")
+@click.option("--speed", required=True, metavar='"65 mph"', help="Road speed.")
+@click.option(
+    "--head-wind",
+    default="0 m/s",
+    show_default=True,
+    metavar='"10 km/h"',
+    help="Head wind that comes on top of the road speed.",
+)
+@click.option(
+    "--shelter",
+    default="1",
+    show_default=True,
+    metavar="FACTOR",
+    help="Air speed at the rotor over that of the free air.",
+)
+@click.option(
+    "--fuel",
+    type=click.Choice(["petrol", "e10", "diesel", "lpg"]),
+    default="petrol",
+    show_default=True,
+    help="Fuel of the vehicle.",
+)
+@click.option(
+    "--tip-speed-ratio", type=float, help="Tip speed over air speed. [default: 5, or less to keep the tips at 80 m/s]"
+)
+@click.option(
+    "--ratio",
+    "ratios",
+    multiple=True,
+    type=float,
+    help="Gear ratios to show the generator speed at. May be repeated. [default: 2 3 4]",
+)
+@click.option(
+    "--efficiency", default="70 %", show_default=True, help="Rotor shaft to heat: belt, generator, rectifier, leads."
+)
+@common.units_option
+@common.json_option
+def command(
+    heat: str, speed: str, head_wind: str, shelter: str, fuel: str, tip_speed_ratio: float | None, ratios: tuple[float, ...], efficiency: str,
+    system: UnitSystem, as_json: bool,
+) -> None:  # fmt: skip
+    """Show a table of rotor diameters for the heat wanted at a road speed: turning speed, thrust, fuel bill.
+
+    From momentum theory, the ideal rotor beside a realistic hand-made one: a start, never a promise.
+
+    \b
+    Examples:
+      windtoll size --heat "2 kW" --speed "65 mph"
+      windtoll size --heat "1.2 kW" --speed "90 km/h" --fuel diesel --shelter 0.7
+    """
+    from energy.air import density_kg_m3, standard_atmosphere
+    from energy.inputs import FUEL_DEFAULTS
+    from energy.sizing import NOISY_TIP_SPEED_M_S, size_table, usual_grades
+    from vehicle.fuels import FUELS
+
+    numbers = {
+        "--heat": (heat, "W"), "--speed": (speed, "m/s"), "--head-wind": (head_wind, "m/s"), "--shelter": (shelter, "dimensionless"),
+        "--efficiency": (efficiency, "dimensionless"),
+    }  # fmt: skip
+    values, problems = {}, []
+    for option, (text, unit) in numbers.items():
+        try:
+            values[option] = units.parse(text, unit)
+        except units.QuantityError as error:
+            problems.append(Problem("command line", option, str(error), units.example(unit)))
+    if problems:
+        raise InputError(problems)
+    air_speed = (values["--speed"] + values["--head-wind"]) * values["--shelter"]
+    if tip_speed_ratio is None:
+        tip_speed_ratio = min(5.0, NOISY_TIP_SPEED_M_S / max(air_speed, 1e-9))
+    marginal = FUEL_DEFAULTS["engine.indicated_efficiency"][fuel][0].value
+    table = size_table(
+        values["--heat"],
+        air_speed,
+        density_kg_m3=float(density_kg_m3(*standard_atmosphere(0.0))),
+        marginal_fuel_m3_per_j=1 / (marginal * FUELS[fuel].heating_value_j_per_m3),
+        road_speed_m_s=values["--speed"],
+        tip_speed_ratio=tip_speed_ratio,
+        gear_ratios=ratios or (2.0, 3.0, 4.0),
+        grades=usual_grades(values["--efficiency"]),
+    )
+    notes = [
+        *table.notes,
+        f"extra fuel at {marginal:.0%} of {fuel}'s heating value ({FUEL_DEFAULTS['engine.indicated_efficiency'][fuel][1]})",
+    ]
+    notes.append("air at 15 °C and sea level (US Standard Atmosphere 1976)")
+    if as_json:
+        common.print_json(_data(table, notes))
+    else:
+        _print(table, notes, values["--speed"], system)
+
+
+def _data(table: SizingTable, notes: list[str]) -> dict[str, Any]:
+    def rows(k: int) -> list[dict[str, Any]]:
+        return [
+            {
+                "diameter_m": float(table.diameter_m[j]),
+                "heat_w": float(table.heat_w[k, j]),
+                "enough": bool(table.enough[k, j]),
+                "thrust_n": float(table.thrust_n[k, j]),
+                "drag_power_w": float(table.drag_power_w[k, j]),
+                "fuel_l_per_h": float(table.fuel_flow_m3_s[k, j]) * 3.6e6,
+                "rotor_speed_rpm": float(table.rotor_speed_rad_s[j]) * 30 / np.pi,
+                "generator_speed_rpm": {
+                    f"{r:g}": float(v) * 30 / np.pi
+                    for r, v in zip(table.gear_ratios, table.generator_speed_rad_s[:, j], strict=True)
+                },
+            }
+            for j in range(len(table.diameter_m))
+        ]
+
+    grades = {
+        grade.name: {
+            "power_coefficient": grade.power_coefficient, "share_of_betz_limit": grade.betz_share,
+            "needed_diameter_m": float(table.needed_diameter_m[k]), "rows": rows(k),
+        }
+        for k, grade in enumerate(table.grades)
+    }  # fmt: skip
+    return {
+        "wanted_heat_w": table.wanted_heat_w,
+        "tip_speed_m_s": table.tip_speed_m_s,
+        "grades": grades,
+        "notes": notes,
+    }
+
+
+def _print(table: SizingTable, notes: list[str], road_speed_m_s: float, system: UnitSystem) -> None:
+    from rich.table import Table
+
+    out = common.console()
+    ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
+    best = int(np.argmax(table.enough[1]))
+    out.print(
+        f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a hand-made rotor of about {usual} "
+        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of {show(float(table.diameter_m[best]), 'length', system)} "
+        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel.",
+        style="bold",
+    )
+    shown = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    labels = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow")}
+    names = [f"size\n{labels['length']}"]
+    for grade in ("ideal", "real"):
+        names += [f"{grade}\nheat W", f"\nthrust {labels['force']}", f"\nfuel {labels['fuel_flow']}"]
+    names += ["rotor\nrpm", *(f"{ratio:g}:1\nrpm" for ratio in table.gear_ratios)]
+    for name in names:
+        shown.add_column(name, justify="right")
+    for j, diameter in enumerate(table.diameter_m):
+        cells = [figures(units.to_user(float(diameter), "length", system), 3)]
+        for k in (0, 1):
+            cells += [
+                figures(float(table.heat_w[k, j]), 3) + ("" if table.enough[k, j] else "*"),
+                figures(units.to_user(float(table.thrust_n[k, j]), "force", system), 3),
+                figures(units.to_user(float(table.fuel_flow_m3_s[k, j]), "fuel_flow", system), 2, signed=True),
+            ]
+        cells += [f"{v * 30 / np.pi:.0f}" for v in (table.rotor_speed_rad_s[j], *table.generator_speed_rad_s[:, j])]
+        shown.add_row(*cells)
+    tips = show(table.tip_speed_m_s, "tip_speed", system)
+    common.heading(out, f"Diameters, loaded just so far as the heat needs; tips at {tips} (* all that it can give)")
+    out.print(shown)
+    common.heading(out, "Assumed")
+    common.bullets(out, notes)
+    common.heading(out, "Next")
+    common.bullets(out, [
+        "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount.",
+        "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
+        "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building.",
+    ])  # fmt: skip
