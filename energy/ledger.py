@@ -55,6 +55,7 @@ class TurbineAtWork:
     turning: np.ndarray
     beyond_data: np.ndarray
     stalled_torque_share: np.ndarray  # NaN where the curves do not tell
+    stowed_drag_n: np.ndarray | None = None  # of the stowed rotor, where it has been found already
 
 
 @dataclass(frozen=True)
@@ -121,9 +122,12 @@ class OtherSource:
     note: str
 
 
-def answer(inputs: Inputs) -> Answer:
-    """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat."""
-    turbine = _spread(turbine_at_work(inputs), inputs)
+def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
+    """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat.
+
+    `turbine` takes the place of what the turbine does in the scenario's air (see energy/trip_ledger.py).
+    """
+    turbine = _spread(turbine_at_work(inputs) if turbine is None else turbine, inputs)
     states = {
         "absent": _state(inputs, "absent", turbine),
         "stowed": _state(inputs, "stowed", turbine),
@@ -139,9 +143,9 @@ def answer(inputs: Inputs) -> Answer:
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
 
 
-def change_and_heat(inputs: Inputs) -> tuple[np.ndarray, np.ndarray]:
+def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For many draws."""
-    turbine = turbine_at_work(inputs, with_free_run=False)
+    turbine = turbine_at_work(inputs, with_free_run=False) if turbine is None else turbine
     heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
     without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)
     working = _state(inputs, "working", turbine)
@@ -307,9 +311,11 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     )
     zero = np.zeros(np.shape(forces.total_n))
     mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
-    rotor = {"absent": lambda: zero, "stowed": lambda: stowed_drag_n(inputs), "working": lambda: turbine.rotor_drag_n}[
-        state
-    ]()
+    rotor = zero
+    if state == "working":
+        rotor = turbine.rotor_drag_n
+    elif state == "stowed":
+        rotor = stowed_drag_n(inputs) if turbine.stowed_drag_n is None else turbine.stowed_drag_n
     wheel = (forces.total_n + mount + rotor) * speed
     heat = np.asarray(0.0 if alternator_heat_w is None else alternator_heat_w)
     path = np.asarray(inputs.credit.path_efficiency)

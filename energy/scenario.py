@@ -25,6 +25,7 @@ from vehicle.engine import FuelMap, TorqueCurve
 from vehicle.fuels import FUELS
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.tables import increasing, read_table
+from vehicle.trip import Profile, Schedule, read_profile, read_schedule
 from vehicle.units import QuantityError, parse, split
 
 MOST_BYTES = 1024 * 1024
@@ -653,7 +654,32 @@ class BatteryTable(Table):
 class Trip(Table):
     """How it is driven, and what it is compared with."""
 
-    road_speed: Uncertain = quantity("m/s", "road speed", required=True, at_least=0, at_most=100)
+    road_speed: Uncertain | None = quantity(
+        "m/s", "road speed of a steady drive (or a schedule instead)", at_least=0, at_most=100
+    )
+    schedule: str | None = Field(
+        default=None, description="CSV of speed over time, for a whole trip (columns time_s, speed_km_h; grade_percent)"
+    )
+    profile: str | None = Field(
+        default=None, description="CSV of altitude_m (or grade_percent) and wind over distance_km, with a schedule"
+    )
+    works: Literal["always", "below_speed", "above_speed", "braking_or_descending", "only_parked"] = Field(
+        default="always",
+        description="when the turbine works on a schedule; at other times it is stowed. braking_or_descending: while the "
+        "road or the vehicle's momentum drives the wheels",
+    )
+    works_speed: Uncertain | None = quantity(
+        "m/s", "the road speed of below_speed and above_speed", above=0, at_most=100
+    )
+    longest_idle: Uncertain = quantity(
+        "s",
+        "stops on a schedule through which the engine idles; in longer ones it is off",
+        default="5 min",
+        low="2 min",
+        high="10 min",
+        at_least=0,
+        source=NO_SOURCE,
+    )
     grade: Uncertain = quantity(
         "dimensionless",
         "rise over run, negative downhill",
@@ -669,6 +695,29 @@ class Trip(Table):
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",
         description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",
+    )
+
+
+class WindClimate(Table):
+    """The wind of a year, where it is driven or parked: for payback, and for trips without a wind of their own."""
+
+    mean_speed: Uncertain = quantity(
+        "m/s", "mean wind speed at rotor height over the year", required=True, above=0, at_most=30
+    )
+    shape: Uncertain = quantity(
+        "dimensionless",
+        "Weibull shape of the wind speeds",
+        default=2.0,
+        low=1.6,
+        high=2.4,
+        above=0.8,
+        at_most=6,
+        source="Rayleigh distribution, common for open country; pattern factors as in Troen & Petersen (1989); range: "
+        + NO_SOURCE,
+    )
+    direction: Literal["any", "given"] = Field(
+        default="any",
+        description="any: from all sides alike, as on roads of every direction; given: always air.wind_from",
     )
 
 
@@ -784,6 +833,7 @@ TABLES: dict[str, type[Table]] = {
     "engine": EngineTable,
     "battery": BatteryTable,
     "trip": Trip,
+    "wind_climate": WindClimate,
     "credit": Credit,
     "other_sources": OtherSources,
     "prices": Prices,
@@ -828,6 +878,7 @@ class Scenario:
     engine: EngineTable | None
     battery: BatteryTable | None
     trip: Trip
+    wind_climate: WindClimate | None
     credit: Credit
     other_sources: OtherSources
     prices: Prices
@@ -836,6 +887,8 @@ class Scenario:
     measured: MeasuredPower | None
     torque_curve: TorqueCurve | None
     fuel_map: FuelMap | None
+    schedule: Schedule | None = None
+    profile: Profile | None = None
     warnings: tuple[str, ...] = field(default=())
     pitch_convention: PitchConvention = field(default_factory=PitchConvention)
     reasons: Mapping[str, str] = field(default_factory=dict)  # key -> why its default differs from the usual one
@@ -923,7 +976,7 @@ def _nominal_speed(data: Mapping[str, Any]) -> float:
     if not isinstance(trip, dict):
         return 0.0
     table, _ = _validate("", "trip", trip)
-    return table.road_speed.value if isinstance(table, Trip) else 0.0
+    return table.road_speed.value if isinstance(table, Trip) and table.road_speed is not None else 0.0
 
 
 def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
@@ -1020,12 +1073,14 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems += _either_or(name, data)
     files, faults = _read_files(data, folder)
     problems += faults
-    curves, measured, torque_curve, fuel_map = files
+    curves, measured, torque_curve, fuel_map, schedule, profile = files
     convention = PitchConvention()
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if isinstance(rotor, RotorTable) and isinstance(blade, BladeTable) and isinstance(air, Air) and rotor.blade:
         trip = tables["trip"]
-        speed = trip.road_speed.value if isinstance(trip, Trip) else 0.0
+        speed = trip.road_speed.value if isinstance(trip, Trip) and trip.road_speed is not None else 0.0
+        if schedule is not None:
+            speed = schedule.mean_moving_speed_m_s
         try:
             curves, convention = _curves_of_blade(rotor, blade, air, folder, speed)
         except InputError as error:
@@ -1043,6 +1098,8 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         measured=measured,
         torque_curve=torque_curve,
         fuel_map=fuel_map,
+        schedule=schedule,
+        profile=profile,
         pitch_convention=convention,
     )
     problems = _cross_checks(scenario)
@@ -1169,7 +1226,11 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
         return found if isinstance(found, dict) else {}
 
     problems = []
-    for key, words in (("rotor", "diameter and curves"), ("vehicle", "mass and drag_area"), ("trip", "road_speed")):
+    for key, words in (
+        ("rotor", "diameter and curves"),
+        ("vehicle", "mass and drag_area"),
+        ("trip", "road_speed or schedule"),
+    ):
         if key not in data:
             problems.append(Problem(name, f"[{key}]", "missing", f"a table [{key}] with at least {words}"))
     if ("engine" in data) == ("battery" in data):
@@ -1186,6 +1247,8 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
             )
         if "resistance" not in table("heater"):
             problems.append(Problem(name, "heater.resistance", "missing", 'the element, such as "12 ohm"'))
+    if "trip" in data:
+        problems += _trip_problems(name, table("trip"))
     coastdown = [key for key in ("coastdown_a", "coastdown_c") if key in vehicle]
     if "vehicle" in data and len(coastdown) == 1:
         problems.append(
@@ -1257,7 +1320,9 @@ def _rotor_either_or(name: str, rotor: Mapping[str, Any], data: Mapping[str, Any
     return problems
 
 
-_Files = tuple[RotorCurves | None, MeasuredPower | None, TorqueCurve | None, FuelMap | None]
+_Files = tuple[
+    RotorCurves | None, MeasuredPower | None, TorqueCurve | None, FuelMap | None, Schedule | None, Profile | None
+]
 
 
 def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Problem]]:
@@ -1284,6 +1349,8 @@ def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Pro
         read("rotor", "measured_power", read_measured_power),
         read("engine", "torque_curve", read_torque_curve),
         read("engine", "fuel_map", None if not isinstance(data.get("engine"), dict) else _map_reader(data["engine"])),
+        read("trip", "schedule", read_schedule),
+        read("trip", "profile", read_profile),
     )
     return files, problems
 
@@ -1389,6 +1456,44 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
     return problems
 
 
+def _trip_problems(name: str, trip: Mapping[str, Any]) -> list[Problem]:
+    """Return faults of what stands together in [trip]."""
+    problems = []
+    if ("road_speed" in trip) == ("schedule" in trip):
+        read = "both given" if "schedule" in trip else "missing"
+        problems.append(
+            Problem(
+                name,
+                "trip.road_speed",
+                read,
+                'either road_speed, such as "100 km/h", or schedule, a CSV of speed over time',
+            )
+        )
+    if "schedule" not in trip:
+        problems += [
+            Problem(name, f"trip.{key}", "given without a schedule", "trip.schedule, a CSV of speed over time")
+            for key in ("profile", "works", "works_speed", "longest_idle")
+            if key in trip
+        ]
+    else:
+        problems += [
+            Problem(name, f"trip.{key}", "given beside a schedule", "the schedule alone: it tells this itself")
+            for key in ("acceleration", "distance")
+            if key in trip
+        ]
+        by_speed = trip.get("works") in ("below_speed", "above_speed")
+        if by_speed != ("works_speed" in trip):
+            problems.append(
+                Problem(
+                    name,
+                    "trip.works_speed",
+                    "missing" if by_speed else "given",
+                    'a speed such as "50 km/h" together with works = "below_speed" or "above_speed"',
+                )
+            )
+    return problems
+
+
 def _pair_problems(scenario: Scenario) -> list[Problem]:
     """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that contradict others."""
     quantities = [
@@ -1429,6 +1534,12 @@ def _pair_problems(scenario: Scenario) -> list[Problem]:
 
 def _warnings(scenario: Scenario) -> list[str]:
     found = []
+    if (
+        scenario.schedule is not None
+        and scenario.wind_climate is not None
+        and "wind_speed" in scenario.air.model_fields_set
+    ):
+        found.append("air.wind_speed is given, so the trip does not use wind_climate")
     diameter = scenario.rotor.diameter.value
     if diameter > 10:
         found.append(f"rotor.diameter is {diameter:g} m: wider than 10 m on a vehicle looks like a slip of the pen")

