@@ -99,12 +99,13 @@ def current_a(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.n
     """
     resistance, electromotive, drop = _circuit(chain)
     omega_l = np.asarray(chain.pole_pairs) * np.asarray(chain.winding_inductance_h) / 2  # per rad/s, one phase
-    electromotive_v = electromotive * generator_speed_rad_s - drop
+    current = np.asarray(electromotive * generator_speed_rad_s - drop)
+    np.maximum(current, 0.0, out=current)
     if chain.connection == "three_phase":
-        return np.maximum(0.0, electromotive_v) / np.hypot(resistance, omega_l * generator_speed_rad_s)
-    if chain.connection == "rectifier":
-        return np.maximum(0.0, electromotive_v) / (resistance + 3 / np.pi * omega_l * generator_speed_rad_s)
-    return np.maximum(0.0, electromotive_v) / resistance
+        return current / np.hypot(resistance, omega_l * generator_speed_rad_s)
+    if chain.connection == "rectifier" and np.any(omega_l):
+        return current / (3 / np.pi * omega_l * generator_speed_rad_s + resistance)
+    return current / resistance
 
 
 def _circuit(chain: ElectricalChain) -> tuple[np.ndarray, np.ndarray, np.ndarray | float]:
@@ -139,8 +140,12 @@ def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: np.ndarray) -> n
     phases = 3.0 if chain.connection == "three_phase" else 1.0
     if np.isinf(resistance).any():  # a cut-off element: no current, and inf·0 must not become NaN
         resistance = np.where(np.isinf(resistance), 0.0, resistance)
-    copper = current * (phases * resistance * current + drop)
-    torque = copper / (speed + 1e-12) + idle_torque_n_m(chain, speed)
+    # In place where that can be: this is the inner loop of the operating points.
+    torque = np.asarray(phases * resistance * current)
+    torque += drop
+    torque *= current
+    torque /= speed + 1e-12
+    torque = torque + idle_torque_n_m(chain, speed)
     return torque * (np.asarray(chain.ratio) / chain.belt_efficiency)
 
 
