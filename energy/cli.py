@@ -16,6 +16,7 @@ from vehicle.problems import InputError, Problem
 COMMANDS = {
     "answer": "answer",
     "match": "match",
+    "payback": "payback",
     "size": "size",
     "curves": "curves",
     "record": "record",
