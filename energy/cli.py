@@ -17,6 +17,7 @@ COMMANDS = {
     "answer": "answer",
     "match": "match",
     "payback": "payback",
+    "reconcile": "reconcile",
     "size": "size",
     "curves": "curves",
     "record": "record",

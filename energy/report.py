@@ -696,11 +696,18 @@ def interval_data(told: Told) -> dict[str, Any] | None:
     spread = told.spread
     if spread is None:
         return None
+    return spread_data(spread, told.scenario)
+
+
+def spread_data(spread: Spread, scenario: Scenario) -> dict[str, Any]:
+    """Return the intervals of draws as data."""
     names = [f"p{100 * share:02.0f}" for share in QUANTILES]
-    fuel = told.answer.inputs.fuel
+    fuel = inputs_of(scenario).fuel
     litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
     return {
-        "fuel_change_l_per_h": {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
+        "fuel_change_l_per_h": None
+        if fuel is None
+        else {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
         "fuel_change_power_w": dict(zip(names, spread.change_w, strict=True)),
         "heat_power_w": dict(zip(names, spread.heat_w, strict=True)),
         "probability_saves": spread.probability_saves,

@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
@@ -81,6 +81,9 @@ class Table(BaseModel):
                 raise FieldError(f"{shown(raw)} is no list", f"a list [...] of {spec.accepted()}")
             return tuple(read_quantity(entry, spec) for entry in raw)
         return read_quantity(raw, spec)
+
+
+M = TypeVar("M", bound=Table)
 
 
 def quantity_list(unit: str, meaning: str, **limits: float) -> Any:
@@ -987,6 +990,11 @@ def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
     return problem
 
 
+def toml_data(path: Path) -> dict[str, Any]:
+    """Return what a TOML file holds; InputError for one that is missing, no TOML, or too large."""
+    return _read_toml(path)
+
+
 def _read_toml(path: Path) -> dict[str, Any]:
     name = str(path)
     try:
@@ -1185,11 +1193,15 @@ def _unique(problems: Sequence[Problem]) -> list[Problem]:
 
 
 def _validate(name: str, key: str, value: Mapping[str, Any]) -> tuple[Table | None, list[Problem]]:
-    model = TABLES[key]
+    return validated(name, key, TABLES[key], value)
+
+
+def validated(name: str, place: str, model: type[M], value: Mapping[str, Any]) -> tuple[M | None, list[Problem]]:
+    """Return a table of a model from what TOML holds, or None and its faults, told at `place` of the file `name`."""
     try:
         return model(**{str(k): v for k, v in value.items()}), []
     except ValidationError as error:
-        return None, [_problem(name, key, model, fault) for fault in error.errors(include_url=False)]
+        return None, [_problem(name, place, model, fault) for fault in error.errors(include_url=False)]
 
 
 def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> Problem:

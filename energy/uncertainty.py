@@ -182,14 +182,32 @@ def draws_of(
 def _correlated(keys: Sequence[str], share: np.ndarray, correlations: Sequence[Correlation]) -> np.ndarray:
     from scipy.special import ndtr, ndtri
 
+    return np.asarray(ndtr(ndtri(share) @ correlation_root(keys, correlations).T))
+
+
+def correlation_root(keys: Sequence[str], correlations: Sequence[Correlation]) -> np.ndarray:
+    """Return the Cholesky factor (keys, keys) of the correlation matrix of the keys' normal scores."""
     matrix = np.eye(len(keys))
     for one, other, coefficient in correlations:
         if one in keys and other in keys:
             i, j = keys.index(one), keys.index(other)
             matrix[i, j] = matrix[j, i] = coefficient
     # Raises numpy.linalg.LinAlgError where the coefficients contradict each other.
-    root = np.linalg.cholesky(matrix)
-    return np.asarray(ndtr(ndtri(share) @ root.T))
+    return np.asarray(np.linalg.cholesky(matrix))
+
+
+def values_at(inputs: Mapping[str, Uncertain], scores: np.ndarray) -> dict[str, np.ndarray]:
+    """Return the inputs' values (SI) at normal scores (N, inputs): 0 is the median, 1.64 the 95 % quantile."""
+    from scipy.special import ndtr
+
+    return draws_of(inputs, np.asarray(ndtr(scores)))
+
+
+def standard_scores(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
+    """Return (count, columns) quasi-random standard normal scores."""
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri(shares(count, columns, seed=seed)))
 
 
 def groups_of(keys: Sequence[str], correlations: Sequence[Correlation]) -> list[tuple[str, ...]]:
@@ -284,7 +302,6 @@ def spread_of(
     cube = shares(half, 2 * len(inputs), seed=seed)
     both = np.concatenate([cube[:, : len(inputs)], cube[:, len(inputs) :]])
     outcome = chain(draws_of(inputs, both, correlations))
-    saves, costs = told_apart(outcome)
     of, target = ("fuel", outcome.change_w) if np.ptp(outcome.change_w) > 1e-6 else ("heat", outcome.heat_w)
     sensitivities: tuple[Sensitivity, ...] = ()
     measurements: tuple[Measurement, ...] = ()
@@ -295,16 +312,22 @@ def spread_of(
         first, second = at_base[:rows], at_base[len(base) // 2 :][:rows]
         sensitivities = _sensitivities(inputs, quick or chain, of, cube[:rows], first, second, correlations)
         measurements = _measurements(inputs, quick or chain, of, sensitivities, base, at_base, correlations)
+    return replace(spread_of_outcome(outcome), of=of, sensitivities=sensitivities, measurements=measurements)
+
+
+def spread_of_outcome(outcome: Outcome) -> Spread:
+    """Return the intervals and probabilities of an outcome, without sensitivities."""
+    saves, costs = told_apart(outcome)
     return Spread(
-        draws=len(both),
+        draws=len(outcome.change_w),
         outcome=outcome,
         change_w=_quantiles(outcome.change_w),
         heat_w=_quantiles(outcome.heat_w),
         probability_saves=float(saves.mean()),
         probability_costs=float(costs.mean()),
-        of=of,
-        sensitivities=sensitivities,
-        measurements=measurements,
+        of="fuel" if np.ptp(outcome.change_w) > 1e-6 else "heat",
+        sensitivities=(),
+        measurements=(),
     )
 
 

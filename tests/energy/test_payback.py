@@ -84,8 +84,8 @@ def test_a_year_of_winds_by_random_sampling(pickup: Scenario, demos: Path) -> No
     )
     year = payback(scenario, exact=True).year
     rng = np.random.default_rng(2)
-    wind = stats.weibull_min(1.9, scale=6 / gamma(1 + 1 / 1.9)).rvs(400_000, random_state=rng)
-    angle = rng.uniform(-np.pi, np.pi, 400_000)
+    wind = stats.weibull_min(1.9, scale=6 / gamma(1 + 1 / 1.9)).rvs(150_000, random_state=rng)
+    angle = rng.uniform(-np.pi, np.pi, 150_000)
     sampled = answer(inputs_of(scenario, {"air.wind_speed": wind, "air.wind_from": angle}))
     assert year.driving_heat_w[1] == pytest.approx(float(sampled.turbine.heat_power_w.mean()), rel=0.02)
     assert year.change_w[1] == pytest.approx(float(sampled.change.power_w.mean()), rel=0.02)
@@ -99,7 +99,7 @@ def test_a_year_of_winds_by_random_sampling(pickup: Scenario, demos: Path) -> No
     parked = answer(
         inputs_of(scenario, {"air.wind_speed": wind, "air.wind_from": angle, "trip.road_speed": np.zeros(1)})
     )
-    assert year.parked_heat_w[1] == pytest.approx(float(parked.turbine.heat_power_w.mean()), rel=0.1)
+    assert year.parked_heat_w[1] == pytest.approx(float(parked.turbine.heat_power_w.mean()), rel=0.15)
 
 
 def test_every_demo_and_a_battery(demos: Path) -> None:
