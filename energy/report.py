@@ -88,7 +88,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool) -> Told:
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        spread = spread_of(scenario, trip_chain(scenario), draws=1024, sensitivity_rows=512, quick=quick)
+        spread = spread_of(scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick)
     return Told(scenario, trip.mean, math.nan, spread, trip)
 
 

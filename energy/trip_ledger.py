@@ -32,7 +32,7 @@ from vehicle.engine import Supply
 from vehicle.road_load import air_drag_n, road_forces
 from vehicle.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling
 
-_NODES = 48  # air speeds at which the operating point is found
+_NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
 _BLOCK = 16_384  # draws × steps worked on at once: they fit the processor's cache
 
 T = TypeVar("T")
@@ -93,8 +93,9 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
     questions that ask for differences (which input matters most).
     """
     steps = steps_of_scenario(scenario)
+    nodes_of_each = _NODES
     if coarse:
-        steps = merged(steps, nearly=True)
+        steps, nodes_of_each = merged(steps, nearly=True), _COARSE_NODES
     elif scenario.wind_climate is None:
         steps = merged(steps)
     weights = steps.duration_s / steps.total_s
@@ -106,7 +107,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
         fastest = _fastest(_inputs(scenario, steps, _extremes(draws)))
         for start in range(0, count, _NODES * block):
             outer = slice(start, min(start + _NODES * block, count))
-            nodes = _nodes(scenario, {k: v[outer] for k, v in draws.items()}, fastest)
+            nodes = _nodes(scenario, {k: v[outer] for k, v in draws.items()}, fastest, count=nodes_of_each)
             for first in range(outer.start, outer.stop, block):
                 part = slice(first, min(first + block, outer.stop))
                 inputs = _inputs(scenario, steps, {k: v[part] for k, v in draws.items()})
@@ -197,13 +198,15 @@ def _scaled(thing: T, speed: np.ndarray, direction: int) -> T:
     return replace(thing, **values)  # type: ignore[type-var]
 
 
-def _nodes(scenario: Scenario, draws: Draws, fastest_m_s: float, *, with_free_run: bool = False) -> _Nodes:
+def _nodes(
+    scenario: Scenario, draws: Draws, fastest_m_s: float, *, count: int = _NODES, with_free_run: bool = False
+) -> _Nodes:
     """Return the turbine on a grid of air speeds from ahead, up to the fastest of the trip."""
     columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
     quiet = {"trip.road_speed": 0.0, "air.wind_speed": 0.0, "air.wind_from": 0.0}
     inputs = inputs_of(scenario, {**columns, **quiet})
-    step = fastest_m_s / _NODES
-    speed = step * np.arange(_NODES + 2)
+    step = fastest_m_s / count
+    speed = step * np.arange(count + 2)
     speed[0] = 1e-3 * step  # the coefficients of still air are those of a breath of it
     free = speed / np.asarray(inputs.turbine.local_speed_factor)
     zero = np.zeros_like(free)

@@ -381,7 +381,7 @@ def _sensitivities(
         columns = [keys.index(key) for key in group]
         moved[k][:, columns] = second[: len(few), columns]
     effect = np.abs(function(moved.reshape(-1, len(keys))).reshape(len(groups), -1) - at_first[: len(few)])
-    acting = [group for group, most in zip(groups, effect.max(axis=1), strict=True) if most > 1e-3 * np.std(at_first)]
+    acting = [group for group, most in zip(groups, effect.max(axis=1), strict=True) if most > 0.01 * np.std(at_first)]
     columns_of = [[keys.index(key) for key in group] for group in acting]
     indices = sensitivity_indices(function, first, second, columns_of, at_first=at_first, at_second=at_second)
     found = [Sensitivity(tuple(group), *(float(part[k]) for part in indices)) for k, group in enumerate(acting)]
