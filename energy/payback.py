@@ -27,11 +27,6 @@ from vehicle.road_load import GRAVITY_M_S2
 from vehicle.trip import weibull_quantile
 
 BALANCES = ("fuel", "alternator", "energy")
-BALANCES_IN_WORDS = {
-    "fuel": "no more fuel than without, and heat",
-    "alternator": "less fuel than by the alternator",
-    "energy": "heat above drag power",
-}
 BETZ_INDUCTION = 1 / 3
 _SPEEDS_M_S = np.linspace(10, 130, 25) / 3.6
 _WINDS_M_S = np.linspace(0, 30, 31)
@@ -364,3 +359,18 @@ def _year(scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | No
         driving_heat_w=told["heat"],
         parked_heat_w=told["parked"],
     )
+
+
+def balances_in_words(scenario: Scenario) -> dict[str, str]:
+    """Return what each balance says, in words."""
+    if scenario.battery is not None:
+        return {
+            "fuel": "no more from the pack than without, and heat",
+            "alternator": "less from the pack than heating by it directly",
+            "energy": "heat above drag power",
+        }
+    return {
+        "fuel": "no more fuel than without, and heat",
+        "alternator": "less fuel than by the alternator",
+        "energy": "heat above drag power",
+    }

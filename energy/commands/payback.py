@@ -136,14 +136,14 @@ def _percent_words(ends: tuple[float, float, float]) -> str:
 def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
     from rich.table import Table
 
-    from energy.payback import BALANCES_IN_WORDS
+    from energy.payback import balances_in_words
 
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
     out.print(f"{_finding(found, system)}.", style="bold")
     speed = show(found.road_speed_m_s, "speed", system)
-    ideal = found.ideal
+    ideal, balances = found.ideal, balances_in_words(scenario)
 
     def wind(value: float) -> str:
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
@@ -152,15 +152,15 @@ def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: flo
     common.pairs(
         out,
         [
-            (BALANCES_IN_WORDS["fuel"], _wind_words(found, "fuel", system)),
-            (BALANCES_IN_WORDS["alternator"], _wind_words(found, "alternator", system)),
-            (BALANCES_IN_WORDS["energy"], _wind_words(found, "energy", system)),
+            (balances["fuel"], _wind_words(found, "fuel", system)),
+            (balances["alternator"], _wind_words(found, "alternator", system)),
+            (balances["energy"], _wind_words(found, "energy", system)),
             (
                 "ideal rotor without losses, heat above drag",
                 f"{wind(ideal.free_m_s)}: half the road speed, by momentum theory",
             ),
             (f"ideal rotor, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
-            ("ideal rotor, chain, against the alternator", wind(ideal.alternator_m_s)),
+            (f"ideal rotor, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
         ],
     )
 
@@ -189,7 +189,7 @@ def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: flo
     year = found.year
     sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
-    rows = [(f"pays: {BALANCES_IN_WORDS[name]}", _percent_words(ends)) for name, ends in year.pays_share.items()]
+    rows = [(f"pays: {balances[name]}", _percent_words(ends)) for name, ends in year.pays_share.items()]
     rows.append((f"heat while driving at {speed}", _power_words(year.driving_heat_w, system)))
     value = year.parked_heat_w[1]
     posture = "" if scenario.rotor.turns_into_wind or year.direction == "given" else ", parked at random"

@@ -5,13 +5,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from scipy import stats
 from scipy.special import gamma
 
+from energy.commands.payback import command
 from energy.inputs import inputs_of
 from energy.ledger import answer
 from energy.payback import Payback, least_that_pays, payback
+from energy.report import answered, as_data, verdict
 from energy.scenario import Scenario, load
+from vehicle.problems import InputError
 from vehicle.road_load import GRAVITY_M_S2
 
 
@@ -102,11 +106,38 @@ def test_a_year_of_winds_by_random_sampling(pickup: Scenario, demos: Path) -> No
     assert year.parked_heat_w[1] == pytest.approx(float(parked.turbine.heat_power_w.mean()), rel=0.15)
 
 
-def test_every_demo_and_a_battery(demos: Path) -> None:
+def test_every_demo(demos: Path) -> None:
     for path in sorted(demos.glob("*/scenario.toml")):
         result = payback(load(path), exact=True)
         assert len(result.descents) == 5
         assert result.wind.heat_w.shape == (31, 25)
+
+
+def test_a_battery_never_gets_it_free(demos: Path, tmp_path: Path) -> None:
+    """Downhill too the turbine takes what would have been regenerated, up to what the drive can take back."""
+    for name in ("van_water_tank", "van_in_town"):
+        folder = tmp_path / name
+        folder.mkdir()
+        for file in (demos / name).iterdir():
+            text = file.read_text(encoding="utf-8")
+            if file.name == "scenario.toml":
+                start, end = text.index("[engine]"), text.index("[trip]")
+                text = f"{text[:start]}[battery]\n\n{text[end:]}"
+            (folder / file.name).write_text(text, encoding="utf-8")
+        scenario = load(folder / "scenario.toml")
+        told = answered(scenario)
+        assert verdict(told, "metric").word == "costs"
+        assert "from the battery pack (90 %:" in verdict(told, "metric").sentence
+        data = as_data(told)["interval"]
+        assert data["fuel_change_l_per_h"] is None
+        assert 0 < data["fuel_change_power_w"]["p05"] < data["fuel_change_power_w"]["p95"]
+        result = payback(scenario, exact=True)
+        assert np.isnan(result.descents[0].fuel_change_m3)
+        assert result.descents[0].pack_change_j > 0
+        assert (
+            "pack"
+            in CliRunner().invoke(command, [str(folder / "scenario.toml"), "--exact"], catch_exceptions=False).output
+        )
 
 
 def test_the_picture(found: Payback, tmp_path: Path) -> None:
@@ -120,11 +151,6 @@ def test_the_picture(found: Payback, tmp_path: Path) -> None:
 
 
 def test_command(demos: Path, tmp_path: Path) -> None:
-    from click.testing import CliRunner
-
-    from energy.commands.payback import command
-    from vehicle.problems import InputError
-
     path = str(demos / "van_water_tank" / "scenario.toml")
     runner = CliRunner()
     told = runner.invoke(command, [path, "--exact"], catch_exceptions=False)
