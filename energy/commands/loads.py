@@ -360,11 +360,7 @@ def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[
     need = float(np.max(np.abs(travel.actuator_n) + travel.friction_n))
     if rating is not None and need > rating.value:
         fine = np.abs(travel.actuator_n) + travel.friction_n <= rating.value
-        part = (
-            f"only between {travel.pitch_deg[fine].min():.0f}° and {travel.pitch_deg[fine].max():.0f}°"
-            if fine.any()
-            else "nowhere"
-        )
+        part = f"only at {_stretches(travel.pitch_deg, fine)}" if fine.any() else "nowhere"
         said.append(
             f"The actuator ({_shown(rating.value, 'force', system)}) would have to push {_shown(need, 'force', system)}: it can move "
             f"the blades {part} at this speed."
