@@ -102,7 +102,9 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     unit = {"share": " %", "speed": " " + show(0, "speed", system).split()[-1]}[kind]
     if not math.isfinite(high) and not math.isfinite(low):
         return ""
-    return f" (90 %: {one(low)} to {one(high)}{unit if math.isfinite(high) else ''})"
+    if not math.isfinite(high):
+        return f" (90 %: {one(low)}{unit} to none at all)"
+    return f" (90 %: {one(low)} to {one(high)}{unit})"
 
 
 def _wind_words(found: Payback, balance: str, system: UnitSystem) -> str:
