@@ -10,6 +10,7 @@ out wide, and lopsided, where power hardly changes with pitch.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -373,9 +374,8 @@ class _Fit:
             offsets = np.arange(first, last + 0.5 * self.step, self.step)
         return self._fit_all(offsets, rows_found, watts_ratio, notes)
 
-    def _fitted(self, ratio: np.ndarray, columns: np.ndarray, offsets: np.ndarray) -> dict[str, np.ndarray]:
-        """Return the fitted curves' values (N,) at given tip-speed ratios and each row's best offset."""
-        pitch = offsets[columns] + (0.0 if self.rows.dial_deg is None else self.rows.dial_deg[self.used])
+    def _reader_at(self, pitch: np.ndarray, ratio: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+        """Return a function that reads a map (tip-speed ratio, pitch) at points (N,), linear between its own."""
         across = np.clip((pitch - self.pitch[0]) / self.step, 0, len(self.pitch) - 1.000001)
         column = across.astype(np.intp)
         table = self.curves.tip_speed_ratio
@@ -388,6 +388,12 @@ class _Fit:
             high = values[cell, column + 1] + x * (values[cell + 1, column + 1] - values[cell, column + 1])
             return low + y * (high - low)
 
+        return value
+
+    def _fitted(self, ratio: np.ndarray, columns: np.ndarray, offsets: np.ndarray) -> dict[str, np.ndarray]:
+        """Return the fitted curves' values (N,) at given tip-speed ratios and each row's best offset."""
+        pitch = offsets[columns] + (0.0 if self.rows.dial_deg is None else self.rows.dial_deg[self.used])
+        value = self._reader_at(pitch, ratio)
         return {
             "power": value(self.power_map),
             "slope": value(self.slope_map),
@@ -508,18 +514,7 @@ class _Fit:
         """Return residuals, slopes and levels (kinds, N) of all rows at the best pitch, the shared errors taken out."""
         offset, drift = surface.best
         pitch = offset + drift * time + (0.0 if self.rows.dial_deg is None else self.rows.dial_deg[keep])
-        across = np.clip((pitch - self.pitch[0]) / self.step, 0, len(self.pitch) - 1.000001)
-        column = across.astype(np.intp)
-        table = self.curves.tip_speed_ratio
-        inside = np.clip(self.ratio[keep] * np.exp(air_error), table[0], table[-1])
-        cell = np.clip(np.searchsorted(table, inside, side="right") - 1, 0, len(table) - 2)
-        x, y = (inside - table[cell]) / (table[cell + 1] - table[cell]), across - column
-
-        def value(values: np.ndarray) -> np.ndarray:
-            low = values[cell, column] + x * (values[cell + 1, column] - values[cell, column])
-            high = values[cell, column + 1] + x * (values[cell + 1, column + 1] - values[cell, column + 1])
-            return low + y * (high - low)
-
+        value = self._reader_at(pitch, self.ratio[keep] * np.exp(air_error))
         errors = surface.shared_errors
         kinds = [(self.cp[keep] * np.exp(3 * air_error), 3, self.power_map, self.slope_map)]
         if self.use_thrust:

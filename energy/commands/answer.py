@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 @common.units_option
 @common.json_option
 @click.option("--brief", is_flag=True, help="Only the verdict.")
-def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, brief: bool) -> None:
+@click.option("--exact", is_flag=True, help="Take every value as exact: no interval, and half the time.")
+def command(
+    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, brief: bool, exact: bool
+) -> None:
     """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
 
-    Prints the verdict in one sentence, then the ledger (every watt from fuel and wind to the heated load, without and
+    Prints the verdict in one sentence with its 90 % interval, how sure it is and what to measure next, the ledger (every watt from fuel and wind to the heated load, without and
     with the turbine), the values that were assumed with their sources, and the cautions.
 
     \b
@@ -35,7 +38,7 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
     from energy import report
     from energy.scenario import load
 
-    told = report.answered(load(scenario, overrides))
+    told = report.answered(load(scenario, overrides), exact=exact)
     if as_json:
         common.print_json(report.as_data(told, system))
         return
@@ -57,6 +60,10 @@ def _print(told: Told, system: UnitSystem, brief: bool) -> None:
         return
     common.heading(out, "Numbers")
     common.pairs(out, report.key_numbers(told, system))
+
+    if told.spread is not None:
+        common.heading(out, f"How sure ({told.spread.draws} draws over all that is not known exactly)")
+        common.pairs(out, report.sure_rows(told, system))
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))

@@ -59,8 +59,8 @@ def command(
     from energy import charts
     from energy.heater_fit import fit_heater, read_heater_log
 
-    ambient_k = None if ambient is None else _option("--ambient", ambient, "K")
-    gap_s = None if gap is None else _option("--gap", gap, "s")
+    ambient_k = None if ambient is None else common.read_quantity("--ambient", ambient, "K")
+    gap_s = None if gap is None else common.read_quantity("--gap", gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
     if picture is not None:
@@ -85,15 +85,6 @@ def command(
         common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
     else:
         _print(fit, table, refused, written, system)
-
-
-def _option(name: str, text: str, unit: str) -> float:
-    from vehicle.units import QuantityError, example, parse
-
-    try:
-        return parse(text, unit)
-    except QuantityError as error:
-        raise InputError(Problem("command line", name, str(error), example(unit))) from None
 
 
 def _table(fit: HeaterFit) -> tuple[str, str]:

@@ -216,7 +216,7 @@ def _case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
         return f"air {show(at.air_speed_m_s, 'speed', system)} at the rotor, {turning}, thrust {show(at.thrust_n, 'force', system)}"
 
     gust = table.scenario.gust
-    road = max(table.scenario.trip.road_speed.value, gust.road_speed.value if gust.road_speed is not None else 0.0)
+    road = max(table.scenario.fastest_road_speed_m_s, gust.road_speed.value if gust.road_speed is not None else 0.0)
     wind = "" if table.scenario.air.wind_speed.value < 0.05 else " with the wind of the scenario"
     stop = (
         ", an overspeed stop that works"
@@ -360,11 +360,7 @@ def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[
     need = float(np.max(np.abs(travel.actuator_n) + travel.friction_n))
     if rating is not None and need > rating.value:
         fine = np.abs(travel.actuator_n) + travel.friction_n <= rating.value
-        part = (
-            f"only between {travel.pitch_deg[fine].min():.0f}° and {travel.pitch_deg[fine].max():.0f}°"
-            if fine.any()
-            else "nowhere"
-        )
+        part = f"only at {_stretches(travel.pitch_deg, fine)}" if fine.any() else "nowhere"
         said.append(
             f"The actuator ({_shown(rating.value, 'force', system)}) would have to push {_shown(need, 'force', system)}: it can move "
             f"the blades {part} at this speed."
