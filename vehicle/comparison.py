@@ -818,7 +818,11 @@ def _agreement(effect: Interval, predicted: float | None, error: float, level: f
             "mast; a marginal efficiency other than the model's; filling that changes with load, where fuel comes from "
             "manifold pressure."
         )
-    return f"{said}: agrees with the measurement (inside its interval at {100 * level:.0f} %)."
+    if effect.low <= predicted <= effect.high:
+        return f"{said}: agrees with the measurement (inside its interval at {100 * level:.0f} %)."
+    return (
+        f"{said}: agrees with the measurement so far as the interval of the prediction reaches into that of the runs."
+    )
 
 
 def confounding(runs: Sequence[RunWindows], with_state: str, without_state: str, pairs: int) -> list[str]:

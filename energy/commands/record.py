@@ -132,7 +132,9 @@ def _seconds(text: str | None) -> float | None:
 @click.option("--no-fast-mode", is_flag=True, help="Never try the adapter's fast mode.")
 @click.option("--state", type=click.Choice(["absent", "stowed", "working"]), help="The turbine as the run begins.")
 @click.option("--pair", default="", help="Number or name of the pair this run belongs to.")
-@click.option("--direction", default="", help='Direction on the route, such as "out" or "back".')
+@click.option(
+    "--direction", default="", help='Direction driven: "north", "WNW"; or "out" and "back", explained in the manifest.'
+)
 @click.option("--vehicle", default="", help="Name of the vehicle.")
 @click.option("--route", default="", help="Name of the route.")
 @click.option("--wind", type=QuantityOption("m/s"), default=None, help='Wind speed ("15 km/h").')
@@ -148,7 +150,7 @@ def command(
     """Log the engine through an OBD adapter. A passenger runs this, never the driver.
 
     \b
-    Example: windtoll record --out runs/ --state working --pair 1 --direction out
+    Example: windtoll record --out runs/ --state working --pair 1 --direction north --wind "8 km/h" --wind-from west
     Keys:    w working, s stowed, a absent (state of the turbine), m mark, q stop
 
     Each run is a new CSV file in the folder; the manifest runs.toml gets a [[run]] table. Every row is on the disk
