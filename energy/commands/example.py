@@ -22,7 +22,7 @@ def demo_folder() -> Path:
 @click.argument("folder", type=click.Path(path_type=Path))
 @common.json_option
 def command(folder: Path, as_json: bool) -> None:
-    """Copy the demo scenarios into FOLDER, to start your own from.
+    """Copy the demo scenarios and an invented road test into FOLDER, to start your own from.
 
     The vehicles and rotors are invented; the wind-tunnel rotor is a published one to check windtoll with. Nothing that is
     already in FOLDER is overwritten.
@@ -52,4 +52,6 @@ def command(folder: Path, as_json: bool) -> None:
     out.print("Demo scenarios, yours to change (all invented, but the published wind-tunnel rotor):")
     for path in written:
         out.print(f"  {path}", soft_wrap=True)
-    out.print(f"Try: windtoll answer {folder / 'van_water_tank' / 'scenario.toml'}", soft_wrap=True)
+    van = folder / "van_water_tank" / "scenario.toml"
+    out.print(f"Try: windtoll answer {van}", soft_wrap=True)
+    out.print(f"     windtoll compare {folder / 'road_test' / 'runs.toml'} --scenario {van}", soft_wrap=True)
