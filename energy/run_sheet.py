@@ -52,7 +52,7 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
 def as_html(runs: Sequence[PlannedRun], speed: str, road: str) -> str:
     """Return the run sheet as one self-contained HTML page that prints on one sheet of paper."""
     shown = runs[:MOST_ON_ONE_PAGE]
-    size = 10 if len(shown) <= 16 else 8
+    size = 10 if len(shown) <= 16 else 8 if len(shown) <= 24 else 7  # A4 and US letter both hold it on one page
     rows = "\n".join(
         f"<tr><td>{run.number}</td><td>{run.block}</td><td>{run.pair}</td><td>{run.direction}</td>"
         f"<td><b>{html.escape(run.state)}</b></td>{'<td></td>' * 5}</tr>" for run in shown
@@ -64,12 +64,12 @@ def as_html(runs: Sequence[PlannedRun], speed: str, road: str) -> str:
     )
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Run sheet</title><style>
-@page {{ size: A4; margin: 12mm }}
+@page {{ margin: 12mm }}
 body {{ font: {size}pt/1.25 sans-serif; margin: 0 auto; max-width: 186mm }}
 h1 {{ font-size: 14pt; margin: 0 0 2mm }} h2 {{ font-size: {size + 1}pt; margin: 2mm 0 0 }}
 ul {{ margin: 0; padding-left: 5mm }}
 table {{ border-collapse: collapse; width: 100% }}
-td, th {{ border: 0.3mm solid #444; padding: 0.7mm 1.5mm; text-align: left; height: {size + 4}pt }}
+td, th {{ border: 0.3mm solid #444; padding: {0.7 if size > 7 else 0.2}mm 1.5mm; text-align: left; height: {size + 4}pt }}
 </style></head><body>
 <h1>Run sheet: {len(runs)} runs, {html.escape(road)}, {html.escape(speed)}</h1>
 <p>Vehicle ____________________ Date ______________ Driver ______________ Passenger, logs ______________

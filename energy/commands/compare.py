@@ -252,4 +252,23 @@ def in_words(answer: Comparison, warnings: list[str], fuel_words: tuple[str, ...
         )
         if any(step.rows for step in run.steps):
             lines.append("    " + "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows))
-    return lines
+    return lines + _for_reconcile(answer)
+
+
+def _for_reconcile(answer: Comparison) -> list[str]:
+    """Return the result as `windtoll reconcile` takes it (± 19 times out of 20), where it is one that it can take."""
+    from vehicle.fuel_flow import LITRES_PER_HOUR
+
+    found = answer.effect_m3_s
+    moving = [run for run in answer.runs if run.means["speed_m_s"] > 1.0]
+    if answer.with_state != "working" or abs(answer.level - 0.95) > 1e-9 or found is None or not moving:
+        return []
+    if found.low is None or found.high is None:
+        return []
+    change, half = found.estimate / LITRES_PER_HOUR, (found.high - found.low) / 2 / LITRES_PER_HOUR
+    speed = 3.6 * sum(run.means["speed_m_s"] for run in moving) / len(moving)
+    many = f"{answer.pairs} pairs" if answer.pairs else f"{answer.runs_with} and {answer.runs_without} runs"
+    return ["", "For `windtoll reconcile SCENARIO.toml RESULTS.toml`:", "  [[result]]",
+            f'  what = "road test, {many}"', f'  road_speed = "{speed:.0f} km/h"',
+            f'  compared_with = "{answer.without_state}"',
+            f'  fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}']  # fmt: skip

@@ -249,3 +249,15 @@ def test_the_demo_study_compares():
     assert answer["pairs"] == 6
     assert answer["warnings"] == []
     assert "agrees" in answer["agreement"]
+
+
+def test_what_a_comparison_found_goes_into_reconcile_as_printed(tmp_path):
+    from energy.commands import reconcile
+
+    scenarios = Path(__file__).parents[2] / "scenarios"
+    said = run(compare.command, scenarios / "road_test" / "runs.toml")
+    results = tmp_path / "results.toml"
+    results.write_text(said[said.index("[[result]]") :])
+    assert 'what = "road test, 6 pairs"' in said
+    answer = run(reconcile.command, scenarios / "van_water_tank" / "scenario.toml", results)
+    assert "Readings and model agree" in answer
