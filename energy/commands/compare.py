@@ -91,7 +91,7 @@ def command(
     value, error = predicted if predicted is not None else (None, 0.0)
     answer = compare(runs, with_state=with_state, without_state=without, level=level / 100, predicted=value,
                      predicted_error=error, absolute=absolute)  # fmt: skip
-    warnings = [*test.warnings, *answer.warnings]
+    warnings = [*test.warnings, *_in_no_log(test), *answer.warnings]
     if not test.fuel_is_named and not words[0].endswith("fuel rate"):
         warnings.append(f'the fuel is not named, {test.engine.fuel.name} is taken ([engine] fuel = "diesel" in the '
                         "manifest): litres depend on it, percent does not")  # fmt: skip
@@ -105,6 +105,13 @@ def command(
         click.echo(json.dumps(as_data(answer, warnings, words, predicted), indent=2, allow_nan=False))
         return
     click.echo("\n".join(in_words(answer, warnings, words)))
+
+
+def _in_no_log(test: Manifest) -> list[str]:
+    """Return a warning for each entry of the manifest's [columns] that fits no log: most likely misspelt."""
+    paths = {run.path for run in test.runs} if test.columns else set()
+    fitting = {key for path in paths for key in present(path, dict(test.columns), {})}
+    return [f'[columns] "{key}" is no header of any log' for key in test.columns if key not in fitting]
 
 
 def _other_speed(scenario: Path, overrides: tuple[str, ...], answer: Comparison) -> list[str]:

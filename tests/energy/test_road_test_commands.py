@@ -261,3 +261,10 @@ def test_what_a_comparison_found_goes_into_reconcile_as_printed(tmp_path):
     assert 'what = "road test, 6 pairs"' in said
     answer = run(reconcile.command, scenarios / "van_water_tank" / "scenario.toml", results)
     assert "Readings and model agree" in answer
+
+
+def test_a_header_that_no_log_has_is_told(tmp_path):
+    manifest = write_test(tmp_path)
+    manifest.write_text('[columns]\n"rpm" = "engine speed (rpm)"\n"Spd2" = "ignore"\n' + manifest.read_text())
+    warnings = json.loads(run(compare.command, manifest, "--json"))["warnings"]
+    assert [text for text in warnings if "columns" in text] == ['[columns] "Spd2" is no header of any log']
