@@ -229,7 +229,7 @@ def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
     if run.start_s is not None or run.end_s is not None:
         low = run.start_s if run.start_s is not None else -math.inf
         high = run.end_s if run.end_s is not None else math.inf
-        out("outside the start and end in the manifest", (time_s < low) | (time_s > high))
+        out("outside its start and end", (time_s < low) | (time_s > high))
     if log.states is not None and run.state:
         other = (log.states != "") & (log.states != run.state)
         if other.all():  # whoever corrects a state does it in the manifest
