@@ -18,6 +18,8 @@ COMMANDS = {
     "match": "match",
     "size": "size",
     "curves": "curves",
+    "record": "record",
+    "join": "join",
     "check": "check",
     "keys": "keys",
     "example": "example",

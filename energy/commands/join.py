@@ -1,0 +1,87 @@
+"""`windtoll join`: a second log (wattmeter, rotor speed, load temperature, GPS) beside the engine's."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from vehicle.problems import InputError, Problem
+from vehicle.second_log import LogText, join_second_log, pick_column, read_log_text, write_joined
+from vehicle.units import QuantityError, parse
+
+
+@click.command(name="join")
+@click.argument("first", type=click.Path(path_type=Path))
+@click.argument("second", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Default: FIRST with _joined in its name.")
+@click.option("--offset", help='What to add to the second log\'s clock ("12.5 s", "-3 min").')
+@click.option(
+    "--match",
+    nargs=2,
+    metavar="COLUMN COLUMN",
+    help="A column of FIRST and one of SECOND that rise and fall together: the offset is found from them.",
+)
+@click.option("--longest-gap", default="5 s", show_default=True, help="Nothing is filled in across longer gaps.")
+@click.option("--overwrite", is_flag=True, help="Replace the output file if it exists.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was done as JSON.")
+def command(
+    first: Path, second: Path, out: Path | None, offset: str | None, match: tuple[str, str] | None, longest_gap: str,
+    overwrite: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Put the columns of SECOND beside the rows of FIRST, on the clock of FIRST.
+
+    \b
+    Example: windtoll join runs/2026-05-01_101500_working.csv wattmeter.csv --match vehicle_speed_km_h rotor_speed_rpm
+
+    The offset between the two clocks is given, or found by matching, or taken from the dates in both logs.
+    """
+    first_log, second_log = read_log_text(first), read_log_text(second)
+    pair = (pick_column(first_log, match[0]), pick_column(second_log, match[1])) if match else None
+    given = _option_seconds("--offset", offset) if offset else None
+    try:
+        joined = join_second_log(
+            first_log.numbers, second_log.numbers, offset_s=given, match=pair,
+            clock_offset_s=_clock_offset(first_log, second_log),
+            longest_gap_s=_option_seconds("--longest-gap", longest_gap),
+        )  # fmt: skip
+    except ValueError as error:
+        raise InputError(
+            Problem(str(second), "", str(error), 'an --offset ("12.5 s"), or columns that move together for --match')
+        ) from None
+    target = out or first.with_name(f"{first.stem}_joined{first.suffix or '.csv'}")
+    names = write_joined(first_log, joined, target, overwrite=overwrite)
+    doubts = joined.estimate.doubts() if joined.estimate else []
+    filled = {name: int((values == values).sum()) for name, values in zip(names, joined.columns.values(), strict=True)}
+    if not any(filled.values()):
+        doubts.append("the two logs do not overlap in time at this offset: no cell was filled")
+    if as_json:
+        estimate = joined.estimate
+        click.echo(json.dumps({
+            "file": str(target), "offset_s": joined.offset_s, "how": joined.how,
+            "correlation": estimate.correlation if estimate else None, "rows": len(first_log.rows), "filled": filled,
+            "warnings": doubts,
+        }, indent=2))  # fmt: skip
+        return
+    how = {"given": "as given", "clocks": "from the dates in both logs", "correlation": "found by matching"}[joined.how]
+    click.echo(f"{target}: the second log's clock moved by {joined.offset_s:+.2f} s, {how}.")
+    if joined.estimate:
+        click.echo(f"Correlation {joined.estimate.correlation:.3f} over {joined.estimate.overlap_s:.0f} s.")
+    for name, count in filled.items():
+        click.echo(f"  {name}: {count} of {len(first_log.rows)} rows")
+    for doubt in doubts:
+        click.echo(f"Caution: {doubt}. Check the offset, or give it with --offset.")
+
+
+def _option_seconds(option: str, text: str) -> float:
+    try:
+        return parse(text, "s")
+    except QuantityError as error:
+        raise InputError(Problem(option, "", str(error), '"12.5 s" or "3 min"')) from None
+
+
+def _clock_offset(first: LogText, second: LogText) -> float | None:
+    if first.wall_start_s is None or second.wall_start_s is None:
+        return None
+    return second.wall_start_s - first.wall_start_s

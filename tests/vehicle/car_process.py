@@ -1,0 +1,61 @@
+"""Starts, commands and ends the emulated car of emulated_car.py from a test."""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+SCRIPT = Path(__file__).with_name("emulated_car.py")
+
+
+class CarProcess:
+    """One emulated car in a process of its own; `port` is what a recorder opens."""
+
+    def __init__(self, link: Path | None = None, tcp: int | None = None) -> None:
+        self.link, self.tcp = link, tcp
+        self.port = str(link) if link else f"socket://127.0.0.1:{tcp}"
+        self.process = self._start()
+
+    def _start(self) -> subprocess.Popen[str]:
+        where = ["--link", str(self.link)] if self.link else ["--tcp", str(self.tcp)]
+        process = subprocess.Popen(
+            [sys.executable, str(SCRIPT), *where], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
+        self.process = process
+        assert self._reply(60) == {"ready": True}
+        return process
+
+    def _reply(self, seconds: float) -> dict[str, bool]:
+        assert self.process.stdout is not None
+        ready, _, _ = select.select([self.process.stdout], [], [], seconds)
+        assert ready, "the emulated car does not answer"
+        return json.loads(self.process.stdout.readline())
+
+    def tell(self, **command: object) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(json.dumps(command) + "\n")
+        self.process.stdin.flush()
+        assert self._reply(20) == {"ok": True}
+
+    def kill(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait(20)
+        for stream in (self.process.stdin, self.process.stdout):
+            if stream is not None:
+                stream.close()
+
+    def restart(self) -> None:
+        self._start()
+
+    def stop(self) -> None:
+        os.kill(self.process.pid, signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        os.kill(self.process.pid, signal.SIGCONT)
