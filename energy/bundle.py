@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from energy.scenario import MOST_BYTES, TABLES, Scenario, load
+from energy.scenario import MOST_BYTES, TABLES, Scenario, load, override_value
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"
@@ -252,6 +252,14 @@ def _inline(value: Any) -> Any:
     table = tomlkit.inline_table()
     table.update(value)
     return table
+
+
+def with_overrides(bundle: Bundle, overrides: Iterable[str]) -> Bundle:
+    """Return the bundle with settings of the form "table.key=value" written into its text."""
+    for text in overrides:
+        key, _, raw = text.partition("=")
+        bundle = with_value(bundle, key.strip(), override_value(raw.strip()))
+    return bundle
 
 
 def with_table(bundle: Bundle, table: str) -> Bundle:

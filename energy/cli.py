@@ -20,6 +20,7 @@ COMMANDS = {
     "curves": "curves",
     "record": "record",
     "join": "join",
+    "app": "app",
     "check": "check",
     "keys": "keys",
     "example": "example",

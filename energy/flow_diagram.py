@@ -62,19 +62,19 @@ def flow_of(told: Told, *, difference: bool) -> Flow:
     wake = -rows.get(("rotor", "wake and blade loss"), 0.0)
     shaft = rows.get(("electrical", "shaft"), 0.0)
     heat = -rows.get(("electrical", _HEAT), 0.0)
-    turbine_in = [("wind", wind)] if wind > _NOTHING_W else []
-    turbine_out = [("wake and blade loss", wake), ("belt, generator, wiring", shaft - heat)]
-    if wind < -_NOTHING_W:
-        turbine_out.insert(0, ("given to the wind", -wind))
-    if drag > _NOTHING_W:  # a tail wind pushes the rotor, and the rotor the vehicle
-        into.append(("push on the rotor", drag))
-        turbine_out.insert(0, ("push on the vehicle", drag))
+    turbine = [("wind", wind), ("wake and blade loss", -wake), ("belt, generator, wiring", heat - shaft)]
+    turbine_in = [(name if name == "wind" else f"less {name}", watts) for name, watts in turbine if watts > _NOTHING_W]
+    names = {"wind": "given to the wind"}
+    turbine_out = [(names.get(name, name), -watts) for name, watts in turbine if watts < -_NOTHING_W]
+    if drag > _NOTHING_W:  # a tail wind pushes the rotor, and the rotor the vehicle; or a working rotor drags less
+        into.append(("less rotor drag" if difference else "push on the rotor", drag))
+        turbine_out.insert(0, ("less rotor drag" if difference else "push on the vehicle", drag))
     return Flow(
         tuple(into),
         tuple(lost),
         max(-drag, 0.0),
         tuple(turbine_in),
-        tuple((name, watts) for name, watts in turbine_out if watts > _NOTHING_W),
+        tuple(turbine_out),
         max(heat, 0.0),
     )
 

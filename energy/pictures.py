@@ -32,19 +32,23 @@ class Picture:
 
     name: str
     title: str
-    chart: alt.LayerChart
+    chart: Any
     table: pd.DataFrame
     fixed_width: bool = False
 
+    def shown(self) -> Any:
+        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it)."""
+        return _readable(self.chart)
+
     def titled(self) -> Any:
         """Return the chart as it is saved: with its title and a width of its own."""
-        width = self.chart.width if self.fixed_width else _FILE_WIDTH  # type: ignore[attr-defined]
+        width = self.chart.width if self.fixed_width else _FILE_WIDTH
         lines = textwrap.wrap(self.title, max(24, int(width / 7.6)))
         chart: Any = self.chart
         chart = chart.properties(title={"text": lines, "anchor": "start", "fontSize": 15, "offset": 12})
         if not self.fixed_width:
             chart = chart.properties(width=width)
-        return chart.configure_axis(labelFontSize=12, titleFontSize=13, labelColor=BLACK, titleColor=BLACK)
+        return _readable(chart)
 
     def svg(self) -> bytes:
         """Return the chart as SVG."""
@@ -61,6 +65,20 @@ class Picture:
     def csv(self) -> bytes:
         """Return the numbers, units in the header."""
         return bytes(self.table.to_csv(index=False, float_format="%.6g", lineterminator="\n").encode())
+
+
+def _readable(chart: Any) -> Any:
+    return chart.configure_axis(
+        labelFontSize=13,
+        titleFontSize=13,
+        labelColor=BLACK,
+        titleColor=BLACK,
+        gridColor="#dde2e6",
+        domainColor=BLACK,
+        tickColor=BLACK,
+        labelOverlap=True,
+        labelSeparation=6,
+    )
 
 
 def fuel_over_speed(told: Told, system: UnitSystem) -> Picture:
@@ -235,8 +253,12 @@ def _over_air(
         marks = pd.DataFrame({"limit": list(limits), y_name: list(limits.values())})
         rule = alt.Chart(marks).mark_rule(color=BLACK, strokeDash=[5, 4], strokeWidth=1.5)
         rule = rule.encode(y=f"{_escaped(y_name)}:Q", tooltip=["limit:N", alt.Tooltip(f"{_escaped(y_name)}:Q")])
-        text = alt.Chart(marks).mark_text(align="left", dx=6, dy=-7, x=0, fontSize=12, color=BLACK)
-        layers += [rule, text.encode(y=f"{_escaped(y_name)}:Q", text="limit:N")]
+        layers.append(rule)
+        for place, dy in ((marks[y_name].idxmax(), -8), (marks[y_name].idxmin(), 10)):
+            text = alt.Chart(marks.loc[[place]]).mark_text(align="left", dx=6, dy=dy, x=0, fontSize=13, color=BLACK)
+            layers.append(text.encode(y=f"{_escaped(y_name)}:Q", text="limit:N"))
+            if len(marks) == 1:
+                break
     return alt.layer(*layers).properties(height=280), frame
 
 
@@ -336,8 +358,8 @@ def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]]
         text = alt.Chart(points).mark_text(align="left", dx=5, y=10).encode(x=x, text="setting:N")
         return Picture("heat_over_resistance", "", alt.layer(base, rule, text).properties(height=300), frame)
     step_r, step_p = np.sqrt(resistances[1] / resistances[0]), (pitches[1] - pitches[0]) / 2
-    cells = shown.assign(r0=shown[x_name] / step_r, r1=shown[x_name] * step_r)
-    cells = cells.assign(p0=shown[y_name] - step_p, p1=shown[y_name] + step_p)
+    cells = shown.assign(r0=shown[x_name] / step_r, r1=shown[x_name] * step_r * 1.01)
+    cells = cells.assign(p0=shown[y_name] - step_p, p1=shown[y_name] + step_p * 1.02)
     base = (
         alt.Chart(cells)
         .mark_rect()

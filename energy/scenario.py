@@ -930,11 +930,12 @@ def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
             if not isinstance(target, dict):
                 problems.append(Problem("--set", parts[0], "is not a table in the file", "table.key"))
                 continue
-        target[parts[-1]] = _override_value(raw.strip())
+        target[parts[-1]] = override_value(raw.strip())
     return problems
 
 
-def _override_value(raw: str) -> Any:
+def override_value(raw: str) -> Any:
+    """Return the value of a setting "table.key=value" as TOML would have it; text that is no TOML value is a text."""
     try:
         return tomllib.loads(f"x = {raw}")["x"] if "\n" not in raw else raw
     except (tomllib.TOMLDecodeError, RecursionError):

@@ -37,14 +37,14 @@ def show() -> None:
             f'{page.escape(found.sentence)}</p><p class="wt-case">({page.escape(found.case)})</p>'
         )
     if changed:
-        st.html('<h3 class="wt-finding">What was changed</h3>')
+        page.finding("What was changed")
         page.table(
             ("key", "A", "B"), [(key, _words(a), _words(b)) for key, a, b in changed], caption="What was changed"
         )
-    st.html('<h3 class="wt-finding">The numbers side by side</h3>')
+    page.finding("The numbers side by side")
     a, b = dict(report.key_numbers(before, system)), dict(report.key_numbers(work.told, system))
     page.table(
-        ("", "A", "B"),
+        ("number", "A", "B"),
         [(name, a.get(name, "–"), b.get(name, "–")) for name in dict.fromkeys([*a, *b])],
         caption="The numbers side by side",
     )

@@ -59,7 +59,7 @@ def _part(part: str, work: Work) -> None:
     there = isinstance(desk.bundle().data().get(part), dict)
     optional = part in ("blade", "generator", "engine", "battery")
     with st.container(border=True):
-        st.subheader(_WORDS.get(part, part.replace("_", " ")))
+        page.finding(_WORDS.get(part, part.replace("_", " ")))
         if part == "engine" or part == "battery":
             st.html('<p class="wt-note">A scenario has either an engine or a battery drive.</p>')
         if optional and not there:

@@ -49,7 +49,7 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
     spec = extra.get("spec")
     raw = bundles.value_at(desk.bundle(), place)
     faults = work.problems_at(place)
-    with st.container(border=False):
+    with st.container(gap="xxsmall"):
         if isinstance(spec, Spec) and extra.get("list"):
             _list(place, spec, raw)
         elif isinstance(spec, Spec):
@@ -155,23 +155,32 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         same = part[1] == unit or not part[0]
         _hold(f"{place} {name}", part[0] if same else str(parts[name]))
     store = _storing(place, spec)
-    columns = st.columns([4, 2, 3], vertical_alignment="bottom")
-    columns[0].text_input(
+    row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
+    row.text_input(
         label if sure != BETWEEN else f"{label}, most likely (may be left out)",
         key=desk.field_key(f"{place} value"),
         on_change=store,
         placeholder=_placeholder(place, spec),
         autocomplete="off",
     )
-    columns[1].selectbox(
+    row.selectbox(
         f"unit of {label}",
-        choices,
+        label_visibility="collapsed",
+        width=130,
+        options=choices,
         key=unit_key,
         on_change=_converting(place, spec, unit),
         format_func=lambda name: name or "(a number)",
         disabled=len(choices) == 1,
     )
-    columns[2].selectbox(f"how sure, {label}", (EXACT, PLUS_MINUS, BETWEEN), key=sure_key, on_change=store)
+    row.selectbox(
+        f"how sure is {label}",
+        (EXACT, PLUS_MINUS, BETWEEN),
+        key=sure_key,
+        on_change=store,
+        label_visibility="collapsed",
+        width=150,
+    )
     if sure == PLUS_MINUS:
         st.text_input(f"{label}, ± (19 times out of 20)", key=desk.field_key(f"{place} plus_minus"), on_change=store)
     elif sure == BETWEEN:
@@ -262,11 +271,13 @@ def _list(place: str, spec: Spec, raw: object) -> None:
         parts = [part.strip() for part in st.session_state[value_key].split(",") if part.strip()]
         desk.put_value(place, [_written(part, chosen) for part in parts] or None)
 
-    left, right = st.columns([5, 2], vertical_alignment="bottom")
-    left.text_input(f"{_name(place)}, with commas between", key=value_key, on_change=store, autocomplete="off")
-    right.selectbox(
+    row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
+    row.text_input(f"{_name(place)}, with commas between", key=value_key, on_change=store, autocomplete="off")
+    row.selectbox(
         f"unit of {_name(place)}",
-        choices,
+        label_visibility="collapsed",
+        width=130,
+        options=choices,
         key=unit_key,
         on_change=store,
         format_func=lambda name: name or "(a number)",

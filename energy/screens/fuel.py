@@ -32,13 +32,13 @@ def show() -> None:
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")
     with left:
-        whole = st.toggle("show the whole trip, not only what the turbine changes", key="whole trip")
+        whole = st.toggle("show the whole trip, not the change", key="whole trip")
         page.picture(
             _flow(work.usable, system, not whole),
             "Widths are to scale; what would be thinner than a pixel is drawn as one.",
         )
     with right:
-        st.html('<h3 class="wt-finding">The numbers that matter</h3>')
+        page.finding("The numbers that matter")
         page.table(("", ""), report.key_numbers(work.told, system), caption="The numbers that matter")
     page.picture(
         _over_speed(work.usable, system),
@@ -47,7 +47,7 @@ def show() -> None:
     page.cautions(report.cautions(work.told, system))
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
-            ("account", "", "without, W", "working, W", "difference, W"),
+            ("account", "row", "without, W", "working, W", "difference, W"),
             report.ledger_lines(work.told, system),
             numbers=(2, 3, 4),
             caption="The ledger in watts",

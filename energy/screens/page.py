@@ -17,7 +17,8 @@ from energy.screens import desk
 from energy.screens.desk import Work
 
 STYLE = """<style>
-.block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 3.2rem; padding-bottom: 4rem; }
+h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
+.block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 2.6rem; padding-bottom: 4rem; }
 .wt-title { color: #3d4852; margin: 0; font-size: 0.95rem; overflow-wrap: anywhere; }
 .wt-verdict { font-size: 1.45rem; line-height: 1.35; font-weight: 650; margin: 0.2rem 0 0.2rem; overflow-wrap: anywhere; }
 .wt-verdict.costs { border-left: 8px solid #b34700; padding-left: 0.7rem; }
@@ -27,7 +28,8 @@ STYLE = """<style>
 .wt-case { color: #3d4852; margin: 0 0 0.4rem; }
 .wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
 .wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem; margin: 0.3rem 0; }
-.wt-caution h3, .wt-problem h3 { font-size: 1rem; margin: 0 0 0.2rem; padding: 0; }
+.wt-finding, .wt-caution h2, .wt-problem h2 { padding: 0; }
+.wt-caution h2, .wt-problem h2 { font-size: 1rem; margin: 0 0 0.2rem; }
 .wt-caution ul, .wt-problem ul, .wt-list { margin: 0; padding-left: 1.1rem; }
 .wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem; margin: 0.3rem 0;
   overflow-wrap: anywhere; }
@@ -39,7 +41,7 @@ STYLE = """<style>
 .wt-table .number { text-align: right; white-space: nowrap; }
 .wt-note { color: #3d4852; font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
 @media (max-width: 640px) {
-  .block-container, [data-testid="stMainBlockContainer"] { padding-left: 1rem; padding-right: 1rem; }
+  .block-container, [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }
   .wt-verdict { font-size: 1.2rem; }
 }
 @media print { [data-testid="stSidebar"], header { display: none; } }
@@ -87,14 +89,14 @@ def problems(work: Work) -> None:
 def problem_list(texts: Sequence[str], heading: str) -> None:
     """Show faults as an alert."""
     items = "".join(f"<li>{escape(text)}</li>" for text in texts)
-    st.html(f'<div class="wt-problem" role="alert"><h3>{escape(heading)}</h3><ul>{items}</ul></div>')
+    st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
 
 
 def picture(found: Picture, note: str = "") -> None:
     """Show a chart under the finding that it shows, and its files to take away."""
-    st.html(f'<h3 class="wt-finding">{escape(found.title)}</h3>')
+    st.html(f'<h2 class="wt-finding">{escape(found.title)}</h2>')
     st.altair_chart(
-        found.chart,
+        found.shown(),
         width="content" if found.fixed_width else "stretch",
         theme=None,
         alt=found.title,
@@ -116,6 +118,11 @@ def picture(found: Picture, note: str = "") -> None:
                 key=f"take {found.name} {kind}",
                 on_click="ignore",
             )
+
+
+def finding(text: str) -> None:
+    """Show a heading in the middle of a screen."""
+    st.html(f'<h2 class="wt-finding">{escape(text)}</h2>')
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = (), caption: str) -> None:
@@ -143,7 +150,7 @@ def cautions(texts: Sequence[str]) -> None:
         return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in some) + "</ul>"
 
     if texts:
-        st.html(f'<div class="wt-caution" role="note"><h3>Caution</h3>{block(texts[:3])}</div>')
+        st.html(f'<div class="wt-caution" role="note"><h2>Caution</h2>{block(texts[:3])}</div>')
     if len(texts) > 3:
         with st.expander(f"{len(texts) - 3} more cautions"):
             st.html(f'<div class="wt-caution">{block(texts[3:])}</div>')

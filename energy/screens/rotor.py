@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import functools
 
-import streamlit as st
-
 from energy import report
 from energy.bundle import Bundle
 from energy.pictures import Picture, operating_line
@@ -24,7 +22,7 @@ def show() -> None:
     page.answer_line(work, "What will the rotor do?", report.rotor_sentence(work.told, system))
     pictures = _pictures(work.usable, system)
     page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
-    st.html('<h3 class="wt-finding">The numbers that matter</h3>')
+    page.finding("The numbers that matter")
     page.table(("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter")
     for found in pictures[1:]:
         page.picture(found)

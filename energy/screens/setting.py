@@ -13,6 +13,7 @@ from energy.matching import SETTINGS, Match, match
 from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from energy.pictures import Picture, heat_over_settings
 from energy.screens import desk, page
+from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -57,14 +58,14 @@ def show() -> None:
     _holds()
     _map(work.usable, found, system)
     page.table(
-        ("", "as now", "most heat", "least fuel per heat"),
+        ("setting", "as now", "most heat", "least fuel per heat"),
         [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)],
         caption="Settings side by side",
     )
     first, second = st.columns(2)
     first.button("Use the setting of most heat", on_click=_use, args=(found, "best"), width="stretch")
     second.button("Use the setting of least fuel per heat", on_click=_use, args=(found, "thriftiest"), width="stretch")
-    st.html('<h3 class="wt-finding">How flat the best is: heat stays within 5 %, the other settings held</h3>')
+    page.finding("How flat the best is: heat stays within 5 %, the other settings held")
     page.table(
         ("setting", "from, to"),
         [(SETTING_NAMES[f.key], flat_words(f, system)) for f in found.flatness],
@@ -81,7 +82,10 @@ def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
     for name, setting in (("as now", own), ("least fuel per heat", thrifty)):
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
-    title = f"At ratio {best.ratio:.3g}: {sentence(found, system).rstrip('.')}"
+    title = (
+        f"At a ratio of {best.ratio:.3g} the heat is greatest at a pitch of {best.pitch_deg:.3g}° and "
+        f"{units.show(best.resistance_ohm, 'resistance', system)}"
+    )
     note = "Left blank: a limit is passed, or the rotor does not turn."
     if len(marks) < 3:
         note += " Settings with another ratio are not on this map."

@@ -48,7 +48,7 @@ def _shown(screen: Screen) -> Callable[[], None]:
 
 def _ask_next(chosen: Any, pages: dict[str, Any]) -> None:
     st.divider()
-    st.html('<h2 class="wt-finding">Other questions</h2>')
+    page.finding("Other questions")
     for found in pages.values():
         if found.title != chosen.title:
             st.page_link(found, label=found.title)
@@ -66,7 +66,7 @@ def _units() -> None:
 
 
 def _scenario() -> None:
-    st.subheader("Your scenario")
+    page.finding("Your scenario")
     changed = desk.bundle() != desk.loaded()
     st.download_button(
         "Take it away (zip: scenario.toml and its CSV files)",
