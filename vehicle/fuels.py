@@ -63,9 +63,9 @@ FUELS: dict[str, Fuel] = {
         "lpg",
         533.0,
         _per_gallon(84_250.0),
-        533.0 * 0.817 * 44.01 / 12.011,
+        5.72 / _US_GALLON_M3,
         15.6,
-        f"{_HEATING}, as propane; {_DENSITY}; CO2: carbon balance, carbon 81.7 % of the mass of propane (C3H8); "
+        f"{_HEATING}, as propane; {_DENSITY}; CO2: 5.72 kg per US gallon of propane, from memory; "
         "air-fuel ratio: from memory",
     ),
 }
