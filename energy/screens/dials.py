@@ -33,9 +33,9 @@ def _same(value: Any) -> dict[str, Any]:
 _SPEED = {"metric": "km/h", "us": "mph", "uk": "mph"}
 DIALS = (
     Dial("trip.road_speed", "road speed", _SPEED, 0, {"metric": 140, "us": 90, "uk": 90}, 1, "%.0f"),
+    Dial("trip.grade", "grade (downhill below 0)", _same("%"), -10, _same(10), 0.5, "%.1f"),
     Dial("air.wind_speed", "wind speed", _SPEED, 0, {"metric": 80, "us": 50, "uk": 50}, 1, "%.0f"),
     Dial("air.wind_from", "wind from (0 ahead, 180 behind)", _same("deg"), 0, _same(180), 5, "%.0f"),
-    Dial("trip.grade", "grade (downhill below 0)", _same("%"), -10, _same(10), 0.5, "%.1f"),
 )
 _SI = {"trip.road_speed": "m/s", "air.wind_speed": "m/s", "air.wind_from": "rad", "trip.grade": "dimensionless"}
 
@@ -44,7 +44,7 @@ def show(work: Work) -> None:
     """Show the sliders and what the trip is compared with; each changes the scenario in work."""
     columns = st.columns(2)
     for k, dial in enumerate(DIALS):
-        with columns[k % 2]:
+        with columns[k // 2]:
             _slider(dial, work)
     key = desk.field_key("dial trip.compared_with")
     if key not in st.session_state:

@@ -45,25 +45,31 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="session")
-def address(browser: Any) -> Iterator[str]:
+def address(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of the app, started as a user starts it from a checkout."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+    said = tmp_path_factory.mktemp("app") / "said.txt"
+    with said.open("w") as out:
+        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+    try:
+        _wait_until_it_answers(port, process, said)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        process.terminate()
         try:
-            _wait_until_it_answers(port, process)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            process.terminate()
+            process.wait(5)
+        except subprocess.TimeoutExpired:  # it waits for connections that a failed test left open
+            process.kill()
+            process.wait(5)
 
 
-def _wait_until_it_answers(port: int, process: subprocess.Popen[str]) -> None:
+def _wait_until_it_answers(port: int, process: subprocess.Popen[bytes], said: Path) -> None:
     for _ in range(300):
         if process.poll() is not None:
-            assert process.stdout is not None
-            pytest.fail(f"the app ended: {process.stdout.read()}")
+            pytest.fail(f"the app ended: {said.read_text()}")
         try:
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
                 return
@@ -76,7 +82,7 @@ def _wait_until_it_answers(port: int, process: subprocess.Popen[str]) -> None:
 def page(browser: Any, address: str) -> Iterator[Any]:
     """A fresh browser session at desktop size, not yet at any address; a failing script fails the test."""
     context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(10_000)
     found = context.new_page()
     faults: list[str] = []
     found.on("pageerror", lambda error: faults.append(str(error)))
