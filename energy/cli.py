@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import importlib.metadata
 import io
 import json
@@ -10,6 +9,7 @@ import sys
 
 import click
 
+from energy.commands.lazy import LazyGroup
 from vehicle.problems import InputError, Problem
 
 # name -> module of energy.commands that holds a click command of the name `command`; imported only when asked for.
@@ -18,6 +18,10 @@ COMMANDS = {
     "match": "match",
     "size": "size",
     "curves": "curves",
+    "loads": "loads",
+    "truepitch": "truepitch",
+    "tune": "tune",
+    "heat": "heat",
     "plan": "plan",
     "record": "record",
     "join": "join",
@@ -31,32 +35,9 @@ COMMANDS = {
 }
 
 
-class LazyGroup(click.Group):
-    """A group whose subcommands are imported when they are run or listed, so that a cold start stays short."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the subcommands in the order that a user meets them."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Return the subcommand, imported now, or None where there is none of that name."""
-        module = COMMANDS.get(cmd_name)
-        return importlib.import_module(f"energy.commands.{module}").command if module else None
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Return the subcommand asked for; for a typo say which one may be meant."""
-        from vehicle.problems import nearest
-
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            near = nearest(args[0], COMMANDS)
-            hint = f" Do you mean {near}?" if near else ""
-            ctx.fail(f"there is no subcommand {args[0]!r}.{hint} There are: {', '.join(COMMANDS)}.")
-        return super().resolve_command(ctx, args)
-
-
-@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
 @click.version_option(importlib.metadata.version("windtoll"), prog_name="windtoll")
 def cli() -> None:
     """Does a wind turbine on your vehicle save fuel or cost fuel?

@@ -64,7 +64,7 @@ def water_tank(litres: float, *, full: float = 1.0, vented: bool = True) -> Name
     steel = 0.15 * litres * 490.0
     label = (16.66 + 8.33 * litres**0.4) / 45.0
     return NamedLoad(
-        f"water tank, {litres:g} L",
+        f"water tank, {litres:.3g} L",
         Range(steel, 0.3 * steel, 2.0 * steel).plus(kilograms * SPECIFIC_HEAT_J_KG_K),
         f"water: IAPWS SR6-08, 0.99 kg/L; vessel 0.05-0.3 kg of steel a litre: {COMMON_PRACTICE}",
         Range(label, 0.5 * label, 3.0 * label),
@@ -91,7 +91,7 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
 
     lining = inside * 0.0015 * 7850.0 * 490.0  # 1.5 mm of sheet steel
     return NamedLoad(
-        f"insulated box, {litres:g} L",
+        f"insulated box, {litres:.3g} L",
         Range(lining, 0.4 * lining, 2.5 * lining),
         f"1.5 mm of sheet steel inside, or wood, or racks: {COMMON_PRACTICE}",
         Range(loss(0.04, 1.5), loss(0.035, 1.2), loss(0.05, 2.5)),
@@ -121,6 +121,15 @@ def domestic_oven() -> NamedLoad:
     )
 
 
+def load_of_kind(kind: str, litres: float, *, full: float = 1.0, insulation_mm: float = 40.0) -> NamedLoad:
+    """Return the load that a scenario calls by `kind`; litres matter for water_tank and insulated_box."""
+    if kind == "water_tank":
+        return water_tank(litres, full=full)
+    if kind == "insulated_box":
+        return insulated_box(litres, insulation_mm=insulation_mm)
+    return {"small_electric_oven": small_electric_oven, "domestic_oven": domestic_oven}[kind]()
+
+
 CONTENTS_J_KG_K: Mapping[str, tuple[float, str]] = {
     "water": (SPECIFIC_HEAT_J_KG_K, "IAPWS SR6-08"),
     "vegetables, fruit, fresh herbs (90 % water)": (3851.0, "Siebel's formula, from memory"),
@@ -134,3 +143,17 @@ CONTENTS_J_KG_K: Mapping[str, tuple[float, str]] = {
     "steel": (490.0, "from memory"),
 }
 """Specific heat of what is put in, J/(kg K), and where the number comes from."""
+
+CONTENTS_BY_WORD: Mapping[str, str] = {
+    **dict.fromkeys(("vegetables", "fruit", "herbs"), "vegetables, fruit, fresh herbs (90 % water)"),
+    "water": "water",
+    "potatoes": "potatoes (78 % water)",
+    "meat": "lean meat (72 % water)",
+    "dough": "dough (45 % water)",
+    "oil": "cooking oil",
+    "wood": "wood",
+    "aluminium": "aluminium",
+    "stone": "fire brick, stone",
+    "steel": "steel",
+}
+"""What a scenario calls the contents, and their name in `CONTENTS_J_KG_K`."""

@@ -11,8 +11,8 @@ may be single values or arrays of shape (draws,): one value and 10 000 draws go 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -897,24 +897,28 @@ def trip_steps(time_s: npt.ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class PowerLog:
-    """A logged power as steps: `durations_s` and `power_w` (steps,), and `remarks` on what was not logged."""
+    """A logged power as steps: `durations_s` and `power_w` (steps,), and `remarks` on what was not logged.
+
+    `columns` holds what else was logged: "speed" (m/s) and "ambient" (K), (steps,).
+    """
 
     durations_s: FloatArray
     power_w: FloatArray
     remarks: tuple[str, ...]
+    columns: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     """Return a wattmeter's CSV log (columns time and power, units in the headers) as steps for `simulate`.
 
-    A reading holds until the next one. Where none follows for longer than `gap_s` (by default five typical steps, at
+    Columns speed and ambient are read where they are there. A reading holds until the next one. Where none follows for longer than `gap_s` (by default five typical steps, at
     least 30 s) it holds for one typical step, and then nothing counts until the next: heat that was not logged is not
     promised. Raises InputError naming every fault.
     """
     from vehicle.problems import InputError, Problem
     from vehicle.tables import increasing, read_table
 
-    table = read_table(path, {"time": "s", "power": "W"})
+    table = read_table(path, {"time": "s", "power": "W"}, optional={"speed": "m/s", "ambient": "K"})
     time, power = table["time"], table["power"]
     increasing(path, "time", time)
     if float(power.min()) < 0:
@@ -925,8 +929,9 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     durations = trip_steps(time)
     typical = float(np.median(durations))
     gap = durations > (max(5 * typical, 30.0) if gap_s is None else gap_s)
+    others: dict[str, FloatArray] = {name: table[name] for name in ("speed", "ambient") if name in table}
     if not gap.any():
-        return PowerLog(durations, power, ())
+        return PowerLog(durations, power, (), others)
     after = np.flatnonzero(gap) + 1
     silent = durations[gap] - typical
     durations = np.insert(np.where(gap, typical, durations), after, silent)
@@ -934,4 +939,5 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
         f"{path.name}: nothing logged for {float(silent.sum()) / 60:.3g} min in {silent.size} "
         f"gap{'s' if silent.size > 1 else ''}; counted as no power"
     )
-    return PowerLog(durations, np.insert(power, after, 0.0), (remark,))
+    held: dict[str, FloatArray] = {name: np.insert(values, after, values[after - 1]) for name, values in others.items()}
+    return PowerLog(durations, np.insert(power, after, 0.0), (remark,), held)

@@ -483,7 +483,7 @@ def _remarks(
 
 
 def scenario_table(fit: HeaterFit) -> str:
-    """Return the fit as the `[heater]` table of a scenario file (TOML text).
+    """Return the fit as the `[load]` table of a scenario file (TOML text).
 
     Raises HeaterError where the logs do not tell capacity and loss at all.
     """
@@ -496,7 +496,7 @@ def scenario_table(fit: HeaterFit) -> str:
     lines = [f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
              f"intervals of {100 * fit.confidence:g} %."]  # fmt: skip
     lines += [f"# {remark}" for remark in fit.remarks]
-    lines.append("[heater]")
+    lines.append("[load]")
     for key, estimate, scale, unit in (
         ("heat_capacity", fit.heat_capacity_j_k, 1e-3, "kJ/K"), ("loss", fit.loss_w_k, 1.0, "W/K"),
     ):  # fmt: skip

@@ -538,7 +538,8 @@ def _settle_events(
 
     Each busy draw is taken from event to event until its step is over.
     """
-    parts = [array.copy() for array in after.all()]
+    # `after` is fresh from `advance`, but for what a step leaves as it was.
+    parts = [array.copy() if array is before else array for array, before in zip(after.all(), state.all(), strict=True)]
     now, then, left = state.take(busy), after.take(busy), np.full(busy.size, duration)
     offered = np.broadcast_to(offered, state.main.shape)
     first_round = True
@@ -688,13 +689,19 @@ def march(
             if power is not offered:
                 book.refused += (offered - power) * duration
         else:
-            quiet = np.ones(start.main.size, dtype=bool)
-            quiet[busy] = False
-            calm = np.flatnonzero(quiet)
-            if book.waiting and calm.size:
-                _note_target(book, calm, around.take(calm), state.take(calm), after.take(calm), target, clock, duration)
-            book.given += np.where(quiet, power * duration, 0.0)
-            book.refused += np.where(quiet, (offered - power) * duration, 0.0)
+            if book.waiting:
+                quiet = np.ones(start.main.size, dtype=bool)
+                quiet[busy] = False
+                calm = np.flatnonzero(quiet)
+                if calm.size:
+                    few, those, ends = around.take(calm), state.take(calm), after.take(calm)
+                    _note_target(book, calm, few, those, ends, target, clock, duration)
+            # All draws, then the busy ones put back: what those take is counted event by event.
+            given, refused = book.given[busy], book.refused[busy]
+            book.given += power * duration
+            if power is not offered:
+                book.refused += (offered - power) * duration
+            book.given[busy], book.refused[busy] = given, refused
             after = _settle_events(load, book, around, offered, state, after, busy, switch, target, clock, duration)
         clock += duration
         if load.steams:

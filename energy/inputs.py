@@ -6,7 +6,7 @@ of the scenario's value; all arrays must broadcast.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -161,7 +161,7 @@ class _Reader:
         table = self.scenario.table(table_name)
         value = getattr(table, name, None)
         assert value is None or isinstance(value, Uncertain)
-        spec = _spec(key)
+        spec = spec_of(key)
         if value is None and key in FUEL_DEFAULTS and self.scenario.engine is not None:
             value, source = FUEL_DEFAULTS[key][self.scenario.engine.fuel]
             self._assume(key, value, spec.unit, source)
@@ -186,7 +186,24 @@ class _Reader:
         )
 
 
-def _spec(key: str) -> Spec:
+def values_of(
+    scenario: Scenario, keys: Sequence[str], draws: Mapping[str, Values] | None = None
+) -> tuple[dict[str, Values], tuple[Assumption, ...]]:
+    """Return the values (SI) of some of a scenario's keys, those that have one, and which of them were assumed."""
+    read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    found = {key: read.maybe(key) for key in keys}
+    return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
+
+
+def ranges_of(scenario: Scenario, keys: Sequence[str] | None = None) -> dict[str, Uncertain]:
+    """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an answer uses."""
+    read = _Reader(scenario, {})
+    found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
+    return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
+
+
+def spec_of(key: str) -> Spec:
+    """Return the rules of a quantity's key ("rotor.diameter")."""
     table, name = key.split(".")
     extra = TABLES[table].model_fields[name].json_schema_extra
     spec = extra.get("spec") if isinstance(extra, dict) else None
@@ -194,9 +211,14 @@ def _spec(key: str) -> Spec:
     return spec
 
 
+def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> _Reader:
+    """Return a reader of single keys, which remembers what was assumed: for questions beside the ledger."""
+    return _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+
+
 def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> Inputs:
     """Return the numbers of a scenario; `draws` (key -> array in SI) takes the place of single values."""
-    read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    read = reader(scenario, draws)
     temperature, density = _air(read)
     road_speed = read("trip.road_speed")
     air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
@@ -410,12 +432,16 @@ def shown_value(value: float, unit: str) -> str:
         "Pa": ("kPa", "kPa"),
         "m/s": ("m/s", "m/s"),
         "J/kg": ("kWh/kg", "kWh/kg"),
+        "J/K": ("kJ/K", "kJ/K"),
+        "delta_degC": ("delta_degC", "K"),
+        "J/kg/K": ("kJ/kg/K", "kJ/(kg K)"),
         "rad": ("deg", "°"),
         "m**2": ("m**2", "m²"),
         "m/s**2": ("m/s**2", "m/s²"),
         "N*m": ("N*m", "N·m"),
         "kg/m**3": ("kg/m**3", "kg/m³"),
         "ohm": ("ohm", "Ω"),
+        "s": ("h", "h"),
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":

@@ -154,17 +154,8 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
     area = np.pi / 4 * np.asarray(turbine.diameter_m) ** 2
     if turbine.measured is not None:
         return _from_measured(inputs, area)
-    assert turbine.curves is not None
     assert turbine.chain is not None
-    rotor = Rotor(
-        turbine.curves,
-        np.asarray(turbine.diameter_m) / 2,
-        turbine.pitch_deg,
-        inputs.density_kg_m3,
-        inputs.rotor_air_speed_m_s,
-        turbine.power_factor,
-        turbine.thrust_factor,
-    )
+    rotor = _rotor(inputs)
     point = solve(rotor, turbine.chain, load_connected_after_spin_up=turbine.load_connected_after_spin_up)
     state = electrical_state(turbine.chain, point.rotor_speed_rad_s)
     # Past the end of the curves nothing balances the torques; the load's own power is the one that is certain.
@@ -188,7 +179,22 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
-        stalled_torque_share=stalled_torque_share(turbine.curves, turbine.pitch_deg, point.tip_speed_ratio),
+        stalled_torque_share=stalled_torque_share(rotor.curves, turbine.pitch_deg, point.tip_speed_ratio),
+    )
+
+
+def _rotor(inputs: Inputs) -> Rotor:
+    """Return the rotor in the scenario's air."""
+    turbine = inputs.turbine
+    assert turbine.curves is not None
+    return Rotor(
+        turbine.curves,
+        np.asarray(turbine.diameter_m) / 2,
+        turbine.pitch_deg,
+        inputs.density_kg_m3,
+        inputs.rotor_air_speed_m_s,
+        turbine.power_factor,
+        turbine.thrust_factor,
     )
 
 
@@ -264,15 +270,7 @@ def stowed_drag_n(inputs: Inputs) -> np.ndarray:
     feathered = air_drag_n(turbine.feathered_drag_area_m2, inputs.density_kg_m3, air.ahead_m_s, air.across_m_s)
     if turbine.stowed == "feathered" or turbine.curves is None or turbine.chain is None:
         return feathered if turbine.stowed == "feathered" else stopped
-    rotor = Rotor(
-        turbine.curves,
-        np.asarray(turbine.diameter_m) / 2,
-        turbine.pitch_deg,
-        inputs.density_kg_m3,
-        inputs.rotor_air_speed_m_s,
-        turbine.power_factor,
-        turbine.thrust_factor,
-    )
+    rotor = _rotor(inputs)
     free = solve(rotor, replace(turbine.chain, element_resistance_ohm=np.inf), load_connected_after_spin_up=True)
     _, drag, _, _ = _drag(inputs, free.thrust_n, free.shaft_power_w, free.rotor_speed_rad_s > 0)
     return drag

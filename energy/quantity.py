@@ -194,6 +194,6 @@ def _check(value: Uncertain, spec: Spec) -> None:
         )
         high_wrong = spec.at_most is not None and number > spec.at_most + 1e-12
         if low_wrong or high_wrong:
-            unit = "" if spec.unit == "dimensionless" else f" {spec.unit}"
+            unit = {"dimensionless": "", "delta_degC": " K"}.get(spec.unit, f" {spec.unit}")
             what = "" if number == value.value else " (an end of its range)"
             raise FieldError(f"{number:g}{unit}{what}", spec.accepted())

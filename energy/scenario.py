@@ -495,6 +495,115 @@ class Heater(Table):
         source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
     )
     rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
+    rated_voltage: Uncertain | None = quantity("V", "rated voltage of the element", above=0)
+    surface_limit: Uncertain | None = quantity(
+        "K", "highest temperature that the element's surface stands", at_least=273.15, at_most=1700
+    )
+
+
+class LoadTable(Table):
+    """What is heated: its heat capacity and loss, what is in it, how hot it shall get."""
+
+    kind: Literal["water_tank", "insulated_box", "small_electric_oven", "domestic_oven"] | None = Field(
+        default=None,
+        description="a load to start from, with ranges for heat_capacity and loss until you have fitted your own "
+        "(windtoll fit heater): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
+    )
+    volume: Uncertain | None = quantity("m**3", "volume of tank or box, inside", above=0, at_most=10)
+    filled: Uncertain = quantity(
+        "dimensionless", "share of the tank that is full", default=1.0, above=0, at_most=1, source="a full tank"
+    )
+    vented: bool = Field(
+        default=True,
+        description="true: water can boil away through an open vent; false: closed under pressure with a relief "
+        "valve, boiling is not modelled",
+    )
+    insulation: Uncertain = quantity(
+        "m", "thickness of the box's insulation", default="40 mm", above=0, at_most=0.5, source=NO_SOURCE
+    )
+    heat_capacity: Uncertain | None = quantity(
+        "J/K", "heat capacity of what is heated, a tank's water included; contents come on top", above=0
+    )
+    loss: Uncertain | None = quantity(
+        "W/K", "loss per kelvin above the ambient, in still air (with walls: what gets past them)", at_least=0
+    )
+    radiating_area: Uncertain = quantity(
+        "m**2",
+        "area that radiates besides the loss above (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="the loss per kelvin holds the radiation",
+    )
+    emissivity: Uncertain = quantity(
+        "dimensionless",
+        "emissivity of the radiating area",
+        default=0.9,
+        low=0.8,
+        high=0.95,
+        above=0,
+        at_most=1,
+        source="painted or oxidised metal, from memory; bare aluminium has about 0.1",
+    )
+    outside_area: Uncertain = quantity(
+        "m**2",
+        "outer surface that stands in the road wind (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="sheltered from the road wind",
+    )
+    open_water_area: Uncertain = quantity(
+        "m**2", "open surface of the water, without a lid", default="0 m^2", at_least=0, at_most=10, source="a lid"
+    )
+    second_node: Literal["none", "element", "walls"] = Field(
+        default="none",
+        description="none: all at one temperature; element: the element is hotter than what it heats; walls: the walls "
+        "are cooler than what is inside",
+    )
+    second_heat_capacity: Uncertain | None = quantity("J/K", "heat capacity of element or walls", above=0)
+    second_coupling: Uncertain | None = quantity(
+        "W/K", "heat flow between element or walls and what is heated, per kelvin between them", above=0
+    )
+    second_loss: Uncertain = quantity(
+        "W/K",
+        "loss of element or walls to the ambient, in still air",
+        default="0 W/K",
+        at_least=0,
+        source="all loss is that of what is heated",
+    )
+    contents: (
+        Literal[
+            "water", "vegetables", "fruit", "herbs", "potatoes", "meat", "dough", "oil", "wood", "aluminium", "stone",
+            "steel",
+        ]
+        | None
+    ) = Field(default=None, description="what is put in, with contents_mass")  # fmt: skip
+    contents_mass: Uncertain | None = quantity("kg", "mass of what is put in", at_least=0, at_most=20_000)
+    contents_specific_heat: Uncertain | None = quantity(
+        "J/kg/K", "its specific heat, instead of a name", above=0, at_most=20_000
+    )
+    contents_water_share: Uncertain | None = quantity(
+        "dimensionless", "its share of water by mass, instead of a name (food)", at_least=0, at_most=1
+    )
+    target_temperature: Uncertain | None = quantity("K", "temperature that is wanted", at_least=200, at_most=1500)
+    start_temperature: Uncertain | None = quantity(
+        "K", "temperature at the start; left out: the ambient", at_least=200, at_most=1500
+    )
+    ambient_temperature: Uncertain | None = quantity(
+        "K", "temperature around the load; left out: air.temperature", at_least=200, at_most=400
+    )
+    thermostat: Uncertain | None = quantity(
+        "K", "temperature that the thermostat is set to", at_least=200, at_most=1500
+    )
+    hysteresis: Uncertain = quantity(
+        "delta_degC",
+        "temperature difference between the thermostat's opening and closing, half above its setting, half below",
+        default="4 K",
+        at_least=0.1,
+        at_most=200,
+        source=f"{NO_SOURCE}: 2 to 10 K",
+    )
 
 
 class VehicleTable(Table):
@@ -734,6 +843,235 @@ class Prices(Table):
     electricity: Price | None = price("kWh", "price of mains electricity")
 
 
+class Gust(Table):
+    """The worst air that mount and blades must stand: a gust ahead, a passing truck, and the load cut meanwhile."""
+
+    road_speed: Uncertain | None = quantity(
+        "m/s", "greatest road speed ever driven with the rotor", at_least=0, at_most=100
+    )
+    speed: Uncertain = quantity(
+        "m/s",
+        "head gust on top of road speed and wind",
+        default="10 m/s",
+        at_least=0,
+        at_most=60,
+        source=f"{NO_SOURCE}: a gusty day",
+    )
+    passing_factor: Uncertain = quantity(
+        "dimensionless",
+        "air speed beside an oncoming truck over that without it",
+        default=1.2,
+        at_least=1,
+        at_most=2,
+        source=NO_SOURCE,
+    )
+    overspeed_stop: Uncertain | None = quantity(
+        "rad/s", "rotor speed at which a brake that needs no electricity stops it (left out: it runs free)", above=0
+    )
+
+
+class Mount(Table):
+    """Feet and bolts that hold the turbine on the vehicle."""
+
+    height: Uncertain = quantity(
+        "m", "height of the rotor axis above the mount's feet", required=True, above=0, at_most=20
+    )
+    bolt_distances: tuple[Uncertain, ...] | None = quantity_list(
+        "m", "distance of each bolt, along the vehicle, from the rear edge of the feet", at_least=0
+    )
+    bolt_rating: Uncertain | None = quantity("N", "pull that one bolt and what it is screwed into may carry", above=0)
+    highest_moment: Uncertain | None = quantity(
+        "N*m", "greatest overturning moment the frame or roof may carry", above=0
+    )
+
+
+class Bearing(Table):
+    """The bearing that takes the thrust, ratings from its maker's sheet."""
+
+    kind: Literal["deep_groove_ball", "angular_contact_ball", "tapered_roller", "thrust_ball"] = Field(
+        description="deep_groove_ball, angular_contact_ball (40 deg), tapered_roller or thrust_ball"
+    )
+    static_rating: Uncertain = quantity("N", "basic static load rating C0", required=True, above=0)
+    dynamic_rating: Uncertain = quantity("N", "basic dynamic load rating C", required=True, above=0)
+    bore: Uncertain | None = quantity("m", "bore; up to 12 mm a deep-groove bearing takes half the axial load", above=0)
+    light_series: bool = Field(default=False, description="true for a thin-section (light series) deep-groove bearing")
+    radial_load: Uncertain = quantity(
+        "N",
+        "radial load on this bearing: rotor weight, belt pull",
+        default="150 N",
+        at_least=0,
+        source=f"{NO_SOURCE}: some kilograms of rotor and a belt",
+    )
+    axial_factor: Uncertain | None = quantity(
+        "dimensionless", "Y of the equivalent load, from the maker's sheet", above=0
+    )
+    static_axial_factor: Uncertain | None = quantity(
+        "dimensionless", "Y0 of the static equivalent load, from the maker's sheet", above=0
+    )
+    required_static_safety: Uncertain = quantity(
+        "dimensionless",
+        "static safety factor wanted",
+        default=2.0,
+        above=0,
+        source="1.5 to 2 and more under shock: catalogue text on ISO 76",
+    )
+    required_life: Uncertain = quantity(
+        "s", "basic life wanted at the operating point", default="1000 h", above=0, source=NO_SOURCE
+    )
+
+
+class BladeLoads(Table):
+    """The blades as masses, and as sections that the pitch linkage must turn."""
+
+    number_of_blades: Uncertain | None = quantity(
+        "dimensionless", "number of blades (left out: that of [blade])", at_least=1, at_most=60
+    )
+    mass: Uncertain | None = quantity("kg", "mass of one blade outside the hub", above=0)
+    centre_of_mass: Uncertain | None = quantity(
+        "m", "radius of one blade's centre of mass, from the rotor axis", above=0
+    )
+    piece_masses: tuple[Uncertain, ...] | None = quantity_list(
+        "kg", "instead of mass: the masses of one blade's pieces, root to tip", at_least=0
+    )
+    piece_radii: tuple[Uncertain, ...] | None = quantity_list(
+        "m", "radius of the middle of each piece, root to tip", at_least=0
+    )
+    root_radius: Uncertain = quantity(
+        "m",
+        "radius of the fastening that carries the blade",
+        default="0.1 m",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    root_pull_rating: Uncertain | None = quantity("N", "pull that one blade's fastening may carry", above=0)
+    root_bending_rating: Uncertain | None = quantity("N*m", "bending moment that one blade's root may carry", above=0)
+    chord: Uncertain | None = quantity("m", "chord of the blade, a mean over the outer half", above=0)
+    thickness_ratio: Uncertain = quantity(
+        "dimensionless", "thickness over chord", default=0.14, above=0, at_most=1, source=NO_SOURCE
+    )
+    pitch_axis: Uncertain = quantity(
+        "dimensionless",
+        "where the pitch axis crosses the chord, from the leading edge",
+        default=0.30,
+        low=0.25,
+        high=0.40,
+        at_least=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: near the thickest place",
+    )
+    mass_axis: Uncertain = quantity(
+        "dimensionless",
+        "where the centre of mass lies on the chord, from the leading edge",
+        default=0.42,
+        low=0.35,
+        high=0.50,
+        at_least=0,
+        at_most=1,
+        source="solid sections about 0.42, a flat plate 0.50: from memory",
+    )
+    section_moment_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "moment coefficient of the section about its quarter chord, negative nose down",
+        default=-0.05,
+        low=-0.10,
+        high=0.0,
+        at_least=-0.5,
+        at_most=0.5,
+        source="cambered low-speed sections −0.05 to −0.10, symmetric ones 0: from memory",
+    )
+    mean_twist: Uncertain = quantity(
+        "deg",
+        "chord angle of the blade's middle mass over the pitch setting, positive towards feather",
+        default="4 deg",
+        low="0 deg",
+        high="8 deg",
+        at_least=-45,
+        at_most=45,
+        source=NO_SOURCE,
+    )
+    pitch_bearing_diameter: Uncertain | None = quantity(
+        "m", "mean diameter of the blade's pitch bearing or bush", above=0
+    )
+    pitch_bearing_friction: Uncertain = quantity(
+        "dimensionless",
+        "friction coefficient of the pitch bearing under the blade's centrifugal pull",
+        default=0.10,
+        low=0.003,
+        high=0.20,
+        at_least=0,
+        at_most=1,
+        source="greased bush about 0.1 to 0.2, rolling bearing 0.002 to 0.005: from memory",
+    )
+    balance_grade: Uncertain = quantity(
+        "m/s",
+        "balance quality grade as a speed (G 6.3 is 6.3 mm/s)",
+        default="16 mm/s",
+        above=0,
+        at_most=4,
+        source="G 16, parts of farm machinery: ISO 21940-11 as summarised in texts",
+    )
+    rotor_mass: Uncertain | None = quantity(
+        "kg", "mass of all that turns on the rotor shaft: blades, hub, pulley", above=0
+    )
+    residual_imbalance: Uncertain | None = quantity(
+        "kg*m", "imbalance left after balancing, such as '900 g*mm'", at_least=0
+    )
+
+
+class Linkage(Table):
+    """The linkage and the actuator that set the pitch."""
+
+    arm: Uncertain = quantity("m", "lever of the pitch horn, from pitch axis to rod", required=True, above=0, at_most=2)
+    travel_from: Uncertain = quantity("deg", "lowest pitch of the travel", required=True, at_least=-20, at_most=100)
+    travel_to: Uncertain = quantity("deg", "highest pitch of the travel", required=True, at_least=-20, at_most=100)
+    square_at: Uncertain | None = quantity(
+        "deg", "pitch at which rod and horn are at right angles (left out: mid-travel)", at_least=-20, at_most=100
+    )
+    actuator_rating: Uncertain | None = quantity("N", "force that the actuator can push, pull and hold", above=0)
+    rod_rating: Uncertain | None = quantity("N", "force that one blade's rod and its joints may carry", above=0)
+    self_locking: bool = Field(default=False, description="true where a screw or worm holds the pitch without power")
+
+
+class Measurement(Table):
+    """How good the instruments of a drive are; half-widths that hold 19 times out of 20."""
+
+    air_speed_at: Literal["rotor", "free_air"] = Field(
+        default="rotor", description="where logged air speed was measured: at the rotor, or in free_air"
+    )
+    air_speed_noise: Uncertain = quantity(
+        "dimensionless",
+        "scatter of the air speed from row to row, ± (19 times out of 20)",
+        default="6 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    air_speed_calibration: Uncertain = quantity(
+        "dimensionless",
+        "error of the air speed that all rows share, ±",
+        default="4 %",
+        at_least=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: hand-held anemometers",
+    )
+    power_accuracy: Uncertain = quantity(
+        "dimensionless",
+        "error of wattmeter and losses that all rows share, ±",
+        default="4 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    thrust_accuracy: Uncertain = quantity(
+        "dimensionless",
+        "error of the load cell that all rows share, ±",
+        default="10 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+
+
 TABLES: dict[str, type[Table]] = {
     "air": Air,
     "rotor": RotorTable,
@@ -741,6 +1079,7 @@ TABLES: dict[str, type[Table]] = {
     "drive": Drive,
     "generator": GeneratorTable,
     "heater": Heater,
+    "load": LoadTable,
     "vehicle": VehicleTable,
     "engine": EngineTable,
     "battery": BatteryTable,
@@ -748,9 +1087,16 @@ TABLES: dict[str, type[Table]] = {
     "credit": Credit,
     "other_sources": OtherSources,
     "prices": Prices,
+    "gust": Gust,
+    "mount": Mount,
+    "bearing": Bearing,
+    "blade_loads": BladeLoads,
+    "linkage": Linkage,
+    "measurement": Measurement,
 }
 TEXTS = ("title", "note")
-_ALWAYS = ("air", "drive", "heater", "credit", "other_sources", "prices")  # may be left out: all defaults
+# May be left out: all their keys have defaults.
+_ALWAYS = ("air", "drive", "heater", "load", "credit", "other_sources", "prices", "gust", "measurement")
 
 
 @dataclass(frozen=True)
@@ -776,6 +1122,7 @@ class Scenario:
     drive: Drive
     generator: GeneratorTable | None
     heater: Heater
+    load: LoadTable
     vehicle: VehicleTable
     engine: EngineTable | None
     battery: BatteryTable | None
@@ -787,6 +1134,12 @@ class Scenario:
     measured: MeasuredPower | None
     torque_curve: TorqueCurve | None
     fuel_map: FuelMap | None
+    gust: Gust
+    mount: Mount | None
+    bearing: Bearing | None
+    blade_loads: BladeLoads | None
+    linkage: Linkage | None
+    measurement: Measurement
     warnings: tuple[str, ...] = field(default=())
     pitch_convention: PitchConvention = field(default_factory=PitchConvention)
     reasons: Mapping[str, str] = field(default_factory=dict)  # key -> why its default differs from the usual one
@@ -1000,7 +1353,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems = _cross_checks(scenario)
     if problems:
         raise InputError(problems)
-    return _widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario))))
+    return _with_load_defaults(_widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario)))))
 
 
 def _curves_of_blade(
@@ -1061,6 +1414,31 @@ def _widened_where_doubtful(scenario: Scenario) -> Scenario:
     wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
     wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption
     return replace(scenario, rotor=wide, reasons={**scenario.reasons, f"rotor.{key}": reason})
+
+
+def _with_load_defaults(scenario: Scenario) -> Scenario:
+    """Return the scenario with the heat capacity and loss that go with load.kind, where the user gave none."""
+    table = scenario.load
+    if table.second_node == "walls" and table.loss is None:
+        table = table.model_copy(update={"loss": Uncertain(0.0, 0.0, 0.0)})
+        scenario = replace(scenario, load=table)
+    if table.kind is None:
+        return scenario
+    from energy.heated_loads import load_of_kind
+
+    litres = 0.0 if table.volume is None else table.volume.value * 1e3
+    named = load_of_kind(table.kind, litres, full=table.filled.value, insulation_mm=table.insulation.value * 1e3)
+    values = {
+        "heat_capacity": (named.heat_capacity_j_k, named.capacity_source),
+        "loss": (named.loss_w_k, named.loss_source),
+    }
+    left = {key: pair for key, pair in values.items() if key not in table.model_fields_set}
+    filled = table.model_copy(
+        update={key: Uncertain(r.value, r.low, r.high, "triangular") for key, (r, _) in left.items()}
+    )
+    filled.model_fields_set.difference_update(left)  # the user did not set them: they stay assumptions
+    reasons = {f"load.{key}": f"{named.name}: {source}" for key, (_, source) in left.items()}
+    return replace(scenario, load=filled, reasons={**scenario.reasons, **reasons})
 
 
 def _is_plain(text: str) -> bool:
@@ -1174,9 +1552,39 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
                     "gear_ratios, final_drive_ratio and tyre_radius together",
                 )
             )
+    problems += _load_either_or(name, table("load"))
     if "pressure" in table("air") and "altitude" in table("air"):
         problems.append(Problem(name, "air.altitude", "given beside pressure", "either pressure or altitude"))
     return problems
+
+
+def _load_either_or(name: str, load: Mapping[str, Any]) -> list[Problem]:
+    """Return faults of presence in [load]."""
+    problems = []
+
+    def missing(key: str, accepted: str) -> None:
+        problems.append(Problem(name, f"load.{key}", "missing", accepted))
+
+    if load.get("kind") in ("water_tank", "insulated_box") and "volume" not in load:
+        missing("volume", f'how much the {load["kind"]} holds, such as "30 L" or "8 gal"')
+    if load.get("second_node") in ("element", "walls"):
+        walls = ("second_loss",) if load["second_node"] == "walls" else ()
+        for key in ("second_heat_capacity", "second_coupling", *walls):
+            if key not in load:
+                missing(key, f'with second_node = "{load["second_node"]}", a value such as {_load_example(key)}')
+    of_contents = [key for key in ("contents", "contents_specific_heat", "contents_water_share") if key in load]
+    accepted = "one of contents (a name), contents_specific_heat and contents_water_share, with contents_mass"
+    if len(of_contents) > 1:
+        problems.append(Problem(name, f"load.{of_contents[1]}", f"given beside {of_contents[0]}", accepted))
+    if of_contents and "contents_mass" not in load:
+        missing("contents_mass", accepted)
+    if "contents_mass" in load and not of_contents:
+        missing("contents", accepted)
+    return problems
+
+
+def _load_example(key: str) -> str:
+    return '"1.2 kJ/K"' if key.endswith("capacity") else '"8 W/K"'
 
 
 def _rotor_either_or(name: str, rotor: Mapping[str, Any], data: Mapping[str, Any]) -> list[Problem]:
@@ -1337,6 +1745,85 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
                     problems.append(
                         Problem(scenario.name, f"engine.{key}", "not in order", "lowest gear first, each gear once")
                     )
+    return problems + _garage_checks(scenario)
+
+
+def _garage_checks(scenario: Scenario) -> list[Problem]:
+    """Return faults between the keys that the loads need."""
+    problems = []
+    blades, mount, linkage, bearing = scenario.blade_loads, scenario.mount, scenario.linkage, scenario.bearing
+    radius = scenario.rotor.diameter.value / 2
+    if blades is not None:
+        count = blades.number_of_blades
+        if count is not None and count.value != round(count.value):
+            problems.append(
+                Problem(scenario.name, "blade_loads.number_of_blades", f"{count.value:g}", "a whole number")
+            )
+        if count is None and scenario.blade is None:
+            problems.append(
+                Problem(scenario.name, "blade_loads.number_of_blades", "missing", "the number of blades, such as 3")
+            )
+        for one, other in (("mass", "centre_of_mass"), ("piece_masses", "piece_radii")):
+            if (getattr(blades, one) is None) != (getattr(blades, other) is None):
+                problems.append(
+                    Problem(scenario.name, f"blade_loads.{one}", f"without {other}, or the other way", "both")
+                )
+        if blades.mass is not None and blades.piece_masses is not None:
+            problems.append(Problem(scenario.name, "blade_loads.mass", "given beside piece_masses", "either of them"))
+        masses, radii = blades.piece_masses or (), blades.piece_radii or ()
+        if masses and radii and len(masses) != len(radii):
+            problems.append(
+                Problem(
+                    scenario.name, "blade_loads.piece_radii", f"{len(radii)} radii for {len(masses)} masses", "one each"
+                )
+            )
+        if masses and not sum(entry.value for entry in masses) > 0:
+            problems.append(
+                Problem(scenario.name, "blade_loads.piece_masses", "all zero", "a blade that weighs something")
+            )
+        for key, values in (
+            ("centre_of_mass", [blades.centre_of_mass]),
+            ("piece_radii", radii),
+            ("root_radius", [blades.root_radius]),
+        ):
+            for entry in values:
+                if entry is not None and entry.value > radius:
+                    problems.append(
+                        Problem(
+                            scenario.name,
+                            f"blade_loads.{key}",
+                            f"{entry.value:g} m",
+                            f"at most the rotor radius, {radius:g} m",
+                        )
+                    )
+    if mount is not None and mount.bolt_distances is not None and not any(d.value > 0 for d in mount.bolt_distances):
+        problems.append(
+            Problem(scenario.name, "mount.bolt_distances", "all zero", "at least one bolt ahead of the rear edge")
+        )
+    if linkage is not None and linkage.travel_from.value >= linkage.travel_to.value:
+        problems.append(
+            Problem(scenario.name, "linkage.travel_to", f"{linkage.travel_to.value:g} deg", "above travel_from")
+        )
+    if linkage is not None:
+        square = linkage.square_at
+        middle = (linkage.travel_from.value + linkage.travel_to.value) / 2 if square is None else square.value
+        if max(linkage.travel_to.value - middle, middle - linkage.travel_from.value) > 80:
+            problems.append(
+                Problem(
+                    scenario.name,
+                    "linkage.square_at",
+                    f"{middle:g} deg",
+                    "a right angle within 80 deg of both ends of the travel: beyond that the rod lies dead on the horn",
+                )
+            )
+    if bearing is not None and bearing.kind == "tapered_roller":
+        problems += [
+            Problem(
+                scenario.name, f"bearing.{key}", "missing", "the factor of a tapered roller bearing's maker's sheet"
+            )
+            for key in ("axial_factor", "static_axial_factor")
+            if getattr(bearing, key) is None
+        ]
     return problems
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -59,6 +60,12 @@ def line_chart(
             signal.lines(True)
             signal.label(curve.name)
             figure.draw(signal)
+        for axis, count in (("x", max(2, width // 10)), ("y", max(2, height // 4))):
+            values = [np.asarray(getattr(curve, axis)) for curve in curves]
+            low, high = (float(pick([pick(v[np.isfinite(v)]) for v in values])) for pick in (min, max))
+            if high > low:
+                places = round_ticks(low, high, count)
+                figure.ruler(axis).ticks(places, [f"{place:.6g}" for place in places])
         if title:
             figure.title(title)
         figure.label(x_label, axis="x")
@@ -69,6 +76,15 @@ def line_chart(
     return "\n".join(line.rstrip() for line in text.rstrip().splitlines())
 
 
+def round_ticks(low: float, high: float, most: int) -> list[float]:
+    """Return at most about `most` round numbers between low and high: steps of 1, 2 or 5 times a power of ten."""
+    rough = (high - low) / most
+    size = 10.0 ** math.floor(math.log10(rough))
+    step = next(size * factor for factor in (1.0, 2.0, 5.0, 10.0) if size * factor >= rough * (1 - 1e-9))
+    first = math.ceil(low / step - 1e-9)
+    return [k * step + 0.0 for k in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
 def temperature_chart(
     bands: Sequence[tuple[str, TemperatureBand]],
     *,
@@ -77,11 +93,13 @@ def temperature_chart(
     width: int = 78,
     height: int = 18,
 ) -> str:
-    """Return the median temperatures of named bands over time in the user's units, with the target as a level line."""
+    """Return the temperatures of named bands over time in the user's units, with the target as a level line."""
     from vehicle.units import label, to_user
 
+    longest = max((float(band.time_s[-1]) for _, band in bands), default=0.0)
+    unit, seconds = ("h", 3600.0) if longest > 3 * 3600 else ("min", 60.0)
     curves = [
-        Curve(name, band.time_s / 60.0, np.array([to_user(float(k), "temperature", system) for k in band.middle_k]))
+        Curve(name, band.time_s / seconds, np.array([to_user(float(k), "temperature", system) for k in band.middle_k]))
         for name, band in bands
     ]
     if target_k is not None and curves:
@@ -89,7 +107,7 @@ def temperature_chart(
         curves.append(Curve("target", ends, np.full(2, to_user(target_k, "temperature", system))))
     return line_chart(
         curves,
-        x_label="time (min)",
+        x_label=f"time ({unit})",
         y_label=f"temperature ({label('temperature', system)})",
         width=width,
         height=height,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import numpy.typing as npt
 
@@ -24,18 +26,22 @@ def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
     checked against a reference library in the tests.
     """
     temperature = np.asarray(temperature_k, dtype=float)
-    tau = 1.0 - temperature / _CRITICAL_K
-    root = np.sqrt(np.maximum(tau, 0.0))
-    tau3 = tau * tau * tau
-    series = (
-        -7.85951783 * tau
-        + 1.84408259 * tau * root
-        - 11.7866497 * tau3
-        + 22.6807411 * tau3 * root
-        - 15.9618719 * tau3 * tau
-        + 1.80122502 * tau3 * tau3 * tau * root
-    )
-    return np.asarray(_CRITICAL_PA * np.exp(_CRITICAL_K / temperature * series))
+    root = np.sqrt(np.maximum(1.0 - temperature / _CRITICAL_K, 0.0))
+    # The powers 1, 1.5, 3, 3.5, 4 and 7.5 of tau as a polynomial of its root, evaluated in place: long marches call this
+    # at every step.
+    tau = root * root
+    cube = tau * root
+    series = cube * cube
+    series *= root
+    series *= 1.80122502
+    for factor, power in ((-15.9618719, root), (22.6807411, root), (-11.7866497, cube), (1.84408259, root)):
+        series += factor
+        series *= power
+    series += -7.85951783
+    series *= tau
+    series *= _CRITICAL_K
+    series /= temperature
+    return np.asarray(_CRITICAL_PA * np.exp(series))
 
 
 def latent_heat_j_kg(temperature_k: npt.ArrayLike) -> FloatArray:
@@ -61,6 +67,16 @@ def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
     return temperature
 
 
+def _vapour_density_kg_m3(temperature_k: FloatArray) -> FloatArray:
+    """Return the density of saturated vapour by the ideal gas law."""
+    return saturation_pressure_pa(temperature_k) / (_VAPOUR_GAS_CONSTANT_J_KG_K * temperature_k)
+
+
+@functools.lru_cache(maxsize=1024)
+def _density_at(temperature_k: float) -> float:
+    return float(_vapour_density_kg_m3(np.asarray(temperature_k)))
+
+
 def evaporation_w_m2(
     temperature_k: npt.ArrayLike, ambient_k: npt.ArrayLike, relative_humidity: npt.ArrayLike, film_w_m2_k: npt.ArrayLike
 ) -> FloatArray:
@@ -71,7 +87,9 @@ def evaporation_w_m2(
     """
     temperature = np.asarray(temperature_k, dtype=float)
     ambient = np.asarray(ambient_k, dtype=float)
-    over = saturation_pressure_pa(temperature) / (_VAPOUR_GAS_CONSTANT_J_KG_K * temperature)
-    around = np.asarray(relative_humidity) * saturation_pressure_pa(ambient) / (_VAPOUR_GAS_CONSTANT_J_KG_K * ambient)
+    over = _vapour_density_kg_m3(temperature)
+    # One ambient for all draws: hour after hour the same, so it is looked up.
+    saturated = _density_at(float(ambient.flat[0])) if ambient.size == 1 else _vapour_density_kg_m3(ambient)
+    around = np.asarray(relative_humidity) * saturated
     flux = np.asarray(film_w_m2_k) * _FILM_TO_MASS_K_M3_J * (over - around)
     return np.asarray(np.maximum(flux, 0.0) * latent_heat_j_kg(temperature))

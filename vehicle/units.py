@@ -128,6 +128,7 @@ _EXAMPLES = {
     "J": '"2 kWh" or "3 MJ"',
     "W/K": '"2.5 W/K"',
     "J/K": '"126 kJ/K"',
+    "J/kg/K": '"3.6 kJ/(kg K)"',
     "rad/s": '"450 rpm" or "47 rad/s"',
     "rad": '"20 deg"',
     "deg": '"6 deg"',
@@ -314,6 +315,8 @@ _METRIC: dict[str, Display] = {
     "co2_flow": Display("kg/h", "kg/h", 2),
     "angle": Display("degree", "°", 3),
     "time": Display("min", "min", 3),
+    "heat_capacity": Display("kJ/K", "kJ/K", 3),
+    "heat_loss": Display("W/K", "W/K", 3),
     "share": Display("percent", "%", 2),
 }
 _US = _METRIC | {
@@ -368,6 +371,8 @@ _SI_OF_KIND = {
     "co2_flow": "kg/s",
     "angle": "rad",
     "time": "s",
+    "heat_capacity": "J/K",
+    "heat_loss": "W/K",
     "share": "dimensionless",
 }
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from vehicle.problems import InputError, Problem
 from vehicle.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
@@ -89,3 +90,13 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
     for text in texts:
         table.add_row("•", text)
     out.print(table)
+
+
+def read_quantity(option: str, text: str, unit: str) -> float:
+    """Return the quantity given to an option as a float in `unit`. Raises InputError that names the option."""
+    from vehicle import units
+
+    try:
+        return units.parse(text, unit)
+    except units.QuantityError as error:
+        raise InputError(Problem("command line", option, str(error), units.example(unit))) from None

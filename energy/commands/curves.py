@@ -83,14 +83,14 @@ def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dic
     """Return what the rotor does at one air speed and turning speed (SI)."""
     from energy.operating_point import coefficients, stalled_torque_share
 
-    air = _read("--air", air_text, "m/s")
+    air = _positive("--air", air_text, "m/s")
     radius = rotor.rotor.diameter.value / 2
     pitch = rotor.pitch_deg
     if turning_text is None:
         ratios = np.linspace(0.05, rotor.curves.tip_speed_ratio[-1], 2000)
         ratio = float(ratios[np.argmax(coefficients(rotor.curves, pitch, ratios)[0])])
     else:
-        ratio = _read("--turning", turning_text, "rad/s") * radius / air
+        ratio = _positive("--turning", turning_text, "rad/s") * radius / air
     if ratio > rotor.curves.tip_speed_ratio[-1]:
         end = rotor.curves.tip_speed_ratio[-1]
         raise InputError(
@@ -117,11 +117,8 @@ def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dic
     }
 
 
-def _read(option: str, text: str, unit: str) -> float:
-    try:
-        value = units.parse(text, unit)
-    except units.QuantityError as error:
-        raise InputError(Problem("command line", option, str(error), units.example(unit))) from None
+def _positive(option: str, text: str, unit: str) -> float:
+    value = common.read_quantity(option, text, unit)
     if value <= 0:
         raise InputError(Problem("command line", option, text, f"above 0, such as {units.example(unit)}"))
     return value

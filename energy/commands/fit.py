@@ -1,120 +1,17 @@
-"""`windtoll fit`: what a log says about the vehicle."""
+"""`windtoll fit`: values for the scenario from your own logs."""
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
-from typing import TYPE_CHECKING
-
 import click
 
-if TYPE_CHECKING:
-    from vehicle.coastdown import CoastDown, CoastRun
+from energy.commands.lazy import LazyGroup
+
+SUBCOMMANDS = {
+    "coastdown": "fit_coastdown",
+    "heater": "fit_heater",
+}
 
 
-@click.group("fit", short_help="Coefficients of the scenario from your own logs.")
+@click.group("fit", cls=LazyGroup, table=SUBCOMMANDS, short_help="Find values for the scenario in your own logs.")
 def command() -> None:
-    """Find coefficients of the scenario in your own logs."""
-
-
-@command.command("coastdown")
-@click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--mass", required=True, help='Mass of the vehicle as driven, e.g. "1420 kg" or "3130 lb".')
-@click.option("--directions", help='Direction of each coast-down in the logs, in order, e.g. "+-+-+-+-".')
-@click.option(
-    "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %."
-)
-@click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER", help="What a column is, as for `read`.")
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def coastdown(
-    logs: tuple[Path, ...], mass: str, directions: str | None, level: float, columns: tuple[str, ...], as_json: bool
-) -> None:
-    """Fit A, B and C of F = A + B v + C v² to logged coast-downs in both directions of one road.
-
-    On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight
-    times each way on a calm day. Directions are taken from the satellite track if it is in the log, from
-    --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
-    of the place.
-    """
-    from vehicle.coastdown import ROTATING_WORDS, coast_runs, fit_coastdown
-    from vehicle.obd_log import read_log
-    from vehicle.problems import InputError, Problem, shown
-    from vehicle.units import QuantityError, parse
-
-    try:
-        mass_kg = parse(mass, "kg")
-    except QuantityError as error:
-        raise InputError(Problem("--mass", "", str(error), '"1420 kg" or "3130 lb"')) from None
-    if not 50 <= mass_kg <= 60_000:
-        raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", "50-60 000 kg"))
-    signs: list[int] | None = None
-    if directions is not None:
-        marks = [mark for mark in directions.replace(",", "").split() for mark in mark]
-        if not marks or any(mark not in "+-" for mark in marks):
-            raise InputError(Problem("--directions", "", shown(directions), '+ and - only, such as "+-+-"'))
-        signs = [1 if mark == "+" else -1 for mark in marks]
-    overrides = {}
-    for text in columns:
-        header, equals, parameter = text.partition("=")
-        if not equals:
-            raise InputError(Problem("--column", "", shown(text), '"HEADER=vehicle speed (km/h)"'))
-        overrides[header.strip()] = parameter.strip()
-    runs: list[CoastRun] = []
-    for path in logs:
-        log = read_log(path, overrides, where="--column")
-        count = len(coast_runs(log))
-        own = signs[len(runs) : len(runs) + count] if signs is not None else None
-        runs += coast_runs(log, own)
-    if signs is not None and len(signs) != len(runs):
-        raise InputError(
-            Problem("--directions", "", f"{len(signs)} signs for {len(runs)} coast-downs", "one sign for each")
-        )
-    fit = fit_coastdown(runs, mass_kg, level=level / 100)
-    if as_json:
-        click.echo(json.dumps(as_data(fit, runs), indent=2, allow_nan=False))
-        return
-    click.echo("\n".join([*in_words(fit), f"  {ROTATING_WORDS}"]))
-
-
-def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
-    """Return the fit for `--json`."""
-    return {
-        "coastdown_a_n": fit.a_n.as_dict(),
-        "coastdown_b_n_s_m": fit.b_n_s_m.as_dict(),
-        "coastdown_c_n_s2_m2": fit.c_n_s2_m2.as_dict(),
-        "level": fit.level,
-        "force": [{"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n,
-        strict=True)],
-        "head_wind_m_s": fit.head_wind_m_s,
-        "grade_percent": 100 * fit.grade,
-        "residual_km_h": fit.residual_m_s * 3.6,
-        "runs": [{"name": run.name, "direction": "+" if run.direction > 0 else "-", "seconds": float(run.time_s[-1]),
-                  "from_km_h": float(run.speed_m_s[0] * 3.6), "to_km_h": float(run.speed_m_s[-1] * 3.6)}
-                  for run in runs],
-        "pairs": fit.pairs,
-        "warnings": list(fit.warnings),
-    }  # fmt: skip
-
-
-def in_words(fit: CoastDown) -> list[str]:
-    """Return the fit as lines, with what to write into the scenario."""
-    percent = f"{100 * fit.level:.0f} %"
-    lines = [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {fit.mass_kg:.0f} kg:"]
-    for name, unit, found in (("A", "N", fit.a_n), ("B", "N/(m/s)", fit.b_n_s_m), ("C", "N/(m/s)^2", fit.c_n_s2_m2)):
-        lines.append(f"  {name} = {found.estimate:9.4g} {unit:<10} ({found.low:.4g} … {found.high:.4g}, {percent})")
-    lines.append("  force at speed:")
-    for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True):
-        lines.append(f"    {v * 3.6:5.0f} km/h  {force.estimate:7.1f} N  ({force.low:.1f} … {force.high:.1f})")
-    lines.append(
-        f"  wind along the road {abs(fit.head_wind_m_s):.2f} m/s, grade {100 * fit.grade:.3f} %: both taken out"
-    )
-    lines.append(f"  the fit leaves {fit.residual_m_s * 3.6:.2f} km/h of the speeds")
-    lines += [f"  mind: {text}" for text in fit.warnings]
-    lines += ["", f"For the scenario (± {percent}):", "  [vehicle]"]
-    for key, unit, found in (("a", "N", fit.a_n), ("b", "N/(m/s)", fit.b_n_s_m), ("c", "N/(m/s)^2", fit.c_n_s2_m2)):
-        half = (found.high - found.low) / 2
-        lines.append(
-            f'  coastdown_{key} = {{ value = "{found.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
-        )
-    lines.append("")
-    return lines
+    """Find values for the scenario in your own logs."""

@@ -77,12 +77,13 @@ def command(
         "--heat": (heat, "W"), "--speed": (speed, "m/s"), "--head-wind": (head_wind, "m/s"), "--shelter": (shelter, "dimensionless"),
         "--efficiency": (efficiency, "dimensionless"),
     }  # fmt: skip
-    values, problems = {}, []
+    values: dict[str, float] = {}
+    problems: list[Problem] = []
     for option, (text, unit) in numbers.items():
         try:
-            values[option] = units.parse(text, unit)
-        except units.QuantityError as error:
-            problems.append(Problem("command line", option, str(error), units.example(unit)))
+            values[option] = common.read_quantity(option, text, unit)
+        except InputError as error:
+            problems += error.problems
     if problems:
         raise InputError(problems)
     air_speed = (values["--speed"] + values["--head-wind"]) * values["--shelter"]

@@ -191,12 +191,12 @@ def test_residuals_are_ready_for_a_plot():
 
 def test_the_scenario_table_reads_back():
     fit = fit_heater([invented_log(9)])
-    table = tomllib.loads(scenario_table(fit))["heater"]
+    table = tomllib.loads(scenario_table(fit))["load"]
     assert parse(table["heat_capacity"]["value"], "J/K") == pytest.approx(fit.heat_capacity_j_k.value, rel=1e-3)
     assert parse(table["loss"]["value"], "W/K") == pytest.approx(fit.loss_w_k.value, rel=1e-3)
     assert parse(table["loss"]["plus_minus"], "W/K") == pytest.approx(fit.loss_w_k.plus_minus, rel=0.02)
     skewed = fit_heater([invented_log(9, cool_s=0.0, warm_s=5400.0)])
-    table = tomllib.loads(scenario_table(skewed))["heater"]
+    table = tomllib.loads(scenario_table(skewed))["load"]
     assert parse(table["loss"]["low"], "W/K") == pytest.approx(skewed.loss_w_k.low, rel=1e-3)
     assert parse(table["loss"]["high"], "W/K") == pytest.approx(skewed.loss_w_k.high, rel=1e-3)
     assert "# This log cannot tell loss from capacity" in scenario_table(skewed)

@@ -1,0 +1,143 @@
+"""`windtoll heat`: how long until it is hot, can it get there at all, and what it costs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from energy.commands import common
+from vehicle.problems import InputError, Problem
+from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from energy.heater import TemperatureBand
+    from energy.heating import Heating
+
+
+@click.command("heat", short_help="How long until it is hot, can it get there at all, what does it cost?")
+@common.SCENARIO
+@common.set_option
+@common.units_option
+@common.json_option
+@click.option(
+    "--trip",
+    "trip_file",
+    type=click.Path(path_type=Path),
+    metavar="SPEEDS.csv",
+    help="A real trip with stops: columns time_s and speed_km_h (or speed_mph ...); grade, ambient_degc if known.",
+)
+@click.option(
+    "--power",
+    "power_file",
+    type=click.Path(path_type=Path),
+    metavar="LOG.csv",
+    help="A wattmeter's log instead of the computed power: columns time_s, power_w; speed_km_h, ambient_degc if known.",
+)
+@click.option(
+    "--repeat", type=click.IntRange(1, 1000), default=1, help="Drive the trip or log this many times in a row."
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png",
+    help="Draw temperature against time (.png, .svg or .html).",
+)
+def command(
+    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, trip_file: Path | None,
+    power_file: Path | None, repeat: int, picture: Path | None,
+) -> None:  # fmt: skip
+    """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
+
+    What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or --power
+    over a real trip beside it.
+
+    \b
+    Examples:
+      windtoll heat scenario.toml --set load.target_temperature="140 degF" --units us
+      windtoll heat scenario.toml --trip speeds.csv --picture warm.png
+      windtoll heat scenario.toml --power wattmeter.csv
+    """
+    from energy import charts, heat_report
+    from energy.heating import heating, read_power, read_trip
+    from energy.scenario import load
+
+    if trip_file is not None and power_file is not None:
+        read = "given beside --trip"
+        raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
+    if picture is not None:
+        charts.checked_picture(picture)
+    checked = load(scenario, overrides)
+    trip = None
+    if trip_file is not None:
+        trip = read_trip(trip_file, repeats=repeat)
+    elif power_file is not None:
+        trip = read_power(power_file, repeats=repeat)
+    elif repeat > 1:
+        raise InputError(
+            Problem("command line", "--repeat", "given without --trip or --power", "one of them beside it")
+        )
+    steady = heating(checked)
+    found = steady if trip is None else heating(checked, trip)
+    if picture is not None:
+        title = heat_report.sentence(found, system)
+        charts.save(charts.heating_chart(_bands(found, steady), _target(found), title, system), picture)
+    if as_json:
+        data = heat_report.as_data(found, system, steady=None if trip is None else steady)
+        common.print_json({**data, "written": [] if picture is None else [str(picture)]})
+        return
+    _print(found, steady, picture, system)
+
+
+def _target(found: Heating) -> float:
+    return float(found.outcome.target_k[0])
+
+
+def _bands(found: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]:
+    """Return the named curves of a chart: the steady cruise, cut to the trip's length where there is one, and the trip."""
+    from energy.heating import band
+
+    name = "steady cruise"
+    if found.trip is None:
+        return [(name, found.band)]
+    own = "trip" if found.trip.power_w is None else "logged power"
+    return [(name, band(steady.watched, found.trip.seconds)), (own, found.band)]
+
+
+def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSystem) -> None:
+    from energy import heat_report, report
+    from energy.terminal_chart import temperature_chart
+
+    out = common.console()
+    if found.scenario.title:
+        out.print(found.scenario.title, style="dim")
+    out.print(heat_report.sentence(found, system), style="bold")
+    help_ = heat_report.what_would_help(found, system)
+    if help_:
+        common.heading(out, "What would fix it (each by itself)")
+        common.bullets(out, [remedy.words for remedy in help_])
+    common.heading(out, "Numbers" if found.trip is None else f"Numbers of {found.trip.name}")
+    common.pairs(out, heat_report.key_numbers(found, system))
+    if found.trip is not None:
+        common.heading(out, "Beside it, a steady cruise")
+        out.print(heat_report.sentence(steady, system))
+    out.print()
+    chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
+    click.echo(chart)
+    if picture is not None:
+        out.print(f"Picture: {picture}", soft_wrap=True)
+    said = heat_report.notes(found, system)
+    if said:
+        common.heading(out, "Notes")
+        common.bullets(out, said)
+    common.heading(out, "Assumed, for want of a value in the scenario")
+    own = [report.assumption_words(entry) for entry in found.load.assumptions]
+    others = len(heat_report.assumptions(found)) - len(own)
+    if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
+        own.append(
+            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists them"
+        )
+    common.bullets(out, own)
+    common.heading(out, "Cautions")
+    common.bullets(out, heat_report.cautions(found, system))
