@@ -16,6 +16,7 @@ from vehicle.units import UnitSystem, label, to_user
 
 if TYPE_CHECKING:
     import altair as alt
+    import pandas as pd
 
     from energy.heater import TemperatureBand
     from energy.heater_fit import Residuals
@@ -132,6 +133,20 @@ def heating_chart(
 ) -> alt.TopLevelMixin:
     """Return temperature over time of named curves, each with its band, and the target as a level line."""
     import altair as alt
+
+    layers, _, shaded = heating_layers(bands, target_k, system)
+    return (
+        layers.properties(width=640, height=360, title=alt.TitleParams(_lines(title, 88), subtitle=shaded))
+        .configure_title(fontSize=14, anchor="start", subtitleColor="#555")
+        .configure_axis(labelFontSize=12, titleFontSize=13)
+    )
+
+
+def heating_layers(
+    bands: Sequence[tuple[str, TemperatureBand]], target_k: float, system: UnitSystem
+) -> tuple[Any, pd.DataFrame, str]:
+    """Return the layers of temperature over time without title or size, their numbers, and what is shaded."""
+    import altair as alt
     import pandas as pd
 
     longest = max(float(band.time_s[-1]) for _, band in bands)
@@ -184,12 +199,7 @@ def heating_chart(
     text = alt.Chart(mark).mark_text(align="left", dx=4, dy=-7, x=0).encode(y="target:Q", text="text:N")
     drawn = any(bool((band.high_k > band.low_k).any()) for _, band in bands)
     shaded = "line: the values as stated; shaded: 9 draws out of 10 over all that is uncertain" if drawn else ""
-    return (
-        alt.layer(area, line, rule, text)
-        .properties(width=640, height=360, title=alt.TitleParams(_lines(title, 88), subtitle=shaded))
-        .configure_title(fontSize=14, anchor="start", subtitleColor="#555")
-        .configure_axis(labelFontSize=12, titleFontSize=13)
-    )
+    return alt.layer(area, line, rule, text), table, shaded
 
 
 def residual_chart(logs: Sequence[Residuals], title: str, system: UnitSystem) -> alt.TopLevelMixin:

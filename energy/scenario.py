@@ -1096,7 +1096,7 @@ TABLES: dict[str, type[Table]] = {
 }
 TEXTS = ("title", "note")
 # May be left out: all their keys have defaults.
-_ALWAYS = ("air", "drive", "heater", "load", "credit", "other_sources", "prices", "gust", "measurement")
+MAY_BE_LEFT_OUT = ("air", "drive", "heater", "load", "credit", "other_sources", "prices", "gust", "measurement")
 
 
 @dataclass(frozen=True)
@@ -1319,7 +1319,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
             table, faults = _validate(name, key, value)
             tables[key] = table
             problems += faults
-    for key in _ALWAYS:
+    for key in MAY_BE_LEFT_OUT:
         if tables[key] is None and key not in data:
             tables[key] = TABLES[key]()
     problems += _either_or(name, data)

@@ -25,6 +25,9 @@ SCREENS = (
     Screen("Does it save or cost fuel?", "fuel", "fuel"),
     Screen("What is built, and how is it driven?", "scenario", "edit"),
     Screen("What will the rotor do?", "rotor", "rotor"),
+    Screen("When is it hot?", "heat", "heat"),
+    Screen("What must it withstand?", "loads", "withstand"),
     Screen("What setting is best?", "setting", "setting"),
+    Screen("What did the road say?", "road", "road"),
     Screen("What did my change do?", "compare", "compare"),
 )

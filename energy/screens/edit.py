@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from energy import bundle as bundles
-from energy.scenario import TABLES
+from energy.scenario import MAY_BE_LEFT_OUT, TABLES
 from energy.screens import desk, fields, page
 from vehicle.problems import InputError
 
@@ -23,13 +23,20 @@ _WORDS = {
     "blade": "blade: its section and what the pitch means",
     "drive": "drive: belt or gear",
     "generator": "generator and rectifier",
-    "heater": "heater: the element and what it heats",
+    "heater": "heater: the element",
+    "load": "load: what is heated, how hot, how it loses heat",
     "vehicle": "vehicle: mass, drag, tyres",
     "engine": "engine, fuel and gears",
     "battery": "battery drive, instead of an engine",
     "credit": "credit: what the turbine replaces",
     "other_sources": "other sources of the same heat",
     "prices": "prices",
+    "gust": "gust: the worst case that must be withstood",
+    "mount": "mount: mast, bolts, spacing",
+    "bearing": "bearing of the rotor",
+    "blade_loads": "blade loads: masses, roots, balance",
+    "linkage": "linkage: pitch rods and actuator",
+    "measurement": "measurement: how watts and air were measured",
 }
 
 
@@ -57,7 +64,7 @@ def show() -> None:
 
 def _part(part: str, work: Work) -> None:
     there = isinstance(desk.bundle().data().get(part), dict)
-    optional = part in ("blade", "generator", "engine", "battery")
+    optional = part not in MAY_BE_LEFT_OUT and part not in _ALWAYS_THERE
     with st.container(border=True):
         page.finding(_WORDS.get(part, part.replace("_", " ")))
         if part == "engine" or part == "battery":
