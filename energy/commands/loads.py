@@ -152,7 +152,7 @@ def shown_load(value: float, kind: str, system: UnitSystem) -> str:
     return show(value, kind, system)
 
 
-def _margin(margin: float) -> str:
+def margin_figures(margin: float) -> str:
     """Return a margin, rounded down, so that nothing short of 2 reads 2.0."""
     return (
         figures(margin, 2)
@@ -170,7 +170,7 @@ def margin_words(row: Load) -> str:
         return ""
     if margin > 99:
         return "over 99"
-    text = _margin(margin)
+    text = margin_figures(margin)
     if margin < 1:
         return f"{text} OVER"
     return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
@@ -189,14 +189,14 @@ def margin_sentence(row: Load, system: UnitSystem) -> str:
         return (
             numbers
             + wanted
-            + (": too little. Do not run it so." if margin < 1 else f": margin {_margin(margin)}, thin.")
+            + (": too little. Do not run it so." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
         )
     against = f"limit {shown_load(limit, row.kind, system)} ({row.limit_from})"
     if margin < 1:
         return f"{numbers}{against}: {_times(margin)}. Do not run it so."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
         return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
-    return f"{numbers}{against}: margin {_margin(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
+    return f"{numbers}{against}: margin {margin_figures(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
 
 
 def _times(margin: float) -> str:

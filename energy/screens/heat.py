@@ -54,7 +54,7 @@ def show() -> None:
         upload = st.file_uploader("The CSV file", type=["csv"], key=f"heat {kind}")
         repeats = int(st.number_input("Driven this many times in a row", 1, 100, 1, key="heat repeats"))
     try:
-        with st.spinner("Following the temperature through 200 draws"):
+        with st.spinner("Following the temperature", show_time=True):
             steady = _steady(work.usable)
             found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
     except InputError as error:
@@ -65,7 +65,7 @@ def show() -> None:
     with top:
         page.answer_line(work, _HEADING, heat_report.sentence(found, system))
     picture, shaded = _picture(found, steady, system)
-    page.picture(picture, shaded)
+    page.picture(picture, shaded, headed=False)
     page.finding("The numbers that matter")
     page.table(("", ""), heat_report.key_numbers(found, system), caption="The numbers that matter")
     help_ = heat_report.what_would_help(found, system)

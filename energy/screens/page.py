@@ -38,6 +38,7 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left; vertical-align: top;
   overflow-wrap: anywhere; }
 .wt-table th { border-bottom: 2px solid #101418; }
+.wt-table td:first-child { min-width: 7.5rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
 .wt-note { color: #3d4852; font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
 @media (max-width: 640px) {
@@ -92,9 +93,10 @@ def problem_list(texts: Sequence[str], heading: str) -> None:
     st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
 
 
-def picture(found: Picture, note: str = "") -> None:
-    """Show a chart under the finding that it shows, and its files to take away."""
-    st.html(f'<h2 class="wt-finding">{escape(found.title)}</h2>')
+def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
+    """Show a chart under the finding that it shows (unless the screen's answer says it), and its files to take away."""
+    if headed:
+        finding(found.title)
     st.altair_chart(
         found.shown(),
         width="content" if found.fixed_width else "stretch",

@@ -83,7 +83,7 @@ def show() -> None:
     if files and not faulty:
         manifest = _marked(files, columns)
         try:
-            with st.spinner("Comparing the runs"):
+            with st.spinner("Comparing the runs", show_time=True):
                 found, words = _compared(files, manifest, work.usable, st.session_state.get("road without", "stowed"))
             sentence = found.words
         except InputError as error:
@@ -100,7 +100,7 @@ def show() -> None:
     with top:
         page.answer_line(work, _HEADING, sentence)
     if found is not None:
-        page.picture(_picture(found, work.usable))
+        page.picture(_picture(found, work.usable), headed=False)
         page.finding("How it was reached")
         page.bullets([line.strip() for line in words if line.strip()])
     page.cautions(("The driver drives. Starting, watching and marking a recording is a passenger's job.",))

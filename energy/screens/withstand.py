@@ -87,7 +87,7 @@ def _picture(found: LoadTable) -> Picture | None:
         return None
     frame = pd.DataFrame({"load": list(least), "margin": list(least.values())}).sort_values("margin")
     frame["drawn"] = frame["margin"].clip(upper=_MOST_MARGIN)
-    frame["text"] = [f"{m:.2f}" if m < 10 else f"{m:.0f}" for m in frame["margin"]]
+    frame["text"] = [told.margin_figures(m) for m in frame["margin"]]
     frame["over"] = frame["margin"] < 1
     y = alt.Y("load:N", title=None, sort=list(frame["load"]), axis=alt.Axis(labelLimit=190))
     x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]))
