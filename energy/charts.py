@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from energy.heater import TemperatureBand
     from energy.heater_fit import Residuals
+    from energy.payback import Payback, PayMap
     from energy.rotor import RotorCurves
 
 PICTURE_KINDS = (".svg", ".png", ".html")
@@ -126,6 +127,121 @@ def curves_chart(curves: RotorCurves, title: str) -> alt.TopLevelMixin:
         .configure_title(fontSize=15, anchor="start")
         .configure_axis(labelFontSize=12, titleFontSize=13)
     )
+
+
+def payback_chart(found: Payback, title: str, system: UnitSystem = "metric") -> alt.TopLevelMixin:
+    """Return two maps over road speed, head wind and descent: heat less drag power as colour, and the lines where it pays.
+
+    The bands hold 90 % of the lines of the draws.
+    """
+    import altair as alt
+
+    wind, descent = (
+        pay_map(paid, along, kind, lines, system)[0].properties(
+            width=380, height=300, title=f"over {along}, with 90 % bands"
+        )
+        for paid, along, kind, lines in (
+            (found.wind, "head wind", "speed", ("alternator", "energy")),
+            (found.descent, "descent", "share", ("fuel", "alternator")),
+        )
+    )
+    return (
+        alt.hconcat(wind, descent)
+        .resolve_scale(color="independent")
+        .properties(title=alt.TitleParams(title, anchor="start"))
+    )
+
+
+_PAY_LINES = {
+    "fuel": ("heat is free of fuel", COLOURS[2]),
+    "alternator": ("cheaper than the alternator", COLOURS[1]),
+    "energy": ("heat above drag power", COLOURS[6]),
+}
+
+
+def pay_map(
+    paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[str, ...], system: UnitSystem
+) -> tuple[Any, pd.DataFrame]:
+    """Return one map of when it pays, without title or size, and the numbers behind its colours."""
+    import altair as alt
+    import pandas as pd
+
+    speeds = np.array([to_user(v, "speed", system) for v in paid.speeds_m_s])
+    along = np.array([to_user(v, along_kind, system) for v in paid.along])
+    x_title = f"road speed ({label('speed', system)})"
+    y_title = f"{along_name} ({label(along_kind, system)})"
+    first = "energy" if along_name == "head wind" else "fuel"
+    colour_title = "heat less drag power (kW)" if first == "energy" else "change in fuel power, saved (kW)"
+    half_x, half_y = (speeds[1] - speeds[0]) / 2, (along[1] - along[0]) / 2
+    cells = pd.DataFrame(
+        {
+            "x": np.repeat(speeds[None], len(along), axis=0).ravel() - half_x,
+            "x2": np.repeat(speeds[None], len(along), axis=0).ravel() + half_x,
+            "y": np.maximum(np.repeat(along[:, None], len(speeds), axis=1).ravel() - half_y, 0.0),
+            "y2": np.repeat(along[:, None], len(speeds), axis=1).ravel() + half_y,
+            "kW": paid.balances[first].ravel() / 1e3,
+            "speed": np.repeat(speeds[None], len(along), axis=0).ravel(),
+            "along": np.repeat(along[:, None], len(speeds), axis=1).ravel(),
+        }
+    )
+    most = max(float(np.abs(cells["kW"]).max()), 1e-3)
+    # One wide domain would paint all but the fastest corner white.
+    colour = alt.Scale(scheme="blueorange", reverse=True, type="symlog", constant=most / 30, domain=[-most, most])
+    x_scale = alt.Scale(domain=[float(speeds[0] - half_x), float(speeds[-1] + half_x)], nice=False)
+    y_scale = alt.Scale(domain=[0.0, float(along[-1] + half_y)], nice=False)
+    base = (
+        alt.Chart(cells)
+        .mark_rect()
+        .encode(
+            x=alt.X("x:Q", title=x_title, scale=x_scale),
+            x2="x2",
+            y=alt.Y("y:Q", title=y_title, scale=y_scale),
+            y2="y2",
+            color=alt.Color("kW:Q", title=colour_title, scale=colour, legend=alt.Legend(orient="bottom")),
+            tooltip=[
+                alt.Tooltip("speed:Q", title=x_title, format=".3~g"),
+                alt.Tooltip("along:Q", title=y_title, format=".3~g"),
+                alt.Tooltip("kW:Q", title=colour_title, format="+.3~g"),
+            ],
+        )
+    )
+    layers: list[alt.Chart] = [base]
+    drawn_lines: list[pd.DataFrame] = []
+    for name in shown_lines:
+        line = paid.lines[name]
+        words, stroke = _PAY_LINES[name]
+        top = along[-1] + half_y
+
+        def clipped(values: np.ndarray, top: float = top) -> np.ndarray:
+            inside = np.array([to_user(v, along_kind, system) if np.isfinite(v) else top for v in values])
+            return np.minimum(inside, top)
+
+        low, high = clipped(line.low), clipped(line.high)
+        rows = pd.DataFrame({"x": speeds, "low": low, "high": high, "y": clipped(line.value), "line": words})
+        band = rows[rows["low"] < top]
+        middle = rows[np.isfinite(line.value)]
+        if len(band):
+            layers.append(alt.Chart(band).mark_area(opacity=0.3, color=stroke).encode(x="x:Q", y="low:Q", y2="high"))
+        if len(middle):
+            drawn_lines.append(middle)
+    if drawn_lines:
+        stroke_scale = alt.Scale(
+            domain=[words for words, _ in _PAY_LINES.values()], range=[stroke for _, stroke in _PAY_LINES.values()]
+        )
+        legend = alt.Legend(orient="bottom", columns=1, labelLimit=300, symbolSize=300)
+        dashes = alt.Scale(domain=[words for words, _ in _PAY_LINES.values()], range=[[1, 0], [6, 3], [2, 2]])
+        layers.append(
+            alt.Chart(pd.concat(drawn_lines))
+            .mark_line(strokeWidth=2.5)
+            .encode(
+                x="x:Q",
+                y="y:Q",
+                stroke=alt.Stroke("line:N", title="pays from here on", scale=stroke_scale, legend=legend),
+                strokeDash=alt.StrokeDash("line:N", title="pays from here on", scale=dashes, legend=legend),
+            )
+        )
+    table = cells[["speed", "along", "kW"]].set_axis([x_title, y_title, colour_title], axis=1)
+    return alt.layer(*layers).resolve_scale(color="independent"), table
 
 
 def heating_chart(

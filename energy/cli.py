@@ -16,6 +16,8 @@ from vehicle.problems import InputError, Problem
 COMMANDS = {
     "answer": "answer",
     "match": "match",
+    "payback": "payback",
+    "reconcile": "reconcile",
     "size": "size",
     "curves": "curves",
     "loads": "loads",

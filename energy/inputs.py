@@ -130,6 +130,7 @@ class Inputs:
     compared_with: str
     credit: Credit
     other_sources: OtherSources
+    longest_idle_s: Values  # on a trip; 0 for a steady drive
     assumptions: tuple[Assumption, ...]
     used: tuple[str, ...]
 
@@ -220,7 +221,13 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     """Return the numbers of a scenario; `draws` (key -> array in SI) takes the place of single values."""
     read = reader(scenario, draws)
     temperature, density = _air(read)
-    road_speed = read("trip.road_speed")
+    road_speed = _road_speed(read)
+    idle: Values = 0.0
+    if scenario.schedule is not None:
+        idle = read("trip.longest_idle")
+        if scenario.wind_climate is not None:
+            read("wind_climate.mean_speed")
+            read("wind_climate.shape")
     air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
     turns = scenario.rotor.turns_into_wind
     exponent = 0.0 if turns else read("rotor.yaw_exponent")
@@ -249,6 +256,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
         compared_with=scenario.trip.compared_with,
         credit=credit,
         other_sources=other,
+        longest_idle_s=idle,
         assumptions=tuple(read.assumptions.values()),
         used=tuple(read.used),
     )
@@ -260,6 +268,15 @@ def _air(read: _Reader) -> tuple[Values, np.ndarray]:
     if pressure is None:
         pressure = standard_atmosphere(read("air.altitude"))[1]
     return temperature, density_kg_m3(temperature, pressure, humidity)
+
+
+def _road_speed(read: _Reader) -> Values:
+    speed = read.maybe("trip.road_speed")
+    if speed is None:  # steady questions about a scenario that has a schedule
+        assert read.scenario.schedule is not None
+        speed = read.scenario.schedule.mean_moving_speed_m_s
+        read.say("trip.road_speed", f"{speed * 3.6:.3g} km/h", "mean speed of the schedule while it moves")
+    return speed
 
 
 def _wind_speed(read: _Reader) -> Values:
@@ -357,7 +374,7 @@ def _road_load(read: _Reader) -> RoadLoad:
             read("vehicle.coastdown_air_density"),
             rolling,
         )
-    if np.any(np.asarray(read("trip.acceleration")) != 0):
+    if read.scenario.schedule is not None or np.any(np.asarray(read("trip.acceleration")) != 0):
         load = replace(load, rotating_mass_factor=read("vehicle.rotating_mass_factor"))
     return load
 

@@ -55,6 +55,7 @@ class TurbineAtWork:
     turning: np.ndarray
     beyond_data: np.ndarray
     stalled_torque_share: np.ndarray  # NaN where the curves do not tell
+    stowed_drag_n: np.ndarray | None = None  # of the stowed rotor, where it has been found already
 
 
 @dataclass(frozen=True)
@@ -121,9 +122,12 @@ class OtherSource:
     note: str
 
 
-def answer(inputs: Inputs) -> Answer:
-    """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat."""
-    turbine = _spread(turbine_at_work(inputs), inputs)
+def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
+    """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat.
+
+    `turbine` takes the place of what the turbine does in the scenario's air (see energy/trip_ledger.py).
+    """
+    turbine = _spread(turbine_at_work(inputs) if turbine is None else turbine, inputs)
     states = {
         "absent": _state(inputs, "absent", turbine),
         "stowed": _state(inputs, "stowed", turbine),
@@ -139,6 +143,15 @@ def answer(inputs: Inputs) -> Answer:
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
 
 
+def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For many draws."""
+    turbine = turbine_at_work(inputs, with_free_run=False) if turbine is None else turbine
+    heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
+    without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)
+    working = _state(inputs, "working", turbine)
+    return working.supply.source_w - without.supply.source_w, turbine.heat_power_w
+
+
 def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
     """Return the turbine with every figure in the shape of all conditions, those of the road too."""
     road = _state(inputs, "absent", turbine).supply.source_w
@@ -148,8 +161,8 @@ def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
     return replace(turbine, **spread)
 
 
-def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
-    """Return what the working turbine does in the scenario's air."""
+def turbine_at_work(inputs: Inputs, *, with_free_run: bool = True) -> TurbineAtWork:
+    """Return what the working turbine does in the scenario's air; without `with_free_run` that speed is left at NaN."""
     turbine = inputs.turbine
     area = np.pi / 4 * np.asarray(turbine.diameter_m) ** 2
     if turbine.measured is not None:
@@ -176,7 +189,9 @@ def turbine_at_work(inputs: Inputs) -> TurbineAtWork:
         thrust_coefficient=point.thrust_coefficient,
         tip_speed_ratio=point.tip_speed_ratio,
         thrust_floor=floor,
-        free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain),
+        free_run_speed_rad_s=free_run_speed_rad_s(rotor, turbine.chain)
+        if with_free_run
+        else np.full(np.shape(shaft), np.nan),
         turning=point.rotor_speed_rad_s > 0,
         beyond_data=point.beyond_table,
         stalled_torque_share=stalled_torque_share(rotor.curves, turbine.pitch_deg, point.tip_speed_ratio),
@@ -294,9 +309,11 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     )
     zero = np.zeros(np.shape(forces.total_n))
     mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
-    rotor = {"absent": lambda: zero, "stowed": lambda: stowed_drag_n(inputs), "working": lambda: turbine.rotor_drag_n}[
-        state
-    ]()
+    rotor = zero
+    if state == "working":
+        rotor = turbine.rotor_drag_n
+    elif state == "stowed":
+        rotor = stowed_drag_n(inputs) if turbine.stowed_drag_n is None else turbine.stowed_drag_n
     wheel = (forces.total_n + mount + rotor) * speed
     heat = np.asarray(0.0 if alternator_heat_w is None else alternator_heat_w)
     path = np.asarray(inputs.credit.path_efficiency)
@@ -482,17 +499,22 @@ def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0
     return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
 
+def heat_less_drag_w(found: Answer) -> np.ndarray:
+    """Return the heat less the power that the drag of mount and working rotor takes at the wheels, in W."""
+    working = found.states["working"]
+    speed = np.asarray(found.inputs.road_speed_m_s, float)
+    return found.turbine.heat_power_w - (working.mount_drag_n + working.rotor_drag_n) * speed
+
+
 def break_even_head_wind_m_s(winds_m_s: np.ndarray, found: Answer) -> float:
     """Return the head wind (m/s) from which the heat exceeds the power that the turbine's drag takes at the wheels.
 
     `found` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN where
     not even the strongest of the winds suffices, or where the vehicle stands.
     """
-    working = found.states["working"]
-    speed = np.asarray(found.inputs.road_speed_m_s, float)
-    if np.all(speed == 0):
+    if np.all(np.asarray(found.inputs.road_speed_m_s) == 0):
         return float("nan")
-    gain = found.turbine.heat_power_w - (working.mount_drag_n + working.rotor_drag_n) * speed
+    gain = heat_less_drag_w(found)
     above = np.flatnonzero(gain >= 0)
     if not above.size:
         return float("nan")

@@ -199,7 +199,7 @@ class _Builder:
 
     def _worst(self) -> Conditions:
         read, scenario = self.read, self.scenario
-        trip_speed = float(np.asarray(self.inputs.road_speed_m_s))
+        trip_speed = max(float(np.asarray(self.inputs.road_speed_m_s)), self.scenario.fastest_road_speed_m_s)
         highest = read.maybe("gust.road_speed")
         speed = trip_speed if highest is None else max(trip_speed, float(highest))
         wind = float(np.maximum(0.0, np.asarray(read("air.wind_speed")) * np.cos(read("air.wind_from"))))

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.charts import COLOURS
-from energy.inputs import inputs_of
+from energy.inputs import inputs_of, ranges_of
 from energy.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.matching import limit_shares
 from energy.report import Told, conditions
 from energy.scenario import Scenario
+from energy.uncertainty import draws_of, scenario_correlations, shares
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 BLUE, ORANGE, GREEN = COLOURS[0], COLOURS[1], COLOURS[2]
 GREY, BLACK = "#8a949c", "#101418"
+_BAND_DRAWS = 128  # a power of two, for shares that fill the cube evenly
 _FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
 
 
@@ -118,6 +120,17 @@ def fuel_over_speed(told: Told, system: UnitSystem) -> Picture:
     )
     chart = _lines(frame, speed_name, change_name, "turbine", ("absent", "stowed", "working"), (GREY, BLUE, ORANGE))
     layers = [chart]
+    band = _band(told.scenario, speeds)
+    if band is not None:
+        factor = (
+            1e-3 if swept.inputs.fuel is None else to_user(1.0, kind, system) / swept.inputs.fuel.heating_value_j_per_m3
+        )
+        x = [to_user(v, "speed", system) for v in speeds]
+        ends = pd.DataFrame({speed_name: x, "lowest": band[0] * factor, "highest": band[1] * factor})
+        area = alt.Chart(ends).mark_area(opacity=0.2, color=ORANGE)
+        where = {"x": f"{_escaped(speed_name)}:Q", "y": alt.Y("lowest:Q", title=change_name), "y2": "highest:Q"}
+        layers.insert(0, area.encode(**where))
+        frame = frame.merge(ends.assign(turbine="working"), how="left", on=[speed_name, "turbine"])
     if own > 0:
         here = frame[np.isclose(frame[speed_name], to_user(own, "speed", system)) & (frame["turbine"] != "absent")]
         layers.append(_points(here, speed_name, change_name, "turbine"))
@@ -127,6 +140,19 @@ def fuel_over_speed(told: Told, system: UnitSystem) -> Picture:
         alt.layer(*layers).properties(height=320),
         frame,
     )
+
+
+def _band(scenario: Scenario, speeds_m_s: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return the 5 % and 95 % quantiles of the change in source power (W) at every road speed; None if all is exact."""
+    ranges = {key: value for key, value in ranges_of(scenario).items() if key != "trip.road_speed"}
+    if not ranges:
+        return None
+    share = shares(_BAND_DRAWS, len(ranges))
+    drawn = draws_of(ranges, share, scenario_correlations(scenario))
+    found = answer(inputs_of(scenario, {**{k: v[:, None] for k, v in drawn.items()}, "trip.road_speed": speeds_m_s}))
+    change = found.states["working"].supply.source_w - found.states["absent"].supply.source_w
+    low, high = np.quantile(change, (0.05, 0.95), axis=0)
+    return low, high
 
 
 def _fuel_title(told: Told, swept: Answer, speeds: np.ndarray, system: UnitSystem) -> str:

@@ -197,3 +197,18 @@ def _check(value: Uncertain, spec: Spec) -> None:
             unit = {"dimensionless": "", "delta_degC": " K"}.get(spec.unit, f" {spec.unit}")
             what = "" if number == value.value else " (an end of its range)"
             raise FieldError(f"{number:g}{unit}{what}", spec.accepted())
+
+
+def written(value: Uncertain, unit: str) -> str:
+    """Return a value known to ± as TOML for a scenario file: { value = "1.45 m**2", plus_minus = "0.1 m**2" }."""
+    half = (value.high - value.low) / 2
+    places = 1 - math.floor(math.log10(half)) if half > 0 else 6
+
+    def number(amount: float) -> str:
+        return f"{round(amount, places):.{max(places, 0)}f}"
+
+    if unit == "dimensionless":
+        return f"{{ value = {number(value.value)}, plus_minus = {number(half)} }}"
+    if unit == "K":
+        return f'{{ value = "{number(value.value - 273.15)} degC", plus_minus = "{number(half)} K" }}'
+    return f'{{ value = "{number(value.value)} {unit}", plus_minus = "{number(half)} {unit}" }}'

@@ -5,17 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.blade import STALL_SHARE_LIMIT
-from energy.inputs import Assumption, inputs_of, shown_value
-from energy.ledger import Answer, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
+from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
+from energy.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
+from energy.quantity import Uncertain
 from energy.scenario import Price, Scenario
+from energy.uncertainty import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread, spread_of
 from vehicle.engine import Battery
-from vehicle.units import UnitSystem, figures, show, to_user
+from vehicle.units import UnitSystem, figures, label, show, to_user
+
+if TYPE_CHECKING:
+    from energy.trip_ledger import TripAnswer
 
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -39,13 +44,52 @@ class Told:
     scenario: Scenario
     answer: Answer
     break_even_head_wind_m_s: float
+    spread: Spread | None = None  # None where nothing is uncertain, or draws were not wanted
+    trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+
+    @property
+    def at_its_most(self) -> TurbineAtWork:
+        """The turbine where it works hardest: at the steady speed, or each figure's greatest over a trip."""
+        return self.answer.turbine if self.trip is None else self.trip.most
+
+    @property
+    def over_s(self) -> float:
+        """The time that totals are told for: that of the trip; 1 s for a steady drive, whose figures are per time."""
+        return 1.0 if self.trip is None else self.trip.steps.total_s
+
+    @property
+    def fuel_kind(self) -> str:
+        """The kind of quantity that fuel is told in: flow, or volume over a trip."""
+        return "fuel_flow" if self.trip is None else "volume"
+
+    @property
+    def power_kind(self) -> str:
+        """The kind of quantity that heat is told in: power, or energy over a trip."""
+        return "power" if self.trip is None else "energy"
 
 
-def answered(scenario: Scenario) -> Told:
-    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power."""
+def answered(scenario: Scenario, *, exact: bool = False) -> Told:
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
+
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`.
+    """
+    if scenario.schedule is not None:
+        return _trip_answered(scenario, exact=exact)
     found = answer(inputs_of(scenario))
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
-    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep))
+    spread = None if exact else spread_of(scenario)
+    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
+
+
+def _trip_answered(scenario: Scenario, *, exact: bool) -> Told:
+    from energy.trip_ledger import answer_trip, trip_chain
+
+    trip = answer_trip(scenario)
+    spread = None
+    if not exact:
+        quick = trip_chain(scenario, coarse=True)
+        spread = spread_of(scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick)
+    return Told(scenario, trip.mean, math.nan, spread, trip)
 
 
 def _f(value: Any) -> float:
@@ -55,23 +99,53 @@ def _f(value: Any) -> float:
 
 def conditions(told: Told, system: UnitSystem) -> str:
     """Return where and when, in words: "At 100 km/h in still air on the flat"."""
+    if told.trip is not None:
+        return _trip_conditions(told, told.trip, system)
     inputs = told.answer.inputs
     speed, grade = _f(inputs.road_speed_m_s), _f(inputs.grade)
-    wind = told.scenario.air.wind_speed.value
-    angle = math.degrees(told.scenario.air.wind_from.value) % 360
-    off = min(angle, 360 - angle)
     place = f"At {show(speed, 'speed', system)}" if speed > 0 else "Standing"
-    if wind < 0.05:
-        air = " in still air"
-    else:
-        kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
-        turned = f" ({off:.0f}° off the bow)" if 1 < off < 179 else ""
-        air = f" in a {kind} of {show(wind, 'speed', system)}{turned}"
     if abs(grade) < 1e-9:
         road = " on the flat" if speed > 0 else ""
     else:
         road = f" {'up' if grade > 0 else 'down'} a {figures(abs(grade) * 100, 2)} % grade"
-    return place + air + road
+    return place + _air_words(told, system) + road
+
+
+_WORKS = {
+    "always": "",
+    "braking_or_descending": " with the turbine at work only while braking or descending",
+    "only_parked": " with the turbine at work only while standing",
+    "below_speed": " with the turbine at work only below {}",
+    "above_speed": " with the turbine at work only above {}",
+}
+
+
+def _trip_conditions(told: Told, trip: TripAnswer, system: UnitSystem) -> str:
+    steps, asked = trip.steps, told.scenario.trip
+    limit = show(asked.works_speed.value, "speed", system) if asked.works_speed is not None else ""
+    climbs = f" climbing {show(steps.climb_m, 'length', system)} in all" if steps.climb_m > 0.5 else ""
+    climate = told.scenario.wind_climate
+    if np.isfinite(steps.wind_speed_m_s).any():
+        air = " in the wind along the way"
+    elif climate is not None and "wind_speed" not in told.scenario.air.model_fields_set:
+        air = f" in the winds of a year (mean {show(climate.mean_speed.value, 'speed', system)})"
+    else:
+        air = _air_words(told, system)
+    return (
+        f"Over the {show(steps.distance_m, 'distance', system)} of {trip.name} ({show(steps.total_s, 'time', system)})"
+        f"{climbs}{air}{_WORKS[asked.works].format(limit)}"
+    )
+
+
+def _air_words(told: Told, system: UnitSystem) -> str:
+    wind = told.scenario.air.wind_speed.value
+    angle = math.degrees(told.scenario.air.wind_from.value) % 360
+    off = min(angle, 360 - angle)
+    if wind < 0.05:
+        return " in still air"
+    kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
+    turned = f" ({off:.0f}° off the bow)" if 1 < off < 179 else ""
+    return f" in a {kind} of {show(wind, 'speed', system)}{turned}"
 
 
 def verdict(told: Told, system: UnitSystem) -> Verdict:
@@ -85,52 +159,219 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
     without = {"absent": "leaving it at home", "stowed": "carrying it stowed"}[found.compared_with]
     credited = found.inputs.credit.replaces_alternator
     if credited:
-        without += f" and making the same {show(heat, 'power', system)} with the engine's alternator"
+        without += f" and making the same {_heat_words(told, system)} with the engine's alternator"
     case = ("credited with the alternator's work it replaces, " if credited else "no credit for replaced work, ") + (
         f"compared with turbine {found.compared_with}"
     )
-    purpose = f"to put {show(heat, 'power', system)} into {load}" if heat > 0.5 else f"and puts nothing into {load}"
+    purpose = f"to put {_heat_words(told, system)} into {load}" if heat > 0.5 else f"and puts nothing into {load}"
+    nominal = "costs" if change > small else "saves" if change < -small or heat > 0.5 else "cannot tell"
+    spread = told.spread
+    if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
+        return Verdict("cannot tell", case, f"{where} {_undecided(told, without, purpose, system)}")
+    sure = f", {sureness(spread)}" if spread is not None else ""
+    doubt = doubt_words(told, system)
     if change > small:
-        per = ""
-        if heat > 0.5:
-            per = f": {_per_heat(found, system)}"
-        return Verdict(
-            "costs", case, f"{where} the turbine costs {_change_words(found, system)} than {without}, {purpose}{per}."
-        )
+        per = f": {_per_heat(found, system)}" if heat > 0.5 else ""
+        words = f"costs {_change_words(told, system)} than {without}{sure}, {purpose}{per}."
+        return Verdict("costs", case, f"{where} the turbine {words}{doubt}")
     if change < -small:
-        return Verdict(
-            "saves", case, f"{where} the turbine saves {_change_words(found, system)} against {without}, {purpose}."
-        )
+        words = f"saves {_change_words(told, system)} against {without}{sure}, {purpose}."
+        return Verdict("saves", case, f"{where} the turbine {words}{doubt}")
     if heat > 0.5:
+        inside = f" (90 %: {_range_words(_drawn_heat(told), told.power_kind, system)})" if spread is not None else ""
         return Verdict(
             "saves",
             case + "; the fuel does not change, the heat is free",
-            f"{where} the turbine costs no fuel {purpose}: {_who_pays(found)}.",
+            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.{doubt}",
         )
     return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
+
+
+def _heat_words(told: Told, system: UnitSystem) -> str:
+    return show(_f(told.answer.turbine.heat_power_w) * told.over_s, told.power_kind, system)
+
+
+def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> str:
+    """Return the sentence of an answer whose interval holds both saving and costing."""
+    spread = told.spread
+    assert spread is not None
+    figure, kind = _drawn_change(told)
+    low, high = (figures(to_user(value, kind, system), 2, signed=True) for value in (figure[0], figure[-1]))
+    middle = show(figure[2], kind, system, signed=True)
+    chance = f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} it costs"
+    of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
+    return (
+        f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
+        f"{without}, {chance}, {purpose}.{doubt_words(told, system)}"
+    )
+
+
+def sureness(spread: Spread) -> str:
+    """Return in words how sure a verdict is."""
+    probability = max(spread.probability_saves, spread.probability_costs)
+    return "almost certainly" if probability >= ALMOST_CERTAIN else "very likely" if probability >= SURE else "perhaps"
+
+
+def _drawn_change(told: Told) -> tuple[tuple[float, ...], str]:
+    """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
+    assert told.spread is not None
+    fuel = told.answer.inputs.fuel
+    if fuel is None:
+        return tuple(value * told.over_s for value in told.spread.change_w), told.power_kind
+    return tuple(value * told.over_s / fuel.heating_value_j_per_m3 for value in told.spread.change_w), told.fuel_kind
+
+
+def _drawn_heat(told: Told) -> tuple[float, ...]:
+    """Return the quantiles of the heat: W, or J over a trip."""
+    assert told.spread is not None
+    return tuple(value * told.over_s for value in told.spread.heat_w)
+
+
+def _range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:
+    """Return the 90 % (or 50 %) interval of quantiles at `QUANTILES`, as "2.0 to 3.6 L/h"."""
+    low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
+    if low < 0 < high:
+        return f"{figures(to_user(low, kind, system), 2, signed=True)} to {show(high, kind, system, signed=True, digits=2)}"
+    if kind == "power":  # its unit goes by size
+        return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
+    return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
+
+
+# How an input is called in a sentence; others by their key.
+_CALLED = {
+    "rotor.local_speed_factor": "the air speed where the rotor sits",
+    "rotor.interaction_factor": "what rotor and body do to each other's drag",
+    "rotor.power_factor": "how far the real rotor's power falls from its curves",
+    "rotor.thrust_factor": "how far the real rotor's thrust falls from its curves",
+    "rotor.mount_drag_area": "mount drag area",
+    "vehicle.drag_area": "the vehicle's drag area",
+    "engine.indicated_efficiency": "the engine's efficiency",
+}
+
+
+def called(key: str) -> str:
+    """Return an input's name in a sentence."""
+    return _CALLED.get(key, key.partition(".")[2].replace("_", " "))
+
+
+def doubt_words(told: Told, system: UnitSystem) -> str:
+    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is none."""
+    spread = told.spread
+    if spread is None or not spread.sensitivities:
+        return ""
+    first = sorted(spread.sensitivities, key=lambda s: -s.first_order)
+    names = [" with ".join(called(key) for key in s.inputs) for s in first]
+    if first[0].first_order > 0.5:
+        words, keys = f"most of the doubt is {names[0]}", first[0].inputs
+    elif len(first) > 1 and first[0].first_order + first[1].first_order > 0.5:
+        words, keys = f"most of the doubt is {names[0]} and {names[1]}", (*first[0].inputs, *first[1].inputs)
+    else:
+        words, keys = f"the doubt has many parts, the greatest is {names[0]}", first[0].inputs
+    helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
+    tail = f": {_measure_words(helping[0])}" if helping else ""
+    return f" {words[0].upper()}{words[1:]}{tail}."
+
+
+def _measure_words(measured: Measurement) -> str:
+    share = measured.shrinks_by
+    what = "would halve the interval" if 0.45 <= share <= 0.55 else f"would shrink the interval by {100 * share:.0f} %"
+    return f"{measured.how} (± {shown_width(measured)}) {what}"
+
+
+def shown_width(measured: Measurement) -> str:
+    """Return a measurement's ± in a unit that people read."""
+    unit = spec_of(measured.key).unit
+    return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)
+
+
+def sure_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to measure."""
+    spread = told.spread
+    if spread is None:
+        return []
+    change, kind = _drawn_change(told)
+    name = "change in fuel" if kind == told.fuel_kind else f"change in pack {told.power_kind}"
+    heat = _drawn_heat(told)
+    ranges = ranges_of(told.scenario)
+    rows = []
+    if spread.of == "fuel":
+        rows += [
+            (
+                f"{name}, 90 % and 50 % interval",
+                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median {show(change[2], kind, system, digits=2)}",
+            )
+        ]
+    rows += [
+        (
+            "heat, 90 % and 50 % interval",
+            f"{_range_words(heat, told.power_kind, system)}, {_range_words(heat, told.power_kind, system, inner=True)}",
+        ),
+        ("probability that it saves", _probability_words(spread.probability_saves)),
+    ]
+    for s in spread.sensitivities[:4]:
+        if s.total < 0.01:
+            break
+        known = ", ".join(f"{key} {_range_of(key, ranges)}" for key in s.inputs)
+        rows.append(
+            (
+                "share of the doubt" if s is spread.sensitivities[0] else "",
+                f"{100 * max(s.first_order, 0):.0f} % ± {max(1, round(100 * s.first_order_error))}: {known}",
+            )
+        )
+    for m in [m for m in spread.measurements if m.shrinks_by >= 0.02][:3]:
+        rows.append(
+            (
+                "what to measure next" if m is spread.measurements[0] else "",
+                f"{m.key} to ± {shown_width(m)} by {m.how}: the interval shrinks by {100 * m.shrinks_by:.0f} %",
+            )
+        )
+    return rows
+
+
+def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:
+    value, unit = ranges[key], spec_of(key).unit
+    return f"({shown_value(value.low, unit)} to {shown_value(value.high, unit)})"
+
+
+def _probability_words(probability: float) -> str:
+    if 0 < probability < 0.01:
+        return "below 1 %"
+    return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
 
 
 def _who_pays(found: Answer) -> str:
     if _f(found.inputs.road_speed_m_s) == 0:
         return "standing still, the wind pays for it"
+    if np.any(np.asarray(found.inputs.longest_idle_s) > 0):  # a trip
+        return "stops, wind, or what the brakes would have burnt pay for it"
     return "the engine is on overrun and the brakes would have burnt that power"
 
 
-def _change_words(found: Answer, system: UnitSystem) -> str:
-    """Return the change in fuel without its sign: "0.9 L/h more fuel (+9 %, 0.9 L/100 km)"."""
+def _change_words(told: Told, system: UnitSystem) -> str:
+    """Return the change in fuel without its sign: "0.9 L/h more fuel (90 %: 0.6 to 1.3 L/h; +9 %, 0.9 L/100 km)"."""
+    found = told.answer
     change = found.change
+    interval = ""
+    if told.spread is not None:
+        drawn, kind = _drawn_change(told)
+        # A saving is told as a positive number, and so are the ends of its interval.
+        outward = drawn if _f(change.power_w) > 0 else tuple(-value for value in reversed(drawn))
+        words = _range_words(outward, kind, system)
+        interval = f"90 %: {words.removesuffix(f' {label(kind, system)}') if kind != 'power' else words}; "
     power, percent = _f(change.power_w), _f(change.percent)
     more = "more fuel" if power > 0 else "of fuel"
     share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
     if found.inputs.fuel is None:
         extra = [share] if share else []
-        return f"{show(abs(power), 'power', system)} {'more ' if power > 0 else ''}from the battery pack{f' ({extra[0]})' if extra else ''}"
+        inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
+        return f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
         inside.append(_economy_words(found, system) or show(abs(per_distance), "fuel_per_distance", system))
-    flow = show(abs(_f(change.volume_m3_s)), "fuel_flow", system)
-    return f"{flow} {more}{f' ({chr(44).join(inside)})' if inside else ''}".replace(",", ", ")
+    flow = show(abs(_f(change.volume_m3_s)) * told.over_s, told.fuel_kind, system, digits=2)
+    all_inside = f"{interval}{', '.join(inside)}".removesuffix("; ")
+    return f"{flow} {more}{f' ({all_inside})' if all_inside else ''}"
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
@@ -173,15 +414,17 @@ def money_per_hour(told: Told) -> tuple[float, str] | None:
 def cautions(told: Told, system: UnitSystem) -> list[str]:
     """Return what could hurt someone, break, or make the answer wrong, the most pressing first."""
     found, scenario = told.answer, told.scenario
-    turbine, limits = found.turbine, found.inputs.turbine
+    turbine, limits = told.at_its_most, found.inputs.turbine
     said: list[str] = [*_limit_cautions(told, system)]
     radius = _f(limits.diameter_m) / 2
-    if turbine.point is not None and limits.curves is not None:
-        if not bool(turbine.turning):
+    if limits.curves is not None:
+        if told.trip is not None and not bool(turbine.turning):
+            said.append("The rotor never turns on this trip: it does not start, or its policy never lets it work.")
+        if turbine.point is not None and not bool(turbine.turning):
             said.append(
                 "The rotor does not start with the load connected: its torque at standstill is too small for cogging, friction and load. Its blades still drag."
             )
-        if bool(turbine.point.is_stalled):
+        if turbine.point is not None and bool(turbine.point.is_stalled):
             fast = np.nanmax(turbine.point.stable_speeds_rad_s)
             said.append(
                 f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
@@ -203,7 +446,7 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
                 )
     elif bool(turbine.beyond_data):
         said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
-    if _f(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
+    if told.trip is None and _f(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         said.append(_stall_caution(told, system))
     if bool(turbine.thrust_floor):
         said.append(
@@ -216,7 +459,13 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
     for state in (found.without, found.states["working"]):
         if not bool(state.supply.enough_torque):
             said.append(
-                f"The engine has not the torque for this speed ({state.state}): the fuel shown is that of a fuller throttle than it has."
+                f"The engine has not the torque for {'this speed' if told.trip is None else 'all of this trip'} ({state.state}): the fuel shown is that of a fuller throttle than it has."
+            )
+    if told.spread is not None and told.spread.of == "fuel":
+        low, high = told.spread.change_w[0], told.spread.change_w[-1]
+        if not low <= _f(found.change.power_w) <= high:
+            said.append(
+                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of its own range. The interval is the better guide."
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
@@ -241,7 +490,7 @@ def _above(value: float, limit: Any) -> bool:
 
 
 def _limit_cautions(told: Told, system: UnitSystem) -> list[str]:
-    turbine, limits = told.answer.turbine, told.answer.inputs.turbine
+    turbine, limits = told.at_its_most, told.answer.inputs.turbine
     tip = _f(turbine.rotor_speed_rad_s) * _f(limits.diameter_m) / 2
     current = math.nan if turbine.electrical is None else _f(turbine.electrical.current_a)
     checks = [
@@ -260,7 +509,7 @@ def _limit_cautions(told: Told, system: UnitSystem) -> list[str]:
 
 def _standing_cautions(told: Told) -> list[str]:
     """Return the cautions that always hold."""
-    turbine = told.answer.turbine
+    turbine = told.at_its_most
     said = []
     volts = 0.0
     if turbine.electrical is not None and told.answer.inputs.turbine.chain is not None:
@@ -327,6 +576,22 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 "l_per_h_without_credit": _f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
                 "compared_with": found.compared_with,
             },
+            "interval": interval_data(told),
+            "matters_most": [
+                {
+                    "input": " + ".join(s.inputs),
+                    "share": s.first_order,
+                    "share_error": s.first_order_error,
+                    "total_share": s.total,
+                    "total_share_error": s.total_error,
+                }
+                for s in (told.spread.sensitivities if told.spread else ())
+                if s.total >= 0.005
+            ],
+            "measure_next": [
+                {"input": m.key, "plus_minus": m.plus_minus, "how": m.how, "interval_shrinks_by": m.shrinks_by}
+                for m in (told.spread.measurements if told.spread else ())
+            ],
             "electrical_power_w": _f(turbine.electrical_power_w),
             "heat_power_w": _f(turbine.heat_power_w),
             "fuel_per_heat_l_per_kwh": litres_per_kwh(found),
@@ -340,7 +605,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 "thrust_coefficient": _f(turbine.thrust_coefficient),
                 "thrust_n": _f(turbine.thrust_n),
                 "drag_on_vehicle_n": _f(turbine.rotor_drag_n),
-                "drag_power_w": _f(turbine.rotor_drag_n) * _f(found.inputs.road_speed_m_s),
+                "drag_power_w": rotor_drag_power_w(found),
                 "shaft_power_w": _f(turbine.shaft_power_w),
                 "air_speed_m_s": _f(found.inputs.rotor_air_speed_m_s),
                 "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
@@ -352,6 +617,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
                 if turbine.point is None
                 else [float(v) * 30 / math.pi for v in turbine.point.stable_speeds_rad_s if np.isfinite(v)],
             },
+            "trip": _trip_data(told),
             "states": {
                 name: {
                     "source_power_w": _f(state.supply.source_w),
@@ -397,6 +663,58 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "cautions": cautions(told, system),
         }
     )
+
+
+def _trip_data(told: Told) -> dict[str, Any] | None:
+    """Return the totals of a trip as data; None for a steady drive."""
+    trip, found = told.trip, told.answer
+    if trip is None:
+        return None
+    total, fuel = trip.steps.total_s, found.inputs.fuel
+    litres = math.nan if fuel is None else total / fuel.heating_value_j_per_m3 * 1e3
+    kwh = total / 3.6e6
+    return {
+        "schedule": trip.name,
+        "duration_s": total,
+        "distance_m": trip.steps.distance_m,
+        "climb_m": trip.steps.climb_m,
+        "works": told.scenario.trip.works,
+        "works_share_of_time": trip.works_share,
+        "fuel_without_l": _f(found.without.supply.source_w) * litres,
+        "fuel_working_l": _f(found.states["working"].supply.source_w) * litres,
+        "fuel_change_l": _f(found.change.power_w) * litres,
+        "heat_kwh": _f(found.turbine.heat_power_w) * kwh,
+        "electrical_kwh": _f(found.turbine.electrical_power_w) * kwh,
+        "highest_rotor_speed_rpm": _f(trip.most.rotor_speed_rad_s) * 30 / math.pi,
+        "highest_thrust_n": _f(trip.most.thrust_n),
+        "highest_heat_power_w": _f(trip.most.heat_power_w),
+    }
+
+
+def interval_data(told: Told) -> dict[str, Any] | None:
+    """Return the intervals as data; None where nothing was drawn."""
+    spread = told.spread
+    if spread is None:
+        return None
+    return spread_data(spread, told.scenario)
+
+
+def spread_data(spread: Spread, scenario: Scenario) -> dict[str, Any]:
+    """Return the intervals of draws as data."""
+    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
+    fuel = inputs_of(scenario).fuel
+    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
+    return {
+        "fuel_change_l_per_h": None
+        if fuel is None
+        else {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
+        "fuel_change_power_w": dict(zip(names, spread.change_w, strict=True)),
+        "heat_power_w": dict(zip(names, spread.heat_w, strict=True)),
+        "probability_saves": spread.probability_saves,
+        "probability_costs": spread.probability_costs,
+        "draws": spread.draws,
+        "matters_most_for": {"fuel": "fuel_change", "heat": "heat_power_w"}[spread.of],
+    }
 
 
 def _flow(found: Answer, power_w: float) -> float:
@@ -460,7 +778,9 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers that a builder looks for, as (name, text)."""
     found = told.answer
     turbine, change = found.turbine, found.change
-    drag_w = _f(turbine.rotor_drag_n) * _f(found.inputs.road_speed_m_s)
+    drag_w = rotor_drag_power_w(found)
+    if told.trip is not None:
+        return [*_trip_numbers(told, told.trip, system), *_running_costs(told, system)]
     rows = [("air speed at the rotor", show(_f(found.inputs.rotor_air_speed_m_s), "speed", system))]
     if math.isfinite(_f(turbine.rotor_speed_rad_s)):
         tip = _f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2
@@ -509,6 +829,69 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
             )
         )
         rows.append(("CO2", f"{show(_f(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
+    return rows + _running_costs(told, system)
+
+
+def rotor_drag_power_w(found: Answer) -> float:
+    """Return the power (W) that the working rotor's drag takes at the wheels; over a trip its mean."""
+    return -next(_f(w) for account, name, w in found.ledger if (account, name) == ("road", "rotor drag"))
+
+
+def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return the numbers of a trip: totals, then what the turbine does at its most."""
+    found, steps, most = told.answer, trip.steps, trip.most
+    total = steps.total_s
+
+    def energy(power_w: float) -> str:
+        return show(power_w * total, "energy", system)
+
+    rows = [
+        (
+            "trip",
+            f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean {show(steps.distance_m / total, 'speed', system)}; turbine at work {100 * trip.works_share:.0f} % of the time",
+        ),
+        (
+            "drag energy paid, shaft energy got",
+            f"{energy(rotor_drag_power_w(found))}, {energy(_f(found.turbine.shaft_power_w))}",
+        ),
+        (
+            "electrical energy, heat",
+            f"{energy(_f(found.turbine.electrical_power_w))}, {energy(_f(found.turbine.heat_power_w))}",
+        ),
+    ]
+    if found.inputs.fuel is not None:
+        volumes = [
+            _f(s.supply.source_w) * total / found.inputs.fuel.heating_value_j_per_m3
+            for s in (found.without, found.states["working"])
+        ]
+        rows.append(
+            (
+                f"fuel, {found.compared_with} and working",
+                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; {show(_f(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
+            )
+        )
+        rows.append(("CO2", f"{show(_f(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
+    brakes = [
+        -next((_f(w) for account, name, w in state.rows if (account, name) == ("road", "brakes")), 0.0)
+        for state in (found.without, found.states["working"])
+    ]
+    rows.append(("burnt in the brakes, without and working", f"{energy(brakes[0])} and {energy(brakes[1])}"))
+    tip = _f(most.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2
+    if math.isfinite(tip):
+        rows.append(
+            (
+                "at its most",
+                f"{show(_f(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, thrust {show(_f(most.thrust_n), 'force', system)}, heat {show(_f(most.heat_power_w), 'power', system)}",
+            )
+        )
+    return rows
+
+
+def _running_costs(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return money, load, efficiency, break-even and totals, as (name, text)."""
+    found = told.answer
+    turbine, change = found.turbine, found.change
+    rows = []
     money = money_per_hour(told)
     if money:
         rows.append(("money", f"{figures(money[0], 3, signed=True)} {money[1]} per hour"))
@@ -537,7 +920,7 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
 def _break_even_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
     found = told.answer
     rows = []
-    if _f(found.inputs.road_speed_m_s) > 0:
+    if told.trip is None and _f(found.inputs.road_speed_m_s) > 0:
         wind = told.break_even_head_wind_m_s
         words = f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else "not in any head wind up to 144 km/h"
         rows.append(("head wind that makes heat exceed drag power", words))

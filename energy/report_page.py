@@ -51,6 +51,11 @@ def report_page(told: Told, system: UnitSystem, bundle: Bundle) -> str:
         f'<div class="caution">{_list(report.cautions(told, system))}</div>',
         "<h2>Numbers</h2>",
         _table(("", ""), report.key_numbers(told, system)),
+        *(
+            ["<h2>How sure it is</h2>", _table(("", ""), report.sure_rows(told, system))]
+            if told.spread is not None
+            else []
+        ),
         "<h2>What the rotor does</h2>",
         f"<p>{_e(report.rotor_sentence(told, system))}</p>",
         '<div class="pictures">' + "".join(_figure(picture) for picture in pictures[2:]) + "</div>",

@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
@@ -25,6 +25,7 @@ from vehicle.engine import FuelMap, TorqueCurve
 from vehicle.fuels import FUELS
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.tables import increasing, read_table
+from vehicle.trip import Profile, Schedule, read_profile, read_schedule
 from vehicle.units import QuantityError, parse, split
 
 MOST_BYTES = 1024 * 1024
@@ -80,6 +81,9 @@ class Table(BaseModel):
                 raise FieldError(f"{shown(raw)} is no list", f"a list [...] of {spec.accepted()}")
             return tuple(read_quantity(entry, spec) for entry in raw)
         return read_quantity(raw, spec)
+
+
+M = TypeVar("M", bound=Table)
 
 
 def quantity_list(unit: str, meaning: str, **limits: float) -> Any:
@@ -404,12 +408,21 @@ class GeneratorTable(Table):
         "H",
         "inductance between two terminals",
         default="0 mH",
+        low="0 mH",
+        high="4 mH",
         at_least=0,
         at_most=10,
-        source="left out: watts come out somewhat high at high speed",
+        source="left out: watts come out somewhat high at high speed; range: common practice, no source",
     )
     pole_pairs: Uncertain = quantity(
-        "dimensionless", "pole pairs (matters with inductance)", default=8, at_least=1, at_most=200, source=NO_SOURCE
+        "dimensionless",
+        "pole pairs (matters with inductance)",
+        default=8,
+        low=4,
+        high=14,
+        at_least=1,
+        at_most=200,
+        source=NO_SOURCE,
     )
     friction_torque: Uncertain = quantity(
         "N*m",
@@ -483,7 +496,13 @@ class Heater(Table):
         source="heating alloys: 0 to about 0.0002 per K, from memory",
     )
     element_temperature: Uncertain = quantity(
-        "K", "temperature of the element at work", default="20 degC", at_most=1700, source="cold element"
+        "K",
+        "temperature of the element at work",
+        default="20 degC",
+        low="20 degC",
+        high="400 degC",
+        at_most=1700,
+        source=f"cold element; range: {NO_SOURCE}",
     )
     lead_resistance: Uncertain = quantity(
         "ohm",
@@ -697,13 +716,17 @@ class EngineTable(Table):
         above=0,
         source=NO_SOURCE,
     )
-    highest_speed: Uncertain = quantity("rad/s", "greatest engine speed", default="5500 rpm", above=0, source=NO_SOURCE)
+    highest_speed: Uncertain = quantity(
+        "rad/s", "greatest engine speed", default="5500 rpm", low="4500 rpm", high="6500 rpm", above=0, source=NO_SOURCE
+    )
     overrun_cut_off: bool = Field(default=True, description="fuel is cut while the wheels drive the engine")
     runs_when_parked: bool = Field(default=False, description="the engine idles while the vehicle stands")
     accessory_power: Uncertain = quantity(
         "W",
         "mechanical power of alternator, air conditioning and pumps beyond those of an idling engine",
         default="0 W",
+        low="0 W",
+        high="800 W",
         at_least=0,
         at_most=50_000,
         source="none beyond what the friction default holds",
@@ -743,7 +766,32 @@ class BatteryTable(Table):
 class Trip(Table):
     """How it is driven, and what it is compared with."""
 
-    road_speed: Uncertain = quantity("m/s", "road speed", required=True, at_least=0, at_most=100)
+    road_speed: Uncertain | None = quantity(
+        "m/s", "road speed of a steady drive (or a schedule instead)", at_least=0, at_most=100
+    )
+    schedule: str | None = Field(
+        default=None, description="CSV of speed over time, for a whole trip (columns time_s, speed_km_h; grade_percent)"
+    )
+    profile: str | None = Field(
+        default=None, description="CSV of altitude_m (or grade_percent) and wind over distance_km, with a schedule"
+    )
+    works: Literal["always", "below_speed", "above_speed", "braking_or_descending", "only_parked"] = Field(
+        default="always",
+        description="when the turbine works on a schedule; at other times it is stowed. braking_or_descending: while the "
+        "road or the vehicle's momentum drives the wheels",
+    )
+    works_speed: Uncertain | None = quantity(
+        "m/s", "the road speed of below_speed and above_speed", above=0, at_most=100
+    )
+    longest_idle: Uncertain = quantity(
+        "s",
+        "stops on a schedule through which the engine idles; in longer ones it is off",
+        default="5 min",
+        low="2 min",
+        high="10 min",
+        at_least=0,
+        source=NO_SOURCE,
+    )
     grade: Uncertain = quantity(
         "dimensionless",
         "rise over run, negative downhill",
@@ -759,6 +807,29 @@ class Trip(Table):
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",
         description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",
+    )
+
+
+class WindClimate(Table):
+    """The wind of a year, where it is driven or parked: for payback, and for trips without a wind of their own."""
+
+    mean_speed: Uncertain = quantity(
+        "m/s", "mean wind speed at rotor height over the year", required=True, above=0, at_most=30
+    )
+    shape: Uncertain = quantity(
+        "dimensionless",
+        "Weibull shape of the wind speeds",
+        default=2.0,
+        low=1.6,
+        high=2.4,
+        above=0.8,
+        at_most=6,
+        source="Rayleigh distribution, common for open country; pattern factors as in Troen & Petersen (1989); range: "
+        + NO_SOURCE,
+    )
+    direction: Literal["any", "given"] = Field(
+        default="any",
+        description="any: from all sides alike, as on roads of every direction; given: always air.wind_from",
     )
 
 
@@ -841,6 +912,26 @@ class Prices(Table):
     fuel: Price | None = price("L", "price of the fuel")
     gas: Price | None = price("L", "price of burner gas (liquid)")
     electricity: Price | None = price("kWh", "price of mains electricity")
+
+
+class CorrelatedPair(Table):
+    """Two uncertain inputs that tend to err together."""
+
+    first: str = Field(description='key of one input, such as "rotor.local_speed_factor"')
+    second: str = Field(description="key of the other")
+    coefficient: Uncertain = quantity(
+        "dimensionless", "correlation coefficient of the two", required=True, at_least=-0.99, at_most=0.99
+    )
+
+
+class UncertaintyTable(Table):
+    """What is known of the uncertain inputs beyond their own ranges."""
+
+    correlated: list[CorrelatedPair] = Field(
+        default_factory=list,
+        description='pairs that err together: [{ first = "rotor.power_factor", second = "rotor.thrust_factor", '
+        "coefficient = 0.7 }]",
+    )
 
 
 class Gust(Table):
@@ -1084,9 +1175,11 @@ TABLES: dict[str, type[Table]] = {
     "engine": EngineTable,
     "battery": BatteryTable,
     "trip": Trip,
+    "wind_climate": WindClimate,
     "credit": Credit,
     "other_sources": OtherSources,
     "prices": Prices,
+    "uncertainty": UncertaintyTable,
     "gust": Gust,
     "mount": Mount,
     "bearing": Bearing,
@@ -1096,7 +1189,18 @@ TABLES: dict[str, type[Table]] = {
 }
 TEXTS = ("title", "note")
 # May be left out: all their keys have defaults.
-MAY_BE_LEFT_OUT = ("air", "drive", "heater", "load", "credit", "other_sources", "prices", "gust", "measurement")
+MAY_BE_LEFT_OUT = (
+    "air",
+    "drive",
+    "heater",
+    "load",
+    "credit",
+    "other_sources",
+    "prices",
+    "gust",
+    "measurement",
+    "uncertainty",
+)
 
 
 @dataclass(frozen=True)
@@ -1127,9 +1231,11 @@ class Scenario:
     engine: EngineTable | None
     battery: BatteryTable | None
     trip: Trip
+    wind_climate: WindClimate | None
     credit: Credit
     other_sources: OtherSources
     prices: Prices
+    uncertainty: UncertaintyTable
     curves: RotorCurves | None
     measured: MeasuredPower | None
     torque_curve: TorqueCurve | None
@@ -1140,9 +1246,18 @@ class Scenario:
     blade_loads: BladeLoads | None
     linkage: Linkage | None
     measurement: Measurement
+    schedule: Schedule | None = None
+    profile: Profile | None = None
     warnings: tuple[str, ...] = field(default=())
     pitch_convention: PitchConvention = field(default_factory=PitchConvention)
     reasons: Mapping[str, str] = field(default_factory=dict)  # key -> why its default differs from the usual one
+
+    @property
+    def fastest_road_speed_m_s(self) -> float:
+        """The road speed, or the greatest of the schedule."""
+        if self.schedule is not None:
+            return float(self.schedule.speed_m_s.max())
+        return 0.0 if self.trip.road_speed is None else self.trip.road_speed.value
 
     def table(self, name: str) -> Table | None:
         """Return one of the scenario's tables by name, None where it has none."""
@@ -1227,7 +1342,7 @@ def _nominal_speed(data: Mapping[str, Any]) -> float:
     if not isinstance(trip, dict):
         return 0.0
     table, _ = _validate("", "trip", trip)
-    return table.road_speed.value if isinstance(table, Trip) else 0.0
+    return table.road_speed.value if isinstance(table, Trip) and table.road_speed is not None else 0.0
 
 
 def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
@@ -1236,6 +1351,11 @@ def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
     if problem.key in keys or problem.key.partition(":")[0] in keys:
         return Problem("--set", problem.key, problem.read, problem.accepted)
     return problem
+
+
+def toml_data(path: Path) -> dict[str, Any]:
+    """Return what a TOML file holds; InputError for one that is missing, no TOML, or too large."""
+    return _read_toml(path)
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
@@ -1325,12 +1445,14 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems += _either_or(name, data)
     files, faults = _read_files(data, folder)
     problems += faults
-    curves, measured, torque_curve, fuel_map = files
+    curves, measured, torque_curve, fuel_map, schedule, profile = files
     convention = PitchConvention()
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if isinstance(rotor, RotorTable) and isinstance(blade, BladeTable) and isinstance(air, Air) and rotor.blade:
         trip = tables["trip"]
-        speed = trip.road_speed.value if isinstance(trip, Trip) else 0.0
+        speed = trip.road_speed.value if isinstance(trip, Trip) and trip.road_speed is not None else 0.0
+        if schedule is not None:
+            speed = schedule.mean_moving_speed_m_s
         try:
             curves, convention = _curves_of_blade(rotor, blade, air, folder, speed)
         except InputError as error:
@@ -1348,6 +1470,8 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         measured=measured,
         torque_curve=torque_curve,
         fuel_map=fuel_map,
+        schedule=schedule,
+        profile=profile,
         pitch_convention=convention,
     )
     problems = _cross_checks(scenario)
@@ -1458,11 +1582,15 @@ def _unique(problems: Sequence[Problem]) -> list[Problem]:
 
 
 def _validate(name: str, key: str, value: Mapping[str, Any]) -> tuple[Table | None, list[Problem]]:
-    model = TABLES[key]
+    return validated(name, key, TABLES[key], value)
+
+
+def validated(name: str, place: str, model: type[M], value: Mapping[str, Any]) -> tuple[M | None, list[Problem]]:
+    """Return a table of a model from what TOML holds, or None and its faults, told at `place` of the file `name`."""
     try:
         return model(**{str(k): v for k, v in value.items()}), []
     except ValidationError as error:
-        return None, [_problem(name, key, model, fault) for fault in error.errors(include_url=False)]
+        return None, [_problem(name, place, model, fault) for fault in error.errors(include_url=False)]
 
 
 def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> Problem:
@@ -1499,7 +1627,11 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
         return found if isinstance(found, dict) else {}
 
     problems = []
-    for key, words in (("rotor", "diameter and curves"), ("vehicle", "mass and drag_area"), ("trip", "road_speed")):
+    for key, words in (
+        ("rotor", "diameter and curves"),
+        ("vehicle", "mass and drag_area"),
+        ("trip", "road_speed or schedule"),
+    ):
         if key not in data:
             problems.append(Problem(name, f"[{key}]", "missing", f"a table [{key}] with at least {words}"))
     if ("engine" in data) == ("battery" in data):
@@ -1516,6 +1648,8 @@ def _either_or(name: str, data: Mapping[str, Any]) -> list[Problem]:
             )
         if "resistance" not in table("heater"):
             problems.append(Problem(name, "heater.resistance", "missing", 'the element, such as "12 ohm"'))
+    if "trip" in data:
+        problems += _trip_problems(name, table("trip"))
     coastdown = [key for key in ("coastdown_a", "coastdown_c") if key in vehicle]
     if "vehicle" in data and len(coastdown) == 1:
         problems.append(
@@ -1617,7 +1751,9 @@ def _rotor_either_or(name: str, rotor: Mapping[str, Any], data: Mapping[str, Any
     return problems
 
 
-_Files = tuple[RotorCurves | None, MeasuredPower | None, TorqueCurve | None, FuelMap | None]
+_Files = tuple[
+    RotorCurves | None, MeasuredPower | None, TorqueCurve | None, FuelMap | None, Schedule | None, Profile | None
+]
 
 
 def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Problem]]:
@@ -1644,6 +1780,8 @@ def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Pro
         read("rotor", "measured_power", read_measured_power),
         read("engine", "torque_curve", read_torque_curve),
         read("engine", "fuel_map", None if not isinstance(data.get("engine"), dict) else _map_reader(data["engine"])),
+        read("trip", "schedule", read_schedule),
+        read("trip", "profile", read_profile),
     )
     return files, problems
 
@@ -1735,6 +1873,7 @@ def _cross_checks(scenario: Scenario) -> list[Problem]:
             problems.append(Problem(scenario.name, "rotor.pitch", "missing", accepted))
         elif not ends[0] - 1e-9 <= pitch.value <= ends[1] + 1e-9:
             problems.append(Problem(scenario.name, "rotor.pitch", f"{pitch.value:g} deg", accepted))
+    problems += _pair_problems(scenario)
     engine = scenario.engine
     if engine is not None:
         for key, falling in (("speed_per_1000_rpm", False), ("gear_ratios", True)):
@@ -1827,8 +1966,90 @@ def _garage_checks(scenario: Scenario) -> list[Problem]:
     return problems
 
 
+def _trip_problems(name: str, trip: Mapping[str, Any]) -> list[Problem]:
+    """Return faults of what stands together in [trip]."""
+    problems = []
+    if ("road_speed" in trip) == ("schedule" in trip):
+        read = "both given" if "schedule" in trip else "missing"
+        problems.append(
+            Problem(
+                name,
+                "trip.road_speed",
+                read,
+                'either road_speed, such as "100 km/h", or schedule, a CSV of speed over time',
+            )
+        )
+    if "schedule" not in trip:
+        problems += [
+            Problem(name, f"trip.{key}", "given without a schedule", "trip.schedule, a CSV of speed over time")
+            for key in ("profile", "works", "works_speed", "longest_idle")
+            if key in trip
+        ]
+    else:
+        problems += [
+            Problem(name, f"trip.{key}", "given beside a schedule", "the schedule alone: it tells this itself")
+            for key in ("acceleration", "distance")
+            if key in trip
+        ]
+        by_speed = trip.get("works") in ("below_speed", "above_speed")
+        if by_speed != ("works_speed" in trip):
+            problems.append(
+                Problem(
+                    name,
+                    "trip.works_speed",
+                    "missing" if by_speed else "given",
+                    'a speed such as "50 km/h" together with works = "below_speed" or "above_speed"',
+                )
+            )
+    return problems
+
+
+def _pair_problems(scenario: Scenario) -> list[Problem]:
+    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that contradict others."""
+    quantities = [
+        f"{table}.{key}"
+        for table, model in TABLES.items()
+        for key, info in model.model_fields.items()
+        if isinstance(info.json_schema_extra, dict) and isinstance(info.json_schema_extra.get("spec"), Spec)
+    ]
+    pairs = scenario.uncertainty.correlated
+    named = list(dict.fromkeys(key for pair in pairs for key in (pair.first, pair.second)))
+    problems = [
+        Problem(
+            scenario.name,
+            "uncertainty.correlated",
+            f"unknown key {shown(key)}",
+            f"{near} (nearest)" if (near := nearest(key, quantities)) else "a key such as rotor.power_factor",
+        )
+        for key in named
+        if key not in quantities
+    ]
+    matrix = np.eye(len(named))
+    for pair in pairs:
+        i, j = named.index(pair.first), named.index(pair.second)
+        matrix[i, j] = matrix[j, i] = pair.coefficient.value
+        if i == j:
+            problems.append(Problem(scenario.name, "uncertainty.correlated", f"{pair.first} twice", "two inputs"))
+    if not problems and pairs and np.linalg.eigvalsh(matrix)[0] < 1e-6:
+        problems.append(
+            Problem(
+                scenario.name,
+                "uncertainty.correlated",
+                "coefficients that contradict each other",
+                "a positive definite set of correlations",
+            )
+        )
+    return problems
+
+
 def _warnings(scenario: Scenario) -> list[str]:
     found = []
+    if (
+        scenario.schedule is not None
+        and scenario.wind_climate is not None
+        and "wind_speed" in scenario.air.model_fields_set
+    ):
+        found.append("air.wind_speed is given, so the trip does not use wind_climate")
     diameter = scenario.rotor.diameter.value
     if diameter > 10:
         found.append(f"rotor.diameter is {diameter:g} m: wider than 10 m on a vehicle looks like a slip of the pen")

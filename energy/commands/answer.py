@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 @common.units_option
 @common.json_option
 @click.option("--brief", is_flag=True, help="Only the verdict.")
+@click.option("--exact", is_flag=True, help="Take every value as exact: no interval, and half the time.")
 @click.option(
     "--report",
     "report_file",
@@ -34,11 +35,12 @@ def command(
     system: UnitSystem,
     as_json: bool,
     brief: bool,
+    exact: bool,
     report_file: Path | None,
 ) -> None:
     """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
 
-    Prints the verdict in one sentence, then the ledger (every watt from fuel and wind to the heated load, without and
+    Prints the verdict in one sentence with its 90 % interval, how sure it is and what to measure next, the ledger (every watt from fuel and wind to the heated load, without and
     with the turbine), the values that were assumed with their sources, and the cautions.
 
     \b
@@ -53,7 +55,7 @@ def command(
 
     if report_file is not None:
         _check_report_file(report_file)
-    told = report.answered(load(scenario, overrides))
+    told = report.answered(load(scenario, overrides), exact=exact)
     if report_file is not None:
         _write_report(told, system, scenario, overrides, report_file)
     if as_json:
@@ -101,6 +103,10 @@ def _print(told: Told, system: UnitSystem, brief: bool) -> None:
         return
     common.heading(out, "Numbers")
     common.pairs(out, report.key_numbers(told, system))
+
+    if told.spread is not None:
+        common.heading(out, f"How sure ({told.spread.draws} draws over all that is not known exactly)")
+        common.pairs(out, report.sure_rows(told, system))
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))

@@ -220,7 +220,7 @@ def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
         return f"air {show(at.air_speed_m_s, 'speed', system)} at the rotor, {turning}, thrust {show(at.thrust_n, 'force', system)}"
 
     gust = table.scenario.gust
-    road = max(table.scenario.trip.road_speed.value, gust.road_speed.value if gust.road_speed is not None else 0.0)
+    road = max(table.scenario.fastest_road_speed_m_s, gust.road_speed.value if gust.road_speed is not None else 0.0)
     wind = "" if table.scenario.air.wind_speed.value < 0.05 else " with the wind of the scenario"
     stop = (
         ", an overspeed stop that works"

@@ -102,7 +102,10 @@ def _speed_of(scenario: Path | None, overrides: tuple[str, ...]) -> str | None:
     from energy.scenario import load
     from vehicle.units import show
 
-    speed = load(scenario, overrides).trip.road_speed.value
+    asked = load(scenario, overrides).trip.road_speed
+    if asked is None:  # a schedule: no one speed
+        return None
+    speed = asked.value
     return f"{show(speed, 'speed', 'metric')} ({show(speed, 'speed', 'us')})"
 
 

@@ -28,6 +28,7 @@ SCREENS = (
     Screen("When is it hot?", "heat", "heat"),
     Screen("What must it withstand?", "loads", "withstand"),
     Screen("What setting is best?", "setting", "setting"),
+    Screen("When could it pay?", "pay", "pay"),
     Screen("What did the road say?", "road", "road"),
     Screen("What did my change do?", "compare", "compare"),
 )

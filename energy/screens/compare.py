@@ -16,6 +16,7 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     heading = "What did my change do?"
+    after = desk.told_of(work.usable)
     try:
         before = desk.told_of(desk.kept())
     except InputError as error:  # loaded with faults, and kept so
@@ -27,9 +28,9 @@ def show() -> None:
     if not changed:
         page.answer_line(work, heading, "Nothing differs yet: A and B are the same. Change a value, and come back.")
     else:
-        page.answer_line(work, heading, report.difference_sentence(before, work.told, system))
+        page.answer_line(work, heading, report.difference_sentence(before, after, system))
     left, right = st.columns(2)
-    for column, name, told in ((left, "A, as kept", before), (right, "B, as changed", work.told)):
+    for column, name, told in ((left, "A, as kept", before), (right, "B, as changed", after)):
         found = report.verdict(told, system)
         kind = found.word.partition(" ")[0]
         column.html(
@@ -42,7 +43,7 @@ def show() -> None:
             ("key", "A", "B"), [(key, _words(a), _words(b)) for key, a, b in changed], caption="What was changed"
         )
     page.finding("The numbers side by side")
-    a, b = dict(report.key_numbers(before, system)), dict(report.key_numbers(work.told, system))
+    a, b = dict(report.key_numbers(before, system)), dict(report.key_numbers(after, system))
     page.table(
         ("number", "A", "B"),
         [(name, a.get(name, "–"), b.get(name, "–")) for name in dict.fromkeys([*a, *b])],

@@ -33,8 +33,14 @@ def scenario_of(bundle: Bundle) -> Scenario:
 
 
 @functools.lru_cache(maxsize=16)
+def nominal_of(bundle: Bundle) -> Told:
+    """Return the answer of a bundle with every value taken as exact: within some milliseconds. Raises InputError."""
+    return report.answered(scenario_of(bundle), exact=True)
+
+
+@functools.lru_cache(maxsize=16)
 def told_of(bundle: Bundle) -> Told:
-    """Return the answer of a bundle. Raises InputError."""
+    """Return the answer of a bundle with how sure it is, as the command line gives it. Raises InputError."""
     return report.answered(scenario_of(bundle))
 
 
@@ -53,7 +59,10 @@ def demo_title(name: str) -> str:
 
 @dataclass(frozen=True)
 class Work:
-    """The scenario in work: its bundle, what is wrong with it, and the answer of the last bundle that could be used."""
+    """The scenario in work: its bundle, what is wrong with it, and the answer of the last bundle that could be used.
+
+    `told` is the answer of the values as exact (`told_of` has the intervals, and takes longer).
+    """
 
     bundle: Bundle
     problems: tuple[Problem, ...]
@@ -130,9 +139,9 @@ def work() -> Work:
     current = bundle()
     problems: tuple[Problem, ...] = ()
     try:
-        told_of(current)
+        nominal_of(current)
         st.session_state["usable"] = current
     except InputError as error:
         problems = error.problems
     usable: Bundle = st.session_state.get("usable") or demos()[FIRST_DEMO]
-    return Work(current, problems, usable, told_of(usable))
+    return Work(current, problems, usable, nominal_of(usable))

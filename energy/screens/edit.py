@@ -31,6 +31,8 @@ _WORDS = {
     "credit": "credit: what the turbine replaces",
     "other_sources": "other sources of the same heat",
     "prices": "prices",
+    "wind_climate": "wind of the year, where it is used",
+    "uncertainty": "what is uncertain together",
     "gust": "gust: the worst case that must be withstood",
     "mount": "mount: mast, bolts, spacing",
     "bearing": "bearing of the rotor",
@@ -43,7 +45,7 @@ _WORDS = {
 def show() -> None:
     """Show the forms of one part of the scenario, with the verdict on top of them."""
     work = desk.work()
-    page.verdict(work, "What is built, and how is it driven?")
+    surely = page.verdict(work, "What is built, and how is it driven?")
     order = [*[name for name in _WORDS if name in TABLES], *[name for name in TABLES if name not in _WORDS]]
     faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
     if st.session_state.get("part_shown") not in order:
@@ -60,6 +62,7 @@ def show() -> None:
     _part(part, work)
     _files(work)
     _texts()
+    surely()
 
 
 def _part(part: str, work: Work) -> None:

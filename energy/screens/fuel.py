@@ -16,18 +16,18 @@ from vehicle.units import UnitSystem
 
 @functools.lru_cache(maxsize=16)
 def _flow(bundle: Bundle, system: UnitSystem, difference: bool) -> Picture:
-    return flow_picture(desk.told_of(bundle), system, difference=difference)
+    return flow_picture(desk.nominal_of(bundle), system, difference=difference)
 
 
 @functools.lru_cache(maxsize=16)
 def _over_speed(bundle: Bundle, system: UnitSystem) -> Picture:
-    return fuel_over_speed(desk.told_of(bundle), system)
+    return fuel_over_speed(desk.nominal_of(bundle), system)
 
 
 def show() -> None:
-    """Show the screen."""
+    """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    page.verdict(work, "Does it save or cost fuel?")
+    surely = page.verdict(work, "Does it save or cost fuel?")
     with st.container(border=True):
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")
@@ -37,25 +37,30 @@ def show() -> None:
             _flow(work.usable, system, not whole),
             "Widths are to scale; what would be thinner than a pixel is drawn as one.",
         )
-    with right:
-        page.finding("The numbers that matter")
-        page.table(("", ""), report.key_numbers(work.told, system), caption="The numbers that matter")
     page.picture(
         _over_speed(work.usable, system),
-        "Zero is the turbine left at home. The rings mark the road speed as set.",
+        "Zero is the turbine left at home. The rings mark the road speed as set; the band holds 90 % of the draws over all "
+        "that is not known exactly.",
     )
-    page.cautions(report.cautions(work.told, system))
+    told = surely()
+    with right:
+        page.finding("The numbers that matter")
+        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
+    if told.spread is not None:
+        page.finding("How sure it is")
+        page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
+    page.cautions(report.cautions(told, system))
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),
-            report.ledger_lines(work.told, system),
+            report.ledger_lines(told, system),
             numbers=(2, 3, 4),
             caption="The ledger in watts",
         )
     with st.expander("The same heat from elsewhere"):
         page.table(
             ("source", "what it takes", "mind"),
-            report.other_lines(work.told, system),
+            report.other_lines(told, system),
             caption="The same heat from elsewhere",
         )
     page.assumptions(work)

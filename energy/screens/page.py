@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import html
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -15,6 +16,11 @@ from energy import report
 from energy.pictures import Picture
 from energy.screens import desk
 from energy.screens.desk import Work
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+    from energy.report import Told
 
 STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
@@ -54,17 +60,38 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-def verdict(work: Work, heading: str) -> None:
-    """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one."""
+def verdict(work: Work, heading: str) -> Callable[[], Told]:
+    """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
+
+    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to put
+    the verdict with its interval in its place; it returns that answer.
+    """
     st.title(heading)
     problems(work)
-    found = report.verdict(work.told, desk.system())
+    slot = st.empty()
+    # What was told with its interval before stands at once; else the quick one until the draws are done.
+    if st.session_state.get("surely_told") == work.usable:
+        _verdict(slot, desk.told_of(work.usable))
+    else:
+        _verdict(slot, work.told)
+
+    def surely() -> Told:
+        told = desk.told_of(work.usable)
+        st.session_state["surely_told"] = work.usable
+        _verdict(slot, told)
+        return told
+
+    return surely
+
+
+def _verdict(slot: DeltaGenerator, told: Told) -> None:
+    found = report.verdict(told, desk.system())
     word = {"costs": "It costs fuel", "saves": "It saves", "cannot tell": "Cannot tell"}[found.word]
-    if work.told.answer.inputs.fuel is None and found.word == "costs":
+    if told.answer.inputs.fuel is None and found.word == "costs":
         word = "It costs energy"
     kind = found.word.partition(" ")[0]
-    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
-    st.html(
+    title = f'<p class="wt-title">{escape(told.scenario.title)}</p>' if told.scenario.title else ""
+    slot.html(
         f'{title}<p class="wt-verdict {kind}" role="status"><span class="wt-word">{word}</span>'
         f'{escape(found.sentence)}</p><p class="wt-case">({escape(found.case)})</p>'
     )
@@ -197,7 +224,7 @@ def report_button(work: Work) -> None:
     system = desk.system()
     st.download_button(
         "Take the one-page report away (HTML, to print or keep)",
-        data=lambda: report_page(work.told, system, work.usable).encode(),
+        data=lambda: report_page(desk.told_of(work.usable), system, work.usable).encode(),
         file_name="windtoll_report.html",
         mime="text/html",
         key="take report",

@@ -13,7 +13,7 @@ from vehicle.units import UnitSystem
 
 @functools.lru_cache(maxsize=16)
 def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
-    return operating_line(desk.told_of(bundle), system)
+    return operating_line(desk.nominal_of(bundle), system)
 
 
 def show() -> None:
