@@ -11,7 +11,7 @@ import pytest
 from energy import bundle as bundles
 from energy import report
 from energy.bundle import Bundle
-from energy.scenario import load
+from energy.scenario import TABLES, load
 from vehicle.problems import InputError
 
 
@@ -127,3 +127,13 @@ def test_a_zipped_folder_and_a_file_managers_extras_are_taken_as_meant(van_bundl
     entries = {f"mine/{name}": content for name, content in van_bundle.files}
     content = _zip({"mine/scenario.toml": van_bundle.text.encode(), "__MACOSX/._scenario.toml": b"x", **entries})
     assert bundles.from_uploads([("mine.zip", content)]) == van_bundle
+
+
+def test_every_key_that_names_a_file_is_known_as_one() -> None:
+    texts = {
+        f"{table}.{key}": info.description
+        for table, model in TABLES.items()
+        for key, info in model.model_fields.items()
+        if "str" in str(info.annotation) and "Literal" not in str(info.annotation)
+    }
+    assert [key for key, words in texts.items() if not bundles.is_file_key(words)] == ["heater.what"]
