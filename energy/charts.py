@@ -197,7 +197,12 @@ def pay_map(
             x2="x2",
             y=alt.Y("y:Q", title=y_title, scale=y_scale),
             y2="y2",
-            color=alt.Color("kW:Q", title=colour_title, scale=colour, legend=alt.Legend(orient="bottom")),
+            color=alt.Color(
+                "kW:Q",
+                title=colour_title,
+                scale=colour,
+                legend=alt.Legend(orient="top", gradientLength=240, titleLimit=320),
+            ),
             tooltip=[
                 alt.Tooltip("speed:Q", title=x_title, format=".3~g"),
                 alt.Tooltip("along:Q", title=y_title, format=".3~g"),

@@ -181,7 +181,7 @@ def cautions(texts: Sequence[str]) -> None:
     if texts:
         st.html(f'<div class="wt-caution" role="note"><h2>Caution</h2>{block(texts[:3])}</div>')
     if len(texts) > 3:
-        with st.expander(f"{len(texts) - 3} more cautions"):
+        with st.expander("1 more caution" if len(texts) == 4 else f"{len(texts) - 3} more cautions"):
             st.html(f'<div class="wt-caution">{block(texts[3:])}</div>')
 
 

@@ -67,10 +67,11 @@ def _units() -> None:
 
 def _scenario() -> None:
     page.finding("Your scenario")
-    changed = desk.bundle() != desk.loaded()
+    held = desk.bundle()  # what is made when it is asked for has no session to look into
+    changed = held != desk.loaded()
     st.download_button(
         "Take it away (zip: scenario.toml and its CSV files)",
-        data=lambda: bundles.to_zip(desk.bundle()),
+        data=lambda: bundles.to_zip(held),
         file_name="windtoll_scenario.zip",
         mime="application/zip",
         key="take zip",
@@ -79,7 +80,7 @@ def _scenario() -> None:
     )
     st.download_button(
         "Take only scenario.toml",
-        data=lambda: desk.bundle().text.encode(),
+        data=lambda: held.text.encode(),
         file_name=bundles.SCENARIO_NAME,
         mime="application/toml",
         key="take toml",
