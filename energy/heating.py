@@ -43,8 +43,7 @@ from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
-DRAWS = 511
-SEED = 4_711  # any number; fixed, so that the same file gives the same interval twice
+DRAWS = 512
 SHARE = 0.9  # of the draws inside an interval
 _ZERO_C = 273.15
 _MOST_CELLS = 2_000_000  # steps × draws of a trip
@@ -297,35 +296,14 @@ def _limits(scenario: Scenario) -> ElementLimits:
 
 
 def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:
-    """Return for every uncertain key (1 + count,) values: first as stated, then draws (a Latin hypercube, seeded)."""
-    rng = np.random.default_rng(SEED)
-    found: Draws = {}
-    for key, value in ranges.items():
-        share = (rng.permutation(count) + rng.random(count)) / max(count, 1)
-        found[key] = np.concatenate([[value.value], _within(scenario, key, _quantile(value, share))])
-    return found
+    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll answer` makes."""
+    if not count:
+        return {key: np.array([value.value]) for key, value in ranges.items()}
+    from energy.uncertainty import draws_of, scenario_correlations, shares
 
-
-def _quantile(value: Uncertain, share: np.ndarray) -> np.ndarray:
-    if value.shape == "normal":
-        from scipy.special import ndtri
-
-        return value.value + value.standard_deviation * np.asarray(ndtri(share))
-    low, high, middle = value.low, value.high, value.value
-    if value.shape == "uniform":
-        return low + share * (high - low)
-    turn = (middle - low) / (high - low)
-    rising = low + np.sqrt(share * (high - low) * (middle - low))
-    return np.where(share < turn, rising, high - np.sqrt((1 - share) * (high - low) * (high - middle)))
-
-
-def _within(scenario: Scenario, key: str, values: np.ndarray) -> np.ndarray:
-    """Return the draws held within the key's limits: the tail of a normal reaches past what is possible."""
-    from energy.inputs import spec_of
-
-    spec = spec_of(key)
-    least = spec.at_least if spec.above is None else spec.above + 1e-6 * float(np.median(np.abs(values - spec.above)))
-    return np.clip(values, -np.inf if least is None else least, np.inf if spec.at_most is None else spec.at_most)
+    pairs = [pair for pair in scenario_correlations(scenario) if pair[0] in ranges and pair[1] in ranges]
+    drawn = draws_of(ranges, shares(count, len(ranges)), pairs)
+    return {key: np.concatenate([[value.value], drawn[key]]) for key, value in ranges.items()}
 
 
 def uncertain_keys(scenario: Scenario, used: Sequence[str]) -> dict[str, Uncertain]:
@@ -355,7 +333,8 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int) -> Heating:
         ranges.pop("trip.acceleration", None)
         if trip.grade is not None:
             ranges.pop("trip.grade", None)
-        draws = max(16, min(draws, _MOST_CELLS // (trip.durations_s.size * trip.repeats)))
+        most = max(16, _MOST_CELLS // (trip.durations_s.size * trip.repeats))
+        draws = min(draws, 1 << (most.bit_length() - 1))  # a power of two keeps the sequence balanced
     drawn = sampled(scenario, ranges, draws if ranges else 0)
     count = 1 + (draws if ranges else 0)
     pressure = _pressure_pa(scenario)

@@ -44,9 +44,10 @@ if TYPE_CHECKING:
     metavar="FILE.png",
     help="Draw temperature against time (.png, .svg or .html).",
 )
+@click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
 def command(
     scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, trip_file: Path | None,
-    power_file: Path | None, repeat: int, picture: Path | None,
+    power_file: Path | None, repeat: int, picture: Path | None, exact: bool,
 ) -> None:  # fmt: skip
     """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
@@ -60,7 +61,7 @@ def command(
       windtoll heat scenario.toml --power wattmeter.csv
     """
     from energy import charts, heat_report
-    from energy.heating import heating, read_power, read_trip
+    from energy.heating import DRAWS, heating, read_power, read_trip
     from energy.scenario import load
 
     if trip_file is not None and power_file is not None:
@@ -74,12 +75,15 @@ def command(
         trip = read_trip(trip_file, repeats=repeat)
     elif power_file is not None:
         trip = read_power(power_file, repeats=repeat)
+    elif checked.schedule is not None and checked.trip.schedule is not None:
+        trip = read_trip(scenario.parent / checked.trip.schedule, repeats=repeat)
     elif repeat > 1:
         raise InputError(
-            Problem("command line", "--repeat", "given without --trip or --power", "one of them beside it")
+            Problem("command line", "--repeat", "given without --trip, --power or trip.schedule", "one of them")
         )
-    steady = heating(checked)
-    found = steady if trip is None else heating(checked, trip)
+    draws = 0 if exact else DRAWS
+    steady = heating(checked, draws=draws)
+    found = steady if trip is None else heating(checked, trip, draws=draws)
     if picture is not None:
         title = heat_report.sentence(found, system)
         charts.save(charts.heating_chart(_bands(found, steady), _target(found), title, system), picture)

@@ -33,17 +33,22 @@ def predicted_effect(
 def scenario_effect(
     scenario: Path, overrides: tuple[str, ...], with_state: str, without_state: str
 ) -> tuple[float, float]:
-    """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width."""
-    from energy.inputs import inputs_of
-    from energy.ledger import answer
+    """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width (90 %).
+
+    Over the scenario's trip where it has a schedule. The price of carrying the turbine (stowed against absent) has no
+    half-width of its own.
+    """
+    from energy.report import answered
     from energy.scenario import load
 
-    states = answer(inputs_of(load(scenario, overrides))).states
+    told = answered(load(scenario, [*overrides, f"trip.compared_with={without_state}"]), exact=with_state != "working")
+    states = told.answer.states
     base = float(states[without_state].supply.source_w)
     if not base > 0:
         read = f"no fuel is burnt with the turbine {without_state}"
         raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
-    return float(states[with_state].supply.source_w) / base - 1, 0.0
+    low, high = (told.spread.change_w[0], told.spread.change_w[-1]) if told.spread is not None else (0.0, 0.0)
+    return float(states[with_state].supply.source_w) / base - 1, (high - low) / 2 / base
 
 
 def typed_effect(text: str, where: str) -> tuple[float, float]:

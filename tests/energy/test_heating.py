@@ -94,7 +94,7 @@ def test_draws_surround_the_answer_and_are_the_same_twice(demo: Callable[..., Sc
     assert np.array_equal(one.outcome.time_to_target_s, two.outcome.time_to_target_s)
     low, high = heat_report.interval(one.outcome.time_to_target_s) or (math.nan, math.nan)
     assert low < one.outcome.time_to_target_s[0] < high
-    assert one.drawn == 511
+    assert one.drawn == 512
 
 
 def test_draws_follow_their_ranges(demo: Callable[..., Scenario]) -> None:
@@ -103,7 +103,7 @@ def test_draws_follow_their_ranges(demo: Callable[..., Scenario]) -> None:
         "rotor.local_speed_factor": Uncertain(0.6, 0.5, 0.7, "uniform"),
         "load.heat_capacity": Uncertain(100e3, 90e3, 110e3, "normal"),
     }
-    drawn = sampled(demo("van_water_tank"), ranges, 2000)
+    drawn = sampled(demo("van_water_tank"), ranges, 2048)
     for key, value in ranges.items():
         assert drawn[key][0] == value.value
         assert drawn[key][1:].std() == pytest.approx(value.standard_deviation, rel=0.02)
