@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import tempfile
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from energy import bundle as bundles
 from energy.bundle import Bundle
 from energy.commands.compare import in_words, windows_of_runs
 from energy.commands.prediction import scenario_effect
+from energy.commands.read import in_usual_unit
 from energy.pictures import BLACK, BLUE, ORANGE, Picture
 from energy.screens import desk, page
 from vehicle.comparison import Comparison, compare
@@ -21,6 +23,7 @@ from vehicle.log_columns import PARAMETERS
 from vehicle.manifest import STATES, read_manifest
 from vehicle.obd_log import Log, read_log
 from vehicle.problems import InputError
+from vehicle.units import figures
 
 _HEADING = "What did the road say?"
 _LEAVE = "(as read)"
@@ -103,7 +106,43 @@ def show() -> None:
         page.picture(_picture(found, work.usable), headed=False)
         page.finding("How it was reached")
         page.bullets([line.strip() for line in words if line.strip()])
+    with st.expander("Watch a recording while windtoll record writes it in another terminal"):
+        _live()
     page.cautions(("The driver drives. Starting, watching and marking a recording is a passenger's job.",))
+
+
+def _live() -> None:
+    """Show the last values of a recording on this machine's disk, read anew every two seconds."""
+    name = st.text_input(
+        "The file that is being written (its place on this machine)", key="live file", placeholder="/home/me/run_01.csv"
+    )
+    if name.strip():
+        _follow(Path(name.strip()).expanduser())
+
+
+@st.fragment(run_every=2.0)
+def _follow(path: Path) -> None:
+    if path.suffix.lower() != ".csv" or not path.is_file():
+        page.problem_list(
+            [f"{path}: no such CSV file; accepted: the file that windtoll record writes"], "Not to be seen"
+        )
+        return
+    try:
+        log = read_log(path)
+    except InputError as error:
+        page.problem_list([str(problem) for problem in error.problems], "Not yet to be read")
+        return
+    words = {p.name: p.words for p in PARAMETERS}
+    rows = []
+    for name in log.table.columns:
+        known = log.table[name].dropna()
+        if name in words and len(known):
+            value, unit = in_usual_unit(name, float(known.iloc[-1]))
+            rows.append((words[name], f"{figures(value, 3)} {unit}"))
+    since = max(0.0, time.time() - path.stat().st_mtime)
+    late = f", last written {since:.0f} s ago: is it still recording?" if since > 10 else ""
+    page.bullets([f"{log.rows} rows over {log.duration_s / 60:.1f} min{late}"])
+    page.table(("quantity", "last value"), rows, caption="Last values of the recording")
 
 
 def _named(uploads: Sequence[tuple[str, bytes]]) -> _Files:

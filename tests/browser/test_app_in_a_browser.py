@@ -267,3 +267,20 @@ def test_nothing_is_asked_of_another_machine(page: Any, address: str) -> None:
     _open(page, address, PLACES[2])
     assert asked
     assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
+
+
+def test_a_real_log_is_uploaded_and_understood(page: Any, address: str) -> None:
+    log = Path(__file__).resolve().parents[1] / "data" / "obd_logs" / "drive1.csv"
+    _open(page, address, "road")
+    page.set_viewport_size(PHONE)
+    page.locator("[data-testid=stMain] input[type=file]").first.set_input_files(
+        [_file("<i>drive</i>.csv", log.read_bytes())]
+    )
+    page.wait_for_selector("[data-testid=stMain] .wt-table")
+    _settled(page)
+    said = page.locator("[data-testid=stMain]").inner_text()
+    assert "<i>drive</i>.csv" in said
+    assert "speed_m_s" in said
+    assert "Mark the runs" in said
+    wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
+    assert wide <= there

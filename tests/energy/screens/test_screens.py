@@ -287,3 +287,19 @@ def test_a_trip_of_ones_own_is_followed(app: AppTest, demos: Path, tmp_path: Pat
     done = run("heat", scenario, "--trip", str(tmp_path / "trip.csv"), "--json")
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["sentence"] in _said(shown)
+
+
+def test_a_recording_that_grows_is_watched(app: AppTest, tmp_path: Path) -> None:
+    recording = tmp_path / "run_01.csv"
+    rows = _drive(8.0, 1).decode().splitlines()
+    recording.write_text("\n".join(rows[:101]) + "\n")
+    shown = _at(app, "road")
+    shown.text_input(key="live file").set_value(str(recording)).run()
+    assert not shown.exception
+    assert "100 rows" in _said(shown)
+    assert "vehicle speed" in _said(shown)
+    recording.write_text("\n".join(rows[:201]) + "\n")
+    shown.run()
+    assert "200 rows" in _said(shown)
+    shown.text_input(key="live file").set_value(str(tmp_path / "none.csv")).run()
+    assert "no such CSV file" in _said(shown)
