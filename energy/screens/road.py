@@ -105,7 +105,7 @@ def show() -> None:
     if found is not None:
         page.picture(_picture(found, work.usable), headed=False)
         page.finding("How it was reached")
-        page.bullets([line.strip() for line in words if line.strip()])
+        page.bullets([line.strip().removeprefix("- ") for line in words if line.strip()])
     with st.expander("Watch a recording while windtoll record writes it in another terminal"):
         _live()
     page.cautions(("The driver drives. Starting, watching and marking a recording is a passenger's job.",))
