@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import sys
+import threading
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -50,6 +51,15 @@ def _check_free(port: int) -> None:
             ) from None
 
 
+def _warm_up() -> None:
+    """Import what the first screen shows, and answer its demo: both are then at hand for every session."""
+    from energy.screens import desk, fuel
+
+    first = desk.demos()[desk.FIRST_DEMO]
+    desk.told_of(first)
+    fuel.pictures_of(first, "metric")
+
+
 @click.command("app", short_help="The app in your browser: see it, move it, take it away.")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8501, show_default=True, help="Port on this machine.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser window; print the address only.")
@@ -67,4 +77,6 @@ def command(port: int, no_browser: bool) -> None:
     options += [f"--server.port={port}", f"--server.headless={str(no_browser).lower()}"]
     from streamlit.web import cli
 
+    # What the first screen needs is loaded while the browser opens.
+    threading.Thread(target=_warm_up, daemon=True).start()
     sys.exit(cli.main(["run", str(start), *options], prog_name="streamlit", standalone_mode=False) or 0)

@@ -24,6 +24,11 @@ def _over_speed(bundle: Bundle, system: UnitSystem) -> Picture:
     return fuel_over_speed(desk.nominal_of(bundle), system)
 
 
+def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
+    """Return the screen's two pictures of a bundle, kept for the next time they are asked for."""
+    return _flow(bundle, system, True), _over_speed(bundle, system)
+
+
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
