@@ -17,7 +17,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from energy.scenario import MOST_BYTES, TABLES, Scenario, load, override_value
+from energy.scenario import MOST_BYTES, Scenario, load, override_value
+from energy.scenario_tables import TABLES
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"

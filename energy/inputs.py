@@ -22,7 +22,9 @@ from energy.air import (
 from energy.generator import ElectricalChain, hot_resistance_ohm
 from energy.quantity import Spec, Uncertain
 from energy.rotor import RotorCurves
-from energy.scenario import NO_SOURCE, TABLES, MeasuredPower, Scenario
+from energy.scenario import Scenario
+from energy.scenario_files import MeasuredPower
+from energy.scenario_tables import NO_SOURCE, TABLES
 from vehicle import units
 from vehicle.arrays import Values
 from vehicle.engine import Battery, Engine, TorqueCurve

@@ -20,7 +20,8 @@ import numpy as np
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import Answer, answer, heat_less_drag_w, ideal_break_even_head_wind
 from energy.quantity import Uncertain
-from energy.scenario import NO_SOURCE, Scenario
+from energy.scenario import Scenario
+from energy.scenario_tables import NO_SOURCE
 from energy.uncertainty import draws_of, quantile_of, shares
 from vehicle.engine import Battery
 from vehicle.road_load import GRAVITY_M_S2

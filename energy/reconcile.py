@@ -19,7 +19,8 @@ from pydantic import Field
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import answer
 from energy.quantity import Uncertain, quantity
-from energy.scenario import Scenario, Table, toml_data, validated
+from energy.scenario import Scenario, toml_data, validated
+from energy.scenario_tables import Table
 from energy.uncertainty import (
     Chain,
     Spread,

@@ -14,7 +14,8 @@ from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
 from energy.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
 from energy.quantity import Uncertain
-from energy.scenario import Price, Scenario
+from energy.scenario import Scenario
+from energy.scenario_tables import Price
 from energy.uncertainty import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread, spread_of
 from vehicle.engine import Battery
 from vehicle.units import UnitSystem, figures, label, show, to_user

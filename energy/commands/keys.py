@@ -21,7 +21,7 @@ def command(table: str | None, as_json: bool) -> None:
       windtoll keys
       windtoll keys rotor
     """
-    from energy.scenario import TABLES
+    from energy.scenario_tables import TABLES
 
     if table is not None and table not in TABLES:
         near = nearest(table, TABLES)
@@ -45,7 +45,7 @@ def command(table: str | None, as_json: bool) -> None:
 def _rows(table: str) -> list[dict[str, Any]]:
     from energy.inputs import FUEL_DEFAULTS, shown_value
     from energy.quantity import Spec, Uncertain
-    from energy.scenario import TABLES
+    from energy.scenario_tables import TABLES
 
     rows = []
     for key, info in TABLES[table].model_fields.items():

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from energy import bundle as bundles
-from energy.scenario import MAY_BE_LEFT_OUT, TABLES
+from energy.scenario_tables import MAY_BE_LEFT_OUT, TABLES
 from energy.screens import desk, fields, page
 from vehicle.problems import InputError
 

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 from energy import bundle as bundles
 from energy.inputs import FUEL_DEFAULTS, shown_value
 from energy.quantity import Spec, Uncertain
-from energy.scenario import TABLES
+from energy.scenario_tables import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
 from vehicle import units

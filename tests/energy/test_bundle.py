@@ -11,7 +11,8 @@ import pytest
 from energy import bundle as bundles
 from energy import report
 from energy.bundle import Bundle
-from energy.scenario import TABLES, load
+from energy.scenario import load
+from energy.scenario_tables import TABLES
 from vehicle.problems import InputError
 
 

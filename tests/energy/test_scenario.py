@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from energy.inputs import inputs_of
 from energy.quantity import Spec, Uncertain, read_quantity
 from energy.report import answered, as_data
-from energy.scenario import TABLES, load, read_fuel_map, read_measured_power, read_price
+from energy.scenario import load
+from energy.scenario_files import read_fuel_map, read_measured_power
+from energy.scenario_tables import TABLES, read_price
 from vehicle.problems import InputError
 
 

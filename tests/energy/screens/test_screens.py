@@ -142,7 +142,7 @@ def test_a_range_and_back_to_the_default(app: AppTest) -> None:
 
 @pytest.mark.parametrize("demo", ["van_water_tank", "camper_oven", "pickup_drying_box", "parked_on_a_ridge"])
 def test_looking_at_every_part_changes_nothing(app: AppTest, demos: Path, demo: str) -> None:
-    from energy.scenario import TABLES
+    from energy.scenario_tables import TABLES
 
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
     for key in ("bundle", "loaded", "kept"):
