@@ -16,6 +16,7 @@ from vehicle.units import UnitSystem, label, to_user
 
 if TYPE_CHECKING:
     import altair as alt
+    import pandas as pd
 
     from energy.heater import TemperatureBand
     from energy.heater_fit import Residuals
@@ -135,8 +136,15 @@ def payback_chart(found: Payback, title: str, system: UnitSystem = "metric") -> 
     """
     import altair as alt
 
-    wind = _pay_map(found.wind, "head wind", "speed", ("alternator", "energy"), system)
-    descent = _pay_map(found.descent, "descent", "share", ("fuel", "alternator"), system)
+    wind, descent = (
+        pay_map(paid, along, kind, lines, system)[0].properties(
+            width=380, height=300, title=f"over {along}, with 90 % bands"
+        )
+        for paid, along, kind, lines in (
+            (found.wind, "head wind", "speed", ("alternator", "energy")),
+            (found.descent, "descent", "share", ("fuel", "alternator")),
+        )
+    )
     return (
         alt.hconcat(wind, descent)
         .resolve_scale(color="independent")
@@ -151,7 +159,10 @@ _PAY_LINES = {
 }
 
 
-def _pay_map(paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[str, ...], system: UnitSystem) -> Any:
+def pay_map(
+    paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[str, ...], system: UnitSystem
+) -> tuple[Any, pd.DataFrame]:
+    """Return one map of when it pays, without title or size, and the numbers behind its colours."""
     import altair as alt
     import pandas as pd
 
@@ -169,6 +180,8 @@ def _pay_map(paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[
             "y": np.maximum(np.repeat(along[:, None], len(speeds), axis=1).ravel() - half_y, 0.0),
             "y2": np.repeat(along[:, None], len(speeds), axis=1).ravel() + half_y,
             "kW": paid.balances[first].ravel() / 1e3,
+            "speed": np.repeat(speeds[None], len(along), axis=0).ravel(),
+            "along": np.repeat(along[:, None], len(speeds), axis=1).ravel(),
         }
     )
     most = max(float(np.abs(cells["kW"]).max()), 1e-3)
@@ -184,7 +197,17 @@ def _pay_map(paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[
             x2="x2",
             y=alt.Y("y:Q", title=y_title, scale=y_scale),
             y2="y2",
-            color=alt.Color("kW:Q", title=colour_title, scale=colour),
+            color=alt.Color(
+                "kW:Q",
+                title=colour_title,
+                scale=colour,
+                legend=alt.Legend(orient="top", gradientLength=240, titleLimit=320),
+            ),
+            tooltip=[
+                alt.Tooltip("speed:Q", title=x_title, format=".3~g"),
+                alt.Tooltip("along:Q", title=y_title, format=".3~g"),
+                alt.Tooltip("kW:Q", title=colour_title, format="+.3~g"),
+            ],
         )
     )
     layers: list[alt.Chart] = [base]
@@ -210,6 +233,7 @@ def _pay_map(paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[
         stroke_scale = alt.Scale(
             domain=[words for words, _ in _PAY_LINES.values()], range=[stroke for _, stroke in _PAY_LINES.values()]
         )
+        legend = alt.Legend(orient="bottom", columns=1, labelLimit=300, symbolSize=300)
         dashes = alt.Scale(domain=[words for words, _ in _PAY_LINES.values()], range=[[1, 0], [6, 3], [2, 2]])
         layers.append(
             alt.Chart(pd.concat(drawn_lines))
@@ -217,17 +241,32 @@ def _pay_map(paid: PayMap, along_name: str, along_kind: str, shown_lines: tuple[
             .encode(
                 x="x:Q",
                 y="y:Q",
-                stroke=alt.Stroke("line:N", title="pays from here on", scale=stroke_scale),
-                strokeDash=alt.StrokeDash("line:N", title="pays from here on", scale=dashes),
+                stroke=alt.Stroke("line:N", title="pays from here on", scale=stroke_scale, legend=legend),
+                strokeDash=alt.StrokeDash("line:N", title="pays from here on", scale=dashes, legend=legend),
             )
         )
-    return alt.layer(*layers).properties(width=380, height=300, title=f"over {along_name}, with 90 % bands")
+    table = cells[["speed", "along", "kW"]].set_axis([x_title, y_title, colour_title], axis=1)
+    return alt.layer(*layers).resolve_scale(color="independent"), table
 
 
 def heating_chart(
     bands: Sequence[tuple[str, TemperatureBand]], target_k: float, title: str, system: UnitSystem
 ) -> alt.TopLevelMixin:
     """Return temperature over time of named curves, each with its band, and the target as a level line."""
+    import altair as alt
+
+    layers, _, shaded = heating_layers(bands, target_k, system)
+    return (
+        layers.properties(width=640, height=360, title=alt.TitleParams(_lines(title, 88), subtitle=shaded))
+        .configure_title(fontSize=14, anchor="start", subtitleColor="#555")
+        .configure_axis(labelFontSize=12, titleFontSize=13)
+    )
+
+
+def heating_layers(
+    bands: Sequence[tuple[str, TemperatureBand]], target_k: float, system: UnitSystem
+) -> tuple[Any, pd.DataFrame, str]:
+    """Return the layers of temperature over time without title or size, their numbers, and what is shaded."""
     import altair as alt
     import pandas as pd
 
@@ -281,12 +320,7 @@ def heating_chart(
     text = alt.Chart(mark).mark_text(align="left", dx=4, dy=-7, x=0).encode(y="target:Q", text="text:N")
     drawn = any(bool((band.high_k > band.low_k).any()) for _, band in bands)
     shaded = "line: the values as stated; shaded: 9 draws out of 10 over all that is uncertain" if drawn else ""
-    return (
-        alt.layer(area, line, rule, text)
-        .properties(width=640, height=360, title=alt.TitleParams(_lines(title, 88), subtitle=shaded))
-        .configure_title(fontSize=14, anchor="start", subtitleColor="#555")
-        .configure_axis(labelFontSize=12, titleFontSize=13)
-    )
+    return alt.layer(area, line, rule, text), table, shaded
 
 
 def residual_chart(logs: Sequence[Residuals], title: str, system: UnitSystem) -> alt.TopLevelMixin:

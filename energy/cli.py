@@ -30,6 +30,7 @@ COMMANDS = {
     "read": "read",
     "compare": "compare",
     "fit": "fit",
+    "app": "app",
     "check": "check",
     "keys": "keys",
     "example": "example",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ FLAT_SHARE = 0.05  # "as good as the best": within 5 % of its heat
 THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the greatest heat
 _POINTS = (21, 25, 33)  # of pitch, ratio, resistance in the first look
 _ZOOMS = 4
+_SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
 
 
 @dataclass(frozen=True)
@@ -52,11 +54,12 @@ class Match:
     tried: int
 
 
-def match(scenario: Scenario, held: tuple[str, ...] = ()) -> Match:
+def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Callable[[float], None] | None = None) -> Match:
     """Return the setting with the most heat within the scenario's limits; keys of `held` keep the scenario's value.
 
     Looks over a grid of pitch (that of the curves), ratio (0.25 to 4 times the scenario's) and resistance (0.1 to 10
-    times), then zooms in. Raises InputError where no setting keeps the limits.
+    times), then zooms in. `progress` is called with the share done, 0 to 1. Raises InputError where no setting keeps the
+    limits.
     """
     if scenario.curves is None or scenario.generator is None or scenario.heater.resistance is None:
         raise InputError(
@@ -72,7 +75,9 @@ def match(scenario: Scenario, held: tuple[str, ...] = ()) -> Match:
     first = ranges
     tried = 0
     best_at: np.ndarray | None = None
-    for _ in range(1 + _ZOOMS):
+    for step in range(1 + _ZOOMS):
+        if progress is not None:
+            progress(_SHARES_DONE[step])
         grid = _grid(ranges)
         tried += len(grid)
         heat = _heat_within_limits(scenario, grid)
@@ -90,6 +95,8 @@ def match(scenario: Scenario, held: tuple[str, ...] = ()) -> Match:
                 "wider limits (highest_rotor_speed, highest_tip_speed, highest_thrust, highest_current, rated_power)",
             )
         )
+    if progress is not None:
+        progress(_SHARES_DONE[-1])
     thrifty_at, more = _thriftiest(scenario, first, best_at)
     flat = tuple(
         _flatness(scenario, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
@@ -226,3 +233,17 @@ def _binding(inputs: Inputs, turbine: TurbineAtWork) -> tuple[str, ...]:
 def _setting(scenario: Scenario, at: np.ndarray) -> Setting:
     values = {key: np.asarray(value) for key, value in zip(SETTINGS, at, strict=True)}
     return Setting(float(at[0]), float(at[1]), float(at[2]), answer(inputs_of(scenario, values)))
+
+
+def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (resistances in ohm, pitches as the dial reads, heat in W (pitches, resistances)) at one ratio.
+
+    Heat is NaN where a limit is passed or nothing turns.
+    """
+    _, _, resistances = _first_ranges(scenario, _own_values(scenario), ())
+    resistances = np.geomspace(resistances[0], resistances[-1], 61)
+    pitches = _first_ranges(scenario, _own_values(scenario), ())[0]
+    if len(pitches) > 1:
+        pitches = np.linspace(pitches[0], pitches[-1], 41)
+    grid = _grid([pitches, np.array([ratio]), resistances])
+    return resistances, pitches, _heat_within_limits(scenario, grid).reshape(len(pitches), len(resistances))

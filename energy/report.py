@@ -972,6 +972,42 @@ def other_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str]]:
     return rows
 
 
+def rotor_sentence(told: Told, system: UnitSystem) -> str:
+    """Return what the rotor does, as a sentence."""
+    turbine = told.answer.turbine
+    air = show(_f(told.answer.inputs.rotor_air_speed_m_s), "speed", system)
+    if not bool(turbine.turning):
+        return f"At {air} of air the rotor does not turn; it drags {show(_f(turbine.rotor_drag_n), 'force', system)}."
+    speed = _f(turbine.rotor_speed_rad_s)
+    turns = f"turns at {show(speed, 'rotor_speed', system)}, " if math.isfinite(speed) else ""
+    return (
+        f"At {air} of air the rotor {turns}pushes back with {show(_f(turbine.thrust_n), 'force', system)} and gives "
+        f"{show(_f(turbine.shaft_power_w), 'power', system)} at the shaft, of which "
+        f"{show(_f(turbine.heat_power_w), 'power', system)} becomes heat in {told.scenario.heater.what}."
+    )
+
+
+def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
+    """Return what variant B does to the change in fuel and to the heat of variant A, as a sentence."""
+    heat = _f(after.answer.turbine.heat_power_w) - _f(before.answer.turbine.heat_power_w)
+    heat_words = f"{show(abs(heat), 'power', system)} {'more' if heat > 0 else 'less'} heat"
+    if abs(heat) < 0.5:
+        heat_words = "the same heat"
+    if (before.answer.inputs.fuel is None) != (after.answer.inputs.fuel is None):
+        return f"B makes {heat_words}; one variant burns fuel and the other does not, so their costs do not compare."
+    if after.answer.inputs.fuel is None:
+        cost = _f(after.answer.change.power_w) - _f(before.answer.change.power_w)
+        words = show(abs(cost), "power", system) + " from the pack"
+        nothing = abs(cost) < 0.5
+    else:
+        cost = _f(after.answer.change.volume_m3_s) - _f(before.answer.change.volume_m3_s)
+        words = show(abs(cost), "fuel_flow", system)
+        nothing = abs(cost) * _LITRES_PER_HOUR < 5e-5
+    if nothing:
+        return f"With B the turbine costs the same as with A and makes {heat_words}."
+    return f"With B the turbine costs {words} {'more' if cost > 0 else 'less'} than with A and makes {heat_words}."
+
+
 def changed_fuel(told: Told, system: UnitSystem) -> float:
     """Return the change in fuel flow in the user's unit (L/h or US gal/h)."""
     return to_user(_f(told.answer.change.volume_m3_s), "fuel_flow", system)

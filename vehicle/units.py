@@ -216,6 +216,12 @@ def convert(number: float, name: str, unit: str) -> float:
     return value
 
 
+def express(value: float, name: str, unit: str) -> float:
+    """Return a `value` in `unit` as a number of the unit that people call `name`: the inverse of `convert`."""
+    factor, offset = _linear(name, unit)
+    return (value - offset) / factor
+
+
 @functools.lru_cache(maxsize=512)
 def _linear(name: str, unit: str) -> tuple[float, float]:
     """Return (factor, offset) that take a number in the unit called `name` to `unit`."""
@@ -420,3 +426,48 @@ def figures(number: float, digits: int, *, signed: bool = False) -> str:
     places = max(0, digits - 1 - size)
     text = f"{round(number, digits - 1 - size):{plus}.{places}f}"
     return text.replace("-", "−")
+
+
+# Units that a form offers for a quantity held in an SI unit: those of the metric system first, then the others.
+_WRITTEN: dict[str, tuple[str, ...]] = {
+    "m/s": ("km/h", "mph", "m/s", "knot"),
+    "m": ("m", "cm", "mm", "ft", "inch", "km", "mile"),
+    "m**2": ("m^2", "ft^2"),
+    "m**3": ("L", "m^3", "gal"),
+    "kg": ("kg", "g", "lb"),
+    "K": ("degC", "degF"),
+    "delta_degC": ("K", "degF"),
+    "Pa": ("hPa", "kPa", "bar", "inHg", "psi"),
+    "N": ("N", "lbf", "kgf"),
+    "N*m": ("N*m", "lbf*ft"),
+    "W": ("W", "kW", "hp"),
+    "J": ("kWh", "Wh", "MJ", "kJ"),
+    "W/K": ("W/K",),
+    "J/K": ("kJ/K", "J/K"),
+    "rad/s": ("rpm", "rad/s"),
+    "rad": ("deg", "rad"),
+    "deg": ("deg", "rad"),
+    "ohm": ("ohm",),
+    "H": ("mH", "H"),
+    "A": ("A",),
+    "V": ("V",),
+    "V*s/rad": ("V/krpm", "V*s/rad"),
+    "1/K": ("1/K",),
+    "dimensionless": ("", "%"),
+    "s": ("min", "h", "s"),
+    "kg/m**3": ("kg/m^3", "lb/ft^3"),
+    "N*s/m": ("N/(m/s)", "lbf/mph"),
+    "N*s**2/m**2": ("N/(m/s)^2", "lbf/mph^2"),
+    "kg*m**2": ("kg*m^2",),
+    "m/s**2": ("m/s^2",),
+    "J/kg": ("kWh/kg", "Wh/kg"),
+}
+_FIRST_IN_US = ("mph", "ft", "ft^2", "gal", "lb", "degF", "inHg", "lbf", "lbf*ft", "lb/ft^3", "lbf/mph", "lbf/mph^2")
+_FIRST_IN_UK = ("mph",)
+
+
+def written_units(unit: str, system: UnitSystem) -> tuple[str, ...]:
+    """Return the units that a form offers for a quantity held in SI `unit`, the system's usual one first."""
+    offered = _WRITTEN.get(unit, (unit,))
+    usual = {"metric": (), "us": _FIRST_IN_US, "uk": _FIRST_IN_UK}[system]
+    return tuple(sorted(offered, key=lambda name: name not in usual))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
+from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -21,8 +22,21 @@ if TYPE_CHECKING:
 @common.json_option
 @click.option("--brief", is_flag=True, help="Only the verdict.")
 @click.option("--exact", is_flag=True, help="Take every value as exact: no interval, and half the time.")
+@click.option(
+    "--report",
+    "report_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="Also write a one-page report: verdict, pictures, ledger, sources, the scenario attached.",
+)
 def command(
-    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, brief: bool, exact: bool
+    scenario: Path,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+    brief: bool,
+    exact: bool,
+    report_file: Path | None,
 ) -> None:
     """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
 
@@ -34,15 +48,44 @@ def command(
       windtoll answer scenario.toml
       windtoll answer scenario.toml --set trip.road_speed="65 mph" --units us
       windtoll answer scenario.toml --set air.wind_speed="30 km/h" --json
+      windtoll answer scenario.toml --report report.html
     """
     from energy import report
     from energy.scenario import load
 
+    if report_file is not None:
+        _check_report_file(report_file)
     told = report.answered(load(scenario, overrides), exact=exact)
+    if report_file is not None:
+        _write_report(told, system, scenario, overrides, report_file)
     if as_json:
         common.print_json(report.as_data(told, system))
         return
     _print(told, system, brief)
+
+
+def _check_report_file(path: Path) -> None:
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise InputError(
+            Problem(str(path), "", f"a report of kind {path.suffix or '(none)'}", "a name that ends in .html")
+        )
+    if not path.parent.is_dir():
+        raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
+
+
+def _write_report(told: Told, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path) -> None:
+    from energy.bundle import from_folder, with_overrides
+    from energy.report_page import report_page
+    from vehicle.files import write_whole
+
+    page = report_page(told, system, with_overrides(from_folder(scenario), overrides))
+    try:
+        write_whole(path, page.encode())
+    except OSError as error:
+        raise InputError(
+            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file you may write")
+        ) from None
+    click.echo(f"Report written: {path}", err=True)
 
 
 def _print(told: Told, system: UnitSystem, brief: bool) -> None:

@@ -137,7 +137,8 @@ def _ladder_data(ladder: Ladder) -> list[dict[str, Any]]:
     ]
 
 
-def _shown(value: float, kind: str, system: UnitSystem) -> str:
+def shown_load(value: float, kind: str, system: UnitSystem) -> str:
+    """Return a load's value with its unit, as a user reads it."""
     if not math.isfinite(value):
         return "not known"
     if kind == "plain":
@@ -151,7 +152,7 @@ def _shown(value: float, kind: str, system: UnitSystem) -> str:
     return show(value, kind, system)
 
 
-def _margin(margin: float) -> str:
+def margin_figures(margin: float) -> str:
     """Return a margin, rounded down, so that nothing short of 2 reads 2.0."""
     return (
         figures(margin, 2)
@@ -162,39 +163,40 @@ def _margin(margin: float) -> str:
     )
 
 
-def _margin_words(row: Load) -> str:
+def margin_words(row: Load) -> str:
+    """Return a margin in figures, marked where it is thin or over; empty where there is no limit."""
     margin = row.margin
     if margin is None:
         return ""
     if margin > 99:
         return "over 99"
-    text = _margin(margin)
+    text = margin_figures(margin)
     if margin < 1:
         return f"{text} OVER"
     return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
 
 
-def _sentence(row: Load, system: UnitSystem) -> str:
+def margin_sentence(row: Load, system: UnitSystem) -> str:
     """Return a margin under 2 in words."""
     margin, limit = row.margin, row.limit
     assert margin is not None
     assert limit is not None
     name = row.name[0].upper() + row.name[1:]
     where = f", {row.case}" if row.case else ""
-    numbers = f"{name}{where}: {_shown(row.value, row.kind, system)}, "
+    numbers = f"{name}{where}: {shown_load(row.value, row.kind, system)}, "
     if row.least:
-        wanted = f"where at least {_shown(limit, row.kind, system)} is wanted"
+        wanted = f"where at least {shown_load(limit, row.kind, system)} is wanted"
         return (
             numbers
             + wanted
-            + (": too little. Do not run it so." if margin < 1 else f": margin {_margin(margin)}, thin.")
+            + (": too little. Do not run it so." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
         )
-    against = f"limit {_shown(limit, row.kind, system)} ({row.limit_from})"
+    against = f"limit {shown_load(limit, row.kind, system)} ({row.limit_from})"
     if margin < 1:
         return f"{numbers}{against}: {_times(margin)}. Do not run it so."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
         return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
-    return f"{numbers}{against}: margin {_margin(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
+    return f"{numbers}{against}: margin {margin_figures(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
 
 
 def _times(margin: float) -> str:
@@ -206,7 +208,9 @@ def _times(margin: float) -> str:
     )
 
 
-def _case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
+def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return the two cases as (name, what is assumed in it)."""
+
     def one(at: Any) -> str:
         turning = (
             f"{show(at.rotor_speed_rad_s, 'rotor_speed', system)}"
@@ -231,33 +235,36 @@ def _case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
     return [("operating point", one(table.operating)), ("worst case", worst)]
 
 
+def headline(table: LoadTable) -> str:
+    """Return whether any load is over its limit, in one sentence."""
+    over = [row for row in table.thin if (row.margin or 0) < 1]
+    if over:
+        return (
+            f"Do not run it so: {len({row.name for row in over})} of the loads below are over their limit, the worst is the "
+            f"{over[0].name}, {_times(over[0].margin or 1)}."
+        )
+    if any(row.limit is not None for row in table.rows):
+        return "No load below is over the limit that the scenario gives for it."
+    return "The scenario gives no limits: the loads below have nothing to be set against."
+
+
 def _print(table: LoadTable, system: UnitSystem) -> None:
     out = common.console()
     if table.scenario.title:
         out.print(table.scenario.title, style="dim")
-    over = [row for row in table.thin if (row.margin or 0) < 1]
-    if over:
-        out.print(
-            f"Do not run it so: {len({row.name for row in over})} of the loads below are over their limit, the worst is the "
-            f"{over[0].name}, {_times(over[0].margin or 1)}.",
-            style="bold",
-        )
-    elif any(row.limit is not None for row in table.rows):
-        out.print("No load below is over the limit that the scenario gives for it.", style="bold")
-    else:
-        out.print("The scenario gives no limits: the loads below have nothing to be set against.", style="bold")
+    out.print(headline(table), style="bold")
     common.heading(out, "Cases")
-    common.pairs(out, _case_words(table, system))
+    common.pairs(out, case_words(table, system))
     common.heading(out, "Loads")
     out.print(_load_grid(table, system))
     if table.thin:
         common.heading(out, "Margins under 2, the thinnest first")
-        common.bullets(out, [_sentence(row, system) for row in table.thin])
+        common.bullets(out, [margin_sentence(row, system) for row in table.thin])
     told: list[str] = []
     for case, travel in table.travel.items():
         common.heading(out, f"Pitch linkage through its travel, {case} (+ towards feather, − towards fine)")
         out.print(_travel_grid(travel, system))
-        said = _travel_words(travel, table, system)
+        said = travel_words(travel, table, system)
         common.bullets(out, [text for text in said if text not in told])
         told += said
     if table.left_out:
@@ -274,26 +281,37 @@ def _print(table: LoadTable, system: UnitSystem) -> None:
         out.print("Before the first drive, spin it up in the shop: windtoll loads --ladder")
 
 
-def _load_grid(table: LoadTable, system: UnitSystem) -> Any:
-    from rich.table import Table
+LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
 
-    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
-    grid.add_column("load")
-    for name in ("operating", "worst case", "limit", "margin"):
-        grid.add_column(name, justify="right", no_wrap=True)
+
+def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
+    """Return the loads as rows of text for `LOAD_COLUMNS`."""
+    found: list[tuple[str, ...]] = []
     for name in dict.fromkeys(row.name for row in table.rows):
         rows = {row.case: row for row in table.rows if row.name == name}
         plain = rows.get("")
         last = rows.get("worst case") or rows.get("operating point") or plain
         assert last is not None
         cells = [
-            _shown(rows[case].value, rows[case].kind, system) if case in rows else ""
+            shown_load(rows[case].value, rows[case].kind, system) if case in rows else ""
             for case in ("operating point", "worst case")
         ]
         if plain is not None:
-            cells = [_shown(plain.value, plain.kind, system), ""]
-        limit = "" if last.limit is None else ("≥ " if last.least else "") + _shown(last.limit, last.kind, system)
-        grid.add_row(name, *cells, limit, _margin_words(last))
+            cells = [shown_load(plain.value, plain.kind, system), ""]
+        limit = "" if last.limit is None else ("≥ " if last.least else "") + shown_load(last.limit, last.kind, system)
+        found.append((name, *cells, limit, margin_words(last)))
+    return found
+
+
+def _load_grid(table: LoadTable, system: UnitSystem) -> Any:
+    from rich.table import Table
+
+    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    grid.add_column(LOAD_COLUMNS[0])
+    for name in LOAD_COLUMNS[1:]:
+        grid.add_column(name, justify="right", no_wrap=True)
+    for row in load_rows(table, system):
+        grid.add_row(*row)
     return grid
 
 
@@ -315,14 +333,15 @@ def _travel_grid(travel: Travel, system: UnitSystem) -> Any:
                 for values in (travel.aerodynamic_n_m, travel.centrifugal_n_m)
             ),
             show(float(travel.friction_n_m[k]), "torque", system) if travel.friction_n_m[k] > 0 else "not told",
-            _shown(float(force), "force", system)
-            + (f" ± {_shown(float(travel.friction_n[k]), 'force', system)}" if travel.friction_n[k] > 0 else ""),
+            shown_load(float(force), "force", system)
+            + (f" ± {shown_load(float(travel.friction_n[k]), 'force', system)}" if travel.friction_n[k] > 0 else ""),
             direction,
         )
     return grid
 
 
-def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
+def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
+    """Return what the linkage\'s travel means for the builder, in sentences."""
     said = []
     moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
     whole = len(travel.changes_sign_at_deg) == 0
@@ -362,7 +381,7 @@ def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[
         fine = np.abs(travel.actuator_n) + travel.friction_n <= rating.value
         part = f"only at {_stretches(travel.pitch_deg, fine)}" if fine.any() else "nowhere"
         said.append(
-            f"The actuator ({_shown(rating.value, 'force', system)}) would have to push {_shown(need, 'force', system)}: it can move "
+            f"The actuator ({shown_load(rating.value, 'force', system)}) would have to push {shown_load(need, 'force', system)}: it can move "
             f"the blades {part} at this speed."
         )
         said.append(
@@ -372,7 +391,7 @@ def _travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[
         hold = float(np.max(np.abs(travel.actuator_n)))
         if locking:
             said.append(
-                f"Self-locking: it need not push to hold, but thread and joints still carry {_shown(hold, 'force', system)}."
+                f"Self-locking: it need not push to hold, but thread and joints still carry {shown_load(hold, 'force', system)}."
             )
     return said
 
@@ -413,9 +432,9 @@ def _print_ladder(ladder: Ladder, system: UnitSystem) -> None:
             str(number),
             show(rung.rotor_speed_rad_s, "rotor_speed", system),
             show(rung.tip_speed_m_s, "tip_speed", system),
-            _shown(rung.centrifugal_n, "force", system),
+            shown_load(rung.centrifugal_n, "force", system),
             f"{100 * rung.share:.0f} %",
-            _shown(rung.imbalance_n, "force", system),
+            shown_load(rung.imbalance_n, "force", system),
             "no rating given" if rung.root_margin is None else figures(rung.root_margin, 2),
         )
     out.print(grid)

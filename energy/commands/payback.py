@@ -71,14 +71,14 @@ def command(
     if plot is not None:
         from energy.charts import payback_chart, save
 
-        save(payback_chart(found, _finding(found, system), system), plot)
+        save(payback_chart(found, finding(found, system), system), plot)
     if as_json:
         common.print_json(_clean(_data(found, loaded)))
         return
     _print(found, loaded, system, height_m, plot)
 
 
-def _finding(found: Payback, system: UnitSystem) -> str:
+def finding(found: Payback, system: UnitSystem) -> str:
     """Return the map's finding in one line."""
     at = show(found.road_speed_m_s, "speed", system)
     low, value, high = found.least_descent
@@ -107,7 +107,8 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     return f" (90 %: {one(low)} to {one(high)}{unit})"
 
 
-def _wind_words(found: Payback, balance: str, system: UnitSystem) -> str:
+def wind_words(found: Payback, balance: str, system: UnitSystem) -> str:
+    """Return from which head wind it pays by one balance, in words."""
     low, value, high = found.at_speed[balance]
     if math.isnan(value):
         chance = ""
@@ -135,41 +136,42 @@ def _percent_words(ends: tuple[float, float, float]) -> str:
     return f"{value:.0f} % of the driving{inside}"
 
 
-def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
-    from rich.table import Table
+CAUTIONS = (
+    "A descent taken alone counts the turbine's mass as a push; the climb before it paid for that. A schedule with a profile (trip.schedule) has both.",
+    "A descent is where brakes are needed most: the turbine's drag is small, uneven, and gone the moment its load is cut. Never count on it for braking.",
+    "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer tells them) before its gains.",
+    "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
+)
 
+
+def head_wind_rows(found: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return from which head wind it pays, by balance, beside the ideal rotor."""
     from energy.payback import balances_in_words
 
-    out = common.console()
-    if scenario.title:
-        out.print(scenario.title, style="dim")
-    out.print(f"{_finding(found, system)}.", style="bold")
-    speed = show(found.road_speed_m_s, "speed", system)
     ideal, balances = found.ideal, balances_in_words(scenario)
 
     def wind(value: float) -> str:
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
 
-    common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
-    common.pairs(
-        out,
-        [
-            (balances["fuel"], _wind_words(found, "fuel", system)),
-            (balances["alternator"], _wind_words(found, "alternator", system)),
-            (balances["energy"], _wind_words(found, "energy", system)),
-            (
-                "ideal rotor without losses, heat above drag",
-                f"{wind(ideal.free_m_s)}: half the road speed, by momentum theory",
-            ),
-            (f"ideal rotor, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
-            (f"ideal rotor, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
-        ],
-    )
+    return [
+        (balances["fuel"], wind_words(found, "fuel", system)),
+        (balances["alternator"], wind_words(found, "alternator", system)),
+        (balances["energy"], wind_words(found, "energy", system)),
+        (
+            "ideal rotor without losses, heat above drag",
+            f"{wind(ideal.free_m_s)}: half the road speed, by momentum theory",
+        ),
+        (f"ideal rotor, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
+        (f"ideal rotor, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+    ]
 
-    common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel"):
-        table.add_column(name, justify="right")
+
+DESCENT_COLUMNS = ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel")
+
+
+def descent_rows(found: Payback, system: UnitSystem) -> list[tuple[str, ...]]:
+    """Return the descents as rows of text for `DESCENT_COLUMNS`."""
+    rows: list[tuple[str, ...]] = []
     for d in found.descents:
         fuel = (
             show(d.pack_change_j, "energy", system, signed=True)
@@ -178,19 +180,25 @@ def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: flo
             if d.fuel_change_m3 <= 1e-10
             else show(d.fuel_change_m3, "volume", system, signed=True, digits=2)
         )
-        table.add_row(
-            _share(d.grade, system),
-            show(d.length_m, "distance", system),
-            f"{d.heat_j / 3600:.0f} Wh",
-            f"{100 * d.heat_j / d.height_energy_j:.1f} %",
-            f"{d.braked_j / 3600:.0f} Wh",
-            fuel,
+        rows.append(
+            (
+                _share(d.grade, system),
+                show(d.length_m, "distance", system),
+                f"{d.heat_j / 3600:.0f} Wh",
+                f"{100 * d.heat_j / d.height_energy_j:.1f} %",
+                f"{d.braked_j / 3600:.0f} Wh",
+                fuel,
+            )
         )
-    out.print(table)
+    return rows
 
-    year = found.year
-    sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
-    common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
+
+def year_rows(found: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return what a year of winds gives, driving and standing."""
+    from energy.payback import balances_in_words
+
+    year, balances = found.year, balances_in_words(scenario)
+    speed = show(found.road_speed_m_s, "speed", system)
     rows = [(f"pays: {balances[name]}", _percent_words(ends)) for name, ends in year.pays_share.items()]
     rows.append((f"heat while driving at {speed}", _power_words(year.driving_heat_w, system)))
     value = year.parked_heat_w[1]
@@ -201,28 +209,47 @@ def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: flo
         else "next to none: its wind is too weak to start it, or to overcome friction"
     )
     rows.append((f"heat while standing{posture}", words))
-    common.pairs(out, rows)
+    return rows
+
+
+def parked_rows(found: Payback, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return the heat while standing with the nose in winds of several speeds."""
+    return [
+        (show(wind_m_s, "speed", system), show(float(heat), "power", system))
+        for wind_m_s, heat in zip(found.parked_winds_m_s[3:19:3], found.parked_heat_w[3:19:3], strict=True)
+    ]
+
+
+def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
+    from rich.table import Table
+
+    out = common.console()
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    out.print(f"{finding(found, system)}.", style="bold")
+    speed = show(found.road_speed_m_s, "speed", system)
+    common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
+    common.pairs(out, head_wind_rows(found, scenario, system))
+
+    common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in DESCENT_COLUMNS:
+        table.add_column(name, justify="right")
+    for row in descent_rows(found, system):
+        table.add_row(*row)
+    out.print(table)
+
+    year = found.year
+    sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
+    common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
+    common.pairs(out, year_rows(found, scenario, system))
     if year.assumed:
         common.bullets(out, [f"Assumed: {year.assumed}. Name your own in [wind_climate]."])
 
     common.heading(out, "Standing with the nose in the wind: no fuel")
-    common.pairs(
-        out,
-        [
-            (show(wind_m_s, "speed", system), show(float(heat), "power", system))
-            for wind_m_s, heat in zip(found.parked_winds_m_s[3:19:3], found.parked_heat_w[3:19:3], strict=True)
-        ],
-    )
+    common.pairs(out, parked_rows(found, system))
     common.heading(out, "Cautions")
-    common.bullets(
-        out,
-        [
-            "A descent taken alone counts the turbine's mass as a push; the climb before it paid for that. A schedule with a profile (trip.schedule) has both.",
-            "A descent is where brakes are needed most: the turbine's drag is small, uneven, and gone the moment its load is cut. Never count on it for braking.",
-            "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer tells them) before its gains.",
-            "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
-        ],
-    )
+    common.bullets(out, CAUTIONS)
     if plot is not None:
         out.print(f"\nPicture written to {plot}.", style="dim")
 

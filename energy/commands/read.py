@@ -227,14 +227,20 @@ _SHOWN = {  # tidy column -> factor, offset and unit for the eye
 }  # fmt: skip
 
 
+def in_usual_unit(name: str, value: float) -> tuple[float, str]:
+    """Return a value of a tidy column (SI) in the unit that drivers read it in, and that unit."""
+    factor, offset, unit = _SHOWN.get(name) or ((1.0, -273.15, "°C") if name.endswith("_k") else (100.0, 0.0, "%"))
+    return value * factor + offset, unit
+
+
 def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     from vehicle.log_columns import BY_NAME
 
     distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
     lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]
     for name, found in data["statistics"].items():
-        factor, offset, unit = _SHOWN.get(name) or ((1.0, -273.15, "°C") if name.endswith("_k") else (100.0, 0.0, "%"))
-        low, mean, high = (found[key] * factor + offset for key in ("low", "mean", "high"))
+        low, mean, high = (in_usual_unit(name, found[key])[0] for key in ("low", "mean", "high"))
+        unit = in_usual_unit(name, 0.0)[1]
         lines.append(
             f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
             + (f" known {100 * found['known_share']:.0f} %" if found["known_share"] < 0.995 else "")

@@ -1,0 +1,147 @@
+"""What is built, and how is it driven? The scenario as forms, its files, its text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from energy import bundle as bundles
+from energy.scenario_tables import MAY_BE_LEFT_OUT, TABLES
+from energy.screens import desk, fields, page
+from vehicle.problems import InputError
+
+if TYPE_CHECKING:
+    from energy.screens.desk import Work
+
+_ALWAYS_THERE = ("rotor", "vehicle", "trip")
+_WORDS = {
+    "trip": "trip: speed, grade, what it is compared with",
+    "air": "air: wind, temperature, place",
+    "rotor": "rotor: size, curves, pitch, mount, limits",
+    "blade": "blade: its section and what the pitch means",
+    "drive": "drive: belt or gear",
+    "generator": "generator and rectifier",
+    "heater": "heater: the element",
+    "load": "load: what is heated, how hot, how it loses heat",
+    "vehicle": "vehicle: mass, drag, tyres",
+    "engine": "engine, fuel and gears",
+    "battery": "battery drive, instead of an engine",
+    "credit": "credit: what the turbine replaces",
+    "other_sources": "other sources of the same heat",
+    "prices": "prices",
+    "wind_climate": "wind of the year, where it is used",
+    "uncertainty": "what is uncertain together",
+    "gust": "gust: the worst case that must be withstood",
+    "mount": "mount: mast, bolts, spacing",
+    "bearing": "bearing of the rotor",
+    "blade_loads": "blade loads: masses, roots, balance",
+    "linkage": "linkage: pitch rods and actuator",
+    "measurement": "measurement: how watts and air were measured",
+}
+
+
+def show() -> None:
+    """Show the forms of one part of the scenario, with the verdict on top of them."""
+    work = desk.work()
+    surely = page.verdict(work, "What is built, and how is it driven?")
+    order = [*[name for name in _WORDS if name in TABLES], *[name for name in TABLES if name not in _WORDS]]
+    faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
+    if st.session_state.get("part_shown") not in order:
+        st.session_state["part_shown"] = order[0]
+    if "part" not in st.session_state:
+        st.session_state["part"] = st.session_state["part_shown"]
+    part = st.selectbox(
+        "Which part?",
+        order,
+        key="part",
+        format_func=lambda name: _WORDS.get(name, name.replace("_", " ")) + (" (a fault)" if name in faulty else ""),
+    )
+    st.session_state["part_shown"] = part
+    _part(part, work)
+    _files(work)
+    _texts()
+    surely()
+
+
+def _part(part: str, work: Work) -> None:
+    there = isinstance(desk.bundle().data().get(part), dict)
+    optional = part not in MAY_BE_LEFT_OUT and part not in _ALWAYS_THERE
+    with st.container(border=True):
+        page.finding(_WORDS.get(part, part.replace("_", " ")))
+        if part == "engine" or part == "battery":
+            st.html('<p class="wt-note">A scenario has either an engine or a battery drive.</p>')
+        if optional and not there:
+            st.button(f"Add {part}", on_click=lambda: _put(bundles.with_table(desk.bundle(), part)), key=f"add {part}")
+            return
+        if optional:
+            st.button(
+                f"Take {part} out",
+                on_click=lambda: _put(bundles.without_table(desk.bundle(), part)),
+                key=f"without {part}",
+            )
+        fields.form(part, work)
+
+
+def _put(changed: bundles.Bundle) -> None:
+    desk.put(changed)
+    desk.renew()
+
+
+def _files(work: Work) -> None:
+    names = desk.bundle().names()
+    with st.expander(f"CSV files of the scenario ({len(names)})"):
+        st.html(
+            '<p class="wt-note">Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that travel '
+            "with the scenario. A file of the same name takes the place of the old one.</p>"
+        )
+        for name, content in desk.bundle().files:
+            st.download_button(
+                f"{name} ({len(content):,} bytes)".replace(",", "\u202f"),
+                data=content,
+                file_name=name,
+                mime="text/csv",
+                key=f"csv {name}",
+                on_click="ignore",
+            )
+        added = st.file_uploader(
+            "Add CSV files", type=["csv"], accept_multiple_files=True, key=desk.field_key("csv files")
+        )
+        if st.button("Put them with the scenario", disabled=not added):
+            try:
+                changed = desk.bundle()
+                for upload in added:
+                    changed = bundles.with_file(changed, upload.name, upload.getvalue())
+            except InputError as error:
+                page.problem_list([str(problem) for problem in error.problems], "Nothing was taken")
+                return
+            _put(changed)
+            st.rerun()
+
+
+def _texts() -> None:
+    with st.expander("Title, note, and the file itself (TOML)"):
+        for name in ("title", "note"):
+            key = desk.field_key(name)
+            if key not in st.session_state:
+                st.session_state[key] = str(bundles.value_at(desk.bundle(), name) or "")
+            st.text_input(name, key=key, on_change=_storing_text(name, key))
+        key = desk.field_key(f"text {hash(desk.bundle().text)}")
+        text = st.text_area("scenario.toml", value=desk.bundle().text, height=360, key=key)
+        if st.button("Use this text", disabled=text == desk.bundle().text):
+            changed = bundles.Bundle(text, desk.bundle().files)
+            try:
+                changed.data()
+            except InputError as error:
+                page.problem_list([str(problem) for problem in error.problems], "Nothing was changed")
+                return
+            _put(changed)
+            st.rerun()
+
+
+def _storing_text(name: str, key: str) -> Callable[[], None]:
+    def store() -> None:
+        desk.put_value(name, st.session_state[key].strip() or None)
+
+    return store

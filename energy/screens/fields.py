@@ -1,0 +1,341 @@
+"""Form fields made from the scenario's own models: value, unit, range, meaning, default with its source, faults beside it."""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Callable
+from typing import Any
+
+import streamlit as st
+from pydantic.fields import FieldInfo
+
+from energy import bundle as bundles
+from energy.inputs import FUEL_DEFAULTS, shown_value
+from energy.quantity import Spec, Uncertain
+from energy.scenario_tables import TABLES
+from energy.screens import desk, page
+from energy.screens.desk import Work
+from vehicle import units
+
+EXACT, PLUS_MINUS, BETWEEN = "exactly", "plus or minus", "between"
+_DEFAULT = "(default)"
+
+
+def form(table: str, work: Work) -> None:
+    """Show the fields of one table: those that the scenario gives, then the others, folded."""
+    given = desk.bundle().data().get(table)
+    given = given if isinstance(given, dict) else {}
+    model = TABLES[table]
+    # What is in the first list stays there while a field is emptied, until another part or scenario is shown.
+    listed: set[str] = st.session_state.setdefault(desk.field_key(f"listed {table}"), set(given))
+    listed |= {key for key, info in model.model_fields.items() if info.is_required() or key in given}
+    listed |= {p.key.partition(".")[2] for p in work.problems if p.key.startswith(f"{table}.")}
+    others = []
+    for key, info in model.model_fields.items():
+        if key in listed:
+            field(table, key, info, work)
+        else:
+            others.append((key, info))
+    if others:
+        with st.expander(f"{len(others)} more, left to their defaults"):
+            for key, info in others:
+                field(table, key, info, work)
+
+
+def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
+    """Show one field with what it means, its default and source, and its faults."""
+    place = f"{table}.{key}"
+    extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+    spec = extra.get("spec")
+    raw = bundles.value_at(desk.bundle(), place)
+    faults = work.problems_at(place)
+    with st.container(gap="xxsmall"):
+        if isinstance(spec, Spec) and extra.get("list"):
+            _list(place, spec, raw)
+        elif isinstance(spec, Spec):
+            _quantity(place, spec, raw)
+        elif bundles.is_file_key(info.description):
+            _file(place, info, raw)
+        elif "price_per" in extra:
+            _text(place, raw, f"1.75 EUR/{extra['price_per']}")
+        elif info.annotation is bool:
+            _choice(place, info, raw, {True: "yes", False: "no"})
+        elif typing.get_origin(info.annotation) is typing.Literal:
+            _choice(place, info, raw, {v: str(v).replace("_", " ") for v in typing.get_args(info.annotation)})
+        elif info.annotation is str:
+            _text(place, raw, str(info.default or ""))
+        else:
+            st.html(f'<p class="wt-note">{page.escape(_name(place))}: to be written in the file itself, below.</p>')
+        st.html(f'<p class="wt-note">{page.escape(_about(place, info, spec if isinstance(spec, Spec) else None))}</p>')
+        if faults:
+            page.problem_list([str(fault) for fault in faults], "Cannot be used")
+
+
+def _name(place: str) -> str:
+    return place.partition(".")[2].replace("_", " ")
+
+
+def _about(place: str, info: FieldInfo, spec: Spec | None) -> str:
+    """Return what a field means, what it takes, and where its default comes from."""
+    words = (info.description or "") if spec is None else spec.accepted()
+    if info.is_required():
+        return f"{words}. Needed."
+    text, source = _default_words(place, info, spec)
+    if text:
+        words += f". Default: {text}"
+        words += f"; {source}" if source else ""
+    return f"{words}."
+
+
+def _default_words(place: str, info: FieldInfo, spec: Spec | None) -> tuple[str, str]:
+    value: Any = info.get_default(call_default_factory=True, validated_data={})
+    source = spec.source if spec is not None else ""
+    by_fuel = FUEL_DEFAULTS.get(place)
+    if by_fuel is not None:
+        fuel = bundles.value_at(desk.bundle(), "engine.fuel")
+        if isinstance(fuel, str) and fuel in by_fuel:
+            value, source = by_fuel[fuel]
+    if isinstance(value, Uncertain) and spec is not None:
+        text = shown_value(value.value, spec.unit)
+        if value.shape != "exact":
+            text += f" ({shown_value(value.low, spec.unit)} to {shown_value(value.high, spec.unit)})"
+        return text, source
+    if isinstance(value, bool):
+        return ("yes" if value else "no"), source
+    return (str(value), source) if value not in (None, "") else ("", "")
+
+
+def _hold(name: str, value: Any) -> str:
+    """Return the key of a widget that begins with `value` and keeps what is typed until the fields are renewed."""
+    key = desk.field_key(name)
+    if key not in st.session_state:
+        st.session_state[key] = value
+    return key
+
+
+def _split(raw: object, choices: tuple[str, ...], spec: Spec) -> tuple[str, str]:
+    """Return (number, unit) as a form shows a raw value; a text that is no quantity is shown whole."""
+    if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+        return f"{raw:g}", ""
+    if not isinstance(raw, str):
+        return ("" if raw is None else str(raw)), choices[0]
+    try:
+        number, name = units.split(raw)
+        units.parse(raw, spec.unit)
+    except units.QuantityError:
+        return raw, choices[0]
+    return f"{number:.12g}", name or ""
+
+
+def _parts(raw: object) -> tuple[str, dict[str, object]]:
+    """Return how sure a raw value is told, and its parts."""
+    if isinstance(raw, dict):
+        if "plus_minus" in raw:
+            return PLUS_MINUS, {"value": raw.get("value"), "plus_minus": raw["plus_minus"]}
+        if "low" in raw or "high" in raw:
+            return BETWEEN, {"value": raw.get("value"), "low": raw.get("low"), "high": raw.get("high")}
+        return EXACT, {"value": raw.get("value")}
+    return EXACT, {"value": raw}
+
+
+def _quantity(place: str, spec: Spec, raw: object) -> None:
+    sure, parts = _parts(raw)
+    choices = units.written_units(spec.unit, desk.system())
+    shown = {name: _split(value, choices, spec) for name, value in parts.items()}
+    unit = next((shown[n][1] for n in ("value", "low", "high") if n in parts and parts[n] is not None), choices[0])
+    if unit not in choices:
+        choices = (*choices, unit)
+    label = _name(place)
+    unit_key = _hold(f"{place} unit", unit)
+    sure_key = _hold(f"{place} sure", sure)
+    # The widget's own choice of how sure, which may be ahead of the scenario while its parts are still empty.
+    sure = st.session_state[sure_key]
+    for name in ("value", "plus_minus", "low", "high"):
+        part = shown.get(name, ("", unit))
+        same = part[1] == unit or not part[0]
+        _hold(f"{place} {name}", part[0] if same else str(parts[name]))
+    store = _storing(place, spec)
+    row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
+    row.text_input(
+        label if sure != BETWEEN else f"{label}, most likely (may be left out)",
+        key=desk.field_key(f"{place} value"),
+        on_change=store,
+        placeholder=_placeholder(place, spec),
+        autocomplete="off",
+    )
+    row.selectbox(
+        f"unit of {label}",
+        label_visibility="collapsed",
+        width=130,
+        options=choices,
+        key=unit_key,
+        on_change=_converting(place, spec, unit),
+        format_func=lambda name: name or "(a number)",
+        disabled=len(choices) == 1,
+    )
+    row.selectbox(
+        f"how sure is {label}",
+        (EXACT, PLUS_MINUS, BETWEEN),
+        key=sure_key,
+        on_change=store,
+        label_visibility="collapsed",
+        width=150,
+    )
+    if sure == PLUS_MINUS:
+        st.text_input(f"{label}, ± (19 times out of 20)", key=desk.field_key(f"{place} plus_minus"), on_change=store)
+    elif sure == BETWEEN:
+        low, high = st.columns(2)
+        low.text_input(f"{label}, lowest", key=desk.field_key(f"{place} low"), on_change=store)
+        high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=store)
+
+
+def _placeholder(place: str, spec: Spec) -> str:
+    table, _, key = place.partition(".")
+    text, _ = _default_words(place, TABLES[table].model_fields[key], spec)
+    return f"default: {text}" if text else "not given"
+
+
+def _typed(place: str, name: str) -> str:
+    return str(st.session_state.get(desk.field_key(f"{place} {name}"), "")).strip()
+
+
+def _written(text: str, unit: str) -> Any:
+    """Return a typed number with its unit as the scenario file has it; a text with a unit of its own stays."""
+    if not text:
+        return None
+    try:
+        number, own = units.split(text)
+    except units.QuantityError:
+        return text  # told as a fault, in the words of the command line
+    if own:
+        return text
+    if not unit:
+        return int(number) if number.is_integer() and "." not in text else number
+    return f"{text} {unit}"
+
+
+def _storing(place: str, spec: Spec) -> Callable[[], None]:
+    def store() -> None:
+        unit, sure = _typed(place, "unit"), _typed(place, "sure")
+        value = _written(_typed(place, "value"), unit)
+        raw: Any = value
+        if sure == PLUS_MINUS:
+            width = _written(_typed(place, "plus_minus"), unit)
+            if spec.unit == "K" and isinstance(width, str):
+                width = width.replace("degC", "K")
+            if width is not None:
+                raw = {"value": value, "plus_minus": width} if value is not None else {"plus_minus": width}
+        elif sure == BETWEEN:
+            ends = {name: _written(_typed(place, name), unit) for name in ("low", "high")}
+            ends = {name: end for name, end in ends.items() if end is not None}
+            if ends:
+                raw = {**({"value": value} if value is not None else {}), **ends}
+        desk.put_value(place, raw)
+
+    return store
+
+
+def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
+    """Return what happens when another unit is chosen: the quantity stays, its numbers change."""
+
+    def change() -> None:
+        unit = _typed(place, "unit")
+        for name in ("value", "low", "high", "plus_minus"):
+            key = desk.field_key(f"{place} {name}")
+            si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
+            try:
+                held = units.parse(f"{st.session_state.get(key, '')} {before}".strip(), si)
+                number = units.express(held, unit, si) if unit else held
+            except units.QuantityError:
+                continue  # empty, or a text that is told as a fault
+            st.session_state[key] = f"{number:.6g}"
+        _storing(place, spec)()
+
+    return change
+
+
+def _list(place: str, spec: Spec, raw: object) -> None:
+    choices = units.written_units(spec.unit, desk.system())
+    entries = raw if isinstance(raw, list) else []
+    if any(isinstance(entry, dict) for entry in entries):
+        st.html(f'<p class="wt-note">{page.escape(_name(place))}: given with ranges, in the file itself, below.</p>')
+        return
+    split = [_split(entry, choices, spec) for entry in entries]
+    unit = split[0][1] if split else choices[0]
+    choices = choices if unit in choices else (*choices, unit)
+    texts = [number if name == unit else f"{number} {name}" for number, name in split]
+    value_key, unit_key = _hold(f"{place} value", ", ".join(texts)), _hold(f"{place} unit", unit)
+
+    def store() -> None:
+        chosen = st.session_state[unit_key]
+        parts = [part.strip() for part in st.session_state[value_key].split(",") if part.strip()]
+        desk.put_value(place, [_written(part, chosen) for part in parts] or None)
+
+    row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
+    row.text_input(f"{_name(place)}, with commas between", key=value_key, on_change=store, autocomplete="off")
+    row.selectbox(
+        f"unit of {_name(place)}",
+        label_visibility="collapsed",
+        width=130,
+        options=choices,
+        key=unit_key,
+        on_change=store,
+        format_func=lambda name: name or "(a number)",
+        disabled=len(choices) == 1,
+    )
+
+
+def _file(place: str, info: FieldInfo, raw: object) -> None:
+    names = desk.bundle().names()
+    given = [raw] if isinstance(raw, str) else [n for n in raw if isinstance(n, str)] if isinstance(raw, list) else []
+    options = list(dict.fromkeys([*names, *given]))
+    label = f"{_name(place)}: CSV file"
+    if "list" in str(info.annotation):
+        key = _hold(f"{place} value", given)
+
+        def store_many() -> None:
+            chosen = st.session_state[key]
+            desk.put_value(place, None if not chosen else chosen[0] if len(chosen) == 1 else list(chosen))
+
+        st.multiselect(label, options, key=key, on_change=store_many)
+        return
+    key = _hold(f"{place} value", given[0] if given else _DEFAULT)
+
+    def store() -> None:
+        chosen = st.session_state[key]
+        desk.put_value(place, None if chosen == _DEFAULT else chosen)
+
+    st.selectbox(
+        label, [_DEFAULT, *options], key=key, on_change=store, format_func=lambda n: "(none)" if n == _DEFAULT else n
+    )
+
+
+def _text(place: str, raw: object, example: str) -> None:
+    key = _hold(f"{place} value", "" if raw is None else str(raw))
+
+    def store() -> None:
+        desk.put_value(place, st.session_state[key].strip() or None)
+
+    st.text_input(_name(place), key=key, on_change=store, placeholder=example, autocomplete="off")
+
+
+def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> None:
+    default, _ = _default_words(place, info, None)
+    options: list[Any] = [*([] if info.is_required() and raw is not None else [_DEFAULT]), *words]
+    if raw is not None and raw not in options:
+        options.append(raw)
+    key = _hold(f"{place} value", _DEFAULT if raw is None else raw)
+
+    def store() -> None:
+        chosen = st.session_state[key]
+        desk.put_value(place, None if chosen == _DEFAULT else chosen)
+
+    st.selectbox(
+        _name(place),
+        options,
+        key=key,
+        on_change=store,
+        format_func=lambda v: (
+            (f"default: {default}" if default else "choose") if v == _DEFAULT else words.get(v, str(v))
+        ),
+    )

@@ -1,0 +1,72 @@
+"""Does it save or cost fuel? The verdict, the flow of energy, fuel over road speed, the ledger."""
+
+from __future__ import annotations
+
+import functools
+
+import streamlit as st
+
+from energy import report
+from energy.bundle import Bundle
+from energy.flow_diagram import flow_picture
+from energy.pictures import Picture, fuel_over_speed
+from energy.screens import desk, dials, page
+from vehicle.units import UnitSystem
+
+
+@functools.lru_cache(maxsize=16)
+def _flow(bundle: Bundle, system: UnitSystem, difference: bool) -> Picture:
+    return flow_picture(desk.nominal_of(bundle), system, difference=difference)
+
+
+@functools.lru_cache(maxsize=16)
+def _over_speed(bundle: Bundle, system: UnitSystem) -> Picture:
+    return fuel_over_speed(desk.nominal_of(bundle), system)
+
+
+def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
+    """Return the screen's two pictures of a bundle, kept for the next time they are asked for."""
+    return _flow(bundle, system, True), _over_speed(bundle, system)
+
+
+def show() -> None:
+    """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
+    work, system = desk.work(), desk.system()
+    surely = page.verdict(work, "Does it save or cost fuel?")
+    with st.container(border=True):
+        dials.show(work)
+    left, right = st.columns([370, 500], gap="large")
+    with left:
+        whole = st.toggle("show the whole trip, not the change", key="whole trip")
+        page.picture(
+            _flow(work.usable, system, not whole),
+            "Widths are to scale; what would be thinner than a pixel is drawn as one.",
+        )
+    page.picture(
+        _over_speed(work.usable, system),
+        "Zero is the turbine left at home. The rings mark the road speed as set; the band holds 90 % of the draws over all "
+        "that is not known exactly.",
+    )
+    told = surely()
+    with right:
+        page.finding("The numbers that matter")
+        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
+    if told.spread is not None:
+        page.finding("How sure it is")
+        page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
+    page.cautions(report.cautions(told, system))
+    with st.expander("The ledger: every watt, without and with the turbine"):
+        page.table(
+            ("account", "row", "without, W", "working, W", "difference, W"),
+            report.ledger_lines(told, system),
+            numbers=(2, 3, 4),
+            caption="The ledger in watts",
+        )
+    with st.expander("The same heat from elsewhere"):
+        page.table(
+            ("source", "what it takes", "mind"),
+            report.other_lines(told, system),
+            caption="The same heat from elsewhere",
+        )
+    page.assumptions(work)
+    page.report_button(work)

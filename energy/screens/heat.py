@@ -1,0 +1,95 @@
+"""When is it hot? Temperature against time at the steady speed, over a trip, or under a wattmeter's log."""
+
+from __future__ import annotations
+
+import functools
+import tempfile
+from pathlib import Path
+
+import streamlit as st
+
+from energy import heat_report, report
+from energy.bundle import Bundle
+from energy.charts import heating_layers
+from energy.heating import Heating, Trip, band, heating, read_power, read_trip
+from energy.pictures import Picture
+from energy.screens import desk, page
+from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+_HEADING = "When is it hot?"
+_STEADY, _TRIP, _POWER = "at the steady speed", "over a trip of mine (CSV)", "by my wattmeter's log (CSV)"
+_COLUMNS = {
+    _TRIP: "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc where they are known.",
+    _POWER: "Columns time_s and power_w; speed_km_h and ambient_degc where they are known.",
+}
+
+
+@functools.lru_cache(maxsize=8)
+def _steady(bundle: Bundle) -> Heating:
+    return heating(desk.scenario_of(bundle))
+
+
+@functools.lru_cache(maxsize=8)
+def _along(bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
+    return heating(desk.scenario_of(bundle), _read(kind, content, repeats))
+
+
+def _read(kind: str, content: bytes, repeats: int) -> Trip:
+    name = "trip.csv" if kind == _TRIP else "power.csv"
+    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
+        path = Path(folder) / name
+        path.write_bytes(content)
+        return read_trip(path, repeats=repeats) if kind == _TRIP else read_power(path, repeats=repeats)
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    top = st.container()
+    kind = st.radio("Reckoned", (_STEADY, _TRIP, _POWER), key="heat kind", horizontal=True)
+    upload, repeats = None, 1
+    if kind != _STEADY:
+        st.html(f'<p class="wt-note">{page.escape(_COLUMNS[kind])}</p>')
+        upload = st.file_uploader("The CSV file", type=["csv"], key=f"heat {kind}")
+        repeats = int(st.number_input("Driven this many times in a row", 1, 100, 1, key="heat repeats"))
+    try:
+        with st.spinner("Following the temperature", show_time=True):
+            steady = _steady(work.usable)
+            found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
+    except InputError as error:
+        with top:
+            page.answer_line(work, _HEADING, "When it is hot cannot be told from what is there.")
+            page.problem_list([str(problem) for problem in error.problems], "Why")
+        return
+    with top:
+        page.answer_line(work, _HEADING, heat_report.sentence(found, system))
+    picture, shaded = _picture(found, steady, system)
+    page.picture(picture, shaded, headed=False)
+    page.finding("The numbers that matter")
+    page.table(("", ""), heat_report.key_numbers(found, system), caption="The numbers that matter")
+    help_ = heat_report.what_would_help(found, system)
+    if help_:
+        page.finding("What would fix it (each by itself)")
+        page.bullets([remedy.words for remedy in help_])
+    if found.trip is not None:
+        page.finding("Beside it, a steady cruise")
+        page.bullets([heat_report.sentence(steady, system)])
+    notes = heat_report.notes(found, system)
+    if notes:
+        page.finding("Notes")
+        page.bullets(notes)
+    page.cautions(heat_report.cautions(found, system))
+    entries = heat_report.assumptions(found)
+    with st.expander(f"Assumed, for want of a value in the scenario ({len(entries)})"):
+        page.bullets([report.assumption_words(entry) for entry in entries])
+
+
+def _picture(found: Heating, steady: Heating, system: UnitSystem) -> tuple[Picture, str]:
+    bands = [("steady cruise", found.band)]
+    if found.trip is not None:
+        own = "trip" if found.trip.power_w is None else "logged power"
+        bands = [("steady cruise", band(steady.watched, found.trip.seconds)), (own, found.band)]
+    layers, table, shaded = heating_layers(bands, float(found.outcome.target_k[0]), system)
+    chart = layers.properties(height=320)
+    return Picture("temperature_over_time", heat_report.sentence(found, system), chart, table), shaded

@@ -1,0 +1,232 @@
+"""Pieces that the screens share: the verdict, charts with their exports, tables, cautions, folded assumptions.
+
+Texts that a user wrote are escaped before they reach the page; none is read as markup.
+"""
+
+from __future__ import annotations
+
+import html
+import time
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from energy import report
+from energy.pictures import Picture
+from energy.screens import desk
+from energy.screens.desk import Work
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+    from energy.report import Told
+
+STYLE = """<style>
+h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
+.block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 2.6rem; padding-bottom: 4rem; }
+.wt-title { color: #3d4852; margin: 0; font-size: 0.95rem; overflow-wrap: anywhere; }
+.wt-verdict { font-size: 1.45rem; line-height: 1.35; font-weight: 650; margin: 0.2rem 0 0.2rem; overflow-wrap: anywhere; }
+.wt-verdict.costs { border-left: 8px solid #b34700; padding-left: 0.7rem; }
+.wt-verdict.saves { border-left: 8px solid #00694e; padding-left: 0.7rem; }
+.wt-verdict.cannot { border-left: 8px solid #5a646d; padding-left: 0.7rem; }
+.wt-verdict .wt-word { display: block; font-size: 0.95rem; letter-spacing: 0.06em; text-transform: uppercase; }
+.wt-case { color: #3d4852; margin: 0 0 0.4rem; }
+.wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
+.wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem; margin: 0.3rem 0; }
+.wt-finding, .wt-caution h2, .wt-problem h2 { padding: 0; }
+.wt-caution h2, .wt-problem h2 { font-size: 1rem; margin: 0 0 0.2rem; }
+.wt-caution ul, .wt-problem ul, .wt-list { margin: 0; padding-left: 1.1rem; }
+.wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem; margin: 0.3rem 0;
+  overflow-wrap: anywhere; }
+.wt-scroll { overflow-x: auto; }
+.wt-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
+.wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left; vertical-align: top;
+  overflow-wrap: anywhere; }
+.wt-table th { border-bottom: 2px solid #101418; }
+.wt-table td:first-child { min-width: 7.5rem; }
+.wt-table .number { text-align: right; white-space: nowrap; }
+.wt-note { color: #3d4852; font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
+@media (max-width: 640px) {
+  .block-container, [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }
+  .wt-verdict { font-size: 1.2rem; }
+}
+@media print { [data-testid="stSidebar"], header { display: none; } }
+</style>"""
+
+
+def escape(text: object) -> str:
+    """Return a text as HTML that shows it."""
+    return html.escape(str(text), quote=True)
+
+
+def verdict(work: Work, heading: str) -> Callable[[], Told]:
+    """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
+
+    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to put
+    the verdict with its interval in its place; it returns that answer.
+    """
+    st.title(heading)
+    problems(work)
+    slot = st.empty()
+    # What was told with its interval before stands at once; else the quick one until the draws are done.
+    if st.session_state.get("surely_told") == work.usable:
+        _verdict(slot, desk.told_of(work.usable))
+    else:
+        _verdict(slot, work.told)
+
+    def surely() -> Told:
+        told = desk.told_of(work.usable)
+        st.session_state["surely_told"] = work.usable
+        _verdict(slot, told)
+        return told
+
+    return surely
+
+
+def _verdict(slot: DeltaGenerator, told: Told) -> None:
+    found = report.verdict(told, desk.system())
+    word = {"costs": "It costs fuel", "saves": "It saves", "cannot tell": "Cannot tell"}[found.word]
+    if told.answer.inputs.fuel is None and found.word == "costs":
+        word = "It costs energy"
+    kind = found.word.partition(" ")[0]
+    title = f'<p class="wt-title">{escape(told.scenario.title)}</p>' if told.scenario.title else ""
+    slot.html(
+        f'{title}<p class="wt-verdict {kind}" role="status"><span class="wt-word">{word}</span>'
+        f'{escape(found.sentence)}</p><p class="wt-case">({escape(found.case)})</p>'
+    )
+
+
+def answer_line(work: Work, heading: str, sentence: str) -> None:
+    """Show a screen's question and its own answer in one sentence."""
+    st.title(heading)
+    problems(work)
+    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
+    st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>')
+
+
+def problems(work: Work) -> None:
+    """Show what is wrong with the scenario in work."""
+    if work.problems:
+        problem_list(
+            [str(problem) for problem in work.problems],
+            "These values cannot be used; what you read below is the answer without them",
+        )
+
+
+def problem_list(texts: Sequence[str], heading: str) -> None:
+    """Show faults as an alert."""
+    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
+
+
+def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
+    """Show a chart under the finding that it shows (unless the screen's answer says it), and its files to take away."""
+    if headed:
+        finding(found.title)
+    st.altair_chart(
+        found.shown(),
+        width="content" if found.fixed_width else "stretch",
+        theme=None,
+        alt=found.title,
+        key=f"chart {found.name}",
+    )
+    if note:
+        st.html(f'<p class="wt-note">{escape(note)}</p>')
+    with st.expander(f"Take this picture away ({found.name.replace('_', ' ')})"):
+        for kind, mime, content in (
+            ("svg", "image/svg+xml", found.svg),
+            ("png", "image/png", found.png),
+            ("csv", "text/csv", found.csv),
+        ):
+            st.download_button(
+                f"{kind.upper()}: {found.name}.{kind}",
+                data=content,
+                file_name=f"{found.name}.{kind}",
+                mime=mime,
+                key=f"take {found.name} {kind}",
+                on_click="ignore",
+            )
+
+
+def finding(text: str) -> None:
+    """Show a heading in the middle of a screen."""
+    st.html(f'<h2 class="wt-finding">{escape(text)}</h2>')
+
+
+def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = (), caption: str) -> None:
+    """Show a small table; columns of `numbers` stand to the right. It scrolls by itself where it is too wide."""
+
+    def row(cells: Sequence[str], tag: str) -> str:
+        scope = ' scope="col"' if tag == "th" else ""
+        return "".join(
+            f"<{tag}{scope}{' class=number' if k in numbers else ''}>{escape(cell)}</{tag}>"
+            for k, cell in enumerate(cells)
+        )
+
+    body = "".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    head = f"<thead><tr>{row(header, 'th')}</tr></thead>" if any(header) else ""
+    st.html(
+        f'<div class="wt-scroll" role="region" aria-label="{escape(caption)}" tabindex="0">'
+        f'<table class="wt-table">{head}<tbody>{body}</tbody></table></div>'
+    )
+
+
+def cautions(texts: Sequence[str]) -> None:
+    """Show what could hurt someone or make the answer wrong, the first three at once and the others folded."""
+
+    def block(some: Sequence[str]) -> str:
+        return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in some) + "</ul>"
+
+    if texts:
+        st.html(f'<div class="wt-caution" role="note"><h2>Caution</h2>{block(texts[:3])}</div>')
+    if len(texts) > 3:
+        with st.expander("1 more caution" if len(texts) == 4 else f"{len(texts) - 3} more cautions"):
+            st.html(f'<div class="wt-caution">{block(texts[3:])}</div>')
+
+
+def assumptions(work: Work) -> None:
+    """Show the values that were assumed, with range and source, folded."""
+    entries = report.assumptions(work.told)
+    with st.expander(f"Assumed, for want of a value in the scenario ({len(entries)})"):
+        items = "".join(f"<li>{escape(report.assumption_words(entry))}</li>" for entry in entries)
+        st.html(f'<ul class="wt-list">{items}</ul>')
+
+
+def bullets(texts: Sequence[str]) -> None:
+    """Show texts as a list."""
+    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    st.html(f'<ul class="wt-list">{items}</ul>')
+
+
+class Progress:
+    """A progress bar that tells how long it will still take; call it with the share done, 0 to 1."""
+
+    def __init__(self, what: str) -> None:
+        self._what, self._start = what, time.monotonic()
+        self._bar = st.progress(0.0, text=what)
+
+    def __call__(self, share: float) -> None:
+        """Show the share done and the time left at the pace so far."""
+        spent = time.monotonic() - self._start
+        left = f"about {max(1.0, spent / share - spent):.0f} s left" if share > 0.02 else "just begun"
+        self._bar.progress(min(max(share, 0.0), 1.0), text=f"{self._what}: {left}")
+
+    def done(self) -> None:
+        """Take the bar away."""
+        self._bar.empty()
+
+
+def report_button(work: Work) -> None:
+    """Offer the one-page report of the usable scenario."""
+    from energy.report_page import report_page
+
+    system = desk.system()
+    st.download_button(
+        "Take the one-page report away (HTML, to print or keep)",
+        data=lambda: report_page(desk.told_of(work.usable), system, work.usable).encode(),
+        file_name="windtoll_report.html",
+        mime="text/html",
+        key="take report",
+        on_click="ignore",
+    )

@@ -1,0 +1,30 @@
+"""What will the rotor do? Power, thrust and turning speed over air speed, with limits."""
+
+from __future__ import annotations
+
+import functools
+
+from energy import report
+from energy.bundle import Bundle
+from energy.pictures import Picture, operating_line
+from energy.screens import desk, page
+from vehicle.units import UnitSystem
+
+
+@functools.lru_cache(maxsize=16)
+def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
+    return operating_line(desk.nominal_of(bundle), system)
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    page.answer_line(work, "What will the rotor do?", report.rotor_sentence(work.told, system))
+    pictures = _pictures(work.usable, system)
+    page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
+    page.finding("The numbers that matter")
+    page.table(("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter")
+    for found in pictures[1:]:
+        page.picture(found)
+    page.cautions(report.cautions(work.told, system))
+    page.assumptions(work)

@@ -1,0 +1,108 @@
+"""What setting is best? Pitch, ratio and element resistance with the most heat, within the limits."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import replace
+
+import streamlit as st
+
+from energy import report
+from energy.bundle import Bundle
+from energy.matching import SETTINGS, Match, match
+from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
+from energy.pictures import Picture, heat_over_settings
+from energy.screens import desk, page
+from vehicle import units
+from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+_MOST_KEPT = 8
+
+
+def _match(bundle: Bundle, held: tuple[str, ...]) -> Match:
+    """Return the match of a bundle, with a bar while it is looked for; the last few are kept."""
+    kept: dict[tuple[Bundle, tuple[str, ...]], Match] = st.session_state.setdefault("matches", {})
+    found = kept.get((bundle, held))
+    if found is None:
+        progress = page.Progress("Trying settings")
+        try:
+            found = match(desk.scenario_of(bundle), held, progress)
+        finally:
+            progress.done()
+        while len(kept) >= _MOST_KEPT:
+            kept.pop(next(iter(kept)))
+        kept[bundle, held] = found
+    return found
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio: float, title: str) -> Picture:
+    places = {name: (pitch, resistance) for name, pitch, resistance in marks}
+    return replace(heat_over_settings(desk.scenario_of(bundle), places, ratio), title=title)
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    heading = "What setting is best?"
+    held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
+    try:
+        found = _match(work.usable, held)
+    except InputError as error:
+        page.answer_line(work, heading, "No best setting can be told for this scenario.")
+        page.problem_list([str(problem) for problem in error.problems], "Why")
+        _holds()
+        return
+    page.answer_line(work, heading, sentence(found, system))
+    _holds()
+    _map(work.usable, found, system)
+    page.table(
+        ("setting", "as now", "most heat", "least fuel per heat"),
+        [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)],
+        caption="Settings side by side",
+    )
+    first, second = st.columns(2)
+    first.button("Use the setting of most heat", on_click=_use, args=(found, "best"), width="stretch")
+    second.button("Use the setting of least fuel per heat", on_click=_use, args=(found, "thriftiest"), width="stretch")
+    page.finding("How flat the best is: heat stays within 5 %, the other settings held")
+    page.table(
+        ("setting", "from, to"),
+        [(SETTING_NAMES[f.key], flat_words(f, system)) for f in found.flatness],
+        caption="How flat the best is",
+    )
+    page.bullets(notes_of(found))
+    page.cautions(report.cautions(work.told, system))
+    page.assumptions(work)
+
+
+def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
+    best, own, thrifty = found.best, found.own, found.thriftiest
+    marks = [("most heat", best.pitch_deg, best.resistance_ohm)]
+    for name, setting in (("as now", own), ("least fuel per heat", thrifty)):
+        if abs(setting.ratio / best.ratio - 1) < 0.02:
+            marks.append((name, setting.pitch_deg, setting.resistance_ohm))
+    title = (
+        f"At a ratio of {best.ratio:.3g} the heat is greatest at a pitch of {best.pitch_deg:.3g}° and "
+        f"{units.show(best.resistance_ohm, 'resistance', system)}"
+    )
+    note = "Left blank: a limit is passed, or the rotor does not turn."
+    if len(marks) < 3:
+        note += " Settings with another ratio are not on this map."
+    page.picture(_picture(bundle, tuple(marks), best.ratio, title), note)
+
+
+def _holds() -> None:
+    with st.container(border=True, horizontal=True):
+        for key in SETTINGS:
+            st.checkbox(f"keep my {SETTING_NAMES[key]}", key=f"hold {key}")
+
+
+def _use(found: Match, which: str) -> None:
+    """Put a found setting into the scenario in work."""
+    setting = getattr(found, which)
+    if found.own.pitch_deg != setting.pitch_deg:
+        desk.put_value("rotor.pitch", f"{setting.pitch_deg:.4g} deg")
+    desk.put_value("drive.ratio", float(f"{setting.ratio:.4g}"))
+    desk.put_value("heater.resistance", f"{setting.resistance_ohm:.4g} ohm")
+    desk.renew()

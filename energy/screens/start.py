@@ -1,0 +1,117 @@
+"""The app's frame: which scenario, which units, which question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import streamlit as st
+
+from energy import bundle as bundles
+from energy.screens import catalogue, desk, page
+from energy.screens.catalogue import Screen
+from vehicle.problems import InputError
+from vehicle.units import UNIT_SYSTEMS
+
+_UNIT_WORDS = {"metric": "metric (km/h, N, L)", "us": "US (mph, lbf, gal)", "uk": "UK (mph, N, mpg)"}
+
+
+def run() -> None:
+    """Show the app: the sidebar, then the screen that was asked for."""
+    st.set_page_config(page_title="windtoll", page_icon=None, layout="wide", initial_sidebar_state="auto")
+    st.html(page.STYLE)
+    desk.start()
+    pages = {
+        screen.place: st.Page(_shown(screen), title=screen.question, url_path=screen.place, default=k == 0)
+        for k, screen in enumerate(catalogue.SCREENS)
+    }
+    chosen = st.navigation(list(pages.values()), position="sidebar")
+    with st.sidebar:
+        _scenario()
+        _units()
+    chosen.run()
+    _ask_next(chosen, pages)
+    st.html(
+        '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing leaves '
+        "this machine.</p>"
+    )
+
+
+def _shown(screen: Screen) -> Callable[[], None]:
+    """Return a function that shows a screen and imports its module only then."""
+
+    def shown() -> None:
+        screen.shows()()
+
+    return shown
+
+
+def _ask_next(chosen: Any, pages: dict[str, Any]) -> None:
+    st.divider()
+    page.finding("Other questions")
+    for found in pages.values():
+        if found.title != chosen.title:
+            st.page_link(found, label=found.title)
+
+
+def _units() -> None:
+    if "system_choice" not in st.session_state:
+        st.session_state["system_choice"] = desk.system()
+
+    def change() -> None:
+        st.session_state["system"] = st.session_state["system_choice"]
+        desk.renew()
+
+    st.radio("Units", UNIT_SYSTEMS, key="system_choice", on_change=change, format_func=_UNIT_WORDS.__getitem__)
+
+
+def _scenario() -> None:
+    page.finding("Your scenario")
+    held = desk.bundle()  # what is made when it is asked for has no session to look into
+    changed = held != desk.loaded()
+    st.download_button(
+        "Take it away (zip: scenario.toml and its CSV files)",
+        data=lambda: bundles.to_zip(held),
+        file_name="windtoll_scenario.zip",
+        mime="application/zip",
+        key="take zip",
+        on_click="ignore",
+        width="stretch",
+    )
+    st.download_button(
+        "Take only scenario.toml",
+        data=lambda: held.text.encode(),
+        file_name=bundles.SCENARIO_NAME,
+        mime="application/toml",
+        key="take toml",
+        on_click="ignore",
+        width="stretch",
+    )
+    st.button("Undo to loaded", on_click=_undo, disabled=not changed, width="stretch")
+    with st.expander("Bring one back, or start from a demo"):
+        _bring_back()
+        names = list(desk.demos())
+        demo = st.selectbox("Demo (invented)", names, format_func=desk.demo_title, key="demo")
+        st.button("Start from this demo", on_click=lambda: desk.load(desk.demos()[demo]), width="stretch")
+
+
+def _undo() -> None:
+    desk.put(desk.loaded())
+    desk.renew()
+
+
+def _bring_back() -> None:
+    uploads = st.file_uploader(
+        "The zip, or scenario.toml with its CSV files",
+        type=["zip", "toml", "csv"],
+        accept_multiple_files=True,
+        key=desk.field_key("uploads"),
+    )
+    if st.button("Open it", disabled=not uploads, width="stretch"):
+        try:
+            found = bundles.from_uploads([(upload.name, upload.getvalue()) for upload in uploads])
+        except InputError as error:
+            page.problem_list([str(problem) for problem in error.problems], "Nothing was taken")
+            return
+        desk.load(found)
+        st.rerun()

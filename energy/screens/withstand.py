@@ -1,0 +1,106 @@
+"""What must it withstand? Loads on mount, bearing, blades and linkage, at work and in the worst case."""
+
+from __future__ import annotations
+
+import functools
+
+import streamlit as st
+
+from energy import report
+from energy.bundle import Bundle
+from energy.commands import loads as told
+from energy.load_table import LoadTable, load_table
+from energy.pictures import BLACK, BLUE, ORANGE, Picture
+from energy.screens import desk, page
+from vehicle.problems import InputError
+
+_HEADING = "What must it withstand?"
+_MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
+
+
+@functools.lru_cache(maxsize=16)
+def _loads(bundle: Bundle) -> LoadTable:
+    return load_table(desk.scenario_of(bundle))
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    try:
+        found = _loads(work.usable)
+    except InputError as error:
+        page.answer_line(work, _HEADING, "The loads cannot be told from what is there.")
+        page.problem_list([str(problem) for problem in error.problems], "Why")
+        return
+    page.answer_line(work, _HEADING, told.headline(found))
+    page.cautions(told.CAUTIONS)
+    picture = _picture(found)
+    if picture is not None:
+        page.picture(
+            picture, "Limit over load. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
+        )
+    page.finding("The loads")
+    page.table(told.LOAD_COLUMNS, told.load_rows(found, system), numbers=(1, 2, 3, 4), caption="The loads")
+    if found.thin:
+        page.finding("Margins under 2, the thinnest first")
+        page.bullets([told.margin_sentence(row, system) for row in found.thin])
+    page.finding("The two cases")
+    page.table(("case", "what is in it"), told.case_words(found, system), caption="The two cases")
+    for case, travel in found.travel.items():
+        page.finding(f"Pitch linkage through its travel, {case}")
+        page.bullets(told.travel_words(travel, found, system))
+    if found.ladder is not None:
+        with st.expander("Before the first drive: spin it up in the shop, step by step"):
+            page.table(
+                ("step", "rotor speed", "tips", "share of the limit"),
+                [
+                    (
+                        str(k),
+                        told.shown_load(rung.rotor_speed_rad_s, "rotor_speed", system),
+                        told.shown_load(rung.tip_speed_m_s, "tip_speed", system),
+                        f"{100 * rung.share:.0f} %",
+                    )
+                    for k, rung in enumerate(found.ladder.rungs, 1)
+                ],
+                caption="Spin-up ladder",
+            )
+            page.bullets(told.LADDER_CAUTIONS)
+    if found.left_out:
+        with st.expander(f"Left out; these keys would add it ({len(found.left_out)})"):
+            page.bullets(found.left_out)
+    if found.notes:
+        page.bullets(found.notes)
+    with st.expander(f"Assumed, for want of a value in the scenario ({len(found.assumptions)})"):
+        page.bullets([report.assumption_words(entry) for entry in found.assumptions])
+
+
+def _picture(found: LoadTable) -> Picture | None:
+    """Return the least margin of every load that has a limit, as bars with the limit as a line."""
+    import altair as alt
+    import pandas as pd
+
+    least: dict[str, float] = {}
+    for row in found.rows:
+        if row.margin is not None:
+            least[row.name] = min(row.margin, least.get(row.name, float("inf")))
+    if not least:
+        return None
+    frame = pd.DataFrame({"load": list(least), "margin": list(least.values())}).sort_values("margin")
+    frame["drawn"] = frame["margin"].clip(upper=_MOST_MARGIN)
+    frame["text"] = [told.margin_figures(m) for m in frame["margin"]]
+    frame["over"] = frame["margin"] < 1
+    y = alt.Y("load:N", title=None, sort=list(frame["load"]), axis=alt.Axis(labelLimit=190))
+    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]))
+    colour = alt.Color("over:N", scale=alt.Scale(domain=[True, False], range=[ORANGE, BLUE]), legend=None)
+    bars = (
+        alt.Chart(frame)
+        .mark_bar(height=14)
+        .encode(x=x, y=y, color=colour, tooltip=["load:N", alt.Tooltip("margin:Q", format=".3~g")])
+    )
+    texts = alt.Chart(frame).mark_text(align="left", dx=5, color=BLACK, fontSize=13).encode(x=x, y=y, text="text:N")
+    rule = alt.Chart(pd.DataFrame({"limit": [1.0]})).mark_rule(color=BLACK, strokeWidth=2).encode(x="limit:Q")
+    first = frame.iloc[0]
+    verdict = "is over its limit" if first["margin"] < 1 else "is the nearest to its limit"
+    title = f"The {first['load']} {verdict}: margin {first['text']}"
+    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(26))
+    return Picture("margins", title, chart, frame[["load", "margin"]])

@@ -1,0 +1,92 @@
+"""The app as a process of its own, and Debian's chromium looking at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    if CHROMIUM is None:
+        words = "no chromium on this machine (Debian: apt-get install chromium)"
+        if os.environ.get("CI"):
+            pytest.fail(words)
+        pytest.skip(words)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=_ARGUMENTS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="session")
+def address(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of the app, started as a user starts it from a checkout."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
+    said = tmp_path_factory.mktemp("app") / "said.txt"
+    with said.open("w") as out:
+        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+    try:
+        _wait_until_it_answers(port, process, said)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        process.terminate()
+        try:
+            process.wait(5)
+        except subprocess.TimeoutExpired:  # it waits for connections that a failed test left open
+            process.kill()
+            process.wait(5)
+
+
+def _wait_until_it_answers(port: int, process: subprocess.Popen[bytes], said: Path) -> None:
+    for _ in range(300):
+        if process.poll() is not None:
+            pytest.fail(f"the app ended: {said.read_text()}")
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.1)
+    pytest.fail("the app did not answer within 30 s")
+
+
+@pytest.fixture
+def page(browser: Any, address: str) -> Iterator[Any]:
+    """A fresh browser session at desktop size, not yet at any address; a failing script fails the test."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    context.set_default_timeout(10_000)
+    found = context.new_page()
+    faults: list[str] = []
+    found.on("pageerror", lambda error: faults.append(str(error)))
+    found.on("dialog", lambda dialog: (faults.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+    yield found
+    context.close()
+    assert faults == []

@@ -1,0 +1,305 @@
+"""The app's logic without a browser: forms, faults, units, variants; the numbers are the command line's."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from tests_support import run
+
+from energy import bundle as bundles
+from energy import report
+from energy.screens import catalogue
+
+APP = str(Path(__file__).resolve().parents[3] / "app.py")
+
+
+@pytest.fixture
+def app() -> AppTest:
+    return AppTest.from_file(APP, default_timeout=60).run()
+
+
+def _at(app: AppTest, screen: str) -> AppTest:
+    """Show one screen of the same session."""
+    script = f"""
+import streamlit as st
+from energy.screens import catalogue, desk
+desk.start()
+next(s for s in catalogue.SCREENS if s.module == {screen!r}).shows()()
+"""
+    other = AppTest.from_string(script, default_timeout=60)
+    for key in ("bundle", "loaded", "kept", "usable", "system", "round"):
+        if key in app.session_state:
+            other.session_state[key] = app.session_state[key]
+    return other.run()
+
+
+def _said(app: AppTest) -> str:
+    return " ".join(element.proto.body for element in app.get("html"))
+
+
+def _held(app: AppTest) -> bundles.Bundle:
+    found: bundles.Bundle = app.session_state["bundle"]
+    return found
+
+
+def _field(app: AppTest, kind: str, name: str) -> Any:
+    """Return the widget of a scenario's field, whatever round of fields it belongs to."""
+    return next(w for w in getattr(app, kind) if w.key and w.key.startswith(f"{name}#"))
+
+
+def _sentence(demos: Path, *options: str) -> str:
+    done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
+    sentence: str = json.loads(done.stdout)["sentence"]
+    return sentence
+
+
+def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
+    assert not app.exception
+    assert _sentence(demos) in _said(app)
+
+
+@pytest.mark.parametrize("screen", [screen.module for screen in catalogue.SCREENS])
+@pytest.mark.parametrize("demo", ["van_water_tank", "camper_oven", "pickup_drying_box", "parked_on_a_ridge"])
+def test_every_screen_shows_every_demo(app: AppTest, demos: Path, screen: str, demo: str) -> None:
+    bundle = bundles.from_folder(demos / demo / "scenario.toml")
+    for key in ("bundle", "loaded", "kept"):
+        app.session_state[key] = bundle
+    shown = _at(app, screen)
+    assert not shown.exception
+    assert 'class="wt-verdict' in _said(shown)
+    assert bundle.data()["title"] in _said(shown)
+
+
+def test_a_dial_moves_the_verdict_to_what_the_command_line_says(app: AppTest, demos: Path) -> None:
+    _field(app, "slider", "dial trip.road_speed km/h").set_value(80.0).run()
+    assert bundles.value_at(_held(app), "trip.road_speed") == "80 km/h"
+    assert _sentence(demos, "--set", "trip.road_speed=80 km/h") in _said(app)
+    _field(app, "radio", "dial trip.compared_with").set_value("stowed").run()
+    expected = _sentence(demos, "--set", "trip.road_speed=80 km/h", "--set", "trip.compared_with=stowed")
+    assert expected in _said(app)
+
+
+def test_units_change_what_is_shown_and_not_the_scenario(app: AppTest, demos: Path) -> None:
+    before = _held(app)
+    app.radio(key="system_choice").set_value("us").run()
+    assert _held(app) == before
+    assert _sentence(demos, "--units", "us") in _said(app)
+
+
+def test_a_faulty_value_is_told_beside_its_field_in_the_command_lines_words(app: AppTest, demos: Path) -> None:
+    shown = _at(app, "edit")
+    _field(shown, "text_input", "trip.road_speed value").set_value("fast").run()
+    done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--set", "trip.road_speed=fast")
+    words = done.stderr.splitlines()[1].strip().removeprefix("--set: ")
+    from html import escape
+
+    assert _said(shown).count(escape(f"scenario.toml: {words}", quote=True)) == 2  # on top, and beside the field
+    assert _sentence(demos) in _said(shown)  # the last answer that could be given
+    assert bundles.value_at(_held(shown), "trip.road_speed") == "fast"  # nothing that was typed is lost
+    _field(shown, "text_input", "trip.road_speed value").set_value("62").run()
+    assert bundles.value_at(_held(shown), "trip.road_speed") == "62 km/h"
+    assert "Cannot be used" not in _said(shown)
+
+
+def test_another_unit_keeps_the_quantity(app: AppTest) -> None:
+    shown = _at(app, "edit")
+    _field(shown, "selectbox", "trip.road_speed unit").set_value("mph").run()
+    assert bundles.value_at(_held(shown), "trip.road_speed") == "62.1371 mph"
+    _field(shown, "text_input", "trip.road_speed value").set_value("55").run()
+    assert bundles.value_at(_held(shown), "trip.road_speed") == "55 mph"
+    _field(shown, "text_input", "trip.road_speed value").set_value("25 m/s").run()
+    assert bundles.value_at(_held(shown), "trip.road_speed") == "25 m/s"
+
+
+def test_a_temperature_with_its_half_width_is_converted_as_a_difference(app: AppTest) -> None:
+    shown = _at(app, "edit")
+    shown.selectbox(key="part").set_value("air").run()
+    _field(shown, "selectbox", "air.temperature sure").set_value("plus or minus").run()
+    _field(shown, "text_input", "air.temperature plus_minus").set_value("5").run()
+    assert bundles.value_at(_held(shown), "air.temperature") == {"value": "15 degC", "plus_minus": "5 K"}
+    _field(shown, "selectbox", "air.temperature unit").set_value("degF").run()
+    assert bundles.value_at(_held(shown), "air.temperature") == {"value": "59 degF", "plus_minus": "9 degF"}
+    assert not shown.exception
+
+
+def test_a_range_and_back_to_the_default(app: AppTest) -> None:
+    shown = _at(app, "edit")
+    shown.selectbox(key="part").set_value("vehicle").run()
+    _field(shown, "selectbox", "vehicle.rolling_resistance sure").set_value("between").run()
+    _field(shown, "text_input", "vehicle.rolling_resistance low").set_value("0.008").run()
+    assert "a range without both low and high" in _said(shown)
+    _field(shown, "text_input", "vehicle.rolling_resistance high").set_value("0.012").run()
+    held = bundles.value_at(_held(shown), "vehicle.rolling_resistance")
+    assert held == {"value": 0.0095, "low": 0.008, "high": 0.012}
+    _field(shown, "selectbox", "vehicle.rolling_resistance sure").set_value("exactly").run()
+    _field(shown, "text_input", "vehicle.rolling_resistance value").set_value("").run()
+    assert bundles.value_at(_held(shown), "vehicle.rolling_resistance") is None
+
+
+@pytest.mark.parametrize("demo", ["van_water_tank", "camper_oven", "pickup_drying_box", "parked_on_a_ridge"])
+def test_looking_at_every_part_changes_nothing(app: AppTest, demos: Path, demo: str) -> None:
+    from energy.scenario_tables import TABLES
+
+    bundle = bundles.from_folder(demos / demo / "scenario.toml")
+    for key in ("bundle", "loaded", "kept"):
+        app.session_state[key] = bundle
+    shown = _at(app, "edit")
+    for part in TABLES:
+        shown.selectbox(key="part").set_value(part).run()
+        assert not shown.exception, part
+    assert _held(shown) == bundle
+
+
+def test_from_engine_to_battery_by_buttons_only(app: AppTest) -> None:
+    shown = _at(app, "edit")
+    shown.selectbox(key="part").set_value("engine").run()
+    shown.button(key="without engine").click().run()
+    assert "either a table [engine] or a table [battery]" in _said(shown)
+    shown.selectbox(key="part").set_value("battery").run()
+    shown.button(key="add battery").click().run()
+    assert "from the battery pack" in _said(shown)
+
+
+def test_gears_and_choices_are_written_as_the_file_has_them(app: AppTest) -> None:
+    shown = _at(app, "edit")
+    shown.selectbox(key="part").set_value("engine").run()
+    _field(shown, "text_input", "engine.speed_per_1000_rpm value").set_value("9, 17, 27.5").run()
+    assert bundles.value_at(_held(shown), "engine.speed_per_1000_rpm") == ["9 km/h", "17 km/h", "27.5 km/h"]
+    _field(shown, "selectbox", "engine.fuel value").set_value("petrol").run()
+    assert bundles.value_at(_held(shown), "engine.fuel") == "petrol"
+    _field(shown, "selectbox", "engine.runs_when_parked value").set_value(True).run()
+    assert bundles.value_at(_held(shown), "engine.runs_when_parked") is True
+
+
+def test_undo_to_loaded(app: AppTest) -> None:
+    loaded = _held(app)
+    _field(app, "slider", "dial air.wind_speed km/h").set_value(30.0).run()
+    assert _held(app) != loaded
+    next(b for b in app.button if b.label == "Undo to loaded").click().run()
+    assert _held(app) == loaded
+    assert _field(app, "slider", "dial air.wind_speed km/h").value == 0.0
+
+
+def test_two_variants_side_by_side(app: AppTest, demos: Path) -> None:
+    _field(app, "slider", "dial trip.road_speed km/h").set_value(70.0).run()
+    shown = _at(app, "compare")
+    said = _said(shown)
+    assert _sentence(demos) in said
+    assert _sentence(demos, "--set", "trip.road_speed=70 km/h") in said
+    before = report.answered(bundles.opened(shown.session_state["kept"]))
+    after = report.answered(bundles.opened(_held(shown)))
+    assert report.difference_sentence(before, after, "metric") in said
+    next(b for b in shown.button if b.label == "Keep B as the new A").click().run()
+    assert "Nothing differs yet" in _said(shown)
+
+
+def test_the_best_setting_can_be_taken_over(app: AppTest) -> None:
+    shown = _at(app, "setting")
+    next(b for b in shown.button if b.label == "Use the setting of most heat").click().run()
+    assert not shown.exception
+    heat = float(report.answered(bundles.opened(_held(shown))).answer.turbine.heat_power_w)
+    first = float(report.answered(bundles.opened(shown.session_state["loaded"])).answer.turbine.heat_power_w)
+    assert heat > first
+
+
+def test_hostile_texts_are_escaped(app: AppTest) -> None:
+    hostile = "<script>alert(1)</script>"
+    app.session_state["bundle"] = bundles.with_value(
+        bundles.with_value(_held(app), "title", hostile), "heater.what", "<img src=x onerror=alert(2)>"
+    )
+    app.run()
+    for screen in catalogue.SCREENS:
+        shown = _at(app, screen.module)
+        assert not shown.exception
+        assert hostile not in _said(shown)
+        assert "<img" not in _said(shown)
+        assert "&lt;script&gt;" in _said(shown)
+
+
+def test_two_sessions_are_apart(app: AppTest) -> None:
+    other = AppTest.from_file(APP, default_timeout=60).run()
+    _field(app, "slider", "dial trip.road_speed km/h").set_value(70.0).run()
+    other.run()
+    assert bundles.value_at(_held(other), "trip.road_speed") == "100 km/h"
+
+
+def test_a_scenario_that_cannot_be_answered_leaves_the_last_one_visible(app: AppTest, demos: Path) -> None:
+    app.session_state["bundle"] = bundles.with_value(_held(app), "rotor.curves", "../../etc/passwd")
+    app.run()
+    assert not app.exception
+    assert "came with the scenario" in _said(app)
+    assert _sentence(demos) in _said(app)
+
+
+def _drive(fuel_l_h: float, seed: int) -> bytes:
+    """Return a log of 6 minutes at about 90 km/h, invented: a little noise, and a fuel rate."""
+    import numpy as np
+
+    rng = np.random.default_rng(seed)
+    rows = ["time (s),vehicle speed (km/h),engine fuel rate (L/h),engine speed (rpm)"]
+    for k in range(360):
+        speed = 90 + 2 * np.sin(k / 30) + rng.normal(0, 0.3)
+        rows.append(f"{k},{speed:.2f},{fuel_l_h * (speed / 90) ** 2 + rng.normal(0, 0.05):.4f},2200")
+    return "\n".join(rows).encode()
+
+
+def test_uploaded_logs_give_what_the_command_line_says_of_them(app: AppTest, tmp_path: Path) -> None:
+    logs = [_drive(level, seed) for seed, level in enumerate((8.0, 7.0, 8.1, 7.05, 7.9, 6.95))]
+    shown = _at(app, "road")
+    names = ["<b>run</b>.csv", "../../run2.csv", "c.csv", "d.csv", "e.csv", "f.csv"]
+    shown.file_uploader[0].set_value([(n, content, "text/csv") for n, content in zip(names, logs, strict=True)]).run()
+    assert not shown.exception
+    lines = ['[engine]\nfuel = "diesel"\ndisplacement = "2.2 L"']
+    for number, content in enumerate(logs, 1):
+        (tmp_path / f"log_{number:02d}.csv").write_bytes(content)
+        state = "working" if number % 2 else "stowed"
+        lines.append(f'[[runs]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
+    (tmp_path / "runs.toml").write_text("\n".join(lines))
+    done = run("compare", str(tmp_path / "runs.toml"), "--json")
+    assert done.returncode == 0, done.stderr
+    data = json.loads(done.stdout)
+    assert data["words"] in _said(shown)
+    assert data["conclusion"] == "costs"
+    assert "<b>run</b>" not in _said(shown)
+    assert "&lt;b&gt;run&lt;/b&gt;.csv" in _said(shown)
+
+
+def test_a_log_that_cannot_be_read_is_told(app: AppTest) -> None:
+    shown = _at(app, "road")
+    shown.file_uploader[0].set_value([("a.csv", b"\x00\x01garbage", "text/csv")]).run()
+    assert not shown.exception
+    assert "This log cannot be used" in _said(shown)
+
+
+def test_a_trip_of_ones_own_is_followed(app: AppTest, demos: Path, tmp_path: Path) -> None:
+    rows = ["time_s,speed_km_h"] + [f"{60 * k},{90 if k % 10 else 0}" for k in range(90)]
+    trip = "\n".join(rows).encode()
+    (tmp_path / "trip.csv").write_bytes(trip)
+    shown = _at(app, "heat")
+    shown.radio(key="heat kind").set_value("over a trip of mine (CSV)").run()
+    shown.file_uploader[0].set_value(("mine.csv", trip, "text/csv")).run()
+    assert not shown.exception
+    scenario = str(demos / "van_water_tank" / "scenario.toml")
+    done = run("heat", scenario, "--trip", str(tmp_path / "trip.csv"), "--json")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["sentence"] in _said(shown)
+
+
+def test_a_recording_that_grows_is_watched(app: AppTest, tmp_path: Path) -> None:
+    recording = tmp_path / "run_01.csv"
+    rows = _drive(8.0, 1).decode().splitlines()
+    recording.write_text("\n".join(rows[:101]) + "\n")
+    shown = _at(app, "road")
+    shown.text_input(key="live file").set_value(str(recording)).run()
+    assert not shown.exception
+    assert "100 rows" in _said(shown)
+    assert "vehicle speed" in _said(shown)
+    recording.write_text("\n".join(rows[:201]) + "\n")
+    shown.run()
+    assert "200 rows" in _said(shown)
+    shown.text_input(key="live file").set_value(str(tmp_path / "none.csv")).run()
+    assert "no such CSV file" in _said(shown)
