@@ -127,9 +127,11 @@ def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
 
     `turbine` takes the place of what the turbine does in the scenario's air (see energy/trip_ledger.py).
     """
-    turbine = _spread(turbine_at_work(inputs) if turbine is None else turbine, inputs)
+    turbine = turbine_at_work(inputs) if turbine is None else turbine
+    absent = _state(inputs, "absent", turbine)
+    turbine = _spread(turbine, np.shape(absent.supply.source_w))
     states = {
-        "absent": _state(inputs, "absent", turbine),
+        "absent": absent,
         "stowed": _state(inputs, "stowed", turbine),
         "working": _state(inputs, "working", turbine),
     }
@@ -152,10 +154,9 @@ def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tup
     return working.supply.source_w - without.supply.source_w, turbine.heat_power_w
 
 
-def _spread(turbine: TurbineAtWork, inputs: Inputs) -> TurbineAtWork:
-    """Return the turbine with every figure in the shape of all conditions, those of the road too."""
-    road = _state(inputs, "absent", turbine).supply.source_w
-    shape = np.broadcast_shapes(np.shape(road), np.shape(turbine.heat_power_w))
+def _spread(turbine: TurbineAtWork, road: tuple[int, ...]) -> TurbineAtWork:
+    """Return the turbine with every figure in the shape of all conditions, those of the road (its shape) too."""
+    shape = np.broadcast_shapes(road, np.shape(turbine.heat_power_w))
     values = {f.name: getattr(turbine, f.name) for f in fields(turbine)}
     spread: dict[str, Any] = {k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)}
     return replace(turbine, **spread)
@@ -291,22 +292,27 @@ def stowed_drag_n(inputs: Inputs) -> np.ndarray:
     return drag
 
 
+def forces_on_road(inputs: Inputs, added_mass_kg: Values) -> RoadForces:
+    """Return the forces (N) on the vehicle itself in the scenario's air, on its grade, with a mass added to its own."""
+    return road_forces(
+        inputs.road_load,
+        inputs.road_speed_m_s,
+        inputs.density_kg_m3,
+        inputs.air.ahead_m_s,
+        inputs.air.across_m_s,
+        grade=inputs.grade,
+        acceleration_m_s2=inputs.acceleration_m_s2,
+        added_mass_kg=added_mass_kg,
+    )
+
+
 def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w: Values | None = None) -> TripState:
     """Return one state of the trip; `alternator_heat_w` is heat that the engine makes electrically besides."""
     carried = state != "absent"
     air, density = inputs.air, inputs.density_kg_m3
     mass = inputs.turbine.mass_kg if carried else 0.0
     speed = np.asarray(inputs.road_speed_m_s, float)
-    forces = road_forces(
-        inputs.road_load,
-        speed,
-        density,
-        air.ahead_m_s,
-        air.across_m_s,
-        grade=inputs.grade,
-        acceleration_m_s2=inputs.acceleration_m_s2,
-        added_mass_kg=mass,
-    )
+    forces = forces_on_road(inputs, mass)
     zero = np.zeros(np.shape(forces.total_n))
     mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
     rotor = zero
@@ -462,16 +468,7 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
     assert inputs.fuel is not None
     turbine_kg = 0.0 if without.state == "absent" else np.asarray(inputs.turbine.mass_kg)
     speed = np.asarray(inputs.road_speed_m_s, float)
-    forces = road_forces(
-        inputs.road_load,
-        speed,
-        inputs.density_kg_m3,
-        inputs.air.ahead_m_s,
-        inputs.air.across_m_s,
-        grade=inputs.grade,
-        acceleration_m_s2=inputs.acceleration_m_s2,
-        added_mass_kg=turbine_kg + mass_kg,
-    )
+    forces = forces_on_road(inputs, turbine_kg + mass_kg)
     wheel = (forces.total_n + without.mount_drag_n + without.rotor_drag_n) * speed
     extra = drive(inputs.engine, wheel, speed).source_w - without.supply.source_w
     return extra / inputs.fuel.heating_value_j_per_m3

@@ -1008,11 +1008,6 @@ def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
     return f"With B the turbine costs {words} {'more' if cost > 0 else 'less'} than with A and makes {heat_words}."
 
 
-def changed_fuel(told: Told, system: UnitSystem) -> float:
-    """Return the change in fuel flow in the user's unit (L/h or US gal/h)."""
-    return to_user(_f(told.answer.change.volume_m3_s), "fuel_flow", system)
-
-
 def lines(told: Told, system: UnitSystem) -> Sequence[str]:
     """Return the verdict's case and sentence as two lines."""
     found = verdict(told, system)

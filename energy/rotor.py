@@ -233,15 +233,6 @@ def with_standstill(curves: RotorCurves) -> RotorCurves:
     )
 
 
-def torque_coefficient(curves: RotorCurves) -> np.ndarray:
-    """Return Cq = Cp/λ (P, L); at standstill the limit from the next column (torque held, see `with_standstill`)."""
-    ratio = curves.tip_speed_ratio
-    torque = np.empty_like(curves.power_coefficient)
-    torque[:, 1:] = curves.power_coefficient[:, 1:] / ratio[1:]
-    torque[:, 0] = torque[:, 1]
-    return torque
-
-
 def free_running_tip_speed_ratio(curves: RotorCurves, pitch_deg: float) -> float:
     """Return the tip-speed ratio at which an unloaded rotor settles: where Cp falls through zero on the fast side.
 

@@ -23,13 +23,14 @@ from energy.ledger import (
     TurbineAtWork,
     answer,
     change_and_heat,
+    forces_on_road,
     stowed_drag_n,
     turbine_at_work,
 )
 from energy.scenario import Scenario
 from energy.uncertainty import Chain, Outcome
 from vehicle.engine import Supply
-from vehicle.road_load import air_drag_n, road_forces
+from vehicle.road_load import air_drag_n
 from vehicle.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling
 
 _NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
@@ -336,16 +337,7 @@ def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarr
         assert trip.works_speed is not None
         below = speed < trip.works_speed.value
         return below if trip.works == "below_speed" else ~below
-    forces = road_forces(
-        inputs.road_load,
-        speed,
-        inputs.density_kg_m3,
-        inputs.air.ahead_m_s,
-        inputs.air.across_m_s,
-        grade=inputs.grade,
-        acceleration_m_s2=inputs.acceleration_m_s2,
-        added_mass_kg=inputs.turbine.mass_kg,
-    )
+    forces = forces_on_road(inputs, inputs.turbine.mass_kg)
     mount = air_drag_n(
         inputs.turbine.mount_drag_area_m2, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s
     )

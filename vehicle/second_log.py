@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from typing import Literal
 
 import numpy as np
 
+from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem, nearest, shown
 
 LEAST_CORRELATION = 0.6  # below this the two signals are not telling the same story (our choice, told to the user)
@@ -387,12 +387,9 @@ def write_joined(first: LogText, joined: Joined, out: Path, *, overwrite: bool =
     added = np.column_stack(list(joined.columns.values())) if names else np.empty((len(first.rows), 0))
     for row, values in zip(first.rows, added, strict=True):
         writer.writerow([*row, *("" if np.isnan(value) else f"{value:.7g}" for value in values)])
-    beside = out.with_name(f".{out.name}.{os.getpid()}.new")
     try:
-        beside.write_text(text.getvalue(), encoding="utf-8")
-        os.replace(beside, out)
+        write_whole(out, text.getvalue().encode())
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise InputError(
             Problem(str(out), "", f"cannot be written ({error.strerror})", "a file in a folder that can be written to")
         ) from None

@@ -141,10 +141,11 @@ def _spread(spread: str | None, runs_file: Path | None) -> tuple[float, str]:
 
 
 def _write(path: Path, text: str) -> None:
+    from vehicle.files import write_whole
     from vehicle.problems import InputError, Problem
 
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text.encode())
     except OSError as error:
         raise InputError(
             Problem(str(path), "", f"cannot be written ({error.strerror})", "a folder that exists")
