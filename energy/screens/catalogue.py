@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Screen:
-    """One screen: the question that names it, its place in the address, its module beside this one."""
+    """One screen: the group it is listed under, the question that names it, its place in the address, its module."""
 
+    group: str
     question: str
     place: str
     module: str
@@ -21,14 +22,16 @@ class Screen:
         return shows
 
 
+ANSWER, BUILD, MEASURE = "The answer", "Before you build", "After you measured"
+
 SCREENS = (
-    Screen("Does it save or cost fuel?", "fuel", "fuel"),
-    Screen("What is built, and how is it driven?", "scenario", "edit"),
-    Screen("What will the rotor do?", "rotor", "rotor"),
-    Screen("When is it hot?", "heat", "heat"),
-    Screen("What must it withstand?", "loads", "withstand"),
-    Screen("What setting is best?", "setting", "setting"),
-    Screen("When could it pay?", "pay", "pay"),
-    Screen("What did the road say?", "road", "road"),
-    Screen("What did my change do?", "compare", "compare"),
+    Screen(ANSWER, "Does it save or cost fuel?", "fuel", "fuel"),
+    Screen(ANSWER, "When could it pay?", "pay", "pay"),
+    Screen(ANSWER, "What did my change do?", "compare", "compare"),
+    Screen(BUILD, "What is built, and how is it driven?", "scenario", "edit"),
+    Screen(BUILD, "What will the rotor do?", "rotor", "rotor"),
+    Screen(BUILD, "What setting is best?", "setting", "setting"),
+    Screen(BUILD, "When is it hot?", "heat", "heat"),
+    Screen(BUILD, "What must it withstand?", "loads", "withstand"),
+    Screen(MEASURE, "What did the road say?", "road", "road"),
 )

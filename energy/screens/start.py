@@ -21,11 +21,19 @@ def run() -> None:
     st.set_page_config(page_title="windtoll", page_icon=None, layout="wide", initial_sidebar_state="auto")
     st.html(page.STYLE)
     desk.start()
+    first = catalogue.SCREENS[0]
     pages = {
-        screen.place: st.Page(_shown(screen), title=screen.question, url_path=screen.place, default=k == 0)
-        for k, screen in enumerate(catalogue.SCREENS)
+        screen.place: st.Page(_shown(screen), title=screen.question, url_path=screen.place)
+        for screen in catalogue.SCREENS
     }
-    chosen = st.navigation(list(pages.values()), position="sidebar")
+    pages[first.place] = st.Page(_shown(first), title=first.question, url_path="start", default=True)
+    groups: dict[str, list[Any]] = {}
+    for screen in catalogue.SCREENS:
+        groups.setdefault(screen.group, []).append(pages[screen.place])
+    # The default page stands at the root of the address only; this one lets it be written like the others.
+    again = st.Page(_shown(first), title=first.question, url_path=first.place, visibility="hidden")
+    next(iter(groups.values())).append(again)
+    chosen = st.navigation(groups, position="sidebar")
     with st.sidebar:
         _scenario()
         _units()
