@@ -13,6 +13,7 @@ from energy.blade import STALL_SHARE_LIMIT
 from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
 from energy.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
+from energy.progress import Progress, part, tell
 from energy.quantity import Uncertain
 from energy.scenario import Scenario
 from energy.scenario_tables import Price
@@ -27,6 +28,7 @@ _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 _WINDS_M_S = np.linspace(0.0, 40.0, 161)
+_NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 
 
 @dataclass(frozen=True)
@@ -69,27 +71,33 @@ class Told:
         return "power" if self.trip is None else "energy"
 
 
-def answered(scenario: Scenario, *, exact: bool = False) -> Told:
+def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Told:
     """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
 
-    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`.
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told the share done
+    (see energy/progress.py).
     """
     if scenario.schedule is not None:
-        return _trip_answered(scenario, exact=exact)
+        return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
-    spread = None if exact else spread_of(scenario)
+    spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
+    tell(progress, 1.0)
     return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
 
 
-def _trip_answered(scenario: Scenario, *, exact: bool) -> Told:
+def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Told:
     from energy.trip_ledger import answer_trip, trip_chain
 
     trip = answer_trip(scenario)
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        spread = spread_of(scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick)
+        spread = spread_of(
+            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
+            progress=part(progress, _NOMINAL, 1.0),
+        )  # fmt: skip
+    tell(progress, 1.0)
     return Told(scenario, trip.mean, math.nan, spread, trip)
 
 
