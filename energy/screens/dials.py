@@ -65,7 +65,10 @@ def show(work: Work) -> None:
 
 def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
-    held = getattr(work.told.scenario.table(table), name).value
+    quantity = getattr(work.told.scenario.table(table), name)
+    if quantity is None:  # a schedule tells the speed
+        return
+    held = quantity.value
     unit = dial.units[desk.system()]
     now = units.express(held, unit, _SI[dial.key])
     if dial.key == "air.wind_from":
