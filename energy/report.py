@@ -33,11 +33,20 @@ _NOMINAL = 0.02  # share of the time that the answer of the values as stated tak
 
 @dataclass(frozen=True)
 class Verdict:
-    """The verdict: `word` is costs, saves or cannot tell; `case` says what it is set against; `sentence` says it all."""
+    """The verdict: `word` is costs, saves or cannot tell; `case` says what it is set against; `sentence` says it.
+
+    `doubt` is a further sentence: what most of the doubt is, and what measuring it would do; empty where there is none.
+    """
 
     word: str
     case: str
     sentence: str
+    doubt: str = ""
+
+    @property
+    def words(self) -> str:
+        """The sentence with the doubt after it."""
+        return f"{self.sentence} {self.doubt}".rstrip()
 
 
 @dataclass(frozen=True)
@@ -158,7 +167,7 @@ def _air_words(told: Told, system: UnitSystem) -> str:
 
 
 def verdict(told: Told, system: UnitSystem) -> Verdict:
-    """Return whether working costs or saves fuel against the trip without, and the one sentence that says so."""
+    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most of the doubt is."""
     found, scenario = told.answer, told.scenario
     change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
     heat = _f(found.turbine.heat_power_w)
@@ -176,22 +185,24 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
     nominal = "costs" if change > small else "saves" if change < -small or heat > 0.5 else "cannot tell"
     spread = told.spread
     if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
-        return Verdict("cannot tell", case, f"{where} {_undecided(told, without, purpose, system)}")
+        undecided = f"{where} {_undecided(told, without, purpose, system)}"
+        return Verdict("cannot tell", case, undecided, doubt_words(told, system))
     sure = f", {sureness(spread)}" if spread is not None else ""
     doubt = doubt_words(told, system)
     if change > small:
         per = f": {_per_heat(found, system)}" if heat > 0.5 else ""
         words = f"costs {_change_words(told, system)} than {without}{sure}, {purpose}{per}."
-        return Verdict("costs", case, f"{where} the turbine {words}{doubt}")
+        return Verdict("costs", case, f"{where} the turbine {words}", doubt)
     if change < -small:
         words = f"saves {_change_words(told, system)} against {without}{sure}, {purpose}."
-        return Verdict("saves", case, f"{where} the turbine {words}{doubt}")
+        return Verdict("saves", case, f"{where} the turbine {words}", doubt)
     if heat > 0.5:
         inside = f" (90 %: {_range_words(_drawn_heat(told), told.power_kind, system)})" if spread is not None else ""
         return Verdict(
             "saves",
             case + "; the fuel does not change, the heat is free",
-            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.{doubt}",
+            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.",
+            doubt,
         )
     return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
 
@@ -211,7 +222,7 @@ def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> st
     of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
     return (
         f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
-        f"{without}, {chance}, {purpose}.{doubt_words(told, system)}"
+        f"{without}, {chance}, {purpose}."
     )
 
 
@@ -278,7 +289,7 @@ def doubt_words(told: Told, system: UnitSystem) -> str:
         words, keys = f"the doubt has many parts, the greatest is {names[0]}", first[0].inputs
     helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
     tail = f": {_measure_words(helping[0])}" if helping else ""
-    return f" {words[0].upper()}{words[1:]}{tail}."
+    return f"{words[0].upper()}{words[1:]}{tail}."
 
 
 def _measure_words(measured: Measurement) -> str:
@@ -570,7 +581,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "title": told.scenario.title,
             "verdict": told_verdict.word,
             "case": told_verdict.case,
-            "sentence": told_verdict.sentence,
+            "sentence": told_verdict.words,
             "fuel_change": {
                 "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
                 "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
@@ -1017,6 +1028,6 @@ def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
 
 
 def lines(told: Told, system: UnitSystem) -> Sequence[str]:
-    """Return the verdict's case and sentence as two lines."""
+    """Return the verdict in words with its doubt, and its case, as two lines."""
     found = verdict(told, system)
-    return (found.sentence, f"({found.case})")
+    return (found.words, f"({found.case})")

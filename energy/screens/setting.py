@@ -12,28 +12,17 @@ from energy.bundle import Bundle
 from energy.matching import SETTINGS, Match, match
 from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from energy.pictures import Picture, heat_over_settings
+from energy.progress import Progress
 from energy.screens import desk, page
+from energy.screens.waiting import kept
 from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
-_MOST_KEPT = 8
 
-
-def _match(bundle: Bundle, held: tuple[str, ...]) -> Match:
-    """Return the match of a bundle, with a bar while it is looked for; the last few are kept."""
-    kept: dict[tuple[Bundle, tuple[str, ...]], Match] = st.session_state.setdefault("matches", {})
-    found = kept.get((bundle, held))
-    if found is None:
-        progress = page.Progress("Trying settings")
-        try:
-            found = match(desk.scenario_of(bundle), held, progress)
-        finally:
-            progress.done()
-        while len(kept) >= _MOST_KEPT:
-            kept.pop(next(iter(kept)))
-        kept[bundle, held] = found
-    return found
+@kept("Trying settings", most=8)
+def _match(progress: Progress | None, bundle: Bundle, held: tuple[str, ...]) -> Match:
+    return match(desk.scenario_of(bundle), held, progress)
 
 
 @functools.lru_cache(maxsize=8)
