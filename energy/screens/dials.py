@@ -67,6 +67,7 @@ def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
     quantity = getattr(work.told.scenario.table(table), name)
     if quantity is None:  # a schedule tells the speed
+        st.empty()  # so that the other sliders keep their places while the screen is drawn anew
         return
     held = quantity.value
     unit = dial.units[desk.system()]

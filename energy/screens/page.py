@@ -40,6 +40,7 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem; margin: 0.3rem 0;
   overflow-wrap: anywhere; }
 .wt-doubt { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
+.wt-doubt:only-child { margin-top: -0.6rem; }
 .wt-progress p { margin: 0 0 0.2rem; }
 .wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid #101418; background: #fff; }
 .wt-progress progress::-webkit-progress-bar { background: #fff; }
@@ -89,8 +90,8 @@ def verdict(work: Work, heading: str) -> Callable[[], Told]:
         except Exception:
             under.empty()
             raise
-        _verdict(slot, told)
         _doubt(under, _doubt_of(told))
+        _verdict(slot, told)
         return told
 
     return surely

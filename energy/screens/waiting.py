@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 PATIENCE_S = 0.4  # what is done before needs no bar
 _REDRAWN_S = 0.1  # not oftener than that
-_JUST_BEGUN = 0.02  # up to this share the pace so far says little
+_JUST_BEGUN = 0.1  # up to this share the pace so far says little: what is imported on first use is in it
 
 P = ParamSpec("P")
 T = TypeVar("T")

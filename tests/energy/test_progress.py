@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from pathlib import Path
@@ -9,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests_support import run
 
 from energy.heating import Trip, heating
 from energy.matching import match
@@ -97,3 +101,36 @@ def test_nothing_uncertain_is_done_at_once(van: Scenario) -> None:
     shares: list[float] = []
     assert spread_of(van, known=exact, progress=shares.append) is None
     assert shares == [1.0]
+
+
+def _at_a_terminal(*arguments: str) -> tuple[str, str]:
+    """Return what a command writes to stdout, and to a terminal as its stderr."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-c", "from energy.cli import main; main()", *arguments]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=theirs, env={**os.environ, "TERM": "xterm"}
+    ) as process:
+        os.close(theirs)
+        seen = b""
+        try:
+            while part_of := os.read(ours, 4096):
+                seen += part_of
+        except OSError:  # Linux says so where the other end is closed
+            pass
+        assert process.stdout is not None
+        out = process.stdout.read()
+    os.close(ours)
+    assert process.returncode == 0, seen
+    return out.decode(), seen.decode()
+
+
+def test_a_command_shows_a_bar_on_a_terminal_only(demos: Path) -> None:
+    arguments = ("payback", str(demos / "van_water_tank" / "scenario.toml"), "--json")
+    out, seen = _at_a_terminal(*arguments)
+    assert "Trying winds, descents and speeds" in seen
+    assert seen.endswith("\x1b[2K")  # and wipes it
+    piped = run(*arguments)
+    assert piped.stderr == ""
+    assert piped.stdout == out
