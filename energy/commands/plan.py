@@ -42,7 +42,7 @@ def command(
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
     from energy import run_sheet
-    from energy.commands.prediction import predicted_effect
+    from energy.prediction import predicted_effect
     from vehicle.planning import driving_order, pairs_needed, smallest_effect
     from vehicle.problems import InputError, Problem
 
@@ -116,7 +116,7 @@ def _speed_of(scenario: Path | None, overrides: tuple[str, ...]) -> str | None:
 
 def _spread(spread: str | None, runs_file: Path | None) -> tuple[float, str]:
     """Return the standard deviation of a difference within a pair as a share of the fuel, and where it comes from."""
-    from energy.commands.prediction import typed_effect
+    from energy.prediction import typed_effect
     from vehicle.planning import DEFAULT_SPREAD, DEFAULT_SPREAD_WORDS
     from vehicle.problems import InputError, Problem
 
@@ -129,9 +129,9 @@ def _spread(spread: str | None, runs_file: Path | None) -> tuple[float, str]:
         return value, "as given"
     if runs_file is None:
         return DEFAULT_SPREAD, DEFAULT_SPREAD_WORDS
-    from energy.commands.compare import windows_of_runs
     from vehicle.comparison import spread_within_pairs
     from vehicle.manifest import read_manifest
+    from vehicle.road_test import windows_of_runs
 
     runs, _, _ = windows_of_runs(read_manifest(runs_file))
     value, freedom = spread_within_pairs(runs)

@@ -13,12 +13,11 @@ import streamlit as st
 
 from energy import bundle as bundles
 from energy.bundle import Bundle
-from energy.commands.compare import in_words, windows_of_runs
-from energy.commands.prediction import scenario_effect
 from energy.commands.read import in_usual_unit
 from energy.pictures import BLACK, BLUE, ORANGE, Picture
+from energy.prediction import scenario_effect
+from energy.road_test import RoadTest, in_words, road_test
 from energy.screens import desk, page
-from vehicle.comparison import Comparison, compare
 from vehicle.log_columns import PARAMETERS
 from vehicle.manifest import STATES, read_manifest
 from vehicle.obd_log import Log, read_log
@@ -41,28 +40,22 @@ def _log(name: str, content: bytes, columns: _Columns) -> Log:
 
 
 @functools.lru_cache(maxsize=8)
-def _compared(files: _Files, manifest: str, bundle: Bundle, without: str) -> tuple[Comparison, list[str]]:
-    """Return the comparison of the uploaded runs beside the scenario's prediction, and its words."""
+def _compared(files: _Files, manifest: str, bundle: Bundle, without: str) -> RoadTest:
+    """Return the comparison of the uploaded runs beside the scenario's prediction."""
     with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
         for name, content in files:
             (Path(folder) / name).write_bytes(content)
         path = Path(folder) / "runs.toml"
         path.write_text(manifest, encoding="utf-8")
-        test = read_manifest(path)
-        runs, absolute, words = windows_of_runs(test)
-        predicted = _predicted(bundle, without)
-        found = compare(
-            runs, without_state=without, predicted=predicted[0], predicted_error=predicted[1], absolute=absolute
-        )
-    return found, in_words(found, [*test.warnings, *found.warnings], words)
 
+        def predict(with_state: str, without_state: str) -> tuple[float, float] | None:
+            with bundles.laid_out(bundle) as scenario:
+                try:
+                    return scenario_effect(scenario, (), with_state, without_state)
+                except InputError:  # a scenario without fuel predicts no change of fuel
+                    return None
 
-def _predicted(bundle: Bundle, without: str) -> tuple[float | None, float]:
-    with bundles.laid_out(bundle) as path:
-        try:
-            return scenario_effect(path, (), "working", without)
-        except InputError:  # a scenario without fuel predicts no change of fuel
-            return None, 0.0
+        return road_test(read_manifest(path), without_state=without, predict=predict)
 
 
 def show() -> None:
@@ -87,8 +80,8 @@ def show() -> None:
         manifest = _marked(files, columns)
         try:
             with st.spinner("Comparing the runs", show_time=True):
-                found, words = _compared(files, manifest, work.usable, st.session_state.get("road without", "stowed"))
-            sentence = found.words
+                found = _compared(files, manifest, work.usable, st.session_state.get("road without", "stowed"))
+            sentence = found.answer.words
         except InputError as error:
             sentence = "The runs cannot be compared yet."
             page.problem_list([str(problem) for problem in error.problems], "Why")
@@ -103,9 +96,9 @@ def show() -> None:
     with top:
         page.answer_line(work, _HEADING, sentence)
     if found is not None:
-        page.picture(_picture(found, work.usable), headed=False)
+        page.picture(_picture(found), headed=False)
         page.finding("How it was reached")
-        page.bullets([line.strip().removeprefix("- ") for line in words if line.strip()])
+        page.bullets([line.strip().removeprefix("- ") for line in in_words(found) if line.strip()])
     with st.expander("Watch a recording while windtoll record writes it in another terminal"):
         _live()
     page.cautions(("The driver drives. Starting, watching and marking a recording is a passenger's job.",))
@@ -238,22 +231,20 @@ def _marked(files: _Files, columns: dict[str, _Columns]) -> str:
     return tomlkit.dumps(document)
 
 
-def _picture(found: Comparison, bundle: Bundle) -> Picture:
+def _picture(told: RoadTest) -> Picture:
     """Return the measured effect as an interval beside the prediction, and the mean of every run under it."""
     import altair as alt
     import pandas as pd
 
+    found = told.answer
     rows = [("measured", 100 * found.effect.estimate, found.effect.low, found.effect.high)]
-    predicted, error = _predicted(bundle, found.without_state)
-    if predicted is not None:
+    if told.predicted is not None:
+        predicted, error = told.predicted
         rows.append(("predicted", 100 * predicted, predicted - error, predicted + error))
-    base = [r.mean_fuel_m3_s for r in found.runs if r.state == found.without_state]
-    middle = sum(base) / len(base) if base else float("nan")
-    for run in found.runs:
-        rows.append((f"{run.name}, {run.state}", 100 * (run.mean_fuel_m3_s / middle - 1), None, None))
+    rows += [(f"{run.name}, {run.state}", 100 * run.adjusted, None, None) for run in found.changes]
     frame = pd.DataFrame(rows, columns=["what", "change of fuel, %", "low", "high"])
     frame["low"], frame["high"] = 100 * frame["low"].astype(float), 100 * frame["high"].astype(float)
-    frame["kind"] = ["measured", *(["predicted"] if predicted is not None else []), *["run"] * len(found.runs)]
+    frame["kind"] = ["measured", *(["predicted"] if told.predicted is not None else []), *["run"] * len(found.runs)]
     y = alt.Y("what:N", title=None, sort=list(frame["what"]), axis=alt.Axis(labelLimit=170))
     x = alt.X("change of fuel, %:Q", title=f"fuel against {found.without_state}, %")
     colour = alt.Color(
