@@ -73,11 +73,9 @@ def road_test(
 
 def _other_speed(planned_m_s: float | None, answer: Comparison) -> list[str]:
     """Return a warning where the prediction is for another speed than the one that was driven."""
-    if planned_m_s is None:
+    if planned_m_s is None or not at_other_speed(planned_m_s, answer):
         return []  # a schedule has its own mean speed, and its stops
-    driven = sum(run.means["speed_m_s"] for run in answer.runs) / len(answer.runs)
-    if abs(driven / max(planned_m_s, 1e-9) - 1) <= 0.04:
-        return []
+    driven = driven_m_s(answer)
     return [f"the prediction is for {planned_m_s * 3.6:.0f} km/h, the runs were driven at {driven * 3.6:.0f} km/h: "
             f'--set trip.road_speed="{driven * 3.6:.0f} km/h" predicts for that']  # fmt: skip
 
@@ -131,53 +129,99 @@ def as_data(found: RoadTest) -> dict[str, Any]:
 def in_words(found: RoadTest) -> list[str]:
     """Return the answer as lines of text: conclusion first, then how it was reached."""
     answer = found.answer
-    lines = [answer.words]
-    if answer.agreement:
-        lines.append(answer.agreement[0].upper() + answer.agreement[1:])
-    percent = f"{100 * answer.level:.0f} %"
-
-    def row(words: str, interval: Any, factor: float, unit: str, places: int) -> str:
-        told = interval.times(factor)
-        value = f"{told.estimate:+.{places}f} {unit}"
-        if told.low is None or told.high is None:
-            return f"  {words:<34} {value:>16}   no interval"
-        return f"  {words:<34} {value:>16}   {told.low:+.{places}f} … {told.high:+.{places}f} ({percent})"
-
-    lines += ["", row("fuel, adjusted", answer.effect, 100, "%", 2)]
-    if answer.effect_m3_s is not None:
-        lines.append(row("", answer.effect_m3_s, 1 / LITRES_PER_HOUR, "L/h", 3))
-    if answer.effect_m2 is not None:
-        lines.append(row("", answer.effect_m2, 1e8, "L/100 km", 3))
-    lines.append(row("fuel, plain run means", answer.paired, 100, "%", 2))
-    if answer.load_points is not None:
-        lines.append(row("calculated load, adjusted", answer.load_points, 1, "points", 2))
-    if answer.randomisation_p is not None:
-        least = answer.randomisation_least_p or 0.0
-        few = " (the least that so few runs can give)" if least > 0.01 and answer.randomisation_p <= 1.5 * least else ""
-        lines.append(f"  randomisation test: p = {answer.randomisation_p:.3f}{few}")
-    group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
-    lines.append(
-        f"  runs: {answer.runs_with} {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
-        f"adjusted for {', '.join(answer.adjusted_for) or 'nothing (nothing else varied enough inside runs)'}"
-    )
-    lines.append(f"  {'; '.join(found.fuel_words)}")
+    lines = [answer.words, *agreement_words(found), ""]
+    lines += [f"  {name:<34} {value:>16}   {interval}" for name, value, interval in number_rows(found)]
+    lines += [f"  {text}" for text in how_words(found)]
     if found.warnings:
         lines += ["", "Mind:"] + [f"  - {text}" for text in found.warnings]
     lines += ["", f"Runs, their adjusted change against the mean {answer.without_state}, what the filters took (rows):"]
     width = max(len(run.name) for run in answer.runs)
+    for name, state, pair, kept, speed, change, flow, taken in run_rows(found):
+        lines.append(
+            f"  {name:<{width}}  {state:<8} pair {pair:<4} {kept:>16} kept, {speed:>11}  {change:>8}  {flow}".rstrip()
+        )
+        if taken:
+            lines.append(f"    {taken}")
+    again = reconcile_words(found)
+    return lines + (
+        ["", "For `windtoll reconcile SCENARIO.toml RESULTS.toml`:", *(f"  {t}" for t in again)] if again else []
+    )
+
+
+def agreement_words(found: RoadTest) -> list[str]:
+    """Return what the measurement says of the prediction, as one sentence; [] where nothing was predicted."""
+    said = found.answer.agreement
+    return [said[0].upper() + said[1:]] if said else []
+
+
+def number_rows(found: RoadTest) -> list[tuple[str, str, str]]:
+    """Return (quantity, estimate, interval) of what was found, each further unit of a quantity without its name."""
+    answer = found.answer
+    percent = f"{100 * answer.level:.0f} %"
+
+    def row(words: str, interval: Any, factor: float, unit: str, places: int) -> tuple[str, str, str]:
+        told = interval.times(factor)
+        value = f"{told.estimate:+.{places}f} {unit}"
+        if told.low is None or told.high is None:
+            return words, value, "no interval"
+        return words, value, f"{told.low:+.{places}f} … {told.high:+.{places}f} ({percent})"
+
+    rows = [row("fuel, adjusted", answer.effect, 100, "%", 2)]
+    if answer.effect_m3_s is not None:
+        rows.append(row("", answer.effect_m3_s, 1 / LITRES_PER_HOUR, "L/h", 3))
+    if answer.effect_m2 is not None:
+        rows.append(row("", answer.effect_m2, 1e8, "L/100 km", 3))
+    rows.append(row("fuel, plain run means", answer.paired, 100, "%", 2))
+    if answer.load_points is not None:
+        rows.append(row("calculated load, adjusted", answer.load_points, 1, "points", 2))
+    return rows
+
+
+def how_words(found: RoadTest) -> list[str]:
+    """Return how the answer was reached: the randomisation test, the runs, what they are adjusted for, the fuel."""
+    answer, said = found.answer, []
+    if answer.randomisation_p is not None:
+        least = answer.randomisation_least_p or 0.0
+        few = " (the least that so few runs can give)" if least > 0.01 and answer.randomisation_p <= 1.5 * least else ""
+        said.append(f"randomisation test: p = {answer.randomisation_p:.3f}{few}")
+    group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
+    said.append(
+        f"runs: {answer.runs_with} {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; "
+        f"adjusted for {', '.join(answer.adjusted_for) or 'nothing (nothing else varied enough inside runs)'}"
+    )
+    return [*said, "; ".join(found.fuel_words)]
+
+
+RUN_COLUMNS = ("log", "turbine", "pair", "rows kept", "speed", "change", "fuel", "taken out (rows)")
+
+
+def run_rows(found: RoadTest) -> list[tuple[str, str, str, str, str, str, str, str]]:
+    """Return a row of `RUN_COLUMNS` for each run; the change is the adjusted one against the mean without."""
+    answer = found.answer
+    rows = []
     for run, change in zip(answer.runs, answer.changes, strict=True):
         flow = f"{run.mean_fuel_m3_s / LITRES_PER_HOUR:.3f} L/h" if answer.baseline_m3_s is not None else ""
-        lines.append(
-            f"  {run.name:<{width}}  {run.state:<8} pair {run.pair or '-':<4} {run.kept_rows:>7} of {run.rows:>7} kept, "
-            f"{run.means['speed_m_s'] * 3.6:6.1f} km/h  {100 * change.adjusted:+6.1f} %  {flow}".rstrip()
-        )
-        if any(step.rows for step in run.steps):
-            lines.append("    " + "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows))
-    return lines + _for_reconcile(answer)
+        rows.append((
+            run.name, run.state, run.pair or "-", f"{run.kept_rows} of {run.rows}",
+            f"{run.means['speed_m_s'] * 3.6:.1f} km/h", f"{100 * change.adjusted:+.1f} %", flow,
+            "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows),
+        ))  # fmt: skip
+    return rows
 
 
-def _for_reconcile(answer: Comparison) -> list[str]:
+def at_other_speed(planned_m_s: float, answer: Comparison) -> bool:
+    """Return whether the runs were driven at a speed that a prediction for `planned_m_s` does not serve."""
+    return abs(driven_m_s(answer) / max(planned_m_s, 1e-9) - 1) > 0.04
+
+
+def driven_m_s(answer: Comparison) -> float:
+    """Return the mean road speed of the runs that were compared."""
+    return sum(run.means["speed_m_s"] for run in answer.runs) / len(answer.runs)
+
+
+def reconcile_words(told: RoadTest) -> list[str]:
     """Return the result as `windtoll reconcile` takes it (± 19 times out of 20), where it is one that it can take."""
+    answer = told.answer
     found = answer.effect_m3_s
     moving = [run for run in answer.runs if run.means["speed_m_s"] > 1.0]
     if answer.with_state != "working" or abs(answer.level - 0.95) > 1e-9 or found is None or not moving:
@@ -187,7 +231,6 @@ def _for_reconcile(answer: Comparison) -> list[str]:
     change, half = found.estimate / LITRES_PER_HOUR, (found.high - found.low) / 2 / LITRES_PER_HOUR
     speed = 3.6 * sum(run.means["speed_m_s"] for run in moving) / len(moving)
     many = f"{answer.pairs} pairs" if answer.pairs else f"{answer.runs_with} and {answer.runs_without} runs"
-    return ["", "For `windtoll reconcile SCENARIO.toml RESULTS.toml`:", "  [[result]]",
-            f'  what = "road test, {many}"', f'  road_speed = "{speed:.0f} km/h"',
-            f'  compared_with = "{answer.without_state}"',
-            f'  fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}']  # fmt: skip
+    return ["[[result]]", f'what = "road test, {many}"', f'road_speed = "{speed:.0f} km/h"',
+            f'compared_with = "{answer.without_state}"',
+            f'fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}']  # fmt: skip

@@ -26,7 +26,8 @@ class Marks:
     """What one run is marked as; a text is "" where nothing is said.
 
     `file` is the base name of its log. `state` is one of `STATES`, `LEFT_OUT`, or "" (then the log has to say it).
-    `wind` is what the list says of the wind by speed and where it comes from; it is told and not edited.
+    `wind` is what the list says of the wind by speed and where it comes from, `part` of the stretch of the log that the
+    run is; both are told and not edited.
     """
 
     file: str
@@ -35,6 +36,7 @@ class Marks:
     direction: str = ""
     head_wind: str = ""
     wind: str = ""
+    part: str = ""
 
 
 def base_name(path: str) -> str:
@@ -72,6 +74,17 @@ def says_engine(text: str) -> dict[str, str]:
         if isinstance(entries, dict):
             said |= {key: _text(entries[key]) for key in ("fuel", "displacement") if key in entries}
     return said
+
+
+def columns_of(text: str, name: str) -> dict[str, str]:
+    """Return what a list says of the columns of the log with this base name: of all logs, then of its runs."""
+    data = _read(text)
+    found: dict[str, str] = {}
+    own = [run.get("columns") for run in _runs(data) if base_name(_said(run, "file")).lower() == name.lower()]
+    for table in (data.get("columns"), *own):
+        if isinstance(table, dict):
+            found |= {str(header): str(meaning) for header, meaning in table.items()}
+    return found
 
 
 def _read(text: str) -> dict[str, Any]:
@@ -128,6 +141,7 @@ def _marks(run: Mapping[str, Any]) -> Marks:
         _said(run, "direction"),
         _said(run, "head_wind"),
         f"{wind} from {comes_from}" if wind and comes_from else wind,
+        " ".join(f"{word} {_said(run, key)}" for word, key in (("from", "start"), ("to", "end")) if _said(run, key)),
     )
 
 

@@ -10,7 +10,17 @@ import pytest
 
 from vehicle.manifest import read_manifest
 from vehicle.problems import InputError
-from vehicle.run_list import LEFT_OUT, Marks, marked_by_order, marks_of, matched, plain_names, says_engine, with_marks
+from vehicle.run_list import (
+    LEFT_OUT,
+    Marks,
+    columns_of,
+    marked_by_order,
+    marks_of,
+    matched,
+    plain_names,
+    says_engine,
+    with_marks,
+)
 
 LIST = """# mine
 [vehicle]
@@ -39,9 +49,11 @@ exclude = true
 
 def test_what_a_list_says() -> None:
     first, second, third = marks_of(LIST)
-    assert first == Marks("a.csv", "working", "1")
+    assert first == Marks("a.csv", "working", "1", part="from 10 s")
     assert second == Marks("b.csv", "stowed", "1", wind="2 m/s from west")
     assert third.state == LEFT_OUT
+    assert columns_of(LIST, "a.csv") == {"Spd2": "vehicle speed (km/h)", "X": "ignore"}
+    assert columns_of(LIST, "b.csv") == {}
     assert says_engine(LIST) == {"fuel": "diesel"}
     for bad in ("[[", "run = 3", 'runs = ["a"]'):
         with pytest.raises(InputError):
