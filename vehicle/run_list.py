@@ -166,19 +166,30 @@ def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], 
     return found, list(dict.fromkeys(missing)), [name for name in names if name not in used]
 
 
-def marked_by_order(logs: Sequence[tuple[str, bool]]) -> list[Marks]:
-    """Return marks to begin with for logs (name, whether the log itself marks the turbine's state), by their order.
+def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Marks], bool]:
+    """Return marks to begin with for logs (name, the states that the log itself marks), and whether they fit a plan.
 
-    Two that follow each other are a pair. The state is the log's own, else what the name says, else working and stowed
-    in turn.
+    The state is the log's own, else what the name says, else working and stowed in turn. Where the states come in whole
+    blocks A B B A, as `windtoll plan` draws them, pairs and directions are those of such a plan; else two logs that
+    follow each other are a pair.
     """
-    found = []
-    for number, (name, marked) in enumerate(logs):
+    states, marks = [], []
+    for number, (name, own) in enumerate(logs):
         in_name = [state for state in STATES if state in name.lower()]
         by_turn = "stowed" if number % 2 else "working"
-        state = "" if marked else in_name[0] if len(in_name) == 1 else by_turn
-        found.append(Marks(name, state, str(number // 2 + 1)))
-    return found
+        said = in_name[0] if len(in_name) == 1 else by_turn
+        states.append(own[0] if len(own) == 1 else "" if own else said)
+        marks.append(Marks(name, "" if own else said, str(number // 2 + 1)))
+    blocks = [states[k : k + 4] for k in range(0, len(states), 4)]
+    planned = bool(blocks) and all(
+        len(block) == 4 and block[0] == block[3] != block[1] == block[2] and "" not in block for block in blocks
+    )
+    if planned:
+        marks = [
+            replace(run, pair=str(2 * (k // 4) + k % 2 + 1), direction="back" if k % 2 else "out")
+            for k, run in enumerate(marks)
+        ]
+    return marks, planned
 
 
 def with_marks(

@@ -60,7 +60,7 @@ def show() -> None:
     if plan is not None:
         _sheet(plan)
         _numbers(plan)
-    page.cautions((*run_sheet.CAUTIONS, *run_sheet.WEATHER))
+    page.cautions((run_sheet.CAUTIONS[0], run_sheet.WEATHER[0], *run_sheet.CAUTIONS[1:], *run_sheet.WEATHER[1:]))
     page.assumptions(work)
 
 
@@ -169,7 +169,13 @@ def _note(plan: RoadPlan) -> str:
 
 
 def _said(plan: RoadPlan) -> list[str]:
+    needed = [f"{pairs} for {100 * power:.0f} %" for power, pairs in plan.needed.items() if pairs is not None]
     return [
+        *(
+            [f"Pairs needed, by the chance to see it: {', '.join(needed)}. Two pairs make a block, out and back."]
+            if needed
+            else []
+        ),
         *road_plan.notes(plan),
         f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), {plan.spread.words}.",
         *([road_plan.TOO_MANY] if plan.pairs_planned > road_plan.MANY_PAIRS else []),

@@ -24,7 +24,14 @@ from vehicle.road_test import Reader, present
 from vehicle.run_list import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
 
 Logs = Mapping[str, Log | InputError]
-_BY_LOG = "as the log marks it"
+_BY_ORDER = (
+    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in the first "
+    "and stowed in the second, unless log or name says its state."
+)
+_BY_PLAN = (
+    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each block of four "
+    "the first and third run are a pair (out), the second and fourth another (back)."
+)
 _NO_MEANING = ("ignore", "time")
 _MOST_LOGS_KEPT = 400
 
@@ -143,7 +150,7 @@ def understood(uploads: Uploads, logs: Logs) -> None:
                 caption="Logs that were uploaded",
             )
         _columns_of_one(uploads, logs)
-        _correct(uploads)
+        _correct(uploads, logs)
 
 
 def _summary(called: str, log: Log | InputError) -> tuple[str, str, str, str, str]:
@@ -151,8 +158,9 @@ def _summary(called: str, log: Log | InputError) -> tuple[str, str, str, str, st
         return called, "", "", "", "cannot be used"
     odd = sum(column.use == "not understood" for column in log.columns)
     mind = [f"{odd} column{'s' if odd > 1 else ''} not understood"] if odd else []
-    mended = sum(repair.count for repair in log.repairs)
-    mind += [f"{mended} repairs"] if mended else []
+    mind += (
+        [f"{len(log.repairs)} kinds of repair" if len(log.repairs) > 1 else "1 kind of repair"] if log.repairs else []
+    )
     return called, str(log.rows), f"{log.duration_s / 60:.1f} min", log.clock, "; ".join([*mind, *log.notes])
 
 
@@ -190,10 +198,10 @@ def corrections() -> dict[str, str]:
     return found
 
 
-def _correct(uploads: Uploads) -> None:
+def _correct(uploads: Uploads, logs: Logs) -> None:
     """Let the meaning of one column be said, and taken back."""
     page.finding("Correct what a column means")
-    headers = _headers(uploads)
+    headers = _headers(uploads, logs)
     if not headers:
         return
     said = corrections()
@@ -203,14 +211,14 @@ def _correct(uploads: Uploads) -> None:
         )
         meanings = [p.name for p in PARAMETERS] + list(_NO_MEANING)
         meaning = st.selectbox(
-            "means",
+            "What it means",
             meanings,
             key="column meaning",
             format_func=lambda n: {"ignore": "nothing: leave it out"}.get(n, _words(n)),
         )
         kind = "time" if meaning == "time" else BY_NAME[meaning].kind if meaning in BY_NAME else "count"
         units = UNITS_TO_CHOOSE[kind]
-        unit = st.selectbox("in", units, key=f"column unit {kind}") if len(units) > 1 else units[0]
+        unit = st.selectbox("Unit of its numbers", units, key=f"column unit {kind}") if len(units) > 1 else units[0]
         header = headers[column or 0]
         words = "ignore" if meaning == "ignore" else f"{_words(meaning)} ({unit})" if unit else _words(meaning)
 
@@ -227,8 +235,8 @@ def _correct(uploads: Uploads) -> None:
         st.button(f"Take that back: {plain(known)}", key=f"forget {number}", on_click=forget)
 
 
-def _headers(uploads: Uploads) -> list[str]:
-    """Return the headers of all logs, each once."""
+def _headers(uploads: Uploads, logs: Logs) -> list[str]:
+    """Return the headers of all logs, each once, those that were not understood first."""
     found: dict[str, None] = {}
     for name, content in uploads.logs:
         with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
@@ -238,7 +246,11 @@ def _headers(uploads: Uploads) -> list[str]:
                 found |= dict.fromkeys(header.strip() for header in headers_of(path) if header.strip())
             except InputError:  # no log at all: told where it is read
                 continue
-    return list(found)
+    odd = {
+        column.header.strip() for log in logs.values() if isinstance(log, Log)
+        for column in log.columns if column.use == "not understood"
+    }  # fmt: skip
+    return sorted(found, key=lambda header: header not in odd)
 
 
 # ------------------------------------------------------------------------------------------------------- the runs
@@ -260,15 +272,15 @@ def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
         page.bullets(said) if said else None
         heading = f"Runs as your list marks them ({sum(run.state != LEFT_OUT for run in first)}): change a mark"
     else:
-        first = marked_by_order([(name, _marks_itself(logs[name])) for name in names])
+        first, planned = marked_by_order([(name, _own_states(logs[name])) for name in names])
         heading = "Mark the runs"
     result = []
     with st.expander(heading, expanded=not uploads.listed):
         if not uploads.listed:
+            note(_BY_PLAN if planned else _BY_ORDER)
             note(
-                "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in "
-                "the first and stowed in the second, unless log or name says its state. A pair is two runs on the same road, "
-                "in the same direction, within the same hour, one with the turbine and one without. Correct what is not so."
+                "A pair is two runs on the same road, in the same direction, within the same hour, one with the turbine and "
+                "one without. Correct what is not so."
             )
         for number, run in enumerate(first):
             if run.file in names:
@@ -278,24 +290,24 @@ def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
     return result
 
 
-def _marks_itself(log: Log | InputError) -> bool:
-    return isinstance(log, Log) and bool(states_in(log))
+def _own_states(log: Log | InputError) -> list[str]:
+    return states_in(log) if isinstance(log, Log) else []
 
 
 def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> Marks:
     """Let one run be marked."""
     called = uploads.called[uploads.names().index(first.file)]
     st.html(f'<p class="wt-finding">Run {number + 1}: {page.escape(" ".join((called, first.part)))}</p>')
-    states = states_in(log) if isinstance(log, Log) else []
+    states = _own_states(log)
     options = [*([""] if states or not first.state else []), "working", "stowed", "absent", LEFT_OUT]
-    by_log = f"{_BY_LOG}: {', '.join(states)}" if states else "(not said)"
+    by_log = f"by the log: {', '.join(states)}" if states else "(not said)"
     words = {"": by_log, "stowed": "carried stowed", "absent": "left at home"}
     with st.container(horizontal=True, vertical_alignment="bottom"):
         state = _edited(
             number, uploads, first, "state",
             lambda key, value, keep: st.selectbox(
                 f"run {number + 1}: turbine", options, index=options.index(value) if value in options else 0, key=key,
-                on_change=keep, width=200, format_func=lambda s: words.get(s, s),
+                on_change=keep, width=212, format_func=lambda s: words.get(s, s),
             ),
         )  # fmt: skip
 
@@ -307,9 +319,9 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
                 ),
             )  # fmt: skip
 
-        pair = text("pair", "pair", 110)
-        direction = text("direction", "direction", 150, "north, or out")
-        wind = text("head_wind", "head wind", 190, first.wind or "2 m/s, tail wind -2 m/s")
+        pair = text("pair", "pair", 88)
+        direction = text("direction", "direction", 140, "north, or out")
+        wind = text("head_wind", "head wind", 160, first.wind or "2 m/s, tail -2 m/s")
     return replace(first, state=state, pair=pair, direction=direction, head_wind=wind)
 
 

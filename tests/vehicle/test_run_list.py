@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from vehicle.manifest import read_manifest
+from vehicle.planning import driving_order
 from vehicle.problems import InputError
 from vehicle.run_list import (
     LEFT_OUT,
@@ -95,8 +96,9 @@ def test_marks_go_over_the_list_and_the_rest_stays(tmp_path: Path) -> None:
 
 
 def test_a_list_from_nothing(tmp_path: Path) -> None:
-    marks = marked_by_order([("a.csv", False), ("b_working.csv", False), ("c.csv", True)])
+    marks, planned = marked_by_order([("a.csv", ()), ("b_working.csv", ()), ("c.csv", ("stowed", "working"))])
     assert [(m.state, m.pair) for m in marks] == [("working", "1"), ("working", "1"), ("", "2")]
+    assert not planned
     text = with_marks("", marks, {}, {"fuel": "petrol", "displacement": ""})
     assert tomllib.loads(text)["engine"] == {"fuel": "petrol"}
     assert [m.file for m in marks_of(text)] == ["a.csv", "b_working.csv", "c.csv"]
@@ -115,3 +117,17 @@ def test_names_are_plain_and_no_two_alike() -> None:
         "x.csv", "x_2.CSV", "_b_.csv", "log.csv", "Fahrt März (2).csv", "a.exe.csv", "X_3.csv",
     ]  # fmt: skip
     assert len(plain_names(["x" * 500 + ".csv"])[0]) == 104
+
+
+def test_logs_in_the_order_of_a_plan_get_its_pairs_and_directions() -> None:
+    for seed in range(5):
+        plan = driving_order(4, ("working", "stowed"), seed)
+        marks, planned = marked_by_order([(f"{run.number}.csv", (run.state,)) for run in plan])
+        assert planned
+        assert [(m.state, m.pair, m.direction) for m in marks] == [("", str(r.pair), r.direction) for r in plan]
+    named, planned = marked_by_order(
+        [(f"{k}_{s}.csv", ()) for k, s in enumerate(("stowed", "working", "working", "stowed"))]
+    )
+    assert planned
+    assert [run.state for run in named] == ["stowed", "working", "working", "stowed"]
+    assert not marked_by_order([("a.csv", ()), ("b.csv", ()), ("c.csv", ()), ("d.csv", ())])[1]

@@ -218,7 +218,7 @@ def test_a_corrected_column_changes_the_result_and_travels_with_the_list(
 
     def correct(unit: str) -> AppTest:
         box = next(b for b in shown.selectbox if b.label == "Column")
-        box.set_value(1)
+        box.set_value(0)  # what was not understood comes first
         shown.selectbox(key="column meaning").set_value("speed_m_s")
         shown.run()
         shown.selectbox(key="column unit speed").set_value(unit).run()
