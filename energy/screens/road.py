@@ -226,11 +226,11 @@ def _shown(found: RoadTest, work: Work) -> None:
     if found.warnings:
         page.finding("Mind")
         page.bullets(found.warnings)
-    page.table(("", "estimate", "interval"), told.number_rows(found), numbers=(1,), caption="What was found")
+    page.table(("quantity", "estimate", "interval"), told.number_rows(found), numbers=(1,), caption="What was found")
     with st.expander(f"How it was reached, run by run ({len(found.answer.runs)})"):
         page.bullets(told.how_words(found))
         page.table(told.RUN_COLUMNS, told.run_rows(found), numbers=(3, 4, 5, 6), caption="Runs that were compared")
         again = told.reconcile_words(found)
         if again:
             road_marks.note("For windtoll reconcile, as a result of yours:")
-            st.code("\n".join(again), language="toml")
+            st.code("\n".join(again), language="toml", wrap_lines=True)

@@ -280,7 +280,7 @@ def test_a_real_log_is_uploaded_and_understood(page: Any, address: str) -> None:
     _settled(page)
     said = page.locator("[data-testid=stMain]").inner_text()
     assert "<i>drive</i>.csv" in said
-    assert "speed_m_s" in said
+    assert "vehicle speed" in said
     assert "Mark the runs" in said
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there
