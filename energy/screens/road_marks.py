@@ -236,7 +236,7 @@ def _correct(uploads: Uploads, logs: Logs) -> None:
 
 
 def _headers(uploads: Uploads, logs: Logs) -> list[str]:
-    """Return the headers of all logs, each once, those that were not understood first."""
+    """Return the headers of all logs, each once, first those that were not understood or were corrected."""
     found: dict[str, None] = {}
     for name, content in uploads.logs:
         with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
@@ -250,7 +250,7 @@ def _headers(uploads: Uploads, logs: Logs) -> list[str]:
         column.header.strip() for log in logs.values() if isinstance(log, Log)
         for column in log.columns if column.use == "not understood"
     }  # fmt: skip
-    return sorted(found, key=lambda header: header not in odd)
+    return sorted(found, key=lambda header: header not in odd and header not in corrections())
 
 
 # ------------------------------------------------------------------------------------------------------- the runs

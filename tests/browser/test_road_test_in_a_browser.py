@@ -163,9 +163,9 @@ def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any
     assert wide <= there
     _no_faults(page)
     page.set_viewport_size({"width": 1280, "height": 900})
-    page.locator("[data-testid=stSidebarNav] a[href$='/plan']").click()
+    page.get_by_role("link", name="How many runs would prove it?").last.click()
     page.wait_for_function("document.querySelector('h1')?.innerText === 'How many runs would prove it?'")
-    page.locator("[data-testid=stSidebarNav] a[href$='/road']").click()
+    page.get_by_role("link", name="What did the road say?").last.click()
     _until_verdict(page, data["words"])  # what was uploaded is still there
     page.get_by_text("Still held from before").wait_for()
 
