@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path
 
 from vehicle.comparison import RunWindows, common_source, runs_of_states, windows_of
@@ -67,7 +67,12 @@ def windows_of_runs(
 def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:
     """Return the meanings of columns that this log has headers for: the test's table serves all logs, a run's `own`
     must fit."""
-    have = {header.strip().lower() for header in headers_of(path)} if columns else set()
+    return fitting(headers_of(path) if columns else (), columns, own)
+
+
+def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[str] = ()) -> dict[str, str]:
+    """Return the meanings of columns that are among the headers of a log, or that are its `own`."""
+    have = {header.strip().lower() for header in headers}
     bare = {header.removesuffix("()").strip() for header in have}
     return {key: text for key, text in columns.items() if key in own or key.strip().lower() in have | bare}
 

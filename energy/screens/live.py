@@ -8,11 +8,11 @@ from pathlib import Path
 import streamlit as st
 
 from energy.commands.read import in_usual_unit
-from energy.screens import page, road_marks
+from energy.screens import desk, page, road_marks
+from vehicle import units
 from vehicle.live_log import Look, Seen, look_at, newest_recording
 from vehicle.log_columns import BY_NAME
 from vehicle.problems import InputError
-from vehicle.units import figures
 
 _EVERY_S = 2.0
 
@@ -45,9 +45,17 @@ def _follow(typed: str) -> None:
     page.bullets([f"{path.name}: {look.rows} rows over {_clock(look.duration_s)}", *_turbine(look)])
     rows = []
     for name, value in look.values.items():
-        shown, unit = in_usual_unit(name, value)
-        rows.append((BY_NAME[name].words, f"{figures(shown, 3)} {unit}"))
+        rows.append((BY_NAME[name].words, _in_words(name, value)))
     page.table(("quantity", "last value"), rows, numbers=(1,), caption="Last values of the recording")
+
+
+def _in_words(name: str, value: float) -> str:
+    """Return a value in the units to show: speeds and fuel as the user reads them, the rest as every car tells it."""
+    kind = {"speed": "speed", "volume flow": "fuel_flow"}.get(BY_NAME[name].kind)
+    if kind is not None:
+        return units.show(value, kind, desk.system())
+    shown, unit = in_usual_unit(name, value)
+    return f"{units.figures(shown, 3)} {unit}"
 
 
 def _condition(look: Look) -> str:

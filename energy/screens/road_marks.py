@@ -20,7 +20,7 @@ from vehicle.log_text import headers_of
 from vehicle.manifest import STATES
 from vehicle.obd_log import Log, read_log
 from vehicle.problems import InputError
-from vehicle.road_test import Reader, present
+from vehicle.road_test import Reader, fitting
 from vehicle.run_list import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
 
 Logs = Mapping[str, Log | InputError]
@@ -72,17 +72,21 @@ def _log(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log
     return found
 
 
-def _fitting(name: str, content: bytes, columns: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
-    """Return the meanings of columns that a log has headers for."""
-    if not columns:
-        return ()
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
-        try:
-            return tuple(present(path, columns, ()).items())
-        except InputError:  # no log at all: reading it says so
-            return ()
+def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
+    """Return the headers of a log, none where it is no log (reading it says so); kept in this session."""
+    kept: dict[tuple[str, bytes], tuple[str, ...]] = st.session_state.setdefault("road headers", {})
+    if (name, content) not in kept:
+        with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
+            path = Path(folder) / name
+            path.write_bytes(content)
+            try:
+                found = headers_of(path)
+            except InputError:
+                found = ()
+        while len(kept) >= _MOST_LOGS_KEPT:
+            kept.pop(next(iter(kept)))
+        kept[name, content] = found
+    return kept[name, content]
 
 
 def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
@@ -90,14 +94,15 @@ def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
     wanted = []
     for name, content in uploads.logs:
         said = {k: v for k, v in columns_of(uploads.text, name).items() if k.strip().lower() not in _lower(columns)}
-        wanted.append((name, content, _fitting(name, content, {**said, **columns})))
+        own = fitting(_headers_of(name, content), {**said, **columns})
+        wanted.append((name, content, tuple(own.items())))
     if all(_held(*log) is not None for log in wanted):
-        return {name: _log(name, content, fitting) for name, content, fitting in wanted}
+        return {name: _log(name, content, fitted) for name, content, fitted in wanted}
     progress = page.Progress(f"Reading {len(wanted)} logs" if len(wanted) > 1 else "Reading the log")
     found = {}
     try:
-        for number, (name, content, fitting) in enumerate(wanted, 1):
-            found[name] = _log(name, content, fitting)
+        for number, (name, content, fitted) in enumerate(wanted, 1):
+            found[name] = _log(name, content, fitted)
             progress(number / len(wanted))
     finally:
         progress.done()
@@ -239,13 +244,7 @@ def _headers(uploads: Uploads, logs: Logs) -> list[str]:
     """Return the headers of all logs, each once, first those that were not understood or were corrected."""
     found: dict[str, None] = {}
     for name, content in uploads.logs:
-        with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-            path = Path(folder) / name
-            path.write_bytes(content)
-            try:
-                found |= dict.fromkeys(header.strip() for header in headers_of(path) if header.strip())
-            except InputError:  # no log at all: told where it is read
-                continue
+        found |= dict.fromkeys(header.strip() for header in _headers_of(name, content) if header.strip())
     odd = {
         column.header.strip() for log in logs.values() if isinstance(log, Log)
         for column in log.columns if column.use == "not understood"
