@@ -185,8 +185,15 @@ def _columns_of_one(uploads: Uploads, logs: Logs) -> None:
     if isinstance(log, InputError):
         return
     page.table(
-        ("column", "taken for", "unit", "use", "mind"),
-        [(c.header.strip(), _words(c.parameter), c.unit, c.use, c.note) for c in log.columns],
+        ("column", "taken for", "use"),
+        [
+            (
+                c.header.strip(),
+                ", ".join(filter(None, (_words(c.parameter), c.unit))),
+                ": ".join(filter(None, (c.use, c.note))),
+            )
+            for c in log.columns
+        ],
         caption="Columns of the log",
     )
     said = [f"{log.rows} rows over {log.duration_s / 60:.1f} min; clock: {log.clock}"]
