@@ -213,18 +213,27 @@ def with_marks(
     for run, was, now in zip(_runs(document), before, marks, strict=False):
         _mark(run, was, now)
         _forget(run, columns or {})
-    further = [now for now in marks[len(before) :] if now.state != LEFT_OUT]
-    if further:
-        name = "run" if "run" in document and "runs" not in document else "runs"
-        if not isinstance(document.get(name, []), list):  # one run that stands as a plain table
-            name = "runs" if name == "run" else "run"
+    _add(document, [now for now in marks[len(before) :] if now.state != LEFT_OUT])
+    return tomlkit.dumps(document)
+
+
+def _add(document: Any, further: Sequence[Marks]) -> None:
+    """Put further runs at the end of the list, in the way in which it writes its runs."""
+    import tomlkit
+    from tomlkit.items import AoT, Array
+
+    for name in ("runs", "run"):
+        if isinstance(document.get(name), Array) and not len(document[name]):
+            del document[name]  # an empty list in brackets, to which no [[run]] can be added
+    name = "run" if "run" in document and "runs" not in document else "runs"
+    if name in document and not isinstance(document[name], AoT | Array):  # one run that stands as a plain table
+        name = "runs" if name == "run" else "run"
+    for now in further:
         if name not in document:
             document[name] = tomlkit.aot()
-        for now in further:
-            table = tomlkit.table()
-            _mark(table, Marks(""), now)
-            document[name].append(table)
-    return tomlkit.dumps(document)
+        table: Any = tomlkit.inline_table() if isinstance(document[name], Array) else tomlkit.table()
+        _mark(table, Marks(""), now)
+        document[name].append(table)
 
 
 def _put_in(document: Any, name: str, values: Mapping[str, str]) -> None:

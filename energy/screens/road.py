@@ -98,7 +98,7 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
     text = with_marks(uploads.text, marks, columns, engine)
     compared = _what_is_compared(_states(marks, logs))
     _take_away(uploads, text)
-    if any(isinstance(log, InputError) for log in logs.values()):
+    if any(isinstance(logs.get(run.file), InputError) for run in marks if run.state != LEFT_OUT):
         return None, "The runs cannot be compared yet.", ["A log cannot be read: see what was understood of the logs."]
     if compared is None:
         return None, "Not yet: upload or mark runs with the turbine working and runs without it.", []

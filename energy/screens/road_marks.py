@@ -364,7 +364,7 @@ def engine(uploads: Uploads, work: Work) -> dict[str, str]:
             options,
             index=options.index(fuel),
             key=f"road fuel {where}",
-            format_func=lambda f: f or "(not said)",
+            format_func=lambda f: plain(f) if f else "(not said)",
         )
         displacement = st.text_input(
             "displacement", said.get("displacement", ""), key=f"road displacement {where}", placeholder="2.2 L"

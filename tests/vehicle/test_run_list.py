@@ -131,3 +131,16 @@ def test_logs_in_the_order_of_a_plan_get_its_pairs_and_directions() -> None:
     assert planned
     assert [run.state for run in named] == ["stowed", "working", "working", "stowed"]
     assert not marked_by_order([("a.csv", ()), ("b.csv", ()), ("c.csv", ()), ("d.csv", ())])[1]
+
+
+@pytest.mark.parametrize("text", [
+    'runs = [{ file = "a.csv" }]\n', '[run]\nfile = "a.csv"\n', "runs = []\n", '[[run]]\nfile = "a.csv"\n[columns]\nX = "ignore"\n[[run]]\nfile = "c.csv"\n',
+    '[vehicle]\nfuel = "diesel"\n', 'columns = "x"\n[[run]]\nfile = "a.csv"\n',
+])  # fmt: skip
+def test_a_further_run_however_the_list_is_written(text: str) -> None:
+    before = list(marks_of(text))
+    marks = [replace(run, state="stowed", pair="7") for run in before] + [Marks("b.csv", "working", "7")]
+    result = with_marks(text, marks, {"S": "vehicle speed (mph)"}, {"fuel": "lpg", "displacement": "1 L"})
+    assert sorted(marks_of(result), key=lambda run: run.file) == sorted(marks, key=lambda run: run.file)
+    assert says_engine(result) == {"fuel": "lpg", "displacement": "1 L"}
+    assert columns_of(result, "b.csv")["S"] == "vehicle speed (mph)"

@@ -241,6 +241,11 @@ def test_a_log_that_cannot_be_read_is_told() -> None:
     shown = _upload(_at("road"), [("a.csv", b"\x00\x01garbage")])
     assert "This log cannot be used" in _said(shown)
     assert "cannot be compared yet" in _answer(shown)
+    good = [(f"{n}.csv", _drive(level, s)) for s, (n, level) in enumerate(zip("bcde", LEVELS, strict=False))]
+    shown = _upload(shown, [*good, ("x.csv", b"\x00\x01garbage")])
+    assert "cannot be compared yet" in _answer(shown)
+    shown = next(box for box in shown.selectbox if box.label == "run 5: turbine").set_value("left out").run()
+    assert _answer(shown).startswith("working against stowed: ")
 
 
 def test_two_of_one_name_and_two_of_one_content() -> None:
