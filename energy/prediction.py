@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 from vehicle.problems import InputError, Problem
@@ -31,17 +32,22 @@ def predicted_effect(
 
 
 def scenario_effect(
-    scenario: Path, overrides: tuple[str, ...], with_state: str, without_state: str
+    scenario: Path,
+    overrides: tuple[str, ...],
+    with_state: str,
+    without_state: str,
+    progress: Callable[[float], None] | None = None,
 ) -> tuple[float, float]:
     """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width (90 %).
 
     Over the scenario's trip where it has a schedule. The price of carrying the turbine (stowed against absent) has no
-    half-width of its own.
+    half-width of its own. `progress` is told the share done.
     """
     from energy.report import answered
     from energy.scenario import load
 
-    told = answered(load(scenario, [*overrides, f"trip.compared_with={without_state}"]), exact=with_state != "working")
+    checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
+    told = answered(checked, exact=with_state != "working", progress=progress)
     states = told.answer.states
     base = float(states[without_state].supply.source_w)
     if not base > 0:

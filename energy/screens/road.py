@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import Any
 
 import streamlit as st
@@ -11,10 +10,11 @@ from energy import bundle as bundles
 from energy import road_test as told
 from energy.bundle import Bundle
 from energy.prediction import scenario_effect
+from energy.progress import Progress
 from energy.road_pictures import effect_picture
 from energy.road_test import RoadTest
 from energy.road_uploads import Uploads, laid_out, taken, to_zip
-from energy.screens import desk, live, page, road_marks
+from energy.screens import desk, live, page, road_marks, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from vehicle.comparison import half_pairs
@@ -190,12 +190,14 @@ def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, with
     return kept[key]
 
 
-@functools.lru_cache(maxsize=16)
-def predicted(bundle: Bundle, with_state: str, without_state: str) -> tuple[float, float] | None:
+@waiting.kept("Working out what the scenario predicts")
+def predicted(
+    progress: Progress | None, bundle: Bundle, with_state: str, without_state: str
+) -> tuple[float, float] | None:
     """Return the scenario's change of fuel and its half-width as shares; None where it burns no fuel."""
     with bundles.laid_out(bundle) as path:
         try:
-            return scenario_effect(path, (), with_state, without_state)
+            return scenario_effect(path, (), with_state, without_state, progress)
         except InputError:  # a scenario without fuel predicts no change of fuel
             return None
 

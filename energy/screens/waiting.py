@@ -85,13 +85,16 @@ class Kept(Generic[P, T]):
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> T:
         """Return the result, computed only if it is not kept."""
-        found = self.held(*args, **kwargs)
-        if found is None:
-            found = self._computed(*args, **kwargs)
-            with self._lock:
-                self._results[_key(args, kwargs)] = found
-                while len(self._results) > self._most:
-                    self._results.popitem(last=False)
+        key = _key(args, kwargs)
+        with self._lock:
+            if key in self._results:
+                self._results.move_to_end(key)
+                return self._results[key]
+        found = self._computed(*args, **kwargs)
+        with self._lock:
+            self._results[key] = found
+            while len(self._results) > self._most:
+                self._results.popitem(last=False)
         return found
 
     def held(self, *args: P.args, **kwargs: P.kwargs) -> T | None:
