@@ -8,7 +8,7 @@ model with normal inputs this is the exact Bayesian answer. Solver: scipy.optimi
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -158,43 +158,57 @@ class Fit:
 
 def read_results(path: Path) -> tuple[Result, ...]:
     """Return the results of a TOML file with one [[result]] a reading. Raises InputError with every fault."""
-    data = toml_data(path)
+    return results_of(toml_data(path), path.name)
+
+
+def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
+    """Return the results of what a TOML file of that name holds. Raises InputError with every fault."""
     problems = [
-        Problem(path.name, shown(key).strip("'"), "unknown key", "[[result]] tables") for key in data if key != "result"
+        Problem(name, shown(key).strip("'"), "unknown key", "[[result]] tables") for key in data if key != "result"
     ]
     entries = data.get("result")
     if not isinstance(entries, list) or not entries:
-        problems.append(
-            Problem(path.name, "result", "missing", "at least one [[result]] with road_speed and a reading")
-        )
+        problems.append(Problem(name, "result", "missing", "at least one [[result]] with road_speed and a reading"))
         raise InputError(problems)
     results = []
     for number, entry in enumerate(entries, 1):
         place = f"result {number}"
         if not isinstance(entry, dict):
-            problems.append(Problem(path.name, place, f"{shown(entry)} is no table", "a table [[result]]"))
+            problems.append(Problem(name, place, f"{shown(entry)} is no table", "a table [[result]]"))
             continue
-        result, faults = validated(path.name, place, Result, entry)
+        result, faults = validated(name, place, Result, entry)
         problems += faults
         if result is None:
             continue
         results.append(result)
-        told = [name for name in READINGS if getattr(result, name) is not None]
+        told = [reading for reading in READINGS if getattr(result, reading) is not None]
         if not told:
-            problems.append(Problem(path.name, place, "no reading", f"one of {', '.join(READINGS)}"))
+            problems.append(Problem(name, place, "no reading", f"one of {', '.join(READINGS)}"))
         problems += [
             Problem(
-                path.name,
-                f"{place}.{name}",
+                name,
+                f"{place}.{reading}",
                 "a reading without its own doubt",
                 '{ value = "1.05 kW", plus_minus = "30 W" }: what it is good to, 19 times out of 20',
             )
-            for name in told
-            if getattr(result, name).standard_deviation == 0
+            for reading in told
+            if getattr(result, reading).standard_deviation == 0
         ]
     if problems:
         raise InputError(problems)
     return tuple(results)
+
+
+def reconciled(
+    scenario: Scenario, results: Sequence[Result], progress: Callable[[float], None] | None = None
+) -> Reconciled:
+    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the steady one."""
+    chain = None
+    if scenario.schedule is not None:
+        from energy.trip_ledger import trip_chain
+
+        chain = trip_chain(scenario, coarse=True)
+    return reconcile(scenario, results, chain, progress)
 
 
 def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray, root: np.ndarray | None = None) -> Fit:
@@ -233,13 +247,23 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
     )
 
 
-def reconcile(scenario: Scenario, results: Sequence[Result], chain: Chain | None = None) -> Reconciled:
+def reconcile(
+    scenario: Scenario,
+    results: Sequence[Result],
+    chain: Chain | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Reconciled:
     """Return the scenario's inputs and answer before and after the results.
 
     `chain` computes the answer (the steady one by default; a trip's from energy/trip_ledger.py). Conditions of a result
-    that carry a ± of their own are unknowns of that result alone. Raises InputError where nothing is uncertain.
+    that carry a ± of their own are unknowns of that result alone. `progress` is called with the share done, 0 to 1. Raises
+    InputError where nothing is uncertain.
     """
     from scipy.stats import chi2
+
+    def done(share: float) -> None:
+        if progress is not None:
+            progress(share)
 
     inputs = ranges_of(scenario)
     if not inputs:
@@ -258,13 +282,18 @@ def reconcile(scenario: Scenario, results: Sequence[Result], chain: Chain | None
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, scenario_correlations(scenario))
     found = fit(model, dimensions, values, deviations, root)
+    done(0.2)
     scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
     total = np.hypot(deviations, found.prior_deviation)
+    before = spread_of(scenario, chain, with_sensitivity=False)
+    done(0.6)
+    after = spread_of_outcome(chain(drawn))
+    done(1.0)
     return Reconciled(
-        before=spread_of(scenario, chain, with_sensitivity=False),
-        after=spread_of_outcome(chain(drawn)),
+        before=before,
+        after=after,
         inputs=_updated(inputs, drawn, found),
         readings=tuple(
             Compared(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
 SETTINGS = {"pitch": "deg", "resistance": "ohm", "ratio": "dimensionless"}
+SCENARIO_KEYS = {"pitch": "rotor.pitch", "resistance": "heater.resistance", "ratio": "drive.ratio"}
 _LAGS_S = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
 _LEAST_SETTLE_S, _SETTLE_LAGS = 3.0, 4.0  # after a change of the setting
 _LEAST_STRETCH_S, _STRETCH_LAGS = 8.0, 6.0
@@ -142,8 +144,11 @@ def read_sweep(path: Path, scenario: Scenario) -> Sweep:
     )
 
 
-def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1) -> Tuned:
-    """Return the best setting of a drive with the rotor of a scenario (its area, density, inertia)."""
+def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Callable[[float], None] | None = None) -> Tuned:
+    """Return the best setting of a drive with the rotor of a scenario (its area, density, inertia).
+
+    `progress` is called with the share done, 0 to 1. Raises InputError as `tuned` does.
+    """
     inputs = inputs_of(scenario)
     area = math.pi / 4 * float(np.asarray(inputs.turbine.diameter_m)) ** 2
     work = turbine_at_work(inputs)
@@ -151,7 +156,15 @@ def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1) -> Tuned:
     efficiency = float(work.heat_power_w) / shaft if shaft > 0 else 1.0
     inertia = _inertia(scenario)
     # Of the turning energy only what the generator chain lets through counts as watts of the load.
-    return tuned(sweep, area, float(inputs.density_kg_m3), None if inertia is None else efficiency * inertia, seed)
+    turning = None if inertia is None else efficiency * inertia
+    return tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
+
+
+def as_setting(kind: str, value: float) -> str | float:
+    """Return a setting as the scenario takes it at SCENARIO_KEYS[kind]: "6.1 deg", "9.5 ohm", 2.5."""
+    rounded = float(f"{value:.4g}")
+    unit = SETTINGS[kind]
+    return rounded if unit == "dimensionless" else f"{rounded:g} {unit}"
 
 
 def _inertia(scenario: Scenario) -> float | None:
@@ -172,7 +185,12 @@ def _inertia(scenario: Scenario) -> float | None:
 
 
 def tuned(
-    sweep: Sweep, area_m2: float, density_kg_m3: float, inertia_kg_m2: float | None = None, seed: int = 1
+    sweep: Sweep,
+    area_m2: float,
+    density_kg_m3: float,
+    inertia_kg_m2: float | None = None,
+    seed: int = 1,
+    progress: Callable[[float], None] | None = None,
 ) -> Tuned:
     """Return the best setting, its interval, the next to try and every setting's result.
 
@@ -206,9 +224,8 @@ def tuned(
             )
         )
     results = _results(sweep, visits, stretches, values, enough)
-    return _with_curve(
-        sweep, results, tried, lag, inertia_kg_m2 is not None and sweep.rotor_speed_rad_s is not None, seed
-    )
+    inertia_used = inertia_kg_m2 is not None and sweep.rotor_speed_rad_s is not None
+    return _with_curve(sweep, results, tried, lag, inertia_used, seed, progress)
 
 
 def _visits(sweep: Sweep) -> list[tuple[int, int]]:
@@ -365,13 +382,19 @@ def _scale(kind: str, values: np.ndarray, *, back: bool = False) -> np.ndarray:
 
 
 def _with_curve(
-    sweep: Sweep, results: list[SettingResult], tried: np.ndarray, lag: float, inertia_used: bool, seed: int
+    sweep: Sweep,
+    results: list[SettingResult],
+    tried: np.ndarray,
+    lag: float,
+    inertia_used: bool,
+    seed: int,
+    progress: Callable[[float], None] | None,
 ) -> Tuned:
     at = _scale(sweep.kind, np.array([r.setting for r in results]))
     level = np.array([r.power_coefficient for r in results])
     error = np.array([r.standard_error for r in results])
     grid = np.linspace(at[0], at[-1], _GRID)
-    draws, mean = _curve_draws(at, level, error, grid, seed)
+    draws, mean = _curve_draws(at, level, error, grid, seed, progress)
     best_at = grid[np.argmax(draws, axis=1)]
     low, high = np.quantile(best_at, [0.025, 0.975])
     best = float(grid[np.argmax(mean)])
@@ -411,7 +434,12 @@ def _differ(a: SettingResult, b: SettingResult) -> bool:
 
 
 def _curve_draws(
-    at: np.ndarray, level: np.ndarray, error: np.ndarray, grid: np.ndarray, seed: int
+    at: np.ndarray,
+    level: np.ndarray,
+    error: np.ndarray,
+    grid: np.ndarray,
+    seed: int,
+    progress: Callable[[float], None] | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return draws (_DRAWS, grid) of the smooth curve through the settings, and its mean (grid,).
 
@@ -421,6 +449,8 @@ def _curve_draws(
     """
     import warnings
 
+    if progress is not None:
+        progress(0.1)
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 
@@ -439,6 +469,8 @@ def _curve_draws(
     counts = np.random.default_rng(seed).multinomial(_DRAWS, share)
     draws, mean = [], np.zeros(len(grid))
     for k, (fit, count) in enumerate(zip(fits, counts, strict=True)):
+        if progress is not None:
+            progress(0.5 + 0.5 * k / len(fits))
         mean += share[k] * fit.predict(points)
         if count:
             with warnings.catch_warnings():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -90,6 +91,12 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
     for text in texts:
         table.add_row("•", text)
     out.print(table)
+
+
+def paragraph(command: click.Command, beginning: str) -> str:
+    """Return the paragraph of a command's help that begins with a word, on one line: the app says the same."""
+    paragraphs = inspect.cleandoc(command.help or "").split("\n\n")
+    return " ".join(next(text for text in paragraphs if text.startswith(beginning)).split())
 
 
 def read_quantity(option: str, text: str, unit: str) -> float:

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
 MOST_ROWS_SHOWN = 12
 FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pitch
+SURENESS = "intervals hold 19 times out of 20, calibration errors and those of the curves included"
+CAUTIONS = (
+    "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
+    "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
+)
 _SIDES = {
     "stalled": "on the stalled side (more pitch would give more power)",
     "unstalled": "on the unstalled side (more pitch would give less power)",
@@ -223,23 +228,19 @@ def notes_of(found: TruePitch) -> list[str]:
     return [*said, *found.notes]
 
 
-def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
-    from rich.table import Table
+def _picked(rows: MeasuredRows) -> np.ndarray:
+    """Return the places of the rows that are shown: all, or as many as fit, evenly picked."""
+    return np.unique(np.linspace(0, len(rows.air_speed_m_s) - 1, MOST_ROWS_SHOWN).round().astype(int))
 
-    out = common.console()
-    if scenario.title:
-        out.print(scenario.title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in dial_words(scenario, found, rows):
-        out.print(text, style="bold")
-    out.print("(intervals hold 19 times out of 20, calibration errors and those of the curves included)", style="dim")
-    count = len(rows.air_speed_m_s)
-    keep = np.unique(np.linspace(0, count - 1, MOST_ROWS_SHOWN).round().astype(int))
-    common.heading(
-        out,
-        "Row by row" + (f" ({len(keep)} of {count} rows, evenly picked; all with --json)" if len(keep) < count else ""),
-    )
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+
+def rows_title(rows: MeasuredRows, elsewhere: str = "all with --json") -> str:
+    """Return the heading of the table of rows; `elsewhere` says where those are that are not shown."""
+    count, shown = len(rows.air_speed_m_s), len(_picked(rows))
+    return "Row by row" + (f" ({shown} of {count} rows, evenly picked; {elsewhere})" if shown < count else "")
+
+
+def row_headings(rows: MeasuredRows, system: UnitSystem) -> list[str]:
+    """Return the headings of the table of rows, with a line break where a narrow column wants one."""
     names = [
         f"air\n{label('speed', system)}",
         "rotor\nrpm",
@@ -253,35 +254,53 @@ def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: Uni
     ]
     if rows.dial_deg is None:
         names.remove("dial")
-    for name in names:
-        table.add_column(name, justify="right", no_wrap=True)
+    return names
+
+
+def row_texts(found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> list[list[str]]:
+    """Return the table of rows as texts under `row_headings`, at most MOST_ROWS_SHOWN of them, evenly picked."""
+    return [_row_text(found, rows, int(k), system) for k in _picked(rows)]
+
+
+def _row_text(found: TruePitch, rows: MeasuredRows, k: int, system: UnitSystem) -> list[str]:
     per = found.rows
-    for k in keep:
-        spread = "not used"
-        if per.used[k]:
-            spread = (
-                f"{_degrees(per.low_deg[k])} to {_degrees(per.high_deg[k])}" if per.explained[k] else "no pitch fits"
-            )
-        table.add_row(
-            f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
-            f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
-            f"{rows.electrical_power_w[k]:.0f}",
-            f"{per.tip_speed_ratio[k]:.2f}",
-            f"{per.power_coefficient[k]:.3f}",
-            *((_degrees(float(rows.dial_deg[k])),) if rows.dial_deg is not None else ()),
-            *(_degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])),
-            spread,
-        )
+    spread = "not used"
+    if per.used[k]:
+        low, high = _degrees(float(per.low_deg[k])), _degrees(float(per.high_deg[k]))
+        spread = f"{low} to {high}" if per.explained[k] else "no pitch fits"
+    sides = [_degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])]
+    return [
+        f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
+        f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
+        f"{rows.electrical_power_w[k]:.0f}",
+        f"{per.tip_speed_ratio[k]:.2f}",
+        f"{per.power_coefficient[k]:.3f}",
+        *([] if rows.dial_deg is None else [_degrees(float(rows.dial_deg[k]))]),
+        *sides,
+        spread,
+    ]
+
+
+def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
+    from rich.table import Table
+
+    out = common.console()
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    out.print(headline(found), style="bold")
+    for text in dial_words(scenario, found, rows):
+        out.print(text, style="bold")
+    out.print(f"({SURENESS})", style="dim")
+    common.heading(out, rows_title(rows))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in row_headings(rows, system):
+        table.add_column(name, justify="right", no_wrap=True)
+    for texts in row_texts(found, rows, system):
+        table.add_row(*texts)
     out.print(table)
     said = notes_of(found)
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Cautions")
-    common.bullets(
-        out,
-        [
-            "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
-            "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
-        ],
-    )
+    common.bullets(out, CAUTIONS)
