@@ -18,7 +18,7 @@ from pydantic import Field
 
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import answer
-from energy.quantity import Uncertain, quantity
+from energy.quantity import Spec, Uncertain, quantity
 from energy.scenario import Scenario, toml_data, validated
 from energy.scenario_tables import Table
 from energy.uncertainty import (
@@ -85,6 +85,14 @@ READINGS = (
     "fuel_change",
     "fuel_change_per_distance",
 )
+
+
+def unit_of(reading: str) -> str:
+    """Return the SI unit of a reading."""
+    extra = Result.model_fields[reading].json_schema_extra
+    spec = extra.get("spec") if isinstance(extra, dict) else None
+    assert isinstance(spec, Spec)
+    return spec.unit
 
 
 @dataclass(frozen=True)

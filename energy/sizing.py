@@ -27,6 +27,7 @@ CONVERSION_EFFICIENCY = 0.70  # rotor shaft to heat (belt, generator, rectifier,
 NOISY_TIP_SPEED_M_S = 80.0  # common practice, no source
 USUAL_HEAT_W = 2000.0  # to begin with, where a scenario makes no heat
 USUAL_RATIOS = (2.0, 3.0, 4.0)
+FUEL_NAMES = tuple(FUEL_DEFAULTS["engine.indicated_efficiency"])
 
 
 @dataclass(frozen=True)

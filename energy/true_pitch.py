@@ -190,6 +190,16 @@ def shaft_power_w(chain: ElectricalChain, electrical_w: np.ndarray, rotor_speed_
     return (electrical_w + copper + drop + idle) / np.asarray(chain.belt_efficiency)
 
 
+def curves_over_pitches(scenario: Scenario) -> RotorCurves:
+    """Return the curves of a scenario. Raises InputError where it has none over several pitches."""
+    curves = scenario.curves
+    if curves is None or len(curves.pitch_deg) < 2:
+        raise InputError(
+            Problem(scenario.name, "rotor.curves", "no curves over several pitches", "curves with a column pitch_deg")
+        )
+    return curves
+
+
 def as_setting(value: Interval) -> dict[str, str]:
     """Return a pitch as the scenario takes it at rotor.pitch: its value, ± the wider side of its interval."""
     half = max(value.high - value.estimate, value.estimate - value.low)
@@ -206,11 +216,7 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Callable[[fl
 
     `progress` is called with the share done, 0 to 1. Raises InputError where the scenario has no curves over several pitches.
     """
-    curves = scenario.curves
-    if curves is None or len(curves.pitch_deg) < 2:
-        raise InputError(
-            Problem(scenario.name, "rotor.curves", "no curves over several pitches", "curves with a column pitch_deg")
-        )
+    curves = curves_over_pitches(scenario)
     inputs = inputs_of(scenario)
     chain = inputs.turbine.chain
     assert chain is not None

@@ -95,8 +95,19 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
 
 def paragraph(command: click.Command, beginning: str) -> str:
     """Return the paragraph of a command's help that begins with a word, on one line: the app says the same."""
-    paragraphs = inspect.cleandoc(command.help or "").split("\n\n")
+    # click marks a paragraph whose lines stay as they are by a backspace before it
+    paragraphs = [text.lstrip("\b\n") for text in inspect.cleandoc(command.help or "").split("\n\n")]
     return " ".join(next(text for text in paragraphs if text.startswith(beginning)).split())
+
+
+def one_line(headings: list[str]) -> list[str]:
+    """Return headings of two lines on one; where the first line is empty, that of the column before it counts."""
+    found, above = [], ""
+    for heading in headings:
+        first, _, second = heading.rpartition("\n")
+        above = first or (above if "\n" in heading else "")
+        found.append(f"{above} {second}".strip())
+    return found
 
 
 def read_quantity(option: str, text: str, unit: str) -> float:

@@ -102,18 +102,21 @@ def _data(found: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
     }
 
 
-def _degrees(value: float, *, signed: bool = False) -> str:
+def degrees(value: float, *, signed: bool = False) -> str:
+    """Return an angle as text: "6.5°"."""
     return f"{value:{'+' if signed else ''}.1f}°".replace("-", "−")
 
 
 def _words(value: Interval, *, signed: bool = False) -> str:
-    return f"{_degrees(value.estimate, signed=signed)} ({_degrees(value.low, signed=signed)} to {_degrees(value.high, signed=signed)})"
+    return f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to {degrees(value.high, signed=signed)})"
 
 
 def _more(value: Interval) -> str:
     """Return a change whose sign is sure as "3.3° (2.8° to 4.0°) more" or "… less"."""
     low, high = sorted((abs(value.low), abs(value.high)))
-    return f"{_degrees(abs(value.estimate))} ({_degrees(low)} to {_degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
+    return (
+        f"{degrees(abs(value.estimate))} ({degrees(low)} to {degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
+    )
 
 
 def headline(found: TruePitch) -> str:
@@ -122,11 +125,11 @@ def headline(found: TruePitch) -> str:
     if pitch is None:
         return "No pitch explains these rows: look at the load, at slip of the belt, and at the air speed."
     if found.at_edge:
-        return f"The pitch lies at the end of the curves, {_degrees(pitch.estimate)}, or beyond them."
+        return f"The pitch lies at the end of the curves, {degrees(pitch.estimate)}, or beyond them."
     if found.branch == "either" or pitch.high - pitch.low > FLAT_DEG:
         return (
-            f"The pitch was somewhere between {_degrees(pitch.low)} and {_degrees(pitch.high)} (best guess "
-            f"{_degrees(pitch.estimate)}), {_SIDES[found.branch]}."
+            f"The pitch was somewhere between {degrees(pitch.low)} and {degrees(pitch.high)} (best guess "
+            f"{degrees(pitch.estimate)}), {_SIDES[found.branch]}."
         )
     return f"The pitch was {_words(pitch)}, {_SIDES[found.branch]}."
 
@@ -142,11 +145,11 @@ def dial_words(scenario: Scenario, found: TruePitch, rows: MeasuredRows) -> list
             return []
         inside = pitch.low <= own.value <= pitch.high
         return [
-            f"The scenario says {_degrees(own.value)}: "
+            f"The scenario says {degrees(own.value)}: "
             + (
                 "these rows agree with it."
                 if inside
-                else f"these rows do not, by {_degrees(pitch.estimate - own.value, signed=True)}."
+                else f"these rows do not, by {degrees(pitch.estimate - own.value, signed=True)}."
             )
         ]
     said = []
@@ -154,12 +157,12 @@ def dial_words(scenario: Scenario, found: TruePitch, rows: MeasuredRows) -> list
     if offset.low <= 0 <= offset.high:
         if wide:
             said.append(
-                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {_degrees(offset.low, signed=True)} "
-                f"to {_degrees(offset.high, signed=True)}."
+                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {degrees(offset.low, signed=True)} "
+                f"to {degrees(offset.high, signed=True)}."
             )
         else:
             said.append(
-                f"The dial can be believed within {_degrees(max(-offset.low, offset.high))}: no offset is seen, {_words(offset, signed=True)}."
+                f"The dial can be believed within {degrees(max(-offset.low, offset.high))}: no offset is seen, {_words(offset, signed=True)}."
             )
     else:
         said.append(
@@ -211,7 +214,7 @@ def notes_of(found: TruePitch) -> list[str]:
         )
     if found.pitch_deg is not None and found.ends_at:
         said.append(
-            f"The interval ends where the curves end, at {' and '.join(_degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
+            f"The interval ends where the curves end, at {' and '.join(degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
         )
     if math.isfinite(found.scatter) and found.scatter > 2:
         said.append(
@@ -266,16 +269,16 @@ def _row_text(found: TruePitch, rows: MeasuredRows, k: int, system: UnitSystem) 
     per = found.rows
     spread = "not used"
     if per.used[k]:
-        low, high = _degrees(float(per.low_deg[k])), _degrees(float(per.high_deg[k]))
+        low, high = degrees(float(per.low_deg[k])), degrees(float(per.high_deg[k]))
         spread = f"{low} to {high}" if per.explained[k] else "no pitch fits"
-    sides = [_degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])]
+    sides = [degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])]
     return [
         f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
         f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
         f"{rows.electrical_power_w[k]:.0f}",
         f"{per.tip_speed_ratio[k]:.2f}",
         f"{per.power_coefficient[k]:.3f}",
-        *([] if rows.dial_deg is None else [_degrees(float(rows.dial_deg[k]))]),
+        *([] if rows.dial_deg is None else [degrees(float(rows.dial_deg[k]))]),
         *sides,
         spread,
     ]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -12,28 +14,24 @@ from energy.bundle import Bundle
 from energy.matching import SETTINGS, Match, match
 from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from energy.pictures import Picture, heat_over_settings
-from energy.screens import desk, page
+from energy.screens import desk, kept, page, sweep, typed
+from energy.screens.desk import Work
 from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
-_MOST_KEPT = 8
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_HEADING = "What setting is best?"
+_RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
 
 
 def _match(bundle: Bundle, held: tuple[str, ...]) -> Match:
-    """Return the match of a bundle, with a bar while it is looked for; the last few are kept."""
-    kept: dict[tuple[Bundle, tuple[str, ...]], Match] = st.session_state.setdefault("matches", {})
-    found = kept.get((bundle, held))
-    if found is None:
-        progress = page.Progress("Trying settings")
-        try:
-            found = match(desk.scenario_of(bundle), held, progress)
-        finally:
-            progress.done()
-        while len(kept) >= _MOST_KEPT:
-            kept.pop(next(iter(kept)))
-        kept[bundle, held] = found
-    return found
+    def work(progress: Callable[[float], None]) -> Match:
+        return match(desk.scenario_of(bundle), held, progress)
+
+    return kept.result("match", (bundle, held), "Trying settings", work)
 
 
 @functools.lru_cache(maxsize=8)
@@ -43,18 +41,27 @@ def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio:
 
 
 def show() -> None:
-    """Show the screen."""
-    work, system = desk.work(), desk.system()
-    heading = "What setting is best?"
+    """Show the screen: by reckoning, or by a sweep that was driven."""
+    work, top = desk.work(), st.container()
+    if typed.way("Told", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
+        sweep.show(work, _HEADING, top)
+    else:
+        _reckoned(work, top)
+
+
+def _reckoned(work: Work, top: DeltaGenerator) -> None:
+    system = desk.system()
     held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
     try:
         found = _match(work.usable, held)
     except InputError as error:
-        page.answer_line(work, heading, "No best setting can be told for this scenario.")
-        page.problem_list([str(problem) for problem in error.problems], "Why")
+        with top:
+            page.answer_line(work, _HEADING, "No best setting can be told for this scenario.")
+            page.problem_list([str(problem) for problem in error.problems], "Why")
         _holds()
         return
-    page.answer_line(work, heading, sentence(found, system))
+    with top:
+        page.answer_line(work, _HEADING, sentence(found, system))
     _holds()
     _map(work.usable, found, system)
     page.table(

@@ -1,0 +1,222 @@
+"""Where did the watts go? Readings of wattmeter, spring scale or road test against the model, and what they say of its inputs."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import streamlit as st
+import tomlkit
+
+from energy.bundle import Bundle
+from energy.commands import common
+from energy.commands import reconcile as told
+from energy.example_measurements import results_example
+from energy.measured_pictures import reconciled_picture
+from energy.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
+from energy.scenario import override_value
+from energy.screens import desk, kept, page, typed, uploads
+from energy.screens.desk import Work
+from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_HEADING = "Where did the watts go?"
+_FILE, _TYPED = "results.toml", "what you typed"
+_BY_HAND, _BY_FILE = "typed here", "from a file (results.toml)"
+_MOST_READINGS = 8
+_PER_DISTANCE = ("L/100 km",)
+_EXAMPLES = {"W": ("1050", "40"), "A": ("10.8", "0.3"), "rad/s": ("480", "10"), "N": ("260", "15")}
+
+
+@functools.lru_cache(maxsize=8)
+def _example(bundle: Bundle) -> bytes:
+    return results_example(desk.scenario_of(bundle)).encode()
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    top = st.container()
+    way = typed.way("What was read", "watts way", (_BY_HAND, _BY_FILE))
+    if way == _BY_HAND:
+        _typed(work, system, top)
+    else:
+        _uploaded(work, system, top)
+    page.cautions(
+        (
+            "Readings on the road are the passenger's job. Wattmeter and leads of a turning generator can carry dangerous voltage: "
+            "stop and lock the rotor before touching them.",
+        )
+    )
+    page.assumptions(work)
+
+
+def _nothing(work: Work, top: DeltaGenerator) -> None:
+    with top:
+        page.answer_line(
+            work, _HEADING, "Nothing yet: say what was read, at which speed, and what the reading is good to."
+        )
+
+
+def _cannot(work: Work, top: DeltaGenerator, texts: list[str]) -> None:
+    with top:
+        page.answer_line(work, _HEADING, "Readings and model cannot be compared yet.")
+        page.problem_list(texts, "Why")
+
+
+def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
+    try:
+        example = _example(work.usable)
+    except InputError:  # no watts in the scenario's air: its readings can be compared all the same
+        example = None
+    form = common.paragraph(told.command, "Others")
+    upload = uploads.ask(
+        "watts",
+        f"One [[result]] for each reading: road_speed, the reading with its ± (electrical_power and others). {form}",
+        example,
+        _FILE,
+    )
+    if upload is None:
+        _nothing(work, top)
+        return
+
+    def read() -> tuple[Result, ...]:
+        with uploads.as_file(upload.content, _FILE) as path:
+            return read_results(path)
+
+    try:
+        found = _found(work.usable, upload.content, read)
+    except InputError as error:
+        _cannot(work, top, upload.faults(error, _FILE))
+        return
+    _answer(work, system, found, (work.usable, upload.content, system), top)
+
+
+def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
+    st.html(
+        '<p class="wt-note">Each reading at a steady speed, with what it is good to (±, 19 times out of 20). What is left empty '
+        "is as in the scenario.</p>"
+    )
+    number = typed.count("How many readings?", "watts count", _MOST_READINGS)
+    entries = [_reading(k, work) for k in range(1, number + 1)]
+    entries = [entry for entry in entries if any(name in entry for name in READINGS)]
+    if not entries:
+        _nothing(work, top)
+        return
+    document = tomlkit.dumps({"result": entries})
+    try:
+        found = _found(work.usable, document, lambda: results_of({"result": entries}, _TYPED))
+    except InputError as error:
+        _cannot(work, top, [str(problem) for problem in error.problems])
+        return
+    st.download_button(
+        "Take these readings away (results.toml, for windtoll reconcile)",
+        data=document.encode(),
+        file_name=_FILE,
+        mime="application/toml",
+        key="take results",
+        on_click="ignore",
+    )
+    _answer(work, system, found, (work.usable, document, system), top)
+
+
+def _reading(k: int, work: Work) -> dict[str, Any]:
+    """Show the fields of one reading; return it as the file would have it."""
+    entry: dict[str, Any] = {}
+    with st.container(border=True):
+        first, second = st.columns(2)
+        with first:
+            kind = typed.choice(f"reading {k}: what was read", f"watts {k} kind", READINGS, READINGS[0], _kind_words)
+        with second:
+            what = typed.text(f"reading {k}: in your words", f"watts {k} what", example="wattmeter, both directions")
+        unit = unit_of(kind)
+        offered = _PER_DISTANCE if kind.endswith("per_distance") else ()
+        example, width = _EXAMPLES.get(unit, ("2.3", "0.4"))
+        with first:
+            value = typed.quantity(f"reading {k}: value", f"watts {k} {kind}", unit, offered=offered, example=example)
+            speed = typed.quantity(
+                f"reading {k}: road speed",
+                f"watts {k} speed",
+                "m/s",
+                float(np.asarray(work.told.answer.inputs.road_speed_m_s)),
+            )
+        with second:
+            half = typed.quantity(f"reading {k}: ±", f"watts {k} {kind} half", unit, offered=offered, example=width)
+            wind = typed.quantity(f"reading {k}: wind speed", f"watts {k} wind", "m/s")
+        with st.expander(f"Reading {k}: other conditions"):
+            others = _others(k)
+    if value:
+        entry[kind] = {"value": value, "plus_minus": half} if half else value
+    if what:
+        entry["what"] = what
+    entry["road_speed"] = speed
+    for name, text in {"wind_speed": wind, **others}.items():
+        if text:
+            entry[name] = text
+    return entry
+
+
+def _others(k: int) -> dict[str, str]:
+    left, right = st.columns(2)
+    found = {}
+    with left:
+        found["wind_from"] = typed.quantity(f"reading {k}: wind from (0 ahead)", f"watts {k} from", "rad")
+        found["grade"] = typed.quantity(f"reading {k}: grade", f"watts {k} grade", "dimensionless")
+        found["temperature"] = typed.quantity(f"reading {k}: air temperature", f"watts {k} temperature", "K")
+    with right:
+        found["pitch"] = typed.quantity(f"reading {k}: pitch", f"watts {k} pitch", "deg")
+        found["resistance"] = typed.quantity(f"reading {k}: element", f"watts {k} ohm", "ohm")
+        against = typed.choice(
+            f"reading {k}: fuel compared with",
+            f"watts {k} against",
+            ("as the scenario", "absent", "stowed"),
+            "as the scenario",
+        )
+    found["compared_with"] = "" if against == "as the scenario" else against
+    return found
+
+
+def _kind_words(kind: str) -> str:
+    return f"{kind.replace('_', ' ')}: {Result.model_fields[kind].description}"
+
+
+def _found(bundle: Bundle, key: bytes | str, read: Callable[[], tuple[Result, ...]]) -> Reconciled:
+    def work(progress: Callable[[float], None]) -> Reconciled:
+        return reconciled(desk.scenario_of(bundle), read(), progress)
+
+    return kept.result("watts", (bundle, key), "Weighing readings and model", work)
+
+
+def _answer(work: Work, system: UnitSystem, found: Reconciled, key: tuple[Any, ...], top: DeltaGenerator) -> None:
+    scenario = desk.scenario_of(work.usable)
+    with top:
+        page.answer_line(work, _HEADING, told.sentence(found, scenario, system))
+        st.html(f'<p class="wt-case">{page.escape(told.agreement(found))}</p>')
+    picture = kept.quick("watts picture", key, lambda: reconciled_picture(found, system))
+    page.picture(picture, "Band: within what the reading is good to, 19 times out of 20.")
+    page.finding("Readings against the model (off by: before, the doubt of the scenario counts too)")
+    headings = ("from", *told.READING_HEADINGS[1:2], "of", *told.READING_HEADINGS[3:])
+    page.table(headings, told.reading_rows(found, system), numbers=(1, 3, 4, 5), caption="Readings against the model")
+    page.finding("What the readings told about the inputs")
+    page.table(("input", "before → with the readings"), told.input_rows(found), caption="Inputs before and after")
+    updates = told.updates(found)
+    if found.agrees and updates:
+        st.button(
+            f"Use what was told in the scenario ({len(updates)} input{'s' if len(updates) > 1 else ''})",
+            on_click=_use,
+            args=(updates,),
+            key="use readings",
+        )
+        page.bullets([told.TOGETHER])
+
+
+def _use(updates: dict[str, str]) -> None:
+    """Put the inputs as the readings have them into the scenario in work."""
+    for key, text in updates.items():
+        desk.put_value(key, override_value(text))
+    desk.renew()
