@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 _MOST_DRAWN = 240  # rows, evenly picked: more hide each other
 _AROUND_DEG = 3.0  # shown above and below what is told of the pitch
 _DIAMETERS = 81
-_WIDE_LEGEND: dict[str, Any] = {"orient": "top", "labelFontSize": 13, "labelLimit": 330, "columns": 2}
+_USUAL, _POOR, _GOOD = 1, 2, 3  # grades of a SizingTable
+_LEGEND: dict[str, Any] = {"orient": "top", "labelFontSize": 13, "labelLimit": 330, "columns": 1}
 
 
 def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> Picture:
@@ -68,7 +69,7 @@ def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, syst
         .encode(
             x=across,
             y="pitch, °:Q",
-            color=alt.Color("each row:N", scale=kind, legend=alt.Legend(**_WIDE_LEGEND)),
+            color=alt.Color("each row:N", scale=kind, legend=alt.Legend(**_LEGEND)),
             shape=alt.Shape("each row:N", scale=shape),
             tooltip=["each row:N", alt.Tooltip("pitch, °:Q", format=".1f")],
         )
@@ -161,9 +162,6 @@ def tuned_picture(found: Tuned) -> Picture:
         "power coefficient:Q", title="power coefficient (watts over the wind's own)", scale=alt.Scale(zero=False)
     )
     told = [alt.Tooltip(f"{escaped(n)}:Q", title=n, format=".4~g") for n in frame.columns]
-    shown = tune_words.setting_words
-    marks = pd.DataFrame([(found.best, f"best {shown(found.kind, found.best)}")], columns=[x_name, "what"])
-    following = pd.DataFrame([(found.next, f"try next {shown(found.kind, found.next)}")], columns=[x_name, "what"])
     band = pd.DataFrame([(found.low, found.high)], columns=[x_name, "high"])
     layers: list[Any] = [alt.Chart(band).mark_rect(color=BLUE, opacity=0.16).encode(x=across, x2="high:Q")]
     layers.append(alt.Chart(curve).mark_line(color=BLUE, strokeWidth=2).encode(x=across, y=up))
@@ -171,27 +169,29 @@ def tuned_picture(found: Tuned) -> Picture:
     layers.append(whiskers.encode(x=across, y="low:Q", y2="high:Q", tooltip=told))
     points = alt.Chart(frame).mark_point(filled=True, size=90, opacity=1, color=BLACK)
     layers.append(points.encode(x=across, y=up, tooltip=told))
-    for rows, colour, dash, place in ((marks, BLUE, [1, 0], 8), (following, ORANGE, [6, 4], 26)):
-        if rows is marks and not found.best_is_told:
-            continue
-        rule = alt.Chart(rows).mark_rule(color=colour, strokeDash=dash, strokeWidth=2.5)
-        layers.append(rule.encode(x=across, tooltip=["what:N"]))
-        left = _label_is_left(found, rows is marks)
-        text = alt.Chart(rows).mark_text(
-            align="right" if left else "left", dx=-6 if left else 6, fontSize=13, fontWeight="bold", color=BLACK
+    marks = [("best", found.best, BLUE, [1, 0])] if found.best_is_told else []
+    marks.append(("try next", found.next, ORANGE, [6, 4]))
+    names = [f"{name}: {tune_words.setting_words(found.kind, value)}" for name, value, _, _ in marks]
+    rules = pd.DataFrame({x_name: [value for _, value, _, _ in marks], "setting": names})
+    layers.append(
+        alt.Chart(rules)
+        .mark_rule(strokeWidth=2.5)
+        .encode(
+            x=across,
+            color=alt.Color(
+                "setting:N",
+                title=None,
+                scale=alt.Scale(domain=names, range=[colour for _, _, colour, _ in marks]),
+                legend=alt.Legend(**_LEGEND, symbolType="stroke", symbolStrokeWidth=3, symbolSize=400),
+            ),
+            strokeDash=alt.StrokeDash(
+                "setting:N", title=None, scale=alt.Scale(domain=names, range=[dash for _, _, _, dash in marks])
+            ),
+            tooltip=["setting:N"],
         )
-        layers.append(text.encode(x=across, y=alt.value(place), text="what:N"))
+    )
     title = " ".join(tune_words.headlines(found))
     return Picture("best_setting_of_the_sweep", title, alt.layer(*layers).properties(height=340), frame)
-
-
-def _label_is_left(found: Tuned, of_best: bool) -> bool:
-    """Return whether the label of the best, or of the next to try, stands left of its line: apart, and inside the picture."""
-    ends = (*found.curve_setting[[0, -1]], found.next)
-    place = (found.best if of_best else found.next) - min(ends)
-    share = place / (max(ends) - min(ends))
-    away = (found.best < found.next) == of_best
-    return bool(share > 0.8 or (away and share > 0.2))
 
 
 def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
@@ -212,8 +212,8 @@ def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
     frame["reading"] = _apart(list(frame["reading"]))
     order = list(dict.fromkeys(frame["reading"]))
     reach = max(1.5, 1.1 * float(frame["off by"].abs().max()))
-    x = alt.X("off by:Q", title="model less reading, in the reading's own ±", scale=alt.Scale(domain=[-reach, reach]))
-    y = alt.Y("reading:N", title=None, sort=order, axis=alt.Axis(labelLimit=150))
+    x = alt.X("off by:Q", title="model off by, in the reading's ±", scale=alt.Scale(domain=[-reach, reach]))
+    y = alt.Y("reading:N", title=None, sort=order, axis=alt.Axis(labelLimit=150, labelExpr="split(datum.label, ', ')"))
     whens = ["before the readings", "with the readings"]
     band = alt.Chart(pd.DataFrame({"low": [-1.0], "high": [1.0]})).mark_rect(color=GREEN, opacity=0.18)
     zero = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=BLACK, strokeWidth=2)
@@ -228,7 +228,7 @@ def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
                 "model:N",
                 title=None,
                 scale=alt.Scale(domain=whens, range=[ORANGE, BLUE]),
-                legend=alt.Legend(**_WIDE_LEGEND),
+                legend=alt.Legend(**_LEGEND),
             ),
             shape=alt.Shape("model:N", title=None, scale=alt.Scale(domain=whens, range=["diamond", "circle"])),
             tooltip=["reading:N", "was read:N", "model:N", "model says:N", alt.Tooltip("off by:Q", format="+.2f")],
@@ -257,18 +257,21 @@ def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Pict
     import pandas as pd
 
     x_name = f"diameter, {label('length', system)}"
-    diameters = np.linspace(float(table.diameter_m[0]), float(table.diameter_m[-1]), _DIAMETERS)
+    own = float(table.needed_diameter_m[_USUAL])
+    diameters = np.unique([own, *np.linspace(float(table.diameter_m[0]), float(table.diameter_m[-1]), _DIAMETERS)])
     fine = sized(wanted, diameters)
     x = [to_user(float(v), "length", system) for v in diameters]
-    usual, poor, good = 1, 2, 3
-    heat, drag = "most heat it can give", "drag power at the heat wanted"
+    heat, drag = "most heat it can give", "drag power, giving the heat wanted"
+    paid = np.where(fine.enough[_USUAL], fine.drag_power_w[_USUAL], np.nan)
     frame = pd.concat(
         [
-            pd.DataFrame({x_name: x, "what": heat, "power, kW": fine.largest_heat_w[usual] / 1e3}),
-            pd.DataFrame({x_name: x, "what": drag, "power, kW": fine.drag_power_w[usual] / 1e3}),
+            pd.DataFrame({x_name: x, "what": heat, "power, kW": fine.largest_heat_w[_USUAL] / 1e3}),
+            pd.DataFrame({x_name: x, "what": drag, "power, kW": paid / 1e3}).dropna(),
         ]
     )
-    spread = pd.DataFrame({x_name: x, "low": fine.largest_heat_w[poor] / 1e3, "high": fine.largest_heat_w[good] / 1e3})
+    spread = pd.DataFrame(
+        {x_name: x, "low": fine.largest_heat_w[_POOR] / 1e3, "high": fine.largest_heat_w[_GOOD] / 1e3}
+    )
     across = alt.X(f"{escaped(x_name)}:Q", title=f"rotor {x_name}", scale=alt.Scale(zero=False, nice=False))
     up = alt.Y("power, kW:Q", title="power, kW")
     names = [heat, drag]
@@ -282,7 +285,7 @@ def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Pict
                 "what:N",
                 title=None,
                 scale=alt.Scale(domain=names, range=[BLUE, ORANGE]),
-                legend=alt.Legend(**_WIDE_LEGEND, symbolType="stroke", symbolStrokeWidth=3, symbolSize=400),
+                legend=alt.Legend(**_LEGEND, symbolType="stroke", symbolStrokeWidth=3, symbolSize=400),
             ),
             strokeDash=alt.StrokeDash("what:N", title=None, scale=alt.Scale(domain=names, range=[[1, 0], [6, 3]])),
             tooltip=[
@@ -303,7 +306,7 @@ def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Pict
         .mark_text(align="left", dx=6, dy=-8, fontSize=13, color=BLACK)
         .encode(x=alt.value(0), y=up, text="what:N")
     )
-    needed = pd.DataFrame({x_name: [to_user(float(table.needed_diameter_m[usual]), "length", system)]})
+    needed = pd.DataFrame({x_name: [to_user(own, "length", system)]})
     needed["power, kW"] = table.wanted_heat_w / 1e3
     ring = alt.Chart(needed).mark_point(size=160, strokeWidth=2.5, color=BLACK, filled=False).encode(x=across, y=up)
     layers = alt.layer(area, lines, rule, text, ring).properties(height=320)

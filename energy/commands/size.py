@@ -16,10 +16,12 @@ if TYPE_CHECKING:
     from energy.sizing import SizingTable
 
 
+TRADE = "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount."
+DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
 NEXT = (
-    "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount.",
+    TRADE,
     "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
-    "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building.",
+    DANGER,
 )
 
 

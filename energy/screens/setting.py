@@ -43,7 +43,7 @@ def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio:
 def show() -> None:
     """Show the screen: by reckoning, or by a sweep that was driven."""
     work, top = desk.work(), st.container()
-    if typed.way("Told", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
+    if typed.way("Found", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
         sweep.show(work, _HEADING, top)
     else:
         _reckoned(work, top)

@@ -17,6 +17,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import show as shown
 
 _HEADING = "How large must it be?"
+_SHARES = ("%", "")
 
 
 def show() -> None:
@@ -54,11 +55,11 @@ def _table(work: Work, table: SizingTable) -> None:
     headings = common.one_line(told.headings(table, system))
     page.table(headings, told.rows(table, system), numbers=range(len(headings)), caption="Diameters")
     own = shown(work.told.scenario.rotor.diameter.value, "length", system)
-    page.bullets([f"Your scenario's rotor: {own}."])
+    page.bullets([told.TRADE, f"Your scenario's rotor: {own}."])
 
 
 def _cautions() -> None:
-    page.cautions(told.NEXT[::-1])
+    page.cautions((told.DANGER,))
 
 
 def _asked(own: Wanted) -> Wanted:
@@ -77,11 +78,19 @@ def _asked(own: Wanted) -> Wanted:
             fuel = typed.choice("fuel", "size fuel", FUEL_NAMES, own.fuel)
         with second:
             texts["shelter"] = (
-                typed.quantity("air at the rotor over free air", "size shelter", "dimensionless", own.shelter),
+                typed.quantity(
+                    "air at the rotor over free air", "size shelter", "dimensionless", own.shelter, offered=_SHARES
+                ),
                 "dimensionless",
             )
             texts["efficiency"] = (
-                typed.quantity("rotor shaft to heat", "size efficiency", "dimensionless", own.efficiency),
+                typed.quantity(
+                    "rotor shaft to heat (belt, generator, leads)",
+                    "size efficiency",
+                    "dimensionless",
+                    own.efficiency,
+                    offered=_SHARES,
+                ),
                 "dimensionless",
             )
             tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")

@@ -10,6 +10,7 @@ import numpy as np
 import streamlit as st
 import tomlkit
 
+from energy import report
 from energy.bundle import Bundle
 from energy.commands import common
 from energy.commands import reconcile as told
@@ -19,7 +20,7 @@ from energy.reconcile import READINGS, Reconciled, Result, read_results, reconci
 from energy.scenario import override_value
 from energy.screens import desk, kept, page, typed, uploads
 from energy.screens.desk import Work
-from vehicle.problems import InputError
+from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -103,10 +104,15 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         "is as in the scenario.</p>"
     )
     number = typed.count("How many readings?", "watts count", _MOST_READINGS)
-    entries = [_reading(k, work) for k in range(1, number + 1)]
-    entries = [entry for entry in entries if any(name in entry for name in READINGS)]
+    numbered = [(k, _reading(k, work)) for k in range(1, number + 1)]
+    numbered = [(k, entry) for k, entry in numbered if any(name in entry for name in READINGS)]
+    entries = [entry for _, entry in numbered]
     if not entries:
         _nothing(work, top)
+        return
+    loose = [_without_doubt(k, entry) for k, entry in numbered]
+    if any(loose):
+        _cannot(work, top, [text for text in loose if text])
         return
     document = tomlkit.dumps({"result": entries})
     try:
@@ -129,24 +135,26 @@ def _reading(k: int, work: Work) -> dict[str, Any]:
     """Show the fields of one reading; return it as the file would have it."""
     entry: dict[str, Any] = {}
     with st.container(border=True):
-        first, second = st.columns(2)
-        with first:
+        pairs = [st.columns(2) for _ in range(3)]  # pair by pair, so that they stay in order on a phone
+        with pairs[0][0]:
             kind = typed.choice(f"reading {k}: what was read", f"watts {k} kind", READINGS, READINGS[0], _kind_words)
-        with second:
+        with pairs[0][1]:
             what = typed.text(f"reading {k}: in your words", f"watts {k} what", example="wattmeter, both directions")
         unit = unit_of(kind)
         offered = _PER_DISTANCE if kind.endswith("per_distance") else ()
         example, width = _EXAMPLES.get(unit, ("2.3", "0.4"))
-        with first:
+        with pairs[1][0]:
             value = typed.quantity(f"reading {k}: value", f"watts {k} {kind}", unit, offered=offered, example=example)
+        with pairs[1][1]:
+            half = typed.quantity(f"reading {k}: ±", f"watts {k} {kind} half", unit, offered=offered, example=width)
+        with pairs[2][0]:
             speed = typed.quantity(
                 f"reading {k}: road speed",
                 f"watts {k} speed",
                 "m/s",
                 float(np.asarray(work.told.answer.inputs.road_speed_m_s)),
             )
-        with second:
-            half = typed.quantity(f"reading {k}: ±", f"watts {k} {kind} half", unit, offered=offered, example=width)
+        with pairs[2][1]:
             wind = typed.quantity(f"reading {k}: wind speed", f"watts {k} wind", "m/s")
         with st.expander(f"Reading {k}: other conditions"):
             others = _others(k)
@@ -159,6 +167,14 @@ def _reading(k: int, work: Work) -> dict[str, Any]:
         if text:
             entry[name] = text
     return entry
+
+
+def _without_doubt(k: int, entry: dict[str, Any]) -> str:
+    """Return what to say of a reading that does not tell what it is good to, "" where it does."""
+    kind = next(name for name in READINGS if name in entry)
+    if isinstance(entry[kind], dict):
+        return ""
+    return str(Problem(f"reading {k}", "±", "nothing", "what the reading is good to, 19 times out of 20, such as 40 W"))
 
 
 def _others(k: int) -> dict[str, str]:
@@ -200,10 +216,15 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, key: tuple[Any, .
     picture = kept.quick("watts picture", key, lambda: reconciled_picture(found, system))
     page.picture(picture, "Band: within what the reading is good to, 19 times out of 20.")
     page.finding("Readings against the model (off by: before, the doubt of the scenario counts too)")
-    headings = ("from", *told.READING_HEADINGS[1:2], "of", *told.READING_HEADINGS[3:])
-    page.table(headings, told.reading_rows(found, system), numbers=(1, 3, 4, 5), caption="Readings against the model")
+    rows = [
+        (f"{reading}, {what}", read, before, after, off)
+        for what, read, reading, before, after, off in told.reading_rows(found, system)
+    ]
+    headings = ("", "was read", *told.READING_HEADINGS[3:])
+    page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings told about the inputs")
-    page.table(("input", "before → with the readings"), told.input_rows(found), caption="Inputs before and after")
+    inputs = [(report.called(key), text) for key, text in told.input_rows(found)]
+    page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
     updates = told.updates(found)
     if found.agrees and updates:
         st.button(
