@@ -469,6 +469,7 @@ class _Fit:
                 sums[:, found] += self._sums(places[part], errors[part], offsets, state, first)
             surface = _surface(sums, time[some], blocks, offsets, drifts)
             if last:
+                self._done(1.0)
                 break
             at = self._at_best(surface, keep, time, air_error)
             air_error = state.part_of_air(at.tilt[0], at.level[0]) * at.rest[0]

@@ -477,6 +477,8 @@ def _curve_draws(
                 # The draws' covariance is singular to rounding (a smooth curve on a fine grid), which numpy remarks on.
                 warnings.simplefilter("ignore", RuntimeWarning)
                 draws.append(fit.sample_y(points, int(count), random_state=seed + k).T)
+    if progress is not None:
+        progress(1.0)
     return np.concatenate(draws), mean * size + level.mean()
 
 
