@@ -290,7 +290,9 @@ def test_the_examples_are_read_back_and_give_a_sensible_answer(
     assert all(row.before != row.value for row in found.readings)
 
 
-def _written(path: Path, example: Callable[[Scenario, UnitSystem], str], scenario: Scenario, system: UnitSystem) -> None:
+def _written(
+    path: Path, example: Callable[[Scenario, UnitSystem], str], scenario: Scenario, system: UnitSystem
+) -> None:
     text = example(scenario, system)
     assert "Invented" in text.splitlines()[0]
     assert ("mph" in text.splitlines()[1]) == (system == "us")
