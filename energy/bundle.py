@@ -245,9 +245,13 @@ def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
 
 
 def _inline(value: Any) -> Any:
-    """Return a range ({low, high}) as an inline table, other values as they are."""
+    """Return a range ({low, high}) as an inline table, also within a list; other values as they are."""
     import tomlkit
 
+    if isinstance(value, list):
+        array = tomlkit.array()
+        array.extend(_inline(entry) for entry in value)
+        return array
     if not isinstance(value, dict):
         return value
     table = tomlkit.inline_table()

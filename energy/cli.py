@@ -14,6 +14,7 @@ from vehicle.problems import InputError, Problem
 
 # name -> module of energy.commands that holds a click command of the name `command`; imported only when asked for.
 COMMANDS = {
+    "begin": "begin",
     "answer": "answer",
     "match": "match",
     "payback": "payback",
@@ -44,7 +45,8 @@ COMMANDS = {
 def cli() -> None:
     """Does a wind turbine on your vehicle save fuel or cost fuel?
 
-    Start with `windtoll example my_turbine`, then `windtoll answer my_turbine/van_water_tank/scenario.toml`.
+    Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example demos`, then
+    `windtoll answer demos/van_water_tank/scenario.toml`.
 
     Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.
     """

@@ -25,7 +25,6 @@ from energy.rotor import RotorCurves
 from energy.scenario import Scenario
 from energy.scenario_files import MeasuredPower
 from energy.scenario_tables import NO_SOURCE, TABLES
-from vehicle import units
 from vehicle.arrays import Values
 from vehicle.engine import Battery, Engine, TorqueCurve
 from vehicle.fuels import FUELS, Fuel
@@ -438,39 +437,3 @@ def _credit(read: _Reader) -> Credit:
     if read.scenario.engine is not None:
         path = np.asarray(path) * read("credit.alternator_efficiency") * read("credit.alternator_belt_efficiency")
     return Credit(read.scenario.credit.replaces_alternator, path)
-
-
-def shown_value(value: float, unit: str) -> str:
-    """Return an assumption's SI value in a unit that people read."""
-    pretty = {
-        "K": ("degC", "°C"),
-        "V*s/rad": ("V/krpm", "V per 1000 rpm"),
-        "rad/s": ("rpm", "rpm"),
-        "dimensionless": ("", ""),
-        "m**3": ("L", "L"),
-        "Pa": ("kPa", "kPa"),
-        "m/s": ("m/s", "m/s"),
-        "J/kg": ("kWh/kg", "kWh/kg"),
-        "J/K": ("kJ/K", "kJ/K"),
-        "delta_degC": ("delta_degC", "K"),
-        "J/kg/K": ("kJ/kg/K", "kJ/(kg K)"),
-        "rad": ("deg", "°"),
-        "m**2": ("m**2", "m²"),
-        "m/s**2": ("m/s**2", "m/s²"),
-        "N*m": ("N*m", "N·m"),
-        "kg/m**3": ("kg/m**3", "kg/m³"),
-        "ohm": ("ohm", "Ω"),
-        "s": ("h", "h"),
-    }
-    target, name = pretty.get(unit, (unit, unit))
-    if unit == "K":
-        return f"{_plain(value - 273.15)} °C"
-    if target and target != unit:
-        value = value / units.convert(1.0, target, unit)
-    return f"{_plain(value)} {name}".strip()
-
-
-def _plain(value: float) -> str:
-    """Return a number with three significant digits and no trailing zeros."""
-    text = units.figures(value, 3)
-    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text

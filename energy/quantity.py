@@ -56,19 +56,52 @@ class Spec:
 
     def accepted(self) -> str:
         """Return what a user may write, in words."""
-        limits = []
-        if self.above is not None:
-            limits.append(f"above {self.above:g}")
-        if self.at_least is not None:
-            limits.append(f"at least {self.at_least:g}")
-        if self.at_most is not None:
-            limits.append(f"at most {self.at_most:g}")
-        unit = {"K": " K", "delta_degC": " K", "dimensionless": "", "V*s/rad": " V*s/rad"}.get(
-            self.unit, f" {self.unit}"
-        )
+        told = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
+        limits = [f"{word} {shown_value(limit, self.unit)}" for word, limit in told if limit is not None]
         # Absolute zero is refused by the unit itself.
-        words = f", {' and '.join(limits)}{unit}" if limits else ""
+        words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {units.example(self.unit)}{words}"
+
+
+def shown_value(value: float, unit: str) -> str:
+    """Return an SI value in a unit that people read."""
+    pretty = {
+        "K": ("degC", "°C"),
+        "V*s/rad": ("V/krpm", "V per 1000 rpm"),
+        "rad/s": ("rpm", "rpm"),
+        "dimensionless": ("", ""),
+        "m**3": ("L", "L"),
+        "Pa": ("kPa", "kPa"),
+        "m/s": ("m/s", "m/s"),
+        "J/kg": ("kWh/kg", "kWh/kg"),
+        "J/K": ("kJ/K", "kJ/K"),
+        "delta_degC": ("delta_degC", "K"),
+        "J/kg/K": ("kJ/kg/K", "kJ/(kg K)"),
+        "rad": ("deg", "°"),
+        "m**2": ("m**2", "m²"),
+        "m/s**2": ("m/s**2", "m/s²"),
+        "N*m": ("N*m", "N·m"),
+        "kg/m**3": ("kg/m**3", "kg/m³"),
+        "ohm": ("ohm", "Ω"),
+        "s": ("h", "h"),
+        "deg": ("deg", "°"),
+        "N*s/m": ("N*s/m", "N·s/m"),
+        "N*s**2/m**2": ("N*s**2/m**2", "N·s²/m²"),
+        "kg*m": ("kg*m", "kg·m"),
+        "1/K": ("1/K", "1/K"),
+    }
+    target, name = pretty.get(unit, (unit, unit))
+    if unit == "K":
+        return f"{_plain(value - 273.15)} °C"
+    if target and target != unit:
+        value = value / units.convert(1.0, target, unit)
+    return f"{_plain(value)} {name}".strip()
+
+
+def _plain(value: float) -> str:
+    """Return a number with three significant digits and no trailing zeros."""
+    text = units.figures(value, 3)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
 
 
 class FieldError(ValueError):

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.blade import STALL_SHARE_LIMIT
-from energy.inputs import Assumption, inputs_of, ranges_of, shown_value, spec_of
+from energy.inputs import Assumption, inputs_of, ranges_of, spec_of
 from energy.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
-from energy.quantity import Uncertain
+from energy.quantity import Uncertain, shown_value
 from energy.scenario import Scenario
 from energy.scenario_tables import Price
 from energy.uncertainty import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread, spread_of

@@ -43,8 +43,8 @@ def command(table: str | None, as_json: bool) -> None:
 
 
 def _rows(table: str) -> list[dict[str, Any]]:
-    from energy.inputs import FUEL_DEFAULTS, shown_value
-    from energy.quantity import Spec, Uncertain
+    from energy.inputs import FUEL_DEFAULTS
+    from energy.quantity import Spec, Uncertain, shown_value
     from energy.scenario_tables import TABLES
 
     rows = []

@@ -168,7 +168,8 @@ def _miss(row: Compared) -> str:
 
 
 def _input_row(updated: Updated) -> tuple[str, str]:
-    from energy.inputs import shown_value, spec_of
+    from energy.inputs import spec_of
+    from energy.quantity import shown_value
 
     unit = spec_of(updated.key).unit
     before, mark = updated.before, "  ! at the edge of its range" if abs(updated.moved) > 2 else ""

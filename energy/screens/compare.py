@@ -60,7 +60,7 @@ def _words(value: Any) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{key.replace('_', ' ')} {inner}" for key, inner in value.items())
     if isinstance(value, list):
-        return ", ".join(str(entry) for entry in value)
+        return ", ".join(f"({_words(entry)})" if isinstance(entry, dict) else _words(entry) for entry in value)
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
 
 

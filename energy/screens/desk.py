@@ -123,6 +123,11 @@ def loaded() -> Bundle:
     return current
 
 
+def is_demo() -> bool:
+    """Return whether the scenario in work is a demo as it came."""
+    return bundle() in demos().values()
+
+
 def kept() -> Bundle:
     """Return variant A."""
     current: Bundle = st.session_state["kept"]

@@ -9,14 +9,28 @@ import streamlit as st
 
 from energy import bundle as bundles
 from energy.scenario_tables import MAY_BE_LEFT_OUT, TABLES
-from energy.screens import desk, fields, page
+from energy.screens import desk, fields, own, page, tables
 from vehicle.problems import InputError
 
 if TYPE_CHECKING:
     from energy.screens.desk import Work
 
 _ALWAYS_THERE = ("rotor", "vehicle", "trip")
+_MOST = "what matters most"
+_ESSENTIALS = {
+    "trip": ("road_speed", "grade", "compared_with"),
+    "air": ("wind_speed", "wind_from"),
+    "rotor": ("diameter", "pitch", "local_speed_factor", "mount_drag_area", "turbine_mass"),
+    "drive": ("ratio",),
+    "generator": ("voltage_constant", "winding_resistance"),
+    "heater": ("resistance", "rated_power"),
+    "load": ("kind", "volume", "target_temperature"),
+    "vehicle": ("mass", "drag_area"),
+    "engine": ("fuel", "displacement", "speed_per_1000_rpm"),
+    "prices": ("fuel",),
+}
 _WORDS = {
+    _MOST: "what matters most",
     "trip": "trip: speed, grade, what it is compared with",
     "air": "air: wind, temperature, place",
     "rotor": "rotor: size, curves, pitch, mount, limits",
@@ -46,7 +60,11 @@ def show() -> None:
     """Show the forms of one part of the scenario, with the verdict on top of them."""
     work = desk.work()
     surely = page.verdict(work, "What is built, and how is it driven?")
-    order = [*[name for name in _WORDS if name in TABLES], *[name for name in TABLES if name not in _WORDS]]
+    if desk.is_demo():
+        st.html('<p class="wt-note">What is open is an invented demo. Begin your own here, or change the demo.</p>')
+    with st.expander("Begin a scenario of your own, from nothing"):
+        own.form()
+    order = [*[n for n in _WORDS if n == _MOST or n in TABLES], *[n for n in TABLES if n not in _WORDS]]
     faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
     if st.session_state.get("part_shown") not in order:
         st.session_state["part_shown"] = order[0]
@@ -59,10 +77,26 @@ def show() -> None:
         format_func=lambda name: _WORDS.get(name, name.replace("_", " ")) + (" (a fault)" if name in faulty else ""),
     )
     st.session_state["part_shown"] = part
-    _part(part, work)
+    if part == _MOST:
+        _most(work)
+    else:
+        _part(part, work)
     _files(work)
     _texts()
     surely()
+
+
+def _most(work: Work) -> None:
+    """Show the values that move the answer most, of the tables that the scenario has."""
+    data = desk.bundle().data()
+    for table, keys in _ESSENTIALS.items():
+        if isinstance(data.get(table), dict) or table in ("trip", "air", "rotor", "vehicle"):
+            with st.container(border=True):
+                page.finding(_WORDS[table])
+                columns = st.columns(2, gap="medium")
+                for k, key in enumerate(keys):
+                    with columns[k % 2]:
+                        fields.field(table, key, TABLES[table].model_fields[key], work)
 
 
 def _part(part: str, work: Work) -> None:
@@ -105,6 +139,7 @@ def _files(work: Work) -> None:
                 key=f"csv {name}",
                 on_click="ignore",
             )
+        _table(st.selectbox("Change the numbers of", ["(none)", *names], key=desk.field_key("csv to change")))
         added = st.file_uploader(
             "Add CSV files", type=["csv"], accept_multiple_files=True, key=desk.field_key("csv files")
         )
@@ -118,6 +153,22 @@ def _files(work: Work) -> None:
                 return
             _put(changed)
             st.rerun()
+
+
+def _table(name: str) -> None:
+    """Let the numbers of one of the scenario's CSV files be changed."""
+    content = dict(desk.bundle().files).get(name)
+    if content is None:
+        return
+    try:
+        comments, held = tables.from_csv(content, name)
+    except InputError as error:
+        page.problem_list([str(problem) for problem in error.problems], "Not to be changed here")
+        return
+    changed = tables.to_csv(tables.editor(held, name), comments)
+    if st.button("Use these numbers", disabled=changed == tables.to_csv(held, comments), key="use numbers"):
+        _put(bundles.with_file(desk.bundle(), name, changed))
+        st.rerun()
 
 
 def _texts() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import typing
 from collections.abc import Callable
 from typing import Any
@@ -10,8 +11,8 @@ import streamlit as st
 from pydantic.fields import FieldInfo
 
 from energy import bundle as bundles
-from energy.inputs import FUEL_DEFAULTS, shown_value
-from energy.quantity import Spec, Uncertain
+from energy.inputs import FUEL_DEFAULTS
+from energy.quantity import Spec, Uncertain, shown_value
 from energy.scenario_tables import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
@@ -60,15 +61,22 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
             _text(place, raw, f"1.75 EUR/{extra['price_per']}")
         elif info.annotation is bool:
             _choice(place, info, raw, {True: "yes", False: "no"})
-        elif typing.get_origin(info.annotation) is typing.Literal:
-            _choice(place, info, raw, {v: str(v).replace("_", " ") for v in typing.get_args(info.annotation)})
+        elif _names_of(info.annotation):
+            _choice(place, info, raw, {name: name.replace("_", " ") for name in _names_of(info.annotation)})
         elif info.annotation is str:
             _text(place, raw, str(info.default or ""))
         else:
-            st.html(f'<p class="wt-note">{page.escape(_name(place))}: to be written in the file itself, below.</p>')
+            _pairs(place, raw)
         st.html(f'<p class="wt-note">{page.escape(_about(place, info, spec if isinstance(spec, Spec) else None))}</p>')
         if faults:
             page.problem_list([str(fault) for fault in faults], "Cannot be used")
+
+
+def _names_of(annotation: Any) -> tuple[str, ...]:
+    """Return the names that a key takes one of: those of a Literal, which may be optional."""
+    if typing.get_origin(annotation) is typing.Literal:
+        return tuple(str(name) for name in typing.get_args(annotation))
+    return next((names for part in typing.get_args(annotation) if (names := _names_of(part))), ())
 
 
 def _name(place: str) -> str:
@@ -166,7 +174,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     row.selectbox(
         f"unit of {label}",
         label_visibility="collapsed",
-        width=130,
+        width=112,
         options=choices,
         key=unit_key,
         on_change=_converting(place, spec, unit),
@@ -179,7 +187,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         key=sure_key,
         on_change=store,
         label_visibility="collapsed",
-        width=150,
+        width=128,
     )
     if sure == PLUS_MINUS:
         st.text_input(f"{label}, ± (19 times out of 20)", key=desk.field_key(f"{place} plus_minus"), on_change=store)
@@ -254,34 +262,90 @@ def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
     return change
 
 
+_RANGE = re.compile(r"^(?P<low>[^(]+?)\s+to\s+(?P<high>[^(]+)$")
+_AROUND = re.compile(r"^(?P<value>.+?)\s*\((?P<low>[^(]+?)\s+to\s+(?P<high>[^()]+)\)$")
+_PLUS_MINUS = re.compile(r"^(?P<value>.+?)\s*(?:±|\+-|\+/-)\s*(?P<plus_minus>.+)$")
+
+
+def _entry_text(entry: object, unit: str, choices: tuple[str, ...], spec: Spec) -> str:
+    """Return one entry of a list as it is typed: 8.6 or 8.2 to 9.0 or 8.6 (8.2 to 9.0) or 8.6 ± 0.2."""
+    _, parts = _parts(entry)
+    text = {}
+    for name, part in parts.items():
+        number, own = _split(part, choices, spec)
+        text[name] = number if own == unit else f"{number} {own}"
+    if "plus_minus" in text:
+        return f"{text['value']} ± {text['plus_minus']}"
+    if "low" in text:
+        span = f"{text['low']} to {text['high']}"
+        return span if not text["value"] else f"{text['value']} ({span})"
+    return text["value"]
+
+
+def _entry(text: str, unit: str) -> Any:
+    """Return one typed entry of a list as the scenario file has it."""
+    for form_ in (_AROUND, _RANGE, _PLUS_MINUS):
+        match = form_.match(text)
+        if match:
+            return {name: _written(part.strip(), unit) for name, part in match.groupdict().items()}
+    return _written(text, unit)
+
+
 def _list(place: str, spec: Spec, raw: object) -> None:
     choices = units.written_units(spec.unit, desk.system())
     entries = raw if isinstance(raw, list) else []
-    if any(isinstance(entry, dict) for entry in entries):
-        st.html(f'<p class="wt-note">{page.escape(_name(place))}: given with ranges, in the file itself, below.</p>')
-        return
-    split = [_split(entry, choices, spec) for entry in entries]
-    unit = split[0][1] if split else choices[0]
+    numbers = [value for entry in entries for value in _parts(entry)[1].values() if value is not None]
+    unit = _split(numbers[0], choices, spec)[1] if numbers else choices[0]
     choices = choices if unit in choices else (*choices, unit)
-    texts = [number if name == unit else f"{number} {name}" for number, name in split]
-    value_key, unit_key = _hold(f"{place} value", ", ".join(texts)), _hold(f"{place} unit", unit)
+    text = ", ".join(_entry_text(entry, unit, choices, spec) for entry in entries)
+    value_key, unit_key = _hold(f"{place} value", text), _hold(f"{place} unit", unit)
 
     def store() -> None:
         chosen = st.session_state[unit_key]
         parts = [part.strip() for part in st.session_state[value_key].split(",") if part.strip()]
-        desk.put_value(place, [_written(part, chosen) for part in parts] or None)
+        desk.put_value(place, [_entry(part, chosen) for part in parts] or None)
 
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
-    row.text_input(f"{_name(place)}, with commas between", key=value_key, on_change=store, autocomplete="off")
+    row.text_input(
+        f"{_name(place)}, with commas between",
+        key=value_key,
+        on_change=store,
+        autocomplete="off",
+        placeholder="such as 8.6, 8.2 to 9.0, 8.6 ± 0.2",
+    )
     row.selectbox(
         f"unit of {_name(place)}",
         label_visibility="collapsed",
-        width=130,
+        width=112,
         options=choices,
         key=unit_key,
         on_change=store,
         format_func=lambda name: name or "(a number)",
         disabled=len(choices) == 1,
+    )
+
+
+def _pairs(place: str, raw: object) -> None:
+    """Show a list of pairs of keys with a coefficient as one line each."""
+    entries = [entry for entry in raw if isinstance(entry, dict)] if isinstance(raw, list) else []
+    lines = [f"{e.get('first', '')}, {e.get('second', '')}, {e.get('coefficient', '')}" for e in entries]
+    key = _hold(f"{place} value", "\n".join(lines))
+
+    def store() -> None:
+        pairs = []
+        for line in st.session_state[key].splitlines():
+            first, second, coefficient = ([part.strip() for part in line.split(",")] + ["", "", ""])[:3]
+            if first or second:
+                pair: dict[str, Any] = {"first": first, "second": second}
+                pairs.append({**pair, "coefficient": _written(coefficient, "")} if coefficient else pair)
+        desk.put_value(place, pairs or None)
+
+    st.text_area(
+        f"{_name(place)}: one pair in each line, two keys and a coefficient with commas between",
+        key=key,
+        on_change=store,
+        placeholder="rotor.power_factor, rotor.thrust_factor, 0.7",
+        height=100,
     )
 
 

@@ -46,6 +46,7 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-table th { border-bottom: 2px solid #101418; }
 .wt-table td:first-child { min-width: 7.5rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
+[data-testid="stMain"] [data-testid="stPageLink"] a p { color: #0b4a86; text-decoration: underline; }
 .wt-note { color: #3d4852; font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
 @media (max-width: 640px) {
   .block-container, [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }

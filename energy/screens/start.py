@@ -27,16 +27,15 @@ def run() -> None:
         for screen in catalogue.SCREENS
     }
     pages[first.place] = st.Page(_shown(first), title=first.question, url_path="start", default=True)
-    groups: dict[str, list[Any]] = {}
-    for screen in catalogue.SCREENS:
-        groups.setdefault(screen.group, []).append(pages[screen.place])
     # The default page stands at the root of the address only; this one lets it be written like the others.
-    again = st.Page(_shown(first), title=first.question, url_path=first.place, visibility="hidden")
-    next(iter(groups.values())).append(again)
-    chosen = st.navigation(groups, position="sidebar")
+    again = st.Page(_shown(first), title=first.question, url_path=first.place)
+    chosen = st.navigation([*pages.values(), again], position="hidden")
     with st.sidebar:
+        _questions(pages)
         _scenario()
         _units()
+    if desk.is_demo() and chosen.title != pages["scenario"].title:
+        st.page_link(pages["scenario"], label="An invented demo is open: put in your own")
     chosen.run()
     _ask_next(chosen, pages)
     st.html(
@@ -52,6 +51,16 @@ def _shown(screen: Screen) -> Callable[[], None]:
         screen.shows()()
 
     return shown
+
+
+def _questions(pages: dict[str, Any]) -> None:
+    """Link the screens by groups. Streamlit's own list of groups is no list to a screen reader."""
+    group = ""
+    for screen in catalogue.SCREENS:
+        if screen.group != group:
+            group = screen.group
+            page.finding(group)
+        st.page_link(pages[screen.place], label=screen.question)
 
 
 def _ask_next(chosen: Any, pages: dict[str, Any]) -> None:

@@ -1,0 +1,96 @@
+"""`windtoll begin`: a scenario of one's own from a few options, typical values with ranges for the rest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from energy.beginning import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
+from energy.commands import common
+from vehicle.problems import InputError, Problem
+from vehicle.units import UnitSystem
+
+_FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
+
+
+@click.command("begin", short_help="Begin a scenario of your own from what you know.")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--vehicle", type=click.Choice(list(VEHICLES)), default="van", show_default=True)
+@click.option("--fuel", type=click.Choice(_FUELS), default="diesel", show_default=True)
+@click.option("--mass", default="", help='With load and people: "2100 kg".')
+@click.option("--displacement", default="", help='Engine size: "1.9 L".')
+@click.option("--road-speed", default="90 km/h", show_default=True)
+@click.option("--engine-speed", default="", help='In top gear at that road speed: "2300 rpm".')
+@click.option("--diameter", default="1.5 m", show_default=True, help="Of the rotor.")
+@click.option("--blades", "number_of_blades", type=click.IntRange(1, 60), default=3, show_default=True)
+@click.option("--place", type=click.Choice(list(PLACES)), default="above_roof", show_default=True)
+@click.option("--stations", type=click.Path(path_type=Path), help="CSV of the blade's radius, chord and twist.")
+@click.option("--watts", type=click.Path(path_type=Path), help="CSV of watts measured over air speed.")
+@click.option("--curves", type=click.Path(path_type=Path), help="CSV of the rotor's curves.")
+@click.option("--pitch", default="", help='Positive towards feather: "4 deg".')
+@click.option("--connection", type=click.Choice(["rectifier", "three_phase", "direct_current"]), default="rectifier")
+@click.option("--voltage-constant", default="", help='Between two leads, nothing connected: "60 V/krpm".')
+@click.option("--winding-resistance", default="", help='Between two leads: "0.8 ohm".')
+@click.option("--ratio", default="", help="Generator turns per rotor turn.")
+@click.option("--element", default="", help='Resistance of the heating element: "12 ohm".')
+@click.option("--load", type=click.Choice(list(LOADS)), default="water_tank", show_default=True)
+@click.option("--volume", default="", help='Of tank or box: "30 L".')
+@click.option("--title", default="")
+@common.units_option
+@common.json_option
+def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> None:
+    """Write a scenario of your own into FOLDER, from what you know; the rest is typical, marked as a guess.
+
+    Typical values stand in the file with wide ranges, so the answer says what to measure first. Of pitch, ratio and element
+    you may leave out what you do not have yet: values that fit each other are found.
+
+    \b
+    Examples:
+      windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
+      windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
+    """
+    from energy import bundle as bundles
+    from energy import report
+    from vehicle.files import write_whole
+
+    files = {name: known.pop(name) for name in ROTOR_FILES}
+    given = [name for name, path in files.items() if path is not None]
+    if len(given) > 1:
+        raise InputError(Problem(f"--{given[1]}", "", f"given beside --{given[0]}", "one of them"))
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
+    table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
+    bundle = begin(Beginning(**known, **table))
+    told = report.answered(bundles.opened(bundle))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):
+            write_whole(folder / name, content)
+    except OSError as error:
+        raise InputError(
+            Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
+        ) from None
+    path = folder / bundles.SCENARIO_NAME
+    found = report.verdict(told, system)
+    if as_json:
+        common.print_json({"written": str(path), "verdict": found.word, "sentence": found.sentence})
+        return
+    out = common.console()
+    out.print(f"Written: {path}", soft_wrap=True)
+    out.print(found.sentence, style="bold")
+    out.print("Guesses are marked in the file: put your own, then ask again:")
+    out.print(f"  windtoll answer {path}", soft_wrap=True)
+
+
+def _read(path: Path) -> bytes:
+    from energy.bundle import MOST_FILE_BYTES
+
+    try:
+        size = path.stat().st_size
+        if size > MOST_FILE_BYTES:
+            raise InputError(Problem(str(path), "", f"{size} bytes", f"at most {MOST_FILE_BYTES}"))
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a CSV file")) from None

@@ -1,0 +1,68 @@
+"""CSV tables that are edited on the screen: rows as texts, so that a cell that nobody touches stays as it was written."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+import pandas as pd
+import streamlit as st
+
+from energy.screens import desk
+from vehicle.problems import InputError, Problem
+
+MOST_ROWS = 2000
+
+
+def empty(columns: Sequence[str], rows: int) -> pd.DataFrame:
+    """Return a table of empty cells."""
+    return pd.DataFrame({name: [""] * rows for name in columns}, dtype="str")
+
+
+def from_csv(content: bytes, name: str = "table") -> tuple[str, pd.DataFrame]:
+    """Return the comment lines on top of a CSV file, and its cells as texts. Raises InputError where it is no small table."""
+    try:
+        lines = content.decode("utf-8-sig").splitlines(keepends=True)
+    except UnicodeDecodeError:
+        raise InputError(Problem(name, "", "bytes that are no UTF-8 text", "a CSV file in UTF-8")) from None
+    first = next((k for k, line in enumerate(lines) if not line.startswith("#") and line.strip()), len(lines))
+    comments = "".join(line for line in lines[:first] if line.startswith("#"))
+    rows = [row for row in csv.reader(line for line in lines[first:] if not line.startswith("#")) if any(row)]
+    if not rows:
+        raise InputError(Problem(name, "", "no rows", "a header and rows"))
+    header, *cells = rows
+    if len(cells) > MOST_ROWS:
+        raise InputError(
+            Problem(name, "", f"{len(cells)} rows", f"at most {MOST_ROWS} to edit here; upload it instead")
+        )
+    if len(set(header)) < len(header) or any(len(row) != len(header) for row in cells):
+        raise InputError(Problem(name, "", "rows that are no even table", "as many cells in each row as in the header"))
+    return comments, pd.DataFrame(cells, columns=header, dtype="str")
+
+
+def to_csv(table: pd.DataFrame, comments: str = "") -> bytes:
+    """Return a table as a CSV file; rows without any text are left out."""
+    out = io.StringIO()
+    write = csv.writer(out, lineterminator="\n")
+    write.writerow(table.columns)
+    for row in table.itertuples(index=False):
+        cells = ["" if pd.isna(cell) else str(cell).strip() for cell in row]
+        if any(cells):
+            write.writerow(cells)
+    return (comments + out.getvalue()).encode()
+
+
+def editor(table: pd.DataFrame, name: str) -> pd.DataFrame:
+    """Show a table whose cells and rows can be changed; return it as changed.
+
+    Once something was changed, the rows that stood there then stay, whatever `table` is later: no work is lost.
+    """
+    key = desk.field_key(f"table {name}")
+    touched = any(st.session_state.get(key, {}).values())
+    if not touched or f"{key} rows" not in st.session_state:
+        st.session_state[f"{key} rows"] = table
+    found: pd.DataFrame = st.data_editor(
+        st.session_state[f"{key} rows"], key=key, num_rows="dynamic", hide_index=True, width="stretch"
+    )
+    return found

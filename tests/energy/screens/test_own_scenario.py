@@ -1,0 +1,137 @@
+"""A scenario of one's own without TOML: choices, forms of lists and pairs, numbers of CSV files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from energy import beginning
+from energy import bundle as bundles
+from energy.bundle import Bundle, value_at
+from energy.screens import desk, tables
+from vehicle.problems import InputError
+
+SCRIPT = """
+import streamlit as st
+from energy.screens import desk, edit
+desk.start()
+edit.show()
+"""
+
+
+@pytest.fixture
+def app() -> AppTest:
+    return AppTest.from_string(SCRIPT, default_timeout=60).run()
+
+
+def _widget(app: AppTest, kind: str, name: str) -> Any:
+    return next(w for w in getattr(app, kind) if w.key and w.key.partition("#")[0] == name)
+
+
+def _held(app: AppTest) -> Bundle:
+    found: Bundle = app.session_state["bundle"]
+    return found
+
+
+def _said(app: AppTest) -> str:
+    return " ".join(element.proto.body for element in app.get("html"))
+
+
+def test_a_demo_says_that_it_is_one_and_choices_replace_it(app: AppTest) -> None:
+    assert "an invented demo" in _said(app)
+    app.selectbox(key="own kind").select("motorhome").run()
+    app.selectbox(key="own load").select("domestic_oven").run()
+    _widget(app, "number_input", "own diameter m").set_value(1.9).run()
+    app.button(key="own begin").click().run()
+    assert not app.exception
+    assert "an invented demo" not in _said(app)
+    assert _held(app) == beginning.begin(
+        beginning.Beginning(vehicle="motorhome", load="domestic_oven", diameter="1.9 m")
+    )
+    assert app.session_state["loaded"] == app.session_state["kept"] == _held(app)
+
+
+def test_what_cannot_be_begun_is_told_and_nothing_is_replaced(app: AppTest) -> None:
+    before = _held(app)
+    app.selectbox(key="own rotor by").select("curves").run()
+    app.button(key="own begin").click().run()
+    assert "rotor_curves.csv: nothing given" in _said(app)
+    assert _held(app) == before
+
+
+def test_units_of_the_choices_follow_the_system(app: AppTest) -> None:
+    app.session_state["system"] = "us"
+    app.run()
+    _widget(app, "number_input", "own diameter in").set_value(48.0).run()
+    _widget(app, "number_input", "own speed mph").set_value(60.0).run()
+    app.button(key="own begin").click().run()
+    assert value_at(_held(app), "rotor.diameter") == "48 in"
+    assert value_at(_held(app), "trip.road_speed") == "60 mph"
+
+
+def test_a_choice_that_may_be_left_out_is_a_choice(app: AppTest) -> None:
+    _widget(app, "selectbox", "load.kind value").select("insulated_box").run()
+    assert value_at(_held(app), "load.kind") == "insulated_box"
+    _widget(app, "selectbox", "load.kind value").select("(default)").run()
+    assert value_at(_held(app), "load.kind") is None
+
+
+def test_lists_are_typed_with_ranges_and_shown_as_typed(app: AppTest) -> None:
+    field = _widget(app, "text_input", "engine.speed_per_1000_rpm value")
+    assert field.value == "8.6, 16, 26, 37, 49, 58"
+    field.set_value("8.6, 15 to 17, 26 ± 1, 37 (36 to 38), 31 mph, 58").run()
+    assert value_at(_held(app), "engine.speed_per_1000_rpm") == [
+        "8.6 km/h",
+        {"low": "15 km/h", "high": "17 km/h"},
+        {"value": "26 km/h", "plus_minus": "1 km/h"},
+        {"value": "37 km/h", "low": "36 km/h", "high": "38 km/h"},
+        "31 mph",
+        "58 km/h",
+    ]
+    assert bundles.opened(_held(app)).engine is not None
+    app.session_state["round"] += 1  # shown anew from the scenario
+    app.run()
+    field = _widget(app, "text_input", "engine.speed_per_1000_rpm value")
+    assert field.value == "8.6, 15 to 17, 26 ± 1, 37 (36 to 38), 31 mph, 58"
+    field.set_value("8.6, fast").run()
+    assert "does not begin with a number" in _said(app)
+
+
+def test_pairs_that_err_together_are_typed_by_line(app: AppTest) -> None:
+    app.selectbox(key="part").select("uncertainty").run()
+    area = _widget(app, "text_area", "uncertainty.correlated value")
+    area.set_value("rotor.power_factor, rotor.thrust_factor, 0.7\n\n").run()
+    assert value_at(_held(app), "uncertainty.correlated") == [
+        {"first": "rotor.power_factor", "second": "rotor.thrust_factor", "coefficient": 0.7}
+    ]
+    assert len(bundles.opened(_held(app)).uncertainty.correlated) == 1
+    _widget(app, "text_area", "uncertainty.correlated value").set_value("rotor.power_factor, , 0.7").run()
+    assert "uncertainty.correlated" in _said(app)
+
+
+def test_csv_tables_keep_what_nobody_touched(demos: Path) -> None:
+    content = (demos / "camper_oven" / "blade.csv").read_bytes()
+    comments, table = tables.from_csv(content)
+    assert tables.to_csv(table, comments) == content
+    table.iloc[0, 1] = "0.131"
+    changed = tables.to_csv(table, comments).decode().splitlines()
+    before = content.decode().splitlines()
+    assert [k for k in range(len(before)) if changed[k] != before[k]] == [2]
+    assert tables.to_csv(tables.empty(["a", "b"], 3)) == b"a,b\n"
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"# only words\n", b"a,a\n1,2\n", b"a,b\n1\n", b"\xff\xfe\x00", b"a\n" * 3000]
+)
+def test_what_is_no_small_table_is_told(content: bytes) -> None:
+    with pytest.raises(InputError):
+        tables.from_csv(content, "x.csv")
+
+
+def test_a_demo_that_was_changed_is_no_demo(app: AppTest) -> None:
+    assert app.session_state["bundle"] == desk.demos()[desk.FIRST_DEMO]
+    _widget(app, "text_input", "vehicle.mass value").set_value("2800").run()
+    assert "an invented demo" not in _said(app)
