@@ -220,7 +220,7 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, key: tuple[Any, .
         (f"{reading}, {what}", read, before, after, off)
         for what, read, reading, before, after, off in told.reading_rows(found, system)
     ]
-    headings = ("", "was read", *told.READING_HEADINGS[3:])
+    headings = ("reading", "was read", *told.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings told about the inputs")
     inputs = [(report.called(key), text) for key, text in told.input_rows(found)]

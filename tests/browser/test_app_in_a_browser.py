@@ -80,11 +80,19 @@ def test_first_paint_is_the_verdict_of_the_demo(page: Any, address: str, demos: 
     assert page.title() == "windtoll"
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
+def _found_by_axe(page: Any) -> list[tuple[str, list[str]]]:
+    """Return what axe-core finds fault with on the page as it is, with the elements."""
     from axe_playwright_python.base import AXE_FILE_PATH
 
-    script = Path(AXE_FILE_PATH).read_text(encoding="utf-8")
+    page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
+    ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
+    return [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
     for size in ({"width": 1280, "height": 900}, PHONE):
         page.set_viewport_size(size)
         _open(page, address, place)
@@ -99,11 +107,7 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) 
         for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
             folded.click()
         _settled(page)
-        page.evaluate(script)
-        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-        # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
-        ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
-        assert [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours] == []
+        assert _found_by_axe(page) == []
 
 
 def test_a_slider_moved_by_keys_gives_the_command_lines_number(page: Any, address: str, demos: Path) -> None:
@@ -395,14 +399,9 @@ def test_a_sweep_is_uploaded_and_readings_are_typed(page: Any, address: str, dem
 
 
 def _no_sideways_scroll_and_no_fault(page: Any) -> None:
-    from axe_playwright_python.base import AXE_FILE_PATH
-
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there
-    page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
-    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-    ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
-    assert [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in ours] == []
+    assert _found_by_axe(page) == []
 
 
 def _scenario_text(page: Any) -> str:
