@@ -22,6 +22,7 @@ import numpy.typing as npt
 from energy import heater_steps as steps
 from energy import water
 from energy.heater_steps import HeaterError as HeaterError
+from energy.progress import Progress
 
 if TYPE_CHECKING:
     from vehicle.units import UnitSystem
@@ -456,12 +457,13 @@ def heat_up(
     air_speed_m_s: Number = 0.0,
     limits: ElementLimits | None = None,
     longest_s: float = _LONGEST_S,
+    progress: Progress | None = None,
 ) -> Outcome:
     """Return how a load warms under a steady power until it has settled (or `longest_s`), for all draws.
 
     `start_k` is the ambient where not given. Arrays have the shape (draws,). The time to target is that of the closed
-    form for one node with a linear loss. Where water boils dry the power is cut. Raises HeaterError for numbers that
-    cannot be.
+    form for one node with a linear loss. Where water boils dry the power is cut. `progress` is told the share done.
+    Raises HeaterError for numbers that cannot be.
     """
     draws = _draws_of(heater, power_w, target_k, ambient_k, start_k, air_speed_m_s)
     load = _coefficients(heater, draws)
@@ -480,7 +482,7 @@ def heat_up(
         heater, np.reshape(power_w, (1, -1)), durations_s=durations, ambient_k=np.reshape(ambient_k, (1, -1)),
         target_k=target_k, start_k=ambient_k if start_k is None else start_k,
         air_speed_m_s=np.reshape(air_speed_m_s, (1, -1)), limits=limits, most_records=count + 1, subdivide=False,
-        cut_when_dry=True,
+        cut_when_dry=True, progress=progress,
     )  # fmt: skip
 
 
@@ -511,6 +513,7 @@ def simulate(
     most_records: int = 361,
     subdivide: bool = True,
     cut_when_dry: bool = False,
+    progress: Progress | None = None,
 ) -> Outcome:
     """Return the temperature of a load under a power that varies: a trip with stops, or a wattmeter's log.
 
@@ -518,7 +521,7 @@ def simulate(
     `air_speed_m_s` hold through a step; their shape is (), (steps,), (1, draws) or (steps, draws). `power_factor`
     (draws,) multiplies the power, so that draws need no (steps, draws) array. `repeats` drives the same trip again and
     again. `most_records` bounds the records of the history. With `subdivide` steps too long for a bent loss are cut.
-    `cut_when_dry` (without a thermostat) keeps the power off once the water is gone.
+    `cut_when_dry` (without a thermostat) keeps the power off once the water is gone. `progress` is told the share done.
 
     The Outcome's highest temperature and holding power are those of the mean power and mean surroundings of the trip,
     kept up; its reason is "time" where that would reach the target but the trip is too short. Where a trip's gusts
@@ -580,6 +583,7 @@ def simulate(
         on_below=on_below,
         records=records,
         cut_when_dry=cut_when_dry,
+        progress=progress,
     )
     return _outcome(load, around, marched, target, mean_power, ends)
 

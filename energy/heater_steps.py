@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from energy import water
+from energy.progress import Progress, tell
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -25,6 +26,7 @@ MOST_ROUNDS = 5_000
 MOST_LAG_K = 1.0
 MOST_LAG_M_S = 0.3
 CLOSE_ENOUGH_K = 1e-4
+_MOST_TOLD = 100  # times that a march tells how far it is, or little more
 
 
 class HeaterError(ValueError):
@@ -658,11 +660,12 @@ def march(
     on_below: FloatArray | None,
     records: Places,
     cut_when_dry: bool = False,
+    progress: Progress | None = None,
 ) -> March:
     """Return the load after all steps. `*_row(step)` gives what holds during a step, of shape (draws,) or (1,).
 
     `records` are the step ends (0 = the start) at which temperatures are kept, rising. With `cut_when_dry` (and no
-    thermostat) the power stays off once the water is gone.
+    thermostat) the power stays off once the water is gone. `progress` is told the share of the steps done.
     """
     state = start
     book = _opened(start, target, off_above, durations_s.size, cut_when_dry)
@@ -673,7 +676,10 @@ def march(
     kept = [(0.0, state.main, state.partner)] if records.size and records[0] == 0 else []
     wanted = set(records.tolist())
     clock = 0.0
+    every = max(1, durations_s.size // _MOST_TOLD)
     for step, duration in enumerate(durations_s.tolist()):
+        if step % every == 0:
+            tell(progress, step / durations_s.size)
         offered = power_row(step)
         power = offered if switch is None and not cut_when_dry else np.where(book.on, offered, 0.0)
         wind = None if wind_row is None else wind_row(step)
@@ -718,6 +724,7 @@ def march(
         if step + 1 in wanted:
             kept.append((clock, state.main, state.partner))
     reached, given_at_target = _solved_targets(load, book, start, target)
+    tell(progress, 1.0)
     shape = (len(kept), start.main.size)
     return March(
         state, book.on, book.given, book.refused, book.peak, reached, given_at_target, book.boiling_from, book.dry_from,

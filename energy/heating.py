@@ -36,6 +36,7 @@ from energy.heater import (
 from energy.heater_steps import film_in_wind_w_m2_k
 from energy.inputs import Assumption, inputs_of, values_of
 from energy.ledger import Answer, answer, turbine_at_work
+from energy.progress import Progress, part, tell
 from energy.quantity import Uncertain
 from energy.scenario import Scenario
 from energy.water import boiling_point_k
@@ -51,6 +52,9 @@ _FUEL_CELLS = 60_000
 _SPEEDS = 64
 _CHART_POINTS = 480
 _MOST_STEPS_AGAIN = 20_000
+_STEPS_OF_COST = 9_000  # steps of a trip that take as long as its power and fuel, as measured
+_POWER_SHARE = 0.3  # of that time is the power's
+_WARMED = 0.4  # of the time of a steady warm-up with a thermostat, to where the load has settled without one
 
 _KEYS = (
     "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
@@ -313,19 +317,24 @@ def uncertain_keys(scenario: Scenario, used: Sequence[str]) -> dict[str, Uncerta
     return ranges_of(scenario, [*used, *_KEYS, "load.emissivity"])
 
 
-def heating(scenario: Scenario, trip: Trip | None = None, *, draws: int = DRAWS) -> Heating:
+def heating(
+    scenario: Scenario, trip: Trip | None = None, *, draws: int = DRAWS, progress: Progress | None = None
+) -> Heating:
     """Return how the scenario's load warms at its steady speed, or over a trip; see `Heating`.
 
-    Raises InputError for a load that is missing, impossible, or cannot be computed.
+    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing, impossible,
+    or cannot be computed.
     """
     try:
-        return _heating(scenario, trip, draws)
+        found = _heating(scenario, trip, draws, progress)
     except HeaterError as error:
         read, _, accepted = str(error).partition("; accepted: ")
         raise InputError(Problem(scenario.name, "[load]", read, accepted)) from None
+    tell(progress, 1.0)
+    return found
 
 
-def _heating(scenario: Scenario, trip: Trip | None, draws: int) -> Heating:
+def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progress | None) -> Heating:
     stated = inputs_of(scenario)
     ranges = uncertain_keys(scenario, stated.used)
     if trip is not None:
@@ -342,8 +351,9 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int) -> Heating:
     load = load_of(scenario, inputs.temperature_k, pressure, drawn)
     now = answer(stated)
     if trip is None:
-        return _steady(scenario, load, now, answer(inputs), np.asarray(inputs.air.speed_m_s), count)
-    return _on_trip(scenario, load, now, trip, drawn, count)
+        wind = np.asarray(inputs.air.speed_m_s)
+        return _steady(scenario, load, now, answer(inputs), wind, count, progress)
+    return _on_trip(scenario, load, now, trip, drawn, count, progress)
 
 
 def _pressure_pa(scenario: Scenario) -> float:
@@ -358,13 +368,15 @@ def _spread(value: Values, count: int) -> FloatArray:
 
 
 def _steady(
-    scenario: Scenario, load: Load, stated: Answer, drawn: Answer, air_speed_m_s: np.ndarray, count: int
-) -> Heating:
+    scenario: Scenario, load: Load, stated: Answer, drawn: Answer, air_speed_m_s: np.ndarray, count: int,
+    progress: Progress | None,
+) -> Heating:  # fmt: skip
     power = _spread(drawn.turbine.heat_power_w, count)
     wind = _spread(air_speed_m_s, count)
     outcome = heat_up(
         load.heater, power, target_k=_spread(load.target_k, count), ambient_k=_spread(load.ambient_k, count),
         start_k=_spread(load.start_k, count), air_speed_m_s=wind, limits=load.limits,
+        progress=part(progress, 0.0, _WARMED),
     )  # fmt: skip
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     horizon = _horizon_s(outcome, constant)
@@ -374,7 +386,7 @@ def _steady(
             load.heater, power[None, :], durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
             ambient_k=_spread(load.ambient_k, count)[None, :], target_k=_spread(load.target_k, count),
             start_k=_spread(load.start_k, count), air_speed_m_s=wind[None, :], limits=load.limits,
-            thermostat=load.thermostat, most_records=_CHART_POINTS + 1,
+            thermostat=load.thermostat, most_records=_CHART_POINTS + 1, progress=part(progress, _WARMED, 1.0),
         )  # fmt: skip
     time = outcome.time_to_target_s
     flow = _spread(drawn.change.volume_m3_s, count)
@@ -476,7 +488,9 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
         raise InputError(found)
 
 
-def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: Draws, count: int) -> Heating:
+def _on_trip(
+    scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: Draws, count: int, progress: Progress | None
+) -> Heating:
     steps = trip.durations_s.size
     drive: dict[str, np.ndarray] = {}
     wind: FloatArray = np.zeros(steps)
@@ -495,7 +509,14 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
     if trip.ambient_k is not None and scenario.load.start_temperature is None:
         start = float(trip.ambient_k[0])
 
-    def run(repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None) -> Outcome:
+    work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
+    started = _POWER_SHARE * (1.0 - work)
+    ended = started + work
+    tell(progress, started)
+
+    def run(
+        repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None, told: Progress | None
+    ) -> Outcome:
         size = count if who == slice(None) else 1
         heater = load.heater if size == count else _first(load.heater)
         return simulate(
@@ -503,10 +524,10 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
             ambient_k=rows if rows.ndim == 1 else rows[:, who], target_k=_spread(load.target_k, count)[who],
             start_k=_spread(start, count)[who], air_speed_m_s=wind, limits=load.limits,
             thermostat=thermostat, repeats=repeats,
-            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1,
+            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1, progress=told,
         )  # fmt: skip
 
-    outcome = run(trip.repeats, power, slice(None), load.thermostat)
+    outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
         about = heat_up(
@@ -517,7 +538,9 @@ def _on_trip(scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: 
         often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
         again = float(about)
         if often * steps <= _MOST_STEPS_AGAIN:
-            exact = run(often, power[:, :1], slice(0, 1), _stated_thermostat(load.thermostat)).time_to_target_s[0]
+            told = part(progress, ended, ended + 0.4 * (1.0 - ended))
+            stated_only = _stated_thermostat(load.thermostat)
+            exact = run(often, power[:, :1], slice(0, 1), stated_only, told).time_to_target_s[0]
             again = float(exact if np.isfinite(exact) else about)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     fuel, whole_fuel = _trip_cost(scenario, trip, along, drawn, outcome, count)

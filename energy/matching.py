@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from energy.inputs import Inputs, inputs_of
 from energy.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.progress import Progress, tell
 from energy.scenario import Scenario
 from vehicle.problems import InputError, Problem
 
@@ -54,12 +54,12 @@ class Match:
     tried: int
 
 
-def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Callable[[float], None] | None = None) -> Match:
+def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | None = None) -> Match:
     """Return the setting with the most heat within the scenario's limits; keys of `held` keep the scenario's value.
 
     Looks over a grid of pitch (that of the curves), ratio (0.25 to 4 times the scenario's) and resistance (0.1 to 10
-    times), then zooms in. `progress` is called with the share done, 0 to 1. Raises InputError where no setting keeps the
-    limits.
+    times), then zooms in. `progress` is told the share done (see energy/progress.py). Raises InputError where
+    no setting keeps the limits.
     """
     if scenario.curves is None or scenario.generator is None or scenario.heater.resistance is None:
         raise InputError(
@@ -76,8 +76,7 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Callable[[fl
     tried = 0
     best_at: np.ndarray | None = None
     for step in range(1 + _ZOOMS):
-        if progress is not None:
-            progress(_SHARES_DONE[step])
+        tell(progress, _SHARES_DONE[step])
         grid = _grid(ranges)
         tried += len(grid)
         heat = _heat_within_limits(scenario, grid)
@@ -95,8 +94,7 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Callable[[fl
                 "wider limits (highest_rotor_speed, highest_tip_speed, highest_thrust, highest_current, rated_power)",
             )
         )
-    if progress is not None:
-        progress(_SHARES_DONE[-1])
+    tell(progress, _SHARES_DONE[-1])
     thrifty_at, more = _thriftiest(scenario, first, best_at)
     flat = tuple(
         _flatness(scenario, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
@@ -108,6 +106,7 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Callable[[fl
         if np.ptp(first[k]) > 0
         and (np.isclose(best_at[k], first[k][0], rtol=1e-3) or np.isclose(best_at[k], first[k][-1], rtol=1e-3))
     )
+    tell(progress, 1.0)
     return Match(
         best=_setting(scenario, best_at),
         thriftiest=_setting(scenario, thrifty_at),

@@ -19,6 +19,7 @@ import numpy as np
 
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import Answer, answer, heat_less_drag_w, ideal_break_even_head_wind
+from energy.progress import Progress, part, tell
 from energy.quantity import Uncertain
 from energy.scenario import Scenario
 from energy.scenario_tables import NO_SOURCE
@@ -36,6 +37,8 @@ _DRAWS = 128
 _GRADES_OF_DESCENT = (0.04, 0.06, 0.08, 0.10, 0.12)
 _CLIMATE_POINTS = (24, 24)  # wind speeds × directions
 _NOTHING_W = 0.5
+# Shares of the time with draws, as measured: before the line in wind, and after each stage.
+_DONE_AT_SPEED, _DONE_WIND, _DONE_DESCENT, _DONE_DESCENTS = 0.1, 0.44, 0.5, 0.52
 # Where the scenario names no climate: 2 to 3 m above open inland ground.
 ASSUMED_CLIMATE = (Uncertain(3.5, 2.0, 6.0, "triangular"), Uncertain(2.0, 1.6, 2.4, "triangular"))
 ASSUMED_CLIMATE_SOURCE = (
@@ -127,8 +130,13 @@ class Payback:
     parked_heat_w: np.ndarray
 
 
-def payback(scenario: Scenario, *, height_m: float = 100.0, exact: bool = False) -> Payback:
-    """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out."""
+def payback(
+    scenario: Scenario, *, height_m: float = 100.0, exact: bool = False, progress: Progress | None = None
+) -> Payback:
+    """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
+
+    `progress` is told the share done (see energy/progress.py).
+    """
     nominal = inputs_of(scenario)
     speed = float(np.asarray(nominal.road_speed_m_s))
     driven = speed if speed > 0 else 80 / 3.6
@@ -138,15 +146,25 @@ def payback(scenario: Scenario, *, height_m: float = 100.0, exact: bool = False)
     at_wind = _line_at(scenario, here, winds, "wind", drawn)
     at_grade = _line_at(scenario, here, np.linspace(0, 0.2, 81), "descent", drawn)
     standing = _balanced(scenario, {"trip.road_speed": np.zeros(31), "air.wind_speed": _WINDS_M_S, **_FLAT})
+    ideal = _ideal(scenario, driven)
+    tell(progress, _DONE_AT_SPEED)
+    wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn)
+    tell(progress, _DONE_WIND)
+    descent = _map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn)
+    tell(progress, _DONE_DESCENT)
+    descents = tuple(_descent(scenario, driven, grade, height_m) for grade in _GRADES_OF_DESCENT)
+    tell(progress, _DONE_DESCENTS)
+    year = _year(scenario, driven, drawn, part(progress, _DONE_DESCENTS, 1.0))
+    tell(progress, 1.0)
     return Payback(
         road_speed_m_s=driven,
-        ideal=_ideal(scenario, driven),
-        wind=_map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn),
-        descent=_map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn),
+        ideal=ideal,
+        wind=wind,
+        descent=descent,
         at_speed={name: _first(line) for name, line in at_wind.items()},
         least_descent=_first(at_grade["fuel"]),
-        descents=tuple(_descent(scenario, driven, grade, height_m) for grade in _GRADES_OF_DESCENT),
-        year=_year(scenario, driven, drawn),
+        descents=descents,
+        year=year,
         parked_winds_m_s=_WINDS_M_S,
         parked_heat_w=standing.turbine.heat_power_w,
     )
@@ -309,7 +327,9 @@ def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, str, str]:
     return climate.mean_speed, climate.shape, climate.direction, ""
 
 
-def _year(scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | None) -> Year:
+def _year(
+    scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | None, progress: Progress | None = None
+) -> Year:
     """Return shares and means over the winds of a year, driving at the road speed on the flat and standing."""
     mean, shape, direction, assumed = climate_of(scenario)
     speeds, sides = _CLIMATE_POINTS
@@ -338,6 +358,8 @@ def _year(scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | No
         found = {name: mean_of(pays(values, heat)) for name, values in balances_of(driving).items()}
         found["change"] = mean_of(driving.change_without_credit.power_w)
         found["heat"] = mean_of(heat)
+        if draws:  # the driving takes half of the time with draws
+            tell(progress, 0.5)
         found["parked"] = mean_of(over(draws, mean_m_s, k, 0.0).turbine.heat_power_w)
         return found
 

@@ -8,7 +8,7 @@ model with normal inputs this is the exact Bayesian answer. Solver: scipy.optimi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -18,6 +18,7 @@ from pydantic import Field
 
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import answer
+from energy.progress import Progress, part, tell
 from energy.quantity import Spec, Uncertain, quantity
 from energy.scenario import Scenario, toml_data, validated
 from energy.scenario_tables import Table
@@ -38,6 +39,7 @@ SURPRISING = 0.05  # a fit worse than this share of honest ones is told
 FAR = 2.0  # standard deviations from which one reading or input is pointed at
 _DRAWS = 4096
 _STEP = 1e-3
+_FITTED, _KNOWN_BEFORE = 0.2, 0.6  # shares of the time, as measured on a trip
 
 
 class Result(Table):
@@ -207,9 +209,7 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
     return tuple(results)
 
 
-def reconciled(
-    scenario: Scenario, results: Sequence[Result], progress: Callable[[float], None] | None = None
-) -> Reconciled:
+def reconciled(scenario: Scenario, results: Sequence[Result], progress: Progress | None = None) -> Reconciled:
     """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the steady one."""
     chain = None
     if scenario.schedule is not None:
@@ -259,19 +259,15 @@ def reconcile(
     scenario: Scenario,
     results: Sequence[Result],
     chain: Chain | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Reconciled:
     """Return the scenario's inputs and answer before and after the results.
 
     `chain` computes the answer (the steady one by default; a trip's from energy/trip_ledger.py). Conditions of a result
-    that carry a ± of their own are unknowns of that result alone. `progress` is called with the share done, 0 to 1. Raises
-    InputError where nothing is uncertain.
+    that carry a ± of their own are unknowns of that result alone. `progress` is told the share done (see
+    energy/progress.py). Raises InputError where nothing is uncertain.
     """
     from scipy.stats import chi2
-
-    def done(share: float) -> None:
-        if progress is not None:
-            progress(share)
 
     inputs = ranges_of(scenario)
     if not inputs:
@@ -290,15 +286,14 @@ def reconcile(
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, scenario_correlations(scenario))
     found = fit(model, dimensions, values, deviations, root)
-    done(0.2)
+    tell(progress, _FITTED)
     scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
     total = np.hypot(deviations, found.prior_deviation)
-    before = spread_of(scenario, chain, with_sensitivity=False)
-    done(0.6)
-    after = spread_of_outcome(chain(drawn))
-    done(1.0)
+    before = spread_of(scenario, chain, with_sensitivity=False, progress=part(progress, _FITTED, _KNOWN_BEFORE))
+    after = spread_of_outcome(chain(drawn, part(progress, _KNOWN_BEFORE, 1.0)))
+    tell(progress, 1.0)
     return Reconciled(
         before=before,
         after=after,

@@ -13,6 +13,7 @@ from energy.blade import STALL_SHARE_LIMIT
 from energy.inputs import Assumption, inputs_of, ranges_of, spec_of
 from energy.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
 from energy.operating_point import free_run_is_told
+from energy.progress import Progress, part, tell
 from energy.quantity import Uncertain, shown_value
 from energy.scenario import Scenario
 from energy.scenario_tables import Price
@@ -27,15 +28,25 @@ _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 _WINDS_M_S = np.linspace(0.0, 40.0, 161)
+_NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The verdict: `word` is costs, saves or cannot tell; `case` says what it is set against; `sentence` says it all."""
+    """The verdict: `word` is costs, saves or cannot tell; `case` says what it is set against; `sentence` says it.
+
+    `doubt` is a further sentence: what most of the doubt is, and what measuring it would do; empty where there is none.
+    """
 
     word: str
     case: str
     sentence: str
+    doubt: str = ""
+
+    @property
+    def words(self) -> str:
+        """The sentence with the doubt after it."""
+        return f"{self.sentence} {self.doubt}".rstrip()
 
 
 @dataclass(frozen=True)
@@ -69,27 +80,33 @@ class Told:
         return "power" if self.trip is None else "energy"
 
 
-def answered(scenario: Scenario, *, exact: bool = False) -> Told:
+def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Told:
     """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
 
-    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`.
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told the share done
+    (see energy/progress.py).
     """
     if scenario.schedule is not None:
-        return _trip_answered(scenario, exact=exact)
+        return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
-    spread = None if exact else spread_of(scenario)
+    spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
+    tell(progress, 1.0)
     return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
 
 
-def _trip_answered(scenario: Scenario, *, exact: bool) -> Told:
+def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Told:
     from energy.trip_ledger import answer_trip, trip_chain
 
     trip = answer_trip(scenario)
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        spread = spread_of(scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick)
+        spread = spread_of(
+            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
+            progress=part(progress, _NOMINAL, 1.0),
+        )  # fmt: skip
+    tell(progress, 1.0)
     return Told(scenario, trip.mean, math.nan, spread, trip)
 
 
@@ -150,7 +167,7 @@ def _air_words(told: Told, system: UnitSystem) -> str:
 
 
 def verdict(told: Told, system: UnitSystem) -> Verdict:
-    """Return whether working costs or saves fuel against the trip without, and the one sentence that says so."""
+    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most of the doubt is."""
     found, scenario = told.answer, told.scenario
     change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
     heat = _f(found.turbine.heat_power_w)
@@ -168,22 +185,24 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
     nominal = "costs" if change > small else "saves" if change < -small or heat > 0.5 else "cannot tell"
     spread = told.spread
     if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
-        return Verdict("cannot tell", case, f"{where} {_undecided(told, without, purpose, system)}")
+        undecided = f"{where} {_undecided(told, without, purpose, system)}"
+        return Verdict("cannot tell", case, undecided, doubt_words(told, system))
     sure = f", {sureness(spread)}" if spread is not None else ""
     doubt = doubt_words(told, system)
     if change > small:
         per = f": {_per_heat(found, system)}" if heat > 0.5 else ""
         words = f"costs {_change_words(told, system)} than {without}{sure}, {purpose}{per}."
-        return Verdict("costs", case, f"{where} the turbine {words}{doubt}")
+        return Verdict("costs", case, f"{where} the turbine {words}", doubt)
     if change < -small:
         words = f"saves {_change_words(told, system)} against {without}{sure}, {purpose}."
-        return Verdict("saves", case, f"{where} the turbine {words}{doubt}")
+        return Verdict("saves", case, f"{where} the turbine {words}", doubt)
     if heat > 0.5:
         inside = f" (90 %: {_range_words(_drawn_heat(told), told.power_kind, system)})" if spread is not None else ""
         return Verdict(
             "saves",
             case + "; the fuel does not change, the heat is free",
-            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.{doubt}",
+            f"{where} the turbine costs no fuel {purpose}{inside}{sure}: {_who_pays(found)}.",
+            doubt,
         )
     return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
 
@@ -203,7 +222,7 @@ def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> st
     of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
     return (
         f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
-        f"{without}, {chance}, {purpose}.{doubt_words(told, system)}"
+        f"{without}, {chance}, {purpose}."
     )
 
 
@@ -270,7 +289,7 @@ def doubt_words(told: Told, system: UnitSystem) -> str:
         words, keys = f"the doubt has many parts, the greatest is {names[0]}", first[0].inputs
     helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
     tail = f": {_measure_words(helping[0])}" if helping else ""
-    return f" {words[0].upper()}{words[1:]}{tail}."
+    return f"{words[0].upper()}{words[1:]}{tail}."
 
 
 def _measure_words(measured: Measurement) -> str:
@@ -562,7 +581,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
             "title": told.scenario.title,
             "verdict": told_verdict.word,
             "case": told_verdict.case,
-            "sentence": told_verdict.sentence,
+            "sentence": told_verdict.words,
             "fuel_change": {
                 "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
                 "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
@@ -1009,6 +1028,6 @@ def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
 
 
 def lines(told: Told, system: UnitSystem) -> Sequence[str]:
-    """Return the verdict's case and sentence as two lines."""
+    """Return the verdict in words with its doubt, and its case, as two lines."""
     found = verdict(told, system)
-    return (found.sentence, f"({found.case})")
+    return (found.words, f"({found.case})")

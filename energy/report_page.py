@@ -46,6 +46,7 @@ def report_page(told: Told, system: UnitSystem, bundle: Bundle) -> str:
         f"<h1>{_e(title)}</h1>",
         f'<p class="verdict">{_e(verdict.sentence)}</p>',
         f'<p class="small">({_e(verdict.case)})</p>',
+        *([f'<p class="doubt">{_e(verdict.doubt)}</p>'] if verdict.doubt else []),
         '<div class="pictures">' + "".join(_figure(picture) for picture in pictures[:2]) + "</div>",
         "<h2>Cautions</h2>",
         f'<div class="caution">{_list(report.cautions(told, system))}</div>',

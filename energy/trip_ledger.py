@@ -27,6 +27,7 @@ from energy.ledger import (
     stowed_drag_n,
     turbine_at_work,
 )
+from energy.progress import Progress, tell
 from energy.scenario import Scenario
 from energy.uncertainty import Chain, Outcome
 from vehicle.engine import Supply
@@ -101,7 +102,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
         steps = merged(steps)
     weights = steps.duration_s / steps.total_s
 
-    def chain(draws: Draws) -> Outcome:
+    def chain(draws: Draws, progress: Progress | None = None) -> Outcome:
         count = len(next(iter(draws.values())))
         block = max(1, _BLOCK // len(weights))
         change, heat = np.empty(count), np.empty(count)
@@ -117,6 +118,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
                 changed, made = change_and_heat(inputs, turbine)
                 change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
                 heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
+                tell(progress, part.stop / count)
         return Outcome(change, heat)
 
     return chain

@@ -20,6 +20,7 @@ import numpy as np
 from energy.blade import PitchConvention
 from energy.generator import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.inputs import inputs_of, reader
+from energy.progress import Progress, tell
 from energy.quantity import COVERAGE_FACTOR
 from energy.rotor import RotorCurves, at_pitch
 from energy.scenario import Scenario
@@ -211,10 +212,10 @@ def corrected(dial_deg: float, offset: Interval) -> Interval:
     return Interval(dial_deg + offset.estimate, dial_deg + offset.low, dial_deg + offset.high)
 
 
-def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Callable[[float], None] | None = None) -> TruePitch:
+def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | None = None) -> TruePitch:
     """Return the true pitch of logged rows with the rotor, generator and accuracies of a scenario.
 
-    `progress` is called with the share done, 0 to 1. Raises InputError where the scenario has no curves over several pitches.
+    `progress` is told the share done (see energy/progress.py). Raises InputError where the scenario has no curves over several pitches.
     """
     curves = curves_over_pitches(scenario)
     inputs = inputs_of(scenario)
@@ -291,7 +292,7 @@ def true_pitch(
     accuracy: Accuracy,
     *,
     watts_ratio: float = math.nan,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> TruePitch:
     """Return the pitch that explains rows whose `electrical_power_w` is already shaft power."""
     fit = _Fit(curves, radius_m, density_kg_m3, rows, accuracy, progress)
@@ -308,7 +309,7 @@ class _Fit:
         density_kg_m3: float,
         rows: MeasuredRows,
         accuracy: Accuracy,
-        progress: Callable[[float], None] | None = None,
+        progress: Progress | None = None,
     ) -> None:
         self.curves, self.accuracy, self.rows, self.progress = curves, accuracy, rows, progress
         low, high = float(curves.pitch_deg[0]), float(curves.pitch_deg[-1])
@@ -463,13 +464,13 @@ class _Fit:
             places, errors, blocks = keep[some], air_error[some], block[some]
             for start in range(0, len(places), _CHUNK):
                 if last:
-                    self._done(_ROWS_SHARE + (1 - _ROWS_SHARE) * start / len(places))
+                    tell(self.progress, _ROWS_SHARE + (1 - _ROWS_SHARE) * start / len(places))
                 part = slice(start, start + _CHUNK)
                 found, first = np.unique(blocks[part], return_index=True)
                 sums[:, found] += self._sums(places[part], errors[part], offsets, state, first)
             surface = _surface(sums, time[some], blocks, offsets, drifts)
             if last:
-                self._done(1.0)
+                tell(self.progress, 1.0)
                 break
             at = self._at_best(surface, keep, time, air_error)
             air_error = state.part_of_air(at.tilt[0], at.level[0]) * at.rest[0]
@@ -635,14 +636,10 @@ class _Fit:
         more pitch, more power) and on its way down (unstalled)."""
         parts = []
         for start in range(0, len(self.cp), _CHUNK):
-            self._done(_ROWS_SHARE * start / len(self.cp))
+            tell(self.progress, _ROWS_SHARE * start / len(self.cp))
             parts.append(self._some_rows(slice(start, start + _CHUNK)))
         stalled, unstalled, low, high, explained, more = (np.concatenate(values) for values in zip(*parts, strict=True))
         return RowPitch(self.ratio, self.cp, stalled, unstalled, low, high, explained, self.used, more)
-
-    def _done(self, share: float) -> None:
-        if self.progress is not None:
-            self.progress(share)
 
     def _some_rows(self, part: slice) -> tuple[np.ndarray, ...]:
         """Return (stalled, unstalled, low, high, explained, more than any pitch) of some rows."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +16,7 @@ import numpy as np
 
 from energy.inputs import inputs_of
 from energy.ledger import turbine_at_work
+from energy.progress import Progress, tell
 from energy.scenario import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
@@ -144,10 +144,10 @@ def read_sweep(path: Path, scenario: Scenario) -> Sweep:
     )
 
 
-def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Callable[[float], None] | None = None) -> Tuned:
+def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Progress | None = None) -> Tuned:
     """Return the best setting of a drive with the rotor of a scenario (its area, density, inertia).
 
-    `progress` is called with the share done, 0 to 1. Raises InputError as `tuned` does.
+    `progress` is told the share done (see energy/progress.py). Raises InputError as `tuned` does.
     """
     inputs = inputs_of(scenario)
     area = math.pi / 4 * float(np.asarray(inputs.turbine.diameter_m)) ** 2
@@ -190,7 +190,7 @@ def tuned(
     density_kg_m3: float,
     inertia_kg_m2: float | None = None,
     seed: int = 1,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Tuned:
     """Return the best setting, its interval, the next to try and every setting's result.
 
@@ -388,7 +388,7 @@ def _with_curve(
     lag: float,
     inertia_used: bool,
     seed: int,
-    progress: Callable[[float], None] | None,
+    progress: Progress | None,
 ) -> Tuned:
     at = _scale(sweep.kind, np.array([r.setting for r in results]))
     level = np.array([r.power_coefficient for r in results])
@@ -439,7 +439,7 @@ def _curve_draws(
     error: np.ndarray,
     grid: np.ndarray,
     seed: int,
-    progress: Callable[[float], None] | None,
+    progress: Progress | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return draws (_DRAWS, grid) of the smooth curve through the settings, and its mean (grid,).
 
@@ -449,8 +449,7 @@ def _curve_draws(
     """
     import warnings
 
-    if progress is not None:
-        progress(0.1)
+    tell(progress, 0.1)
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 
@@ -469,16 +468,14 @@ def _curve_draws(
     counts = np.random.default_rng(seed).multinomial(_DRAWS, share)
     draws, mean = [], np.zeros(len(grid))
     for k, (fit, count) in enumerate(zip(fits, counts, strict=True)):
-        if progress is not None:
-            progress(0.5 + 0.5 * k / len(fits))
+        tell(progress, 0.5 + 0.5 * k / len(fits))
         mean += share[k] * fit.predict(points)
         if count:
             with warnings.catch_warnings():
                 # The draws' covariance is singular to rounding (a smooth curve on a fine grid), which numpy remarks on.
                 warnings.simplefilter("ignore", RuntimeWarning)
                 draws.append(fit.sample_y(points, int(count), random_state=seed + k).T)
-    if progress is not None:
-        progress(1.0)
+    tell(progress, 1.0)
     return np.concatenate(draws), mean * size + level.mean()
 
 

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
 from energy.inputs import inputs_of, ranges_of, spec_of
 from energy.ledger import change_and_heat
+from energy.progress import Progress, part, tell
 from energy.quantity import COVERAGE_FACTOR, Uncertain
 from energy.scenario import Scenario
 
@@ -25,6 +27,9 @@ QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 _SENSITIVITY_ROWS = 1024  # of each of the two base samples
 _SCREENING_ROWS = 32
 _RESAMPLES = 50
+# Shares of the time, as measured: after the draws, the base of the sensitivities, the sensitivities; the rest is measurements.
+_DONE, _DONE_QUICK = (0.2, 0.2, 0.6), (0.28, 0.32, 0.75)
+_SCREENED = 0.1  # of the time that the sensitivities take
 _CENTRES = (0.1, 0.3, 0.5, 0.7, 0.9)  # where a measurement may find its value, as quantiles of what is known before
 
 Correlation = tuple[str, str, float]
@@ -39,7 +44,12 @@ class Outcome:
     heat_w: np.ndarray
 
 
-Chain = Callable[[Mapping[str, np.ndarray]], Outcome]
+class Chain(Protocol):
+    """A computation from draws (key -> (n,)) to what they lead to; one that works in blocks tells how far it is."""
+
+    def __call__(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None, /) -> Outcome:
+        """Return the outcome of the draws."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -268,9 +278,10 @@ def sensitivity_indices(
 def steady_chain(scenario: Scenario) -> Chain:
     """Return the chain of a steady answer: draws in, change in fuel and heat out."""
 
-    def chain(draws: Mapping[str, np.ndarray]) -> Outcome:
+    def chain(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> Outcome:
         count = len(next(iter(draws.values())))
         change, heat = change_and_heat(inputs_of(scenario, draws))
+        tell(progress, 1.0)
         return Outcome(np.broadcast_to(change, (count,)), np.broadcast_to(heat, (count,)))
 
     return chain
@@ -286,33 +297,50 @@ def spread_of(
     with_sensitivity: bool = True,
     known: Mapping[str, Uncertain] | None = None,
     quick: Chain | None = None,
+    progress: Progress | None = None,
 ) -> Spread | None:
     """Return how sure a scenario's answer is, None where nothing it uses is uncertain.
 
     `draws` (even; its half a power of two) is the number of draws, `known` puts other ranges in place of the scenario's
     (see energy/reconcile.py), `chain` another computation in place of the steady answer, `quick` a cheaper one for the
-    sensitivities.
+    sensitivities. `progress` is told the share done (see energy/progress.py).
     """
     inputs = {**ranges_of(scenario), **(known or {})}
     inputs = {key: value for key, value in inputs.items() if value.standard_deviation > 0}
     if not inputs:
+        tell(progress, 1.0)
         return None
+    drawn, based, weighed = (1.0, 1.0, 1.0) if not with_sensitivity else _DONE if quick is None else _DONE_QUICK
     chain = chain or steady_chain(scenario)
     correlations = scenario_correlations(scenario)
     half = draws // 2
     cube = shares(half, 2 * len(inputs), seed=seed)
     both = np.concatenate([cube[:, : len(inputs)], cube[:, len(inputs) :]])
-    outcome = chain(draws_of(inputs, both, correlations))
+    outcome = chain(draws_of(inputs, both, correlations), part(progress, 0.0, drawn))
     of, target = ("fuel", outcome.change_w) if np.ptp(outcome.change_w) > 1e-6 else ("heat", outcome.heat_w)
     sensitivities: tuple[Sensitivity, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     if with_sensitivity and np.ptp(target) > 1e-6:
         rows = min(sensitivity_rows, half)
         base = both if quick is None else np.concatenate([both[:rows], both[half:][:rows]])
-        at_base = target if quick is None else _target(quick(draws_of(inputs, base, correlations)), of)
+        at_base = target
+        if quick is not None:
+            at_base = _target(quick(draws_of(inputs, base, correlations), part(progress, drawn, based)), of)
         first, second = at_base[:rows], at_base[len(base) // 2 :][:rows]
-        sensitivities = _sensitivities(inputs, quick or chain, of, cube[:rows], first, second, correlations)
-        measurements = _measurements(inputs, quick or chain, of, sensitivities, base, at_base, correlations)
+        sensitivities = _sensitivities(
+            inputs, quick or chain, of, cube[:rows], first, second, correlations, part(progress, based, weighed)
+        )
+        measurements = _measurements(
+            inputs,
+            quick or chain,
+            of,
+            sensitivities,
+            base,
+            at_base,
+            correlations,
+            progress=part(progress, weighed, 1.0),
+        )
+    tell(progress, 1.0)
     return replace(spread_of_outcome(outcome), of=of, sensitivities=sensitivities, measurements=measurements)
 
 
@@ -367,24 +395,29 @@ def _sensitivities(
     at_first: np.ndarray,
     at_second: np.ndarray,
     correlations: Sequence[Correlation],
+    progress: Progress | None = None,
 ) -> tuple[Sensitivity, ...]:
     """Return the sensitivities, greatest first; inputs that change nothing are left out after a look at a few draws."""
     keys = list(inputs)
     first, second = cube[:, : len(keys)], cube[:, len(keys) :]
     groups = groups_of(keys, correlations)
 
-    def function(share: np.ndarray) -> np.ndarray:
-        return _target(chain(draws_of(inputs, share, correlations)), of)
+    def function(share: np.ndarray, told: Progress | None = None) -> np.ndarray:
+        return _target(chain(draws_of(inputs, share, correlations), told), of)
+
+    def mixed(share: np.ndarray) -> np.ndarray:
+        return function(share, part(progress, _SCREENED, 1.0))
 
     few = first[:_SCREENING_ROWS]
     moved = np.repeat(few[None], len(groups), axis=0)
     for k, group in enumerate(groups):
         columns = [keys.index(key) for key in group]
         moved[k][:, columns] = second[: len(few), columns]
-    effect = np.abs(function(moved.reshape(-1, len(keys))).reshape(len(groups), -1) - at_first[: len(few)])
+    looked_at = function(moved.reshape(-1, len(keys)), part(progress, 0.0, _SCREENED))
+    effect = np.abs(looked_at.reshape(len(groups), -1) - at_first[: len(few)])
     acting = [group for group, most in zip(groups, effect.max(axis=1), strict=True) if most > 0.01 * np.std(at_first)]
     columns_of = [[keys.index(key) for key in group] for group in acting]
-    indices = sensitivity_indices(function, first, second, columns_of, at_first=at_first, at_second=at_second)
+    indices = sensitivity_indices(mixed, first, second, columns_of, at_first=at_first, at_second=at_second)
     found = [Sensitivity(tuple(group), *(float(part[k]) for part in indices)) for k, group in enumerate(acting)]
     return tuple(sorted(found, key=lambda s: -s.total))
 
@@ -398,6 +431,7 @@ def _measurements(
     target: np.ndarray,
     correlations: Sequence[Correlation],
     most: int = 3,
+    progress: Progress | None = None,
 ) -> tuple[Measurement, ...]:
     """Return what measuring each of the inputs that matter most would do to the interval, the most useful first."""
     worth = [s for s in sensitivities[:most] if s.total > 0.02]
@@ -406,12 +440,13 @@ def _measurements(
     rows = both[:count]
     before = interval_width(target[:count])
     found = []
-    for key in keys:
+    for k, key in enumerate(keys):
         width, relative, how = MEASURED_BY[key]
         plus_minus = width * abs(inputs[key].value) if relative else width
         if plus_minus / COVERAGE_FACTOR >= inputs[key].standard_deviation:
             continue  # known as well as that already
-        shrinks = measured_shrinks_by(inputs, key, plus_minus, chain, of, rows, before, correlations)
+        told = part(progress, k / len(keys), (k + 1) / len(keys))
+        shrinks = measured_shrinks_by(inputs, key, plus_minus, chain, of, rows, before, correlations, told)
         found.append(Measurement(key, plus_minus, how, shrinks))
     return tuple(sorted(found, key=lambda m: -m.shrinks_by))
 
@@ -425,6 +460,7 @@ def measured_shrinks_by(
     share: np.ndarray,
     width_before: float,
     correlations: Sequence[Correlation] = (),
+    progress: Progress | None = None,
 ) -> float:
     """Return the share by which the 90 % interval shrinks, on average, once `key` is measured to ± `plus_minus` (SI, 95 %).
 
@@ -440,7 +476,7 @@ def measured_shrinks_by(
         drawn[key] = _within_limits(key, quantile_of(measured, share[:, column]))
         parts.append(drawn)
     together = {k: np.concatenate([part[k] for part in parts]) for k in parts[0]}
-    values = _target(chain(together), of).reshape(len(parts), -1)
+    values = _target(chain(together, progress), of).reshape(len(parts), -1)
     after = float(np.mean([interval_width(row) for row in values]))
     return 1 - after / width_before if width_before > 0 else 0.0
 

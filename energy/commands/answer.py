@@ -55,7 +55,9 @@ def command(
 
     if report_file is not None:
         _check_report_file(report_file)
-    told = report.answered(load(scenario, overrides), exact=exact)
+    checked = load(scenario, overrides)
+    with common.progress("Working out how sure that is") as progress:
+        told = report.answered(checked, exact=exact, progress=progress)
     if report_file is not None:
         _write_report(told, system, scenario, overrides, report_file)
     if as_json:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import inspect
 import json
-from collections.abc import Callable
+import sys
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -15,6 +18,10 @@ from vehicle.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from energy.progress import Progress
+
+PATIENCE_S = 0.4  # what is done before needs no bar
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -56,6 +63,34 @@ def console(*, stderr: bool = False) -> Console:
     from rich.console import Console
 
     return Console(stderr=stderr, markup=False, highlight=False, emoji=False)
+
+
+@contextlib.contextmanager
+def progress(what: str) -> Iterator[Progress | None]:
+    """Give what to tell the share done: a bar with the time left on stderr, gone at the end; None where nobody looks.
+
+    The bar appears when it is first told something after `PATIENCE_S`: what is quick shows none.
+    """
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich import progress as bars
+
+    shown = bars.Progress(
+        bars.TextColumn("{task.description}", markup=False), bars.BarColumn(), bars.TimeRemainingColumn(),
+        console=console(stderr=True), transient=True,
+    )  # fmt: skip
+    task, begun = shown.add_task(what, total=1.0), time.monotonic()
+
+    def tell(share: float) -> None:
+        shown.update(task, completed=share)
+        if time.monotonic() - begun > PATIENCE_S:
+            shown.start()
+
+    try:
+        yield tell
+    finally:
+        shown.stop()
 
 
 def print_json(data: Any) -> None:

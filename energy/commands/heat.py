@@ -83,7 +83,10 @@ def command(
         )
     draws = 0 if exact else DRAWS
     steady = heating(checked, draws=draws)
-    found = steady if trip is None else heating(checked, trip, draws=draws)
+    found = steady
+    if trip is not None:
+        with common.progress("Following the temperature") as progress:
+            found = heating(checked, trip, draws=draws, progress=progress)
     if picture is not None:
         title = heat_report.sentence(found, system)
         charts.save(charts.heating_chart(_bands(found, steady), _target(found), title, system), picture)

@@ -45,7 +45,8 @@ def command(
     from energy.scenario import load
 
     keys = {name: key for key, name in SETTING_NAMES.items()}
-    found = match(load(scenario, overrides), tuple(keys[name] for name in held))
+    with common.progress("Trying settings") as progress:
+        found = match(load(scenario, overrides), tuple(keys[name] for name in held), progress)
     if as_json:
         common.print_json(_data(found))
     else:

@@ -67,7 +67,8 @@ def command(
 
         checked_picture(plot)
     loaded = load(scenario, overrides)
-    found = payback(loaded, height_m=height_m, exact=exact)
+    with common.progress("Trying winds, descents and speeds") as progress:
+        found = payback(loaded, height_m=height_m, exact=exact, progress=progress)
     if plot is not None:
         from energy.charts import payback_chart, save
 

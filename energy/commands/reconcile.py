@@ -67,7 +67,9 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     from energy.scenario import load
 
     loaded = load(scenario, overrides)
-    found = reconciled(loaded, read_results(results))
+    read = read_results(results)
+    with common.progress("Weighing readings and model") as progress:
+        found = reconciled(loaded, read, progress)
     if as_json:
         common.print_json(_data(found, loaded))
         return

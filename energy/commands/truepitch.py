@@ -54,7 +54,8 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
 
     checked = load(scenario, overrides)
     rows = read_measured(measured)
-    found = true_pitch_of(checked, rows)
+    with common.progress("Looking for the pitch") as progress:
+        found = true_pitch_of(checked, rows, progress)
     if as_json:
         common.print_json(_data(found, rows))
     else:

@@ -43,7 +43,9 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
     from energy.tuning import read_sweep, tuned_of
 
     checked = load(scenario, overrides)
-    found = tuned_of(checked, read_sweep(sweep, checked))
+    drive = read_sweep(sweep, checked)
+    with common.progress("Weighing the settings") as progress:
+        found = tuned_of(checked, drive, progress=progress)
     if as_json:
         common.print_json(_data(found))
     else:

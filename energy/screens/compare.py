@@ -16,19 +16,24 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     heading = "What did my change do?"
-    after = desk.told_of(work.usable)
+    top = st.empty()
     try:
-        before = desk.told_of(desk.kept())
+        with top.container():
+            st.title(heading)
+            after = desk.told_of(work.usable)
+            before = desk.told_of(desk.kept())
     except InputError as error:  # loaded with faults, and kept so
-        page.answer_line(work, heading, "Variant A cannot be answered.")
-        page.problem_list([str(problem) for problem in error.problems], "Variant A")
+        with top.container():
+            page.answer_line(work, heading, "Variant A cannot be answered.")
+            page.problem_list([str(problem) for problem in error.problems], "Variant A")
         _keep()
         return
     changed = bundles.changes(desk.kept(), work.usable)
-    if not changed:
-        page.answer_line(work, heading, "Nothing differs yet: A and B are the same. Change a value, and come back.")
-    else:
-        page.answer_line(work, heading, report.difference_sentence(before, after, system))
+    said = "Nothing differs yet: A and B are the same. Change a value, and come back."
+    if changed:
+        said = report.difference_sentence(before, after, system)
+    with top.container():
+        page.answer_line(work, heading, said)
     left, right = st.columns(2)
     for column, name, told in ((left, "A, as kept", before), (right, "B, as changed", after)):
         found = report.verdict(told, system)
@@ -36,6 +41,7 @@ def show() -> None:
         column.html(
             f'<h2 class="wt-finding">{name}</h2><p class="wt-verdict {kind}" style="font-size:1.05rem">'
             f'{page.escape(found.sentence)}</p><p class="wt-case">({page.escape(found.case)})</p>'
+            + (f'<p class="wt-doubt">{page.escape(found.doubt)}</p>' if found.doubt else "")
         )
     if changed:
         page.finding("What was changed")

@@ -16,6 +16,8 @@ from energy import bundle as bundles
 from energy import report
 from energy.bundle import Bundle
 from energy.commands.example import demo_folder
+from energy.progress import Progress
+from energy.screens.waiting import kept as kept_with_bar
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -38,10 +40,10 @@ def nominal_of(bundle: Bundle) -> Told:
     return report.answered(scenario_of(bundle), exact=True)
 
 
-@functools.lru_cache(maxsize=16)
-def told_of(bundle: Bundle) -> Told:
+@kept_with_bar("Working out how sure that is")
+def told_of(progress: Progress | None, bundle: Bundle) -> Told:
     """Return the answer of a bundle with how sure it is, as the command line gives it. Raises InputError."""
-    return report.answered(scenario_of(bundle))
+    return report.answered(scenario_of(bundle), progress=progress)
 
 
 @functools.cache

@@ -65,7 +65,11 @@ def show(work: Work) -> None:
 
 def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
-    held = getattr(work.told.scenario.table(table), name).value
+    quantity = getattr(work.told.scenario.table(table), name)
+    if quantity is None:  # a schedule tells the speed
+        st.empty()  # so that the other sliders keep their places while the screen is drawn anew
+        return
+    held = quantity.value
     unit = dial.units[desk.system()]
     now = units.express(held, unit, _SI[dial.key])
     if dial.key == "air.wind_from":

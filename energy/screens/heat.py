@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import tempfile
 from pathlib import Path
 
@@ -13,7 +12,9 @@ from energy.bundle import Bundle
 from energy.charts import heating_layers
 from energy.heating import Heating, Trip, band, heating, read_power, read_trip
 from energy.pictures import Picture
+from energy.progress import Progress
 from energy.screens import desk, page
+from energy.screens.waiting import kept
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -25,14 +26,14 @@ _COLUMNS = {
 }
 
 
-@functools.lru_cache(maxsize=8)
-def _steady(bundle: Bundle) -> Heating:
-    return heating(desk.scenario_of(bundle))
+@kept("Following the temperature", most=8)
+def _steady(progress: Progress | None, bundle: Bundle) -> Heating:
+    return heating(desk.scenario_of(bundle), progress=progress)
 
 
-@functools.lru_cache(maxsize=8)
-def _along(bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
-    return heating(desk.scenario_of(bundle), _read(kind, content, repeats))
+@kept("Following the temperature along the way", most=8)
+def _along(progress: Progress | None, bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
+    return heating(desk.scenario_of(bundle), _read(kind, content, repeats), progress=progress)
 
 
 def _read(kind: str, content: bytes, repeats: int) -> Trip:
@@ -46,7 +47,7 @@ def _read(kind: str, content: bytes, repeats: int) -> Trip:
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    top = st.container()
+    top = st.empty()
     kind = st.radio("Reckoned", (_STEADY, _TRIP, _POWER), key="heat kind", horizontal=True)
     upload, repeats = None, 1
     if kind != _STEADY:
@@ -54,15 +55,16 @@ def show() -> None:
         upload = st.file_uploader("The CSV file", type=["csv"], key=f"heat {kind}")
         repeats = int(st.number_input("Driven this many times in a row", 1, 100, 1, key="heat repeats"))
     try:
-        with st.spinner("Following the temperature", show_time=True):
+        with top.container():
+            st.title(_HEADING)
             steady = _steady(work.usable)
             found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "When it is hot cannot be told from what is there.")
             page.problem_list([str(problem) for problem in error.problems], "Why")
         return
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, heat_report.sentence(found, system))
     picture, shaded = _picture(found, steady, system)
     page.picture(picture, shaded, headed=False)

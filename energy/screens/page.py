@@ -6,7 +6,6 @@ Texts that a user wrote are escaped before they reach the page; none is read as 
 from __future__ import annotations
 
 import html
-import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from energy import report
 from energy.pictures import Picture
 from energy.screens import desk
 from energy.screens.desk import Work
+from energy.screens.waiting import Progress as Progress
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
@@ -39,6 +39,13 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-caution ul, .wt-problem ul, .wt-list { margin: 0; padding-left: 1.1rem; }
 .wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem; margin: 0.3rem 0;
   overflow-wrap: anywhere; }
+.wt-doubt { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
+.wt-doubt:only-child { margin-top: -0.6rem; }
+.wt-progress p { margin: 0 0 0.2rem; }
+.wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid #101418; background: #fff; }
+.wt-progress progress::-webkit-progress-bar { background: #fff; }
+.wt-progress progress::-webkit-progress-value { background: #0b4f8a; }
+.wt-progress progress::-moz-progress-bar { background: #0b4f8a; }
 .wt-scroll { overflow-x: auto; }
 .wt-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 .wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left; vertical-align: top;
@@ -69,20 +76,37 @@ def verdict(work: Work, heading: str) -> Callable[[], Told]:
     """
     st.title(heading)
     problems(work)
-    slot = st.empty()
+    slot, under = st.empty(), st.empty()
     # What was told with its interval before stands at once; else the quick one until the draws are done.
-    if st.session_state.get("surely_told") == work.usable:
-        _verdict(slot, desk.told_of(work.usable))
-    else:
-        _verdict(slot, work.told)
+    before = desk.told_of.held(work.usable)
+    _verdict(slot, work.told if before is None else before)
+    _doubt(under, "How sure that is: being worked out." if before is None else _doubt_of(before))
 
     def surely() -> Told:
-        told = desk.told_of(work.usable)
-        st.session_state["surely_told"] = work.usable
+        if before is not None:
+            return before
+        try:
+            with under:
+                told = desk.told_of(work.usable)
+        except Exception:
+            under.empty()
+            raise
+        _doubt(under, _doubt_of(told))
         _verdict(slot, told)
         return told
 
     return surely
+
+
+def _doubt_of(told: Told) -> str:
+    return report.verdict(told, desk.system()).doubt
+
+
+def _doubt(slot: DeltaGenerator, words: str) -> None:
+    if words:
+        slot.html(f'<p class="wt-doubt">{escape(words)}</p>')
+    else:
+        slot.empty()
 
 
 def _verdict(slot: DeltaGenerator, told: Told) -> None:
@@ -198,24 +222,6 @@ def bullets(texts: Sequence[str]) -> None:
     """Show texts as a list."""
     items = "".join(f"<li>{escape(text)}</li>" for text in texts)
     st.html(f'<ul class="wt-list">{items}</ul>')
-
-
-class Progress:
-    """A progress bar that tells how long it will still take; call it with the share done, 0 to 1."""
-
-    def __init__(self, what: str) -> None:
-        self._what, self._start = what, time.monotonic()
-        self._bar = st.progress(0.0, text=what)
-
-    def __call__(self, share: float) -> None:
-        """Show the share done and the time left at the pace so far."""
-        spent = time.monotonic() - self._start
-        left = f"about {max(1.0, spent / share - spent):.0f} s left" if share > 0.02 else "just begun"
-        self._bar.progress(min(max(share, 0.0), 1.0), text=f"{self._what}: {left}")
-
-    def done(self) -> None:
-        """Take the bar away."""
-        self._bar.empty()
 
 
 def report_button(work: Work) -> None:

@@ -11,7 +11,9 @@ from energy.charts import pay_map
 from energy.commands import payback as told
 from energy.payback import Payback, payback
 from energy.pictures import Picture
+from energy.progress import Progress
 from energy.screens import desk, page
+from energy.screens.waiting import kept
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
@@ -20,9 +22,9 @@ _HEADING = "When could it pay?"
 _HEIGHT_M = 100.0
 
 
-@functools.lru_cache(maxsize=8)
-def _payback(bundle: Bundle, exact: bool) -> Payback:
-    return payback(desk.scenario_of(bundle), height_m=_HEIGHT_M, exact=exact)
+@kept("Trying winds, descents and speeds", most=8)
+def _payback(progress: Progress | None, bundle: Bundle, exact: bool) -> Payback:
+    return payback(desk.scenario_of(bundle), height_m=_HEIGHT_M, exact=exact, progress=progress)
 
 
 @functools.lru_cache(maxsize=8)
@@ -46,18 +48,19 @@ def _maps(bundle: Bundle, exact: bool, system: UnitSystem) -> tuple[Picture, Pic
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    top = st.container()
+    top = st.empty()
     exact = not st.checkbox("with intervals (some seconds more)", key="pay intervals")
     try:
-        with st.spinner("Trying winds, descents and speeds", show_time=True):
+        with top.container():
+            st.title(_HEADING)
             found = _payback(work.usable, exact)
-            maps = _maps(work.usable, exact, system)
+        maps = _maps(work.usable, exact, system)
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "When it could pay cannot be told from what is there.")
             page.problem_list([str(problem) for problem in error.problems], "Why")
         return
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, f"{told.finding(found, system)}.")
     scenario, speed = work.told.scenario, shown(found.road_speed_m_s, "speed", system)
     page.picture(maps[0], "Colour: gain or loss; lines: from where it pays, by what it is held against.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,9 +13,12 @@ from energy.commands import common
 from energy.commands import truepitch as told
 from energy.example_measurements import measured_example
 from energy.measured_pictures import pitch_picture
-from energy.screens import desk, kept, page, uploads
+from energy.pictures import Picture
+from energy.progress import Progress
+from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
+from energy.screens.waiting import kept
 from energy.true_pitch import (
     Interval,
     MeasuredRows,
@@ -43,14 +45,26 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return measured_example(desk.scenario_of(bundle), system).encode()
 
 
+@kept("Looking for the pitch", most=8)
+def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
+    with uploads.as_file(content, _FILE) as path:
+        rows = read_measured(path)
+    return true_pitch_of(desk.scenario_of(bundle), rows, progress), rows
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, content: bytes, system: UnitSystem) -> Picture:
+    return pitch_picture(desk.scenario_of(bundle), *_found(bundle, content), system)
+
+
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    top = st.container()
+    top = st.empty()
     try:
         curves_over_pitches(desk.scenario_of(work.usable))
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "This scenario has no curves to tell a pitch by.")
             page.problem_list([str(problem) for problem in error.problems], "Why")
         return
@@ -62,7 +76,7 @@ def show() -> None:
     if why:
         page.bullets([f"No example can be made: {text}." for text in why])
     if upload is None:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "Nothing yet: upload what you measured.")
     else:
         _answer(work, system, upload, top)
@@ -70,34 +84,22 @@ def show() -> None:
     page.assumptions(work)
 
 
-def _found(bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
-    def work(progress: Callable[[float], None]) -> tuple[TruePitch, MeasuredRows]:
-        with uploads.as_file(content, _FILE) as path:
-            rows = read_measured(path)
-        return true_pitch_of(desk.scenario_of(bundle), rows, progress), rows
-
-    return kept.result("pitch", (bundle, content), "Looking for the pitch", work)
-
-
 def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     try:
-        found, rows = _found(work.usable, upload.content)
+        with top.container():
+            st.title(_HEADING)
+            found, rows = _found(work.usable, upload.content)
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "The pitch cannot be told from this file.")
             page.problem_list(upload.faults(error, _FILE), "Why")
         return
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, " ".join([told.headline(found), *told.dial_words(scenario, found, rows)]))
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
-    picture = kept.quick(
-        "pitch picture",
-        (work.usable, upload.content, system),
-        lambda: pitch_picture(scenario, found, rows, system),
-    )
     page.picture(
-        picture,
+        _picture(work.usable, upload.content, system),
         f"Band: the pitch found from all rows together ({told.SURENESS}). Dashed: {dashed}. Grey bars: where each row by itself "
         "puts the pitch; marks: its solutions on either side of the best pitch.",
         headed=False,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -14,8 +13,10 @@ from energy.bundle import Bundle
 from energy.matching import SETTINGS, Match, match
 from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from energy.pictures import Picture, heat_over_settings
-from energy.screens import desk, kept, page, sweep, typed
+from energy.progress import Progress
+from energy.screens import desk, page, sweep, typed
 from energy.screens.desk import Work
+from energy.screens.waiting import kept
 from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -27,11 +28,9 @@ _HEADING = "What setting is best?"
 _RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
 
 
-def _match(bundle: Bundle, held: tuple[str, ...]) -> Match:
-    def work(progress: Callable[[float], None]) -> Match:
-        return match(desk.scenario_of(bundle), held, progress)
-
-    return kept.result("match", (bundle, held), "Trying settings", work)
+@kept("Trying settings", most=8)
+def _match(progress: Progress | None, bundle: Bundle, held: tuple[str, ...]) -> Match:
+    return match(desk.scenario_of(bundle), held, progress)
 
 
 @functools.lru_cache(maxsize=8)
@@ -42,7 +41,7 @@ def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio:
 
 def show() -> None:
     """Show the screen: by reckoning, or by a sweep that was driven."""
-    work, top = desk.work(), st.container()
+    work, top = desk.work(), st.empty()
     if typed.way("Found", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
         sweep.show(work, _HEADING, top)
     else:
@@ -53,14 +52,16 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
     system = desk.system()
     held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
     try:
-        found = _match(work.usable, held)
+        with top.container():
+            st.title(_HEADING)
+            found = _match(work.usable, held)
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, _HEADING, "No best setting can be told for this scenario.")
             page.problem_list([str(problem) for problem in error.problems], "Why")
         _holds()
         return
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, sentence(found, system))
     _holds()
     _map(work.usable, found, system)

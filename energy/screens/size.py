@@ -2,32 +2,50 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
 
+from energy.bundle import Bundle
 from energy.commands import common
 from energy.commands import size as told
 from energy.measured_pictures import size_picture
-from energy.screens import desk, kept, page, typed
+from energy.pictures import Picture
+from energy.screens import desk, page, typed
 from energy.screens.desk import Work
 from energy.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
 from vehicle.problems import InputError, Problem
+from vehicle.units import UnitSystem
 from vehicle.units import show as shown
 
 _HEADING = "How large must it be?"
 _SHARES = ("%", "")
 
 
+@functools.lru_cache(maxsize=8)
+def _of_scenario(bundle: Bundle) -> Wanted:
+    return wanted_of(desk.scenario_of(bundle))
+
+
+@functools.lru_cache(maxsize=16)
+def _sized(wanted: Wanted) -> SizingTable:
+    return sized(wanted)
+
+
+@functools.lru_cache(maxsize=16)
+def _picture(wanted: Wanted, system: UnitSystem) -> Picture:
+    return size_picture(wanted, _sized(wanted), system)
+
+
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     top = st.container()
-    own = kept.quick("size of the scenario", work.usable, lambda: wanted_of(desk.scenario_of(work.usable)))
     try:
-        wanted = _asked(own)
-        table = kept.quick("size", wanted, lambda: sized(wanted))
+        wanted = _asked(_of_scenario(work.usable))
+        table = _sized(wanted)
     except InputError as error:
         with top:
             page.answer_line(work, _HEADING, "No size can be told for these values.")
@@ -36,9 +54,8 @@ def show() -> None:
         return
     with top:
         page.answer_line(work, _HEADING, told.sentence(table, wanted.road_speed_m_s, system))
-    picture = kept.quick("size picture", (wanted, system), lambda: size_picture(wanted, table, system))
     page.picture(
-        picture,
+        _picture(wanted, system),
         "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that brings the heat. A "
         "larger rotor is loaded less, and drags less for the same heat.",
         headed=False,

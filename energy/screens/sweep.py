@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -13,9 +12,12 @@ from energy.commands import common
 from energy.commands import tune as told
 from energy.example_measurements import sweep_example
 from energy.measured_pictures import tuned_picture
-from energy.screens import desk, kept, page, uploads
+from energy.pictures import Picture
+from energy.progress import Progress
+from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
+from energy.screens.waiting import kept
 from energy.tuning import SCENARIO_KEYS, Tuned, as_setting, read_sweep, tuned_of
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -31,6 +33,19 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return sweep_example(desk.scenario_of(bundle), system).encode()
 
 
+@kept("Weighing the settings", most=8)
+def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
+    scenario = desk.scenario_of(bundle)
+    with uploads.as_file(content, _FILE) as path:
+        sweep = read_sweep(path, scenario)
+    return tuned_of(scenario, sweep, progress=progress)
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, content: bytes) -> Picture:
+    return tuned_picture(_found(bundle, content))
+
+
 def show(work: Work, heading: str, top: DeltaGenerator) -> None:
     """Show the upload and what it says; the answer goes into `top`."""
     system = desk.system()
@@ -40,7 +55,7 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
         example = None
     upload = uploads.ask("sweep", common.paragraph(told.command, "Columns"), example, _FILE)
     if upload is None:
-        with top:
+        with top.container():
             page.answer_line(work, heading, "Nothing yet: upload a drive on which one setting was stepped.")
     else:
         _answer(work, heading, system, upload, top)
@@ -48,29 +63,20 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
     page.assumptions(work)
 
 
-def _found(bundle: Bundle, content: bytes) -> Tuned:
-    def work(progress: Callable[[float], None]) -> Tuned:
-        scenario = desk.scenario_of(bundle)
-        with uploads.as_file(content, _FILE) as path:
-            sweep = read_sweep(path, scenario)
-        return tuned_of(scenario, sweep, progress=progress)
-
-    return kept.result("sweep", (bundle, content), "Weighing the settings", work)
-
-
 def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: DeltaGenerator) -> None:
     try:
-        found = _found(work.usable, upload.content)
+        with top.container():
+            st.title(heading)
+            found = _found(work.usable, upload.content)
     except InputError as error:
-        with top:
+        with top.container():
             page.answer_line(work, heading, "The best setting cannot be told from this drive.")
             page.problem_list(upload.faults(error, _FILE), "Why")
         return
-    with top:
+    with top.container():
         page.answer_line(work, heading, " ".join(told.headlines(found)))
-    picture = kept.quick("sweep picture", (work.usable, upload.content), lambda: tuned_picture(found))
     page.picture(
-        picture,
+        _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where the best lies.",
         headed=False,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+import tomllib
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,10 +16,13 @@ from energy.commands import common
 from energy.commands import reconcile as told
 from energy.example_measurements import results_example
 from energy.measured_pictures import reconciled_picture
+from energy.pictures import Picture
+from energy.progress import Progress
 from energy.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
 from energy.scenario import override_value
-from energy.screens import desk, kept, page, typed, uploads
+from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
+from energy.screens.waiting import kept
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -39,10 +42,26 @@ def _example(bundle: Bundle) -> bytes:
     return results_example(desk.scenario_of(bundle)).encode()
 
 
+@kept("Weighing readings and model", most=8)
+def _found(progress: Progress | None, bundle: Bundle, content: str | bytes) -> Reconciled:
+    """Return what readings say; they are the bytes of an uploaded file, or the text that stands for what was typed."""
+    if isinstance(content, str):
+        results = results_of(tomllib.loads(content), _TYPED)
+    else:
+        with uploads.as_file(content, _FILE) as path:
+            results = read_results(path)
+    return reconciled(desk.scenario_of(bundle), results, progress)
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, content: str | bytes, system: UnitSystem) -> Picture:
+    return reconciled_picture(_found(bundle, content), system)
+
+
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    top = st.container()
+    top = st.empty()
     way = typed.way("What was read", "watts way", (_BY_HAND, _BY_FILE))
     if way == _BY_HAND:
         _typed(work, system, top)
@@ -57,15 +76,22 @@ def show() -> None:
     page.assumptions(work)
 
 
+def _weighed(work: Work, content: str | bytes, top: DeltaGenerator) -> Reconciled:
+    """Return what readings say, with a bar under the heading meanwhile."""
+    with top.container():
+        st.title(_HEADING)
+        return _found(work.usable, content)
+
+
 def _nothing(work: Work, top: DeltaGenerator) -> None:
-    with top:
+    with top.container():
         page.answer_line(
             work, _HEADING, "Nothing yet: say what was read, at which speed, and what the reading is good to."
         )
 
 
 def _cannot(work: Work, top: DeltaGenerator, texts: list[str]) -> None:
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, "Readings and model cannot be compared yet.")
         page.problem_list(texts, "Why")
 
@@ -86,16 +112,12 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         _nothing(work, top)
         return
 
-    def read() -> tuple[Result, ...]:
-        with uploads.as_file(upload.content, _FILE) as path:
-            return read_results(path)
-
     try:
-        found = _found(work.usable, upload.content, read)
+        found = _weighed(work, upload.content, top)
     except InputError as error:
         _cannot(work, top, upload.faults(error, _FILE))
         return
-    _answer(work, system, found, (work.usable, upload.content, system), top)
+    _answer(work, system, found, upload.content, top)
 
 
 def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
@@ -116,7 +138,7 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         return
     document = tomlkit.dumps({"result": entries})
     try:
-        found = _found(work.usable, document, lambda: results_of({"result": entries}, _TYPED))
+        found = _weighed(work, document, top)
     except InputError as error:
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
@@ -128,7 +150,7 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         key="take results",
         on_click="ignore",
     )
-    _answer(work, system, found, (work.usable, document, system), top)
+    _answer(work, system, found, document, top)
 
 
 def _reading(k: int, work: Work) -> dict[str, Any]:
@@ -201,20 +223,14 @@ def _kind_words(kind: str) -> str:
     return f"{kind.replace('_', ' ')}: {Result.model_fields[kind].description}"
 
 
-def _found(bundle: Bundle, key: bytes | str, read: Callable[[], tuple[Result, ...]]) -> Reconciled:
-    def work(progress: Callable[[float], None]) -> Reconciled:
-        return reconciled(desk.scenario_of(bundle), read(), progress)
-
-    return kept.result("watts", (bundle, key), "Weighing readings and model", work)
-
-
-def _answer(work: Work, system: UnitSystem, found: Reconciled, key: tuple[Any, ...], top: DeltaGenerator) -> None:
+def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
-    with top:
+    with top.container():
         page.answer_line(work, _HEADING, told.sentence(found, scenario, system))
         st.html(f'<p class="wt-case">{page.escape(told.agreement(found))}</p>')
-    picture = kept.quick("watts picture", key, lambda: reconciled_picture(found, system))
-    page.picture(picture, "Band: within what the reading is good to, 19 times out of 20.")
+    page.picture(
+        _picture(work.usable, content, system), "Band: within what the reading is good to, 19 times out of 20."
+    )
     page.finding("Readings against the model (off by: before, the doubt of the scenario counts too)")
     rows = [
         (f"{reading}, {what}", read, before, after, off)

@@ -48,6 +48,7 @@ def test_it_holds_all_that_the_answer_says_and_loads_nothing(demos: Path) -> Non
     assert not {"script", "iframe", "link", "object", "img"} & set(found.tags)
     assert found.tags.count("svg") == 5
     assert report.verdict(told, "metric").sentence in found.text
+    assert report.verdict(told, "metric").doubt in found.text
     for caution in report.cautions(told, "metric"):
         assert caution in found.text
     for entry in report.assumptions(told):
@@ -68,9 +69,10 @@ def test_the_scenario_is_attached_and_answers_the_same(demos: Path, tmp_path: Pa
     zipped = re.search(r"data:application/zip;base64,([A-Za-z0-9+/=]+)", page)
     assert zipped
     back = bundles.from_uploads([("a.zip", base64.b64decode(zipped[1]))])
-    told = report.verdict(report.answered(bundles.opened(back)), "us").sentence
-    assert told in _read(page).text
-    assert told.split() == sentence.split()
+    told = report.verdict(report.answered(bundles.opened(back)), "us")
+    assert told.sentence in _read(page).text
+    assert told.doubt in _read(page).text
+    assert told.words.split() == sentence.split()
 
 
 def test_hostile_texts_stay_texts(demos: Path) -> None:

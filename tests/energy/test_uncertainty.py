@@ -206,7 +206,10 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert words.word == "costs"
     assert "almost certainly" in words.sentence
     assert "90 %:" in words.sentence
-    assert "Most of the doubt is the air speed where the rotor sits" in words.sentence
+    assert words.doubt.startswith("Most of the doubt is the air speed where the rotor sits")
+    assert "doubt" not in words.sentence
+    assert as_data(sure)["sentence"] == words.words == f"{words.sentence} {words.doubt}"
+    assert verdict(answered(van, exact=True), "metric").doubt == ""
     # With the alternator's work credited and its path as poor as the turbine's own, nobody can tell.
     path = demos / "pickup_drying_box" / "scenario.toml"
     poor = load(

@@ -106,12 +106,13 @@ def test_the_pitch_screen_says_what_the_command_line_says(demos: Path, system: U
     assert " ".join(cells) in told
 
 
-def test_the_pitch_found_is_put_into_the_scenario_with_its_doubt(demos: Path) -> None:
+def test_the_pitch_found_is_put_into_the_scenario_with_its_doubt(demos: Path, tmp_path: Path) -> None:
     van = demos / "van_water_tank"
     lines = [line.rpartition(",")[0] for line in (van / "measured.csv").read_text().splitlines()[1:]]
     shown = _upload(_at("pitch"), "mine.csv", "\n".join(lines).encode())  # without the dial
-    rows = shown.session_state["kept pitch"]
-    found, _ = next(iter(rows.values()))
+    (tmp_path / "measured.csv").write_text("\n".join(lines))
+    found = true_pitch_of(load(van / "scenario.toml"), read_measured(tmp_path / "measured.csv"))
+    assert found.pitch_deg is not None
     shown.button(key="use pitch").click().run()
     assert not shown.exception
     held = _held(shown, "rotor.pitch")

@@ -1,0 +1,268 @@
+"""What takes long shows a bar with the time left; what was computed is not computed again."""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from energy import bundle as bundles
+from energy import report
+from energy.progress import Progress
+from energy.screens import catalogue, waiting
+from energy.screens.waiting import kept, time_left
+from vehicle.problems import InputError
+
+APP = str(Path(__file__).resolve().parents[3] / "app.py")
+
+
+# The bar
+
+
+def test_the_time_left_goes_by_the_pace_so_far() -> None:
+    assert time_left(0.0, 3.0) == "just begun"
+    assert time_left(0.25, 2.0) == "about 6 s left"
+    assert time_left(0.99, 1.0) == "about 1 s left"
+
+
+def _script() -> None:
+    import streamlit as st
+
+    from energy.screens import page, waiting
+
+    now = [100.0]
+    waiting.time.monotonic = lambda: now[0]  # type: ignore[assignment]
+    seen = []
+    bar = page.Progress("Trying <b>settings</b>")
+    for passed, share in ((0.1, 0.1), (0.2, 0.2), (0.5, 0.25), (0.55, 0.3), (2.0, 0.5)):
+        now[0] = 100.0 + passed
+        bar(share)
+        seen.append(passed)
+    if not st.session_state.get("leave"):
+        bar.done()
+
+
+def _bars(app: AppTest) -> list[str]:
+    return [e.proto.body for e in app.get("html") if "wt-progress" in e.proto.body]
+
+
+def test_a_bar_is_shown_only_where_it_takes_long_and_its_text_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(waiting, "time", type("Clock", (), {"monotonic": staticmethod(lambda: 0.0)}))
+    app = AppTest.from_function(_script)
+    app.session_state["leave"] = True
+    app.run()
+    assert not app.exception
+    (bar,) = _bars(app)
+    assert '<p role="status">Trying &lt;b&gt;settings&lt;/b&gt;: about 2 s left</p>' in bar
+    assert '<progress max="100" value="50" aria-label="Trying &lt;b&gt;settings' in bar
+    app.session_state["leave"] = False
+    assert _bars(app.run()) == []
+
+
+def _quick() -> None:
+    import streamlit as st
+
+    from energy.screens import page
+
+    bar = page.Progress("Trying")
+    for share in range(100):
+        bar(share / 100)
+    st.session_state["drawn"] = bar._slot is not None
+    bar.done()
+
+
+def test_what_is_quick_shows_no_bar() -> None:
+    app = AppTest.from_function(_quick).run()
+    assert app.session_state["drawn"] is False
+
+
+def _failing() -> None:
+    import time
+
+    import streamlit as st
+
+    from energy.screens.waiting import kept
+    from vehicle.problems import InputError, Problem
+
+    @kept("Trying in vain")
+    def failing(progress, what):  # type: ignore[no-untyped-def]
+        time.sleep(0.45)
+        progress(0.5)
+        st.session_state["drawn"] = progress._slot is not None
+        raise InputError(Problem("scenario.toml", "key", "bad", "good"))
+
+    try:
+        failing("this")
+    except InputError:
+        st.html("told")
+
+
+def test_the_bar_goes_away_where_an_error_is_raised() -> None:
+    app = AppTest.from_function(_failing, default_timeout=30).run()
+    assert app.session_state["drawn"] is True
+    assert _bars(app) == []
+    assert [e.proto.body for e in app.get("html")] == ["told"]
+
+
+# What is kept
+
+
+def test_results_are_kept_by_input_the_last_few_and_no_errors() -> None:
+    asked: list[tuple[str, int]] = []
+
+    @kept("Counting", most=2)
+    def found(progress: Progress | None, name: str, number: int = 0) -> str:
+        """Say it."""
+        asked.append((name, number))
+        if name == "bad":
+            raise InputError([])
+        return f"{name} {number}"
+
+    assert found.held("a", 1) is None
+    assert [found("a", 1), found("b"), found("a", 1), found("b")] == ["a 1", "b 0", "a 1", "b 0"]
+    assert asked == [("a", 1), ("b", 0)]
+    assert found.held("a", 1) == "a 1"  # asked for last: b goes first
+    found("c")
+    assert (found.held("b"), found.held("a", 1), found.held("c")) == (None, "a 1", "c 0")
+    for _ in range(2):
+        with pytest.raises(InputError):
+            found("bad")
+    assert asked[-2:] == [("bad", 0), ("bad", 0)]
+    assert found.__doc__ == "Say it."
+
+
+def test_many_sessions_may_ask_at_once() -> None:
+    @kept("Squaring", most=4)
+    def square(progress: Progress | None, number: int) -> int:
+        return number * number
+
+    wrong: list[int] = []
+
+    def ask() -> None:
+        wrong.extend(n for k in range(2000) if square(n := k % 7) != n * n)
+
+    threads = [threading.Thread(target=ask) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert wrong == []
+
+
+# Nothing recomputes that did not change
+
+_COMPUTING = {
+    "energy.report.spread_of": "draws",
+    "energy.report.answer": "answer",
+    "energy.screens.pay.payback": "payback",
+    "energy.screens.heat.heating": "heating",
+    "energy.screens.setting.match": "match",
+    "energy.screens.withstand.load_table": "loads",
+    "energy.screens.fuel.flow_picture": "flow picture",
+    "energy.screens.fuel.fuel_over_speed": "fuel over speed",
+    "energy.screens.rotor.operating_line": "operating line",
+    "energy.screens.setting.heat_over_settings": "map of settings",
+    "energy.screens.pay.pay_map": "map of pay",
+    "energy.bundle.opened": "opened",
+}
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """Count the calls of everything that computes."""
+    import importlib
+
+    calls: Counter[str] = Counter()
+
+    def counting(function: Callable[..., Any], name: str) -> Callable[..., Any]:
+        def call(*args: Any, **kwargs: Any) -> Any:
+            calls[name] += 1
+            return function(*args, **kwargs)
+
+        return call
+
+    for place, name in _COMPUTING.items():
+        module, _, attribute = place.rpartition(".")
+        found = importlib.import_module(module)
+        monkeypatch.setattr(found, attribute, counting(getattr(found, attribute), name))
+    return calls
+
+
+def _shown(module: str, app: AppTest) -> AppTest:
+    """Show another screen of the same session, as the frame does when it is asked for."""
+    app.session_state["asked_for"] = module
+    app.run()
+    assert not app.exception
+    return app
+
+
+def _frame() -> None:
+    import streamlit as st
+
+    from energy.screens import catalogue, desk
+
+    desk.start()
+    module = st.session_state.get("asked_for", "fuel")
+    next(s for s in catalogue.SCREENS if s.module == module).shows()()
+
+
+@pytest.mark.parametrize("demo", ["van_water_tank", "van_in_town"])
+def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter[str], demos: Path, demo: str) -> None:
+    bundle = bundles.from_folder(demos / demo / "scenario.toml")
+    bundle = bundles.with_value(bundle, "air.temperature", "11.37 degC")  # nobody asked for it before
+    app = AppTest.from_function(_frame, default_timeout=120)
+    app.run()
+    for key in ("bundle", "loaded", "kept"):
+        app.session_state[key] = bundle
+    screens = [screen.module for screen in catalogue.SCREENS]
+    counted.clear()
+    for screen in screens:
+        _shown(screen, app)
+    first = dict(counted)
+    assert {"draws", "payback", "heating", "match", "loads", "opened", "flow picture"} <= set(first)
+    assert first["draws"] == first["payback"] == first["match"] == first["heating"] == first["opened"] == 1
+    counted.clear()
+    for screen in [*reversed(screens), *screens]:
+        _shown(screen, app)
+    assert counted == {}
+
+    # What has nothing to do with it: another part of the form, intervals asked for and left again.
+    _shown("edit", app).selectbox(key="part").set_value("air").run()
+    app.session_state["asked_for"] = "pay"
+    app.run()
+    app.checkbox(key="pay intervals").set_value(True).run()
+    assert counted.pop("payback") == 1
+    assert counted.pop("map of pay") == 2
+    app.checkbox(key="pay intervals").set_value(False).run()
+    app.checkbox(key="pay intervals").set_value(True).run()
+    assert counted == {}
+
+    # Changed and changed back: the change is computed, the way back is not.
+    app.session_state["bundle"] = bundles.with_value(bundle, "air.temperature", "12.68 degC")
+    _shown("fuel", app)
+    assert counted["draws"] == 1
+    counted.clear()
+    app.session_state["bundle"] = bundle
+    _shown("fuel", app)
+    assert counted == {}
+
+
+def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[str], demos: Path) -> None:
+    bundle = bundles.with_value(
+        bundles.from_folder(demos / "van_water_tank" / "scenario.toml"), "air.wind_speed", "13.57 km/h"
+    )
+    said = []
+    for _ in range(2):
+        app = AppTest.from_function(_frame, default_timeout=60).run()
+        app.session_state["bundle"] = bundle
+        _shown("fuel", app)
+        said.append(" ".join(e.proto.body for e in app.get("html")))
+        first = counted["draws"]
+    assert counted["draws"] == first
+    assert said[0] == said[1]
+    assert report.verdict(report.answered(bundles.opened(bundle)), "metric").doubt in said[0]
