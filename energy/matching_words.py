@@ -12,11 +12,16 @@ from vehicle.units import UnitSystem, figures, show
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
 
 
+def pitch_words(pitch_deg: float) -> str:
+    """Return a pitch as a dial can be set: to a tenth of a degree."""
+    return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")
+
+
 def sentence(found: Match, system: UnitSystem) -> str:
     """Return the best setting and what it gives over the scenario's own, as a sentence."""
     best = found.best
     return (
-        f"Most heat: pitch {figures(best.pitch_deg, 3)}°, ratio {figures(best.ratio, 3)}, element "
+        f"Most heat: pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
         f"{show(best.resistance_ohm, 'resistance', system)}: {show(float(best.answer.turbine.heat_power_w), 'power', system)}"
         f" instead of {show(float(found.own.answer.turbine.heat_power_w), 'power', system)} now."
     )
@@ -34,7 +39,9 @@ def notes_of(found: Match) -> list[str]:
     notes.append(
         "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly as good."
     )
-    notes.append("More heat is more drag. Check it with windtoll answer and --set before cutting metal.")
+    notes.append(
+        "More heat is more drag. Look at what it costs and at the loads with this setting before cutting metal."
+    )
     return notes
 
 
@@ -48,7 +55,7 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
         return [show(float(np.asarray(v)), kind, system) for v in values]
 
     rows = [
-        ("pitch", [f"{figures(s.pitch_deg, 3)}°" for s in settings]),
+        ("pitch", [pitch_words(s.pitch_deg) for s in settings]),
         ("ratio", [figures(s.ratio, 3) for s in settings]),
         ("element", texts([s.resistance_ohm for s in settings], "resistance")),
         ("heat", texts([t.heat_power_w for t in turbines], "power")),
@@ -74,7 +81,7 @@ def flat_words(found: Flatness, system: UnitSystem) -> str:
     def one(value: float) -> str:
         if found.key == "heater.resistance":
             return show(value, "resistance", system)
-        return f"{figures(value, 3)}{'°' if found.key == 'rotor.pitch' else ''}"
+        return pitch_words(value) if found.key == "rotor.pitch" else figures(value, 3)
 
     ends = [" (a limit ends it)" if limit else "" for limit in (found.low_is_limit, found.high_is_limit)]
     return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"

@@ -239,10 +239,10 @@ def headline(table: LoadTable) -> str:
     """Return whether any load is over its limit, in one sentence."""
     over = [row for row in table.thin if (row.margin or 0) < 1]
     if over:
-        return (
-            f"Do not run it so: {len({row.name for row in over})} of the loads below are over their limit, the worst is the "
-            f"{over[0].name}, {_times(over[0].margin or 1)}."
-        )
+        names, worst = {row.name for row in over}, f"{over[0].name}, {_times(over[0].margin or 1)}"
+        if len(names) == 1:
+            return f"Do not run it so: one of the loads below is over its limit, the {worst}."
+        return f"Do not run it so: {len(names)} of the loads below are over their limit, the worst is the {worst}."
     if any(row.limit is not None for row in table.rows):
         return "No load below is over the limit that the scenario gives for it."
     return "The scenario gives no limits: the loads below have nothing to be set against."

@@ -178,7 +178,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         options=choices,
         key=unit_key,
         on_change=_converting(place, spec, unit),
-        format_func=lambda name: name or "(a number)",
+        format_func=lambda name: name or "number",
         disabled=len(choices) == 1,
     )
     row.selectbox(
@@ -320,7 +320,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
         options=choices,
         key=unit_key,
         on_change=store,
-        format_func=lambda name: name or "(a number)",
+        format_func=lambda name: name or "number",
         disabled=len(choices) == 1,
     )
 
