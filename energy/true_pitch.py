@@ -20,7 +20,7 @@ import numpy as np
 from energy.blade import PitchConvention
 from energy.generator import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.inputs import inputs_of, reader
-from energy.progress import Progress, tell
+from energy.progress import Progress, part, tell
 from energy.quantity import COVERAGE_FACTOR
 from energy.rotor import RotorCurves, at_pitch
 from energy.scenario import Scenario
@@ -40,6 +40,7 @@ _CHUNK = 192  # rows at a time, so that the working arrays fit the processor's c
 _MANY_ROWS = 8  # from here on the scatter is taken from the rows themselves
 _NO_PITCH = 3.5  # standard deviations of the shared errors beyond which no pitch explains the rows
 _ROW_QUANTILE = 1.96
+_READ = 0.5  # of the work: reading the file
 _ROWS_SHARE = 0.2  # of the work: row by row, before all rows together
 _PASSES = 16  # at most; the last is that after scatter and pitch have settled
 
@@ -123,16 +124,25 @@ class TruePitch:
         return self.pitch_deg is not None
 
 
-def read_measured(path: Path) -> MeasuredRows:
+def true_pitch_of_file(
+    scenario: Scenario, path: Path, progress: Progress | None = None
+) -> tuple[TruePitch, MeasuredRows]:
+    """Return `true_pitch_of` the rows in a CSV file, and the rows (see `read_measured`)."""
+    rows = read_measured(path, part(progress, 0.0, _READ))
+    return true_pitch_of(scenario, rows, part(progress, _READ, 1.0)), rows
+
+
+def read_measured(path: Path, progress: Progress | None = None) -> MeasuredRows:
     """Return the rows of a CSV file: air_speed_*, rotor_speed_*, electrical_power_*; optional thrust_*, dial_deg, time_s.
 
-    Units stand in the headers. Raises InputError for negative speeds or watts.
+    Units stand in the headers. `progress` is told the share done. Raises InputError for negative speeds or watts.
     """
     data = read_table(
         path,
         {"air_speed": "m/s", "rotor_speed": "rad/s", "electrical_power": "W"},
         optional={"thrust": "N", "dial": "deg", "time": "s"},
         least_rows=1,
+        progress=progress,
     )
     problems = []
     for name in ("air_speed", "rotor_speed", "electrical_power"):

@@ -16,7 +16,7 @@ import numpy as np
 
 from energy.inputs import inputs_of
 from energy.ledger import turbine_at_work
-from energy.progress import Progress, tell
+from energy.progress import Progress, part, tell
 from energy.scenario import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
@@ -28,6 +28,8 @@ _LEAST_SETTLE_S, _SETTLE_LAGS = 3.0, 4.0  # after a change of the setting
 _LEAST_STRETCH_S, _STRETCH_LAGS = 8.0, 6.0
 _LEAST_WIND_W = 1e-6
 _LEAST_MEAN_WIND_W = 1.0
+_MOST_LOOPED = 1000  # rows: a loop is quicker than the import of the filter
+_READ = 0.3  # of the work: reading the file
 _GRID = 121
 _DRAWS = 4000
 # Priors of the smooth curve: how much it changes over the range (share of the level), over which part of the range.
@@ -95,18 +97,25 @@ class Tuned:
     curve: np.ndarray
 
 
-def read_sweep(path: Path, scenario: Scenario) -> Sweep:
+def tuned_of_file(scenario: Scenario, path: Path, progress: Progress | None = None) -> Tuned:
+    """Return `tuned_of` the drive in a CSV file (see `read_sweep`)."""
+    sweep = read_sweep(path, scenario, part(progress, 0.0, _READ))
+    return tuned_of(scenario, sweep, progress=part(progress, _READ, 1.0))
+
+
+def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None) -> Sweep:
     """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and air_speed_*
     or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
 
     Road speed and wind are multiplied by rotor.local_speed_factor, air speed too where measurement.air_speed_at says
-    free_air. Raises InputError.
+    free_air. `progress` is told the share done. Raises InputError.
     """
     data = read_table(
         path,
         {"time": "s", "electrical_power": "W"},
         optional={**SETTINGS, "air_speed": "m/s", "road_speed": "m/s", "wind_speed": "m/s", "rotor_speed": "rad/s"},
         least_rows=10,
+        progress=progress,
     )
     increasing(path, "time", data["time"])
     kinds = [name for name in SETTINGS if name in data]
@@ -241,10 +250,10 @@ def lagged(values: np.ndarray, time_s: np.ndarray, lag_s: float) -> np.ndarray:
     """Return values behind a first-order lag: y' = (x − y)/lag, exact for inputs held from row to row."""
     if lag_s <= 0:
         return values
-    from scipy.signal import lfilter
-
     step = np.diff(time_s)
-    if np.ptp(step) < 0.01 * step.mean():
+    if len(values) > _MOST_LOOPED and np.ptp(step) < 0.01 * step.mean():
+        from scipy.signal import lfilter
+
         keep = math.exp(-float(step.mean()) / lag_s)
         found, _ = lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])
         return np.asarray(found)

@@ -50,12 +50,11 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
       windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
     """
     from energy.scenario import load
-    from energy.true_pitch import read_measured, true_pitch_of
+    from energy.true_pitch import true_pitch_of_file
 
     checked = load(scenario, overrides)
-    rows = read_measured(measured)
     with common.progress("Looking for the pitch") as progress:
-        found = true_pitch_of(checked, rows, progress)
+        found, rows = true_pitch_of_file(checked, measured, progress)
     if as_json:
         common.print_json(_data(found, rows))
     else:

@@ -40,12 +40,11 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
       windtoll tune scenario.toml sweep.csv --json
     """
     from energy.scenario import load
-    from energy.tuning import read_sweep, tuned_of
+    from energy.tuning import tuned_of_file
 
     checked = load(scenario, overrides)
-    drive = read_sweep(sweep, checked)
     with common.progress("Weighing the settings") as progress:
-        found = tuned_of(checked, drive, progress=progress)
+        found = tuned_of_file(checked, sweep, progress)
     if as_json:
         common.print_json(_data(found))
     else:

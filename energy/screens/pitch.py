@@ -26,8 +26,7 @@ from energy.true_pitch import (
     as_setting,
     corrected,
     curves_over_pitches,
-    read_measured,
-    true_pitch_of,
+    true_pitch_of_file,
 )
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -48,8 +47,7 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
 @kept("Looking for the pitch", most=8)
 def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
     with uploads.as_file(content, _FILE) as path:
-        rows = read_measured(path)
-    return true_pitch_of(desk.scenario_of(bundle), rows, progress), rows
+        return true_pitch_of_file(desk.scenario_of(bundle), path, progress)
 
 
 @functools.lru_cache(maxsize=8)

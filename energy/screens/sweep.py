@@ -18,7 +18,7 @@ from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
-from energy.tuning import SCENARIO_KEYS, Tuned, as_setting, read_sweep, tuned_of
+from energy.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -35,10 +35,8 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
 
 @kept("Weighing the settings", most=8)
 def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
-    scenario = desk.scenario_of(bundle)
     with uploads.as_file(content, _FILE) as path:
-        sweep = read_sweep(path, scenario)
-    return tuned_of(scenario, sweep, progress=progress)
+        return tuned_of_file(desk.scenario_of(bundle), path, progress)
 
 
 @functools.lru_cache(maxsize=8)

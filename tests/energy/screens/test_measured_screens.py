@@ -20,8 +20,8 @@ from energy.example_measurements import HIDDEN_OFFSET_DEG, measured_example, res
 from energy.reconcile import read_results, reconciled
 from energy.scenario import Scenario, load
 from energy.screens import desk
-from energy.true_pitch import read_measured, true_pitch_of
-from energy.tuning import read_sweep, tuned_of
+from energy.true_pitch import read_measured, true_pitch_of, true_pitch_of_file
+from energy.tuning import read_sweep, tuned_of, tuned_of_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -319,9 +319,9 @@ def test_progress_rises_to_its_end(demos: Path, tmp_path: Path, name: str) -> No
     scenario = load(van / "scenario.toml")
     shares: list[float] = []
     if name == "pitch":
-        true_pitch_of(scenario, read_measured(van / "measured.csv"), shares.append)
+        true_pitch_of_file(scenario, van / "measured.csv", shares.append)
     elif name == "sweep":
-        tuned_of(scenario, read_sweep(van / "sweep.csv", scenario), progress=shares.append)
+        tuned_of_file(scenario, van / "sweep.csv", shares.append)
     else:
         (tmp_path / "results.toml").write_text(results_example(scenario))
         reconciled(scenario, read_results(tmp_path / "results.toml"), shares.append)
