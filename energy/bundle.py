@@ -120,7 +120,7 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
     entries: list[tuple[str, bytes]] = []
     for name, content in uploads:
         if name.lower().endswith(".zip"):
-            entries += _unzipped(name, content)
+            entries += unzipped(name, content)
         else:
             entries.append((name, content))
     texts = [(name, content) for name, content in entries if name.lower().endswith(".toml")]
@@ -150,12 +150,15 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
     return bundle
 
 
-def _unzipped(name: str, content: bytes) -> list[tuple[str, bytes]]:
+def unzipped(
+    name: str, content: bytes, most_files: int = MOST_FILES, most_bytes: int = MOST_FILE_BYTES
+) -> list[tuple[str, bytes]]:
+    """Return the files of a zip as (base name, bytes). Raises InputError for one that is broken, too large or hostile."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             inside = [entry for entry in archive.infolist() if not entry.is_dir()]
-            if len(inside) > MOST_FILES:
-                raise InputError(Problem(shown(name), "", f"{len(inside)} files", f"at most {MOST_FILES}"))
+            if len(inside) > most_files:
+                raise InputError(Problem(shown(name), "", f"{len(inside)} files", f"at most {most_files}"))
             found = []
             for entry in inside:
                 path = PurePosixPath(entry.filename.replace("\\", "/"))
@@ -165,10 +168,10 @@ def _unzipped(name: str, content: bytes) -> list[tuple[str, bytes]]:
                     )
                 if entry.filename.startswith("__MACOSX/") or path.name.startswith("."):
                     continue  # what a file manager adds
-                if entry.file_size > MOST_FILE_BYTES:
-                    raise InputError(_too_large(path.name, entry.file_size))
+                if entry.file_size > most_bytes:
+                    raise InputError(_too_large(path.name, entry.file_size, most_bytes))
                 with archive.open(entry) as stream:
-                    inner = stream.read(MOST_FILE_BYTES + 1)  # the size that the zip tells may be a lie
+                    inner = stream.read(most_bytes + 1)  # the size that the zip tells may be a lie
                 found.append((path.name, inner))
             return found
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError, ValueError) as error:
@@ -178,8 +181,8 @@ def _unzipped(name: str, content: bytes) -> list[tuple[str, bytes]]:
         ) from None
 
 
-def _too_large(name: str, size: int) -> Problem:
-    return Problem(shown(name), "", f"{size} bytes", f"a file of at most {MOST_FILE_BYTES} bytes")
+def _too_large(name: str, size: int, most: int = MOST_FILE_BYTES) -> Problem:
+    return Problem(shown(name), "", f"{size} bytes", f"a file of at most {most} bytes")
 
 
 def _checked_name(name: str) -> str:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -119,6 +119,23 @@ class Interval:
 
 
 @dataclass(frozen=True)
+class RunChange:
+    """One run against the mean fuel flow without the turbine: shares of it (0.04: 4 % more).
+
+    `plain` is that of its own mean; `adjusted` of its mean brought to the conditions of its pair, as the effect is
+    estimated from. Each is held against the mean without of its own kind, so that in pairs of two the working runs
+    differ from the others by the effect on average (by `paired` for the plain ones).
+    """
+
+    name: str
+    state: str
+    pair: str
+    direction: str
+    plain: float
+    adjusted: float
+
+
+@dataclass(frozen=True)
 class Comparison:
     """The answer of a road test: `with_state` against `without_state`.
 
@@ -127,7 +144,7 @@ class Comparison:
     logs give no absolute fuel), `load_points` that of calculated load in percent points. `randomisation_p` is the
     share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the least
     that it can be with so many runs. `conclusion` is one of "costs",
-    "saves", "no effect larger than", "cannot tell".
+    "saves", "no effect larger than", "cannot tell". `changes` has each of the `runs` against the mean without.
     """
 
     with_state: str
@@ -153,6 +170,7 @@ class Comparison:
     agreement: str
     warnings: tuple[str, ...]
     runs: tuple[RunWindows, ...] = field(repr=False, default=())
+    changes: tuple[RunChange, ...] = field(repr=False, default=())
 
 
 def common_source(logs: Sequence[Log], engine: Engine) -> tuple[str, Engine, bool]:
@@ -591,12 +609,17 @@ def compare(
     if effect.error is not None:
         # a ratio whose denominator falls when the effect is overestimated lies too high on average, by this much
         effect = effect.moved(-float(treated.mean()) * min(effect.error, 0.3) ** 2)
-    paired = plain_change.times(1.0 / _without_mean(plain, treated, plain_change))
+    plain_without_m3_s = _without_mean(plain, treated, plain_change)
+    paired = plain_change.times(1.0 / plain_without_m3_s)
     baseline = without_m3_s if absolute else None
     speed = float(np.mean([run.means["speed_m_s"] for run in used]))
     per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
     warnings += confounding(used, with_state, without_state, pairs)
     calm = adjusted if wind is None else _without_wind(adjusted, treated, blocks, change.estimate, wind)
+    changes = tuple(
+        RunChange(run.name, run.state, run.pair, run.direction, own / plain_without_m3_s - 1, like / without_m3_s - 1)
+        for run, own, like in zip(used, plain.tolist(), calm.tolist(), strict=True)
+    )
     p_value = randomisation_p(calm, treated, blocks) if effect.low is not None else None
     target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
     conclusion, words, more = _conclusion(
@@ -624,7 +647,28 @@ def compare(
         baseline, per_m, p_value, least_p, conclusion, words, pairs, runs_with, runs_without, design,
         (*slopes.names, *(() if wind is None else ("head wind",))), more,
         _agreement(effect, predicted, predicted_error, level), tuple(dict.fromkeys(warnings)), tuple(used),
+        changes,
     )  # fmt: skip
+
+
+def half_pairs(marked: Iterable[tuple[str, str]], with_state: str, without_state: str) -> list[str]:
+    """Return in words what keeps runs from being compared in pairs, for who marks them; [] where nothing does.
+
+    `marked` has (state, pair) of each run. `compare` is more lenient: it leaves out what has no partner.
+    """
+    runs = [(state, pair) for state, pair in marked if state in (with_state, without_state)]
+    found = [f"no run is marked {s}" for s in (with_state, without_state) if all(state != s for state, _ in runs)]
+    if found:
+        return found
+    for name in dict.fromkeys(pair for _, pair in runs if pair):
+        states = {state for state, pair in runs if pair == name}
+        if len(states) == 1:
+            missing = without_state if with_state in states else with_state
+            found.append(f"pair {name} has no run {missing}")
+    alone = sum(not pair for _, pair in runs)
+    if 0 < alone < len(runs):
+        found.append(f"{alone} run{'s' if alone > 1 else ''} without a pair beside runs that have one")
+    return found
 
 
 def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:

@@ -82,6 +82,15 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "count": {"": (1, 0), "1": (1, 0)},
 }  # fmt: skip
 
+# Units to choose from where a person says what a column holds, the likeliest first.
+UNITS_TO_CHOOSE: dict[str, tuple[str, ...]] = {
+    "time": ("s", "ms", "min"), "speed": ("km/h", "mph", "m/s", "kn"), "rotation": ("rpm", "rad/s"),
+    "fraction": ("%", "fraction"), "ratio": ("",), "pressure": ("kPa", "bar", "hPa", "psi", "inHg"),
+    "temperature": ("degC", "degF", "K"), "mass flow": ("g/s", "kg/h", "lb/min"),
+    "volume flow": ("L/h", "mL/min", "gal/h"), "torque": ("N*m", "lb-ft"), "voltage": ("V", "mV"),
+    "length": ("m", "km", "ft", "mi"), "angle": ("deg",), "power": ("W", "kW"), "count": ("",),
+}  # fmt: skip
+
 FAST_HOLD_S = 3.0
 _FAST, _SLOW = FAST_HOLD_S, 120.0
 _C0 = 273.15

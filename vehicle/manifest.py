@@ -43,17 +43,17 @@ from vehicle.units import QuantityError, example, parse
 STATES = ("absent", "stowed", "working")
 _VEHICLE = {"name": "", "mass": "kg", "coastdown_a": "N", "coastdown_b": "N*s/m", "coastdown_c": "N*s**2/m**2"}
 _ENGINE = {"fuel": "", "displacement": "m**3", "volumetric_efficiency": "dimensionless"}
-_RUN = {
+RUN_KEYS = {
     "file": "", "state": "", "pair": "", "block": "", "direction": "", "head_wind": "m/s", "temperature": "K",
     "pressure": "Pa", "route": "", "notes": "", "date": "", "start": "s", "end": "s", "exclude": "", "columns": "",
     "wind": "", "wind_speed": "m/s", "wind_from": "", "vehicle": "", "driver": "", "tyre_pressure": "Pa",
     "displacement": "m**3", "fuel": "", "name": "", "started": "", "protocol": "", "parameters": "",
 }  # fmt: skip
 _TABLES = dict.fromkeys(("vehicle", "engine", "columns", "directions", "runs", "run", "title", "note", "notes"), "")
-_SAME = {"log": "file", "path": "file", "csv": "file", "turbine": "state", "heading": "direction", "from": "start",
+SAME_KEYS = {"log": "file", "path": "file", "csv": "file", "turbine": "state", "heading": "direction", "from": "start",
          "until": "end", "to": "end", "note": "notes", "ambient_temperature": "temperature", "headwind": "head_wind",
          "state_of_turbine": "state", "turbine_state": "state"}  # fmt: skip
-_STATE_WORDS = {"on": "working", "with": "working", "off": "stowed", "without": "absent", "removed": "absent",
+STATE_WORDS = {"on": "working", "with": "working", "off": "stowed", "without": "absent", "removed": "absent",
                 "none": "absent", "feathered": "stowed", "stopped": "stowed", "running": "working"}  # fmt: skip
 
 
@@ -284,8 +284,8 @@ def _run(
     where = f"runs[{number}]"
     table: dict[str, Any] = {}
     for key, value in entry.items():
-        table[_SAME.get(key, key) if key not in _RUN else key] = value
-    _unknown(path, where, table, _RUN, problems, warnings)
+        table[SAME_KEYS.get(key, key) if key not in RUN_KEYS else key] = value
+    _unknown(path, where, table, RUN_KEYS, problems, warnings)
     if table.get("exclude") is True:
         warnings.append(f"{where} ({table.get('file')}) is left out as the manifest says")
         return None
@@ -309,7 +309,7 @@ def _run(
             )
         )
     state = str(table.get("state", "")).strip().lower()
-    state = _STATE_WORDS.get(state, state)
+    state = STATE_WORDS.get(state, state)
     if state not in STATES and "state" in table:
         near = nearest(state, STATES) if state else None
         read = shown(table["state"])
@@ -318,7 +318,7 @@ def _run(
     if isinstance(pair, (dict, list)):
         problems.append(Problem(path.name, f"{where}.pair", shown(pair), "a number or a word"))
     numbers = {
-        key: _quantity(path, f"{where}.{key}", table.get(key), _RUN[key], problems)
+        key: _quantity(path, f"{where}.{key}", table.get(key), RUN_KEYS[key], problems)
         for key in ("temperature", "pressure", "start", "end")
     }
     wind = table.get("head_wind")

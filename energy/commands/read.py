@@ -41,9 +41,9 @@ def command(
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
-    from energy.commands.compare import present
     from vehicle.obd_log import read_log
     from vehicle.problems import InputError, Problem
+    from vehicle.road_test import present
 
     engine, overrides, mass, road_load = _known(manifest, displacement, fuel_name, volumetric_efficiency, columns)
     if out is not None and len(logs) > 1:

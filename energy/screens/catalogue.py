@@ -34,6 +34,7 @@ SCREENS = (
     Screen(BUILD, "What setting is best?", "setting", "setting"),
     Screen(BUILD, "When is it hot?", "heat", "heat"),
     Screen(BUILD, "What must it withstand?", "loads", "withstand"),
+    Screen(MEASURE, "How many runs would prove it?", "plan", "plan"),
     Screen(MEASURE, "What did the road say?", "road", "road"),
     Screen(MEASURE, "Is the pitch what the dial says?", "pitch", "pitch"),
     Screen(MEASURE, "Where did the watts go?", "watts", "watts"),

@@ -63,6 +63,11 @@ def show(work: Work) -> None:
     )
 
 
+def one(key: str, work: Work) -> None:
+    """Show the slider of one key."""
+    _slider(next(dial for dial in DIALS if dial.key == key), work)
+
+
 def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
     quantity = getattr(work.told.scenario.table(table), name)

@@ -3,271 +3,234 @@
 from __future__ import annotations
 
 import functools
-import tempfile
-import time
-from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
 from energy import bundle as bundles
+from energy import road_test as told
 from energy.bundle import Bundle
-from energy.commands.compare import in_words, windows_of_runs
-from energy.commands.prediction import scenario_effect
-from energy.commands.read import in_usual_unit
-from energy.pictures import BLACK, BLUE, ORANGE, Picture
-from energy.screens import desk, page
-from vehicle.comparison import Comparison, compare
-from vehicle.log_columns import PARAMETERS
+from energy.prediction import scenario_effect
+from energy.road_pictures import effect_picture
+from energy.road_test import RoadTest
+from energy.road_uploads import Uploads, laid_out, taken, to_zip
+from energy.screens import desk, live, page, road_marks
+from energy.screens.desk import Work
+from energy.screens.road_marks import Logs
+from vehicle.comparison import half_pairs
 from vehicle.manifest import STATES, read_manifest
-from vehicle.obd_log import Log, read_log
+from vehicle.obd_log import Log
 from vehicle.problems import InputError
-from vehicle.units import figures
+from vehicle.run_list import LEFT_OUT, Marks, with_marks
+from vehicle.units import show as shown
 
 _HEADING = "What did the road say?"
-_LEAVE = "(as read)"
-_MEANINGS = (_LEAVE, "ignore", *(f"{p.words} ({p.usual_unit})" if p.usual_unit else p.words for p in PARAMETERS))
-_Files = tuple[tuple[str, bytes], ...]
-_Columns = tuple[tuple[str, str], ...]
-
-
-@functools.lru_cache(maxsize=32)
-def _log(name: str, content: bytes, columns: _Columns) -> Log:
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
-        return read_log(path, dict(columns), where=name)
-
-
-@functools.lru_cache(maxsize=8)
-def _compared(files: _Files, manifest: str, bundle: Bundle, without: str) -> tuple[Comparison, list[str]]:
-    """Return the comparison of the uploaded runs beside the scenario's prediction, and its words."""
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        for name, content in files:
-            (Path(folder) / name).write_bytes(content)
-        path = Path(folder) / "runs.toml"
-        path.write_text(manifest, encoding="utf-8")
-        test = read_manifest(path)
-        runs, absolute, words = windows_of_runs(test)
-        predicted = _predicted(bundle, without)
-        found = compare(
-            runs, without_state=without, predicted=predicted[0], predicted_error=predicted[1], absolute=absolute
-        )
-    return found, in_words(found, [*test.warnings, *found.warnings], words)
-
-
-def _predicted(bundle: Bundle, without: str) -> tuple[float | None, float]:
-    with bundles.laid_out(bundle) as path:
-        try:
-            return scenario_effect(path, (), "working", without)
-        except InputError:  # a scenario without fuel predicts no change of fuel
-            return None, 0.0
+_MOST_KEPT = 4
+_CAUTIONS = (
+    "The driver drives. Starting, watching and marking a recording is a passenger's job.",
+    "An interval holds for this vehicle, road, speed and weather: another day may say something else.",
+)
 
 
 def show() -> None:
     """Show the screen."""
     work = desk.work()
     top = st.container()
-    st.html(
-        '<p class="wt-note">Upload the logs of your road test: any OBD logger\'s CSV, or what windtoll record wrote. One log '
-        "a run; runs of one pair are driven on the same road within the same hour, one with the turbine working and one "
-        "without. They stay on this machine.</p>"
+    held = _uploaded()
+    found: RoadTest | None = None
+    sentence, why = "Nothing yet: upload the logs of runs with and without the turbine.", list[str]()
+    try:
+        uploads = taken(held)
+        if uploads.logs:
+            found, sentence, why = _judged(uploads, work)
+        elif uploads.listed:
+            sentence = "Not yet: the list of runs is there, its logs are not."
+    except InputError as error:
+        sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
+    with top:
+        page.answer_line(work, _HEADING, sentence)
+        if why:
+            page.problem_list(why, "Why")
+        if found is not None:
+            _shown(found, work)
+    with st.expander("Watch a recording while windtoll record writes it in another terminal"):
+        live.show()
+    page.cautions(_CAUTIONS)
+    page.assumptions(work)
+
+
+def _uploaded() -> tuple[tuple[str, bytes], ...]:
+    """Let files be uploaded; return those held, which stay while other screens are looked at."""
+
+    def take() -> None:
+        st.session_state["road uploads"] = tuple((u.name, u.getvalue()) for u in st.session_state["logs"] or ())
+
+    page.finding("Your road test")
+    road_marks.note(
+        "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs (runs.toml) "
+        "if you have one: it says which run was driven how. A zip taken away here works as well. Everything stays on this "
+        "machine."
     )
-    uploads = st.file_uploader("Logs of engine data (CSV)", type=["csv", "txt"], accept_multiple_files=True, key="logs")
-    files = _named([(upload.name, upload.getvalue()) for upload in uploads])
-    columns: dict[str, _Columns] = {}
-    faulty = False
-    for number, (name, content) in enumerate(files, 1):
-        with st.expander(f"Log {number}: what was understood", expanded=len(files) == 1):
-            faulty |= not _understood(number, name, content, columns)
-    sentence = "Nothing yet: upload the logs of runs with and without the turbine."
-    found = None
-    if files and not faulty:
-        manifest = _marked(files, columns)
-        try:
-            with st.spinner("Comparing the runs", show_time=True):
-                found, words = _compared(files, manifest, work.usable, st.session_state.get("road without", "stowed"))
-            sentence = found.words
-        except InputError as error:
-            sentence = "The runs cannot be compared yet."
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+    st.file_uploader(
+        "Logs of engine data (CSV) and their list (runs.toml)",
+        type=["csv", "txt", "toml", "zip"],
+        accept_multiple_files=True,
+        key="logs",
+        on_change=take,
+    )
+    held: tuple[tuple[str, bytes], ...] = st.session_state.get("road uploads", ())
+    if held and not st.session_state.get("logs"):
+        road_marks.note(f"Still held from before: {', '.join(name for name, _ in held)}.")
+        if st.button("Let go of these files", key="drop road"):
+            st.session_state.pop("road uploads")
+            st.rerun()
+    return held
+
+
+def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[str]]:
+    """Show what was understood and let it be marked; return the comparison if there is one, the answer, and why not."""
+    columns = road_marks.corrections()
+    with st.container():
+        logs = road_marks.read(uploads, columns)
+    road_marks.understood(uploads, logs)
+    marks = road_marks.marked(uploads, logs)
+    engine = road_marks.engine(uploads, work)
+    text = with_marks(uploads.text, marks, columns, engine)
+    compared = _what_is_compared(_states(marks, logs))
+    _take_away(uploads, text)
+    if any(isinstance(logs.get(run.file), InputError) for run in marks if run.state != LEFT_OUT):
+        return None, "The runs cannot be compared yet.", ["A log cannot be read: see what was understood of the logs."]
+    if compared is None:
+        return None, "Not yet: upload or mark runs with the turbine working and runs without it.", []
+    with_state, without_state = compared
+    if not uploads.listed:
+        half = half_pairs(_states(marks, logs), with_state, without_state)
+        if half:
+            return None, f"Not yet: {'; '.join(half)}.", []
+    try:
+        found = _compared(uploads, text, work.usable, with_state, without_state)
+    except InputError as error:
+        return None, "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
+    return found, found.answer.words, []
+
+
+def _states(marks: list[Marks], logs: Logs) -> list[tuple[str, str]]:
+    """Return (state, pair) of every run that counts; of one that the log marks, those of the log."""
+    found = []
+    for run in marks:
+        log = logs.get(run.file)
+        if run.state in STATES:
+            found.append((run.state, run.pair))
+        elif run.state != LEFT_OUT and isinstance(log, Log):
+            found += [(state, run.pair) for state in road_marks.states_in(log)]
+    return found
+
+
+def _what_is_compared(states: list[tuple[str, str]]) -> tuple[str, str] | None:
+    """Let the user say what is held against what, where more than one thing can be; None where nothing can.
+
+    The first is what `windtoll compare` takes: working against stowed if there are such runs, else absent.
+    """
+    there = {state for state, _ in states}
+    possible = [("working", "stowed"), ("working", "absent"), ("stowed", "absent")]
+    possible = [pair for pair in possible if set(pair) <= there]
+    if len(possible) < 2:
+        return possible[0] if possible else None
+    words = {
+        ("working", "stowed"): "working, against carried stowed",
+        ("working", "absent"): "working, against left at home",
+        ("stowed", "absent"): "carried stowed, against left at home",
+    }
+    return st.radio("What is compared", possible, key="road compared", format_func=words.__getitem__, horizontal=True)
+
+
+def _take_away(uploads: Uploads, text: str) -> None:
+    with st.container(horizontal=True):
         st.download_button(
-            "Take the list of runs away (runs.toml, for windtoll compare)",
-            data=manifest.encode(),
+            "Take the list of runs away (runs.toml)",
+            data=text.encode(),
             file_name="runs.toml",
             mime="application/toml",
             key="take runs",
             on_click="ignore",
         )
-    with top:
-        page.answer_line(work, _HEADING, sentence)
-    if found is not None:
-        page.picture(_picture(found, work.usable), headed=False)
-        page.finding("How it was reached")
-        page.bullets([line.strip().removeprefix("- ") for line in words if line.strip()])
-    with st.expander("Watch a recording while windtoll record writes it in another terminal"):
-        _live()
-    page.cautions(("The driver drives. Starting, watching and marking a recording is a passenger's job.",))
-
-
-def _live() -> None:
-    """Show the last values of a recording on this machine's disk, read anew every two seconds."""
-    name = st.text_input(
-        "The file that is being written (its place on this machine)", key="live file", placeholder="/home/me/run_01.csv"
-    )
-    if name.strip():
-        _follow(Path(name.strip()).expanduser())
-
-
-@st.fragment(run_every=2.0)
-def _follow(path: Path) -> None:
-    if path.suffix.lower() != ".csv" or not path.is_file():
-        page.problem_list(
-            [f"{path}: no such CSV file; accepted: the file that windtoll record writes"], "Not to be seen"
+        st.download_button(
+            "Take list and logs away (zip)",
+            data=lambda: to_zip(text, uploads.logs),
+            file_name="road_test.zip",
+            mime="application/zip",
+            key="take road test",
+            on_click="ignore",
         )
-        return
-    try:
-        log = read_log(path)
-    except InputError as error:
-        page.problem_list([str(problem) for problem in error.problems], "Not yet to be read")
-        return
-    words = {p.name: p.words for p in PARAMETERS}
-    rows = []
-    for name in log.table.columns:
-        known = log.table[name].dropna()
-        if name in words and len(known):
-            value, unit = in_usual_unit(name, float(known.iloc[-1]))
-            rows.append((words[name], f"{figures(value, 3)} {unit}"))
-    since = max(0.0, time.time() - path.stat().st_mtime)
-    late = f", last written {since:.0f} s ago: is it still recording?" if since > 10 else ""
-    page.bullets([f"{log.rows} rows over {log.duration_s / 60:.1f} min{late}"])
-    page.table(("quantity", "last value"), rows, caption="Last values of the recording")
+    road_marks.note("windtoll compare runs.toml says the same of them; the zip can be brought back here.")
 
 
-def _named(uploads: Sequence[tuple[str, bytes]]) -> _Files:
-    """Return the uploads under names of our own: what was uploaded is never used as a path."""
-    return tuple((f"log_{number:02d}.csv", content) for number, (_, content) in enumerate(uploads, 1))
+def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, without_state: str) -> RoadTest:
+    """Return the comparison beside the scenario's prediction, with a bar while it is made; the last few are kept."""
+    kept: dict[Any, RoadTest] = st.session_state.setdefault("road told", {})
+    key = (text, uploads.logs, bundle, with_state, without_state)
+    if key not in kept:
+        progress = page.Progress("Comparing the runs with the prediction")
+        try:
+            with laid_out(text, uploads.logs) as path:
+                found = told.road_test(
+                    read_manifest(path),
+                    with_state=with_state,
+                    without_state=without_state,
+                    predict=lambda one, other: predicted(bundle, one, other),
+                    planned_m_s=planned_m_s(bundle),
+                    read=road_marks.reader(uploads),
+                    progress=progress,
+                )
+        finally:
+            progress.done()
+        while len(kept) >= _MOST_KEPT:
+            kept.pop(next(iter(kept)))
+        kept[key] = found
+    return kept[key]
 
 
-def _understood(number: int, name: str, content: bytes, columns: dict[str, _Columns]) -> bool:
-    """Show what was read in a log and let a column's meaning be corrected; return whether it can be used."""
-    uploads = st.session_state.get("logs") or []
-    if number <= len(uploads):
-        st.html(f'<p class="wt-note">{page.escape(uploads[number - 1].name)}</p>')
-    try:
-        log = _log(name, content, ())
-        chosen = _corrections(number, log)
-        columns[name] = chosen
-        log = _log(name, content, chosen)
-    except InputError as error:
-        page.problem_list([str(problem) for problem in error.problems], "This log cannot be used")
-        return False
-    page.table(
-        ("column", "taken for", "unit", "use", "mind"),
-        [(c.header.strip(), c.parameter, c.unit, c.use, c.note) for c in log.columns],
-        caption=f"Columns of log {number}",
+@functools.lru_cache(maxsize=16)
+def predicted(bundle: Bundle, with_state: str, without_state: str) -> tuple[float, float] | None:
+    """Return the scenario's change of fuel and its half-width as shares; None where it burns no fuel."""
+    with bundles.laid_out(bundle) as path:
+        try:
+            return scenario_effect(path, (), with_state, without_state)
+        except InputError:  # a scenario without fuel predicts no change of fuel
+            return None
+
+
+def planned_m_s(bundle: Bundle) -> float | None:
+    """Return the one road speed that a scenario is for; None where it has a schedule, or none."""
+    trip = desk.scenario_of(bundle).trip
+    return None if trip.schedule is not None or trip.road_speed is None else trip.road_speed.value
+
+
+def _shown(found: RoadTest, work: Work) -> None:
+    """Show the picture, what the measurement says of the prediction, the numbers, and how they were reached."""
+    page.picture(
+        effect_picture(found),
+        "Above: the effect with its interval, and the prediction of the scenario in work. Under it every pair (or run), each "
+        "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
+        headed=False,
     )
-    said = [f"{log.rows} rows over {log.duration_s / 60:.1f} min; clock: {log.clock}"]
-    said += [f"{repair.count} × {repair.what}" for repair in log.repairs] + list(log.notes)
-    page.bullets(said)
-    return True
-
-
-def _corrections(number: int, log: Log) -> _Columns:
-    chosen = []
-    if st.checkbox("Correct what a column means", key=f"correct {number}"):
-        for column in log.columns:
-            header = column.header.strip()
-            meaning = st.selectbox(
-                f"log {number}, column {column.index + 1}: {_plain(header)}",
-                _MEANINGS,
-                key=f"meaning {number} {header}",
-            )
-            if meaning != _LEAVE:
-                chosen.append((header, str(meaning)))
-    return tuple(chosen)
-
-
-def _plain(text: str) -> str:
-    """Return a header as a label shows it: letters, digits and spaces only, since labels are read as markup."""
-    return "".join(c if c.isalnum() or c in " .%/-" else " " for c in text)[:40] or "(no name)"
-
-
-def _marked(files: _Files, columns: dict[str, _Columns]) -> str:
-    """Let the runs be marked; return them as the text of a list of runs."""
-    import tomlkit
-
-    document = tomlkit.document()
-    engine = desk.work().told.scenario.engine
-    if engine is not None:
-        table = tomlkit.table()
-        table["fuel"] = engine.fuel
-        table["displacement"] = f"{engine.displacement.value * 1e3:.6g} L"
-        document["engine"] = table
-    runs = tomlkit.aot()
-    page.finding("Mark the runs")
-    for number, (name, _) in enumerate(files, 1):
-        with st.container(border=True, horizontal=True, vertical_alignment="bottom"):
-            state = st.selectbox(
-                f"log {number}: turbine", STATES, index=2 if number % 2 else 1, key=f"state {number}", width=180
-            )
-            pair = st.text_input(f"log {number}: pair", value=str((number + 1) // 2), key=f"pair {number}", width=120)
-            direction = st.text_input(f"log {number}: direction", key=f"direction {number}", width=150)
-            wind = st.text_input(
-                f"log {number}: head wind", key=f"wind {number}", width=170, placeholder="2 m/s, tail wind negative"
-            )
-        run = tomlkit.table()
-        run["file"], run["state"] = name, state
-        for key, value in (("pair", pair), ("direction", direction), ("head_wind", wind)):
-            if value.strip():
-                run[key] = value.strip()
-        if columns.get(name):
-            own: Any = tomlkit.inline_table()
-            own.update(dict(columns[name]))
-            run["columns"] = own
-        runs.append(run)
-    document["runs"] = runs
-    st.radio(
-        "without means",
-        ("stowed", "absent"),
-        key="road without",
-        horizontal=True,
-        format_func={"stowed": "carried stowed", "absent": "left at home"}.__getitem__,
-    )
-    return tomlkit.dumps(document)
-
-
-def _picture(found: Comparison, bundle: Bundle) -> Picture:
-    """Return the measured effect as an interval beside the prediction, and the mean of every run under it."""
-    import altair as alt
-    import pandas as pd
-
-    rows = [("measured", 100 * found.effect.estimate, found.effect.low, found.effect.high)]
-    predicted, error = _predicted(bundle, found.without_state)
-    if predicted is not None:
-        rows.append(("predicted", 100 * predicted, predicted - error, predicted + error))
-    base = [r.mean_fuel_m3_s for r in found.runs if r.state == found.without_state]
-    middle = sum(base) / len(base) if base else float("nan")
-    for run in found.runs:
-        rows.append((f"{run.name}, {run.state}", 100 * (run.mean_fuel_m3_s / middle - 1), None, None))
-    frame = pd.DataFrame(rows, columns=["what", "change of fuel, %", "low", "high"])
-    frame["low"], frame["high"] = 100 * frame["low"].astype(float), 100 * frame["high"].astype(float)
-    frame["kind"] = ["measured", *(["predicted"] if predicted is not None else []), *["run"] * len(found.runs)]
-    y = alt.Y("what:N", title=None, sort=list(frame["what"]), axis=alt.Axis(labelLimit=170))
-    x = alt.X("change of fuel, %:Q", title=f"fuel against {found.without_state}, %")
-    colour = alt.Color(
-        "kind:N",
-        legend=None,
-        scale=alt.Scale(domain=["measured", "predicted", "run"], range=[BLUE, ORANGE, BLACK]),
-    )
-    tip = ["what:N", *(alt.Tooltip(f"{n}:Q", format="+.2f") for n in ("change of fuel, %", "low", "high"))]
-    points = (
-        alt.Chart(frame)
-        .mark_point(filled=True, size=90, opacity=1)
-        .encode(x=x, y=y, color=colour, shape=alt.Shape("kind:N", legend=None), tooltip=tip)
-    )
-    spans = alt.Chart(frame.dropna(subset=["low", "high"])).mark_rule(strokeWidth=4)
-    zero = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=BLACK).encode(x="zero:Q")
-    layers = alt.layer(zero, spans.encode(x="low:Q", x2="high:Q", y=y, color=colour, tooltip=tip), points)
-    return Picture("road_test_effect", found.words, layers.properties(height=alt.Step(28)), frame)
+    for text in told.agreement_words(found):
+        page.finding(text)
+    planned, driven = planned_m_s(work.usable), told.driven_m_s(found.answer)
+    if found.predicted is not None and planned is not None and told.at_other_speed(planned, found.answer):
+        speed = shown(driven, "speed", desk.system())
+        if st.button(f"Predict for the {speed} that was driven", key="predict for driven"):
+            desk.put_value("trip.road_speed", speed)
+            desk.renew()
+            st.rerun()
+    if found.warnings:
+        page.finding("Mind")
+        page.bullets(found.warnings)
+    page.table(("quantity", "estimate", "interval"), told.number_rows(found), numbers=(1,), caption="What was found")
+    with st.expander(f"How it was reached, run by run ({len(found.answer.runs)})"):
+        page.bullets(told.how_words(found))
+        page.table(told.RUN_COLUMNS, told.run_rows(found), numbers=(3, 4, 5, 6), caption="Runs that were compared")
+        again = told.reconcile_words(found)
+        if again:
+            road_marks.note("For windtoll reconcile, as a result of yours:")
+            st.code("\n".join(again), language="toml", wrap_lines=True)

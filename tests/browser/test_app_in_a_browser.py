@@ -255,7 +255,7 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     page.wait_for_function("t => document.querySelector('.wt-title')?.innerText === t", arg=hostile)
     assert "<svg onload=alert(2)>" in _verdict(page)
     for place in PLACES[1:]:
-        page.locator(f"[data-testid=stSidebar] a[href$='/{place}']").click()
+        page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place)).click()
         page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
         _settled(page)
         assert page.locator(".wt-title").inner_text() == hostile
@@ -350,7 +350,7 @@ def test_a_real_log_is_uploaded_and_understood(page: Any, address: str) -> None:
     _settled(page)
     said = page.locator("[data-testid=stMain]").inner_text()
     assert "<i>drive</i>.csv" in said
-    assert "speed_m_s" in said
+    assert "vehicle speed" in said
     assert "Mark the runs" in said
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there

@@ -115,7 +115,7 @@ def test_compare_in_words(tmp_path):
         "working against stowed: costs",
         "L/h",
         "randomisation test",
-        "420 of     420 kept",
+        "420 of 420 kept",
         "plain run means",
     ):
         assert part in text

@@ -12,6 +12,7 @@ from vehicle.comparison import (
     RunWindows,
     common_source,
     compare,
+    half_pairs,
     inside_slopes,
     runs_of_states,
     spread_within_pairs,
@@ -436,3 +437,45 @@ def test_few_pairs_are_not_blamed_on_a_few_runs():
     assert answer.conclusion == "costs"
     assert answer.randomisation_p == answer.randomisation_least_p == 0.125  # 2 of 2^4 dealings: Fisher 1935, §21
     assert not any("randomisation" in text for text in answer.warnings)
+
+
+def _with_wind(windy: bool) -> list[RunWindows]:
+    parts = prepared(90, added=lambda _log, flow: 1.05 * flow)
+    draw = np.random.default_rng(4)
+    runs = []
+    for place, part in enumerate(parts[: len(parts) // 2 * 2]):
+        run = replace(part["stowed" if place % 2 else "working"], pair=str(place // 2))
+        means = {**run.means, "head_wind_m_s": float(draw.normal(0, 2))} if windy else run.means
+        runs.append(replace(run, means=means))
+    return runs
+
+
+@pytest.mark.parametrize("windy", [False, True])
+def test_the_change_of_each_run_is_that_of_the_effect(windy: bool) -> None:
+    found = compare(_with_wind(windy))
+    assert ("head wind" in found.adjusted_for) == windy
+    assert [change.name for change in found.changes] == [run.name for run in found.runs]
+
+    def difference(get) -> float:
+        means = {s: np.mean([get(c) for c in found.changes if c.state == s]) for s in ("working", "stowed")}
+        return means["working"] - means["stowed"]
+
+    assert difference(lambda change: change.plain) == pytest.approx(found.paired.estimate, abs=1e-12)
+    error = found.effect.error  # the estimate is moved by half its square, against the bias of a ratio
+    assert difference(lambda change: change.adjusted) == pytest.approx(
+        found.effect.estimate + 0.5 * error**2, abs=1e-12
+    )
+    base = np.mean([run.mean_fuel_m3_s for run in found.runs if run.state == "stowed"])
+    first = found.changes[0]
+    assert first.plain == pytest.approx(found.runs[0].mean_fuel_m3_s / base - 1)
+
+
+def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
+    def said(*marked: tuple[str, str]) -> list[str]:
+        return half_pairs(marked, "working", "stowed")
+
+    assert said(("working", "1"), ("stowed", "1")) == []
+    assert said(("working", ""), ("stowed", "")) == []
+    assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
+    assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
+    assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == ["1 run without a pair beside runs that have one"]

@@ -249,46 +249,6 @@ def test_a_scenario_that_cannot_be_answered_leaves_the_last_one_visible(app: App
     assert _sentence(demos) in _told(app)
 
 
-def _drive(fuel_l_h: float, seed: int) -> bytes:
-    """Return a log of 6 minutes at about 90 km/h, invented: a little noise, and a fuel rate."""
-    import numpy as np
-
-    rng = np.random.default_rng(seed)
-    rows = ["time (s),vehicle speed (km/h),engine fuel rate (L/h),engine speed (rpm)"]
-    for k in range(360):
-        speed = 90 + 2 * np.sin(k / 30) + rng.normal(0, 0.3)
-        rows.append(f"{k},{speed:.2f},{fuel_l_h * (speed / 90) ** 2 + rng.normal(0, 0.05):.4f},2200")
-    return "\n".join(rows).encode()
-
-
-def test_uploaded_logs_give_what_the_command_line_says_of_them(app: AppTest, tmp_path: Path) -> None:
-    logs = [_drive(level, seed) for seed, level in enumerate((8.0, 7.0, 8.1, 7.05, 7.9, 6.95))]
-    shown = _at(app, "road")
-    names = ["<b>run</b>.csv", "../../run2.csv", "c.csv", "d.csv", "e.csv", "f.csv"]
-    shown.file_uploader[0].set_value([(n, content, "text/csv") for n, content in zip(names, logs, strict=True)]).run()
-    assert not shown.exception
-    lines = ['[engine]\nfuel = "diesel"\ndisplacement = "2.2 L"']
-    for number, content in enumerate(logs, 1):
-        (tmp_path / f"log_{number:02d}.csv").write_bytes(content)
-        state = "working" if number % 2 else "stowed"
-        lines.append(f'[[runs]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
-    (tmp_path / "runs.toml").write_text("\n".join(lines))
-    done = run("compare", str(tmp_path / "runs.toml"), "--json")
-    assert done.returncode == 0, done.stderr
-    data = json.loads(done.stdout)
-    assert data["words"] in _said(shown)
-    assert data["conclusion"] == "costs"
-    assert "<b>run</b>" not in _said(shown)
-    assert "&lt;b&gt;run&lt;/b&gt;.csv" in _said(shown)
-
-
-def test_a_log_that_cannot_be_read_is_told(app: AppTest) -> None:
-    shown = _at(app, "road")
-    shown.file_uploader[0].set_value([("a.csv", b"\x00\x01garbage", "text/csv")]).run()
-    assert not shown.exception
-    assert "This log cannot be used" in _said(shown)
-
-
 def test_a_trip_of_ones_own_is_followed(app: AppTest, demos: Path, tmp_path: Path) -> None:
     rows = ["time_s,speed_km_h"] + [f"{60 * k},{90 if k % 10 else 0}" for k in range(90)]
     trip = "\n".join(rows).encode()
@@ -301,19 +261,3 @@ def test_a_trip_of_ones_own_is_followed(app: AppTest, demos: Path, tmp_path: Pat
     done = run("heat", scenario, "--trip", str(tmp_path / "trip.csv"), "--json")
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["sentence"] in _said(shown)
-
-
-def test_a_recording_that_grows_is_watched(app: AppTest, tmp_path: Path) -> None:
-    recording = tmp_path / "run_01.csv"
-    rows = _drive(8.0, 1).decode().splitlines()
-    recording.write_text("\n".join(rows[:101]) + "\n")
-    shown = _at(app, "road")
-    shown.text_input(key="live file").set_value(str(recording)).run()
-    assert not shown.exception
-    assert "100 rows" in _said(shown)
-    assert "vehicle speed" in _said(shown)
-    recording.write_text("\n".join(rows[:201]) + "\n")
-    shown.run()
-    assert "200 rows" in _said(shown)
-    shown.text_input(key="live file").set_value(str(tmp_path / "none.csv")).run()
-    assert "no such CSV file" in _said(shown)

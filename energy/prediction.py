@@ -1,4 +1,4 @@
-"""The effect that the model expects, for the commands that hold a road test against it."""
+"""The effect on fuel that the model expects, for whatever holds a road test against it or plans one."""
 
 from __future__ import annotations
 

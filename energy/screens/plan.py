@@ -1,0 +1,217 @@
+"""How many runs would prove it? Pairs of runs for the predicted effect, their order, and a sheet to take along."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from energy import road_plan, run_sheet
+from energy.road_pictures import plan_picture
+from energy.road_plan import RoadPlan, Spread
+from energy.road_uploads import Uploads, laid_out, taken
+from energy.screens import desk, dials, page, road_marks
+from energy.screens.desk import Work
+from energy.screens.road import planned_m_s, predicted
+from vehicle.manifest import read_manifest
+from vehicle.problems import InputError
+from vehicle.run_list import Marks, marks_of, matched, with_marks
+from vehicle.units import figures
+
+_HEADING = "How many runs would prove it?"
+_ASSUMED, _OWN, _LOGS = "assumed", "my own figure", "from logs of mine"
+_PAIRS_WITHOUT_EFFECT = 6
+_LENGTH = {"metric": "15 km", "us": "10 mi", "uk": "10 mi"}
+
+
+def show() -> None:
+    """Show the screen."""
+    work = desk.work()
+    top = st.container()
+    page.finding("What the test is to be")
+    plan, why = None, list[str]()
+    without, power, pairs, length = _asked(work)
+    try:
+        spread = _spread()
+        effect = predicted(work.usable, "working", without)
+        speed = planned_m_s(work.usable)
+        plan = road_plan.road_plan(
+            effect,
+            spread,
+            pairs=pairs or (_PAIRS_WITHOUT_EFFECT if effect is None else None),
+            without_state=without,
+            power=power / 100,
+            speed=road_plan.speed_words(speed),
+            seed=_seed(),
+            run_length_m=road_plan.typed_length(length, "length of a run") if length else None,
+            speed_m_s=speed,
+        )
+        if effect is None:
+            why = ["The scenario burns no fuel: no change of it is predicted."]
+    except InputError as error:
+        why = [str(problem) for problem in error.problems]
+    with top:
+        page.answer_line(
+            work, _HEADING, road_plan.plan_sentence(plan) if plan else "No number of runs can be told from that."
+        )
+        if why:
+            page.problem_list(why, "Mind" if plan else "Why")
+        if plan is not None:
+            page.picture(plan_picture(plan), _note(plan), headed=False)
+            page.bullets(_said(plan))
+    if plan is not None:
+        _sheet(plan)
+        _numbers(plan)
+    page.cautions((run_sheet.CAUTIONS[0], run_sheet.WEATHER[0], *run_sheet.CAUTIONS[1:], *run_sheet.WEATHER[1:]))
+    page.assumptions(work)
+
+
+def _asked(work: Work) -> tuple[str, float, int, str]:
+    """Return the state to drive against, the wanted chance in %, the pairs asked for (0: as needed), a run's length."""
+    scenario, system = work.told.scenario, desk.system()
+    left, right = st.columns(2)
+    with left:
+        if scenario.trip.schedule is None and scenario.trip.road_speed is not None:
+            dials.one("trip.road_speed", work)
+        else:
+            road_marks.note("Speed: as the scenario's schedule has it.")
+        length = st.text_input(
+            "length of one run, one way", _LENGTH[system], key=f"plan length {system}", placeholder=_LENGTH[system]
+        )
+    with right:
+        power = st.selectbox(
+            "wanted chance to see the predicted effect", (80, 90, 95), key="plan power", format_func=lambda p: f"{p} %"
+        )
+        pairs = st.number_input(
+            "pairs to drive (0: as many as that needs)", min_value=0, max_value=1000, value=0, step=2, key="plan pairs"
+        )
+    without = st.radio(
+        "against",
+        ("stowed", "absent"),
+        key="plan without",
+        horizontal=True,
+        format_func={"stowed": "carrying it stowed", "absent": "leaving it at home"}.__getitem__,
+    )
+    return without, float(power), int(pairs), length.strip()
+
+
+def _spread() -> Spread:
+    """Return how much the fuel of two equal runs differs, as the user says it. Raises InputError."""
+    how = st.radio(
+        "how much the fuel of two equal runs differs", (_ASSUMED, _OWN, _LOGS), key="plan spread", horizontal=True
+    )
+    if how == _OWN:
+        percent = st.number_input(
+            "standard deviation of that difference, % of the fuel", 0.1, 50.0, 4.0, 0.5, key="plan spread percent"
+        )
+        return road_plan.typed_spread(f"{figures(percent, 4)} %")
+    if how == _LOGS:
+        return _spread_of_logs()
+    return road_plan.assumed_spread()
+
+
+def _spread_of_logs() -> Spread:
+    def take() -> None:
+        st.session_state["plan uploads"] = tuple((u.name, u.getvalue()) for u in st.session_state["plan logs"] or ())
+
+    road_marks.note(
+        "Three logs or more of equal runs (same road, speed and state of the turbine), or the logs of a test with its "
+        "list of runs (runs.toml). They stay on this machine."
+    )
+    st.file_uploader(
+        "Pilot runs: logs (CSV), with their list (runs.toml) if there is one",
+        type=["csv", "txt", "toml", "zip"],
+        accept_multiple_files=True,
+        key="plan logs",
+        on_change=take,
+    )
+    held = taken(st.session_state.get("plan uploads", ()))
+    if not held.logs:
+        road_marks.note("No log yet: the assumed figure is taken.")
+        return road_plan.assumed_spread()
+    kept: dict[Uploads, Spread] = st.session_state.setdefault("plan spreads", {})
+    if held not in kept:
+        progress = page.Progress("Reading the pilot runs")
+        try:
+            with laid_out(_list(held), held.logs) as path:
+                found = road_plan.spread_of_runs(
+                    read_manifest(path), "the logs", read=road_marks.reader(held), progress=progress
+                )
+        finally:
+            progress.done()
+        kept.clear()
+        kept[held] = found
+    return kept[held]
+
+
+def _list(held: Uploads) -> str:
+    """Return the list of the pilot runs: as uploaded, or equal runs."""
+    if held.listed:
+        runs, _, _ = matched(marks_of(held.text), held.names())
+        return with_marks(held.text, runs)
+    return with_marks("", [Marks(name, "stowed") for name in held.names()])
+
+
+def _seed() -> int:
+    """Return the number that fixes the order; another one each time another order is asked for."""
+    seed: int = st.session_state.setdefault("plan seed", 1)
+    return seed
+
+
+def _another() -> None:
+    st.session_state["plan seed"] += 1
+
+
+def _note(plan: RoadPlan) -> str:
+    if plan.effect is None:
+        return "The more pairs, the smaller the effect that they can show."
+    if not plan.error:
+        return ""
+    return "Line: for the effect that the scenario in work predicts; band: for its lowest and highest value."
+
+
+def _said(plan: RoadPlan) -> list[str]:
+    needed = [f"{pairs} for {100 * power:.0f} %" for power, pairs in plan.needed.items() if pairs is not None]
+    return [
+        *(
+            [f"Pairs needed, by the chance to see it: {', '.join(needed)}. Two pairs make a block, out and back."]
+            if needed
+            else []
+        ),
+        *road_plan.notes(plan),
+        f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), {plan.spread.words}.",
+        *([road_plan.TOO_MANY] if plan.pairs_planned > road_plan.MANY_PAIRS else []),
+    ]
+
+
+def _sheet(plan: RoadPlan) -> None:
+    page.finding(f"Run sheet: {len(plan.order)} runs, {plan.road}, {plan.speed}")
+    with st.container(horizontal=True):
+        st.download_button(
+            "Take the run sheet away (HTML, to print)",
+            data=road_plan.sheet(plan).encode(),
+            file_name="run_sheet.html",
+            mime="text/html",
+            key="take sheet",
+            on_click="ignore",
+        )
+        st.button("Draw another order by lot", key="another order", on_click=_another)
+    road_marks.note(f"windtoll plan SCENARIO.toml --seed {_seed()} --sheet run_sheet.html writes the same order.")
+    shown = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
+    page.table(
+        ("run", "block", "pair", "direction", "turbine"),
+        [(str(r.number), str(r.block), str(r.pair), r.direction, r.state) for r in shown],
+        caption="Run sheet",
+    )
+    if len(shown) < len(plan.order):
+        road_marks.note(f"… and {len(plan.order) - len(shown)} more: print a sheet for each day.")
+    with st.expander("Keep the same in every run"):
+        page.bullets(run_sheet.KEEP_THE_SAME)
+
+
+def _numbers(plan: RoadPlan) -> None:
+    page.finding("Smallest effect that can be shown with 80 % chance")
+    page.table(
+        ("pairs", "runs", "effect"),
+        [(str(n), str(2 * n), f"{100 * shown:.1f} %") for n, shown in plan.smallest.items()],
+        numbers=(0, 1, 2),
+        caption="Smallest effect that can be shown",
+    )

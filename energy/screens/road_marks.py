@@ -1,0 +1,376 @@
+"""The logs of a road test as understood, with columns to correct, and the runs to be marked."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from energy.road_uploads import Uploads
+from energy.screens import page
+from energy.screens.desk import Work
+from vehicle.fuels import FUELS
+from vehicle.log_columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
+from vehicle.log_text import headers_of
+from vehicle.manifest import STATES
+from vehicle.obd_log import Log, read_log
+from vehicle.problems import InputError
+from vehicle.road_test import Reader, fitting
+from vehicle.run_list import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
+
+Logs = Mapping[str, Log | InputError]
+_BY_ORDER = (
+    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in the first "
+    "and stowed in the second, unless log or name says its state."
+)
+_BY_PLAN = (
+    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each block of four "
+    "the first and third run are a pair (out), the second and fourth another (back)."
+)
+_NO_MEANING = ("ignore", "time")
+_MOST_LOGS_KEPT = 400
+
+
+def note(text: str) -> None:
+    """Show a text in small letters."""
+    st.html(f'<p class="wt-note">{page.escape(text)}</p>')
+
+
+def plain(text: str) -> str:
+    """Return a user's text as a label shows it: letters, digits and spaces only, since labels are read as markup."""
+    return "".join(c if c.isalnum() or c in " .%/-" else " " for c in text).strip()[:40] or "(no name)"
+
+
+# ------------------------------------------------------------------------------------------------------ reading
+
+
+def _held(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log | InputError | None:
+    kept: dict[Any, Log | InputError] = st.session_state.setdefault("road logs", {})
+    return kept.get((name, content, columns))
+
+
+def _log(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log | InputError:
+    """Return a log, or what is wrong with it; kept in this session by its content and its columns' meanings."""
+    found = _held(name, content, columns)
+    if found is None:
+        try:
+            with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
+                path = Path(folder) / name
+                path.write_bytes(content)
+                found = read_log(path, dict(columns), where=name)
+        except InputError as error:
+            found = error
+        kept = st.session_state["road logs"]
+        while len(kept) >= _MOST_LOGS_KEPT:
+            kept.pop(next(iter(kept)))
+        kept[name, content, columns] = found
+    return found
+
+
+def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
+    """Return the headers of a log, none where it is no log (reading it says so); kept in this session."""
+    kept: dict[tuple[str, bytes], tuple[str, ...]] = st.session_state.setdefault("road headers", {})
+    if (name, content) not in kept:
+        with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
+            path = Path(folder) / name
+            path.write_bytes(content)
+            try:
+                found = headers_of(path)
+            except InputError:
+                found = ()
+        while len(kept) >= _MOST_LOGS_KEPT:
+            kept.pop(next(iter(kept)))
+        kept[name, content] = found
+    return kept[name, content]
+
+
+def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
+    """Return every log by its plain name, or what is wrong with it, with a bar while many are read."""
+    wanted = []
+    for name, content in uploads.logs:
+        said = {k: v for k, v in columns_of(uploads.text, name).items() if k.strip().lower() not in _lower(columns)}
+        own = fitting(_headers_of(name, content), {**said, **columns})
+        wanted.append((name, content, tuple(own.items())))
+    if all(_held(*log) is not None for log in wanted):
+        return {name: _log(name, content, fitted) for name, content, fitted in wanted}
+    progress = page.Progress(f"Reading {len(wanted)} logs" if len(wanted) > 1 else "Reading the log")
+    found = {}
+    try:
+        for number, (name, content, fitted) in enumerate(wanted, 1):
+            found[name] = _log(name, content, fitted)
+            progress(number / len(wanted))
+    finally:
+        progress.done()
+    return found
+
+
+def reader(uploads: Uploads) -> Reader:
+    """Return what reads a log of the uploads for the comparison, from what was read before where it is the same."""
+    contents = dict(uploads.logs)
+
+    def read_one(path: Path, columns: Mapping[str, str], _where: str) -> Log:
+        found = _log(path.name, contents[path.name], tuple(columns.items()))
+        if isinstance(found, InputError):
+            raise found
+        return found
+
+    return read_one
+
+
+def _lower(columns: Mapping[str, str]) -> set[str]:
+    return {header.strip().lower() for header in columns}
+
+
+def states_in(log: Log) -> list[str]:
+    """Return the states that a log itself marks, in their order."""
+    return [] if log.states is None else [s for s in dict.fromkeys(map(str, log.states.tolist())) if s in STATES]
+
+
+# ------------------------------------------------------------------------------------------------- what was understood
+
+
+def understood(uploads: Uploads, logs: Logs) -> None:
+    """Show what was read in each log, and let a column's meaning be corrected for all logs that have it."""
+    page.bullets(uploads.said) if uploads.said else None
+    faulty = [name for name, log in logs.items() if isinstance(log, InputError)]
+    words = f"What was understood of {'the log' if len(logs) == 1 else f'the {len(logs)} logs'}"
+    with st.expander(
+        f"{words} (one cannot be used)" if len(faulty) == 1 else words, expanded=len(logs) == 1 or bool(faulty)
+    ):
+        for name in faulty:
+            error = logs[name]
+            assert isinstance(error, InputError)
+            called = uploads.called[uploads.names().index(name)]
+            page.problem_list([str(problem) for problem in error.problems], f"This log cannot be used: {called}")
+        if len(logs) > 1:
+            page.table(
+                ("log", "rows", "time", "clock", "mind"),
+                [_summary(uploads.called[k], logs[name]) for k, name in enumerate(uploads.names())],
+                numbers=(1, 2),
+                caption="Logs that were uploaded",
+            )
+        _columns_of_one(uploads, logs)
+        _correct(uploads, logs)
+
+
+def _summary(called: str, log: Log | InputError) -> tuple[str, str, str, str, str]:
+    if isinstance(log, InputError):
+        return called, "", "", "", "cannot be used"
+    odd = sum(column.use == "not understood" for column in log.columns)
+    mind = [f"{odd} column{'s' if odd > 1 else ''} not understood"] if odd else []
+    mind += (
+        [f"{len(log.repairs)} kinds of repair" if len(log.repairs) > 1 else "1 kind of repair"] if log.repairs else []
+    )
+    return called, str(log.rows), f"{log.duration_s / 60:.1f} min", log.clock, "; ".join([*mind, *log.notes])
+
+
+def _columns_of_one(uploads: Uploads, logs: Logs) -> None:
+    names = uploads.names()
+    number = 0
+    if len(names) > 1:
+        number = st.selectbox(
+            "Columns of which log?",
+            range(len(names)),
+            key="road which",
+            format_func=lambda k: f"{k + 1}: {plain(names[k])}",
+        )
+    number = min(number or 0, len(names) - 1)
+    log = logs[names[number]]
+    page.finding(uploads.called[number])
+    if isinstance(log, InputError):
+        return
+    page.table(
+        ("column", "taken for", "use"),
+        [
+            (
+                c.header.strip(),
+                ", ".join(filter(None, (_words(c.parameter), c.unit))),
+                ": ".join(filter(None, (c.use, c.note))),
+            )
+            for c in log.columns
+        ],
+        caption="Columns of the log",
+    )
+    said = [f"{log.rows} rows over {log.duration_s / 60:.1f} min; clock: {log.clock}"]
+    page.bullets(said + [f"{repair.count} × {repair.what}" for repair in log.repairs] + list(log.notes))
+
+
+def _words(parameter: str) -> str:
+    return BY_NAME[parameter].words if parameter in BY_NAME else parameter
+
+
+def corrections() -> dict[str, str]:
+    """Return what the user said of columns on this screen: header to meaning, for all logs."""
+    found: dict[str, str] = st.session_state.setdefault("road columns", {})
+    return found
+
+
+def _correct(uploads: Uploads, logs: Logs) -> None:
+    """Let the meaning of one column be said, and taken back."""
+    page.finding("Correct what a column means")
+    headers = _headers(uploads, logs)
+    if not headers:
+        return
+    said = corrections()
+    with st.container(border=True):
+        column = st.selectbox(
+            "Column", range(len(headers)), key=f"column {_digest(*headers)}", format_func=lambda k: plain(headers[k])
+        )
+        meanings = [p.name for p in PARAMETERS] + list(_NO_MEANING)
+        meaning = st.selectbox(
+            "What it means",
+            meanings,
+            key="column meaning",
+            format_func=lambda n: {"ignore": "nothing: leave it out"}.get(n, _words(n)),
+        )
+        kind = "time" if meaning == "time" else BY_NAME[meaning].kind if meaning in BY_NAME else "count"
+        units = UNITS_TO_CHOOSE[kind]
+        unit = st.selectbox("Unit of its numbers", units, key=f"column unit {kind}") if len(units) > 1 else units[0]
+        header = headers[column or 0]
+        words = "ignore" if meaning == "ignore" else f"{_words(meaning)} ({unit})" if unit else _words(meaning)
+
+        def keep() -> None:
+            corrections()[header] = words
+
+        st.button("Use this meaning in every log that has the column", key="correct", on_click=keep)
+    for number, (known, meaning_of) in enumerate(list(said.items())):
+
+        def forget(header: str = known) -> None:
+            corrections().pop(header, None)
+
+        note(f"You said: {known} is {meaning_of}.")
+        st.button(f"Take that back: {plain(known)}", key=f"forget {number}", on_click=forget)
+
+
+def _headers(uploads: Uploads, logs: Logs) -> list[str]:
+    """Return the headers of all logs, each once, first those that were not understood or were corrected."""
+    found: dict[str, None] = {}
+    for name, content in uploads.logs:
+        found |= dict.fromkeys(header.strip() for header in _headers_of(name, content) if header.strip())
+    odd = {
+        column.header.strip() for log in logs.values() if isinstance(log, Log)
+        for column in log.columns if column.use == "not understood"
+    }  # fmt: skip
+    return sorted(found, key=lambda header: header not in odd and header not in corrections())
+
+
+# ------------------------------------------------------------------------------------------------------- the runs
+
+
+def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
+    """Let the runs be marked, and return their marks: those of the list, or by the order of the logs, with what was edited."""
+    names = uploads.names()
+    if uploads.listed:
+        first, missing, unnamed = matched(marks_of(uploads.text), names)
+        first += [Marks(name, LEFT_OUT) for name in unnamed]
+        said = []
+        if missing:
+            said.append(f"Not uploaded, so left out: {', '.join(missing)}.")
+        if unnamed:
+            said.append(
+                f"No run of the list names these logs, so they are left out unless you mark them: {', '.join(unnamed)}."
+            )
+        page.bullets(said) if said else None
+        heading = f"Runs as your list marks them ({sum(run.state != LEFT_OUT for run in first)}): change a mark"
+    else:
+        first, planned = marked_by_order([(name, _own_states(logs[name])) for name in names])
+        heading = "Mark the runs"
+    result = []
+    with st.expander(heading, expanded=not uploads.listed):
+        if not uploads.listed:
+            note(_BY_PLAN if planned else _BY_ORDER)
+            note(
+                "A pair is two runs on the same road, in the same direction, within the same hour, one with the turbine and "
+                "one without. Correct what is not so."
+            )
+        for number, run in enumerate(first):
+            if run.file in names:
+                result.append(_run(number, run, uploads, logs[run.file]))
+            else:
+                result.append(run)
+    return result
+
+
+def _own_states(log: Log | InputError) -> list[str]:
+    return states_in(log) if isinstance(log, Log) else []
+
+
+def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> Marks:
+    """Let one run be marked."""
+    called = uploads.called[uploads.names().index(first.file)]
+    st.html(f'<p class="wt-finding">Run {number + 1}: {page.escape(" ".join((called, first.part)))}</p>')
+    states = _own_states(log)
+    options = [*([""] if states or not first.state else []), "working", "stowed", "absent", LEFT_OUT]
+    by_log = f"by the log: {', '.join(states)}" if states else "(not said)"
+    words = {"": by_log, "stowed": "carried stowed", "absent": "left at home"}
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        state = _edited(
+            number, uploads, first, "state",
+            lambda key, value, keep: st.selectbox(
+                f"run {number + 1}: turbine", options, index=options.index(value) if value in options else 0, key=key,
+                on_change=keep, width=212, format_func=lambda s: words.get(s, s),
+            ),
+        )  # fmt: skip
+
+        def text(name: str, label: str, width: int, placeholder: str = "") -> str:
+            return _edited(
+                number, uploads, first, name,
+                lambda key, value, keep: st.text_input(
+                    f"run {number + 1}: {label}", value, key=key, on_change=keep, width=width, placeholder=placeholder
+                ),
+            )  # fmt: skip
+
+        pair = text("pair", "pair", 88)
+        direction = text("direction", "direction", 140, "north, or out")
+        wind = text("head_wind", "head wind", 160, first.wind or "2 m/s, tail -2 m/s")
+    return replace(first, state=state, pair=pair, direction=direction, head_wind=wind)
+
+
+def _edited(
+    number: int, uploads: Uploads, first: Marks, name: str, widget: Callable[[str, str, Callable[[], None]], Any]
+) -> str:
+    """Return a mark as it was edited, else as it came; an edit stays with its run when other files come or go."""
+    edits: dict[tuple[str, ...], str] = st.session_state.setdefault("road edits", {})
+    place = (_digest(uploads.text) if uploads.listed else "", str(number) if uploads.listed else "", first.file, name)
+    value = edits.get(place, getattr(first, name))
+    key = f"mark {_digest(*place, str(number), getattr(first, name))}"
+
+    def keep() -> None:
+        edits[place] = str(st.session_state[key])
+
+    return str(widget(key, value, keep))
+
+
+def engine(uploads: Uploads, work: Work) -> dict[str, str]:
+    """Let the engine of the car that was driven be said: as the list has it, else as the scenario in work."""
+    said = says_engine(uploads.text)
+    known = work.told.scenario.engine
+    if not uploads.listed and known is not None:
+        said = {"fuel": known.fuel, "displacement": f"{known.displacement.value * 1e3:.6g} L"}
+    options = ["", *FUELS]
+    fuel = said.get("fuel", "")
+    options += [fuel] if fuel not in options else []
+    where = _digest(uploads.text, fuel, said.get("displacement", ""))
+    source = "" if uploads.listed or known is None else ", of the scenario in work until you say otherwise"
+    with st.expander(f"Engine of the car that was driven{source}"):
+        note("Litres depend on it where the car reports no fuel rate; percent hardly does.")
+        fuel = st.selectbox(
+            "fuel",
+            options,
+            index=options.index(fuel),
+            key=f"road fuel {where}",
+            format_func=lambda f: plain(f) if f else "(not said)",
+        )
+        displacement = st.text_input(
+            "displacement", said.get("displacement", ""), key=f"road displacement {where}", placeholder="2.2 L"
+        )
+    return {"fuel": fuel, "displacement": displacement.strip()}
+
+
+def _digest(*parts: str) -> str:
+    return hashlib.sha256("\0".join(parts).encode(errors="surrogatepass")).hexdigest()[:16]
