@@ -34,8 +34,9 @@ def run() -> None:
         _questions(pages)
         _scenario()
         _units()
+    invitation = st.empty()  # its place stays when it goes: else all below is drawn anew, and a slider loses the focus
     if desk.is_demo() and chosen.title != pages["scenario"].title:
-        st.page_link(pages["scenario"], label="An invented demo is open: put in your own")
+        invitation.page_link(pages["scenario"], label="An invented demo is open: put in your own")
     chosen.run()
     _ask_next(chosen, pages)
     st.html(
