@@ -128,7 +128,7 @@ def fuel_over_speed(told: Told, system: UnitSystem) -> Picture:
         x = [to_user(v, "speed", system) for v in speeds]
         ends = pd.DataFrame({speed_name: x, "lowest": band[0] * factor, "highest": band[1] * factor})
         area = alt.Chart(ends).mark_area(opacity=0.2, color=ORANGE)
-        where = {"x": f"{_escaped(speed_name)}:Q", "y": alt.Y("lowest:Q", title=change_name), "y2": "highest:Q"}
+        where = {"x": f"{escaped(speed_name)}:Q", "y": alt.Y("lowest:Q", title=change_name), "y2": "highest:Q"}
         layers.insert(0, area.encode(**where))
         frame = frame.merge(ends.assign(turbine="working"), how="left", on=[speed_name, "turbine"])
     if own > 0:
@@ -179,8 +179,8 @@ def _lines(frame: pd.DataFrame, x: str, y: str, by: str, order: tuple[str, ...],
         alt.Chart(frame)
         .mark_line(strokeWidth=2.5, point={"opacity": 0, "size": 60})
         .encode(
-            x=alt.X(f"{_escaped(x)}:Q", title=x, scale=alt.Scale(nice=False)),
-            y=alt.Y(f"{_escaped(y)}:Q", title=y),
+            x=alt.X(f"{escaped(x)}:Q", title=x, scale=alt.Scale(nice=False)),
+            y=alt.Y(f"{escaped(y)}:Q", title=y),
             color=alt.Color(
                 f"{by}:N",
                 title=None,
@@ -193,8 +193,8 @@ def _lines(frame: pd.DataFrame, x: str, y: str, by: str, order: tuple[str, ...],
             strokeDash=alt.StrokeDash(f"{by}:N", sort=list(order), scale=alt.Scale(domain=list(order), range=dashes)),
             tooltip=[
                 alt.Tooltip(f"{by}:N"),
-                alt.Tooltip(f"{_escaped(x)}:Q", title=x, format=".3~g"),
-                alt.Tooltip(f"{_escaped(y)}:Q", title=y, format=".3~g"),
+                alt.Tooltip(f"{escaped(x)}:Q", title=x, format=".3~g"),
+                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
             ],
         )
     )
@@ -208,18 +208,18 @@ def _points(frame: pd.DataFrame, x: str, y: str, by: str) -> alt.Chart:
         alt.Chart(frame)
         .mark_point(size=140, strokeWidth=2.5, color=BLACK, filled=False)
         .encode(
-            x=f"{_escaped(x)}:Q",
-            y=f"{_escaped(y)}:Q",
+            x=f"{escaped(x)}:Q",
+            y=f"{escaped(y)}:Q",
             tooltip=[
                 alt.Tooltip(f"{by}:N"),
-                alt.Tooltip(f"{_escaped(x)}:Q", title=f"as set: {x}", format=".3~g"),
-                alt.Tooltip(f"{_escaped(y)}:Q", title=y, format=".3~g"),
+                alt.Tooltip(f"{escaped(x)}:Q", title=f"as set: {x}", format=".3~g"),
+                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
             ],
         )
     )
 
 
-def _escaped(column: str) -> str:
+def escaped(column: str) -> str:
     """Return a column's name as Vega-Lite takes it: dots and brackets would be read as paths."""
     return column.replace("\\", "\\\\").replace(".", "\\.").replace("[", "\\[").replace("]", "\\]").replace(":", "\\:")
 
@@ -278,11 +278,11 @@ def _over_air(
     if limits:
         marks = pd.DataFrame({"limit": list(limits), y_name: list(limits.values())})
         rule = alt.Chart(marks).mark_rule(color=BLACK, strokeDash=[5, 4], strokeWidth=1.5)
-        rule = rule.encode(y=f"{_escaped(y_name)}:Q", tooltip=["limit:N", alt.Tooltip(f"{_escaped(y_name)}:Q")])
+        rule = rule.encode(y=f"{escaped(y_name)}:Q", tooltip=["limit:N", alt.Tooltip(f"{escaped(y_name)}:Q")])
         layers.append(rule)
         for place, dy in ((marks[y_name].idxmax(), -8), (marks[y_name].idxmin(), 10)):
             text = alt.Chart(marks.loc[[place]]).mark_text(align="left", dx=6, dy=dy, x=0, fontSize=13, color=BLACK)
-            layers.append(text.encode(y=f"{_escaped(y_name)}:Q", text="limit:N"))
+            layers.append(text.encode(y=f"{escaped(y_name)}:Q", text="limit:N"))
             if len(marks) == 1:
                 break
     return alt.layer(*layers).properties(height=280), frame

@@ -18,7 +18,8 @@ from pydantic import Field
 
 from energy.inputs import inputs_of, ranges_of
 from energy.ledger import answer
-from energy.quantity import Uncertain, quantity
+from energy.progress import Progress, part, tell
+from energy.quantity import Spec, Uncertain, quantity
 from energy.scenario import Scenario, toml_data, validated
 from energy.scenario_tables import Table
 from energy.uncertainty import (
@@ -38,6 +39,7 @@ SURPRISING = 0.05  # a fit worse than this share of honest ones is told
 FAR = 2.0  # standard deviations from which one reading or input is pointed at
 _DRAWS = 4096
 _STEP = 1e-3
+_FITTED, _KNOWN_BEFORE = 0.2, 0.6  # shares of the time, as measured on a trip
 
 
 class Result(Table):
@@ -85,6 +87,14 @@ READINGS = (
     "fuel_change",
     "fuel_change_per_distance",
 )
+
+
+def unit_of(reading: str) -> str:
+    """Return the SI unit of a reading."""
+    extra = Result.model_fields[reading].json_schema_extra
+    spec = extra.get("spec") if isinstance(extra, dict) else None
+    assert isinstance(spec, Spec)
+    return spec.unit
 
 
 @dataclass(frozen=True)
@@ -158,43 +168,55 @@ class Fit:
 
 def read_results(path: Path) -> tuple[Result, ...]:
     """Return the results of a TOML file with one [[result]] a reading. Raises InputError with every fault."""
-    data = toml_data(path)
+    return results_of(toml_data(path), path.name)
+
+
+def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
+    """Return the results of what a TOML file of that name holds. Raises InputError with every fault."""
     problems = [
-        Problem(path.name, shown(key).strip("'"), "unknown key", "[[result]] tables") for key in data if key != "result"
+        Problem(name, shown(key).strip("'"), "unknown key", "[[result]] tables") for key in data if key != "result"
     ]
     entries = data.get("result")
     if not isinstance(entries, list) or not entries:
-        problems.append(
-            Problem(path.name, "result", "missing", "at least one [[result]] with road_speed and a reading")
-        )
+        problems.append(Problem(name, "result", "missing", "at least one [[result]] with road_speed and a reading"))
         raise InputError(problems)
     results = []
     for number, entry in enumerate(entries, 1):
         place = f"result {number}"
         if not isinstance(entry, dict):
-            problems.append(Problem(path.name, place, f"{shown(entry)} is no table", "a table [[result]]"))
+            problems.append(Problem(name, place, f"{shown(entry)} is no table", "a table [[result]]"))
             continue
-        result, faults = validated(path.name, place, Result, entry)
+        result, faults = validated(name, place, Result, entry)
         problems += faults
         if result is None:
             continue
         results.append(result)
-        told = [name for name in READINGS if getattr(result, name) is not None]
+        told = [reading for reading in READINGS if getattr(result, reading) is not None]
         if not told:
-            problems.append(Problem(path.name, place, "no reading", f"one of {', '.join(READINGS)}"))
+            problems.append(Problem(name, place, "no reading", f"one of {', '.join(READINGS)}"))
         problems += [
             Problem(
-                path.name,
-                f"{place}.{name}",
+                name,
+                f"{place}.{reading}",
                 "a reading without its own doubt",
                 '{ value = "1.05 kW", plus_minus = "30 W" }: what it is good to, 19 times out of 20',
             )
-            for name in told
-            if getattr(result, name).standard_deviation == 0
+            for reading in told
+            if getattr(result, reading).standard_deviation == 0
         ]
     if problems:
         raise InputError(problems)
     return tuple(results)
+
+
+def reconciled(scenario: Scenario, results: Sequence[Result], progress: Progress | None = None) -> Reconciled:
+    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the steady one."""
+    chain = None
+    if scenario.schedule is not None:
+        from energy.trip_ledger import trip_chain
+
+        chain = trip_chain(scenario, coarse=True)
+    return reconcile(scenario, results, chain, progress)
 
 
 def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray, root: np.ndarray | None = None) -> Fit:
@@ -233,11 +255,17 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
     )
 
 
-def reconcile(scenario: Scenario, results: Sequence[Result], chain: Chain | None = None) -> Reconciled:
+def reconcile(
+    scenario: Scenario,
+    results: Sequence[Result],
+    chain: Chain | None = None,
+    progress: Progress | None = None,
+) -> Reconciled:
     """Return the scenario's inputs and answer before and after the results.
 
     `chain` computes the answer (the steady one by default; a trip's from energy/trip_ledger.py). Conditions of a result
-    that carry a ± of their own are unknowns of that result alone. Raises InputError where nothing is uncertain.
+    that carry a ± of their own are unknowns of that result alone. `progress` is told the share done (see
+    energy/progress.py). Raises InputError where nothing is uncertain.
     """
     from scipy.stats import chi2
 
@@ -258,13 +286,17 @@ def reconcile(scenario: Scenario, results: Sequence[Result], chain: Chain | None
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, scenario_correlations(scenario))
     found = fit(model, dimensions, values, deviations, root)
+    tell(progress, _FITTED)
     scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
     total = np.hypot(deviations, found.prior_deviation)
+    before = spread_of(scenario, chain, with_sensitivity=False, progress=part(progress, _FITTED, _KNOWN_BEFORE))
+    after = spread_of_outcome(chain(drawn, part(progress, _KNOWN_BEFORE, 1.0)))
+    tell(progress, 1.0)
     return Reconciled(
-        before=spread_of(scenario, chain, with_sensitivity=False),
-        after=spread_of_outcome(chain(drawn)),
+        before=before,
+        after=after,
         inputs=_updated(inputs, drawn, found),
         readings=tuple(
             Compared(

@@ -8,11 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from energy.air import density_kg_m3, standard_atmosphere
+from energy.inputs import FUEL_DEFAULTS, inputs_of
+from energy.ledger import turbine_at_work
 from energy.rotor import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
+from energy.scenario import Scenario
+from vehicle.fuels import FUELS
 from vehicle.problems import InputError, Problem
 
 # Power coefficients that small hand-made rotors reach: common practice, no source.
@@ -20,6 +25,9 @@ HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
 DRIVELINE_EFFICIENCY = 0.90  # engine shaft to road, gearbox times axle: within the handbook ranges 85-95 % and 95-97 %
 CONVERSION_EFFICIENCY = 0.70  # rotor shaft to heat (belt, generator, rectifier, cables): common practice, no source
 NOISY_TIP_SPEED_M_S = 80.0  # common practice, no source
+USUAL_HEAT_W = 2000.0  # to begin with, where a scenario makes no heat
+USUAL_RATIOS = (2.0, 3.0, 4.0)
+FUEL_NAMES = tuple(FUEL_DEFAULTS["engine.indicated_efficiency"])
 
 
 @dataclass(frozen=True)
@@ -69,6 +77,75 @@ class SizingTable:
     gear_ratios: tuple[float, ...]
     generator_speed_rad_s: np.ndarray
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a rotor is sized for (SI): heat, road speed and head wind, air at the rotor over free air, shaft to heat."""
+
+    heat_w: float
+    road_speed_m_s: float
+    head_wind_m_s: float = 0.0
+    shelter: float = 1.0
+    efficiency: float = CONVERSION_EFFICIENCY
+    fuel: str = "petrol"
+    tip_speed_ratio: float | None = None  # 5, or less to keep the tips at NOISY_TIP_SPEED_M_S
+    gear_ratios: tuple[float, ...] = USUAL_RATIOS
+
+    @property
+    def air_speed_m_s(self) -> float:
+        """Air speed at the rotor."""
+        return (self.road_speed_m_s + self.head_wind_m_s) * self.shelter
+
+
+def wanted_of(scenario: Scenario) -> Wanted:
+    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and chain.
+
+    Numbers that it does not tell, or that no rotor could be sized for, are left to the defaults of `Wanted`.
+    """
+    inputs = inputs_of(scenario)
+    work = turbine_at_work(inputs, with_free_run=False)
+    heat, shaft = float(work.heat_power_w), float(work.shaft_power_w)
+    rated = scenario.heater.rated_power
+    efficiency = heat / shaft if shaft > 0 else math.nan
+    road = float(np.asarray(inputs.road_speed_m_s))
+    return Wanted(
+        heat_w=rated.value if rated is not None else heat if heat > 0 else USUAL_HEAT_W,
+        road_speed_m_s=road,
+        head_wind_m_s=float(np.asarray(inputs.free_air_speed_m_s)) - road,
+        shelter=float(np.asarray(inputs.turbine.local_speed_factor)),
+        efficiency=efficiency if 0.01 <= efficiency <= 1 else CONVERSION_EFFICIENCY,
+        fuel=scenario.engine.fuel if scenario.engine is not None else "petrol",
+        gear_ratios=(scenario.drive.ratio.value,) if scenario.generator is not None else USUAL_RATIOS,
+    )
+
+
+def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
+    """Return `size_table` for what is wanted, in air of 15 °C at sea level, with the fuel's usual marginal use.
+
+    Its notes tell these assumptions with their sources. Raises InputError.
+    """
+    ratio = wanted.tip_speed_ratio
+    if ratio is None:
+        ratio = min(5.0, NOISY_TIP_SPEED_M_S / max(wanted.air_speed_m_s, 1e-9))
+    marginal, source = FUEL_DEFAULTS["engine.indicated_efficiency"][wanted.fuel]
+    table = size_table(
+        wanted.heat_w,
+        wanted.air_speed_m_s,
+        density_kg_m3=float(density_kg_m3(*standard_atmosphere(0.0))),
+        marginal_fuel_m3_per_j=1 / (marginal.value * FUELS[wanted.fuel].heating_value_j_per_m3),
+        road_speed_m_s=wanted.road_speed_m_s,
+        tip_speed_ratio=ratio,
+        gear_ratios=wanted.gear_ratios,
+        diameter_m=diameter_m,
+        grades=usual_grades(wanted.efficiency),
+    )
+    notes = (
+        *table.notes,
+        f"extra fuel at {marginal.value:.0%} of {wanted.fuel}'s heating value ({source})",
+        "air at 15 °C and sea level (US Standard Atmosphere 1976)",
+    )
+    return replace(table, notes=notes)
 
 
 def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float, grade: RotorGrade) -> float:

@@ -20,6 +20,7 @@ import numpy as np
 from energy.blade import PitchConvention
 from energy.generator import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.inputs import inputs_of, reader
+from energy.progress import Progress, part, tell
 from energy.quantity import COVERAGE_FACTOR
 from energy.rotor import RotorCurves, at_pitch
 from energy.scenario import Scenario
@@ -39,6 +40,8 @@ _CHUNK = 192  # rows at a time, so that the working arrays fit the processor's c
 _MANY_ROWS = 8  # from here on the scatter is taken from the rows themselves
 _NO_PITCH = 3.5  # standard deviations of the shared errors beyond which no pitch explains the rows
 _ROW_QUANTILE = 1.96
+_READ = 0.5  # of the work: reading the file
+_ROWS_SHARE = 0.2  # of the work: row by row, before all rows together
 _PASSES = 16  # at most; the last is that after scatter and pitch have settled
 
 
@@ -121,16 +124,25 @@ class TruePitch:
         return self.pitch_deg is not None
 
 
-def read_measured(path: Path) -> MeasuredRows:
+def true_pitch_of_file(
+    scenario: Scenario, path: Path, progress: Progress | None = None
+) -> tuple[TruePitch, MeasuredRows]:
+    """Return `true_pitch_of` the rows in a CSV file, and the rows (see `read_measured`)."""
+    rows = read_measured(path, part(progress, 0.0, _READ))
+    return true_pitch_of(scenario, rows, part(progress, _READ, 1.0)), rows
+
+
+def read_measured(path: Path, progress: Progress | None = None) -> MeasuredRows:
     """Return the rows of a CSV file: air_speed_*, rotor_speed_*, electrical_power_*; optional thrust_*, dial_deg, time_s.
 
-    Units stand in the headers. Raises InputError for negative speeds or watts.
+    Units stand in the headers. `progress` is told the share done. Raises InputError for negative speeds or watts.
     """
     data = read_table(
         path,
         {"air_speed": "m/s", "rotor_speed": "rad/s", "electrical_power": "W"},
         optional={"thrust": "N", "dial": "deg", "time": "s"},
         least_rows=1,
+        progress=progress,
     )
     problems = []
     for name in ("air_speed", "rotor_speed", "electrical_power"):
@@ -189,16 +201,33 @@ def shaft_power_w(chain: ElectricalChain, electrical_w: np.ndarray, rotor_speed_
     return (electrical_w + copper + drop + idle) / np.asarray(chain.belt_efficiency)
 
 
-def true_pitch_of(scenario: Scenario, rows: MeasuredRows) -> TruePitch:
-    """Return the true pitch of logged rows with the rotor, generator and accuracies of a scenario.
-
-    Raises InputError where the scenario has no curves over several pitches.
-    """
+def curves_over_pitches(scenario: Scenario) -> RotorCurves:
+    """Return the curves of a scenario. Raises InputError where it has none over several pitches."""
     curves = scenario.curves
     if curves is None or len(curves.pitch_deg) < 2:
         raise InputError(
             Problem(scenario.name, "rotor.curves", "no curves over several pitches", "curves with a column pitch_deg")
         )
+    return curves
+
+
+def as_setting(value: Interval) -> dict[str, str]:
+    """Return a pitch as the scenario takes it at rotor.pitch: its value, ± the wider side of its interval."""
+    half = max(value.high - value.estimate, value.estimate - value.low)
+    return {"value": f"{value.estimate:.2f} deg", "plus_minus": f"{max(half, 0.01):.2f} deg"}
+
+
+def corrected(dial_deg: float, offset: Interval) -> Interval:
+    """Return the true pitch at a reading of the dial, from the dial's offset at the middle of the run."""
+    return Interval(dial_deg + offset.estimate, dial_deg + offset.low, dial_deg + offset.high)
+
+
+def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | None = None) -> TruePitch:
+    """Return the true pitch of logged rows with the rotor, generator and accuracies of a scenario.
+
+    `progress` is told the share done (see energy/progress.py). Raises InputError where the scenario has no curves over several pitches.
+    """
+    curves = curves_over_pitches(scenario)
     inputs = inputs_of(scenario)
     chain = inputs.turbine.chain
     assert chain is not None
@@ -223,6 +252,7 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows) -> TruePitch:
         MeasuredRows(air, rows.rotor_speed_rad_s, shaft, rows.thrust_n, dial, rows.time_s),
         accuracy_of(scenario),
         watts_ratio=ratio,
+        progress=progress,
     )
     return _as_the_dial_reads(found, convention)
 
@@ -272,9 +302,10 @@ def true_pitch(
     accuracy: Accuracy,
     *,
     watts_ratio: float = math.nan,
+    progress: Progress | None = None,
 ) -> TruePitch:
     """Return the pitch that explains rows whose `electrical_power_w` is already shaft power."""
-    fit = _Fit(curves, radius_m, density_kg_m3, rows, accuracy)
+    fit = _Fit(curves, radius_m, density_kg_m3, rows, accuracy, progress)
     return fit.result(watts_ratio)
 
 
@@ -282,9 +313,15 @@ class _Fit:
     """The rows on the grid of pitches, and the sums of squares over it."""
 
     def __init__(
-        self, curves: RotorCurves, radius_m: float, density_kg_m3: float, rows: MeasuredRows, accuracy: Accuracy
+        self,
+        curves: RotorCurves,
+        radius_m: float,
+        density_kg_m3: float,
+        rows: MeasuredRows,
+        accuracy: Accuracy,
+        progress: Progress | None = None,
     ) -> None:
-        self.curves, self.accuracy, self.rows = curves, accuracy, rows
+        self.curves, self.accuracy, self.rows, self.progress = curves, accuracy, rows, progress
         low, high = float(curves.pitch_deg[0]), float(curves.pitch_deg[-1])
         most = _MOST_PITCHES if len(rows.air_speed_m_s) <= _MANY_FOR_FINE else _MOST_PITCHES // 2
         self.step = max(_STEP_DEG, (high - low) / (most - 1))
@@ -436,11 +473,14 @@ class _Fit:
             sums = np.zeros((len(_SUMS), int(block.max()) + 1, len(offsets)))
             places, errors, blocks = keep[some], air_error[some], block[some]
             for start in range(0, len(places), _CHUNK):
+                if last:
+                    tell(self.progress, _ROWS_SHARE + (1 - _ROWS_SHARE) * start / len(places))
                 part = slice(start, start + _CHUNK)
                 found, first = np.unique(blocks[part], return_index=True)
                 sums[:, found] += self._sums(places[part], errors[part], offsets, state, first)
             surface = _surface(sums, time[some], blocks, offsets, drifts)
             if last:
+                tell(self.progress, 1.0)
                 break
             at = self._at_best(surface, keep, time, air_error)
             air_error = state.part_of_air(at.tilt[0], at.level[0]) * at.rest[0]
@@ -604,7 +644,10 @@ class _Fit:
     def _row_by_row(self) -> RowPitch:
         """Return each row's pitches: where the map's power coefficient crosses the measured one on its way up (stalled:
         more pitch, more power) and on its way down (unstalled)."""
-        parts = [self._some_rows(slice(start, start + _CHUNK)) for start in range(0, len(self.cp), _CHUNK)]
+        parts = []
+        for start in range(0, len(self.cp), _CHUNK):
+            tell(self.progress, _ROWS_SHARE * start / len(self.cp))
+            parts.append(self._some_rows(slice(start, start + _CHUNK)))
         stalled, unstalled, low, high, explained, more = (np.concatenate(values) for values in zip(*parts, strict=True))
         return RowPitch(self.ratio, self.cp, stalled, unstalled, low, high, explained, self.used, more)
 

@@ -16,16 +16,20 @@ import numpy as np
 
 from energy.inputs import inputs_of
 from energy.ledger import turbine_at_work
+from energy.progress import Progress, part, tell
 from energy.scenario import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
 SETTINGS = {"pitch": "deg", "resistance": "ohm", "ratio": "dimensionless"}
+SCENARIO_KEYS = {"pitch": "rotor.pitch", "resistance": "heater.resistance", "ratio": "drive.ratio"}
 _LAGS_S = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
 _LEAST_SETTLE_S, _SETTLE_LAGS = 3.0, 4.0  # after a change of the setting
 _LEAST_STRETCH_S, _STRETCH_LAGS = 8.0, 6.0
 _LEAST_WIND_W = 1e-6
 _LEAST_MEAN_WIND_W = 1.0
+_MOST_LOOPED = 1000  # rows: a loop is quicker than the import of the filter
+_READ = 0.3  # of the work: reading the file
 _GRID = 121
 _DRAWS = 4000
 # Priors of the smooth curve: how much it changes over the range (share of the level), over which part of the range.
@@ -93,18 +97,25 @@ class Tuned:
     curve: np.ndarray
 
 
-def read_sweep(path: Path, scenario: Scenario) -> Sweep:
+def tuned_of_file(scenario: Scenario, path: Path, progress: Progress | None = None) -> Tuned:
+    """Return `tuned_of` the drive in a CSV file (see `read_sweep`)."""
+    sweep = read_sweep(path, scenario, part(progress, 0.0, _READ))
+    return tuned_of(scenario, sweep, progress=part(progress, _READ, 1.0))
+
+
+def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None) -> Sweep:
     """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and air_speed_*
     or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
 
     Road speed and wind are multiplied by rotor.local_speed_factor, air speed too where measurement.air_speed_at says
-    free_air. Raises InputError.
+    free_air. `progress` is told the share done. Raises InputError.
     """
     data = read_table(
         path,
         {"time": "s", "electrical_power": "W"},
         optional={**SETTINGS, "air_speed": "m/s", "road_speed": "m/s", "wind_speed": "m/s", "rotor_speed": "rad/s"},
         least_rows=10,
+        progress=progress,
     )
     increasing(path, "time", data["time"])
     kinds = [name for name in SETTINGS if name in data]
@@ -142,8 +153,11 @@ def read_sweep(path: Path, scenario: Scenario) -> Sweep:
     )
 
 
-def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1) -> Tuned:
-    """Return the best setting of a drive with the rotor of a scenario (its area, density, inertia)."""
+def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Progress | None = None) -> Tuned:
+    """Return the best setting of a drive with the rotor of a scenario (its area, density, inertia).
+
+    `progress` is told the share done (see energy/progress.py). Raises InputError as `tuned` does.
+    """
     inputs = inputs_of(scenario)
     area = math.pi / 4 * float(np.asarray(inputs.turbine.diameter_m)) ** 2
     work = turbine_at_work(inputs)
@@ -151,7 +165,15 @@ def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1) -> Tuned:
     efficiency = float(work.heat_power_w) / shaft if shaft > 0 else 1.0
     inertia = _inertia(scenario)
     # Of the turning energy only what the generator chain lets through counts as watts of the load.
-    return tuned(sweep, area, float(inputs.density_kg_m3), None if inertia is None else efficiency * inertia, seed)
+    turning = None if inertia is None else efficiency * inertia
+    return tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
+
+
+def as_setting(kind: str, value: float) -> str | float:
+    """Return a setting as the scenario takes it at SCENARIO_KEYS[kind]: "6.1 deg", "9.5 ohm", 2.5."""
+    rounded = float(f"{value:.4g}")
+    unit = SETTINGS[kind]
+    return rounded if unit == "dimensionless" else f"{rounded:g} {unit}"
 
 
 def _inertia(scenario: Scenario) -> float | None:
@@ -172,7 +194,12 @@ def _inertia(scenario: Scenario) -> float | None:
 
 
 def tuned(
-    sweep: Sweep, area_m2: float, density_kg_m3: float, inertia_kg_m2: float | None = None, seed: int = 1
+    sweep: Sweep,
+    area_m2: float,
+    density_kg_m3: float,
+    inertia_kg_m2: float | None = None,
+    seed: int = 1,
+    progress: Progress | None = None,
 ) -> Tuned:
     """Return the best setting, its interval, the next to try and every setting's result.
 
@@ -206,9 +233,8 @@ def tuned(
             )
         )
     results = _results(sweep, visits, stretches, values, enough)
-    return _with_curve(
-        sweep, results, tried, lag, inertia_kg_m2 is not None and sweep.rotor_speed_rad_s is not None, seed
-    )
+    inertia_used = inertia_kg_m2 is not None and sweep.rotor_speed_rad_s is not None
+    return _with_curve(sweep, results, tried, lag, inertia_used, seed, progress)
 
 
 def _visits(sweep: Sweep) -> list[tuple[int, int]]:
@@ -224,10 +250,10 @@ def lagged(values: np.ndarray, time_s: np.ndarray, lag_s: float) -> np.ndarray:
     """Return values behind a first-order lag: y' = (x − y)/lag, exact for inputs held from row to row."""
     if lag_s <= 0:
         return values
-    from scipy.signal import lfilter
-
     step = np.diff(time_s)
-    if np.ptp(step) < 0.01 * step.mean():
+    if len(values) > _MOST_LOOPED and np.ptp(step) < 0.01 * step.mean():
+        from scipy.signal import lfilter
+
         keep = math.exp(-float(step.mean()) / lag_s)
         found, _ = lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])
         return np.asarray(found)
@@ -365,13 +391,19 @@ def _scale(kind: str, values: np.ndarray, *, back: bool = False) -> np.ndarray:
 
 
 def _with_curve(
-    sweep: Sweep, results: list[SettingResult], tried: np.ndarray, lag: float, inertia_used: bool, seed: int
+    sweep: Sweep,
+    results: list[SettingResult],
+    tried: np.ndarray,
+    lag: float,
+    inertia_used: bool,
+    seed: int,
+    progress: Progress | None,
 ) -> Tuned:
     at = _scale(sweep.kind, np.array([r.setting for r in results]))
     level = np.array([r.power_coefficient for r in results])
     error = np.array([r.standard_error for r in results])
     grid = np.linspace(at[0], at[-1], _GRID)
-    draws, mean = _curve_draws(at, level, error, grid, seed)
+    draws, mean = _curve_draws(at, level, error, grid, seed, progress)
     best_at = grid[np.argmax(draws, axis=1)]
     low, high = np.quantile(best_at, [0.025, 0.975])
     best = float(grid[np.argmax(mean)])
@@ -411,7 +443,12 @@ def _differ(a: SettingResult, b: SettingResult) -> bool:
 
 
 def _curve_draws(
-    at: np.ndarray, level: np.ndarray, error: np.ndarray, grid: np.ndarray, seed: int
+    at: np.ndarray,
+    level: np.ndarray,
+    error: np.ndarray,
+    grid: np.ndarray,
+    seed: int,
+    progress: Progress | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return draws (_DRAWS, grid) of the smooth curve through the settings, and its mean (grid,).
 
@@ -421,6 +458,7 @@ def _curve_draws(
     """
     import warnings
 
+    tell(progress, 0.1)
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 
@@ -439,12 +477,14 @@ def _curve_draws(
     counts = np.random.default_rng(seed).multinomial(_DRAWS, share)
     draws, mean = [], np.zeros(len(grid))
     for k, (fit, count) in enumerate(zip(fits, counts, strict=True)):
+        tell(progress, 0.5 + 0.5 * k / len(fits))
         mean += share[k] * fit.predict(points)
         if count:
             with warnings.catch_warnings():
                 # The draws' covariance is singular to rounding (a smooth curve on a fine grid), which numpy remarks on.
                 warnings.simplefilter("ignore", RuntimeWarning)
                 draws.append(fit.sample_y(points, int(count), random_state=seed + k).T)
+    tell(progress, 1.0)
     return np.concatenate(draws), mean * size + level.mean()
 
 

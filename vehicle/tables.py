@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.units import QuantityError, convert, example
 
 MOST_ROWS = 200_000
+_TOLD_EVERY, _SPLIT = 2000, 0.2  # rows between two words of progress; the share of the time that the lines take
 MOST_BYTES = 32 * 1024 * 1024
 
 # Unit part of a header name -> unit as `vehicle.units` knows it. Headers are lower case with underscores.
@@ -85,11 +86,12 @@ def read_table(
     optional: Mapping[str, str] | None = None,
     blanks_allowed: Sequence[str] = (),
     least_rows: int = 2,
+    progress: Callable[[float], None] | None = None,
 ) -> dict[str, np.ndarray]:
     """Return the named columns of a CSV file as float arrays of one length, in the units asked for.
 
     `columns` and `optional` map a base name ("speed") to its unit ("m/s"; "dimensionless" for plain numbers). Columns of
-    `blanks_allowed` give NaN for an empty cell. Row order is kept. Raises InputError naming every fault found (a missing
+    `blanks_allowed` give NaN for an empty cell. Row order is kept. `progress` is told the share done, from 0 to 1. Raises InputError naming every fault found (a missing
     file or column, a unit of another kind, a cell that is no finite number, rows of the wrong length).
     """
     optional = dict(optional or {})
@@ -105,6 +107,8 @@ def read_table(
     found: dict[str, np.ndarray] = {}
     cells_of = {name: np.full(len(body), np.nan) for name in places}
     for index, (number, cells) in enumerate(body):
+        if progress is not None and index % _TOLD_EVERY == 0:
+            progress(_SPLIT + (1 - _SPLIT) * index / len(body))
         spare = [cell for cell in cells[len(header) :] if cell.strip()]
         if len(cells) < len(header) or spare:
             hint = " (decimal commas need semicolons between the cells)" if delimiter == "," and spare else ""

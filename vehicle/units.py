@@ -434,6 +434,7 @@ _WRITTEN: dict[str, tuple[str, ...]] = {
     "m": ("m", "cm", "mm", "ft", "inch", "km", "mile"),
     "m**2": ("m^2", "ft^2"),
     "m**3": ("L", "m^3", "gal"),
+    "m**3/s": ("L/h", "gal/h"),
     "kg": ("kg", "g", "lb"),
     "K": ("degC", "degF"),
     "delta_degC": ("K", "degF"),
@@ -462,7 +463,21 @@ _WRITTEN: dict[str, tuple[str, ...]] = {
     "m/s**2": ("m/s^2",),
     "J/kg": ("kWh/kg", "Wh/kg"),
 }
-_FIRST_IN_US = ("mph", "ft", "ft^2", "gal", "lb", "degF", "inHg", "lbf", "lbf*ft", "lb/ft^3", "lbf/mph", "lbf/mph^2")
+_FIRST_IN_US = (
+    "mph",
+    "ft",
+    "ft^2",
+    "gal",
+    "gal/h",
+    "lb",
+    "degF",
+    "inHg",
+    "lbf",
+    "lbf*ft",
+    "lb/ft^3",
+    "lbf/mph",
+    "lbf/mph^2",
+)
 _FIRST_IN_UK = ("mph",)
 
 

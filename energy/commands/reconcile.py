@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.scenario import Scenario
     from energy.uncertainty import Spread
 
-_KINDS = {
+KINDS = {
     "electrical_power": "power",
     "heat_power": "power",
     "current": "current",
@@ -26,6 +26,13 @@ _KINDS = {
     "fuel_change": "fuel_flow",
     "fuel_change_per_distance": "fuel_per_distance",
 }
+
+
+READING_HEADINGS = ("", "reading", "", "before", "after", "off by")
+TOGETHER = (
+    "Inputs that were told about together err together: pasting the lines one by one forgets that, and the interval of windtoll "
+    "answer comes out wider than the one above."
+)
 
 
 @click.command("reconcile", short_help="What do road tests and readings say of what was only assumed?")
@@ -56,16 +63,13 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; conditions
     wind_from, grade, temperature, pitch, resistance, compared_with.
     """
-    from energy.reconcile import read_results, reconcile
+    from energy.reconcile import read_results, reconciled
     from energy.scenario import load
 
     loaded = load(scenario, overrides)
-    chain = None
-    if loaded.schedule is not None:
-        from energy.trip_ledger import trip_chain
-
-        chain = trip_chain(loaded, coarse=True)
-    found = reconcile(loaded, read_results(results), chain)
+    read = read_results(results)
+    with common.progress("Weighing readings and model") as progress:
+        found = reconciled(loaded, read, progress)
     if as_json:
         common.print_json(_data(found, loaded))
         return
@@ -78,44 +82,56 @@ def _print(found: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(_sentence(found, scenario, system), style="bold")
-    out.print(_agreement(found))
+    out.print(sentence(found, scenario, system), style="bold")
+    out.print(agreement(found))
 
     common.heading(out, "Readings against the model")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("", "reading", "", "before", "after", "off by"):
+    for name in READING_HEADINGS:
         table.add_column(name, justify="left" if name == "" else "right")
-    for row in found.readings:
-        kind = _KINDS[row.reading]
-        table.add_row(
-            row.what or f"result {row.result}",
-            f"{show(row.value, kind, system, digits=3)} ± {show(1.96 * row.standard_deviation, kind, system, digits=2)}",
-            row.reading.replace("_", " "),
-            show(row.before, kind, system, digits=3),
-            show(row.after, kind, system, digits=3),
-            _miss(row),
-        )
+    for texts in reading_rows(found, system):
+        table.add_row(*texts)
     out.print(table)
 
     common.heading(out, "What the readings told about the inputs")
-    common.pairs(
-        out, [_input_row(updated) for updated in found.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2]
-    )
+    common.pairs(out, input_rows(found))
 
     common.heading(out, "Lines for the scenario file")
     for table_name, lines in _lines(found).items():
         out.print(f"[{table_name}]", markup=False)
         for line in lines:
             out.print(line, markup=False, soft_wrap=True)
-    common.bullets(
-        out,
+    common.bullets(out, [TOGETHER])
+
+
+def reading_rows(found: Reconciled, system: UnitSystem) -> list[list[str]]:
+    """Return every reading against the model before and after, as texts under READING_HEADINGS."""
+    return [
         [
-            "Inputs that were told about together err together: pasting the lines one by one forgets that, and the interval of windtoll answer comes out wider than the one above.",
-        ],
-    )
+            row.what or f"result {row.result}",
+            read_words(row, system),
+            row.reading.replace("_", " "),
+            show(row.before, KINDS[row.reading], system, digits=3),
+            show(row.after, KINDS[row.reading], system, digits=3),
+            _miss(row),
+        ]
+        for row in found.readings
+    ]
 
 
-def _sentence(found: Reconciled, scenario: Scenario, system: UnitSystem) -> str:
+def read_words(row: Compared, system: UnitSystem) -> str:
+    """Return what was read, with its ±."""
+    kind = KINDS[row.reading]
+    return f"{show(row.value, kind, system, digits=3)} ± {show(1.96 * row.standard_deviation, kind, system, digits=2)}"
+
+
+def input_rows(found: Reconciled) -> list[tuple[str, str]]:
+    """Return the inputs that the readings told something about, before and after, as (key, text)."""
+    return [_input_row(updated) for updated in found.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2]
+
+
+def sentence(found: Reconciled, scenario: Scenario, system: UnitSystem) -> str:
+    """Return the answer with the readings, and before them, as text."""
     after = _change_words(found.after, scenario, system)
     before = "" if found.before is None else f" Before the readings: {_change_words(found.before, scenario, system)}."
     return f"With the readings: {after}.{before}"
@@ -133,7 +149,8 @@ def _change_words(spread: Spread, scenario: Scenario, system: UnitSystem) -> str
     return f"{spread.verdict}, {middle} (90 %: {low} to {high})"
 
 
-def _agreement(found: Reconciled) -> str:
+def agreement(found: Reconciled) -> str:
+    """Return whether readings and model agree within what was stated, and if not, which does not fit."""
     if found.agrees:
         return f"Readings and model agree within what was stated (a worse fit in {100 * found.probability:.0f} of 100 honest cases)."
     worst = max(found.readings, key=lambda row: abs(row.miss_before))
@@ -167,15 +184,19 @@ def _input_row(updated: Updated) -> tuple[str, str]:
 
 def _lines(found: Reconciled) -> dict[str, list[str]]:
     """Return the lines to paste, by table, for the inputs that were told something about."""
+    lines: dict[str, list[str]] = {}
+    for key, text in updates(found).items():
+        table, name = key.split(".")
+        lines.setdefault(table, []).append(f"{name} = {text}")
+    return lines
+
+
+def updates(found: Reconciled) -> dict[str, str]:
+    """Return the inputs that were told something about by key, each as TOML for the scenario file."""
     from energy.quantity import written
     from energy.reconcile import as_scenario
 
-    lines: dict[str, list[str]] = {}
-    for updated in found.inputs:
-        if updated.shrinks_by >= 0.1:
-            table, name = updated.key.split(".")
-            lines.setdefault(table, []).append(f"{name} = {written(as_scenario(updated), _unit(updated.key))}")
-    return lines
+    return {u.key: written(as_scenario(u), _unit(u.key)) for u in found.inputs if u.shrinks_by >= 0.1}
 
 
 def _unit(key: str) -> str:

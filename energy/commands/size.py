@@ -16,6 +16,15 @@ if TYPE_CHECKING:
     from energy.sizing import SizingTable
 
 
+TRADE = "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount."
+DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
+NEXT = (
+    TRADE,
+    "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
+    DANGER,
+)
+
+
 @click.command("size", short_help="How big a rotor for the heat you want, and its fuel bill.")
 @click.option("--heat", required=True, metavar='"2 kW"', help="Heat wanted into the load.")
 @click.option("--speed", required=True, metavar='"65 mph"', help="Road speed.")
@@ -68,10 +77,7 @@ def command(
       windtoll size --heat "2 kW" --speed "65 mph"
       windtoll size --heat "1.2 kW" --speed "90 km/h" --fuel diesel --shelter 0.7
     """
-    from energy.air import density_kg_m3, standard_atmosphere
-    from energy.inputs import FUEL_DEFAULTS
-    from energy.sizing import NOISY_TIP_SPEED_M_S, size_table, usual_grades
-    from vehicle.fuels import FUELS
+    from energy.sizing import USUAL_RATIOS, Wanted, sized
 
     numbers = {
         "--heat": (heat, "W"), "--speed": (speed, "m/s"), "--head-wind": (head_wind, "m/s"), "--shelter": (shelter, "dimensionless"),
@@ -86,33 +92,26 @@ def command(
             problems += error.problems
     if problems:
         raise InputError(problems)
-    air_speed = (values["--speed"] + values["--head-wind"]) * values["--shelter"]
-    if tip_speed_ratio is None:
-        tip_speed_ratio = min(5.0, NOISY_TIP_SPEED_M_S / max(air_speed, 1e-9))
-    marginal = FUEL_DEFAULTS["engine.indicated_efficiency"][fuel][0].value
-    table = size_table(
-        values["--heat"],
-        air_speed,
-        density_kg_m3=float(density_kg_m3(*standard_atmosphere(0.0))),
-        marginal_fuel_m3_per_j=1 / (marginal * FUELS[fuel].heating_value_j_per_m3),
-        road_speed_m_s=values["--speed"],
-        tip_speed_ratio=tip_speed_ratio,
-        gear_ratios=ratios or (2.0, 3.0, 4.0),
-        grades=usual_grades(values["--efficiency"]),
+    table = sized(
+        Wanted(
+            heat_w=values["--heat"],
+            road_speed_m_s=values["--speed"],
+            head_wind_m_s=values["--head-wind"],
+            shelter=values["--shelter"],
+            efficiency=values["--efficiency"],
+            fuel=fuel,
+            tip_speed_ratio=tip_speed_ratio,
+            gear_ratios=ratios or USUAL_RATIOS,
+        )
     )
-    notes = [
-        *table.notes,
-        f"extra fuel at {marginal:.0%} of {fuel}'s heating value ({FUEL_DEFAULTS['engine.indicated_efficiency'][fuel][1]})",
-    ]
-    notes.append("air at 15 °C and sea level (US Standard Atmosphere 1976)")
     if as_json:
-        common.print_json(_data(table, notes))
+        common.print_json(_data(table))
     else:
-        _print(table, notes, values["--speed"], system)
+        _print(table, values["--speed"], system)
 
 
-def _data(table: SizingTable, notes: list[str]) -> dict[str, Any]:
-    def rows(k: int) -> list[dict[str, Any]]:
+def _data(table: SizingTable) -> dict[str, Any]:
+    def rows_of_grade(k: int) -> list[dict[str, Any]]:
         return [
             {
                 "diameter_m": float(table.diameter_m[j]),
@@ -133,7 +132,7 @@ def _data(table: SizingTable, notes: list[str]) -> dict[str, Any]:
     grades = {
         grade.name: {
             "power_coefficient": grade.power_coefficient, "share_of_betz_limit": grade.betz_share,
-            "needed_diameter_m": float(table.needed_diameter_m[k]), "rows": rows(k),
+            "needed_diameter_m": float(table.needed_diameter_m[k]), "rows": rows_of_grade(k),
         }
         for k, grade in enumerate(table.grades)
     }  # fmt: skip
@@ -141,30 +140,33 @@ def _data(table: SizingTable, notes: list[str]) -> dict[str, Any]:
         "wanted_heat_w": table.wanted_heat_w,
         "tip_speed_m_s": table.tip_speed_m_s,
         "grades": grades,
-        "notes": notes,
+        "notes": list(table.notes),
     }
 
 
-def _print(table: SizingTable, notes: list[str], road_speed_m_s: float, system: UnitSystem) -> None:
-    from rich.table import Table
-
-    out = common.console()
+def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return the answer: the diameter that is needed, its range, and the fuel that a rotor of that size costs."""
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
-    out.print(
+    return (
         f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a hand-made rotor of about {usual} "
         f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of {show(float(table.diameter_m[best]), 'length', system)} "
-        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel.",
-        style="bold",
+        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
     )
-    shown = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
+
+
+def headings(table: SizingTable, system: UnitSystem) -> list[str]:
+    """Return the headings of the table of diameters, with a line break where a narrow column wants one."""
     labels = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow")}
     names = [f"size\n{labels['length']}"]
     for grade in ("ideal", "real"):
         names += [f"{grade}\nheat W", f"\nthrust {labels['force']}", f"\nfuel {labels['fuel_flow']}"]
-    names += ["rotor\nrpm", *(f"{ratio:g}:1\nrpm" for ratio in table.gear_ratios)]
-    for name in names:
-        shown.add_column(name, justify="right")
+    return [*names, "rotor\nrpm", *(f"{ratio:g}:1\nrpm" for ratio in table.gear_ratios)]
+
+
+def rows(table: SizingTable, system: UnitSystem) -> list[list[str]]:
+    """Return the table of diameters as texts under `headings`; * marks a rotor that gives all it can and not enough."""
+    found = []
     for j, diameter in enumerate(table.diameter_m):
         cells = [figures(units.to_user(float(diameter), "length", system), 3)]
         for k in (0, 1):
@@ -174,15 +176,29 @@ def _print(table: SizingTable, notes: list[str], road_speed_m_s: float, system: 
                 figures(units.to_user(float(table.fuel_flow_m3_s[k, j]), "fuel_flow", system), 2, signed=True),
             ]
         cells += [f"{v * 30 / np.pi:.0f}" for v in (table.rotor_speed_rad_s[j], *table.generator_speed_rad_s[:, j])]
-        shown.add_row(*cells)
+        found.append(cells)
+    return found
+
+
+def rows_title(table: SizingTable, system: UnitSystem) -> str:
+    """Return the heading of the table of diameters."""
     tips = show(table.tip_speed_m_s, "tip_speed", system)
-    common.heading(out, f"Diameters, loaded just so far as the heat needs; tips at {tips} (* all that it can give)")
+    return f"Diameters, loaded just so far as the heat needs; tips at {tips} (* all that it can give)"
+
+
+def _print(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> None:
+    from rich.table import Table
+
+    out = common.console()
+    out.print(sentence(table, road_speed_m_s, system), style="bold")
+    shown = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    for name in headings(table, system):
+        shown.add_column(name, justify="right")
+    for cells in rows(table, system):
+        shown.add_row(*cells)
+    common.heading(out, rows_title(table, system))
     out.print(shown)
     common.heading(out, "Assumed")
-    common.bullets(out, notes)
+    common.bullets(out, table.notes)
     common.heading(out, "Next")
-    common.bullets(out, [
-        "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount.",
-        "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
-        "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building.",
-    ])  # fmt: skip
+    common.bullets(out, NEXT)

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
 MOST_ROWS_SHOWN = 12
 FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pitch
+SURENESS = "intervals hold 19 times out of 20, calibration errors and those of the curves included"
+CAUTIONS = (
+    "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
+    "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
+)
 _SIDES = {
     "stalled": "on the stalled side (more pitch would give more power)",
     "unstalled": "on the unstalled side (more pitch would give less power)",
@@ -45,11 +50,11 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
       windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
     """
     from energy.scenario import load
-    from energy.true_pitch import read_measured, true_pitch_of
+    from energy.true_pitch import true_pitch_of_file
 
     checked = load(scenario, overrides)
-    rows = read_measured(measured)
-    found = true_pitch_of(checked, rows)
+    with common.progress("Looking for the pitch") as progress:
+        found, rows = true_pitch_of_file(checked, measured, progress)
     if as_json:
         common.print_json(_data(found, rows))
     else:
@@ -97,18 +102,21 @@ def _data(found: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
     }
 
 
-def _degrees(value: float, *, signed: bool = False) -> str:
+def degrees(value: float, *, signed: bool = False) -> str:
+    """Return an angle as text: "6.5°"."""
     return f"{value:{'+' if signed else ''}.1f}°".replace("-", "−")
 
 
 def _words(value: Interval, *, signed: bool = False) -> str:
-    return f"{_degrees(value.estimate, signed=signed)} ({_degrees(value.low, signed=signed)} to {_degrees(value.high, signed=signed)})"
+    return f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to {degrees(value.high, signed=signed)})"
 
 
 def _more(value: Interval) -> str:
     """Return a change whose sign is sure as "3.3° (2.8° to 4.0°) more" or "… less"."""
     low, high = sorted((abs(value.low), abs(value.high)))
-    return f"{_degrees(abs(value.estimate))} ({_degrees(low)} to {_degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
+    return (
+        f"{degrees(abs(value.estimate))} ({degrees(low)} to {degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
+    )
 
 
 def headline(found: TruePitch) -> str:
@@ -117,11 +125,11 @@ def headline(found: TruePitch) -> str:
     if pitch is None:
         return "No pitch explains these rows: look at the load, at slip of the belt, and at the air speed."
     if found.at_edge:
-        return f"The pitch lies at the end of the curves, {_degrees(pitch.estimate)}, or beyond them."
+        return f"The pitch lies at the end of the curves, {degrees(pitch.estimate)}, or beyond them."
     if found.branch == "either" or pitch.high - pitch.low > FLAT_DEG:
         return (
-            f"The pitch was somewhere between {_degrees(pitch.low)} and {_degrees(pitch.high)} (best guess "
-            f"{_degrees(pitch.estimate)}), {_SIDES[found.branch]}."
+            f"The pitch was somewhere between {degrees(pitch.low)} and {degrees(pitch.high)} (best guess "
+            f"{degrees(pitch.estimate)}), {_SIDES[found.branch]}."
         )
     return f"The pitch was {_words(pitch)}, {_SIDES[found.branch]}."
 
@@ -137,11 +145,11 @@ def dial_words(scenario: Scenario, found: TruePitch, rows: MeasuredRows) -> list
             return []
         inside = pitch.low <= own.value <= pitch.high
         return [
-            f"The scenario says {_degrees(own.value)}: "
+            f"The scenario says {degrees(own.value)}: "
             + (
                 "these rows agree with it."
                 if inside
-                else f"these rows do not, by {_degrees(pitch.estimate - own.value, signed=True)}."
+                else f"these rows do not, by {degrees(pitch.estimate - own.value, signed=True)}."
             )
         ]
     said = []
@@ -149,12 +157,12 @@ def dial_words(scenario: Scenario, found: TruePitch, rows: MeasuredRows) -> list
     if offset.low <= 0 <= offset.high:
         if wide:
             said.append(
-                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {_degrees(offset.low, signed=True)} "
-                f"to {_degrees(offset.high, signed=True)}."
+                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {degrees(offset.low, signed=True)} "
+                f"to {degrees(offset.high, signed=True)}."
             )
         else:
             said.append(
-                f"The dial can be believed within {_degrees(max(-offset.low, offset.high))}: no offset is seen, {_words(offset, signed=True)}."
+                f"The dial can be believed within {degrees(max(-offset.low, offset.high))}: no offset is seen, {_words(offset, signed=True)}."
             )
     else:
         said.append(
@@ -206,7 +214,7 @@ def notes_of(found: TruePitch) -> list[str]:
         )
     if found.pitch_deg is not None and found.ends_at:
         said.append(
-            f"The interval ends where the curves end, at {' and '.join(_degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
+            f"The interval ends where the curves end, at {' and '.join(degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
         )
     if math.isfinite(found.scatter) and found.scatter > 2:
         said.append(
@@ -223,23 +231,19 @@ def notes_of(found: TruePitch) -> list[str]:
     return [*said, *found.notes]
 
 
-def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
-    from rich.table import Table
+def _picked(rows: MeasuredRows) -> np.ndarray:
+    """Return the places of the rows that are shown: all, or as many as fit, evenly picked."""
+    return np.unique(np.linspace(0, len(rows.air_speed_m_s) - 1, MOST_ROWS_SHOWN).round().astype(int))
 
-    out = common.console()
-    if scenario.title:
-        out.print(scenario.title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in dial_words(scenario, found, rows):
-        out.print(text, style="bold")
-    out.print("(intervals hold 19 times out of 20, calibration errors and those of the curves included)", style="dim")
-    count = len(rows.air_speed_m_s)
-    keep = np.unique(np.linspace(0, count - 1, MOST_ROWS_SHOWN).round().astype(int))
-    common.heading(
-        out,
-        "Row by row" + (f" ({len(keep)} of {count} rows, evenly picked; all with --json)" if len(keep) < count else ""),
-    )
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+
+def rows_title(rows: MeasuredRows, elsewhere: str = "all with --json") -> str:
+    """Return the heading of the table of rows; `elsewhere` says where those are that are not shown."""
+    count, shown = len(rows.air_speed_m_s), len(_picked(rows))
+    return "Row by row" + (f" ({shown} of {count} rows, evenly picked; {elsewhere})" if shown < count else "")
+
+
+def row_headings(rows: MeasuredRows, system: UnitSystem) -> list[str]:
+    """Return the headings of the table of rows, with a line break where a narrow column wants one."""
     names = [
         f"air\n{label('speed', system)}",
         "rotor\nrpm",
@@ -253,35 +257,53 @@ def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: Uni
     ]
     if rows.dial_deg is None:
         names.remove("dial")
-    for name in names:
-        table.add_column(name, justify="right", no_wrap=True)
+    return names
+
+
+def row_texts(found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> list[list[str]]:
+    """Return the table of rows as texts under `row_headings`, at most MOST_ROWS_SHOWN of them, evenly picked."""
+    return [_row_text(found, rows, int(k), system) for k in _picked(rows)]
+
+
+def _row_text(found: TruePitch, rows: MeasuredRows, k: int, system: UnitSystem) -> list[str]:
     per = found.rows
-    for k in keep:
-        spread = "not used"
-        if per.used[k]:
-            spread = (
-                f"{_degrees(per.low_deg[k])} to {_degrees(per.high_deg[k])}" if per.explained[k] else "no pitch fits"
-            )
-        table.add_row(
-            f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
-            f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
-            f"{rows.electrical_power_w[k]:.0f}",
-            f"{per.tip_speed_ratio[k]:.2f}",
-            f"{per.power_coefficient[k]:.3f}",
-            *((_degrees(float(rows.dial_deg[k])),) if rows.dial_deg is not None else ()),
-            *(_degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])),
-            spread,
-        )
+    spread = "not used"
+    if per.used[k]:
+        low, high = degrees(float(per.low_deg[k])), degrees(float(per.high_deg[k]))
+        spread = f"{low} to {high}" if per.explained[k] else "no pitch fits"
+    sides = [degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])]
+    return [
+        f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
+        f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
+        f"{rows.electrical_power_w[k]:.0f}",
+        f"{per.tip_speed_ratio[k]:.2f}",
+        f"{per.power_coefficient[k]:.3f}",
+        *([] if rows.dial_deg is None else [degrees(float(rows.dial_deg[k]))]),
+        *sides,
+        spread,
+    ]
+
+
+def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
+    from rich.table import Table
+
+    out = common.console()
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    out.print(headline(found), style="bold")
+    for text in dial_words(scenario, found, rows):
+        out.print(text, style="bold")
+    out.print(f"({SURENESS})", style="dim")
+    common.heading(out, rows_title(rows))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in row_headings(rows, system):
+        table.add_column(name, justify="right", no_wrap=True)
+    for texts in row_texts(found, rows, system):
+        table.add_row(*texts)
     out.print(table)
     said = notes_of(found)
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Cautions")
-    common.bullets(
-        out,
-        [
-            "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
-            "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
-        ],
-    )
+    common.bullets(out, CAUTIONS)

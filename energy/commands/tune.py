@@ -13,6 +13,7 @@ from vehicle.units import UnitSystem, figures, show
 if TYPE_CHECKING:
     from energy.tuning import SettingResult, Tuned
 
+ROWS_TITLE = "Settings (power coefficient: watts of the load over the wind's own, steady stretches only)"
 CAUTIONS = (
     "The passenger steps and logs, the driver drives. Never change a setting by hand on a turning rotor.",
     "More watts are more drag, thrust and rotor speed: look at windtoll answer and windtoll loads with the new setting.",
@@ -39,10 +40,11 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
       windtoll tune scenario.toml sweep.csv --json
     """
     from energy.scenario import load
-    from energy.tuning import read_sweep, tuned_of
+    from energy.tuning import tuned_of_file
 
     checked = load(scenario, overrides)
-    found = tuned_of(checked, read_sweep(sweep, checked))
+    with common.progress("Weighing the settings") as progress:
+        found = tuned_of_file(checked, sweep, progress)
     if as_json:
         common.print_json(_data(found))
     else:
@@ -77,7 +79,8 @@ def _data(found: Tuned) -> dict[str, Any]:
     }
 
 
-def _setting(kind: str, value: float) -> str:
+def setting_words(kind: str, value: float) -> str:
+    """Return a setting as people say it: "4.0°", "9.5 Ω", "2.5"."""
     text = f"{value:.1f}" if kind == "pitch" else f"{value:.3g}"
     return f"{text}{'°' if kind == 'pitch' else ' Ω' if kind == 'resistance' else ''}".replace("-", "−")
 
@@ -86,7 +89,7 @@ def headlines(found: Tuned) -> list[str]:
     """Return the answer in two sentences."""
 
     def shown(value: float) -> str:
-        return _setting(found.kind, value)
+        return setting_words(found.kind, value)
 
     if not found.best_is_told:
         first = (
@@ -109,7 +112,7 @@ def notes_of(found: Tuned, system: UnitSystem) -> list[str]:
     """Return what a builder should know of these numbers."""
 
     def shown(value: float) -> str:
-        return _setting(found.kind, value)
+        return setting_words(found.kind, value)
 
     said = []
     if found.best_is_told:
@@ -144,6 +147,27 @@ def notes_of(found: Tuned, system: UnitSystem) -> list[str]:
     return said
 
 
+def setting_headings(found: Tuned) -> list[str]:
+    """Return the headings of the table of settings, with a line break where a narrow column wants one."""
+    return [found.kind, "power\ncoefficient", "held", "stretches", "mean", "energy", "peak"]
+
+
+def setting_rows(found: Tuned, system: UnitSystem) -> list[list[str]]:
+    """Return what every setting gave as texts under `setting_headings`."""
+    return [
+        [
+            setting_words(found.kind, one.setting),
+            f"{one.power_coefficient:.4f} ± {0.5 * (one.high - one.low):.4f}",
+            f"{one.seconds:.0f} s",
+            f"{one.stretches} in {one.visits}",
+            show(one.mean_w, "power", system),
+            f"{one.energy_j / 3600:.1f} Wh",
+            show(one.peak_w, "power", system),
+        ]
+        for one in found.settings
+    ]
+
+
 def _print(found: Tuned, title: str, system: UnitSystem) -> None:
     from rich.table import Table
 
@@ -152,20 +176,12 @@ def _print(found: Tuned, title: str, system: UnitSystem) -> None:
         out.print(title, style="dim")
     for text in headlines(found):
         out.print(text, style="bold")
-    common.heading(out, "Settings (power coefficient: watts of the load over the wind's own, steady stretches only)")
+    common.heading(out, ROWS_TITLE)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in (found.kind, "power\ncoefficient", "held", "stretches", "mean", "energy", "peak"):
+    for name in setting_headings(found):
         table.add_column(name, justify="right", no_wrap=True)
-    for one in found.settings:
-        table.add_row(
-            _setting(found.kind, one.setting),
-            f"{one.power_coefficient:.4f} ± {0.5 * (one.high - one.low):.4f}",
-            f"{one.seconds:.0f} s",
-            f"{one.stretches} in {one.visits}",
-            show(one.mean_w, "power", system),
-            f"{one.energy_j / 3600:.1f} Wh",
-            show(one.peak_w, "power", system),
-        )
+    for texts in setting_rows(found, system):
+        table.add_row(*texts)
     out.print(table)
     common.heading(out, "Notes")
     common.bullets(out, notes_of(found, system))

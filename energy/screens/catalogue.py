@@ -29,10 +29,13 @@ SCREENS = (
     Screen(ANSWER, "When could it pay?", "pay", "pay"),
     Screen(ANSWER, "What did my change do?", "compare", "compare"),
     Screen(BUILD, "What is built, and how is it driven?", "scenario", "edit"),
+    Screen(BUILD, "How large must it be?", "size", "size"),
     Screen(BUILD, "What will the rotor do?", "rotor", "rotor"),
     Screen(BUILD, "What setting is best?", "setting", "setting"),
     Screen(BUILD, "When is it hot?", "heat", "heat"),
     Screen(BUILD, "What must it withstand?", "loads", "withstand"),
     Screen(MEASURE, "How many runs would prove it?", "plan", "plan"),
     Screen(MEASURE, "What did the road say?", "road", "road"),
+    Screen(MEASURE, "Is the pitch what the dial says?", "pitch", "pitch"),
+    Screen(MEASURE, "Where did the watts go?", "watts", "watts"),
 )

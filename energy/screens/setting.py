@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -13,11 +14,18 @@ from energy.matching import SETTINGS, Match, match
 from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from energy.pictures import Picture, heat_over_settings
 from energy.progress import Progress
-from energy.screens import desk, page
+from energy.screens import desk, page, sweep, typed
+from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_HEADING = "What setting is best?"
+_RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
 
 
 @kept("Trying settings", most=8)
@@ -32,18 +40,29 @@ def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio:
 
 
 def show() -> None:
-    """Show the screen."""
-    work, system = desk.work(), desk.system()
-    heading = "What setting is best?"
+    """Show the screen: by reckoning, or by a sweep that was driven."""
+    work, top = desk.work(), st.empty()
+    if typed.way("Found", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
+        sweep.show(work, _HEADING, top)
+    else:
+        _reckoned(work, top)
+
+
+def _reckoned(work: Work, top: DeltaGenerator) -> None:
+    system = desk.system()
     held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
     try:
-        found = _match(work.usable, held)
+        with top.container():
+            st.title(_HEADING)
+            found = _match(work.usable, held)
     except InputError as error:
-        page.answer_line(work, heading, "No best setting can be told for this scenario.")
-        page.problem_list([str(problem) for problem in error.problems], "Why")
+        with top.container():
+            page.answer_line(work, _HEADING, "No best setting can be told for this scenario.")
+            page.problem_list([str(problem) for problem in error.problems], "Why")
         _holds()
         return
-    page.answer_line(work, heading, sentence(found, system))
+    with top.container():
+        page.answer_line(work, _HEADING, sentence(found, system))
     _holds()
     _map(work.usable, found, system)
     page.table(

@@ -85,11 +85,19 @@ def test_first_paint_is_the_verdict_of_the_demo(page: Any, address: str, demos: 
     assert page.title() == "windtoll"
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
+def _found_by_axe(page: Any) -> list[tuple[str, list[str]]]:
+    """Return what axe-core finds fault with on the page as it is, with the elements."""
     from axe_playwright_python.base import AXE_FILE_PATH
 
-    script = Path(AXE_FILE_PATH).read_text(encoding="utf-8")
+    page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
+    ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
+    return [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
     for size in ({"width": 1280, "height": 900}, PHONE):
         page.set_viewport_size(size)
         _open(page, address, place)
@@ -104,11 +112,7 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) 
         for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
             folded.click()
         _settled(page)
-        page.evaluate(script)
-        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-        # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
-        ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
-        assert [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours] == []
+        assert _found_by_axe(page) == []
 
 
 def test_a_slider_moved_by_keys_gives_the_command_lines_number(page: Any, address: str, demos: Path) -> None:
@@ -350,3 +354,63 @@ def test_a_real_log_is_uploaded_and_understood(page: Any, address: str) -> None:
     assert "Mark the runs" in said
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there
+
+
+def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: Any, address: str, demos: Path) -> None:
+    van = demos / "van_water_tank"
+    rows = (van / "measured.csv").read_bytes()
+    done = run("truepitch", str(van / "scenario.toml"), str(van / "measured.csv"), COLUMNS="1000")
+    assert done.returncode == 0, done.stderr
+    page.set_viewport_size(PHONE)
+    _open(page, address, "pitch")
+    example = _download(page, "Take an example file away (CSV, invented numbers)")
+    assert example.startswith(b"# Invented")
+    page.locator("[data-testid=stMain] input[type=file]").set_input_files([_file("<i>rows</i>.csv", rows)])
+    page.wait_for_selector("[data-testid=stMain] .wt-table")
+    page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
+    _settled(page)
+    assert _verdict(page) in " ".join(done.stdout.split())
+    _no_sideways_scroll_and_no_fault(page)
+    page.get_by_role("button", name="Use this pitch in the scenario").click()
+    page.wait_for_selector("text=In use: <i>rows</i>.csv, uploaded before.")
+    _settled(page)
+    held = _scenario_text(page)
+    assert 'pitch = {value = "7.3' in held
+    page.locator("[data-testid=stMain] input[type=file]").set_input_files([_file("bad.csv", b"a,b\n1,2\n")])
+    page.wait_for_selector("[data-testid=stMain] .wt-problem")
+    assert "bad.csv: column air_speed_m_s: missing" in page.locator("[data-testid=stMain] .wt-problem").inner_text()
+
+
+def test_a_sweep_is_uploaded_and_readings_are_typed(page: Any, address: str, demos: Path) -> None:
+    van = demos / "van_water_tank"
+    _open(page, address, "setting")
+    page.get_by_text("by a sweep that I drove (CSV)").click()
+    page.wait_for_selector("[data-testid=stMain] input[type=file]", state="attached")
+    page.locator("[data-testid=stMain] input[type=file]").set_input_files(
+        [_file("sweep.csv", (van / "sweep.csv").read_bytes())]
+    )
+    page.wait_for_function("(document.querySelector('.wt-verdict')?.innerText || '').includes('Best pitch')")
+    page.set_viewport_size(PHONE)
+    _settled(page)
+    _no_sideways_scroll_and_no_fault(page)
+    _open(page, address, "watts")
+    for field, text in (("reading 1: value", "1050"), ("reading 1: ±", "40"), ("reading 1: road speed", "80")):
+        page.get_by_role("textbox", name=field, exact=True).fill(text)
+        page.keyboard.press("Tab")
+        _settled(page)
+    page.wait_for_function("(document.querySelector('.wt-verdict')?.innerText || '').includes('With the readings')")
+    page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
+    _no_sideways_scroll_and_no_fault(page)
+
+
+def _no_sideways_scroll_and_no_fault(page: Any) -> None:
+    wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
+    assert wide <= there
+    assert _found_by_axe(page) == []
+
+
+def _scenario_text(page: Any) -> str:
+    """Return scenario.toml as it is now, taken away by its button."""
+    page.set_viewport_size({"width": 1280, "height": 900})
+    _settled(page)
+    return _download(page, "Take only scenario.toml").decode()

@@ -1,0 +1,139 @@
+"""Is the pitch what the dial says? The pitch that measured rows ask for, beside what dial or scenario say."""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING
+
+import numpy as np
+import streamlit as st
+
+from energy.bundle import Bundle
+from energy.commands import common
+from energy.commands import truepitch as told
+from energy.example_measurements import measured_example
+from energy.measured_pictures import pitch_picture
+from energy.pictures import Picture
+from energy.progress import Progress
+from energy.screens import desk, page, uploads
+from energy.screens.desk import Work
+from energy.screens.uploads import Upload
+from energy.screens.waiting import kept
+from energy.true_pitch import (
+    Interval,
+    MeasuredRows,
+    TruePitch,
+    as_setting,
+    corrected,
+    curves_over_pitches,
+    true_pitch_of_file,
+)
+from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_HEADING = "Is the pitch what the dial says?"
+_FILE = "measured.csv"
+_STEPPED_DEG = 1.0  # a dial that was turned by more was no single setting
+
+
+@functools.lru_cache(maxsize=8)
+def _example(bundle: Bundle, system: UnitSystem) -> bytes:
+    return measured_example(desk.scenario_of(bundle), system).encode()
+
+
+@kept("Looking for the pitch", most=8)
+def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
+    with uploads.as_file(content, _FILE) as path:
+        return true_pitch_of_file(desk.scenario_of(bundle), path, progress)
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, content: bytes, system: UnitSystem) -> Picture:
+    return pitch_picture(desk.scenario_of(bundle), *_found(bundle, content), system)
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    top = st.empty()
+    try:
+        curves_over_pitches(desk.scenario_of(work.usable))
+    except InputError as error:
+        with top.container():
+            page.answer_line(work, _HEADING, "This scenario has no curves to tell a pitch by.")
+            page.problem_list([str(problem) for problem in error.problems], "Why")
+        return
+    try:
+        example, why = _example(work.usable, system), []
+    except InputError as error:  # a rotor that stands still in the scenario's air gives no example
+        example, why = None, [str(problem) for problem in error.problems]
+    upload = uploads.ask("pitch", common.paragraph(told.command, "Columns"), example, _FILE)
+    if why:
+        page.bullets([f"No example can be made: {text}." for text in why])
+    if upload is None:
+        with top.container():
+            page.answer_line(work, _HEADING, "Nothing yet: upload what you measured.")
+    else:
+        _answer(work, system, upload, top)
+    page.cautions(told.CAUTIONS)
+    page.assumptions(work)
+
+
+def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator) -> None:
+    scenario = desk.scenario_of(work.usable)
+    try:
+        with top.container():
+            st.title(_HEADING)
+            found, rows = _found(work.usable, upload.content)
+    except InputError as error:
+        with top.container():
+            page.answer_line(work, _HEADING, "The pitch cannot be told from this file.")
+            page.problem_list(upload.faults(error, _FILE), "Why")
+        return
+    with top.container():
+        page.answer_line(work, _HEADING, " ".join([told.headline(found), *told.dial_words(scenario, found, rows)]))
+    dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
+    page.picture(
+        _picture(work.usable, upload.content, system),
+        f"Band: the pitch found from all rows together ({told.SURENESS}). Dashed: {dashed}. Grey bars: where each row by itself "
+        "puts the pitch; marks: its solutions on either side of the best pitch.",
+        headed=False,
+    )
+    _buttons(scenario.rotor.pitch.value if scenario.rotor.pitch is not None else None, found, rows)
+    page.finding(told.rows_title(rows, "all in the picture's CSV"))
+    headings = common.one_line(told.row_headings(rows, system))
+    page.table(headings, told.row_texts(found, rows, system), numbers=range(len(headings)), caption="Row by row")
+    notes = told.notes_of(found)
+    if notes:
+        page.finding("Notes")
+        page.bullets(notes)
+
+
+def _buttons(own_deg: float | None, found: TruePitch, rows: MeasuredRows) -> None:
+    """Offer the pitch found for the scenario; where the dial was turned meanwhile, the scenario's own reading corrected."""
+    stepped = rows.dial_deg is not None and float(np.ptp(rows.dial_deg)) > _STEPPED_DEG
+    if found.pitch_deg is not None and not stepped:
+        st.button(
+            f"Use this pitch in the scenario ({told.degrees(found.pitch_deg.estimate)})",
+            on_click=_use,
+            args=(found.pitch_deg,),
+            key="use pitch",
+        )
+    elif found.offset_deg is not None and own_deg is not None:
+        right = corrected(own_deg, found.offset_deg)
+        st.button(
+            f"Use this pitch in the scenario: its dial reads {told.degrees(own_deg)}, the blades stand at "
+            f"{told.degrees(right.estimate)}",
+            on_click=_use,
+            args=(right,),
+            key="use pitch",
+        )
+
+
+def _use(pitch: Interval) -> None:
+    """Put a pitch with its ± into the scenario in work."""
+    desk.put_value("rotor.pitch", as_setting(pitch))
+    desk.renew()

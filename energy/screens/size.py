@@ -1,0 +1,147 @@
+"""How large must it be? Diameters for a wanted heat, with the drag that they cost."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from typing import Any
+
+import streamlit as st
+
+from energy.bundle import Bundle
+from energy.commands import common
+from energy.commands import size as told
+from energy.measured_pictures import size_picture
+from energy.pictures import Picture
+from energy.screens import desk, page, typed
+from energy.screens.desk import Work
+from energy.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
+from vehicle.problems import InputError, Problem
+from vehicle.units import UnitSystem
+from vehicle.units import show as shown
+
+_HEADING = "How large must it be?"
+_SHARES = ("%", "")
+
+
+@functools.lru_cache(maxsize=8)
+def _of_scenario(bundle: Bundle) -> Wanted:
+    return wanted_of(desk.scenario_of(bundle))
+
+
+@functools.lru_cache(maxsize=16)
+def _sized(wanted: Wanted) -> SizingTable:
+    return sized(wanted)
+
+
+@functools.lru_cache(maxsize=16)
+def _picture(wanted: Wanted, system: UnitSystem) -> Picture:
+    return size_picture(wanted, _sized(wanted), system)
+
+
+def show() -> None:
+    """Show the screen."""
+    work, system = desk.work(), desk.system()
+    top = st.container()
+    try:
+        wanted = _asked(_of_scenario(work.usable))
+        table = _sized(wanted)
+    except InputError as error:
+        with top:
+            page.answer_line(work, _HEADING, "No size can be told for these values.")
+            page.problem_list([str(problem) for problem in error.problems], "Why")
+        _cautions()
+        return
+    with top:
+        page.answer_line(work, _HEADING, told.sentence(table, wanted.road_speed_m_s, system))
+    page.picture(
+        _picture(wanted, system),
+        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that brings the heat. A "
+        "larger rotor is loaded less, and drags less for the same heat.",
+        headed=False,
+    )
+    _table(work, table)
+    _cautions()
+    with st.expander(f"Assumed ({len(table.notes)})"):
+        page.bullets(table.notes)
+
+
+def _table(work: Work, table: SizingTable) -> None:
+    system = desk.system()
+    page.finding(told.rows_title(table, system))
+    headings = common.one_line(told.headings(table, system))
+    page.table(headings, told.rows(table, system), numbers=range(len(headings)), caption="Diameters")
+    own = shown(work.told.scenario.rotor.diameter.value, "length", system)
+    page.bullets([told.TRADE, f"Your scenario's rotor: {own}."])
+
+
+def _cautions() -> None:
+    page.cautions((told.DANGER,))
+
+
+def _asked(own: Wanted) -> Wanted:
+    """Show the fields, which begin with what the scenario has; return what is wanted. Raises InputError."""
+    with st.container(border=True):
+        first, second = st.columns(2)
+        with first:
+            texts = {
+                "heat": (typed.quantity("heat wanted", "size heat", "W", own.heat_w), "W"),
+                "road speed": (typed.quantity("road speed", "size speed", "m/s", own.road_speed_m_s), "m/s"),
+                "head wind": (
+                    typed.quantity("head wind on top of it", "size wind", "m/s", own.head_wind_m_s),
+                    "m/s",
+                ),
+            }
+            fuel = typed.choice("fuel", "size fuel", FUEL_NAMES, own.fuel)
+        with second:
+            texts["shelter"] = (
+                typed.quantity(
+                    "air at the rotor over free air", "size shelter", "dimensionless", own.shelter, offered=_SHARES
+                ),
+                "dimensionless",
+            )
+            texts["efficiency"] = (
+                typed.quantity(
+                    "rotor shaft to heat (belt, generator, leads)",
+                    "size efficiency",
+                    "dimensionless",
+                    own.efficiency,
+                    offered=_SHARES,
+                ),
+                "dimensionless",
+            )
+            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")
+            ratios = typed.text(
+                "gear ratios, with commas between", "size ratios", start=", ".join(f"{r:g}" for r in own.gear_ratios)
+            )
+        if typed.any_typed("size "):
+            st.button("Back to the scenario's own", on_click=typed.forget, args=("size ",), key="size again")
+        else:
+            st.html(
+                '<p class="wt-note">These come from your scenario; change them as you like, the scenario stays as it is.</p>'
+            )
+    problems: list[Problem] = []
+
+    def read(function: Callable[..., Any], *arguments: Any) -> Any:
+        try:
+            return function(*arguments)
+        except InputError as error:
+            problems.extend(error.problems)
+            return None
+
+    values = {name: read(common.read_quantity, name, text, unit) for name, (text, unit) in texts.items()}
+    tip_speed_ratio = read(common.read_quantity, "tip-speed ratio", tip, "dimensionless") if tip else None
+    parts = [part.strip() for part in ratios.split(",") if part.strip()]
+    gear = [read(common.read_quantity, "gear ratios", part, "dimensionless") for part in parts]
+    if problems:
+        raise InputError([Problem("what you typed", p.key, p.read, p.accepted) for p in problems])
+    return Wanted(
+        heat_w=values["heat"],
+        road_speed_m_s=values["road speed"],
+        head_wind_m_s=values["head wind"],
+        shelter=values["shelter"],
+        efficiency=values["efficiency"],
+        fuel=fuel,
+        tip_speed_ratio=tip_speed_ratio,
+        gear_ratios=tuple(gear) or own.gear_ratios,
+    )

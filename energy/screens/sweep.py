@@ -1,0 +1,99 @@
+"""The best setting of a sweep that was driven: a part of the screen "What setting is best?"."""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from energy.bundle import Bundle
+from energy.commands import common
+from energy.commands import tune as told
+from energy.example_measurements import sweep_example
+from energy.measured_pictures import tuned_picture
+from energy.pictures import Picture
+from energy.progress import Progress
+from energy.screens import desk, page, uploads
+from energy.screens.desk import Work
+from energy.screens.uploads import Upload
+from energy.screens.waiting import kept
+from energy.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
+from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_FILE = "sweep.csv"
+
+
+@functools.lru_cache(maxsize=8)
+def _example(bundle: Bundle, system: UnitSystem) -> bytes:
+    return sweep_example(desk.scenario_of(bundle), system).encode()
+
+
+@kept("Weighing the settings", most=8)
+def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
+    with uploads.as_file(content, _FILE) as path:
+        return tuned_of_file(desk.scenario_of(bundle), path, progress)
+
+
+@functools.lru_cache(maxsize=8)
+def _picture(bundle: Bundle, content: bytes) -> Picture:
+    return tuned_picture(_found(bundle, content))
+
+
+def show(work: Work, heading: str, top: DeltaGenerator) -> None:
+    """Show the upload and what it says; the answer goes into `top`."""
+    system = desk.system()
+    try:
+        example = _example(work.usable, system)
+    except InputError:  # measured watts only, or a rotor that stands still: a sweep can be read all the same
+        example = None
+    upload = uploads.ask("sweep", common.paragraph(told.command, "Columns"), example, _FILE)
+    if upload is None:
+        with top.container():
+            page.answer_line(work, heading, "Nothing yet: upload a drive on which one setting was stepped.")
+    else:
+        _answer(work, heading, system, upload, top)
+    page.cautions(told.CAUTIONS)
+    page.assumptions(work)
+
+
+def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: DeltaGenerator) -> None:
+    try:
+        with top.container():
+            st.title(heading)
+            found = _found(work.usable, upload.content)
+    except InputError as error:
+        with top.container():
+            page.answer_line(work, heading, "The best setting cannot be told from this drive.")
+            page.problem_list(upload.faults(error, _FILE), "Why")
+        return
+    with top.container():
+        page.answer_line(work, heading, " ".join(told.headlines(found)))
+    page.picture(
+        _picture(work.usable, upload.content),
+        "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where the best lies.",
+        headed=False,
+    )
+    if found.best_is_told:
+        st.button(
+            f"Use the best setting ({found.kind} {told.setting_words(found.kind, found.best)})",
+            on_click=_use,
+            args=(found,),
+            key="use best of sweep",
+        )
+    page.finding(told.ROWS_TITLE)
+    headings = common.one_line(told.setting_headings(found))
+    rows = told.setting_rows(found, system)
+    page.table(headings, rows, numbers=range(len(headings)), caption="Settings that were tried")
+    page.finding("Notes")
+    page.bullets(told.notes_of(found, system))
+
+
+def _use(found: Tuned) -> None:
+    """Put the best setting into the scenario in work."""
+    desk.put_value(SCENARIO_KEYS[found.kind], as_setting(found.kind, found.best))
+    desk.renew()

@@ -1,0 +1,146 @@
+"""What is typed into a screen and is no part of the scenario: quantities with a choice of unit, choices, short texts.
+
+It stays with the session while another screen, or another system of units, is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import streamlit as st
+
+from energy.screens import desk
+from vehicle import units
+
+
+def quantity(
+    label: str, name: str, unit: str, start: float | None = None, *, offered: Sequence[str] = (), example: str = ""
+) -> str:
+    """Show a number with a choice of unit; return it as text with its unit ("1.05 kW"), "" where there is none.
+
+    `unit` is the SI unit of its kind, `start` the value (SI) that counts until another is typed, `offered` units in place
+    of the usual ones.
+    """
+    held = _held()
+    choices = tuple(offered) or units.written_units(unit, desk.system())
+    own = (
+        ""
+        if start is None
+        else _text(f"{units.express(start, choices[0], unit) if choices[0] else start:.4g}", choices[0])
+    )
+    number, now = _split(held.get(name, own), choices)
+    choices = choices if now in choices else (*choices, now)
+    value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
+
+    def store() -> None:
+        text = str(st.session_state[value_key]).strip()
+        if text:
+            held[name] = _text(text, st.session_state[unit_key])
+        else:
+            held.pop(name, None)
+
+    def convert() -> None:
+        """Keep the quantity in another unit."""
+        to = st.session_state[unit_key]
+        try:
+            value = units.parse(_text(str(st.session_state[value_key]), now), unit)
+            st.session_state[value_key] = f"{units.express(value, to, unit) if to else value:.6g}"
+        except units.QuantityError:
+            pass  # empty, or a text that is told as a fault where it is used
+        store()
+
+    row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
+    row.text_input(label, key=value_key, on_change=store, placeholder=own or example, autocomplete="off")
+    row.selectbox(
+        f"unit of {label}",
+        choices,
+        key=unit_key,
+        on_change=convert,
+        label_visibility="collapsed",
+        width=112,
+        format_func=lambda each: each or "(a number)",
+        disabled=len(choices) == 1,
+    )
+    return str(held.get(name, own))
+
+
+def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
+    """Show a choice of names in a list; return the chosen one."""
+    key = _widget(name, _known(name, options, start))
+    return str(st.selectbox(label, options, key=key, on_change=_storing(name, key), format_func=words))
+
+
+def way(label: str, name: str, options: Sequence[str]) -> str:
+    """Show a choice between few ways side by side; return the chosen one."""
+    key = _widget(name, _known(name, options, options[0]))
+    return str(st.radio(label, options, key=key, on_change=_storing(name, key), horizontal=True))
+
+
+def text(label: str, name: str, example: str = "", start: str = "") -> str:
+    """Show a line of text; return it without blanks about it."""
+    key = _widget(name, _held().get(name, start))
+    typed = st.text_input(label, key=key, on_change=_storing(name, key), placeholder=example, autocomplete="off")
+    return str(typed or "").strip()
+
+
+def count(label: str, name: str, most: int) -> int:
+    """Show a whole number from 1 to `most`; return it."""
+    key = _widget(name, _held().get(name, 1))
+    return int(st.number_input(label, 1, most, key=key, on_change=_storing(name, key)))
+
+
+def forget(beginning: str) -> None:
+    """Forget what was typed under names that begin so, and let its fields show where they start from."""
+    held = _held()
+    for name in [name for name in held if name.startswith(beginning)]:
+        del held[name]
+    desk.renew()
+
+
+def any_typed(beginning: str) -> bool:
+    """Return whether anything was typed under names that begin so."""
+    return any(name.startswith(beginning) for name in _held())
+
+
+def _held() -> dict[str, Any]:
+    found: dict[str, Any] = st.session_state.setdefault("typed", {})
+    return found
+
+
+def _known(name: str, options: Sequence[str], start: str) -> str:
+    held = _held().get(name, start)
+    return str(held if held in options else start)
+
+
+def _widget(name: str, value: Any) -> str:
+    """Return the key of a widget that begins with `value`."""
+    key = desk.field_key(f"typed {name}")
+    if key not in st.session_state:
+        st.session_state[key] = value
+    return key
+
+
+def _storing(name: str, key: str) -> Callable[[], None]:
+    def store() -> None:
+        _held()[name] = st.session_state[key]
+
+    return store
+
+
+def _text(number: str, unit: str) -> str:
+    """Return a typed number with its unit; a text with a unit of its own stays."""
+    try:
+        _, own = units.split(number)
+    except units.QuantityError:
+        return number  # told as a fault where it is used
+    return number if own or not unit else f"{number} {unit}"
+
+
+def _split(text: str, choices: Sequence[str]) -> tuple[str, str]:
+    """Return (number, unit) as the fields show a text; what is no quantity is shown whole."""
+    try:
+        number, own = units.split(text)
+    except units.QuantityError:
+        return text, choices[0]
+    return f"{number:.12g}", own
