@@ -122,12 +122,13 @@ def _verdict(slot: DeltaGenerator, told: Told) -> None:
     )
 
 
-def answer_line(work: Work, heading: str, sentence: str) -> None:
-    """Show a screen's question and its own answer in one sentence."""
+def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
+    """Show a screen's question and its own answer in one sentence, and what goes with it under that."""
     st.title(heading)
     problems(work)
     title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
-    st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>')
+    lines = "".join(f'<p class="wt-case">{escape(line)}</p>' for line in more)
+    st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>{lines}')
 
 
 def problems(work: Work) -> None:

@@ -94,7 +94,10 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             page.problem_list(upload.faults(error, _FILE), "Why")
         return
     with top.container():
-        page.answer_line(work, _HEADING, " ".join([told.headline(found), *told.dial_words(scenario, found, rows)]))
+        said = [told.headline(found), *told.dial_words(scenario, found, rows)]
+        if rows.dial_deg is not None and len(said) > 1:  # the dial was asked about
+            said[:2] = said[1::-1]
+        page.answer_line(work, _HEADING, *said)
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
     page.picture(
         _picture(work.usable, upload.content, system),

@@ -72,7 +72,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             page.problem_list(upload.faults(error, _FILE), "Why")
         return
     with top.container():
-        page.answer_line(work, heading, " ".join(told.headlines(found)))
+        page.answer_line(work, heading, *told.headlines(found))
     page.picture(
         _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where the best lies.",

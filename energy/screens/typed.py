@@ -59,7 +59,7 @@ def quantity(
         on_change=convert,
         label_visibility="collapsed",
         width=112,
-        format_func=lambda each: each or "(a number)",
+        format_func=lambda each: each or "number",
         disabled=len(choices) == 1,
     )
     return str(held.get(name, own))

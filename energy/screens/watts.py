@@ -226,8 +226,7 @@ def _kind_words(kind: str) -> str:
 def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     with top.container():
-        page.answer_line(work, _HEADING, told.sentence(found, scenario, system))
-        st.html(f'<p class="wt-case">{page.escape(told.agreement(found))}</p>')
+        page.answer_line(work, _HEADING, told.sentence(found, scenario, system), told.agreement(found))
     page.picture(
         _picture(work.usable, content, system), "Band: within what the reading is good to, 19 times out of 20."
     )

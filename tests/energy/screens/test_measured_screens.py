@@ -118,7 +118,7 @@ def test_the_pitch_found_is_put_into_the_scenario_with_its_doubt(demos: Path, tm
     held = _held(shown, "rotor.pitch")
     assert float(held["value"].removesuffix(" deg")) == pytest.approx(found.pitch_deg.estimate, abs=0.006)
     assert float(held["plus_minus"].removesuffix(" deg")) > 0.2
-    assert "these rows agree with it" in _verdict(shown)  # the file stays with the session
+    assert "these rows agree with it" in _said(shown)  # the file stays with the session
     assert "In use: mine.csv" in _said(shown)
     shown.button(key="put away pitch").click().run()
     assert "upload what you measured" in _verdict(shown)
