@@ -102,7 +102,7 @@ _INNERMOST, _STATIONS = 0.2, 9
 class Beginning:
     """What is known at the beginning. Quantities are written as in a scenario ("90 km/h"); empty: typical.
 
-    `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the content of the file that `rotor_by` needs:
+    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the content of the file that `rotor_by` needs:
     stations of the blade, measured watts over air speed, or curves. `element` is the element's resistance ("12 ohm"). What is
     empty of pitch, drive ratio and element is looked for: the setting of least drag for a good part of the most heat.
     """
@@ -114,6 +114,7 @@ class Beginning:
     displacement: str = ""
     engine_speed: str = ""
     road_speed: str = "90 km/h"
+    wind_speed: str = ""
     place: str = "above_roof"
     diameter: str = "1.5 m"
     number_of_blades: int = 3
@@ -137,6 +138,7 @@ def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> 
     import tomlkit
 
     _check(known)
+    _free_air_m_s(known)
     document = tomlkit.document()
     document.add(
         tomlkit.comment("windtoll scenario, begun from a few choices. What is marked as a guess: put your own.")
@@ -145,6 +147,8 @@ def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> 
     files: dict[str, bytes] = {}
     trip = _table(document, "trip")
     trip["road_speed"] = known.road_speed
+    if known.wind_speed:
+        _table(document, "air")["wind_speed"] = known.wind_speed
     _rotor(document, known, files)
     if known.rotor_by != "watts":
         _generator(document, known)
@@ -216,16 +220,21 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
 
 
 def _design_tip_speed_ratio(known: Beginning) -> float:
-    """Return the tip-speed ratio that keeps hand-made blades within their usual tip speed at this road speed."""
-    try:
-        road_speed = parse(known.road_speed, "m/s")
-    except QuantityError as error:
-        raise InputError(
-            Problem(SCENARIO_NAME, "trip.road_speed", str(error), _spec("trip.road_speed").accepted())
-        ) from None
-    air_speed = max(road_speed * PLACES[known.place].local_speed_factor[0], 1e-9)
+    """Return the tip-speed ratio that keeps hand-made blades within their usual tip speed in this air."""
+    air_speed = _free_air_m_s(known) * PLACES[known.place].local_speed_factor[0]
     low, high = _DESIGN_TIP_SPEED_RATIOS
     return min(max(_DESIGN_TIP_SPEED_M_S / air_speed, low), high)
+
+
+def _free_air_m_s(known: Beginning) -> float:
+    """Return the air speed that road and wind make. Raises InputError where there is none."""
+    speed = _parsed("trip.road_speed", known.road_speed)
+    if known.wind_speed:
+        speed += _parsed("air.wind_speed", known.wind_speed)
+    if not speed > 0:
+        read = f"{known.road_speed} in still air: nothing blows at the rotor"
+        raise InputError(Problem(SCENARIO_NAME, "trip.road_speed", read, "a road speed or a wind speed above zero"))
+    return speed
 
 
 def _generator(document: tomlkit.TOMLDocument, known: Beginning) -> None:
@@ -320,13 +329,18 @@ def _spec(key: str) -> Spec:
 def _positive(key: str, text: str, unit: str = "", example: str = "") -> float:
     """Return a text with its unit as a number above zero in SI. Raises InputError."""
     accepted = f'above zero, such as "{example}"' if example else _spec(key).accepted()
-    try:
-        value = parse(text, unit or _spec(key).unit)
-    except QuantityError as error:
-        raise InputError(Problem(SCENARIO_NAME, key, str(error), accepted)) from None
+    value = _parsed(key, text, unit, accepted)
     if not value > 0:
         raise InputError(Problem(SCENARIO_NAME, key, text, accepted))
     return value
+
+
+def _parsed(key: str, text: str, unit: str = "", accepted: str = "") -> float:
+    """Return a text with its unit in SI. Raises InputError."""
+    try:
+        return parse(text, unit or _spec(key).unit)
+    except QuantityError as error:
+        raise InputError(Problem(SCENARIO_NAME, key, str(error), accepted or _spec(key).accepted())) from None
 
 
 def _number(key: str, text: str) -> float:

@@ -28,6 +28,7 @@ _CONNECTIONS = {
     "three_phase": "three leads into three elements",
     "direct_current": "direct current, two leads",
 }
+_STILL = "still air"
 _FIT, _OHMS, _RATING = "none yet: find one that fits", "its ohms are known", "its rating is known"
 
 
@@ -69,7 +70,7 @@ def _quantity(label: str, unit: str, key: str, *, typical: str = "", value: floa
         min_value=0.0,
         value=value,
         key=desk.field_key(f"own {key} {unit}"),
-        placeholder=typical if typical == _FIT else f"typical: {typical}" if typical else "typical",
+        placeholder=typical if typical in (_FIT, _STILL) else f"typical: {typical}" if typical else "typical",
         format="%g",
     )
     return "" if number is None else f"{number:g} {unit}"
@@ -94,6 +95,7 @@ def _vehicle(known: Beginning) -> Beginning:
         speed_unit = units.written_units("m/s", system)[0]
         usual = 90.0 if speed_unit == "km/h" else 55.0
         known = replace(known, road_speed=_quantity("road speed", speed_unit, "speed", value=usual) or known.road_speed)
+        known = replace(known, wind_speed=_quantity("wind from ahead", speed_unit, "wind", typical=_STILL))
     with right:
         fuel = st.selectbox("runs on", list(_FUELS), format_func=_FUELS.__getitem__, index=2, key="own fuel")
         known = replace(known, fuel=fuel)

@@ -96,6 +96,12 @@ def test_a_rotor_known_by_its_table(by: beginning.RotorBy, content: bytes, key: 
     assert report.answered(opened(bundle), exact=True).answer.turbine.heat_power_w > 0
 
 
+def test_one_that_stands_in_the_wind_makes_heat_without_fuel() -> None:
+    told = report.answered(opened(begin(Beginning(road_speed="0 mph", wind_speed="18 mph", fuel="petrol"))), exact=True)
+    assert told.answer.turbine.heat_power_w > 10
+    assert float(told.answer.change.volume_m3_s) == 0
+
+
 def test_a_blade_given_by_stations() -> None:
     stations = beginning.textbook_blade(Beginning(diameter="1.3 m"))
     bundle = begin(Beginning(diameter="1.3 m", rotor_by="stations", rotor_csv=stations))
@@ -108,6 +114,8 @@ def test_a_blade_given_by_stations() -> None:
         (Beginning(diameter="-1 m"), ("rotor.diameter", "-1 m")),
         (Beginning(diameter="1,5 m"), ("rotor.diameter", "comma")),
         (Beginning(road_speed="fast"), ("trip.road_speed", "fast")),
+        (Beginning(road_speed="0 km/h"), ("trip.road_speed", "nothing blows", "wind speed above zero")),
+        (Beginning(road_speed="0 km/h", wind_speed="much"), ("air.wind_speed", "much")),
         (Beginning(engine_speed="0 rpm"), ("engine speed", "2300 rpm")),
         (Beginning(ratio="two"), ("drive.ratio", "two")),
         (Beginning(rotor_by="watts"), ("measured_power.csv", "nothing given")),
