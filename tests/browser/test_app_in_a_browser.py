@@ -181,7 +181,8 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
         _settled(page)
     # A cell of the blade's table, written over: the chord of the first station.
     page.locator("[data-testid=stDataFrame] .dvn-scroller").first.click(position={"x": 150, "y": 52})
-    page.keyboard.type("0.21", delay=150)
+    page.keyboard.press("Enter")
+    page.locator(".gdg-input").fill("0.21")
     page.keyboard.press("Enter")
     _settled(page)
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
