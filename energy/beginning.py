@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from energy.bundle import SCENARIO_NAME, Bundle, opened, with_value
+from energy.bundle import GUESS, SCENARIO_NAME, Bundle, opened, with_value
 from energy.quantity import Spec
 from energy.scenario_tables import TABLES
 from vehicle.problems import InputError, Problem
@@ -25,7 +25,7 @@ RotorBy = Literal["typical", "stations", "watts", "curves"]
 
 ROTOR_FILES: dict[str, str] = {"stations": "blade.csv", "watts": "measured_power.csv", "curves": "rotor_curves.csv"}
 _TYPICAL = "typical"
-_GUESS = "a guess (common practice, no source): put your own"
+_GUESS = f"{GUESS} (common practice, no source): put your own"
 
 
 @dataclass(frozen=True)
@@ -201,7 +201,7 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     if known.rotor_by == _TYPICAL:
         files["blade.csv"] = textbook_blade(known)
         rotor["blade"] = "blade.csv"
-        rotor["blade"].comment("a textbook blade for want of yours")
+        rotor["blade"].comment(f"{GUESS}: a textbook blade for want of yours")
     elif known.rotor_by == "watts":
         files["measured_power.csv"] = known.rotor_csv
         rotor["measured_power"] = "measured_power.csv"
@@ -261,8 +261,10 @@ def _load(document: tomlkit.TOMLDocument, known: Beginning) -> None:
     load["kind"] = known.load
     if kind.volume:
         load["volume"] = known.volume or kind.volume
+        if not known.volume:
+            load["volume"].comment(f"{GUESS}: put your own")
     load["target_temperature"] = kind.target
-    load["target_temperature"].comment("put your own")
+    load["target_temperature"].comment(f"{GUESS}: put your own")
 
 
 def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
@@ -374,7 +376,7 @@ def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_rati
     chord = 8 * np.pi * radius * (1 - np.cos(inflow)) / (number_of_blades * _LIFT_COEFFICIENT)
     twist = np.degrees(inflow) - _ANGLE_OF_ATTACK_DEG
     lines = [
-        f"# A textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours: put your own stations.",
+        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. Put your own stations.",
         "radius_m,chord_m,twist_deg",
         *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(radius, chord, twist, strict=True)),
     ]

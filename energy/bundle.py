@@ -22,6 +22,7 @@ from energy.scenario_tables import TABLES
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"
+GUESS = "a guess"  # in the comment behind a value: nobody has put his own there yet
 MOST_FILES = 40
 MOST_FILE_BYTES = 4 * 1024 * 1024
 _PLAIN_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .+()\-]{0,79}")
@@ -211,10 +212,15 @@ def with_file(bundle: Bundle, name: str, content: bytes) -> Bundle:
     """Return the bundle with a CSV file more, or one replaced. Raises InputError for its name or size."""
     if len(content) > MOST_FILE_BYTES:
         raise InputError(_too_large(name, len(content)))
+    before = dict(bundle.files).get(name, content)
     files = {**dict(bundle.files), _checked_name(name): content}
     if len(files) > MOST_FILES:
         raise InputError(Problem("upload", "", f"{len(files)} files", f"at most {MOST_FILES}"))
-    return replace(bundle, files=_sorted(files))
+    changed = replace(bundle, files=_sorted(files))
+    for key, named in named_files(changed.data()) if content != before else ():
+        if named == name:
+            changed = with_value(changed, key, value_at(changed, key))  # its rows are no guess any more
+    return changed
 
 
 def value_at(bundle: Bundle, key: str) -> Any:
@@ -227,7 +233,10 @@ def value_at(bundle: Bundle, key: str) -> Any:
 
 
 def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
-    """Return the bundle with another value at "table.key" (or a text at "title", "note"); None takes the key away."""
+    """Return the bundle with another value at "table.key" (or a text at "title", "note"); None takes the key away.
+
+    A comment behind the value stays, unless it calls the value a guess.
+    """
     import tomlkit
 
     document: Any = tomlkit.parse(bundle.text)
@@ -243,8 +252,39 @@ def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
     if value is None:
         holder.pop(last, None)
     else:
+        guess = GUESS in _comment(holder, last)
         holder[last] = _inline(value)
+        if guess:
+            _container(holder).item(last).trivia.comment = ""
+            _container(holder).item(last).trivia.comment_ws = ""
     return replace(bundle, text=tomlkit.dumps(document))
+
+
+def guesses(bundle: Bundle) -> tuple[str, ...]:
+    """Return the keys ("table.key") whose comment calls the value a guess."""
+    import tomlkit
+
+    document: Any = tomlkit.parse(bundle.text)
+    return tuple(
+        f"{table}.{name}"
+        for table, entries in document.items()
+        if isinstance(entries, dict)
+        for name in entries
+        if GUESS in _comment(entries, name)
+    )
+
+
+def _container(holder: Any) -> Any:
+    """Return what holds the items of a table of a document, or of the document itself."""
+    return holder if hasattr(holder, "item") else holder.value
+
+
+def _comment(holder: Any, name: str) -> str:
+    """Return the comment behind a value; "" where there is none, or its table is written in several places."""
+    container = _container(holder) if hasattr(holder, "item") or hasattr(holder, "value") else None
+    if container is None or name not in container:
+        return ""
+    return str(container.item(name).trivia.comment)
 
 
 def _inline(value: Any) -> Any:

@@ -76,12 +76,21 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     path = folder / bundles.SCENARIO_NAME
     found = report.verdict(told, system)
     if as_json:
-        common.print_json({"written": str(path), "verdict": found.word, "sentence": found.words})
+        common.print_json(
+            {
+                "written": str(path),
+                "verdict": found.word,
+                "guesses": list(bundles.guesses(bundle)),
+                "sentence": found.words,
+            }
+        )
         return
     out = common.console()
     out.print(f"Written: {path}", soft_wrap=True)
     out.print(found.words, style="bold")
-    out.print("Guesses are marked in the file: put your own, then ask again:")
+    guesses = ", ".join(bundles.guesses(bundle))
+    if guesses:
+        out.print(f"Still guesses, marked in the file: {guesses}. Put your own, then ask again:")
     out.print(f"  windtoll answer {path}", soft_wrap=True)
 
 

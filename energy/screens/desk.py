@@ -125,6 +125,21 @@ def loaded() -> Bundle:
     return current
 
 
+@functools.lru_cache(maxsize=16)
+def guesses_of(held: Bundle) -> tuple[str, ...]:
+    """Return the keys of a bundle that nobody has put his own value to yet."""
+    return bundles.guesses(held)
+
+
+def guesses() -> tuple[str, ...]:
+    """Return the keys of the scenario in work that nobody has put his own value to yet; none where it is no TOML."""
+    try:
+        bundle().data()
+    except InputError:
+        return ()
+    return guesses_of(bundle())
+
+
 def is_demo() -> bool:
     """Return whether the scenario in work is a demo as it came."""
     return bundle() in demos().values()

@@ -21,12 +21,13 @@ _ESSENTIALS = {
     "trip": ("road_speed", "grade", "compared_with"),
     "air": ("wind_speed", "wind_from"),
     "rotor": ("diameter", "pitch", "local_speed_factor", "mount_drag_area", "turbine_mass"),
+    "blade": ("number_of_blades", "camber"),
     "drive": ("ratio",),
     "generator": ("voltage_constant", "winding_resistance"),
     "heater": ("resistance", "rated_power"),
     "load": ("kind", "volume", "target_temperature"),
-    "vehicle": ("mass", "drag_area"),
-    "engine": ("fuel", "displacement", "speed_per_1000_rpm"),
+    "vehicle": ("mass", "drag_area", "width"),
+    "engine": ("fuel", "displacement", "peak_torque", "speed_per_1000_rpm"),
     "prices": ("fuel",),
 }
 _WORDS = {
@@ -64,6 +65,10 @@ def show() -> None:
         st.html('<p class="wt-note">What is open is an invented demo. Begin your own here, or change the demo.</p>')
     with st.expander("Begin a scenario of your own, from nothing"):
         own.form()
+    guesses = desk.guesses()
+    if guesses:
+        names = ", ".join(key.replace(".", " ", 1).replace("_", " ") for key in guesses)
+        st.html(f'<p class="wt-note"><b>Still guesses ({len(guesses)}):</b> {page.escape(names)}.</p>')
     order = [*[n for n in _WORDS if n == _MOST or n in TABLES], *[n for n in TABLES if n not in _WORDS]]
     faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
     if st.session_state.get("part_shown") not in order:
@@ -165,8 +170,10 @@ def _table(name: str) -> None:
     except InputError as error:
         page.problem_list([str(problem) for problem in error.problems], "Not to be changed here")
         return
-    changed = tables.to_csv(tables.editor(held, name), comments)
-    if st.button("Use these numbers", disabled=changed == tables.to_csv(held, comments), key="use numbers"):
+    rows = tables.editor(held, name)
+    own = "".join(line for line in comments.splitlines(keepends=True) if bundles.GUESS not in line)
+    changed = tables.to_csv(rows, own)
+    if st.button("Use these numbers", disabled=changed == tables.to_csv(held, own), key="use numbers"):
         _put(bundles.with_file(desk.bundle(), name, changed))
         st.rerun()
 

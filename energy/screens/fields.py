@@ -67,7 +67,9 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
             _text(place, raw, str(info.default or ""))
         else:
             _pairs(place, raw)
-        st.html(f'<p class="wt-note">{page.escape(_about(place, info, spec if isinstance(spec, Spec) else None))}</p>')
+        mark = "<b>Still a guess: put your own.</b> " if place in desk.guesses() else ""
+        about = page.escape(_about(place, info, spec if isinstance(spec, Spec) else None))
+        st.html(f'<p class="wt-note">{mark}{about}</p>')
         if faults:
             page.problem_list([str(fault) for fault in faults], "Cannot be used")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -12,6 +12,9 @@ from energy.screens import catalogue, desk, page
 from energy.screens.catalogue import Screen
 from vehicle.problems import InputError
 from vehicle.units import UNIT_SYSTEMS
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
 
 _UNIT_WORDS = {"metric": "metric (km/h, N, L)", "us": "US (mph, lbf, gal)", "uk": "UK (mph, N, mpg)"}
 
@@ -35,14 +38,24 @@ def run() -> None:
         _scenario()
         _units()
     invitation = st.empty()  # its place stays when it goes: else all below is drawn anew, and a slider loses the focus
-    if desk.is_demo() and chosen.title != pages["scenario"].title:
-        invitation.page_link(pages["scenario"], label="An invented demo is open: put in your own")
+    if chosen.title != pages["scenario"].title:
+        _invite(invitation, pages["scenario"])
     chosen.run()
     _ask_next(chosen, pages)
     st.html(
         '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing leaves '
         "this machine.</p>"
     )
+
+
+def _invite(place: DeltaGenerator, page_of_scenario: Any) -> None:
+    """Link to where a scenario is put in, while what is open is a demo, or guesses stand in it."""
+    guesses = len(desk.guesses())
+    if desk.is_demo():
+        place.page_link(page_of_scenario, label="An invented demo is open: put in your own")
+    elif guesses:
+        words = "1 value is" if guesses == 1 else f"{guesses} values are"
+        place.page_link(page_of_scenario, label=f"{words} still a guess: put in your own")
 
 
 def _shown(screen: Screen) -> Callable[[], None]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from energy import beginning, report
 from energy.beginning import LOADS, PLACES, VEHICLES, Beginning, begin
-from energy.bundle import opened, value_at, with_value
+from energy.bundle import from_folder, guesses, opened, value_at, with_file, with_value
 from vehicle.problems import InputError
 
 WATTS = b"air_speed_km_h,electrical_power_w\n30,40\n60,310\n90,1050\n120,1900\n"
@@ -74,6 +75,30 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
         line = next(ln for ln in guessed.text.splitlines() if ln.startswith(key.partition(".")[2]))
         assert "a guess" in line
         assert "put your own" in line
+
+
+def test_a_guess_is_one_until_another_value_is_put() -> None:
+    bundle = begin(Beginning(pitch="4 deg", ratio="3", element="12 ohm"))
+    before = guesses(bundle)
+    assert {"rotor.blade", "vehicle.mass", "vehicle.drag_area", "engine.peak_torque", "load.volume"} <= set(before)
+    assert not {"rotor.diameter", "trip.road_speed", "heater.resistance", "drive.ratio"} & set(before)
+    weighed = with_value(bundle, "vehicle.mass", "2150 kg")
+    assert guesses(weighed) == tuple(key for key in before if key != "vehicle.mass")
+    assert 'mass = "2150 kg"\n' in weighed.text
+    same = with_file(bundle, "blade.csv", dict(bundle.files)["blade.csv"])
+    assert guesses(same) == before
+    assert "rotor.blade" not in guesses(
+        with_file(bundle, "blade.csv", b"radius_m,chord_m,twist_deg\n0.2,0.1,8\n0.75,0.1,2\n")
+    )
+
+
+def test_other_comments_stay_behind_their_values(demos: Path) -> None:
+    bundle = from_folder(demos / "van_water_tank" / "scenario.toml")
+    assert guesses(bundle) == ()
+    assert (
+        "ratio = 3.5                          # generator turns per rotor turn"
+        in with_value(bundle, "drive.ratio", 3.5).text
+    )
 
 
 def test_what_is_left_open_is_found_within_the_limits_and_makes_good_heat() -> None:

@@ -54,6 +54,19 @@ def test_a_demo_says_that_it_is_one_and_choices_replace_it(app: AppTest) -> None
     assert app.session_state["loaded"] == app.session_state["kept"] == _held(app)
 
 
+def test_guesses_are_named_until_ones_own_value_is_put(app: AppTest) -> None:
+    assert "a guess" not in _said(app)
+    app.button(key="own begin").click().run()
+    many = len(bundles.guesses(_held(app)))
+    assert f"Still guesses ({many}):" in _said(app)
+    assert "vehicle mass" in _said(app)
+    _widget(app, "selectbox", "vehicle.mass sure").select("exactly").run()
+    _widget(app, "text_input", "vehicle.mass value").set_value("2150").run()
+    assert value_at(_held(app), "vehicle.mass") == "2150 kg"
+    assert f"Still guesses ({many - 1}):" in _said(app)
+    assert "vehicle mass," not in _said(app)
+
+
 def test_what_cannot_be_begun_is_told_and_nothing_is_replaced(app: AppTest) -> None:
     before = _held(app)
     app.selectbox(key="own rotor by").select("curves").run()
