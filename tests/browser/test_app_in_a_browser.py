@@ -14,32 +14,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_support import PHONE, open_screen, settled
 from tests_support import run
 
 from energy import bundle as bundles
 from energy.screens import catalogue
 
 PLACES = [screen.place for screen in catalogue.SCREENS]
-PHONE = {"width": 390, "height": 844}
 
 
 # What stands in the verdict and in the line of doubt under it.
 _WORDS = """(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText).join(' ').split(/\\s+/).join(' ').trim())"""
-
-
-def _open(page: Any, address: str, place: str = "") -> None:
-    page.goto(f"{address}/{'' if place == PLACES[0] else place}")  # the first one has no place of its own
-    page.wait_for_selector(".wt-verdict")
-    _settled(page)
-
-
-def _settled(page: Any) -> None:
-    """Wait until the app has done what it was asked, and the page has drawn it."""
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stApp]').getAttribute('data-test-script-state').includes('running')"
-        " && !document.querySelector('[data-testid=stSkeleton]')"
-    )
-    page.wait_for_timeout(150)
 
 
 def _verdict(page: Any) -> str:
@@ -56,7 +41,7 @@ def _by_command_line(demos: Path, *options: str) -> str:
 
 
 def _download(page: Any, name: str) -> bytes:
-    _settled(page)
+    settled(page)
     with page.expect_download() as waiting:
         page.get_by_role("button", name=name).first.click()
     return Path(waiting.value.path()).read_bytes()
@@ -68,7 +53,7 @@ def _upload(page: Any, files: list[dict[str, Any]]) -> None:
     button = page.get_by_role("button", name="Open it")
     page.wait_for_function("b => !b.disabled", arg=button.element_handle())
     button.click()
-    _settled(page)
+    settled(page)
 
 
 def _file(name: str, content: bytes) -> dict[str, Any]:
@@ -76,7 +61,7 @@ def _file(name: str, content: bytes) -> dict[str, Any]:
 
 
 def test_first_paint_is_the_verdict_of_the_demo(page: Any, address: str, demos: Path) -> None:
-    _open(page, address)  # imports of the process are done once
+    open_screen(page, address)  # imports of the process are done once
     start = time.monotonic()
     page.goto(address)
     page.wait_for_selector(".wt-verdict")
@@ -100,7 +85,7 @@ def _found_by_axe(page: Any) -> list[tuple[str, list[str]]]:
 def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
     for size in ({"width": 1280, "height": 900}, PHONE):
         page.set_viewport_size(size)
-        _open(page, address, place)
+        open_screen(page, address, place)
         question = next(screen.question for screen in catalogue.SCREENS if screen.place == place)
         assert page.get_by_role("heading", level=1).inner_text() == question
         assert page.locator("[data-testid=stException]").count() == 0
@@ -111,12 +96,12 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) 
             assert wide <= there, f"sideways scroll at {size['width']} px"
         for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
             folded.click()
-        _settled(page)
+        settled(page)
         assert _found_by_axe(page) == []
 
 
 def test_a_slider_moved_by_keys_gives_the_command_lines_number(page: Any, address: str, demos: Path) -> None:
-    _open(page, address)
+    open_screen(page, address)
     slider = page.get_by_role("slider", name="road speed, km/h")
     slider.focus()
     waits = []
@@ -128,17 +113,17 @@ def test_a_slider_moved_by_keys_gives_the_command_lines_number(page: Any, addres
             "before => ![undefined, before].includes(document.querySelector('.wt-verdict')?.innerText)", arg=before
         )
         waits.append(time.monotonic() - start)
-        _settled(page)
+        settled(page)
         if k in (1, 7):
             assert _by_command_line(demos, "--set", f"trip.road_speed={100 + k} km/h") in _verdict(page)
     print(f"\nslider to new verdict: median {1000 * statistics.median(waits):.0f} ms of {len(waits)}")
 
 
 def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> None:
-    _open(page, address)
+    open_screen(page, address)
     page.get_by_role("link", name="What is built, and how is it driven?").first.click()
     page.wait_for_selector("text=Which part?")
-    _settled(page)
+    settled(page)
     field = page.get_by_role("textbox", name="road speed", exact=True)
     field.fill("fast")
     field.press("Enter")
@@ -147,7 +132,7 @@ def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> Non
     field.fill("65 mph")
     field.press("Enter")
     page.wait_for_selector(".wt-problem", state="detached")
-    _settled(page)
+    settled(page)
     assert _by_command_line(demos, "--set", "trip.road_speed=65 mph") in _verdict(page)
     page.get_by_text("US (mph, lbf, gal)").click()
     page.wait_for_function("(document.querySelector('.wt-verdict')?.innerText || '').includes('mph')")
@@ -161,16 +146,16 @@ def _pick(page: Any, label: str, option: str) -> None:
     box.press_sequentially(option)
     page.get_by_role("option", name=option).first.wait_for()
     box.press("Enter")
-    _settled(page)
+    settled(page)
 
 
 def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address: str, tmp_path: Path) -> None:
     page.set_viewport_size(PHONE)
-    _open(page, address)
+    open_screen(page, address)
     page.get_by_role("link", name="An invented demo is open").click()
     page.wait_for_selector("text=Which part?")
     page.get_by_text("Begin a scenario of your own, from nothing").click()
-    _settled(page)
+    settled(page)
     _pick(page, "kind of vehicle", "pickup truck")
     _pick(page, "runs on", "petrol")
     _pick(page, "where it sits", "on the roof rack")
@@ -178,23 +163,23 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     for label, number in (("road speed, km/h", "85"), ("rotor diameter, m", "1.3")):
         page.get_by_role("spinbutton", name=label).fill(number)
         page.keyboard.press("Tab")
-        _settled(page)
+        settled(page)
     # A cell of the blade's table, written over: the chord of the first station.
     page.locator("[data-testid=stDataFrame] .dvn-scroller").first.click(position={"x": 150, "y": 52})
     page.keyboard.press("Enter")
     page.locator(".gdg-input").fill("0.21")
     page.keyboard.press("Enter")
-    _settled(page)
+    settled(page)
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="Make this my scenario").click()
     page.wait_for_function("document.querySelector('.wt-title')?.innerText === 'Our roof <b>mill</b>'")
-    _settled(page)
+    settled(page)
     # It was weighed: no range any more.
     _pick(page, "how sure is mass", "exactly")
     page.get_by_role("textbox", name="mass", exact=True).fill("2150")
     page.keyboard.press("Tab")
-    _settled(page)
+    settled(page)
     page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
     content = _download(page, "Take it away (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -211,13 +196,13 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
 def test_the_first_screen_has_a_place_in_the_address(page: Any, address: str) -> None:
     page.goto(f"{address}/{PLACES[0]}")
     page.wait_for_selector(".wt-verdict")
-    _settled(page)
+    settled(page)
     assert page.get_by_role("heading", level=1).inner_text() == _question(PLACES[0])
     assert page.locator("[role=dialog], [data-testid=stToast]").count() == 0
 
 
 def test_a_scenario_taken_away_and_brought_back_answers_the_same(page: Any, address: str, demos: Path) -> None:
-    _open(page, address)
+    open_screen(page, address)
     page.get_by_role("slider", name="road speed, km/h").press("ArrowLeft")
     expected = _by_command_line(demos, "--set", "trip.road_speed=99 km/h")
     page.wait_for_function(f"s => {_WORDS}(document).includes(s)", arg=expected)
@@ -236,13 +221,13 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     with zipfile.ZipFile(out, "w") as archive:
         archive.writestr("scenario.toml", bundle.text)
         archive.writestr("../../evil.csv", "x")
-    _open(page, address)
+    open_screen(page, address)
     _upload(page, [_file("evil.zip", out.getvalue())])
     page.wait_for_selector(".wt-problem")
     assert "leads elsewhere" in page.locator(".wt-problem").first.inner_text()
     assert _by_command_line(demos) in _verdict(page)
 
-    _open(page, address)
+    open_screen(page, address)
     hostile = "<img src=x onerror=\"alert('title')\"><script>alert(1)</script> **bold** [link](http://x)"
     bundle = bundles.with_value(bundle, "title", hostile)
     bundle = bundles.with_value(bundle, "heater.what", "<svg onload=alert(2)>")
@@ -251,14 +236,14 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     page.wait_for_selector(".wt-problem")
     assert "../../../etc/passwd" in page.locator(".wt-problem").first.inner_text()
     bundle = bundles.with_value(bundle, "rotor.curves", "rotor_curves.csv")
-    _open(page, address)
+    open_screen(page, address)
     _upload(page, [_file("scenario.toml", bundle.text.encode()), *[_file(n, c) for n, c in bundle.files]])
     page.wait_for_function("t => document.querySelector('.wt-title')?.innerText === t", arg=hostile)
     assert "<svg onload=alert(2)>" in _verdict(page)
     for place in PLACES[1:]:
         page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place)).click()
         page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
-        _settled(page)
+        settled(page)
         assert page.locator(".wt-title").inner_text() == hostile
 
 
@@ -269,12 +254,12 @@ def _question(place: str) -> str:
 def test_report_and_charts_can_be_taken_away_and_the_report_stands_alone(
     page: Any, address: str, demos: Path, tmp_path: Path, browser: Any
 ) -> None:
-    _open(page, address)
+    open_screen(page, address)
     report = _download(page, "Take the one-page report away")
     target = tmp_path / "report.html"
     target.write_bytes(report)
     page.get_by_text("Take this picture away (energy flow change)").click()
-    _settled(page)
+    settled(page)
     assert _download(page, "PNG: energy_flow_change.png").startswith(b"\x89PNG")
     assert _download(page, "SVG: energy_flow_change.svg").startswith(b"<svg")
     assert b"heat into the load" in _download(page, "CSV: energy_flow_change.csv")
@@ -293,14 +278,14 @@ def test_report_and_charts_can_be_taken_away_and_the_report_stands_alone(
 
 
 def test_a_second_session_sees_nothing_of_the_first(page: Any, address: str, demos: Path, browser: Any) -> None:
-    _open(page, address)
+    open_screen(page, address)
     page.get_by_role("slider", name="road speed, km/h").press("ArrowRight")
     changed = _by_command_line(demos, "--set", "trip.road_speed=101 km/h")
     page.wait_for_function(f"s => {_WORDS}(document).includes(s)", arg=changed)
     other = browser.new_context()
     try:
         second = other.new_page()
-        _open(second, address)
+        open_screen(second, address)
         assert _by_command_line(demos) in _verdict(second)
     finally:
         other.close()
@@ -317,7 +302,7 @@ _REACHABLE = f"""() => [...document.querySelectorAll(
 
 @pytest.mark.parametrize("place", PLACES)
 def test_the_keyboard_alone_reaches_everything(page: Any, address: str, place: str) -> None:
-    _open(page, address, place)
+    open_screen(page, address, place)
     page.wait_for_timeout(500)
     wanted = set(page.evaluate(_REACHABLE))
     assert len(wanted) > 10
@@ -334,21 +319,21 @@ def test_nothing_is_asked_of_another_machine(page: Any, address: str) -> None:
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.on("websocket", lambda socket: asked.append(socket.url.replace("ws://", "http://")))
-    _open(page, address)
-    _open(page, address, PLACES[2])
+    open_screen(page, address)
+    open_screen(page, address, PLACES[2])
     assert asked
     assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
 
 
 def test_a_real_log_is_uploaded_and_understood(page: Any, address: str) -> None:
     log = Path(__file__).resolve().parents[1] / "data" / "obd_logs" / "drive1.csv"
-    _open(page, address, "road")
+    open_screen(page, address, "road")
     page.set_viewport_size(PHONE)
     page.locator("[data-testid=stMain] input[type=file]").first.set_input_files(
         [_file("<i>drive</i>.csv", log.read_bytes())]
     )
     page.wait_for_selector("[data-testid=stMain] .wt-table")
-    _settled(page)
+    settled(page)
     said = page.locator("[data-testid=stMain]").inner_text()
     assert "<i>drive</i>.csv" in said
     assert "vehicle speed" in said
@@ -363,18 +348,18 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
     done = run("truepitch", str(van / "scenario.toml"), str(van / "measured.csv"), COLUMNS="1000")
     assert done.returncode == 0, done.stderr
     page.set_viewport_size(PHONE)
-    _open(page, address, "pitch")
+    open_screen(page, address, "pitch")
     example = _download(page, "Take an example file away (CSV, invented numbers)")
     assert example.startswith(b"# Invented")
     page.locator("[data-testid=stMain] input[type=file]").set_input_files([_file("<i>rows</i>.csv", rows)])
     page.wait_for_selector("[data-testid=stMain] .wt-table")
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
-    _settled(page)
+    settled(page)
     assert _verdict(page) in " ".join(done.stdout.split())
     _no_sideways_scroll_and_no_fault(page)
     page.get_by_role("button", name="Use this pitch in the scenario").click()
     page.wait_for_selector("text=In use: <i>rows</i>.csv, uploaded before.")
-    _settled(page)
+    settled(page)
     held = _scenario_text(page)
     assert 'pitch = {value = "7.3' in held
     page.locator("[data-testid=stMain] input[type=file]").set_input_files([_file("bad.csv", b"a,b\n1,2\n")])
@@ -384,7 +369,7 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
 
 def test_a_sweep_is_uploaded_and_readings_are_typed(page: Any, address: str, demos: Path) -> None:
     van = demos / "van_water_tank"
-    _open(page, address, "setting")
+    open_screen(page, address, "setting")
     page.get_by_text("by a sweep that I drove (CSV)").click()
     page.wait_for_selector("[data-testid=stMain] input[type=file]", state="attached")
     page.locator("[data-testid=stMain] input[type=file]").set_input_files(
@@ -392,13 +377,13 @@ def test_a_sweep_is_uploaded_and_readings_are_typed(page: Any, address: str, dem
     )
     page.wait_for_function("(document.querySelector('.wt-verdict')?.innerText || '').includes('Best pitch')")
     page.set_viewport_size(PHONE)
-    _settled(page)
+    settled(page)
     _no_sideways_scroll_and_no_fault(page)
-    _open(page, address, "watts")
+    open_screen(page, address, "watts")
     for field, text in (("reading 1: value", "1050"), ("reading 1: ±", "40"), ("reading 1: road speed", "80")):
         page.get_by_role("textbox", name=field, exact=True).fill(text)
         page.keyboard.press("Tab")
-        _settled(page)
+        settled(page)
     page.wait_for_function("(document.querySelector('.wt-verdict')?.innerText || '').includes('With the readings')")
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
     _no_sideways_scroll_and_no_fault(page)
@@ -413,5 +398,5 @@ def _no_sideways_scroll_and_no_fault(page: Any) -> None:
 def _scenario_text(page: Any) -> str:
     """Return scenario.toml as it is now, taken away by its button."""
     page.set_viewport_size({"width": 1280, "height": 900})
-    _settled(page)
+    settled(page)
     return _download(page, "Take only scenario.toml").decode()

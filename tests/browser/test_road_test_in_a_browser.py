@@ -14,10 +14,10 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from browser_support import PHONE, open_screen, settled
 from tests_support import run
 
 ROOT = Path(__file__).resolve().parents[2]
-PHONE = {"width": 390, "height": 844}
 MPH = 1.609344
 
 
@@ -28,20 +28,6 @@ def _car_process() -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
-
-
-def _open(page: Any, address: str, place: str) -> None:
-    page.goto(f"{address}/{place}")
-    page.wait_for_selector(".wt-verdict")
-    _settled(page)
-
-
-def _settled(page: Any) -> None:
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stApp]').getAttribute('data-test-script-state').includes('running')"
-        " && !document.querySelector('[data-testid=stSkeleton]')"
-    )
-    page.wait_for_timeout(150)
 
 
 def _verdict(page: Any) -> str:
@@ -55,7 +41,7 @@ def _until_verdict(page: Any, words: str, *, there: bool = True) -> None:
         arg=[words, there],
         timeout=30_000,
     )
-    _settled(page)
+    settled(page)
 
 
 def _upload(page: Any, files: list[tuple[str, bytes]]) -> None:
@@ -65,7 +51,7 @@ def _upload(page: Any, files: list[tuple[str, bytes]]) -> None:
 
 
 def _download(page: Any, name: str) -> bytes:
-    _settled(page)
+    settled(page)
     with page.expect_download() as waiting:
         page.get_by_role("button", name=name).first.click()
     return Path(waiting.value.path()).read_bytes()
@@ -76,7 +62,7 @@ def _choose(page: Any, label: str, words: str) -> None:
     box.click()
     box.fill(words)
     page.keyboard.press("Enter")
-    _settled(page)
+    settled(page)
 
 
 def _no_faults(page: Any) -> None:
@@ -86,7 +72,7 @@ def _no_faults(page: Any) -> None:
     for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
         folded.click()
         page.wait_for_timeout(100)
-    _settled(page)
+    settled(page)
     page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
     found = page.evaluate("axe.run('[data-testid=stMain]', {resultTypes: ['violations']})")
     # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
@@ -113,7 +99,7 @@ def car(tmp_path: Path) -> Iterator[Any]:
 def test_a_recording_is_watched_while_it_is_made(page: Any, address: str, car: Any, tmp_path: Path) -> None:
     folder = tmp_path / "runs"
     folder.mkdir()
-    _open(page, address, "road")
+    open_screen(page, address, "road")
     page.get_by_text("Watch a recording while windtoll record writes it").click()
     typed = page.get_by_role("textbox", name="Recording to watch")
     typed.fill(str(folder))
@@ -152,7 +138,7 @@ def test_a_recording_is_watched_while_it_is_made(page: Any, address: str, car: A
 
 
 def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any, address: str, demos: Path) -> None:
-    _open(page, address, "road")
+    open_screen(page, address, "road")
     page.set_viewport_size(PHONE)
     folder = demos / "road_test"
     _upload(page, [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
@@ -181,7 +167,7 @@ def _drive(fuel_l_h: float, shift: int) -> bytes:
 
 def test_a_column_is_corrected_and_the_list_taken_away_says_the_same(page: Any, address: str, tmp_path: Path) -> None:
     logs = [(f"{n}.csv", _drive(8.0 + (0.1 * k) - k % 2, k)) for k, n in enumerate("abcd")]
-    _open(page, address, "road")
+    open_screen(page, address, "road")
     _upload(page, logs)
     _until_verdict(page, "cannot be compared yet")
     page.get_by_text("What was understood of the 4 logs").click()
@@ -201,7 +187,7 @@ def test_a_column_is_corrected_and_the_list_taken_away_says_the_same(page: Any, 
 
 
 def test_the_plan_and_its_sheet_are_the_commands(page: Any, address: str, demos: Path, tmp_path: Path) -> None:
-    _open(page, address, "plan")
+    open_screen(page, address, "plan")
     slider = page.get_by_role("slider", name="road speed, km/h")
     slider.focus()
     page.keyboard.press("ArrowLeft")
