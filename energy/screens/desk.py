@@ -85,7 +85,12 @@ def start() -> None:
 
 
 def load(bundle: Bundle) -> None:
-    """Take a bundle as loaded: the scenario in work, the state to return to, and variant A."""
+    """Take a bundle as loaded: the scenario in work, the state to return to, and variant A.
+
+    What was in work before is kept, to be gone back to.
+    """
+    if "bundle" in st.session_state and st.session_state["bundle"] != bundle:
+        st.session_state["before"] = st.session_state["bundle"]
     for key in ("bundle", "loaded", "kept"):
         st.session_state[key] = bundle
     st.session_state.pop("usable", None)
@@ -143,6 +148,12 @@ def guesses() -> tuple[str, ...]:
 def is_demo() -> bool:
     """Return whether the scenario in work is a demo as it came."""
     return bundle() in demos().values()
+
+
+def before() -> Bundle | None:
+    """Return what was in work before another scenario took its place; None where nothing was."""
+    held: Bundle | None = st.session_state.get("before")
+    return held
 
 
 def kept() -> Bundle:

@@ -119,6 +119,9 @@ def _scenario() -> None:
         width="stretch",
     )
     st.button("Undo to loaded", on_click=_undo, disabled=not changed, width="stretch")
+    earlier = desk.before()
+    if earlier is not None:
+        st.button("Back to the one before", on_click=desk.load, args=(earlier,), width="stretch", key="one before")
     with st.expander("Bring one back, or start from a demo"):
         _bring_back()
         names = list(desk.demos())

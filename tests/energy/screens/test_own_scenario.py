@@ -14,6 +14,7 @@ from energy.bundle import Bundle, value_at
 from energy.screens import desk, tables
 from vehicle.problems import InputError
 
+APP = str(Path(__file__).resolve().parents[3] / "app.py")
 SCRIPT = """
 import streamlit as st
 from energy.screens import desk, edit
@@ -65,6 +66,20 @@ def test_guesses_are_named_until_ones_own_value_is_put(app: AppTest) -> None:
     assert value_at(_held(app), "vehicle.mass") == "2150 kg"
     assert f"Still guesses ({many - 1}):" in _said(app)
     assert "vehicle mass," not in _said(app)
+
+
+def test_what_was_open_before_can_be_gone_back_to() -> None:
+    app = AppTest.from_file(APP, default_timeout=60).run()
+    assert not [b for b in app.button if b.key == "one before"]
+    app.session_state["bundle"] = mine = bundles.with_value(_held(app), "vehicle.mass", "2805 kg")
+    app.selectbox(key="demo").select("camper_oven").run()
+    next(b for b in app.button if b.label == "Start from this demo").click().run()
+    demo = _held(app)
+    assert demo != mine
+    app.button(key="one before").click().run()
+    assert _held(app) == mine
+    app.button(key="one before").click().run()
+    assert _held(app) == demo
 
 
 def test_what_cannot_be_begun_is_told_and_nothing_is_replaced(app: AppTest) -> None:
