@@ -416,6 +416,8 @@ def _sensitivities(
     looked_at = function(moved.reshape(-1, len(keys)), part(progress, 0.0, _SCREENED))
     effect = np.abs(looked_at.reshape(len(groups), -1) - at_first[: len(few)])
     acting = [group for group, most in zip(groups, effect.max(axis=1), strict=True) if most > 0.01 * np.std(at_first)]
+    if not acting:  # a rotor that stands still, say: nothing moves the answer
+        return ()
     columns_of = [[keys.index(key) for key in group] for group in acting]
     indices = sensitivity_indices(mixed, first, second, columns_of, at_first=at_first, at_second=at_second)
     found = [Sensitivity(tuple(group), *(float(part[k]) for part in indices)) for k, group in enumerate(acting)]

@@ -36,7 +36,7 @@ def form() -> None:
     """Show the choices and the button that makes them the scenario in work."""
     st.html(
         '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, which '
-        "you can put right later. It takes the place of the scenario that is open now.</p>"
+        "you can put right later. It takes the place of the scenario that is open now, which can be gone back to.</p>"
     )
     known, rows = _vehicle(Beginning()), None
     known, rows = _rotor(known)

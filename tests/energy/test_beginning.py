@@ -127,6 +127,17 @@ def test_one_that_stands_in_the_wind_makes_heat_without_fuel() -> None:
     assert float(told.answer.change.volume_m3_s) == 0
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> None:
+    held = Beginning(
+        fuel="battery", road_speed="0 km/h", wind_speed="5 m/s", pitch="3 deg", ratio="3", connection="three_phase",
+        winding_resistance="1000 ohm", element="0.001 ohm",
+    )  # fmt: skip
+    told = report.answered(opened(begin(held)))
+    assert told.spread is not None
+    assert told.spread.sensitivities == ()
+
+
 def test_a_blade_given_by_stations() -> None:
     stations = beginning.textbook_blade(Beginning(diameter="1.3 m"))
     bundle = begin(Beginning(diameter="1.3 m", rotor_by="stations", rotor_csv=stations))
