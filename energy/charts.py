@@ -201,7 +201,7 @@ def pay_map(
                 "kW:Q",
                 title=colour_title,
                 scale=colour,
-                legend=alt.Legend(orient="top", gradientLength=240, titleLimit=320),
+                legend=alt.Legend(orient="top", gradientLength=240, titleLimit=320, tickCount=5, labelOverlap="greedy"),
             ),
             tooltip=[
                 alt.Tooltip("speed:Q", title=x_title, format=".3~g"),
