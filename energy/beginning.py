@@ -6,25 +6,26 @@ says so; the ledger's interval is wide accordingly, and tells what to measure fi
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from energy.bundle import GUESS, SCENARIO_NAME, Bundle, opened, with_value
-from energy.quantity import Spec
-from energy.scenario_tables import TABLES
+from energy.inputs import spec_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
 
 if TYPE_CHECKING:
     import tomlkit
 
+    from energy.scenario import Scenario
+
 RotorBy = Literal["typical", "stations", "watts", "curves"]
 
 ROTOR_FILES: dict[str, str] = {"stations": "blade.csv", "watts": "measured_power.csv", "curves": "rotor_curves.csv"}
 _TYPICAL = "typical"
+_ROTOR_KEYS = {_TYPICAL: "blade", "stations": "blade", "watts": "measured_power", "curves": "curves"}
 _GUESS = f"{GUESS} (common practice, no source): put your own"
 
 
@@ -102,9 +103,10 @@ _INNERMOST, _STATIONS = 0.2, 9
 class Beginning:
     """What is known at the beginning. Quantities are written as in a scenario ("90 km/h"); empty: typical.
 
-    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the content of the file that `rotor_by` needs:
-    stations of the blade, measured watts over air speed, or curves. `element` is the element's resistance ("12 ohm"). What is
-    empty of pitch, drive ratio and element is looked for: the setting of least drag for a good part of the most heat.
+    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the
+    content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves. `element` is
+    the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the setting of least
+    drag for a good part of the most heat.
     """
 
     title: str = ""
@@ -155,10 +157,10 @@ def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> 
     _load(document, known)
     _vehicle(document, known)
     bundle = Bundle(tomlkit.dumps(document), tuple(sorted(files.items())))
-    opened(bundle)  # nothing faulty is handed on
+    scenario = opened(bundle)  # nothing faulty is handed on
     if known.rotor_by == "watts":
         return bundle
-    return _with_fitting_settings(bundle, known, progress)
+    return _with_fitting_settings(bundle, scenario, known, progress)
 
 
 def _check(known: Beginning) -> None:
@@ -198,21 +200,16 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     rotor = _table(document, "rotor")
     rotor["diameter"] = known.diameter
     place = PLACES[known.place]
-    if known.rotor_by == _TYPICAL:
-        files["blade.csv"] = textbook_blade(known)
-        rotor["blade"] = "blade.csv"
-        rotor["blade"].comment(f"{GUESS}: a textbook blade for want of yours")
-    elif known.rotor_by == "watts":
-        files["measured_power.csv"] = known.rotor_csv
-        rotor["measured_power"] = "measured_power.csv"
-    else:
-        name = ROTOR_FILES[known.rotor_by]
-        files[name] = known.rotor_csv
-        rotor["blade" if known.rotor_by == "stations" else "curves"] = name
+    typical = known.rotor_by == _TYPICAL
+    key, name = _ROTOR_KEYS[known.rotor_by], ROTOR_FILES["stations" if typical else known.rotor_by]
+    files[name] = textbook_blade(known) if typical else known.rotor_csv
+    rotor[key] = name
+    if typical:
+        rotor[key].comment(f"{GUESS}: a textbook blade for want of yours")
     if known.rotor_by != "watts":
         rotor["pitch"] = known.pitch or "0 deg"
     _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")
-    if known.rotor_by in (_TYPICAL, "stations"):
+    if key == "blade":
         blade = _table(document, "blade")
         blade["number_of_blades"] = known.number_of_blades
         blade["camber"] = _CAMBER
@@ -298,7 +295,9 @@ def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
     )
 
 
-def _with_fitting_settings(bundle: Bundle, known: Beginning, progress: Callable[[float], None] | None) -> Bundle:
+def _with_fitting_settings(
+    bundle: Bundle, scenario: Scenario, known: Beginning, progress: Callable[[float], None] | None
+) -> Bundle:
     """Return the bundle with those settings that are not known such that they fit each other, within the limits."""
     from energy.matching import match
 
@@ -306,7 +305,7 @@ def _with_fitting_settings(bundle: Bundle, known: Beginning, progress: Callable[
     if all(given.values()):
         return bundle
     # Not the setting of most heat: it often lies beside a stall or a limit, which no guess can be trusted to miss.
-    found = match(opened(bundle), tuple(key for key, text in given.items() if text), progress).thriftiest
+    found = match(scenario, tuple(key for key, text in given.items() if text), progress).thriftiest
     fitting = {
         "rotor.pitch": f"{found.pitch_deg:.2g} deg",
         "drive.ratio": float(f"{found.ratio:.3g}"),
@@ -318,19 +317,9 @@ def _with_fitting_settings(bundle: Bundle, known: Beginning, progress: Callable[
     return bundle
 
 
-@functools.cache
-def _spec(key: str) -> Spec:
-    table, _, name = key.partition(".")
-    extra = TABLES[table].model_fields[name].json_schema_extra
-    found = extra.get("spec") if isinstance(extra, dict) else None
-    if not isinstance(found, Spec):
-        raise TypeError(f"{key} is no quantity")
-    return found
-
-
 def _positive(key: str, text: str, unit: str = "", example: str = "") -> float:
     """Return a text with its unit as a number above zero in SI. Raises InputError."""
-    accepted = f'above zero, such as "{example}"' if example else _spec(key).accepted()
+    accepted = f'above zero, such as "{example}"' if example else spec_of(key).accepted()
     value = _parsed(key, text, unit, accepted)
     if not value > 0:
         raise InputError(Problem(SCENARIO_NAME, key, text, accepted))
@@ -340,16 +329,16 @@ def _positive(key: str, text: str, unit: str = "", example: str = "") -> float:
 def _parsed(key: str, text: str, unit: str = "", accepted: str = "") -> float:
     """Return a text with its unit in SI. Raises InputError."""
     try:
-        return parse(text, unit or _spec(key).unit)
+        return parse(text, unit or spec_of(key).unit)
     except QuantityError as error:
-        raise InputError(Problem(SCENARIO_NAME, key, str(error), accepted or _spec(key).accepted())) from None
+        raise InputError(Problem(SCENARIO_NAME, key, str(error), accepted or spec_of(key).accepted())) from None
 
 
 def _number(key: str, text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise InputError(Problem(SCENARIO_NAME, key, f'"{text}" is no number', _spec(key).accepted())) from None
+        raise InputError(Problem(SCENARIO_NAME, key, f'"{text}" is no number', spec_of(key).accepted())) from None
 
 
 def textbook_blade(known: Beginning) -> bytes:

@@ -24,8 +24,7 @@ def show() -> None:
             before = desk.told_of(desk.kept())
     except InputError as error:  # loaded with faults, and kept so
         with top.container():
-            page.answer_line(work, heading, "Variant A cannot be answered.")
-            page.problem_list([str(problem) for problem in error.problems], "Variant A")
+            page.cannot(work, heading, "Variant A cannot be answered.", error.problems, "Variant A")
         _keep()
         return
     changed = bundles.changes(desk.kept(), work.usable)

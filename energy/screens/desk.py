@@ -131,18 +131,17 @@ def loaded() -> Bundle:
 
 
 @functools.lru_cache(maxsize=16)
-def guesses_of(held: Bundle) -> tuple[str, ...]:
-    """Return the keys of a bundle that nobody has put his own value to yet."""
+def _guesses_of(held: Bundle) -> tuple[str, ...]:
+    try:
+        held.data()
+    except InputError:
+        return ()
     return bundles.guesses(held)
 
 
 def guesses() -> tuple[str, ...]:
     """Return the keys of the scenario in work that nobody has put his own value to yet; none where it is no TOML."""
-    try:
-        bundle().data()
-    except InputError:
-        return ()
-    return guesses_of(bundle())
+    return _guesses_of(bundle())
 
 
 def is_demo() -> bool:

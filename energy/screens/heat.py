@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
-
 import streamlit as st
 
 from energy import heat_report, report
@@ -13,7 +10,7 @@ from energy.charts import heating_layers
 from energy.heating import Heating, Trip, band, heating, read_power, read_trip
 from energy.pictures import Picture
 from energy.progress import Progress
-from energy.screens import desk, page
+from energy.screens import desk, page, uploads
 from energy.screens.waiting import kept
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -38,9 +35,7 @@ def _along(progress: Progress | None, bundle: Bundle, kind: str, content: bytes,
 
 def _read(kind: str, content: bytes, repeats: int) -> Trip:
     name = "trip.csv" if kind == _TRIP else "power.csv"
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
+    with uploads.as_file(content, name) as path:
         return read_trip(path, repeats=repeats) if kind == _TRIP else read_power(path, repeats=repeats)
 
 
@@ -61,8 +56,7 @@ def show() -> None:
             found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
     except InputError as error:
         with top.container():
-            page.answer_line(work, _HEADING, "When it is hot cannot be told from what is there.")
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+            page.cannot(work, _HEADING, "When it is hot cannot be told from what is there.", error.problems)
         return
     with top.container():
         page.answer_line(work, _HEADING, heat_report.sentence(found, system))

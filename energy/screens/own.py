@@ -38,8 +38,7 @@ def form() -> None:
         '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, which '
         "you can put right later. It takes the place of the scenario that is open now, which can be gone back to.</p>"
     )
-    known, rows = _vehicle(Beginning()), None
-    known, rows = _rotor(known)
+    known, rows = _rotor(_vehicle(Beginning()))
     if known.rotor_by != "watts":
         known = _generator(known)
     known = _load(known)
@@ -84,28 +83,29 @@ def _vehicle(known: Beginning) -> Beginning:
         kind = st.selectbox(
             "kind of vehicle", list(VEHICLES), format_func=lambda k: VEHICLES[k].words, index=4, key="own kind"
         )
-        mass = VEHICLES[kind].mass_kg
-        typical = [units.show(value, "mass", system) for value in mass]
-        mass_unit = units.written_units("kg", system)[0]
-        known = replace(known, vehicle=kind)
-        known = replace(
-            known,
-            mass=_quantity("mass with load and people", mass_unit, f"mass {kind}", typical=" to ".join(typical[1:])),
-        )
-        speed_unit = units.written_units("m/s", system)[0]
+        lightest, heaviest = (units.show(mass, "mass", system) for mass in VEHICLES[kind].mass_kg[1:])
+        mass_unit, speed_unit = (units.written_units(unit, system)[0] for unit in ("kg", "m/s"))
+        mass = _quantity("mass with load and people", mass_unit, f"mass {kind}", typical=f"{lightest} to {heaviest}")
         usual = 90.0 if speed_unit == "km/h" else 55.0
-        known = replace(known, road_speed=_quantity("road speed", speed_unit, "speed", value=usual) or known.road_speed)
-        known = replace(known, wind_speed=_quantity("wind from ahead", speed_unit, "wind", typical=_STILL))
+        speed = _quantity("road speed", speed_unit, "speed", value=usual)
+        wind = _quantity("wind from ahead", speed_unit, "wind", typical=_STILL)
+    displacement, engine_speed = "", ""
     with right:
         fuel = st.selectbox("runs on", list(_FUELS), format_func=_FUELS.__getitem__, index=2, key="own fuel")
-        known = replace(known, fuel=fuel)
         if fuel != "battery":
             litres = f"{VEHICLES[kind].displacement_l:g} L"
-            known = replace(known, displacement=_quantity("engine size", "L", f"size {kind}", typical=litres))
-            known = replace(
-                known, engine_speed=_quantity("engine speed at that road speed, in top gear", "rpm", "engine speed")
-            )
-    return known
+            displacement = _quantity("engine size", "L", f"size {kind}", typical=litres)
+            engine_speed = _quantity("engine speed at that road speed, in top gear", "rpm", "engine speed")
+    return replace(
+        known,
+        vehicle=kind,
+        fuel=fuel,
+        mass=mass,
+        displacement=displacement,
+        engine_speed=engine_speed,
+        road_speed=speed or known.road_speed,
+        wind_speed=wind,
+    )
 
 
 def _rotor(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:

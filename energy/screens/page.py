@@ -131,6 +131,12 @@ def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
     st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>{lines}')
 
 
+def cannot(work: Work, heading: str, sentence: str, why: Sequence[object], words: str = "Why") -> None:
+    """Show a screen's question, that it cannot be answered, and the faults that stand in the way."""
+    answer_line(work, heading, sentence)
+    problem_list([str(fault) for fault in why], words)
+
+
 def problems(work: Work) -> None:
     """Show what is wrong with the scenario in work."""
     if work.problems:

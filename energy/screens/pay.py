@@ -57,8 +57,7 @@ def show() -> None:
         maps = _maps(work.usable, exact, system)
     except InputError as error:
         with top.container():
-            page.answer_line(work, _HEADING, "When it could pay cannot be told from what is there.")
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+            page.cannot(work, _HEADING, "When it could pay cannot be told from what is there.", error.problems)
         return
     with top.container():
         page.answer_line(work, _HEADING, f"{told.finding(found, system)}.")

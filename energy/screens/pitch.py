@@ -63,8 +63,7 @@ def show() -> None:
         curves_over_pitches(desk.scenario_of(work.usable))
     except InputError as error:
         with top.container():
-            page.answer_line(work, _HEADING, "This scenario has no curves to tell a pitch by.")
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+            page.cannot(work, _HEADING, "This scenario has no curves to tell a pitch by.", error.problems)
         return
     try:
         example, why = _example(work.usable, system), []
@@ -90,8 +89,7 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             found, rows = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
-            page.answer_line(work, _HEADING, "The pitch cannot be told from this file.")
-            page.problem_list(upload.faults(error, _FILE), "Why")
+            page.cannot(work, _HEADING, "The pitch cannot be told from this file.", upload.faults(error, _FILE))
         return
     with top.container():
         said = [told.headline(found), *told.dial_words(scenario, found, rows)]

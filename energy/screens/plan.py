@@ -109,21 +109,12 @@ def _spread() -> Spread:
 
 
 def _spread_of_logs() -> Spread:
-    def take() -> None:
-        st.session_state["plan uploads"] = tuple((u.name, u.getvalue()) for u in st.session_state["plan logs"] or ())
-
     road_marks.note(
         "Three logs or more of equal runs (same road, speed and state of the turbine), or the logs of a test with its "
         "list of runs (runs.toml). They stay on this machine."
     )
-    st.file_uploader(
-        "Pilot runs: logs (CSV), with their list (runs.toml) if there is one",
-        type=["csv", "txt", "toml", "zip"],
-        accept_multiple_files=True,
-        key="plan logs",
-        on_change=take,
-    )
-    held = taken(st.session_state.get("plan uploads", ()))
+    label = "Pilot runs: logs (CSV), with their list (runs.toml) if there is one"
+    held = taken(road_marks.uploader(label, "plan logs", "plan uploads"))
     if not held.logs:
         road_marks.note("No log yet: the assumed figure is taken.")
         return road_plan.assumed_spread()

@@ -61,24 +61,13 @@ def show() -> None:
 
 def _uploaded() -> tuple[tuple[str, bytes], ...]:
     """Let files be uploaded; return those held, which stay while other screens are looked at."""
-
-    def take() -> None:
-        st.session_state["road uploads"] = tuple((u.name, u.getvalue()) for u in st.session_state["logs"] or ())
-
     page.finding("Your road test")
     road_marks.note(
         "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs (runs.toml) "
         "if you have one: it says which run was driven how. A zip taken away here works as well. Everything stays on this "
         "machine."
     )
-    st.file_uploader(
-        "Logs of engine data (CSV) and their list (runs.toml)",
-        type=["csv", "txt", "toml", "zip"],
-        accept_multiple_files=True,
-        key="logs",
-        on_change=take,
-    )
-    held: tuple[tuple[str, bytes], ...] = st.session_state.get("road uploads", ())
+    held = road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "logs", "road uploads")
     if held and not st.session_state.get("logs"):
         road_marks.note(f"Still held from before: {', '.join(name for name, _ in held)}.")
         if st.button("Let go of these files", key="drop road"):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +13,7 @@ import streamlit as st
 from energy.road_uploads import Uploads
 from energy.screens import page
 from energy.screens.desk import Work
+from energy.screens.uploads import as_file
 from vehicle.fuels import FUELS
 from vehicle.log_columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
 from vehicle.log_text import headers_of
@@ -59,9 +59,7 @@ def _log(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log
     found = _held(name, content, columns)
     if found is None:
         try:
-            with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-                path = Path(folder) / name
-                path.write_bytes(content)
+            with as_file(content, name) as path:
                 found = read_log(path, dict(columns), where=name)
         except InputError as error:
             found = error
@@ -76,9 +74,7 @@ def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
     """Return the headers of a log, none where it is no log (reading it says so); kept in this session."""
     kept: dict[tuple[str, bytes], tuple[str, ...]] = st.session_state.setdefault("road headers", {})
     if (name, content) not in kept:
-        with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-            path = Path(folder) / name
-            path.write_bytes(content)
+        with as_file(content, name) as path:
             try:
                 found = headers_of(path)
             except InputError:
@@ -124,6 +120,19 @@ def reader(uploads: Uploads) -> Reader:
 
 def _lower(columns: Mapping[str, str]) -> set[str]:
     return {header.strip().lower() for header in columns}
+
+
+def uploader(label: str, widget_key: str, held_key: str) -> tuple[tuple[str, bytes], ...]:
+    """Let logs, their list or a zip of both be uploaded; return those held, which stay while other screens are looked at."""
+
+    def take() -> None:
+        st.session_state[held_key] = tuple((u.name, u.getvalue()) for u in st.session_state[widget_key] or ())
+
+    st.file_uploader(
+        label, type=["csv", "txt", "toml", "zip"], accept_multiple_files=True, key=widget_key, on_change=take
+    )
+    held: tuple[tuple[str, bytes], ...] = st.session_state.get(held_key, ())
+    return held
 
 
 def states_in(log: Log) -> list[str]:

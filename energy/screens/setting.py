@@ -57,8 +57,7 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
             found = _match(work.usable, held)
     except InputError as error:
         with top.container():
-            page.answer_line(work, _HEADING, "No best setting can be told for this scenario.")
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+            page.cannot(work, _HEADING, "No best setting can be told for this scenario.", error.problems)
         _holds()
         return
     with top.container():

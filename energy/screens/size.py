@@ -48,8 +48,7 @@ def show() -> None:
         table = _sized(wanted)
     except InputError as error:
         with top:
-            page.answer_line(work, _HEADING, "No size can be told for these values.")
-            page.problem_list([str(problem) for problem in error.problems], "Why")
+            page.cannot(work, _HEADING, "No size can be told for these values.", error.problems)
         _cautions()
         return
     with top:

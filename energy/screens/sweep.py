@@ -68,8 +68,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             found = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
-            page.answer_line(work, heading, "The best setting cannot be told from this drive.")
-            page.problem_list(upload.faults(error, _FILE), "Why")
+            page.cannot(work, heading, "The best setting cannot be told from this drive.", upload.faults(error, _FILE))
         return
     with top.container():
         page.answer_line(work, heading, *told.headlines(found))

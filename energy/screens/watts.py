@@ -92,8 +92,7 @@ def _nothing(work: Work, top: DeltaGenerator) -> None:
 
 def _cannot(work: Work, top: DeltaGenerator, texts: list[str]) -> None:
     with top.container():
-        page.answer_line(work, _HEADING, "Readings and model cannot be compared yet.")
-        page.problem_list(texts, "Why")
+        page.cannot(work, _HEADING, "Readings and model cannot be compared yet.", texts)
 
 
 def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:

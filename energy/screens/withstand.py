@@ -29,8 +29,7 @@ def show() -> None:
     try:
         found = _loads(work.usable)
     except InputError as error:
-        page.answer_line(work, _HEADING, "The loads cannot be told from what is there.")
-        page.problem_list([str(problem) for problem in error.problems], "Why")
+        page.cannot(work, _HEADING, "The loads cannot be told from what is there.", error.problems)
         return
     page.answer_line(work, _HEADING, told.headline(found))
     page.cautions(told.CAUTIONS)

@@ -173,6 +173,7 @@ def _stations(content: bytes) -> np.ndarray:
 
 
 def test_the_textbook_blade_against_a_hand_calculation() -> None:
+    # Formula: Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9, from memory.
     # At a local speed ratio of 1 the inflow angle is 2/3 · 45° = 30°: chord 8 pi r (1 - cos 30°) / (3 · 1.0).
     radius, chord, twist = _stations(beginning.optimum_blade_csv(1.0, 3, 5.0))[0]
     assert radius == pytest.approx(0.2)
@@ -181,7 +182,10 @@ def test_the_textbook_blade_against_a_hand_calculation() -> None:
 
 
 def test_the_textbook_blade_loads_the_air_as_momentum_theory_wants_in_the_blade_element_solver() -> None:
-    """Betz: the air slowed by a third, thrust coefficient 8/9; found here by the project's own, independent solver."""
+    """Betz's optimum in closed form: axial induction a = 1/3, so a thrust coefficient 4 a (1 - a) = 8/9.
+
+    Found here by the project's own solver, which knows nothing of how the blade was drawn.
+    """
     for speed, ratio in (("90 km/h", 70 / 26.25), ("40 km/h", 5.0)):
         bundle = begin(Beginning(road_speed=speed, pitch="0 deg", ratio="3", element="12 ohm"))
         for loss in ("tip_loss", "root_loss"):  # momentum theory's optimum knows none
