@@ -11,6 +11,8 @@ from collections.abc import Callable
 
 Progress = Callable[[float], None]
 
+PATIENCE_S = 0.4  # what is done before needs no bar
+
 
 def tell(progress: Progress | None, share: float) -> None:
     """Tell the share done, if anybody listens."""

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from energy.progress import Progress
 
-PATIENCE_S = 0.4  # what is done before needs no bar
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -75,6 +74,8 @@ def progress(what: str) -> Iterator[Progress | None]:
         yield None
         return
     from rich import progress as bars
+
+    from energy.progress import PATIENCE_S
 
     shown = bars.Progress(
         bars.TextColumn("{task.description}", markup=False), bars.BarColumn(), bars.TimeRemainingColumn(),

@@ -14,11 +14,11 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from energy import progress
+from energy.progress import PATIENCE_S
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-PATIENCE_S = 0.4  # what is done before needs no bar
 _REDRAWN_S = 0.1  # not oftener than that
 _JUST_BEGUN = 0.1  # up to this share the pace so far says little: what is imported on first use is in it
 
