@@ -209,16 +209,20 @@ def chances(plan: RoadPlan) -> Chances:
 
 def plan_sentence(plan: RoadPlan) -> str:
     """Return the answer in one sentence."""
-    level = f"{100 * plan.level:g} %"
+    sure = f"at {100 * plan.level:g} % confidence"
+    against = f"working against {plan.without_state}"
     planned = f"{plan.pairs_planned} pairs ({2 * plan.pairs_planned} runs)"
     if plan.effect is None:
         shown = smallest_effect(plan.spread.share, plan.pairs_planned, plan.power, plan.level)
-        return f"{planned} show an effect of {100 * shown:.1f} % or more with {100 * plan.power:.0f} % chance (at {level})."
-    effect = f"the predicted {100 * plan.effect:+.1f} %"
+        return (
+            f"{planned} show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with {100 * plan.power:.0f} % "
+            f"chance ({sure})."
+        )
+    effect = f"the predicted {100 * plan.effect:+.1f} % of the fuel, {against},"
     chance = power_of_pairs(abs(plan.effect), plan.spread.share, plan.pairs_planned, plan.level)
     if plan.pairs_asked is None and plan.pairs_planned > MANY_PAIRS:
-        return f"{planned} would be needed to show {effect} (at {level}, {100 * plan.power:.0f} % chance): too many to drive."
-    return f"{planned} show {effect} with {_chance_words(chance)} % chance (at {level})."
+        return f"{planned} would be needed to show {effect} with {100 * plan.power:.0f} % chance ({sure}): too many to drive."
+    return f"{planned} show {effect} with {_chance_words(chance)} % chance ({sure})."
 
 
 def _chance_words(chance: float) -> str:
