@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from energy.scenario import Scenario, load
+from energy.scenario.read import Scenario, load
 
 ROOT = Path(__file__).resolve().parent.parent
 

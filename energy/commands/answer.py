@@ -12,7 +12,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.report import Told
+    from energy.words.answer import Told
 
 
 @click.command("answer", short_help="Does the turbine save or cost fuel? By how much, and why?")
@@ -50,8 +50,8 @@ def command(
       windtoll answer scenario.toml --set air.wind_speed="30 km/h" --json
       windtoll answer scenario.toml --report report.html
     """
-    from energy import report
-    from energy.scenario import load
+    from energy.scenario.read import load
+    from energy.words import answer as report
 
     if report_file is not None:
         _check_report_file(report_file)
@@ -76,8 +76,8 @@ def _check_report_file(path: Path) -> None:
 
 
 def _write_report(told: Told, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path) -> None:
-    from energy.bundle import from_folder, with_overrides
-    from energy.report_page import report_page
+    from energy.pages.report import report_page
+    from energy.scenario.bundle import from_folder, with_overrides
     from vehicle.files import write_whole
 
     page = report_page(told, system, with_overrides(from_folder(scenario), overrides))
@@ -93,7 +93,7 @@ def _write_report(told: Told, system: UnitSystem, scenario: Path, overrides: tup
 def _print(told: Told, system: UnitSystem, brief: bool) -> None:
     from rich.table import Table
 
-    from energy import report
+    from energy.words import answer as report
 
     out = common.console()
     sentence, case = report.lines(told, system)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from energy.beginning import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
+from energy.chain.begin import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
 from energy.commands import common
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -52,8 +52,8 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
       windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
-    from energy import bundle as bundles
-    from energy import report
+    from energy.scenario import bundle as bundles
+    from energy.words import answer as report
     from vehicle.files import write_whole
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
@@ -95,7 +95,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
 
 
 def _read(path: Path) -> bytes:
-    from energy.bundle import MOST_FILE_BYTES
+    from energy.scenario.bundle import MOST_FILE_BYTES
 
     try:
         size = path.stat().st_size

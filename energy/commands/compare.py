@@ -70,10 +70,10 @@ def command(
     Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state
     there is no interval and no conclusion.
     """
-    from energy.prediction import predicted_effect
-    from energy.road_test import as_data, in_words, road_test
-    from vehicle.manifest import read_manifest
+    from energy.chain.prediction import predicted_effect
+    from energy.words.road_test import as_data, in_words, road_test
     from vehicle.problems import InputError, Problem
+    from vehicle.road_test.manifest import read_manifest
 
     if overrides and scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
@@ -97,7 +97,7 @@ def command(
 
 def _planned_speed(scenario: Path, overrides: tuple[str, ...]) -> float | None:
     """Return the one road speed (m/s) that a scenario is for; None where it has a schedule, or none."""
-    from energy.scenario import load
+    from energy.scenario.read import load
 
     trip = load(scenario, overrides).trip
     return None if trip.schedule is not None or trip.road_speed is None else trip.road_speed.value

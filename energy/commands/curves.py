@@ -15,7 +15,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.scenario import RotorOnly
+    from energy.scenario.read import RotorOnly
 
 
 @click.command("curves", short_help="Power and thrust curves of the rotor, from its blade or curve file.")
@@ -50,8 +50,8 @@ def command(
       windtoll curves scenario.toml --out curves.csv
       windtoll curves rotor.toml --air "7 m/s" --turning "72 rpm"
     """
-    from energy import charts
-    from energy.scenario import load_rotor
+    from energy.pictures import charts
+    from energy.scenario.read import load_rotor
 
     if turning is not None and air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
@@ -62,7 +62,7 @@ def command(
         charts.checked_picture(picture)
     condition = None if air_speed is None else _condition(rotor, air_speed, turning)
     if out is not None:
-        from energy.rotor import write_curves
+        from energy.aero.curves import write_curves
 
         write_curves(out, rotor.curves)
     if picture is not None:
@@ -81,7 +81,7 @@ def _title(rotor: RotorOnly) -> str:
 
 def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dict[str, float]:
     """Return what the rotor does at one air speed and turning speed (SI)."""
-    from energy.operating_point import coefficients, stalled_torque_share
+    from energy.aero.operating_point import coefficients, stalled_torque_share
 
     air = _positive("--air", air_text, "m/s")
     radius = rotor.rotor.diameter.value / 2
@@ -145,7 +145,7 @@ def _data(rotor: RotorOnly, condition: dict[str, float] | None, written: list[st
 def _print(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str], system: UnitSystem) -> None:
     from rich.table import Table
 
-    from energy.blade import STALL_SHARE_LIMIT
+    from energy.aero.blade import STALL_SHARE_LIMIT
 
     out, curves = common.console(), rotor.curves
     out.print(_title(rotor) + ".", style="bold")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from vehicle.coastdown import CoastDown, CoastRun
+    from vehicle.driving.coastdown import CoastDown, CoastRun
 
 
 @click.command("coastdown", short_help="Road load A, B, C from coast-downs in both directions.")
@@ -31,8 +31,8 @@ def command(
     --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
     of the place.
     """
-    from vehicle.coastdown import ROTATING_WORDS, coast_runs, fit_coastdown
-    from vehicle.obd_log import read_log
+    from vehicle.driving.coastdown import ROTATING_WORDS, coast_runs, fit_coastdown
+    from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
 

@@ -13,7 +13,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.heater_fit import Estimate, HeaterFit
+    from energy.heat.fit import Estimate, HeaterFit
 
 
 @click.command("heater", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
@@ -56,8 +56,8 @@ def command(
       windtoll fit heater warm_up.csv --picture fit.png --out part.toml
       windtoll fit heater monday.csv tuesday.csv --ambient "64 degF" --units us
     """
-    from energy import charts
-    from energy.heater_fit import fit_heater, read_heater_log
+    from energy.heat.fit import fit_heater, read_heater_log
+    from energy.pictures import charts
 
     ambient_k = None if ambient is None else common.read_quantity("--ambient", ambient, "K")
     gap_s = None if gap is None else common.read_quantity("--gap", gap, "s")
@@ -89,8 +89,8 @@ def command(
 
 def _table(fit: HeaterFit) -> tuple[str, str]:
     """Return (the scenario table, ""), or ("", why there is none)."""
-    from energy.heater import HeaterError
-    from energy.heater_fit import scenario_table
+    from energy.heat.fit import scenario_table
+    from energy.heat.heater import HeaterError
 
     try:
         return scenario_table(fit), ""
@@ -176,7 +176,7 @@ def as_data(fit: HeaterFit) -> dict[str, Any]:
 
 
 def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system: UnitSystem) -> None:
-    from energy.heat_report import duration_words
+    from energy.words.heat import duration_words
 
     out = common.console()
     out.print(sentence(fit, system), style="bold")

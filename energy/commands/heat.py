@@ -12,8 +12,8 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.heater import TemperatureBand
-    from energy.heating import Heating
+    from energy.chain.heating import Heating
+    from energy.heat.heater import TemperatureBand
 
 
 @click.command("heat", short_help="How long until it is hot, can it get there at all, what does it cost?")
@@ -60,9 +60,10 @@ def command(
       windtoll heat scenario.toml --trip speeds.csv --picture warm.png
       windtoll heat scenario.toml --power wattmeter.csv
     """
-    from energy import charts, heat_report
-    from energy.heating import DRAWS, heating, read_power, read_trip
-    from energy.scenario import load
+    from energy.chain.heating import DRAWS, heating, read_power, read_trip
+    from energy.pictures import charts
+    from energy.scenario.read import load
+    from energy.words import heat as heat_report
 
     if trip_file is not None and power_file is not None:
         read = "given beside --trip"
@@ -103,7 +104,7 @@ def _target(found: Heating) -> float:
 
 def _bands(found: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]:
     """Return the named curves of a chart: the steady cruise, cut to the trip's length where there is one, and the trip."""
-    from energy.heating import band
+    from energy.chain.heating import band
 
     name = "steady cruise"
     if found.trip is None:
@@ -113,8 +114,9 @@ def _bands(found: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]
 
 
 def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSystem) -> None:
-    from energy import heat_report, report
-    from energy.terminal_chart import temperature_chart
+    from energy.pictures.terminal import temperature_chart
+    from energy.words import answer as report
+    from energy.words import heat as heat_report
 
     out = common.console()
     if found.scenario.title:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
+from vehicle.logs.join import LogText, join_second_log, pick_column, read_log_text, write_joined
 from vehicle.problems import InputError, Problem
-from vehicle.second_log import LogText, join_second_log, pick_column, read_log_text, write_joined
 from vehicle.units import QuantityError, parse
 
 

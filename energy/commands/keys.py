@@ -21,7 +21,7 @@ def command(table: str | None, as_json: bool) -> None:
       windtoll keys
       windtoll keys rotor
     """
-    from energy.scenario_tables import TABLES
+    from energy.scenario.keys import TABLES
 
     if table is not None and table not in TABLES:
         near = nearest(table, TABLES)
@@ -43,9 +43,9 @@ def command(table: str | None, as_json: bool) -> None:
 
 
 def _rows(table: str) -> list[dict[str, Any]]:
-    from energy.inputs import FUEL_DEFAULTS
-    from energy.quantity import Spec, Uncertain, shown_value
-    from energy.scenario_tables import TABLES
+    from energy.scenario.inputs import FUEL_DEFAULTS
+    from energy.scenario.keys import TABLES
+    from vehicle.quantity import Spec, Uncertain, shown_value
 
     rows = []
     for key, info in TABLES[table].model_fields.items():

@@ -13,7 +13,7 @@ from energy.commands import common
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.load_table import Ladder, Load, LoadTable, Travel
+    from energy.strength.table import Ladder, Load, LoadTable, Travel
 
 CAUTIONS = (
     "This table is no structural sign-off: it says what a part has to carry in these cases, not that it will. Fatigue, "
@@ -53,8 +53,8 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
       windtoll loads scenario.toml --ladder
     """
-    from energy.load_table import load_table, spin_up_ladder
-    from energy.scenario import load
+    from energy.scenario.read import load
+    from energy.strength.table import load_table, spin_up_ladder
 
     checked = load(scenario, overrides)
     if ladder:
@@ -270,7 +270,7 @@ def _print(table: LoadTable, system: UnitSystem) -> None:
     if table.left_out:
         common.heading(out, "Left out; these keys would add it")
         common.bullets(out, list(table.left_out))
-    from energy.report import assumption_words
+    from energy.words.answer import assumption_words
 
     common.heading(out, "Assumed, for want of a value in the scenario")
     common.bullets(out, [assumption_words(entry) for entry in table.assumptions])

@@ -12,7 +12,7 @@ from energy.commands import common
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.matching import Match, Setting
+    from energy.chain.matching import Match, Setting
 
 
 @click.command("match", short_help="Which pitch, ratio and resistance give the most heat?")
@@ -40,9 +40,9 @@ def command(
       windtoll match scenario.toml
       windtoll match scenario.toml --hold ratio --set trip.road_speed="55 mph"
     """
-    from energy.matching import match
-    from energy.matching_words import SETTING_NAMES
-    from energy.scenario import load
+    from energy.chain.matching import match
+    from energy.scenario.read import load
+    from energy.words.match import SETTING_NAMES
 
     keys = {name: key for key, name in SETTING_NAMES.items()}
     with common.progress("Trying settings") as progress:
@@ -54,7 +54,7 @@ def command(
 
 
 def _row(setting: Setting) -> dict[str, Any]:
-    from energy.report import litres_per_kwh
+    from energy.words.answer import litres_per_kwh
 
     turbine, change = setting.answer.turbine, setting.answer.change
     numbers = {
@@ -96,7 +96,7 @@ def _data(found: Match) -> dict[str, Any]:
 def _print(found: Match, system: UnitSystem) -> None:
     from rich.table import Table
 
-    from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
+    from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 
     out = common.console()
     out.print(sentence(found, system), style="bold")

@@ -12,8 +12,8 @@ from energy.commands import common
 from vehicle.units import QuantityError, UnitSystem, figures, parse, show, to_user
 
 if TYPE_CHECKING:
-    from energy.payback import Payback, PayMap
-    from energy.scenario import Scenario
+    from energy.chain.payback import Payback, PayMap
+    from energy.scenario.read import Scenario
 
 
 @click.command("payback", short_help="When could it pay: wind, descents, standing still, over a year?")
@@ -52,8 +52,8 @@ def command(
       windtoll payback scenario.toml --set trip.road_speed="50 mph" --descent "300 ft" --units us
       windtoll payback scenario.toml --plot payback.svg
     """
-    from energy.payback import payback
-    from energy.scenario import load
+    from energy.chain.payback import payback
+    from energy.scenario.read import load
     from vehicle.problems import InputError, Problem, shown
 
     try:
@@ -63,14 +63,14 @@ def command(
     if not 0 < height_m < 9000:
         raise InputError(Problem("--descent", "", shown(height), "a height above 0 m and below 9000 m"))
     if plot is not None:
-        from energy.charts import checked_picture
+        from energy.pictures.charts import checked_picture
 
         checked_picture(plot)
     loaded = load(scenario, overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
         found = payback(loaded, height_m=height_m, exact=exact, progress=progress)
     if plot is not None:
-        from energy.charts import payback_chart, save
+        from energy.pictures.charts import payback_chart, save
 
         save(payback_chart(found, finding(found, system), system), plot)
     if as_json:
@@ -147,7 +147,7 @@ CAUTIONS = (
 
 def head_wind_rows(found: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
     """Return from which head wind it pays, by balance, beside the ideal rotor."""
-    from energy.payback import balances_in_words
+    from energy.chain.payback import balances_in_words
 
     ideal, balances = found.ideal, balances_in_words(scenario)
 
@@ -196,7 +196,7 @@ def descent_rows(found: Payback, system: UnitSystem) -> list[tuple[str, ...]]:
 
 def year_rows(found: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what a year of winds gives, driving and standing."""
-    from energy.payback import balances_in_words
+    from energy.chain.payback import balances_in_words
 
     year, balances = found.year, balances_in_words(scenario)
     speed = show(found.road_speed_m_s, "speed", system)

@@ -11,7 +11,7 @@ import click
 from energy.commands import common
 
 if TYPE_CHECKING:
-    from energy.road_plan import Spread
+    from energy.words.plan import Spread
 
 
 @click.command("plan", short_help="How many pairs of runs show the effect, in what order; a sheet to print.")
@@ -47,8 +47,8 @@ def command(
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
-    from energy import road_plan
-    from energy.prediction import predicted_effect
+    from energy.chain.prediction import predicted_effect
+    from energy.words import plan as road_plan
     from vehicle.problems import InputError, Problem
 
     if overrides and scenario is None:
@@ -79,7 +79,7 @@ def command(
 
 def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...]) -> tuple[str, float | None]:
     """Return the road speed in words for the sheet, and in m/s where it is known: as typed, else the scenario's."""
-    from energy.road_plan import speed_words
+    from energy.words.plan import speed_words
     from vehicle.units import QuantityError, parse
 
     if typed is not None:
@@ -89,7 +89,7 @@ def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...])
             return typed, None
     if scenario is None:
         return speed_words(None), None
-    from energy.scenario import load
+    from energy.scenario.read import load
 
     trip = load(scenario, overrides).trip
     known = None if trip.road_speed is None else trip.road_speed.value
@@ -98,7 +98,7 @@ def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...])
 
 def _spread(typed: str | None, runs_file: Path | None) -> Spread:
     """Return the spread as typed, else of the runs of a manifest, else the assumed one."""
-    from energy.road_plan import assumed_spread, spread_of_runs, typed_spread
+    from energy.words.plan import assumed_spread, spread_of_runs, typed_spread
     from vehicle.problems import InputError, Problem
 
     if typed is not None and runs_file is not None:
@@ -107,7 +107,7 @@ def _spread(typed: str | None, runs_file: Path | None) -> Spread:
         return typed_spread(typed)
     if runs_file is None:
         return assumed_spread()
-    from vehicle.manifest import read_manifest
+    from vehicle.road_test.manifest import read_manifest
 
     return spread_of_runs(read_manifest(runs_file))
 

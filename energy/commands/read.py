@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from vehicle.fuel_flow import Engine, FuelFlow
-    from vehicle.obd_log import Log
+    from vehicle.logs.fuel_flow import Engine, FuelFlow
+    from vehicle.logs.read import Log
 
 
 @click.command("read")
@@ -41,9 +41,9 @@ def command(
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
-    from vehicle.obd_log import read_log
+    from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem
-    from vehicle.road_test import present
+    from vehicle.road_test.read import present
 
     engine, overrides, mass, road_load = _known(manifest, displacement, fuel_name, volumetric_efficiency, columns)
     if out is not None and len(logs) > 1:
@@ -84,13 +84,13 @@ def _known(
     manifest: Path | None, displacement: str | None, fuel_name: str | None, efficiency: float | None,
     columns: tuple[str, ...],
 ) -> tuple[Engine, dict[str, str], float | None, tuple[float, float, float] | None]:  # fmt: skip
-    from vehicle.fuel_flow import Engine, fuel_named
+    from vehicle.logs.fuel_flow import Engine, fuel_named
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
 
     engine, overrides, mass, load = Engine(), {}, None, None
     if manifest is not None:
-        from vehicle.manifest import read_manifest
+        from vehicle.road_test.manifest import read_manifest
 
         found = read_manifest(manifest, needs_runs=False)
         engine, overrides, mass, load = found.engine, dict(found.columns), found.mass_kg, found.road_load
@@ -118,7 +118,7 @@ def _known(
 
 
 def _calibrated(receipt: str, logs: list[Log], engine: Engine) -> float:
-    from vehicle.fuel_flow import calibrated_efficiency
+    from vehicle.logs.fuel_flow import calibrated_efficiency
     from vehicle.problems import InputError, Problem
     from vehicle.units import QuantityError, parse
 
@@ -139,8 +139,8 @@ def _answer(
 ) -> tuple[dict[str, Any], FuelFlow]:  # fmt: skip
     import numpy as np
 
-    from vehicle.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
-    from vehicle.obd_log import Quality
+    from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
+    from vehicle.logs.read import Quality
 
     flow = fuel_flow(log, engine, source=source)
     distance = log.distance_m
@@ -195,7 +195,7 @@ def _write(out: Path, log: Log, flow: FuelFlow) -> None:
     import os
     import tempfile
 
-    from vehicle.log_columns import BY_NAME
+    from vehicle.logs.columns import BY_NAME
     from vehicle.problems import InputError, Problem
 
     shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
@@ -234,7 +234,7 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
 
 
 def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
-    from vehicle.log_columns import BY_NAME
+    from vehicle.logs.columns import BY_NAME
 
     distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
     lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]

@@ -11,9 +11,9 @@ from energy.commands import common
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.reconcile import Compared, Reconciled, Updated
-    from energy.scenario import Scenario
-    from energy.uncertainty import Spread
+    from energy.diagnosis.reconcile import Compared, Reconciled, Updated
+    from energy.scenario.read import Scenario
+    from energy.uncertainty.spread import Spread
 
 KINDS = {
     "electrical_power": "power",
@@ -63,8 +63,8 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; conditions
     wind_from, grade, temperature, pitch, resistance, compared_with.
     """
-    from energy.reconcile import read_results, reconciled
-    from energy.scenario import load
+    from energy.diagnosis.reconcile import read_results, reconciled
+    from energy.scenario.read import load
 
     loaded = load(scenario, overrides)
     read = read_results(results)
@@ -139,7 +139,7 @@ def sentence(found: Reconciled, scenario: Scenario, system: UnitSystem) -> str:
 
 def _change_words(spread: Spread, scenario: Scenario, system: UnitSystem) -> str:
     """Return median and 90 % interval of the change in fuel (or the heat, where the fuel does not change)."""
-    from energy.inputs import inputs_of
+    from energy.scenario.inputs import inputs_of
 
     if spread.of == "heat":
         return f"heat {show(spread.heat_w[2], 'power', system)} (90 %: {show(spread.heat_w[0], 'power', system)} to {show(spread.heat_w[-1], 'power', system)}), no change in fuel"
@@ -170,8 +170,8 @@ def _miss(row: Compared) -> str:
 
 
 def _input_row(updated: Updated) -> tuple[str, str]:
-    from energy.inputs import spec_of
-    from energy.quantity import shown_value
+    from energy.scenario.inputs import spec_of
+    from vehicle.quantity import shown_value
 
     unit = spec_of(updated.key).unit
     before, mark = updated.before, "  ! at the edge of its range" if abs(updated.moved) > 2 else ""
@@ -193,20 +193,20 @@ def _lines(found: Reconciled) -> dict[str, list[str]]:
 
 def updates(found: Reconciled) -> dict[str, str]:
     """Return the inputs that were told something about by key, each as TOML for the scenario file."""
-    from energy.quantity import written
-    from energy.reconcile import as_scenario
+    from energy.diagnosis.reconcile import as_scenario
+    from vehicle.quantity import written
 
     return {u.key: written(as_scenario(u), _unit(u.key)) for u in found.inputs if u.shrinks_by >= 0.1}
 
 
 def _unit(key: str) -> str:
-    from energy.inputs import spec_of
+    from energy.scenario.inputs import spec_of
 
     return spec_of(key).unit
 
 
 def _data(found: Reconciled, scenario: Scenario) -> dict[str, Any]:
-    from energy.report import spread_data
+    from energy.words.answer import spread_data
 
     return {
         "windtoll": 1,

@@ -21,7 +21,7 @@ from vehicle.units import QuantityError, example, parse
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from vehicle.recorder import Status, Summary
+    from vehicle.recording.recorder import Status, Summary
 
 CAUTION = (
     "A passenger logs; the driver drives and never touches this. Fix the computer so that it cannot fly about. Laws on"
@@ -159,7 +159,7 @@ def command(
 
     Exit status 0: recorded. 2: no adapter, no permission, no ignition, or an option that cannot be used.
     """
-    from vehicle.recorder import AdapterError, RunDetails, Settings, record
+    from vehicle.recording.recorder import AdapterError, RunDetails, Settings, record
 
     settings = Settings(
         out, port, baud_rate, protocol.upper() if protocol else None, _seconds(duration), _seconds(interval) or 0.0,

@@ -13,7 +13,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.sizing import SizingTable
+    from energy.chain.sizing import SizingTable
 
 
 TRADE = "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount."
@@ -77,7 +77,7 @@ def command(
       windtoll size --heat "2 kW" --speed "65 mph"
       windtoll size --heat "1.2 kW" --speed "90 km/h" --fuel diesel --shelter 0.7
     """
-    from energy.sizing import USUAL_RATIOS, Wanted, sized
+    from energy.chain.sizing import USUAL_RATIOS, Wanted, sized
 
     numbers = {
         "--heat": (heat, "W"), "--speed": (speed, "m/s"), "--head-wind": (head_wind, "m/s"), "--shelter": (shelter, "dimensionless"),

@@ -13,8 +13,8 @@ from energy.commands import common
 from vehicle.units import UnitSystem, figures, label, to_user
 
 if TYPE_CHECKING:
-    from energy.scenario import Scenario
-    from energy.true_pitch import Interval, MeasuredRows, TruePitch
+    from energy.diagnosis.true_pitch import Interval, MeasuredRows, TruePitch
+    from energy.scenario.read import Scenario
 
 MOST_ROWS_SHOWN = 12
 FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pitch
@@ -49,8 +49,8 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
       windtoll truepitch scenario.toml measured.csv
       windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
     """
-    from energy.scenario import load
-    from energy.true_pitch import true_pitch_of_file
+    from energy.diagnosis.true_pitch import true_pitch_of_file
+    from energy.scenario.read import load
 
     checked = load(scenario, overrides)
     with common.progress("Looking for the pitch") as progress:

@@ -11,7 +11,7 @@ from energy.commands import common
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.tuning import SettingResult, Tuned
+    from energy.diagnosis.tuning import SettingResult, Tuned
 
 ROWS_TITLE = "Settings (power coefficient: watts of the load over the wind's own, steady stretches only)"
 CAUTIONS = (
@@ -39,8 +39,8 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
       windtoll tune scenario.toml sweep.csv
       windtoll tune scenario.toml sweep.csv --json
     """
-    from energy.scenario import load
-    from energy.tuning import tuned_of_file
+    from energy.diagnosis.tuning import tuned_of_file
+    from energy.scenario.read import load
 
     checked = load(scenario, overrides)
     with common.progress("Weighing the settings") as progress:

@@ -6,9 +6,9 @@ from typing import Any
 
 import streamlit as st
 
-from energy import bundle as bundles
-from energy import report
+from energy.scenario import bundle as bundles
 from energy.screens import desk, page
+from energy.words import answer as report
 from vehicle.problems import InputError
 
 

@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from energy import bundle as bundles
-from energy import report
-from energy.bundle import Bundle
 from energy.commands.example import demo_folder
 from energy.progress import Progress
+from energy.scenario import bundle as bundles
+from energy.scenario.bundle import Bundle
 from energy.screens.waiting import kept as kept_with_bar
+from energy.words import answer as report
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.report import Told
-    from energy.scenario import Scenario
+    from energy.scenario.read import Scenario
+    from energy.words.answer import Told
 
 FIRST_DEMO = "van_water_tank"
 

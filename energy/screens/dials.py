@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from energy import bundle as bundles
+from energy.scenario import bundle as bundles
 from energy.screens import desk
 from energy.screens.desk import Work
 from vehicle import units

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy import bundle as bundles
-from energy.scenario_tables import MAY_BE_LEFT_OUT, TABLES
+from energy.scenario import bundle as bundles
+from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES
 from energy.screens import desk, fields, own, page, tables
 from vehicle.problems import InputError
 

@@ -10,13 +10,13 @@ from typing import Any
 import streamlit as st
 from pydantic.fields import FieldInfo
 
-from energy import bundle as bundles
-from energy.inputs import FUEL_DEFAULTS
-from energy.quantity import Spec, Uncertain, shown_value
-from energy.scenario_tables import TABLES
+from energy.scenario import bundle as bundles
+from energy.scenario.inputs import FUEL_DEFAULTS
+from energy.scenario.keys import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
 from vehicle import units
+from vehicle.quantity import Spec, Uncertain, shown_value
 
 EXACT, PLUS_MINUS, BETWEEN = "exactly", "plus or minus", "between"
 _DEFAULT = "(default)"

@@ -6,11 +6,11 @@ import functools
 
 import streamlit as st
 
-from energy import report
-from energy.bundle import Bundle
-from energy.flow_diagram import flow_picture
-from energy.pictures import Picture, fuel_over_speed
+from energy.pictures.answer import Picture, fuel_over_speed
+from energy.pictures.flow import flow_picture
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, dials, page
+from energy.words import answer as report
 from vehicle.units import UnitSystem
 
 

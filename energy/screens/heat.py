@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
-from energy import heat_report, report
-from energy.bundle import Bundle
-from energy.charts import heating_layers
-from energy.heating import Heating, Trip, band, heating, read_power, read_trip
-from energy.pictures import Picture
+from energy.chain.heating import Heating, Trip, band, heating, read_power, read_trip
+from energy.pictures.answer import Picture
+from energy.pictures.charts import heating_layers
 from energy.progress import Progress
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, uploads
 from energy.screens.waiting import kept
+from energy.words import answer as report
+from energy.words import heat as heat_report
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 

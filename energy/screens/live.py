@@ -10,8 +10,8 @@ import streamlit as st
 from energy.commands.read import in_usual_unit
 from energy.screens import desk, page, road_marks
 from vehicle import units
-from vehicle.live_log import Look, Seen, look_at, newest_recording
-from vehicle.log_columns import BY_NAME
+from vehicle.logs.columns import BY_NAME
+from vehicle.logs.tail import Look, Seen, look_at, newest_recording
 from vehicle.problems import InputError
 
 _EVERY_S = 2.0

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy import beginning
-from energy.beginning import LOADS, PLACES, VEHICLES, Beginning, RotorBy
+from energy.chain import begin as beginning
+from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
 from energy.screens import desk, page, tables
 from vehicle import units
 from vehicle.problems import InputError

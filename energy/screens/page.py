@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy import report
-from energy.pictures import Picture
+from energy.pictures.answer import Picture
 from energy.screens import desk
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress
+from energy.words import answer as report
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-    from energy.report import Told
+    from energy.words.answer import Told
 
 STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
@@ -233,7 +233,7 @@ def bullets(texts: Sequence[str]) -> None:
 
 def report_button(work: Work) -> None:
     """Offer the one-page report of the usable scenario."""
-    from energy.report_page import report_page
+    from energy.pages.report import report_page
 
     system = desk.system()
     st.download_button(

@@ -6,12 +6,12 @@ import functools
 
 import streamlit as st
 
-from energy.bundle import Bundle
-from energy.charts import pay_map
+from energy.chain.payback import Payback, payback
 from energy.commands import payback as told
-from energy.payback import Payback, payback
-from energy.pictures import Picture
+from energy.pictures.answer import Picture
+from energy.pictures.charts import pay_map
 from energy.progress import Progress
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
 from energy.screens.waiting import kept
 from vehicle.problems import InputError

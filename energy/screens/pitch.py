@@ -8,18 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import streamlit as st
 
-from energy.bundle import Bundle
 from energy.commands import common
 from energy.commands import truepitch as told
-from energy.example_measurements import measured_example
-from energy.measured_pictures import pitch_picture
-from energy.pictures import Picture
-from energy.progress import Progress
-from energy.screens import desk, page, uploads
-from energy.screens.desk import Work
-from energy.screens.uploads import Upload
-from energy.screens.waiting import kept
-from energy.true_pitch import (
+from energy.diagnosis.examples import measured_example
+from energy.diagnosis.true_pitch import (
     Interval,
     MeasuredRows,
     TruePitch,
@@ -28,6 +20,14 @@ from energy.true_pitch import (
     curves_over_pitches,
     true_pitch_of_file,
 )
+from energy.pictures.answer import Picture
+from energy.pictures.measured import pitch_picture
+from energy.progress import Progress
+from energy.scenario.bundle import Bundle
+from energy.screens import desk, page, uploads
+from energy.screens.desk import Work
+from energy.screens.uploads import Upload
+from energy.screens.waiting import kept
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from energy import road_plan, run_sheet
-from energy.road_pictures import plan_picture
-from energy.road_plan import RoadPlan, Spread
-from energy.road_uploads import Uploads, laid_out, taken
+from energy.pages import run_sheet
+from energy.pictures.road import plan_picture
 from energy.screens import desk, dials, page, road_marks
 from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
-from vehicle.manifest import read_manifest
+from energy.screens.road_uploads import Uploads, laid_out, taken
+from energy.words import plan as road_plan
+from energy.words.plan import RoadPlan, Spread
 from vehicle.problems import InputError
-from vehicle.run_list import Marks, marks_of, matched, with_marks
+from vehicle.road_test.manifest import read_manifest
+from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
 from vehicle.units import figures
 
 _HEADING = "How many runs would prove it?"

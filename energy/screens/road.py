@@ -6,22 +6,22 @@ from typing import Any
 
 import streamlit as st
 
-from energy import bundle as bundles
-from energy import road_test as told
-from energy.bundle import Bundle
-from energy.prediction import scenario_effect
+from energy.chain.prediction import scenario_effect
+from energy.pictures.road import effect_picture
 from energy.progress import Progress
-from energy.road_pictures import effect_picture
-from energy.road_test import RoadTest
-from energy.road_uploads import Uploads, laid_out, taken, to_zip
+from energy.scenario import bundle as bundles
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, live, page, road_marks, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
-from vehicle.comparison import half_pairs
-from vehicle.manifest import STATES, read_manifest
-from vehicle.obd_log import Log
+from energy.screens.road_uploads import Uploads, laid_out, taken, to_zip
+from energy.words import road_test as told
+from energy.words.road_test import RoadTest
+from vehicle.logs.read import Log
 from vehicle.problems import InputError
-from vehicle.run_list import LEFT_OUT, Marks, with_marks
+from vehicle.road_test.effect import half_pairs
+from vehicle.road_test.manifest import STATES, read_manifest
+from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks
 from vehicle.units import show as shown
 
 _HEADING = "What did the road say?"

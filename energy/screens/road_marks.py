@@ -10,18 +10,18 @@ from typing import Any
 
 import streamlit as st
 
-from energy.road_uploads import Uploads
 from energy.screens import page
 from energy.screens.desk import Work
+from energy.screens.road_uploads import Uploads
 from energy.screens.uploads import as_file
-from vehicle.fuels import FUELS
-from vehicle.log_columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
-from vehicle.log_text import headers_of
-from vehicle.manifest import STATES
-from vehicle.obd_log import Log, read_log
+from vehicle.driving.fuels import FUELS
+from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
+from vehicle.logs.read import Log, read_log
+from vehicle.logs.text import headers_of
 from vehicle.problems import InputError
-from vehicle.road_test import Reader, fitting
-from vehicle.run_list import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
+from vehicle.road_test.manifest import STATES
+from vehicle.road_test.marks import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
+from vehicle.road_test.read import Reader, fitting
 
 Logs = Mapping[str, Log | InputError]
 _BY_ORDER = (

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import functools
 
-from energy import report
-from energy.bundle import Bundle
-from energy.pictures import Picture, operating_line
+from energy.pictures.answer import Picture, operating_line
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
+from energy.words import answer as report
 from vehicle.units import UnitSystem
 
 

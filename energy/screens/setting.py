@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy import report
-from energy.bundle import Bundle
-from energy.matching import SETTINGS, Match, match
-from energy.matching_words import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
-from energy.pictures import Picture, heat_over_settings
+from energy.chain.matching import SETTINGS, Match, match
+from energy.pictures.answer import Picture, heat_over_settings
 from energy.progress import Progress
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, sweep, typed
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
+from energy.words import answer as report
+from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from vehicle import units
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem

@@ -8,14 +8,14 @@ from typing import Any
 
 import streamlit as st
 
-from energy.bundle import Bundle
+from energy.chain.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
 from energy.commands import common
 from energy.commands import size as told
-from energy.measured_pictures import size_picture
-from energy.pictures import Picture
+from energy.pictures.answer import Picture
+from energy.pictures.measured import size_picture
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed
 from energy.screens.desk import Work
-from energy.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown

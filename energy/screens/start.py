@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from energy import bundle as bundles
+from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk, page
 from energy.screens.catalogue import Screen
 from vehicle.problems import InputError

@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy.bundle import Bundle
 from energy.commands import common
 from energy.commands import tune as told
-from energy.example_measurements import sweep_example
-from energy.measured_pictures import tuned_picture
-from energy.pictures import Picture
+from energy.diagnosis.examples import sweep_example
+from energy.diagnosis.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
+from energy.pictures.answer import Picture
+from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
-from energy.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 

@@ -10,19 +10,19 @@ import numpy as np
 import streamlit as st
 import tomlkit
 
-from energy import report
-from energy.bundle import Bundle
 from energy.commands import common
 from energy.commands import reconcile as told
-from energy.example_measurements import results_example
-from energy.measured_pictures import reconciled_picture
-from energy.pictures import Picture
+from energy.diagnosis.examples import results_example
+from energy.diagnosis.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
+from energy.pictures.answer import Picture
+from energy.pictures.measured import reconciled_picture
 from energy.progress import Progress
-from energy.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
-from energy.scenario import override_value
+from energy.scenario.bundle import Bundle
+from energy.scenario.read import override_value
 from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
+from energy.words import answer as report
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 

@@ -6,12 +6,12 @@ import functools
 
 import streamlit as st
 
-from energy import report
-from energy.bundle import Bundle
 from energy.commands import loads as told
-from energy.load_table import LoadTable, load_table
-from energy.pictures import BLACK, BLUE, ORANGE, Picture
+from energy.pictures.answer import BLACK, BLUE, ORANGE, Picture
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
+from energy.strength.table import LoadTable, load_table
+from energy.words import answer as report
 from vehicle.problems import InputError
 
 _HEADING = "What must it withstand?"

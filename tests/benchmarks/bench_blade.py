@@ -16,9 +16,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from energy.blade import blade_curves, blade_sections, read_blade
-from energy.blade_element import Sections, solve
-from energy.polar import read_polars
+from energy.aero.blade import blade_curves, blade_sections, read_blade
+from energy.aero.blade_element import Sections, solve
+from energy.aero.polar import read_polars
 
 DATA = Path(__file__).resolve().parents[1] / "data" / "two_blade_rotor"
 RATIOS = np.linspace(0.1, 20.0, 60)

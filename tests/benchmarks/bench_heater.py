@@ -11,7 +11,7 @@ import time
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from energy.heater import Heater, Partner, Thermostat, simulate
+from energy.heat.heater import Heater, Partner, Thermostat, simulate
 
 DRAWS, SECONDS, REFERENCE_DRAWS = 10_000, 3600, 4
 SIGMA = 5.670374419e-8

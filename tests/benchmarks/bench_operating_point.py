@@ -9,9 +9,9 @@ import time
 import numpy as np
 from scipy.optimize import brentq
 
-from energy.generator import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain
-from energy.operating_point import Rotor, _grid_of, solve
-from energy.rotor import RotorCurves, estimate_thrust_coefficient
+from energy.aero.curves import RotorCurves, estimate_thrust_coefficient
+from energy.aero.operating_point import Rotor, _grid_of, solve
+from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain
 
 COUNT = 100_000
 SAMPLE = 400

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import brentq
 
-from energy.operating_point import coefficients
-from energy.scenario import load
-from energy.true_pitch import Accuracy, MeasuredRows, true_pitch
+from energy.aero.operating_point import coefficients
+from energy.diagnosis.true_pitch import Accuracy, MeasuredRows, true_pitch
+from energy.scenario.read import load
 
 RADIUS, DENSITY, ROWS = 0.9, 1.2, 10_000
 

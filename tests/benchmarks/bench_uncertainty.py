@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from energy.inputs import inputs_of, ranges_of
-from energy.ledger import answer
-from energy.scenario import load
-from energy.trip_ledger import answer_trip, steps_of_scenario, trip_chain
-from energy.uncertainty import draws_of, shares, steady_chain
-from vehicle.trip import Schedule
+from energy.chain.ledger import answer
+from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
+from energy.scenario.inputs import inputs_of, ranges_of
+from energy.scenario.read import load
+from energy.uncertainty.spread import draws_of, shares, steady_chain
+from vehicle.driving.trip import Schedule
 
 VAN = Path(__file__).resolve().parents[2] / "scenarios" / "van_water_tank" / "scenario.toml"
 TOWN = VAN.parents[1] / "van_in_town" / "scenario.toml"

@@ -21,7 +21,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "vehicle")]
 
 from car_process import CarProcess  # noqa: E402
 
-from vehicle.recorder import PARAMETERS, Settings, Status, record  # noqa: E402
+from vehicle.recording.recorder import PARAMETERS, Settings, Status, record  # noqa: E402
 
 SECONDS = 5.0
 

@@ -58,9 +58,9 @@ def measure(what: str, folder: str) -> None:
             pd.read_csv(path, engine="c")
         said = ""
     else:
-        from vehicle.comparison import compare
-        from vehicle.manifest import read_manifest
-        from vehicle.road_test import windows_of_runs
+        from vehicle.road_test.effect import compare
+        from vehicle.road_test.manifest import read_manifest
+        from vehicle.road_test.read import windows_of_runs
 
         runs, absolute, _ = windows_of_runs(read_manifest(Path(folder) / "runs.toml"))
         said = compare(runs, absolute=absolute).words

@@ -17,7 +17,7 @@ import pytest
 from browser_support import PHONE, open_screen, settled
 from tests_support import run
 
-from energy import bundle as bundles
+from energy.scenario import bundle as bundles
 from energy.screens import catalogue
 
 PLACES = [screen.place for screen in catalogue.SCREENS]

@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 from tests_support import run
 
-from energy.heating import Trip, heating
-from energy.matching import match
-from energy.payback import payback
+from energy.chain.heating import Trip, heating
+from energy.chain.matching import match
+from energy.chain.payback import payback
 from energy.progress import Progress, part, tell
-from energy.report import answered
-from energy.scenario import Scenario, load
-from energy.uncertainty import spread_of
+from energy.scenario.read import Scenario, load
+from energy.uncertainty.spread import spread_of
+from energy.words.answer import answered
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -94,8 +94,8 @@ def test_how_it_warms(demos: Path, name: str) -> None:
 
 
 def test_nothing_uncertain_is_done_at_once(van: Scenario) -> None:
-    from energy.inputs import ranges_of
-    from energy.uncertainty import replaced
+    from energy.scenario.inputs import ranges_of
+    from energy.uncertainty.spread import replaced
 
     exact = {key: replaced(value, value.value, 0.0) for key, value in ranges_of(van).items()}
     shares: list[float] = []

@@ -7,7 +7,7 @@ weighted mean with inverse variances as weights.
 import numpy as np
 import pytest
 
-from energy.reconcile import fit
+from energy.diagnosis.reconcile import fit
 
 
 def test_several_unknowns() -> None:

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.ledger import ideal_break_even_head_wind
-from energy.payback import payback
-from energy.rotor import RotorCurves
-from energy.scenario import Scenario, load
+from energy.aero.curves import RotorCurves
+from energy.chain.ledger import ideal_break_even_head_wind
+from energy.chain.payback import payback
+from energy.scenario.read import Scenario, load
 
 VAN = Path(__file__).resolve().parents[2] / "scenarios" / "van_water_tank" / "scenario.toml"
 

@@ -6,7 +6,7 @@ Form of the road load: SAE J1263. The closed form is in any differential-equatio
 import pytest
 from scipy.integrate import solve_ivp
 
-from vehicle.road_load import coastdown_time_s, from_coastdown, road_forces
+from vehicle.driving.road_load import coastdown_time_s, from_coastdown, road_forces
 
 
 @pytest.mark.parametrize(("mass", "a", "c"), [(1500.0, 150.0, 0.4), (2900.0, 270.0, 0.9)])

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from energy.inputs import inputs_of
-from energy.ledger import answer
-from energy.scenario import Scenario, load
-from vehicle.engine import Engine, idle_fuel_power_w
+from energy.chain.ledger import answer
+from energy.scenario.inputs import inputs_of
+from energy.scenario.read import Scenario, load
+from vehicle.driving.engine import Engine, idle_fuel_power_w
 
 CAR = """
 [rotor]

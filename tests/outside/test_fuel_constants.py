@@ -2,7 +2,7 @@
 
 import pytest
 
-from vehicle.fuels import FUELS
+from vehicle.driving.fuels import FUELS
 
 GALLON_M3 = 3.785411784e-3
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vehicle.fuel_flow import fuel_from_air
-from vehicle.fuels import FUELS
+from vehicle.driving.fuels import FUELS
+from vehicle.logs.fuel_flow import fuel_from_air
 
 GALLON = 3.785411784e-3
 

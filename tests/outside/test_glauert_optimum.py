@@ -9,8 +9,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from energy.blade import Corrections, blade_curves, blade_from_stations
-from energy.polar import SectionPolar
+from energy.aero.blade import Corrections, blade_curves, blade_from_stations
+from energy.aero.polar import SectionPolar
 
 EXACT = {0.5: 0.2894, 1.0: 0.4155, 1.5: 0.4772, 2.0: 0.5112, 2.5: 0.5319, 5.0: 0.5704, 7.5: 0.5808, 10.0: 0.5852}
 

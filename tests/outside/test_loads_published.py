@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from energy import loads
+from energy.strength import equations as loads
 
 
 def test_centrifugal_twisting_moment_against_the_closed_form_of_a_flat_plate():

@@ -10,7 +10,7 @@ import math
 import numpy as np
 import pytest
 
-from energy.heater import Heater, heat_up, simulate, slowest_time_constant_s
+from energy.heat.heater import Heater, heat_up, simulate, slowest_time_constant_s
 
 FILM, SPECIFIC_HEAT, DENSITY, DIAMETER = 400.0, 400.0, 8500.0, 0.706e-3
 JUNCTION = Heater(DENSITY * SPECIFIC_HEAT * math.pi * DIAMETER**3 / 6, FILM * math.pi * DIAMETER**2)

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize_scalar
 
-from energy import rotor
-from energy.ledger import ideal_break_even_head_wind
+from energy.aero import curves as rotor
+from energy.chain.ledger import ideal_break_even_head_wind
 
 
 def test_betz_point() -> None:

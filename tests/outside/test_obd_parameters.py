@@ -11,7 +11,7 @@ obd = pytest.importorskip("obd")
 from obd.protocols import ECU  # noqa: E402
 from obd.protocols.protocol import Message  # noqa: E402
 
-from vehicle.log_columns import BY_NAME, match_header, unit_factor  # noqa: E402
+from vehicle.logs.columns import BY_NAME, match_header, unit_factor  # noqa: E402
 
 # python-obd's name, data bytes, and the value by the formula of SAE J1979 in the usual unit
 SAMPLES = [

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from energy.heated_loads import domestic_oven, insulated_box, small_electric_oven, water_tank
-from energy.heater import Heater, Thermostat, heat_up, holding_power_w, simulate, with_contents
+from energy.heat.heater import Heater, Thermostat, heat_up, holding_power_w, simulate, with_contents
+from energy.heat.kinds import domestic_oven, insulated_box, small_electric_oven, water_tank
 
 ROOM = 293.15
 

@@ -10,8 +10,8 @@ import pytest
 import uncertainties
 from scipy.stats import norm
 
-from energy.quantity import COVERAGE_FACTOR, Uncertain
-from energy.uncertainty import draws_of, interval_width, shares
+from energy.uncertainty.spread import draws_of, interval_width, shares
+from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 
 # Real keys, far from their limits; mean, standard uncertainty, coefficient of the linear function.
 KEYS = {

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from energy.heater import Heater, heat_up, simulate
+from energy.heat.heater import Heater, heat_up, simulate
 
 SIGMA = 5.670374419e-8
 CAPACITY, AREA = 4000.0, 0.25

@@ -6,7 +6,7 @@ Power-electronics texts. Here checked by integrating the waveforms, not by the f
 import numpy as np
 import pytest
 
-from energy.generator import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain, electrical_state
+from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain, electrical_state
 
 
 def test_mean_output_and_currents_from_the_waveforms() -> None:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from energy.uncertainty import sensitivity_indices, shares
+from energy.uncertainty.spread import sensitivity_indices, shares
 
 ROWS = 4096
 

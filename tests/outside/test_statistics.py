@@ -8,8 +8,8 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vehicle.comparison import randomisation_p, run_level_effect, sign_flip_p
-from vehicle.planning import pairs_needed, power_of_pairs
+from vehicle.road_test.effect import randomisation_p, run_level_effect, sign_flip_p
+from vehicle.road_test.planning import pairs_needed, power_of_pairs
 
 # Student's sleep data (`sleep` in R): hours of sleep gained with two drugs, ten patients.
 FIRST = np.array([0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0])

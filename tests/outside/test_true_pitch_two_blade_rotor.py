@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.blade import PitchConvention, blade_curves, read_blade, to_rotor_curves
-from energy.polar import read_polars
-from energy.true_pitch import Accuracy, MeasuredRows, true_pitch
+from energy.aero.blade import PitchConvention, blade_curves, read_blade, to_rotor_curves
+from energy.aero.polar import read_polars
+from energy.diagnosis.true_pitch import Accuracy, MeasuredRows, true_pitch
 
 DATA = Path(__file__).resolve().parents[1] / "data" / "two_blade_rotor"
 # Tunnel instruments; curves of blade-element theory as checked for this rotor in attached flow (within a tenth).
@@ -53,7 +53,7 @@ def test_the_set_pitch_lies_inside_and_watts_alone_leave_it_wide(curves):
 
 def test_away_from_the_best_pitch_the_watts_tell_it(curves):
     # The same rotor set 7 deg further towards feather, as its own curves have it: power is steep there.
-    from energy.operating_point import coefficients
+    from energy.aero.operating_point import coefficients
 
     ratio = RPM * math.pi / 30 * 5.029 / SPEED
     cp, _, _ = coefficients(curves, 10.0, ratio)

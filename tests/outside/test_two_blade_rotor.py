@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.blade import STALL_SHARE_LIMIT, PitchConvention, blade_curves, read_blade
-from energy.polar import read_polars
+from energy.aero.blade import STALL_SHARE_LIMIT, PitchConvention, blade_curves, read_blade
+from energy.aero.polar import read_polars
 from vehicle.tables import read_table
 
 DATA = Path(__file__).resolve().parents[1] / "data" / "two_blade_rotor"

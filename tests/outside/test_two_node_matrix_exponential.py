@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import expm
 
-from energy.heater import Heater, Partner, simulate
+from energy.heat.heater import Heater, Partner, simulate
 
 
 def reference(heater, power, length, ambient, start):

@@ -7,7 +7,7 @@ import pytest
 from ambiance import Atmosphere
 from fluids import ATMOSPHERE_1976
 
-from energy.air import density_kg_m3, standard_atmosphere
+from energy.aero.air import density_kg_m3, standard_atmosphere
 
 
 @pytest.mark.parametrize(("altitude_m", "density"), [(0, 1.2250), (1000, 1.1117), (2000, 1.0066), (3000, 0.9093)])

@@ -5,8 +5,8 @@ import pytest
 from iapws import IAPWS97
 from iapws.iapws97 import _PSat_T, _TSat_P
 
-from energy.heater import Heater, heat_up, with_contents
-from energy.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg, saturation_pressure_pa
+from energy.heat.heater import Heater, heat_up, with_contents
+from energy.heat.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg, saturation_pressure_pa
 
 
 @pytest.mark.parametrize("temperature", np.arange(274.0, 400.0, 9.0))

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from vehicle.trip import spread_over, weibull_quantile
+from vehicle.driving.trip import spread_over, weibull_quantile
 
 
 @pytest.mark.parametrize(("shape", "factor"), [(2.0, 1.910), (1.5, 2.719), (3.0, 1.404)])

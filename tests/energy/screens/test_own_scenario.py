@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from energy import beginning
-from energy import bundle as bundles
-from energy.bundle import Bundle, value_at
+from energy.chain import begin as beginning
+from energy.scenario import bundle as bundles
+from energy.scenario.bundle import Bundle, value_at
 from energy.screens import desk, tables
 from vehicle.problems import InputError
 

@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from energy import bundle as bundles
-from energy import report
 from energy.progress import Progress
+from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
 from energy.screens.waiting import kept, time_left
+from energy.words import answer as report
 from vehicle.problems import InputError
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
@@ -157,8 +157,8 @@ def test_many_sessions_may_ask_at_once() -> None:
 # Nothing recomputes that did not change
 
 _COMPUTING = {
-    "energy.report.spread_of": "draws",
-    "energy.report.answer": "answer",
+    "energy.words.answer.spread_of": "draws",
+    "energy.words.answer.answer": "answer",
     "energy.screens.pay.payback": "payback",
     "energy.screens.heat.heating": "heating",
     "energy.screens.setting.match": "match",
@@ -168,7 +168,7 @@ _COMPUTING = {
     "energy.screens.rotor.operating_line": "operating line",
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
-    "energy.bundle.opened": "opened",
+    "energy.scenario.bundle.opened": "opened",
 }
 
 

@@ -17,9 +17,9 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 from tests_support import run
 
-from energy import bundle as bundles
-from energy.road_uploads import taken, to_zip
+from energy.scenario import bundle as bundles
 from energy.screens import road
+from energy.screens.road_uploads import taken, to_zip
 from vehicle.problems import InputError
 
 SCRIPT = """

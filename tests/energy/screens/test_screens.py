@@ -12,9 +12,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from tests_support import run
 
-from energy import bundle as bundles
-from energy import report
+from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk
+from energy.words import answer as report
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
@@ -156,7 +156,7 @@ def test_a_range_and_back_to_the_default(app: AppTest) -> None:
 
 @pytest.mark.parametrize("demo", ["van_water_tank", "camper_oven", "pickup_drying_box", "parked_on_a_ridge"])
 def test_looking_at_every_part_changes_nothing(app: AppTest, demos: Path, demo: str) -> None:
-    from energy.scenario_tables import TABLES
+    from energy.scenario.keys import TABLES
 
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
     for key in ("bundle", "loaded", "kept"):

@@ -1,0 +1,289 @@
+"""Where the rotor settles: the speed at which the air's torque and the load's torque agree.
+
+Found for whole arrays of conditions at once: torques are compared on a grid of tip-speed ratios, every change of sign is
+a solution, and the one wanted is closed in on. A solution is stable where more speed means too little torque.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from energy.aero.curves import BETZ_LIMIT, RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.electrical import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
+from vehicle.arrays import Values
+
+_GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
+_BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
+_MOST_SOLUTIONS = 6
+
+
+@dataclass(frozen=True)
+class Rotor:
+    """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays).
+
+    `power_factor` and `thrust_factor` scale the coefficients of the curves; power is kept within the Betz limit.
+    """
+
+    curves: RotorCurves
+    radius_m: Values
+    pitch_deg: Values
+    density_kg_m3: Values
+    air_speed_m_s: Values
+    power_factor: Values = 1.0
+    thrust_factor: Values = 1.0
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """Where the rotor settles, arrays of the conditions' shape.
+
+    `solutions` counts the speeds at which the torques agree; `stable_speeds_rad_s` (shape, 6) lists the stable ones,
+    NaN-padded, rising. `starts` tells whether it turns from standstill with the load on; `is_stalled` that a faster
+    stable state exists which it does not reach from standstill; `beyond_table` that the answer lies past the last
+    tip-speed ratio of the curves, where they are carried on along their last slope.
+    """
+
+    rotor_speed_rad_s: np.ndarray
+    tip_speed_ratio: np.ndarray
+    power_coefficient: np.ndarray
+    thrust_coefficient: np.ndarray
+    shaft_power_w: np.ndarray
+    thrust_n: np.ndarray
+    solutions: np.ndarray
+    stable_speeds_rad_s: np.ndarray
+    starts: np.ndarray
+    is_stalled: np.ndarray
+    beyond_table: np.ndarray
+
+
+def coefficients(
+    curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (Cp, Ct, beyond the table) at pitches and tip-speed ratios (broadcast), linear between table points.
+
+    Linear in Cp itself, so that no point between can exceed its neighbours. Past the last tip-speed ratio Cp goes on
+    along its last slope if that falls, else stays, and Ct stays.
+    """
+    pitch, ratio = np.broadcast_arrays(np.asarray(pitch_deg, float), np.asarray(tip_speed_ratio, float))
+    table, pitches = curves.tip_speed_ratio, curves.pitch_deg
+    inside = np.clip(ratio, table[0], table[-1])
+    column = np.clip(np.searchsorted(table, inside, side="right") - 1, 0, len(table) - 2)
+    x = (inside - table[column]) / (table[column + 1] - table[column])
+    beyond = ratio > table[-1]
+    if len(pitches) == 1:
+        row, y, above = np.zeros(pitch.shape, dtype=int), np.zeros(pitch.shape), np.zeros(pitch.shape, dtype=int)
+    else:
+        held = np.clip(pitch, pitches[0], pitches[-1])
+        row = np.clip(np.searchsorted(pitches, held, side="right") - 1, 0, len(pitches) - 2)
+        above = row + 1
+        y = (held - pitches[row]) / (pitches[above] - pitches[row])
+
+    def interpolate(values: np.ndarray, col: np.ndarray | int, share: np.ndarray | float) -> np.ndarray:
+        low = values[row, col] + share * (values[row, col + 1] - values[row, col])
+        high = values[above, col] + share * (values[above, col + 1] - values[above, col])
+        return low + y * (high - low)
+
+    power = interpolate(curves.power_coefficient, column, x)
+    thrust = interpolate(curves.thrust_coefficient, column, x)
+    if beyond.any():
+        slope = (
+            interpolate(curves.power_coefficient, len(table) - 2, 1.0)
+            - interpolate(curves.power_coefficient, len(table) - 2, 0.0)
+        ) / (table[-1] - table[-2])
+        power = np.where(beyond, power + np.minimum(slope, 0.0) * (ratio - table[-1]), power)
+    return power, thrust, beyond
+
+
+def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where curves do not tell."""
+    if curves.stalled_torque_share is None:
+        return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
+    as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
+    return np.clip(coefficients(as_power, pitch_deg, tip_speed_ratio)[0], 0.0, 1.0)
+
+
+def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up: bool = False) -> OperatingPoint:
+    """Return where the rotor settles for every condition (all fields broadcast to one shape).
+
+    With the load always connected that is the first stable speed met when spinning up from standstill; with
+    `load_connected_after_spin_up` it is the fastest stable speed. No wind, or no torque to start with: speed 0.
+    """
+    shape = np.broadcast_shapes(
+        *(np.shape(getattr(rotor, f.name)) for f in fields(rotor) if f.name != "curves"),
+        *(np.shape(getattr(chain, f.name)) for f in fields(chain) if f.name != "connection"),
+    )
+    count = int(np.prod(shape, dtype=int))
+    flat_rotor, flat_chain = _flat(rotor, shape), _flat(chain, shape)
+    grid = _grid_of(rotor.curves)
+    parts = [
+        _solve_block(
+            _slice(flat_rotor, start, count), _slice(flat_chain, start, count), grid, load_connected_after_spin_up
+        )
+        for start in range(0, count, _BLOCK)
+    ]
+    joined = {
+        f.name: np.concatenate([np.broadcast_to(getattr(p, f.name), _part_shape(p, f.name)) for p in parts])
+        for f in fields(OperatingPoint)
+    }
+    return OperatingPoint(
+        **{
+            name: v.reshape((*shape, _MOST_SOLUTIONS) if name == "stable_speeds_rad_s" else shape)
+            for name, v in joined.items()
+        }
+    )
+
+
+def _part_shape(part: OperatingPoint, name: str) -> tuple[int, ...]:
+    size = part.solutions.shape
+    return (*size, _MOST_SOLUTIONS) if name == "stable_speeds_rad_s" else size
+
+
+def free_run_speed_rad_s(rotor: Rotor, chain: ElectricalChain) -> np.ndarray:
+    """Return the speed (rad/s) the rotor runs away to when its load is cut, held only by friction and iron loss."""
+    point = solve(rotor, open_load(chain), load_connected_after_spin_up=True)
+    return point.rotor_speed_rad_s
+
+
+def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
+    """Return whether the curves reach (or fall towards) zero power, so that the free-running speed can be told."""
+    return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
+
+
+def _grid_of(curves: RotorCurves) -> np.ndarray:
+    """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end."""
+    table = curves.tip_speed_ratio
+    end = table[-1] * 1.5  # free running past the table is looked for so far
+    cells = np.concatenate([table, [table[-1] * 1.25, end]])
+    parts = max(1, -(-_GRID // (len(cells) - 1)))
+    steps = np.arange(parts) / parts
+    grid = (cells[:-1, None] + np.diff(cells)[:, None] * steps).ravel()
+    # Standstill itself has no defined torque ratio: begin just above it.
+    first = 1e-3 * table[1]
+    return np.concatenate([[first], grid[grid > first], [end]])
+
+
+def _flat(thing: Rotor | ElectricalChain, shape: tuple[int, ...]):  # type: ignore[no-untyped-def]
+    values = {}
+    for f in fields(thing):
+        value = getattr(thing, f.name)
+        if f.name in ("curves", "connection") or not np.ndim(value):
+            values[f.name] = value
+        else:
+            values[f.name] = np.broadcast_to(np.asarray(value, float), shape).ravel()
+    return type(thing)(**values)
+
+
+def _slice(thing: Rotor | ElectricalChain, start: int, count: int):  # type: ignore[no-untyped-def]
+    stop = min(start + _BLOCK, count)
+    values = {f.name: getattr(thing, f.name) for f in fields(thing)}
+    values = {k: v[start:stop] if isinstance(v, np.ndarray) and v.ndim else v for k, v in values.items()}
+    if "curves" in values and not np.ndim(values["air_speed_m_s"]):
+        values["air_speed_m_s"] = np.full(stop - start, float(values["air_speed_m_s"]))
+    return type(thing)(**values)
+
+
+def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_spin_up: bool) -> OperatingPoint:
+    air = np.asarray(rotor.air_speed_m_s, float)
+    moving = air > 1e-6
+    air = np.where(moving, air, 1.0)
+    radius = np.asarray(rotor.radius_m, float)
+    # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
+    scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
+    within_betz = BETZ_LIMIT / max(float(rotor.curves.power_coefficient.max()), 1e-9)
+    power_factor = np.minimum(rotor.power_factor, within_betz)
+    per_ratio = air / radius  # rotor speed = λ·U/R
+    torque = _torque_on_grid(rotor, grid, scale * power_factor)
+    positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
+    cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
+    starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
+
+    falls = positive[:, :-1] & ~positive[:, 1:] & moving[:, None]  # stable: too much torque below, too little above
+    solutions = (positive[:, :-1] != positive[:, 1:]).sum(axis=1)
+    where, cell = np.nonzero(falls)
+    stable = np.full((len(air), _MOST_SOLUTIONS), np.nan)
+    count = falls.sum(axis=1)
+    if where.size:
+        order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
+        kept = order < _MOST_SOLUTIONS
+        where, cell, order = where[kept], cell[kept], order[kept]
+        ends = (torque[where, cell] * grid[cell], torque[where, cell + 1] * grid[cell + 1])
+        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, per_ratio[where])
+    stable_count = np.minimum(count, _MOST_SOLUTIONS)
+    chosen = np.maximum(stable_count - 1, 0) if after_spin_up else np.zeros(len(air), dtype=int)
+    # A rotor whose torque at standstill is too small stays there, unless it was spun up before the load came on.
+    running = (stable_count > 0) & (moving if after_spin_up else starts)
+    ratio = np.where(running, stable[np.arange(len(air)), chosen], 0.0)
+    # Still gaining at the end of the grid: nothing holds it. The end is given, and told as beyond the table.
+    runaway = positive[:, -1] & moving & (count == 0)
+    ratio = np.where(runaway, grid[-1], ratio)
+    cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
+    cp, ct = cp * power_factor, ct * rotor.thrust_factor
+    return OperatingPoint(
+        rotor_speed_rad_s=ratio * per_ratio,
+        tip_speed_ratio=ratio,
+        power_coefficient=cp,
+        thrust_coefficient=ct,
+        shaft_power_w=np.where(moving, cp * scale * per_ratio, 0.0),
+        thrust_n=np.where(moving, ct * scale / radius, 0.0),
+        solutions=np.where(moving, solutions, 0),
+        stable_speeds_rad_s=stable * per_ratio[:, None],
+        starts=starts,
+        is_stalled=running & (stable_count > chosen + 1),
+        beyond_table=beyond & moving,
+    )
+
+
+def _torque_on_grid(rotor: Rotor, grid: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid).
+
+    Interpolation between pitches is a product with a matrix of weights, which is quick.
+    """
+    curves = rotor.curves
+    on_grid = coefficients(curves, curves.pitch_deg[:, None], grid)[0] / grid  # (pitches, grid)
+    weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
+    return np.asarray((weights * scale[:, None]) @ on_grid)
+
+
+def _close_in(
+    chain: ElectricalChain,
+    grid: np.ndarray,
+    cell: np.ndarray,
+    power_at_ends: tuple[np.ndarray, np.ndarray],
+    per_ratio: np.ndarray,
+) -> np.ndarray:
+    """Return the tip-speed ratio in the given grid cells at which the torques agree.
+
+    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
+    because the load's torque has a kink where the rectifier begins to conduct.
+    """
+    low, high = grid[cell], grid[cell + 1]
+    start, slope = power_at_ends[0], (power_at_ends[1] - power_at_ends[0]) / (high - low)
+    origin = low
+
+    def residual(ratio: np.ndarray) -> np.ndarray:
+        return (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
+
+    at_low, at_high = residual(low), residual(high)
+    size = 1e-12 * (np.abs(at_low) + np.abs(at_high))
+    side = np.zeros(low.shape, dtype=int)
+    for step in range(100):
+        gap = at_low - at_high
+        middle = low + (high - low) * np.divide(at_low, gap, out=np.full(low.shape, 0.5), where=gap > 0)
+        if step % 6 == 5:
+            middle = 0.5 * (low + high)
+        value = residual(middle)
+        if ((np.abs(value) <= size) | (high - low <= 4e-16 * high)).all():
+            return middle
+        up = value > 0  # the solution lies above
+        at_high = np.where(up & (side == 1), 0.5 * at_high, np.where(up, at_high, value))
+        at_low = np.where(~up & (side == -1), 0.5 * at_low, np.where(up, value, at_low))
+        low, high = np.where(up, middle, low), np.where(up, high, middle)
+        side = np.where(up, 1, -1)
+    return 0.5 * (low + high)
+
+
+def _pick(chain: ElectricalChain, where: np.ndarray) -> ElectricalChain:
+    values = {f.name: getattr(chain, f.name) for f in fields(chain)}
+    return ElectricalChain(**{k: v[where] if isinstance(v, np.ndarray) and v.ndim else v for k, v in values.items()})

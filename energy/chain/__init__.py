@@ -1,0 +1,1 @@
+"""What is computed for a question, from a scenario to a result."""

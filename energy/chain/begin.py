@@ -1,0 +1,372 @@
+"""A scenario of one's own from a few choices: what is not known yet gets a typical value with a wide range.
+
+Every typical value below is common practice, no source, and stands in the scenario with its range and a comment that
+says so; the ledger's interval is wide accordingly, and tells what to measure first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from energy.scenario.bundle import GUESS, SCENARIO_NAME, Bundle, opened, with_value
+from energy.scenario.inputs import spec_of
+from vehicle.problems import InputError, Problem
+from vehicle.units import QuantityError, parse
+
+if TYPE_CHECKING:
+    import tomlkit
+
+    from energy.scenario.read import Scenario
+
+RotorBy = Literal["typical", "stations", "watts", "curves"]
+
+ROTOR_FILES: dict[str, str] = {"stations": "blade.csv", "watts": "measured_power.csv", "curves": "rotor_curves.csv"}
+_TYPICAL = "typical"
+_ROTOR_KEYS = {_TYPICAL: "blade", "stations": "blade", "watts": "measured_power", "curves": "curves"}
+_GUESS = f"{GUESS} (common practice, no source): put your own"
+
+
+@dataclass(frozen=True)
+class VehicleKind:
+    """A kind of vehicle: mass and drag area as (typical, low, high) in kg and m², engine size in L, width in m."""
+
+    words: str
+    mass_kg: tuple[float, float, float]
+    drag_area_m2: tuple[float, float, float]
+    displacement_l: float
+    width_m: float
+
+
+VEHICLES = {
+    "small_car": VehicleKind("small car", (1150, 1000, 1350), (0.65, 0.57, 0.75), 1.2, 1.7),
+    "family_car": VehicleKind("family car or estate", (1550, 1350, 1850), (0.68, 0.58, 0.80), 1.6, 1.8),
+    "tall_car": VehicleKind("tall car with four driven wheels", (2000, 1700, 2400), (0.95, 0.80, 1.15), 2.0, 1.9),
+    "pickup": VehicleKind("pickup truck", (2300, 1900, 2800), (1.20, 1.00, 1.45), 3.0, 1.95),
+    "van": VehicleKind("delivery or camper van", (2500, 2000, 3200), (1.40, 1.20, 1.75), 2.2, 2.05),
+    "motorhome": VehicleKind("motorhome with a built-on body", (3500, 3000, 4300), (2.40, 1.90, 3.10), 2.3, 2.3),
+}
+
+
+@dataclass(frozen=True)
+class RotorPlace:
+    """Where a rotor sits, with the air speed there over that of the free air as (typical, low, high)."""
+
+    words: str
+    local_speed_factor: tuple[float, float, float]
+
+
+PLACES = {
+    "above_roof": RotorPlace("above the roof, clear of it", (1.05, 0.95, 1.15)),
+    "on_roof": RotorPlace("on the roof rack, close to the roof", (0.95, 0.80, 1.10)),
+    "ahead": RotorPlace("ahead of the front", (0.90, 0.70, 1.00)),
+    "beside": RotorPlace("beside the vehicle or on a trailer, in free air", (1.0, 0.85, 1.10)),
+    "behind": RotorPlace("behind the vehicle", (0.60, 0.35, 0.80)),
+}
+
+
+@dataclass(frozen=True)
+class LoadKind:
+    """What is heated: how a choice and a sentence call it, a usual volume where it has one, and how hot it should get."""
+
+    words: str
+    what: str
+    volume: str
+    target: str
+
+
+LOADS = {
+    "water_tank": LoadKind("a water tank", "the tank", "30 L", "60 degC"),
+    "insulated_box": LoadKind("an insulated box", "the box", "100 L", "45 degC"),
+    "small_electric_oven": LoadKind("a small electric oven", "the oven", "", "180 degC"),
+    "domestic_oven": LoadKind("a household oven", "the oven", "", "200 degC"),
+}
+
+# Greatest torque over displacement in N·m/L, and road speed at 1000 rpm of the engine in top gear, in m/s.
+_TORQUE_N_M_PER_L = {"diesel": (150.0, 120.0, 190.0)}
+_TORQUE_OTHERS_N_M_PER_L = (100.0, 85.0, 160.0)
+_TOP_GEAR_M_S = {"diesel": 45 / 3.6}
+_TOP_GEAR_OTHERS_M_S = 38 / 3.6
+_GEARS_OVER_TOP = (0.22, 0.40, 0.59, 0.80, 1.0)
+_GENERATOR = {"voltage_constant": ("60 V/krpm", 0.2), "winding_resistance": ("1 ohm", 0.5)}
+
+_DESIGN_TIP_SPEED_M_S = 70.0  # below the 80 m/s that are the default limit
+_DESIGN_TIP_SPEED_RATIOS = (2.0, 5.0)
+_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy.polar)
+_CAMBER = 0.06
+_INNERMOST, _STATIONS = 0.2, 9
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """What is known at the beginning. Quantities are written as in a scenario ("90 km/h"); empty: typical.
+
+    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the
+    content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves. `element` is
+    the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the setting of least
+    drag for a good part of the most heat.
+    """
+
+    title: str = ""
+    vehicle: str = "van"
+    fuel: str = "diesel"
+    mass: str = ""
+    displacement: str = ""
+    engine_speed: str = ""
+    road_speed: str = "90 km/h"
+    wind_speed: str = ""
+    place: str = "above_roof"
+    diameter: str = "1.5 m"
+    number_of_blades: int = 3
+    rotor_by: RotorBy = "typical"
+    rotor_csv: bytes = b""
+    pitch: str = ""
+    connection: str = "rectifier"
+    voltage_constant: str = ""
+    winding_resistance: str = ""
+    ratio: str = ""
+    element: str = ""
+    load: str = "water_tank"
+    volume: str = ""
+
+
+def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> Bundle:
+    """Return the scenario that these choices make, checked. `progress` is told the share done of looking for a setting.
+
+    Raises InputError for what cannot be used, in the words of the scenario's own keys.
+    """
+    import tomlkit
+
+    _check(known)
+    _free_air_m_s(known)
+    document = tomlkit.document()
+    document.add(
+        tomlkit.comment("windtoll scenario, begun from a few choices. What is marked as a guess: put your own.")
+    )
+    document["title"] = known.title.strip() or f"My {VEHICLES[known.vehicle].words}"
+    files: dict[str, bytes] = {}
+    trip = _table(document, "trip")
+    trip["road_speed"] = known.road_speed
+    if known.wind_speed:
+        _table(document, "air")["wind_speed"] = known.wind_speed
+    _rotor(document, known, files)
+    if known.rotor_by != "watts":
+        _generator(document, known)
+    _load(document, known)
+    _vehicle(document, known)
+    bundle = Bundle(tomlkit.dumps(document), tuple(sorted(files.items())))
+    scenario = opened(bundle)  # nothing faulty is handed on
+    if known.rotor_by == "watts":
+        return bundle
+    return _with_fitting_settings(bundle, scenario, known, progress)
+
+
+def _check(known: Beginning) -> None:
+    problems = []
+    for key, value, names in (
+        ("vehicle", known.vehicle, VEHICLES),
+        ("place", known.place, PLACES),
+        ("load", known.load, LOADS),
+    ):
+        if value not in names:
+            problems.append(Problem("beginning", key, value, ", ".join(names)))
+    if known.rotor_by != _TYPICAL and not known.rotor_csv:
+        problems.append(Problem(ROTOR_FILES[known.rotor_by], "", "nothing given", "the rows of its table"))
+    if problems:
+        raise InputError(problems)
+
+
+def _table(document: tomlkit.TOMLDocument, name: str) -> Any:
+    import tomlkit
+
+    document[name] = tomlkit.table()
+    return document[name]
+
+
+def _guess(table: Any, key: str, values: tuple[float, float, float], unit: str = "", why: str = _GUESS) -> None:
+    """Write a typical value with its range, and that it is a guess."""
+    import tomlkit
+
+    entry = tomlkit.inline_table()
+    for name, value in zip(("value", "low", "high"), values, strict=True):
+        entry[name] = f"{value:.4g} {unit}" if unit else float(f"{value:.4g}")
+    table[key] = entry
+    table[key].comment(why)
+
+
+def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, bytes]) -> None:
+    rotor = _table(document, "rotor")
+    rotor["diameter"] = known.diameter
+    place = PLACES[known.place]
+    typical = known.rotor_by == _TYPICAL
+    key, name = _ROTOR_KEYS[known.rotor_by], ROTOR_FILES["stations" if typical else known.rotor_by]
+    files[name] = textbook_blade(known) if typical else known.rotor_csv
+    rotor[key] = name
+    if typical:
+        rotor[key].comment(f"{GUESS}: a textbook blade for want of yours")
+    if known.rotor_by != "watts":
+        rotor["pitch"] = known.pitch or "0 deg"
+    _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")
+    if key == "blade":
+        blade = _table(document, "blade")
+        blade["number_of_blades"] = known.number_of_blades
+        blade["camber"] = _CAMBER
+        blade["camber"].comment(f"a bent plate; {_GUESS}, or its polar")
+
+
+def _design_tip_speed_ratio(known: Beginning) -> float:
+    """Return the tip-speed ratio that keeps hand-made blades within their usual tip speed in this air."""
+    air_speed = _free_air_m_s(known) * PLACES[known.place].local_speed_factor[0]
+    low, high = _DESIGN_TIP_SPEED_RATIOS
+    return min(max(_DESIGN_TIP_SPEED_M_S / air_speed, low), high)
+
+
+def _free_air_m_s(known: Beginning) -> float:
+    """Return the air speed that road and wind make. Raises InputError where there is none."""
+    speed = _parsed("trip.road_speed", known.road_speed)
+    if known.wind_speed:
+        speed += _parsed("air.wind_speed", known.wind_speed)
+    if not speed > 0:
+        read = f"{known.road_speed} in still air: nothing blows at the rotor"
+        raise InputError(Problem(SCENARIO_NAME, "trip.road_speed", read, "a road speed or a wind speed above zero"))
+    return speed
+
+
+def _generator(document: tomlkit.TOMLDocument, known: Beginning) -> None:
+    drive = _table(document, "drive")
+    drive["ratio"] = _number("drive.ratio", known.ratio) if known.ratio else 1.0
+    generator = _table(document, "generator")
+    generator["connection"] = known.connection
+    for key, (typical, doubt) in _GENERATOR.items():
+        text = getattr(known, key)
+        if text:
+            generator[key] = text
+            continue
+        number, _, unit = typical.partition(" ")
+        _guess(generator, key, (float(number), float(number) * (1 - doubt), float(number) * (1 + doubt)), unit)
+
+
+def _load(document: tomlkit.TOMLDocument, known: Beginning) -> None:
+    kind = LOADS[known.load]
+    heater = _table(document, "heater")
+    heater["what"] = kind.what
+    if known.rotor_by != "watts":
+        heater["resistance"] = known.element or "12 ohm"
+    load = _table(document, "load")
+    load["kind"] = known.load
+    if kind.volume:
+        load["volume"] = known.volume or kind.volume
+        if not known.volume:
+            load["volume"].comment(f"{GUESS}: put your own")
+    load["target_temperature"] = kind.target
+    load["target_temperature"].comment(f"{GUESS}: put your own")
+
+
+def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
+    kind = VEHICLES[known.vehicle]
+    vehicle = _table(document, "vehicle")
+    if known.mass:
+        vehicle["mass"] = known.mass
+    else:
+        _guess(vehicle, "mass", kind.mass_kg, "kg")
+    _guess(vehicle, "drag_area", kind.drag_area_m2, "m^2")
+    vehicle["width"] = f"{kind.width_m:g} m"
+    vehicle["width"].comment(_GUESS)
+    if known.fuel == "battery":
+        _table(document, "battery")
+        return
+    engine = _table(document, "engine")
+    engine["fuel"] = known.fuel
+    engine["displacement"] = known.displacement or f"{kind.displacement_l:g} L"
+    if not known.displacement:
+        engine["displacement"].comment(_GUESS)
+    litres = 1e3 * _positive("engine.displacement", str(engine["displacement"]))
+    typical, low, high = _TORQUE_N_M_PER_L.get(known.fuel, _TORQUE_OTHERS_N_M_PER_L)
+    _guess(engine, "peak_torque", (litres * typical, litres * low, litres * high), "N*m")
+    top = _TOP_GEAR_M_S.get(known.fuel, _TOP_GEAR_OTHERS_M_S)
+    if known.engine_speed:
+        speed = _positive("trip.road_speed", known.road_speed)
+        top = speed * (1000 * math.pi / 30) / _positive("engine speed", known.engine_speed, "rad/s", "2300 rpm")
+    engine["speed_per_1000_rpm"] = [f"{3.6 * top * share:.3g} km/h" for share in _GEARS_OVER_TOP]
+    engine["speed_per_1000_rpm"].comment(
+        "top gear from the rev counter, the lower gears a guess" if known.engine_speed else _GUESS
+    )
+
+
+def _with_fitting_settings(
+    bundle: Bundle, scenario: Scenario, known: Beginning, progress: Callable[[float], None] | None
+) -> Bundle:
+    """Return the bundle with those settings that are not known such that they fit each other, within the limits."""
+    from energy.chain.matching import match
+
+    given = {"rotor.pitch": known.pitch, "drive.ratio": known.ratio, "heater.resistance": known.element}
+    if all(given.values()):
+        return bundle
+    # Not the setting of most heat: it often lies beside a stall or a limit, which no guess can be trusted to miss.
+    found = match(scenario, tuple(key for key, text in given.items() if text), progress).thriftiest
+    fitting = {
+        "rotor.pitch": f"{found.pitch_deg:.2g} deg",
+        "drive.ratio": float(f"{found.ratio:.3g}"),
+        "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
+    }
+    for key, text in given.items():
+        if not text:
+            bundle = with_value(bundle, key, fitting[key])
+    return bundle
+
+
+def _positive(key: str, text: str, unit: str = "", example: str = "") -> float:
+    """Return a text with its unit as a number above zero in SI. Raises InputError."""
+    accepted = f'above zero, such as "{example}"' if example else spec_of(key).accepted()
+    value = _parsed(key, text, unit, accepted)
+    if not value > 0:
+        raise InputError(Problem(SCENARIO_NAME, key, text, accepted))
+    return value
+
+
+def _parsed(key: str, text: str, unit: str = "", accepted: str = "") -> float:
+    """Return a text with its unit in SI. Raises InputError."""
+    try:
+        return parse(text, unit or spec_of(key).unit)
+    except QuantityError as error:
+        raise InputError(Problem(SCENARIO_NAME, key, str(error), accepted or spec_of(key).accepted())) from None
+
+
+def _number(key: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(Problem(SCENARIO_NAME, key, f'"{text}" is no number', spec_of(key).accepted())) from None
+
+
+def textbook_blade(known: Beginning) -> bytes:
+    """Return the stations of a textbook blade of this size for this road speed, as a blade file. Raises InputError."""
+    radius = _positive("rotor.diameter", known.diameter) / 2
+    return optimum_blade_csv(radius, known.number_of_blades, _design_tip_speed_ratio(known))
+
+
+def resistance_of_rating(power_w: float, voltage_v: float) -> str:
+    """Return the resistance of an element by its rating (Ohm's law: voltage squared over power), as a scenario has it."""
+    return f"{voltage_v**2 / power_w:.4g} ohm"
+
+
+def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_ratio: float) -> bytes:
+    """Return the stations of a textbook blade as a blade file: radius and chord in m, twist in deg towards feather.
+
+    The optimum blade with wake rotation (Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9; from
+    memory): inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r (1 - cos phi) / (blades · lift coefficient).
+    """
+    import numpy as np
+
+    radius = np.linspace(_INNERMOST, 1.0, _STATIONS) * tip_radius_m
+    inflow = 2 / 3 * np.arctan(tip_radius_m / (tip_speed_ratio * radius))
+    chord = 8 * np.pi * radius * (1 - np.cos(inflow)) / (number_of_blades * _LIFT_COEFFICIENT)
+    twist = np.degrees(inflow) - _ANGLE_OF_ATTACK_DEG
+    lines = [
+        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. Put your own stations.",
+        "radius_m,chord_m,twist_deg",
+        *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(radius, chord, twist, strict=True)),
+    ]
+    return ("\n".join(lines) + "\n").encode()

@@ -1,0 +1,630 @@
+"""From a scenario to how its load warms: at a steady cruise, over a trip with stops, or under a wattmeter's log.
+
+Entry 0 of every array over draws is the answer of the values as stated; the others are draws over all that is uncertain,
+of the load and of the turbine's power alike. One call of the same functions gives both.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from energy.chain.ledger import Answer, answer, turbine_at_work
+from energy.heat.heater import (
+    ElementLimits,
+    FloatArray,
+    Heater,
+    HeaterError,
+    Outcome,
+    Partner,
+    TemperatureBand,
+    Thermostat,
+    faults,
+    food_specific_heat_j_kg_k,
+    heat_up,
+    most_power_w,
+    read_wattmeter_log,
+    simulate,
+    slowest_time_constant_s,
+    trip_steps,
+    with_contents,
+)
+from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K
+from energy.heat.steps import film_in_wind_w_m2_k
+from energy.heat.water import boiling_point_k
+from energy.progress import Progress, part, tell
+from energy.scenario.inputs import Assumption, inputs_of, values_of
+from energy.scenario.read import Scenario
+from vehicle.arrays import Values
+from vehicle.problems import InputError, Problem
+from vehicle.quantity import Uncertain
+from vehicle.tables import increasing, read_table
+
+DRAWS = 512
+SHARE = 0.9  # of the draws inside an interval
+_ZERO_C = 273.15
+_MOST_CELLS = 2_000_000  # steps × draws of a trip
+_FUEL_CELLS = 60_000
+_SPEEDS = 64
+_CHART_POINTS = 480
+_MOST_STEPS_AGAIN = 20_000
+_STEPS_OF_COST = 9_000  # steps of a trip that take as long as its power and fuel, as measured
+_POWER_SHARE = 0.3  # of that time is the power's
+_WARMED = 0.4  # of the time of a steady warm-up with a thermostat, to where the load has settled without one
+
+_KEYS = (
+    "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
+    "load.contents_mass", "load.contents_specific_heat", "load.contents_water_share", "load.target_temperature",
+    "load.start_temperature", "load.ambient_temperature", "load.thermostat",
+)  # fmt: skip
+
+Draws = dict[str, np.ndarray]
+
+
+@dataclass(frozen=True)
+class Load:
+    """The heated load of a scenario in numbers, each a float or (draws,)."""
+
+    heater: Heater
+    target_k: Values
+    start_k: Values
+    ambient_k: Values
+    thermostat: Thermostat | None
+    limits: ElementLimits
+    closed_water: bool  # holds water that cannot boil away: under pressure
+    assumptions: tuple[Assumption, ...]
+
+
+@dataclass(frozen=True)
+class Trip:
+    """A trip, or a log of power: what holds through each step, arrays (steps,); None where it was not recorded.
+
+    A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is to
+    come from the turbine's curve.
+    """
+
+    name: str
+    durations_s: FloatArray
+    speed_m_s: FloatArray | None
+    power_w: FloatArray | None
+    grade: FloatArray | None
+    ambient_k: FloatArray | None
+    remarks: tuple[str, ...] = ()
+    repeats: int = 1
+
+    @property
+    def seconds(self) -> float:
+        """Length of the trip, driven as often as it is."""
+        return float(self.durations_s.sum()) * self.repeats
+
+
+@dataclass(frozen=True)
+class Heating:
+    """How the load warms. `outcome` has the shape (1 + draws,), entry 0 as stated.
+
+    `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not reached
+    or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what the load
+    does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the target is reached
+    about, if the trip is driven again and again; NaN where it is reached on it, or never.
+    """
+
+    scenario: Scenario
+    load: Load
+    answer: Answer  # at the scenario's steady speed, as stated
+    trip: Trip | None
+    outcome: Outcome
+    watched: Outcome
+    band: TemperatureBand
+    power_w: FloatArray
+    fuel_m3: FloatArray
+    pack_j: FloatArray
+    over_trip_fuel_m3: float
+    over_trip_pack_j: float
+    reached_if_repeated_s: float
+    time_constant_s: float
+    drawn: int
+
+
+def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> Load:
+    """Return the heated load of a scenario; `draws` (key -> array) takes the place of single values.
+
+    Raises InputError for what is missing or impossible.
+    """
+    table, name = scenario.load, scenario.name
+    missing = [
+        Problem(name, f"load.{key}", "missing", accepted)
+        for key, accepted in (
+            ("heat_capacity", 'a value such as "130 kJ/K", or kind = "water_tank" with a volume (windtoll keys load)'),
+            ("loss", 'a value such as "1.5 W/K", or a kind; windtoll fit heater finds it from a log'),
+            ("target_temperature", 'the temperature that is wanted, such as "60 degC" or "140 degF"'),
+        )
+        if getattr(table, key) is None
+    ]
+    if missing:
+        raise InputError(missing)
+    values, assumed = values_of(scenario, _KEYS, draws)
+    if np.any(np.asarray(values["load.radiating_area"]) > 0):
+        more, said = values_of(scenario, ("load.emissivity",), draws)
+        values, assumed = values | more, assumed + said
+    if table.thermostat is not None:
+        more, said = values_of(scenario, ("load.hysteresis",), draws)
+        values, assumed = values | more, assumed + said
+    air = scenario.air
+    heater = _heater(scenario, values, pressure_pa, air.relative_humidity.value)
+    water_key = "load.volume" if table.kind == "water_tank" else "load.contents_mass"
+    found = [*_heater_problems(name, heater, water_key), *_temperature_problems(name, values, heater)]
+    if found:
+        raise InputError(found)
+    ambient = values.get("load.ambient_temperature", ambient_air_k)
+    thermostat = None
+    if table.thermostat is not None:
+        thermostat = Thermostat(values["load.thermostat"], values["load.hysteresis"])
+    holds_water = table.kind == "water_tank" or table.contents == "water"
+    trivial = {"load.radiating_area", "load.outside_area", "load.open_water_area"}
+    return Load(
+        heater=heater,
+        target_k=values["load.target_temperature"],
+        start_k=values.get("load.start_temperature", ambient),
+        ambient_k=ambient,
+        thermostat=thermostat,
+        limits=_limits(scenario),
+        closed_water=holds_water and not table.vented,
+        assumptions=tuple(a for a in assumed if a.key not in trivial or np.any(np.asarray(values[a.key]) > 0)),
+    )
+
+
+def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> Heater:
+    table = scenario.load
+    loss = _possible_loss(values["load.loss"], values["load.outside_area"])
+    radiating = np.asarray(values["load.radiating_area"]) * values.get("load.emissivity", 1.0)
+    outside = values["load.outside_area"]
+    walls = table.second_node == "walls"
+    partner = None
+    if table.second_node != "none":
+        assert table.second_heat_capacity is not None
+        assert table.second_coupling is not None
+        partner = Partner(
+            heat_capacity_j_k=table.second_heat_capacity.value,
+            coupling_w_k=table.second_coupling.value,
+            loss_w_k=table.second_loss.value,
+            radiating_area_m2=radiating if walls else 0.0,
+            outside_area_m2=outside if walls else 0.0,
+            takes_power=not walls,
+        )
+    from energy.heat.kinds import water_tank
+
+    held = 0.0
+    if table.kind == "water_tank" and table.vented and table.volume is not None:
+        held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
+    heater = Heater(
+        heat_capacity_j_k=values["load.heat_capacity"],
+        loss_w_k=values["load.loss"] if walls else loss,
+        radiating_area_m2=0.0 if walls else radiating,
+        outside_area_m2=0.0 if walls else outside,
+        water_kg=held,
+        open_water_area_m2=values["load.open_water_area"],
+        pressure_pa=pressure_pa,
+        relative_humidity=humidity,
+        partner=partner,
+    )
+    mass = values.get("load.contents_mass")
+    if mass is None:
+        return heater
+    specific = values.get("load.contents_specific_heat")
+    if "load.contents_water_share" in values:
+        specific = food_specific_heat_j_kg_k(values["load.contents_water_share"])
+    if table.contents is not None:
+        specific = CONTENTS_J_KG_K[CONTENTS_BY_WORD[table.contents]][0]
+    assert specific is not None
+    return with_contents(heater, mass, specific, boils=table.contents == "water" and table.vented)
+
+
+def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
+    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets through."""
+    loss, area = np.asarray(loss_w_k, float), np.asarray(outside_area_m2, float)
+    if loss.ndim == 0 or not np.any(area > 0):
+        return loss_w_k
+    bare = 0.8 * float(film_in_wind_w_m2_k(0.0)) * np.broadcast_to(area, loss.shape)
+    held = np.where(bare > 0, np.minimum(loss, bare), loss)
+    held[0] = loss[0]
+    return held
+
+
+_KEY_OF_NUMBER = {
+    "partner.heat_capacity_j_k": "load.second_heat_capacity",
+    "partner.coupling_w_k": "load.second_coupling",
+    "partner.loss_w_k": "load.second_loss",
+    "partner.radiating_area_m2": "load.radiating_area",
+    "partner.outside_area_m2": "load.outside_area",
+    "heat_capacity_j_k": "load.heat_capacity",
+    "loss_w_k": "load.loss",
+    "radiating_area_m2": "load.radiating_area",
+    "outside_area_m2": "load.outside_area",
+    "open_water_area_m2": "load.open_water_area",
+    "pressure_pa": "air.pressure",
+    "relative_humidity": "air.relative_humidity",
+}
+
+
+def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]:
+    """Return what is physically impossible about the load, under the scenario's own keys."""
+    found = []
+    keys = {**_KEY_OF_NUMBER, "water_kg": water_key}
+    for text in faults(heater):
+        number, _, rest = text.partition(" is ")
+        read, _, accepted = rest.partition("; accepted: ")
+        for inside, key in keys.items():
+            read, accepted = read.replace(inside, key), accepted.replace(inside, key)
+        found.append(Problem(name, keys.get(number, "[load]"), read, accepted))
+    return found
+
+
+def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heater) -> list[Problem]:
+    """Return temperatures that contradict each other."""
+    found = []
+    start = values.get("load.start_temperature")
+    if start is not None and _at(heater.water_kg) > 0:
+        boiling = float(boiling_point_k(heater.pressure_pa))
+        if float(np.max(start)) > boiling:
+            read = f"{float(np.max(start)) - _ZERO_C:.4g} degC, where the water has boiled away"
+            accepted = f"at most {boiling - _ZERO_C:.4g} degC, or load.vented = false for a closed tank"
+            found.append(Problem(name, "load.start_temperature", read, accepted))
+    if "load.thermostat" in values:
+        opens = _at(values["load.thermostat"]) + 0.5 * _at(values["load.hysteresis"])
+        target = _at(values["load.target_temperature"])
+        if target > opens:
+            read = f"{target - _ZERO_C:.4g} degC, but the thermostat opens at {opens - _ZERO_C:.4g} degC"
+            accepted = f"at most {opens - _ZERO_C:.4g} degC, or load.thermostat set higher"
+            found.append(Problem(name, "load.target_temperature", read, accepted))
+    return found
+
+
+def _limits(scenario: Scenario) -> ElementLimits:
+    """Return what the element stands; three elements in star count as one of a third of the resistance."""
+    heater, generator = scenario.heater, scenario.generator
+    parts = 3.0 if generator is not None and generator.connection == "three_phase" else 1.0
+
+    def value(entry: Uncertain | None) -> float:
+        return math.nan if entry is None else entry.value
+
+    return ElementLimits(
+        rated_power_w=value(heater.rated_power),
+        rated_voltage_v=value(heater.rated_voltage),
+        resistance_ohm=value(heater.resistance) / parts,
+        surface_limit_k=value(heater.surface_limit),
+    )
+
+
+def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:
+    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll answer` makes."""
+    if not count:
+        return {key: np.array([value.value]) for key, value in ranges.items()}
+    from energy.uncertainty.spread import draws_of, scenario_correlations, shares
+
+    pairs = [pair for pair in scenario_correlations(scenario) if pair[0] in ranges and pair[1] in ranges]
+    drawn = draws_of(ranges, shares(count, len(ranges)), pairs)
+    return {key: np.concatenate([[value.value], drawn[key]]) for key, value in ranges.items()}
+
+
+def uncertain_keys(scenario: Scenario, used: Sequence[str]) -> dict[str, Uncertain]:
+    """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and the load's."""
+    from energy.scenario.inputs import ranges_of
+
+    return ranges_of(scenario, [*used, *_KEYS, "load.emissivity"])
+
+
+def heating(
+    scenario: Scenario, trip: Trip | None = None, *, draws: int = DRAWS, progress: Progress | None = None
+) -> Heating:
+    """Return how the scenario's load warms at its steady speed, or over a trip; see `Heating`.
+
+    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing, impossible,
+    or cannot be computed.
+    """
+    try:
+        found = _heating(scenario, trip, draws, progress)
+    except HeaterError as error:
+        read, _, accepted = str(error).partition("; accepted: ")
+        raise InputError(Problem(scenario.name, "[load]", read, accepted)) from None
+    tell(progress, 1.0)
+    return found
+
+
+def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progress | None) -> Heating:
+    stated = inputs_of(scenario)
+    ranges = uncertain_keys(scenario, stated.used)
+    if trip is not None:
+        ranges.pop("trip.road_speed", None)
+        ranges.pop("trip.acceleration", None)
+        if trip.grade is not None:
+            ranges.pop("trip.grade", None)
+        most = max(16, _MOST_CELLS // (trip.durations_s.size * trip.repeats))
+        draws = min(draws, 1 << (most.bit_length() - 1))  # a power of two keeps the sequence balanced
+    drawn = sampled(scenario, ranges, draws if ranges else 0)
+    count = 1 + (draws if ranges else 0)
+    pressure = _pressure_pa(scenario)
+    inputs = inputs_of(scenario, drawn)
+    load = load_of(scenario, inputs.temperature_k, pressure, drawn)
+    now = answer(stated)
+    if trip is None:
+        wind = np.asarray(inputs.air.speed_m_s)
+        return _steady(scenario, load, now, answer(inputs), wind, count, progress)
+    return _on_trip(scenario, load, now, trip, drawn, count, progress)
+
+
+def _pressure_pa(scenario: Scenario) -> float:
+    from energy.aero.air import standard_atmosphere
+
+    air = scenario.air
+    return float(standard_atmosphere(air.altitude.value)[1]) if air.pressure is None else air.pressure.value
+
+
+def _spread(value: Values, count: int) -> FloatArray:
+    return np.broadcast_to(np.asarray(value, dtype=float), (count,)).copy()
+
+
+def _steady(
+    scenario: Scenario, load: Load, stated: Answer, drawn: Answer, air_speed_m_s: np.ndarray, count: int,
+    progress: Progress | None,
+) -> Heating:  # fmt: skip
+    power = _spread(drawn.turbine.heat_power_w, count)
+    wind = _spread(air_speed_m_s, count)
+    outcome = heat_up(
+        load.heater, power, target_k=_spread(load.target_k, count), ambient_k=_spread(load.ambient_k, count),
+        start_k=_spread(load.start_k, count), air_speed_m_s=wind, limits=load.limits,
+        progress=part(progress, 0.0, _WARMED),
+    )  # fmt: skip
+    constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
+    horizon = _horizon_s(outcome, constant)
+    watched = outcome
+    if load.thermostat is not None:
+        watched = simulate(
+            load.heater, power[None, :], durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
+            ambient_k=_spread(load.ambient_k, count)[None, :], target_k=_spread(load.target_k, count),
+            start_k=_spread(load.start_k, count), air_speed_m_s=wind[None, :], limits=load.limits,
+            thermostat=load.thermostat, most_records=_CHART_POINTS + 1, progress=part(progress, _WARMED, 1.0),
+        )  # fmt: skip
+    time = outcome.time_to_target_s
+    flow = _spread(drawn.change.volume_m3_s, count)
+    pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
+    return Heating(
+        scenario, load, stated, None, outcome, watched, band(watched, horizon), power,
+        fuel_m3=flow * time, pack_j=pack * time, over_trip_fuel_m3=math.nan, over_trip_pack_j=math.nan,
+        reached_if_repeated_s=math.nan, time_constant_s=constant, drawn=count - 1,
+    )  # fmt: skip
+
+
+def _at(value: Values) -> float:
+    """Return the value as stated."""
+    return float(np.ravel(np.asarray(value, dtype=float))[0])
+
+
+def _first(heater: Heater) -> Heater:
+    """Return the load as stated, without draws."""
+    partner = heater.partner
+    if partner is not None:
+        radiating, outside = _at(partner.radiating_area_m2), _at(partner.outside_area_m2)
+        partner = replace(partner, radiating_area_m2=radiating, outside_area_m2=outside)
+    return replace(
+        heater,
+        heat_capacity_j_k=_at(heater.heat_capacity_j_k),
+        loss_w_k=_at(heater.loss_w_k),
+        radiating_area_m2=_at(heater.radiating_area_m2),
+        outside_area_m2=_at(heater.outside_area_m2),
+        water_kg=_at(heater.water_kg),
+        open_water_area_m2=_at(heater.open_water_area_m2),
+        partner=partner,
+    )
+
+
+def _horizon_s(outcome: Outcome, constant_s: float) -> float:
+    """Return how long a chart of a steady warm-up shows: past the target, past the boiling, or until nearly settled."""
+    reached = outcome.time_to_target_s
+    if math.isfinite(reached[0]):
+        late = float(np.quantile(np.where(np.isnan(reached), np.inf, reached), 0.5 + SHARE / 2, method="higher"))
+        return max(1.5 * float(reached[0]), min(1.1 * late, 3.0 * float(reached[0])), 60.0)
+    boils = float(outcome.boiling_from_s[0])
+    if math.isfinite(boils):
+        return max(1.5 * boils, 60.0)
+    return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
+
+
+def band(outcome: Outcome, horizon_s: float = math.inf) -> TemperatureBand:
+    """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time."""
+    history = outcome.history
+    kept = history.time_s <= horizon_s
+    if not kept.all():
+        kept[int(kept.sum())] = True
+    rows = history.main_k[kept]
+    low, high = np.quantile(rows, [(1 - SHARE) / 2, (1 + SHARE) / 2], axis=1)
+    return TemperatureBand(history.time_s[kept], rows[:, 0], low, high)
+
+
+# Trips
+
+
+def read_trip(path: Path, *, repeats: int = 1) -> Trip:
+    """Return a trip from CSV: time and speed with their units in the headers; grade and ambient where they are there.
+
+    A row's speed holds until the next row. Raises InputError naming every fault.
+    """
+    table = read_table(path, {"time": "s", "speed": "m/s"}, optional={"grade": "dimensionless", "ambient": "K"})
+    increasing(path, "time", table["time"])
+    _checked(path, table)
+    return Trip(
+        path.name, trip_steps(table["time"]), table["speed"], None, table.get("grade"), table.get("ambient"),
+        repeats=repeats,
+    )  # fmt: skip
+
+
+def read_power(path: Path, *, repeats: int = 1) -> Trip:
+    """Return a wattmeter's log from CSV: time and power; speed and ambient where they are there. See `read_trip`."""
+    log = read_wattmeter_log(path)
+    if log.columns:
+        _checked(path, dict(log.columns))
+    return Trip(
+        path.name, log.durations_s, log.columns.get("speed"), log.power_w, None, log.columns.get("ambient"),
+        log.remarks, repeats,
+    )  # fmt: skip
+
+
+def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
+    limits = {"speed": (0.0, 100.0, "m/s"), "grade": (-0.4, 0.4, ""), "ambient": (200.0, 400.0, "K")}
+    found = []
+    for key, (low, high, unit) in limits.items():
+        values = table.get(key)
+        if values is None:
+            continue
+        bad = (values < low) | (values > high)
+        if bad.any():
+            row = int(np.argmax(bad))
+            read, accepted = f"{values[row]:g} {unit}".strip(), f"{low:g} to {high:g} {unit}".strip()
+            found.append(Problem(path.name, f"column {key}, row {row + 1} of the numbers", read, accepted))
+    if found:
+        raise InputError(found)
+
+
+def _on_trip(
+    scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: Draws, count: int, progress: Progress | None
+) -> Heating:
+    steps = trip.durations_s.size
+    drive: dict[str, np.ndarray] = {}
+    wind: FloatArray = np.zeros(steps)
+    along: Answer | None = None
+    if trip.speed_m_s is not None:
+        drive["trip.road_speed"] = trip.speed_m_s
+        drive["trip.acceleration"] = _acceleration(trip)
+        if trip.grade is not None:
+            drive["trip.grade"] = trip.grade
+        along = answer(inputs_of(scenario, drive))
+        wind = np.broadcast_to(np.asarray(along.inputs.air.speed_m_s), (steps,))
+    power = _power_rows(scenario, trip, along, drawn, count)
+    ambient: Values = load.ambient_k if trip.ambient_k is None else trip.ambient_k
+    rows = _spread(ambient, count)[None, :] if trip.ambient_k is None else trip.ambient_k
+    start = load.start_k
+    if trip.ambient_k is not None and scenario.load.start_temperature is None:
+        start = float(trip.ambient_k[0])
+
+    work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
+    started = _POWER_SHARE * (1.0 - work)
+    ended = started + work
+    tell(progress, started)
+
+    def run(
+        repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None, told: Progress | None
+    ) -> Outcome:
+        size = count if who == slice(None) else 1
+        heater = load.heater if size == count else _first(load.heater)
+        return simulate(
+            heater, watts, durations_s=trip.durations_s,
+            ambient_k=rows if rows.ndim == 1 else rows[:, who], target_k=_spread(load.target_k, count)[who],
+            start_k=_spread(start, count)[who], air_speed_m_s=wind, limits=load.limits,
+            thermostat=thermostat, repeats=repeats,
+            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1, progress=told,
+        )  # fmt: skip
+
+    outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
+    again = math.nan
+    if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
+        about = heat_up(
+            _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
+            ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
+            air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
+        ).time_to_target_s[0]  # fmt: skip
+        often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
+        again = float(about)
+        if often * steps <= _MOST_STEPS_AGAIN:
+            told = part(progress, ended, ended + 0.4 * (1.0 - ended))
+            stated_only = _stated_thermostat(load.thermostat)
+            exact = run(often, power[:, :1], slice(0, 1), stated_only, told).time_to_target_s[0]
+            again = float(exact if np.isfinite(exact) else about)
+    constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
+    fuel, whole_fuel = _trip_cost(scenario, trip, along, drawn, outcome, count)
+    nothing = np.full(count, np.nan)
+    by_pack = stated.inputs.fuel is None
+    return Heating(
+        scenario, load, stated, trip, outcome, outcome, band(outcome), outcome.available_power_w,
+        fuel_m3=nothing if by_pack else fuel, pack_j=fuel if by_pack else nothing,
+        over_trip_fuel_m3=math.nan if by_pack else whole_fuel, over_trip_pack_j=whole_fuel if by_pack else math.nan,
+        reached_if_repeated_s=again, time_constant_s=constant, drawn=count - 1,
+    )  # fmt: skip
+
+
+def _stated_thermostat(thermostat: Thermostat | None) -> Thermostat | None:
+    return None if thermostat is None else Thermostat(_at(thermostat.set_k), _at(thermostat.hysteresis_k))
+
+
+def _acceleration(trip: Trip) -> FloatArray:
+    """Return the acceleration in each step, from its speed to the next row's, held to what a vehicle can do (m/s²)."""
+    assert trip.speed_m_s is not None
+    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
+    return np.clip((after - trip.speed_m_s) / trip.durations_s, -10.0, 10.0)
+
+
+def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, count: int) -> FloatArray:
+    """Return the power into the load, (steps, 1 + draws) or (steps, 1): the log's, or the turbine's at each speed."""
+    if trip.power_w is not None:
+        return trip.power_w[:, None]
+    assert along is not None
+    assert trip.speed_m_s is not None
+    stated = np.broadcast_to(along.turbine.heat_power_w, trip.durations_s.shape)
+    if count == 1:
+        return stated[:, None].copy()
+    # One array call: the power of every draw at speeds in small steps, read off at the trip's speeds.
+    speeds = np.linspace(float(trip.speed_m_s.min()), float(trip.speed_m_s.max()) + 1e-6, _SPEEDS)
+    keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
+    inputs = inputs_of(scenario, {**keys, "trip.road_speed": speeds[:, None]})
+    grid = np.broadcast_to(turbine_at_work(inputs).heat_power_w, (_SPEEDS, count))
+    rows = np.empty((trip.durations_s.size, count))
+    place = np.clip(np.searchsorted(speeds, trip.speed_m_s) - 1, 0, _SPEEDS - 2)
+    part = ((trip.speed_m_s - speeds[place]) / (speeds[1] - speeds[0]))[:, None]
+    np.add((1 - part) * grid[place], part * grid[place + 1], out=rows)
+    rows[:, 0] = stated
+    return np.maximum(rows, 0.0)
+
+
+def _trip_cost(
+    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: Outcome, count: int
+) -> tuple[FloatArray, float]:
+    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the pack.
+
+    As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their mean
+    rate over the trip (on rows spread evenly over it).
+    """
+    if along is None:
+        return np.full(count, np.nan), math.nan
+    steps, lengths = trip.durations_s.size, trip.durations_s
+    rate = np.broadcast_to(_rate(along), (steps,))
+    clock = np.concatenate([[0.0], np.cumsum(lengths)])
+    spent = np.concatenate([[0.0], np.cumsum(rate * lengths)])
+    once, cost = float(clock[-1]), float(spent[-1])
+    time = outcome.time_to_target_s
+    rounds = np.floor(np.nan_to_num(time) / once)
+    until = np.interp(np.nan_to_num(time) - rounds * once, clock, spent) + rounds * cost
+    until = np.where(np.isnan(time), np.nan, until)
+    if count > 1:
+        some = np.unique(np.linspace(0, steps - 1, max(8, min(steps, _FUEL_CELLS // count))).astype(int))
+        keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
+        assert trip.speed_m_s is not None
+        keys["trip.road_speed"] = trip.speed_m_s[some][:, None]
+        keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
+        if trip.grade is not None:
+            keys["trip.grade"] = trip.grade[some][:, None]
+        rates = np.broadcast_to(_rate(answer(inputs_of(scenario, keys))), (some.size, count))
+        mean = lengths[some] @ rates / lengths[some].sum()
+        until = until + (mean - mean[0]) * time
+    return until, cost * trip.repeats
+
+
+def _rate(found: Answer) -> np.ndarray:
+    """Return the change in fuel (m³/s), or in pack power (W) where there is no fuel."""
+    return found.change.power_w if found.inputs.fuel is None else found.change.volume_m3_s
+
+
+def element_cap_w(load: Load) -> float:
+    """Return the most power that the element may take, W; inf where no limit is known."""
+    return most_power_w(load.limits)

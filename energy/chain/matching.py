@@ -1,0 +1,248 @@
+"""Which pitch, ratio and element resistance give the most heat at the scenario's speed, within its limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.progress import Progress, tell
+from energy.scenario.inputs import Inputs, inputs_of
+from energy.scenario.read import Scenario
+from vehicle.problems import InputError, Problem
+
+SETTINGS = ("rotor.pitch", "drive.ratio", "heater.resistance")
+FLAT_SHARE = 0.05  # "as good as the best": within 5 % of its heat
+THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the greatest heat
+_POINTS = (21, 25, 33)  # of pitch, ratio, resistance in the first look
+_ZOOMS = 4
+_SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting with what it gives: SI, pitch in degrees."""
+
+    pitch_deg: float
+    ratio: float
+    resistance_ohm: float
+    answer: Answer
+
+
+@dataclass(frozen=True)
+class Flatness:
+    """The range of one setting (others held at the best) within which heat stays within 5 % of the best."""
+
+    key: str
+    low: float
+    high: float
+    low_is_limit: bool  # a limit, not the heat, ends the range there
+    high_is_limit: bool
+
+
+@dataclass(frozen=True)
+class Match:
+    """The best setting, the thriftiest one, the scenario's own, how flat the best is, and which limits bind."""
+
+    best: Setting
+    thriftiest: Setting
+    own: Setting
+    flatness: tuple[Flatness, ...]
+    binding: tuple[str, ...]
+    at_edge: tuple[str, ...]
+    tried: int
+
+
+def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | None = None) -> Match:
+    """Return the setting with the most heat within the scenario's limits; keys of `held` keep the scenario's value.
+
+    Looks over a grid of pitch (that of the curves), ratio (0.25 to 4 times the scenario's) and resistance (0.1 to 10
+    times), then zooms in. `progress` is told the share done (see energy/progress.py). Raises InputError where
+    no setting keeps the limits.
+    """
+    if scenario.curves is None or scenario.generator is None or scenario.heater.resistance is None:
+        raise InputError(
+            Problem(
+                scenario.name,
+                "rotor.measured_power",
+                "a measured table has no setting to match",
+                "rotor.curves with [generator] and heater.resistance",
+            )
+        )
+    own = _own_values(scenario)
+    ranges = _first_ranges(scenario, own, held)
+    first = ranges
+    tried = 0
+    best_at: np.ndarray | None = None
+    for step in range(1 + _ZOOMS):
+        tell(progress, _SHARES_DONE[step])
+        grid = _grid(ranges)
+        tried += len(grid)
+        heat = _heat_within_limits(scenario, grid)
+        if not np.isfinite(heat).any():
+            break
+        place = int(np.nanargmax(heat))
+        best_at = grid[place]
+        ranges = _zoom(ranges, best_at, first)
+    if best_at is None:
+        raise InputError(
+            Problem(
+                scenario.name,
+                "rotor",
+                "no pitch, ratio and resistance keeps every limit and makes heat",
+                "wider limits (highest_rotor_speed, highest_tip_speed, highest_thrust, highest_current, rated_power)",
+            )
+        )
+    tell(progress, _SHARES_DONE[-1])
+    thrifty_at, more = _thriftiest(scenario, first, best_at)
+    flat = tuple(
+        _flatness(scenario, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
+    )
+    inputs, turbine = _at(scenario, best_at[None, :])
+    edge = tuple(
+        SETTINGS[k]
+        for k in range(3)
+        if np.ptp(first[k]) > 0
+        and (np.isclose(best_at[k], first[k][0], rtol=1e-3) or np.isclose(best_at[k], first[k][-1], rtol=1e-3))
+    )
+    tell(progress, 1.0)
+    return Match(
+        best=_setting(scenario, best_at),
+        thriftiest=_setting(scenario, thrifty_at),
+        own=_setting(scenario, own),
+        flatness=flat,
+        binding=_binding(inputs, turbine),
+        at_edge=edge,
+        tried=tried + more,
+    )
+
+
+def _own_values(scenario: Scenario) -> np.ndarray:
+    assert scenario.curves is not None
+    assert scenario.heater.resistance is not None
+    pitch = (
+        scenario.rotor.pitch.value
+        if scenario.rotor.pitch is not None
+        else float(scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg[:1])[0])
+    )
+    return np.array([pitch, scenario.drive.ratio.value, scenario.heater.resistance.value])
+
+
+def _first_ranges(scenario: Scenario, own: np.ndarray, held: tuple[str, ...]) -> list[np.ndarray]:
+    assert scenario.curves is not None
+    pitches = np.sort(scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg))  # as the dial reads
+    full = [
+        np.linspace(pitches[0], pitches[-1], _POINTS[0]) if len(pitches) > 1 else pitches[:1],
+        own[1] * np.geomspace(0.25, 4, _POINTS[1]),
+        own[2] * np.geomspace(0.1, 10, _POINTS[2]),
+    ]
+    return [own[k : k + 1] if SETTINGS[k] in held else full[k] for k in range(3)]
+
+
+def _grid(ranges: list[np.ndarray]) -> np.ndarray:
+    return np.stack([axis.ravel() for axis in np.meshgrid(*ranges, indexing="ij")], axis=1)
+
+
+def _at(scenario: Scenario, grid: np.ndarray) -> tuple[Inputs, TurbineAtWork]:
+    inputs = inputs_of(scenario, dict(zip(SETTINGS, grid.T, strict=True)))
+    return inputs, turbine_at_work(inputs)
+
+
+def limit_shares(inputs: Inputs, turbine: TurbineAtWork) -> dict[str, np.ndarray]:
+    """Return each limit of the scenario as the share used (1 at the limit), arrays of the conditions' shape."""
+    limits = inputs.turbine
+    shares = {
+        "blade tip speed": turbine.rotor_speed_rad_s * np.asarray(limits.diameter_m) / 2 / limits.highest_tip_speed_m_s
+    }
+    if limits.highest_rotor_speed_rad_s is not None:
+        shares["rotor speed"] = turbine.rotor_speed_rad_s / np.asarray(limits.highest_rotor_speed_rad_s)
+    if limits.highest_thrust_n is not None:
+        shares["thrust"] = turbine.thrust_n / np.asarray(limits.highest_thrust_n)
+    if limits.highest_current_a is not None and turbine.electrical is not None:
+        shares["current"] = turbine.electrical.current_a / np.asarray(limits.highest_current_a)
+    if limits.rated_power_w is not None:
+        shares["rated power of the element"] = turbine.heat_power_w / np.asarray(limits.rated_power_w)
+    return shares
+
+
+def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
+    """Return the heat (W) of each setting, NaN where a limit is passed, nothing turns or the curves do not reach."""
+    inputs, turbine = _at(scenario, grid)
+    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0)
+    for share in limit_shares(inputs, turbine).values():
+        fine &= share <= 1 + 1e-9
+    return np.where(fine, turbine.heat_power_w, np.nan)
+
+
+def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray]) -> list[np.ndarray]:
+    closer = []
+    for k, axis in enumerate(ranges):
+        if len(axis) == 1:
+            closer.append(axis)
+            continue
+        place = int(np.argmin(np.abs(axis - best[k])))
+        low, high = axis[max(0, place - 2)], axis[min(len(axis) - 1, place + 2)]
+        low, high = max(low, first[k][0]), min(high, first[k][-1])
+        closer.append(np.unique(np.append(np.linspace(low, high, 15), best[k])))
+    return closer
+
+
+def _thriftiest(scenario: Scenario, ranges: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
+    """Return the setting of least drag per heat among those that make 70 % of the best heat, and how many were tried."""
+    grid = np.concatenate([_grid(ranges), best[None, :]])
+    heat = _heat_within_limits(scenario, grid)
+    _, turbine = _at(scenario, grid)
+    enough = heat >= THRIFTY_SHARE * heat[-1]
+    # Per heat, and a hair in favour of more heat among equals.
+    cost = np.where(enough, turbine.rotor_drag_n / np.where(enough, heat, 1.0), np.inf)
+    return grid[int(np.argmin(cost))], len(grid)
+
+
+def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarray]) -> Flatness:
+    low, high = (
+        (best[k] - 0.5 * np.ptp(first[k]), best[k] + 0.5 * np.ptp(first[k])) if k == 0 else (best[k] / 4, best[k] * 4)
+    )
+    low, high = (max(low, first[k][0]), min(high, first[k][-1])) if k == 0 else (low, high)
+    axis = np.unique(np.append(np.linspace(low, high, 401), best[k]))
+    grid = np.repeat(best[None, :], len(axis), axis=0)
+    grid[:, k] = axis
+    heat = _heat_within_limits(scenario, grid)
+    place = int(np.argmin(np.abs(axis - best[k])))
+    good = heat >= (1 - FLAT_SHARE) * heat[place]
+    start = place
+    while start > 0 and good[start - 1]:
+        start -= 1
+    stop = place
+    while stop < len(axis) - 1 and good[stop + 1]:
+        stop += 1
+    return Flatness(
+        SETTINGS[k],
+        float(axis[start]),
+        float(axis[stop]),
+        low_is_limit=start > 0 and bool(np.isnan(heat[start - 1])),
+        high_is_limit=stop < len(axis) - 1 and bool(np.isnan(heat[stop + 1])),
+    )
+
+
+def _binding(inputs: Inputs, turbine: TurbineAtWork) -> tuple[str, ...]:
+    return tuple(name for name, share in limit_shares(inputs, turbine).items() if float(np.max(share)) > 0.97)
+
+
+def _setting(scenario: Scenario, at: np.ndarray) -> Setting:
+    values = {key: np.asarray(value) for key, value in zip(SETTINGS, at, strict=True)}
+    return Setting(float(at[0]), float(at[1]), float(at[2]), answer(inputs_of(scenario, values)))
+
+
+def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (resistances in ohm, pitches as the dial reads, heat in W (pitches, resistances)) at one ratio.
+
+    Heat is NaN where a limit is passed or nothing turns.
+    """
+    _, _, resistances = _first_ranges(scenario, _own_values(scenario), ())
+    resistances = np.geomspace(resistances[0], resistances[-1], 61)
+    pitches = _first_ranges(scenario, _own_values(scenario), ())[0]
+    if len(pitches) > 1:
+        pitches = np.linspace(pitches[0], pitches[-1], 41)
+    grid = _grid([pitches, np.array([ratio]), resistances])
+    return resistances, pitches, _heat_within_limits(scenario, grid).reshape(len(pitches), len(resistances))

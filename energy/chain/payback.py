@@ -1,0 +1,399 @@
+"""When the turbine could pay: in wind, down hills, standing still; over the winds of a year.
+
+Three balances, each positive where it pays:
+
+- **fuel**: the fuel it spares, no credit for anything. In level driving it cannot be positive, as a resistor gives
+  nothing back to the wheels; it is zero, and the heat free, where the brakes would have burnt the power.
+- **alternator**: the fuel it spares against making the same heat with the engine's alternator.
+- **energy**: the heat less the power that mount and rotor take at the wheels.
+
+In closed form, for an ideal rotor: see `ideal_break_even_head_wind` in energy/chain/ledger.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from energy.chain.ledger import Answer, answer, heat_less_drag_w, ideal_break_even_head_wind
+from energy.progress import Progress, part, tell
+from energy.scenario.inputs import inputs_of, ranges_of
+from energy.scenario.keys import NO_SOURCE
+from energy.scenario.read import Scenario
+from energy.uncertainty.spread import draws_of, quantile_of, shares
+from vehicle.driving.engine import Battery
+from vehicle.driving.road_load import GRAVITY_M_S2
+from vehicle.driving.trip import weibull_quantile
+from vehicle.quantity import Uncertain
+
+BALANCES = ("fuel", "alternator", "energy")
+BETZ_INDUCTION = 1 / 3
+_SPEEDS_M_S = np.linspace(10, 130, 25) / 3.6
+_WINDS_M_S = np.linspace(0, 30, 31)
+_DESCENTS = np.linspace(0, 0.14, 29)
+_DRAWS = 128
+_GRADES_OF_DESCENT = (0.04, 0.06, 0.08, 0.10, 0.12)
+_CLIMATE_POINTS = (24, 24)  # wind speeds × directions
+_NOTHING_W = 0.5
+# Shares of the time with draws, as measured: before the line in wind, and after each stage.
+_DONE_AT_SPEED, _DONE_WIND, _DONE_DESCENT, _DONE_DESCENTS = 0.1, 0.44, 0.5, 0.52
+# Where the scenario names no climate: 2 to 3 m above open inland ground.
+ASSUMED_CLIMATE = (Uncertain(3.5, 2.0, 6.0, "triangular"), Uncertain(2.0, 1.6, 2.4, "triangular"))
+ASSUMED_CLIMATE_SOURCE = (
+    f"mean wind 3.5 m/s (2 to 6), Weibull shape 2: open inland country at rotor height, {NO_SOURCE}"
+)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A zero line: over road speeds (m/s), the least head wind (m/s) or descent (rise over run, positive down) that pays.
+
+    NaN where none within the map does. `low` and `high` hold 90 % of the draws' lines (infinite where they find none).
+    """
+
+    balance: str
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+@dataclass(frozen=True)
+class PayMap:
+    """A map of the balances, (along, speeds) in W, with the zero line of each; `along` is head wind or descent."""
+
+    speeds_m_s: np.ndarray
+    along: np.ndarray
+    balances: Mapping[str, np.ndarray]
+    heat_w: np.ndarray
+    probability: Mapping[str, np.ndarray]  # that it pays there, from draws
+    lines: Mapping[str, Line]
+
+
+@dataclass(frozen=True)
+class Descent:
+    """One descent of a given height at the scenario's road speed: what it gives and costs."""
+
+    grade: float  # positive down
+    length_m: float
+    duration_s: float
+    heat_j: float
+    fuel_change_m3: float  # NaN for a battery
+    pack_change_j: float  # what source energy changes by: fuel or pack
+    height_energy_j: float  # m·g·h of the vehicle with its turbine
+    braked_j: float  # what the brakes would burn without the turbine
+
+
+@dataclass(frozen=True)
+class Year:
+    """A year's winds: shares of driving time in which it pays, and what standing in them gives; (p05, nominal, p95)."""
+
+    mean_wind_m_s: float
+    direction: str
+    assumed: str  # where the climate comes from, if it was assumed
+    pays_share: Mapping[str, tuple[float, float, float]]
+    change_w: tuple[float, float, float]  # mean change in fuel (or pack) power while driving, no credit
+    driving_heat_w: tuple[float, float, float]
+    parked_heat_w: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Ideal:
+    """Closed-form break-even head winds (m/s) of an ideal rotor at the scenario's speed.
+
+    `free` is that of the Betz rotor without losses (half the road speed), `chain` the same with the electrical chain's
+    efficiency, `alternator` set against the alternator path; negative or 0 means that still air suffices.
+    """
+
+    free_m_s: float
+    chain_m_s: float
+    alternator_m_s: float
+    chain_efficiency: float
+
+
+@dataclass(frozen=True)
+class Payback:
+    """When it pays: closed form, maps over wind and descent, descents, a year, and standing in the wind."""
+
+    road_speed_m_s: float
+    ideal: Ideal
+    wind: PayMap
+    descent: PayMap
+    at_speed: Mapping[
+        str, tuple[float, float, float]
+    ]  # least head wind by balance at the road speed: (low, value, high)
+    least_descent: tuple[float, float, float]  # from which the heat is free at the road speed
+    descents: tuple[Descent, ...]
+    year: Year
+    parked_winds_m_s: np.ndarray
+    parked_heat_w: np.ndarray
+
+
+def payback(
+    scenario: Scenario, *, height_m: float = 100.0, exact: bool = False, progress: Progress | None = None
+) -> Payback:
+    """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
+
+    `progress` is told the share done (see energy/progress.py).
+    """
+    nominal = inputs_of(scenario)
+    speed = float(np.asarray(nominal.road_speed_m_s))
+    driven = speed if speed > 0 else 80 / 3.6
+    here = np.array([driven])
+    drawn = None if exact else _drawn(scenario)
+    winds = np.linspace(0, 40, 161)
+    at_wind = _line_at(scenario, here, winds, "wind", drawn)
+    at_grade = _line_at(scenario, here, np.linspace(0, 0.2, 81), "descent", drawn)
+    standing = _balanced(scenario, {"trip.road_speed": np.zeros(31), "air.wind_speed": _WINDS_M_S, **_FLAT})
+    ideal = _ideal(scenario, driven)
+    tell(progress, _DONE_AT_SPEED)
+    wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn)
+    tell(progress, _DONE_WIND)
+    descent = _map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn)
+    tell(progress, _DONE_DESCENT)
+    descents = tuple(_descent(scenario, driven, grade, height_m) for grade in _GRADES_OF_DESCENT)
+    tell(progress, _DONE_DESCENTS)
+    year = _year(scenario, driven, drawn, part(progress, _DONE_DESCENTS, 1.0))
+    tell(progress, 1.0)
+    return Payback(
+        road_speed_m_s=driven,
+        ideal=ideal,
+        wind=wind,
+        descent=descent,
+        at_speed={name: _first(line) for name, line in at_wind.items()},
+        least_descent=_first(at_grade["fuel"]),
+        descents=descents,
+        year=year,
+        parked_winds_m_s=_WINDS_M_S,
+        parked_heat_w=standing.turbine.heat_power_w,
+    )
+
+
+_FLAT = {"air.wind_from": np.array(0.0), "trip.grade": np.array(0.0), "trip.acceleration": np.array(0.0)}
+# What is asked, and so is never drawn: the map says it.
+_ASKED = {"trip.road_speed", "trip.grade", "trip.acceleration", "air.wind_speed", "air.wind_from"}
+
+
+def _drawn(scenario: Scenario) -> dict[str, np.ndarray]:
+    """Return draws (draws, 1, 1) of what is uncertain about the turbine and the vehicle."""
+    ranges = {key: value for key, value in ranges_of(scenario).items() if key not in _ASKED}
+    if not ranges:
+        return {}
+    return {key: values[:, None, None] for key, values in draws_of(ranges, shares(_DRAWS, len(ranges))).items()}
+
+
+def _balanced(scenario: Scenario, draws: Mapping[str, np.ndarray]) -> Answer:
+    """Return the answer with the alternator's work credited: `change` is against it, `change_without_credit` is not."""
+    inputs = inputs_of(scenario, draws)
+    return answer(replace(inputs, credit=replace(inputs.credit, replaces_alternator=True)))
+
+
+def balances_of(found: Answer) -> dict[str, np.ndarray]:
+    """Return each of `BALANCES` (W) of an answer that was credited with the alternator's work."""
+    return {
+        "fuel": -found.change_without_credit.power_w,
+        "alternator": -found.change.power_w,
+        "energy": heat_less_drag_w(found),
+    }
+
+
+def pays(balance: np.ndarray, heat_w: np.ndarray) -> np.ndarray:
+    """Return where a balance pays: not below zero (to 0.05 W), and heat is made."""
+    return (balance >= -0.05) & (heat_w > _NOTHING_W)
+
+
+def _conditions(speeds: np.ndarray, along: np.ndarray, kind: str) -> dict[str, np.ndarray]:
+    """Return draws of a map (along, speeds)."""
+    where = {**_FLAT, "trip.road_speed": speeds, "air.wind_speed": np.array(0.0)}
+    if kind == "wind":
+        return where | {"air.wind_speed": along[:, None]}
+    return where | {"trip.grade": -along[:, None]}
+
+
+def _map(
+    scenario: Scenario, speeds: np.ndarray, along: np.ndarray, kind: str, drawn: Mapping[str, np.ndarray] | None
+) -> PayMap:
+    where = _conditions(speeds, along, kind)
+    found = _balanced(scenario, where)
+    shape = (len(along), len(speeds))
+    nominal = {name: np.broadcast_to(values, shape) for name, values in balances_of(found).items()}
+    heat = np.broadcast_to(found.turbine.heat_power_w, shape)
+    lines = _lines(along, nominal, heat)
+    if not drawn:
+        probability = {name: pays(nominal[name], heat).astype(float) for name in BALANCES}
+        return PayMap(
+            speeds, along, nominal, heat, probability, {n: Line(n, line, line, line) for n, line in lines.items()}
+        )
+    together = _balanced(scenario, {**drawn, **where})
+    whole = (next(iter(drawn.values())).shape[0], *shape)
+    many = {name: np.broadcast_to(values, whole) for name, values in balances_of(together).items()}
+    heats = np.broadcast_to(together.turbine.heat_power_w, whole)
+    probability = {name: pays(many[name], heats).mean(axis=0) for name in BALANCES}
+    drawn_lines = {name: np.nan_to_num(line, nan=np.inf) for name, line in _lines(along, many, heats).items()}
+    return PayMap(
+        speeds,
+        along,
+        nominal,
+        heat,
+        probability,
+        {name: Line(name, lines[name], *_ends(drawn_lines[name])) for name in BALANCES},
+    )
+
+
+def _ends(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the 5 and 95 % quantiles along the first axis; infinite values stay what they are."""
+    low, high = np.quantile(values, [0.05, 0.95], axis=0, method="nearest")
+    return low, high
+
+
+def _lines(along: np.ndarray, balances: Mapping[str, np.ndarray], heat: np.ndarray) -> dict[str, np.ndarray]:
+    """Return the least of `along` (axis −2) from which each balance pays, linear between; NaN where nothing does."""
+    return {name: least_that_pays(along, values, heat) for name, values in balances.items()}
+
+
+def least_that_pays(along: np.ndarray, balance: np.ndarray, heat_w: np.ndarray) -> np.ndarray:
+    """Return (…, speeds) the least of `along` from which a balance (…, along, speeds) pays; NaN where none does."""
+    good = pays(balance, heat_w)
+    first = np.argmax(good, axis=-2)[..., None, :]
+    before = np.maximum(first - 1, 0)
+    at = np.take_along_axis(balance, first, axis=-2)
+    under = np.take_along_axis(balance, before, axis=-2)
+    # Straight to zero from the last point below it; a balance that only reaches zero (fuel that cannot fall below none)
+    # goes on along the slope that it had before.
+    earlier = np.take_along_axis(balance, np.maximum(before - 1, 0), axis=-2)
+    rise = np.where(at > 0.05, at - under, under - earlier)
+    share = np.where(rise > 1e-9, np.clip(-under / np.where(rise > 1e-9, rise, 1.0), 0, 1), 1.0)
+    found = along[before] + share * (along[first] - along[before])
+    return np.where(good.any(axis=-2), found[..., 0, :], np.nan)
+
+
+def _line_at(
+    scenario: Scenario, speeds: np.ndarray, along: np.ndarray, kind: str, drawn: Mapping[str, np.ndarray] | None
+) -> Mapping[str, Line]:
+    return _map(scenario, speeds, along, kind, drawn).lines
+
+
+def _first(line: Line) -> tuple[float, float, float]:
+    return float(line.low[0]), float(line.value[0]), float(line.high[0])
+
+
+def _ideal(scenario: Scenario, speed: float) -> Ideal:
+    """Return the closed forms with the chain efficiency that the turbine has at the road speed in still air."""
+    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": np.array(0.0)})
+    shaft, heat = float(found.turbine.shaft_power_w), float(found.turbine.heat_power_w)
+    chain = heat / shaft if shaft > 0 else float("nan")
+    engine = found.inputs.engine
+    drivetrain = engine.drive_efficiency if isinstance(engine, Battery) else engine.drivetrain_efficiency
+    against = chain * float(np.asarray(drivetrain)) / float(np.asarray(found.inputs.credit.path_efficiency))
+    return Ideal(
+        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION)),
+        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, chain)),
+        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, against)),
+        chain,
+    )
+
+
+def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) -> Descent:
+    """Return one descent at a steady speed in still air."""
+    where = {
+        **_FLAT,
+        "trip.road_speed": np.array(speed),
+        "air.wind_speed": np.array(0.0),
+        "trip.grade": np.array(-grade),
+    }
+    found = answer(inputs_of(scenario, where))
+    inputs = found.inputs
+    length = height_m / float(np.sin(np.arctan(grade)))
+    duration = length / speed
+    mass = float(np.asarray(inputs.road_load.mass_kg)) + float(np.asarray(inputs.turbine.mass_kg))
+    return Descent(
+        grade=grade,
+        length_m=length,
+        duration_s=duration,
+        heat_j=float(found.turbine.heat_power_w) * duration,
+        fuel_change_m3=float(found.change_without_credit.volume_m3_s) * duration,
+        pack_change_j=float(found.change_without_credit.power_w) * duration,
+        height_energy_j=mass * GRAVITY_M_S2 * height_m,
+        braked_j=float(found.states[found.compared_with].supply.brake_loss_w) * duration,
+    )
+
+
+def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, str, str]:
+    """Return (mean wind, Weibull shape, direction, source if assumed) of the scenario's wind climate."""
+    climate = scenario.wind_climate
+    if climate is None:
+        return (*ASSUMED_CLIMATE, "any", ASSUMED_CLIMATE_SOURCE)
+    return climate.mean_speed, climate.shape, climate.direction, ""
+
+
+def _year(
+    scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | None, progress: Progress | None = None
+) -> Year:
+    """Return shares and means over the winds of a year, driving at the road speed on the flat and standing."""
+    mean, shape, direction, assumed = climate_of(scenario)
+    speeds, sides = _CLIMATE_POINTS
+    # Points crowd towards the strongest winds, which are rare and hold most of the power.
+    middles = (np.arange(speeds) + 0.5) / speeds
+    share = 1 - (1 - middles) ** 2.5
+    weight = 2.5 * (1 - middles) ** 1.5
+    weight = weight / weight.sum()
+
+    def mean_of(values: np.ndarray) -> np.ndarray:
+        whole = np.broadcast_to(values, (*np.shape(values)[:-2], speeds, len(angles)))
+        return np.einsum("...ij,i->...", whole, weight) / len(angles)
+
+    angles = np.array([float(scenario.air.wind_from.value)])
+    if direction == "any":
+        angles = np.pi * (np.arange(sides) + 0.5) / sides  # left and right are alike
+
+    def over(draws: Mapping[str, np.ndarray], mean_m_s: np.ndarray, k: np.ndarray, road: float) -> Answer:
+        wind = weibull_quantile(share[:, None], mean_m_s, k)
+        where = {**_FLAT, "trip.road_speed": np.array(road), "air.wind_speed": wind, "air.wind_from": angles}
+        return _balanced(scenario, {**draws, **where})
+
+    def figures(draws: Mapping[str, np.ndarray], mean_m_s: np.ndarray, k: np.ndarray) -> dict[str, np.ndarray]:
+        driving = over(draws, mean_m_s, k, speed)
+        heat = driving.turbine.heat_power_w
+        found = {name: mean_of(pays(values, heat)) for name, values in balances_of(driving).items()}
+        found["change"] = mean_of(driving.change_without_credit.power_w)
+        found["heat"] = mean_of(heat)
+        if draws:  # the driving takes half of the time with draws
+            tell(progress, 0.5)
+        found["parked"] = mean_of(over(draws, mean_m_s, k, 0.0).turbine.heat_power_w)
+        return found
+
+    middle = figures({}, np.array(mean.value), np.array(shape.value))
+    ends = {name: (value, value) for name, value in middle.items()}
+    if drawn is not None:
+        count = next(iter(drawn.values())).shape[0] if drawn else _DRAWS
+        unit = shares(count, 2, seed=7)
+        many = figures(
+            drawn, quantile_of(mean, unit[:, 0])[:, None, None], quantile_of(shape, unit[:, 1])[:, None, None]
+        )
+        ends = {name: _ends(np.broadcast_to(values, (count,))) for name, values in many.items()}
+    told = {name: (float(ends[name][0]), float(value), float(ends[name][1])) for name, value in middle.items()}
+    return Year(
+        mean_wind_m_s=mean.value,
+        direction=direction,
+        assumed=assumed,
+        pays_share={name: told[name] for name in BALANCES},
+        change_w=told["change"],
+        driving_heat_w=told["heat"],
+        parked_heat_w=told["parked"],
+    )
+
+
+def balances_in_words(scenario: Scenario) -> dict[str, str]:
+    """Return what each balance says, in words."""
+    if scenario.battery is not None:
+        return {
+            "fuel": "no more from the pack than without, and heat",
+            "alternator": "less from the pack than heating by it directly",
+            "energy": "heat above drag power",
+        }
+    return {
+        "fuel": "no more fuel than without, and heat",
+        "alternator": "less fuel than by the alternator",
+        "energy": "heat above drag power",
+    }

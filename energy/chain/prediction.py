@@ -1,0 +1,76 @@
+"""The effect on fuel that the model expects, for whatever holds a road test against it or plans one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from vehicle.problems import InputError, Problem
+from vehicle.units import QuantityError, parse
+
+ACCEPTED = '"4 %", "-1.5 %" (a saving) or "4 % +- 1 %"'
+
+
+def predicted_effect(
+    effect: str | None,
+    scenario: Path | None,
+    overrides: tuple[str, ...] = (),
+    *,
+    with_state: str = "working",
+    without_state: str = "stowed",
+) -> tuple[float, float] | None:
+    """Return the predicted change of fuel and its half-width as shares (0.04: 4 % more), or None where none is asked
+    for.
+
+    `effect` is what the user typed, and goes first; else the ledger of the scenario tells it, between the two states.
+    Raises InputError for text that is no percentage, a faulty scenario, or one that burns no fuel without the turbine.
+    """
+    if effect is not None:
+        return typed_effect(effect, "--effect")
+    return None if scenario is None else scenario_effect(scenario, overrides, with_state, without_state)
+
+
+def scenario_effect(
+    scenario: Path,
+    overrides: tuple[str, ...],
+    with_state: str,
+    without_state: str,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[float, float]:
+    """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width (90 %).
+
+    Over the scenario's trip where it has a schedule. The price of carrying the turbine (stowed against absent) has no
+    half-width of its own. `progress` is told the share done.
+    """
+    from energy.scenario.read import load
+    from energy.words.answer import answered
+
+    checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
+    told = answered(checked, exact=with_state != "working", progress=progress)
+    states = told.answer.states
+    base = float(states[without_state].supply.source_w)
+    if not base > 0:
+        read = f"no fuel is burnt with the turbine {without_state}"
+        raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
+    low, high = (told.spread.change_w[0], told.spread.change_w[-1]) if told.spread is not None else (0.0, 0.0)
+    return float(states[with_state].supply.source_w) / base - 1, (high - low) / 2 / base
+
+
+def typed_effect(text: str, where: str) -> tuple[float, float]:
+    """Return value and half-width of "4 % +- 1 %" as shares; InputError for anything that is no percentage."""
+    parts = re.split(r"\+-|\+/-|±", text, maxsplit=1)
+    try:
+        numbers = [_share(part) for part in parts]
+    except QuantityError as error:
+        raise InputError(Problem(where, "", str(error), ACCEPTED)) from None
+    value, error_share = numbers[0], abs(numbers[1]) if len(numbers) > 1 else 0.0
+    if not abs(value) < 2:
+        raise InputError(Problem(where, "", f"{100 * value:g} %", f"an effect within ±200 %, such as {ACCEPTED}"))
+    return value, error_share
+
+
+def _share(text: str) -> float:
+    if "%" not in text and "percent" not in text:
+        raise QuantityError(f"{text.strip()!r} has no % sign")
+    return parse(text.replace("−", "-"), "dimensionless")

@@ -1,0 +1,261 @@
+"""First size of a rotor: from wanted heat at an air speed to diameters, thrust, speeds and the fuel that the thrust costs.
+
+Momentum theory of the actuator disc (Rankine, Froude, Betz), never a promise: an ideal disc and a realistic rotor side by
+side. The realistic one keeps an assumed share of the Betz limit and loses more on the way to the element.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from energy.aero.air import density_kg_m3, standard_atmosphere
+from energy.aero.curves import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
+from energy.chain.ledger import turbine_at_work
+from energy.scenario.inputs import FUEL_DEFAULTS, inputs_of
+from energy.scenario.read import Scenario
+from vehicle.driving.fuels import FUELS
+from vehicle.problems import InputError, Problem
+
+# Power coefficients that small hand-made rotors reach: common practice, no source.
+HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
+DRIVELINE_EFFICIENCY = 0.90  # engine shaft to road, gearbox times axle: within the handbook ranges 85-95 % and 95-97 %
+CONVERSION_EFFICIENCY = 0.70  # rotor shaft to heat (belt, generator, rectifier, cables): common practice, no source
+NOISY_TIP_SPEED_M_S = 80.0  # common practice, no source
+USUAL_HEAT_W = 2000.0  # to begin with, where a scenario makes no heat
+USUAL_RATIOS = (2.0, 3.0, 4.0)
+FUEL_NAMES = tuple(FUEL_DEFAULTS["engine.indicated_efficiency"])
+
+
+@dataclass(frozen=True)
+class RotorGrade:
+    """How good a rotor is assumed to be: its best power coefficient, and rotor shaft to heat."""
+
+    name: str
+    power_coefficient: float
+    conversion_efficiency: float
+
+    @property
+    def betz_share(self) -> float:
+        """Share of the Betz limit that the rotor reaches."""
+        return self.power_coefficient / BETZ_LIMIT
+
+
+def usual_grades(conversion_efficiency: float = CONVERSION_EFFICIENCY) -> tuple[RotorGrade, ...]:
+    """Return the ideal disc and three hand-made rotors (usual, and the ends of the common range)."""
+    return (
+        RotorGrade("ideal (Betz, no losses)", BETZ_LIMIT, 1.0),
+        RotorGrade("realistic", HAND_MADE_USUAL, conversion_efficiency),
+        RotorGrade("realistic, poor end", HAND_MADE_LOW, conversion_efficiency),
+        RotorGrade("realistic, good end", HAND_MADE_HIGH, conversion_efficiency),
+    )
+
+
+@dataclass(frozen=True)
+class SizingTable:
+    """Rows over diameter (D,), for each grade (C,): maps are (C, D), generator speeds (G, D).
+
+    `heat_w` is what is delivered: the wanted heat, or all there is where the rotor is too small (`enough` False). Thrust,
+    drag power (thrust times road speed) and fuel are those at that heat, the rotor being loaded just so far.
+    """
+
+    wanted_heat_w: float
+    diameter_m: np.ndarray
+    grades: tuple[RotorGrade, ...]
+    needed_diameter_m: np.ndarray
+    largest_heat_w: np.ndarray
+    heat_w: np.ndarray
+    enough: np.ndarray
+    thrust_n: np.ndarray
+    drag_power_w: np.ndarray
+    fuel_flow_m3_s: np.ndarray
+    rotor_speed_rad_s: np.ndarray
+    tip_speed_m_s: float
+    gear_ratios: tuple[float, ...]
+    generator_speed_rad_s: np.ndarray
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a rotor is sized for (SI): heat, road speed and head wind, air at the rotor over free air, shaft to heat."""
+
+    heat_w: float
+    road_speed_m_s: float
+    head_wind_m_s: float = 0.0
+    shelter: float = 1.0
+    efficiency: float = CONVERSION_EFFICIENCY
+    fuel: str = "petrol"
+    tip_speed_ratio: float | None = None  # 5, or less to keep the tips at NOISY_TIP_SPEED_M_S
+    gear_ratios: tuple[float, ...] = USUAL_RATIOS
+
+    @property
+    def air_speed_m_s(self) -> float:
+        """Air speed at the rotor."""
+        return (self.road_speed_m_s + self.head_wind_m_s) * self.shelter
+
+
+def wanted_of(scenario: Scenario) -> Wanted:
+    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and chain.
+
+    Numbers that it does not tell, or that no rotor could be sized for, are left to the defaults of `Wanted`.
+    """
+    inputs = inputs_of(scenario)
+    work = turbine_at_work(inputs, with_free_run=False)
+    heat, shaft = float(work.heat_power_w), float(work.shaft_power_w)
+    rated = scenario.heater.rated_power
+    efficiency = heat / shaft if shaft > 0 else math.nan
+    road = float(np.asarray(inputs.road_speed_m_s))
+    return Wanted(
+        heat_w=rated.value if rated is not None else heat if heat > 0 else USUAL_HEAT_W,
+        road_speed_m_s=road,
+        head_wind_m_s=float(np.asarray(inputs.free_air_speed_m_s)) - road,
+        shelter=float(np.asarray(inputs.turbine.local_speed_factor)),
+        efficiency=efficiency if 0.01 <= efficiency <= 1 else CONVERSION_EFFICIENCY,
+        fuel=scenario.engine.fuel if scenario.engine is not None else "petrol",
+        gear_ratios=(scenario.drive.ratio.value,) if scenario.generator is not None else USUAL_RATIOS,
+    )
+
+
+def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
+    """Return `size_table` for what is wanted, in air of 15 °C at sea level, with the fuel's usual marginal use.
+
+    Its notes tell these assumptions with their sources. Raises InputError.
+    """
+    ratio = wanted.tip_speed_ratio
+    if ratio is None:
+        ratio = min(5.0, NOISY_TIP_SPEED_M_S / max(wanted.air_speed_m_s, 1e-9))
+    marginal, source = FUEL_DEFAULTS["engine.indicated_efficiency"][wanted.fuel]
+    table = size_table(
+        wanted.heat_w,
+        wanted.air_speed_m_s,
+        density_kg_m3=float(density_kg_m3(*standard_atmosphere(0.0))),
+        marginal_fuel_m3_per_j=1 / (marginal.value * FUELS[wanted.fuel].heating_value_j_per_m3),
+        road_speed_m_s=wanted.road_speed_m_s,
+        tip_speed_ratio=ratio,
+        gear_ratios=wanted.gear_ratios,
+        diameter_m=diameter_m,
+        grades=usual_grades(wanted.efficiency),
+    )
+    notes = (
+        *table.notes,
+        f"extra fuel at {marginal.value:.0%} of {wanted.fuel}'s heating value ({source})",
+        "air at 15 °C and sea level (US Standard Atmosphere 1976)",
+    )
+    return replace(table, notes=notes)
+
+
+def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float, grade: RotorGrade) -> float:
+    """Return the least diameter in metres that brings `heat_w`: heat = conversion Cp 1/2 rho (pi/4) D^2 U^3."""
+    flux = 0.5 * density_kg_m3 * air_speed_m_s**3 * grade.power_coefficient * grade.conversion_efficiency
+    return math.sqrt(heat_w / flux * 4.0 / math.pi)
+
+
+def round_diameters(low_m: float, high_m: float, count: int = 8) -> np.ndarray:
+    """Return about `count` rising diameters on a round step (1, 2 or 5 times a power of ten) that reach over low..high."""
+    rough = max(high_m - low_m, 1e-3 * high_m) / max(count - 1, 1)
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= rough * 0.999)
+    first = max(math.floor(low_m / step + 1e-9), 1)
+    return np.arange(first, math.ceil(high_m / step - 1e-9) + 1) * step
+
+
+def size_table(
+    wanted_heat_w: float,
+    air_speed_m_s: float,
+    *,
+    density_kg_m3: float,
+    marginal_fuel_m3_per_j: float,
+    road_speed_m_s: float | None = None,
+    tip_speed_ratio: float = 5.0,
+    gear_ratios: Sequence[float] = (1.0, 2.0, 3.0, 4.0),
+    diameter_m: np.ndarray | None = None,
+    grades: Sequence[RotorGrade] | None = None,
+    driveline_efficiency: float = DRIVELINE_EFFICIENCY,
+) -> SizingTable:
+    """Return the table of diameters for a wanted heat at an air speed along the rotor axis.
+
+    `road_speed_m_s` is the air speed by default (still air). `marginal_fuel_m3_per_j` is the fuel volume that one more joule
+    at the engine shaft costs. A rotor of grade k (share of the Betz limit) is taken to give k 4 a (1-a)^2 of power for
+    4 a (1-a) of thrust: what it loses in swirl, tips and drag it does not save in thrust. Raises InputError.
+    """
+    road_speed = air_speed_m_s if road_speed_m_s is None else road_speed_m_s
+    grades = tuple(grades or usual_grades())
+    ratios = tuple(float(ratio) for ratio in gear_ratios)
+    _check(wanted_heat_w, air_speed_m_s, density_kg_m3, road_speed, tip_speed_ratio, ratios, grades,
+           driveline_efficiency, marginal_fuel_m3_per_j)  # fmt: skip
+    needed = np.array([needed_diameter_m(wanted_heat_w, air_speed_m_s, density_kg_m3, grade) for grade in grades])
+    diameter = (
+        round_diameters(0.9 * needed.min(), 1.15 * needed.max()) if diameter_m is None else np.atleast_1d(diameter_m)
+    )
+    if not (np.isfinite(diameter).all() and (diameter > 0).all()):
+        raise InputError(Problem("size", "diameter", "a diameter that is not above 0", "diameters above 0"))
+    pressure_area = 0.5 * density_kg_m3 * air_speed_m_s**2 * math.pi / 4.0 * diameter**2
+    best = np.array([grade.power_coefficient for grade in grades])[:, None]
+    conversion = np.array([grade.conversion_efficiency for grade in grades])[:, None]
+    largest = conversion * best * pressure_area * air_speed_m_s
+    heat = np.minimum(wanted_heat_w, largest)
+    induction = induction_of_power_coefficient(heat / largest * BETZ_LIMIT)
+    thrust = thrust_coefficient_of_induction(induction) * pressure_area
+    drag_power = thrust * road_speed
+    rotor_speed = tip_speed_ratio * air_speed_m_s / (0.5 * diameter)
+    return SizingTable(
+        wanted_heat_w=wanted_heat_w,
+        diameter_m=diameter,
+        grades=grades,
+        needed_diameter_m=needed,
+        largest_heat_w=largest,
+        heat_w=heat,
+        enough=largest >= wanted_heat_w * (1.0 - 1e-12),
+        thrust_n=thrust,
+        drag_power_w=drag_power,
+        fuel_flow_m3_s=drag_power / driveline_efficiency * marginal_fuel_m3_per_j,
+        rotor_speed_rad_s=rotor_speed,
+        tip_speed_m_s=tip_speed_ratio * air_speed_m_s,
+        gear_ratios=ratios,
+        generator_speed_rad_s=np.array(ratios)[:, None] * rotor_speed,
+        notes=_notes(grades, tip_speed_ratio, tip_speed_ratio * air_speed_m_s, driveline_efficiency),
+    )
+
+
+def _check(
+    heat: float, air_speed: float, density: float, road_speed: float, tip_speed_ratio: float, ratios: tuple[float, ...],
+    grades: tuple[RotorGrade, ...], driveline: float, fuel: float,
+) -> None:  # fmt: skip
+    limits = [
+        ("heat", heat, "W", 1.0, 1e7), ("air speed", air_speed, "m/s", 0.5, 150.0), ("density", density, "kg/m3", 0.1, 3.0),
+        ("road speed", road_speed, "m/s", 0.0, 150.0), ("tip-speed ratio", tip_speed_ratio, "", 0.1, 30.0),
+        ("driveline efficiency", driveline, "", 0.1, 1.0), ("marginal fuel", fuel * 3.6e9, "L/kWh", 0.0, 5.0),
+    ]  # fmt: skip
+    limits += [("gear ratio", ratio, "", 0.01, 200.0) for ratio in ratios]
+    for grade in grades:
+        limits.append((f"power coefficient of {grade.name}", grade.power_coefficient, "", 0.01, BETZ_LIMIT + 1e-12))
+        limits.append((f"conversion efficiency of {grade.name}", grade.conversion_efficiency, "", 0.01, 1.0))
+    problems = [
+        Problem("size", name, f"{value:.4g} {unit}".strip(), f"{low:.4g} to {high:.4g} {unit}".strip())
+        for name, value, unit, low, high in limits
+        if not low <= value <= high
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def _notes(grades: tuple[RotorGrade, ...], ratio: float, tip_speed: float, driveline: float) -> tuple[str, ...]:
+    notes = [
+        f"{grade.name}: {grade.betz_share:.0%} of the Betz limit (power coefficient {grade.power_coefficient:.3g}), "
+        f"{grade.conversion_efficiency:.0%} from shaft to heat"
+        for grade in grades
+    ]
+    notes += [
+        f"small hand-made rotors reach power coefficients of {HAND_MADE_LOW:g} to {HAND_MADE_HIGH:g}, "
+        f"{HAND_MADE_LOW / BETZ_LIMIT:.0%} to {HAND_MADE_HIGH / BETZ_LIMIT:.0%} of the Betz limit (common practice, no source)",
+        f"tip-speed ratio taken as {ratio:g}; driveline efficiency {driveline:.0%}",
+        "thrust is that of momentum theory at the heat shown; mount, stowed drag and gusts come on top",
+    ]
+    if tip_speed > NOISY_TIP_SPEED_M_S:
+        notes.append(f"tip speed {tip_speed:.0f} m/s: above about {NOISY_TIP_SPEED_M_S:g} m/s rotors get loud, and blades must be "
+                     "proven for the pull (common practice)")  # fmt: skip
+    return tuple(notes)

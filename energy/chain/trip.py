@@ -1,0 +1,427 @@
+"""The ledger of a whole trip: every second with and without the turbine, the turbine working only when its policy lets it.
+
+The road's part is computed in every step as in a steady answer. The rotor's part depends on the air speed alone, so for
+every draw the operating point is found on a grid of air speeds and its coefficients (power over air speed cubed, force
+over its square) are interpolated: what the electrical chain loses and gives stays in balance, as interpolation is linear.
+The rotor follows the air speed at once: its own inertia is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from energy.aero.air import AirAtVehicle
+from energy.chain.ledger import (
+    Answer,
+    TripState,
+    TurbineAtWork,
+    answer,
+    change_and_heat,
+    forces_on_road,
+    stowed_drag_n,
+    turbine_at_work,
+)
+from energy.electrical import ElectricalState
+from energy.progress import Progress, tell
+from energy.scenario.inputs import Inputs, inputs_of
+from energy.scenario.read import Scenario
+from energy.uncertainty.spread import Chain, Outcome
+from vehicle.driving.engine import Supply
+from vehicle.driving.road_load import air_drag_n
+from vehicle.driving.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling
+
+_NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
+_BLOCK = 16_384  # draws × steps worked on at once: they fit the processor's cache
+
+T = TypeVar("T")
+Draws = Mapping[str, np.ndarray]
+
+
+@dataclass(frozen=True)
+class TripAnswer:
+    """A trip, answered.
+
+    `mean` is the answer with every figure averaged over the trip's time (watts, L/s; times `steps.total_s` they are
+    totals), `by_step` the same in each of the `steps`, `most` the turbine at its most (each figure's greatest), `works` where
+    it works.
+    """
+
+    mean: Answer
+    by_step: Answer
+    most: TurbineAtWork
+    steps: Steps
+    works: np.ndarray
+    name: str
+
+    @property
+    def works_share(self) -> float:
+        """Share of the trip's time in which the turbine works."""
+        return float((self.works * self.steps.duration_s).sum() / self.steps.total_s)
+
+
+def steps_of_scenario(scenario: Scenario) -> Steps:
+    """Return the steps of the scenario's schedule, along its profile if it has one."""
+    assert scenario.schedule is not None
+    return steps_of(scenario.schedule, scenario.profile, grade=scenario.trip.grade.value)
+
+
+def answer_trip(scenario: Scenario) -> TripAnswer:
+    """Return the trip of the scenario's nominal values."""
+    steps = steps_of_scenario(scenario)
+    inputs = _inputs(scenario, steps, {})
+    nodes = _nodes(scenario, {}, _fastest(inputs), with_free_run=True)
+    turbine, works = _turbine(scenario, inputs, nodes)
+    by_step = answer(inputs, turbine)
+    weights = steps.duration_s / steps.total_s
+    return TripAnswer(
+        _mean_answer(by_step, steps, weights), by_step, _most(by_step.turbine), steps, works, steps_name(scenario)
+    )
+
+
+def steps_name(scenario: Scenario) -> str:
+    """Return the schedule's file name."""
+    assert scenario.schedule is not None
+    return scenario.schedule.name
+
+
+def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
+    """Return the chain of a trip: draws in, mean change in fuel and mean heat over the trip's time out (W).
+
+    `coarse` puts steps that are nearly alike together: within a per cent or two of the same for a tenth of the work, for
+    questions that ask for differences (which input matters most).
+    """
+    steps = steps_of_scenario(scenario)
+    nodes_of_each = _NODES
+    if coarse:
+        steps, nodes_of_each = merged(steps, nearly=True), _COARSE_NODES
+    elif scenario.wind_climate is None:
+        steps = merged(steps)
+    weights = steps.duration_s / steps.total_s
+
+    def chain(draws: Draws, progress: Progress | None = None) -> Outcome:
+        count = len(next(iter(draws.values())))
+        block = max(1, _BLOCK // len(weights))
+        change, heat = np.empty(count), np.empty(count)
+        fastest = _fastest(_inputs(scenario, steps, _extremes(draws)))
+        for start in range(0, count, _NODES * block):
+            outer = slice(start, min(start + _NODES * block, count))
+            nodes = _nodes(scenario, {k: v[outer] for k, v in draws.items()}, fastest, count=nodes_of_each)
+            for first in range(outer.start, outer.stop, block):
+                part = slice(first, min(first + block, outer.stop))
+                inputs = _inputs(scenario, steps, {k: v[part] for k, v in draws.items()})
+                rows = slice(part.start - outer.start, part.stop - outer.start)
+                turbine, _ = _turbine(scenario, inputs, _rows(nodes, rows))
+                changed, made = change_and_heat(inputs, turbine)
+                change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
+                heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
+                tell(progress, part.stop / count)
+        return Outcome(change, heat)
+
+    return chain
+
+
+def _extremes(draws: Draws) -> dict[str, np.ndarray]:
+    """Return the least and greatest of every draw: enough to tell the fastest air."""
+    return {key: np.array([values.min(), values.max()]) for key, values in draws.items()}
+
+
+def _inputs(scenario: Scenario, steps: Steps, draws: Draws) -> Inputs:
+    """Return the inputs of every step (steps,), with draws (n, steps); the engine idles through short stops."""
+    columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
+    along: dict[str, Any] = {
+        **columns,
+        "trip.road_speed": steps.speed_m_s,
+        "trip.grade": steps.grade,
+        "trip.acceleration": steps.acceleration_m_s2,
+        **_wind(scenario, steps, columns),
+    }
+    inputs = inputs_of(scenario, along)
+    return replace(
+        inputs,
+        engine=with_idling(inputs.engine, steps.standing_s, inputs.longest_idle_s),
+        assumptions=tuple(entry for entry in inputs.assumptions if entry.key not in along or entry.key in draws),
+    )
+
+
+def _wind(scenario: Scenario, steps: Steps, columns: Draws) -> dict[str, np.ndarray]:
+    """Return the wind of every step: the schedule's or profile's; else the climate's; else nothing (the scenario's own)."""
+    known = np.isfinite(steps.wind_speed_m_s)
+    climate = scenario.wind_climate
+    wind: dict[str, np.ndarray] = {}
+    if climate is not None and "wind_speed" not in scenario.air.model_fields_set:
+        speeds, sides = spread_over(len(known))
+        mean = columns.get("wind_climate.mean_speed", climate.mean_speed.value)
+        shape = columns.get("wind_climate.shape", climate.shape.value)
+        wind["air.wind_speed"] = weibull_quantile(speeds, mean, shape)
+        if climate.direction == "any":
+            wind["air.wind_from"] = 2 * np.pi * sides
+    elif known.any():
+        wind["air.wind_speed"] = columns.get("air.wind_speed", np.array(scenario.air.wind_speed.value))
+    if known.any():
+        wind["air.wind_speed"] = np.where(known, steps.wind_speed_m_s, wind["air.wind_speed"])
+    told = np.isfinite(steps.wind_from_rad)
+    if told.any():
+        before = wind.get("air.wind_from", columns.get("air.wind_from", np.array(scenario.air.wind_from.value)))
+        wind["air.wind_from"] = np.where(told, steps.wind_from_rad, before)
+    return wind
+
+
+def _fastest(inputs: Inputs) -> float:
+    return max(float(np.max(inputs.rotor_air_speed_m_s)), 1.0) * 1.000001
+
+
+@dataclass(frozen=True)
+class _Nodes:
+    """The turbine at air speeds `step` · (0, 1, 2, …), as coefficients (draws or nothing, nodes)."""
+
+    step_m_s: float
+    working: TurbineAtWork
+    stowed_n: np.ndarray | None  # coefficient, where the stowed rotor spins
+
+
+def _order(name: str) -> int:
+    """Return the power of air speed that a figure goes with."""
+    return {"w": 3, "n": 2, "s": 1, "a": 1, "v": 1}.get(name.rpartition("_")[2], 0)
+
+
+def _scaled(thing: T, speed: np.ndarray, direction: int) -> T:
+    """Return a dataclass's figures divided (direction −1) or multiplied (+1) by their power of air speed."""
+    values: dict[str, Any] = {}
+    for f in fields(thing):  # type: ignore[arg-type]
+        value = getattr(thing, f.name)
+        if is_dataclass(value) and not isinstance(value, type):
+            values[f.name] = _scaled(value, speed, direction)
+        elif isinstance(value, np.ndarray) and value.dtype != bool:
+            order = _order(f.name)
+            values[f.name] = value * speed ** (direction * order) if order else value
+    return replace(thing, **values)  # type: ignore[type-var]
+
+
+def _nodes(
+    scenario: Scenario, draws: Draws, fastest_m_s: float, *, count: int = _NODES, with_free_run: bool = False
+) -> _Nodes:
+    """Return the turbine on a grid of air speeds from ahead, up to the fastest of the trip."""
+    columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
+    quiet = {"trip.road_speed": 0.0, "air.wind_speed": 0.0, "air.wind_from": 0.0}
+    inputs = inputs_of(scenario, {**columns, **quiet})
+    step = fastest_m_s / count
+    speed = step * np.arange(count + 2)
+    speed[0] = 1e-3 * step  # the coefficients of still air are those of a breath of it
+    free = speed / np.asarray(inputs.turbine.local_speed_factor)
+    zero = np.zeros_like(free)
+    inputs = replace(
+        inputs,
+        rotor_air_speed_m_s=np.broadcast_to(speed, free.shape),
+        free_air_speed_m_s=free,
+        air=AirAtVehicle(free, zero, free, zero),
+    )
+    working = replace(turbine_at_work(inputs, with_free_run=with_free_run), point=None)
+    shape = np.broadcast_shapes(np.shape(working.heat_power_w), np.shape(working.rotor_drag_n))
+    spinning = inputs.turbine.stowed == "spinning"
+    stowed = np.broadcast_to(stowed_drag_n(inputs), shape) / speed**2 if spinning else None
+    return _Nodes(step, _scaled(_shaped(working, shape), speed, -1), stowed)
+
+
+def _shaped(thing: T, shape: tuple[int, ...]) -> T:
+    values: dict[str, Any] = {}
+    for f in fields(thing):  # type: ignore[arg-type]
+        value = getattr(thing, f.name)
+        if is_dataclass(value) and not isinstance(value, type):
+            values[f.name] = _shaped(value, shape)
+        elif isinstance(value, np.ndarray):
+            values[f.name] = np.broadcast_to(value, shape)
+    return replace(thing, **values)  # type: ignore[type-var]
+
+
+def _rows(nodes: _Nodes, rows: slice) -> _Nodes:
+    """Return the nodes of some of the draws, with only the figures that the change in fuel and heat need."""
+    working = nodes.working
+    blank = np.zeros(0)
+    needed = {"heat_power_w", "shaft_power_w", "rotor_drag_n", "air_power_w", "turning"}
+    values: dict[str, Any] = {
+        f.name: getattr(working, f.name)[rows] if f.name in needed else None if f.name == "electrical" else blank
+        for f in fields(working)
+        if f.name not in ("point", "stowed_drag_n")
+    }
+    stowed = None if nodes.stowed_n is None else nodes.stowed_n[rows]
+    return _Nodes(nodes.step_m_s, replace(working, **values), stowed)
+
+
+def _turbine(scenario: Scenario, inputs: Inputs, nodes: _Nodes) -> tuple[TurbineAtWork, np.ndarray]:
+    """Return the turbine in every step as its policy lets it work, and where it works (…, steps)."""
+    air, speed = inputs.air, inputs.rotor_air_speed_m_s
+    stopped_n = _stopped_drag_n(inputs)
+    place = speed / nodes.step_m_s
+    column = place.astype(int)
+    share = place - column
+    stowed_n = stopped_n
+    if nodes.stowed_n is not None:
+        stowed_n = np.where(speed > 0, _between(nodes.stowed_n, column, share) * speed**2, stopped_n)
+    works = _works(scenario, inputs, stowed_n)
+    turbine = _figures(nodes.working, column, share, speed)
+    from_ahead = speed > 0
+    along = np.where(air.speed_m_s > 0, np.cos(air.yaw_rad), 1.0) if inputs.turbine.turns_into_wind else 1.0
+    drag = np.where(works, np.where(from_ahead, turbine.rotor_drag_n * along, stopped_n), stowed_n)
+    given_up = np.where(works & from_ahead, turbine.air_power_w, drag * air.ahead_m_s)
+    turbine = _at_rest_where(turbine, ~works)
+    return replace(turbine, rotor_drag_n=drag, air_power_w=given_up, stowed_drag_n=stowed_n), works
+
+
+def _stopped_drag_n(inputs: Inputs) -> np.ndarray:
+    """Return the drag of the blades at rest: feathered where they are stowed so, else stopped."""
+    area = (
+        inputs.turbine.feathered_drag_area_m2
+        if inputs.turbine.stowed == "feathered"
+        else inputs.turbine.stopped_drag_area_m2
+    )
+    return air_drag_n(area, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s)
+
+
+def _between(values: np.ndarray, column: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Return values (nodes,) or (draws, nodes) between their nodes, at columns and shares (…, steps)."""
+    if values.ndim == 1:
+        return values[column] + share * (values[column + 1] - values[column])
+    column = np.broadcast_to(column, (len(values), column.shape[-1]))
+    flat = values.ravel()
+    at = column + values.shape[1] * np.arange(len(values))[:, None]
+    low = flat.take(at)
+    return low + share * (flat.take(at + 1) - low)
+
+
+def _figures(working: TurbineAtWork, column: np.ndarray, share: np.ndarray, speed: np.ndarray) -> TurbineAtWork:
+    def at(name: str, values: np.ndarray) -> np.ndarray:
+        if values.shape == (0,):
+            return values
+        if values.dtype == bool:
+            return _between(values.astype(float), column, share) >= 0.5
+        order = _order(name)
+        found = _between(values, column, share)
+        return found * speed**order if order else found
+
+    electrical = working.electrical
+    if electrical is not None:
+        electrical = ElectricalState(**{f.name: at(f.name, getattr(electrical, f.name)) for f in fields(electrical)})
+    values: dict[str, Any] = {
+        f.name: at(f.name, getattr(working, f.name))
+        for f in fields(working)
+        if f.name not in ("point", "electrical", "stowed_drag_n")
+    }
+    return replace(working, electrical=electrical, **values)
+
+
+def _at_rest_where(turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork:
+    """Return the turbine with no turning, no power and no thrust of its own where it rests."""
+    if not resting.any():
+        return turbine
+    values: dict[str, Any] = {}
+    for f in fields(turbine):
+        value = getattr(turbine, f.name)
+        if isinstance(value, ElectricalState):
+            still = {g.name: np.where(resting, 0.0, getattr(value, g.name)) for g in fields(value)}
+            values[f.name] = ElectricalState(**still)
+        elif isinstance(value, np.ndarray) and value.shape != (0,) and f.name != "free_run_speed_rad_s":
+            values[f.name] = np.where(resting, False if value.dtype == bool else 0.0, value)
+    return replace(turbine, **values)
+
+
+def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarray:
+    """Return where the policy lets the turbine work, a boolean array that broadcasts to (…, steps)."""
+    trip, speed = scenario.trip, np.asarray(inputs.road_speed_m_s)
+    if trip.works == "always":
+        return np.ones(speed.shape, dtype=bool)
+    if trip.works == "only_parked":
+        return speed == 0
+    if trip.works in ("below_speed", "above_speed"):
+        assert trip.works_speed is not None
+        below = speed < trip.works_speed.value
+        return below if trip.works == "below_speed" else ~below
+    forces = forces_on_road(inputs, inputs.turbine.mass_kg)
+    mount = air_drag_n(
+        inputs.turbine.mount_drag_area_m2, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s
+    )
+    return (forces.total_n + mount + stowed_n < 0) & (speed > 0)
+
+
+def _averaged(thing: T, weights: np.ndarray) -> T:
+    """Return a dataclass with every array over the steps averaged by weights; of booleans, whether all are true."""
+    values: dict[str, Any] = {}
+    for f in fields(thing):  # type: ignore[arg-type]
+        value = getattr(thing, f.name)
+        if is_dataclass(value) and not isinstance(value, type):
+            values[f.name] = _averaged(value, weights)
+        elif isinstance(value, np.ndarray) and value.shape[-1:] == weights.shape:
+            values[f.name] = np.asarray(value.all() if value.dtype == bool else _mean(value, weights))
+    return replace(thing, **values)  # type: ignore[type-var]
+
+
+def _mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    return np.asarray(np.broadcast_to(values, (*np.shape(values)[:-1], len(weights))) @ weights)
+
+
+def _mean_state(state: TripState, weights: np.ndarray) -> TripState:
+    rows = tuple((account, name, _mean(np.broadcast_to(w, weights.shape), weights)) for account, name, w in state.rows)
+    supply: Supply = _averaged(state.supply, weights)
+    supply = replace(supply, gear=np.round(supply.gear))
+    return replace(_averaged(state, weights), supply=supply, rows=rows)
+
+
+def _mean_answer(by_step: Answer, steps: Steps, weights: np.ndarray) -> Answer:
+    """Return the answer averaged over the trip's time; its fuel per metre is that of the whole trip."""
+    states = {name: _mean_state(state, weights) for name, state in by_step.states.items()}
+    without = _mean_state(by_step.without, weights)
+    speed = np.asarray(steps.distance_m / steps.total_s)
+
+    def change(of: Any, plain: TripState) -> Any:
+        mean = _averaged(replace(of, percent=0.0, volume_m3_per_m=0.0), weights)
+        base = plain.supply.source_w
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return replace(
+                mean,
+                percent=np.where(np.abs(base) > 0, 100 * mean.power_w / base, np.nan),
+                volume_m3_per_m=mean.volume_m3_s / speed,
+                load_points=np.asarray(np.nan),
+            )
+
+    inputs = by_step.inputs
+    mean_inputs = replace(
+        inputs,
+        road_speed_m_s=speed,
+        grade=np.asarray(_mean(np.sin(np.arctan(inputs.grade)) * steps.speed_m_s, weights) / speed),
+        acceleration_m_s2=0.0,
+        air=_averaged(inputs.air, weights),
+        rotor_air_speed_m_s=_mean(inputs.rotor_air_speed_m_s, weights),
+        free_air_speed_m_s=_mean(inputs.free_air_speed_m_s, weights),
+    )
+    other = {name: _averaged(source, weights) for name, source in by_step.other_sources.items()}
+    turbine = _averaged(by_step.turbine, weights)
+    return replace(
+        by_step,
+        inputs=mean_inputs,
+        turbine=replace(
+            turbine,
+            turning=np.asarray(by_step.turbine.turning.any()),
+            beyond_data=np.asarray(by_step.turbine.beyond_data.any()),
+            thrust_floor=np.asarray(by_step.turbine.thrust_floor.any()),
+        ),
+        states=states,
+        without=without,
+        change=change(by_step.change, without),
+        change_without_credit=change(by_step.change_without_credit, states[by_step.compared_with]),
+        other_sources=other,
+    )
+
+
+def _most(turbine: TurbineAtWork) -> TurbineAtWork:
+    """Return the turbine at its most: each figure's greatest over the steps, whether anything was ever true."""
+    values: dict[str, Any] = {}
+    for f in fields(turbine):
+        value = getattr(turbine, f.name)
+        if isinstance(value, ElectricalState):
+            values[f.name] = ElectricalState(**{g.name: getattr(value, g.name).max() for g in fields(value)})
+        elif isinstance(value, np.ndarray):
+            values[f.name] = np.asarray(value.any() if value.dtype == bool else value.max())
+    return replace(turbine, **values)

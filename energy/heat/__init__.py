@@ -1,0 +1,1 @@
+"""The heated load: water, its warming in exact steps, kinds of load, capacity and loss from logs."""

@@ -1,0 +1,1 @@
+"""Whole documents: the report and the run sheet."""

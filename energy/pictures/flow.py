@@ -1,0 +1,281 @@
+"""The energy flow from fuel and wind to heat: a stream that runs downwards, each loss leaving it to the right.
+
+Widths are to scale, in pixels, along the whole stream. All numbers are rows of the ledger.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
+from energy.words.answer import Told
+from vehicle.units import UnitSystem, figures, show
+
+_WIDTH, _WIDEST, _LEFT, _RADIUS, _GAP, _LINE = 350.0, 110.0, 8.0, 5.0, 7.0, 15.0
+_NOTHING_W = 0.5
+_HEAT = "heat into the load"
+_FUEL_WORDS = {"fuel": "fuel power", "battery pack": "pack power"}
+_LESS = {"brakes": "braking"}
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Watts of one stream, all positive: what enters the vehicle, leaves it, enters and leaves the turbine; the heat."""
+
+    into_vehicle: tuple[tuple[str, float], ...]
+    lost_by_vehicle: tuple[tuple[str, float], ...]
+    rotor_drag: float
+    into_rotor: tuple[tuple[str, float], ...]
+    lost_by_turbine: tuple[tuple[str, float], ...]
+    heat: float
+
+
+def flow_of(told: Told, *, difference: bool) -> Flow:
+    """Return the stream of the trip with the turbine working or, with `difference`, of what working adds to it.
+
+    In a difference, a loss that grows smaller is an inflow ("less of ..."). The parts of the electrical loss are one.
+    """
+    found = told.answer
+    rows = {(account, name): float(watts) for account, name, watts in found.ledger}
+    if difference:
+        for account, name, watts in found.without.rows:
+            rows[account, name] = rows.get((account, name), 0.0) - float(watts)
+    road = [(name, watts) for (account, name), watts in rows.items() if account in ("road", "alternator")]
+    drag = rows.get(("road", "rotor drag"), 0.0)
+    source = {"fuel", "battery pack"}
+
+    def inflow(name: str) -> str:
+        if name in source:
+            return f"more {_FUEL_WORDS[name]}" if difference else _FUEL_WORDS[name]
+        words = {"grade": "descent", "acceleration": "slowing down"}.get(name, name)
+        if not difference:
+            return words
+        return "heat no longer made by the alternator" if name == _HEAT else f"less {_LESS.get(name, words)}"
+
+    others = [(name, watts) for name, watts in road if name != "rotor drag"]
+    into = [(inflow(name), watts) for name, watts in others if watts > _NOTHING_W]
+    lost = [(f"{name} spared" if name in source else name, -watts) for name, watts in others if watts < -_NOTHING_W]
+    wind = rows.get(("rotor", "wind"), 0.0)
+    wake = -rows.get(("rotor", "wake and blade loss"), 0.0)
+    shaft = rows.get(("electrical", "shaft"), 0.0)
+    heat = -rows.get(("electrical", _HEAT), 0.0)
+    turbine = [("wind", wind), ("wake and blade loss", -wake), ("belt, generator, wiring", heat - shaft)]
+    turbine_in = [(name if name == "wind" else f"less {name}", watts) for name, watts in turbine if watts > _NOTHING_W]
+    names = {"wind": "given to the wind"}
+    turbine_out = [(names.get(name, name), -watts) for name, watts in turbine if watts < -_NOTHING_W]
+    if drag > _NOTHING_W:  # a tail wind pushes the rotor, and the rotor the vehicle; or a working rotor drags less
+        into.append(("less rotor drag" if difference else "push on the rotor", drag))
+        turbine_out.insert(0, ("less rotor drag" if difference else "push on the vehicle", drag))
+    return Flow(
+        tuple(into),
+        tuple(lost),
+        max(-drag, 0.0),
+        tuple(turbine_in),
+        tuple(turbine_out),
+        max(heat, 0.0),
+    )
+
+
+def flow_title(told: Told, flow: Flow, system: UnitSystem, *, difference: bool) -> str:
+    """Return what the diagram shows, as a sentence."""
+    heat, load = show(flow.heat, "power", system), told.scenario.heater.what
+    entering = [*flow.into_vehicle, *flow.into_rotor]
+    if not entering:
+        return f"{'Nothing more is paid' if difference else 'Nothing is paid'}, and {heat} goes into {load}"
+    sources = [
+        f"{show(watts, 'power', system)} {'' if name.startswith(('more ', 'less ')) else 'of '}{name}"
+        for name, watts in entering
+    ]
+    share = 100 * flow.heat / sum(watts for _, watts in entering)
+    words = sources[0] if len(sources) == 1 else f"{', '.join(sources[:-1])} and {sources[-1]}"
+    return f"Of {words}, {heat} ({figures(share, 2)} %) arrives in {load}"
+
+
+def flow_picture(told: Told, system: UnitSystem, *, difference: bool = True) -> Picture:
+    """Return the energy-flow diagram, 350 pixels wide, and its numbers."""
+    import altair as alt
+    import pandas as pd
+
+    flow = flow_of(told, difference=difference)
+    shapes, texts, height = _drawn(flow, told.scenario.heater.what, system)
+    polygons = pd.DataFrame(
+        [
+            {"x": x, "y": y, "order": k, "shape": number, "flow": name, "power": power, "colour": colour}
+            for number, (name, power, colour, points) in enumerate(shapes)
+            for k, (x, y) in enumerate(points)
+        ],
+        columns=["x", "y", "order", "shape", "flow", "power", "colour"],
+    )
+    labels = pd.DataFrame(texts, columns=["x", "y", "text", "weight"])
+    x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, _WIDTH], nice=False, zero=False))
+    y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[height, 0], nice=False, zero=False))
+    areas = (
+        alt.Chart(polygons)
+        .mark_line(filled=True, strokeWidth=0, interpolate="linear")
+        .encode(
+            x=x,
+            y=y,
+            order="order:Q",
+            detail="shape:N",
+            color=alt.Color("colour:N", scale=None),
+            tooltip=["flow:N", "power:N"],
+        )
+    )
+    layers: list[Any] = [areas]
+    for weight in ("bold", "normal"):
+        chosen = labels[labels["weight"] == weight]
+        text = alt.Chart(chosen).mark_text(
+            align="left", baseline="middle", fontSize=13, fontWeight=weight, color=BLACK, limit=_WIDTH
+        )
+        layers.append(text.encode(x=x, y=y, text="text:N"))
+    chart = alt.layer(*layers).properties(width=_WIDTH, height=height).configure_view(stroke=None)
+    return Picture(
+        "energy_flow_change" if difference else "energy_flow",
+        flow_title(told, flow, system, difference=difference),
+        chart,
+        _numbers(flow),
+        fixed_width=True,
+    )
+
+
+def _numbers(flow: Flow) -> Any:
+    import pandas as pd
+
+    parts = [("into the vehicle", flow.into_vehicle), ("lost by the vehicle", flow.lost_by_vehicle)]
+    parts += [("from vehicle to rotor", (("rotor drag", flow.rotor_drag),)), ("into the rotor", flow.into_rotor)]
+    parts += [("lost by the turbine", flow.lost_by_turbine), ("arrives", ((_HEAT, flow.heat),))]
+    rows = [(where, name, watts) for where, entries in parts for name, watts in entries]
+    return pd.DataFrame(rows, columns=["where", "flow", "power, W"])
+
+
+_Shape = tuple[str, str, str, list[tuple[float, float]]]
+_Text = tuple[float, float, str, str]
+
+
+def _drawn(flow: Flow, load: str, system: UnitSystem) -> tuple[list[_Shape], list[_Text], float]:
+    """Return polygons, texts and the height of the drawing, in pixels from the top left."""
+    vehicle = sum(w for _, w in flow.into_vehicle)
+    turbine = flow.rotor_drag + sum(w for _, w in flow.into_rotor)
+    most = max(vehicle, turbine, 1e-9)
+    scale = _WIDEST / most
+    wind = sum(w for _, w in flow.into_rotor) * scale
+    joins = wind > 0 and flow.rotor_drag > _NOTHING_W
+    left = _LEFT + (wind + 55.0 if joins else 0.0)
+    end = left + _WIDEST + 3 * _RADIUS + 8.0
+    shapes: list[_Shape] = []
+    texts: list[_Text] = []
+
+    def say(name: str, watts: float) -> str:
+        return f"{name} {show(watts, 'power', system)}"
+
+    y = 0.0
+    width = vehicle * scale
+    if vehicle > _NOTHING_W:
+        for name, watts in flow.into_vehicle:
+            texts.append((left, y + _LINE / 2, f"↓ {say(name, watts)}", "bold"))
+            y += _LINE
+        y += 3
+        y, width = _stream(shapes, texts, flow.lost_by_vehicle, left, y, width, scale, end, ORANGE, say)
+    if turbine > _NOTHING_W:
+        if flow.rotor_drag > _NOTHING_W:
+            width = flow.rotor_drag * scale
+            start = y
+            y += 12 if not joins else max(wind, _LINE) + 22
+            shapes.append(("rotor drag", show(flow.rotor_drag, "power", system), ORANGE, _box(left, start, width, y)))
+            texts.append((left + width + 8, y - 6, say("rotor drag", flow.rotor_drag), "bold"))
+        else:
+            width = 0.0
+            for name, watts in flow.into_rotor:
+                texts.append((left, y + _LINE / 2, f"↓ {say(name, watts)}", "bold"))
+                y += _LINE
+            y += 3
+        if joins:
+            name, watts = flow.into_rotor[0]
+            top = y - wind - _RADIUS
+            shapes.append((name, show(watts, "power", system), GREEN, _joining(left, y, wind)))
+            texts.append((0.0, top - 9, say(name, watts), "bold"))
+        left -= wind if joins else 0.0
+        width += wind
+        y, width = _stream(shapes, texts, flow.lost_by_turbine, left, y, width, scale, end, BLUE, say)
+        if flow.heat > _NOTHING_W:
+            heat = max(flow.heat * scale, 1.5)
+            shapes.append((f"heat into {load}", show(flow.heat, "power", system), BLUE, _arrow(left, y, heat)))
+            y += 24 + heat / 2
+            texts.append((_LEFT, y + _LINE / 2, say(f"heat into {load}", flow.heat), "bold"))
+            y += _LINE
+    return shapes, texts, float(np.ceil(y + 6))
+
+
+def _stream(
+    shapes: list[_Shape],
+    texts: list[_Text],
+    losses: tuple[tuple[str, float], ...],
+    left: float,
+    y: float,
+    width: float,
+    scale: float,
+    end: float,
+    colour: str,
+    say: Any,
+) -> tuple[float, float]:
+    """Draw a stream from `y` downwards with its losses leaving to the right; return where and how wide it goes on."""
+    shapes.append(("stream", "", colour, _box(left, y, width, y + 8)))
+    y += 8
+    for name, watts in losses:
+        thick = watts * scale
+        drawn = max(thick, 1.0)
+        shapes.append((name, say("", watts).strip(), GREY, _leaving(left + width, y, drawn, end)))
+        width -= thick
+        step = max(thick, _LINE) + _GAP
+        texts.append((end + 8, y + _RADIUS + drawn / 2, say(name, watts), "normal"))
+        shapes.append(("stream", "", colour, _box(left, y, max(width, 0.0), y + step)))
+        y += step
+    return y, width
+
+
+def _box(left: float, top: float, width: float, bottom: float) -> list[tuple[float, float]]:
+    bottom += 0.6  # no hairline between two boxes
+    return [(left, top), (left + width, top), (left + width, bottom), (left, bottom), (left, top)]
+
+
+def _arc(cx: float, cy: float, radius: float, start_deg: float, stop_deg: float) -> list[tuple[float, float]]:
+    angles = np.radians(np.linspace(start_deg, stop_deg, 13))
+    return [(float(cx + radius * np.cos(a)), float(cy + radius * np.sin(a))) for a in angles]
+
+
+def _leaving(right: float, top: float, thick: float, end: float) -> list[tuple[float, float]]:
+    """Return a band that leaves the right edge of a stream and turns to the right, ending in a point."""
+    centre = right + _RADIUS
+    inner = _arc(centre, top, _RADIUS, 180, 90)
+    outer = _arc(centre, top, _RADIUS + thick, 90, 180)
+    upper, lower = top + _RADIUS, top + _RADIUS + thick
+    tip = [(end - 5, upper), (end, (upper + lower) / 2), (end - 5, lower)]
+    return [*inner, *tip, *outer, inner[0]]
+
+
+def _joining(left: float, bottom: float, thick: float) -> list[tuple[float, float]]:
+    """Return a band that comes from the left edge of the drawing and turns down beside a stream."""
+    centre = left - thick - _RADIUS
+    outer = _arc(centre, bottom, _RADIUS + thick, -90, 0)
+    inner = _arc(centre, bottom, _RADIUS, 0, -90)
+    top = bottom - _RADIUS - thick
+    return [(0.0, top), *outer, *inner, (0.0, bottom - _RADIUS), (0.0, top)]
+
+
+def _arrow(left: float, top: float, width: float) -> list[tuple[float, float]]:
+    head = max(width / 2, 5.0)
+    middle = left + width / 2
+    neck = top + 16
+    return [
+        (left, top),
+        (left + width, top),
+        (left + width, neck),
+        (middle + head, neck),
+        (middle, neck + head),
+        (middle - head, neck),
+        (left, neck),
+        (left, top),
+    ]

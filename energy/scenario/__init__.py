@@ -1,0 +1,1 @@
+"""The scenario file: its keys, its CSV files, reading and checking it, and the numbers that it states."""

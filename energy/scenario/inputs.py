@@ -1,0 +1,439 @@
+"""From a checked scenario to the numbers that the physics takes: floats, or arrays where draws are given.
+
+One value and ten thousand draws go the same way: `draws` maps a key ("trip.road_speed") to an array that takes the place
+of the scenario's value; all arrays must broadcast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from energy.aero.air import (
+    AirAtVehicle,
+    density_kg_m3,
+    rotor_air_speed_m_s,
+    shear_speed_factor,
+    standard_atmosphere,
+    wind_triangle,
+)
+from energy.aero.curves import RotorCurves
+from energy.electrical import ElectricalChain, hot_resistance_ohm
+from energy.scenario.files import MeasuredPower
+from energy.scenario.keys import NO_SOURCE, TABLES
+from energy.scenario.read import Scenario
+from vehicle.arrays import Values
+from vehicle.driving.engine import Battery, Engine, TorqueCurve
+from vehicle.driving.fuels import FUELS, Fuel
+from vehicle.driving.road_load import RoadLoad, from_coastdown, from_drag_area
+from vehicle.quantity import Spec, Uncertain
+
+_MARGINAL = (
+    "marginal fuel per kWh of extra shaft work of Commission Implementing Decision (EU) 2020/728, Annex, with US DOE AFDC "
+    "heating values"
+)
+_IDLE = (
+    "pinned by idle fuel of US DOE Fact #861 (2015): petrol 2.0 L 0.16, 4.6 L 0.39, diesel 2.0 L 0.17 US gal/h; no "
+    "readable source for friction itself"
+)
+# Defaults that depend on the fuel: key -> fuel -> (value, source), SI.
+FUEL_DEFAULTS: dict[str, dict[str, tuple[Uncertain, str]]] = {
+    "engine.indicated_efficiency": {
+        "petrol": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %: {_MARGINAL}"),
+        "e10": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %, as petrol: {_MARGINAL}"),
+        "diesel": (Uncertain(0.46, 0.41, 0.48, "triangular"), f"46 %: {_MARGINAL}"),
+        "lpg": (Uncertain(0.45, 0.37, 0.46, "triangular"), f"45 %: {_MARGINAL}"),
+    },
+    "engine.friction_mean_pressure": {
+        "petrol": (Uncertain(190e3, 130e3, 250e3, "triangular"), _IDLE),
+        "e10": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
+        "diesel": (Uncertain(220e3, 150e3, 280e3, "triangular"), _IDLE),
+        "lpg": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A value that an answer used and the user did not give: key, SI value and range, unit, and where it comes from."""
+
+    key: str
+    value: float | str
+    low: float | None
+    high: float | None
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Turbine:
+    """The turbine of an answer in numbers; see the scenario's keys for meanings. SI; pitch in degrees."""
+
+    diameter_m: Values
+    pitch_deg: Values  # of the curves: from the rotor plane, positive towards feather
+    power_factor: Values
+    thrust_factor: Values
+    curves: RotorCurves | None
+    measured: MeasuredPower | None
+    chain: ElectricalChain | None
+    chain_efficiency: Values
+    load_connected_after_spin_up: bool
+    mass_kg: Values
+    mount_drag_area_m2: Values
+    stowed: str
+    stopped_drag_area_m2: Values
+    feathered_drag_area_m2: Values
+    local_speed_factor: Values
+    interaction_factor: Values
+    turns_into_wind: bool
+    highest_rotor_speed_rad_s: Values | None
+    highest_tip_speed_m_s: Values
+    highest_thrust_n: Values | None
+    highest_current_a: Values | None
+    rated_power_w: Values | None
+
+
+@dataclass(frozen=True)
+class Credit:
+    """The alternator path: whether the turbine is credited with it, and its efficiency from engine shaft to element."""
+
+    replaces_alternator: bool
+    path_efficiency: Values
+
+
+@dataclass(frozen=True)
+class OtherSources:
+    """Efficiencies of other ways to the same heat."""
+
+    burner_efficiency: Values
+    mains_charge_efficiency: Values
+    battery_energy_per_mass_j_kg: Values
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """All that the ledger needs, as floats or arrays of one broadcast shape."""
+
+    density_kg_m3: Values
+    temperature_k: Values
+    road_speed_m_s: Values
+    grade: Values
+    acceleration_m_s2: Values
+    air: AirAtVehicle
+    rotor_air_speed_m_s: np.ndarray  # working air speed at the disc, with yaw and local speed
+    free_air_speed_m_s: np.ndarray  # the same without the local speed factor
+    turbine: Turbine
+    road_load: RoadLoad
+    engine: Engine | Battery
+    fuel: Fuel | None
+    compared_with: str
+    credit: Credit
+    other_sources: OtherSources
+    longest_idle_s: Values  # on a trip; 0 for a steady drive
+    assumptions: tuple[Assumption, ...]
+    used: tuple[str, ...]
+
+
+class _Reader:
+    """Reads keys of a scenario (or their draws) and remembers which were read, and which were left to defaults."""
+
+    def __init__(self, scenario: Scenario, draws: Mapping[str, np.ndarray]) -> None:
+        self.scenario, self.draws = scenario, draws
+        self.used: list[str] = []
+        self.assumptions: dict[str, Assumption] = {}
+
+    def __call__(self, key: str) -> float | np.ndarray:
+        found = self.maybe(key)
+        assert found is not None, f"{key} has no value"
+        return found
+
+    def maybe(self, key: str) -> float | np.ndarray | None:
+        value = self.uncertain(key)
+        if value is None and key not in self.draws:
+            return None
+        if key not in self.used:
+            self.used.append(key)
+        nominal = value.value if value is not None else None
+        return self.draws.get(key, nominal)
+
+    def uncertain(self, key: str) -> Uncertain | None:
+        table_name, name = key.split(".")
+        table = self.scenario.table(table_name)
+        value = getattr(table, name, None)
+        assert value is None or isinstance(value, Uncertain)
+        spec = spec_of(key)
+        if value is None and key in FUEL_DEFAULTS and self.scenario.engine is not None:
+            value, source = FUEL_DEFAULTS[key][self.scenario.engine.fuel]
+            self._assume(key, value, spec.unit, source)
+        elif value is not None and table is not None and name not in table.model_fields_set:
+            self._assume(key, value, spec.unit, self.scenario.reasons.get(key, spec.source))
+        return value
+
+    def all_of(self, key: str) -> np.ndarray:
+        """Return the values of a list key (no draws)."""
+        table_name, name = key.split(".")
+        entries = getattr(self.scenario.table(table_name), name)
+        return np.array([entry.value for entry in entries])
+
+    def say(self, key: str, value: str, source: str) -> None:
+        """Note an assumption that is no number."""
+        self.assumptions[key] = Assumption(key, value, None, None, "", source)
+
+    def _assume(self, key: str, value: Uncertain, unit: str, source: str) -> None:
+        ranged = value.shape != "exact"
+        self.assumptions[key] = Assumption(
+            key, value.value, value.low if ranged else None, value.high if ranged else None, unit, source
+        )
+
+
+def values_of(
+    scenario: Scenario, keys: Sequence[str], draws: Mapping[str, Values] | None = None
+) -> tuple[dict[str, Values], tuple[Assumption, ...]]:
+    """Return the values (SI) of some of a scenario's keys, those that have one, and which of them were assumed."""
+    read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    found = {key: read.maybe(key) for key in keys}
+    return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
+
+
+def ranges_of(scenario: Scenario, keys: Sequence[str] | None = None) -> dict[str, Uncertain]:
+    """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an answer uses."""
+    read = _Reader(scenario, {})
+    found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
+    return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
+
+
+def spec_of(key: str) -> Spec:
+    """Return the rules of a quantity's key ("rotor.diameter")."""
+    table, name = key.split(".")
+    extra = TABLES[table].model_fields[name].json_schema_extra
+    spec = extra.get("spec") if isinstance(extra, dict) else None
+    assert isinstance(spec, Spec)
+    return spec
+
+
+def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> _Reader:
+    """Return a reader of single keys, which remembers what was assumed: for questions beside the ledger."""
+    return _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+
+
+def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> Inputs:
+    """Return the numbers of a scenario; `draws` (key -> array in SI) takes the place of single values."""
+    read = reader(scenario, draws)
+    temperature, density = _air(read)
+    road_speed = _road_speed(read)
+    idle: Values = 0.0
+    if scenario.schedule is not None:
+        idle = read("trip.longest_idle")
+        if scenario.wind_climate is not None:
+            read("wind_climate.mean_speed")
+            read("wind_climate.shape")
+    air = wind_triangle(road_speed, _wind_speed(read), read("air.wind_from"))
+    turns = scenario.rotor.turns_into_wind
+    exponent = 0.0 if turns else read("rotor.yaw_exponent")
+    local = read("rotor.local_speed_factor")
+    turbine = _turbine(read, local)
+    engine, fuel = _engine(read)
+    credit = _credit(read)
+    other = OtherSources(
+        read("other_sources.burner_efficiency"),
+        read("other_sources.mains_charge_efficiency"),
+        read("other_sources.battery_energy_per_mass"),
+    )
+    return Inputs(
+        density_kg_m3=density,
+        temperature_k=temperature,
+        road_speed_m_s=road_speed,
+        grade=read("trip.grade"),
+        acceleration_m_s2=read("trip.acceleration"),
+        air=air,
+        rotor_air_speed_m_s=rotor_air_speed_m_s(air, exponent, local, turns_into_wind=turns),
+        free_air_speed_m_s=rotor_air_speed_m_s(air, exponent, 1.0, turns_into_wind=turns),
+        turbine=turbine,
+        road_load=_road_load(read),
+        engine=engine,
+        fuel=fuel,
+        compared_with=scenario.trip.compared_with,
+        credit=credit,
+        other_sources=other,
+        longest_idle_s=idle,
+        assumptions=tuple(read.assumptions.values()),
+        used=tuple(read.used),
+    )
+
+
+def _air(read: _Reader) -> tuple[Values, np.ndarray]:
+    temperature, humidity = read("air.temperature"), read("air.relative_humidity")
+    pressure = read.maybe("air.pressure")
+    if pressure is None:
+        pressure = standard_atmosphere(read("air.altitude"))[1]
+    return temperature, density_kg_m3(temperature, pressure, humidity)
+
+
+def _road_speed(read: _Reader) -> Values:
+    speed = read.maybe("trip.road_speed")
+    if speed is None:  # steady questions about a scenario that has a schedule
+        assert read.scenario.schedule is not None
+        speed = read.scenario.schedule.mean_moving_speed_m_s
+        read.say("trip.road_speed", f"{speed * 3.6:.3g} km/h", "mean speed of the schedule while it moves")
+    return speed
+
+
+def _wind_speed(read: _Reader) -> Values:
+    """Return the wind at hub height: as given, or brought down from the height where it was measured."""
+    wind, height, hub = read("air.wind_speed"), read.maybe("air.wind_measured_at"), read.maybe("rotor.hub_height")
+    if height is None or hub is None:
+        return wind
+    factor = shear_speed_factor(hub, np.asarray(read("rotor.diameter")) / 2, height, read("air.shear_exponent"))
+    return wind * factor
+
+
+def _turbine(read: _Reader, local: Values) -> Turbine:
+    scenario = read.scenario
+    diameter = read("rotor.diameter")
+    pitch: Values | None = read.maybe("rotor.pitch")
+    if pitch is None:
+        pitch = scenario.curves.pitch_deg[0] if scenario.curves is not None else 0.0
+    else:
+        pitch = scenario.pitch_convention.chord_angle_deg(np.asarray(pitch))
+    for k, note in enumerate(scenario.curves.notes if scenario.curves is not None else (), 1):
+        computed = scenario.curves is not None and scenario.curves.stalled_torque_share is not None
+        read.say(
+            f"rotor.{'blade' if computed else 'curves'} ({k})",
+            note,
+            "computed curves" if computed else "the curve file",
+        )
+    blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
+    chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
+    after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
+    return Turbine(
+        diameter_m=diameter,
+        pitch_deg=pitch,
+        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
+        thrust_factor=read("rotor.thrust_factor"),
+        curves=scenario.curves,
+        measured=scenario.measured,
+        chain=chain,
+        chain_efficiency=read("rotor.chain_efficiency") if scenario.measured is not None else 1.0,
+        load_connected_after_spin_up=after_spin_up,
+        mass_kg=read("rotor.turbine_mass"),
+        mount_drag_area_m2=read("rotor.mount_drag_area"),
+        stowed=scenario.rotor.stowed,
+        stopped_drag_area_m2=blade_area * read("rotor.stowed_drag_coefficient"),
+        feathered_drag_area_m2=blade_area * read("rotor.feathered_drag_coefficient"),
+        local_speed_factor=local,
+        interaction_factor=read("rotor.interaction_factor"),
+        turns_into_wind=scenario.rotor.turns_into_wind,
+        highest_rotor_speed_rad_s=read.maybe("rotor.highest_rotor_speed"),
+        highest_tip_speed_m_s=read("rotor.highest_tip_speed"),
+        highest_thrust_n=read.maybe("rotor.highest_thrust"),
+        highest_current_a=read.maybe("generator.highest_current") if chain is not None else None,
+        rated_power_w=read.maybe("heater.rated_power"),
+    )
+
+
+def _chain(read: _Reader) -> ElectricalChain:
+    generator = read.scenario.generator
+    assert generator is not None
+    element = hot_resistance_ohm(
+        read("heater.resistance"), read("heater.temperature_coefficient"), read("heater.element_temperature")
+    )
+    rectified = generator.connection == "rectifier"
+    inductance = read("generator.winding_inductance")
+    matters = np.any(np.asarray(inductance) > 0)
+    return ElectricalChain(
+        connection=generator.connection,
+        ratio=read("drive.ratio"),
+        belt_efficiency=read("drive.efficiency"),
+        voltage_constant_v_s=read("generator.voltage_constant"),
+        winding_resistance_ohm=read("generator.winding_resistance"),
+        winding_inductance_h=inductance,
+        pole_pairs=read("generator.pole_pairs") if matters else 1.0,
+        friction_torque_n_m=read("generator.friction_torque"),
+        cogging_torque_n_m=read("generator.cogging_torque"),
+        iron_loss_w=read("generator.iron_loss"),
+        eddy_share=read("generator.eddy_share"),
+        rectifier_drop_v=read("generator.rectifier_drop") if rectified else 0.0,
+        lead_resistance_ohm=read("heater.lead_resistance"),
+        element_resistance_ohm=element,
+    )
+
+
+def _road_load(read: _Reader) -> RoadLoad:
+    mass, rolling = read("vehicle.mass"), read("vehicle.rolling_resistance")
+    area = read.maybe("vehicle.drag_area")
+    if area is not None:
+        load = from_drag_area(mass, area, rolling)
+    else:
+        b = read.maybe("vehicle.coastdown_b")
+        load = from_coastdown(
+            mass,
+            read("vehicle.coastdown_a"),
+            0.0 if b is None else b,
+            read("vehicle.coastdown_c"),
+            read("vehicle.coastdown_air_density"),
+            rolling,
+        )
+    if read.scenario.schedule is not None or np.any(np.asarray(read("trip.acceleration")) != 0):
+        load = replace(load, rotating_mass_factor=read("vehicle.rotating_mass_factor"))
+    return load
+
+
+def _engine(read: _Reader) -> tuple[Engine | Battery, Fuel | None]:
+    table = read.scenario.engine
+    if table is None:
+        return Battery(
+            read("battery.drive_efficiency"),
+            read("battery.regeneration_efficiency"),
+            read("battery.regeneration_limit"),
+            read("battery.auxiliary_power"),
+        ), None
+    fuel = FUELS[table.fuel]
+    read.say(
+        f"fuel {fuel.name}",
+        f"{fuel.heating_value_j_per_m3 / 3.6e9:.2f} kWh and {fuel.co2_kg_per_m3 / 1e3:.2f} kg CO2 per litre",
+        fuel.sources,
+    )
+    curve = read.scenario.torque_curve
+    if curve is None:
+        peak = float(np.mean(read("engine.peak_torque")))
+        curve = TorqueCurve(np.array([0.0]), np.array([peak]))
+        read.say(
+            "engine.torque_curve", f"peak torque {peak:.0f} N*m at every engine speed", f"no curve given; {NO_SOURCE}"
+        )
+    by_map = read.scenario.fuel_map is not None
+    displacement = read("engine.displacement")
+    return Engine(
+        fuel=fuel,
+        displacement_m3=displacement,
+        indicated_efficiency=1.0 if by_map else read("engine.indicated_efficiency"),
+        friction_mean_pressure_pa=0.0 if by_map else read("engine.friction_mean_pressure"),
+        idle_speed_rad_s=read("engine.idle_speed"),
+        torque_curve=curve,
+        travel_per_radian_m=_travel_per_radian(read),
+        drivetrain_efficiency=read("engine.drivetrain_efficiency"),
+        lowest_driving_speed_rad_s=read("engine.lowest_driving_speed"),
+        highest_speed_rad_s=read("engine.highest_speed"),
+        overrun_cut_off=table.overrun_cut_off,
+        runs_when_parked=table.runs_when_parked,
+        accessory_power_w=read("engine.accessory_power"),
+        fuel_map=read.scenario.fuel_map,
+    ), fuel
+
+
+def _travel_per_radian(read: _Reader) -> np.ndarray:
+    """Return metres of road per radian of the engine in each gear, lowest gear first."""
+    engine = read.scenario.engine
+    assert engine is not None
+    if engine.speed_per_1000_rpm is not None:
+        return read.all_of("engine.speed_per_1000_rpm") / (1000 * 2 * np.pi / 60)
+    final, radius = read("engine.final_drive_ratio"), read("engine.tyre_radius")
+    return float(np.mean(radius)) / (read.all_of("engine.gear_ratios") * float(np.mean(final)))
+
+
+def _credit(read: _Reader) -> Credit:
+    path = read("credit.inverter_efficiency")
+    if read.scenario.engine is not None:
+        path = np.asarray(path) * read("credit.alternator_efficiency") * read("credit.alternator_belt_efficiency")
+    return Credit(read.scenario.credit.replaces_alternator, path)

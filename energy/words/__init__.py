@@ -1,0 +1,1 @@
+"""Results in sentences, rows of tables and JSON: one module a question."""

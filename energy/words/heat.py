@@ -1,0 +1,429 @@
+"""A heating in words and as data. Every number comes from `energy.heating`; nothing is computed here."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from energy.chain.heating import SHARE, Heating, element_cap_w
+from energy.heat.heater import FloatArray, Outcome, Remedy, remedies
+from energy.heat.heater import cautions as heater_cautions
+from energy.scenario.inputs import Assumption
+from energy.words import answer as report
+from vehicle.units import UnitSystem, figures, show
+
+_KELVIN = 273.15
+_FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
+_TOO_HOT_FOR_WATER_K = _KELVIN + 95.0
+
+
+def duration_words(seconds: float) -> str:
+    """Return a duration as people say it: "45 s", "4.2 min", "54 min", "1 h 46 min", "33 h", "4.2 days"."""
+    if not math.isfinite(seconds):
+        return "never"
+    if seconds < 90:
+        return f"{figures(seconds, 2)} s"
+    if seconds < 600:
+        return f"{figures(seconds / 60, 2)} min"
+    minutes = round(seconds / 60)
+    if minutes < 100:
+        return f"{minutes} min"
+    if minutes < 600:
+        return f"{minutes // 60} h {minutes % 60:02d} min"
+    hours = seconds / 3600
+    return f"{hours:.0f} h" if hours < 72 else f"{figures(hours / 24, 2)} days"
+
+
+def interval(values: FloatArray) -> tuple[float, float] | None:
+    """Return the ends that hold `SHARE` of the draws (all but entry 0); None without draws.
+
+    A draw without a number counts as later, or more, than all others: an infinite end says "perhaps never".
+    """
+    if values.size < 2:
+        return None
+    drawn = np.where(np.isnan(values[1:]), np.inf, values[1:])
+    low, high = np.quantile(drawn, [(1 - SHARE) / 2, (1 + SHARE) / 2], method="higher")
+    return float(low), float(high)
+
+
+def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
+    """Return " (low to high)" of the draws, "" without draws or where they all say the same.
+
+    `never` is said of an end that does not exist.
+    """
+    ends = interval(values)
+    if ends is None:
+        return ""
+    low, high = (one(end) if math.isfinite(end) else None for end in ends)
+    if low is None:
+        return f" ({never})"
+    if high is None:
+        return f" (from {low}, {never})"
+    if low == high:
+        return ""
+    number, _, unit = low.partition(" ")
+    same = high.partition(" ")[2] == unit and "h" not in unit.split()  # "42 to 87 min", but "1 h 26 min to 2 h 05 min"
+    return f" ({number if same else low} to {high})"
+
+
+def _temperature(system: UnitSystem) -> Any:
+    return lambda kelvin: show(kelvin, "temperature", system)
+
+
+def _power(system: UnitSystem) -> Any:
+    return lambda watts: show(watts, "power", system)
+
+
+def _stated_conditions(found: Heating, system: UnitSystem) -> str:
+    return report.conditions(report.Told(found.scenario, found.answer, math.nan), system)
+
+
+def sentence(found: Heating, system: UnitSystem) -> str:
+    """Return the answer in a sentence or two."""
+    outcome, what = found.outcome, found.scenario.heater.what
+    temperature, power = _temperature(system), _power(system)
+    target, start = float(outcome.target_k[0]), float(outcome.history.main_k[0, 0])
+    given = float(outcome.available_power_w[0])
+    if found.trip is None:
+        lead = f"{_stated_conditions(found, system)} {power(given)} go into {what}"
+    else:
+        often = f", driven {found.trip.repeats} times" if found.trip.repeats > 1 else ""
+        lead = f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often}) {power(given)} on average go into {what}"
+    if start >= target:
+        return f"{lead}. It starts at {temperature(start)}: the target of {temperature(target)} needs no heating."
+    time = outcome.time_to_target_s
+    reason = str(outcome.reason[0])
+    if reason == "":
+        cost = _cost_words(found, system)
+        return (
+            f"{lead}: from {temperature(start)} to {temperature(target)} in {duration_words(time[0])}"
+            f"{_range_words(time, duration_words)}{f', for {cost}' if cost else ''}."
+        )
+    if reason == "boiling":
+        ends = float(outcome.highest_temperature_k[0])
+        return f"{lead}. {temperature(target)} is not reachable: the water boils at {temperature(ends)}, whatever the power."
+    if reason == "time":
+        return f"{lead}. {temperature(target)} is not reached in that time: {_ends_words(found, system)}"
+    if given < 0.5:
+        return f"{lead}: the turbine gives no power, so {temperature(target)} is not reachable."
+    ends, short = float(outcome.highest_temperature_k[0]), float(outcome.shortfall_w[0])
+    kept_up = "" if found.trip is None else ", kept up for ever,"
+    return (
+        f"{lead}. {temperature(target)} is not reachable: this power{kept_up} ends at {temperature(ends)}"
+        f"{_range_words(outcome.highest_temperature_k, temperature)}; {power(short)} more are needed to hold "
+        f"{temperature(target)}.{_though(found)}"
+    )
+
+
+def _though(found: Heating) -> str:
+    """Return how often the draws get there after all, where that is often enough to matter."""
+    share = float(np.mean(found.outcome.reachable[1:])) if found.drawn else 0.0
+    return f" In {_percent(share)} of the draws it is within reach all the same." if share >= 0.05 else ""
+
+
+def _ends_words(found: Heating, system: UnitSystem) -> str:
+    outcome, temperature = found.outcome, _temperature(system)
+    peak, final = float(outcome.peak_temperature_k[0]), float(outcome.final_temperature_k[0])
+    text = f"it ends at {temperature(final)}"
+    if peak > final + 0.5:
+        text += f", after {temperature(peak)} at most"
+    if math.isfinite(found.reached_if_repeated_s):
+        return f"{text}. Driven again and again without a pause it would get there after about {duration_words(found.reached_if_repeated_s)}."
+    if found.trip is None:
+        return f"{text}; kept up, this power would get there in the end."
+    return f"{text}; its mean power, kept up, would get there in the end."
+
+
+def _cost_words(found: Heating, system: UnitSystem) -> str:
+    """Return what the turbine costs until the target, "" where that is not known."""
+    volume, pack = found.fuel_m3, found.pack_j
+    if math.isfinite(pack[0]):
+        return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _range_words(
+            pack, lambda v: show(v, "energy", system), "or more"
+        )
+    fuel = found.answer.inputs.fuel
+    if not math.isfinite(volume[0]) or fuel is None:
+        return ""
+    if abs(volume[0]) < 1e-9:
+        return "no fuel"
+    return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _range_words(
+        volume, lambda v: show(v, "volume", system), "or more"
+    )
+
+
+def _signed(value: float, kind: str, system: UnitSystem) -> str:
+    return f"{show(abs(float(value)), kind, system, digits=2)} {'more' if value > 0 else 'less'}"
+
+
+def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return (name, text) rows of the figures."""
+    outcome, load = found.outcome, found.load
+    temperature, power = _temperature(system), _power(system)
+    reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
+    name = "power into the load" if found.trip is None else "mean power into the load"
+    rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
+    if found.trip is not None:
+        most = float(outcome.peak_temperature_k[0])
+        rows.append(("hottest on the way", temperature(most) + _range_words(outcome.peak_temperature_k, temperature)))
+        rows.append(
+            (
+                "at the end of the trip",
+                temperature(outcome.final_temperature_k[0]) + _range_words(outcome.final_temperature_k, temperature),
+            )
+        )
+    if reached:
+        time = outcome.time_to_target_s
+        rows.append(
+            (
+                f"time to {temperature(outcome.target_k[0])}",
+                duration_words(time[0]) + _range_words(time, duration_words),
+            )
+        )
+    rows.append(("highest temperature it can reach", _highest_words(found, system)))
+    hold = outcome.holding_power_w
+    if math.isfinite(hold[0]):
+        rows.append(
+            (f"power that holds {temperature(outcome.target_k[0])}", power(hold[0]) + _range_words(hold, power))
+        )
+    if reached:
+        energy = outcome.energy_to_target_j
+        rows.append(
+            (
+                "energy to get there",
+                show(energy[0], "energy", system)
+                + _range_words(energy, lambda v: show(v, "energy", system), "or more"),
+            )
+        )
+        cost = _cost_words(found, system)
+        if cost:
+            rows.append(
+                ("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found))
+            )
+        elif found.trip is not None:
+            rows.append(("fuel to get there", f"not told: {found.trip.name} has no column speed"))
+    if found.trip is not None and math.isfinite(found.over_trip_fuel_m3):
+        rows.append(
+            ("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine")
+        )
+    if found.trip is not None and math.isfinite(found.over_trip_pack_j):
+        rows.append(
+            ("pack over the whole trip", f"{_signed(found.over_trip_pack_j, 'energy', system)} with the turbine")
+        )
+    rows.append(
+        ("heat capacity, contents included", show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system))
+    )
+    if math.isfinite(found.time_constant_s):
+        rows.append(("time constant (63 % of a cool-down)", duration_words(found.time_constant_s)))
+    if np.isfinite(found.watched.boiling_from_s[0]):
+        rows.append(("the water boils after", duration_words(float(found.watched.boiling_from_s[0]))))
+    if np.isfinite(found.watched.dry_from_s[0]):
+        rows.append(("boiled dry after", duration_words(float(found.watched.dry_from_s[0]))))
+    if load.thermostat is not None and int(found.watched.switchings[0]) > 0:
+        times = int(found.watched.switchings[0])
+        rows.append(
+            (
+                "the thermostat switches",
+                f"{times} time{'s' if times > 1 else ''} in {duration_words(found.watched.history.time_s[-1])}",
+            )
+        )
+    return rows
+
+
+def _stated(value: Any) -> float:
+    return float(np.ravel(np.asarray(value, dtype=float))[0])
+
+
+def _highest_words(found: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
+    outcome = found.outcome
+    highest = float(outcome.highest_temperature_k[0])
+    if not math.isfinite(highest):
+        return "no end: the load loses nothing"
+    if found.load.closed_water and highest > _TOO_HOT_FOR_WATER_K:
+        return "far past boiling, if no thermostat or relief valve ends it"
+    text = show(highest, "temperature", system)
+    if bool(np.any(np.asarray(found.load.heater.water_kg) > 0)) and _boils_at(found, highest):
+        return f"{text}: there the water boils"
+    return text + (_range_words(outcome.highest_temperature_k, _temperature(system)) if ranged else "")
+
+
+def _boils_at(found: Heating, highest_k: float) -> bool:
+    from energy.heat.water import boiling_point_k
+
+    return highest_k > float(boiling_point_k(found.load.heater.pressure_pa)) - 0.01
+
+
+def _money(found: Heating) -> str:
+    price, volume = found.scenario.prices.fuel, float(found.fuel_m3[0])
+    if price is None or not math.isfinite(volume) or abs(volume) < 1e-9:
+        return ""
+    return f", {figures(volume * 1e3 * price.amount, 2, signed=True)} {price.currency}"
+
+
+def what_would_help(found: Heating, system: UnitSystem) -> list[Remedy]:
+    """Return what would make the target reachable, as stated; empty where it is."""
+    return remedies(found.load.heater, found.outcome, system=system)
+
+
+def cautions(found: Heating, system: UnitSystem) -> list[str]:
+    """Return what could hurt someone or break here, the most pressing first."""
+    load, outcome = found.load, found.outcome
+    said = []
+    offered, cap = float(np.max(found.answer.turbine.heat_power_w)), element_cap_w(load)
+    if found.trip is None and offered > cap:
+        said.append(
+            f"The turbine offers {show(offered, 'power', system)}, the element stands {show(cap, 'power', system)}: the "
+            "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll match)."
+        )
+    said += heater_cautions(load.heater, found.watched, limits=load.limits, thermostat=load.thermostat, system=system)
+    highest = float(outcome.highest_temperature_k[0])
+    if load.closed_water:
+        said.append(
+            "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: have it "
+            "fitted to the local code. Never close its outlet."
+        )
+    if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
+        on = _highest_words(found, system, ranged=False)
+        who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
+        said.append(
+            f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by hand."
+        )
+    said.append(
+        "One temperature for all of it is assumed: near the element it is hotter."
+        if load.heater.partner is None
+        else "Two temperatures are assumed: within each part it is hotter in places."
+    )
+    said.append("For the rotor, its voltage with the load cut, and the road: see the cautions of windtoll answer.")
+    return said
+
+
+def notes(found: Heating, system: UnitSystem) -> list[str]:
+    """Return how the answer was got, where that matters."""
+    said = []
+    if found.drawn:
+        said.append(
+            f"Ranges in brackets hold {100 * SHARE:.0f} % of {found.drawn} draws over all that is uncertain "
+            f"{'in the load.' if found.trip is not None and found.trip.power_w is not None else 'in load and power.'}"
+        )
+        never = 1 - float(np.mean(found.outcome.reachable[1:]))
+        if 0 < never < 1 and bool(found.outcome.reachable[0]):
+            said.append(f"In {_percent(never)} of the draws the target is out of reach.")
+        within = float(np.mean(np.isfinite(found.outcome.time_to_target_s[1:])))
+        if found.trip is not None and 0 < within < 1:
+            said.append(f"In {_percent(within)} of the draws the target is reached in that time.")
+    if found.scenario.load.contents in _FOOD:
+        said.append(
+            "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh besides."
+        )
+    if found.trip is not None:
+        said += found.trip.remarks
+        if found.trip.power_w is None:
+            said.append(
+                "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking and "
+                "speeding up count in the fuel: on overrun the drag is free."
+            )
+    return said
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    return "less than 1 %" if percent < 1 else "more than 99 %" if percent > 99 else f"{percent:.0f} %"
+
+
+def assumptions(found: Heating) -> list[Assumption]:
+    """Return the values that were used and not given: the load's own first, then those of the power into it."""
+    own = {entry.key for entry in found.load.assumptions}
+    # What the ledger read beside, for other ways to the same heat, plays no part here.
+    return [
+        *found.load.assumptions,
+        *(a for a in found.answer.inputs.assumptions if a.key not in own and not a.key.startswith("other_")),
+    ]
+
+
+def as_data(found: Heating, system: UnitSystem, *, steady: Heating | None = None) -> dict[str, Any]:
+    """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
+    data = {"mode": _mode(found), "sentence": sentence(found, system), **_figures(found)}
+    data["remedies"] = [{"kind": r.kind, "value": r.value, "words": r.words} for r in what_would_help(found, system)]
+    if found.trip is not None:
+        data["trip"] = {
+            "name": found.trip.name,
+            "duration_s": found.trip.seconds,
+            "repeats": found.trip.repeats,
+            "fuel_l": _number(found.over_trip_fuel_m3 * 1e3),
+            "pack_kwh": _number(found.over_trip_pack_j / 3.6e6),
+            "reached_if_repeated_s": _number(found.reached_if_repeated_s),
+            "remarks": list(found.trip.remarks),
+        }
+    if steady is not None:
+        data["steady_cruise"] = _figures(steady)
+    band = found.band
+    data["history"] = {
+        "time_s": [round(float(v), 1) for v in band.time_s],
+        "temperature_degc": [round(float(v) - _KELVIN, 3) for v in band.middle_k],
+        "low_degc": [round(float(v) - _KELVIN, 3) for v in band.low_k],
+        "high_degc": [round(float(v) - _KELVIN, 3) for v in band.high_k],
+    }
+    data["notes"] = notes(found, system)
+    data["assumptions"] = [
+        {"key": a.key, "value": a.value, "low": a.low, "high": a.high, "unit": a.unit, "source": a.source}
+        for a in assumptions(found)
+    ]
+    data["cautions"] = cautions(found, system)
+    return data
+
+
+def _mode(found: Heating) -> str:
+    if found.trip is None:
+        return "steady"
+    return "trip" if found.trip.power_w is None else "power_log"
+
+
+def _figures(found: Heating) -> dict[str, Any]:
+    outcome = found.outcome
+    data: dict[str, Any] = {
+        "reachable": bool(outcome.reachable[0]),
+        "reached": math.isfinite(outcome.time_to_target_s[0]),
+        "reachable_share": float(np.mean(outcome.reachable[1:] if found.drawn else outcome.reachable)),
+        "reason": str(outcome.reason[0]),
+    }
+    for key, values in _drawn_figures(found, outcome).items():
+        data[key] = _number(float(values[0]))
+        ends = interval(values)
+        if ends is not None:
+            data[f"{key}_interval"] = [_number(end) for end in ends]
+    data |= {
+        "target_temperature_degc": _number(float(outcome.target_k[0]) - _KELVIN),
+        "start_temperature_degc": _number(float(outcome.history.main_k[0, 0]) - _KELVIN),
+        "ambient_temperature_degc": _number(float(outcome.ambient_k[0]) - _KELVIN),
+        "heat_capacity_j_k": _stated(found.load.heater.heat_capacity_j_k),
+        "loss_w_k": _stated(found.load.heater.loss_w_k),
+        "time_constant_s": _number(found.time_constant_s),
+        "boiling_from_s": _number(float(found.watched.boiling_from_s[0])),
+        "dry_from_s": _number(float(found.watched.dry_from_s[0])),
+        "thermostat_switchings": int(found.watched.switchings[0]),
+        "draws": found.drawn,
+        "interval_share": SHARE,
+    }
+    return data
+
+
+def _drawn_figures(found: Heating, outcome: Outcome) -> dict[str, FloatArray]:
+    figures_ = {
+        "power_w": outcome.available_power_w,
+        "time_to_target_s": outcome.time_to_target_s,
+        "highest_temperature_degc": outcome.highest_temperature_k - _KELVIN,
+        "holding_power_w": outcome.holding_power_w,
+        "energy_to_target_kwh": outcome.energy_to_target_j / 3.6e6,
+        "fuel_to_target_l": found.fuel_m3 * 1e3,
+        "pack_energy_to_target_kwh": found.pack_j / 3.6e6,
+        "shortfall_w": outcome.shortfall_w,
+    }
+    if found.trip is not None:
+        figures_["peak_temperature_degc"] = outcome.peak_temperature_k - _KELVIN
+        figures_["final_temperature_degc"] = outcome.final_temperature_k - _KELVIN
+    return figures_
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None

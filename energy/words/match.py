@@ -1,0 +1,87 @@
+"""The best setting in words: what the command line and the app both say of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from energy.chain.matching import Flatness, Match, Setting
+from vehicle.units import UnitSystem, figures, show
+
+SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
+
+
+def pitch_words(pitch_deg: float) -> str:
+    """Return a pitch as a dial can be set: to a tenth of a degree."""
+    return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")
+
+
+def sentence(found: Match, system: UnitSystem) -> str:
+    """Return the best setting and what it gives over the scenario's own, as a sentence."""
+    best = found.best
+    return (
+        f"Most heat: pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
+        f"{show(best.resistance_ohm, 'resistance', system)}: {show(float(best.answer.turbine.heat_power_w), 'power', system)}"
+        f" instead of {show(float(found.own.answer.turbine.heat_power_w), 'power', system)} now."
+    )
+
+
+def notes_of(found: Match) -> list[str]:
+    """Return what a builder has to know before he trusts the best setting."""
+    notes = []
+    if found.binding:
+        notes.append(f"Held back by the limit of {', '.join(found.binding)}.")
+    notes += [
+        f"The best {SETTING_NAMES[key]} lies at the edge of what was looked over: look further by changing the scenario's own."
+        for key in found.at_edge
+    ]
+    notes.append(
+        "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly as good."
+    )
+    notes.append(
+        "More heat is more drag. Look at what it costs and at the loads with this setting before cutting metal."
+    )
+    return notes
+
+
+def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str, list[str]]]:
+    """Return what each setting gives, as (name, a text for each setting)."""
+    from energy.words.answer import litres_per_kwh
+
+    turbines = [s.answer.turbine for s in settings]
+
+    def texts(values: Any, kind: str) -> list[str]:
+        return [show(float(np.asarray(v)), kind, system) for v in values]
+
+    rows = [
+        ("pitch", [pitch_words(s.pitch_deg) for s in settings]),
+        ("ratio", [figures(s.ratio, 3) for s in settings]),
+        ("element", texts([s.resistance_ohm for s in settings], "resistance")),
+        ("heat", texts([t.heat_power_w for t in turbines], "power")),
+        ("rotor speed", texts([t.rotor_speed_rad_s for t in turbines], "rotor_speed")),
+        ("tip-speed ratio", [figures(float(t.tip_speed_ratio), 3) for t in turbines]),
+        ("thrust", texts([t.thrust_n for t in turbines], "force")),
+        ("current", texts([t.electrical.current_a for t in turbines if t.electrical is not None], "current")),
+    ]
+    if settings[0].answer.inputs.fuel is not None:
+        rows += [
+            (
+                "more fuel",
+                [show(float(s.answer.change.volume_m3_s), "fuel_flow", system, signed=True) for s in settings],
+            ),
+            ("fuel for the heat", [show(litres_per_kwh(s.answer) / 3.6e9, "fuel_per_heat", system) for s in settings]),
+        ]
+    return rows
+
+
+def flat_words(found: Flatness, system: UnitSystem) -> str:
+    """Return the range of one setting within which heat stays within 5 % of the best."""
+
+    def one(value: float) -> str:
+        if found.key == "heater.resistance":
+            return show(value, "resistance", system)
+        return pitch_words(value) if found.key == "rotor.pitch" else figures(value, 3)
+
+    ends = [" (a limit ends it)" if limit else "" for limit in (found.low_is_limit, found.high_is_limit)]
+    return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"

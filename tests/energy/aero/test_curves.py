@@ -1,0 +1,123 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from energy.aero import curves as rotor
+from energy.aero.curves import BETZ_LIMIT, RotorCurves, read_curves
+from energy.aero.operating_point import coefficients
+from vehicle.problems import InputError
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "curves.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+GOOD = "tip_speed_ratio,power_coefficient,thrust_coefficient\n0,0,0.1\n2,0.2,0.4\n4,0.35,0.7\n6,0.2,0.8\n"
+
+
+def test_reads_curves_and_finds_their_best(tmp_path: Path) -> None:
+    curves = read_curves(write(tmp_path, GOOD))
+    assert curves.best == (0.0, 4.0, 0.35)
+    assert not curves.thrust_is_estimated
+
+
+def test_rows_in_any_order_and_several_pitches(tmp_path: Path) -> None:
+    rows = ["4,3,0.3,0.6", "0,0,0,0.1", "4,0,0.35,0.7", "0,3,0,0.1", "2,3,0.15,0.3", "2,0,0.2,0.4"]
+    curves = read_curves(
+        write(tmp_path, "tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient\n" + "\n".join(rows))
+    )
+    np.testing.assert_array_equal(curves.pitch_deg, [0, 3])
+    np.testing.assert_array_equal(curves.power_coefficient, [[0, 0.2, 0.35], [0, 0.15, 0.3]])
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (("4,0.35,0.7", "4,0.60,0.9"), "Betz"),
+        (("4,0.35,0.7", "4,0.35,0.36"), "thrust times the air speed at the disc"),
+        (("6,0.2,0.8", "4,0.2,0.8"), "more than once"),
+        (("6,0.2,0.8", "6,0.2,9"), "at most 2.5"),
+        (("0,0,0.1", "-1,0,0.1"), "0 or more"),
+        (("power_coefficient", "cp"), "missing"),
+        (("2,0.2,0.4\n4,0.35,0.7\n", ""), "at least 3"),
+    ],
+)
+def test_refuses_curves_that_cannot_be(tmp_path: Path, change: tuple[str, str], told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        read_curves(write(tmp_path, GOOD.replace(*change)))
+
+
+def test_a_hole_in_the_grid_is_told(tmp_path: Path) -> None:
+    text = "tip_speed_ratio,pitch_deg,power_coefficient\n0,0,0\n2,0,0.2\n4,0,0.3\n0,3,0\n2,3,0.1\n"
+    with pytest.raises(InputError, match="pitch 3 deg, tip-speed ratio 4: missing"):
+        read_curves(write(tmp_path, text))
+
+
+def test_power_alone_gives_an_estimated_thrust_and_says_so(tmp_path: Path) -> None:
+    curves = read_curves(
+        write(tmp_path, "tip_speed_ratio,power_coefficient\n0,0\n2,0.15\n4,0.32\n5,0.30\n6,0.2\n8,-0.05\n")
+    )
+    assert curves.thrust_is_estimated
+    assert "estimated" in curves.notes[0]
+    best = np.argmax(curves.power_coefficient[0])
+    assert curves.thrust_coefficient[0, best] == pytest.approx(8 / 9)
+    assert not rotor.more_power_than_thrust(curves)
+    right = curves.thrust_coefficient[0, best:]
+    assert (np.diff(right) >= 0).all()
+
+
+@given(st.lists(st.floats(0.01, BETZ_LIMIT - 1e-6), min_size=3, max_size=12))
+def test_estimated_thrust_always_covers_the_power(powers: list[float]) -> None:
+    cp = np.array([powers])
+    ct = rotor.estimate_thrust_coefficient(np.arange(len(powers)), cp)
+    assert (ct >= cp).all()
+    assert (ct <= 1.2).all()
+    single = rotor.thrust_coefficient_at_power(cp)
+    assert (single >= cp).all()
+
+
+def test_a_table_that_begins_above_standstill_is_held_and_said(tmp_path: Path) -> None:
+    curves = read_curves(write(tmp_path, GOOD.replace("0,0,0.1\n", "")))
+    assert curves.tip_speed_ratio[0] == 0
+    assert "held to standstill" in curves.notes[0]
+    # Torque coefficient Cp/λ is constant below the first ratio of the table.
+    cp, ct, _ = coefficients(curves, 0.0, np.array([0.5, 1.0, 2.0]))
+    np.testing.assert_allclose(cp / np.array([0.5, 1.0, 2.0]), 0.1)
+    np.testing.assert_allclose(ct, 0.4)
+
+
+def table() -> RotorCurves:
+    ratio = np.array([0.0, 2.0, 4.0, 6.0])
+    pitch = np.array([0.0, 10.0])
+    return RotorCurves(
+        ratio,
+        pitch,
+        np.array([[0, 0.2, 0.35, 0.2], [0, 0.1, 0.15, -0.1]]),
+        np.array([[0.1, 0.4, 0.7, 0.8], [0.1, 0.2, 0.3, 0.2]]),
+    )
+
+
+@given(st.floats(-5, 20), st.floats(0, 9))
+def test_interpolation_stays_between_its_neighbours(pitch: float, ratio: float) -> None:
+    curves = table()
+    cp, ct, beyond = coefficients(curves, pitch, ratio)
+    assert bool(beyond) == (ratio > 6)
+    assert float(cp) <= 0.35 + 1e-12
+    assert 0.1 - 1e-12 <= float(ct) <= 0.8 + 1e-12
+
+
+def test_free_running_is_where_power_falls_through_zero() -> None:
+    curves = table()
+    assert rotor.free_running_tip_speed_ratio(curves, 10.0) == pytest.approx(5.2)  # 4 + 2·0.15/0.25
+    assert rotor.free_running_tip_speed_ratio(curves, 0.0) == pytest.approx(6 + 0.2 / 0.075)
+    rising = RotorCurves(
+        np.array([0.0, 2.0, 4.0]), np.array([0.0]), np.array([[0, 0.1, 0.2]]), np.array([[0.1, 0.3, 0.4]])
+    )
+    assert np.isnan(rotor.free_running_tip_speed_ratio(rising, 0.0))

@@ -1,0 +1,155 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from energy.aero.polar import (
+    SectionPolar,
+    blend_wake_drag,
+    by_reynolds,
+    cambered_plate_polar,
+    full_polar,
+    read_polars,
+    tube_blade_polar,
+    with_stall_delay,
+)
+from vehicle.problems import InputError
+
+GOOD = "alpha_deg,lift_coefficient,drag_coefficient\n-8,-0.5,0.03\n0,0.3,0.01\n6,0.9,0.012\n12,1.2,0.03\n16,1.0,0.15\n"
+
+
+def written(tmp_path, text, name="polar.csv"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_plain_file(tmp_path):
+    (polar,) = read_polars(written(tmp_path, GOOD), 3e5)
+    assert polar.reynolds_number == pytest.approx(3e5)
+    assert polar.notes == ()
+    np.testing.assert_allclose(polar.lift_coefficient, [-0.5, 0.3, 0.9, 1.2, 1.0])
+
+
+def test_one_file_with_several_reynolds_numbers(tmp_path):
+    rows = "\n".join(f"{re},{a},{0.1 * a},{0.01 + 1e3 / re}" for re in (500_000, 100_000) for a in (-5, 0, 5, 10))
+    found = read_polars(written(tmp_path, "reynolds_number,alpha_deg,cl,cd\n" + rows))
+    assert [polar.reynolds_number for polar in found] == [100_000, 500_000]
+    assert found[0].drag_coefficient[0] == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (GOOD.replace("lift_coefficient", "lift"), "lift_coefficient"),
+        (GOOD.replace("drag_coefficient", "kd"), "drag"),
+        (GOOD.replace("6,0.9,0.012", "6,0.9,nan"), "line 4"),
+        (GOOD.replace("6,0.9,0.012", "6,0.9,-0.012"), "row 3"),
+        (GOOD.replace("6,0.9,0.012", "6,90,0.012"), "coefficient from -5 to 5"),
+        (GOOD.replace("6,0.9,0.012", "0,0.9,0.012"), "twice"),
+        (GOOD.replace("6,0.9,0.012", "-6,0.9,0.012"), "after"),
+        (GOOD.replace("-8,-0.5", "-800,-0.5"), "-180 to 180"),
+        ("alpha_deg,cl,cd\n-5,0.5,0.01\n0,0,0.01\n5,-0.5,0.01\n8,-0.7,0.02\n", "signed the other way"),
+        ("alpha_deg,cl,cd\n0,0.1,0.01\n1,0.2,0.01\n", "at least 4"),
+        ("alpha_deg,cl,cd\n0,0.1,0.01\n1,0.2,0.01\n2,0.3,0.01\n3,0.4,0.01\n", "5 degrees"),
+        ("alpha_deg,cl,lift_coefficient,cd\n-5,0,0,0.01\n0,0.1,0.1,0.01\n1,0.2,0.2,0.01\n2,0.3,0.3,0.1\n", "twice"),
+        ("alpha_deg,cl,cdp\n-5,0,\n0,0.1,0.01\n1,0.2,0.01\n2,0.3,0.01\n", "empty cell"),
+        ("", "no rows"),
+    ],
+)
+def test_hostile_files_are_told(tmp_path, text, words):
+    with pytest.raises(InputError, match=words):
+        read_polars(written(tmp_path, text))
+
+
+def test_wake_drag_is_blended_without_a_false_drop():
+    alpha = np.array([0.0, 5.0, 10.1, 11.2, 12.2, 14.2, 18.1, 19.2])
+    pressure = np.array([0.002, 0.005, 0.0231, 0.0236, 0.0368, 0.0618, 0.1325, 0.3474])
+    wake = np.array([0.0085, np.nan, 0.0487, *[np.nan] * 5])
+    drag = blend_wake_drag(alpha, pressure, wake)
+    assert drag[0] == 0.0085
+    assert drag[2] == 0.0487
+    assert 0.005 + 0.0065 < drag[1] < 0.005 + 0.0256  # between the excesses on both sides
+    assert (np.diff(drag) >= 0).all()
+    np.testing.assert_allclose(drag[-1], pressure[-1])
+
+
+def test_extension_keeps_the_data_and_closes_the_circle(tmp_path):
+    (polar,) = read_polars(written(tmp_path, GOOD))
+    full = full_polar(polar, 10.0)
+    np.testing.assert_allclose(
+        np.interp(polar.alpha_deg, full.alpha_deg, full.lift_coefficient), polar.lift_coefficient, atol=1e-12
+    )
+    assert full.lift_coefficient[0] == full.lift_coefficient[-1] == 0.0
+    assert full.drag_coefficient[0] == pytest.approx(full.drag_coefficient[-1], abs=0.02)
+    at_90 = int(np.argmin(np.abs(full.alpha_deg - 90)))
+    assert full.lift_coefficient[at_90] == pytest.approx(0.0, abs=1e-9)
+    assert full.drag_coefficient[at_90] == pytest.approx(1.11 + 0.018 * 10)  # Viterna and Corrigan, from memory
+    assert np.abs(np.diff(full.lift_coefficient)).max() < 0.05
+    assert (full.drag_coefficient > 0).all()
+    assert full.negative_stall_deg < full.zero_lift_deg < full.stall_deg
+    assert full.stall_deg == pytest.approx(12.0, abs=2.0)
+
+
+def test_flat_plate_values_across_the_flow():
+    """A long flat plate across the stream has a drag coefficient near 2 (handbook value, from memory)."""
+    full = full_polar(cambered_plate_polar(0.0), 50.0)
+    assert full.drag_coefficient[2700] == pytest.approx(2.01, abs=0.02)
+
+
+def test_polar_without_negative_angles_says_what_it_assumes(tmp_path):
+    text = "alpha_deg,cl,cd\n0,0.1,0.012\n4,0.54,0.014\n8,0.88,0.02\n12,0.85,0.05\n16,0.75,0.2\n"
+    full = full_polar(read_polars(written(tmp_path, text))[0], 8.0)
+    assert any("negative side is an assumption" in note for note in full.notes)
+    assert full.zero_lift_deg == pytest.approx(-0.91, abs=0.1)
+    assert full.lift_coefficient[np.argmin(np.abs(full.alpha_deg + 5))] < 0
+
+
+def test_polar_ending_before_stall_says_so():
+    alpha = np.arange(-6.0, 7.0)
+    full = full_polar(SectionPolar(alpha, 0.1 * alpha, np.full(13, 0.01), name="short.csv"), 8.0)
+    assert any("stall is extrapolated" in note for note in full.notes)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(0.0, 0.15), st.floats(3e4, 2e6))
+def test_formula_polar_is_marked_and_sane(camber, reynolds):
+    polar = cambered_plate_polar(camber, reynolds)
+    assert polar.is_estimated
+    assert "estimated by formula" in polar.notes[0]
+    full = full_polar(polar, 8.0)
+    # Thin-aerofoil theory: zero lift of a circular arc at -2 camber (radians).
+    assert full.zero_lift_deg == pytest.approx(-np.degrees(2 * camber), abs=1.0)
+    assert 0.8 < polar.lift_coefficient.max() < 1.75
+    assert polar.drag_coefficient.min() > 0.005
+    assert (polar.lift_coefficient / polar.drag_coefficient).max() < 80
+
+
+def test_tube_blade_camber():
+    """Arc height of a chord of 100 mm in a tube of 100 mm radius: 100 - sqrt(100^2 - 50^2) = 13.4 mm, 13.4 %."""
+    polar = tube_blade_polar(0.1, 0.1, 0.004)
+    assert "camber 13.4 %" in polar.notes[0]
+    with pytest.raises(InputError, match="shorter than the tube"):
+        tube_blade_polar(0.3, 0.1, 0.004)
+    with pytest.raises(InputError, match="at most 15 %"):
+        tube_blade_polar(0.15, 0.1, 0.004)
+
+
+def test_stall_delay_lifts_only_the_stalled_side():
+    full = full_polar(cambered_plate_polar(0.06), 8.0)
+    delayed = with_stall_delay(full, 0.4)
+    raised = delayed - full.lift_coefficient
+    assert (raised >= 0).all()
+    assert raised[full.alpha_deg < full.zero_lift_deg].max() == 0
+    assert raised[np.argmin(np.abs(full.alpha_deg - 20))] > 0.1
+    assert raised[full.alpha_deg > full.zero_lift_deg + 50].max() == 0
+    np.testing.assert_allclose(with_stall_delay(full, 0.0), full.lift_coefficient)
+
+
+def test_several_polars_need_reynolds_numbers():
+    one, two = cambered_plate_polar(0.05, 1e5), cambered_plate_polar(0.05, 3e5)
+    assert [polar.reynolds_number for polar in by_reynolds([two, one])] == [1e5, 3e5]
+    with pytest.raises(InputError, match="given twice"):
+        by_reynolds([one, one])
+    with pytest.raises(InputError, match="no polar"):
+        by_reynolds([])

@@ -1,0 +1,372 @@
+"""From a scenario to its heating: the demos against hand calculations, hostile input, units, trips and draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from energy.chain.heating import Heating, heating, load_of, read_power, read_trip, sampled
+from energy.chain.ledger import answer
+from energy.scenario.inputs import inputs_of
+from energy.scenario.read import Scenario, load
+from energy.words import heat as heat_report
+from vehicle.problems import InputError
+from vehicle.quantity import Uncertain
+
+ZERO_C = 273.15
+
+
+@pytest.fixture(scope="module")
+def demo(demos: Path) -> Callable[..., Scenario]:
+    return lambda name, *overrides: load(demos / name / "scenario.toml", overrides)
+
+
+def power_and_fuel(scenario: Scenario) -> tuple[float, float]:
+    found = answer(inputs_of(scenario))
+    return float(found.turbine.heat_power_w), float(found.change.volume_m3_s) * 3.6e6
+
+
+def test_the_van_by_hand(demo: Callable[..., Scenario]) -> None:
+    """One temperature and a straight-line loss: t = C/G ln(P/(P - G dT)) (Incropera, transient conduction, from memory)."""
+    scenario = demo("van_water_tank")
+    power, litres_per_hour = power_and_fuel(scenario)
+    capacity = 0.99 * 30 * 4186 + 0.15 * 30 * 490  # water and the steel of its vessel
+    loss = (16.66 + 8.33 * 30**0.4) / 45  # energy label, class C
+    time = capacity / loss * math.log(power / (power - loss * 45))
+    found = heating(scenario)
+    outcome = found.outcome
+    assert outcome.time_to_target_s[0] == pytest.approx(time, rel=1e-6)
+    assert time == pytest.approx(54.4 * 60, rel=0.01)
+    assert outcome.energy_to_target_j[0] == pytest.approx(power * time, rel=1e-6)
+    assert outcome.holding_power_w[0] == pytest.approx(loss * 45)
+    assert outcome.highest_temperature_k[0] - ZERO_C == pytest.approx(100.0, abs=0.05)  # it boils at 1013 hPa
+    assert found.fuel_m3[0] * 1e3 == pytest.approx(litres_per_hour * time / 3600, rel=1e-6)
+    # Without any loss it takes C dT / P, a hundredth less.
+    assert time == pytest.approx(capacity * 45 / power, rel=0.02)
+    assert time > capacity * 45 / power
+    assert found.watched.peak_temperature_k[0] == pytest.approx(ZERO_C + 67, abs=1e-3)  # 65 °C and half of 4 K
+
+
+def test_the_oven_by_hand(demo: Callable[..., Scenario]) -> None:
+    scenario = demo("camper_oven")
+    power, litres_per_hour = power_and_fuel(scenario)
+    capacity, loss = 2800 + 0.9 * (837 + 3349 * 0.45), 5.6  # Siebel's formula for dough of 45 % water
+    time = capacity / loss * math.log(power / (power - loss * 162))
+    outcome = heating(scenario).outcome
+    assert outcome.time_to_target_s[0] == pytest.approx(time, rel=1e-4)
+    assert outcome.highest_temperature_k[0] == pytest.approx(ZERO_C + 18 + power / loss)
+    assert outcome.holding_power_w[0] == pytest.approx(5.6 * 162)
+    assert heating(scenario).fuel_m3[0] * 1e3 == pytest.approx(litres_per_hour * time / 3600, rel=1e-4)
+
+
+def test_the_drying_box_in_the_road_wind_by_hand(demo: Callable[..., Scenario]) -> None:
+    scenario = demo("pickup_drying_box")
+    power, _ = power_and_fuel(scenario)
+    side, thick = (4 * 0.3048**3) ** (1 / 3), 1.5 * 0.0254
+    inside, outside = 6 * side**2, 6 * (side + 2 * thick) ** 2
+    still = 1.5 * 0.5 * (inside + outside) / (thick / 0.04 + 2 / 7.92)
+    area, wind = 18 * 0.3048**2, 45 * 0.44704
+    # Wall and outer film in series: the wind thins the film only.
+    loss = 1 / (1 / still - 1 / (5.7 * area) + 1 / ((5.7 + 3.8 * wind) * area))
+    capacity = inside * 0.0015 * 7850 * 490 + 6 * 0.45359237 * (837 + 3349 * 0.9)
+    rise = 33 * 5 / 9
+    time = capacity / loss * math.log(power / (power - loss * rise))
+    outcome = heating(scenario).outcome
+    assert outcome.holding_power_w[0] == pytest.approx(loss * rise, rel=1e-3)
+    assert outcome.time_to_target_s[0] == pytest.approx(time, rel=1e-3)
+
+
+def test_a_parked_van_warms_without_fuel(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("parked_on_a_ridge"))
+    assert found.outcome.reachable[0]
+    assert found.fuel_m3[0] == 0
+    assert "no fuel" in heat_report.sentence(found, "metric")
+
+
+def test_draws_surround_the_answer_and_are_the_same_twice(demo: Callable[..., Scenario]) -> None:
+    one, two = heating(demo("van_water_tank")), heating(demo("van_water_tank"))
+    assert np.array_equal(one.outcome.time_to_target_s, two.outcome.time_to_target_s)
+    low, high = heat_report.interval(one.outcome.time_to_target_s) or (math.nan, math.nan)
+    assert low < one.outcome.time_to_target_s[0] < high
+    assert one.drawn == 512
+
+
+def test_draws_follow_their_ranges(demo: Callable[..., Scenario]) -> None:
+    ranges = {
+        "load.loss": Uncertain(2.0, 1.0, 4.0, "triangular"),
+        "rotor.local_speed_factor": Uncertain(0.6, 0.5, 0.7, "uniform"),
+        "load.heat_capacity": Uncertain(100e3, 90e3, 110e3, "normal"),
+    }
+    drawn = sampled(demo("van_water_tank"), ranges, 2048)
+    for key, value in ranges.items():
+        assert drawn[key][0] == value.value
+        assert drawn[key][1:].std() == pytest.approx(value.standard_deviation, rel=0.02)
+    assert drawn["load.loss"].mean() == pytest.approx(7 / 3, rel=0.01)
+    assert drawn["load.loss"].min() >= 1
+    assert drawn["load.loss"].max() <= 4
+    assert abs(np.corrcoef(drawn["load.loss"], drawn["load.heat_capacity"])[0, 1]) < 0.06
+
+
+def test_not_reachable_is_an_answer(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("camper_oven", "trip.road_speed=50 km/h"))
+    data = heat_report.as_data(found, "metric")
+    power, _ = power_and_fuel(found.scenario)
+    assert data["reachable"] is False
+    assert data["reason"] == "power"
+    assert data["time_to_target_s"] is None
+    assert data["energy_to_target_kwh"] is None
+    assert data["fuel_to_target_l"] is None
+    assert data["highest_temperature_degc"] == pytest.approx(18 + power / 5.6)
+    assert data["shortfall_w"] == pytest.approx(5.6 * 162 - power)
+    assert {entry["kind"] for entry in data["remedies"]} == {"power", "loss", "target"}
+    text = heat_report.sentence(found, "metric")
+    assert "not reachable" in text
+    assert "more are needed to hold 180 °C" in text
+
+
+def test_boiling_ends_the_rise(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("van_water_tank", "load.target_temperature=120 degC", "load.thermostat=125 degC"))
+    assert "the water boils at 100.0 °C" in heat_report.sentence(found, "metric")
+    assert heat_report.as_data(found, "metric")["reason"] == "boiling"
+    assert any("never a sealed vessel" in text for text in heat_report.cautions(found, "metric"))
+    high = heating(demo("van_water_tank", "air.pressure=700 hPa"))
+    assert high.outcome.highest_temperature_k[0] - ZERO_C == pytest.approx(89.9, abs=0.2)  # steam tables
+
+
+def test_a_closed_tank_asks_for_its_relief_valve(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("van_water_tank", "load.vented=false"))
+    assert any("pressure relief valve" in text for text in heat_report.cautions(found, "metric"))
+    assert ("highest temperature it can reach", "far past boiling, if no thermostat or relief valve ends it") in (
+        heat_report.key_numbers(found, "metric")
+    )
+
+
+def test_the_elements_limits(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("van_water_tank", "heater.rated_voltage=60 V", "heater.surface_limit=40 degC"))
+    assert found.outcome.available_power_w[0] == pytest.approx(60**2 / 9)
+    said = " ".join(heat_report.cautions(found, "metric"))
+    assert "the element stands 400 W" in said
+    assert "above its limit of 40.0 °C" in said
+    assert "licensed electrician" in said
+    three = heating(demo("pickup_drying_box", "heater.rated_voltage=40 V"))
+    assert three.outcome.available_power_w[0] == pytest.approx(3 * 40**2 / 5.5)  # each of three elements
+
+
+def test_a_load_that_loses_nothing_has_no_highest_temperature(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("van_water_tank", "load.loss=0 W/K", "load.vented=false"))
+    assert heat_report.as_data(found, "metric")["highest_temperature_degc"] is None
+    assert found.outcome.reachable[0]
+
+
+def test_two_nodes_from_the_scenario(demo: Callable[..., Scenario]) -> None:
+    element = heating(
+        demo(
+            "van_water_tank",
+            "load.second_node=element",
+            "load.second_heat_capacity=1 kJ/K",
+            "load.second_coupling=50 W/K",
+        )
+    )
+    power, _ = power_and_fuel(element.scenario)
+    hottest = float(element.watched.partner_peak_k[0] - element.watched.peak_temperature_k[0])
+    assert hottest == pytest.approx(power / 50, rel=0.05)  # the element is hotter by power over coupling
+    walls = heating(
+        demo(
+            "camper_oven",
+            "load.second_node=walls",
+            "load.second_heat_capacity=2 kJ/K",
+            "load.second_coupling=20 W/K",
+            "load.second_loss=6 W/K",
+            "load.heat_capacity=1 kJ/K",
+        )
+    )
+    assert walls.outcome.holding_power_w[0] == pytest.approx(162 / (1 / 20 + 1 / 6))  # two resistances in series
+
+
+@pytest.mark.parametrize(
+    ("name", "overrides", "key", "words"),
+    [
+        ("wrong unit", ("load.target_temperature=60 W",), "load.target_temperature", "unit of another kind"),
+        ("no unit", ("load.target_temperature=60",), "load.target_temperature", "no unit"),
+        ("negative", ("load.loss=-1 W/K",), "load.loss", "at least 0"),
+        ("below zero", ("load.target_temperature=-300 degC",), "load.target_temperature", "below absolute zero"),
+        ("contents alone", ("load.contents_mass=1 kg",), "load.contents", "missing"),
+        ("two contents", ("load.contents=meat", "load.contents_water_share=0.7", "load.contents_mass=1 kg"),
+         "load.contents_water_share", "given beside contents"),
+        ("half a node", ("load.second_node=element",), "load.second_coupling", "missing"),
+        ("odd kind", ("load.kind=water tank",), "load.kind", "nearest: water_tank"),
+    ],
+)  # fmt: skip
+def test_wrong_keys_are_told_when_the_file_is_read(
+    demo: Callable[..., Scenario], name: str, overrides: tuple[str, ...], key: str, words: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        demo("van_water_tank", *overrides)
+    assert any(problem.key == key and words in str(problem) for problem in caught.value.problems), name
+
+
+@pytest.mark.parametrize(
+    ("overrides", "key", "words"),
+    [
+        (("load.target_temperature=80 degC",), "load.target_temperature", "thermostat opens at 67 degC"),
+        (("load.start_temperature=120 degC",), "load.start_temperature", "boiled away"),
+        (("load.heat_capacity=20 kJ/K",), "load.heat_capacity", "load.volume"),
+        (("load.outside_area=0.1 m^2",), "load.loss", "load.outside_area"),
+    ],
+)
+def test_impossible_loads_are_told_with_file_key_and_what_is_accepted(
+    demo: Callable[..., Scenario], overrides: tuple[str, ...], key: str, words: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        heating(demo("van_water_tank", *overrides))
+    (problem,) = caught.value.problems
+    assert problem.where == "scenario.toml"
+    assert problem.key == key
+    assert words in problem.read
+    assert problem.accepted
+
+
+def test_a_scenario_without_a_load_says_what_is_missing(demos: Path, tmp_path: Path) -> None:
+    text = (demos / "van_water_tank" / "scenario.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[load]")
+    bare = tmp_path / "scenario.toml"
+    bare.write_text(head + "[vehicle]" + rest.partition("[vehicle]")[2], encoding="utf-8")
+    (tmp_path / "rotor_curves.csv").write_bytes((demos / "van_water_tank" / "rotor_curves.csv").read_bytes())
+    answer(inputs_of(load(bare)))  # other questions do not need it
+    with pytest.raises(InputError) as caught:
+        heating(load(bare))
+    assert {p.key for p in caught.value.problems} == {"load.heat_capacity", "load.loss", "load.target_temperature"}
+
+
+# Temperatures and their differences
+
+
+@given(st.floats(0.5, 300, allow_nan=False))
+def test_a_difference_never_gets_the_offset(degrees: float) -> None:
+    from vehicle.quantity import Spec, read_quantity
+
+    hysteresis = Spec("delta_degC", "a difference")
+    assert read_quantity(f"{degrees:.6f} degF", hysteresis).value == pytest.approx(degrees * 5 / 9, abs=1e-5)
+    assert read_quantity(f"{degrees:.6f} degC", hysteresis).value == pytest.approx(degrees, abs=1e-5)
+    temperature = Spec("K", "a temperature")
+    read = read_quantity({"value": "500 degF", "plus_minus": f"{degrees:.6f} degF"}, temperature)
+    assert read.value == pytest.approx(ZERO_C + (500 - 32) * 5 / 9)
+    assert read.high - read.value == pytest.approx(degrees * 5 / 9, abs=1e-5)
+
+
+@pytest.mark.parametrize("degc", [45.0, 60.0, 65.0])
+def test_fahrenheit_and_celsius_say_the_same(demo: Callable[..., Scenario], degc: float) -> None:
+    def at(target: str, hysteresis: str) -> Heating:
+        return heating(
+            demo("van_water_tank", f"load.target_temperature={target}", f"load.hysteresis={hysteresis}"), draws=1
+        )
+
+    one = at(f"{degc} degC", "5 K")
+    two = at(f"{degc * 9 / 5 + 32:.9f} degF", "9 degF")
+    assert two.outcome.time_to_target_s[0] == pytest.approx(one.outcome.time_to_target_s[0], rel=1e-7)
+    assert two.watched.peak_temperature_k[0] == pytest.approx(one.watched.peak_temperature_k[0], rel=1e-9)
+
+
+# Trips and logs
+
+
+def test_the_demo_trip_against_a_plain_loop(demo: Callable[..., Scenario], demos: Path) -> None:
+    scenario = demo("van_water_tank", "load.target_temperature=50 degC")
+    trip = read_trip(demos / "van_water_tank" / "trip.csv")
+    found = heating(scenario, trip)
+    assert trip.speed_m_s is not None
+    load_now = load_of(scenario, 288.15, 101300.0, {})
+    capacity, loss = float(load_now.heater.heat_capacity_j_k), float(load_now.heater.loss_w_k)
+    temperature, clock, litres, reached, fuel_then = 15.0, 0.0, 0.0, math.nan, math.nan
+    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
+    for speed, following, length in zip(trip.speed_m_s, after, trip.durations_s, strict=True):
+        acceleration = (following - speed) / length
+        step = answer(inputs_of(scenario, {"trip.road_speed": speed, "trip.acceleration": acceleration}))
+        end = 15 + float(step.turbine.heat_power_w) / loss
+        warmer = end + (temperature - end) * math.exp(-loss * length / capacity)
+        flow = float(step.change.volume_m3_s) * 1e3
+        if math.isnan(reached) and warmer >= 50:
+            reached = clock + capacity / loss * math.log((end - temperature) / (end - 50))
+            fuel_then = litres + flow * (reached - clock)
+        temperature, clock, litres = warmer, clock + length, litres + flow * length
+    assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=1e-5)
+    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-4)
+    assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=1e-5)
+    assert found.over_trip_fuel_m3 * 1e3 == pytest.approx(litres, rel=1e-6)
+    low, high = heat_report.interval(found.fuel_m3) or (math.nan, math.nan)
+    assert low < fuel_then < high
+
+
+def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> None:
+    path = demos / "van_water_tank" / "trip.csv"
+    once = heating(demo("van_water_tank"), read_trip(path))
+    assert once.outcome.reachable[0]
+    assert np.isnan(once.outcome.time_to_target_s[0])
+    twice = heating(demo("van_water_tank"), read_trip(path, repeats=2))
+    assert twice.outcome.time_to_target_s[0] == pytest.approx(once.reached_if_repeated_s, rel=1e-6)
+    assert twice.over_trip_fuel_m3 == pytest.approx(2 * once.over_trip_fuel_m3)
+
+
+def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = "".join(f"{60 * k},{2.0},{36.0 * (k % 2)},{5 + k / 10}\n" for k in range(80))
+    path.write_text("time_s,power_kw,speed_km_h,ambient_degc\n" + rows, encoding="utf-8")
+    log = read_power(path)
+    assert log.power_w is not None
+    assert log.ambient_k is not None
+    assert log.power_w[0] == 2000
+    assert log.ambient_k[-1] == pytest.approx(ZERO_C + 12.9)
+    found = heating(demo("van_water_tank"), log)
+    assert found.outcome.history.main_k[0, 0] == pytest.approx(ZERO_C + 5)  # it starts at the ambient of the log
+    assert found.outcome.available_power_w[1:] == pytest.approx(2000)  # measured: no draws of the turbine's power
+    assert found.fuel_m3[0] > 0  # from the speeds in the log
+    path.write_text("time_s,power_w\n" + "".join(f"{60 * k},2000\n" for k in range(80)), encoding="utf-8")
+    silent = heating(demo("van_water_tank"), read_power(path))
+    assert heat_report.as_data(silent, "metric")["fuel_to_target_l"] is None
+    assert ("fuel to get there", "not told: log.csv has no column speed") in heat_report.key_numbers(silent, "metric")
+
+
+def test_hostile_trips(tmp_path: Path) -> None:
+    path = tmp_path / "trip.csv"
+    for text, words in (
+        ("time_s,speed_km_h\n0,50\n10,-3\n", "column speed, row 2"),
+        ("time_s,speed_km_h\n0,50\n10,nan\n", "finite number"),
+        ("time_s,speed_km_h\n0,50\n0,60\n", "0 twice"),
+        ("time_s,speed\n0,50\n9,60\n", "no unit in the header"),
+        ("time_s,power_w\n0,50\n9,60\n", "column speed_m_s: missing"),
+        ("time_s,speed_km_h,grade_percent\n0,50,80\n9,60,1\n", "column grade, row 1"),
+        ("", "no rows"),
+    ):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(InputError) as caught:
+            read_trip(path)
+        assert words in str(caught.value)
+
+
+def test_a_battery_vehicle_pays_from_its_pack(demos: Path, tmp_path: Path) -> None:
+    text = (demos / "van_water_tank" / "scenario.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[engine]")
+    path = tmp_path / "scenario.toml"
+    path.write_text(head + "[battery]\n[trip]" + rest.partition("[trip]")[2], encoding="utf-8")
+    (tmp_path / "rotor_curves.csv").write_bytes((demos / "van_water_tank" / "rotor_curves.csv").read_bytes())
+    found = heating(load(path))
+    data = heat_report.as_data(found, "metric")
+    assert data["fuel_to_target_l"] is None
+    change = float(found.answer.change.power_w)
+    assert data["pack_energy_to_target_kwh"] == pytest.approx(change * data["time_to_target_s"] / 3.6e6)
+    assert "from the battery pack" in heat_report.sentence(found, "metric")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(45, "45 s"), (252, "4.2 min"), (3240, "54 min"), (6360, "1 h 46 min"), (118800, "33 h"), (1e6, "12 days"),
+     (math.nan, "never")],
+)  # fmt: skip
+def test_durations_in_words(seconds: float, words: str) -> None:
+    assert heat_report.duration_words(seconds) == words

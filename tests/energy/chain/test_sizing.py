@@ -1,0 +1,97 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from energy.aero.curves import induction_of_power_coefficient
+from energy.chain.sizing import BETZ_LIMIT, RotorGrade, needed_diameter_m, round_diameters, size_table
+from vehicle.problems import InputError
+
+PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
+
+
+def table(**changes):
+    arguments = {"density_kg_m3": 1.2, "marginal_fuel_m3_per_j": PETROL_M3_PER_J} | changes
+    return size_table(arguments.pop("heat", 2000.0), arguments.pop("speed", 29.0576), **arguments)
+
+
+def test_ideal_disc_by_hand():
+    """2 kW at 65 mph: A = P / (16/27 1/2 rho U^3); CT = 8/9 there (Betz, closed form)."""
+    ideal = RotorGrade("ideal", BETZ_LIMIT, 1.0)
+    speed, density = 29.0576, 1.2
+    area = 2000.0 / (BETZ_LIMIT * 0.5 * density * speed**3)
+    diameter = needed_diameter_m(2000.0, speed, density, ideal)
+    assert diameter == pytest.approx(math.sqrt(4 * area / math.pi), rel=1e-12)
+    row = table(diameter_m=np.array([diameter]), grades=[ideal])
+    assert row.enough.all()
+    assert row.thrust_n[0, 0] == pytest.approx(8 / 9 * 0.5 * density * speed**2 * area, rel=1e-6)
+    # At the Betz point the thrust moved by the air speed is 3/2 of the shaft power.
+    assert row.drag_power_w[0, 0] == pytest.approx(1.5 * 2000.0, rel=1e-6)
+
+
+def test_fuel_is_thrust_times_road_speed_over_the_driveline():
+    row = table(road_speed_m_s=20.0, driveline_efficiency=0.9)
+    np.testing.assert_allclose(row.drag_power_w, row.thrust_n * 20.0)
+    np.testing.assert_allclose(row.fuel_flow_m3_s, row.thrust_n * 20.0 / 0.9 * PETROL_M3_PER_J)
+
+
+def test_speeds_and_generator_speeds():
+    row = table(tip_speed_ratio=6.0, gear_ratios=(1.0, 2.5))
+    np.testing.assert_allclose(row.rotor_speed_rad_s * row.diameter_m / 2, row.tip_speed_m_s)
+    np.testing.assert_allclose(row.generator_speed_rad_s[1], 2.5 * row.rotor_speed_rad_s)
+    assert any("loud" in note for note in row.notes)
+    assert any("Betz" in note and "common practice" in note for note in row.notes)
+
+
+def test_too_small_a_rotor_says_so_and_gives_what_there_is():
+    row = table(diameter_m=np.array([0.3, 3.0]))
+    assert not row.enough[:, 0].any()
+    assert row.enough[:, 1].all()
+    np.testing.assert_allclose(row.heat_w[:, 0], row.largest_heat_w[:, 0])
+    np.testing.assert_allclose(row.heat_w[:, 1], 2000.0)
+
+
+def test_default_diameters_reach_over_all_grades():
+    row = table()
+    assert row.diameter_m[0] < row.needed_diameter_m.min()
+    assert row.diameter_m[-1] > row.needed_diameter_m.max()
+    assert row.enough[:, -1].all()
+    assert 4 <= row.diameter_m.size <= 16
+
+
+@given(st.floats(0.0, BETZ_LIMIT))
+def test_induction_inverts_the_disc(power):
+    a = float(induction_of_power_coefficient(np.array(power)))
+    assert -1e-12 <= a <= 1 / 3 + 1e-6
+    assert 4 * a * (1 - a) ** 2 == pytest.approx(power, abs=1e-12)
+
+
+@given(st.floats(50.0, 1e5), st.floats(5.0, 50.0), st.floats(0.7, 1.4))
+def test_drag_always_exceeds_shaft_power_in_still_air(heat, speed, density):
+    row = table(heat=heat, speed=speed, density_kg_m3=density)
+    conversion = np.array([grade.conversion_efficiency for grade in row.grades])[:, None]
+    assert (row.drag_power_w > row.heat_w / conversion).all()
+    # A larger rotor for the same heat pulls less.
+    for thrust, enough in zip(row.thrust_n, row.enough, strict=True):
+        assert (np.diff(thrust[enough]) < 0).all()
+
+
+@given(st.floats(0.05, 20.0), st.floats(1.01, 4.0))
+def test_round_diameters_cover_the_range(low, factor):
+    found = round_diameters(low, low * factor)
+    assert found[0] <= low * (1 + 1e-9) or found.size == 1
+    assert found[-1] >= low * factor * (1 - 1e-9)
+    assert (np.diff(found) > 0).all()
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [({"speed": -3.0}, "air speed"), ({"heat": float("nan")}, "heat"), ({"tip_speed_ratio": 0.0}, "tip-speed ratio"),
+     ({"gear_ratios": (0.0,)}, "gear ratio"), ({"diameter_m": np.array([1.0, -1.0])}, "diameter"),
+     ({"grades": [RotorGrade("wonder", 0.8, 1.0)]}, "wonder"), ({"driveline_efficiency": 1.2}, "driveline")],
+)  # fmt: skip
+def test_impossible_inputs_are_named(change, word):
+    with pytest.raises(InputError, match=word):
+        table(**change)

@@ -1,0 +1,198 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from energy.chain.ledger import answer
+from energy.commands.reconcile import command
+from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
+from energy.scenario.inputs import inputs_of, ranges_of, spec_of
+from energy.scenario.read import Scenario, load
+from energy.uncertainty.spread import draws_of, spread_of
+from vehicle.problems import InputError
+from vehicle.quantity import Uncertain, read_quantity, written
+
+WATTS, LITRES = 40.0, 0.3 / 3.6e6  # standard deviations of the readings below
+
+
+def results_of(watts: float, change_m3_s: float) -> tuple[Result, ...]:
+    def known(value: float, deviation: float) -> Uncertain:
+        return Uncertain(value, value - 1.959964 * deviation, value + 1.959964 * deviation, "normal")
+
+    def exactly(value: float) -> Uncertain:
+        return Uncertain(value, value, value)
+
+    return (
+        Result(road_speed=exactly(80 / 3.6), electrical_power=known(watts, WATTS)),
+        Result(road_speed=exactly(100 / 3.6), fuel_change=known(change_m3_s, LITRES)),
+    )
+
+
+def readings_in(scenario: Scenario, world: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    slow = answer(inputs_of(scenario, {**world, "trip.road_speed": np.array(80 / 3.6)}))
+    fast = answer(inputs_of(scenario, {**world, "trip.road_speed": np.array(100 / 3.6)}))
+    return slow.turbine.electrical_power_w, fast.change.volume_m3_s
+
+
+def test_synthetic_worlds_are_found_again(van: Scenario) -> None:
+    """In worlds drawn from the stated ranges, with honest readings: 90 % intervals hold, and few are called wrong."""
+    rng = np.random.default_rng(5)
+    ranges = ranges_of(van)
+    worlds = 120
+    world = draws_of(ranges, rng.uniform(1e-6, 1 - 1e-6, (worlds, len(ranges))))
+    watts, change = readings_in(van, world)
+    watts = np.maximum(watts + rng.normal(0, WATTS, worlds), 0.0)
+    change = change + rng.normal(0, LITRES, worlds)
+    truth = answer(inputs_of(van, world)).change.power_w
+    held, factor_held, called_wrong, narrower = 0, 0, 0, []
+    for k in range(worlds):
+        found = reconcile(van, results_of(float(watts[k]), float(change[k])))
+        assert found.before is not None
+        held += found.after.change_w[0] <= truth[k] <= found.after.change_w[-1]
+        local = next(u for u in found.inputs if u.key == "rotor.local_speed_factor")
+        factor_held += local.low <= world["rotor.local_speed_factor"][k] <= local.high
+        called_wrong += not found.agrees
+        narrower.append(
+            (found.after.change_w[-1] - found.after.change_w[0])
+            / (found.before.change_w[-1] - found.before.change_w[0])
+        )
+    assert 0.82 <= held / worlds <= 0.96
+    assert 0.82 <= factor_held / worlds <= 0.96
+    assert called_wrong / worlds <= 0.10
+    assert np.mean(narrower) < 0.7
+
+
+def test_readings_that_contradict_are_told(van: Scenario) -> None:
+    nominal = answer(inputs_of(van))
+    change = float(nominal.change.volume_m3_s)
+    good = reconcile(van, results_of(920.0, change))
+    assert good.agrees
+    bad = reconcile(van, results_of(2600.0, change))
+    assert not bad.agrees
+    worst = max(bad.readings, key=lambda r: abs(r.miss_before))
+    assert worst.reading == "electrical_power"
+    assert abs(worst.miss_before) > 3
+    assert any(abs(u.moved) > 2 for u in bad.inputs)
+
+
+def test_a_reading_worth_nothing_changes_nothing(van: Scenario) -> None:
+    road = Uncertain(80 / 3.6, 80 / 3.6, 80 / 3.6)
+    useless = (Result(road_speed=road, electrical_power=Uncertain(900.0, -1e6, 1e6, "normal")),)
+    found = reconcile(van, useless)
+    before = spread_of(van, with_sensitivity=False)
+    assert before is not None
+    assert found.after.change_w == pytest.approx(before.change_w, rel=0.02)
+    assert max(abs(u.moved) for u in found.inputs) < 1e-3
+
+
+def test_conditions_known_only_roughly_weigh_less(van: Scenario) -> None:
+    road = Uncertain(80 / 3.6, 80 / 3.6, 80 / 3.6)
+    watts = Uncertain(1000.0, 980.0, 1020.0, "normal")
+    still = Uncertain(0.0, 0.0, 0.0)
+    gusty = Uncertain(0.0, 0.0, 3.0, "uniform")
+    shrinks = []
+    for wind in (still, gusty):
+        found = reconcile(van, (Result(road_speed=road, wind_speed=wind, electrical_power=watts),))
+        shrinks.append(next(u for u in found.inputs if u.key == "rotor.local_speed_factor").shrinks_by)
+    assert shrinks[0] > shrinks[1] + 0.05
+
+
+def test_other_settings_and_other_comparisons(van: Scenario) -> None:
+    road = Uncertain(90 / 3.6, 90 / 3.6, 90 / 3.6)
+
+    def one(**more: object) -> Result:
+        return Result(road_speed=road, **more)  # type: ignore[arg-type]
+
+    inputs = {"trip.road_speed": np.array(90 / 3.6), "rotor.pitch": np.array(2.0), "heater.resistance": np.array(7.0)}
+    expected = answer(inputs_of(van, inputs))
+    watts = Uncertain(800.0, 760.0, 840.0, "normal")
+    litre = 1e-3 / 3600
+    found = reconcile(
+        van,
+        (
+            one(pitch=Uncertain(2.0, 2.0, 2.0), resistance=Uncertain(7.0, 7.0, 7.0), heat_power=watts),
+            one(compared_with="stowed", fuel_change=Uncertain(2 * litre, litre, 3 * litre, "normal")),
+            one(fuel_without=Uncertain(7 * litre, 6 * litre, 8 * litre, "normal")),
+        ),
+    )
+    names = [r.reading for r in found.readings]
+    assert names == ["heat_power", "fuel_change", "fuel_without"]
+    steady = answer(inputs_of(van, {"trip.road_speed": np.array(90 / 3.6)}))
+    # At the median of every input the prediction is near that of the values as stated.
+    assert found.readings[0].before == pytest.approx(float(expected.turbine.heat_power_w), rel=0.1)
+    stowed = steady.states["working"].supply.source_w - steady.states["stowed"].supply.source_w
+    assert steady.inputs.fuel is not None
+    assert found.readings[1].before == pytest.approx(
+        float(stowed) / steady.inputs.fuel.heating_value_j_per_m3, rel=0.15
+    )
+
+
+def test_what_it_prints_can_be_pasted(van: Scenario, demos: Path) -> None:
+    found = reconcile(van, results_of(1100.0, float(answer(inputs_of(van)).change.volume_m3_s)))
+    for updated in found.inputs:
+        if updated.shrinks_by < 0.02:
+            continue
+        known = as_scenario(updated)
+        text = written(known, spec_of(updated.key).unit)
+        again = load(demos / "van_water_tank" / "scenario.toml", [f"{updated.key}={text}"])
+        table, name = updated.key.split(".")
+        value = getattr(again.table(table), name)
+        assert value.value == pytest.approx(known.value, abs=0.1 * known.standard_deviation)
+        assert value.standard_deviation == pytest.approx(known.standard_deviation, rel=0.06)
+    assert read_quantity({"value": "20 degC", "plus_minus": "2 K"}, spec_of("air.temperature")).value == pytest.approx(
+        293.15
+    )
+    assert written(Uncertain(293.15, 291.15, 295.15, "normal"), "K") == '{ value = "20.0 degC", plus_minus = "2.0 K" }'
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "at least one"),
+        ("[[result]]\nroad_speed = '80 km/h'\n", "no reading"),
+        ("[[result]]\nroad_speed = '80 km/h'\nheat_power = '900 W'\n", "without its own doubt"),
+        ("[[result]]\nroad_sped = '80 km/h'\n", "road_speed"),
+        ("[[result]]\nroad_speed = '80'\nheat_power = { low = '1 W', high = '2 W' }\n", "unit"),
+        ("[[reading]]\n", "unknown key"),
+        ("result = 3\n", "at least one"),
+    ],
+)
+def test_faulty_results_are_told(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "results.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=words):
+        read_results(path)
+
+
+def test_command(demos: Path, tmp_path: Path) -> None:
+    path = tmp_path / "results.toml"
+    path.write_text(
+        '[[result]]\nwhat = "wattmeter"\nroad_speed = "80 km/h"\n'
+        'electrical_power = { value = "1.05 kW", plus_minus = "40 W" }\n',
+        encoding="utf-8",
+    )
+    scenario = str(demos / "van_water_tank" / "scenario.toml")
+    told = CliRunner().invoke(command, [scenario, str(path)], catch_exceptions=False)
+    assert told.exit_code == 0
+    for words in (
+        "With the readings: costs",
+        "Before the readings",
+        "agree within",
+        "[rotor]",
+        "local_speed_factor = {",
+    ):
+        assert words in " ".join(told.output.split())
+    data = json.loads(CliRunner().invoke(command, [scenario, str(path), "--json"], catch_exceptions=False).output)
+    assert data["agrees"] is True
+    assert data["inputs"][0]["input"] == "rotor.local_speed_factor"
+    width = [
+        data[when]["fuel_change_l_per_h"]["p95"] - data[when]["fuel_change_l_per_h"]["p05"]
+        for when in ("before", "after")
+    ]
+    assert width[1] < 0.7 * width[0]
+    town = str(demos / "van_in_town" / "scenario.toml")
+    assert "With the readings" in CliRunner().invoke(command, [town, str(path)], catch_exceptions=False).output

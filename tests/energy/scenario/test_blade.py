@@ -1,0 +1,199 @@
+"""A blade in a scenario: from radius, chord, twist and polar through `answer`, `match` and `curves`."""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests_support import run
+
+from energy.aero.curves import read_curves
+from energy.chain.ledger import answer
+from energy.chain.matching import match
+from energy.scenario.inputs import inputs_of
+from energy.scenario.read import load, load_rotor
+from energy.words.answer import answered, as_data, cautions
+from vehicle.problems import InputError
+
+POLAR = (
+    "alpha_deg,cl,cd\n-8,-0.6,0.03\n-4,-0.1,0.015\n0,0.4,0.012\n4,0.85,0.014\n8,1.2,0.02\n12,1.35,0.05\n16,1.2,0.15\n"
+)
+
+
+@pytest.fixture
+def camper(demos: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(demos / "camper_oven", tmp_path / "camper")) / "scenario.toml"
+
+
+def replaced(path: Path, *changes: tuple[str, str]) -> Path:
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_blade_runs_end_to_end(camper: Path) -> None:
+    told = answered(load(camper))
+    data = as_data(told)
+    assert data["verdict"] == "costs"
+    assert data["heat_power_w"] > 500
+    assert data["rotor"]["stalled_torque_share"] < 0.2
+    assert any("blade-element momentum" in str(a["value"]) for a in data["assumptions"])
+    assert any("estimated by formula" in str(a["value"]) for a in data["assumptions"])
+    power_factor = next(a for a in data["assumptions"] if a["key"] == "rotor.power_factor")
+    assert power_factor["low"] == 0.55  # a polar by formula is doubted more than a measured one
+    found = match(load(camper))
+    assert float(found.best.answer.turbine.heat_power_w) >= data["heat_power_w"] * (1 - 1e-9)
+
+
+def test_saved_curves_give_the_same_answer(camper: Path) -> None:
+    result = run("curves", str(camper), "--out", str(camper.parent / "curves.csv"))
+    assert result.returncode == 0, result.stderr
+    assert (camper.parent / "curves.svg").read_text(encoding="utf-8").startswith("<svg")
+    computed = answer(inputs_of(load(camper)))
+    text = camper.read_text(encoding="utf-8")
+    start, end = text.index("\n[blade]"), text.index("\n[drive]")
+    camper.write_text(
+        text[:start].replace('blade = "blade.csv" ', 'curves = "curves.csv" ') + text[end:], encoding="utf-8"
+    )
+    read = answer(inputs_of(load(camper)))
+    assert float(read.turbine.heat_power_w) == pytest.approx(float(computed.turbine.heat_power_w), rel=1e-6)
+    assert float(read.change.power_w) == pytest.approx(float(computed.change.power_w), rel=1e-6)
+    header = (camper.parent / "curves.csv").read_text(encoding="utf-8").splitlines()
+    assert "tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient" in header
+    assert len(read_curves(camper.parent / "curves.csv").pitch_deg) > 10
+
+
+def test_another_way_to_tell_the_pitch_lands_on_the_same_answer(camper: Path) -> None:
+    here = answer(inputs_of(load(camper)))
+    replaced(camper, ('pitch_zero_is = "flat"', 'pitch_zero_is = "feather"'), ('pitch = "8 deg"', 'pitch = "82 deg"'),
+             ('pitch_positive_towards = "feather"', 'pitch_positive_towards = "flat"'))  # fmt: skip
+    there = answer(inputs_of(load(camper)))
+    assert float(there.turbine.heat_power_w) == pytest.approx(float(here.turbine.heat_power_w), rel=1e-9)
+    best, same = match(load(camper)), match(load(camper, ["rotor.pitch=80 deg"]))
+    assert best.best.pitch_deg == pytest.approx(same.best.pitch_deg, abs=1.0)
+    assert 60 < best.best.pitch_deg < 96  # as that dial reads
+
+
+def test_stall_is_told_and_widens(camper: Path) -> None:
+    told = answered(
+        load(camper, ["heater.resistance=1.2 ohm", "generator.load_connected=after_spin_up", "rotor.pitch=-4 deg"])
+    )
+    assert float(told.answer.turbine.stalled_torque_share) > 0.2
+    assert any("stalled sections" in caution and "anywhere from" in caution for caution in cautions(told, "metric"))
+    widened = next(a for a in told.answer.inputs.assumptions if a.key == "rotor.power_factor")
+    assert (widened.low, widened.high) == (0.5, 2.0)
+    assert "factor of two" in widened.source
+    own = load(camper, ["heater.resistance=1.2 ohm", "rotor.pitch=-4 deg", "rotor.power_factor=0.9"])
+    assert own.rotor.power_factor.low == 0.9
+
+
+def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
+    # Published geometry and polar; measured 5.95 kW and 1132 N at 7 m/s (see the folder's SOURCE.md).
+    result = run(
+        "curves", str(demos / "wind_tunnel_rotor" / "rotor.toml"), "--air", "7 m/s", "--turning", "71.88 rpm", "--json"
+    )
+    assert result.returncode == 0, result.stderr
+    condition = json.loads(result.stdout)["condition"]
+    assert condition["shaft_power_w"] == pytest.approx(5946, rel=0.10)
+    assert condition["thrust_n"] == pytest.approx(1132, rel=0.10)
+    stalled = run(
+        "curves", str(demos / "wind_tunnel_rotor" / "rotor.toml"), "--air", "15 m/s", "--turning", "72.06 rpm"
+    )
+    assert "wrong by a factor of two" in " ".join(stalled.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ([('diameter = "1.3 m"', 'diameter = "1.5 m"')], "0.65 m, but half of rotor.diameter is 0.75 m"),
+        ([('number_of_blades = 3', "number_of_blades = 2.5")], "a whole number"),
+        ([('tube_radius = "125 mm" ', 'tube_radius = "30 mm" ')], "a chord shorter than the tube"),
+        ([('tube_radius = "125 mm" ', "")], "one of polar (CSV), camber (bent plate)"),
+        ([('tube_radius = "125 mm" ', 'polar = "none.csv" ')], "no such file"),
+        ([('tube_radius = "125 mm" ', "polar = [] ")], "at least one CSV file"),
+        ([('tube_radius = "125 mm" ', 'polar = ["polar.csv"]\npolar_reynolds_numbers = [1e5, 2e5] ')], "one for each polar file"),
+        ([('blade = "blade.csv" ', 'curves = "blade.csv" ')], "missing beside [blade]"),
+        ([("[blade]", "[blades]")], "blade (nearest)"),
+        ([('pitch = "8 deg"', 'pitch = "120 deg"')], "a pitch within the curves"),
+        ([('pitch_zero_is = "flat"', 'pitch_zero_is = "level"')], "'flat' or 'feather'"),
+        ([('hub_radius = "60 mm"', 'hub_radius = "0.9 m"')], "0 to less than the tip"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_told(camper: Path, changes: list[tuple[str, str]], told: str) -> None:
+    (camper.parent / "polar.csv").write_text(POLAR, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load(replaced(camper, *changes))
+    assert told in str(caught.value)
+
+
+def test_only_the_rotor_is_needed_for_curves(camper: Path, tmp_path: Path) -> None:
+    rotor = load_rotor(camper, ["rotor.pitch=5 deg"])
+    assert rotor.pitch_deg == 5.0
+    assert 1.1 < rotor.density_kg_m3 < 1.3
+    bare = tmp_path / "bare.toml"
+    bare.write_text("[air]\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"a table \[rotor\]"):
+        load_rotor(bare)
+    for arguments, expected in (
+        (["--turning", "70 rpm"], "given without --air"),
+        (["--air", "7 kg"], "another kind"),
+        (["--air", "0 m/s"], "above 0"),
+        (["--air", "7 m/s", "--turning", "9000 rpm"], "where the curves end"),
+        (["--picture", str(tmp_path / "x.bmp")], ".svg, .png, .html"),
+        (["--out", str(tmp_path / "none" / "x.csv")], "existing folder"),
+    ):
+        result = run("curves", str(camper), *arguments)
+        assert result.returncode == 2
+        assert expected in result.stderr
+
+
+def test_mutated_blade_and_polar_files_give_curves_or_an_input_error(camper: Path) -> None:
+    replaced(camper, ('tube_radius = "125 mm" ', 'polar = "polar.csv" '))
+    blade = (camper.parent / "blade.csv").read_text(encoding="utf-8")
+    rng = random.Random(5)
+    computed, told_lines = 0, []
+    for _ in range(150):
+        texts = {"blade.csv": list(blade), "polar.csv": list(POLAR)}
+        target = texts[rng.choice(list(texts))]
+        for _ in range(rng.randint(1, 3)):
+            place = rng.randrange(len(target))
+            if rng.random() < 0.5:
+                target[place] = rng.choice('0123456789.,-;e\n"')
+            else:
+                del target[place : place + rng.randint(1, 12)]
+        for name, text in texts.items():
+            (camper.parent / name).write_text("".join(text), encoding="utf-8")
+        try:
+            scenario = load(camper)
+        except InputError as error:
+            told_lines += str(error).splitlines()
+            continue
+        computed += 1
+        assert scenario.curves is not None
+        assert np.isfinite(scenario.curves.power_coefficient).all()
+    assert computed > 10
+    assert len(told_lines) > 10
+    assert all(line.strip() for line in told_lines)
+
+
+def test_size() -> None:
+    data = json.loads(run("size", "--heat", "2 kW", "--speed", "65 mph", "--json").stdout)
+    ideal, usual = data["grades"]["ideal (Betz, no losses)"], data["grades"]["realistic"]
+    # By hand: 2000 W = 16/27 × ½ × 1.225 × π/4 D² × (29.06 m/s)³ -> D = 0.535 m; realistic 0.30 × 0.70 -> 0.90 m.
+    assert ideal["needed_diameter_m"] == pytest.approx(0.535, abs=0.002)
+    assert usual["needed_diameter_m"] == pytest.approx(0.899, abs=0.002)
+    assert data["tip_speed_m_s"] == pytest.approx(80.0)
+    text = run("size", "--heat", "2 kW", "--speed", "65 mph", "--units", "us", "--fuel", "diesel").stdout
+    assert "share" in text or "of the Betz limit" in text
+    assert max(len(line) for line in text.splitlines()) <= 100
+    wrong = run("size", "--heat", "2", "--speed", "5 kg")
+    assert wrong.returncode == 2
+    assert "--heat: '2' has no unit" in wrong.stderr
+    assert "--speed: 'kg'" in wrong.stderr

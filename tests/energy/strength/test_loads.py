@@ -1,0 +1,242 @@
+"""Loads: closed forms, signs, what is left out, and what a builder reads."""
+
+import json
+import math
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
+
+from energy.cli import cli
+from energy.scenario.read import load
+from energy.strength import equations as loads
+from energy.strength.table import load_table, spin_up_ladder
+from vehicle.problems import InputError
+
+ROOT = Path(__file__).resolve().parents[3]
+VAN = ROOT / "scenarios" / "van_water_tank" / "scenario.toml"
+PICKUP = ROOT / "scenarios" / "pickup_drying_box" / "scenario.toml"
+positive = st.floats(0.01, 100)
+
+
+def run(*args: str) -> str:
+    result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def test_bolts_balance_the_moment():
+    x = np.array([0.04, 0.04, 0.36, 0.36])
+    pulls = loads.bolt_pulls_n(1000.0, x)
+    assert pulls @ x == pytest.approx(1000.0)
+    assert pulls[2] / pulls[0] == pytest.approx(9.0)
+
+
+@given(mass=positive, chord=st.floats(0.02, 1), speed=st.floats(1, 300), angle=st.floats(-0.78, 0.78))
+def test_twisting_moment_always_turns_the_chord_into_the_rotor_plane(mass, chord, speed, angle):
+    inertia = loads.plate_inertia_difference_kg_m2(mass, chord, 0.1 * chord)
+    moment = float(loads.centrifugal_twisting_moment_n_m(inertia, speed, angle))
+    assert moment * angle <= 0
+    assert moment == pytest.approx(-float(loads.centrifugal_twisting_moment_n_m(inertia, speed, -angle)))
+
+
+@given(thrust=positive, radius=st.floats(0.2, 5), share=st.floats(0, 0.9))
+def test_flap_bending_falls_with_the_root_radius(thrust, radius, share):
+    at_axis = float(loads.flap_bending_n_m(thrust, radius, 0.0))
+    assert at_axis == pytest.approx(2 / 3 * thrust * radius)
+    assert 0 <= float(loads.flap_bending_n_m(thrust, radius, share * radius)) <= at_axis
+
+
+def test_flap_bending_against_a_sum_over_the_blade():
+    r = np.linspace(0.11, 0.9, 20_001)
+    per_length = 2 * r / 0.9**2 * 118.0
+    by_sum = np.trapezoid(per_length * (r - 0.11), r)
+    assert float(loads.flap_bending_n_m(118.0, 0.9, 0.11)) == pytest.approx(by_sum, rel=1e-6)
+
+
+def test_section_moment_against_a_sum_over_the_blade():
+    r = np.linspace(0.1, 0.9, 20_001)
+    by_sum = 0.05 * 0.5 * 1.2 * 0.11**2 * np.trapezoid(17.0**2 + (90 * r) ** 2, r)
+    found = float(loads.section_moment_n_m(-0.05, 1.2, 0.11, 17.0, 90.0, 0.1, 0.9))
+    assert found == pytest.approx(by_sum, rel=1e-6)  # nose down turns towards feather: positive
+
+
+def test_a_pitch_axis_behind_the_quarter_chord_lets_the_air_turn_the_blade_to_fine():
+    at = {"blade_thrust_n": 100.0, "blade_torque_n_m": 7.0, "tip_radius_m": 0.9, "chord_rad": 0.1}
+    args = (at["blade_thrust_n"], at["blade_torque_n_m"], at["tip_radius_m"], at["chord_rad"], 0.11)
+    assert float(loads.lift_moment_n_m(*args, 0.40)) < 0
+    assert float(loads.lift_moment_n_m(*args, 0.25)) == 0
+    assert float(loads.lift_moment_n_m(*args, 0.15)) > 0
+
+
+@given(radial=st.floats(0, 1e4), axial=st.floats(0, 1e4))
+def test_equivalent_loads_never_fall_below_the_radial_load(radial, axial):
+    for kind, static, dynamic in (("deep_groove_ball", None, None), ("tapered_roller", 0.9, 1.6)):
+        assert float(loads.equivalent_static_load_n(kind, radial, axial, static)) >= radial
+        assert float(loads.equivalent_dynamic_load_n(kind, radial, axial, 2e4, dynamic)) >= radial - 1e-9
+
+
+def test_life_of_no_load_has_no_end():
+    assert math.isinf(float(loads.basic_life_revolutions(1e4, 0.0, "thrust_ball")))
+
+
+@pytest.fixture(scope="module")
+def table():
+    return load_table(load(VAN))
+
+
+def test_the_demo_leaves_nothing_out(table):
+    assert table.left_out == ()
+    assert set(table.travel) == {"operating point", "worst case"}
+
+
+def test_the_worst_case_is_never_milder(table):
+    for row in table.rows:
+        if row.case == "worst case":
+            assert abs(row.value) >= abs(table.row(row.name, "operating point").value) or row.least
+
+
+def test_margins_are_limit_over_value(table):
+    for row in table.rows:
+        if row.limit is not None:
+            assert row.margin == pytest.approx(row.value / row.limit if row.least else row.limit / row.value)
+    assert all(row.margin < 2 for row in table.thin)
+    assert list(table.thin) == sorted(table.thin, key=lambda row: row.margin)
+
+
+def test_the_overspeed_stop_holds_the_worst_speed_and_leaving_it_out_shows_the_runaway():
+    held = load_table(load(VAN))
+    free = load_table(load(VAN, ['gust.overspeed_stop="1e6 rpm"']))
+    assert held.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)
+    assert free.worst.rotor_speed_rad_s == pytest.approx(free.free_run_rad_s)
+    assert free.free_run_rad_s > 2 * held.worst.rotor_speed_rad_s
+
+
+def test_worst_air_speed_is_road_wind_gust_times_passing_times_the_upper_shelter():
+    table = load_table(load(VAN, ['air.wind_speed="5 m/s"']))
+    assert table.worst.air_speed_m_s == pytest.approx((110 / 3.6 + 5 + 10) * 1.2 * 0.7)
+
+
+def test_what_is_missing_is_named_with_its_keys():
+    said = "\n".join(load_table(load(PICKUP)).left_out)
+    for key in ("[mount]", "[bearing]", "[blade_loads]", "[linkage]"):
+        assert key in said
+
+
+def test_a_measured_table_gives_what_it_can_and_says_what_not(tmp_path):
+    text = VAN.read_text().replace('curves = "rotor_curves.csv" ', 'measured_power = "watts.csv" ')
+    (tmp_path / "scenario.toml").write_text(text)
+    (tmp_path / "watts.csv").write_text(
+        "air_speed_m_s,electrical_power_w,thrust_n,rotor_speed_rpm\n8,180,80,400\n16,1500,330,800\n20,2800,510,950\n"
+    )
+    table = load_table(load(tmp_path / "scenario.toml"))
+    steady, worst = (table.row("thrust of the rotor", case) for case in ("operating point", "worst case"))
+    speeds = table.worst.air_speed_m_s / table.operating.air_speed_m_s
+    assert worst.value == pytest.approx(steady.value * speeds**2)
+    assert any("load cut" in text for text in table.left_out)
+    assert not table.travel
+    assert table.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)  # the overspeed stop
+
+
+def test_sign_change_and_resting_pitch_of_a_loose_blade():
+    # A pitch axis at the leading edge: the air wins at fine pitch, the centrifugal moment at coarse.
+    table = load_table(
+        load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"'])
+    )
+    travel = table.travel["operating point"]
+    assert len(travel.changes_sign_at_deg) >= 1
+    place = travel.changes_sign_at_deg[0]
+    k = int(np.searchsorted(travel.pitch_deg, place))
+    moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
+    assert moment[k - 1] * moment[k] <= 0
+    assert place in travel.settles_at_deg
+    text = " ".join(
+        run("loads", VAN, "--set", "blade_loads.pitch_axis=0.0", "--set", "blade_loads.mass_axis=0.30").split()
+    )
+    assert "the safe side" in text
+    assert "A loose blade would settle" in text
+
+
+def test_actuator_force_balances_all_blades_over_the_lever(table):
+    travel = table.travel["operating point"]
+    lever = 0.045 * np.cos(np.deg2rad(travel.pitch_deg - 40))
+    moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
+    assert travel.actuator_n * lever == pytest.approx(3 * moment)
+
+
+def test_ladder_ends_at_the_lower_of_both_limits_and_grows_with_the_square():
+    ladder = spin_up_ladder(load(VAN))
+    top = ladder.rungs[-1]
+    assert top.tip_speed_m_s == pytest.approx(80.0)
+    assert ladder.limit_from == "rotor.highest_tip_speed"
+    for rung in ladder.rungs:
+        assert rung.centrifugal_n / top.centrifugal_n == pytest.approx(rung.share)
+        assert rung.imbalance_n / top.imbalance_n == pytest.approx(rung.share)
+    low = spin_up_ladder(load(VAN, ['rotor.highest_rotor_speed="500 rpm"']))
+    assert low.rungs[-1].rotor_speed_rad_s == pytest.approx(500 * math.pi / 30)
+
+
+def test_ladder_without_blades_says_which_keys():
+    with pytest.raises(InputError, match=r"blade_loads\.number"):
+        spin_up_ladder(load(PICKUP))
+
+
+@pytest.mark.parametrize(
+    ("setting", "word"),
+    [
+        ("blade_loads.number_of_blades=2.5", "whole number"),
+        ('linkage.travel_to="-5 deg"', "travel_from"),
+        ('linkage.square_at="-15 deg"', "80 deg"),
+        ('blade_loads.mass="2 kg"', "centre_of_mass"),
+        ('blade_loads.root_radius="2 m"', "rotor radius"),
+        ('bearing.kind="tapered_roller"', "maker's sheet"),
+        ('mount.bolt_distances=["0 mm"]', "ahead of the rear edge"),
+    ],
+)
+def test_faults_are_told_in_one_sentence(setting, word):
+    with pytest.raises(InputError, match=word):
+        load(VAN, [setting])
+
+
+def test_json_has_the_promised_keys():
+    data = json.loads(run("loads", VAN, "--json"))
+    for row in data["loads"]:
+        assert {"name", "value", "unit", "limit", "margin"} <= set(row)
+    names = [row["name"] for row in data["loads"]]
+    assert len(names) == len(set(names))
+    assert data["ladder"]
+    assert json.loads(run("loads", VAN, "--ladder", "--json"))["ladder"] == data["ladder"]
+
+
+def test_the_printed_table_says_the_worst_first_and_the_cautions():
+    text = run("loads", VAN)
+    assert text.index("Do not run it so") < text.index("Loads")
+    for word in (
+        "no structural sign-off",
+        "projectile",
+        "towards fine pitch",
+        "OVER",
+        "deep-groove",
+        "Hobby linear servos",
+    ):
+        assert word in " ".join(text.split()), word
+    assert "lbf" in run("loads", VAN, "--units", "us")
+    ladder = " ".join(run("loads", VAN, "--ladder").split())
+    for word in ("shield", "rotor's plane", "distance"):
+        assert word in ladder
+
+
+def test_a_scenario_with_no_limits_says_so(tmp_path):
+    for name in ("scenario.toml", "rotor_curves.csv"):
+        shutil.copy(VAN.parent / name, tmp_path / name)
+    text = (tmp_path / "scenario.toml").read_text()
+    keep = [line for line in text.splitlines() if not line.startswith(("highest_thrust", "highest_rotor_speed"))]
+    short = "\n".join(keep).split("# What breaks")[0]
+    (tmp_path / "scenario.toml").write_text(short)
+    table = load_table(load(tmp_path / "scenario.toml"))
+    assert table.row("thrust of the rotor", "operating point").limit is None
+    assert any("rotor.highest_thrust" in text for text in table.left_out)

@@ -1,0 +1,69 @@
+"""The plan of a road test, in words, data and picture: one function for command and screen."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests_support import run
+
+from energy.pictures.road import plan_picture
+from energy.words import plan as road_plan
+from vehicle.problems import InputError
+from vehicle.road_test.planning import pairs_needed, power_of_pairs
+
+
+def _plan(effect: tuple[float, float] | None = (0.04, 0.01), **options: object) -> road_plan.RoadPlan:
+    return road_plan.road_plan(effect, road_plan.typed_spread("4 %"), seed=1, **options)  # type: ignore[arg-type]
+
+
+def test_the_wanted_power_plans_the_pairs() -> None:
+    assert _plan().pairs_planned == pairs_needed(0.04, 0.04, 0.8) == 10
+    assert _plan(power=0.95).needed[0.95] == pairs_needed(0.04, 0.04, 0.95)
+    assert _plan(pairs=5).pairs_planned == 6
+    assert "6 pairs are planned, not 5" in " ".join(road_plan.notes(_plan(pairs=5)))
+    words = road_plan.plan_sentence(_plan())
+    chance = f"{100 * power_of_pairs(0.04, 0.04, 10):.0f} % chance (at 95 % confidence)"
+    assert words == f"10 pairs (20 runs) show the predicted +4.0 % of the fuel, working against stowed, with {chance}."
+    assert "if the effect is only +3.0 %" in " ".join(road_plan.notes(_plan()))
+    assert "too small to show" in " ".join(road_plan.notes(_plan((-0.04, 0.05))))
+    assert "too many to drive" in road_plan.plan_sentence(_plan((0.005, 0.0)))
+    assert "show an effect of" in road_plan.plan_sentence(_plan(None, pairs=6))
+
+
+def test_way_and_time_of_all_runs() -> None:
+    plan = _plan(run_length_m=15e3, speed_m_s=25.0)
+    assert plan.distance_m == pytest.approx(20 * 15e3)
+    assert plan.driving_s == pytest.approx(20 * 15e3 / 25)
+    assert "300 km (186 mi) in all, 3.3 h" in road_plan.effort_words(plan)
+    for bad in ("15", "1 m", "fast"):
+        with pytest.raises(InputError, match="15 km"):
+            road_plan.typed_length(bad, "--length")
+
+
+def test_the_picture_shows_the_plans_own_chances() -> None:
+    plan = _plan()
+    picture = plan_picture(plan)
+    assert picture.title == road_plan.plan_sentence(plan)
+    at = picture.table[picture.table["pairs"] == 10].iloc[0]
+    assert at["chance to show it, %"] == pytest.approx(100 * power_of_pairs(0.04, 0.04, 10))
+    assert np.all(np.diff(picture.table["chance to show it, %"]) > -1e-9)
+    assert picture.svg().startswith(b"<svg")
+    without = plan_picture(_plan(None, pairs=6))
+    assert without.table.set_index("pairs").loc[6, "smallest effect, %"] == pytest.approx(
+        100 * road_plan.road_plan(None, road_plan.typed_spread("4 %"), pairs=6).smallest[6]
+    )
+
+
+def test_the_command_says_it(demos: Path) -> None:
+    done = run(
+        "plan", str(demos / "van_water_tank" / "scenario.toml"), "--json", "--power", "90", "--length", "10 mi", "--seed", "3"
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    data = json.loads(done.stdout)
+    assert data["pairs_planned"] >= data["pairs_needed"] == data["pairs_for_90_percent_power"]
+    assert data["distance_km"] == pytest.approx(2 * data["pairs_planned"] * 16.09344)
+    assert data["driving_h"] == pytest.approx(data["distance_km"] / 100)
+    assert f"{data['pairs_planned']} pairs" in data["sentence"]

@@ -1,0 +1,481 @@
+"""The effect of a state on fuel: false alarms, bias, coverage, refusals, words, confounding."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from vehicle.logs.fuel_flow import LITRES_PER_HOUR, Engine, fuel_flow
+from vehicle.logs.read import Log, read_log
+from vehicle.problems import InputError
+from vehicle.road_test.effect import (
+    RunWindows,
+    common_source,
+    compare,
+    half_pairs,
+    inside_slopes,
+    runs_of_states,
+    spread_within_pairs,
+    windows_of,
+)
+from vehicle.road_test.manifest import Run, read_manifest
+
+LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
+CAR = Engine(1.496e-3)
+
+
+def pieces(seconds: float) -> list[tuple[Log, object]]:
+    """Return the real drives cut into pieces that serve as runs."""
+    out = []
+    for name in ("drive1", "live1"):
+        log = read_log(LOGS / f"{name}.csv")
+        time_s = log.table["time_s"].to_numpy()
+        for number in range(int(time_s[-1] // seconds)):
+            inside = (time_s >= number * seconds) & (time_s < (number + 1) * seconds)
+            table = log.table[inside].reset_index(drop=True).copy()
+            table["time_s"] -= table["time_s"].iloc[0]
+            piece = replace(log, table=table, name=f"{name} {number}")
+            out.append((piece, fuel_flow(piece, CAR)))
+    return out
+
+
+def prepared(seconds: float, added=None) -> list[dict[str, RunWindows]]:
+    """Return every usable piece in both states; `added(log, flow)` is the fuel flow of a working turbine."""
+    out = []
+    for log, flow in pieces(seconds):
+        states = {}
+        for state in ("working", "stowed"):
+            now = replace(flow, flow_m3_s=added(log, flow.flow_m3_s)) if added and state == "working" else flow
+            states[state] = windows_of(log, now, Run(Path(log.name), state))
+        if states["stowed"].weight_s.size >= 3 and states["stowed"].mean_fuel_m3_s > 0:
+            out.append(states)
+    return out
+
+
+def splits(parts, *, in_pairs: bool, count: int = 500):
+    """Yield comparisons of random assignments of the states to the pieces."""
+    draw = np.random.default_rng(0)
+    parts = parts[: len(parts) // 2 * 2]
+    for _ in range(count):
+        if in_pairs:
+            first = draw.random(len(parts) // 2) < 0.5
+            states = np.column_stack([first, ~first]).ravel()
+        else:
+            states = draw.permutation(np.arange(len(parts)) % 2 == 0)
+        yield compare([
+            replace(part["working" if state else "stowed"], pair=str(place // 2) if in_pairs else "")
+            for place, (part, state) in enumerate(zip(parts, states.tolist(), strict=True))
+        ])  # fmt: skip
+
+
+@pytest.mark.parametrize("in_pairs", [True, False])
+def test_random_splits_of_real_drives_show_few_false_effects(in_pairs):
+    found = list(splits(prepared(90), in_pairs=in_pairs))
+    false = np.mean([comparison.conclusion in ("costs", "saves") for comparison in found])
+    assert false <= 0.07
+    assert np.mean([comparison.randomisation_p <= 0.05 for comparison in found]) <= 0.07
+    assert abs(np.mean([comparison.effect.estimate for comparison in found])) < 0.006
+
+
+@pytest.mark.parametrize("in_pairs", [True, False])
+def test_fuel_raised_by_three_percent_is_found_without_bias(in_pairs):
+    found = list(splits(prepared(90, lambda log, flow: 1.03 * flow), in_pairs=in_pairs))
+    estimates = np.array([comparison.effect.estimate for comparison in found])
+    covered = np.mean([comparison.effect.low <= 0.03 <= comparison.effect.high for comparison in found])
+    assert abs(estimates.mean() - 0.03) < 3 * estimates.std() / np.sqrt(len(found))
+    assert 0.93 <= covered <= 0.97
+
+
+def test_a_physical_drag_is_found_without_bias():
+    def dragged(log, flow):
+        # thrust of 0.05 v² newtons, paid at 0.264 L/kWh (Commission Implementing Decision (EU) 2020/728)
+        speed = log.table["speed_m_s"].to_numpy()
+        return flow + np.where(flow > 0, 0.05 * speed**3, 0.0) * 0.264e-3 / 3.6e6
+
+    parts, plain = prepared(90, dragged), prepared(90)
+    truth = np.mean(
+        [a["working"].mean_fuel_m3_s - b["stowed"].mean_fuel_m3_s for a, b in zip(parts, plain, strict=True)]
+    )
+    found = list(splits(parts, in_pairs=True))
+    estimates = np.array([comparison.effect_m3_s.estimate for comparison in found])
+    covered = np.mean([comparison.effect_m3_s.low <= truth <= comparison.effect_m3_s.high for comparison in found])
+    assert truth / LITRES_PER_HOUR > 0.01
+    assert abs(estimates.mean() - truth) < 3 * estimates.std() / np.sqrt(len(found))
+    assert 0.93 <= covered <= 0.975
+
+
+# --- a test of our own, simulated: 16 runs out and back over hills in wind --------------------------------------------
+
+
+def simulated(
+    draw, state: str, pair: str, direction: str, effect: float, *, day: float = 0.0, speed: float = 90.0, **more
+):
+    """Return one run of 10 minutes as windows would see it, from a road load and a marginal fuel price."""
+    count = 60
+    wind = more.pop("wind", 1.5) * (1 if direction == "out" else -1) + draw.normal(0, 0.3)
+    v = (speed + draw.normal(0, 1.0) + draw.normal(0, 3, count)) / 3.6
+    a = draw.normal(0, 0.05, count)
+    grade = np.tile([0.01, 0.0, -0.01], count // 3) * (1 if direction == "out" else -1)
+    force = 160 + 0.45 * (v + wind) ** 2 + 1400 * (9.81 * grade + a)
+    fuel = np.maximum(force * v * 0.264e-3 / 3.6e6 + 1.1 * LITRES_PER_HOUR, 0.0)
+    fuel = (
+        fuel
+        * (1 + day + draw.normal(0, 0.012))
+        * (1 + effect * (state == "working"))
+        * (1 + draw.normal(0, 0.03, count))
+    )
+    adjusters = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
+    means = {"speed_m_s": float(v.mean()), "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
+    run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0),
+    fuel,
+                     fuel / fuel.mean() * 0.4, adjusters, (), 600, 600, "fuel rate", means)  # fmt: skip
+    return replace(run, **more)
+
+
+def study(seed: int, effect: float, pairs: int = 8, **more) -> list[RunWindows]:
+    draw = np.random.default_rng(seed)
+    runs = []
+    for pair in range(pairs):
+        direction = "out" if pair % 2 else "back"
+        states = ["working", "stowed"] if draw.random() < 0.5 else ["stowed", "working"]
+        runs += [
+            simulated(draw, state, str(pair), direction, effect, day=draw.normal(0, 0.02), **more) for state in states
+        ]
+    return runs
+
+
+def test_a_study_finds_its_effect():
+    found = [compare(study(seed, 0.04)) for seed in range(300)]
+    estimates = np.array([comparison.effect.estimate for comparison in found])
+    covered = np.mean([comparison.effect.low <= 0.04 <= comparison.effect.high for comparison in found])
+    assert estimates.mean() == pytest.approx(0.04, abs=0.003)
+    assert 0.92 <= covered <= 0.98
+
+
+def test_grade_adjustment_narrows_the_interval():
+    runs = study(3, 0.04)
+    blind = [replace(run, adjusters=np.where(np.arange(5) == 0, run.adjusters, np.nan)) for run in runs]
+    assert "grade" in inside_slopes(runs).names
+    assert {"speed", "air"} & set(inside_slopes(runs).names)
+    wide = compare(blind).effect
+    sharp = compare(runs).effect
+    assert sharp.high - sharp.low < wide.high - wide.low
+
+
+def test_known_wind_narrows_the_interval_and_leaves_no_bias():
+    blind, known = [], []
+    for seed in range(60):
+        draw = np.random.default_rng(seed)
+        runs = []
+        for pair in range(10):
+            for state in ("working", "stowed") if pair % 2 else ("stowed", "working"):
+                wind = float(draw.normal(0, 1.5))
+                run = simulated(draw, state, str(pair), "out", 0.04)
+                blown = run.fuel_m3_s * (1 + 0.03 * wind)
+                runs.append(replace(run, fuel_m3_s=blown, means={**run.means, "head_wind_m_s": wind}))
+        known.append(compare(runs))
+        blind.append(compare([replace(run, means={**run.means, "head_wind_m_s": np.nan}) for run in runs]))
+    assert "head wind" in known[0].adjusted_for
+    width = [np.mean([c.effect.high - c.effect.low for c in group]) for group in (known, blind)]
+    assert width[0] < 0.6 * width[1]
+    assert np.mean([c.effect.estimate for c in known]) == pytest.approx(0.04, abs=0.005)
+    assert np.mean([c.effect.low <= 0.04 <= c.effect.high for c in known]) >= 0.9
+
+
+def test_words_of_the_conclusion():
+    quiet = {"pairs": 12}
+    costs = compare(study(1, 0.08, **quiet))
+    assert costs.conclusion == "costs"
+    assert "costs" in costs.words
+    assert costs.effect.low > 0
+    saves = compare(study(1, -0.08, **quiet))
+    assert saves.conclusion == "saves"
+    many = [compare(study(seed, 0.0, pairs=24)) for seed in range(20)]
+    assert sum(answer.conclusion == "no effect larger than" for answer in many) >= 15
+    nothing = next(answer for answer in many if answer.conclusion == "no effect larger than")
+    assert "can be excluded" in nothing.words
+    assert max(-nothing.effect.low, nothing.effect.high) < 0.03
+    unsure = compare(study(5, 0.0, pairs=3), predicted=0.002)
+    assert unsure.conclusion == "cannot tell"
+    assert unsure.more_pairs > 0
+    assert f"{unsure.more_pairs} more pairs" in unsure.words
+
+
+def test_prediction_agrees_or_not():
+    runs = study(1, 0.08, pairs=12)
+    assert "agrees" in compare(runs, predicted=0.08).agreement
+    apart = compare(runs, predicted=0.30, predicted_error=0.02).agreement
+    assert "disagrees" in apart
+    assert "wind" in apart
+
+
+def test_one_run_of_each_gives_no_conclusion():
+    answer = compare(study(1, 0.2, pairs=1))
+    assert answer.conclusion == "cannot tell"
+    assert answer.effect.low is None
+    assert "how much two equal runs differ" in answer.words
+    one_against_many = [run for run in study(1, 0.2, pairs=6) if run.state == "stowed" or run.pair == "0"]
+    answer = compare(one_against_many)
+    assert answer.effect.low is None
+    assert answer.conclusion == "cannot tell"
+
+
+def test_a_state_without_runs_is_refused():
+    with pytest.raises(InputError, match="every run is working"):
+        compare([run for run in study(1, 0.0) if run.state == "working"])
+    with pytest.raises(InputError, match="absent"):
+        compare(study(1, 0.0), without_state="absent")
+
+
+def test_confounding_is_named():
+    runs = study(2, 0.0)
+    by_direction = [replace(run, pair="", direction="out" if run.state == "working" else "back") for run in runs]
+    assert any("in one direction" in text for text in compare(by_direction).warnings)
+    by_day = [replace(run, pair="", date="2026-05-03" if run.state == "working" else "2026-05-04") for run in runs]
+    assert any("on one day" in text for text in compare(by_day).warnings)
+    warm = [replace(run, means={**run.means, "temperature_k": 288 + 8 * (run.state == "working")}) for run in runs]
+    assert any("air temperature differs" in text for text in compare(warm).warnings)
+    draw = np.random.default_rng(1)
+    fast = [simulated(draw, state, str(pair), "out", 0.0, speed=90 + 5 * (state == "working"))
+            for pair in range(6) for state in ("working", "stowed")]  # fmt: skip
+    answer = compare(fast)
+    assert any("speed differs" in text for text in answer.warnings)
+    assert any("comes first" in text for text in answer.warnings)
+    assert abs(answer.effect.estimate) < abs(answer.paired.estimate)
+    assert not [text for text in compare(runs).warnings if "confounded" in text or "differs" in text]
+
+
+def test_incomplete_pairs_and_no_pairs():
+    runs = study(2, 0.05)
+    answer = compare(runs[:-1])
+    assert answer.pairs == 7
+    assert any("no run in the other state" in text for text in answer.warnings)
+    loose = compare([replace(run, pair="") for run in runs])
+    assert loose.design == "two groups"
+    assert loose.pairs == 0
+
+
+def test_spread_of_repeated_runs():
+    runs = study(7, 0.05, pairs=40)
+    spread, freedom = spread_within_pairs(runs)
+    assert freedom == 39
+    assert 0.01 < spread < 0.04
+    same, freedom = spread_within_pairs([replace(run, state="stowed") for run in runs])
+    assert freedom == 79
+    assert same > spread  # days differ, pairs do not
+
+
+# --- from files -------------------------------------------------------------------------------------------------------
+
+
+def test_filters_are_counted_and_take_no_row_by_its_fuel():
+    log = read_log(LOGS / "live1.csv")
+    flow = fuel_flow(log, CAR)
+    run = windows_of(log, flow, Run(Path("live1"), "stowed"))
+    assert [step.what.split(" (")[0] for step in run.steps] == [
+        "fuel or speed not known",
+        "engine not warm",
+        "standing or under 7 km/h",
+        "braking",
+        "gear shifts and clutch",
+    ]
+    assert run.kept_rows == run.rows - sum(step.rows for step in run.steps)
+    doubled = windows_of(log, replace(flow, flow_m3_s=2 * flow.flow_m3_s), Run(Path("live1"), "stowed"))
+    assert doubled.kept_rows == run.kept_rows
+    cut = windows_of(log, flow, Run(Path("live1"), "stowed", start_s=600.0, end_s=900.0))
+    assert cut.kept_rows < run.kept_rows
+    assert cut.steps[0].rows > 2000
+
+
+def test_without_displacement_percent_only():
+    log = read_log(LOGS / "live1.csv")
+    source, engine, absolute = common_source([log], Engine())
+    assert (source, absolute) == ("speed-density", False)
+    assert engine.displacement_m3 == 1e-3
+
+
+def test_manifest_faults_are_told_together(tmp_path):
+    (tmp_path / "a.csv").write_text("x")
+    path = tmp_path / "runs.toml"
+    path.write_text(
+        '[engine]\ndisplacment = "1.6 L"\n[vehicle]\nmass = "2 m"\n[[runs]]\nfile = "a.csv"\nstate = "wurking"\n'
+        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\ntemperature = "12"\n'
+    )
+    with pytest.raises(InputError) as caught:
+        read_manifest(path)
+    text = str(caught.value)
+    for part in ("displacement?", "vehicle.mass", "working", "b.csv: no such file", "runs[2].temperature"):
+        assert part in text
+    path.write_text("[[runs]\n")
+    with pytest.raises(InputError, match="not TOML"):
+        read_manifest(path)
+    path.write_text("[engine]\n")
+    with pytest.raises(InputError, match="no runs"):
+        read_manifest(path)
+
+
+def test_manifest_is_read(tmp_path):
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text("x")
+    path = tmp_path / "runs.toml"
+    path.write_text('[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
+                    'displacement = "1.6 L"\n'
+                    '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
+                    'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
+                    '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n')  # fmt: skip
+    found = read_manifest(path)
+    assert found.engine.fuel.name == "e10"
+    assert found.engine.displacement_m3 == pytest.approx(1.6e-3)
+    assert found.road_load == (150.0, 0.0, 0.0)
+    first, second = found.runs
+    assert (first.state, first.pair, first.start_s) == ("working", "1", 120.0)
+    assert first.head_wind_m_s == pytest.approx(-2)
+    assert first.temperature_k == pytest.approx(288.15)
+    assert second.pair == "1"
+    assert any("colour" in text for text in found.warnings)
+
+
+def test_states_marked_in_the_log_make_runs(tmp_path):
+    from vehicle.road_test.effect import runs_of_states
+
+    path = tmp_path / "drive.csv"
+    states = ["working", "stowed", "stowed", "working"]
+    path.write_text("time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
+        f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
+        for t in range(800)))  # fmt: skip
+    log = read_log(path)
+    parts = runs_of_states(Run(path, ""), log)
+    assert [(part.state, part.start_s, part.end_s) for part in parts] == [
+        ("working", 0.0, 199.0), ("stowed", 200.0, 599.0), ("working", 600.0, 799.0)]  # fmt: skip
+    flow = fuel_flow(log, Engine())
+    first = windows_of(log, flow, parts[0])
+    assert first.mean_fuel_m3_s / LITRES_PER_HOUR == pytest.approx(5.2)
+    whole = windows_of(log, flow, Run(path, "working"))
+    assert {step.what: step.rows for step in whole.steps}["marked as another state in the log"] == 400
+    with pytest.raises(InputError, match="says it"):
+        runs_of_states(Run(path, ""), read_log(LOGS / "idle1.csv"))
+
+
+@pytest.mark.parametrize(
+    ("direction", "wind_from", "head"),
+    [
+        ("north", "north", 4.0),
+        ("south", "north", -4.0),
+        ("east", "N", 0.0),
+        ("90 deg", "270 deg", -4.0),
+        ("out", "N", None),
+    ],
+)
+def test_head_wind_of_a_run(tmp_path, direction, wind_from, head):
+    (tmp_path / "a.csv").write_text("x")
+    path = tmp_path / "runs.toml"
+    path.write_text(f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
+                    f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
+                    'parameters = ["y"]\n')  # fmt: skip
+    found = read_manifest(path)
+    assert found.runs[0].head_wind_m_s == (head if head is None else pytest.approx(head, abs=1e-9))
+    assert found.runs[0].date.startswith("2026-05-03")
+    assert len(found.warnings) == (head is None)
+
+
+def test_own_words_for_a_direction_are_told_in_the_manifest(tmp_path):
+    (tmp_path / "a.csv").write_text("x")
+    path = tmp_path / "runs.toml"
+    run = '[[run]]\nfile = "a.csv"\nstate = "stowed"\nwind = "4 m/s"\nwind_from = "east"\ndirection = "Out"\n'
+    path.write_text('[directions]\nout = "east"\n' + run)
+    found = read_manifest(path)
+    assert found.runs[0].head_wind_m_s == pytest.approx(4.0)
+    assert not found.warnings
+    path.write_text('[directions]\nout = "uphill"\n' + run)
+    with pytest.raises(InputError, match=r"directions\.out"):
+        read_manifest(path)
+    path.write_text(run.replace('wind_from = "east"\n', ""))
+    assert "wind_from" in read_manifest(path).warnings[0]
+    path.write_text('[engin]\nfuel = "diesel"\n' + run)
+    with pytest.raises(InputError, match="engine"):
+        read_manifest(path)
+    path.write_text('[weather]\nsky = "blue"\n' + run + '[[runs]]\nfile = "a.csv"\nstate = "working"\nstart = "5 s"\n')
+    both = read_manifest(path)
+    assert [run.state for run in both.runs] == ["working", "stowed"]
+    assert any("weather" in text for text in both.warnings)
+
+
+def marked_log(tmp_path: Path, states: list[str]) -> Log:
+    path = tmp_path / "marked.csv"
+    path.write_text("time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
+        f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
+        for second in range(400)
+    ))  # fmt: skip
+    return read_log(path)
+
+
+def test_marks_in_a_log_count_where_the_state_changes_on_the_way(tmp_path):
+    log = marked_log(tmp_path, ["stowed", "working", "working", "stowed"])
+    parts = runs_of_states(Run(log.name, "stowed", "", "north"), log)  # the manifest says how the run began
+    assert [part.state for part in parts] == ["stowed", "working", "stowed"]
+    assert [part.state for part in runs_of_states(Run(log.name, "stowed", start_s=0.0, end_s=90.0), log)] == ["stowed"]
+    cut = windows_of(log, fuel_flow(log, CAR), parts[1])
+    assert cut.kept_s == pytest.approx(200, abs=2)
+
+
+def test_a_state_corrected_in_the_manifest_is_taken_and_told(tmp_path):
+    log = marked_log(tmp_path, ["stowed"])
+    (run,) = runs_of_states(Run(log.name, "working"), log)
+    cut = windows_of(log, fuel_flow(log, CAR), run)
+    assert cut.state == "working"
+    assert cut.kept_rows == 400
+    assert "the manifest is taken" in " ".join(cut.warnings)
+
+
+def test_few_pairs_are_not_blamed_on_a_few_runs():
+    draw = np.random.default_rng(5)
+    runs = [simulated(draw, state, str(pair), "out", 0.2) for pair in range(4) for state in ("working", "stowed")]
+    answer = compare(runs)
+    assert answer.conclusion == "costs"
+    assert answer.randomisation_p == answer.randomisation_least_p == 0.125  # 2 of 2^4 dealings: Fisher 1935, §21
+    assert not any("randomisation" in text for text in answer.warnings)
+
+
+def _with_wind(windy: bool) -> list[RunWindows]:
+    parts = prepared(90, added=lambda _log, flow: 1.05 * flow)
+    draw = np.random.default_rng(4)
+    runs = []
+    for place, part in enumerate(parts[: len(parts) // 2 * 2]):
+        run = replace(part["stowed" if place % 2 else "working"], pair=str(place // 2))
+        means = {**run.means, "head_wind_m_s": float(draw.normal(0, 2))} if windy else run.means
+        runs.append(replace(run, means=means))
+    return runs
+
+
+@pytest.mark.parametrize("windy", [False, True])
+def test_the_change_of_each_run_is_that_of_the_effect(windy: bool) -> None:
+    found = compare(_with_wind(windy))
+    assert ("head wind" in found.adjusted_for) == windy
+    assert [change.name for change in found.changes] == [run.name for run in found.runs]
+
+    def difference(get) -> float:
+        means = {s: np.mean([get(c) for c in found.changes if c.state == s]) for s in ("working", "stowed")}
+        return means["working"] - means["stowed"]
+
+    assert difference(lambda change: change.plain) == pytest.approx(found.paired.estimate, abs=1e-12)
+    error = found.effect.error  # the estimate is moved by half its square, against the bias of a ratio
+    assert difference(lambda change: change.adjusted) == pytest.approx(
+        found.effect.estimate + 0.5 * error**2, abs=1e-12
+    )
+    base = np.mean([run.mean_fuel_m3_s for run in found.runs if run.state == "stowed"])
+    first = found.changes[0]
+    assert first.plain == pytest.approx(found.runs[0].mean_fuel_m3_s / base - 1)
+
+
+def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
+    def said(*marked: tuple[str, str]) -> list[str]:
+        return half_pairs(marked, "working", "stowed")
+
+    assert said(("working", "1"), ("stowed", "1")) == []
+    assert said(("working", ""), ("stowed", "")) == []
+    assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
+    assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
+    assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == ["1 run without a pair beside runs that have one"]

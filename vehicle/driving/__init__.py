@@ -1,0 +1,1 @@
+"""Force at the wheels, and fuel from it."""

@@ -1,0 +1,282 @@
+"""Road load from coast-downs: F = A + B v + C v², from runs out of gear in both directions of one road.
+
+The idea of SAE J1263 and J2263: the vehicle rolls down from speed in neutral, both ways, so that wind along the road
+and grade act with opposite signs and can be told from the road load. Practice asks for at least 16 valid runs, 8 each
+way (40 CFR 1066.310).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vehicle.logs.fuel_flow import STANDARD_GRAVITY_M_S2, acceleration_m_s2
+from vehicle.problems import InputError, Problem
+
+if TYPE_CHECKING:
+    from vehicle.logs.read import Log
+
+ROTATING_MASS = 0.03
+ROTATING_WORDS = (
+    "wheels and shafts add 3 % to the mass in neutral (from memory, as SAE J1263 has it where it is not measured)"
+)
+_LEAST_S = 10.0
+_LEAST_DROP_M_S = 4.0
+_LEAST_SPEED_M_S = 3.0
+_EDGE_S = 3.0  # the pedal comes up and the clutch opens in these seconds
+
+
+@dataclass(frozen=True)
+class CoastRun:
+    """One stretch of rolling out: seconds from its start, speeds in m/s, +1 or −1 for the direction, 0 not known."""
+
+    name: str
+    time_s: np.ndarray
+    speed_m_s: np.ndarray
+    direction: int
+
+
+@dataclass(frozen=True)
+class Coefficient:
+    """An estimate and its interval."""
+
+    estimate: float
+    low: float
+    high: float
+
+    def as_dict(self) -> dict[str, float]:
+        """Return the coefficient as data, for `--json`."""
+        return {"estimate": self.estimate, "low": self.low, "high": self.high}
+
+
+@dataclass(frozen=True)
+class CoastDown:
+    """Coefficients in N, N s/m, N s²/m² (at the density of the day), with intervals from the spread between pairs of
+    runs.
+
+    `head_wind_m_s` is along the road for direction +1 (NaN where it cannot be told), `grade` rise over run in that
+    direction, `residual_m_s` the root mean square of what the fit leaves of the speeds, `force_n` the road load at
+    `speeds_m_s` with its interval: the curve is known better than its three coefficients one by one.
+    """
+
+    a_n: Coefficient
+    b_n_s_m: Coefficient
+    c_n_s2_m2: Coefficient
+    speeds_m_s: tuple[float, ...]
+    force_n: tuple[Coefficient, ...]
+    head_wind_m_s: float
+    grade: float
+    residual_m_s: float
+    level: float
+    runs: int
+    pairs: int
+    mass_kg: float
+    warnings: tuple[str, ...]
+
+
+def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastRun]:
+    """Return the stretches of a log in which the vehicle rolls out: slowing steadily, pedal and brake untouched, in
+    neutral.
+
+    Direction comes from `directions` (one sign per stretch), else from the satellite track, else the stretches are
+    taken to alternate. Raises InputError for signs that do not match the stretches.
+    """
+    table = log.table
+    if "speed_m_s" not in table:
+        raise InputError(Problem(log.name, "speed", "no vehicle speed in the log", "a log with vehicle speed"))
+    time_s, speed = table["time_s"].to_numpy(), table["speed_m_s"].to_numpy()
+    rolling = _rolling(log, time_s, speed)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], rolling.astype(np.int8), [0]])))
+    found: list[tuple[int, int]] = []
+    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        start = int(np.searchsorted(time_s, time_s[start] + _EDGE_S))
+        end = int(np.searchsorted(time_s, time_s[end - 1] - _EDGE_S, side="right"))
+        if end - start < 5 or time_s[end - 1] - time_s[start] < _LEAST_S:
+            continue
+        if speed[start] - speed[end - 1] < _LEAST_DROP_M_S:
+            continue
+        found.append((start, end))
+    if directions is not None and len(directions) != len(found):
+        raise InputError(
+            Problem(
+                log.name,
+                "--directions",
+                f"{len(directions)} directions for {len(found)} coast-downs",
+                "one + or - for each coast-down in the log",
+            )
+        )
+    runs = []
+    for number, (start, end) in enumerate(found):
+        sign = directions[number] if directions is not None else _track(table, start, end, found[0])
+        if sign == 0:
+            sign = 1 if number % 2 == 0 else -1
+        runs.append(
+            CoastRun(f"{log.name} #{number + 1}", time_s[start:end] - time_s[start], speed[start:end].copy(), sign)
+        )
+    return runs
+
+
+def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:
+    from vehicle.logs.read import Quality
+
+    table = log.table
+    pace = acceleration_m_s2(log)
+    with np.errstate(invalid="ignore"):
+        rolling = (speed > _LEAST_SPEED_M_S) & (pace < -0.02) & (pace > -1.2) & np.isfinite(speed)
+        if "engine_speed_rad_s" in table:
+            turning = table["engine_speed_rad_s"].to_numpy()
+            # neutral: the engine idles (or is off) whatever the road speed
+            rolling &= (turning < 1300 * 2 * np.pi / 60) | np.isnan(turning)
+        for name in ("pedal", "relative_throttle", "throttle"):
+            if name in table:
+                opening = table[name].to_numpy()
+                rest = np.nanquantile(opening, 0.02)
+                rolling &= (opening < rest + 0.05) | np.isnan(opening)
+                break
+        if "brake" in table:
+            rolling &= ~(table["brake"].to_numpy() > 0.5)
+    rolling &= ~log.flagged(Quality.AFTER_GAP)
+    return rolling
+
+
+def _track(table: Any, start: int, end: int, first: tuple[int, int]) -> int:
+    """Return +1 where a stretch runs the way of the first one by the satellite track, −1 where it runs back, 0
+    unknown."""
+    if "latitude_deg" not in table or "longitude_deg" not in table:
+        return 0
+    north, east = table["latitude_deg"].to_numpy(), table["longitude_deg"].to_numpy()
+
+    def way(i: int, j: int) -> np.ndarray:
+        return np.array([north[j] - north[i], (east[j] - east[i]) * math.cos(math.radians(float(north[i])))])
+
+    here, there = way(start, end - 1), way(first[0], first[1] - 1)
+    dot = float(here @ there)
+    return 0 if not math.isfinite(dot) or dot == 0 else (1 if dot > 0 else -1)
+
+
+def fit_coastdown(
+    runs: Sequence[CoastRun], mass_kg: float, *, level: float = 0.95, rotating_mass: float = ROTATING_MASS
+) -> CoastDown:
+    """Return A, B and C that make the simulated roll-outs fall on the measured speeds, wind and grade taken out.
+
+    Along the road F = A + B v + C (v + s w)² + s m g grade, with s the direction: the wind w shows as a slope, the
+    grade as a constant, of opposite sign in the two directions. Each pair of runs (one each way) is fitted by least
+    squares on its speeds (not on their differences, which whole km/h make useless) with a wind of its own; the answer
+    is the mean over pairs, its interval that of Student's t. One fit over all runs would lean towards the runs with
+    less wind, which last longer. Raises InputError for fewer than two runs each way, or runs that span under 20 km/h.
+    """
+    ahead = [run for run in runs if run.direction > 0]
+    back = [run for run in runs if run.direction < 0]
+    if len(ahead) < 2 or len(back) < 2:
+        raise InputError(
+            Problem(
+                "coast-downs",
+                "",
+                f"{len(ahead)} one way and {len(back)} the other",
+                "at least two each way (good practice: eight each way, 40 CFR 1066.310)",
+            )
+        )
+    top = max(float(run.speed_m_s.max()) for run in runs)
+    bottom = min(float(run.speed_m_s.min()) for run in runs)
+    if top - bottom < 20 / 3.6:
+        raise InputError(
+            Problem(
+                "coast-downs",
+                "",
+                f"speeds from {bottom * 3.6:.0f} to {top * 3.6:.0f} km/h",
+                "at least 20 km/h from top to bottom, better 60",
+            )
+        )
+    if not mass_kg > 0:
+        raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", 'a mass above zero, such as "1400 kg"'))
+    inertia = mass_kg * (1 + rotating_mass)
+    pairs = min(len(ahead), len(back))
+    used = [run for pair in zip(ahead, back, strict=False) for run in pair]
+    first, _ = _fit(used, inertia, None)
+    fitted = [_fit(used[2 * pair : 2 * pair + 2], inertia, first) for pair in range(pairs)]
+    each = np.array([parameters for parameters, _ in fitted])
+    residual = math.sqrt(float(np.mean([left**2 for _, left in fitted])))
+    speeds = tuple(np.linspace(max(bottom, 5.0), top, 5).tolist())
+    warnings = []
+    if pairs < 8:
+        warnings.append(f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310)")
+    if len(ahead) != len(back):
+        warnings.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
+
+    from scipy.special import stdtrit
+
+    limit = float(stdtrit(pairs - 1, 0.5 + level / 2))
+
+    def told(function: Any) -> Coefficient:
+        values = np.array([function(row) for row in each])
+        half = limit * float(values.std(ddof=1)) / math.sqrt(pairs)
+        return Coefficient(float(values.mean()), float(values.mean()) - half, float(values.mean()) + half)
+
+    a, b, c = (told(lambda p, place=place: p[place]) for place in range(3))
+    if b.low < 0 < b.high:
+        warnings.append("B cannot be told from zero: A, B and C trade against each other; use all three together")
+    if c.estimate <= 0 or a.estimate <= 0:
+        warnings.append(
+            "A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear"
+        )
+    wind, slope = float(each[:, 3].mean()), float(each[:, 4].mean())
+    return CoastDown(
+        a, b, c, speeds, tuple(told(lambda p, v=v: p[0] + p[1] * v + p[2] * v * v) for v in speeds), wind,
+        slope / (mass_kg * STANDARD_GRAVITY_M_S2), residual, level, len(used), pairs, mass_kg, tuple(warnings),
+    )  # fmt: skip
+
+
+def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> tuple[np.ndarray, float]:
+    """Return (A, B, C, wind, grade force) and the root mean square residual in m/s."""
+    from scipy.optimize import least_squares
+
+    if start is None:
+        start = _first_guess(runs, inertia)
+    scale = np.array([100.0, 5.0, 0.5, 2.0, 50.0])
+    top = max(float(run.speed_m_s.max()) for run in runs) + 2.0
+    grid = np.linspace(max(0.0, min(float(run.speed_m_s.min()) for run in runs) - 2.0), top, 600)
+
+    def curve(parameters: np.ndarray, sign: float) -> np.ndarray:
+        """Return the seconds that rolling takes from the top of the grid down to each speed of it."""
+        a, b, c, wind, slope = parameters
+        air = grid + sign * wind
+        force = np.maximum(a + b * grid + c * air * np.abs(air) + sign * slope, 1.0)
+        seconds = inertia / force
+        steps = 0.5 * (seconds[1:] + seconds[:-1]) * (grid[1] - grid[0])
+        return np.concatenate([np.cumsum(steps[::-1])[::-1], [0.0]])
+
+    def residuals(x: np.ndarray) -> np.ndarray:
+        # every run of one direction is a piece of one curve, begun at its own moment
+        curves = {sign: curve(x[:5] * scale, sign)[::-1] for sign in (1, -1)}
+        return np.concatenate([
+            np.interp(x[5 + place] + run.time_s, curves[run.direction], grid[::-1]) - run.speed_m_s
+            for place, run in enumerate(runs)
+        ])  # fmt: skip
+
+    begun = {sign: curve(start, sign) for sign in (1, -1)}
+    first = [float(np.interp(float(np.mean(run.speed_m_s[:3])), grid, begun[run.direction])) for run in runs]
+    found = least_squares(residuals, np.concatenate([start / scale, first]), x_scale="jac", max_nfev=80)
+    if not np.isfinite(found.x).all():
+        raise InputError(Problem("coast-downs", "", "no road load fits them", "runs that roll out undisturbed"))
+    return found.x[:5] * scale, float(np.sqrt(np.mean(found.fun**2)))
+
+
+def _first_guess(runs: Sequence[CoastRun], inertia: float) -> np.ndarray:
+    """Return a start from slopes over about 4 s: force against 1, v², direction."""
+    force, speed, sign = [], [], []
+    for run in runs:
+        step = max(2, round(4.0 / max(float(np.median(np.diff(run.time_s))), 1e-6)))
+        v, t = run.speed_m_s[::step], run.time_s[::step]
+        if v.size < 2:
+            continue
+        force.append(-inertia * np.diff(v) / np.diff(t))
+        speed.append(0.5 * (v[1:] + v[:-1]))
+        sign.append(np.full(v.size - 1, float(run.direction)))
+    f, v, s = np.concatenate(force), np.concatenate(speed), np.concatenate(sign)
+    design = np.column_stack([np.ones_like(v), v * v, s])
+    a, c, slope = np.linalg.lstsq(design, f, rcond=None)[0]
+    return np.array([max(float(a), 10.0), 0.5, max(float(c), 0.05), 0.0, float(slope)])

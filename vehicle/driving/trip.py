@@ -1,0 +1,307 @@
+"""A whole trip: speed over time, grade and wind along the way, and what the vehicle asks of engine or pack in every step.
+
+A trip is cut into steps between the times of its schedule; in each the speed runs in a straight line, so that kinetic and
+potential energy come out exactly: sum(force × mean speed × duration) of inertia is the change of ½·m·v², of grade that of
+m·g·h. Everything else is taken at the mean speed of the step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+import numpy as np
+
+from vehicle.arrays import Values
+from vehicle.driving.engine import Battery, Engine, Supply, drive
+from vehicle.driving.road_load import RoadForces, RoadLoad, road_forces
+from vehicle.problems import InputError, Problem
+from vehicle.tables import increasing, read_table
+
+MOST_SPEED_M_S = 100.0
+MOST_ACCELERATION_M_S2 = 12.0  # a car does not brake harder; more is a slip in the file
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """Speed (m/s) over time (s), arrays of one length; grade (rise over run) and wind where the file has them."""
+
+    name: str
+    time_s: np.ndarray
+    speed_m_s: np.ndarray
+    grade: np.ndarray | None = None
+    wind_speed_m_s: np.ndarray | None = None
+    wind_from_rad: np.ndarray | None = None
+
+    @property
+    def mean_moving_speed_m_s(self) -> float:
+        """Mean speed while it moves."""
+        steps = steps_of(self)
+        return steps.distance_m / float(steps.duration_s[steps.speed_m_s > 0].sum())
+
+
+@dataclass(frozen=True)
+class Profile:
+    """The way: altitude (m) and wind over distance (m), where known."""
+
+    name: str
+    distance_m: np.ndarray
+    altitude_m: np.ndarray | None = None
+    wind_speed_m_s: np.ndarray | None = None
+    wind_from_rad: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The steps of a trip, arrays (steps,): mean speed, acceleration, grade; NaN wind where nothing is said of it.
+
+    `standing_s` is the length of the stop that a step belongs to, 0 while it drives.
+    """
+
+    duration_s: np.ndarray
+    speed_m_s: np.ndarray
+    acceleration_m_s2: np.ndarray
+    grade: np.ndarray
+    wind_speed_m_s: np.ndarray
+    wind_from_rad: np.ndarray
+    standing_s: np.ndarray
+
+    @property
+    def total_s(self) -> float:
+        """Length of the trip in seconds."""
+        return float(self.duration_s.sum())
+
+    @property
+    def distance_m(self) -> float:
+        """Length of the way in metres."""
+        return float((self.speed_m_s * self.duration_s).sum())
+
+    @property
+    def climb_m(self) -> float:
+        """Sum of all rises in metres, descents not taken off."""
+        rise = np.sin(np.arctan(self.grade)) * self.speed_m_s * self.duration_s
+        return float(np.maximum(rise, 0.0).sum())
+
+
+@dataclass(frozen=True)
+class Driven:
+    """A trip as driven: forces and supply of every step, (…, steps), and totals (…) over the trip."""
+
+    forces: RoadForces
+    supply: Supply
+    source_j: np.ndarray  # fuel energy, or energy out of the pack
+    brake_j: np.ndarray
+    wheel_j: np.ndarray
+
+
+def read_schedule(path: Path) -> Schedule:
+    """Return a schedule from a CSV file: columns time_*, speed_*; optional grade (%, or plain), wind_speed_*, wind_from_*.
+
+    Raises InputError for times that do not rise, speeds below 0 or above 100 m/s, jumps of speed that no vehicle makes.
+    """
+    data = read_table(
+        path,
+        {"time": "s", "speed": "m/s"},
+        optional={"grade": "dimensionless", "wind_speed": "m/s", "wind_from": "rad"},
+    )
+    increasing(path, "time", data["time"])
+    time, speed = data["time"], data["speed"]
+    problems = []
+    for wrong, read, accepted in (
+        (speed < 0, f"{speed.min():g} m/s", "0 or more"),
+        (speed > MOST_SPEED_M_S, f"{speed.max():g} m/s", f"at most {MOST_SPEED_M_S:g} m/s"),
+    ):
+        if wrong.any():
+            problems.append(Problem(path.name, "column speed", read, accepted))
+    rate = np.diff(speed) / np.diff(time)
+    if np.abs(rate).max() > MOST_ACCELERATION_M_S2:
+        at = int(np.argmax(np.abs(rate)))
+        problems.append(
+            Problem(
+                path.name,
+                f"column speed, time {time[at]:g} s",
+                f"a jump of {rate[at]:.3g} m/s in a second",
+                f"at most {MOST_ACCELERATION_M_S2:g} m/s each second",
+            )
+        )
+    if speed.max() == 0:
+        problems.append(Problem(path.name, "column speed", "0 throughout", "a trip that moves"))
+    problems += _grade_problems(path, data.get("grade"))
+    if problems:
+        raise InputError(problems)
+    return Schedule(path.name, time, speed, data.get("grade"), data.get("wind_speed"), data.get("wind_from"))
+
+
+def read_profile(path: Path) -> Profile:
+    """Return a profile from a CSV file: column distance_*; altitude_* or grade, wind_speed_*, wind_from_* as known.
+
+    A grade (rise over run) is summed up to an altitude. Raises InputError where neither grade nor wind is in it.
+    """
+    data = read_table(
+        path,
+        {"distance": "m"},
+        optional={"altitude": "m", "grade": "dimensionless", "wind_speed": "m/s", "wind_from": "rad"},
+    )
+    increasing(path, "distance", data["distance"])
+    if set(data) == {"distance"} or {"altitude", "grade"} <= set(data):
+        read = "both given" if "grade" in data else "distance alone"
+        raise InputError(
+            Problem(path.name, "columns", read, "altitude_m or grade_percent, or wind_speed_*, wind_from_*")
+        )
+    altitude, grade = data.get("altitude"), data.get("grade")
+    if grade is not None:
+        rise = np.sin(np.arctan(grade))
+        altitude = np.concatenate([[0.0], np.cumsum((rise[1:] + rise[:-1]) / 2 * np.diff(data["distance"]))])
+    if altitude is not None:
+        slope = np.diff(altitude) / np.diff(data["distance"])
+        problems = _grade_problems(path, np.tan(np.arcsin(np.clip(slope, -0.999, 0.999))))
+        if problems:
+            raise InputError(problems)
+    return Profile(path.name, data["distance"], altitude, data.get("wind_speed"), data.get("wind_from"))
+
+
+def _grade_problems(path: Path, grade: np.ndarray | None) -> list[Problem]:
+    if grade is None or np.abs(grade).max() <= 0.4:
+        return []
+    worst = grade[np.argmax(np.abs(grade))]
+    return [
+        Problem(path.name, "grade", f"{100 * worst:.3g} %", "-40 % to 40 % (a share is 0.05, per cent have _percent)")
+    ]
+
+
+def steps_of(schedule: Schedule, profile: Profile | None = None, *, grade: float = 0.0) -> Steps:
+    """Return the steps of a schedule along a profile; `grade` holds where neither of them tells one."""
+    duration = np.diff(schedule.time_s)
+    speed = (schedule.speed_m_s[1:] + schedule.speed_m_s[:-1]) / 2
+    ends = np.concatenate([[0.0], np.cumsum(speed * duration)])
+    slope = np.full(len(duration), grade)
+    if schedule.grade is not None:
+        slope = (schedule.grade[1:] + schedule.grade[:-1]) / 2
+    elif profile is not None and profile.altitude_m is not None:
+        rise = np.diff(np.interp(ends, profile.distance_m, profile.altitude_m))
+        length = np.diff(ends)
+        sine = np.divide(rise, length, out=np.zeros(len(rise)), where=length > 0)
+        slope = np.tan(np.arcsin(np.clip(sine, -0.999, 0.999)))
+    return Steps(
+        duration_s=duration,
+        speed_m_s=speed,
+        acceleration_m_s2=np.diff(schedule.speed_m_s) / duration,
+        grade=slope,
+        wind_speed_m_s=_along("wind_speed_m_s", schedule, profile, ends),
+        wind_from_rad=_along("wind_from_rad", schedule, profile, ends),
+        standing_s=_standing_s(duration, speed),
+    )
+
+
+def _along(name: str, schedule: Schedule, profile: Profile | None, ends: np.ndarray) -> np.ndarray:
+    by_time, by_distance = getattr(schedule, name), getattr(profile, name, None)
+    if by_time is not None:
+        values: np.ndarray = by_time
+    elif by_distance is not None and profile is not None:
+        values = np.interp(ends, profile.distance_m, by_distance)
+    else:
+        return np.full(len(ends) - 1, np.nan)
+    return (values[1:] + values[:-1]) / 2
+
+
+def _standing_s(duration: np.ndarray, speed: np.ndarray) -> np.ndarray:
+    """Return for every step the length of the stop it belongs to, 0 while it drives."""
+    stands = speed == 0
+    number = np.cumsum(np.concatenate([[True], stands[1:] != stands[:-1]])) - 1
+    return np.where(stands, np.bincount(number, weights=duration)[number], 0.0)
+
+
+# Steps are nearly alike within: m/s, m/s², grade, m/s of wind, rad, s of standing.
+_ALIKE = {
+    "speed_m_s": 1.5,
+    "acceleration_m_s2": 0.3,
+    "grade": 0.01,
+    "wind_speed_m_s": 2.0,
+    "wind_from_rad": 0.5,
+    "standing_s": 60.0,
+}
+
+
+def merged(steps: Steps, *, nearly: bool = False) -> Steps:
+    """Return the trip with equal steps put together, or those `nearly` alike; their order is lost.
+
+    Equal steps give the same totals from fewer of them; steps nearly alike are stood for by their mean.
+    """
+    names = [f.name for f in fields(Steps) if f.name != "duration_s"]
+    table = np.column_stack([np.nan_to_num(getattr(steps, name), nan=-1e6) for name in names])
+    width = np.array([_ALIKE[name] if nearly else 1e-9 for name in names])
+    # Standing stays apart from creeping.
+    keys = np.column_stack([np.round(table / width), steps.speed_m_s > 0])
+    _, number = np.unique(keys, axis=0, return_inverse=True)
+    number = number.ravel()
+    duration = np.bincount(number, weights=steps.duration_s)
+    kept = {name: np.bincount(number, weights=getattr(steps, name) * steps.duration_s) / duration for name in names}
+    return replace(steps, duration_s=duration, **kept)
+
+
+def weibull_quantile(share: Values, mean_m_s: Values, shape: Values) -> np.ndarray:
+    """Return the wind speed (m/s) below which `share` of the time the wind of a Weibull climate stays.
+
+    Scale c = mean/Γ(1 + 1/k); F(u) = 1 − exp(−(u/c)^k): Troen & Petersen, European Wind Atlas (1989).
+    """
+    from scipy.special import gamma
+
+    k = np.asarray(shape, float)
+    scale = np.asarray(mean_m_s) / gamma(1 + 1 / k)
+    return np.asarray(scale * (-np.log1p(-np.asarray(share, float))) ** (1 / k))
+
+
+def spread_over(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return `count` evenly spread pairs in (0, 1)², for wind speed and direction of as many steps.
+
+    The additive sequence of the plastic number (common practice, no source): neighbours in time are far apart, and any
+    stretch of it covers the square evenly.
+    """
+    plastic = 1.324717957244746
+    k = np.arange(1, count + 1)
+    return (0.5 + k / plastic) % 1.0, (0.5 + k / plastic**2) % 1.0
+
+
+def with_idling(engine: Engine | Battery, standing_s: np.ndarray, longest_idle_s: Values) -> Engine | Battery:
+    """Return the engine as it runs on a trip: it idles through stops up to `longest_idle_s`, longer ones it is off."""
+    if isinstance(engine, Battery):
+        return engine
+    return replace(engine, runs_when_parked=np.asarray(engine.runs_when_parked) | (standing_s <= longest_idle_s))
+
+
+def drive_trip(
+    engine: Engine | Battery,
+    load: RoadLoad,
+    steps: Steps,
+    density_kg_m3: Values,
+    air_ahead_m_s: Values | None = None,
+    air_across_m_s: Values = 0.0,
+    *,
+    extra_force_n: Values = 0.0,
+    added_mass_kg: Values = 0.0,
+    longest_idle_s: Values = 300.0,
+) -> Driven:
+    """Return the trip as driven, with an extra force (N, against the motion, per step) and mass (kg) on the vehicle.
+
+    Air from ahead defaults to still air. Draws stand in front of the steps: fields of `engine` and `load` may be (draws, 1).
+    """
+    ahead = steps.speed_m_s if air_ahead_m_s is None else air_ahead_m_s
+    forces = road_forces(
+        load,
+        steps.speed_m_s,
+        density_kg_m3,
+        ahead,
+        air_across_m_s,
+        grade=steps.grade,
+        acceleration_m_s2=steps.acceleration_m_s2,
+        added_mass_kg=added_mass_kg,
+    )
+    wheel = (forces.total_n + np.asarray(extra_force_n)) * steps.speed_m_s
+    supply = drive(with_idling(engine, steps.standing_s, longest_idle_s), wheel, steps.speed_m_s)
+    return Driven(
+        forces,
+        supply,
+        (supply.source_w * steps.duration_s).sum(axis=-1),
+        (supply.brake_loss_w * steps.duration_s).sum(axis=-1),
+        (supply.wheel_w * steps.duration_s).sum(axis=-1),
+    )

@@ -1,0 +1,1 @@
+"""Any log of an engine to one tidy table in SI."""

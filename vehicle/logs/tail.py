@@ -1,0 +1,181 @@
+"""A recording that another program is still writing, looked at again and again: only what is new is read.
+
+Every look reads the head of the file and its last stretch, whatever its length, and counts the lines that came since
+the look before; so a look at a long recording takes no longer than one at a short one.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from vehicle.logs.columns import PARAMETERS
+from vehicle.logs.read import Log, read_log
+from vehicle.problems import InputError, Problem
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TAIL_BYTES = 64 * 1024
+_HEAD_BYTES = 16 * 1024
+_CHUNK_BYTES = 1024 * 1024
+_LEAST_SILENCE_S = 5.0  # a recorder that finds no answer writes nothing for some seconds
+_ROWS_OF_SILENCE = 5.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """How far a file was read: which file it was (device, number, first bytes), up to which byte, and the lines so far."""
+
+    device: int
+    number: int
+    head: bytes
+    offset: int
+    lines: int
+
+
+@dataclass(frozen=True)
+class Look:
+    """What a look at a recording shows.
+
+    `rows` are those written whole so far, `duration_s` from the first of them to the last. `values` has the last known
+    value of each parameter in SI, by its tidy name. `state` is what the turbine is marked as ("" unknown), `gap` what
+    the last row says of a lost adapter or car. `silent_s` is the time since the file last grew, `row_s` the usual time
+    from row to row, `bytes_read` what this look took.
+    """
+
+    path: Path
+    rows: int
+    duration_s: float
+    values: dict[str, float]
+    state: str
+    gap: str
+    silent_s: float
+    row_s: float
+    bytes_read: int
+    seen: Seen
+
+    @property
+    def stopped(self) -> bool:
+        """Return whether no row has come for so long that the recording has ended, or waits."""
+        return self.silent_s > max(_LEAST_SILENCE_S, _ROWS_OF_SILENCE * self.row_s)
+
+
+def newest_recording(typed: Path) -> Path:
+    """Return the CSV file that was typed, or the newest in the folder that was typed. Raises InputError otherwise.
+
+    Nothing but plain files that end in .csv is ever opened.
+    """
+    accepted = "a CSV file that windtoll record writes, or the folder that it writes to"
+    try:
+        mode = typed.stat().st_mode
+        if stat.S_ISDIR(mode):
+            found = [(p.stat().st_mtime_ns, p) for p in typed.iterdir() if p.suffix.lower() == ".csv" and p.is_file()]
+            if not found:
+                raise InputError(Problem(str(typed), "", "no CSV file in this folder yet", accepted))
+            return max(found)[1]
+    except FileNotFoundError:
+        raise InputError(Problem(str(typed), "", "no such file or folder yet", accepted)) from None
+    except OSError as error:
+        raise InputError(Problem(str(typed), "", f"cannot be looked at ({error.strerror})", accepted)) from None
+    except ValueError:  # a name that no system takes, such as one with a null character
+        raise InputError(Problem(repr(str(typed)), "", "no name of a file", accepted)) from None
+    if typed.suffix.lower() != ".csv":
+        raise InputError(Problem(str(typed), "", f"a file of kind {typed.suffix or '(none)'}", accepted))
+    if not stat.S_ISREG(mode):
+        raise InputError(Problem(str(typed), "", "no plain file", accepted))
+    return typed
+
+
+def look_at(path: Path, before: Seen | None, now_s: float) -> Look:
+    """Return what a recording shows now; `before` is what was seen at the last look, `now_s` the time (seconds, epoch).
+
+    A file that was replaced or cut is begun anew. Raises InputError where the file cannot be read, or has no row yet.
+    """
+    try:
+        with open(path, "rb") as file:
+            about = os.fstat(file.fileno())
+            head = file.read(min(_HEAD_BYTES, about.st_size))
+            seen, counted = _counted(file, before, about, head)
+            start = max(len(head), about.st_size - TAIL_BYTES)
+            file.seek(start)
+            tail = file.read(about.st_size - start)
+    except OSError as error:
+        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a file you may read")) from None
+    text = _stretch(head, tail, joined=start == len(head))
+    if text.count(b"\n") < 2:
+        raise InputError(Problem(path.name, "", "no whole row yet", "a recording with rows; it is looked at again"))
+    log = _as_log(path.name, text)
+    return Look(
+        path,
+        max(0, seen.lines - 1),
+        log.duration_s,
+        _last_values(log.table.iloc[-max(1, tail.count(b"\n")) :] if tail else log.table),
+        "" if log.states is None or not log.states.size else str(log.states[-1]),
+        _last_gap(text),
+        max(0.0, now_s - about.st_mtime),
+        float(log.table["step_s"].iloc[-50:].median()) if log.rows else 0.0,
+        len(head) + len(tail) + counted,
+        seen,
+    )
+
+
+def _counted(file: BinaryIO, before: Seen | None, about: os.stat_result, head: bytes) -> tuple[Seen, int]:
+    """Return how far the file is read now, lines counted from where the last look ended, and the bytes that took."""
+    same = (
+        before is not None
+        and (before.device, before.number) == (about.st_dev, about.st_ino)
+        and about.st_size >= before.offset
+        and head.startswith(before.head)
+    )
+    offset, lines = (before.offset, before.lines) if before is not None and same else (0, 0)
+    first = offset
+    file.seek(offset)
+    while chunk := file.read(min(_CHUNK_BYTES, about.st_size - offset)):
+        lines += chunk.count(b"\n")
+        offset += len(chunk)
+    return Seen(about.st_dev, about.st_ino, head[:512], offset, lines), offset - first
+
+
+def _stretch(head: bytes, tail: bytes, *, joined: bool) -> bytes:
+    """Return header and first rows, then the last rows; only whole lines."""
+    text = head + tail if joined else head[: head.rfind(b"\n") + 1] + tail[tail.find(b"\n") + 1 :]
+    return text[: text.rfind(b"\n") + 1]
+
+
+def _as_log(name: str, text: bytes) -> Log:
+    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
+        path = Path(folder) / "recording.csv"
+        path.write_bytes(text)
+        try:
+            return read_log(path)
+        except InputError as error:
+            raise InputError(
+                [Problem(name if p.where == path.name else p.where, p.key, p.read, p.accepted) for p in error.problems]
+            ) from None
+
+
+def _last_values(table: pd.DataFrame) -> dict[str, float]:
+    values = {}
+    for parameter in PARAMETERS:
+        if parameter.name in table:
+            known = table[parameter.name].dropna()
+            if len(known):
+                values[parameter.name] = float(known.iloc[-1])
+    return values
+
+
+def _last_gap(text: bytes) -> str:
+    """Return what the last row says under "gap": why the recorder waits; "" where it does not."""
+    import csv
+
+    lines = text.decode("utf-8", errors="replace").splitlines()
+    header, last = next(csv.reader(lines[:1]), []), next(csv.reader(lines[-1:]), [])
+    if "gap" not in header or len(last) != len(header):
+        return ""
+    said = last[header.index("gap")]
+    return said.removeprefix("begin: ") if said.startswith("begin: ") else ""

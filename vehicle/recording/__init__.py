@@ -1,0 +1,1 @@
+"""Recording an engine through an OBD adapter."""

@@ -1,0 +1,1 @@
+"""The road test: its runs, their windows, the effect, the plan."""

@@ -1,0 +1,84 @@
+"""The logs of a road test, read as its list of runs (`runs.toml`) says, and cut into windows for the comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Container, Iterable, Mapping
+from pathlib import Path
+
+from vehicle.logs.fuel_flow import fuel_flow
+from vehicle.logs.read import Log, read_log
+from vehicle.logs.text import headers_of
+from vehicle.problems import InputError, Problem
+from vehicle.road_test.effect import RunWindows, common_source, runs_of_states, windows_of
+from vehicle.road_test.manifest import Manifest
+
+Reader = Callable[[Path, Mapping[str, str], str], Log]
+
+
+def read_one(path: Path, columns: Mapping[str, str], where: str) -> Log:
+    """Return one log with its columns as `where` says they are. Raises InputError."""
+    return read_log(path, columns, where=where)
+
+
+def logs_of(
+    test: Manifest, *, read: Reader = read_one, progress: Callable[[float], None] | None = None
+) -> dict[tuple[Path, str], Log]:
+    """Return every log of a test once, by its path and what its columns are said to be.
+
+    `read(path, columns, where)` reads one log; `progress` is called with the share of the runs done, 0 to 1. Raises
+    InputError with the faults of all logs.
+    """
+    problems: list[Problem] = []
+    seen: dict[tuple[Path, str], Log] = {}
+    for number, run in enumerate(test.runs):
+        columns = {**test.columns, **run.columns}
+        key = (run.path, repr(columns))
+        try:
+            if key not in seen:
+                seen[key] = read(run.path, present(run.path, columns, run.columns), test.path.name)
+        except InputError as error:
+            problems.extend(problem for problem in error.problems if problem not in problems)
+        if progress is not None:
+            progress((number + 1) / len(test.runs))
+    if problems:
+        raise InputError(problems)
+    return seen
+
+
+def windows_of_runs(
+    test: Manifest, *, read: Reader = read_one, progress: Callable[[float], None] | None = None
+) -> tuple[list[RunWindows], bool, tuple[str, ...]]:
+    """Return the windows of every run of a test, whether litres are absolute, and in words how the fuel was found.
+
+    `read` and `progress` are those of `logs_of`. Raises InputError with the faults of all logs, or where they share no
+    source of fuel.
+    """
+    if not test.runs:
+        raise InputError(Problem(test.path.name, "runs", "every run is left out", "at least one run to look at"))
+    seen = logs_of(test, read=read, progress=progress)
+    logs = [seen[run.path, repr({**test.columns, **run.columns})] for run in test.runs]
+    source, engine, absolute = common_source(list(seen.values()), test.engine)
+    flows = {id(log): fuel_flow(log, engine, source=source) for log in seen.values()}
+    runs = [windows_of(log, flows[id(log)], part) for log, run in zip(logs, test.runs, strict=True)
+            for part in runs_of_states(run, log)]  # fmt: skip
+    return runs, absolute, (f"fuel from {source}", *flows[id(logs[0])].words)
+
+
+def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:
+    """Return the meanings of columns that this log has headers for: the test's table serves all logs, a run's `own`
+    must fit."""
+    return fitting(headers_of(path) if columns else (), columns, own)
+
+
+def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[str] = ()) -> dict[str, str]:
+    """Return the meanings of columns that are among the headers of a log, or that are its `own`."""
+    have = {header.strip().lower() for header in headers}
+    bare = {header.removesuffix("()").strip() for header in have}
+    return {key: text for key, text in columns.items() if key in own or key.strip().lower() in have | bare}
+
+
+def in_no_log(test: Manifest) -> list[str]:
+    """Return a warning for each entry of the test's [columns] that fits no log: most likely misspelt."""
+    paths = {run.path for run in test.runs} if test.columns else set()
+    fitting = {key for path in paths for key in present(path, test.columns, ())}
+    return [f'[columns] "{key}" is no header of any log' for key in test.columns if key not in fitting]
