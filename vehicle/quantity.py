@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from pydantic import Field
@@ -14,6 +15,33 @@ from vehicle.problems import shown
 Shape = Literal["exact", "normal", "uniform", "triangular"]
 # "± x" is read as: 19 times out of 20 within x (JCGM 100:2008, 6.2: expanded uncertainty, coverage factor 1.96).
 COVERAGE_FACTOR = 1.959963984540054
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """An estimate with the ends of its interval at `level` (0.95: nineteen of twenty such intervals hold the truth).
+
+    `low` and `high` are None where there is not enough data to give them.
+    """
+
+    estimate: float
+    low: float | None
+    high: float | None
+    level: float
+
+    def times(self, factor: float) -> Estimate:
+        """Return the estimate in another unit (`factor` above zero)."""
+        return self.mapped(lambda value: value * factor)
+
+    def moved(self, by: float) -> Estimate:
+        """Return the estimate with its ends, moved."""
+        return self.mapped(lambda value: value + by)
+
+    def mapped(self, rising: Callable[[float], float]) -> Estimate:
+        """Return the estimate and its ends after a rising function."""
+        low = None if self.low is None else rising(self.low)
+        high = None if self.high is None else rising(self.high)
+        return replace(self, estimate=rising(self.estimate), low=low, high=high)
 
 
 @dataclass(frozen=True)
