@@ -43,8 +43,8 @@ def scenario_effect(
     Over the scenario's trip where it has a schedule. The price of carrying the turbine (stowed against absent) has no
     half-width of its own. `progress` is told the share done.
     """
+    from energy.chain.answer import answered
     from energy.scenario.read import load
-    from energy.words.answer import answered
 
     checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
     told = answered(checked, exact=with_state != "working", progress=progress)

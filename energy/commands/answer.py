@@ -12,7 +12,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.words.answer import Told
+    from energy.chain.answer import Answered, answered
 
 
 @click.command("answer", short_help="Does the turbine save or cost fuel? By how much, and why?")
@@ -57,7 +57,7 @@ def command(
         _check_report_file(report_file)
     checked = load(scenario, overrides)
     with common.progress("Working out how sure that is") as progress:
-        told = report.answered(checked, exact=exact, progress=progress)
+        told = answered(checked, exact=exact, progress=progress)
     if report_file is not None:
         _write_report(told, system, scenario, overrides, report_file)
     if as_json:
@@ -75,7 +75,7 @@ def _check_report_file(path: Path) -> None:
         raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
 
 
-def _write_report(told: Told, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path) -> None:
+def _write_report(told: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path) -> None:
     from energy.pages.report import report_page
     from energy.scenario.bundle import from_folder, with_overrides
     from vehicle.files import write_whole
@@ -90,7 +90,7 @@ def _write_report(told: Told, system: UnitSystem, scenario: Path, overrides: tup
     click.echo(f"Report written: {path}", err=True)
 
 
-def _print(told: Told, system: UnitSystem, brief: bool) -> None:
+def _print(told: Answered, system: UnitSystem, brief: bool) -> None:
     from rich.table import Table
 
     from energy.words import answer as report

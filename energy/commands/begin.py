@@ -52,6 +52,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
       windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
+    from energy.chain.answer import answered
     from energy.scenario import bundle as bundles
     from energy.words import answer as report
     from vehicle.files import write_whole
@@ -64,7 +65,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
     bundle = begin(Beginning(**known, **table))
-    told = report.answered(bundles.opened(bundle))
+    told = answered(bundles.opened(bundle))
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):

@@ -11,11 +11,11 @@ import html
 import importlib.metadata
 from collections.abc import Iterable, Sequence
 
+from energy.chain.answer import Answered
 from energy.pictures.answer import Picture, fuel_over_speed, operating_line
 from energy.pictures.flow import flow_picture
 from energy.scenario.bundle import Bundle, to_zip
 from energy.words import answer as report
-from energy.words.answer import Told
 from vehicle.units import UnitSystem
 
 _STYLE = """
@@ -36,7 +36,7 @@ pre { white-space: pre-wrap; border: 1px solid #b6bfc7; padding: 0.6rem; font-si
 """
 
 
-def report_page(told: Told, system: UnitSystem, bundle: Bundle) -> str:
+def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
     """Return the report of an answer as HTML; `bundle` is the scenario that was answered, attached as text and zip."""
     verdict = report.verdict(told, system)
     title = told.scenario.title or "windtoll report"

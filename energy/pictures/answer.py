@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.matching import limit_shares
 from energy.pictures.charts import COLOURS
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.spread import draws_of, scenario_correlations, shares
-from energy.words.answer import Told, conditions
+from energy.words.answer import conditions
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def _readable(chart: Any) -> Any:
     )
 
 
-def fuel_over_speed(told: Told, system: UnitSystem) -> Picture:
+def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
     """Return the change in fuel over road speed against leaving the turbine at home: stowed and working.
 
     The zero line is the turbine absent. For a battery drive the change is in the pack's power.
@@ -155,7 +156,7 @@ def _band(scenario: Scenario, speeds_m_s: np.ndarray) -> tuple[np.ndarray, np.nd
     return low, high
 
 
-def _fuel_title(told: Told, swept: Answer, speeds: np.ndarray, system: UnitSystem) -> str:
+def _fuel_title(told: Answered, swept: Answer, speeds: np.ndarray, system: UnitSystem) -> str:
     change = swept.states["working"].supply.source_w - swept.states["absent"].supply.source_w
     what = "energy" if swept.inputs.fuel is None else "fuel"
     _, _, rest = conditions(told, system).partition(" in ")
@@ -224,7 +225,7 @@ def escaped(column: str) -> str:
     return column.replace("\\", "\\\\").replace(".", "\\.").replace("[", "\\[").replace("]", "\\]").replace(":", "\\:")
 
 
-def operating_line(told: Told, system: UnitSystem) -> tuple[Picture, ...]:
+def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
     """Return power, thrust and turning speed over the air speed at the rotor, each with the scenario's limits.
 
     One array call: the road speed is swept in still air, so that the air speed at the rotor is what varies.
@@ -289,7 +290,7 @@ def _over_air(
 
 
 def _power_picture(
-    told: Told,
+    told: Answered,
     system: UnitSystem,
     airs: np.ndarray,
     here: float,
@@ -313,7 +314,7 @@ def _power_picture(
     return Picture("power_over_air_speed", title, chart, frame)
 
 
-def _thrust_picture(told: Told, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork) -> Picture:
+def _thrust_picture(told: Answered, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork) -> Picture:
     unit = label("force", system)
 
     def shown_force(values: Any) -> np.ndarray:
@@ -332,7 +333,7 @@ def _thrust_picture(told: Told, system: UnitSystem, airs: np.ndarray, here: floa
 
 
 def _turning_picture(
-    told: Told, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork
+    told: Answered, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork
 ) -> tuple[Picture, ...]:
     turning = told.answer.turbine.rotor_speed_rad_s
     if not np.isfinite(turning).all():

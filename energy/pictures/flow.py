@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
+from energy.chain.answer import Answered
 from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
-from energy.words.answer import Told
 from vehicle.units import UnitSystem, figures, show
 
 _WIDTH, _WIDEST, _LEFT, _RADIUS, _GAP, _LINE = 350.0, 110.0, 8.0, 5.0, 7.0, 15.0
@@ -33,7 +33,7 @@ class Flow:
     heat: float
 
 
-def flow_of(told: Told, *, difference: bool) -> Flow:
+def flow_of(told: Answered, *, difference: bool) -> Flow:
     """Return the stream of the trip with the turbine working or, with `difference`, of what working adds to it.
 
     In a difference, a loss that grows smaller is an inflow ("less of ..."). The parts of the electrical loss are one.
@@ -79,7 +79,7 @@ def flow_of(told: Told, *, difference: bool) -> Flow:
     )
 
 
-def flow_title(told: Told, flow: Flow, system: UnitSystem, *, difference: bool) -> str:
+def flow_title(told: Answered, flow: Flow, system: UnitSystem, *, difference: bool) -> str:
     """Return what the diagram shows, as a sentence."""
     heat, load = show(flow.heat, "power", system), told.scenario.heater.what
     entering = [*flow.into_vehicle, *flow.into_rotor]
@@ -94,7 +94,7 @@ def flow_title(told: Told, flow: Flow, system: UnitSystem, *, difference: bool) 
     return f"Of {words}, {heat} ({figures(share, 2)} %) arrives in {load}"
 
 
-def flow_picture(told: Told, system: UnitSystem, *, difference: bool = True) -> Picture:
+def flow_picture(told: Answered, system: UnitSystem, *, difference: bool = True) -> Picture:
     """Return the energy-flow diagram, 350 pixels wide, and its numbers."""
     import altair as alt
     import pandas as pd

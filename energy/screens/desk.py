@@ -17,13 +17,12 @@ from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
 from energy.screens.waiting import kept as kept_with_bar
-from energy.words import answer as report
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.chain.answer import Answered, answered
     from energy.scenario.read import Scenario
-    from energy.words.answer import Told
 
 FIRST_DEMO = "van_water_tank"
 
@@ -35,15 +34,15 @@ def scenario_of(bundle: Bundle) -> Scenario:
 
 
 @functools.lru_cache(maxsize=16)
-def nominal_of(bundle: Bundle) -> Told:
+def nominal_of(bundle: Bundle) -> Answered:
     """Return the answer of a bundle with every value taken as exact: within some milliseconds. Raises InputError."""
-    return report.answered(scenario_of(bundle), exact=True)
+    return answered(scenario_of(bundle), exact=True)
 
 
 @kept_with_bar("Working out how sure that is")
-def told_of(progress: Progress | None, bundle: Bundle) -> Told:
+def told_of(progress: Progress | None, bundle: Bundle) -> Answered:
     """Return the answer of a bundle with how sure it is, as the command line gives it. Raises InputError."""
-    return report.answered(scenario_of(bundle), progress=progress)
+    return answered(scenario_of(bundle), progress=progress)
 
 
 @functools.cache
@@ -69,7 +68,7 @@ class Work:
     bundle: Bundle
     problems: tuple[Problem, ...]
     usable: Bundle
-    told: Told
+    told: Answered
 
     def problems_at(self, key: str) -> list[Problem]:
         """Return the faults of one key."""

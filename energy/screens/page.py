@@ -20,7 +20,7 @@ from energy.words import answer as report
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-    from energy.words.answer import Told
+    from energy.chain.answer import Answered
 
 STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
@@ -68,7 +68,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-def verdict(work: Work, heading: str) -> Callable[[], Told]:
+def verdict(work: Work, heading: str) -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
     The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to put
@@ -82,7 +82,7 @@ def verdict(work: Work, heading: str) -> Callable[[], Told]:
     _verdict(slot, work.told if before is None else before)
     _doubt(under, "How sure that is: being worked out." if before is None else _doubt_of(before))
 
-    def surely() -> Told:
+    def surely() -> Answered:
         if before is not None:
             return before
         try:
@@ -98,7 +98,7 @@ def verdict(work: Work, heading: str) -> Callable[[], Told]:
     return surely
 
 
-def _doubt_of(told: Told) -> str:
+def _doubt_of(told: Answered) -> str:
     return report.verdict(told, desk.system()).doubt
 
 
@@ -109,7 +109,7 @@ def _doubt(slot: DeltaGenerator, words: str) -> None:
         slot.empty()
 
 
-def _verdict(slot: DeltaGenerator, told: Told) -> None:
+def _verdict(slot: DeltaGenerator, told: Answered) -> None:
     found = report.verdict(told, desk.system())
     word = {"costs": "It costs fuel", "saves": "It saves", "cannot tell": "Cannot tell"}[found.word]
     if told.answer.inputs.fuel is None and found.word == "costs":

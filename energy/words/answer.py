@@ -11,12 +11,12 @@ import numpy as np
 
 from energy.aero.blade import STALL_SHARE_LIMIT
 from energy.aero.operating_point import free_run_is_told
-from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s, turbine_efficiency_at_flywheel
-from energy.progress import Progress, part, tell
+from energy.chain.answer import Answered
+from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of, spec_of
 from energy.scenario.keys import Price
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread, spread_of
+from energy.uncertainty.spread import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread
 from vehicle.driving.engine import Battery
 from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
-_WINDS_M_S = np.linspace(0.0, 40.0, 161)
-_NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 
 
 @dataclass(frozen=True)
@@ -49,73 +47,12 @@ class Verdict:
         return f"{self.sentence} {self.doubt}".rstrip()
 
 
-@dataclass(frozen=True)
-class Told:
-    """One answered scenario, ready to be told: the ledger's answer and the break-even head wind (m/s, NaN if none)."""
-
-    scenario: Scenario
-    answer: Answer
-    break_even_head_wind_m_s: float
-    spread: Spread | None = None  # None where nothing is uncertain, or draws were not wanted
-    trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
-
-    @property
-    def at_its_most(self) -> TurbineAtWork:
-        """The turbine where it works hardest: at the steady speed, or each figure's greatest over a trip."""
-        return self.answer.turbine if self.trip is None else self.trip.most
-
-    @property
-    def over_s(self) -> float:
-        """The time that totals are told for: that of the trip; 1 s for a steady drive, whose figures are per time."""
-        return 1.0 if self.trip is None else self.trip.steps.total_s
-
-    @property
-    def fuel_kind(self) -> str:
-        """The kind of quantity that fuel is told in: flow, or volume over a trip."""
-        return "fuel_flow" if self.trip is None else "volume"
-
-    @property
-    def power_kind(self) -> str:
-        """The kind of quantity that heat is told in: power, or energy over a trip."""
-        return "power" if self.trip is None else "energy"
-
-
-def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Told:
-    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
-
-    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told the share done
-    (see energy/progress.py).
-    """
-    if scenario.schedule is not None:
-        return _trip_answered(scenario, exact=exact, progress=progress)
-    found = answer(inputs_of(scenario))
-    sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
-    spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
-    tell(progress, 1.0)
-    return Told(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
-
-
-def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Told:
-    from energy.chain.trip import answer_trip, trip_chain
-
-    trip = answer_trip(scenario)
-    spread = None
-    if not exact:
-        quick = trip_chain(scenario, coarse=True)
-        spread = spread_of(
-            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
-            progress=part(progress, _NOMINAL, 1.0),
-        )  # fmt: skip
-    tell(progress, 1.0)
-    return Told(scenario, trip.mean, math.nan, spread, trip)
-
-
 def _f(value: Any) -> float:
     """Return a nominal (0-dimensional) result as a float."""
     return float(np.asarray(value))
 
 
-def conditions(told: Told, system: UnitSystem) -> str:
+def conditions(told: Answered, system: UnitSystem) -> str:
     """Return where and when, in words: "At 100 km/h in still air on the flat"."""
     if told.trip is not None:
         return _trip_conditions(told, told.trip, system)
@@ -138,7 +75,7 @@ _WORKS = {
 }
 
 
-def _trip_conditions(told: Told, trip: TripAnswer, system: UnitSystem) -> str:
+def _trip_conditions(told: Answered, trip: TripAnswer, system: UnitSystem) -> str:
     steps, asked = trip.steps, told.scenario.trip
     limit = show(asked.works_speed.value, "speed", system) if asked.works_speed is not None else ""
     climbs = f" climbing {show(steps.climb_m, 'length', system)} in all" if steps.climb_m > 0.5 else ""
@@ -155,7 +92,7 @@ def _trip_conditions(told: Told, trip: TripAnswer, system: UnitSystem) -> str:
     )
 
 
-def _air_words(told: Told, system: UnitSystem) -> str:
+def _air_words(told: Answered, system: UnitSystem) -> str:
     wind = told.scenario.air.wind_speed.value
     angle = math.degrees(told.scenario.air.wind_from.value) % 360
     off = min(angle, 360 - angle)
@@ -166,7 +103,7 @@ def _air_words(told: Told, system: UnitSystem) -> str:
     return f" in a {kind} of {show(wind, 'speed', system)}{turned}"
 
 
-def verdict(told: Told, system: UnitSystem) -> Verdict:
+def verdict(told: Answered, system: UnitSystem) -> Verdict:
     """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most of the doubt is."""
     found, scenario = told.answer, told.scenario
     change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
@@ -207,11 +144,11 @@ def verdict(told: Told, system: UnitSystem) -> Verdict:
     return Verdict("cannot tell", case, f"{where} the turbine neither costs fuel nor makes heat.")
 
 
-def _heat_words(told: Told, system: UnitSystem) -> str:
+def _heat_words(told: Answered, system: UnitSystem) -> str:
     return show(_f(told.answer.turbine.heat_power_w) * told.over_s, told.power_kind, system)
 
 
-def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> str:
+def _undecided(told: Answered, without: str, purpose: str, system: UnitSystem) -> str:
     """Return the sentence of an answer whose interval holds both saving and costing."""
     spread = told.spread
     assert spread is not None
@@ -232,7 +169,7 @@ def sureness(spread: Spread) -> str:
     return "almost certainly" if probability >= ALMOST_CERTAIN else "very likely" if probability >= SURE else "perhaps"
 
 
-def _drawn_change(told: Told) -> tuple[tuple[float, ...], str]:
+def _drawn_change(told: Answered) -> tuple[tuple[float, ...], str]:
     """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
     assert told.spread is not None
     fuel = told.answer.inputs.fuel
@@ -241,7 +178,7 @@ def _drawn_change(told: Told) -> tuple[tuple[float, ...], str]:
     return tuple(value * told.over_s / fuel.heating_value_j_per_m3 for value in told.spread.change_w), told.fuel_kind
 
 
-def _drawn_heat(told: Told) -> tuple[float, ...]:
+def _drawn_heat(told: Answered) -> tuple[float, ...]:
     """Return the quantiles of the heat: W, or J over a trip."""
     assert told.spread is not None
     return tuple(value * told.over_s for value in told.spread.heat_w)
@@ -274,7 +211,7 @@ def called(key: str) -> str:
     return _CALLED.get(key, key.partition(".")[2].replace("_", " "))
 
 
-def doubt_words(told: Told, system: UnitSystem) -> str:
+def doubt_words(told: Answered, system: UnitSystem) -> str:
     """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is none."""
     spread = told.spread
     if spread is None or not spread.sensitivities:
@@ -304,7 +241,7 @@ def shown_width(measured: Measurement) -> str:
     return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)
 
 
-def sure_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to measure."""
     spread = told.spread
     if spread is None:
@@ -367,7 +304,7 @@ def _who_pays(found: Answer) -> str:
     return "the engine is on overrun and the brakes would have burnt that power"
 
 
-def _change_words(told: Told, system: UnitSystem) -> str:
+def _change_words(told: Answered, system: UnitSystem) -> str:
     """Return the change in fuel without its sign: "0.9 L/h more fuel (90 %: 0.6 to 1.3 L/h; +9 %, 0.9 L/100 km)"."""
     found = told.answer
     change = found.change
@@ -423,7 +360,7 @@ def _per_heat(found: Answer, system: UnitSystem) -> str:
     return f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of {found.inputs.fuel.name} per kWh of heat"
 
 
-def money_per_hour(told: Told) -> tuple[float, str] | None:
+def money_per_hour(told: Answered) -> tuple[float, str] | None:
     """Return the change in fuel money per hour and its currency, None without a price."""
     price, volume = told.scenario.prices.fuel, _f(told.answer.change.volume_m3_s)
     if price is None or not math.isfinite(volume):
@@ -431,7 +368,7 @@ def money_per_hour(told: Told) -> tuple[float, str] | None:
     return volume * _LITRES_PER_HOUR * price.amount, price.currency
 
 
-def cautions(told: Told, system: UnitSystem) -> list[str]:
+def cautions(told: Answered, system: UnitSystem) -> list[str]:
     """Return what could hurt someone, break, or make the answer wrong, the most pressing first."""
     found, scenario = told.answer, told.scenario
     turbine, limits = told.at_its_most, found.inputs.turbine
@@ -491,7 +428,7 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
     return said + _standing_cautions(told)
 
 
-def _stall_caution(told: Told, system: UnitSystem) -> str:
+def _stall_caution(told: Answered, system: UnitSystem) -> str:
     """Return that the rotor works on stalled sections, and how far the heat may then be off."""
     factor = told.scenario.rotor.power_factor
     ends = answer(
@@ -509,7 +446,7 @@ def _above(value: float, limit: Any) -> bool:
     return limit is not None and value > _f(limit)
 
 
-def _limit_cautions(told: Told, system: UnitSystem) -> list[str]:
+def _limit_cautions(told: Answered, system: UnitSystem) -> list[str]:
     turbine, limits = told.at_its_most, told.answer.inputs.turbine
     tip = _f(turbine.rotor_speed_rad_s) * _f(limits.diameter_m) / 2
     current = math.nan if turbine.electrical is None else _f(turbine.electrical.current_a)
@@ -527,7 +464,7 @@ def _limit_cautions(told: Told, system: UnitSystem) -> list[str]:
     ]
 
 
-def _standing_cautions(told: Told) -> list[str]:
+def _standing_cautions(told: Answered) -> list[str]:
     """Return the cautions that always hold."""
     turbine = told.at_its_most
     said = []
@@ -552,7 +489,7 @@ def _standing_cautions(told: Told) -> list[str]:
     return said
 
 
-def assumptions(told: Told) -> tuple[Assumption, ...]:
+def assumptions(told: Answered) -> tuple[Assumption, ...]:
     """Return the values that the answer used and the user did not give."""
     return told.answer.inputs.assumptions
 
@@ -567,7 +504,7 @@ def assumption_words(entry: Assumption) -> str:
     return f"{entry.key} = {text}; {entry.source}"
 
 
-def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
+def as_data(told: Answered, system: UnitSystem = "metric") -> dict[str, Any]:
     """Return the answer as data for `--json`: SI but where the name says otherwise; NaN becomes null."""
     found = told.answer
     turbine, change = found.turbine, found.change
@@ -685,7 +622,7 @@ def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
     )
 
 
-def _trip_data(told: Told) -> dict[str, Any] | None:
+def _trip_data(told: Answered) -> dict[str, Any] | None:
     """Return the totals of a trip as data; None for a steady drive."""
     trip, found = told.trip, told.answer
     if trip is None:
@@ -711,7 +648,7 @@ def _trip_data(told: Told) -> dict[str, Any] | None:
     }
 
 
-def interval_data(told: Told) -> dict[str, Any] | None:
+def interval_data(told: Answered) -> dict[str, Any] | None:
     """Return the intervals as data; None where nothing was drawn."""
     spread = told.spread
     if spread is None:
@@ -751,7 +688,7 @@ def _ratio(over: float, under: float) -> float:
     return over / under if abs(under) > 0.05 else math.nan
 
 
-def _other_money(told: Told, name: str) -> float | None:
+def _other_money(told: Answered, name: str) -> float | None:
     other, prices = told.answer.other_sources[name], told.scenario.prices
     total, known = 0.0, False
     for amount, price in (
@@ -776,7 +713,7 @@ def _clean(value: Any) -> Any:
     return value
 
 
-def ledger_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
+def ledger_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
     """Return the ledger's rows as (account, name, without, working, difference), in watts as text."""
     found = told.answer
     working = {(a, n): _f(w) for a, n, w in found.ledger}
@@ -794,7 +731,7 @@ def _watts(value: float, *, signed: bool = False) -> str:
     return "0" if abs(value) < 0.05 else f"{value:{'+' if signed else ''},.0f}".replace(",", "\u202f").replace("-", "−")
 
 
-def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers that a builder looks for, as (name, text)."""
     found = told.answer
     turbine, change = found.turbine, found.change
@@ -857,7 +794,7 @@ def rotor_drag_power_w(found: Answer) -> float:
     return -next(_f(w) for account, name, w in found.ledger if (account, name) == ("road", "rotor drag"))
 
 
-def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tuple[str, str]]:
+def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers of a trip: totals, then what the turbine does at its most."""
     found, steps, most = told.answer, trip.steps, trip.most
     total = steps.total_s
@@ -907,7 +844,7 @@ def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tupl
     return rows
 
 
-def _running_costs(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return money, load, efficiency, break-even and totals, as (name, text)."""
     found = told.answer
     turbine, change = found.turbine, found.change
@@ -937,7 +874,7 @@ def _running_costs(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
     return rows
 
 
-def _break_even_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
+def _break_even_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     found = told.answer
     rows = []
     if told.trip is None and _f(found.inputs.road_speed_m_s) > 0:
@@ -961,7 +898,7 @@ def _break_even_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
     return rows
 
 
-def other_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str]]:
+def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]]:
     """Return the other sources of the same heat as (name, what it takes, note)."""
     rows = []
     for name, other in told.answer.other_sources.items():
@@ -991,7 +928,7 @@ def other_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str]]:
     return rows
 
 
-def rotor_sentence(told: Told, system: UnitSystem) -> str:
+def rotor_sentence(told: Answered, system: UnitSystem) -> str:
     """Return what the rotor does, as a sentence."""
     turbine = told.answer.turbine
     air = show(_f(told.answer.inputs.rotor_air_speed_m_s), "speed", system)
@@ -1006,7 +943,7 @@ def rotor_sentence(told: Told, system: UnitSystem) -> str:
     )
 
 
-def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
+def difference_sentence(before: Answered, after: Answered, system: UnitSystem) -> str:
     """Return what variant B does to the change in fuel and to the heat of variant A, as a sentence."""
     heat = _f(after.answer.turbine.heat_power_w) - _f(before.answer.turbine.heat_power_w)
     heat_words = f"{show(abs(heat), 'power', system)} {'more' if heat > 0 else 'less'} heat"
@@ -1027,7 +964,7 @@ def difference_sentence(before: Told, after: Told, system: UnitSystem) -> str:
     return f"With B the turbine costs {words} {'more' if cost > 0 else 'less'} than with A and makes {heat_words}."
 
 
-def lines(told: Told, system: UnitSystem) -> Sequence[str]:
+def lines(told: Answered, system: UnitSystem) -> Sequence[str]:
     """Return the verdict in words with its doubt, and its case, as two lines."""
     found = verdict(told, system)
     return (found.words, f"({found.case})")

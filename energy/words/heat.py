@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from energy.chain.answer import Answered
 from energy.chain.heating import SHARE, Heating, element_cap_w
 from energy.heat.heater import FloatArray, Outcome, Remedy, remedies
 from energy.heat.heater import cautions as heater_cautions
@@ -77,7 +78,7 @@ def _power(system: UnitSystem) -> Any:
 
 
 def _stated_conditions(found: Heating, system: UnitSystem) -> str:
-    return report.conditions(report.Told(found.scenario, found.answer, math.nan), system)
+    return report.conditions(Answered(found.scenario, found.answer, math.nan), system)
 
 
 def sentence(found: Heating, system: UnitSystem) -> str:

@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 from tests_support import run
 
+from energy.chain.answer import answered
 from energy.chain.heating import Trip, heating
 from energy.chain.matching import match
 from energy.chain.payback import payback
 from energy.progress import Progress, part, tell
 from energy.scenario.read import Scenario, load
 from energy.uncertainty.spread import spread_of
-from energy.words.answer import answered
 
 
 def _alike(one: Any, other: Any) -> bool:

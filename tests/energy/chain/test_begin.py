@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from energy.chain import begin as beginning
+from energy.chain.answer import answered
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, begin
 from energy.scenario.bundle import from_folder, guesses, opened, value_at, with_file, with_value
 from energy.words import answer as report
@@ -23,7 +24,7 @@ CURVES = b"tip_speed_ratio,power_coefficient,thrust_coefficient\n0,0,0.1\n2,0.15
 def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
     for fuel, load in (("diesel", "water_tank"), ("petrol", "domestic_oven")):
         bundle = begin(Beginning(vehicle=vehicle, place=place, fuel=fuel, load=load, ratio="3", element="15 ohm"))
-        told = report.answered(opened(bundle), exact=True)
+        told = answered(opened(bundle), exact=True)
         assert report.verdict(told, "metric").word == "costs"
         assert told.answer.turbine.heat_power_w > 0
 
@@ -31,7 +32,7 @@ def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
 @pytest.mark.parametrize("load", LOADS)
 @pytest.mark.parametrize("fuel", ["petrol", "e10", "diesel", "lpg", "battery"])
 def test_every_load_and_fuel_can_be_answered(fuel: str, load: str) -> None:
-    told = report.answered(opened(begin(Beginning(fuel=fuel, load=load))))
+    told = answered(opened(begin(Beginning(fuel=fuel, load=load))))
     assert told.spread is not None, "guesses have ranges"
     assert (value_at(begin(Beginning(fuel=fuel, load=load)), "battery") is not None) == (fuel == "battery")
 
@@ -107,23 +108,23 @@ def test_what_is_left_open_is_found_within_the_limits_and_makes_good_heat() -> N
     bundle = begin(Beginning(), shares.append)
     assert shares == sorted(shares)
     assert 0.5 < shares[-1] <= 1
-    turbine = report.answered(opened(bundle), exact=True).answer.turbine
+    turbine = answered(opened(bundle), exact=True).answer.turbine
     tip_speed = float(turbine.rotor_speed_rad_s) * 0.75
     assert tip_speed <= 80
     assert float(turbine.stalled_torque_share) < 0.2
     own = begin(Beginning(pitch="0 deg", ratio="1", element="12 ohm"))
-    assert turbine.heat_power_w > report.answered(opened(own), exact=True).answer.turbine.heat_power_w * 0.7
+    assert turbine.heat_power_w > answered(opened(own), exact=True).answer.turbine.heat_power_w * 0.7
 
 
 @pytest.mark.parametrize(("by", "content", "key"), [("watts", WATTS, "measured_power"), ("curves", CURVES, "curves")])
 def test_a_rotor_known_by_its_table(by: beginning.RotorBy, content: bytes, key: str) -> None:
     bundle = begin(Beginning(rotor_by=by, rotor_csv=content))
     assert value_at(bundle, f"rotor.{key}") in bundle.names()
-    assert report.answered(opened(bundle), exact=True).answer.turbine.heat_power_w > 0
+    assert answered(opened(bundle), exact=True).answer.turbine.heat_power_w > 0
 
 
 def test_one_that_stands_in_the_wind_makes_heat_without_fuel() -> None:
-    told = report.answered(opened(begin(Beginning(road_speed="0 mph", wind_speed="18 mph", fuel="petrol"))), exact=True)
+    told = answered(opened(begin(Beginning(road_speed="0 mph", wind_speed="18 mph", fuel="petrol"))), exact=True)
     assert told.answer.turbine.heat_power_w > 10
     assert float(told.answer.change.volume_m3_s) == 0
 
@@ -134,7 +135,7 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
         fuel="battery", road_speed="0 km/h", wind_speed="5 m/s", pitch="3 deg", ratio="3", connection="three_phase",
         winding_resistance="1000 ohm", element="0.001 ohm",
     )  # fmt: skip
-    told = report.answered(opened(begin(held)))
+    told = answered(opened(begin(held)))
     assert told.spread is not None
     assert told.spread.sensitivities == ()
 

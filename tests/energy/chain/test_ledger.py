@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from energy.chain.answer import answered
 from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario, load
-from energy.words.answer import answered
 
 # Ranges far wider than any honest uncertainty: key -> (low, high), SI.
 WIDE = {

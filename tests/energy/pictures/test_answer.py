@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from energy.chain.answer import Answered, answered
 from energy.chain.ledger import answer
 from energy.pictures.answer import fuel_over_speed, heat_over_settings, operating_line
 from energy.pictures.flow import flow_of, flow_picture
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario, load
 from energy.words import answer as report
-from energy.words.answer import Told
 
 
 @given(
@@ -44,7 +44,7 @@ def test_what_enters_the_flow_leaves_it(
         trip=van.trip.model_copy(update={"compared_with": "stowed" if stowed else "absent"}),
     )
     draws = {"trip.road_speed": speed, "air.wind_speed": wind, "air.wind_from": wind_from, "trip.grade": grade}
-    told = Told(scenario, answer(inputs_of(scenario, draws)), float("nan"))
+    told = Answered(scenario, answer(inputs_of(scenario, draws)), float("nan"))
     flow = flow_of(told, difference=difference)
     into = sum(w for _, w in (*flow.into_vehicle, *flow.into_rotor))
     out = sum(w for _, w in (*flow.lost_by_vehicle, *flow.lost_by_turbine)) + flow.heat
@@ -57,7 +57,7 @@ def test_what_enters_the_flow_leaves_it(
 @pytest.mark.parametrize("name", ["van_water_tank", "camper_oven", "pickup_drying_box", "parked_on_a_ridge"])
 @pytest.mark.parametrize("difference", [True, False])
 def test_widths_of_the_flow_are_to_scale(demos: Path, name: str, difference: bool) -> None:
-    told = report.answered(load(demos / name / "scenario.toml", ["air.wind_speed=25 km/h"]))
+    told = answered(load(demos / name / "scenario.toml", ["air.wind_speed=25 km/h"]))
     picture = flow_picture(told, "metric", difference=difference)
     shapes = picture.chart.layer[0].data
     flow = flow_of(told, difference=difference)
@@ -69,7 +69,7 @@ def test_widths_of_the_flow_are_to_scale(demos: Path, name: str, difference: boo
 
 
 def test_fuel_over_speed_is_the_ledgers_own_change(van: Scenario) -> None:
-    told = report.answered(van)
+    told = answered(van)
     table = fuel_over_speed(told, "metric").table
     here = table[np.isclose(table["road speed, km/h"], 100.0)].set_index("turbine")["change, L/h"]
     assert here["working"] == pytest.approx(report.as_data(told)["fuel_change"]["l_per_h"])
@@ -78,7 +78,7 @@ def test_fuel_over_speed_is_the_ledgers_own_change(van: Scenario) -> None:
 
 
 def test_titles_state_the_finding(van: Scenario) -> None:
-    told = report.answered(van)
+    told = answered(van)
     assert fuel_over_speed(told, "metric").title == "Working costs fuel at every road speed in still air on the flat"
     assert flow_picture(told, "metric").title.endswith("arrives in the tank")
     power, thrust, turning = operating_line(told, "metric")
@@ -88,7 +88,7 @@ def test_titles_state_the_finding(van: Scenario) -> None:
 
 
 def test_operating_line_goes_through_the_answers_point(van: Scenario) -> None:
-    told = report.answered(van)
+    told = answered(van)
     power, thrust, turning = operating_line(told, "metric")
     data = report.as_data(told)
 
@@ -106,12 +106,12 @@ def test_a_rotor_known_by_measured_watts_has_no_turning_picture(van_folder: Path
     text = (van_folder / "scenario.toml").read_text(encoding="utf-8")
     text = text.replace('curves = "rotor_curves.csv"', 'measured_power = "watts.csv"').replace('pitch = "4 deg"\n', "")
     (van_folder / "scenario.toml").write_text(text, encoding="utf-8")
-    told = report.answered(load(van_folder / "scenario.toml"))
+    told = answered(load(van_folder / "scenario.toml"))
     assert [p.name for p in operating_line(told, "us")] == ["power_over_air_speed", "thrust_over_air_speed"]
 
 
 def test_pictures_become_files_without_a_network(van: Scenario) -> None:
-    told = report.answered(van)
+    told = answered(van)
     picture = flow_picture(told, "us")
     assert picture.png().startswith(b"\x89PNG")
     svg = picture.svg().decode()

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from energy.chain.answer import answered
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
 from energy.scenario.keys import TABLES
@@ -35,8 +36,8 @@ def test_a_bundle_answers_as_its_file_does_also_after_a_journey(demos: Path, nam
     bundle = bundles.from_folder(path)
     back = bundles.from_uploads([("mine.zip", bundles.to_zip(bundle))])
     assert back == bundle
-    expected = report.as_data(report.answered(load(path)))
-    assert report.as_data(report.answered(bundles.opened(back))) == expected
+    expected = report.as_data(answered(load(path)))
+    assert report.as_data(answered(bundles.opened(back))) == expected
 
 
 def test_editing_keeps_comments_and_gives_what_the_command_lines_set_gives(demos: Path, van_bundle: Bundle) -> None:
@@ -46,8 +47,8 @@ def test_editing_keeps_comments_and_gives_what_the_command_lines_set_gives(demos
     assert "# generator turns per rotor turn" in edited.text
     assert bundles.value_at(edited, "prices.gas") is None
     settings = ["trip.road_speed=65 mph", "rotor.power_factor={ value = 0.9, low = 0.8, high = 1.0 }"]
-    told = report.answered(load(demos / "van_water_tank" / "scenario.toml", settings))
-    assert report.verdict(report.answered(bundles.opened(edited)), "us") == report.verdict(told, "us")
+    told = answered(load(demos / "van_water_tank" / "scenario.toml", settings))
+    assert report.verdict(answered(bundles.opened(edited)), "us") == report.verdict(told, "us")
     assert bundles.changes(van_bundle, edited) == [
         ("trip.road_speed", "100 km/h", "65 mph"),
         ("prices.gas", "0.95 EUR/L", None),
@@ -63,7 +64,7 @@ def test_settings_of_the_command_line_are_written_into_the_text(van_bundle: Bund
 
 def test_tables_come_and_go(van_bundle: Bundle) -> None:
     electric = bundles.with_table(bundles.without_table(van_bundle, "engine"), "battery")
-    assert report.verdict(report.answered(bundles.opened(electric)), "metric").word == "costs"
+    assert report.verdict(answered(bundles.opened(electric)), "metric").word == "costs"
 
 
 def test_faults_are_told_in_the_words_of_the_command_line(demos: Path, van_bundle: Bundle) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from energy.chain.answer import answered
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
@@ -266,4 +267,4 @@ def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[
         first = counted["draws"]
     assert counted["draws"] == first
     assert said[0] == said[1]
-    assert report.verdict(report.answered(bundles.opened(bundle)), "metric").doubt in said[0]
+    assert report.verdict(answered(bundles.opened(bundle)), "metric").doubt in said[0]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from energy.chain.answer import answered
 from energy.chain.ledger import answer
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario, load
@@ -21,7 +22,7 @@ from energy.uncertainty.spread import (
     spread_of,
     steady_chain,
 )
-from energy.words.answer import answered, as_data, verdict
+from energy.words.answer import as_data, verdict
 from vehicle.problems import InputError
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 

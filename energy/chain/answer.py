@@ -1,0 +1,82 @@
+"""A scenario answered: the ledger of its values as stated, how sure it is, and the head wind that pays for itself."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
+from energy.progress import Progress, part, tell
+from energy.scenario.inputs import inputs_of
+from energy.scenario.read import Scenario
+from energy.uncertainty.spread import Spread, spread_of
+
+if TYPE_CHECKING:
+    from energy.chain.trip import TripAnswer
+
+_WINDS_M_S = np.linspace(0.0, 40.0, 161)
+_NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
+
+
+@dataclass(frozen=True)
+class Answered:
+    """One answered scenario: the ledger's answer and the break-even head wind (m/s, NaN if none)."""
+
+    scenario: Scenario
+    answer: Answer
+    break_even_head_wind_m_s: float
+    spread: Spread | None = None  # None where nothing is uncertain, or draws were not wanted
+    trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+
+    @property
+    def at_its_most(self) -> TurbineAtWork:
+        """The turbine where it works hardest: at the steady speed, or each figure's greatest over a trip."""
+        return self.answer.turbine if self.trip is None else self.trip.most
+
+    @property
+    def over_s(self) -> float:
+        """The time that totals are told for: that of the trip; 1 s for a steady drive, whose figures are per time."""
+        return 1.0 if self.trip is None else self.trip.steps.total_s
+
+    @property
+    def fuel_kind(self) -> str:
+        """The kind of quantity that fuel is told in: flow, or volume over a trip."""
+        return "fuel_flow" if self.trip is None else "volume"
+
+    @property
+    def power_kind(self) -> str:
+        """The kind of quantity that heat is told in: power, or energy over a trip."""
+        return "power" if self.trip is None else "energy"
+
+
+def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
+
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told
+    the share done (see energy/progress.py).
+    """
+    if scenario.schedule is not None:
+        return _trip_answered(scenario, exact=exact, progress=progress)
+    found = answer(inputs_of(scenario))
+    sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
+    spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
+    tell(progress, 1.0)
+    return Answered(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
+
+
+def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:
+    from energy.chain.trip import answer_trip, trip_chain
+
+    trip = answer_trip(scenario)
+    spread = None
+    if not exact:
+        quick = trip_chain(scenario, coarse=True)
+        spread = spread_of(
+            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
+            progress=part(progress, _NOMINAL, 1.0),
+        )  # fmt: skip
+    tell(progress, 1.0)
+    return Answered(scenario, trip.mean, math.nan, spread, trip)
