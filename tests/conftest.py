@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from energy.scenario.read import Scenario, load
+from energy.chain.load import load
+from energy.scenario.read import Scenario
 
 ROOT = Path(__file__).resolve().parent.parent
 

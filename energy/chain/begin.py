@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
-from energy.scenario.bundle import GUESS, SCENARIO_NAME, Bundle, opened, with_value
+from energy.chain.load import opened
+from energy.progress import Progress
+from energy.scenario.bundle import GUESS, SCENARIO_NAME, Bundle, with_value
 from energy.scenario.inputs import spec_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
@@ -132,10 +134,26 @@ class Beginning:
     volume: str = ""
 
 
-def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> Bundle:
-    """Return the scenario that these choices make, checked. `progress` is told the share done of looking for a setting.
+class FittingSetting(Protocol):
+    """A setting whose pitch (degrees, as the dial reads), drive ratio and element resistance fit each other."""
 
-    Raises InputError for what cannot be used, in the words of the scenario's own keys.
+    @property
+    def pitch_deg(self) -> float: ...  # noqa: D102
+    @property
+    def ratio(self) -> float: ...  # noqa: D102
+    @property
+    def resistance_ohm(self) -> float: ...  # noqa: D102
+
+
+Search = Callable[["Scenario", tuple[str, ...], Progress | None], FittingSetting]
+"""Finds a setting for a scenario, some of whose keys are held; `thriftiest` of energy/chain/matching.py is one."""
+
+
+def begin(known: Beginning, search: Search, progress: Progress | None = None) -> Bundle:
+    """Return the scenario that these choices make, checked.
+
+    `search` looks for the settings that are not known; `progress` is told the share done of that. Raises InputError
+    for what cannot be used, in the words of the scenario's own keys.
     """
     import tomlkit
 
@@ -160,7 +178,11 @@ def begin(known: Beginning, progress: Callable[[float], None] | None = None) -> 
     scenario = opened(bundle)  # nothing faulty is handed on
     if known.rotor_by == "watts":
         return bundle
-    return _with_fitting_settings(bundle, scenario, known, progress)
+    given = {"rotor.pitch": known.pitch, "drive.ratio": known.ratio, "heater.resistance": known.element}
+    if all(given.values()):
+        return bundle
+    found = search(scenario, tuple(key for key, text in given.items() if text), progress)
+    return _with_settings(bundle, found, [key for key, text in given.items() if not text])
 
 
 def _check(known: Beginning) -> None:
@@ -295,25 +317,15 @@ def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
     )
 
 
-def _with_fitting_settings(
-    bundle: Bundle, scenario: Scenario, known: Beginning, progress: Callable[[float], None] | None
-) -> Bundle:
-    """Return the bundle with those settings that are not known such that they fit each other, within the limits."""
-    from energy.chain.matching import match
-
-    given = {"rotor.pitch": known.pitch, "drive.ratio": known.ratio, "heater.resistance": known.element}
-    if all(given.values()):
-        return bundle
-    # Not the setting of most heat: it often lies beside a stall or a limit, which no guess can be trusted to miss.
-    found = match(scenario, tuple(key for key, text in given.items() if text), progress).thriftiest
+def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:
+    """Return the bundle with those of its settings that were not known such that they fit each other."""
     fitting = {
         "rotor.pitch": f"{found.pitch_deg:.2g} deg",
         "drive.ratio": float(f"{found.ratio:.3g}"),
         "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
     }
-    for key, text in given.items():
-        if not text:
-            bundle = with_value(bundle, key, fitting[key])
+    for key in keys:
+        bundle = with_value(bundle, key, fitting[key])
     return bundle
 
 

@@ -118,6 +118,14 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
     )
 
 
+def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
+    """Return the setting of least drag per heat, as `match` finds it: what to begin with.
+
+    Not that of most heat, which often lies beside a stall or a limit that no guess can be trusted to miss.
+    """
+    return match(scenario, held, progress).thriftiest
+
+
 def _own_values(scenario: Scenario) -> np.ndarray:
     assert scenario.curves is not None
     assert scenario.heater.resistance is not None

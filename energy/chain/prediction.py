@@ -44,7 +44,7 @@ def scenario_effect(
     half-width of its own. `progress` is told the share done.
     """
     from energy.chain.answer import answered
-    from energy.scenario.read import load
+    from energy.chain.load import load
 
     checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
     told = answered(checked, exact=with_state != "working", progress=progress)

@@ -50,7 +50,7 @@ def command(
       windtoll answer scenario.toml --set air.wind_speed="30 km/h" --json
       windtoll answer scenario.toml --report report.html
     """
-    from energy.scenario.read import load
+    from energy.chain.load import load
     from energy.words import answer as report
 
     if report_file is not None:

@@ -53,6 +53,8 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
     from energy.chain.answer import answered
+    from energy.chain.load import opened
+    from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
     from energy.words import answer as report
     from vehicle.files import write_whole
@@ -64,8 +66,8 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
-    bundle = begin(Beginning(**known, **table))
-    told = answered(bundles.opened(bundle))
+    bundle = begin(Beginning(**known, **table), thriftiest)
+    told = answered(opened(bundle))
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):

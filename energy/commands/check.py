@@ -18,8 +18,8 @@ def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
 
     Computes nothing. Exit status 0 where the file is right (warnings do not count), 2 where it is not.
     """
+    from energy.chain.load import load
     from energy.scenario.inputs import inputs_of
-    from energy.scenario.read import load
 
     checked = load(scenario, overrides)
     assumed = inputs_of(checked).assumptions

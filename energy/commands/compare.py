@@ -97,7 +97,7 @@ def command(
 
 def _planned_speed(scenario: Path, overrides: tuple[str, ...]) -> float | None:
     """Return the one road speed (m/s) that a scenario is for; None where it has a schedule, or none."""
-    from energy.scenario.read import load
+    from energy.chain.load import load
 
     trip = load(scenario, overrides).trip
     return None if trip.schedule is not None or trip.road_speed is None else trip.road_speed.value

@@ -61,8 +61,8 @@ def command(
       windtoll heat scenario.toml --power wattmeter.csv
     """
     from energy.chain.heating import DRAWS, heating, read_power, read_trip
+    from energy.chain.load import load
     from energy.pictures import charts
-    from energy.scenario.read import load
     from energy.words import heat as heat_report
 
     if trip_file is not None and power_file is not None:

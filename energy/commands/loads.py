@@ -53,7 +53,7 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
       windtoll loads scenario.toml --ladder
     """
-    from energy.scenario.read import load
+    from energy.chain.load import load
     from energy.strength.table import load_table, spin_up_ladder
 
     checked = load(scenario, overrides)

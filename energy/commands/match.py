@@ -40,8 +40,8 @@ def command(
       windtoll match scenario.toml
       windtoll match scenario.toml --hold ratio --set trip.road_speed="55 mph"
     """
+    from energy.chain.load import load
     from energy.chain.matching import match
-    from energy.scenario.read import load
     from energy.words.match import SETTING_NAMES
 
     keys = {name: key for key, name in SETTING_NAMES.items()}

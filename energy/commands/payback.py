@@ -52,8 +52,8 @@ def command(
       windtoll payback scenario.toml --set trip.road_speed="50 mph" --descent "300 ft" --units us
       windtoll payback scenario.toml --plot payback.svg
     """
+    from energy.chain.load import load
     from energy.chain.payback import payback
-    from energy.scenario.read import load
     from vehicle.problems import InputError, Problem, shown
 
     try:

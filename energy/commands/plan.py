@@ -89,7 +89,7 @@ def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...])
             return typed, None
     if scenario is None:
         return speed_words(None), None
-    from energy.scenario.read import load
+    from energy.chain.load import load
 
     trip = load(scenario, overrides).trip
     known = None if trip.road_speed is None else trip.road_speed.value

@@ -63,8 +63,8 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; conditions
     wind_from, grade, temperature, pitch, resistance, compared_with.
     """
+    from energy.chain.load import load
     from energy.diagnosis.reconcile import read_results, reconciled
-    from energy.scenario.read import load
 
     loaded = load(scenario, overrides)
     read = read_results(results)

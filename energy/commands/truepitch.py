@@ -49,8 +49,8 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
       windtoll truepitch scenario.toml measured.csv
       windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
     """
+    from energy.chain.load import load
     from energy.diagnosis.true_pitch import true_pitch_of_file
-    from energy.scenario.read import load
 
     checked = load(scenario, overrides)
     with common.progress("Looking for the pitch") as progress:

@@ -39,8 +39,8 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
       windtoll tune scenario.toml sweep.csv
       windtoll tune scenario.toml sweep.csv --json
     """
+    from energy.chain.load import load
     from energy.diagnosis.tuning import tuned_of_file
-    from energy.scenario.read import load
 
     checked = load(scenario, overrides)
     with common.progress("Weighing the settings") as progress:

@@ -18,7 +18,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from energy.scenario.keys import TABLES
-from energy.scenario.read import MOST_BYTES, Scenario, load, override_value
+from energy.scenario.read import MOST_BYTES, Scenario, override_value, read_scenario
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"
@@ -69,11 +69,14 @@ def laid_out(bundle: Bundle) -> Iterator[Path]:
         yield path
 
 
-def opened(bundle: Bundle) -> Scenario:
-    """Return the checked scenario of a bundle; InputError with every fault, in the words of the command line."""
+def read_bundle(bundle: Bundle) -> Scenario:
+    """Return the checked scenario of a bundle; InputError with every fault, in the words of the command line.
+
+    What is to be answered is opened by energy/chain/load.py.
+    """
     with laid_out(bundle) as path:
         try:
-            return load(path)
+            return read_scenario(path)
         except InputError as error:
             raise InputError(
                 [replace(p, where=SCENARIO_NAME) if p.where == str(path) else p for p in error.problems]
@@ -83,7 +86,7 @@ def opened(bundle: Bundle) -> Scenario:
 def from_folder(path: Path) -> Bundle:
     """Return the bundle of a TOML file on disk and the CSV files that it names beside it.
 
-    A file that it names elsewhere, or that cannot be read, is left out: `opened` then says so.
+    A file that it names elsewhere, or that cannot be read, is left out: `read_bundle` then says so.
     """
     text = path.read_bytes().decode("utf-8-sig")
     files = {}

@@ -1,6 +1,6 @@
 """The scenario file: one TOML file, one table a thing, every quantity with its unit.
 
-`load` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left out take the
+`read_scenario` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left out take the
 defaults below, each with its source; an answer lists those it used.
 """
 
@@ -112,10 +112,10 @@ class Scenario:
         return found
 
 
-def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
-    """Return the scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it.
+def read_scenario(path: Path, overrides: Sequence[str] = ()) -> Scenario:
+    """Return the checked scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it.
 
-    Raises InputError with every fault that can be told at once.
+    What is to be answered is loaded by energy/chain/load.py. Raises InputError with every fault that can be told at once.
     """
     data = _read_toml(path)
     problems = _apply(data, overrides)
@@ -323,7 +323,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     problems = _cross_checks(scenario)
     if problems:
         raise InputError(problems)
-    return _with_load_defaults(_widened_where_doubtful(replace(scenario, warnings=tuple(_warnings(scenario)))))
+    return _with_load_defaults(replace(scenario, warnings=tuple(_warnings(scenario))))
 
 
 def _curves_of_blade(
@@ -352,38 +352,6 @@ def _curves_of_blade(
 def _rounded(value: float) -> float:
     """Return a value rounded to steps of 5 %: Reynolds numbers matter by their order."""
     return math.exp(round(math.log(max(value, 1e-9)) / 0.05) * 0.05)
-
-
-def _widened_where_doubtful(scenario: Scenario) -> Scenario:
-    """Return the scenario with a wider range of rotor.power_factor where its curves deserve it.
-
-    That is where the rotor works on stalled sections, or its polar is an estimate.
-    """
-    curves, key = scenario.curves, "power_factor"
-    if curves is None or curves.stalled_torque_share is None or key in scenario.rotor.model_fields_set:
-        return scenario
-    from energy.aero.blade import STALL_SHARE_LIMIT
-    from energy.chain.ledger import turbine_at_work
-    from energy.scenario.inputs import inputs_of
-
-    share = float(turbine_at_work(inputs_of(scenario)).stalled_torque_share)
-    if share > STALL_SHARE_LIMIT:
-        ends = (0.5, 2.0)
-        reason = (
-            f"{share:.0%} of the torque comes from stalled sections, where power from two-dimensional polars can be wrong "
-            "by a factor of two (common practice, no source)"
-        )
-    elif scenario.blade is not None and scenario.blade.polar is None:
-        ends = (0.55, 1.05)
-        reason = (
-            "curves of a polar estimated by formula; hand-made rotors reach power coefficients of 0.25 to 0.35 (common "
-            "practice, no source)"
-        )
-    else:
-        return scenario
-    wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
-    wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption
-    return replace(scenario, rotor=wide, reasons={**scenario.reasons, f"rotor.{key}": reason})
 
 
 def _with_load_defaults(scenario: Scenario) -> Scenario:

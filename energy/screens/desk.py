@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from energy.chain.load import opened
 from energy.commands.example import demo_folder
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
@@ -30,7 +31,7 @@ FIRST_DEMO = "van_water_tank"
 @functools.lru_cache(maxsize=16)
 def scenario_of(bundle: Bundle) -> Scenario:
     """Return the checked scenario of a bundle. Raises InputError."""
-    return bundles.opened(bundle)
+    return opened(bundle)
 
 
 @functools.lru_cache(maxsize=16)

@@ -9,6 +9,7 @@ import streamlit as st
 
 from energy.chain import begin as beginning
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
+from energy.chain.matching import thriftiest
 from energy.screens import desk, page, tables
 from vehicle import units
 from vehicle.problems import InputError
@@ -50,7 +51,7 @@ def _begin(known: Beginning, rows: pd.DataFrame | None) -> None:
     progress = page.Progress("Looking for a setting that fits")
     try:
         content = known.rotor_csv if rows is None else tables.to_csv(rows)
-        bundle = beginning.begin(replace(known, rotor_csv=content), progress)
+        bundle = beginning.begin(replace(known, rotor_csv=content), thriftiest, progress)
     except InputError as error:
         page.problem_list([str(problem) for problem in error.problems], "This cannot be begun yet")
         return

@@ -13,8 +13,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from energy.aero.operating_point import coefficients
+from energy.chain.load import load
 from energy.diagnosis.true_pitch import Accuracy, MeasuredRows, true_pitch
-from energy.scenario.read import load
 
 RADIUS, DENSITY, ROWS = 0.9, 1.2, 10_000
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
 from energy.scenario.inputs import inputs_of, ranges_of
-from energy.scenario.read import load
 from energy.uncertainty.spread import draws_of, shares, steady_chain
 from vehicle.driving.trip import Schedule
 

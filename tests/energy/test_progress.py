@@ -16,10 +16,11 @@ from tests_support import run
 
 from energy.chain.answer import answered
 from energy.chain.heating import Trip, heating
+from energy.chain.load import load
 from energy.chain.matching import match
 from energy.chain.payback import payback
 from energy.progress import Progress, part, tell
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.uncertainty.spread import spread_of
 
 

@@ -12,8 +12,9 @@ import pytest
 
 from energy.aero.curves import RotorCurves
 from energy.chain.ledger import ideal_break_even_head_wind
+from energy.chain.load import load
 from energy.chain.payback import payback
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 
 VAN = Path(__file__).resolve().parents[2] / "scenarios" / "van_water_tank" / "scenario.toml"
 

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from vehicle.driving.engine import Engine, idle_fuel_power_w
 
 CAR = """

@@ -12,7 +12,9 @@ import pytest
 from energy.chain import begin as beginning
 from energy.chain.answer import answered
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, begin
-from energy.scenario.bundle import from_folder, guesses, opened, value_at, with_file, with_value
+from energy.chain.load import opened
+from energy.chain.matching import thriftiest
+from energy.scenario.bundle import from_folder, guesses, value_at, with_file, with_value
 from energy.words import answer as report
 from vehicle.problems import InputError
 
@@ -23,7 +25,9 @@ CURVES = b"tip_speed_ratio,power_coefficient,thrust_coefficient\n0,0,0.1\n2,0.15
 @pytest.mark.parametrize(("vehicle", "place"), list(itertools.product(VEHICLES, PLACES)))
 def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
     for fuel, load in (("diesel", "water_tank"), ("petrol", "domestic_oven")):
-        bundle = begin(Beginning(vehicle=vehicle, place=place, fuel=fuel, load=load, ratio="3", element="15 ohm"))
+        bundle = begin(
+            Beginning(vehicle=vehicle, place=place, fuel=fuel, load=load, ratio="3", element="15 ohm"), thriftiest
+        )
         told = answered(opened(bundle), exact=True)
         assert report.verdict(told, "metric").word == "costs"
         assert told.answer.turbine.heat_power_w > 0
@@ -32,9 +36,9 @@ def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
 @pytest.mark.parametrize("load", LOADS)
 @pytest.mark.parametrize("fuel", ["petrol", "e10", "diesel", "lpg", "battery"])
 def test_every_load_and_fuel_can_be_answered(fuel: str, load: str) -> None:
-    told = answered(opened(begin(Beginning(fuel=fuel, load=load))))
+    told = answered(opened(begin(Beginning(fuel=fuel, load=load), thriftiest)))
     assert told.spread is not None, "guesses have ranges"
-    assert (value_at(begin(Beginning(fuel=fuel, load=load)), "battery") is not None) == (fuel == "battery")
+    assert (value_at(begin(Beginning(fuel=fuel, load=load), thriftiest), "battery") is not None) == (fuel == "battery")
 
 
 def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> None:
@@ -52,7 +56,7 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
         road_speed="60 mph",
         engine_speed="2400 rpm",
     )
-    bundle = begin(known)
+    bundle = begin(known, thriftiest)
     for key, text in (
         ("title", "Ours"),
         ("vehicle.mass", "1900 kg"),
@@ -69,7 +73,7 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
         assert value_at(bundle, key) == text if "." in key else bundle.data()[key] == text
     top = value_at(bundle, "engine.speed_per_1000_rpm")[-1]
     assert float(top.partition(" ")[0]) == pytest.approx(60 * 1.609344 / 2.4, rel=0.002)
-    guessed = begin(Beginning())
+    guessed = begin(Beginning(), thriftiest)
     for key in ("vehicle.mass", "vehicle.drag_area", "rotor.local_speed_factor", "generator.voltage_constant"):
         held = value_at(guessed, key)
         low, middle, high = (float(str(held[name]).split()[0]) for name in ("low", "value", "high"))
@@ -80,7 +84,7 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
 
 
 def test_a_guess_is_one_until_another_value_is_put() -> None:
-    bundle = begin(Beginning(pitch="4 deg", ratio="3", element="12 ohm"))
+    bundle = begin(Beginning(pitch="4 deg", ratio="3", element="12 ohm"), thriftiest)
     before = guesses(bundle)
     assert {"rotor.blade", "vehicle.mass", "vehicle.drag_area", "engine.peak_torque", "load.volume"} <= set(before)
     assert not {"rotor.diameter", "trip.road_speed", "heater.resistance", "drive.ratio"} & set(before)
@@ -105,26 +109,28 @@ def test_other_comments_stay_behind_their_values(demos: Path) -> None:
 
 def test_what_is_left_open_is_found_within_the_limits_and_makes_good_heat() -> None:
     shares = []
-    bundle = begin(Beginning(), shares.append)
+    bundle = begin(Beginning(), thriftiest, shares.append)
     assert shares == sorted(shares)
     assert 0.5 < shares[-1] <= 1
     turbine = answered(opened(bundle), exact=True).answer.turbine
     tip_speed = float(turbine.rotor_speed_rad_s) * 0.75
     assert tip_speed <= 80
     assert float(turbine.stalled_torque_share) < 0.2
-    own = begin(Beginning(pitch="0 deg", ratio="1", element="12 ohm"))
+    own = begin(Beginning(pitch="0 deg", ratio="1", element="12 ohm"), thriftiest)
     assert turbine.heat_power_w > answered(opened(own), exact=True).answer.turbine.heat_power_w * 0.7
 
 
 @pytest.mark.parametrize(("by", "content", "key"), [("watts", WATTS, "measured_power"), ("curves", CURVES, "curves")])
 def test_a_rotor_known_by_its_table(by: beginning.RotorBy, content: bytes, key: str) -> None:
-    bundle = begin(Beginning(rotor_by=by, rotor_csv=content))
+    bundle = begin(Beginning(rotor_by=by, rotor_csv=content), thriftiest)
     assert value_at(bundle, f"rotor.{key}") in bundle.names()
     assert answered(opened(bundle), exact=True).answer.turbine.heat_power_w > 0
 
 
 def test_one_that_stands_in_the_wind_makes_heat_without_fuel() -> None:
-    told = answered(opened(begin(Beginning(road_speed="0 mph", wind_speed="18 mph", fuel="petrol"))), exact=True)
+    told = answered(
+        opened(begin(Beginning(road_speed="0 mph", wind_speed="18 mph", fuel="petrol"), thriftiest)), exact=True
+    )
     assert told.answer.turbine.heat_power_w > 10
     assert float(told.answer.change.volume_m3_s) == 0
 
@@ -135,14 +141,14 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
         fuel="battery", road_speed="0 km/h", wind_speed="5 m/s", pitch="3 deg", ratio="3", connection="three_phase",
         winding_resistance="1000 ohm", element="0.001 ohm",
     )  # fmt: skip
-    told = answered(opened(begin(held)))
+    told = answered(opened(begin(held, thriftiest)))
     assert told.spread is not None
     assert told.spread.sensitivities == ()
 
 
 def test_a_blade_given_by_stations() -> None:
     stations = beginning.textbook_blade(Beginning(diameter="1.3 m"))
-    bundle = begin(Beginning(diameter="1.3 m", rotor_by="stations", rotor_csv=stations))
+    bundle = begin(Beginning(diameter="1.3 m", rotor_by="stations", rotor_csv=stations), thriftiest)
     assert dict(bundle.files)["blade.csv"] == stations
 
 
@@ -164,7 +170,7 @@ def test_a_blade_given_by_stations() -> None:
 )
 def test_faults_are_told_by_key(known: Beginning, words: tuple[str, ...]) -> None:
     with pytest.raises(InputError) as caught:
-        begin(known)
+        begin(known, thriftiest)
     for word in words:
         assert word in str(caught.value)
 
@@ -189,7 +195,7 @@ def test_the_textbook_blade_loads_the_air_as_momentum_theory_wants_in_the_blade_
     Found here by the project's own solver, which knows nothing of how the blade was drawn.
     """
     for speed, ratio in (("90 km/h", 70 / 26.25), ("40 km/h", 5.0)):
-        bundle = begin(Beginning(road_speed=speed, pitch="0 deg", ratio="3", element="12 ohm"))
+        bundle = begin(Beginning(road_speed=speed, pitch="0 deg", ratio="3", element="12 ohm"), thriftiest)
         for loss in ("tip_loss", "root_loss"):  # momentum theory's optimum knows none
             bundle = with_value(bundle, f"blade.{loss}", False)
         curves = opened(bundle).curves

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 
 from energy.chain.heating import Heating, heating, load_of, read_power, read_trip, sampled
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.words import heat as heat_report
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain

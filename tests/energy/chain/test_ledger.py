@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from energy.chain.answer import answered
 from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
+from energy.chain.load import load
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 
 # Ranges far wider than any honest uncertainty: key -> (low, high), SI.
 WIDE = {

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from energy.chain.ledger import turbine_at_work
+from energy.chain.load import load
 from energy.chain.matching import match
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from vehicle.problems import InputError
 
 

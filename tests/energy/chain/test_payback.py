@@ -11,10 +11,11 @@ from scipy.special import gamma
 
 from energy.chain.answer import answered
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.chain.payback import Payback, least_that_pays, payback
 from energy.commands.payback import command
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.words.answer import as_data, verdict
 from vehicle.driving.road_load import GRAVITY_M_S2
 from vehicle.problems import InputError

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from energy.chain.answer import answered
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
 from energy.scenario.inputs import inputs_of, ranges_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.uncertainty.spread import draws_of, shares, steady_chain
 from energy.words.answer import as_data, cautions, key_numbers, verdict
 from vehicle.driving.trip import drive_trip

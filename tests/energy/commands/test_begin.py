@@ -9,6 +9,7 @@ import pytest
 from tests_support import run
 
 from energy.chain import begin as beginning
+from energy.chain.matching import thriftiest
 from energy.scenario import bundle as bundles
 
 
@@ -31,7 +32,8 @@ def test_what_is_written_is_answered_as_told(tmp_path: Path) -> None:
     found = json.loads(told.stdout)
     assert found["verdict"] == "costs"
     expected = beginning.begin(
-        beginning.Beginning(vehicle="pickup", fuel="petrol", diameter="54 in", place="on_roof", title="Ours")
+        beginning.Beginning(vehicle="pickup", fuel="petrol", diameter="54 in", place="on_roof", title="Ours"),
+        thriftiest,
     )
     assert bundles.from_folder(folder / "scenario.toml") == expected
     answered = run("answer", found["written"], "--json")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tests_support import run
 
-from energy.scenario.read import load
+from energy.chain.load import load
 
 
 @pytest.fixture(scope="module")

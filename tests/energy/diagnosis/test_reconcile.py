@@ -8,10 +8,11 @@ import pytest
 from click.testing import CliRunner
 
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.commands.reconcile import command
 from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
 from energy.scenario.inputs import inputs_of, ranges_of, spec_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.uncertainty.spread import draws_of, spread_of
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain, read_quantity, written

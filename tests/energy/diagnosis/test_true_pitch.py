@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from energy.aero.operating_point import Rotor, coefficients, solve
+from energy.chain.load import load
 from energy.cli import cli
 from energy.diagnosis.true_pitch import (
     Accuracy,
@@ -25,7 +26,6 @@ from energy.diagnosis.true_pitch import (
 )
 from energy.electrical import electrical_state
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import load
 from vehicle.problems import InputError
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank"

@@ -11,9 +11,9 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from energy.chain.load import load
 from energy.cli import cli
 from energy.diagnosis.tuning import Sweep, lagged, read_sweep, tuned, tuned_of
-from energy.scenario.read import load
 from vehicle.problems import InputError
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank"

@@ -11,6 +11,7 @@ import pytest
 from tests_support import run
 
 from energy.chain.answer import answered
+from energy.chain.load import opened
 from energy.pages.report import report_page
 from energy.scenario import bundle as bundles
 from energy.words import answer as report
@@ -43,7 +44,7 @@ def _read(page: str) -> _Tags:
 
 def test_it_holds_all_that_the_answer_says_and_loads_nothing(demos: Path) -> None:
     bundle = bundles.from_folder(demos / "van_water_tank" / "scenario.toml")
-    told = answered(bundles.opened(bundle))
+    told = answered(opened(bundle))
     found = _read(report_page(told, "metric", bundle))
     assert found.outside == []
     assert not {"script", "iframe", "link", "object", "img"} & set(found.tags)
@@ -70,7 +71,7 @@ def test_the_scenario_is_attached_and_answers_the_same(demos: Path, tmp_path: Pa
     zipped = re.search(r"data:application/zip;base64,([A-Za-z0-9+/=]+)", page)
     assert zipped
     back = bundles.from_uploads([("a.zip", base64.b64decode(zipped[1]))])
-    told = report.verdict(answered(bundles.opened(back)), "us")
+    told = report.verdict(answered(opened(back)), "us")
     assert told.sentence in _read(page).text
     assert told.doubt in _read(page).text
     assert told.words.split() == sentence.split()
@@ -82,7 +83,7 @@ def test_hostile_texts_stay_texts(demos: Path) -> None:
     bundle = bundles.with_value(bundle, "title", hostile)
     bundle = bundles.with_value(bundle, "note", "]]></style><svg onload=alert(3)>")
     bundle = bundles.with_value(bundle, "heater.what", '<b onclick="x()">tank</b>')
-    told = answered(bundles.opened(bundle))
+    told = answered(opened(bundle))
     found = _read(report_page(told, "metric", bundle))
     assert found.outside == []
     assert not {"script", "img", "b"} & set(found.tags)

@@ -14,9 +14,10 @@ from tests_support import run
 from energy.aero.curves import read_curves
 from energy.chain.answer import answered
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.chain.matching import match
 from energy.scenario.inputs import inputs_of
-from energy.scenario.read import load, load_rotor
+from energy.scenario.read import load_rotor
 from energy.words.answer import as_data, cautions
 from vehicle.problems import InputError
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from energy.chain.answer import answered
+from energy.chain.load import load, opened
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
 from energy.scenario.keys import TABLES
-from energy.scenario.read import load
 from energy.words import answer as report
 from vehicle.problems import InputError
 
@@ -37,7 +37,7 @@ def test_a_bundle_answers_as_its_file_does_also_after_a_journey(demos: Path, nam
     back = bundles.from_uploads([("mine.zip", bundles.to_zip(bundle))])
     assert back == bundle
     expected = report.as_data(answered(load(path)))
-    assert report.as_data(answered(bundles.opened(back))) == expected
+    assert report.as_data(answered(opened(back))) == expected
 
 
 def test_editing_keeps_comments_and_gives_what_the_command_lines_set_gives(demos: Path, van_bundle: Bundle) -> None:
@@ -48,7 +48,7 @@ def test_editing_keeps_comments_and_gives_what_the_command_lines_set_gives(demos
     assert bundles.value_at(edited, "prices.gas") is None
     settings = ["trip.road_speed=65 mph", "rotor.power_factor={ value = 0.9, low = 0.8, high = 1.0 }"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", settings))
-    assert report.verdict(answered(bundles.opened(edited)), "us") == report.verdict(told, "us")
+    assert report.verdict(answered(opened(edited)), "us") == report.verdict(told, "us")
     assert bundles.changes(van_bundle, edited) == [
         ("trip.road_speed", "100 km/h", "65 mph"),
         ("prices.gas", "0.95 EUR/L", None),
@@ -64,7 +64,7 @@ def test_settings_of_the_command_line_are_written_into_the_text(van_bundle: Bund
 
 def test_tables_come_and_go(van_bundle: Bundle) -> None:
     electric = bundles.with_table(bundles.without_table(van_bundle, "engine"), "battery")
-    assert report.verdict(answered(bundles.opened(electric)), "metric").word == "costs"
+    assert report.verdict(answered(opened(electric)), "metric").word == "costs"
 
 
 def test_faults_are_told_in_the_words_of_the_command_line(demos: Path, van_bundle: Bundle) -> None:
@@ -72,7 +72,7 @@ def test_faults_are_told_in_the_words_of_the_command_line(demos: Path, van_bundl
     with pytest.raises(InputError) as by_file:
         load(path, ["rotor.diameter=-1 m"])
     with pytest.raises(InputError) as by_bundle:
-        bundles.opened(bundles.with_value(van_bundle, "rotor.diameter", "-1 m"))
+        opened(bundles.with_value(van_bundle, "rotor.diameter", "-1 m"))
     (told,), (shown,) = by_file.value.problems, by_bundle.value.problems
     assert (shown.key, shown.read, shown.accepted) == (told.key, told.read, told.accepted)
     assert shown.where == "scenario.toml"
@@ -83,7 +83,7 @@ def test_faults_are_told_in_the_words_of_the_command_line(demos: Path, van_bundl
 )
 def test_a_scenario_reaches_no_file_that_did_not_come_with_it(van_bundle: Bundle, name: str) -> None:
     with pytest.raises(InputError) as caught:
-        bundles.opened(bundles.with_value(van_bundle, "rotor.curves", name))
+        opened(bundles.with_value(van_bundle, "rotor.curves", name))
     assert "came with the scenario" in str(caught.value) or "no file name" in str(caught.value)
     assert "root:" not in str(caught.value)
 

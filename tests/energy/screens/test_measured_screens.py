@@ -12,6 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from tests_support import run
 
+from energy.chain.load import load, opened
 from energy.commands import reconcile as reconcile_words
 from energy.commands import truepitch as pitch_words
 from energy.commands import tune as tune_words
@@ -20,7 +21,7 @@ from energy.diagnosis.reconcile import read_results, reconciled
 from energy.diagnosis.true_pitch import read_measured, true_pitch_of, true_pitch_of_file
 from energy.diagnosis.tuning import read_sweep, tuned_of, tuned_of_file
 from energy.scenario import bundle as bundles
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.screens import desk
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -126,7 +127,7 @@ def test_the_pitch_found_is_put_into_the_scenario_with_its_doubt(demos: Path, tm
 
 def test_a_dial_that_was_stepped_corrects_the_scenarios_own_reading(demos: Path) -> None:
     bundle = _demo(demos, "van_water_tank")
-    content = measured_example(bundles.opened(bundle)).encode()
+    content = measured_example(opened(bundle)).encode()
     shown = _upload(_at("pitch", bundle=bundle), "mine.csv", content)
     shown.button(key="use pitch").click().run()
     corrected = float(_held(shown, "rotor.pitch")["value"].removesuffix(" deg"))

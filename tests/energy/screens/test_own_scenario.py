@@ -9,6 +9,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from energy.chain import begin as beginning
+from energy.chain.load import opened
+from energy.chain.matching import thriftiest
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle, value_at
 from energy.screens import desk, tables
@@ -50,7 +52,7 @@ def test_a_demo_says_that_it_is_one_and_choices_replace_it(app: AppTest) -> None
     assert not app.exception
     assert "an invented demo" not in _said(app)
     assert _held(app) == beginning.begin(
-        beginning.Beginning(vehicle="motorhome", load="domestic_oven", diameter="1.9 m")
+        beginning.Beginning(vehicle="motorhome", load="domestic_oven", diameter="1.9 m"), thriftiest
     )
     assert app.session_state["loaded"] == app.session_state["kept"] == _held(app)
 
@@ -119,7 +121,7 @@ def test_lists_are_typed_with_ranges_and_shown_as_typed(app: AppTest) -> None:
         "31 mph",
         "58 km/h",
     ]
-    assert bundles.opened(_held(app)).engine is not None
+    assert opened(_held(app)).engine is not None
     app.session_state["round"] += 1  # shown anew from the scenario
     app.run()
     field = _widget(app, "text_input", "engine.speed_per_1000_rpm value")
@@ -135,7 +137,7 @@ def test_pairs_that_err_together_are_typed_by_line(app: AppTest) -> None:
     assert value_at(_held(app), "uncertainty.correlated") == [
         {"first": "rotor.power_factor", "second": "rotor.thrust_factor", "coefficient": 0.7}
     ]
-    assert len(bundles.opened(_held(app)).uncertainty.correlated) == 1
+    assert len(opened(_held(app)).uncertainty.correlated) == 1
     _widget(app, "text_area", "uncertainty.correlated value").set_value("rotor.power_factor, , 0.7").run()
     assert "uncertainty.correlated" in _said(app)
 

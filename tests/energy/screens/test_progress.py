@@ -12,6 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from energy.chain.answer import answered
+from energy.chain.load import opened
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
@@ -158,8 +159,8 @@ def test_many_sessions_may_ask_at_once() -> None:
 # Nothing recomputes that did not change
 
 _COMPUTING = {
-    "energy.words.answer.spread_of": "draws",
-    "energy.words.answer.answer": "answer",
+    "energy.chain.answer.spread_of": "draws",
+    "energy.chain.answer.answer": "answer",
     "energy.screens.pay.payback": "payback",
     "energy.screens.heat.heating": "heating",
     "energy.screens.setting.match": "match",
@@ -169,7 +170,7 @@ _COMPUTING = {
     "energy.screens.rotor.operating_line": "operating line",
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
-    "energy.scenario.bundle.opened": "opened",
+    "energy.screens.desk.opened": "opened",
 }
 
 
@@ -267,4 +268,4 @@ def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[
         first = counted["draws"]
     assert counted["draws"] == first
     assert said[0] == said[1]
-    assert report.verdict(answered(bundles.opened(bundle)), "metric").doubt in said[0]
+    assert report.verdict(answered(opened(bundle)), "metric").doubt in said[0]

@@ -13,6 +13,7 @@ from streamlit.testing.v1 import AppTest
 from tests_support import run
 
 from energy.chain.answer import answered
+from energy.chain.load import opened
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk
 from energy.words import answer as report
@@ -205,8 +206,8 @@ def test_two_variants_side_by_side(app: AppTest, demos: Path) -> None:
     said, told = _said(shown), _told(shown)
     assert _sentence(demos) in told
     assert _sentence(demos, "--set", "trip.road_speed=70 km/h") in told
-    before = answered(bundles.opened(shown.session_state["kept"]))
-    after = answered(bundles.opened(_held(shown)))
+    before = answered(opened(shown.session_state["kept"]))
+    after = answered(opened(_held(shown)))
     assert report.difference_sentence(before, after, "metric") in said
     next(b for b in shown.button if b.label == "Keep B as the new A").click().run()
     assert "Nothing differs yet" in _said(shown)
@@ -216,8 +217,8 @@ def test_the_best_setting_can_be_taken_over(app: AppTest) -> None:
     shown = _at(app, "setting")
     next(b for b in shown.button if b.label == "Use the setting of most heat").click().run()
     assert not shown.exception
-    heat = float(answered(bundles.opened(_held(shown))).answer.turbine.heat_power_w)
-    first = float(answered(bundles.opened(shown.session_state["loaded"])).answer.turbine.heat_power_w)
+    heat = float(answered(opened(_held(shown))).answer.turbine.heat_power_w)
+    first = float(answered(opened(shown.session_state["loaded"])).answer.turbine.heat_power_w)
     assert heat > first
 
 

@@ -11,8 +11,8 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from energy.chain.load import load
 from energy.cli import cli
-from energy.scenario.read import load
 from energy.strength import equations as loads
 from energy.strength.table import load_table, spin_up_ladder
 from vehicle.problems import InputError

@@ -10,8 +10,9 @@ from scipy import stats
 
 from energy.chain.answer import answered
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.scenario.inputs import inputs_of, ranges_of
-from energy.scenario.read import Scenario, load
+from energy.scenario.read import Scenario
 from energy.uncertainty.spread import (
     Spread,
     draws_of,
