@@ -72,8 +72,23 @@ def exact(value: float) -> Uncertain:
 
 
 @dataclass(frozen=True)
+class Way:
+    """How a builder measures a quantity: with what, and to ± what (19 times out of 20; SI, or a share where `relative`).
+
+    Common practice, no source.
+    """
+
+    plus_minus: float
+    how: str
+    relative: bool = False
+
+
+@dataclass(frozen=True)
 class Spec:
-    """The rules of one key: its unit, limits (in that unit), meaning, and where its default comes from."""
+    """The rules of one key: its unit, limits (in that unit), meaning, and where its default comes from.
+
+    `called` is its name in a sentence, where that is not its key; `measured` is how a builder would measure it.
+    """
 
     unit: str
     meaning: str
@@ -81,6 +96,8 @@ class Spec:
     above: float | None = None
     at_most: float | None = None
     source: str = ""
+    called: str = ""
+    measured: Way | None = None
 
     def accepted(self) -> str:
         """Return what a user may write, in words."""
@@ -152,12 +169,15 @@ def quantity(
     at_least: float | None = None,
     above: float | None = None,
     at_most: float | None = None,
+    called: str = "",
+    measured: Way | None = None,
 ) -> Any:
     """Return a pydantic field for a quantity in SI unit `unit`.
 
     With a default, its range `low`..`high` makes it uncertain (triangular) and `source` says where it comes from.
+    `called` is its name in a sentence, `measured` how a builder would measure it.
     """
-    spec = Spec(unit, meaning, at_least, above, at_most, source)
+    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured)
     extra: dict[str, Any] = {"spec": spec}
     if required:
         return Field(description=meaning, json_schema_extra=extra)

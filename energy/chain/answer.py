@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from energy.chain.draws import spread_of
 from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import Spread, spread_of
+from energy.uncertainty.propagate import OutcomeSpread, Sampling
 
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
 
 _WINDS_M_S = np.linspace(0.0, 40.0, 161)
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
+_OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,7 @@ class Answered:
     scenario: Scenario
     answer: Answer
     break_even_head_wind_m_s: float
-    spread: Spread | None = None  # None where nothing is uncertain, or draws were not wanted
+    spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
 
     @property
@@ -74,9 +76,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        spread = spread_of(
-            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
-            progress=part(progress, _NOMINAL, 1.0),
-        )  # fmt: skip
+        told = part(progress, _NOMINAL, 1.0)
+        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=told)
     tell(progress, 1.0)
     return Answered(scenario, trip.mean, math.nan, spread, trip)

@@ -303,10 +303,11 @@ def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> 
     """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll answer` makes."""
     if not count:
         return {key: np.array([value.value]) for key, value in ranges.items()}
-    from energy.uncertainty.spread import draws_of, scenario_correlations, shares
+    from energy.scenario.inputs import correlations_of
+    from energy.uncertainty.draws import draws_of, sobol_sample
 
-    pairs = [pair for pair in scenario_correlations(scenario) if pair[0] in ranges and pair[1] in ranges]
-    drawn = draws_of(ranges, shares(count, len(ranges)), pairs)
+    pairs = [pair for pair in correlations_of(scenario) if pair[0] in ranges and pair[1] in ranges]
+    drawn = draws_of(ranges, sobol_sample(count, len(ranges)), pairs)
     return {key: np.concatenate([[value.value], drawn[key]]) for key, value in ranges.items()}
 
 

@@ -22,7 +22,7 @@ from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import NO_SOURCE
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import draws_of, quantile_of, shares
+from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from vehicle.driving.engine import Battery
 from vehicle.driving.road_load import GRAVITY_M_S2
 from vehicle.driving.trip import weibull_quantile
@@ -180,7 +180,7 @@ def _drawn(scenario: Scenario) -> dict[str, np.ndarray]:
     ranges = {key: value for key, value in ranges_of(scenario).items() if key not in _ASKED}
     if not ranges:
         return {}
-    return {key: values[:, None, None] for key, values in draws_of(ranges, shares(_DRAWS, len(ranges))).items()}
+    return {key: values[:, None, None] for key, values in draws_of(ranges, sobol_sample(_DRAWS, len(ranges))).items()}
 
 
 def _balanced(scenario: Scenario, draws: Mapping[str, np.ndarray]) -> Answer:
@@ -367,10 +367,8 @@ def _year(
     ends = {name: (value, value) for name, value in middle.items()}
     if drawn is not None:
         count = next(iter(drawn.values())).shape[0] if drawn else _DRAWS
-        unit = shares(count, 2, seed=7)
-        many = figures(
-            drawn, quantile_of(mean, unit[:, 0])[:, None, None], quantile_of(shape, unit[:, 1])[:, None, None]
-        )
+        unit = sobol_sample(count, 2, seed=7)
+        many = figures(drawn, ppf(mean, unit[:, 0])[:, None, None], ppf(shape, unit[:, 1])[:, None, None])
         ends = {name: _ends(np.broadcast_to(values, (count,))) for name, values in many.items()}
     told = {name: (float(ends[name][0]), float(value), float(ends[name][1])) for name, value in middle.items()}
     return Year(

@@ -29,7 +29,8 @@ from energy.electrical import ElectricalState
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import Chain, Outcome
+from energy.uncertainty.quantiles import Outcome
+from energy.uncertainty.sensitivities import Chain
 from vehicle.driving.engine import Supply
 from vehicle.driving.road_load import air_drag_n
 from vehicle.driving.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling

@@ -13,7 +13,7 @@ from vehicle.units import UnitSystem, figures, show
 if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Compared, Reconciled, Updated
     from energy.scenario.read import Scenario
-    from energy.uncertainty.spread import Spread
+    from energy.uncertainty.propagate import OutcomeSpread
 
 KINDS = {
     "electrical_power": "power",
@@ -137,7 +137,7 @@ def sentence(found: Reconciled, scenario: Scenario, system: UnitSystem) -> str:
     return f"With the readings: {after}.{before}"
 
 
-def _change_words(spread: Spread, scenario: Scenario, system: UnitSystem) -> str:
+def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem) -> str:
     """Return median and 90 % interval of the change in fuel (or the heat, where the fuel does not change)."""
     from energy.scenario.inputs import inputs_of
 

@@ -16,22 +16,15 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field
 
+from energy.chain.draws import spread_of
 from energy.chain.ledger import answer
 from energy.progress import Progress, part, tell
-from energy.scenario.inputs import inputs_of, ranges_of
+from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.keys import Table
 from energy.scenario.read import Scenario, toml_data, validated
-from energy.uncertainty.spread import (
-    Chain,
-    Spread,
-    correlation_root,
-    replaced,
-    scenario_correlations,
-    spread_of,
-    spread_of_outcome,
-    standard_scores,
-    values_at,
-)
+from energy.uncertainty.draws import correlation_root, replaced, standard_scores, values_at
+from energy.uncertainty.propagate import OutcomeSpread, Sampling, spread_of_outcome
+from energy.uncertainty.sensitivities import Chain
 from vehicle.problems import InputError, Problem, shown
 from vehicle.quantity import Spec, Uncertain, quantity
 
@@ -141,8 +134,8 @@ class Reconciled:
     of freedom as readings).
     """
 
-    before: Spread | None
-    after: Spread
+    before: OutcomeSpread | None
+    after: OutcomeSpread
     inputs: tuple[Updated, ...]
     readings: tuple[Compared, ...]
     chi_square: float
@@ -284,14 +277,16 @@ def reconcile(
 
     dimensions = len(keys) + len(nuisance)
     root = np.eye(dimensions)
-    root[: len(keys), : len(keys)] = correlation_root(keys, scenario_correlations(scenario))
+    root[: len(keys), : len(keys)] = correlation_root(keys, correlations_of(scenario))
     found = fit(model, dimensions, values, deviations, root)
     tell(progress, _FITTED)
     scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
     total = np.hypot(deviations, found.prior_deviation)
-    before = spread_of(scenario, chain, with_sensitivity=False, progress=part(progress, _FITTED, _KNOWN_BEFORE))
+    before = spread_of(
+        scenario, chain, sampling=Sampling(with_sensitivity=False), progress=part(progress, _FITTED, _KNOWN_BEFORE)
+    )
     after = spread_of_outcome(chain(drawn, part(progress, _KNOWN_BEFORE, 1.0)))
     tell(progress, 1.0)
     return Reconciled(
@@ -318,7 +313,7 @@ def reconcile(
 
 
 def _steady(scenario: Scenario) -> Chain:
-    from energy.uncertainty.spread import steady_chain
+    from energy.chain.draws import steady_chain
 
     return steady_chain(scenario)
 

@@ -13,9 +13,9 @@ from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.matching import limit_shares
 from energy.pictures.charts import COLOURS
-from energy.scenario.inputs import inputs_of, ranges_of
+from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import draws_of, scenario_correlations, shares
+from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words.answer import conditions
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
@@ -148,8 +148,8 @@ def _band(scenario: Scenario, speeds_m_s: np.ndarray) -> tuple[np.ndarray, np.nd
     ranges = {key: value for key, value in ranges_of(scenario).items() if key != "trip.road_speed"}
     if not ranges:
         return None
-    share = shares(_BAND_DRAWS, len(ranges))
-    drawn = draws_of(ranges, share, scenario_correlations(scenario))
+    share = sobol_sample(_BAND_DRAWS, len(ranges))
+    drawn = draws_of(ranges, share, correlations_of(scenario))
     found = answer(inputs_of(scenario, {**{k: v[:, None] for k, v in drawn.items()}, "trip.road_speed": speeds_m_s}))
     change = found.states["working"].supply.source_w - found.states["absent"].supply.source_w
     low, high = np.quantile(change, (0.05, 0.95), axis=0)

@@ -204,6 +204,11 @@ def ranges_of(scenario: Scenario, keys: Sequence[str] | None = None) -> dict[str
     return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
 
 
+def correlations_of(scenario: Scenario) -> tuple[tuple[str, str, float], ...]:
+    """Return the scenario's pairs of inputs that err together, each with its correlation coefficient."""
+    return tuple((pair.first, pair.second, pair.coefficient.value) for pair in scenario.uncertainty.correlated)
+
+
 def spec_of(key: str) -> Spec:
     """Return the rules of a quantity's key ("rotor.diameter")."""
     table, name = key.split(".")

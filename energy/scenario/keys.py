@@ -13,7 +13,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
 from vehicle.problems import shown
-from vehicle.quantity import FieldError, Spec, Uncertain, quantity, read_quantity
+from vehicle.quantity import FieldError, Spec, Uncertain, Way, quantity, read_quantity
 from vehicle.units import QuantityError, parse, split
 
 
@@ -98,9 +98,14 @@ class Air(Table):
         high="25 degC",
         at_most=340,
         source="US Standard Atmosphere 1976 at sea level; the range is a guess at the season",
+        measured=Way(1.0, "a thermometer"),
     )
     pressure: Uncertain | None = quantity(
-        "Pa", "air pressure at the place (not reduced to sea level)", at_least=3e4, at_most=1.2e5
+        "Pa",
+        "air pressure at the place (not reduced to sea level)",
+        at_least=3e4,
+        at_most=1.2e5,
+        measured=Way(200.0, "a barometer"),
     )
     altitude: Uncertain = quantity(
         "m",
@@ -111,6 +116,7 @@ class Air(Table):
         at_least=-500,
         at_most=9000,
         source="sea level, for want of a place (pressure by the US Standard Atmosphere 1976)",
+        measured=Way(20.0, "a map"),
     )
     relative_humidity: Uncertain = quantity(
         "dimensionless",
@@ -121,6 +127,7 @@ class Air(Table):
         at_least=0,
         at_most=1,
         source=NO_SOURCE,
+        measured=Way(0.05, "a hygrometer"),
     )
     wind_speed: Uncertain = quantity(
         "m/s",
@@ -129,6 +136,7 @@ class Air(Table):
         at_least=0,
         at_most=60,
         source="still air: the case that the ledger answers when nothing else is said",
+        measured=Way(0.5, "an anemometer on the day"),
     )
     wind_measured_at: Uncertain | None = quantity(
         "m", "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height", above=0
@@ -156,14 +164,18 @@ class Air(Table):
 class RotorTable(Table):
     """The rotor and how it sits on the vehicle."""
 
-    diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0)
+    diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0, measured=Way(0.01, "a tape measure"))
     curves: str | None = Field(default=None, description="CSV of power (and thrust) coefficient over tip-speed ratio")
     blade: str | None = Field(
         default=None, description="CSV of the blade's radius, chord and twist, with a table [blade]"
     )
     measured_power: str | None = Field(default=None, description="CSV of measured electrical watts over air speed")
     pitch: Uncertain | None = quantity(
-        "deg", "blade pitch, positive towards feather (with [blade]: as its dial reads)", at_least=-180, at_most=180
+        "deg",
+        "blade pitch, positive towards feather (with [blade]: as its dial reads)",
+        at_least=-180,
+        at_most=180,
+        measured=Way(0.3, "a protractor at the blade"),
     )
     turbine_mass: Uncertain = quantity(
         "kg",
@@ -173,6 +185,7 @@ class RotorTable(Table):
         high="80 kg",
         at_least=0,
         source=NO_SOURCE,
+        measured=Way(1.0, "a scale"),
     )
     local_speed_factor: Uncertain = quantity(
         "dimensionless",
@@ -183,6 +196,8 @@ class RotorTable(Table):
         above=0,
         at_most=1.5,
         source=f"free air; range: {NO_SOURCE}",
+        called="the air speed where the rotor sits",
+        measured=Way(0.03, "an anemometer on the mount beside one in free air"),
     )
     interaction_factor: Uncertain = quantity(
         "dimensionless",
@@ -193,6 +208,8 @@ class RotorTable(Table):
         at_least=0.3,
         at_most=3,
         source=f"no interaction; range: {NO_SOURCE}",
+        called="what rotor and body do to each other's drag",
+        measured=Way(0.08, "a road test with the rotor working and stowed"),
     )
     yaw_exponent: Uncertain = quantity(
         "dimensionless",
@@ -204,6 +221,7 @@ class RotorTable(Table):
         at_most=6,
         source="no single exponent exists (Tamaro et al., Wind Energy Science 9 (2024) 1547); 3 is the axial "
         "component alone; the value is a middle, from memory",
+        measured=Way(0.5, "a wattmeter in wind from the side"),
     )
     turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
     hub_height: Uncertain | None = quantity(
@@ -218,6 +236,8 @@ class RotorTable(Table):
         above=0,
         at_most=3,
         source=f"the curves as they are; range: {NO_SOURCE}, hand-made blades rather fall short",
+        called="how far the real rotor's power falls from its curves",
+        measured=Way(0.04, "a wattmeter at a known air speed"),
     )
     thrust_factor: Uncertain = quantity(
         "dimensionless",
@@ -228,6 +248,8 @@ class RotorTable(Table):
         above=0,
         at_most=3,
         source=f"the curves as they are; range: {NO_SOURCE}",
+        called="how far the real rotor's thrust falls from its curves",
+        measured=Way(0.05, "a load cell under the mount"),
     )
     mount_drag_area: Uncertain = quantity(
         "m**2",
@@ -238,6 +260,8 @@ class RotorTable(Table):
         at_least=0,
         at_most=10,
         source=f"{NO_SOURCE}: two metres of 50 mm round tube at Cd about 1",
+        called="mount drag area",
+        measured=Way(0.03, "a coast-down with and without the mount"),
     )
     stowed: Literal["stopped", "feathered", "spinning"] = Field(
         default="stopped", description="how the blades rest while stowed: stopped, feathered or spinning without load"
@@ -251,6 +275,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: two or three narrow hand-made blades",
+        measured=Way(0.01, "a tape measure along the blades"),
     )
     stowed_drag_coefficient: Uncertain = quantity(
         "dimensionless",
@@ -261,6 +286,7 @@ class RotorTable(Table):
         at_least=0,
         at_most=2.5,
         source="flat plate across the flow, about 1.2 (fluid-dynamics handbooks, from memory)",
+        measured=Way(0.2, "a coast-down with the rotor stowed and without it"),
     )
     feathered_drag_coefficient: Uncertain = quantity(
         "dimensionless",
@@ -271,6 +297,7 @@ class RotorTable(Table):
         at_least=0,
         at_most=2.5,
         source=NO_SOURCE,
+        measured=Way(0.05, "a coast-down with the rotor stowed and without it"),
     )
     chain_efficiency: Uncertain = quantity(
         "dimensionless",
@@ -281,6 +308,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
+        measured=Way(0.05, "torque and speed at the shaft beside the wattmeter"),
     )
     highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
     highest_tip_speed: Uncertain = quantity(
@@ -380,6 +408,7 @@ class Drive(Table):
         above=0,
         at_most=1,
         source="V-belt 95-98 % new, about 93 % slack: ACHR News, belt drive article",
+        measured=Way(0.02, "torque before and after the belt"),
     )
 
 
@@ -391,9 +420,19 @@ class GeneratorTable(Table):
         description="rectifier (six diodes, one element), three_phase (three elements in star) or direct_current",
     )
     voltage_constant: Uncertain = quantity(
-        "V*s/rad", "open-circuit rms volts between two terminals per turning speed", required=True, above=0
+        "V*s/rad",
+        "open-circuit rms volts between two terminals per turning speed",
+        required=True,
+        above=0,
+        measured=Way(0.02, "a voltmeter at a known speed", relative=True),
     )
-    winding_resistance: Uncertain = quantity("ohm", "resistance between two terminals", required=True, at_least=0)
+    winding_resistance: Uncertain = quantity(
+        "ohm",
+        "resistance between two terminals",
+        required=True,
+        at_least=0,
+        measured=Way(0.05, "a four-wire ohmmeter", relative=True),
+    )
     winding_inductance: Uncertain = quantity(
         "H",
         "inductance between two terminals",
@@ -403,6 +442,7 @@ class GeneratorTable(Table):
         at_least=0,
         at_most=10,
         source="left out: watts come out somewhat high at high speed; range: common practice, no source",
+        measured=Way(0.1, "an inductance meter between two terminals", relative=True),
     )
     pole_pairs: Uncertain = quantity(
         "dimensionless",
@@ -413,6 +453,7 @@ class GeneratorTable(Table):
         at_least=1,
         at_most=200,
         source=NO_SOURCE,
+        measured=Way(0.01, "counting the detents of one turn"),
     )
     friction_torque: Uncertain = quantity(
         "N*m",
@@ -422,6 +463,7 @@ class GeneratorTable(Table):
         high="0.3 N*m",
         at_least=0,
         source=NO_SOURCE,
+        measured=Way(0.02, "a spring scale at the belt, turned by hand"),
     )
     cogging_torque: Uncertain = quantity(
         "N*m",
@@ -431,6 +473,7 @@ class GeneratorTable(Table):
         high="0.6 N*m",
         at_least=0,
         source=NO_SOURCE,
+        measured=Way(0.05, "a spring scale at the belt"),
     )
     iron_loss: Uncertain = quantity(
         "W",
@@ -440,6 +483,7 @@ class GeneratorTable(Table):
         high="40 W",
         at_least=0,
         source=NO_SOURCE,
+        measured=Way(3.0, "torque at 1000 rpm with nothing connected"),
     )
     eddy_share: Uncertain = quantity(
         "dimensionless",
@@ -468,12 +512,15 @@ class GeneratorTable(Table):
     )
 
 
-class Heater(Table):
+class HeaterTable(Table):
     """The element and what it heats."""
 
     what: str = Field(default="the load", description="what is heated, in words ('the tank')", max_length=60)
     resistance: Uncertain | None = quantity(
-        "ohm", "element resistance at 20 degC (each of three, for three_phase)", above=0
+        "ohm",
+        "element resistance at 20 degC (each of three, for three_phase)",
+        above=0,
+        measured=Way(0.02, "an ohmmeter", relative=True),
     )
     temperature_coefficient: Uncertain = quantity(
         "1/K",
@@ -502,6 +549,7 @@ class Heater(Table):
         high="0.15 ohm",
         at_least=0,
         source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
+        measured=Way(0.01, "a four-wire ohmmeter"),
     )
     rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
     rated_voltage: Uncertain | None = quantity("V", "rated voltage of the element", above=0)
@@ -619,9 +667,21 @@ class VehicleTable(Table):
     """The vehicle's road load, by coast-down coefficients or by drag area and tyres."""
 
     mass: Uncertain = quantity(
-        "kg", "mass on the road, with load and people, without the turbine", required=True, above=0, at_most=100_000
+        "kg",
+        "mass on the road, with load and people, without the turbine",
+        required=True,
+        above=0,
+        at_most=100_000,
+        measured=Way(20.0, "a weighbridge"),
     )
-    drag_area: Uncertain | None = quantity("m**2", "drag coefficient times frontal area, Cd·A", above=0, at_most=30)
+    drag_area: Uncertain | None = quantity(
+        "m**2",
+        "drag coefficient times frontal area, Cd·A",
+        above=0,
+        at_most=30,
+        called="the vehicle's drag area",
+        measured=Way(0.04, "a coast-down", relative=True),
+    )
     rolling_resistance: Uncertain = quantity(
         "dimensionless",
         "rolling resistance coefficient of the tyres",
@@ -631,6 +691,7 @@ class VehicleTable(Table):
         above=0,
         at_most=0.2,
         source="mean about 0.010, range 0.007-0.017: a US report on passenger tyres, quoted second-hand",
+        measured=Way(0.0006, "a coast-down"),
     )
     coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", at_least=0)
     coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B")
@@ -671,10 +732,19 @@ class EngineTable(Table):
         default=None, description="CSV of brake-specific consumption over engine speed, torque"
     )
     indicated_efficiency: Uncertain | None = quantity(
-        "dimensionless", "share of the next drop of fuel that becomes work", above=0, at_most=0.65
+        "dimensionless",
+        "share of the next drop of fuel that becomes work",
+        above=0,
+        at_most=0.65,
+        called="the engine's efficiency",
+        measured=Way(0.012, "a logged fuel flow at two known loads"),
     )
     friction_mean_pressure: Uncertain | None = quantity(
-        "Pa", "friction, pumping and accessories as a mean effective pressure", at_least=0, at_most=1e6
+        "Pa",
+        "friction, pumping and accessories as a mean effective pressure",
+        at_least=0,
+        at_most=1e6,
+        measured=Way(15e3, "a logged fuel flow at idle"),
     )
     idle_speed: Uncertain = quantity(
         "rad/s", "idle speed", default="750 rpm", low="650 rpm", high="850 rpm", above=0, source=NO_SOURCE
@@ -696,6 +766,7 @@ class EngineTable(Table):
         above=0,
         at_most=1,
         source="gearbox 85-95 %, axle 95-97 %: handbook collections",
+        measured=Way(0.015, "a roller test bench"),
     )
     lowest_driving_speed: Uncertain = quantity(
         "rad/s",
@@ -753,11 +824,15 @@ class BatteryTable(Table):
     )
 
 
-class Trip(Table):
+class TripTable(Table):
     """How it is driven, and what it is compared with."""
 
     road_speed: Uncertain | None = quantity(
-        "m/s", "road speed of a steady drive (or a schedule instead)", at_least=0, at_most=100
+        "m/s",
+        "road speed of a steady drive (or a schedule instead)",
+        at_least=0,
+        at_most=100,
+        measured=Way(0.2, "satellite positioning"),
     )
     schedule: str | None = Field(
         default=None, description="CSV of speed over time, for a whole trip (columns time_s, speed_km_h; grade_percent)"
@@ -789,6 +864,7 @@ class Trip(Table):
         at_least=-0.4,
         at_most=0.4,
         source="a flat road",
+        measured=Way(0.001, "a map or a level"),
     )
     acceleration: Uncertain = quantity(
         "m/s**2", "acceleration along the road", default="0 m/s^2", at_least=-10, at_most=10, source="a steady speed"
@@ -823,7 +899,7 @@ class WindClimate(Table):
     )
 
 
-class Credit(Table):
+class CreditTable(Table):
     """What the turbine's power replaces."""
 
     replaces_alternator: bool = Field(
@@ -862,7 +938,7 @@ class Credit(Table):
     )
 
 
-class OtherSources(Table):
+class OtherSourcesTable(Table):
     """How else the same heat could be made."""
 
     burner_efficiency: Uncertain = quantity(
@@ -1113,7 +1189,7 @@ class Linkage(Table):
     self_locking: bool = Field(default=False, description="true where a screw or worm holds the pitch without power")
 
 
-class Measurement(Table):
+class MeasurementTable(Table):
     """How good the instruments of a drive are; half-widths that hold 19 times out of 20."""
 
     air_speed_at: Literal["rotor", "free_air"] = Field(
@@ -1159,15 +1235,15 @@ TABLES: dict[str, type[Table]] = {
     "blade": BladeTable,
     "drive": Drive,
     "generator": GeneratorTable,
-    "heater": Heater,
+    "heater": HeaterTable,
     "load": LoadTable,
     "vehicle": VehicleTable,
     "engine": EngineTable,
     "battery": BatteryTable,
-    "trip": Trip,
+    "trip": TripTable,
     "wind_climate": WindClimate,
-    "credit": Credit,
-    "other_sources": OtherSources,
+    "credit": CreditTable,
+    "other_sources": OtherSourcesTable,
     "prices": Prices,
     "uncertainty": UncertaintyTable,
     "gust": Gust,
@@ -1175,7 +1251,7 @@ TABLES: dict[str, type[Table]] = {
     "bearing": Bearing,
     "blade_loads": BladeLoads,
     "linkage": Linkage,
-    "measurement": Measurement,
+    "measurement": MeasurementTable,
 }
 TEXTS = ("title", "note")
 # May be left out: all their keys have defaults.

@@ -30,21 +30,21 @@ from energy.scenario.keys import (
     Bearing,
     BladeLoads,
     BladeTable,
-    Credit,
+    CreditTable,
     Drive,
     EngineTable,
     GeneratorTable,
     Gust,
-    Heater,
+    HeaterTable,
     Linkage,
     LoadTable,
-    Measurement,
+    MeasurementTable,
     Mount,
-    OtherSources,
+    OtherSourcesTable,
     Prices,
     RotorTable,
     Table,
-    Trip,
+    TripTable,
     UncertaintyTable,
     VehicleTable,
     WindClimate,
@@ -71,15 +71,15 @@ class Scenario:
     blade: BladeTable | None
     drive: Drive
     generator: GeneratorTable | None
-    heater: Heater
+    heater: HeaterTable
     load: LoadTable
     vehicle: VehicleTable
     engine: EngineTable | None
     battery: BatteryTable | None
-    trip: Trip
+    trip: TripTable
     wind_climate: WindClimate | None
-    credit: Credit
-    other_sources: OtherSources
+    credit: CreditTable
+    other_sources: OtherSourcesTable
     prices: Prices
     uncertainty: UncertaintyTable
     curves: RotorCurves | None
@@ -91,7 +91,7 @@ class Scenario:
     bearing: Bearing | None
     blade_loads: BladeLoads | None
     linkage: Linkage | None
-    measurement: Measurement
+    measurement: MeasurementTable
     schedule: Schedule | None = None
     profile: Profile | None = None
     warnings: tuple[str, ...] = field(default=())
@@ -188,7 +188,7 @@ def _nominal_speed(data: Mapping[str, Any]) -> float:
     if not isinstance(trip, dict):
         return 0.0
     table, _ = _validate("", "trip", trip)
-    return table.road_speed.value if isinstance(table, Trip) and table.road_speed is not None else 0.0
+    return table.road_speed.value if isinstance(table, TripTable) and table.road_speed is not None else 0.0
 
 
 def _told_as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
@@ -296,7 +296,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if isinstance(rotor, RotorTable) and isinstance(blade, BladeTable) and isinstance(air, Air) and rotor.blade:
         trip = tables["trip"]
-        speed = trip.road_speed.value if isinstance(trip, Trip) and trip.road_speed is not None else 0.0
+        speed = trip.road_speed.value if isinstance(trip, TripTable) and trip.road_speed is not None else 0.0
         if schedule is not None:
             speed = schedule.mean_moving_speed_m_s
         try:

@@ -16,7 +16,9 @@ from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of, spec_of
 from energy.scenario.keys import Price
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import ALMOST_CERTAIN, QUANTILES, SURE, Measurement, Spread
+from energy.uncertainty.measurement import Measurement
+from energy.uncertainty.propagate import OutcomeSpread
+from energy.uncertainty.quantiles import ALMOST_CERTAIN, QUANTILES, SURE
 from vehicle.driving.engine import Battery
 from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
@@ -163,7 +165,7 @@ def _undecided(told: Answered, without: str, purpose: str, system: UnitSystem) -
     )
 
 
-def sureness(spread: Spread) -> str:
+def sureness(spread: OutcomeSpread) -> str:
     """Return in words how sure a verdict is."""
     probability = max(spread.probability_saves, spread.probability_costs)
     return "almost certainly" if probability >= ALMOST_CERTAIN else "very likely" if probability >= SURE else "perhaps"
@@ -194,21 +196,9 @@ def _range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, i
     return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
 
 
-# How an input is called in a sentence; others by their key.
-_CALLED = {
-    "rotor.local_speed_factor": "the air speed where the rotor sits",
-    "rotor.interaction_factor": "what rotor and body do to each other's drag",
-    "rotor.power_factor": "how far the real rotor's power falls from its curves",
-    "rotor.thrust_factor": "how far the real rotor's thrust falls from its curves",
-    "rotor.mount_drag_area": "mount drag area",
-    "vehicle.drag_area": "the vehicle's drag area",
-    "engine.indicated_efficiency": "the engine's efficiency",
-}
-
-
 def called(key: str) -> str:
     """Return an input's name in a sentence."""
-    return _CALLED.get(key, key.partition(".")[2].replace("_", " "))
+    return spec_of(key).called or key.partition(".")[2].replace("_", " ")
 
 
 def doubt_words(told: Answered, system: UnitSystem) -> str:
@@ -656,7 +646,7 @@ def interval_data(told: Answered) -> dict[str, Any] | None:
     return spread_data(spread, told.scenario)
 
 
-def spread_data(spread: Spread, scenario: Scenario) -> dict[str, Any]:
+def spread_data(spread: OutcomeSpread, scenario: Scenario) -> dict[str, Any]:
     """Return the intervals of draws as data."""
     names = [f"p{100 * share:02.0f}" for share in QUANTILES]
     fuel = inputs_of(scenario).fuel

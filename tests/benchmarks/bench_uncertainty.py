@@ -9,11 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
+from energy.chain.draws import steady_chain
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
 from energy.scenario.inputs import inputs_of, ranges_of
-from energy.uncertainty.spread import draws_of, shares, steady_chain
+from energy.uncertainty.draws import draws_of, sobol_sample
 from vehicle.driving.trip import Schedule
 
 VAN = Path(__file__).resolve().parents[2] / "scenarios" / "van_water_tank" / "scenario.toml"
@@ -24,7 +25,7 @@ COUNT, LOOP, TRIP_DRAWS = 10_000, 60, 2_000
 def steady() -> None:
     scenario = load(VAN)
     ranges = ranges_of(scenario)
-    drawn = draws_of(ranges, shares(16_384, len(ranges))[:COUNT])
+    drawn = draws_of(ranges, sobol_sample(16_384, len(ranges))[:COUNT])
     drawn = {key: values[:COUNT] for key, values in drawn.items()}
     steady_chain(scenario)(drawn)
     start = time.process_time()
@@ -53,7 +54,7 @@ def trip() -> None:
     speed = 12 + 9 * np.sin(time_s / 40) + 3 * np.sin(time_s / 7.3)
     scenario = replace(scenario, schedule=Schedule("bench", time_s, np.maximum(speed, 0.0)))
     ranges = ranges_of(scenario)
-    drawn = {key: values[:TRIP_DRAWS] for key, values in draws_of(ranges, shares(2048, len(ranges))).items()}
+    drawn = {key: values[:TRIP_DRAWS] for key, values in draws_of(ranges, sobol_sample(2048, len(ranges))).items()}
     chain = trip_chain(scenario)
     chain({key: values[:8] for key, values in drawn.items()})
     start = time.process_time()

@@ -15,13 +15,14 @@ import pytest
 from tests_support import run
 
 from energy.chain.answer import answered
+from energy.chain.draws import spread_of
 from energy.chain.heating import Trip, heating
 from energy.chain.load import load
 from energy.chain.matching import match
 from energy.chain.payback import payback
 from energy.progress import Progress, part, tell
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import spread_of
+from energy.uncertainty.propagate import Sampling
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -69,7 +70,7 @@ def test_parts_join_to_a_whole() -> None:
 def test_the_answer_of_a_steady_drive(van: Scenario) -> None:
     _told(lambda told: answered(van, progress=told), 5)
     _told(lambda told: answered(van, exact=True, progress=told), 1)
-    _told(lambda told: spread_of(van, with_sensitivity=False, progress=told), 1)
+    _told(lambda told: spread_of(van, sampling=Sampling(with_sensitivity=False), progress=told), 1)
 
 
 def test_the_answer_of_a_trip_tells_it_block_by_block(town: Scenario) -> None:
@@ -96,7 +97,7 @@ def test_how_it_warms(demos: Path, name: str) -> None:
 
 def test_nothing_uncertain_is_done_at_once(van: Scenario) -> None:
     from energy.scenario.inputs import ranges_of
-    from energy.uncertainty.spread import replaced
+    from energy.uncertainty.draws import replaced
 
     exact = {key: replaced(value, value.value, 0.0) for key, value in ranges_of(van).items()}
     shares: list[float] = []

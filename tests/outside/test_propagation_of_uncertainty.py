@@ -10,7 +10,8 @@ import pytest
 import uncertainties
 from scipy.stats import norm
 
-from energy.uncertainty.spread import draws_of, interval_width, shares
+from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.quantiles import interval_width
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 
 # Real keys, far from their limits; mean, standard uncertainty, coefficient of the linear function.
@@ -31,7 +32,7 @@ def test_linear_and_normal(correlation: float) -> None:
     inputs = {key: known(mean, deviation) for key, (mean, deviation, _) in KEYS.items()}
     keys = list(KEYS)
     pairs = [(keys[0], keys[1], correlation)] if correlation else []
-    drawn = draws_of(inputs, shares(8192, 3), pairs)
+    drawn = draws_of(inputs, sobol_sample(8192, 3), pairs)
     result = sum(np.asarray(c * drawn[key]) for key, (_, _, c) in KEYS.items())
 
     by_hand = sum((c * s) ** 2 for _, s, c in KEYS.values())

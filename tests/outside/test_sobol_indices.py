@@ -9,13 +9,14 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from energy.uncertainty.spread import sensitivity_indices, shares
+from energy.uncertainty.draws import sobol_sample
+from energy.uncertainty.sensitivities import sensitivity_indices
 
 ROWS = 4096
 
 
 def indices(function: Callable[[np.ndarray], np.ndarray], columns: int) -> tuple[np.ndarray, ...]:
-    cube = shares(ROWS, 2 * columns)
+    cube = sobol_sample(ROWS, 2 * columns)
     return sensitivity_indices(function, cube[:, :columns], cube[:, columns:], [[k] for k in range(columns)])
 
 
@@ -54,6 +55,6 @@ def test_a_group_takes_the_sum_of_an_additive_function() -> None:
     def additive(share: np.ndarray) -> np.ndarray:
         return share @ np.array([3.0, 2.0, 1.0])
 
-    cube = shares(ROWS, 6)
+    cube = sobol_sample(ROWS, 6)
     found = sensitivity_indices(additive, cube[:, :3], cube[:, 3:], [[0, 2], [1]])
     assert found[0] == pytest.approx([10 / 14, 4 / 14], abs=0.02)

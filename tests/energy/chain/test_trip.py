@@ -8,12 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from energy.chain.answer import answered
+from energy.chain.draws import steady_chain
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import draws_of, shares, steady_chain
+from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.propagate import Sampling
 from energy.words.answer import as_data, cautions, key_numbers, verdict
 from vehicle.driving.trip import drive_trip
 from vehicle.problems import InputError
@@ -143,7 +145,7 @@ def test_without_the_turbine_it_is_the_vehicle_alone(town: Scenario) -> None:
 def test_draws_go_the_same_way_as_one_trip(demos: Path, policy: list[str]) -> None:
     scenario = load(demos / "van_in_town" / "scenario.toml", policy)
     ranges = ranges_of(scenario)
-    drawn = draws_of(ranges, shares(64, len(ranges)))
+    drawn = draws_of(ranges, sobol_sample(64, len(ranges)))
     drawn = {key: np.concatenate([[ranges[key].value], values]) for key, values in drawn.items()}
     together = trip_chain(scenario)(drawn)
     single = answer_trip(scenario).mean
@@ -155,9 +157,9 @@ def test_draws_go_the_same_way_as_one_trip(demos: Path, policy: list[str]) -> No
 
 
 def test_coverage_over_the_trip(town: Scenario) -> None:
-    from energy.uncertainty.spread import spread_of
+    from energy.chain.draws import spread_of
 
-    spread = spread_of(town, trip_chain(town), draws=1024, with_sensitivity=False)
+    spread = spread_of(town, trip_chain(town), sampling=Sampling(draws=1024, with_sensitivity=False))
     assert spread is not None
     rng = np.random.default_rng(3)
     ranges = ranges_of(town)

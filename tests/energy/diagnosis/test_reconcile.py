@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from energy.chain.draws import spread_of
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.commands.reconcile import command
 from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
 from energy.scenario.inputs import inputs_of, ranges_of, spec_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import draws_of, spread_of
+from energy.uncertainty.draws import draws_of
+from energy.uncertainty.propagate import Sampling
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain, read_quantity, written
 
@@ -84,7 +86,7 @@ def test_a_reading_worth_nothing_changes_nothing(van: Scenario) -> None:
     road = Uncertain(80 / 3.6, 80 / 3.6, 80 / 3.6)
     useless = (Result(road_speed=road, electrical_power=Uncertain(900.0, -1e6, 1e6, "normal")),)
     found = reconcile(van, useless)
-    before = spread_of(van, with_sensitivity=False)
+    before = spread_of(van, sampling=Sampling(with_sensitivity=False))
     assert before is not None
     assert found.after.change_w == pytest.approx(before.change_w, rel=0.02)
     assert max(abs(u.moved) for u in found.inputs) < 1e-3

@@ -9,20 +9,15 @@ import pytest
 from scipy import stats
 
 from energy.chain.answer import answered
+from energy.chain.draws import spread_of, steady_chain
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.spread import (
-    Spread,
-    draws_of,
-    groups_of,
-    interval_width,
-    quantile_of,
-    shares,
-    spread_of,
-    steady_chain,
-)
+from energy.uncertainty.draws import draws_of, ppf, sobol_sample
+from energy.uncertainty.propagate import OutcomeSpread, Sampling
+from energy.uncertainty.quantiles import interval_width
+from energy.uncertainty.sensitivities import groups_of
 from energy.words.answer import as_data, verdict
 from vehicle.problems import InputError
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
@@ -60,7 +55,7 @@ def distribution(value: Uncertain) -> stats.rv_continuous:
 )
 def test_quantiles_and_deviations_are_those_of_the_library(value: Uncertain) -> None:
     share = np.linspace(0.001, 0.999, 199)
-    assert quantile_of(value, share) == pytest.approx(distribution(value).ppf(share), rel=1e-9, abs=1e-9)
+    assert ppf(value, share) == pytest.approx(distribution(value).ppf(share), rel=1e-9, abs=1e-9)
     assert value.standard_deviation == pytest.approx(distribution(value).std(), rel=1e-9)
 
 
@@ -75,7 +70,7 @@ def test_an_untouched_default_is_never_exact(demos: Path, name: str) -> None:
 def test_coverage_in_a_thousand_worlds(demos: Path, name: str) -> None:
     """Worlds drawn by another generator from the stated ranges: the 90 % interval holds 88 to 92 % of them."""
     scenario = load(demos / name / "scenario.toml")
-    spread = spread_of(scenario, with_sensitivity=False)
+    spread = spread_of(scenario, sampling=Sampling(with_sensitivity=False))
     assert spread is not None
     rng = np.random.default_rng(7)
     worlds = {
@@ -104,7 +99,7 @@ def test_coverage_where_the_values_are_measured_anew_in_every_world(van: Scenari
     }
     measured = {key: truth[key] + rng.normal(0, deviation, worlds) for key, deviation in keys.items()}
     true_change = answer(inputs_of(van, truth)).change.power_w
-    around = stats.norm.ppf(shares(inner, len(keys)))
+    around = stats.norm.ppf(sobol_sample(inner, len(keys)))
     drawn = {
         key: (measured[key][:, None] + deviation * around[:, k]).ravel()
         for k, (key, deviation) in enumerate(keys.items())
@@ -117,18 +112,21 @@ def test_coverage_where_the_values_are_measured_anew_in_every_world(van: Scenari
 def test_the_chain_of_the_draws_is_that_of_the_answer(van: Scenario, pickup: Scenario) -> None:
     for scenario in (van, pickup):
         ranges = ranges_of(scenario)
-        drawn = draws_of(ranges, shares(256, len(ranges)))
+        drawn = draws_of(ranges, sobol_sample(256, len(ranges)))
         quick, full = steady_chain(scenario)(drawn), answer(inputs_of(scenario, drawn))
         assert (quick.change_w == full.change.power_w).all()
         assert (quick.heat_w == full.turbine.heat_power_w).all()
 
 
 def test_the_same_file_gives_the_same_interval(van: Scenario) -> None:
-    one, two = spread_of(van, with_sensitivity=False), spread_of(van, with_sensitivity=False)
+    one, two = (
+        spread_of(van, sampling=Sampling(with_sensitivity=False)),
+        spread_of(van, sampling=Sampling(with_sensitivity=False)),
+    )
     assert one is not None
     assert two is not None
     assert one.change_w == two.change_w
-    other = spread_of(van, with_sensitivity=False, seed=5)
+    other = spread_of(van, sampling=Sampling(seed=5, with_sensitivity=False))
     assert other is not None
     assert other.change_w != one.change_w
     assert other.change_w == pytest.approx(one.change_w, rel=0.02)
@@ -142,11 +140,11 @@ def test_the_shares_add_up_and_lead_to_the_right_input(van: Scenario) -> None:
     for s in spread.sensitivities:
         assert s.total >= s.first_order - 3 * s.first_order_error - 0.01
     # What the first-order share means: knowing the input exactly takes that part of the variance away.
-    held = inputs_of(van, draws_of(ranges_of(van), shares(2048, len(ranges_of(van)))))
+    held = inputs_of(van, draws_of(ranges_of(van), sobol_sample(2048, len(ranges_of(van)))))
     before = np.var(answer(held).change.power_w)
     parts = []
-    for centre in quantile_of(ranges_of(van)["rotor.local_speed_factor"], np.linspace(0.05, 0.95, 10)):
-        drawn = draws_of(ranges_of(van), shares(1024, len(ranges_of(van))))
+    for centre in ppf(ranges_of(van)["rotor.local_speed_factor"], np.linspace(0.05, 0.95, 10)):
+        drawn = draws_of(ranges_of(van), sobol_sample(1024, len(ranges_of(van))))
         drawn["rotor.local_speed_factor"] = np.full(1024, centre)
         parts.append(np.var(answer(inputs_of(van, drawn)).change.power_w))
     assert 1 - np.mean(parts) / before == pytest.approx(spread.sensitivities[0].first_order, abs=0.05)
@@ -160,18 +158,20 @@ def test_measuring_shrinks_the_interval_as_promised(van: Scenario) -> None:
     for measured in spread.measurements[:2]:
         before = spread.change_w[-1] - spread.change_w[0]
         after = []
-        for centre in quantile_of(ranges_of(van)[measured.key], np.linspace(0.05, 0.95, 19)):
+        for centre in ppf(ranges_of(van)[measured.key], np.linspace(0.05, 0.95, 19)):
             known = Uncertain(
                 float(centre), float(centre) - measured.plus_minus, float(centre) + measured.plus_minus, "normal"
             )
-            anew = spread_of(van, with_sensitivity=False, draws=1024, seed=3, known={measured.key: known})
+            anew = spread_of(
+                van, sampling=Sampling(draws=1024, seed=3, with_sensitivity=False), known={measured.key: known}
+            )
             assert anew is not None
             after.append(anew.change_w[-1] - anew.change_w[0])
         assert 1 - np.mean(after) / before == pytest.approx(measured.shrinks_by, abs=0.03)
 
 
 def test_draws_keep_the_limits_of_their_keys() -> None:
-    share = shares(1024, 2)
+    share = sobol_sample(1024, 2)
     drawn = draws_of(
         {
             "drive.efficiency": Uncertain(0.97, 0.87, 1.07, "normal"),
@@ -249,7 +249,7 @@ def test_json_carries_interval_and_what_matters_most(van: Scenario) -> None:
 
 
 def test_verdict_thresholds() -> None:
-    blank = Spread(
+    blank = OutcomeSpread(
         draws=2,
         outcome=None,  # type: ignore[arg-type]
         change_w=(0.0,) * 5,

@@ -1,0 +1,102 @@
+"""Draws of inputs that are not known exactly: their distributions, a quasi-random sample, and how they err together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from energy.scenario.inputs import spec_of
+from vehicle.quantity import COVERAGE_FACTOR, Uncertain
+
+SEED = 20_011  # any number; fixed, so that the same file gives the same interval twice
+
+Correlation = tuple[str, str, float]
+Draws = dict[str, np.ndarray]
+
+
+def ppf(value: Uncertain, share: np.ndarray) -> np.ndarray:
+    """Return the value (SI) below which `share` (0 to 1) of an input's distribution lies."""
+    if value.shape == "normal":
+        from scipy.special import ndtri
+
+        return value.value + value.standard_deviation * np.asarray(ndtri(share))
+    low, high = value.low, value.high
+    if value.shape == "uniform":
+        return low + share * (high - low)
+    if value.shape == "exact" or high == low:
+        return np.full(np.shape(share), value.value)
+    # Triangular: the inverse of its two parabolas.
+    turn = (value.value - low) / (high - low)
+    rising = low + np.sqrt(share * (high - low) * (value.value - low))
+    falling = high - np.sqrt((1 - share) * (high - low) * (high - value.value))
+    return np.where(share < turn, rising, falling)
+
+
+def within_limits(key: str, values: np.ndarray) -> np.ndarray:
+    """Return the values held within the key's limits: the tail of a normal reaches past what is possible."""
+    spec = spec_of(key)
+    if spec.at_least is not None:
+        values = np.maximum(values, spec.at_least)
+    if spec.above is not None:
+        values = np.maximum(values, spec.above + 1e-6 * float(np.median(np.abs(values - spec.above))))
+    return values if spec.at_most is None else np.minimum(values, spec.at_most)
+
+
+def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
+    """Return (count, columns) numbers in (0, 1) of a scrambled Sobol sequence; `count` should be a power of two."""
+    from scipy.stats import qmc
+
+    found = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
+    return np.clip(found, 1e-12, 1 - 1e-12)
+
+
+def draws_of(
+    inputs: Mapping[str, Uncertain], share: np.ndarray, correlations: Sequence[Correlation] = ()
+) -> dict[str, np.ndarray]:
+    """Return the inputs' values (SI) at shares (N, inputs) of the unit cube, in the mapping's order.
+
+    `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian copula).
+    """
+    keys = list(inputs)
+    if correlations:
+        share = _correlated(keys, share, correlations)
+    return {key: within_limits(key, ppf(inputs[key], share[:, k])) for k, key in enumerate(keys)}
+
+
+def _correlated(keys: Sequence[str], share: np.ndarray, correlations: Sequence[Correlation]) -> np.ndarray:
+    from scipy.special import ndtr, ndtri
+
+    return np.asarray(ndtr(ndtri(share) @ correlation_root(keys, correlations).T))
+
+
+def correlation_root(keys: Sequence[str], correlations: Sequence[Correlation]) -> np.ndarray:
+    """Return the Cholesky factor (keys, keys) of the correlation matrix of the keys' normal scores."""
+    matrix = np.eye(len(keys))
+    for one, other, coefficient in correlations:
+        if one in keys and other in keys:
+            i, j = keys.index(one), keys.index(other)
+            matrix[i, j] = matrix[j, i] = coefficient
+    # Raises numpy.linalg.LinAlgError where the coefficients contradict each other.
+    return np.asarray(np.linalg.cholesky(matrix))
+
+
+def values_at(inputs: Mapping[str, Uncertain], scores: np.ndarray) -> dict[str, np.ndarray]:
+    """Return the inputs' values (SI) at normal scores (N, inputs): 0 is the median, 1.64 the 95 % quantile."""
+    from scipy.special import ndtr
+
+    return draws_of(inputs, np.asarray(ndtr(scores)))
+
+
+def standard_scores(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
+    """Return (count, columns) quasi-random standard normal scores."""
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri(sobol_sample(count, columns, seed=seed)))
+
+
+def replaced(value: Uncertain, mean: float, standard_deviation: float) -> Uncertain:
+    """Return an input known anew, as a normal with that mean and standard deviation (SI)."""
+    width = COVERAGE_FACTOR * standard_deviation
+    return replace(value, value=mean, low=mean - width, high=mean + width, shape="normal")

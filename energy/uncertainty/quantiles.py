@@ -1,0 +1,42 @@
+"""What draws lead to: the interval of an outcome, and the probability that it saves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+SURE, ALMOST_CERTAIN = 0.95, 0.99
+QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the draws lead to, one entry a draw: change in fuel (or pack) power and heat, in W."""
+
+    change_w: np.ndarray
+    heat_w: np.ndarray
+
+
+def told_apart(outcome: Outcome) -> tuple[np.ndarray, np.ndarray]:
+    """Return for every draw (saves, costs); heat that costs no fuel counts as saving, neither fuel nor heat as neither."""
+    small = 0.05  # W: rounding of engine powers of some 10 kW
+    costs = outcome.change_w > small
+    saves = (outcome.change_w < -small) | (~costs & (outcome.heat_w > 0.5))
+    return saves, costs
+
+
+def quantiles(values: np.ndarray) -> tuple[float, ...]:
+    """Return the quantiles of draws at `QUANTILES`."""
+    return tuple(float(v) for v in np.quantile(values, QUANTILES))
+
+
+def interval_width(values: np.ndarray) -> float:
+    """Return the width of the 90 % interval of draws."""
+    low, high = np.quantile(values, [0.05, 0.95])
+    return float(high - low)
+
+
+def figure_of(outcome: Outcome, of: str) -> np.ndarray:
+    """Return one figure of an outcome: the change in fuel ("fuel") or the heat ("heat"), in W."""
+    return outcome.change_w if of == "fuel" else outcome.heat_w
