@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol
 from energy.chain.load import opened
 from energy.progress import Progress
 from energy.scenario.bundle import GUESS, SCENARIO_NAME, Bundle, with_value
-from energy.scenario.inputs import spec_of
+from energy.scenario.keys import spec_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
 

@@ -43,7 +43,7 @@ def command(table: str | None, as_json: bool) -> None:
 
 
 def _rows(table: str) -> list[dict[str, Any]]:
-    from energy.scenario.inputs import FUEL_DEFAULTS
+    from energy.scenario.defaults import FUEL_DEFAULTS
     from energy.scenario.keys import TABLES
     from vehicle.quantity import Spec, Uncertain, shown_value
 

@@ -170,7 +170,7 @@ def _miss(row: Compared) -> str:
 
 
 def _input_row(updated: Updated) -> tuple[str, str]:
-    from energy.scenario.inputs import spec_of
+    from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
 
     unit = spec_of(updated.key).unit
@@ -200,7 +200,7 @@ def updates(found: Reconciled) -> dict[str, str]:
 
 
 def _unit(key: str) -> str:
-    from energy.scenario.inputs import spec_of
+    from energy.scenario.keys import spec_of
 
     return spec_of(key).unit
 

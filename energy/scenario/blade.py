@@ -19,7 +19,7 @@ from energy.aero.polar import SectionPolar, read_polars
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
-    from energy.scenario.keys import BladeTable, RotorTable
+    from energy.scenario.keys.rotor import BladeTable, RotorTable
 
 LEAST_AIR_SPEED_M_S = 3.0  # for Reynolds numbers only: below this a road rotor does nothing
 

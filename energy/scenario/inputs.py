@@ -21,38 +21,15 @@ from energy.aero.air import (
 )
 from energy.aero.curves import RotorCurves
 from energy.electrical import ElectricalChain, hot_resistance_ohm
+from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.files import MeasuredPower
-from energy.scenario.keys import NO_SOURCE, TABLES
+from energy.scenario.keys import NO_SOURCE, spec_of
 from energy.scenario.read import Scenario
 from vehicle.arrays import Values
 from vehicle.driving.engine import Battery, Engine, TorqueCurve
 from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.driving.road_load import RoadLoad, from_coastdown, from_drag_area
-from vehicle.quantity import Spec, Uncertain
-
-_MARGINAL = (
-    "marginal fuel per kWh of extra shaft work of Commission Implementing Decision (EU) 2020/728, Annex, with US DOE AFDC "
-    "heating values"
-)
-_IDLE = (
-    "pinned by idle fuel of US DOE Fact #861 (2015): petrol 2.0 L 0.16, 4.6 L 0.39, diesel 2.0 L 0.17 US gal/h; no "
-    "readable source for friction itself"
-)
-# Defaults that depend on the fuel: key -> fuel -> (value, source), SI.
-FUEL_DEFAULTS: dict[str, dict[str, tuple[Uncertain, str]]] = {
-    "engine.indicated_efficiency": {
-        "petrol": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %: {_MARGINAL}"),
-        "e10": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %, as petrol: {_MARGINAL}"),
-        "diesel": (Uncertain(0.46, 0.41, 0.48, "triangular"), f"46 %: {_MARGINAL}"),
-        "lpg": (Uncertain(0.45, 0.37, 0.46, "triangular"), f"45 %: {_MARGINAL}"),
-    },
-    "engine.friction_mean_pressure": {
-        "petrol": (Uncertain(190e3, 130e3, 250e3, "triangular"), _IDLE),
-        "e10": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
-        "diesel": (Uncertain(220e3, 150e3, 280e3, "triangular"), _IDLE),
-        "lpg": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
-    },
-}
+from vehicle.quantity import Uncertain
 
 
 @dataclass(frozen=True)
@@ -96,7 +73,7 @@ class Turbine:
 
 
 @dataclass(frozen=True)
-class Credit:
+class AlternatorPath:
     """The alternator path: whether the turbine is credited with it, and its efficiency from engine shaft to element."""
 
     replaces_alternator: bool
@@ -104,7 +81,7 @@ class Credit:
 
 
 @dataclass(frozen=True)
-class OtherSources:
+class OtherEfficiencies:
     """Efficiencies of other ways to the same heat."""
 
     burner_efficiency: Values
@@ -129,8 +106,8 @@ class Inputs:
     engine: Engine | Battery
     fuel: Fuel | None
     compared_with: str
-    credit: Credit
-    other_sources: OtherSources
+    credit: AlternatorPath
+    other_sources: OtherEfficiencies
     longest_idle_s: Values  # on a trip; 0 for a steady drive
     assumptions: tuple[Assumption, ...]
     used: tuple[str, ...]
@@ -209,15 +186,6 @@ def correlations_of(scenario: Scenario) -> tuple[tuple[str, str, float], ...]:
     return tuple((pair.first, pair.second, pair.coefficient.value) for pair in scenario.uncertainty.correlated)
 
 
-def spec_of(key: str) -> Spec:
-    """Return the rules of a quantity's key ("rotor.diameter")."""
-    table, name = key.split(".")
-    extra = TABLES[table].model_fields[name].json_schema_extra
-    spec = extra.get("spec") if isinstance(extra, dict) else None
-    assert isinstance(spec, Spec)
-    return spec
-
-
 def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> _Reader:
     """Return a reader of single keys, which remembers what was assumed: for questions beside the ledger."""
     return _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
@@ -241,7 +209,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     turbine = _turbine(read, local)
     engine, fuel = _engine(read)
     credit = _credit(read)
-    other = OtherSources(
+    other = OtherEfficiencies(
         read("other_sources.burner_efficiency"),
         read("other_sources.mains_charge_efficiency"),
         read("other_sources.battery_energy_per_mass"),
@@ -437,8 +405,8 @@ def _travel_per_radian(read: _Reader) -> np.ndarray:
     return float(np.mean(radius)) / (read.all_of("engine.gear_ratios") * float(np.mean(final)))
 
 
-def _credit(read: _Reader) -> Credit:
+def _credit(read: _Reader) -> AlternatorPath:
     path = read("credit.inverter_efficiency")
     if read.scenario.engine is not None:
         path = np.asarray(path) * read("credit.alternator_efficiency") * read("credit.alternator_belt_efficiency")
-    return Credit(read.scenario.credit.replaces_alternator, path)
+    return AlternatorPath(read.scenario.credit.replaces_alternator, path)

@@ -11,7 +11,7 @@ import streamlit as st
 from pydantic.fields import FieldInfo
 
 from energy.scenario import bundle as bundles
-from energy.scenario.inputs import FUEL_DEFAULTS
+from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work

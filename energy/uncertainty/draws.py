@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from energy.scenario.inputs import spec_of
+from energy.scenario.keys import spec_of
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 
 SEED = 20_011  # any number; fixed, so that the same file gives the same interval twice

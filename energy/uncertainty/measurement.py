@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.progress import Progress, part
-from energy.scenario.inputs import spec_of
+from energy.scenario.keys import spec_of
 from energy.uncertainty.draws import ppf, within_limits
 from energy.uncertainty.quantiles import interval_width
 from energy.uncertainty.sensitivities import Figure, Sensitivity

@@ -13,8 +13,8 @@ from energy.aero.blade import STALL_SHARE_LIMIT
 from energy.aero.operating_point import free_run_is_told
 from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
-from energy.scenario.inputs import Assumption, inputs_of, ranges_of, spec_of
-from energy.scenario.keys import Price
+from energy.scenario.inputs import Assumption, inputs_of, ranges_of
+from energy.scenario.keys import Price, spec_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.measurement import Measurement
 from energy.uncertainty.propagate import OutcomeSpread

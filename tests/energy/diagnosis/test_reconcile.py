@@ -12,7 +12,8 @@ from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.commands.reconcile import command
 from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
-from energy.scenario.inputs import inputs_of, ranges_of, spec_of
+from energy.scenario.inputs import inputs_of, ranges_of
+from energy.scenario.keys import spec_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of
 from energy.uncertainty.propagate import Sampling

@@ -13,7 +13,8 @@ from energy.chain.answer import answered
 from energy.chain.load import load
 from energy.scenario.files import read_fuel_map, read_measured_power
 from energy.scenario.inputs import inputs_of
-from energy.scenario.keys import TABLES, read_price
+from energy.scenario.keys import TABLES
+from energy.scenario.keys.base import read_price
 from energy.words.answer import as_data
 from vehicle.problems import InputError
 from vehicle.quantity import Spec, Uncertain, read_quantity

@@ -1,0 +1,60 @@
+"""Defaults that depend on other keys: on the fuel, and on the kind of load."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from vehicle.quantity import Uncertain
+
+if TYPE_CHECKING:
+    from energy.scenario.read import Scenario
+
+_MARGINAL = (
+    "marginal fuel per kWh of extra shaft work of Commission Implementing Decision (EU) 2020/728, Annex, with US DOE "
+    "AFDC heating values"
+)
+_IDLE = (
+    "pinned by idle fuel of US DOE Fact #861 (2015): petrol 2.0 L 0.16, 4.6 L 0.39, diesel 2.0 L 0.17 US gal/h; no "
+    "readable source for friction itself"
+)
+# Defaults that depend on the fuel: key -> fuel -> (value, source), SI.
+FUEL_DEFAULTS: dict[str, dict[str, tuple[Uncertain, str]]] = {
+    "engine.indicated_efficiency": {
+        "petrol": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %: {_MARGINAL}"),
+        "e10": (Uncertain(0.42, 0.37, 0.44, "triangular"), f"42 %, as petrol: {_MARGINAL}"),
+        "diesel": (Uncertain(0.46, 0.41, 0.48, "triangular"), f"46 %: {_MARGINAL}"),
+        "lpg": (Uncertain(0.45, 0.37, 0.46, "triangular"), f"45 %: {_MARGINAL}"),
+    },
+    "engine.friction_mean_pressure": {
+        "petrol": (Uncertain(190e3, 130e3, 250e3, "triangular"), _IDLE),
+        "e10": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
+        "diesel": (Uncertain(220e3, 150e3, 280e3, "triangular"), _IDLE),
+        "lpg": (Uncertain(190e3, 130e3, 250e3, "triangular"), f"as petrol; {_IDLE}"),
+    },
+}
+
+
+def with_load_defaults(scenario: Scenario) -> Scenario:
+    """Return the scenario with the heat capacity and loss that go with load.kind, where the user gave none."""
+    table = scenario.load
+    if table.second_node == "walls" and table.loss is None:
+        table = table.model_copy(update={"loss": Uncertain(0.0, 0.0, 0.0)})
+        scenario = replace(scenario, load=table)
+    if table.kind is None:
+        return scenario
+    from energy.heat.kinds import load_of_kind
+
+    litres = 0.0 if table.volume is None else table.volume.value * 1e3
+    named = load_of_kind(table.kind, litres, full=table.filled.value, insulation_mm=table.insulation.value * 1e3)
+    values = {
+        "heat_capacity": (named.heat_capacity_j_k, named.capacity_source),
+        "loss": (named.loss_w_k, named.loss_source),
+    }
+    left = {key: pair for key, pair in values.items() if key not in table.model_fields_set}
+    filled = table.model_copy(
+        update={key: Uncertain(r.value, r.low, r.high, "triangular") for key, (r, _) in left.items()}
+    )
+    filled.model_fields_set.difference_update(left)  # the user did not set them: they stay assumptions
+    reasons = {f"load.{key}": f"{named.name}: {source}" for key, (_, source) in left.items()}
+    return replace(scenario, load=filled, reasons={**scenario.reasons, **reasons})

@@ -1,0 +1,108 @@
+"""The air of the day and the winds of a year."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from pydantic import Field
+
+from energy.scenario.keys.base import NO_SOURCE, Table
+from vehicle.quantity import Uncertain, Way, quantity
+
+
+class Air(Table):
+    """The air of the day."""
+
+    temperature: Uncertain = quantity(
+        "K",
+        "air temperature",
+        default="15 degC",
+        low="5 degC",
+        high="25 degC",
+        at_most=340,
+        source="US Standard Atmosphere 1976 at sea level; the range is a guess at the season",
+        measured=Way(1.0, "a thermometer"),
+    )
+    pressure: Uncertain | None = quantity(
+        "Pa",
+        "air pressure at the place (not reduced to sea level)",
+        at_least=3e4,
+        at_most=1.2e5,
+        measured=Way(200.0, "a barometer"),
+    )
+    altitude: Uncertain = quantity(
+        "m",
+        "altitude, when no pressure is given",
+        default="0 m",
+        low="0 m",
+        high="500 m",
+        at_least=-500,
+        at_most=9000,
+        source="sea level, for want of a place (pressure by the US Standard Atmosphere 1976)",
+        measured=Way(20.0, "a map"),
+    )
+    relative_humidity: Uncertain = quantity(
+        "dimensionless",
+        "relative humidity",
+        default="60 %",
+        low="30 %",
+        high="95 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+        measured=Way(0.05, "a hygrometer"),
+    )
+    wind_speed: Uncertain = quantity(
+        "m/s",
+        "wind speed at rotor height",
+        default="0 m/s",
+        at_least=0,
+        at_most=60,
+        source="still air: the case that the ledger answers when nothing else is said",
+        measured=Way(0.5, "an anemometer on the day"),
+    )
+    wind_measured_at: Uncertain | None = quantity(
+        "m", "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height", above=0
+    )
+    shear_exponent: Uncertain = quantity(
+        "dimensionless",
+        "exponent of the wind's profile over height, used with wind_measured_at",
+        default=1 / 7,
+        low=0.1,
+        high=0.25,
+        at_least=0,
+        at_most=0.6,
+        source=f"{NO_SOURCE}: 1/7 over open ground",
+    )
+    wind_from: Uncertain = quantity(
+        "rad",
+        "where the wind comes from, against the way the vehicle points: 0 deg ahead, 90 deg side, 180 deg behind",
+        default="0 deg",
+        at_least=-2 * math.pi,
+        at_most=2 * math.pi,
+        source="a head wind, if any",
+    )
+
+
+class WindClimate(Table):
+    """The wind of a year, where it is driven or parked: for payback, and for trips without a wind of their own."""
+
+    mean_speed: Uncertain = quantity(
+        "m/s", "mean wind speed at rotor height over the year", required=True, above=0, at_most=30
+    )
+    shape: Uncertain = quantity(
+        "dimensionless",
+        "Weibull shape of the wind speeds",
+        default=2.0,
+        low=1.6,
+        high=2.4,
+        above=0.8,
+        at_most=6,
+        source="Rayleigh distribution, common for open country; pattern factors as in Troen & Petersen (1989); range: "
+        + NO_SOURCE,
+    )
+    direction: Literal["any", "given"] = Field(
+        default="any",
+        description="any: from all sides alike, as on roads of every direction; given: always air.wind_from",
+    )

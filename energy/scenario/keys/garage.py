@@ -1,0 +1,199 @@
+"""What the parts must stand: gusts, mount, bearing, blades, linkage."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from energy.scenario.keys.base import NO_SOURCE, Table, quantity_list
+from vehicle.quantity import Uncertain, quantity
+
+
+class Gust(Table):
+    """The worst air that mount and blades must stand: a gust ahead, a passing truck, and the load cut meanwhile."""
+
+    road_speed: Uncertain | None = quantity(
+        "m/s", "greatest road speed ever driven with the rotor", at_least=0, at_most=100
+    )
+    speed: Uncertain = quantity(
+        "m/s",
+        "head gust on top of road speed and wind",
+        default="10 m/s",
+        at_least=0,
+        at_most=60,
+        source=f"{NO_SOURCE}: a gusty day",
+    )
+    passing_factor: Uncertain = quantity(
+        "dimensionless",
+        "air speed beside an oncoming truck over that without it",
+        default=1.2,
+        at_least=1,
+        at_most=2,
+        source=NO_SOURCE,
+    )
+    overspeed_stop: Uncertain | None = quantity(
+        "rad/s", "rotor speed at which a brake that needs no electricity stops it (left out: it runs free)", above=0
+    )
+
+
+class Mount(Table):
+    """Feet and bolts that hold the turbine on the vehicle."""
+
+    height: Uncertain = quantity(
+        "m", "height of the rotor axis above the mount's feet", required=True, above=0, at_most=20
+    )
+    bolt_distances: tuple[Uncertain, ...] | None = quantity_list(
+        "m", "distance of each bolt, along the vehicle, from the rear edge of the feet", at_least=0
+    )
+    bolt_rating: Uncertain | None = quantity("N", "pull that one bolt and what it is screwed into may carry", above=0)
+    highest_moment: Uncertain | None = quantity(
+        "N*m", "greatest overturning moment the frame or roof may carry", above=0
+    )
+
+
+class Bearing(Table):
+    """The bearing that takes the thrust, ratings from its maker's sheet."""
+
+    kind: Literal["deep_groove_ball", "angular_contact_ball", "tapered_roller", "thrust_ball"] = Field(
+        description="deep_groove_ball, angular_contact_ball (40 deg), tapered_roller or thrust_ball"
+    )
+    static_rating: Uncertain = quantity("N", "basic static load rating C0", required=True, above=0)
+    dynamic_rating: Uncertain = quantity("N", "basic dynamic load rating C", required=True, above=0)
+    bore: Uncertain | None = quantity("m", "bore; up to 12 mm a deep-groove bearing takes half the axial load", above=0)
+    light_series: bool = Field(default=False, description="true for a thin-section (light series) deep-groove bearing")
+    radial_load: Uncertain = quantity(
+        "N",
+        "radial load on this bearing: rotor weight, belt pull",
+        default="150 N",
+        at_least=0,
+        source=f"{NO_SOURCE}: some kilograms of rotor and a belt",
+    )
+    axial_factor: Uncertain | None = quantity(
+        "dimensionless", "Y of the equivalent load, from the maker's sheet", above=0
+    )
+    static_axial_factor: Uncertain | None = quantity(
+        "dimensionless", "Y0 of the static equivalent load, from the maker's sheet", above=0
+    )
+    required_static_safety: Uncertain = quantity(
+        "dimensionless",
+        "static safety factor wanted",
+        default=2.0,
+        above=0,
+        source="1.5 to 2 and more under shock: catalogue text on ISO 76",
+    )
+    required_life: Uncertain = quantity(
+        "s", "basic life wanted at the operating point", default="1000 h", above=0, source=NO_SOURCE
+    )
+
+
+class BladeLoads(Table):
+    """The blades as masses, and as sections that the pitch linkage must turn."""
+
+    number_of_blades: Uncertain | None = quantity(
+        "dimensionless", "number of blades (left out: that of [blade])", at_least=1, at_most=60
+    )
+    mass: Uncertain | None = quantity("kg", "mass of one blade outside the hub", above=0)
+    centre_of_mass: Uncertain | None = quantity(
+        "m", "radius of one blade's centre of mass, from the rotor axis", above=0
+    )
+    piece_masses: tuple[Uncertain, ...] | None = quantity_list(
+        "kg", "instead of mass: the masses of one blade's pieces, root to tip", at_least=0
+    )
+    piece_radii: tuple[Uncertain, ...] | None = quantity_list(
+        "m", "radius of the middle of each piece, root to tip", at_least=0
+    )
+    root_radius: Uncertain = quantity(
+        "m",
+        "radius of the fastening that carries the blade",
+        default="0.1 m",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    root_pull_rating: Uncertain | None = quantity("N", "pull that one blade's fastening may carry", above=0)
+    root_bending_rating: Uncertain | None = quantity("N*m", "bending moment that one blade's root may carry", above=0)
+    chord: Uncertain | None = quantity("m", "chord of the blade, a mean over the outer half", above=0)
+    thickness_ratio: Uncertain = quantity(
+        "dimensionless", "thickness over chord", default=0.14, above=0, at_most=1, source=NO_SOURCE
+    )
+    pitch_axis: Uncertain = quantity(
+        "dimensionless",
+        "where the pitch axis crosses the chord, from the leading edge",
+        default=0.30,
+        low=0.25,
+        high=0.40,
+        at_least=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: near the thickest place",
+    )
+    mass_axis: Uncertain = quantity(
+        "dimensionless",
+        "where the centre of mass lies on the chord, from the leading edge",
+        default=0.42,
+        low=0.35,
+        high=0.50,
+        at_least=0,
+        at_most=1,
+        source="solid sections about 0.42, a flat plate 0.50: from memory",
+    )
+    section_moment_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "moment coefficient of the section about its quarter chord, negative nose down",
+        default=-0.05,
+        low=-0.10,
+        high=0.0,
+        at_least=-0.5,
+        at_most=0.5,
+        source="cambered low-speed sections −0.05 to −0.10, symmetric ones 0: from memory",
+    )
+    mean_twist: Uncertain = quantity(
+        "deg",
+        "chord angle of the blade's middle mass over the pitch setting, positive towards feather",
+        default="4 deg",
+        low="0 deg",
+        high="8 deg",
+        at_least=-45,
+        at_most=45,
+        source=NO_SOURCE,
+    )
+    pitch_bearing_diameter: Uncertain | None = quantity(
+        "m", "mean diameter of the blade's pitch bearing or bush", above=0
+    )
+    pitch_bearing_friction: Uncertain = quantity(
+        "dimensionless",
+        "friction coefficient of the pitch bearing under the blade's centrifugal pull",
+        default=0.10,
+        low=0.003,
+        high=0.20,
+        at_least=0,
+        at_most=1,
+        source="greased bush about 0.1 to 0.2, rolling bearing 0.002 to 0.005: from memory",
+    )
+    balance_grade: Uncertain = quantity(
+        "m/s",
+        "balance quality grade as a speed (G 6.3 is 6.3 mm/s)",
+        default="16 mm/s",
+        above=0,
+        at_most=4,
+        source="G 16, parts of farm machinery: ISO 21940-11 as summarised in texts",
+    )
+    rotor_mass: Uncertain | None = quantity(
+        "kg", "mass of all that turns on the rotor shaft: blades, hub, pulley", above=0
+    )
+    residual_imbalance: Uncertain | None = quantity(
+        "kg*m", "imbalance left after balancing, such as '900 g*mm'", at_least=0
+    )
+
+
+class Linkage(Table):
+    """The linkage and the actuator that set the pitch."""
+
+    arm: Uncertain = quantity("m", "lever of the pitch horn, from pitch axis to rod", required=True, above=0, at_most=2)
+    travel_from: Uncertain = quantity("deg", "lowest pitch of the travel", required=True, at_least=-20, at_most=100)
+    travel_to: Uncertain = quantity("deg", "highest pitch of the travel", required=True, at_least=-20, at_most=100)
+    square_at: Uncertain | None = quantity(
+        "deg", "pitch at which rod and horn are at right angles (left out: mid-travel)", at_least=-20, at_most=100
+    )
+    actuator_rating: Uncertain | None = quantity("N", "force that the actuator can push, pull and hold", above=0)
+    rod_rating: Uncertain | None = quantity("N", "force that one blade's rod and its joints may carry", above=0)
+    self_locking: bool = Field(default=False, description="true where a screw or worm holds the pitch without power")

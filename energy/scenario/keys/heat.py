@@ -1,0 +1,252 @@
+"""The heater and its load, other ways to the same heat, and what they cost."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from energy.scenario.keys.base import NO_SOURCE, Price, Table, price
+from vehicle.quantity import Uncertain, Way, quantity
+
+
+class HeaterTable(Table):
+    """The element and what it heats."""
+
+    what: str = Field(default="the load", description="what is heated, in words ('the tank')", max_length=60)
+    resistance: Uncertain | None = quantity(
+        "ohm",
+        "element resistance at 20 degC (each of three, for three_phase)",
+        above=0,
+        measured=Way(0.02, "an ohmmeter", relative=True),
+    )
+    temperature_coefficient: Uncertain = quantity(
+        "1/K",
+        "rise of the element's resistance per kelvin",
+        default="0 1/K",
+        low="0 1/K",
+        high="0.0002 1/K",
+        at_least=-0.01,
+        at_most=0.01,
+        source="heating alloys: 0 to about 0.0002 per K, from memory",
+    )
+    element_temperature: Uncertain = quantity(
+        "K",
+        "temperature of the element at work",
+        default="20 degC",
+        low="20 degC",
+        high="400 degC",
+        at_most=1700,
+        source=f"cold element; range: {NO_SOURCE}",
+    )
+    lead_resistance: Uncertain = quantity(
+        "ohm",
+        "resistance of both leads together",
+        default="0.05 ohm",
+        low="0.02 ohm",
+        high="0.15 ohm",
+        at_least=0,
+        source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
+        measured=Way(0.01, "a four-wire ohmmeter"),
+    )
+    rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
+    rated_voltage: Uncertain | None = quantity("V", "rated voltage of the element", above=0)
+    surface_limit: Uncertain | None = quantity(
+        "K", "highest temperature that the element's surface stands", at_least=273.15, at_most=1700
+    )
+
+
+class LoadTable(Table):
+    """What is heated: its heat capacity and loss, what is in it, how hot it shall get."""
+
+    kind: Literal["water_tank", "insulated_box", "small_electric_oven", "domestic_oven"] | None = Field(
+        default=None,
+        description="a load to start from, with ranges for heat_capacity and loss until you have fitted your own "
+        "(windtoll fit heater): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
+    )
+    volume: Uncertain | None = quantity("m**3", "volume of tank or box, inside", above=0, at_most=10)
+    filled: Uncertain = quantity(
+        "dimensionless", "share of the tank that is full", default=1.0, above=0, at_most=1, source="a full tank"
+    )
+    vented: bool = Field(
+        default=True,
+        description="true: water can boil away through an open vent; false: closed under pressure with a relief "
+        "valve, boiling is not modelled",
+    )
+    insulation: Uncertain = quantity(
+        "m", "thickness of the box's insulation", default="40 mm", above=0, at_most=0.5, source=NO_SOURCE
+    )
+    heat_capacity: Uncertain | None = quantity(
+        "J/K", "heat capacity of what is heated, a tank's water included; contents come on top", above=0
+    )
+    loss: Uncertain | None = quantity(
+        "W/K", "loss per kelvin above the ambient, in still air (with walls: what gets past them)", at_least=0
+    )
+    radiating_area: Uncertain = quantity(
+        "m**2",
+        "area that radiates besides the loss above (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="the loss per kelvin holds the radiation",
+    )
+    emissivity: Uncertain = quantity(
+        "dimensionless",
+        "emissivity of the radiating area",
+        default=0.9,
+        low=0.8,
+        high=0.95,
+        above=0,
+        at_most=1,
+        source="painted or oxidised metal, from memory; bare aluminium has about 0.1",
+    )
+    outside_area: Uncertain = quantity(
+        "m**2",
+        "outer surface that stands in the road wind (with walls: theirs)",
+        default="0 m^2",
+        at_least=0,
+        at_most=100,
+        source="sheltered from the road wind",
+    )
+    open_water_area: Uncertain = quantity(
+        "m**2", "open surface of the water, without a lid", default="0 m^2", at_least=0, at_most=10, source="a lid"
+    )
+    second_node: Literal["none", "element", "walls"] = Field(
+        default="none",
+        description="none: all at one temperature; element: the element is hotter than what it heats; walls: the walls "
+        "are cooler than what is inside",
+    )
+    second_heat_capacity: Uncertain | None = quantity("J/K", "heat capacity of element or walls", above=0)
+    second_coupling: Uncertain | None = quantity(
+        "W/K", "heat flow between element or walls and what is heated, per kelvin between them", above=0
+    )
+    second_loss: Uncertain = quantity(
+        "W/K",
+        "loss of element or walls to the ambient, in still air",
+        default="0 W/K",
+        at_least=0,
+        source="all loss is that of what is heated",
+    )
+    contents: (
+        Literal[
+            "water",
+            "vegetables",
+            "fruit",
+            "herbs",
+            "potatoes",
+            "meat",
+            "dough",
+            "oil",
+            "wood",
+            "aluminium",
+            "stone",
+            "steel",
+        ]
+        | None
+    ) = Field(default=None, description="what is put in, with contents_mass")
+    contents_mass: Uncertain | None = quantity("kg", "mass of what is put in", at_least=0, at_most=20_000)
+    contents_specific_heat: Uncertain | None = quantity(
+        "J/kg/K", "its specific heat, instead of a name", above=0, at_most=20_000
+    )
+    contents_water_share: Uncertain | None = quantity(
+        "dimensionless", "its share of water by mass, instead of a name (food)", at_least=0, at_most=1
+    )
+    target_temperature: Uncertain | None = quantity("K", "temperature that is wanted", at_least=200, at_most=1500)
+    start_temperature: Uncertain | None = quantity(
+        "K", "temperature at the start; left out: the ambient", at_least=200, at_most=1500
+    )
+    ambient_temperature: Uncertain | None = quantity(
+        "K", "temperature around the load; left out: air.temperature", at_least=200, at_most=400
+    )
+    thermostat: Uncertain | None = quantity(
+        "K", "temperature that the thermostat is set to", at_least=200, at_most=1500
+    )
+    hysteresis: Uncertain = quantity(
+        "delta_degC",
+        "temperature difference between the thermostat's opening and closing, half above its setting, half below",
+        default="4 K",
+        at_least=0.1,
+        at_most=200,
+        source=f"{NO_SOURCE}: 2 to 10 K",
+    )
+
+
+class CreditTable(Table):
+    """What the turbine's power replaces."""
+
+    replaces_alternator: bool = Field(
+        default=False,
+        description="true: without the turbine the engine's alternator would make the same watts, and is credited",
+    )
+    alternator_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "shaft to electricity",
+        default="60 %",
+        low="50 %",
+        high="70 %",
+        above=0,
+        at_most=1,
+        source="67 %: Commission Implementing Decision (EU) 2017/785; 55 %: Bradfield, High-efficiency generators",
+    )
+    alternator_belt_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "belt of the alternator",
+        default="98 %",
+        low="95 %",
+        high="99 %",
+        above=0,
+        at_most=1,
+        source="Bradfield, High-efficiency generators",
+    )
+    inverter_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "inverter or converter between alternator and element",
+        default="90 %",
+        low="85 %",
+        high="95 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+
+
+class OtherSourcesTable(Table):
+    """How else the same heat could be made."""
+
+    burner_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "gas burner's heat into the load",
+        default="60 %",
+        low="40 %",
+        high="80 %",
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: open flame under a vessel 40-60 %, closed gas heater to 80 %",
+    )
+    mains_charge_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "mains to element through charger and battery",
+        default="82 %",
+        low="72 %",
+        high="90 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    battery_energy_per_mass: Uncertain = quantity(
+        "J/kg",
+        "energy of a ready battery per mass",
+        default="0.10 kWh/kg",
+        low="0.03 kWh/kg",
+        high="0.15 kWh/kg",
+        above=0,
+        source=f"{NO_SOURCE}: lead-acid to lithium iron phosphate, with case",
+    )
+
+
+class Prices(Table):
+    """What things cost, in a currency of the user's."""
+
+    fuel: Price | None = price("L", "price of the fuel")
+    gas: Price | None = price("L", "price of burner gas (liquid)")
+    electricity: Price | None = price("kWh", "price of mains electricity")

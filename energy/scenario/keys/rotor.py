@@ -1,0 +1,361 @@
+"""The rotor, its blade, and what it drives: belt and generator."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from energy.scenario.keys.base import NO_SOURCE, Table, quantity_list
+from vehicle.quantity import Uncertain, Way, quantity
+
+
+class RotorTable(Table):
+    """The rotor and how it sits on the vehicle."""
+
+    diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0, measured=Way(0.01, "a tape measure"))
+    curves: str | None = Field(default=None, description="CSV of power (and thrust) coefficient over tip-speed ratio")
+    blade: str | None = Field(
+        default=None, description="CSV of the blade's radius, chord and twist, with a table [blade]"
+    )
+    measured_power: str | None = Field(default=None, description="CSV of measured electrical watts over air speed")
+    pitch: Uncertain | None = quantity(
+        "deg",
+        "blade pitch, positive towards feather (with [blade]: as its dial reads)",
+        at_least=-180,
+        at_most=180,
+        measured=Way(0.3, "a protractor at the blade"),
+    )
+    turbine_mass: Uncertain = quantity(
+        "kg",
+        "mass of rotor, generator and mount together",
+        default="40 kg",
+        low="20 kg",
+        high="80 kg",
+        at_least=0,
+        source=NO_SOURCE,
+        measured=Way(1.0, "a scale"),
+    )
+    local_speed_factor: Uncertain = quantity(
+        "dimensionless",
+        "air speed where the rotor sits over that of the free air (roof speed-up above 1, shelter below)",
+        default=1.0,
+        low=0.85,
+        high=1.1,
+        above=0,
+        at_most=1.5,
+        source=f"free air; range: {NO_SOURCE}",
+        called="the air speed where the rotor sits",
+        measured=Way(0.03, "an anemometer on the mount beside one in free air"),
+    )
+    interaction_factor: Uncertain = quantity(
+        "dimensionless",
+        "drag that the vehicle feels over the rotor's own thrust (what rotor and body do to each other)",
+        default=1.0,
+        low=0.85,
+        high=1.2,
+        at_least=0.3,
+        at_most=3,
+        source=f"no interaction; range: {NO_SOURCE}",
+        called="what rotor and body do to each other's drag",
+        measured=Way(0.08, "a road test with the rotor working and stowed"),
+    )
+    yaw_exponent: Uncertain = quantity(
+        "dimensionless",
+        "n in power ~ cos^n of the yaw angle",
+        default=2.5,
+        low=1.5,
+        high=3.5,
+        at_least=0,
+        at_most=6,
+        source="no single exponent exists (Tamaro et al., Wind Energy Science 9 (2024) 1547); 3 is the axial "
+        "component alone; the value is a middle, from memory",
+        measured=Way(0.5, "a wattmeter in wind from the side"),
+    )
+    turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
+    hub_height: Uncertain | None = quantity(
+        "m", "height of the hub above ground, used with air.wind_measured_at", above=0
+    )
+    power_factor: Uncertain = quantity(
+        "dimensionless",
+        "real over tabulated or computed power coefficient",
+        default=1.0,
+        low=0.8,
+        high=1.1,
+        above=0,
+        at_most=3,
+        source=f"the curves as they are; range: {NO_SOURCE}, hand-made blades rather fall short",
+        called="how far the real rotor's power falls from its curves",
+        measured=Way(0.04, "a wattmeter at a known air speed"),
+    )
+    thrust_factor: Uncertain = quantity(
+        "dimensionless",
+        "real over tabulated or computed thrust coefficient",
+        default=1.0,
+        low=0.85,
+        high=1.15,
+        above=0,
+        at_most=3,
+        source=f"the curves as they are; range: {NO_SOURCE}",
+        called="how far the real rotor's thrust falls from its curves",
+        measured=Way(0.05, "a load cell under the mount"),
+    )
+    mount_drag_area: Uncertain = quantity(
+        "m**2",
+        "drag area Cd·A of mount, mast and generator",
+        default="0.10 m^2",
+        low="0.04 m^2",
+        high="0.25 m^2",
+        at_least=0,
+        at_most=10,
+        source=f"{NO_SOURCE}: two metres of 50 mm round tube at Cd about 1",
+        called="mount drag area",
+        measured=Way(0.03, "a coast-down with and without the mount"),
+    )
+    stowed: Literal["stopped", "feathered", "spinning"] = Field(
+        default="stopped", description="how the blades rest while stowed: stopped, feathered or spinning without load"
+    )
+    solidity: Uncertain = quantity(
+        "dimensionless",
+        "blade area over swept area",
+        default=0.10,
+        low=0.06,
+        high=0.18,
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: two or three narrow hand-made blades",
+        measured=Way(0.01, "a tape measure along the blades"),
+    )
+    stowed_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of stopped blades on their own area",
+        default=1.2,
+        low=0.9,
+        high=1.5,
+        at_least=0,
+        at_most=2.5,
+        source="flat plate across the flow, about 1.2 (fluid-dynamics handbooks, from memory)",
+        measured=Way(0.2, "a coast-down with the rotor stowed and without it"),
+    )
+    feathered_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of feathered blades on their own area",
+        default=0.1,
+        low=0.03,
+        high=0.3,
+        at_least=0,
+        at_most=2.5,
+        source=NO_SOURCE,
+        measured=Way(0.05, "a coast-down with the rotor stowed and without it"),
+    )
+    chain_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "electrical over shaft power, used only with measured_power",
+        default="65 %",
+        low="45 %",
+        high="85 %",
+        above=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
+        measured=Way(0.05, "torque and speed at the shaft beside the wattmeter"),
+    )
+    highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
+    highest_tip_speed: Uncertain = quantity(
+        "m/s",
+        "greatest blade tip speed allowed",
+        default="80 m/s",
+        above=0,
+        at_most=340,
+        source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
+    )
+    highest_thrust: Uncertain | None = quantity("N", "greatest thrust that mount and bearing may see", above=0)
+
+
+class BladeTable(Table):
+    """The blade whose geometry file `rotor.blade` names: section, pitch convention, corrections."""
+
+    number_of_blades: Uncertain = quantity("dimensionless", "number of blades", required=True, at_least=1, at_most=60)
+    polar: str | list[str] | None = Field(
+        default=None, description="CSV of the section's lift and drag, or a list of them at several Reynolds numbers"
+    )
+    polar_reynolds_numbers: tuple[Uncertain, ...] | None = quantity_list(
+        "dimensionless", "Reynolds numbers of the polar files, where they carry none", at_least=1e3
+    )
+    camber: Uncertain | None = quantity(
+        "dimensionless",
+        "height of a bent plate's arc over its chord, where there is no polar",
+        at_least=0,
+        at_most=0.15,
+    )
+    tube_radius: Uncertain | None = quantity("m", "radius of the tube that the blade is cut from", above=0)
+    thickness: Uncertain = quantity("m", "thickness of plate or tube wall", default="4 mm", above=0, source=NO_SOURCE)
+    hub_radius: Uncertain | None = quantity(
+        "m", "radius at which the root begins (first station by default)", at_least=0
+    )
+    aerofoil_start: Uncertain | None = quantity("m", "radius at which the aerofoil begins", at_least=0)
+    root_diameter: Uncertain = quantity(
+        "m", "diameter of the bare root between hub and aerofoil", default="0 m", at_least=0, source="no bare root"
+    )
+    root_drag_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "drag coefficient of the bare root",
+        default=1.2,
+        at_least=0,
+        at_most=3,
+        source="cylinder below its critical Reynolds number, from memory",
+    )
+    twist_positive_towards: Literal["feather", "flat"] = Field(
+        default="feather", description="which way the file's twist counts: towards feather or flat (fine)"
+    )
+    pitch_measured_at: Uncertain | None = quantity(
+        "dimensionless",
+        "where along the radius the pitch is measured: 1 is the tip; left out: the chord of zero twist",
+        above=0,
+        at_most=1,
+    )
+    pitch_zero_is: Literal["flat", "feather"] = Field(
+        default="flat",
+        description="what the dial's 0 means: that chord in the rotor plane (flat) or along the axis (feather)",
+    )
+    pitch_positive_towards: Literal["feather", "flat"] = Field(
+        default="feather", description="which way the dial counts up: towards feather or flat (fine)"
+    )
+    tip_loss: bool = Field(default=True, description="Prandtl's tip loss")
+    root_loss: bool = Field(default=True, description="Prandtl's root loss")
+    wake_rotation: bool = Field(default=True, description="rotation of the wake")
+    root_drag: bool = Field(default=True, description="drag of the bare root")
+    stall_delay: bool = Field(
+        default=False, description="stall delay of inboard sections (Snel, Houwink and Bosschers)"
+    )
+    blockage_area_ratio: Uncertain = quantity(
+        "dimensionless",
+        "rotor area over the cross-section of a duct or tunnel around it",
+        default=0.0,
+        at_least=0,
+        at_most=0.3,
+        source="free air",
+    )
+
+
+class Drive(Table):
+    """Belt or gear between rotor and generator."""
+
+    ratio: Uncertain = quantity(
+        "dimensionless",
+        "generator turns per rotor turn",
+        default=1.0,
+        above=0,
+        at_most=200,
+        source="direct drive, no belt",
+    )
+    efficiency: Uncertain = quantity(
+        "dimensionless",
+        "efficiency of belt or gear",
+        default="95 %",
+        low="91 %",
+        high="98 %",
+        above=0,
+        at_most=1,
+        source="V-belt 95-98 % new, about 93 % slack: ACHR News, belt drive article",
+        measured=Way(0.02, "torque before and after the belt"),
+    )
+
+
+class GeneratorTable(Table):
+    """The permanent-magnet generator and its rectifier."""
+
+    connection: Literal["rectifier", "three_phase", "direct_current"] = Field(
+        default="rectifier",
+        description="rectifier (six diodes, one element), three_phase (three elements in star) or direct_current",
+    )
+    voltage_constant: Uncertain = quantity(
+        "V*s/rad",
+        "open-circuit rms volts between two terminals per turning speed",
+        required=True,
+        above=0,
+        measured=Way(0.02, "a voltmeter at a known speed", relative=True),
+    )
+    winding_resistance: Uncertain = quantity(
+        "ohm",
+        "resistance between two terminals",
+        required=True,
+        at_least=0,
+        measured=Way(0.05, "a four-wire ohmmeter", relative=True),
+    )
+    winding_inductance: Uncertain = quantity(
+        "H",
+        "inductance between two terminals",
+        default="0 mH",
+        low="0 mH",
+        high="4 mH",
+        at_least=0,
+        at_most=10,
+        source="left out: watts come out somewhat high at high speed; range: common practice, no source",
+        measured=Way(0.1, "an inductance meter between two terminals", relative=True),
+    )
+    pole_pairs: Uncertain = quantity(
+        "dimensionless",
+        "pole pairs (matters with inductance)",
+        default=8,
+        low=4,
+        high=14,
+        at_least=1,
+        at_most=200,
+        source=NO_SOURCE,
+        measured=Way(0.01, "counting the detents of one turn"),
+    )
+    friction_torque: Uncertain = quantity(
+        "N*m",
+        "friction torque at the generator shaft",
+        default="0.1 N*m",
+        low="0.03 N*m",
+        high="0.3 N*m",
+        at_least=0,
+        source=NO_SOURCE,
+        measured=Way(0.02, "a spring scale at the belt, turned by hand"),
+    )
+    cogging_torque: Uncertain = quantity(
+        "N*m",
+        "torque at the generator shaft that holds it at standstill",
+        default="0.2 N*m",
+        low="0.05 N*m",
+        high="0.6 N*m",
+        at_least=0,
+        source=NO_SOURCE,
+        measured=Way(0.05, "a spring scale at the belt"),
+    )
+    iron_loss: Uncertain = quantity(
+        "W",
+        "iron loss at 1000 rpm of the generator",
+        default="15 W",
+        low="5 W",
+        high="40 W",
+        at_least=0,
+        source=NO_SOURCE,
+        measured=Way(3.0, "torque at 1000 rpm with nothing connected"),
+    )
+    eddy_share: Uncertain = quantity(
+        "dimensionless",
+        "share of the iron loss at 1000 rpm that grows with the square of speed",
+        default="50 %",
+        low="20 %",
+        high="80 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    rectifier_drop: Uncertain = quantity(
+        "V",
+        "voltage drop of the two diodes that conduct, together",
+        default="1.8 V",
+        low="1.4 V",
+        high="2.2 V",
+        at_least=0,
+        at_most=20,
+        source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
+    )
+    highest_current: Uncertain | None = quantity("A", "greatest current through the element", above=0)
+    load_connected: Literal["always", "after_spin_up"] = Field(
+        default="always",
+        description="always, or after_spin_up where a switch or relay connects the element once it turns",
+    )

@@ -1,0 +1,223 @@
+"""The vehicle, its engine or battery, and how it is driven."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from energy.scenario.keys.base import NO_SOURCE, Table, quantity_list
+from vehicle.quantity import Uncertain, Way, quantity
+
+
+class VehicleTable(Table):
+    """The vehicle's road load, by coast-down coefficients or by drag area and tyres."""
+
+    mass: Uncertain = quantity(
+        "kg",
+        "mass on the road, with load and people, without the turbine",
+        required=True,
+        above=0,
+        at_most=100_000,
+        measured=Way(20.0, "a weighbridge"),
+    )
+    drag_area: Uncertain | None = quantity(
+        "m**2",
+        "drag coefficient times frontal area, Cd·A",
+        above=0,
+        at_most=30,
+        called="the vehicle's drag area",
+        measured=Way(0.04, "a coast-down", relative=True),
+    )
+    rolling_resistance: Uncertain = quantity(
+        "dimensionless",
+        "rolling resistance coefficient of the tyres",
+        default=0.010,
+        low=0.007,
+        high=0.017,
+        above=0,
+        at_most=0.2,
+        source="mean about 0.010, range 0.007-0.017: a US report on passenger tyres, quoted second-hand",
+        measured=Way(0.0006, "a coast-down"),
+    )
+    coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", at_least=0)
+    coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B")
+    coastdown_c: Uncertain | None = quantity("N*s**2/m**2", "coast-down coefficient C", above=0)
+    coastdown_air_density: Uncertain = quantity(
+        "kg/m**3",
+        "air density in the coast-down test",
+        default="1.20 kg/m^3",
+        low="1.12 kg/m^3",
+        high="1.28 kg/m^3",
+        at_least=0.5,
+        at_most=1.6,
+        source=f"{NO_SOURCE}: about 20 degC near sea level",
+    )
+    rotating_mass_factor: Uncertain = quantity(
+        "dimensionless",
+        "effective over real mass while accelerating",
+        default=1.03,
+        low=1.02,
+        high=1.06,
+        at_least=1,
+        at_most=2,
+        source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
+    )
+    width: Uncertain | None = quantity(
+        "m", "vehicle width, to tell a rotor that stands out beside it", above=0, at_most=20
+    )
+
+
+class EngineTable(Table):
+    """The combustion engine with its gears."""
+
+    fuel: Literal["petrol", "e10", "diesel", "lpg"] = Field(description="petrol, e10, diesel or lpg")
+    displacement: Uncertain = quantity("m**3", "engine displacement", required=True, above=0, at_most=0.1)
+    peak_torque: Uncertain | None = quantity("N*m", "greatest torque", above=0)
+    torque_curve: str | None = Field(default=None, description="CSV of greatest torque over engine speed")
+    fuel_map: str | None = Field(
+        default=None, description="CSV of brake-specific consumption over engine speed, torque"
+    )
+    indicated_efficiency: Uncertain | None = quantity(
+        "dimensionless",
+        "share of the next drop of fuel that becomes work",
+        above=0,
+        at_most=0.65,
+        called="the engine's efficiency",
+        measured=Way(0.012, "a logged fuel flow at two known loads"),
+    )
+    friction_mean_pressure: Uncertain | None = quantity(
+        "Pa",
+        "friction, pumping and accessories as a mean effective pressure",
+        at_least=0,
+        at_most=1e6,
+        measured=Way(15e3, "a logged fuel flow at idle"),
+    )
+    idle_speed: Uncertain = quantity(
+        "rad/s", "idle speed", default="750 rpm", low="650 rpm", high="850 rpm", above=0, source=NO_SOURCE
+    )
+    speed_per_1000_rpm: tuple[Uncertain, ...] | None = quantity_list(
+        "m/s", "road speed at 1000 rpm of the engine in each gear, lowest gear first", above=0
+    )
+    gear_ratios: tuple[Uncertain, ...] | None = quantity_list(
+        "dimensionless", "engine turns per output-shaft turn in each gear, lowest gear first", above=0
+    )
+    final_drive_ratio: Uncertain | None = quantity("dimensionless", "output-shaft turns per wheel turn", above=0)
+    tyre_radius: Uncertain | None = quantity("m", "rolling radius of the driven tyres", above=0)
+    drivetrain_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "efficiency from flywheel to wheels",
+        default="92 %",
+        low="87 %",
+        high="95 %",
+        above=0,
+        at_most=1,
+        source="gearbox 85-95 %, axle 95-97 %: handbook collections",
+        measured=Way(0.015, "a roller test bench"),
+    )
+    lowest_driving_speed: Uncertain = quantity(
+        "rad/s",
+        "engine speed below which one shifts down",
+        default="1200 rpm",
+        low="1000 rpm",
+        high="1500 rpm",
+        above=0,
+        source=NO_SOURCE,
+    )
+    highest_speed: Uncertain = quantity(
+        "rad/s", "greatest engine speed", default="5500 rpm", low="4500 rpm", high="6500 rpm", above=0, source=NO_SOURCE
+    )
+    overrun_cut_off: bool = Field(default=True, description="fuel is cut while the wheels drive the engine")
+    runs_when_parked: bool = Field(default=False, description="the engine idles while the vehicle stands")
+    accessory_power: Uncertain = quantity(
+        "W",
+        "mechanical power of alternator, air conditioning and pumps beyond those of an idling engine",
+        default="0 W",
+        low="0 W",
+        high="800 W",
+        at_least=0,
+        at_most=50_000,
+        source="none beyond what the friction default holds",
+    )
+
+
+class BatteryTable(Table):
+    """A battery-electric drive instead of an engine."""
+
+    drive_efficiency: Uncertain = quantity(
+        "dimensionless", "pack to wheels", default="85 %", low="78 %", high="91 %", above=0, at_most=1, source=NO_SOURCE
+    )
+    regeneration_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "wheels to pack",
+        default="70 %",
+        low="55 %",
+        high="82 %",
+        at_least=0,
+        at_most=1,
+        source=NO_SOURCE,
+    )
+    regeneration_limit: Uncertain = quantity(
+        "W",
+        "greatest power at the wheels that can be taken back",
+        default="50 kW",
+        low="20 kW",
+        high="80 kW",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    auxiliary_power: Uncertain = quantity(
+        "W", "lights, pumps, electronics", default="300 W", low="150 W", high="600 W", at_least=0, source=NO_SOURCE
+    )
+
+
+class TripTable(Table):
+    """How it is driven, and what it is compared with."""
+
+    road_speed: Uncertain | None = quantity(
+        "m/s",
+        "road speed of a steady drive (or a schedule instead)",
+        at_least=0,
+        at_most=100,
+        measured=Way(0.2, "satellite positioning"),
+    )
+    schedule: str | None = Field(
+        default=None, description="CSV of speed over time, for a whole trip (columns time_s, speed_km_h; grade_percent)"
+    )
+    profile: str | None = Field(
+        default=None, description="CSV of altitude_m (or grade_percent) and wind over distance_km, with a schedule"
+    )
+    works: Literal["always", "below_speed", "above_speed", "braking_or_descending", "only_parked"] = Field(
+        default="always",
+        description="when the turbine works on a schedule; at other times it is stowed. braking_or_descending: while the "
+        "road or the vehicle's momentum drives the wheels",
+    )
+    works_speed: Uncertain | None = quantity(
+        "m/s", "the road speed of below_speed and above_speed", above=0, at_most=100
+    )
+    longest_idle: Uncertain = quantity(
+        "s",
+        "stops on a schedule through which the engine idles; in longer ones it is off",
+        default="5 min",
+        low="2 min",
+        high="10 min",
+        at_least=0,
+        source=NO_SOURCE,
+    )
+    grade: Uncertain = quantity(
+        "dimensionless",
+        "rise over run, negative downhill",
+        default="0 %",
+        at_least=-0.4,
+        at_most=0.4,
+        source="a flat road",
+        measured=Way(0.001, "a map or a level"),
+    )
+    acceleration: Uncertain = quantity(
+        "m/s**2", "acceleration along the road", default="0 m/s^2", at_least=-10, at_most=10, source="a steady speed"
+    )
+    distance: Uncertain | None = quantity("m", "length of the trip, for totals", above=0)
+    compared_with: Literal["absent", "stowed"] = Field(
+        default="absent",
+        description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",
+    )
