@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from vehicle.arrays import Values
+from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, Values
 
 # Mean output of an ideal six-pulse diode bridge over the line-to-line rms voltage, 3·√2/π: power-electronics texts.
 SIX_PULSE_VOLTAGE_RATIO = 3 * np.sqrt(2) / np.pi
@@ -51,18 +51,18 @@ class ElectricalChain:
 class ElectricalState:
     """The chain at given rotor speeds: watts, amperes, volts; arrays of the speeds' shape."""
 
-    shaft_w: np.ndarray
-    belt_loss_w: np.ndarray
-    friction_loss_w: np.ndarray
-    iron_loss_w: np.ndarray
-    winding_loss_w: np.ndarray
-    rectifier_loss_w: np.ndarray
-    lead_loss_w: np.ndarray
-    element_w: np.ndarray
-    current_a: np.ndarray
-    element_voltage_v: np.ndarray
-    open_circuit_voltage_v: np.ndarray
-    generator_speed_rad_s: np.ndarray
+    shaft_w: CubeOfAirSpeed
+    belt_loss_w: CubeOfAirSpeed
+    friction_loss_w: CubeOfAirSpeed
+    iron_loss_w: CubeOfAirSpeed
+    winding_loss_w: CubeOfAirSpeed
+    rectifier_loss_w: CubeOfAirSpeed
+    lead_loss_w: CubeOfAirSpeed
+    element_w: CubeOfAirSpeed
+    current_a: LikeAirSpeed
+    element_voltage_v: LikeAirSpeed
+    open_circuit_voltage_v: LikeAirSpeed
+    generator_speed_rad_s: LikeAirSpeed
 
     @property
     def generator_output_w(self) -> np.ndarray:

@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from dataclasses import fields, replace
-from typing import Any, TypeAlias, TypeVar
+from dataclasses import dataclass, fields, replace
+from typing import Annotated, Any, TypeAlias, TypeVar, get_args, get_type_hints
 
 import numpy as np
 
 Values: TypeAlias = float | np.ndarray
 """A number that may be one value or an array of operating points or draws."""
+
+
+@dataclass(frozen=True)
+class AirSpeedPower:
+    """The power of air speed that a figure goes with, at one tip-speed ratio."""
+
+    power: int
+
+
+CubeOfAirSpeed: TypeAlias = Annotated[np.ndarray, AirSpeedPower(3)]
+"""Of powers, in W."""
+SquareOfAirSpeed: TypeAlias = Annotated[np.ndarray, AirSpeedPower(2)]
+"""Of forces, in N."""
+LikeAirSpeed: TypeAlias = Annotated[np.ndarray, AirSpeedPower(1)]
+"""Of speeds, currents and voltages."""
 
 T = TypeVar("T")
 
@@ -20,13 +36,40 @@ def map_arrays(change: Callable[[np.ndarray], Any], thing: T) -> T:
     What is no numpy array (a number, a text, None) stays as it is.
     """
     changed: dict[str, Any] = {}
-    for field in fields(thing):  # type: ignore[arg-type]
-        value = getattr(thing, field.name)
+    for f in fields(thing):  # type: ignore[arg-type]
+        value = getattr(thing, f.name)
         if isinstance(value, np.ndarray):
-            changed[field.name] = change(value)
+            changed[f.name] = change(value)
         elif hasattr(value, "__dataclass_fields__"):
-            changed[field.name] = map_arrays(change, value)
+            changed[f.name] = map_arrays(change, value)
     return replace(thing, **changed) if changed else thing  # type: ignore[type-var]
+
+
+def map_arrays_with_air_speed(change: Callable[[np.ndarray, int], np.ndarray], thing: T) -> T:
+    """Return a dataclass with `change(array, power)` for its arrays, those of dataclasses inside it too.
+
+    The power of air speed is what the field's type says (`CubeOfAirSpeed`), 0 where it says nothing.
+    """
+    powers = _air_speed_powers(type(thing))  # type: ignore[arg-type]
+    changed: dict[str, Any] = {}
+    for f in fields(thing):  # type: ignore[arg-type]
+        value = getattr(thing, f.name)
+        if isinstance(value, np.ndarray):
+            changed[f.name] = change(value, powers[f.name])
+        elif hasattr(value, "__dataclass_fields__"):
+            changed[f.name] = map_arrays_with_air_speed(change, value)
+    return replace(thing, **changed) if changed else thing  # type: ignore[type-var]
+
+
+@functools.lru_cache
+def _air_speed_powers(kind: type) -> dict[str, int]:
+    """Return the power of air speed that each field of a dataclass goes with."""
+    return {name: _power_of(hint) for name, hint in get_type_hints(kind, include_extras=True).items()}
+
+
+def _power_of(hint: Any) -> int:
+    told = [entry.power for entry in getattr(hint, "__metadata__", ()) if isinstance(entry, AirSpeedPower)]
+    return told[0] if told else max(map(_power_of, get_args(hint)), default=0)
 
 
 def cell_of(grid: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -38,6 +38,7 @@ from energy.heat.steps import film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import Assumption, inputs_of, values_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
@@ -56,7 +57,7 @@ _STEPS_OF_COST = 9_000  # steps of a trip that take as long as its power and fue
 _POWER_SHARE = 0.3  # of that time is the power's
 _WARMED = 0.4  # of the time of a steady warm-up with a thermostat, to where the load has settled without one
 
-_KEYS = (
+_KEYS: tuple[QuantityKey, ...] = (
     "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
     "load.contents_mass", "load.contents_specific_heat", "load.contents_water_share", "load.target_temperature",
     "load.start_temperature", "load.ambient_temperature", "load.thermostat",
@@ -311,7 +312,7 @@ def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> 
     return {key: np.concatenate([[value.value], drawn[key]]) for key, value in ranges.items()}
 
 
-def uncertain_keys(scenario: Scenario, used: Sequence[str]) -> dict[str, Uncertain]:
+def uncertain_keys(scenario: Scenario, used: Sequence[QuantityKey]) -> dict[str, Uncertain]:
     """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and the load's."""
     from energy.scenario.inputs import ranges_of
 

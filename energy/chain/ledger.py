@@ -14,8 +14,7 @@ shaft power is always below the drag power. With a head wind the wind pays the d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,8 +22,9 @@ from energy.aero.curves import thrust_coefficient_at_power
 from energy.aero.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.electrical import ElectricalState, electrical_state
 from energy.scenario.inputs import Inputs
-from vehicle.arrays import Values
+from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, SquareOfAirSpeed, Values, map_arrays
 from vehicle.driving.engine import Battery, Engine, Supply, calculated_load_points, drive
+from vehicle.driving.fuels import FUELS
 from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces
 
 Rows = tuple[tuple[str, str, np.ndarray], ...]  # (account, name, watts)
@@ -40,22 +40,22 @@ class TurbineAtWork:
 
     point: OperatingPoint | None
     electrical: ElectricalState | None
-    rotor_speed_rad_s: np.ndarray
-    shaft_power_w: np.ndarray
-    electrical_power_w: np.ndarray
-    heat_power_w: np.ndarray
-    thrust_n: np.ndarray
-    rotor_drag_n: np.ndarray
-    air_power_w: np.ndarray  # what the air gives up to rotor and wake
+    rotor_speed_rad_s: LikeAirSpeed
+    shaft_power_w: CubeOfAirSpeed
+    electrical_power_w: CubeOfAirSpeed
+    heat_power_w: CubeOfAirSpeed
+    thrust_n: SquareOfAirSpeed
+    rotor_drag_n: SquareOfAirSpeed
+    air_power_w: CubeOfAirSpeed  # what the air gives up to rotor and wake
     power_coefficient: np.ndarray
     thrust_coefficient: np.ndarray
     tip_speed_ratio: np.ndarray
     thrust_floor: np.ndarray
-    free_run_speed_rad_s: np.ndarray
+    free_run_speed_rad_s: LikeAirSpeed
     turning: np.ndarray
     beyond_data: np.ndarray
     stalled_torque_share: np.ndarray  # NaN where the curves do not tell
-    stowed_drag_n: np.ndarray | None = None  # of the stowed rotor, where it has been found already
+    stowed_drag_n: SquareOfAirSpeed | None = None  # of the stowed rotor, where it has been found already
 
 
 @dataclass(frozen=True)
@@ -157,9 +157,8 @@ def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tup
 def _spread(turbine: TurbineAtWork, road: tuple[int, ...]) -> TurbineAtWork:
     """Return the turbine with every figure in the shape of all conditions, those of the road (its shape) too."""
     shape = np.broadcast_shapes(road, np.shape(turbine.heat_power_w))
-    values = {f.name: getattr(turbine, f.name) for f in fields(turbine)}
-    spread: dict[str, Any] = {k: np.broadcast_to(v, shape) for k, v in values.items() if isinstance(v, np.ndarray)}
-    return replace(turbine, **spread)
+    figures = map_arrays(lambda values: np.broadcast_to(values, shape), replace(turbine, point=None))
+    return replace(figures, point=turbine.point)
 
 
 def turbine_at_work(inputs: Inputs, *, with_free_run: bool = True) -> TurbineAtWork:
@@ -324,12 +323,13 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     heat = np.asarray(0.0 if alternator_heat_w is None else alternator_heat_w)
     path = np.asarray(inputs.credit.path_efficiency)
     supply = drive(_with_load(inputs.engine, heat / path), wheel, speed)
-    rows = _road_rows(inputs, forces, mount, rotor, supply, speed, heat, path)
+    found = TripState(state, forces, mount, rotor, supply, rows=())
+    rows = _road_rows(inputs, found, heat)
     if state == "working":
         rows += _turbine_rows(turbine, rotor * speed)
     elif state == "stowed":
         rows += (("rotor", "rotor drag", rotor * speed), ("rotor", "wake and blade loss", -rotor * speed))
-    return TripState(state, forces, mount, rotor, supply, rows)
+    return replace(found, rows=rows)
 
 
 def _with_load(engine: Engine | Battery, extra_w: np.ndarray) -> Engine | Battery:
@@ -343,16 +343,10 @@ def _with_load(engine: Engine | Battery, extra_w: np.ndarray) -> Engine | Batter
     )
 
 
-def _road_rows(
-    inputs: Inputs,
-    forces: RoadForces,
-    mount: np.ndarray,
-    rotor: np.ndarray,
-    supply: Supply,
-    speed: np.ndarray,
-    heat: np.ndarray,
-    path: np.ndarray,
-) -> Rows:
+def _road_rows(inputs: Inputs, state: TripState, heat: np.ndarray) -> Rows:
+    """Return the road's account, and the alternator's where the engine makes heat besides."""
+    speed, path = np.asarray(inputs.road_speed_m_s, float), np.asarray(inputs.credit.path_efficiency)
+    forces, supply = state.forces, state.supply
     source = "fuel" if inputs.fuel is not None else "battery pack"
     rows: list[tuple[str, str, np.ndarray]] = [
         ("road", source, supply.source_w),
@@ -364,8 +358,8 @@ def _road_rows(
         ("road", "body drag", -forces.body_drag_n * speed),
         ("road", "grade", -forces.grade_n * speed),
         ("road", "acceleration", -forces.inertia_n * speed),
-        ("road", "mount drag", -mount * speed),
-        ("road", "rotor drag", -rotor * speed),
+        ("road", "mount drag", -state.mount_drag_n * speed),
+        ("road", "rotor drag", -state.rotor_drag_n * speed),
     ]
     if np.any(heat > 0):
         rows += [
@@ -433,8 +427,6 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         found["pack"] = OtherSource(
             "the vehicle's own battery pack", nan, nan, extra, "from the pack through a converter"
         )
-    from vehicle.driving.fuels import FUELS
-
     gas = heat / np.asarray(other.burner_efficiency) / FUELS["lpg"].heating_value_j_per_m3
     found["burner"] = OtherSource(
         "gas burner",

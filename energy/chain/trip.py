@@ -9,7 +9,7 @@ The rotor follows the air speed at once: its own inertia is left out.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -25,12 +25,12 @@ from energy.chain.ledger import (
     stowed_drag_n,
     turbine_at_work,
 )
-from energy.electrical import ElectricalState
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.quantiles import Outcome
 from energy.uncertainty.sensitivities import Chain
+from vehicle.arrays import map_arrays, map_arrays_with_air_speed
 from vehicle.driving.engine import Supply
 from vehicle.driving.road_load import air_drag_n
 from vehicle.driving.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling
@@ -184,24 +184,6 @@ class _Nodes:
     stowed_n: np.ndarray | None  # coefficient, where the stowed rotor spins
 
 
-def _order(name: str) -> int:
-    """Return the power of air speed that a figure goes with."""
-    return {"w": 3, "n": 2, "s": 1, "a": 1, "v": 1}.get(name.rpartition("_")[2], 0)
-
-
-def _scaled(thing: T, speed: np.ndarray, direction: int) -> T:
-    """Return a dataclass's figures divided (direction −1) or multiplied (+1) by their power of air speed."""
-    values: dict[str, Any] = {}
-    for f in fields(thing):  # type: ignore[arg-type]
-        value = getattr(thing, f.name)
-        if is_dataclass(value) and not isinstance(value, type):
-            values[f.name] = _scaled(value, speed, direction)
-        elif isinstance(value, np.ndarray) and value.dtype != bool:
-            order = _order(f.name)
-            values[f.name] = value * speed ** (direction * order) if order else value
-    return replace(thing, **values)  # type: ignore[type-var]
-
-
 def _nodes(
     scenario: Scenario, draws: Draws, fastest_m_s: float, *, count: int = _NODES, with_free_run: bool = False
 ) -> _Nodes:
@@ -224,18 +206,8 @@ def _nodes(
     shape = np.broadcast_shapes(np.shape(working.heat_power_w), np.shape(working.rotor_drag_n))
     spinning = inputs.turbine.stowed == "spinning"
     stowed = np.broadcast_to(stowed_drag_n(inputs), shape) / speed**2 if spinning else None
-    return _Nodes(step, _scaled(_shaped(working, shape), speed, -1), stowed)
-
-
-def _shaped(thing: T, shape: tuple[int, ...]) -> T:
-    values: dict[str, Any] = {}
-    for f in fields(thing):  # type: ignore[arg-type]
-        value = getattr(thing, f.name)
-        if is_dataclass(value) and not isinstance(value, type):
-            values[f.name] = _shaped(value, shape)
-        elif isinstance(value, np.ndarray):
-            values[f.name] = np.broadcast_to(value, shape)
-    return replace(thing, **values)  # type: ignore[type-var]
+    shaped = map_arrays(lambda values: np.broadcast_to(values, shape), working)
+    return _Nodes(step, map_arrays_with_air_speed(lambda v, power: v * speed**-power if power else v, shaped), stowed)
 
 
 def _rows(nodes: _Nodes, rows: slice) -> _Nodes:
@@ -294,39 +266,30 @@ def _between(values: np.ndarray, column: np.ndarray, share: np.ndarray) -> np.nd
 
 
 def _figures(working: TurbineAtWork, column: np.ndarray, share: np.ndarray, speed: np.ndarray) -> TurbineAtWork:
-    def at(name: str, values: np.ndarray) -> np.ndarray:
+    """Return the turbine's figures between its nodes, from coefficients back to figures at their air speeds."""
+
+    def at(values: np.ndarray, power: int) -> np.ndarray:
         if values.shape == (0,):
             return values
         if values.dtype == bool:
             return _between(values.astype(float), column, share) >= 0.5
-        order = _order(name)
         found = _between(values, column, share)
-        return found * speed**order if order else found
+        return found * speed**power if power else found
 
-    electrical = working.electrical
-    if electrical is not None:
-        electrical = ElectricalState(**{f.name: at(f.name, getattr(electrical, f.name)) for f in fields(electrical)})
-    values: dict[str, Any] = {
-        f.name: at(f.name, getattr(working, f.name))
-        for f in fields(working)
-        if f.name not in ("point", "electrical", "stowed_drag_n")
-    }
-    return replace(working, electrical=electrical, **values)
+    return map_arrays_with_air_speed(at, working)
 
 
 def _at_rest_where(turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork:
     """Return the turbine with no turning, no power and no thrust of its own where it rests."""
     if not resting.any():
         return turbine
-    values: dict[str, Any] = {}
-    for f in fields(turbine):
-        value = getattr(turbine, f.name)
-        if isinstance(value, ElectricalState):
-            still = {g.name: np.where(resting, 0.0, getattr(value, g.name)) for g in fields(value)}
-            values[f.name] = ElectricalState(**still)
-        elif isinstance(value, np.ndarray) and value.shape != (0,) and f.name != "free_run_speed_rad_s":
-            values[f.name] = np.where(resting, False if value.dtype == bool else 0.0, value)
-    return replace(turbine, **values)
+
+    def still(values: np.ndarray) -> np.ndarray:
+        if values.shape == (0,):
+            return values
+        return np.where(resting, False if values.dtype == bool else 0.0, values)
+
+    return replace(map_arrays(still, turbine), free_run_speed_rad_s=turbine.free_run_speed_rad_s)
 
 
 def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarray:
@@ -349,14 +312,13 @@ def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarr
 
 def _averaged(thing: T, weights: np.ndarray) -> T:
     """Return a dataclass with every array over the steps averaged by weights; of booleans, whether all are true."""
-    values: dict[str, Any] = {}
-    for f in fields(thing):  # type: ignore[arg-type]
-        value = getattr(thing, f.name)
-        if is_dataclass(value) and not isinstance(value, type):
-            values[f.name] = _averaged(value, weights)
-        elif isinstance(value, np.ndarray) and value.shape[-1:] == weights.shape:
-            values[f.name] = np.asarray(value.all() if value.dtype == bool else _mean(value, weights))
-    return replace(thing, **values)  # type: ignore[type-var]
+
+    def over_steps(values: np.ndarray) -> np.ndarray:
+        if values.shape[-1:] != weights.shape:
+            return values
+        return np.asarray(values.all() if values.dtype == bool else _mean(values, weights))
+
+    return map_arrays(over_steps, thing)
 
 
 def _mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
@@ -418,11 +380,4 @@ def _mean_answer(by_step: Answer, steps: Steps, weights: np.ndarray) -> Answer:
 
 def _most(turbine: TurbineAtWork) -> TurbineAtWork:
     """Return the turbine at its most: each figure's greatest over the steps, whether anything was ever true."""
-    values: dict[str, Any] = {}
-    for f in fields(turbine):
-        value = getattr(turbine, f.name)
-        if isinstance(value, ElectricalState):
-            values[f.name] = ElectricalState(**{g.name: getattr(value, g.name).max() for g in fields(value)})
-        elif isinstance(value, np.ndarray):
-            values[f.name] = np.asarray(value.any() if value.dtype == bool else value.max())
-    return replace(turbine, **values)
+    return map_arrays(lambda values: np.asarray(values.any() if values.dtype == bool else values.max()), turbine)

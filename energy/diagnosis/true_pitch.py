@@ -22,6 +22,7 @@ from energy.aero.curves import RotorCurves, at_pitch
 from energy.electrical import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, reader
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import COVERAGE_FACTOR
@@ -170,16 +171,16 @@ def accuracy_of(scenario: Scenario) -> Accuracy:
     curves' from the ranges of rotor.power_factor and rotor.thrust_factor."""
     read = reader(scenario)
 
-    def one(key: str) -> float:
-        return float(read(f"measurement.{key}")) / COVERAGE_FACTOR
+    def one(key: QuantityKey) -> float:
+        return float(read(key)) / COVERAGE_FACTOR
 
     power, thrust = scenario.rotor.power_factor, scenario.rotor.thrust_factor
     return Accuracy(
-        one("air_speed_noise"),
-        one("air_speed_calibration"),
-        one("power_accuracy"),
+        one("measurement.air_speed_noise"),
+        one("measurement.air_speed_calibration"),
+        one("measurement.power_accuracy"),
         power.standard_deviation / power.value,
-        math.hypot(one("thrust_accuracy"), thrust.standard_deviation / thrust.value),
+        math.hypot(one("measurement.thrust_accuracy"), thrust.standard_deviation / thrust.value),
     )
 
 

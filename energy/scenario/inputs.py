@@ -24,6 +24,7 @@ from energy.electrical import ElectricalChain, hot_resistance_ohm
 from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.files import MeasuredPower
 from energy.scenario.keys import NO_SOURCE, spec_of
+from energy.scenario.keys.names import ListKey, QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.arrays import Values
 from vehicle.driving.engine import Battery, Engine, TorqueCurve
@@ -110,7 +111,7 @@ class Inputs:
     other_sources: OtherEfficiencies
     longest_idle_s: Values  # on a trip; 0 for a steady drive
     assumptions: tuple[Assumption, ...]
-    used: tuple[str, ...]
+    used: tuple[QuantityKey, ...]
 
 
 class _Reader:
@@ -118,15 +119,15 @@ class _Reader:
 
     def __init__(self, scenario: Scenario, draws: Mapping[str, np.ndarray]) -> None:
         self.scenario, self.draws = scenario, draws
-        self.used: list[str] = []
+        self.used: list[QuantityKey] = []
         self.assumptions: dict[str, Assumption] = {}
 
-    def __call__(self, key: str) -> float | np.ndarray:
+    def __call__(self, key: QuantityKey) -> float | np.ndarray:
         found = self.maybe(key)
         assert found is not None, f"{key} has no value"
         return found
 
-    def maybe(self, key: str) -> float | np.ndarray | None:
+    def maybe(self, key: QuantityKey) -> float | np.ndarray | None:
         value = self.uncertain(key)
         if value is None and key not in self.draws:
             return None
@@ -135,7 +136,7 @@ class _Reader:
         nominal = value.value if value is not None else None
         return self.draws.get(key, nominal)
 
-    def uncertain(self, key: str) -> Uncertain | None:
+    def uncertain(self, key: QuantityKey) -> Uncertain | None:
         table_name, name = key.split(".")
         table = self.scenario.table(table_name)
         value = getattr(table, name, None)
@@ -148,7 +149,7 @@ class _Reader:
             self._assume(key, value, spec.unit, self.scenario.reasons.get(key, spec.source))
         return value
 
-    def all_of(self, key: str) -> np.ndarray:
+    def all_of(self, key: ListKey) -> np.ndarray:
         """Return the values of a list key (no draws)."""
         table_name, name = key.split(".")
         entries = getattr(self.scenario.table(table_name), name)
@@ -166,7 +167,7 @@ class _Reader:
 
 
 def values_of(
-    scenario: Scenario, keys: Sequence[str], draws: Mapping[str, Values] | None = None
+    scenario: Scenario, keys: Sequence[QuantityKey], draws: Mapping[str, Values] | None = None
 ) -> tuple[dict[str, Values], tuple[Assumption, ...]]:
     """Return the values (SI) of some of a scenario's keys, those that have one, and which of them were assumed."""
     read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
@@ -174,7 +175,7 @@ def values_of(
     return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
 
 
-def ranges_of(scenario: Scenario, keys: Sequence[str] | None = None) -> dict[str, Uncertain]:
+def ranges_of(scenario: Scenario, keys: Sequence[QuantityKey] | None = None) -> dict[str, Uncertain]:
     """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an answer uses."""
     read = _Reader(scenario, {})
     found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}

@@ -17,6 +17,7 @@ from energy.aero.air import sound_speed_m_s
 from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s, solve
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Assumption, Inputs, inputs_of, reader
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength import equations as loads
 from energy.strength.equations import BladeMass, blade_mass
@@ -276,7 +277,7 @@ class _Builder:
             if math.isfinite(found):
                 self.rows.append(Load(name, case, found, unit, kind, limit, limit_from if limit is not None else ""))
 
-    def _limit(self, key: str) -> float | None:
+    def _limit(self, key: QuantityKey) -> float | None:
         found = self.read.maybe(key)
         return None if found is None else float(found)
 
@@ -597,10 +598,11 @@ class _Builder:
             case: self._travel(at) for case, at in self._cases() if math.isfinite(at.rotor_speed_rad_s)
         }
         count = self._count()
-        for name, key, share in (
+        rated: tuple[tuple[str, QuantityKey, float], ...] = (
             ("force on the pitch actuator, greatest of the travel", "linkage.actuator_rating", 1.0),
             ("force in each blade's pitch rod", "linkage.rod_rating", count),
-        ):
+        )
+        for name, key, share in rated:
             limit = self._limit(key)
             for case, found in travel.items():
                 worst = float(np.max(np.abs(found.actuator_n) + found.friction_n)) / share

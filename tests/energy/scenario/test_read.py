@@ -1,20 +1,23 @@
 from __future__ import annotations
 
 import random
+import re
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import energy
 from energy.chain.answer import answered
 from energy.chain.load import load
 from energy.scenario.files import read_fuel_map, read_measured_power
 from energy.scenario.inputs import inputs_of
-from energy.scenario.keys import TABLES
+from energy.scenario.keys import TABLES, quantity_keys
 from energy.scenario.keys.base import read_price
+from energy.scenario.keys.names import ListKey, QuantityKey
 from energy.words.answer import as_data
 from vehicle.problems import InputError
 from vehicle.quantity import Spec, Uncertain, read_quantity
@@ -295,3 +298,25 @@ def test_a_thousand_mutated_files_give_a_scenario_or_an_input_error(demos: Path,
             read += 1
     assert all(line.strip() for line in told_lines)
     assert 20 < read < 900
+
+
+def test_the_typed_names_are_those_of_the_tables() -> None:
+    assert sorted((*get_args(QuantityKey), *get_args(ListKey))) == sorted(quantity_keys())
+    assert all(
+        TABLES[key.split(".")[0]].model_fields[key.split(".")[1]].json_schema_extra["list"] for key in get_args(ListKey)
+    )
+    assert not any(
+        "list" in TABLES[key.split(".")[0]].model_fields[key.split(".")[1]].json_schema_extra
+        for key in get_args(QuantityKey)
+    )
+
+
+def test_only_the_chain_opens_what_is_to_be_answered() -> None:
+    """Whoever read a scenario past energy/chain/load.py would answer with ranges that its stalled rotor does not deserve."""
+    folder = Path(energy.__file__).parent
+    users = {
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*.py")
+        if re.search(r"\bread_(scenario|bundle)\b", path.read_text(encoding="utf-8"))
+    }
+    assert users == {"scenario/read.py", "scenario/bundle.py", "chain/load.py"}
