@@ -8,36 +8,13 @@ from pathlib import Path
 import click
 
 from energy.commands import common
-
-EXAMPLE = """\b
-  [vehicle]
-  mass = "2300 kg"
-  [engine]
-  fuel = "petrol"                # petrol, e10, diesel, lpg
-  displacement = "1.6 L"         # for litres from manifold pressure
-  [columns]                      # only for headers windtoll does not know
-  "Spd2" = "vehicle speed (mph)"
-  [directions]                   # to use a wind that is given with where it comes from
-  out = "north-east"
-  [[runs]]                       # written by windtoll record as [[run]]
-  file = "run_01.csv"
-  state = "working"              # absent, stowed, working
-  pair = 1                       # same road, same direction, same hour
-  direction = "out"
-  date = "2026-05-03 10:12"
-  head_wind = "2 m/s"            # tail wind negative
-  temperature = "14 degC"
-  [[runs]]
-  file = "run_02.csv"
-  state = "stowed"
-  pair = 1
-"""
+from energy.words.forms import RUN_LIST
 
 
 @click.command(
     "compare",
     short_help="What did the turbine do to fuel and engine load? With an interval.",
-    epilog=f"The manifest:\n\n{EXAMPLE}",
+    epilog=f"The manifest:\n\n{RUN_LIST}",
 )
 @click.argument("manifest", type=click.Path(path_type=Path))
 @click.option(

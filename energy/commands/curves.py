@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 import numpy as np
 
 from energy.commands import common
+from energy.words.curves import as_data, title
 from vehicle import units
 from vehicle.problems import InputError, Problem
+from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -66,17 +68,12 @@ def command(
 
         write_curves(out, rotor.curves)
     if picture is not None:
-        charts.save(charts.curves_chart(rotor.curves, _title(rotor)), picture)
+        charts.save(charts.curves_chart(rotor.curves, title(rotor)), picture)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
-        common.print_json(_data(rotor, condition, written))
+        common.print_json(as_data(rotor, condition, written))
     else:
         _print(rotor, condition, written, system)
-
-
-def _title(rotor: RotorOnly) -> str:
-    pitch, ratio, power = rotor.curves.best
-    return f"Best power coefficient {power:.3f} at tip-speed ratio {ratio:.2g} and pitch {pitch:g}°"
 
 
 def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dict[str, float]:
@@ -118,28 +115,10 @@ def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dic
 
 
 def _positive(option: str, text: str, unit: str) -> float:
-    value = common.read_quantity(option, text, unit)
+    value = read_quantity(option, text, unit)
     if value <= 0:
         raise InputError(Problem("command line", option, text, f"above 0, such as {units.example(unit)}"))
     return value
-
-
-def _data(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str]) -> dict[str, Any]:
-    curves = rotor.curves
-    pitch, ratio, power = curves.best
-    found = None if condition is None else {k: v if math.isfinite(v) else None for k, v in condition.items()}
-    return {
-        "best": {"pitch_deg": pitch, "tip_speed_ratio": ratio, "power_coefficient": power},
-        "condition": found,
-        "tip_speed_ratio": curves.tip_speed_ratio.tolist(),
-        "pitch_deg": curves.pitch_deg.tolist(),
-        "power_coefficient": curves.power_coefficient.tolist(),
-        "thrust_coefficient": curves.thrust_coefficient.tolist(),
-        "thrust_is_estimated": curves.thrust_is_estimated,
-        "stalled_torque_share": None if curves.stalled_torque_share is None else curves.stalled_torque_share.tolist(),
-        "notes": list(curves.notes),
-        "written": written,
-    }
 
 
 def _print(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str], system: UnitSystem) -> None:
@@ -148,7 +127,7 @@ def _print(rotor: RotorOnly, condition: dict[str, float] | None, written: list[s
     from energy.aero.blade import STALL_SHARE_LIMIT
 
     out, curves = common.console(), rotor.curves
-    out.print(_title(rotor) + ".", style="bold")
+    out.print(title(rotor) + ".", style="bold")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for name in ("pitch", "best tip-speed ratio", "power coefficient", "thrust coefficient", "from stalled sections"):
         table.add_column(name, justify="right")

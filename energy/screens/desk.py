@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from energy.commands.example import demo_folder
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
+from energy.scenario.demos import demo_folder
 from energy.screens.waiting import kept as kept_with_bar
 from energy.words import answer as report
 from vehicle.problems import InputError, Problem

@@ -6,10 +6,10 @@ import streamlit as st
 
 from energy.pages import run_sheet
 from energy.pictures.road import plan_picture
+from energy.scenario.road_uploads import Uploads, laid_out, taken
 from energy.screens import desk, dials, page, road_marks
 from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
-from energy.screens.road_uploads import Uploads, laid_out, taken
 from energy.words import plan as road_plan
 from energy.words.plan import RoadPlan, Spread
 from vehicle.problems import InputError

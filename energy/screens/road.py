@@ -11,10 +11,10 @@ from energy.pictures.road import effect_picture
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
+from energy.scenario.road_uploads import Uploads, laid_out, taken, to_zip
 from energy.screens import desk, live, page, road_marks, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
-from energy.screens.road_uploads import Uploads, laid_out, taken, to_zip
 from energy.words import road_test as told
 from energy.words.road_test import RoadTest
 from vehicle.logs.read import Log
