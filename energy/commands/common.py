@@ -6,7 +6,7 @@ import contextlib
 import json
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -124,4 +124,25 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
     table.add_column(overflow="fold")
     for text in texts:
         table.add_row("•", text)
+    out.print(table)
+
+
+def grid(
+    out: Console,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    left: int = 0,
+    gap: int = 2,
+    wrap: bool = True,
+) -> None:
+    """Print rows under headings: the first `left` columns to the left, the others to the right, `gap` spaces apart."""
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0))
+    for place, name in enumerate(headings):
+        to_left = place < left
+        table.add_column(name, justify="left" if to_left else "right", no_wrap=not wrap and not to_left)
+    for row in rows:
+        table.add_row(*row)
     out.print(table)

@@ -48,7 +48,8 @@ def command(
     there is no interval and no conclusion.
     """
     from energy.chain.prediction import predicted_effect
-    from energy.words.road_test import as_data, in_words, road_test
+    from energy.chain.road_test import ComparisonAsked, road_test
+    from energy.words.road_test import as_data, in_words
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.manifest import read_manifest
 
@@ -60,9 +61,7 @@ def command(
 
     found = road_test(
         read_manifest(manifest),
-        with_state=with_state,
-        without_state=without,
-        level=level / 100,
+        ComparisonAsked(with_state, without, level / 100),
         predict=predict,
         planned_m_s=None if effect is not None or scenario is None else _planned_speed(scenario, overrides),
     )

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import numpy as np
 
 from energy.commands import common
-from energy.words.curves import as_data, title
+from energy.words.curves import BEST_OF_EACH_PITCH, PITCH_COLUMNS, as_data, condition_rows, pitch_rows, title
 from vehicle import units
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.chain.rotor_at import RotorAt
     from energy.scenario.read import RotorOnly
 
 
@@ -76,42 +75,11 @@ def command(
         _print(rotor, condition, written, system)
 
 
-def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dict[str, float]:
-    """Return what the rotor does at one air speed and turning speed (SI)."""
-    from energy.aero.operating_point import coefficients, stalled_torque_share
+def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> RotorAt:
+    from energy.chain.rotor_at import rotor_at
 
-    air = _positive("--air", air_text, "m/s")
-    radius = rotor.rotor.diameter.value / 2
-    pitch = rotor.pitch_deg
-    if turning_text is None:
-        ratios = np.linspace(0.05, rotor.curves.tip_speed_ratio[-1], 2000)
-        ratio = float(ratios[np.argmax(coefficients(rotor.curves, pitch, ratios)[0])])
-    else:
-        ratio = _positive("--turning", turning_text, "rad/s") * radius / air
-    if ratio > rotor.curves.tip_speed_ratio[-1]:
-        end = rotor.curves.tip_speed_ratio[-1]
-        raise InputError(
-            Problem(
-                "command line",
-                "--turning",
-                f"a tip-speed ratio of {ratio:.3g}",
-                f"at most {end:g}, where the curves end",
-            )
-        )
-    power, thrust, _ = (float(v) for v in coefficients(rotor.curves, pitch, ratio))
-    pressure = 0.5 * rotor.density_kg_m3 * math.pi * radius**2 * air**2
-    return {
-        "air_speed_m_s": air,
-        "rotor_speed_rad_s": ratio * air / radius,
-        "tip_speed_ratio": ratio,
-        "pitch_deg": pitch,
-        "air_density_kg_m3": rotor.density_kg_m3,
-        "power_coefficient": power,
-        "thrust_coefficient": thrust,
-        "shaft_power_w": power * pressure * air,
-        "thrust_n": thrust * pressure,
-        "stalled_torque_share": float(stalled_torque_share(rotor.curves, pitch, ratio)),
-    }
+    turning = None if turning_text is None else _positive("--turning", turning_text, "rad/s")
+    return rotor_at(rotor, _positive("--air", air_text, "m/s"), turning)
 
 
 def _positive(option: str, text: str, unit: str) -> float:
@@ -121,57 +89,16 @@ def _positive(option: str, text: str, unit: str) -> float:
     return value
 
 
-def _print(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str], system: UnitSystem) -> None:
-    from rich.table import Table
-
-    from energy.aero.blade import STALL_SHARE_LIMIT
-
-    out, curves = common.console(), rotor.curves
+def _print(rotor: RotorOnly, condition: RotorAt | None, written: list[str], system: UnitSystem) -> None:
+    out = common.console()
     out.print(title(rotor) + ".", style="bold")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("pitch", "best tip-speed ratio", "power coefficient", "thrust coefficient", "from stalled sections"):
-        table.add_column(name, justify="right")
-    for row in np.flatnonzero(curves.power_coefficient.max(axis=1) > 0.01):
-        best = int(np.argmax(curves.power_coefficient[row]))
-        stalled = "" if curves.stalled_torque_share is None else f"{curves.stalled_torque_share[row, best]:.0%}"
-        numbers = (
-            curves.tip_speed_ratio[best],
-            curves.power_coefficient[row, best],
-            curves.thrust_coefficient[row, best],
-        )
-        table.add_row(
-            f"{curves.pitch_deg[row]:g}°", *(f"{n:.{d}f}" for n, d in zip(numbers, (1, 3, 2), strict=True)), stalled
-        )
-    common.heading(out, "Best of each pitch (from the rotor plane towards feather)")
-    out.print(table)
+    common.heading(out, BEST_OF_EACH_PITCH)
+    common.grid(out, PITCH_COLUMNS, pitch_rows(rotor.curves))
     if condition is not None:
         common.heading(out, "At that condition")
-        c = condition
-        rows = [
-            (
-                "air speed, rotor speed",
-                f"{show(c['air_speed_m_s'], 'speed', system)}, {show(c['rotor_speed_rad_s'], 'rotor_speed', system)}",
-            ),
-            (
-                "pitch of the curves, tip-speed ratio",
-                f"{figures(c['pitch_deg'], 3)}°, {figures(c['tip_speed_ratio'], 3)}",
-            ),
-            ("power and thrust coefficient", f"{c['power_coefficient']:.3f}, {c['thrust_coefficient']:.3f}"),
-            (
-                "shaft power, thrust",
-                f"{show(c['shaft_power_w'], 'power', system)}, {show(c['thrust_n'], 'force', system)}",
-            ),
-        ]
-        if c["stalled_torque_share"] > STALL_SHARE_LIMIT:
-            rows.append(
-                (
-                    "stall",
-                    f"{c['stalled_torque_share']:.0%} of the torque comes from stalled sections: the power can be wrong by a factor of two",
-                )
-            )
-        common.pairs(out, rows)
-    if curves.notes:
+        common.pairs(out, condition_rows(condition, system))
+    if rotor.curves.notes:
         common.heading(out, "Assumed")
-        common.bullets(out, list(curves.notes))
+        common.bullets(out, list(rotor.curves.notes))
     for path in written:
         out.print(f"written: {path}", soft_wrap=True)

@@ -33,7 +33,7 @@ def command(
     --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
     of the place.
     """
-    from vehicle.driving.coastdown import ROTATING_WORDS, coast_runs, fit_coastdown
+    from vehicle.driving.coastdown import coast_runs, fit_coastdown
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
@@ -70,4 +70,4 @@ def command(
     if as_json:
         click.echo(json.dumps(as_data(fit, runs), indent=2, allow_nan=False))
         return
-    click.echo("\n".join([*in_words(fit), f"  {ROTATING_WORDS}"]))
+    click.echo("\n".join(in_words(fit)))

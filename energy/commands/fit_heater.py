@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
-from energy.words.fit import as_data, duration, sentence
+from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, fit_rows, sentence
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
-from vehicle.units import UnitSystem, show
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.heat.fit import HeaterFit
@@ -116,29 +116,16 @@ def _write(path: Path, table: str, refused: str) -> None:
 
 
 def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system: UnitSystem) -> None:
-    from energy.words.heat import duration_words
-
     out = common.console()
     out.print(sentence(fit, system), style="bold")
-    rows = [
-        ("logs", ", ".join(f"{part.name} ({duration_words(float(part.time_s[-1] - part.time_s[0]))})" for part in fit.residuals)),
-        ("rows fitted", str(fit.rows)),
-        ("the fit misses the thermometer by", f"{show(fit.residual_rms_k, 'temperature_difference', system, digits=2)} (root mean square)"),
-    ]  # fmt: skip
-    if fit.sensor_lag_s is not None:
-        rows.append(("the thermometer lags by", duration(fit.sensor_lag_s)))
     common.heading(out, "The fit")
-    common.pairs(out, rows)
+    common.pairs(out, fit_rows(fit, system))
     if fit.remarks:
         common.heading(out, "What the logs cannot tell")
         common.bullets(out, list(fit.remarks))
-    common.heading(out, "For the scenario (capacity and loss with what was in it during the log)")
+    common.heading(out, FOR_THE_SCENARIO)
     click.echo(table or f"none: {refused}")
     for path in written:
         out.print(f"Saved: {path}", soft_wrap=True)
     common.heading(out, "Cautions")
-    common.bullets(out, [
-        "One temperature and a straight-line loss are assumed: put the thermometer where it matters, stir water, and fit "
-        "again with the load mounted as it travels.",
-        "Hot surfaces burn and water scalds while you log: never leave it unattended, and keep thermostat and relief valve in.",
-    ])  # fmt: skip
+    common.bullets(out, CAUTIONS)

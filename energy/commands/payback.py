@@ -78,45 +78,38 @@ def command(
         checked_picture(plot)
     loaded = load(scenario, overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
-        found = payback(loaded, height_m=height_m, exact=exact, progress=progress)
+        result = payback(loaded, height_m=height_m, exact=exact, progress=progress)
     if plot is not None:
         from energy.pictures.charts import payback_chart, save
 
-        save(payback_chart(found, finding(found, system), system), plot)
+        save(payback_chart(result, finding(result, system), system), plot)
     if as_json:
-        common.print_json(cleaned(as_data(found, loaded)))
+        common.print_json(cleaned(as_data(result, loaded)))
         return
-    _print(found, loaded, system, height_m, plot)
+    _print(result, loaded, system, height_m, plot)
 
 
-def _print(found: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
-    from rich.table import Table
-
+def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(f"{finding(found, system)}.", style="bold")
-    speed = show(found.road_speed_m_s, "speed", system)
+    out.print(f"{finding(result, system)}.", style="bold")
+    speed = show(result.road_speed_m_s, "speed", system)
     common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
-    common.pairs(out, head_wind_rows(found, scenario, system))
+    common.pairs(out, head_wind_rows(result, scenario, system))
 
     common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in DESCENT_COLUMNS:
-        table.add_column(name, justify="right")
-    for row in descent_rows(found, system):
-        table.add_row(*row)
-    out.print(table)
+    common.grid(out, DESCENT_COLUMNS, descent_rows(result, system))
 
-    year = found.year
+    year = result.year
     sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
-    common.pairs(out, year_rows(found, scenario, system))
+    common.pairs(out, year_rows(result, scenario, system))
     if year.assumed:
         common.bullets(out, [f"Assumed: {year.assumed}. Name your own in [wind_climate]."])
 
     common.heading(out, "Standing with the nose in the wind: no fuel")
-    common.pairs(out, parked_rows(found, system))
+    common.pairs(out, parked_rows(result, system))
     common.heading(out, "Cautions")
     common.bullets(out, CAUTIONS)
     if plot is not None:

@@ -62,35 +62,35 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     loaded = load(scenario, overrides)
     read = read_results(results)
     with common.progress("Weighing readings and model") as progress:
-        found = reconciled(loaded, read, progress)
+        result = reconciled(loaded, read, progress)
     if as_json:
-        common.print_json(as_data(found, loaded))
+        common.print_json(as_data(result, loaded))
         return
-    _print(found, loaded, system)
+    _print(result, loaded, system)
 
 
-def _print(found: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
+def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
     from rich.table import Table
 
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(sentence(found, scenario, system), style="bold")
-    out.print(agreement(found))
+    out.print(sentence(result, scenario, system), style="bold")
+    out.print(agreement(result))
 
     common.heading(out, "Readings against the model")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for name in READING_HEADINGS:
         table.add_column(name, justify="left" if name == "" else "right")
-    for texts in reading_rows(found, system):
+    for texts in reading_rows(result, system):
         table.add_row(*texts)
     out.print(table)
 
     common.heading(out, "What the readings told about the inputs")
-    common.pairs(out, input_rows(found))
+    common.pairs(out, input_rows(result))
 
     common.heading(out, "Lines for the scenario file")
-    for table_name, lines in scenario_lines(found).items():
+    for table_name, lines in scenario_lines(result).items():
         out.print(f"[{table_name}]", markup=False)
         for line in lines:
             out.print(line, markup=False, soft_wrap=True)

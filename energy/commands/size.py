@@ -102,17 +102,10 @@ def command(
 
 
 def _print(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> None:
-    from rich.table import Table
-
     out = common.console()
     out.print(sentence(table, road_speed_m_s, system), style="bold")
-    shown = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
-    for name in headings(table, system):
-        shown.add_column(name, justify="right")
-    for cells in rows(table, system):
-        shown.add_row(*cells)
     common.heading(out, rows_title(table, system))
-    out.print(shown)
+    common.grid(out, headings(table, system), rows(table, system), gap=1)
     common.heading(out, "Assumed")
     common.bullets(out, table.notes)
     common.heading(out, "Next")

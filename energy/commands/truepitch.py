@@ -50,31 +50,24 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
 
     checked = load(scenario, overrides)
     with common.progress("Looking for the pitch") as progress:
-        found, rows = true_pitch_of_file(checked, measured, progress)
+        result, rows = true_pitch_of_file(checked, measured, progress)
     if as_json:
-        common.print_json(as_data(found, rows))
+        common.print_json(as_data(result, rows))
     else:
-        _print(checked, found, rows, system)
+        _print(checked, result, rows, system)
 
 
-def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
-    from rich.table import Table
-
+def _print(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in dial_words(scenario, found, rows):
+    out.print(headline(result), style="bold")
+    for text in dial_words(scenario, result, rows):
         out.print(text, style="bold")
     out.print(f"({SURENESS})", style="dim")
     common.heading(out, rows_title(rows))
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in row_headings(rows, system):
-        table.add_column(name, justify="right", no_wrap=True)
-    for texts in row_texts(found, rows, system):
-        table.add_row(*texts)
-    out.print(table)
-    said = notes_of(found)
+    common.grid(out, row_headings(rows, system), row_texts(result, rows, system), wrap=False)
+    said = notes_of(result)
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)

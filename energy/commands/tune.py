@@ -39,29 +39,22 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
 
     checked = load(scenario, overrides)
     with common.progress("Weighing the settings") as progress:
-        found = tuned_of_file(checked, sweep, progress)
+        tuned = tuned_of_file(checked, sweep, progress)
     if as_json:
-        common.print_json(as_data(found))
+        common.print_json(as_data(tuned))
     else:
-        _print(found, checked.title, system)
+        _print(tuned, checked.title, system)
 
 
-def _print(found: Tuned, title: str, system: UnitSystem) -> None:
-    from rich.table import Table
-
+def _print(tuned: Tuned, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    for text in headlines(found):
+    for text in headlines(tuned):
         out.print(text, style="bold")
     common.heading(out, ROWS_TITLE)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in setting_headings(found):
-        table.add_column(name, justify="right", no_wrap=True)
-    for texts in setting_rows(found, system):
-        table.add_row(*texts)
-    out.print(table)
+    common.grid(out, setting_headings(tuned), setting_rows(tuned, system), wrap=False)
     common.heading(out, "Notes")
-    common.bullets(out, notes_of(found, system))
+    common.bullets(out, notes_of(tuned, system))
     common.heading(out, "Cautions")
     common.bullets(out, CAUTIONS)

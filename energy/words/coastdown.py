@@ -30,6 +30,8 @@ def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
 
 def in_words(fit: CoastDown) -> list[str]:
     """Return the fit as lines, with what to write into the scenario."""
+    from vehicle.driving.coastdown import ROTATING_WORDS
+
     percent = f"{100 * fit.level:.0f} %"
     lines = [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {fit.mass_kg:.0f} kg:"]
     for name, unit, found in (("A", "N", fit.a_n), ("B", "N/(m/s)", fit.b_n_s_m), ("C", "N/(m/s)^2", fit.c_n_s2_m2)):
@@ -48,5 +50,4 @@ def in_words(fit: CoastDown) -> list[str]:
         lines.append(
             f'  coastdown_{key} = {{ value = "{found.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
         )
-    lines.append("")
-    return lines
+    return [*lines, "", f"  {ROTATING_WORDS}"]

@@ -71,3 +71,27 @@ def as_data(fit: HeaterFit) -> dict[str, Any]:
             for part in fit.residuals
         ],
     }
+
+
+FOR_THE_SCENARIO = "For the scenario (capacity and loss with what was in it during the log)"
+CAUTIONS = (
+    "One temperature and a straight-line loss are assumed: put the thermometer where it matters, stir water, and fit "
+    "again with the load mounted as it travels.",
+    "Hot surfaces burn and water scalds while you log: never leave it unattended, and keep thermostat and relief valve in.",
+)
+
+
+def fit_rows(fit: HeaterFit, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return what was fitted and how well, as (name, text)."""
+    from energy.words.heat import duration_words
+
+    logs = [f"{part.name} ({duration_words(float(part.time_s[-1] - part.time_s[0]))})" for part in fit.residuals]
+    missed = show(fit.residual_rms_k, "temperature_difference", system, digits=2)
+    rows = [
+        ("logs", ", ".join(logs)),
+        ("rows fitted", str(fit.rows)),
+        ("the fit misses the thermometer by", f"{missed} (root mean square)"),
+    ]
+    if fit.sensor_lag_s is not None:
+        rows.append(("the thermometer lags by", duration(fit.sensor_lag_s)))
+    return rows

@@ -295,3 +295,83 @@ def _stretches(pitch_deg: np.ndarray, chosen: np.ndarray) -> str:
     return " and ".join(
         f"{pitch_deg[a]:.0f}° to {pitch_deg[b - 1]:.0f}°" for a, b in zip(edges[::2], edges[1::2], strict=True)
     )
+
+
+LEFT_OUT = "Left out; these keys would add it"
+SPIN_UP = "Before the first drive, spin it up in the shop: windtoll loads --ladder"
+TRAVEL_COLUMNS = ("pitch", "air", "centrifugal", "friction ±", "on the actuator", "a loose blade")
+
+
+def travel_title(case: str) -> str:
+    """Return the heading of the table of the linkage's travel in one case."""
+    return f"Pitch linkage through its travel, {case} (+ towards feather, − towards fine)"
+
+
+def travel_rows(travel: Travel, system: UnitSystem) -> list[tuple[str, ...]]:
+    """Return the linkage's travel as rows of text for `TRAVEL_COLUMNS`; * marks a pitch beyond the curves."""
+    return [_travel_row(travel, int(k), system) for k in travel.shown()]
+
+
+def _travel_row(travel: Travel, k: int, system: UnitSystem) -> tuple[str, ...]:
+    force, friction = float(travel.actuator_n[k]), float(travel.friction_n[k])
+    direction = "turns to feather" if force > 0 else "turns to fine"
+    if abs(force) <= friction:
+        direction = "stays (friction)"
+
+    def torque(values: np.ndarray) -> str:
+        return show(round(float(values[k]), 2), "torque", system, signed=True)
+
+    held = float(travel.friction_n_m[k])
+    return (
+        f"{figures(float(travel.pitch_deg[k]), 3)}°{' *' if travel.beyond_curves[k] else ''}",
+        torque(travel.aerodynamic_n_m),
+        torque(travel.centrifugal_n_m),
+        show(held, "torque", system) if held > 0 else "not told",
+        shown_load(force, "force", system) + (f" ± {shown_load(friction, 'force', system)}" if friction > 0 else ""),
+        direction,
+    )
+
+
+LADDER_COLUMNS = (
+    "step",
+    "rotor speed",
+    "tip speed",
+    "pull of each blade",
+    "of the limit's",
+    "imbalance force",
+    "root margin",
+)
+
+
+def ladder_headline(ladder: Ladder, system: UnitSystem) -> str:
+    """Return how far the rotor is spun up, and in how many steps."""
+    top = show(ladder.rungs[-1].rotor_speed_rad_s, "rotor_speed", system)
+    return (
+        f"Spin-up in the shop, in {len(ladder.rungs)} steps up to {top} "
+        f"({ladder.limit_from}): stop and inspect at each. Never above the last."
+    )
+
+
+def ladder_rows(ladder: Ladder, system: UnitSystem) -> list[tuple[str, ...]]:
+    """Return the rungs of the ladder as rows of text for `LADDER_COLUMNS`."""
+    return [
+        (
+            str(number),
+            show(rung.rotor_speed_rad_s, "rotor_speed", system),
+            show(rung.tip_speed_m_s, "tip_speed", system),
+            shown_load(rung.centrifugal_n, "force", system),
+            f"{100 * rung.share:.0f} %",
+            shown_load(rung.imbalance_n, "force", system),
+            "no rating given" if rung.root_margin is None else figures(rung.root_margin, 2),
+        )
+        for number, rung in enumerate(ladder.rungs, 1)
+    ]
+
+
+def ladder_notes(ladder: Ladder) -> list[str]:
+    """Return what to know of the ladder's numbers."""
+    notes = [f"Imbalance force from {ladder.imbalance_from}; it turns with the rotor and shakes the mount once a turn."]
+    margin = ladder.rungs[-1].root_margin
+    if margin is not None and margin < 2:
+        notes.append(f"At the last step the blade roots have a margin of {figures(margin, 2)} only: stop below it.")
+    return notes
