@@ -51,7 +51,8 @@ def command(
       windtoll curves scenario.toml --out curves.csv
       windtoll curves rotor.toml --air "7 m/s" --turning "72 rpm"
     """
-    from energy.pictures import charts
+    from energy.pictures.base import checked_picture, save
+    from energy.pictures.curves import curves_chart
     from energy.scenario.read import load_rotor
 
     if turning is not None and air_speed is None:
@@ -60,14 +61,14 @@ def command(
     if picture is None and out is not None:
         picture = out.with_suffix(".svg")
     if picture is not None:
-        charts.checked_picture(picture)
+        checked_picture(picture)
     condition = None if air_speed is None else _condition(rotor, air_speed, turning)
     if out is not None:
         from energy.aero.curves import write_curves
 
         write_curves(out, rotor.curves)
     if picture is not None:
-        charts.save(charts.curves_chart(rotor.curves, title(rotor)), picture)
+        save(curves_chart(rotor.curves, title(rotor)), picture)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
         common.print_json(as_data(rotor, condition, written))

@@ -58,14 +58,15 @@ def command(
       windtoll fit heater monday.csv tuesday.csv --ambient "64 degF" --units us
     """
     from energy.heat.fit import fit_heater, read_heater_log
-    from energy.pictures import charts
+    from energy.pictures.base import checked_picture, save
+    from energy.pictures.heat import residual_chart
 
     ambient_k = None if ambient is None else read_quantity("--ambient", ambient, "K")
     gap_s = None if gap is None else read_quantity("--gap", gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
     if picture is not None:
-        charts.checked_picture(picture)
+        checked_picture(picture)
     problems: list[Problem] = []
     read = []
     for path in logs:
@@ -80,7 +81,7 @@ def command(
     if out is not None:
         _write(out, table, refused)
     if picture is not None:
-        charts.save(charts.residual_chart(fit.residuals, sentence(fit, system), system), picture)
+        save(residual_chart(fit.residuals, sentence(fit, system), system), picture)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
         common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})

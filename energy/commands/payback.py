@@ -73,14 +73,15 @@ def command(
     if not 0 < height_m < 9000:
         raise InputError(Problem("--descent", "", shown(height), "a height above 0 m and below 9000 m"))
     if plot is not None:
-        from energy.pictures.charts import checked_picture
+        from energy.pictures.base import checked_picture
 
         checked_picture(plot)
     loaded = load(scenario, overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
         result = payback(loaded, height_m=height_m, exact=exact, progress=progress)
     if plot is not None:
-        from energy.pictures.charts import payback_chart, save
+        from energy.pictures.base import save
+        from energy.pictures.payback import payback_chart
 
         save(payback_chart(result, finding(result, system), system), plot)
     if as_json:

@@ -11,7 +11,8 @@ import html
 import importlib.metadata
 from collections.abc import Iterable, Sequence
 
-from energy.pictures.answer import Picture, fuel_over_speed, operating_line
+from energy.pictures.answer import fuel_over_speed, operating_line
+from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
 from energy.scenario.bundle import Bundle, to_zip
 from energy.words import answer as report

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.chain.sizing import sized
-from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped
 from energy.words import pitch as pitch_words
 from energy.words import reconcile as reconcile_words
 from energy.words import size as size_words

@@ -8,7 +8,7 @@ import numpy as np
 
 from energy.chain.road_plan import RoadPlan, chances
 from energy.chain.road_test import RoadTest
-from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
 from energy.words.plan import plan_sentence
 
 if TYPE_CHECKING:

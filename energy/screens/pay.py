@@ -7,8 +7,8 @@ import functools
 import streamlit as st
 
 from energy.chain.payback import Payback, payback
-from energy.pictures.answer import Picture
-from energy.pictures.charts import pay_map
+from energy.pictures.base import Picture
+from energy.pictures.payback import pay_map
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page

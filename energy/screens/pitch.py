@@ -18,7 +18,7 @@ from energy.diagnosis.true_pitch import (
     curves_over_pitches,
     true_pitch_of_file,
 )
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import pitch_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle

@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from energy.chain.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import size_picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed

@@ -9,7 +9,7 @@ import streamlit as st
 
 from energy.diagnosis.examples import sweep_example
 from energy.diagnosis.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle

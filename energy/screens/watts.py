@@ -12,7 +12,7 @@ import tomlkit
 
 from energy.diagnosis.examples import results_example
 from energy.diagnosis.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import reconciled_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle

@@ -6,7 +6,7 @@ import functools
 
 import streamlit as st
 
-from energy.pictures.answer import BLACK, BLUE, ORANGE, Picture
+from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
 from energy.strength.table import LoadTable, load_table
