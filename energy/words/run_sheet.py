@@ -32,6 +32,9 @@ CAUTIONS = (
 )
 
 
+POINTS = (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAUTIONS))
+
+
 def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     """Return the run sheet as lines of plain text."""
     out = [f"Run sheet: {len(runs)} runs, {road}, {speed}", "",
@@ -43,6 +46,6 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
         )
     if len(runs) > MOST_ON_ONE_PAGE:
         out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")
-    for title, points in (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAUTIONS)):
+    for title, points in POINTS:
         out += ["", f"{title}:"] + [f"  - {point}" for point in points]
     return out
