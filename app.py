@@ -1,5 +1,8 @@
 """The app: `streamlit run app.py`, or `windtoll app`. Its screens are in energy/screens/."""
 
-from energy.screens.start import run
+from energy.screens import start
 
-run()
+if __name__ == "warm_up":  # so `windtoll app` runs this file while the browser opens
+    start.warm_up()
+else:
+    start.run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import runpy
 import socket
 import sys
 import threading
@@ -51,13 +52,9 @@ def _check_free(port: int) -> None:
             ) from None
 
 
-def _warm_up() -> None:
-    """Import what the first screen shows, and answer its demo: both are then at hand for every session."""
-    from energy.screens import desk, fuel
-
-    first = desk.demos()[desk.FIRST_DEMO]
-    desk.told_of(first)
-    fuel.pictures_of(first, "metric")
+def _warm_up(start: Path) -> None:
+    """Run app.py under a name by which it only makes ready what its first screen shows."""
+    runpy.run_path(str(start), run_name="warm_up")
 
 
 @click.command("app", short_help="The app in your browser: see it, move it, take it away.")
@@ -78,5 +75,5 @@ def command(port: int, no_browser: bool) -> None:
     from streamlit.web import cli
 
     # What the first screen needs is loaded while the browser opens.
-    threading.Thread(target=_warm_up, daemon=True).start()
+    threading.Thread(target=_warm_up, args=(start,), daemon=True).start()
     sys.exit(cli.main(["run", str(start), *options], prog_name="streamlit", standalone_mode=False) or 0)

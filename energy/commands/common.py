@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import inspect
 import json
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from vehicle.problems import InputError, Problem
 from vehicle.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
@@ -129,28 +127,22 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
     out.print(table)
 
 
-def paragraph(command: click.Command, beginning: str) -> str:
-    """Return the paragraph of a command's help that begins with a word, on one line: the app says the same."""
-    # click marks a paragraph whose lines stay as they are by a backspace before it
-    paragraphs = [text.lstrip("\b\n") for text in inspect.cleandoc(command.help or "").split("\n\n")]
-    return " ".join(next(text for text in paragraphs if text.startswith(beginning)).split())
+def grid(
+    out: Console,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    left: int = 0,
+    gap: int = 2,
+    wrap: bool = True,
+) -> None:
+    """Print rows under headings: the first `left` columns to the left, the others to the right, `gap` spaces apart."""
+    from rich.table import Table
 
-
-def one_line(headings: list[str]) -> list[str]:
-    """Return headings of two lines on one; where the first line is empty, that of the column before it counts."""
-    found, above = [], ""
-    for heading in headings:
-        first, _, second = heading.rpartition("\n")
-        above = first or (above if "\n" in heading else "")
-        found.append(f"{above} {second}".strip())
-    return found
-
-
-def read_quantity(option: str, text: str, unit: str) -> float:
-    """Return the quantity given to an option as a float in `unit`. Raises InputError that names the option."""
-    from vehicle import units
-
-    try:
-        return units.parse(text, unit)
-    except units.QuantityError as error:
-        raise InputError(Problem("command line", option, str(error), units.example(unit))) from None
+    table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0))
+    for place, name in enumerate(headings):
+        to_left = place < left
+        table.add_column(name, justify="left" if to_left else "right", no_wrap=not wrap and not to_left)
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)

@@ -8,36 +8,13 @@ from pathlib import Path
 import click
 
 from energy.commands import common
-
-EXAMPLE = """\b
-  [vehicle]
-  mass = "2300 kg"
-  [engine]
-  fuel = "petrol"                # petrol, e10, diesel, lpg
-  displacement = "1.6 L"         # for litres from manifold pressure
-  [columns]                      # only for headers windtoll does not know
-  "Spd2" = "vehicle speed (mph)"
-  [directions]                   # to use a wind that is given with where it comes from
-  out = "north-east"
-  [[runs]]                       # written by windtoll record as [[run]]
-  file = "run_01.csv"
-  state = "working"              # absent, stowed, working
-  pair = 1                       # same road, same direction, same hour
-  direction = "out"
-  date = "2026-05-03 10:12"
-  head_wind = "2 m/s"            # tail wind negative
-  temperature = "14 degC"
-  [[runs]]
-  file = "run_02.csv"
-  state = "stowed"
-  pair = 1
-"""
+from energy.words.forms import RUN_LIST
 
 
 @click.command(
     "compare",
     short_help="What did the turbine do to fuel and engine load? With an interval.",
-    epilog=f"The manifest:\n\n{EXAMPLE}",
+    epilog=f"The manifest:\n\n{RUN_LIST}",
 )
 @click.argument("manifest", type=click.Path(path_type=Path))
 @click.option(
@@ -71,7 +48,8 @@ def command(
     there is no interval and no conclusion.
     """
     from energy.chain.prediction import predicted_effect
-    from energy.words.road_test import as_data, in_words, road_test
+    from energy.chain.road_test import ComparisonAsked, road_test
+    from energy.words.road_test import as_data, in_words
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.manifest import read_manifest
 
@@ -83,9 +61,7 @@ def command(
 
     found = road_test(
         read_manifest(manifest),
-        with_state=with_state,
-        without_state=without,
-        level=level / 100,
+        ComparisonAsked(with_state, without, level / 100),
         predict=predict,
         planned_m_s=None if effect is not None or scenario is None else _planned_speed(scenario, overrides),
     )

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
-import numpy as np
 
 from energy.commands import common
+from energy.words.curves import BEST_OF_EACH_PITCH, PITCH_COLUMNS, as_data, condition_rows, pitch_rows, title
 from vehicle import units
 from vehicle.problems import InputError, Problem
-from vehicle.units import UnitSystem, figures, show
+from vehicle.typed import read_quantity
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.chain.rotor_at import RotorAt
     from energy.scenario.read import RotorOnly
 
 
@@ -50,7 +51,8 @@ def command(
       windtoll curves scenario.toml --out curves.csv
       windtoll curves rotor.toml --air "7 m/s" --turning "72 rpm"
     """
-    from energy.pictures import charts
+    from energy.pictures.base import checked_picture, save
+    from energy.pictures.curves import curves_chart
     from energy.scenario.read import load_rotor
 
     if turning is not None and air_speed is None:
@@ -59,140 +61,45 @@ def command(
     if picture is None and out is not None:
         picture = out.with_suffix(".svg")
     if picture is not None:
-        charts.checked_picture(picture)
+        checked_picture(picture)
     condition = None if air_speed is None else _condition(rotor, air_speed, turning)
     if out is not None:
         from energy.aero.curves import write_curves
 
         write_curves(out, rotor.curves)
     if picture is not None:
-        charts.save(charts.curves_chart(rotor.curves, _title(rotor)), picture)
+        save(curves_chart(rotor.curves, title(rotor)), picture)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
-        common.print_json(_data(rotor, condition, written))
+        common.print_json(as_data(rotor, condition, written))
     else:
         _print(rotor, condition, written, system)
 
 
-def _title(rotor: RotorOnly) -> str:
-    pitch, ratio, power = rotor.curves.best
-    return f"Best power coefficient {power:.3f} at tip-speed ratio {ratio:.2g} and pitch {pitch:g}°"
+def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> RotorAt:
+    from energy.chain.rotor_at import rotor_at
 
-
-def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> dict[str, float]:
-    """Return what the rotor does at one air speed and turning speed (SI)."""
-    from energy.aero.operating_point import coefficients, stalled_torque_share
-
-    air = _positive("--air", air_text, "m/s")
-    radius = rotor.rotor.diameter.value / 2
-    pitch = rotor.pitch_deg
-    if turning_text is None:
-        ratios = np.linspace(0.05, rotor.curves.tip_speed_ratio[-1], 2000)
-        ratio = float(ratios[np.argmax(coefficients(rotor.curves, pitch, ratios)[0])])
-    else:
-        ratio = _positive("--turning", turning_text, "rad/s") * radius / air
-    if ratio > rotor.curves.tip_speed_ratio[-1]:
-        end = rotor.curves.tip_speed_ratio[-1]
-        raise InputError(
-            Problem(
-                "command line",
-                "--turning",
-                f"a tip-speed ratio of {ratio:.3g}",
-                f"at most {end:g}, where the curves end",
-            )
-        )
-    power, thrust, _ = (float(v) for v in coefficients(rotor.curves, pitch, ratio))
-    pressure = 0.5 * rotor.density_kg_m3 * math.pi * radius**2 * air**2
-    return {
-        "air_speed_m_s": air,
-        "rotor_speed_rad_s": ratio * air / radius,
-        "tip_speed_ratio": ratio,
-        "pitch_deg": pitch,
-        "air_density_kg_m3": rotor.density_kg_m3,
-        "power_coefficient": power,
-        "thrust_coefficient": thrust,
-        "shaft_power_w": power * pressure * air,
-        "thrust_n": thrust * pressure,
-        "stalled_torque_share": float(stalled_torque_share(rotor.curves, pitch, ratio)),
-    }
+    turning = None if turning_text is None else _positive("--turning", turning_text, "rad/s")
+    return rotor_at(rotor, _positive("--air", air_text, "m/s"), turning)
 
 
 def _positive(option: str, text: str, unit: str) -> float:
-    value = common.read_quantity(option, text, unit)
+    value = read_quantity(option, text, unit)
     if value <= 0:
         raise InputError(Problem("command line", option, text, f"above 0, such as {units.example(unit)}"))
     return value
 
 
-def _data(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str]) -> dict[str, Any]:
-    curves = rotor.curves
-    pitch, ratio, power = curves.best
-    found = None if condition is None else {k: v if math.isfinite(v) else None for k, v in condition.items()}
-    return {
-        "best": {"pitch_deg": pitch, "tip_speed_ratio": ratio, "power_coefficient": power},
-        "condition": found,
-        "tip_speed_ratio": curves.tip_speed_ratio.tolist(),
-        "pitch_deg": curves.pitch_deg.tolist(),
-        "power_coefficient": curves.power_coefficient.tolist(),
-        "thrust_coefficient": curves.thrust_coefficient.tolist(),
-        "thrust_is_estimated": curves.thrust_is_estimated,
-        "stalled_torque_share": None if curves.stalled_torque_share is None else curves.stalled_torque_share.tolist(),
-        "notes": list(curves.notes),
-        "written": written,
-    }
-
-
-def _print(rotor: RotorOnly, condition: dict[str, float] | None, written: list[str], system: UnitSystem) -> None:
-    from rich.table import Table
-
-    from energy.aero.blade import STALL_SHARE_LIMIT
-
-    out, curves = common.console(), rotor.curves
-    out.print(_title(rotor) + ".", style="bold")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("pitch", "best tip-speed ratio", "power coefficient", "thrust coefficient", "from stalled sections"):
-        table.add_column(name, justify="right")
-    for row in np.flatnonzero(curves.power_coefficient.max(axis=1) > 0.01):
-        best = int(np.argmax(curves.power_coefficient[row]))
-        stalled = "" if curves.stalled_torque_share is None else f"{curves.stalled_torque_share[row, best]:.0%}"
-        numbers = (
-            curves.tip_speed_ratio[best],
-            curves.power_coefficient[row, best],
-            curves.thrust_coefficient[row, best],
-        )
-        table.add_row(
-            f"{curves.pitch_deg[row]:g}°", *(f"{n:.{d}f}" for n, d in zip(numbers, (1, 3, 2), strict=True)), stalled
-        )
-    common.heading(out, "Best of each pitch (from the rotor plane towards feather)")
-    out.print(table)
+def _print(rotor: RotorOnly, condition: RotorAt | None, written: list[str], system: UnitSystem) -> None:
+    out = common.console()
+    out.print(title(rotor) + ".", style="bold")
+    common.heading(out, BEST_OF_EACH_PITCH)
+    common.grid(out, PITCH_COLUMNS, pitch_rows(rotor.curves))
     if condition is not None:
         common.heading(out, "At that condition")
-        c = condition
-        rows = [
-            (
-                "air speed, rotor speed",
-                f"{show(c['air_speed_m_s'], 'speed', system)}, {show(c['rotor_speed_rad_s'], 'rotor_speed', system)}",
-            ),
-            (
-                "pitch of the curves, tip-speed ratio",
-                f"{figures(c['pitch_deg'], 3)}°, {figures(c['tip_speed_ratio'], 3)}",
-            ),
-            ("power and thrust coefficient", f"{c['power_coefficient']:.3f}, {c['thrust_coefficient']:.3f}"),
-            (
-                "shaft power, thrust",
-                f"{show(c['shaft_power_w'], 'power', system)}, {show(c['thrust_n'], 'force', system)}",
-            ),
-        ]
-        if c["stalled_torque_share"] > STALL_SHARE_LIMIT:
-            rows.append(
-                (
-                    "stall",
-                    f"{c['stalled_torque_share']:.0%} of the torque comes from stalled sections: the power can be wrong by a factor of two",
-                )
-            )
-        common.pairs(out, rows)
-    if curves.notes:
+        common.pairs(out, condition_rows(condition, system))
+    if rotor.curves.notes:
         common.heading(out, "Assumed")
-        common.bullets(out, list(curves.notes))
+        common.bullets(out, list(rotor.curves.notes))
     for path in written:
         out.print(f"written: {path}", soft_wrap=True)

@@ -8,14 +8,8 @@ from pathlib import Path
 import click
 
 from energy.commands import common
+from energy.scenario.demos import demo_folder
 from vehicle.problems import InputError, Problem
-
-
-def demo_folder() -> Path:
-    """Return the folder of the demo scenarios: inside the installed package, or beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    installed = package / "demo_scenarios"
-    return installed if installed.is_dir() else package.parent / "scenarios"
 
 
 @click.command("example", short_help="Copy the demo scenarios into a folder of yours.")

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from energy.commands import common
+from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, fit_rows, sentence
 from vehicle.problems import InputError, Problem
-from vehicle.units import UnitSystem, figures, show
+from vehicle.typed import read_quantity
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.heat.fit import Estimate, HeaterFit
+    from energy.heat.fit import HeaterFit
 
 
 @click.command("heater", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
@@ -57,14 +58,15 @@ def command(
       windtoll fit heater monday.csv tuesday.csv --ambient "64 degF" --units us
     """
     from energy.heat.fit import fit_heater, read_heater_log
-    from energy.pictures import charts
+    from energy.pictures.base import checked_picture, save
+    from energy.pictures.heat import residual_chart
 
-    ambient_k = None if ambient is None else common.read_quantity("--ambient", ambient, "K")
-    gap_s = None if gap is None else common.read_quantity("--gap", gap, "s")
+    ambient_k = None if ambient is None else read_quantity("--ambient", ambient, "K")
+    gap_s = None if gap is None else read_quantity("--gap", gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
     if picture is not None:
-        charts.checked_picture(picture)
+        checked_picture(picture)
     problems: list[Problem] = []
     read = []
     for path in logs:
@@ -79,7 +81,7 @@ def command(
     if out is not None:
         _write(out, table, refused)
     if picture is not None:
-        charts.save(charts.residual_chart(fit.residuals, sentence(fit, system), system), picture)
+        save(residual_chart(fit.residuals, sentence(fit, system), system), picture)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
         common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
@@ -114,91 +116,17 @@ def _write(path: Path, table: str, refused: str) -> None:
         raise InputError(Problem(str(path), "", read, "a new file in an existing folder")) from None
 
 
-def sentence(fit: HeaterFit, system: UnitSystem) -> str:
-    """Return the fit in one sentence."""
-    slow = f"time constant {_duration(fit.time_constant_s)}"
-    if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
-        return f"Without power in the logs only the {slow} can be told."
-    return (
-        f"Heat capacity {_words(fit.heat_capacity_j_k, 'heat_capacity', system)}, loss {_words(fit.loss_w_k, 'heat_loss', system)}, "
-        f"{slow}; {100 * fit.confidence:g} % intervals."
-    )
-
-
-def _words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
-    return _ranged(estimate, lambda value, digits: show(value, kind, system, digits=digits))
-
-
-def _duration(estimate: Estimate) -> str:
-    unit, seconds = (
-        ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
-    )
-    return _ranged(estimate, lambda value, digits: f"{figures(value / seconds, digits)} {unit}")
-
-
-def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
-    """Return "value (low to high)" with as many digits as it takes to tell the ends apart."""
-    for digits in (3, 4, 5):
-        value, low, high = (one(v, digits) for v in (estimate.value, estimate.low, estimate.high))
-        if len({value, low, high}) == 3:
-            break
-    return f"{value} ({low.partition(' ')[0]} to {high})"
-
-
-def as_data(fit: HeaterFit) -> dict[str, Any]:
-    """Return the fit as data for `--json`, SI."""
-
-    def entry(estimate: Estimate | None) -> dict[str, float] | None:
-        return None if estimate is None else {"value": estimate.value, "low": estimate.low, "high": estimate.high}
-
-    return {
-        "heat_capacity_j_k": entry(fit.heat_capacity_j_k),
-        "loss_w_k": entry(fit.loss_w_k),
-        "time_constant_s": entry(fit.time_constant_s),
-        "sensor_lag_s": entry(fit.sensor_lag_s),
-        "confidence": fit.confidence,
-        "separable": fit.separable,
-        "residual_rms_k": fit.residual_rms_k,
-        "residual_autocorrelation": fit.autocorrelation,
-        "correlation": fit.correlation if fit.heat_capacity_j_k is not None else None,
-        "rows": fit.rows,
-        "remarks": list(fit.remarks),
-        "residuals": [
-            {
-                "log": part.name,
-                "time_s": [round(float(v), 3) for v in part.time_s],
-                "fitted_degc": [round(float(v) - 273.15, 4) for v in part.fitted_k],
-                "residual_k": [round(float(v), 4) for v in part.residual_k],
-            }
-            for part in fit.residuals
-        ],
-    }
-
-
 def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system: UnitSystem) -> None:
-    from energy.words.heat import duration_words
-
     out = common.console()
     out.print(sentence(fit, system), style="bold")
-    rows = [
-        ("logs", ", ".join(f"{part.name} ({duration_words(float(part.time_s[-1] - part.time_s[0]))})" for part in fit.residuals)),
-        ("rows fitted", str(fit.rows)),
-        ("the fit misses the thermometer by", f"{show(fit.residual_rms_k, 'temperature_difference', system, digits=2)} (root mean square)"),
-    ]  # fmt: skip
-    if fit.sensor_lag_s is not None:
-        rows.append(("the thermometer lags by", _duration(fit.sensor_lag_s)))
     common.heading(out, "The fit")
-    common.pairs(out, rows)
+    common.pairs(out, fit_rows(fit, system))
     if fit.remarks:
         common.heading(out, "What the logs cannot tell")
         common.bullets(out, list(fit.remarks))
-    common.heading(out, "For the scenario (capacity and loss with what was in it during the log)")
+    common.heading(out, FOR_THE_SCENARIO)
     click.echo(table or f"none: {refused}")
     for path in written:
         out.print(f"Saved: {path}", soft_wrap=True)
     common.heading(out, "Cautions")
-    common.bullets(out, [
-        "One temperature and a straight-line loss are assumed: put the thermometer where it matters, stir water, and fit "
-        "again with the load mounted as it travels.",
-        "Hot surfaces burn and water scalds while you log: never leave it unattended, and keep thermostat and relief valve in.",
-    ])  # fmt: skip
+    common.bullets(out, CAUTIONS)

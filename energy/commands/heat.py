@@ -62,14 +62,15 @@ def command(
     """
     from energy.chain.heating import DRAWS, heating, read_power, read_trip
     from energy.chain.load import load
-    from energy.pictures import charts
+    from energy.pictures.base import checked_picture, save
+    from energy.pictures.heat import heating_chart
     from energy.words import heat as heat_report
 
     if trip_file is not None and power_file is not None:
         read = "given beside --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
     if picture is not None:
-        charts.checked_picture(picture)
+        checked_picture(picture)
     checked = load(scenario, overrides)
     trip = None
     if trip_file is not None:
@@ -90,7 +91,7 @@ def command(
             found = heating(checked, trip, draws=draws, progress=progress)
     if picture is not None:
         title = heat_report.sentence(found, system)
-        charts.save(charts.heating_chart(_bands(found, steady), _target(found), title, system), picture)
+        save(heating_chart(_bands(found, steady), _target(found), title, system), picture)
     if as_json:
         data = heat_report.as_data(found, system, steady=None if trip is None else steady)
         common.print_json({**data, "written": [] if picture is None else [str(picture)]})

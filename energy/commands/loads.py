@@ -2,34 +2,38 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
-import numpy as np
 
 from energy.commands import common
-from vehicle.units import UnitSystem, figures, show
+from energy.words.assumed import ASSUMED
+from energy.words.loads import (
+    CAUTIONS,
+    LADDER_CAUTIONS,
+    LADDER_COLUMNS,
+    LEFT_OUT,
+    LOAD_COLUMNS,
+    SPIN_UP,
+    TRAVEL_COLUMNS,
+    as_data,
+    case_words,
+    headline,
+    ladder_data,
+    ladder_headline,
+    ladder_notes,
+    ladder_rows,
+    load_rows,
+    margin_sentence,
+    travel_rows,
+    travel_title,
+    travel_words,
+)
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.strength.table import Ladder, Load, LoadTable, Travel
-
-CAUTIONS = (
-    "This table is no structural sign-off: it says what a part has to carry in these cases, not that it will. Fatigue, "
-    "welds, vibration, ice, corrosion and wrong torque on a bolt are not in it. Have the mount checked by a licensed engineer.",
-    "A blade that fails is a projectile: nobody in the rotor's plane, on the road or in the yard, while it can turn.",
-    "Check every fastening before each drive, and again after the first kilometres.",
-    "Local rules on what may be mounted on a vehicle come first; ask the authority and the insurer.",
-)
-LADDER_CAUTIONS = (
-    "Spin up behind a shield that stops a blade (a pit, a brick wall, thick timber), never in the open.",
-    "Nobody in the rotor's plane, at any step; watch from behind cover, at a distance, along the axis.",
-    "Have a way to stop it from where you stand, tried at the first step. The drive that spins it must be cut by one hand.",
-    "Go up only after a stop and a look at every step: cracks, loose fastenings, a warm bearing, paint marks that moved.",
-    "If it shakes, hums anew or sheds anything: stop, and find out why before you turn it again.",
-    "Eye and ear protection. This ladder is no proof of strength: a rotor that has held once can fail by fatigue.",
-)
+    from energy.strength.table import Ladder, LoadTable
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -60,192 +64,15 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
     if ladder:
         rungs = spin_up_ladder(checked)
         if as_json:
-            common.print_json({"ladder": _ladder_data(rungs), "cautions": list(LADDER_CAUTIONS)})
+            common.print_json({"ladder": ladder_data(rungs), "cautions": list(LADDER_CAUTIONS)})
         else:
             _print_ladder(rungs, system)
         return
     table = load_table(checked)
     if as_json:
-        common.print_json(_data(table))
+        common.print_json(as_data(table))
     else:
         _print(table, system)
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
-def _data(table: LoadTable) -> dict[str, Any]:
-    return {
-        "loads": [
-            {
-                "name": row.name + (f", {row.case}" if row.case else ""),
-                "value": _number(row.value),
-                "unit": row.unit,
-                "limit": _number(row.limit),
-                "margin": _number(row.margin),
-                "limit_from": row.limit_from or None,
-            }
-            for row in table.rows
-        ],
-        "cases": {
-            case: {
-                "air_speed_m_s": at.air_speed_m_s,
-                "rotor_speed_rad_s": _number(at.rotor_speed_rad_s),
-                "thrust_n": at.thrust_n,
-                "thrust_from": at.thrust_from,
-            }
-            for case, at in (("operating point", table.operating), ("worst case", table.worst))
-        },
-        "linkage": {case: _travel_data(travel) for case, travel in table.travel.items()},
-        "ladder": _ladder_data(table.ladder) if table.ladder is not None else [],
-        "left_out": list(table.left_out),
-        "notes": list(table.notes),
-        "cautions": list(CAUTIONS),
-    }
-
-
-def _travel_data(travel: Travel) -> dict[str, Any]:
-    keep = travel.shown()
-    columns = {
-        "pitch_deg": travel.pitch_deg,
-        "aerodynamic_n_m": travel.aerodynamic_n_m,
-        "centrifugal_n_m": travel.centrifugal_n_m,
-        "friction_n_m": travel.friction_n_m,
-        "actuator_n": travel.actuator_n,
-        "friction_n": travel.friction_n,
-    }
-    return {
-        "positive": "towards feather",
-        **{name: [round(float(v), 6) for v in values[keep]] for name, values in columns.items()},
-        "changes_sign_at_deg": [round(float(v), 3) for v in travel.changes_sign_at_deg],
-        "loose_blade_settles_at_deg": [round(float(v), 3) for v in travel.settles_at_deg],
-    }
-
-
-def _ladder_data(ladder: Ladder) -> list[dict[str, Any]]:
-    return [
-        {
-            "rotor_speed_rpm": rung.rotor_speed_rad_s * 30 / math.pi,
-            "tip_speed_m_s": rung.tip_speed_m_s,
-            "centrifugal_n": rung.centrifugal_n,
-            "share_of_limit": rung.share,
-            "imbalance_n": rung.imbalance_n,
-            "root_margin": rung.root_margin,
-        }
-        for rung in ladder.rungs
-    ]
-
-
-def shown_load(value: float, kind: str, system: UnitSystem) -> str:
-    """Return a load's value with its unit, as a user reads it."""
-    if not math.isfinite(value):
-        return "not known"
-    if kind == "plain":
-        return figures(value, 3)
-    if kind == "hours":
-        return f"{figures(value / 3600, 2)} h"
-    if kind == "imbalance":
-        return f"{figures(value * 1e6, 3)} g·mm"
-    if kind == "force" and system != "us" and abs(value) >= 10_000:
-        return f"{figures(value / 1000, 3)} kN"
-    return show(value, kind, system)
-
-
-def margin_figures(margin: float) -> str:
-    """Return a margin, rounded down, so that nothing short of 2 reads 2.0."""
-    return (
-        figures(margin, 2)
-        if margin >= 10
-        else f"{math.floor(margin * 100) / 100:.2f}"
-        if margin < 2
-        else f"{math.floor(margin * 10) / 10:.1f}"
-    )
-
-
-def margin_words(row: Load) -> str:
-    """Return a margin in figures, marked where it is thin or over; empty where there is no limit."""
-    margin = row.margin
-    if margin is None:
-        return ""
-    if margin > 99:
-        return "over 99"
-    text = margin_figures(margin)
-    if margin < 1:
-        return f"{text} OVER"
-    return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
-
-
-def margin_sentence(row: Load, system: UnitSystem) -> str:
-    """Return a margin under 2 in words."""
-    margin, limit = row.margin, row.limit
-    assert margin is not None
-    assert limit is not None
-    name = row.name[0].upper() + row.name[1:]
-    where = f", {row.case}" if row.case else ""
-    numbers = f"{name}{where}: {shown_load(row.value, row.kind, system)}, "
-    if row.least:
-        wanted = f"where at least {shown_load(limit, row.kind, system)} is wanted"
-        return (
-            numbers
-            + wanted
-            + (": too little. Do not run it so." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
-        )
-    against = f"limit {shown_load(limit, row.kind, system)} ({row.limit_from})"
-    if margin < 1:
-        return f"{numbers}{against}: {_times(margin)}. Do not run it so."
-    if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
-        return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
-    return f"{numbers}{against}: margin {margin_figures(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
-
-
-def _times(margin: float) -> str:
-    """Return how far a value is over its limit: "2.8 times what it may be", "3 % over"."""
-    return (
-        f"{figures(1 / margin, 2)} times what it may be"
-        if margin < 0.8
-        else f"{figures(100 * (1 / margin - 1), 2)} % over"
-    )
-
-
-def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
-    """Return the two cases as (name, what is assumed in it)."""
-
-    def one(at: Any) -> str:
-        turning = (
-            f"{show(at.rotor_speed_rad_s, 'rotor_speed', system)}"
-            if math.isfinite(at.rotor_speed_rad_s)
-            else "rotor speed not known"
-        )
-        return f"air {show(at.air_speed_m_s, 'speed', system)} at the rotor, {turning}, thrust {show(at.thrust_n, 'force', system)}"
-
-    gust = table.scenario.gust
-    road = max(table.scenario.fastest_road_speed_m_s, gust.road_speed.value if gust.road_speed is not None else 0.0)
-    wind = "" if table.scenario.air.wind_speed.value < 0.05 else " with the wind of the scenario"
-    stop = (
-        ", an overspeed stop that works"
-        if gust.overspeed_stop is not None and gust.overspeed_stop.value < table.free_run_rad_s
-        else ", the load cut"
-    )
-    worst = (
-        f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, passing factor "
-        f"{figures(gust.passing_factor.value, 2)}{stop if math.isfinite(table.free_run_rad_s) else ''}: {one(table.worst)} "
-        f"({table.worst.thrust_from})"
-    )
-    return [("operating point", one(table.operating)), ("worst case", worst)]
-
-
-def headline(table: LoadTable) -> str:
-    """Return whether any load is over its limit, in one sentence."""
-    over = [row for row in table.thin if (row.margin or 0) < 1]
-    if over:
-        names, worst = {row.name for row in over}, f"{over[0].name}, {_times(over[0].margin or 1)}"
-        if len(names) == 1:
-            return f"Do not run it so: one of the loads below is over its limit, the {worst}."
-        return f"Do not run it so: {len(names)} of the loads below are over their limit, the worst is the {worst}."
-    if any(row.limit is not None for row in table.rows):
-        return "No load below is over the limit that the scenario gives for it."
-    return "The scenario gives no limits: the loads below have nothing to be set against."
 
 
 def _print(table: LoadTable, system: UnitSystem) -> None:
@@ -256,194 +83,37 @@ def _print(table: LoadTable, system: UnitSystem) -> None:
     common.heading(out, "Cases")
     common.pairs(out, case_words(table, system))
     common.heading(out, "Loads")
-    out.print(_load_grid(table, system))
+    common.grid(out, LOAD_COLUMNS, load_rows(table, system), left=1, gap=1, wrap=False)
     if table.thin:
         common.heading(out, "Margins under 2, the thinnest first")
         common.bullets(out, [margin_sentence(row, system) for row in table.thin])
-    told: list[str] = []
+    printed: list[str] = []
     for case, travel in table.travel.items():
-        common.heading(out, f"Pitch linkage through its travel, {case} (+ towards feather, − towards fine)")
-        out.print(_travel_grid(travel, system))
+        common.heading(out, travel_title(case))
+        common.grid(out, TRAVEL_COLUMNS, travel_rows(travel, system), wrap=False)
         said = travel_words(travel, table, system)
-        common.bullets(out, [text for text in said if text not in told])
-        told += said
+        common.bullets(out, [text for text in said if text not in printed])
+        printed += said
     if table.left_out:
-        common.heading(out, "Left out; these keys would add it")
+        common.heading(out, LEFT_OUT)
         common.bullets(out, list(table.left_out))
     from energy.words.answer import assumption_words
 
-    common.heading(out, "Assumed, for want of a value in the scenario")
+    common.heading(out, ASSUMED)
     common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
     common.heading(out, "Cautions")
     common.bullets(out, [*table.notes, *CAUTIONS])
     if table.ladder is not None:
         out.print()
-        out.print("Before the first drive, spin it up in the shop: windtoll loads --ladder")
-
-
-LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
-
-
-def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
-    """Return the loads as rows of text for `LOAD_COLUMNS`."""
-    found: list[tuple[str, ...]] = []
-    for name in dict.fromkeys(row.name for row in table.rows):
-        rows = {row.case: row for row in table.rows if row.name == name}
-        plain = rows.get("")
-        last = rows.get("worst case") or rows.get("operating point") or plain
-        assert last is not None
-        cells = [
-            shown_load(rows[case].value, rows[case].kind, system) if case in rows else ""
-            for case in ("operating point", "worst case")
-        ]
-        if plain is not None:
-            cells = [shown_load(plain.value, plain.kind, system), ""]
-        limit = "" if last.limit is None else ("≥ " if last.least else "") + shown_load(last.limit, last.kind, system)
-        found.append((name, *cells, limit, margin_words(last)))
-    return found
-
-
-def _load_grid(table: LoadTable, system: UnitSystem) -> Any:
-    from rich.table import Table
-
-    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
-    grid.add_column(LOAD_COLUMNS[0])
-    for name in LOAD_COLUMNS[1:]:
-        grid.add_column(name, justify="right", no_wrap=True)
-    for row in load_rows(table, system):
-        grid.add_row(*row)
-    return grid
-
-
-def _travel_grid(travel: Travel, system: UnitSystem) -> Any:
-    from rich.table import Table
-
-    grid = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("pitch", "air", "centrifugal", "friction ±", "on the actuator", "a loose blade"):
-        grid.add_column(name, justify="right", no_wrap=True)
-    for k in travel.shown():
-        force = travel.actuator_n[k]
-        direction = "turns to feather" if force > 0 else "turns to fine"
-        if abs(force) <= travel.friction_n[k]:
-            direction = "stays (friction)"
-        grid.add_row(
-            f"{figures(float(travel.pitch_deg[k]), 3)}°{' *' if travel.beyond_curves[k] else ''}",
-            *(
-                show(round(float(values[k]), 2), "torque", system, signed=True)
-                for values in (travel.aerodynamic_n_m, travel.centrifugal_n_m)
-            ),
-            show(float(travel.friction_n_m[k]), "torque", system) if travel.friction_n_m[k] > 0 else "not told",
-            shown_load(float(force), "force", system)
-            + (f" ± {shown_load(float(travel.friction_n[k]), 'force', system)}" if travel.friction_n[k] > 0 else ""),
-            direction,
-        )
-    return grid
-
-
-def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
-    """Return what the linkage\'s travel means for the builder, in sentences."""
-    said = []
-    moment = travel.aerodynamic_n_m + travel.centrifugal_n_m
-    whole = len(travel.changes_sign_at_deg) == 0
-    for towards, chosen in (("fine", moment <= 0), ("feather", moment > 0)):
-        if chosen.any():
-            where = "through the whole travel" if whole else f"from {_stretches(travel.pitch_deg, chosen)}"
-            said.append(f"The blades drive towards {towards} {'pitch ' if towards == 'fine' else ''}{where}.")
-    own = table.scenario.rotor.pitch
-    at_work = float(np.interp(travel.pitch_deg[0] if own is None else own.value, travel.pitch_deg, moment))
-    if at_work <= 0:
-        said.append(
-            "At the working pitch that is no safe side: a linkage that breaks or loses power lets the blades go finer, where the "
-            "rotor keeps its speed. Fit a spring or weights that carry them to feather."
-        )
-    else:
-        said.append("At the working pitch a linkage that breaks lets the blades go towards feather, the safe side.")
-    if not whole:
-        places = ", ".join(f"{v:.1f}°" for v in travel.changes_sign_at_deg)
-        said.append(
-            f"The force changes sign at {places}: play in the joints rattles there, and slack hides a wrong setting."
-        )
-        said += [f"A loose blade would settle at about {place:.1f}°." for place in travel.settles_at_deg]
-    if bool(travel.beyond_curves.any()):
-        said.append("* beyond the pitches of the curves: the air force of their last pitch is held there.")
-    stuck = np.abs(travel.actuator_n) < travel.friction_n
-    if bool(stuck.any()) and not bool(stuck.all()):
-        said.append(
-            "Where it says stays, friction alone holds the blade: the dial can read one pitch and the blade stand at another."
-        )
-    elif bool(stuck.all()):
-        said.append(
-            "Friction alone holds the blades through the whole travel: set the pitch while it stands, and expect the dial to lie."
-        )
-    rating = table.scenario.linkage.actuator_rating if table.scenario.linkage is not None else None
-    need = float(np.max(np.abs(travel.actuator_n) + travel.friction_n))
-    if rating is not None and need > rating.value:
-        fine = np.abs(travel.actuator_n) + travel.friction_n <= rating.value
-        part = f"only at {_stretches(travel.pitch_deg, fine)}" if fine.any() else "nowhere"
-        said.append(
-            f"The actuator ({shown_load(rating.value, 'force', system)}) would have to push {shown_load(need, 'force', system)}: it can move "
-            f"the blades {part} at this speed."
-        )
-        said.append(
-            "Hobby linear servos give tens of newtons, blade pitch at road speed can ask for hundreds (common practice)."
-        )
-        locking = table.scenario.linkage is not None and table.scenario.linkage.self_locking
-        hold = float(np.max(np.abs(travel.actuator_n)))
-        if locking:
-            said.append(
-                f"Self-locking: it need not push to hold, but thread and joints still carry {shown_load(hold, 'force', system)}."
-            )
-    return said
-
-
-def _stretches(pitch_deg: np.ndarray, chosen: np.ndarray) -> str:
-    """Return the stretches of chosen pitches in words: "0° to 12° and 71° to 80°"."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], chosen, [False]]).astype(int)))
-    return " and ".join(
-        f"{pitch_deg[a]:.0f}° to {pitch_deg[b - 1]:.0f}°" for a, b in zip(edges[::2], edges[1::2], strict=True)
-    )
+        out.print(SPIN_UP)
 
 
 def _print_ladder(ladder: Ladder, system: UnitSystem) -> None:
-    from rich.table import Table
-
     out = common.console()
-    top = ladder.rungs[-1]
-    out.print(
-        f"Spin-up in the shop, in {len(ladder.rungs)} steps up to {show(top.rotor_speed_rad_s, 'rotor_speed', system)} "
-        f"({ladder.limit_from}): stop and inspect at each. Never above the last.",
-        style="bold",
-    )
+    out.print(ladder_headline(ladder, system), style="bold")
     out.print()
-    grid = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    names = (
-        "step",
-        "rotor speed",
-        "tip speed",
-        "pull of each blade",
-        "of the limit's",
-        "imbalance force",
-        "root margin",
-    )
-    for name in names:
-        grid.add_column(name, justify="right")
-    for number, rung in enumerate(ladder.rungs, 1):
-        grid.add_row(
-            str(number),
-            show(rung.rotor_speed_rad_s, "rotor_speed", system),
-            show(rung.tip_speed_m_s, "tip_speed", system),
-            shown_load(rung.centrifugal_n, "force", system),
-            f"{100 * rung.share:.0f} %",
-            shown_load(rung.imbalance_n, "force", system),
-            "no rating given" if rung.root_margin is None else figures(rung.root_margin, 2),
-        )
-    out.print(grid)
-    notes = [f"Imbalance force from {ladder.imbalance_from}; it turns with the rotor and shakes the mount once a turn."]
-    if top.root_margin is not None and top.root_margin < 2:
-        notes.append(
-            f"At the last step the blade roots have a margin of {figures(top.root_margin, 2)} only: stop below it."
-        )
+    common.grid(out, LADDER_COLUMNS, ladder_rows(ladder, system))
     common.heading(out, "Notes")
-    common.bullets(out, notes)
+    common.bullets(out, ladder_notes(ladder))
     common.heading(out, "Cautions")
     common.bullets(out, LADDER_CAUTIONS)

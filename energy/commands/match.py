@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from energy.commands import common
+from energy.words.match import as_data
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.matching import Match, Setting
+    from energy.chain.matching import Match
 
 
 @click.command("match", short_help="Which pitch, ratio and resistance give the most heat?")
@@ -48,49 +48,9 @@ def command(
     with common.progress("Trying settings") as progress:
         found = match(load(scenario, overrides), tuple(keys[name] for name in held), progress)
     if as_json:
-        common.print_json(_data(found))
+        common.print_json(as_data(found))
     else:
         _print(found, system)
-
-
-def _row(setting: Setting) -> dict[str, Any]:
-    from energy.words.answer import litres_per_kwh
-
-    turbine, change = setting.answer.turbine, setting.answer.change
-    numbers = {
-        "pitch_deg": setting.pitch_deg,
-        "ratio": setting.ratio,
-        "resistance_ohm": setting.resistance_ohm,
-        "heat_power_w": float(turbine.heat_power_w),
-        "rotor_speed_rpm": float(turbine.rotor_speed_rad_s) * 30 / math.pi,
-        "tip_speed_ratio": float(turbine.tip_speed_ratio),
-        "thrust_n": float(turbine.thrust_n),
-        "current_a": float(turbine.electrical.current_a) if turbine.electrical is not None else math.nan,
-        "fuel_change_l_per_h": float(change.volume_m3_s) * 3.6e6,
-        "fuel_per_heat_l_per_kwh": litres_per_kwh(setting.answer),
-    }
-    return {key: value if math.isfinite(value) else None for key, value in numbers.items()}
-
-
-def _data(found: Match) -> dict[str, Any]:
-    return {
-        "best": _row(found.best),
-        "least_fuel_per_heat": _row(found.thriftiest),
-        "own": _row(found.own),
-        "within_5_percent": [
-            {
-                "key": f.key,
-                "low": f.low,
-                "high": f.high,
-                "low_is_limit": f.low_is_limit,
-                "high_is_limit": f.high_is_limit,
-            }
-            for f in found.flatness
-        ],
-        "binding_limits": list(found.binding),
-        "at_edge_of_search": list(found.at_edge),
-        "settings_tried": found.tried,
-    }
 
 
 def _print(found: Match, system: UnitSystem) -> None:

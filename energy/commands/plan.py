@@ -11,7 +11,7 @@ import click
 from energy.commands import common
 
 if TYPE_CHECKING:
-    from energy.words.plan import Spread
+    from energy.chain.road_plan import RunSpread
 
 
 @click.command("plan", short_help="How many pairs of runs show the effect, in what order; a sheet to print.")
@@ -48,31 +48,37 @@ def command(
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
     from energy.chain.prediction import predicted_effect
-    from energy.words import plan as road_plan
+    from energy.chain.road_plan import PlanAsked, road_plan, typed_length
+    from energy.words import plan as words
+    from energy.words import run_sheet
     from vehicle.problems import InputError, Problem
 
     if overrides and scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
-    words, metres_per_second = _speed(speed, scenario, overrides)
-    plan = road_plan.road_plan(
+    speed_words, metres_per_second = _speed(speed, scenario, overrides)
+    plan = road_plan(
         predicted_effect(effect, scenario, overrides, without_state=without),
         _spread(spread, runs_file),
-        pairs=pairs,
-        without_state=without,
-        level=level / 100,
-        power=power / 100,
-        speed=words,
-        road=road,
-        seed=seed,
-        run_length_m=None if length is None else road_plan.typed_length(length, "--length"),
-        speed_m_s=metres_per_second,
+        PlanAsked(
+            pairs=pairs,
+            without_state=without,
+            level=level / 100,
+            power=power / 100,
+            speed=speed_words,
+            road=road,
+            seed=seed,
+            run_length_m=None if length is None else typed_length(length, "--length"),
+            speed_m_s=metres_per_second,
+        ),
     )
     if sheet is not None:
-        _write(sheet, road_plan.sheet(plan))
+        from energy.pages.run_sheet import as_html
+
+        _write(sheet, as_html(plan.order, plan.speed, plan.road))
     if as_json:
-        click.echo(json.dumps(road_plan.as_data(plan), indent=2, allow_nan=False))
+        click.echo(json.dumps(words.as_data(plan), indent=2, allow_nan=False))
         return
-    click.echo("\n".join([*road_plan.plan_words(plan), "", *road_plan.sheet_lines(plan)]))
+    click.echo("\n".join([*words.plan_words(plan), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
     if sheet is not None:
         click.echo(f"\nRun sheet written to {sheet}.")
 
@@ -96,9 +102,9 @@ def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...])
     return speed_words(known), known
 
 
-def _spread(typed: str | None, runs_file: Path | None) -> Spread:
+def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     """Return the spread as typed, else of the runs of a manifest, else the assumed one."""
-    from energy.words.plan import assumed_spread, spread_of_runs, typed_spread
+    from energy.chain.road_plan import assumed_spread, spread_of_runs, typed_spread
     from vehicle.problems import InputError, Problem
 
     if typed is not None and runs_file is not None:

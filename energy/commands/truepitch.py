@@ -2,306 +2,72 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
-import numpy as np
 
 from energy.commands import common
-from vehicle.units import UnitSystem, figures, label, to_user
+from energy.words import forms
+from energy.words.pitch import (
+    CAUTIONS,
+    SURENESS,
+    as_data,
+    dial_words,
+    headline,
+    notes_of,
+    row_headings,
+    row_texts,
+    rows_title,
+)
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.diagnosis.true_pitch import Interval, MeasuredRows, TruePitch
+    from energy.chain.load import load
+    from energy.diagnosis.true_pitch import MeasuredRows, TruePitch
     from energy.scenario.read import Scenario
 
-MOST_ROWS_SHOWN = 12
-FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pitch
-SURENESS = "intervals hold 19 times out of 20, calibration errors and those of the curves included"
-CAUTIONS = (
-    "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
-    "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
-)
-_SIDES = {
-    "stalled": "on the stalled side (more pitch would give more power)",
-    "unstalled": "on the unstalled side (more pitch would give less power)",
-    "either": "around the best pitch, on either side of it",
-}
+_HELP = f"""Find the blade pitch that explains the rows of MEASURED.csv with the rotor and generator of SCENARIO.toml.
+
+{forms.MEASURED_ROWS}
+
+\b
+Examples:
+  windtoll truepitch scenario.toml measured.csv
+  windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
+"""
 
 
-@click.command("truepitch", short_help="What must the pitch really have been? Can the dial be believed?")
+@click.command("truepitch", help=_HELP, short_help="What must the pitch really have been? Can the dial be believed?")
 @common.SCENARIO
 @click.argument("measured", type=click.Path(path_type=Path), metavar="MEASURED.csv")
 @common.set_option
 @common.units_option
 @common.json_option
 def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool) -> None:
-    """Find the blade pitch that explains the rows of MEASURED.csv with the rotor and generator of SCENARIO.toml.
-
-    Columns: air speed, rotor speed, electrical power (into the element); optional thrust, dial (the pitch that was set)
-    and time. Units stand in the header: air_speed_km_h, rotor_speed_rpm, electrical_power_w, thrust_n, dial_deg, time_s.
-    Use steady rows: the rotor's own inertia is not taken off. [measurement] in the scenario says how good the instruments
-    are.
-
-    \b
-    Examples:
-      windtoll truepitch scenario.toml measured.csv
-      windtoll truepitch scenario.toml measured.csv --set measurement.air_speed_calibration="2 %"
-    """
-    from energy.chain.load import load
+    """Print the pitch that explains measured rows."""
     from energy.diagnosis.true_pitch import true_pitch_of_file
 
     checked = load(scenario, overrides)
     with common.progress("Looking for the pitch") as progress:
-        found, rows = true_pitch_of_file(checked, measured, progress)
+        result, rows = true_pitch_of_file(checked, measured, progress)
     if as_json:
-        common.print_json(_data(found, rows))
+        common.print_json(as_data(result, rows))
     else:
-        _print(checked, found, rows, system)
+        _print(checked, result, rows, system)
 
 
-def _interval(value: Interval | None) -> dict[str, float | None]:
-    if value is None:
-        return {"estimate": None, "low": None, "high": None}
-    return {"estimate": value.estimate, "low": value.low, "high": value.high}
-
-
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
-def _data(found: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
-    per = found.rows
-    return {
-        "pitch_deg": _interval(found.pitch_deg),
-        "branch": found.branch,
-        "other_pitch_deg": _interval(found.other_deg),
-        "other_branch": found.other_branch,
-        "dial": None
-        if rows.dial_deg is None
-        else {"offset_deg": _interval(found.offset_deg), "drift_deg": _interval(found.drift_deg)},
-        "watts_over_scenario": _number(found.watts_ratio),
-        "scatter": _number(found.scatter),
-        "notes": list(found.notes),
-        "rows": [
-            {
-                "air_speed_m_s": float(rows.air_speed_m_s[k]),
-                "rotor_speed_rad_s": float(rows.rotor_speed_rad_s[k]),
-                "electrical_power_w": float(rows.electrical_power_w[k]),
-                "tip_speed_ratio": _number(per.tip_speed_ratio[k]),
-                "power_coefficient": _number(per.power_coefficient[k]),
-                "stalled_deg": _number(per.stalled_deg[k]),
-                "unstalled_deg": _number(per.unstalled_deg[k]),
-                "low_deg": _number(per.low_deg[k]),
-                "high_deg": _number(per.high_deg[k]),
-                "explained": bool(per.explained[k]),
-            }
-            for k in range(len(rows.air_speed_m_s))
-        ],
-    }
-
-
-def degrees(value: float, *, signed: bool = False) -> str:
-    """Return an angle as text: "6.5°"."""
-    return f"{value:{'+' if signed else ''}.1f}°".replace("-", "−")
-
-
-def _words(value: Interval, *, signed: bool = False) -> str:
-    return f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to {degrees(value.high, signed=signed)})"
-
-
-def _more(value: Interval) -> str:
-    """Return a change whose sign is sure as "3.3° (2.8° to 4.0°) more" or "… less"."""
-    low, high = sorted((abs(value.low), abs(value.high)))
-    return (
-        f"{degrees(abs(value.estimate))} ({degrees(low)} to {degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
-    )
-
-
-def headline(found: TruePitch) -> str:
-    """Return the answer in one sentence."""
-    pitch = found.pitch_deg
-    if pitch is None:
-        return "No pitch explains these rows: look at the load, at slip of the belt, and at the air speed."
-    if found.at_edge:
-        return f"The pitch lies at the end of the curves, {degrees(pitch.estimate)}, or beyond them."
-    if found.branch == "either" or pitch.high - pitch.low > FLAT_DEG:
-        return (
-            f"The pitch was somewhere between {degrees(pitch.low)} and {degrees(pitch.high)} (best guess "
-            f"{degrees(pitch.estimate)}), {_SIDES[found.branch]}."
-        )
-    return f"The pitch was {_words(pitch)}, {_SIDES[found.branch]}."
-
-
-def dial_words(scenario: Scenario, found: TruePitch, rows: MeasuredRows) -> list[str]:
-    """Return whether the dial, or the scenario's own pitch, can be believed."""
-    pitch, offset, drift = found.pitch_deg, found.offset_deg, found.drift_deg
-    if pitch is None:
-        return []
-    if rows.dial_deg is None or offset is None:
-        own = scenario.rotor.pitch
-        if own is None:
-            return []
-        inside = pitch.low <= own.value <= pitch.high
-        return [
-            f"The scenario says {degrees(own.value)}: "
-            + (
-                "these rows agree with it."
-                if inside
-                else f"these rows do not, by {degrees(pitch.estimate - own.value, signed=True)}."
-            )
-        ]
-    said = []
-    wide = offset.high - offset.low > 2 * FLAT_DEG
-    if offset.low <= 0 <= offset.high:
-        if wide:
-            said.append(
-                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {degrees(offset.low, signed=True)} "
-                f"to {degrees(offset.high, signed=True)}."
-            )
-        else:
-            said.append(
-                f"The dial can be believed within {degrees(max(-offset.low, offset.high))}: no offset is seen, {_words(offset, signed=True)}."
-            )
-    else:
-        said.append(
-            f"Do not believe the dial: at the middle of the run the true pitch was {_more(offset)} than it read."
-        )
-    if drift is not None:
-        if drift.low <= 0 <= drift.high:
-            said.append(f"No drift of the dial is seen from the first row to the last: {_words(drift, signed=True)}.")
-        else:
-            said.append(
-                f"The dial drifted: the true pitch moved by {_words(drift, signed=True)} against it from the first row to the last. "
-                "Look for slack, a slipping clamp or a bending horn."
-            )
-    return said
-
-
-def notes_of(found: TruePitch) -> list[str]:
-    """Return what else the rows say."""
-    said = []
-    ratio = found.watts_ratio
-    if found.pitch_deg is None:
-        more = float(np.mean(found.rows.more_than_any_pitch[found.rows.used])) if found.rows.used.any() else 0.0
-        if more > 0.5:
-            said.append(
-                "The watts are more than the curves give at any pitch: the air speed reads low, or the curves are too modest."
-            )
-        air, power = float(found.shared_errors[0]), float(found.shared_errors[1])
-        if abs(air) + abs(power) > 0:
-            said.append(
-                f"To explain them, the air speed would have to be off by {abs(air):.1f} and watts or curves by {abs(power):.1f} times "
-                "what [measurement] and rotor.power_factor call usual."
-            )
-    if math.isfinite(ratio) and abs(ratio - 1) > 0.15:
-        said.append(
-            f"The watts are {figures(ratio, 2)} times what the scenario's generator and element give at the logged rotor speed: look "
-            "at the element's resistance, a slipping belt, a lost phase, or the voltage constant."
-        )
-    if found.other_deg is not None and found.other_branch is not None:
-        said.append(
-            f"A second pitch explains the rows nearly as well: {_words(found.other_deg)}, {_SIDES[found.other_branch]}. Turn the dial a "
-            "little towards feather at the same speed: fewer watts say unstalled, more watts say stalled."
-        )
-    if found.pitch_deg is not None and (
-        found.branch == "either" or found.pitch_deg.high - found.pitch_deg.low > FLAT_DEG
-    ):
-        said.append(
-            "Near the best pitch power hardly changes with it, so watts alone cannot tell better. A logged thrust, rows at another "
-            "tip-speed ratio (another element resistance), or settings away from the best narrow it."
-        )
-    if found.pitch_deg is not None and found.ends_at:
-        said.append(
-            f"The interval ends where the curves end, at {' and '.join(degrees(v) for v in found.ends_at)}: the pitch may lie beyond."
-        )
-    if math.isfinite(found.scatter) and found.scatter > 2:
-        said.append(
-            f"The rows scatter {figures(found.scatter, 2)} times as much as measurement.air_speed_noise says; the interval allows for it. "
-            "Steady stretches scatter less."
-        )
-    if found.correlation > 0.3:
-        said.append(
-            "Neighbouring rows go up and down together (gusts): they count for fewer independent rows, which the interval allows for."
-        )
-    lost = int((found.rows.used & ~found.rows.explained).sum())
-    if lost and found.pitch_deg is not None:
-        said.append(f"{lost} of {int(found.rows.used.sum())} rows fit no pitch by themselves.")
-    return [*said, *found.notes]
-
-
-def _picked(rows: MeasuredRows) -> np.ndarray:
-    """Return the places of the rows that are shown: all, or as many as fit, evenly picked."""
-    return np.unique(np.linspace(0, len(rows.air_speed_m_s) - 1, MOST_ROWS_SHOWN).round().astype(int))
-
-
-def rows_title(rows: MeasuredRows, elsewhere: str = "all with --json") -> str:
-    """Return the heading of the table of rows; `elsewhere` says where those are that are not shown."""
-    count, shown = len(rows.air_speed_m_s), len(_picked(rows))
-    return "Row by row" + (f" ({shown} of {count} rows, evenly picked; {elsewhere})" if shown < count else "")
-
-
-def row_headings(rows: MeasuredRows, system: UnitSystem) -> list[str]:
-    """Return the headings of the table of rows, with a line break where a narrow column wants one."""
-    names = [
-        f"air\n{label('speed', system)}",
-        "rotor\nrpm",
-        "load\nW",
-        "tip-speed\nratio",
-        "power\ncoeff.",
-        "dial",
-        "stalled\nside",
-        "unstalled\nside",
-        "anywhere in",
-    ]
-    if rows.dial_deg is None:
-        names.remove("dial")
-    return names
-
-
-def row_texts(found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> list[list[str]]:
-    """Return the table of rows as texts under `row_headings`, at most MOST_ROWS_SHOWN of them, evenly picked."""
-    return [_row_text(found, rows, int(k), system) for k in _picked(rows)]
-
-
-def _row_text(found: TruePitch, rows: MeasuredRows, k: int, system: UnitSystem) -> list[str]:
-    per = found.rows
-    spread = "not used"
-    if per.used[k]:
-        low, high = degrees(float(per.low_deg[k])), degrees(float(per.high_deg[k]))
-        spread = f"{low} to {high}" if per.explained[k] else "no pitch fits"
-    sides = [degrees(float(v)) if math.isfinite(v) else "none" for v in (per.stalled_deg[k], per.unstalled_deg[k])]
-    return [
-        f"{to_user(float(rows.air_speed_m_s[k]), 'speed', system):.1f}",
-        f"{rows.rotor_speed_rad_s[k] * 30 / math.pi:.0f}",
-        f"{rows.electrical_power_w[k]:.0f}",
-        f"{per.tip_speed_ratio[k]:.2f}",
-        f"{per.power_coefficient[k]:.3f}",
-        *([] if rows.dial_deg is None else [degrees(float(rows.dial_deg[k]))]),
-        *sides,
-        spread,
-    ]
-
-
-def _print(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
-    from rich.table import Table
-
+def _print(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in dial_words(scenario, found, rows):
+    out.print(headline(result), style="bold")
+    for text in dial_words(scenario, result, rows):
         out.print(text, style="bold")
     out.print(f"({SURENESS})", style="dim")
     common.heading(out, rows_title(rows))
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in row_headings(rows, system):
-        table.add_column(name, justify="right", no_wrap=True)
-    for texts in row_texts(found, rows, system):
-        table.add_row(*texts)
-    out.print(table)
-    said = notes_of(found)
+    common.grid(out, row_headings(rows, system), row_texts(result, rows, system), wrap=False)
+    said = notes_of(result)
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)

@@ -1,83 +1,16 @@
-"""The one-page run sheet of a road test: in which order to drive, what to keep the same, when not to drive."""
+"""The one-page run sheet of a road test, to print."""
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
+from energy.pages.templates import filled
+from energy.words.run_sheet import MOST_ON_ONE_PAGE, POINTS
 from vehicle.road_test.planning import PlannedRun
-
-MOST_ON_ONE_PAGE = 32
-
-KEEP_THE_SAME = (
-    "Steady speed (cruise control if there is one), the same gear, the same lane; write down every stop and "
-    "every lorry ahead.",
-    "Engine warm before the first run: 20 minutes of driving, coolant steady.",
-    "Windows shut, heating, fan and air conditioning as they are, lights as they are, the same people and load.",
-    "Fuel of one filling; tyres cold-checked to one pressure before the first run.",
-    "Turn around at the same two places; change the state of the turbine only at standstill.",
-)
-WEATHER = (
-    "Dry road, no rain or snow; wind under 3 m/s (7 mph) along the road, gusts under 5 m/s; put the test off "
-    "otherwise.",
-    "Air temperature within 5 K over a block; note wind, temperature and time at each turn-around.",
-)
-CAUTIONS = (
-    "A passenger logs. The driver touches neither laptop nor phone and breaks off whenever traffic asks for it.",
-    "Before every working run: blades, pitch linkage, bolts and guy wires checked by hand; nobody in the plane "
-    "of the rotor.",
-    "Stowed means blades stopped and secured. Never reach for a turning rotor; stop the vehicle, brake the "
-    "rotor first.",
-    "Rotor output can be at dangerous voltage and the load hot: keep lids shut, cables clear, an extinguisher at hand.",
-    "Is the rig allowed on this road? Local rules, the vehicle's approval and its insurance decide, not this sheet.",
-)
-
-
-def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
-    """Return the run sheet as lines of plain text."""
-    out = [f"Run sheet: {len(runs)} runs, {road}, {speed}", "",
-           "  run  block  pair  direction  turbine    start   wind     air temp.  notes"]  # fmt: skip
-    for run in runs[:MOST_ON_ONE_PAGE]:
-        out.append(
-            f"  {run.number:>3}  {run.block:>5}  {run.pair:>4}  {run.direction:<9}  {run.state:<9}  ______  _______  "
-            "_________  ____________"
-        )
-    if len(runs) > MOST_ON_ONE_PAGE:
-        out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")
-    for title, points in (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAUTIONS)):
-        out += ["", f"{title}:"] + [f"  - {point}" for point in points]
-    return out
 
 
 def as_html(runs: Sequence[PlannedRun], speed: str, road: str) -> str:
     """Return the run sheet as one self-contained HTML page that prints on one sheet of paper."""
     shown = runs[:MOST_ON_ONE_PAGE]
     size = 10 if len(shown) <= 16 else 8 if len(shown) <= 24 else 7  # A4 and US letter both hold it on one page
-    rows = "\n".join(
-        f"<tr><td>{run.number}</td><td>{run.block}</td><td>{run.pair}</td><td>{run.direction}</td>"
-        f"<td><b>{html.escape(run.state)}</b></td>{'<td></td>' * 5}</tr>" for run in shown
-    )  # fmt: skip
-    more = f"<p>… and {len(runs) - len(shown)} more runs on further sheets.</p>" if len(runs) > len(shown) else ""
-    lists = "".join(
-        f"<h2>{title}</h2><ul>{''.join(f'<li>{html.escape(point)}</li>' for point in points)}</ul>"
-        for title, points in (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAUTIONS))
-    )
-    return f"""<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>Run sheet</title><style>
-@page {{ margin: 12mm }}
-body {{ font: {size}pt/1.25 sans-serif; margin: 0 auto; max-width: 186mm }}
-h1 {{ font-size: 14pt; margin: 0 0 2mm }} h2 {{ font-size: {size + 1}pt; margin: 2mm 0 0 }}
-ul {{ margin: 0; padding-left: 5mm }}
-table {{ border-collapse: collapse; width: 100% }}
-td, th {{ border: 0.3mm solid #444; padding: {0.7 if size > 7 else 0.2}mm 1.5mm; text-align: left; height: {size + 4}pt }}
-</style></head><body>
-<h1>Run sheet: {len(runs)} runs, {html.escape(road)}, {html.escape(speed)}</h1>
-<p>Vehicle ____________________ Date ______________ Driver ______________ Passenger, logs ______________
-Tyres ________ Fuel ________</p>
-<table><tr><th>run</th><th>block</th><th>pair</th><th>direction</th><th>turbine</th><th>start</th><th>wind</th>
-<th>air temp.</th><th>log file</th><th>notes</th></tr>
-{rows}
-</table>{more}
-{lists}
-</body></html>
-"""
+    return filled("run_sheet.html", runs=shown, count=len(runs), size=size, road=road, speed=speed, lists=POINTS)

@@ -1,9 +1,7 @@
-"""Pictures of an answer: the finding as title, the chart, the numbers behind it; to PNG, SVG and CSV without a network."""
+"""Pictures of an answer: fuel over road speed, and what the rotor does over the air speed."""
 
 from __future__ import annotations
 
-import io
-import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +10,7 @@ import numpy as np
 from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.matching import limit_shares
-from energy.pictures.charts import COLOURS
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped, own_points, series_lines
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -20,68 +18,9 @@ from energy.words.answer import conditions
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
-    import altair as alt
     import pandas as pd
 
-BLUE, ORANGE, GREEN = COLOURS[0], COLOURS[1], COLOURS[2]
-GREY, BLACK = "#8a949c", "#101418"
 _BAND_DRAWS = 128  # a power of two, for shares that fill the cube evenly
-_FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
-
-
-@dataclass(frozen=True)
-class Picture:
-    """One chart (without title), the finding that it shows, and its numbers; `fixed_width` where widths are to scale."""
-
-    name: str
-    title: str
-    chart: Any
-    table: pd.DataFrame
-    fixed_width: bool = False
-
-    def shown(self) -> Any:
-        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it)."""
-        return _readable(self.chart)
-
-    def titled(self) -> Any:
-        """Return the chart as it is saved: with its title and a width of its own."""
-        width = self.chart.width if self.fixed_width else _FILE_WIDTH
-        lines = textwrap.wrap(self.title, max(24, int(width / 7.6)))
-        chart: Any = self.chart
-        chart = chart.properties(title={"text": lines, "anchor": "start", "fontSize": 15, "offset": 12})
-        if not self.fixed_width:
-            chart = chart.properties(width=width)
-        return _readable(chart)
-
-    def svg(self) -> bytes:
-        """Return the chart as SVG."""
-        out = io.StringIO()
-        self.titled().save(out, format="svg")
-        return out.getvalue().encode()
-
-    def png(self) -> bytes:
-        """Return the chart as PNG, at twice its size in pixels."""
-        out = io.BytesIO()
-        self.titled().save(out, format="png", scale_factor=2.0)
-        return out.getvalue()
-
-    def csv(self) -> bytes:
-        """Return the numbers, units in the header."""
-        return bytes(self.table.to_csv(index=False, float_format="%.6g", lineterminator="\n").encode())
-
-
-def _readable(chart: Any) -> Any:
-    return chart.configure_axis(
-        labelFontSize=13,
-        titleFontSize=13,
-        labelColor=BLACK,
-        titleColor=BLACK,
-        gridColor="#dde2e6",
-        domainColor=BLACK,
-        tickColor=BLACK,
-        labelOverlap=True,
-        labelSeparation=6,
-    )
 
 
 def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
@@ -119,7 +58,9 @@ def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
             for state in ("absent", "stowed", "working")
         ]
     )
-    chart = _lines(frame, speed_name, change_name, "turbine", ("absent", "stowed", "working"), (GREY, BLUE, ORANGE))
+    chart = series_lines(
+        frame, speed_name, change_name, "turbine", ("absent", "stowed", "working"), (GREY, BLUE, ORANGE)
+    )
     layers = [chart]
     band = _band(told.scenario, speeds)
     if band is not None:
@@ -134,7 +75,7 @@ def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
         frame = frame.merge(ends.assign(turbine="working"), how="left", on=[speed_name, "turbine"])
     if own > 0:
         here = frame[np.isclose(frame[speed_name], to_user(own, "speed", system)) & (frame["turbine"] != "absent")]
-        layers.append(_points(here, speed_name, change_name, "turbine"))
+        layers.append(own_points(here, speed_name, change_name, "turbine"))
     return Picture(
         "fuel_over_road_speed",
         _fuel_title(told, swept, speeds, system),
@@ -171,60 +112,6 @@ def _fuel_title(told: Answered, swept: Answer, speeds: np.ndarray, system: UnitS
     return f"Working costs {what} {'above' if pays[k] else 'below'} about {turn}{air}"
 
 
-def _lines(frame: pd.DataFrame, x: str, y: str, by: str, order: tuple[str, ...], colours: tuple[str, ...]) -> alt.Chart:
-    """Return lines of `y` over `x`, told apart by colour and dash; the nearest point tells its numbers."""
-    import altair as alt
-
-    dashes = [[1, 0], [6, 3], [2, 2], [8, 2, 2, 2]][: len(order)][::-1]
-    return (
-        alt.Chart(frame)
-        .mark_line(strokeWidth=2.5, point={"opacity": 0, "size": 60})
-        .encode(
-            x=alt.X(f"{escaped(x)}:Q", title=x, scale=alt.Scale(nice=False)),
-            y=alt.Y(f"{escaped(y)}:Q", title=y),
-            color=alt.Color(
-                f"{by}:N",
-                title=None,
-                sort=list(order),
-                scale=alt.Scale(domain=list(order), range=list(colours)),
-                legend=alt.Legend(
-                    orient="top", labelFontSize=13, symbolType="stroke", symbolStrokeWidth=3, symbolSize=400
-                ),
-            ),
-            strokeDash=alt.StrokeDash(f"{by}:N", sort=list(order), scale=alt.Scale(domain=list(order), range=dashes)),
-            tooltip=[
-                alt.Tooltip(f"{by}:N"),
-                alt.Tooltip(f"{escaped(x)}:Q", title=x, format=".3~g"),
-                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
-            ],
-        )
-    )
-
-
-def _points(frame: pd.DataFrame, x: str, y: str, by: str) -> alt.Chart:
-    """Return the scenario's own points as rings."""
-    import altair as alt
-
-    return (
-        alt.Chart(frame)
-        .mark_point(size=140, strokeWidth=2.5, color=BLACK, filled=False)
-        .encode(
-            x=f"{escaped(x)}:Q",
-            y=f"{escaped(y)}:Q",
-            tooltip=[
-                alt.Tooltip(f"{by}:N"),
-                alt.Tooltip(f"{escaped(x)}:Q", title=f"as set: {x}", format=".3~g"),
-                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
-            ],
-        )
-    )
-
-
-def escaped(column: str) -> str:
-    """Return a column's name as Vega-Lite takes it: dots and brackets would be read as paths."""
-    return column.replace("\\", "\\\\").replace(".", "\\.").replace("[", "\\[").replace("]", "\\]").replace(":", "\\:")
-
-
 def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
     """Return power, thrust and turning speed over the air speed at the rotor, each with the scenario's limits.
 
@@ -241,11 +128,19 @@ def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
     )
     work = turbine_at_work(inputs)
     passed = _first_passed(limit_shares(inputs, work), airs)
-    return (
-        _power_picture(told, system, airs, here, work, passed),
-        _thrust_picture(told, system, airs, here, work),
-        *_turning_picture(told, system, airs, here, work),
-    )
+    swept = _Swept(told, system, airs, here, work)
+    return (_power_picture(swept, passed), _thrust_picture(swept), *_turning_picture(swept))
+
+
+@dataclass(frozen=True)
+class _Swept:
+    """An answer, and the turbine at work at air speeds (m/s) around `here`, the answer's own."""
+
+    told: Answered
+    system: UnitSystem
+    airs: np.ndarray
+    here: float
+    work: TurbineAtWork
 
 
 def _first_passed(shares: dict[str, np.ndarray], airs: np.ndarray) -> tuple[str, float] | None:
@@ -259,9 +154,7 @@ def _first_passed(shares: dict[str, np.ndarray], airs: np.ndarray) -> tuple[str,
 
 
 def _over_air(
-    system: UnitSystem,
-    airs: np.ndarray,
-    here: float,
+    swept: _Swept,
     series: dict[str, np.ndarray],
     y_name: str,
     colours: tuple[str, ...],
@@ -270,12 +163,13 @@ def _over_air(
     import altair as alt
     import pandas as pd
 
+    system = swept.system
     x_name = f"air speed at the rotor, {label('speed', system)}"
-    x = [to_user(v, "speed", system) for v in airs]
+    x = [to_user(v, "speed", system) for v in swept.airs]
     frame = pd.concat([pd.DataFrame({x_name: x, "what": what, y_name: y}) for what, y in series.items()])
-    layers: list[Any] = [_lines(frame, x_name, y_name, "what", tuple(series), colours)]
-    own = frame[np.isclose(frame[x_name], to_user(here, "speed", system))]
-    layers.append(_points(own, x_name, y_name, "what"))
+    layers: list[Any] = [series_lines(frame, x_name, y_name, "what", tuple(series), colours)]
+    own = frame[np.isclose(frame[x_name], to_user(swept.here, "speed", system))]
+    layers.append(own_points(own, x_name, y_name, "what"))
     if limits:
         marks = pd.DataFrame({"limit": list(limits), y_name: list(limits.values())})
         rule = alt.Chart(marks).mark_rule(color=BLACK, strokeDash=[5, 4], strokeWidth=1.5)
@@ -289,14 +183,8 @@ def _over_air(
     return alt.layer(*layers).properties(height=280), frame
 
 
-def _power_picture(
-    told: Answered,
-    system: UnitSystem,
-    airs: np.ndarray,
-    here: float,
-    work: TurbineAtWork,
-    passed: tuple[str, float] | None,
-) -> Picture:
+def _power_picture(swept: _Swept, passed: tuple[str, float] | None) -> Picture:
+    told, system, airs, here, work = swept.told, swept.system, swept.airs, swept.here, swept.work
     series = {
         "shaft": work.shaft_power_w / 1e3,
         "electrical": work.electrical_power_w / 1e3,
@@ -304,7 +192,7 @@ def _power_picture(
     }
     rated = told.answer.inputs.turbine.rated_power_w
     limits = {} if rated is None else {"rated power of the element": float(np.asarray(rated)) / 1e3}
-    chart, frame = _over_air(system, airs, here, series, "power, kW", (BLUE, GREEN, ORANGE), limits)
+    chart, frame = _over_air(swept, series, "power, kW", (BLUE, GREEN, ORANGE), limits)
     heat = show(float(told.answer.turbine.heat_power_w), "power", system)
     title = f"{heat} of heat at {show(here, 'speed', system)} of air"
     if passed is not None:
@@ -314,7 +202,8 @@ def _power_picture(
     return Picture("power_over_air_speed", title, chart, frame)
 
 
-def _thrust_picture(told: Answered, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork) -> Picture:
+def _thrust_picture(swept: _Swept) -> Picture:
+    told, system, here, work = swept.told, swept.system, swept.here, swept.work
     unit = label("force", system)
 
     def shown_force(values: Any) -> np.ndarray:
@@ -322,9 +211,7 @@ def _thrust_picture(told: Answered, system: UnitSystem, airs: np.ndarray, here: 
 
     most = told.answer.inputs.turbine.highest_thrust_n
     limits = {} if most is None else {"highest thrust": float(shown_force(float(np.asarray(most)))[0])}
-    chart, frame = _over_air(
-        system, airs, here, {"thrust": shown_force(work.thrust_n)}, f"thrust, {unit}", (BLUE,), limits
-    )
+    chart, frame = _over_air(swept, {"thrust": shown_force(work.thrust_n)}, f"thrust, {unit}", (BLUE,), limits)
     thrust = float(told.answer.turbine.thrust_n)
     title = f"The rotor pushes back with {show(thrust, 'force', system)} at {show(here, 'speed', system)} of air"
     if most is not None:
@@ -332,9 +219,8 @@ def _thrust_picture(told: Answered, system: UnitSystem, airs: np.ndarray, here: 
     return Picture("thrust_over_air_speed", title, chart, frame)
 
 
-def _turning_picture(
-    told: Answered, system: UnitSystem, airs: np.ndarray, here: float, work: TurbineAtWork
-) -> tuple[Picture, ...]:
+def _turning_picture(swept: _Swept) -> tuple[Picture, ...]:
+    told, work = swept.told, swept.work
     turning = told.answer.turbine.rotor_speed_rad_s
     if not np.isfinite(turning).all():
         return ()  # known by measured watts only
@@ -351,70 +237,5 @@ def _turning_picture(
     if np.isfinite(free).all():
         series["load cut"] = free
         title += f"; {figures(float(told.answer.turbine.free_run_speed_rad_s) * to_rpm, 3)} rpm if the load is cut"
-    chart, frame = _over_air(system, airs, here, series, "rotor speed, rpm", (BLUE, ORANGE), limits)
+    chart, frame = _over_air(swept, series, "rotor speed, rpm", (BLUE, ORANGE), limits)
     return (Picture("rotor_speed_over_air_speed", title, chart, frame),)
-
-
-def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]], ratio: float) -> Picture:
-    """Return a map of the heat over element resistance and pitch at one ratio; blank where a limit is passed.
-
-    `marks` are settings to show, name -> (pitch as the dial reads, resistance in ohm). With one pitch: a line.
-    """
-    import altair as alt
-    import pandas as pd
-
-    from energy.chain.matching import heat_map
-
-    resistances, pitches, heat = heat_map(scenario, ratio)
-    x_name, y_name, heat_name = "element resistance, Ω", "pitch, °", "heat, kW"
-    grid_r, grid_p = np.meshgrid(resistances, pitches)
-    frame = pd.DataFrame({x_name: grid_r.ravel(), y_name: grid_p.ravel(), heat_name: heat.ravel() / 1e3})
-    shown = frame.dropna()
-    points = pd.DataFrame(
-        {"setting": list(marks), y_name: [p for p, _ in marks.values()], x_name: [r for _, r in marks.values()]}
-    )
-    x = alt.X(f"{x_name}:Q", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(tickCount=6, format="~g"))
-    tooltip = [alt.Tooltip(f"{n}:Q", format=".3~g") for n in (x_name, y_name, heat_name)]
-    if len(pitches) == 1:
-        base: Any = (
-            alt.Chart(shown)
-            .mark_line(strokeWidth=2.5, color=BLUE, point={"opacity": 0, "size": 60})
-            .encode(x=x, y=f"{heat_name}:Q", tooltip=tooltip)
-        )
-        rule = alt.Chart(points).mark_rule(strokeDash=[5, 4]).encode(x=x, tooltip=["setting:N"])
-        text = alt.Chart(points).mark_text(align="left", dx=5, y=10).encode(x=x, text="setting:N")
-        return Picture("heat_over_resistance", "", alt.layer(base, rule, text).properties(height=300), frame)
-    step_r, step_p = np.sqrt(resistances[1] / resistances[0]), (pitches[1] - pitches[0]) / 2
-    cells = shown.assign(r0=shown[x_name] / step_r, r1=shown[x_name] * step_r * 1.01)
-    cells = cells.assign(p0=shown[y_name] - step_p, p1=shown[y_name] + step_p * 1.02)
-    base = (
-        alt.Chart(cells)
-        .mark_rect()
-        .encode(
-            x=alt.X("r0:Q", title=x_name, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g")),
-            x2="r1:Q",
-            y=alt.Y("p0:Q", title=y_name, scale=alt.Scale(nice=False, zero=False)),
-            y2="p1:Q",
-            color=alt.Color(
-                f"{heat_name}:Q",
-                scale=alt.Scale(scheme="cividis"),
-                legend=alt.Legend(orient="top", gradientLength=220, titleFontSize=13),
-            ),
-            tooltip=tooltip,
-        )
-    )
-    rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)
-    dots = alt.Chart(points).mark_point(size=90, strokeWidth=2, color=BLACK, filled=False)
-    place = {"x": f"{x_name}:Q", "y": f"{y_name}:Q"}
-    text = alt.Chart(points).mark_text(
-        align="left", dx=10, dy=-8, fontWeight="bold", fontSize=13, stroke="white", strokeWidth=3, strokeOpacity=0.9
-    )
-    over = alt.Chart(points).mark_text(align="left", dx=10, dy=-8, fontWeight="bold", fontSize=13, color=BLACK)
-    layers = alt.layer(
-        base,
-        rings.encode(**place),
-        dots.encode(**place, tooltip=["setting:N", f"{x_name}:Q", f"{y_name}:Q"]),
-        text.encode(**place, text="setting:N"),
-        over.encode(**place, text="setting:N"),
-    )
-    return Picture("heat_over_settings", "", layers.properties(height=340), frame)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from energy.chain.answer import Answered
-from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
 from vehicle.units import UnitSystem, figures, show
 
 _WIDTH, _WIDEST, _LEFT, _RADIUS, _GAP, _LINE = 350.0, 110.0, 8.0, 5.0, 7.0, 15.0
@@ -155,85 +155,89 @@ _Shape = tuple[str, str, str, list[tuple[float, float]]]
 _Text = tuple[float, float, str, str]
 
 
+@dataclass
+class _Sheet:
+    """What is drawn so far: polygons and texts, in pixels from the top left. `end` is where losses end."""
+
+    scale: float
+    end: float
+    system: UnitSystem
+    shapes: list[_Shape]
+    texts: list[_Text]
+
+    def say(self, name: str, watts: float) -> str:
+        return f"{name} {self.watts(watts)}"
+
+    def watts(self, watts: float) -> str:
+        return show(watts, "power", self.system)
+
+    def entering(self, parts: tuple[tuple[str, float], ...], left: float, y: float) -> float:
+        """Write what enters from above, a line each; return where it goes on."""
+        for name, watts in parts:
+            self.texts.append((left, y + _LINE / 2, f"↓ {self.say(name, watts)}", "bold"))
+            y += _LINE
+        return y + 3
+
+    def stream(
+        self, losses: tuple[tuple[str, float], ...], left: float, y: float, width: float, colour: str
+    ) -> tuple[float, float]:
+        """Draw a stream from `y` down with its losses leaving to the right; return where and how wide it goes on."""
+        self.shapes.append(("stream", "", colour, _box(left, y, width, y + 8)))
+        y += 8
+        for name, watts in losses:
+            thick = watts * self.scale
+            drawn = max(thick, 1.0)
+            self.shapes.append((name, self.say("", watts).strip(), GREY, _leaving(left + width, y, drawn, self.end)))
+            width -= thick
+            step = max(thick, _LINE) + _GAP
+            self.texts.append((self.end + 8, y + _RADIUS + drawn / 2, self.say(name, watts), "normal"))
+            self.shapes.append(("stream", "", colour, _box(left, y, max(width, 0.0), y + step)))
+            y += step
+        return y, width
+
+
 def _drawn(flow: Flow, load: str, system: UnitSystem) -> tuple[list[_Shape], list[_Text], float]:
     """Return polygons, texts and the height of the drawing, in pixels from the top left."""
     vehicle = sum(w for _, w in flow.into_vehicle)
     turbine = flow.rotor_drag + sum(w for _, w in flow.into_rotor)
-    most = max(vehicle, turbine, 1e-9)
-    scale = _WIDEST / most
+    scale = _WIDEST / max(vehicle, turbine, 1e-9)
     wind = sum(w for _, w in flow.into_rotor) * scale
     joins = wind > 0 and flow.rotor_drag > _NOTHING_W
     left = _LEFT + (wind + 55.0 if joins else 0.0)
-    end = left + _WIDEST + 3 * _RADIUS + 8.0
-    shapes: list[_Shape] = []
-    texts: list[_Text] = []
-
-    def say(name: str, watts: float) -> str:
-        return f"{name} {show(watts, 'power', system)}"
-
+    sheet = _Sheet(scale, left + _WIDEST + 3 * _RADIUS + 8.0, system, [], [])
     y = 0.0
-    width = vehicle * scale
     if vehicle > _NOTHING_W:
-        for name, watts in flow.into_vehicle:
-            texts.append((left, y + _LINE / 2, f"↓ {say(name, watts)}", "bold"))
-            y += _LINE
-        y += 3
-        y, width = _stream(shapes, texts, flow.lost_by_vehicle, left, y, width, scale, end, ORANGE, say)
+        y = sheet.entering(flow.into_vehicle, left, y)
+        y, _ = sheet.stream(flow.lost_by_vehicle, left, y, vehicle * scale, ORANGE)
     if turbine > _NOTHING_W:
-        if flow.rotor_drag > _NOTHING_W:
-            width = flow.rotor_drag * scale
-            start = y
-            y += 12 if not joins else max(wind, _LINE) + 22
-            shapes.append(("rotor drag", show(flow.rotor_drag, "power", system), ORANGE, _box(left, start, width, y)))
-            texts.append((left + width + 8, y - 6, say("rotor drag", flow.rotor_drag), "bold"))
-        else:
-            width = 0.0
-            for name, watts in flow.into_rotor:
-                texts.append((left, y + _LINE / 2, f"↓ {say(name, watts)}", "bold"))
-                y += _LINE
-            y += 3
-        if joins:
-            name, watts = flow.into_rotor[0]
-            top = y - wind - _RADIUS
-            shapes.append((name, show(watts, "power", system), GREEN, _joining(left, y, wind)))
-            texts.append((0.0, top - 9, say(name, watts), "bold"))
-        left -= wind if joins else 0.0
-        width += wind
-        y, width = _stream(shapes, texts, flow.lost_by_turbine, left, y, width, scale, end, BLUE, say)
-        if flow.heat > _NOTHING_W:
-            heat = max(flow.heat * scale, 1.5)
-            shapes.append((f"heat into {load}", show(flow.heat, "power", system), BLUE, _arrow(left, y, heat)))
-            y += 24 + heat / 2
-            texts.append((_LEFT, y + _LINE / 2, say(f"heat into {load}", flow.heat), "bold"))
-            y += _LINE
-    return shapes, texts, float(np.ceil(y + 6))
+        y = _turbine_drawn(sheet, flow, load, left, y)
+    return sheet.shapes, sheet.texts, float(np.ceil(y + 6))
 
 
-def _stream(
-    shapes: list[_Shape],
-    texts: list[_Text],
-    losses: tuple[tuple[str, float], ...],
-    left: float,
-    y: float,
-    width: float,
-    scale: float,
-    end: float,
-    colour: str,
-    say: Any,
-) -> tuple[float, float]:
-    """Draw a stream from `y` downwards with its losses leaving to the right; return where and how wide it goes on."""
-    shapes.append(("stream", "", colour, _box(left, y, width, y + 8)))
-    y += 8
-    for name, watts in losses:
-        thick = watts * scale
-        drawn = max(thick, 1.0)
-        shapes.append((name, say("", watts).strip(), GREY, _leaving(left + width, y, drawn, end)))
-        width -= thick
-        step = max(thick, _LINE) + _GAP
-        texts.append((end + 8, y + _RADIUS + drawn / 2, say(name, watts), "normal"))
-        shapes.append(("stream", "", colour, _box(left, y, max(width, 0.0), y + step)))
-        y += step
-    return y, width
+def _turbine_drawn(sheet: _Sheet, flow: Flow, load: str, left: float, y: float) -> float:
+    """Draw the turbine's part of the stream from `y` down; return where it ends."""
+    wind = sum(w for _, w in flow.into_rotor) * sheet.scale
+    width, joins = 0.0, wind > 0 and flow.rotor_drag > _NOTHING_W
+    if flow.rotor_drag > _NOTHING_W:
+        width, start = flow.rotor_drag * sheet.scale, y
+        y += 12 if not joins else max(wind, _LINE) + 22
+        sheet.shapes.append(("rotor drag", sheet.watts(flow.rotor_drag), ORANGE, _box(left, start, width, y)))
+        sheet.texts.append((left + width + 8, y - 6, sheet.say("rotor drag", flow.rotor_drag), "bold"))
+    else:
+        y = sheet.entering(flow.into_rotor, left, y)
+    if joins:
+        name, watts = flow.into_rotor[0]
+        sheet.shapes.append((name, sheet.watts(watts), GREEN, _joining(left, y, wind)))
+        sheet.texts.append((0.0, y - wind - _RADIUS - 9, sheet.say(name, watts), "bold"))
+    left -= wind if joins else 0.0
+    y, _ = sheet.stream(flow.lost_by_turbine, left, y, width + wind, BLUE)
+    if flow.heat > _NOTHING_W:
+        heat, name = max(flow.heat * sheet.scale, 1.5), f"heat into {load}"
+        sheet.shapes.append((name, sheet.watts(flow.heat), BLUE, _arrow(left, y, heat)))
+        y += 24 + heat / 2
+        sheet.texts.append((_LEFT, y + _LINE / 2, sheet.say(name, flow.heat), "bold"))
+        y += _LINE
+    return y
 
 
 def _box(left: float, top: float, width: float, bottom: float) -> list[tuple[float, float]]:

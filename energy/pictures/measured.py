@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.chain.sizing import sized
-from energy.commands import reconcile as reconcile_words
-from energy.commands import size as size_words
-from energy.commands import truepitch as pitch_words
-from energy.commands import tune as tune_words
-from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped
+from energy.words import pitch as pitch_words
+from energy.words import reconcile as reconcile_words
+from energy.words import size as size_words
+from energy.words import tune as tune_words
 from vehicle.units import UnitSystem, label, show, to_user
 
 if TYPE_CHECKING:

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.pictures.answer import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
-from energy.words.plan import RoadPlan, chances, plan_sentence
-from energy.words.road_test import RoadTest
+from energy.chain.road_plan import RoadPlan, chances
+from energy.chain.road_test import RoadTest
+from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
+from energy.words.plan import plan_sentence
 
 if TYPE_CHECKING:
     from vehicle.road_test.effect import RunChange

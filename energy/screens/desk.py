@@ -12,17 +12,18 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from energy.chain.answer import answered
 from energy.chain.load import opened
-from energy.commands.example import demo_folder
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
+from energy.scenario.demos import demo_folder
 from energy.screens.waiting import kept as kept_with_bar
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.answer import Answered, answered
+    from energy.chain.answer import Answered
     from energy.scenario.read import Scenario
 
 FIRST_DEMO = "van_water_tank"

@@ -6,7 +6,8 @@ import functools
 
 import streamlit as st
 
-from energy.pictures.answer import Picture, fuel_over_speed
+from energy.pictures.answer import fuel_over_speed
+from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, dials, page

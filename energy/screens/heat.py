@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from energy.chain.heating import Heating, Trip, band, heating, read_power, read_trip
-from energy.pictures.answer import Picture
-from energy.pictures.charts import heating_layers
+from energy.pictures.base import Picture
+from energy.pictures.heat import heating_layers
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, uploads

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from energy.commands.read import in_usual_unit
 from energy.screens import desk, page, road_marks
+from energy.words.read import in_usual_unit
 from vehicle import units
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.tail import Look, Seen, look_at, newest_recording

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.screens import desk
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress

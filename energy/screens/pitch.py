@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import streamlit as st
 
-from energy.commands import common
-from energy.commands import truepitch as told
 from energy.diagnosis.examples import measured_example
 from energy.diagnosis.true_pitch import (
     Interval,
@@ -20,7 +18,7 @@ from energy.diagnosis.true_pitch import (
     curves_over_pitches,
     true_pitch_of_file,
 )
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import pitch_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
@@ -28,6 +26,9 @@ from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
+from energy.words import forms
+from energy.words import pitch as pitch_words
+from energy.words.headings import one_line
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -69,7 +70,7 @@ def show() -> None:
         example, why = _example(work.usable, system), []
     except InputError as error:  # a rotor that stands still in the scenario's air gives no example
         example, why = None, [str(problem) for problem in error.problems]
-    upload = uploads.ask("pitch", common.paragraph(told.command, "Columns"), example, _FILE)
+    upload = uploads.ask("pitch", forms.MEASURED_ROWS, example, _FILE)
     if why:
         page.bullets([f"No example can be made: {text}." for text in why])
     if upload is None:
@@ -77,7 +78,7 @@ def show() -> None:
             page.answer_line(work, _HEADING, "Nothing yet: upload what you measured.")
     else:
         _answer(work, system, upload, top)
-    page.cautions(told.CAUTIONS)
+    page.cautions(pitch_words.CAUTIONS)
     page.assumptions(work)
 
 
@@ -86,48 +87,50 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
     try:
         with top.container():
             st.title(_HEADING)
-            found, rows = _found(work.usable, upload.content)
+            result, rows = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
             page.cannot(work, _HEADING, "The pitch cannot be told from this file.", upload.faults(error, _FILE))
         return
     with top.container():
-        said = [told.headline(found), *told.dial_words(scenario, found, rows)]
+        said = [pitch_words.headline(result), *pitch_words.dial_words(scenario, result, rows)]
         if rows.dial_deg is not None and len(said) > 1:  # the dial was asked about
             said[:2] = said[1::-1]
         page.answer_line(work, _HEADING, *said)
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
     page.picture(
         _picture(work.usable, upload.content, system),
-        f"Band: the pitch found from all rows together ({told.SURENESS}). Dashed: {dashed}. Grey bars: where each row by itself "
+        f"Band: the pitch found from all rows together ({pitch_words.SURENESS}). Dashed: {dashed}. Grey bars: where each row by itself "
         "puts the pitch; marks: its solutions on either side of the best pitch.",
         headed=False,
     )
-    _buttons(scenario.rotor.pitch.value if scenario.rotor.pitch is not None else None, found, rows)
-    page.finding(told.rows_title(rows, "all in the picture's CSV"))
-    headings = common.one_line(told.row_headings(rows, system))
-    page.table(headings, told.row_texts(found, rows, system), numbers=range(len(headings)), caption="Row by row")
-    notes = told.notes_of(found)
+    _buttons(scenario.rotor.pitch.value if scenario.rotor.pitch is not None else None, result, rows)
+    page.finding(pitch_words.rows_title(rows, "all in the picture's CSV"))
+    headings = one_line(pitch_words.row_headings(rows, system))
+    page.table(
+        headings, pitch_words.row_texts(result, rows, system), numbers=range(len(headings)), caption="Row by row"
+    )
+    notes = pitch_words.notes_of(result)
     if notes:
         page.finding("Notes")
         page.bullets(notes)
 
 
-def _buttons(own_deg: float | None, found: TruePitch, rows: MeasuredRows) -> None:
+def _buttons(own_deg: float | None, result: TruePitch, rows: MeasuredRows) -> None:
     """Offer the pitch found for the scenario; where the dial was turned meanwhile, the scenario's own reading corrected."""
     stepped = rows.dial_deg is not None and float(np.ptp(rows.dial_deg)) > _STEPPED_DEG
-    if found.pitch_deg is not None and not stepped:
+    if result.pitch_deg is not None and not stepped:
         st.button(
-            f"Use this pitch in the scenario ({told.degrees(found.pitch_deg.estimate)})",
+            f"Use this pitch in the scenario ({pitch_words.degrees(result.pitch_deg.estimate)})",
             on_click=_use,
-            args=(found.pitch_deg,),
+            args=(result.pitch_deg,),
             key="use pitch",
         )
-    elif found.offset_deg is not None and own_deg is not None:
-        right = corrected(own_deg, found.offset_deg)
+    elif result.offset_deg is not None and own_deg is not None:
+        right = corrected(own_deg, result.offset_deg)
         st.button(
-            f"Use this pitch in the scenario: its dial reads {told.degrees(own_deg)}, the blades stand at "
-            f"{told.degrees(right.estimate)}",
+            f"Use this pitch in the scenario: its dial reads {pitch_words.degrees(own_deg)}, the blades stand at "
+            f"{pitch_words.degrees(right.estimate)}",
             on_click=_use,
             args=(right,),
             key="use pitch",

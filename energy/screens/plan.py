@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import streamlit as st
 
-from energy.pages import run_sheet
+from energy.chain.road_plan import (
+    PlanAsked,
+    RoadPlan,
+    RunSpread,
+    assumed_spread,
+    road_plan,
+    spread_of_runs,
+    typed_length,
+    typed_spread,
+)
+from energy.pages.run_sheet import as_html
 from energy.pictures.road import plan_picture
+from energy.scenario.road_uploads import Uploads, laid_out, taken
 from energy.screens import desk, dials, page, road_marks
 from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
-from energy.screens.road_uploads import Uploads, laid_out, taken
-from energy.words import plan as road_plan
-from energy.words.plan import RoadPlan, Spread
+from energy.words import plan as plan_words
+from energy.words import run_sheet
 from vehicle.problems import InputError
 from vehicle.road_test.manifest import read_manifest
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
@@ -34,16 +44,18 @@ def show() -> None:
         spread = _spread()
         effect = predicted(work.usable, "working", without)
         speed = planned_m_s(work.usable)
-        plan = road_plan.road_plan(
+        plan = road_plan(
             effect,
             spread,
-            pairs=pairs or (_PAIRS_WITHOUT_EFFECT if effect is None else None),
-            without_state=without,
-            power=power / 100,
-            speed=road_plan.speed_words(speed),
-            seed=_seed(),
-            run_length_m=road_plan.typed_length(length, "length of a run") if length else None,
-            speed_m_s=speed,
+            PlanAsked(
+                pairs=pairs or (_PAIRS_WITHOUT_EFFECT if effect is None else None),
+                without_state=without,
+                power=power / 100,
+                speed=plan_words.speed_words(speed),
+                seed=_seed(),
+                run_length_m=typed_length(length, "length of a run") if length else None,
+                speed_m_s=speed,
+            ),
         )
         if effect is None:
             why = ["The scenario burns no fuel: no change of it is predicted."]
@@ -51,7 +63,7 @@ def show() -> None:
         why = [str(problem) for problem in error.problems]
     with top:
         page.answer_line(
-            work, _HEADING, road_plan.plan_sentence(plan) if plan else "No number of runs can be told from that."
+            work, _HEADING, plan_words.plan_sentence(plan) if plan else "No number of runs can be told from that."
         )
         if why:
             page.problem_list(why, "Mind" if plan else "Why")
@@ -94,7 +106,7 @@ def _asked(work: Work) -> tuple[str, float, int, str]:
     return without, float(power), int(pairs), length.strip()
 
 
-def _spread() -> Spread:
+def _spread() -> RunSpread:
     """Return how much the fuel of two equal runs differs, as the user says it. Raises InputError."""
     how = st.radio(
         "how much the fuel of two equal runs differs", (_ASSUMED, _OWN, _LOGS), key="plan spread", horizontal=True
@@ -103,13 +115,13 @@ def _spread() -> Spread:
         percent = st.number_input(
             "standard deviation of that difference, % of the fuel", 0.1, 50.0, 4.0, 0.5, key="plan spread percent"
         )
-        return road_plan.typed_spread(f"{figures(percent, 4)} %")
+        return typed_spread(f"{figures(percent, 4)} %")
     if how == _LOGS:
         return _spread_of_logs()
-    return road_plan.assumed_spread()
+    return assumed_spread()
 
 
-def _spread_of_logs() -> Spread:
+def _spread_of_logs() -> RunSpread:
     road_marks.note(
         "Three logs or more of equal runs (same road, speed and state of the turbine), or the logs of a test with its "
         "list of runs (runs.toml). They stay on this machine."
@@ -118,15 +130,13 @@ def _spread_of_logs() -> Spread:
     held = taken(road_marks.uploader(label, "plan logs", "plan uploads"))
     if not held.logs:
         road_marks.note("No log yet: the assumed figure is taken.")
-        return road_plan.assumed_spread()
-    kept: dict[Uploads, Spread] = st.session_state.setdefault("plan spreads", {})
+        return assumed_spread()
+    kept: dict[Uploads, RunSpread] = st.session_state.setdefault("plan spreads", {})
     if held not in kept:
         progress = page.Progress("Reading the pilot runs")
         try:
             with laid_out(_list(held), held.logs) as path:
-                found = road_plan.spread_of_runs(
-                    read_manifest(path), "the logs", read=road_marks.reader(held), progress=progress
-                )
+                found = spread_of_runs(read_manifest(path), "the logs", read=road_marks.reader(held), progress=progress)
         finally:
             progress.done()
         kept.clear()
@@ -168,9 +178,9 @@ def _said(plan: RoadPlan) -> list[str]:
             if needed
             else []
         ),
-        *road_plan.notes(plan),
+        *plan_words.notes(plan),
         f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), {plan.spread.words}.",
-        *([road_plan.TOO_MANY] if plan.pairs_planned > road_plan.MANY_PAIRS else []),
+        *([plan_words.TOO_MANY] if plan.pairs_planned > plan_words.MANY_PAIRS else []),
     ]
 
 
@@ -179,7 +189,7 @@ def _sheet(plan: RoadPlan) -> None:
     with st.container(horizontal=True):
         st.download_button(
             "Take the run sheet away (HTML, to print)",
-            data=road_plan.sheet(plan).encode(),
+            data=as_html(plan.order, plan.speed, plan.road).encode(),
             file_name="run_sheet.html",
             mime="text/html",
             key="take sheet",

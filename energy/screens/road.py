@@ -7,16 +7,16 @@ from typing import Any
 import streamlit as st
 
 from energy.chain.prediction import scenario_effect
+from energy.chain.road_test import ComparisonAsked, RoadTest, at_other_speed, driven_m_s, road_test
 from energy.pictures.road import effect_picture
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
+from energy.scenario.road_uploads import Uploads, laid_out, taken, to_zip
 from energy.screens import desk, live, page, road_marks, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
-from energy.screens.road_uploads import Uploads, laid_out, taken, to_zip
-from energy.words import road_test as told
-from energy.words.road_test import RoadTest
+from energy.words import road_test as road_test_words
 from vehicle.logs.read import Log
 from vehicle.problems import InputError
 from vehicle.road_test.effect import half_pairs
@@ -162,10 +162,9 @@ def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, with
         progress = page.Progress("Comparing the runs with the prediction")
         try:
             with laid_out(text, uploads.logs) as path:
-                found = told.road_test(
+                found = road_test(
                     read_manifest(path),
-                    with_state=with_state,
-                    without_state=without_state,
+                    ComparisonAsked(with_state, without_state),
                     predict=lambda one, other: predicted(bundle, one, other),
                     planned_m_s=planned_m_s(bundle),
                     read=road_marks.reader(uploads),
@@ -205,10 +204,10 @@ def _shown(found: RoadTest, work: Work) -> None:
         "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
         headed=False,
     )
-    for text in told.agreement_words(found):
+    for text in road_test_words.agreement_words(found):
         page.finding(text)
-    planned, driven = planned_m_s(work.usable), told.driven_m_s(found.answer)
-    if found.predicted is not None and planned is not None and told.at_other_speed(planned, found.answer):
+    planned, driven = planned_m_s(work.usable), driven_m_s(found.answer)
+    if found.predicted is not None and planned is not None and at_other_speed(planned, found.answer):
         speed = shown(driven, "speed", desk.system())
         if st.button(f"Predict for the {speed} that was driven", key="predict for driven"):
             desk.put_value("trip.road_speed", speed)
@@ -217,11 +216,18 @@ def _shown(found: RoadTest, work: Work) -> None:
     if found.warnings:
         page.finding("Mind")
         page.bullets(found.warnings)
-    page.table(("quantity", "estimate", "interval"), told.number_rows(found), numbers=(1,), caption="What was found")
+    page.table(
+        ("quantity", "estimate", "interval"), road_test_words.number_rows(found), numbers=(1,), caption="What was found"
+    )
     with st.expander(f"How it was reached, run by run ({len(found.answer.runs)})"):
-        page.bullets(told.how_words(found))
-        page.table(told.RUN_COLUMNS, told.run_rows(found), numbers=(3, 4, 5, 6), caption="Runs that were compared")
-        again = told.reconcile_words(found)
+        page.bullets(road_test_words.how_words(found))
+        page.table(
+            road_test_words.RUN_COLUMNS,
+            road_test_words.run_rows(found),
+            numbers=(3, 4, 5, 6),
+            caption="Runs that were compared",
+        )
+        again = road_test_words.reconcile_words(found)
         if again:
             road_marks.note("For windtoll reconcile, as a result of yours:")
             st.code("\n".join(again), language="toml", wrap_lines=True)

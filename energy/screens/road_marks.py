@@ -10,9 +10,9 @@ from typing import Any
 
 import streamlit as st
 
+from energy.scenario.road_uploads import Uploads
 from energy.screens import page
 from energy.screens.desk import Work
-from energy.screens.road_uploads import Uploads
 from energy.screens.uploads import as_file
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import functools
 
-from energy.pictures.answer import Picture, operating_line
+from energy.pictures.answer import operating_line
+from energy.pictures.base import Picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
 from energy.words import answer as report

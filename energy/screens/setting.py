@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from energy.chain.matching import SETTINGS, Match, match
-from energy.pictures.answer import Picture, heat_over_settings
+from energy.pictures.base import Picture
+from energy.pictures.match import heat_over_settings
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, sweep, typed

@@ -9,14 +9,15 @@ from typing import Any
 import streamlit as st
 
 from energy.chain.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
-from energy.commands import common
-from energy.commands import size as told
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import size_picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed
 from energy.screens.desk import Work
+from energy.words import size as size_words
+from energy.words.headings import one_line
 from vehicle.problems import InputError, Problem
+from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
 
@@ -52,7 +53,7 @@ def show() -> None:
         _cautions()
         return
     with top:
-        page.answer_line(work, _HEADING, told.sentence(table, wanted.road_speed_m_s, system))
+        page.answer_line(work, _HEADING, size_words.sentence(table, wanted.road_speed_m_s, system))
     page.picture(
         _picture(wanted, system),
         "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that brings the heat. A "
@@ -67,15 +68,15 @@ def show() -> None:
 
 def _table(work: Work, table: SizingTable) -> None:
     system = desk.system()
-    page.finding(told.rows_title(table, system))
-    headings = common.one_line(told.headings(table, system))
-    page.table(headings, told.rows(table, system), numbers=range(len(headings)), caption="Diameters")
+    page.finding(size_words.rows_title(table, system))
+    headings = one_line(size_words.headings(table, system))
+    page.table(headings, size_words.rows(table, system), numbers=range(len(headings)), caption="Diameters")
     own = shown(work.told.scenario.rotor.diameter.value, "length", system)
-    page.bullets([told.TRADE, f"Your scenario's rotor: {own}."])
+    page.bullets([size_words.TRADE, f"Your scenario's rotor: {own}."])
 
 
 def _cautions() -> None:
-    page.cautions((told.DANGER,))
+    page.cautions((size_words.DANGER,))
 
 
 def _asked(own: Wanted) -> Wanted:
@@ -128,10 +129,10 @@ def _asked(own: Wanted) -> Wanted:
             problems.extend(error.problems)
             return None
 
-    values = {name: read(common.read_quantity, name, text, unit) for name, (text, unit) in texts.items()}
-    tip_speed_ratio = read(common.read_quantity, "tip-speed ratio", tip, "dimensionless") if tip else None
+    values = {name: read(read_quantity, name, text, unit) for name, (text, unit) in texts.items()}
+    tip_speed_ratio = read(read_quantity, "tip-speed ratio", tip, "dimensionless") if tip else None
     parts = [part.strip() for part in ratios.split(",") if part.strip()]
-    gear = [read(common.read_quantity, "gear ratios", part, "dimensionless") for part in parts]
+    gear = [read(read_quantity, "gear ratios", part, "dimensionless") for part in parts]
     if problems:
         raise InputError([Problem("what you typed", p.key, p.read, p.accepted) for p in problems])
     return Wanted(

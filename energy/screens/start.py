@@ -48,6 +48,15 @@ def run() -> None:
     )
 
 
+def warm_up() -> None:
+    """Import what the first screen shows, and answer its demo: both are then at hand for every session."""
+    from energy.screens import fuel
+
+    first = desk.demos()[desk.FIRST_DEMO]
+    desk.told_of(first)
+    fuel.pictures_of(first, "metric")
+
+
 def _invite(place: DeltaGenerator, page_of_scenario: Any) -> None:
     """Link to where a scenario is put in, while what is open is a demo, or guesses stand in it."""
     guesses = len(desk.guesses())

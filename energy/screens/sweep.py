@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy.commands import common
-from energy.commands import tune as told
 from energy.diagnosis.examples import sweep_example
 from energy.diagnosis.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
@@ -19,6 +17,9 @@ from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
+from energy.words import forms
+from energy.words import tune as tune_words
+from energy.words.headings import one_line
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -51,13 +52,13 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
         example = _example(work.usable, system)
     except InputError:  # measured watts only, or a rotor that stands still: a sweep can be read all the same
         example = None
-    upload = uploads.ask("sweep", common.paragraph(told.command, "Columns"), example, _FILE)
+    upload = uploads.ask("sweep", forms.SWEEP_ROWS, example, _FILE)
     if upload is None:
         with top.container():
             page.answer_line(work, heading, "Nothing yet: upload a drive on which one setting was stepped.")
     else:
         _answer(work, heading, system, upload, top)
-    page.cautions(told.CAUTIONS)
+    page.cautions(tune_words.CAUTIONS)
     page.assumptions(work)
 
 
@@ -65,34 +66,34 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
     try:
         with top.container():
             st.title(heading)
-            found = _found(work.usable, upload.content)
+            tuned = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
             page.cannot(work, heading, "The best setting cannot be told from this drive.", upload.faults(error, _FILE))
         return
     with top.container():
-        page.answer_line(work, heading, *told.headlines(found))
+        page.answer_line(work, heading, *tune_words.headlines(tuned))
     page.picture(
         _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where the best lies.",
         headed=False,
     )
-    if found.best_is_told:
+    if tuned.best_is_told:
         st.button(
-            f"Use the best setting ({found.kind} {told.setting_words(found.kind, found.best)})",
+            f"Use the best setting ({tuned.kind} {tune_words.setting_words(tuned.kind, tuned.best)})",
             on_click=_use,
-            args=(found,),
+            args=(tuned,),
             key="use best of sweep",
         )
-    page.finding(told.ROWS_TITLE)
-    headings = common.one_line(told.setting_headings(found))
-    rows = told.setting_rows(found, system)
+    page.finding(tune_words.ROWS_TITLE)
+    headings = one_line(tune_words.setting_headings(tuned))
+    rows = tune_words.setting_rows(tuned, system)
     page.table(headings, rows, numbers=range(len(headings)), caption="Settings that were tried")
     page.finding("Notes")
-    page.bullets(told.notes_of(found, system))
+    page.bullets(tune_words.notes_of(tuned, system))
 
 
-def _use(found: Tuned) -> None:
+def _use(tuned: Tuned) -> None:
     """Put the best setting into the scenario in work."""
-    desk.put_value(SCENARIO_KEYS[found.kind], as_setting(found.kind, found.best))
+    desk.put_value(SCENARIO_KEYS[tuned.kind], as_setting(tuned.kind, tuned.best))
     desk.renew()

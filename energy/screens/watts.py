@@ -10,11 +10,9 @@ import numpy as np
 import streamlit as st
 import tomlkit
 
-from energy.commands import common
-from energy.commands import reconcile as told
 from energy.diagnosis.examples import results_example
 from energy.diagnosis.reconcile import READINGS, Reconciled, Result, read_results, reconciled, results_of, unit_of
-from energy.pictures.answer import Picture
+from energy.pictures.base import Picture
 from energy.pictures.measured import reconciled_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
@@ -22,7 +20,9 @@ from energy.scenario.read import override_value
 from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
-from energy.words import answer as report
+from energy.words import answer as answer_words
+from energy.words import forms
+from energy.words import reconcile as reconcile_words
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -100,7 +100,7 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         example = _example(work.usable)
     except InputError:  # no watts in the scenario's air: its readings can be compared all the same
         example = None
-    form = common.paragraph(told.command, "Others")
+    form = forms.OTHER_READINGS
     upload = uploads.ask(
         "watts",
         f"One [[result]] for each reading: road_speed, the reading with its ± (electrical_power and others). {form}",
@@ -225,21 +225,23 @@ def _kind_words(kind: str) -> str:
 def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     with top.container():
-        page.answer_line(work, _HEADING, told.sentence(found, scenario, system), told.agreement(found))
+        page.answer_line(
+            work, _HEADING, reconcile_words.sentence(found, scenario, system), reconcile_words.agreement(found)
+        )
     page.picture(
         _picture(work.usable, content, system), "Band: within what the reading is good to, 19 times out of 20."
     )
     page.finding("Readings against the model (off by: before, the doubt of the scenario counts too)")
     rows = [
         (f"{reading}, {what}", read, before, after, off)
-        for what, read, reading, before, after, off in told.reading_rows(found, system)
+        for what, read, reading, before, after, off in reconcile_words.reading_rows(found, system)
     ]
-    headings = ("reading", "was read", *told.READING_HEADINGS[3:])
+    headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings told about the inputs")
-    inputs = [(report.called(key), text) for key, text in told.input_rows(found)]
+    inputs = [(answer_words.called(key), text) for key, text in reconcile_words.input_rows(found)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
-    updates = told.updates(found)
+    updates = reconcile_words.updates(found)
     if found.agrees and updates:
         st.button(
             f"Use what was told in the scenario ({len(updates)} input{'s' if len(updates) > 1 else ''})",
@@ -247,7 +249,7 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | by
             args=(updates,),
             key="use readings",
         )
-        page.bullets([told.TOGETHER])
+        page.bullets([reconcile_words.TOGETHER])
 
 
 def _use(updates: dict[str, str]) -> None:

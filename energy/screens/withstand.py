@@ -6,12 +6,12 @@ import functools
 
 import streamlit as st
 
-from energy.commands import loads as told
-from energy.pictures.answer import BLACK, BLUE, ORANGE, Picture
+from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
 from energy.strength.table import LoadTable, load_table
-from energy.words import answer as report
+from energy.words import answer as answer_words
+from energy.words import loads as loads_words
 from vehicle.problems import InputError
 
 _HEADING = "What must it withstand?"
@@ -27,66 +27,68 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     try:
-        found = _loads(work.usable)
+        table = _loads(work.usable)
     except InputError as error:
         page.cannot(work, _HEADING, "The loads cannot be told from what is there.", error.problems)
         return
-    page.answer_line(work, _HEADING, told.headline(found))
-    page.cautions(told.CAUTIONS)
-    picture = _picture(found)
+    page.answer_line(work, _HEADING, loads_words.headline(table))
+    page.cautions(loads_words.CAUTIONS)
+    picture = _picture(table)
     if picture is not None:
         page.picture(
             picture, "Limit over load. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
         )
     page.finding("The loads")
-    page.table(told.LOAD_COLUMNS, told.load_rows(found, system), numbers=(1, 2, 3, 4), caption="The loads")
-    if found.thin:
+    page.table(
+        loads_words.LOAD_COLUMNS, loads_words.load_rows(table, system), numbers=(1, 2, 3, 4), caption="The loads"
+    )
+    if table.thin:
         page.finding("Margins under 2, the thinnest first")
-        page.bullets([told.margin_sentence(row, system) for row in found.thin])
+        page.bullets([loads_words.margin_sentence(row, system) for row in table.thin])
     page.finding("The two cases")
-    page.table(("case", "what is in it"), told.case_words(found, system), caption="The two cases")
-    for case, travel in found.travel.items():
+    page.table(("case", "what is in it"), loads_words.case_words(table, system), caption="The two cases")
+    for case, travel in table.travel.items():
         page.finding(f"Pitch linkage through its travel, {case}")
-        page.bullets(told.travel_words(travel, found, system))
-    if found.ladder is not None:
+        page.bullets(loads_words.travel_words(travel, table, system))
+    if table.ladder is not None:
         with st.expander("Before the first drive: spin it up in the shop, step by step"):
             page.table(
                 ("step", "rotor speed", "tips", "share of the limit"),
                 [
                     (
                         str(k),
-                        told.shown_load(rung.rotor_speed_rad_s, "rotor_speed", system),
-                        told.shown_load(rung.tip_speed_m_s, "tip_speed", system),
+                        loads_words.shown_load(rung.rotor_speed_rad_s, "rotor_speed", system),
+                        loads_words.shown_load(rung.tip_speed_m_s, "tip_speed", system),
                         f"{100 * rung.share:.0f} %",
                     )
-                    for k, rung in enumerate(found.ladder.rungs, 1)
+                    for k, rung in enumerate(table.ladder.rungs, 1)
                 ],
                 caption="Spin-up ladder",
             )
-            page.bullets(told.LADDER_CAUTIONS)
-    if found.left_out:
-        with st.expander(f"Left out; these keys would add it ({len(found.left_out)})"):
-            page.bullets(found.left_out)
-    if found.notes:
-        page.bullets(found.notes)
-    with st.expander(f"Assumed, for want of a value in the scenario ({len(found.assumptions)})"):
-        page.bullets([report.assumption_words(entry) for entry in found.assumptions])
+            page.bullets(loads_words.LADDER_CAUTIONS)
+    if table.left_out:
+        with st.expander(f"Left out; these keys would add it ({len(table.left_out)})"):
+            page.bullets(table.left_out)
+    if table.notes:
+        page.bullets(table.notes)
+    with st.expander(f"Assumed, for want of a value in the scenario ({len(table.assumptions)})"):
+        page.bullets([answer_words.assumption_words(entry) for entry in table.assumptions])
 
 
-def _picture(found: LoadTable) -> Picture | None:
+def _picture(table: LoadTable) -> Picture | None:
     """Return the least margin of every load that has a limit, as bars with the limit as a line."""
     import altair as alt
     import pandas as pd
 
     least: dict[str, float] = {}
-    for row in found.rows:
+    for row in table.rows:
         if row.margin is not None:
             least[row.name] = min(row.margin, least.get(row.name, float("inf")))
     if not least:
         return None
     frame = pd.DataFrame({"load": list(least), "margin": list(least.values())}).sort_values("margin")
     frame["drawn"] = frame["margin"].clip(upper=_MOST_MARGIN)
-    frame["text"] = [told.margin_figures(m) for m in frame["margin"]]
+    frame["text"] = [loads_words.margin_figures(m) for m in frame["margin"]]
     frame["over"] = frame["margin"] < 1
     y = alt.Y("load:N", title=None, sort=list(frame["load"]), axis=alt.Axis(labelLimit=190))
     x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -85,3 +86,44 @@ def flat_words(found: Flatness, system: UnitSystem) -> str:
 
     ends = [" (a limit ends it)" if limit else "" for limit in (found.low_is_limit, found.high_is_limit)]
     return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"
+
+
+def _setting_data(setting: Setting) -> dict[str, Any]:
+    from energy.words.answer import litres_per_kwh
+
+    turbine, change = setting.answer.turbine, setting.answer.change
+    numbers = {
+        "pitch_deg": setting.pitch_deg,
+        "ratio": setting.ratio,
+        "resistance_ohm": setting.resistance_ohm,
+        "heat_power_w": float(turbine.heat_power_w),
+        "rotor_speed_rpm": float(turbine.rotor_speed_rad_s) * 30 / math.pi,
+        "tip_speed_ratio": float(turbine.tip_speed_ratio),
+        "thrust_n": float(turbine.thrust_n),
+        "current_a": float(turbine.electrical.current_a) if turbine.electrical is not None else math.nan,
+        "fuel_change_l_per_h": float(change.volume_m3_s) * 3.6e6,
+        "fuel_per_heat_l_per_kwh": litres_per_kwh(setting.answer),
+    }
+    return {key: value if math.isfinite(value) else None for key, value in numbers.items()}
+
+
+def as_data(found: Match) -> dict[str, Any]:
+    """Return the settings as data for `--json`."""
+    return {
+        "best": _setting_data(found.best),
+        "least_fuel_per_heat": _setting_data(found.thriftiest),
+        "own": _setting_data(found.own),
+        "within_5_percent": [
+            {
+                "key": f.key,
+                "low": f.low,
+                "high": f.high,
+                "low_is_limit": f.low_is_limit,
+                "high_is_limit": f.high_is_limit,
+            }
+            for f in found.flatness
+        ],
+        "binding_limits": list(found.binding),
+        "at_edge_of_search": list(found.at_edge),
+        "settings_tried": found.tried,
+    }

@@ -144,7 +144,8 @@ def test_a_battery_never_gets_it_free(demos: Path, tmp_path: Path) -> None:
 
 
 def test_the_picture(found: Payback, tmp_path: Path) -> None:
-    from energy.pictures.charts import payback_chart, save
+    from energy.pictures.base import save
+    from energy.pictures.payback import payback_chart
 
     save(payback_chart(found, "When it pays", "us"), tmp_path / "pay.svg")
     text = (tmp_path / "pay.svg").read_text(encoding="utf-8")

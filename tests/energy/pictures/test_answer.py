@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from energy.chain.answer import Answered, answered
 from energy.chain.ledger import answer
 from energy.chain.load import load
-from energy.pictures.answer import fuel_over_speed, heat_over_settings, operating_line
+from energy.pictures.answer import fuel_over_speed, operating_line
 from energy.pictures.flow import flow_of, flow_picture
+from energy.pictures.match import heat_over_settings
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import answer as report

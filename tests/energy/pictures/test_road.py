@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from energy.chain.road_test import RoadTest, road_test
 from energy.pictures.road import effect_picture
-from energy.words.road_test import RoadTest, road_test, run_rows
+from energy.words.road_test import run_rows
 from vehicle.road_test.effect import compare
 from vehicle.road_test.manifest import read_manifest
 

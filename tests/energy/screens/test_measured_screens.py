@@ -13,9 +13,6 @@ from streamlit.testing.v1 import AppTest
 from tests_support import run
 
 from energy.chain.load import load, opened
-from energy.commands import reconcile as reconcile_words
-from energy.commands import truepitch as pitch_words
-from energy.commands import tune as tune_words
 from energy.diagnosis.examples import HIDDEN_OFFSET_DEG, measured_example, results_example, sweep_example
 from energy.diagnosis.reconcile import read_results, reconciled
 from energy.diagnosis.true_pitch import read_measured, true_pitch_of, true_pitch_of_file
@@ -23,6 +20,9 @@ from energy.diagnosis.tuning import read_sweep, tuned_of, tuned_of_file
 from energy.scenario import bundle as bundles
 from energy.scenario.read import Scenario
 from energy.screens import desk
+from energy.words import pitch as pitch_words
+from energy.words import reconcile as reconcile_words
+from energy.words import tune as tune_words
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 

@@ -18,8 +18,8 @@ from streamlit.testing.v1 import AppTest
 from tests_support import run
 
 from energy.scenario import bundle as bundles
+from energy.scenario.road_uploads import taken, to_zip
 from energy.screens import road
-from energy.screens.road_uploads import taken, to_zip
 from vehicle.problems import InputError
 
 SCRIPT = """

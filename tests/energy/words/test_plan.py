@@ -9,51 +9,52 @@ import numpy as np
 import pytest
 from tests_support import run
 
+from energy.chain.road_plan import PlanAsked, RoadPlan, road_plan, typed_length, typed_spread
 from energy.pictures.road import plan_picture
-from energy.words import plan as road_plan
+from energy.words import plan as plan_words
 from vehicle.problems import InputError
 from vehicle.road_test.planning import pairs_needed, power_of_pairs
 
 
-def _plan(effect: tuple[float, float] | None = (0.04, 0.01), **options: object) -> road_plan.RoadPlan:
-    return road_plan.road_plan(effect, road_plan.typed_spread("4 %"), seed=1, **options)  # type: ignore[arg-type]
+def _plan(effect: tuple[float, float] | None = (0.04, 0.01), **options: object) -> RoadPlan:
+    return road_plan(effect, typed_spread("4 %"), PlanAsked(seed=1, **options))  # type: ignore[arg-type]
 
 
 def test_the_wanted_power_plans_the_pairs() -> None:
     assert _plan().pairs_planned == pairs_needed(0.04, 0.04, 0.8) == 10
     assert _plan(power=0.95).needed[0.95] == pairs_needed(0.04, 0.04, 0.95)
     assert _plan(pairs=5).pairs_planned == 6
-    assert "6 pairs are planned, not 5" in " ".join(road_plan.notes(_plan(pairs=5)))
-    words = road_plan.plan_sentence(_plan())
+    assert "6 pairs are planned, not 5" in " ".join(plan_words.notes(_plan(pairs=5)))
+    words = plan_words.plan_sentence(_plan())
     chance = f"{100 * power_of_pairs(0.04, 0.04, 10):.0f} % chance (at 95 % confidence)"
     assert words == f"10 pairs (20 runs) show the predicted +4.0 % of the fuel, working against stowed, with {chance}."
-    assert "if the effect is only +3.0 %" in " ".join(road_plan.notes(_plan()))
-    assert "too small to show" in " ".join(road_plan.notes(_plan((-0.04, 0.05))))
-    assert "too many to drive" in road_plan.plan_sentence(_plan((0.005, 0.0)))
-    assert "show an effect of" in road_plan.plan_sentence(_plan(None, pairs=6))
+    assert "if the effect is only +3.0 %" in " ".join(plan_words.notes(_plan()))
+    assert "too small to show" in " ".join(plan_words.notes(_plan((-0.04, 0.05))))
+    assert "too many to drive" in plan_words.plan_sentence(_plan((0.005, 0.0)))
+    assert "show an effect of" in plan_words.plan_sentence(_plan(None, pairs=6))
 
 
 def test_way_and_time_of_all_runs() -> None:
     plan = _plan(run_length_m=15e3, speed_m_s=25.0)
     assert plan.distance_m == pytest.approx(20 * 15e3)
     assert plan.driving_s == pytest.approx(20 * 15e3 / 25)
-    assert "300 km (186 mi) in all, 3.3 h" in road_plan.effort_words(plan)
+    assert "300 km (186 mi) in all, 3.3 h" in plan_words.effort_words(plan)
     for bad in ("15", "1 m", "fast"):
         with pytest.raises(InputError, match="15 km"):
-            road_plan.typed_length(bad, "--length")
+            typed_length(bad, "--length")
 
 
 def test_the_picture_shows_the_plans_own_chances() -> None:
     plan = _plan()
     picture = plan_picture(plan)
-    assert picture.title == road_plan.plan_sentence(plan)
+    assert picture.title == plan_words.plan_sentence(plan)
     at = picture.table[picture.table["pairs"] == 10].iloc[0]
     assert at["chance to show it, %"] == pytest.approx(100 * power_of_pairs(0.04, 0.04, 10))
     assert np.all(np.diff(picture.table["chance to show it, %"]) > -1e-9)
     assert picture.svg().startswith(b"<svg")
     without = plan_picture(_plan(None, pairs=6))
     assert without.table.set_index("pairs").loc[6, "smallest effect, %"] == pytest.approx(
-        100 * road_plan.road_plan(None, road_plan.typed_spread("4 %"), pairs=6).smallest[6]
+        100 * road_plan(None, typed_spread("4 %"), PlanAsked(pairs=6)).smallest[6]
     )
 
 

@@ -1,0 +1,169 @@
+"""What every picture is made of: chart, finding and numbers; colours; saved as PNG, SVG, HTML or CSV without a network."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from vehicle.files import write_whole
+from vehicle.problems import InputError, Problem
+
+if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+PICTURE_KINDS = (".svg", ".png", ".html")
+# Colours that stay apart for colour-blind readers (Okabe & Ito 2008, from memory), darkest first.
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+BLUE, ORANGE, GREEN = COLOURS[0], COLOURS[1], COLOURS[2]
+GREY, BLACK = "#8a949c", "#101418"
+_FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One chart (without title), the finding that it shows, and its numbers; `fixed_width` where widths are to scale."""
+
+    name: str
+    title: str
+    chart: Any
+    table: pd.DataFrame
+    fixed_width: bool = False
+
+    def shown(self) -> Any:
+        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it)."""
+        return _readable(self.chart)
+
+    def titled(self) -> Any:
+        """Return the chart as it is saved: with its title and a width of its own."""
+        width = self.chart.width if self.fixed_width else _FILE_WIDTH
+        lines = textwrap.wrap(self.title, max(24, int(width / 7.6)))
+        chart: Any = self.chart
+        chart = chart.properties(title={"text": lines, "anchor": "start", "fontSize": 15, "offset": 12})
+        if not self.fixed_width:
+            chart = chart.properties(width=width)
+        return _readable(chart)
+
+    def svg(self) -> bytes:
+        """Return the chart as SVG."""
+        out = io.StringIO()
+        self.titled().save(out, format="svg")
+        return out.getvalue().encode()
+
+    def png(self) -> bytes:
+        """Return the chart as PNG, at twice its size in pixels."""
+        out = io.BytesIO()
+        self.titled().save(out, format="png", scale_factor=2.0)
+        return out.getvalue()
+
+    def csv(self) -> bytes:
+        """Return the numbers, units in the header."""
+        return bytes(self.table.to_csv(index=False, float_format="%.6g", lineterminator="\n").encode())
+
+
+def _readable(chart: Any) -> Any:
+    return chart.configure_axis(
+        labelFontSize=13,
+        titleFontSize=13,
+        labelColor=BLACK,
+        titleColor=BLACK,
+        gridColor="#dde2e6",
+        domainColor=BLACK,
+        tickColor=BLACK,
+        labelOverlap=True,
+        labelSeparation=6,
+    )
+
+
+def checked_picture(path: Path) -> Path:
+    """Return `path` if a picture can be written there; InputError for another kind of file or a folder that is not there."""
+    if path.suffix.lower() not in PICTURE_KINDS:
+        raise InputError(
+            Problem(str(path), "", f"a picture of kind {path.suffix or '(none)'}", ", ".join(PICTURE_KINDS))
+        )
+    if not path.parent.is_dir():
+        raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
+    return path
+
+
+def save(chart: alt.TopLevelMixin, path: Path) -> None:
+    """Write a chart as SVG, PNG or self-contained HTML, whole or not at all. Raises InputError where it cannot."""
+    checked_picture(path)
+    try:
+        write_whole(path, _content(chart, path.suffix.lower()))
+    except OSError as error:
+        raise InputError(
+            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file you may write")
+        ) from None
+
+
+def _content(chart: alt.TopLevelMixin, kind: str) -> bytes:
+    if kind == ".png":
+        picture = io.BytesIO()
+        chart.save(picture, format="png", scale_factor=2.0)
+        return picture.getvalue()
+    text = io.StringIO()
+    if kind == ".svg":
+        chart.save(text, format="svg")
+    else:
+        chart.save(text, format="html", inline=True)
+    return text.getvalue().encode()
+
+
+def series_lines(
+    frame: pd.DataFrame, x: str, y: str, by: str, order: tuple[str, ...], colours: tuple[str, ...]
+) -> alt.Chart:
+    """Return lines of `y` over `x`, told apart by colour and dash; the nearest point tells its numbers."""
+    import altair as alt
+
+    dashes = [[1, 0], [6, 3], [2, 2], [8, 2, 2, 2]][: len(order)][::-1]
+    return (
+        alt.Chart(frame)
+        .mark_line(strokeWidth=2.5, point={"opacity": 0, "size": 60})
+        .encode(
+            x=alt.X(f"{escaped(x)}:Q", title=x, scale=alt.Scale(nice=False)),
+            y=alt.Y(f"{escaped(y)}:Q", title=y),
+            color=alt.Color(
+                f"{by}:N",
+                title=None,
+                sort=list(order),
+                scale=alt.Scale(domain=list(order), range=list(colours)),
+                legend=alt.Legend(
+                    orient="top", labelFontSize=13, symbolType="stroke", symbolStrokeWidth=3, symbolSize=400
+                ),
+            ),
+            strokeDash=alt.StrokeDash(f"{by}:N", sort=list(order), scale=alt.Scale(domain=list(order), range=dashes)),
+            tooltip=[
+                alt.Tooltip(f"{by}:N"),
+                alt.Tooltip(f"{escaped(x)}:Q", title=x, format=".3~g"),
+                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
+            ],
+        )
+    )
+
+
+def own_points(frame: pd.DataFrame, x: str, y: str, by: str) -> alt.Chart:
+    """Return the scenario's own points as rings."""
+    import altair as alt
+
+    return (
+        alt.Chart(frame)
+        .mark_point(size=140, strokeWidth=2.5, color=BLACK, filled=False)
+        .encode(
+            x=f"{escaped(x)}:Q",
+            y=f"{escaped(y)}:Q",
+            tooltip=[
+                alt.Tooltip(f"{by}:N"),
+                alt.Tooltip(f"{escaped(x)}:Q", title=f"as set: {x}", format=".3~g"),
+                alt.Tooltip(f"{escaped(y)}:Q", title=y, format=".3~g"),
+            ],
+        )
+    )
+
+
+def escaped(column: str) -> str:
+    """Return a column's name as Vega-Lite takes it: dots and brackets would be read as paths."""
+    return column.replace("\\", "\\\\").replace(".", "\\.").replace("[", "\\[").replace("]", "\\]").replace(":", "\\:")

@@ -1,0 +1,92 @@
+"""The picture of settings: heat over element resistance and pitch."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from energy.chain.matching import heat_map
+from energy.pictures.base import BLACK, BLUE, Picture
+from energy.scenario.read import Scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_X, _Y, _HEAT = "element resistance, Ω", "pitch, °", "heat, kW"
+
+
+def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]], ratio: float) -> Picture:
+    """Return a map of the heat over element resistance and pitch at one ratio; blank where a limit is passed.
+
+    `marks` are settings to show, name -> (pitch as the dial reads, resistance in ohm). With one pitch: a line.
+    """
+    import altair as alt
+    import pandas as pd
+
+    resistances, pitches, heat = heat_map(scenario, ratio)
+    grid_r, grid_p = np.meshgrid(resistances, pitches)
+    frame = pd.DataFrame({_X: grid_r.ravel(), _Y: grid_p.ravel(), _HEAT: heat.ravel() / 1e3})
+    shown = frame.dropna()
+    points = pd.DataFrame(
+        {"setting": list(marks), _Y: [p for p, _ in marks.values()], _X: [r for _, r in marks.values()]}
+    )
+    tooltip = [alt.Tooltip(f"{n}:Q", format=".3~g") for n in (_X, _Y, _HEAT)]
+    if len(pitches) == 1:
+        return Picture("heat_over_resistance", "", _line(shown, points, tooltip).properties(height=300), frame)
+    step_r, step_p = np.sqrt(resistances[1] / resistances[0]), (pitches[1] - pitches[0]) / 2
+    cells = shown.assign(r0=shown[_X] / step_r, r1=shown[_X] * step_r * 1.01)
+    cells = cells.assign(p0=shown[_Y] - step_p, p1=shown[_Y] + step_p * 1.02)
+    layers = alt.layer(_map(cells, tooltip), *_marks(points))
+    return Picture("heat_over_settings", "", layers.properties(height=340), frame)
+
+
+def _line(shown: pd.DataFrame, points: pd.DataFrame, tooltip: list[Any]) -> Any:
+    """Return the heat of one pitch over resistance, the settings as upright lines."""
+    import altair as alt
+
+    x = alt.X(f"{_X}:Q", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(tickCount=6, format="~g"))
+    base = (
+        alt.Chart(shown)
+        .mark_line(strokeWidth=2.5, color=BLUE, point={"opacity": 0, "size": 60})
+        .encode(x=x, y=f"{_HEAT}:Q", tooltip=tooltip)
+    )
+    rule = alt.Chart(points).mark_rule(strokeDash=[5, 4]).encode(x=x, tooltip=["setting:N"])
+    text = alt.Chart(points).mark_text(align="left", dx=5, y=10).encode(x=x, text="setting:N")
+    return alt.layer(base, rule, text)
+
+
+def _map(cells: pd.DataFrame, tooltip: list[Any]) -> Any:
+    import altair as alt
+
+    legend = alt.Legend(orient="top", gradientLength=220, titleFontSize=13)
+    return (
+        alt.Chart(cells)
+        .mark_rect()
+        .encode(
+            x=alt.X("r0:Q", title=_X, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g")),
+            x2="r1:Q",
+            y=alt.Y("p0:Q", title=_Y, scale=alt.Scale(nice=False, zero=False)),
+            y2="p1:Q",
+            color=alt.Color(f"{_HEAT}:Q", scale=alt.Scale(scheme="cividis"), legend=legend),
+            tooltip=tooltip,
+        )
+    )
+
+
+def _marks(points: pd.DataFrame) -> tuple[Any, ...]:
+    """Return the settings as rings with their names, to be read on dark and light cells."""
+    import altair as alt
+
+    place = {"x": f"{_X}:Q", "y": f"{_Y}:Q"}
+    name: dict[str, Any] = {"align": "left", "dx": 10, "dy": -8, "fontWeight": "bold", "fontSize": 13}
+    rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)
+    dots = alt.Chart(points).mark_point(size=90, strokeWidth=2, color=BLACK, filled=False)
+    text = alt.Chart(points).mark_text(**name, stroke="white", strokeWidth=3, strokeOpacity=0.9)
+    over = alt.Chart(points).mark_text(**name, color=BLACK)
+    return (
+        rings.encode(**place),
+        dots.encode(**place, tooltip=["setting:N", f"{_X}:Q", f"{_Y}:Q"]),
+        text.encode(**place, text="setting:N"),
+        over.encode(**place, text="setting:N"),
+    )

@@ -1,0 +1,53 @@
+"""Road load coefficients from coast-downs: lines and data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from vehicle.driving.coastdown import CoastDown, CoastRun
+
+
+def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
+    """Return the fit for `--json`."""
+    return {
+        "coastdown_a_n": fit.a_n.as_dict(),
+        "coastdown_b_n_s_m": fit.b_n_s_m.as_dict(),
+        "coastdown_c_n_s2_m2": fit.c_n_s2_m2.as_dict(),
+        "level": fit.level,
+        "force": [{"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n,
+        strict=True)],
+        "head_wind_m_s": fit.head_wind_m_s,
+        "grade_percent": 100 * fit.grade,
+        "residual_km_h": fit.residual_m_s * 3.6,
+        "runs": [{"name": run.name, "direction": "+" if run.direction > 0 else "-", "seconds": float(run.time_s[-1]),
+                  "from_km_h": float(run.speed_m_s[0] * 3.6), "to_km_h": float(run.speed_m_s[-1] * 3.6)}
+                  for run in runs],
+        "pairs": fit.pairs,
+        "warnings": list(fit.warnings),
+    }  # fmt: skip
+
+
+def in_words(fit: CoastDown) -> list[str]:
+    """Return the fit as lines, with what to write into the scenario."""
+    from vehicle.driving.coastdown import ROTATING_WORDS
+
+    percent = f"{100 * fit.level:.0f} %"
+    lines = [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {fit.mass_kg:.0f} kg:"]
+    for name, unit, found in (("A", "N", fit.a_n), ("B", "N/(m/s)", fit.b_n_s_m), ("C", "N/(m/s)^2", fit.c_n_s2_m2)):
+        lines.append(f"  {name} = {found.estimate:9.4g} {unit:<10} ({found.low:.4g} … {found.high:.4g}, {percent})")
+    lines.append("  force at speed:")
+    for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True):
+        lines.append(f"    {v * 3.6:5.0f} km/h  {force.estimate:7.1f} N  ({force.low:.1f} … {force.high:.1f})")
+    lines.append(
+        f"  wind along the road {abs(fit.head_wind_m_s):.2f} m/s, grade {100 * fit.grade:.3f} %: both taken out"
+    )
+    lines.append(f"  the fit leaves {fit.residual_m_s * 3.6:.2f} km/h of the speeds")
+    lines += [f"  mind: {text}" for text in fit.warnings]
+    lines += ["", f"For the scenario (± {percent}):", "  [vehicle]"]
+    for key, unit, found in (("a", "N", fit.a_n), ("b", "N/(m/s)", fit.b_n_s_m), ("c", "N/(m/s)^2", fit.c_n_s2_m2)):
+        half = (found.high - found.low) / 2
+        lines.append(
+            f'  coastdown_{key} = {{ value = "{found.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
+        )
+    return [*lines, "", f"  {ROTATING_WORDS}"]

@@ -1,0 +1,43 @@
+"""What a file must look like: the help of a command says it, and the app's upload beside it."""
+
+from __future__ import annotations
+
+MEASURED_ROWS = (
+    "Columns: air speed, rotor speed, electrical power (into the element); optional thrust, dial (the pitch that was set) "
+    "and time. Units stand in the header: air_speed_km_h, rotor_speed_rpm, electrical_power_w, thrust_n, dial_deg, time_s. "
+    "Use steady rows: the rotor's own inertia is not taken off. [measurement] in the scenario says how good the "
+    "instruments are."
+)
+SWEEP_ROWS = (
+    "Columns: time, electrical power, one setting (pitch, resistance or ratio), and air speed, or road speed with the head "
+    "wind where it is known; rotor speed if logged. Units stand in the header: time_s, electrical_power_w, pitch_deg, "
+    "air_speed_km_h, road_speed_mph, wind_speed_mph, rotor_speed_rpm. Hold each setting half a minute or more, and go "
+    "through them twice or more, in another order each time."
+)
+OTHER_READINGS = (
+    "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; conditions "
+    "wind_from, grade, temperature, pitch, resistance, compared_with."
+)
+RUN_LIST = """\b
+  [vehicle]
+  mass = "2300 kg"
+  [engine]
+  fuel = "petrol"                # petrol, e10, diesel, lpg
+  displacement = "1.6 L"         # for litres from manifold pressure
+  [columns]                      # only for headers windtoll does not know
+  "Spd2" = "vehicle speed (mph)"
+  [directions]                   # to use a wind that is given with where it comes from
+  out = "north-east"
+  [[runs]]                       # written by windtoll record as [[run]]
+  file = "run_01.csv"
+  state = "working"              # absent, stowed, working
+  pair = 1                       # same road, same direction, same hour
+  direction = "out"
+  date = "2026-05-03 10:12"
+  head_wind = "2 m/s"            # tail wind negative
+  temperature = "14 degC"
+  [[runs]]
+  file = "run_02.csv"
+  state = "stowed"
+  pair = 1
+"""

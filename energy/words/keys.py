@@ -1,0 +1,51 @@
+"""What can stand in a scenario file: rows of text and data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def key_rows(table: str) -> list[dict[str, Any]]:
+    """Return the keys of one table of a scenario file as data."""
+    from energy.scenario.defaults import FUEL_DEFAULTS
+    from energy.scenario.keys import TABLES
+    from vehicle.quantity import Spec, Uncertain, shown_value
+
+    rows = []
+    for key, info in TABLES[table].model_fields.items():
+        extra = info.json_schema_extra
+        spec = extra.get("spec") if isinstance(extra, dict) else None
+        default = None if info.is_required() else info.get_default(call_default_factory=True, validated_data={})
+        text = default
+        if isinstance(default, Uncertain) and isinstance(spec, Spec):
+            text = shown_value(default.value, spec.unit)
+            if default.shape != "exact":
+                text += f" ({shown_value(default.low, spec.unit)} to {shown_value(default.high, spec.unit)})"
+        by_fuel = FUEL_DEFAULTS.get(f"{table}.{key}")
+        if by_fuel and isinstance(spec, Spec):
+            text = ", ".join(f"{fuel} {shown_value(value.value, spec.unit)}" for fuel, (value, _) in by_fuel.items())
+        rows.append(
+            {
+                "key": key,
+                "meaning": info.description or "",
+                "written": spec.accepted().partition(", such as ")[2] if isinstance(spec, Spec) else "",
+                "required": info.is_required(),
+                "default": text if text is None or isinstance(text, (str, bool)) else str(text),
+                "source": spec.source if isinstance(spec, Spec) else "",
+            }
+        )
+    return rows
+
+
+def key_words(entry: dict[str, Any]) -> str:
+    """Return what is to be said of a key, as text."""
+    text = str(entry["meaning"])
+    if entry["written"]:
+        text += f"; such as {entry['written']}"
+    if entry["required"]:
+        return text + ". Required."
+    if entry["default"] not in (None, ""):
+        default = {True: "true", False: "false"}.get(entry["default"], entry["default"])
+        text += f". Default {default}"
+        text += f" ({entry['source']})" if entry["source"] else ""
+    return text + "."

@@ -1,0 +1,131 @@
+"""What is in a log, what was mended, how much fuel it says: lines and data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from vehicle.logs.fuel_flow import Engine, FuelFlow
+    from vehicle.logs.read import Log
+
+
+def as_data(
+    log: Log, engine: Engine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
+) -> tuple[dict[str, Any], FuelFlow]:  # fmt: skip
+    """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
+    import numpy as np
+
+    from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
+    from vehicle.logs.read import Quality
+
+    flow = fuel_flow(log, engine, source=source)
+    distance = log.distance_m
+    data: dict[str, Any] = {
+        "file": log.name,
+        "rows": log.rows,
+        "duration_s": log.duration_s,
+        "distance_km": None if distance is None else distance / 1000,
+        "clock": log.clock,
+        "columns": [
+            {"header": c.header.strip(), "parameter": c.parameter if c.use == "used" else "", "unit": c.unit,
+             "unit_from": c.unit_from, "use": c.use, "note": c.note} for c in log.columns
+        ],
+        "repairs": [repair.as_dict() for repair in log.repairs],
+        "flagged_rows": {flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
+        "fuel": flow.as_dict(),
+        "notes": list(log.notes),
+        "statistics": _statistics(log),
+    }  # fmt: skip
+    if distance and flow.litres is not None and distance > 500:
+        data["fuel"]["l_per_100_km"] = flow.litres / distance * 1e5
+    power = brake_power_w(log)
+    if power is not None and np.isfinite(power[0]).any():
+        data["engine_power"] = {"mean_w": float(np.nanmean(power[0])), "source": power[1]}
+    if mass is not None and road_load is not None and "speed_m_s" in log.table:
+        grade = log.table["grade"].to_numpy() if "grade" in log.table else 0.0
+        tractive = tractive_power_w(log.table["speed_m_s"].to_numpy(), acceleration_m_s2(log), grade, mass, road_load)
+        if np.isfinite(tractive).any():
+            data["tractive_power"] = {
+                "mean_w": float(np.nanmean(tractive)),
+                "mean_positive_w": float(np.nanmean(np.maximum(tractive, 0.0))),
+            }
+    return data, flow
+
+
+def _statistics(log: Log) -> dict[str, dict[str, float]]:
+    import numpy as np
+
+    out = {}
+    for name in log.table.columns:
+        if name in ("time_s", "step_s", "quality"):
+            continue
+        numbers = log.table[name].to_numpy()
+        good = numbers[np.isfinite(numbers)]
+        if good.size:
+            out[str(name)] = {"low": float(good.min()), "mean": float(good.mean()), "high": float(good.max()),
+                              "known_share": float(good.size / numbers.size)}  # fmt: skip
+    return out
+
+
+_SHOWN = {  # tidy column -> factor, offset and unit for the eye
+    "speed_m_s": (3.6, 0.0, "km/h"), "gps_speed_m_s": (3.6, 0.0, "km/h"), "engine_speed_rad_s": (9.549297, 0.0, "rpm"),
+    "air_flow_kg_s": (1e3, 0.0, "g/s"), "manifold_pressure_pa": (1e-3, 0.0, "kPa"), "rotor_speed_rad_s": (9.549297,
+    0.0, "rpm"),
+    "barometric_pressure_pa": (1e-3, 0.0, "kPa"), "fuel_rate_m3_s": (3.6e6, 0.0, "L/h"), "run_time_s": (1.0, 0.0, "s"),
+    "fuel_mass_flow_kg_s": (1e3, 0.0, "g/s"), "commanded_equivalence_ratio": (1.0, 0.0, ""),
+    "reference_torque_n_m": (1.0, 0.0, "N·m"), "control_module_voltage_v": (1.0, 0.0, "V"), "altitude_m": (1.0, 0.0,
+    "m"),
+    "latitude_deg": (1.0, 0.0, "°"), "longitude_deg": (1.0, 0.0, "°"), "head_wind_m_s": (1.0, 0.0, "m/s"),
+    "electrical_power_w": (1.0, 0.0, "W"), "brake": (1.0, 0.0, ""),
+}  # fmt: skip
+
+
+def in_usual_unit(name: str, value: float) -> tuple[float, str]:
+    """Return a value of a tidy column (SI) in the unit that drivers read it in, and that unit."""
+    factor, offset, unit = _SHOWN.get(name) or ((1.0, -273.15, "°C") if name.endswith("_k") else (100.0, 0.0, "%"))
+    return value * factor + offset, unit
+
+
+def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
+    """Return what is in a log as lines."""
+    from vehicle.logs.columns import BY_NAME
+
+    distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
+    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]
+    for name, found in data["statistics"].items():
+        low, mean, high = (in_usual_unit(name, found[key])[0] for key in ("low", "mean", "high"))
+        unit = in_usual_unit(name, 0.0)[1]
+        lines.append(
+            f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
+            + (f" known {100 * found['known_share']:.0f} %" if found["known_share"] < 0.995 else "")
+        )
+    odd = [c for c in log.columns if c.use != "used" or c.note]
+    if odd:
+        lines += ["", "Columns with something to say:"]
+        grouped: dict[str, list[str]] = {}
+        for c in odd:
+            grouped.setdefault(f"{c.use}{f' — {c.note}' if c.note else ''}", []).append(c.header.strip() or "(no name)")
+        lines += [f"  {', '.join(headers)}: {words}" for words, headers in grouped.items()]
+    if log.repairs:
+        lines += ["", "Repairs:"]
+        lines += [f"  {repair.count:>8} × {repair.what}" for repair in log.repairs]
+    lines += ["", "Fuel:"]
+    if flow.litres is None or flow.mean_l_per_h is None:
+        lines.append("  cannot be told from this log:")
+        lines += [f"    {reason}" for reason in flow.why_not]
+    else:
+        per = data["fuel"].get("l_per_100_km")
+        lines.append(f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
+                     + (f", {per:.2f} L/100 km" if per else "")
+                     + (f" (known for {100 * data['fuel']['known_share']:.1f} % of the time)"
+                        if data["fuel"]["known_share"] < 0.999 else ""))  # fmt: skip
+        lines += [f"    {text}" for text in flow.words]
+    if "engine_power" in data:
+        lines.append(
+            f"  engine power, mean {data['engine_power']['mean_w'] / 1000:.2f} kW from {data['engine_power']['source']}"
+        )
+    if "tractive_power" in data:
+        lines.append(f"  tractive power, mean {data['tractive_power']['mean_w'] / 1000:.2f} kW")
+    for note in log.notes:
+        lines.append(f"  note: {note}")
+    return lines

@@ -1,0 +1,104 @@
+"""How big a rotor for the heat that is wanted: sentences, rows and data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vehicle import units
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.chain.sizing import SizingTable
+
+
+TRADE = "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount."
+
+
+DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
+
+
+NEXT = (
+    TRADE,
+    "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
+    DANGER,
+)
+
+
+def as_data(table: SizingTable) -> dict[str, Any]:
+    """Return the table of diameters as data for `--json`."""
+
+    def rows_of_grade(k: int) -> list[dict[str, Any]]:
+        return [
+            {
+                "diameter_m": float(table.diameter_m[j]),
+                "heat_w": float(table.heat_w[k, j]),
+                "enough": bool(table.enough[k, j]),
+                "thrust_n": float(table.thrust_n[k, j]),
+                "drag_power_w": float(table.drag_power_w[k, j]),
+                "fuel_l_per_h": float(table.fuel_flow_m3_s[k, j]) * 3.6e6,
+                "rotor_speed_rpm": float(table.rotor_speed_rad_s[j]) * 30 / np.pi,
+                "generator_speed_rpm": {
+                    f"{r:g}": float(v) * 30 / np.pi
+                    for r, v in zip(table.gear_ratios, table.generator_speed_rad_s[:, j], strict=True)
+                },
+            }
+            for j in range(len(table.diameter_m))
+        ]
+
+    grades = {
+        grade.name: {
+            "power_coefficient": grade.power_coefficient, "share_of_betz_limit": grade.betz_share,
+            "needed_diameter_m": float(table.needed_diameter_m[k]), "rows": rows_of_grade(k),
+        }
+        for k, grade in enumerate(table.grades)
+    }  # fmt: skip
+    return {
+        "wanted_heat_w": table.wanted_heat_w,
+        "tip_speed_m_s": table.tip_speed_m_s,
+        "grades": grades,
+        "notes": list(table.notes),
+    }
+
+
+def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return the answer: the diameter that is needed, its range, and the fuel that a rotor of that size costs."""
+    ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
+    best = int(np.argmax(table.enough[1]))
+    return (
+        f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a hand-made rotor of about {usual} "
+        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of {show(float(table.diameter_m[best]), 'length', system)} "
+        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
+    )
+
+
+def headings(table: SizingTable, system: UnitSystem) -> list[str]:
+    """Return the headings of the table of diameters, with a line break where a narrow column wants one."""
+    labels = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow")}
+    names = [f"size\n{labels['length']}"]
+    for grade in ("ideal", "real"):
+        names += [f"{grade}\nheat W", f"\nthrust {labels['force']}", f"\nfuel {labels['fuel_flow']}"]
+    return [*names, "rotor\nrpm", *(f"{ratio:g}:1\nrpm" for ratio in table.gear_ratios)]
+
+
+def rows(table: SizingTable, system: UnitSystem) -> list[list[str]]:
+    """Return the table of diameters as texts under `headings`; * marks a rotor that gives all it can and not enough."""
+    texts = []
+    for j, diameter in enumerate(table.diameter_m):
+        cells = [figures(units.to_user(float(diameter), "length", system), 3)]
+        for k in (0, 1):
+            cells += [
+                figures(float(table.heat_w[k, j]), 3) + ("" if table.enough[k, j] else "*"),
+                figures(units.to_user(float(table.thrust_n[k, j]), "force", system), 3),
+                figures(units.to_user(float(table.fuel_flow_m3_s[k, j]), "fuel_flow", system), 2, signed=True),
+            ]
+        cells += [f"{v * 30 / np.pi:.0f}" for v in (table.rotor_speed_rad_s[j], *table.generator_speed_rad_s[:, j])]
+        texts.append(cells)
+    return texts
+
+
+def rows_title(table: SizingTable, system: UnitSystem) -> str:
+    """Return the heading of the table of diameters."""
+    tips = show(table.tip_speed_m_s, "tip_speed", system)
+    return f"Diameters, loaded just so far as the heat needs; tips at {tips} (* all that it can give)"

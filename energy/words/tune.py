@@ -1,0 +1,137 @@
+"""Which setting of a stepped drive was best, and which to try next: sentences, rows and data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.diagnosis.tuning import SettingResult, Tuned
+
+
+ROWS_TITLE = "Settings (power coefficient: watts of the load over the wind's own, steady stretches only)"
+
+
+CAUTIONS = (
+    "The passenger steps and logs, the driver drives. Never change a setting by hand on a turning rotor.",
+    "More watts are more drag, thrust and rotor speed: look at windtoll answer and windtoll loads with the new setting.",
+)
+
+
+def as_data(tuned: Tuned) -> dict[str, Any]:
+    """Return what every setting gave as data for `--json`."""
+    return {
+        "kind": tuned.kind,
+        "best": {"setting": tuned.best, "low": tuned.low, "high": tuned.high},
+        "next": tuned.next,
+        "settings": [
+            {
+                "setting": one.setting,
+                "power_coefficient": one.power_coefficient,
+                "low": one.low,
+                "high": one.high,
+                "peak_w": one.peak_w,
+                "mean_w": one.mean_w,
+                "energy_wh": one.energy_j / 3600,
+                "seconds": one.seconds,
+                "visits": one.visits,
+                "stretches": one.stretches,
+            }
+            for one in tuned.settings
+        ],
+        "no_difference_between": [list(pair) for pair in tuned.alike],
+        "any_difference_seen": tuned.best_is_told,
+        "at_edge": tuned.at_edge,
+        "lag_s": tuned.lag_s,
+        "too_short": list(tuned.skipped),
+    }
+
+
+def setting_words(kind: str, value: float) -> str:
+    """Return a setting as people say it: "4.0°", "9.5 Ω", "2.5"."""
+    text = f"{value:.1f}" if kind == "pitch" else f"{value:.3g}"
+    return f"{text}{'°' if kind == 'pitch' else ' Ω' if kind == 'resistance' else ''}".replace("-", "−")
+
+
+def headlines(tuned: Tuned) -> list[str]:
+    """Return the answer in two sentences."""
+
+    def shown(value: float) -> str:
+        return setting_words(tuned.kind, value)
+
+    if not tuned.best_is_told:
+        first = (
+            f"No difference can be seen between any of these settings; the best {tuned.kind} lies anywhere from "
+            f"{shown(tuned.low)} to {shown(tuned.high)}."
+        )
+    else:
+        first = (
+            f"Best {tuned.kind}: {shown(tuned.best)} ({shown(tuned.low)} to {shown(tuned.high)}, 19 times out of 20)."
+        )
+        if tuned.at_edge:
+            first += " It may lie beyond the settings that were tried."
+    where = (
+        "beyond what was tried, as the best may lie there" if tuned.next_beyond else "there a reading would teach most"
+    )
+    return [first, f"Try {shown(tuned.next)} next: {where}."]
+
+
+def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
+    """Return what a builder should know of these numbers."""
+
+    def shown(value: float) -> str:
+        return setting_words(tuned.kind, value)
+
+    said = []
+    if tuned.best_is_told:
+        said += [f"No difference can be seen between {shown(a)} and {shown(b)}." for a, b in tuned.alike]
+    peak: SettingResult = max(tuned.settings, key=lambda one: one.peak_w)
+    top: SettingResult = max(tuned.settings, key=lambda one: one.power_coefficient)
+    said.append(
+        f"The greatest peak, {show(peak.peak_w, 'power', system)} at {shown(peak.setting)}, was a gust: it says nothing of the "
+        f"setting. The mean there was {show(peak.mean_w, 'power', system)}"
+        + ("." if peak is top else f", and {shown(top.setting)} made more of the same wind.")
+    )
+    if tuned.inertia_used:
+        said.append(
+            "What the turning rotor stores and gives back is taken off, by its logged speed and the blades' masses."
+        )
+    elif tuned.lag_s > 0:
+        said.append(f"The watts follow the wind by about {figures(tuned.lag_s, 2)} s; that lag is allowed for.")
+    if not tuned.wind_is_known:
+        said.append(
+            "The wind was not logged: its gusts count as scatter, and a wind that turned counts as a setting. Log air speed, or "
+            "drive both ways."
+        )
+    if tuned.visits_vary:
+        said.append(
+            "Each setting was held once: a slow change of wind or road would look like a setting. Go through them again in "
+            "another order."
+        )
+    if tuned.skipped:
+        said.append(
+            f"Too short to judge: {', '.join(shown(v) for v in tuned.skipped)}. Hold each half a minute or more."
+        )
+    return said
+
+
+def setting_headings(tuned: Tuned) -> list[str]:
+    """Return the headings of the table of settings, with a line break where a narrow column wants one."""
+    return [tuned.kind, "power\ncoefficient", "held", "stretches", "mean", "energy", "peak"]
+
+
+def setting_rows(tuned: Tuned, system: UnitSystem) -> list[list[str]]:
+    """Return what every setting gave as texts under `setting_headings`."""
+    return [
+        [
+            setting_words(tuned.kind, one.setting),
+            f"{one.power_coefficient:.4f} ± {0.5 * (one.high - one.low):.4f}",
+            f"{one.seconds:.0f} s",
+            f"{one.stretches} in {one.visits}",
+            show(one.mean_w, "power", system),
+            f"{one.energy_j / 3600:.1f} Wh",
+            show(one.peak_w, "power", system),
+        ]
+        for one in tuned.settings
+    ]
