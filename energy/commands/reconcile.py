@@ -23,7 +23,6 @@ from energy.words.reconcile import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.load import load
     from energy.diagnosis.reconcile import Reconciled
     from energy.scenario.read import Scenario
 
@@ -57,6 +56,7 @@ RESULTS.toml holds one [[result]] for each reading, with what it is good to:
 @common.json_option
 def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool) -> None:
     """Print what readings say of the uncertain inputs."""
+    from energy.chain.load import load
     from energy.diagnosis.reconcile import read_results, reconciled
 
     loaded = load(scenario, overrides)

@@ -23,7 +23,6 @@ from energy.words.pitch import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.load import load
     from energy.diagnosis.true_pitch import MeasuredRows, TruePitch
     from energy.scenario.read import Scenario
 
@@ -46,6 +45,7 @@ Examples:
 @common.json_option
 def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool) -> None:
     """Print the pitch that explains measured rows."""
+    from energy.chain.load import load
     from energy.diagnosis.true_pitch import true_pitch_of_file
 
     checked = load(scenario, overrides)
