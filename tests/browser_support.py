@@ -14,10 +14,18 @@ def open_screen(page: Any, address: str, place: str = "") -> None:
     settled(page)
 
 
+# Streamlit begins a run a moment after it was asked for one: quiet is what stays so over frames that the browser draws,
+# which come slowly where the machine is busy.
+_QUIET = """() => {
+  const app = document.querySelector('[data-testid=stApp]');
+  const busy = !app || app.getAttribute('data-test-script-state') !== 'notRunning'
+    || document.querySelector('[data-testid=stSkeleton]');
+  window.wtQuiet = busy ? 0 : window.wtQuiet + 1;
+  return window.wtQuiet >= 15;
+}"""
+
+
 def settled(page: Any) -> None:
     """Wait until the app has done what it was asked, and the page has drawn it."""
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stApp]').getAttribute('data-test-script-state').includes('running')"
-        " && !document.querySelector('[data-testid=stSkeleton]')"
-    )
-    page.wait_for_timeout(150)
+    page.evaluate("window.wtQuiet = 0")
+    page.wait_for_function(_QUIET)

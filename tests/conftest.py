@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tomllib
 from collections.abc import Callable
@@ -9,6 +10,11 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# Before numpy is loaded, here and in every process that a test starts: the threads of linear algebra wait for each
+# other in a busy loop, and where several workers share two cores small matrices take fifty times as long.
+for _library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
 from energy.chain.load import load
 from energy.scenario.read import Scenario
@@ -19,6 +25,14 @@ settings.register_profile(
     "windtoll", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 settings.load_profile("windtoll")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep together on one worker what shares something costly: a file's own fixtures; one browser and one app."""
+    for item in items:
+        place = item.path.relative_to(ROOT / "tests")
+        item.add_marker(pytest.mark.xdist_group("browser" if place.parts[0] == "browser" else place.as_posix()))
 
 
 @pytest.fixture(scope="session")

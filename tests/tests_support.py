@@ -13,5 +13,5 @@ def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subproc
     program = [sys.executable, "-c", "from energy.cli import main; main()", *arguments]
     env = {**os.environ, "COLUMNS": "100", **environment}
     return subprocess.run(
-        program, capture_output=True, text=True, encoding="utf-8", cwd=cwd, env=env, timeout=120, check=False
+        program, capture_output=True, text=True, encoding="utf-8", cwd=cwd, env=env, timeout=600, check=False
     )

@@ -121,7 +121,7 @@ def _at_a_terminal(written: Path, *arguments: str) -> str:
     except OSError:  # Linux says so where the other end is closed
         pass
     os.close(ours)
-    assert process.wait(60) == 0, seen
+    assert process.wait(600) == 0, seen
     return seen.decode()
 
 

@@ -158,6 +158,39 @@ def test_the_alternator_credit_and_where_its_line_runs(van: Scenario) -> None:
         assert float(found.change_without_credit.power_w) > 0
 
 
+@pytest.mark.parametrize("compared_with", ["absent", "stowed"])
+@pytest.mark.parametrize("grade", [0.0, 0.03])
+def test_a_battery_that_carries_the_heat_by_hand(van: Scenario, compared_with: str, grade: float) -> None:
+    """What the same heat weighs as charge from the mains, and what carrying it burns, with a pocket calculator."""
+    inputs = inputs_of(van, {"trip.grade": np.array(grade)})
+    found = answer(replace(inputs, compared_with=compared_with))
+    heat_w = float(found.turbine.heat_power_w)
+    mains = found.other_sources["mains"]
+    # An hour of it is heat_w * 1 h; a battery of 100 Wh/kg (the default) weighs heat_w / 100 kg: 10 kg for each kW.
+    kilograms = heat_w / 100
+    assert f"about {kilograms:.0f} kg of battery" in mains.note
+    # Of 100 Wh from the mains 82 arrive (the default).
+    assert float(mains.mains_w) == pytest.approx(heat_w / 0.82)
+    # Its weight rolls and climbs beside whatever is carried already: kg * 9.80665 * (0.0095 * cosine + sine) newtons at
+    # 27.778 m/s, over drivetrain 0.92 and indicated efficiency 0.46 (the gear stays), over 35.80 MJ/L of diesel.
+    length = math.hypot(1, grade)
+    newtons = kilograms * 9.80665 * (0.0095 / length + grade / length)
+    litres_per_hour = newtons * 27.778 / 0.92 / 0.46 * 3600 / 35.80e6
+    assert float(mains.fuel_m3_s) * 3.6e6 == pytest.approx(litres_per_hour, rel=2e-3)
+
+
+def test_the_same_heat_from_alternator_and_burner_by_hand(van: Scenario) -> None:
+    found = answer(inputs_of(van))
+    heat_w = float(found.turbine.heat_power_w)
+    # Alternator 0.60, its belt 0.98, inverter 0.90 (defaults): heat / 0.5292 more at the crankshaft, over the indicated
+    # efficiency 0.46 (friction does not change), over 35.80 MJ/L of diesel.
+    litres_per_hour = heat_w / 0.5292 / 0.46 * 3600 / 35.80e6
+    assert float(found.other_sources["alternator"].fuel_m3_s) * 3.6e6 == pytest.approx(litres_per_hour, rel=1e-3)
+    # Burner 0.60 (default); propane 84 250 Btu per US gallon (AFDC) * 1055.06 J / 3.7854 L = 23.48 MJ/L.
+    gas = heat_w / 0.60 * 3600 / 23.48e6
+    assert float(found.other_sources["burner"].gas_m3_s) * 3.6e6 == pytest.approx(gas, rel=1e-3)
+
+
 def test_stowed_ways(van: Scenario) -> None:
     drag = {}
     for way in ("stopped", "feathered", "spinning"):

@@ -12,7 +12,7 @@ from scipy.special import gamma
 from energy.chain.answer import answered
 from energy.chain.ledger import answer
 from energy.chain.load import load
-from energy.chain.payback import Payback, least_that_pays, payback
+from energy.chain.payback import Payback, least_that_pays, payback, pays
 from energy.commands.payback import command
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
@@ -39,6 +39,23 @@ def test_least_that_pays_is_where_the_line_crosses_zero() -> None:
     found = least_that_pays(along, 1000 * balance, np.full(balance.shape, 100.0))
     assert found == pytest.approx([2.25, 2.5, np.nan, 0.0], nan_ok=True)
     assert np.isnan(least_that_pays(along, balance, np.zeros(balance.shape))).all()
+
+
+def test_half_a_watt_of_heat_is_heat_and_a_twentieth_of_a_watt_of_fuel_is_none() -> None:
+    # An element of 0.6 W is warm to the hand; what the arithmetic leaves of a rotor at rest is none (common practice,
+    # no source). A balance that rounding has put 0.04 W below zero pays nothing and costs nothing.
+    balance = np.array([0.0, 0.0, 100.0, -0.04, -0.06, -100.0])
+    heat = np.array([0.6, 0.4, 0.6, 400.0, 400.0, 400.0])
+    assert pays(balance, heat).tolist() == [True, False, True, True, False, False]
+
+
+def test_a_little_heat_in_little_wind_is_heat(demos: Path) -> None:
+    """Parked, the wind pays for all heat, be it a bulb's."""
+    told = answered(load(demos / "parked_on_a_ridge" / "scenario.toml", ["air.wind_speed=7 m/s"]), exact=True)
+    heat = float(told.answer.turbine.heat_power_w)
+    assert 5 < heat < 400
+    assert verdict(told, "metric").word == "saves"
+    assert "costs no fuel" in verdict(told, "metric").sentence
 
 
 def test_on_the_flat_it_never_spares_fuel(found: Payback) -> None:

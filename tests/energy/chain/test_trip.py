@@ -125,6 +125,48 @@ def test_every_second_by_a_plain_loop(town: Scenario) -> None:
     assert by_step.turbine.heat_power_w[every].sum() == pytest.approx(total[1], rel=1e-2)
 
 
+def test_between_the_air_speeds_where_the_turbine_is_solved(town_folder: Path) -> None:
+    """Steady stretches half way between two of the 48 air speeds up to the trip's fastest: what is scaled by the wrong
+    power of air speed shows there and not at the air speeds themselves.
+    """
+    rows, time_s = "0,100\n100,100\n", 100
+    speeds = [100 / 48 * place for place in (14.5, 30.5)]
+    for speed in speeds:
+        rows += f"{time_s + 20},{speed}\n{time_s + 120},{speed}\n"
+        time_s += 120
+    scenario = scheduled(town_folder, rows)
+    found = answer_trip(scenario)
+    turbine, steps = found.by_step.turbine, found.steps
+    # In still air the wind gives nothing, to the last watt: drag (a force) times road speed is all that the air takes (a
+    # power), and both are interpolated alike only where force goes with the square and power with the cube.
+    paid = turbine.rotor_drag_n * steps.speed_m_s
+    assert paid.max() > 4000
+    assert turbine.air_power_w == pytest.approx(paid, rel=1e-12, abs=1e-9)
+    # Solved at that very speed: rotor speed, current and voltage go nearly with the air speed itself.
+    for speed in speeds:
+        k = int(np.flatnonzero((steps.acceleration_m_s2 == 0) & np.isclose(steps.speed_m_s, speed / 3.6))[0])
+        alone = answer(inputs_of(scenario, {"trip.road_speed": np.array(speed / 3.6)})).turbine
+        assert float(turbine.rotor_speed_rad_s[k]) == pytest.approx(float(alone.rotor_speed_rad_s), rel=3e-4)
+        assert float(turbine.thrust_n[k]) == pytest.approx(float(alone.thrust_n), rel=5e-4)
+        assert float(turbine.shaft_power_w[k]) == pytest.approx(float(alone.shaft_power_w), rel=5e-4)
+        assert float(turbine.heat_power_w[k]) == pytest.approx(float(alone.heat_power_w), rel=4e-3)
+        parts, solved = turbine.electrical, alone.electrical
+        assert parts is not None
+        assert solved is not None
+        assert float(parts.current_a[k]) == pytest.approx(float(solved.current_a), rel=2e-3)
+        assert float(parts.element_voltage_v[k]) == pytest.approx(float(solved.element_voltage_v), rel=2e-3)
+
+
+def test_a_rotor_stowed_spinning_is_that_of_the_steady_answer_between_the_air_speeds_too(town_folder: Path) -> None:
+    speed = 100 / 48 * 14.5
+    rows = f"0,100\n100,100\n120,{speed}\n220,{speed}\n"
+    scenario = scheduled(town_folder, rows, "rotor.stowed=spinning", "trip.compared_with=stowed")
+    drag = answer_trip(scenario).by_step.states["stowed"].rotor_drag_n[-1]
+    alone = answer(inputs_of(scenario, {"trip.road_speed": np.array(speed / 3.6)})).states["stowed"].rotor_drag_n
+    assert float(alone) > 10
+    assert float(drag) == pytest.approx(float(alone), rel=5e-4)
+
+
 def test_without_the_turbine_it_is_the_vehicle_alone(town: Scenario) -> None:
     inputs = inputs_of(town)
     driven = drive_trip(inputs.engine, inputs.road_load, steps_of_scenario(town), inputs.density_kg_m3)

@@ -43,7 +43,7 @@ from energy.screens import catalogue, desk
 desk.start()
 next(s for s in catalogue.SCREENS if s.module == {module!r}).shows()()
 """
-    app = AppTest.from_string(script, default_timeout=60)
+    app = AppTest.from_string(script, default_timeout=300)
     for key in ("bundle", "loaded", "kept"):
         app.session_state[key] = bundle or desk.demos()[desk.FIRST_DEMO]
     app.session_state["round"] = 1

@@ -27,7 +27,7 @@ edit.show()
 
 @pytest.fixture
 def app() -> AppTest:
-    return AppTest.from_string(SCRIPT, default_timeout=60).run()
+    return AppTest.from_string(SCRIPT, default_timeout=300).run()
 
 
 def _widget(app: AppTest, kind: str, name: str) -> Any:
@@ -71,7 +71,7 @@ def test_guesses_are_named_until_ones_own_value_is_put(app: AppTest) -> None:
 
 
 def test_what_was_open_before_can_be_gone_back_to() -> None:
-    app = AppTest.from_file(APP, default_timeout=60).run()
+    app = AppTest.from_file(APP, default_timeout=300).run()
     assert not [b for b in app.button if b.key == "one before"]
     app.session_state["bundle"] = mine = bundles.with_value(_held(app), "vehicle.mass", "2805 kg")
     app.selectbox(key="demo").select("camper_oven").run()

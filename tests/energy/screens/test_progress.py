@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -78,14 +79,19 @@ def _quick() -> None:
     bar.done()
 
 
-def test_what_is_quick_shows_no_bar() -> None:
+def _clock(monkeypatch: pytest.MonkeyPatch, *, step_s: float) -> None:
+    """Put a clock in place of the machine's that moves on by so much whenever it is looked at."""
+    seconds = count(0.0, step_s)
+    monkeypatch.setattr(waiting, "time", type("Clock", (), {"monotonic": staticmethod(lambda: next(seconds))}))
+
+
+def test_what_is_quick_shows_no_bar(monkeypatch: pytest.MonkeyPatch) -> None:
+    _clock(monkeypatch, step_s=0.001)
     app = AppTest.from_function(_quick).run()
     assert app.session_state["drawn"] is False
 
 
 def _failing() -> None:
-    import time
-
     import streamlit as st
 
     from energy.screens.waiting import kept
@@ -93,7 +99,6 @@ def _failing() -> None:
 
     @kept("Trying in vain")
     def failing(progress, what):  # type: ignore[no-untyped-def]
-        time.sleep(0.45)
         progress(0.5)
         st.session_state["drawn"] = progress._slot is not None
         raise InputError(Problem("scenario.toml", "key", "bad", "good"))
@@ -104,8 +109,9 @@ def _failing() -> None:
         st.html("told")
 
 
-def test_the_bar_goes_away_where_an_error_is_raised() -> None:
-    app = AppTest.from_function(_failing, default_timeout=30).run()
+def test_the_bar_goes_away_where_an_error_is_raised(monkeypatch: pytest.MonkeyPatch) -> None:
+    _clock(monkeypatch, step_s=1.0)
+    app = AppTest.from_function(_failing, default_timeout=300).run()
     assert app.session_state["drawn"] is True
     assert _bars(app) == []
     assert [e.proto.body for e in app.get("html")] == ["told"]
@@ -217,7 +223,7 @@ def _frame() -> None:
 def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter[str], demos: Path, demo: str) -> None:
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
     bundle = bundles.with_value(bundle, "air.temperature", "11.37 degC")  # nobody asked for it before
-    app = AppTest.from_function(_frame, default_timeout=120)
+    app = AppTest.from_function(_frame, default_timeout=300)
     app.run()
     for key in ("bundle", "loaded", "kept"):
         app.session_state[key] = bundle
@@ -261,7 +267,7 @@ def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[
     )
     said = []
     for _ in range(2):
-        app = AppTest.from_function(_frame, default_timeout=60).run()
+        app = AppTest.from_function(_frame, default_timeout=300).run()
         app.session_state["bundle"] = bundle
         _shown("fuel", app)
         said.append(" ".join(e.proto.body for e in app.get("html")))

@@ -32,7 +32,7 @@ LEVELS = (8.0, 7.0, 8.1, 7.05, 7.9, 6.95)
 
 
 def _at(screen: str) -> AppTest:
-    return AppTest.from_string(SCRIPT.format(screen=screen), default_timeout=60).run()
+    return AppTest.from_string(SCRIPT.format(screen=screen), default_timeout=300).run()
 
 
 def _said(app: AppTest) -> str:
@@ -272,7 +272,7 @@ def test_logs_stay_when_another_screen_was_looked_at(demos: Path) -> None:
     folder = demos / "road_test"
     shown = _upload(_at("road"), [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     answer = _answer(shown)
-    again = AppTest.from_string(SCRIPT.format(screen="road"), default_timeout=60)
+    again = AppTest.from_string(SCRIPT.format(screen="road"), default_timeout=300)
     again.session_state["road uploads"] = shown.session_state["road uploads"]
     again.run()
     assert _answer(again) == answer
@@ -364,7 +364,7 @@ def test_the_plan_takes_the_scatter_of_pilot_runs(demos: Path) -> None:
 
 
 def test_a_plan_for_a_scenario_that_burns_nothing(demos: Path) -> None:
-    app = AppTest.from_string(SCRIPT.format(screen="plan"), default_timeout=60)
+    app = AppTest.from_string(SCRIPT.format(screen="plan"), default_timeout=300)
     bundle = bundles.from_folder(demos / "parked_on_a_ridge" / "scenario.toml")
     app.session_state["system"], app.session_state["round"] = "us", 0
     for key in ("bundle", "loaded", "kept"):

@@ -23,7 +23,7 @@ APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
 @pytest.fixture
 def app() -> AppTest:
-    return AppTest.from_file(APP, default_timeout=60).run()
+    return AppTest.from_file(APP, default_timeout=300).run()
 
 
 def _at(app: AppTest, screen: str) -> AppTest:
@@ -34,7 +34,7 @@ from energy.screens import catalogue, desk
 desk.start()
 next(s for s in catalogue.SCREENS if s.module == {screen!r}).shows()()
 """
-    other = AppTest.from_string(script, default_timeout=60)
+    other = AppTest.from_string(script, default_timeout=300)
     for key in ("bundle", "loaded", "kept", "usable", "system", "round"):
         if key in app.session_state:
             other.session_state[key] = app.session_state[key]
@@ -237,7 +237,7 @@ def test_hostile_texts_are_escaped(app: AppTest) -> None:
 
 
 def test_two_sessions_are_apart(app: AppTest) -> None:
-    other = AppTest.from_file(APP, default_timeout=60).run()
+    other = AppTest.from_file(APP, default_timeout=300).run()
     _field(app, "slider", "dial trip.road_speed km/h").set_value(70.0).run()
     other.run()
     assert bundles.value_at(_held(other), "trip.road_speed") == "100 km/h"

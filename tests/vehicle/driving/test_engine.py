@@ -111,6 +111,30 @@ def test_a_map_of_the_willans_line_gives_the_willans_line(brake: float, rpm: flo
     )
 
 
+@pytest.mark.parametrize(
+    ("brake_w", "turning_rad_s", "fuel_w"),
+    [
+        # Between the map's speeds, 7.5 kW at 150 rad/s is 50 N m: 25 kW at 100, 53 kW at 200, 39 kW half way.
+        (7500, 150, 39e3),
+        # Below its speeds, 2.5 kW at 50 rad/s is 50 N m too: the fuel of a turn is that at 100 rad/s, of half the turns.
+        (2500, 50, 12.5e3),
+        # Above them, 12.5 kW at 250 rad/s is 50 N m: the fuel of a turn at 200 rad/s, of 1.25 times the turns.
+        (12500, 250, 66.25e3),
+        # Torque beyond the map goes on along its line: -20 N m at 100 rad/s is 10 - 0.2 * 30 = 4 kW, 150 N m 55 kW.
+        (-2000, 100, 4e3),
+        (15000, 100, 55e3),
+        # Both at once: -10 N m at 50 rad/s is half of 10 - 0.1 * 30 = 7 kW; -50 N m at 100 rad/s is none, not less.
+        (-500, 50, 3.5e3),
+        (-5000, 100, 0.0),
+    ],
+)
+def test_a_fuel_map_between_its_points_and_beyond_them_by_hand(
+    brake_w: float, turning_rad_s: float, fuel_w: float
+) -> None:
+    table = FuelMap(np.array([100.0, 200.0]), np.array([0.0, 100.0]), np.array([[10e3, 40e3], [22e3, 84e3]]))
+    assert float(fuel_power_w(replace(PETROL, fuel_map=table), brake_w, turning_rad_s)) == pytest.approx(fuel_w)
+
+
 @given(powers, st.floats(0, 45))
 def test_the_books_close_with_a_map_too(wheel: float, speed: float) -> None:
     closes(drive(replace(PETROL, fuel_map=willans_map()), wheel, speed))

@@ -49,5 +49,18 @@ def test_added_mass_rolls_and_climbs() -> None:
     assert float(heavy.tyres_n / light.tyres_n) == pytest.approx(1550 / 1500)
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_on_a_slope_the_road_carries_less_of_the_weight(way: int) -> None:
+    # A slope of 3 in 4 (sides 3, 4, 5: sine 0.6, cosine 0.8), 1500 kg and 100 kg more, rolling resistance 0.012:
+    # the road carries 1600 kg * 9.80665 * 0.8 = 12 552.5 N, of which the tyres take 0.012: 150.63 N, uphill and down;
+    # the weight pulls with 1600 * 9.80665 * 0.6 = 9414.4 N, against the motion uphill and with it downhill.
+    forces = road_forces(from_drag_area(1500, 0.65, 0.012), 5.0, 1.2, 5.0, grade=0.75 * way, added_mass_kg=100)
+    assert float(forces.tyres_n) == pytest.approx(150.63, rel=1e-4)
+    assert float(forces.grade_n) == pytest.approx(9414.4 * way, rel=1e-5)
+    # What grows with speed in a coast-down (bearings, oil) is no weight, and stays: 200 N * 0.8 + 2 N s/m * 5 m/s.
+    rolled = road_forces(from_coastdown(1500, 200, 2.0, 0.4, 1.2), 5.0, 1.2, 5.0, grade=0.75 * way)
+    assert float(rolled.tyres_n) == pytest.approx(170)
+
+
 def test_a_standing_vehicle_has_no_rolling_resistance() -> None:
     assert float(road_forces(from_drag_area(1500, 0.65, 0.012), 0.0, 1.2, 5.0).tyres_n) == 0

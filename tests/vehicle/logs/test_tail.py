@@ -51,10 +51,8 @@ def test_a_long_recording_is_read_from_its_end(tmp_path: Path) -> None:
     assert "coolant_temperature_k" not in first.values  # said once, a day ago
     with path.open("a") as file:
         file.write(row(100_000, 123))
-    start = time.perf_counter()
     then = look_at(path, first.seen, time.time())
-    assert time.perf_counter() - start < 1.0
-    assert then.bytes_read < 2 * TAIL_BYTES
+    assert then.bytes_read < 2 * TAIL_BYTES < path.stat().st_size / 20  # of some megabytes
     assert then.rows == 100_001
     assert then.duration_s == pytest.approx(100_000)
     assert then.values["speed_m_s"] == pytest.approx(123 / 3.6)

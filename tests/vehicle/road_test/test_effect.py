@@ -7,12 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.linalg import hadamard
+from scipy.optimize import nnls
 
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR, Engine, fuel_flow
 from vehicle.logs.read import Log, read_log
 from vehicle.problems import InputError
 from vehicle.road_test.effect import (
+    ADJUSTERS,
     RunWindows,
+    adjusted_means,
     common_source,
     compare,
     half_pairs,
@@ -266,6 +270,149 @@ def test_spread_of_repeated_runs():
     same, freedom = spread_within_pairs([replace(run, state="stowed") for run in runs])
     assert freedom == 79
     assert same > spread  # days differ, pairs do not
+
+
+# --- conditions and slopes by hand ------------------------------------------------------------------------------------
+
+
+def _steady(grade: float) -> Log:
+    """Return a log of 60 s at 20 m/s on one slope, with a warm engine."""
+    log = read_log(LOGS / "drive1.csv")
+    table = log.table.iloc[:60][["time_s", "step_s", "quality"]].copy()
+    table["time_s"], table["step_s"] = np.arange(60.0), 1.0
+    table["speed_m_s"], table["grade"], table["coolant_temperature_k"] = 20.0, grade, 361.0
+    table["ambient_temperature_k"], table["barometric_pressure_pa"] = 288.15, 96e3
+    return replace(log, table=table, name="steady")
+
+
+@pytest.mark.parametrize(
+    ("grade", "climbing"),
+    [
+        # 3 in 4 has the sine 0.6 (sides 3, 4, 5): 9.81 * 0.6 * 20 m/s = 117.72 W for each kg uphill, as much less down.
+        (0.75, 117.72),
+        (-0.75, -117.72),
+        (0.0, 0.0),
+    ],
+)
+@pytest.mark.parametrize(
+    ("head_wind", "pushing"),
+    [
+        # 20 m/s * 25^2 into 5 m/s of head wind; 20 * 15^2 with 5 m/s of tail wind; a gale from behind pushes: -20 * 5^2.
+        (5.0, 12_500),
+        (-5.0, 4_500),
+        (-25.0, -500),
+    ],
+)
+def test_conditions_of_a_window_by_hand(grade: float, climbing: float, head_wind: float, pushing: float) -> None:
+    flow = replace(fuel_flow(read_log(LOGS / "drive1.csv"), CAR), flow_m3_s=np.full(60, 2e-6))
+    cut = windows_of(_steady(grade), flow, Run(Path("steady"), "stowed", head_wind_m_s=head_wind))
+    assert cut.weight_s.tolist() == [10.0] * 6
+    assert cut.fuel_m3_s == pytest.approx(2e-6)
+    # 96 kPa and 288.15 K are 96 000 / (287.05 * 288.15) = 1.16063 kg/m3, over 1.2 that is 0.96719.
+    wanted = np.tile([20.0, 0.0, climbing, 0.96719 * pushing, 361.0], (6, 1))
+    assert cut.adjusters == pytest.approx(wanted, rel=1e-3, abs=1e-9)  # 9.81 or 9.80665: both are in use
+
+
+# Rows of +1 and -1, each orthogonal to the others and to a constant: least squares can be done on paper, slope by slope.
+WAVES = hadamard(16)[1:].astype(float)
+
+
+def _run_of(name: str, fuel_l_h: np.ndarray, pair: str = "", **conditions: np.ndarray) -> RunWindows:
+    """Return a run of windows of 10 s whose conditions are given by name; the others do not vary."""
+    columns = [conditions.get(key.replace("-", "_"), np.zeros(fuel_l_h.size)) for key in ADJUSTERS]
+    means = {"speed_m_s": 25.0, "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
+    return RunWindows(name, "stowed", pair or name, "", "", np.full(fuel_l_h.size, 10.0), fuel_l_h,
+                      0.04 * fuel_l_h, np.column_stack(columns), (), 600, 600, "fuel rate", means)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("condition", "swing"),
+    # m/s, then W for each kg, W for each kg, m3/s3, K: about one and a half times the least that counts as varying.
+    [("speed", 0.6), ("acceleration", 0.45), ("grade", 0.45), ("air", 90.0), ("warm_up", 1.5)],
+)
+def test_a_slope_is_believed_where_physics_allows_its_sign(condition: str, swing: float) -> None:
+    """More speed, acceleration, climb or air never spares fuel; only a warmer engine does."""
+    right = -1 if condition == "warm_up" else 1
+    for sign in (1, -1):
+        # Fuel swings by 0.5 L/h with the condition; two runs on levels of their own, which teach nothing.
+        runs = [_run_of(str(level), level + 0.5 * sign * WAVES[0], **{condition: level + swing * WAVES[0]})
+                for level in (6.0, 9.0)]  # fmt: skip
+        found = inside_slopes(runs)
+        if sign == right:
+            assert found.names == (condition.replace("_", "-"),)
+            assert found.fuel == pytest.approx([0.5 * sign / swing])
+            assert found.load == pytest.approx([0.02 * sign / swing])
+        else:
+            assert found.names == ()
+        still = [replace(run, adjusters=run.adjusters / 1.6) for run in runs]  # hardly varies: nothing is learnt
+        assert inside_slopes(still).names == ()
+
+
+@pytest.mark.parametrize(("slope", "kept"), [(0.190, True), (0.180, False)])
+def test_a_slope_counts_from_two_standard_errors(slope: float, kept: bool) -> None:
+    # Two runs of 16 windows, speed swings by 1 m/s and noise by 0.5 L/h: residual variance 32 * 0.25 / (32 - 2 - 1)
+    # = 0.27586, error of the slope sqrt(0.27586 / 32) = 0.09285, so that t = 2 at 0.1857.
+    runs = [_run_of(str(n), level + slope * WAVES[0] + 0.5 * WAVES[1], speed=25 + WAVES[0])
+            for n, level in enumerate((6.0, 9.0))]  # fmt: skip
+    assert inside_slopes(runs).names == (("speed",) if kept else ())
+
+
+def test_few_windows_teach_few_slopes() -> None:
+    # Five degrees of freedom for each slope: 2 runs of 16 windows leave 32 - 2 - 5 = 25 for five; one run of 16 leaves
+    # 16 - 1 - 2 = 13 for two and would leave 12 for three.
+    waves = 100 * WAVES[:5]
+    fuel = 6 + 1e-3 * (waves[0] + waves[1] + waves[2] + waves[3] - waves[4])
+    varied = dict(zip(("speed", "acceleration", "grade", "air", "warm_up"), waves, strict=True))
+    assert inside_slopes([_run_of(name, fuel, **varied) for name in "ab"]).names == ADJUSTERS
+    assert inside_slopes([_run_of("a", fuel, **varied)]).names == ADJUSTERS[:2]
+
+
+def test_slopes_are_those_of_the_librarys_least_squares_with_signs() -> None:
+    """scipy.optimize.nnls (Lawson and Hanson, 1974) on the same centred columns, where all that it keeps is clear."""
+    signs = np.array([1, 1, 1, 1, -1.0])
+    checked = left_out = 0
+    for seed in range(40):
+        draw = np.random.default_rng(seed)
+        x = draw.normal(size=(80, 5)) @ (np.eye(5) + 0.4 * draw.normal(size=(5, 5))) * [1, 1, 1, 200, 3]
+        slopes = draw.uniform(0.5, 2, 5) * draw.choice([1, -1], 5, p=[0.8, 0.2]) * signs / [1, 1, 1, 200, 3]
+        fuel = 20 + x @ slopes + 0.05 * draw.normal(size=80) + np.repeat([0.0, 3.0], 40)
+        runs = [replace(_run_of(str(n), fuel[40 * n : 40 * n + 40]), adjusters=x[40 * n : 40 * n + 40]) for n in (0, 1)]
+        centred = np.vstack([x[:40] - x[:40].mean(axis=0), x[40:] - x[40:].mean(axis=0)]) * signs
+        y = np.concatenate([fuel[:40] - fuel[:40].mean(), fuel[40:] - fuel[40:].mean()])
+        wanted, rest = nnls(centred, y)
+        kept = wanted > 0
+        error = rest / np.sqrt(78 - kept.sum()) * np.sqrt(np.diag(np.linalg.inv(centred[:, kept].T @ centred[:, kept])))
+        if (wanted[kept] < 3 * error).any():
+            continue
+        found = inside_slopes(runs)
+        assert found.places == tuple(np.flatnonzero(kept).tolist())
+        assert found.fuel == pytest.approx((wanted * signs)[kept], rel=1e-6)
+        checked, left_out = checked + 1, left_out + int((~kept).sum())
+    assert checked >= 15
+    assert left_out >= 10
+
+
+@pytest.mark.parametrize(
+    ("condition", "slope", "apart", "brought"),
+    [
+        # Two runs of a pair, 2 m/s apart, at 0.5 L/h for each m/s: each is brought 1 m/s to the middle, 0.5 L/h.
+        ("speed", 0.5, 2.0, [9.5, 9.5]),
+        # The first run 4 K warmer, at 0.1 L/h less for each K: as warm as the middle it would burn 0.2 L/h more.
+        ("warm_up", -0.1, 4.0, [10.2, 8.8]),
+        # The first run in 0.6 W for each kg of climb more than the second, at 1 L/h for each: 0.3 L/h either way.
+        ("grade", 1.0, 0.6, [9.7, 9.3]),
+    ],
+)
+def test_runs_are_brought_to_the_conditions_of_their_pair_by_hand(
+    condition: str, slope: float, apart: float, brought: list[float]
+) -> None:
+    swing = 2.0 * WAVES[0]
+    runs = [_run_of(name, level + slope * swing, pair="1", **{condition: middle + swing})
+            for name, level, middle in (("a", 10.0, 300 + apart), ("b", 9.0, 300.0))]  # fmt: skip
+    plain, adjusted, load = adjusted_means(runs, inside_slopes(runs))
+    assert plain == pytest.approx([10.0, 9.0])
+    assert adjusted == pytest.approx(brought)
+    assert load == pytest.approx(0.04 * np.array(brought))
 
 
 # --- from files -------------------------------------------------------------------------------------------------------
