@@ -12,7 +12,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.answer import Answered, answered
+    from energy.chain.answer import Answered
 
 
 @click.command("answer", short_help="Does the turbine save or cost fuel? By how much, and why?")
@@ -50,6 +50,7 @@ def command(
       windtoll answer scenario.toml --set air.wind_speed="30 km/h" --json
       windtoll answer scenario.toml --report report.html
     """
+    from energy.chain.answer import answered
     from energy.chain.load import load
     from energy.words import answer as report
 
