@@ -105,10 +105,10 @@ _INNERMOST, _STATIONS = 0.2, 9
 class Beginning:
     """What is known at the beginning. Quantities are written as in a scenario ("90 km/h"); empty: typical.
 
-    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the
-    content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves. `element` is
-    the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the setting of least
-    drag for a good part of the most heat.
+    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is
+    the content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves.
+    `element` is the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the
+    setting of least drag for a good part of the most heat.
     """
 
     title: str = ""
@@ -368,7 +368,8 @@ def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_rati
     """Return the stations of a textbook blade as a blade file: radius and chord in m, twist in deg towards feather.
 
     The optimum blade with wake rotation (Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9; from
-    memory): inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r (1 - cos phi) / (blades · lift coefficient).
+    memory): inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r (1 - cos phi) / (blades · lift
+    coefficient).
     """
     import numpy as np
 

@@ -39,9 +39,9 @@ def spread_of(
 ) -> OutcomeSpread | None:
     """Return how sure a scenario's answer is, None where nothing it uses is uncertain.
 
-    `known` puts other ranges in place of the scenario's (see energy/diagnosis/reconcile.py), `chain` another computation
-    in place of the steady answer, `quick` a cheaper one for the sensitivities. `progress` is told the share done (see
-    energy/progress.py).
+    `known` puts other ranges in place of the scenario's (see energy/diagnosis/reconcile.py), `chain` another
+    computation in place of the steady answer, `quick` a cheaper one for the sensitivities. `progress` is told the share
+    done (see energy/progress.py).
     """
     return propagate(
         {**ranges_of(scenario), **(known or {})},

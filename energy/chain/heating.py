@@ -1,7 +1,7 @@
 """From a scenario to how its load warms: at a steady cruise, over a trip with stops, or under a wattmeter's log.
 
-Entry 0 of every array over draws is the answer of the values as stated; the others are draws over all that is uncertain,
-of the load and of the turbine's power alike. One call of the same functions gives both.
+Entry 0 of every array over draws is the answer of the values as stated; the others are draws over all that is
+uncertain, of the load and of the turbine's power alike. One call of the same functions gives both.
 """
 
 from __future__ import annotations
@@ -58,10 +58,19 @@ _POWER_SHARE = 0.3  # of that time is the power's
 _WARMED = 0.4  # of the time of a steady warm-up with a thermostat, to where the load has settled without one
 
 _KEYS: tuple[QuantityKey, ...] = (
-    "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
-    "load.contents_mass", "load.contents_specific_heat", "load.contents_water_share", "load.target_temperature",
-    "load.start_temperature", "load.ambient_temperature", "load.thermostat",
-)  # fmt: skip
+    "load.heat_capacity",
+    "load.loss",
+    "load.radiating_area",
+    "load.outside_area",
+    "load.open_water_area",
+    "load.contents_mass",
+    "load.contents_specific_heat",
+    "load.contents_water_share",
+    "load.target_temperature",
+    "load.start_temperature",
+    "load.ambient_temperature",
+    "load.thermostat",
+)
 
 Draws = dict[str, np.ndarray]
 
@@ -84,8 +93,8 @@ class Load:
 class Trip:
     """A trip, or a log of power: what holds through each step, arrays (steps,); None where it was not recorded.
 
-    A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is to
-    come from the turbine's curve.
+    A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is
+    to come from the turbine's curve.
     """
 
     name: str
@@ -107,10 +116,10 @@ class Trip:
 class Heating:
     """How the load warms. `outcome` has the shape (1 + draws,), entry 0 as stated.
 
-    `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not reached
-    or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what the load
-    does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the target is reached
-    about, if the trip is driven again and again; NaN where it is reached on it, or never.
+    `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not
+    reached or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what
+    the load does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the
+    target is reached about, if the trip is driven again and again; NaN where it is reached on it, or never.
     """
 
     scenario: Scenario
@@ -225,7 +234,9 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
 
 
 def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
-    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets through."""
+    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets
+    through.
+    """
     loss, area = np.asarray(loss_w_k, float), np.asarray(outside_area_m2, float)
     if loss.ndim == 0 or not np.any(area > 0):
         return loss_w_k
@@ -324,8 +335,8 @@ def heating(
 ) -> Heating:
     """Return how the scenario's load warms at its steady speed, or over a trip; see `Heating`.
 
-    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing, impossible,
-    or cannot be computed.
+    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing,
+    impossible, or cannot be computed.
     """
     try:
         found = _heating(scenario, trip, draws, progress)
@@ -370,34 +381,63 @@ def _spread(value: Values, count: int) -> FloatArray:
 
 
 def _steady(
-    scenario: Scenario, load: Load, stated: Answer, drawn: Answer, air_speed_m_s: np.ndarray, count: int,
+    scenario: Scenario,
+    load: Load,
+    stated: Answer,
+    drawn: Answer,
+    air_speed_m_s: np.ndarray,
+    count: int,
     progress: Progress | None,
-) -> Heating:  # fmt: skip
+) -> Heating:
     power = _spread(drawn.turbine.heat_power_w, count)
     wind = _spread(air_speed_m_s, count)
     outcome = heat_up(
-        load.heater, power, target_k=_spread(load.target_k, count), ambient_k=_spread(load.ambient_k, count),
-        start_k=_spread(load.start_k, count), air_speed_m_s=wind, limits=load.limits,
+        load.heater,
+        power,
+        target_k=_spread(load.target_k, count),
+        ambient_k=_spread(load.ambient_k, count),
+        start_k=_spread(load.start_k, count),
+        air_speed_m_s=wind,
+        limits=load.limits,
         progress=part(progress, 0.0, _WARMED),
-    )  # fmt: skip
+    )
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     horizon = _horizon_s(outcome, constant)
     watched = outcome
     if load.thermostat is not None:
         watched = simulate(
-            load.heater, power[None, :], durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
-            ambient_k=_spread(load.ambient_k, count)[None, :], target_k=_spread(load.target_k, count),
-            start_k=_spread(load.start_k, count), air_speed_m_s=wind[None, :], limits=load.limits,
-            thermostat=load.thermostat, most_records=_CHART_POINTS + 1, progress=part(progress, _WARMED, 1.0),
-        )  # fmt: skip
+            load.heater,
+            power[None, :],
+            durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
+            ambient_k=_spread(load.ambient_k, count)[None, :],
+            target_k=_spread(load.target_k, count),
+            start_k=_spread(load.start_k, count),
+            air_speed_m_s=wind[None, :],
+            limits=load.limits,
+            thermostat=load.thermostat,
+            most_records=_CHART_POINTS + 1,
+            progress=part(progress, _WARMED, 1.0),
+        )
     time = outcome.time_to_target_s
     flow = _spread(drawn.change.volume_m3_s, count)
     pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
     return Heating(
-        scenario, load, stated, None, outcome, watched, band(watched, horizon), power,
-        fuel_m3=flow * time, pack_j=pack * time, over_trip_fuel_m3=math.nan, over_trip_pack_j=math.nan,
-        reached_if_repeated_s=math.nan, time_constant_s=constant, drawn=count - 1,
-    )  # fmt: skip
+        scenario,
+        load,
+        stated,
+        None,
+        outcome,
+        watched,
+        band(watched, horizon),
+        power,
+        fuel_m3=flow * time,
+        pack_j=pack * time,
+        over_trip_fuel_m3=math.nan,
+        over_trip_pack_j=math.nan,
+        reached_if_repeated_s=math.nan,
+        time_constant_s=constant,
+        drawn=count - 1,
+    )
 
 
 def _at(value: Values) -> float:
@@ -458,9 +498,14 @@ def read_trip(path: Path, *, repeats: int = 1) -> Trip:
     increasing(path, "time", table["time"])
     _checked(path, table)
     return Trip(
-        path.name, trip_steps(table["time"]), table["speed"], None, table.get("grade"), table.get("ambient"),
+        path.name,
+        trip_steps(table["time"]),
+        table["speed"],
+        None,
+        table.get("grade"),
+        table.get("ambient"),
         repeats=repeats,
-    )  # fmt: skip
+    )
 
 
 def read_power(path: Path, *, repeats: int = 1) -> Trip:
@@ -469,9 +514,15 @@ def read_power(path: Path, *, repeats: int = 1) -> Trip:
     if log.columns:
         _checked(path, dict(log.columns))
     return Trip(
-        path.name, log.durations_s, log.columns.get("speed"), log.power_w, None, log.columns.get("ambient"),
-        log.remarks, repeats,
-    )  # fmt: skip
+        path.name,
+        log.durations_s,
+        log.columns.get("speed"),
+        log.power_w,
+        None,
+        log.columns.get("ambient"),
+        log.remarks,
+        repeats,
+    )
 
 
 def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
@@ -522,21 +573,31 @@ def _on_trip(
         size = count if who == slice(None) else 1
         heater = load.heater if size == count else _first(load.heater)
         return simulate(
-            heater, watts, durations_s=trip.durations_s,
-            ambient_k=rows if rows.ndim == 1 else rows[:, who], target_k=_spread(load.target_k, count)[who],
-            start_k=_spread(start, count)[who], air_speed_m_s=wind, limits=load.limits,
-            thermostat=thermostat, repeats=repeats,
-            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1, progress=told,
-        )  # fmt: skip
+            heater,
+            watts,
+            durations_s=trip.durations_s,
+            ambient_k=rows if rows.ndim == 1 else rows[:, who],
+            target_k=_spread(load.target_k, count)[who],
+            start_k=_spread(start, count)[who],
+            air_speed_m_s=wind,
+            limits=load.limits,
+            thermostat=thermostat,
+            repeats=repeats,
+            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1,
+            progress=told,
+        )
 
     outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
         about = heat_up(
-            _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
-            ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
+            _first(load.heater),
+            float(outcome.available_power_w[0]),
+            target_k=_at(load.target_k),
+            ambient_k=float(outcome.ambient_k[0]),
+            start_k=_at(start),
             air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
-        ).time_to_target_s[0]  # fmt: skip
+        ).time_to_target_s[0]
         often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
         again = float(about)
         if often * steps <= _MOST_STEPS_AGAIN:
@@ -549,11 +610,22 @@ def _on_trip(
     nothing = np.full(count, np.nan)
     by_pack = stated.inputs.fuel is None
     return Heating(
-        scenario, load, stated, trip, outcome, outcome, band(outcome), outcome.available_power_w,
-        fuel_m3=nothing if by_pack else fuel, pack_j=fuel if by_pack else nothing,
-        over_trip_fuel_m3=math.nan if by_pack else whole_fuel, over_trip_pack_j=whole_fuel if by_pack else math.nan,
-        reached_if_repeated_s=again, time_constant_s=constant, drawn=count - 1,
-    )  # fmt: skip
+        scenario,
+        load,
+        stated,
+        trip,
+        outcome,
+        outcome,
+        band(outcome),
+        outcome.available_power_w,
+        fuel_m3=nothing if by_pack else fuel,
+        pack_j=fuel if by_pack else nothing,
+        over_trip_fuel_m3=math.nan if by_pack else whole_fuel,
+        over_trip_pack_j=whole_fuel if by_pack else math.nan,
+        reached_if_repeated_s=again,
+        time_constant_s=constant,
+        drawn=count - 1,
+    )
 
 
 def _stated_thermostat(thermostat: Thermostat | None) -> Thermostat | None:
@@ -592,10 +664,11 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
 def _trip_cost(
     scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: Outcome, count: int
 ) -> tuple[FloatArray, float]:
-    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the pack.
+    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the
+    pack.
 
-    As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their mean
-    rate over the trip (on rows spread evenly over it).
+    As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their
+    mean rate over the trip (on rows spread evenly over it).
     """
     if along is None:
         return np.full(count, np.nan), math.nan

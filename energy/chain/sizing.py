@@ -1,7 +1,8 @@
-"""First size of a rotor: from wanted heat at an air speed to diameters, thrust, speeds and the fuel that the thrust costs.
+"""First size of a rotor: from wanted heat at an air speed to diameters, thrust, speeds and the fuel that the thrust
+costs.
 
-Momentum theory of the actuator disc (Rankine, Froude, Betz), never a promise: an ideal disc and a realistic rotor side by
-side. The realistic one keeps an assumed share of the Betz limit and loses more on the way to the element.
+Momentum theory of the actuator disc (Rankine, Froude, Betz), never a promise: an ideal disc and a realistic rotor side
+by side. The realistic one keeps an assumed share of the Betz limit and loses more on the way to the element.
 """
 
 from __future__ import annotations
@@ -59,8 +60,8 @@ def usual_grades(conversion_efficiency: float = CONVERSION_EFFICIENCY) -> tuple[
 class SizingTable:
     """Rows over diameter (D,), for each grade (C,): maps are (C, D), generator speeds (G, D).
 
-    `heat_w` is what is delivered: the wanted heat, or all there is where the rotor is too small (`enough` False). Thrust,
-    drag power (thrust times road speed) and fuel are those at that heat, the rotor being loaded just so far.
+    `heat_w` is what is delivered: the wanted heat, or all there is where the rotor is too small (`enough` False).
+    Thrust, drag power (thrust times road speed) and fuel are those at that heat, the rotor being loaded just so far.
     """
 
     wanted_heat_w: float
@@ -100,7 +101,8 @@ class Wanted:
 
 
 def wanted_of(scenario: Scenario) -> Wanted:
-    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and chain.
+    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and
+    chain.
 
     Numbers that it does not tell, or that no rotor could be sized for, are left to the defaults of `Wanted`.
     """
@@ -179,15 +181,24 @@ def size_table(
 ) -> SizingTable:
     """Return the table of diameters for a wanted heat at an air speed along the rotor axis.
 
-    `road_speed_m_s` is the air speed by default (still air). `marginal_fuel_m3_per_j` is the fuel volume that one more joule
-    at the engine shaft costs. A rotor of grade k (share of the Betz limit) is taken to give k 4 a (1-a)^2 of power for
-    4 a (1-a) of thrust: what it loses in swirl, tips and drag it does not save in thrust. Raises InputError.
+    `road_speed_m_s` is the air speed by default (still air). `marginal_fuel_m3_per_j` is the fuel volume that one more
+    joule at the engine shaft costs. A rotor of grade k (share of the Betz limit) is taken to give k 4 a (1-a)^2 of
+    power for 4 a (1-a) of thrust: what it loses in swirl, tips and drag it does not save in thrust. Raises InputError.
     """
     road_speed = air_speed_m_s if road_speed_m_s is None else road_speed_m_s
     grades = tuple(grades or usual_grades())
     ratios = tuple(float(ratio) for ratio in gear_ratios)
-    _check(wanted_heat_w, air_speed_m_s, density_kg_m3, road_speed, tip_speed_ratio, ratios, grades,
-           driveline_efficiency, marginal_fuel_m3_per_j)  # fmt: skip
+    _check(
+        wanted_heat_w,
+        air_speed_m_s,
+        density_kg_m3,
+        road_speed,
+        tip_speed_ratio,
+        ratios,
+        grades,
+        driveline_efficiency,
+        marginal_fuel_m3_per_j,
+    )
     needed = np.array([needed_diameter_m(wanted_heat_w, air_speed_m_s, density_kg_m3, grade) for grade in grades])
     diameter = (
         round_diameters(0.9 * needed.min(), 1.15 * needed.max()) if diameter_m is None else np.atleast_1d(diameter_m)
@@ -223,14 +234,25 @@ def size_table(
 
 
 def _check(
-    heat: float, air_speed: float, density: float, road_speed: float, tip_speed_ratio: float, ratios: tuple[float, ...],
-    grades: tuple[RotorGrade, ...], driveline: float, fuel: float,
-) -> None:  # fmt: skip
+    heat: float,
+    air_speed: float,
+    density: float,
+    road_speed: float,
+    tip_speed_ratio: float,
+    ratios: tuple[float, ...],
+    grades: tuple[RotorGrade, ...],
+    driveline: float,
+    fuel: float,
+) -> None:
     limits = [
-        ("heat", heat, "W", 1.0, 1e7), ("air speed", air_speed, "m/s", 0.5, 150.0), ("density", density, "kg/m3", 0.1, 3.0),
-        ("road speed", road_speed, "m/s", 0.0, 150.0), ("tip-speed ratio", tip_speed_ratio, "", 0.1, 30.0),
-        ("driveline efficiency", driveline, "", 0.1, 1.0), ("marginal fuel", fuel * 3.6e9, "L/kWh", 0.0, 5.0),
-    ]  # fmt: skip
+        ("heat", heat, "W", 1.0, 1e7),
+        ("air speed", air_speed, "m/s", 0.5, 150.0),
+        ("density", density, "kg/m3", 0.1, 3.0),
+        ("road speed", road_speed, "m/s", 0.0, 150.0),
+        ("tip-speed ratio", tip_speed_ratio, "", 0.1, 30.0),
+        ("driveline efficiency", driveline, "", 0.1, 1.0),
+        ("marginal fuel", fuel * 3.6e9, "L/kWh", 0.0, 5.0),
+    ]
     limits += [("gear ratio", ratio, "", 0.01, 200.0) for ratio in ratios]
     for grade in grades:
         limits.append((f"power coefficient of {grade.name}", grade.power_coefficient, "", 0.01, BETZ_LIMIT + 1e-12))
@@ -257,6 +279,8 @@ def _notes(grades: tuple[RotorGrade, ...], ratio: float, tip_speed: float, drive
         "thrust is that of momentum theory at the heat shown; mount, stowed drag and gusts come on top",
     ]
     if tip_speed > NOISY_TIP_SPEED_M_S:
-        notes.append(f"tip speed {tip_speed:.0f} m/s: above about {NOISY_TIP_SPEED_M_S:g} m/s rotors get loud, and blades must be "
-                     "proven for the pull (common practice)")  # fmt: skip
+        notes.append(
+            f"tip speed {tip_speed:.0f} m/s: above about {NOISY_TIP_SPEED_M_S:g} m/s rotors get loud, and blades must be "
+            "proven for the pull (common practice)"
+        )
     return tuple(notes)

@@ -1,9 +1,10 @@
-"""The ledger of a whole trip: every second with and without the turbine, the turbine working only when its policy lets it.
+"""The ledger of a whole trip: every second with and without the turbine, the turbine working only when its policy lets
+it.
 
 The road's part is computed in every step as in a steady answer. The rotor's part depends on the air speed alone, so for
 every draw the operating point is found on a grid of air speeds and its coefficients (power over air speed cubed, force
-over its square) are interpolated: what the electrical chain loses and gives stays in balance, as interpolation is linear.
-The rotor follows the air speed at once: its own inertia is left out.
+over its square) are interpolated: what the electrical chain loses and gives stays in balance, as interpolation is
+linear. The rotor follows the air speed at once: its own inertia is left out.
 """
 
 from __future__ import annotations
@@ -47,8 +48,8 @@ class TripAnswer:
     """A trip, answered.
 
     `mean` is the answer with every figure averaged over the trip's time (watts, L/s; times `steps.total_s` they are
-    totals), `by_step` the same in each of the `steps`, `most` the turbine at its most (each figure's greatest), `works` where
-    it works.
+    totals), `by_step` the same in each of the `steps`, `most` the turbine at its most (each figure's greatest), `works`
+    where it works.
     """
 
     mean: Answer
@@ -92,8 +93,8 @@ def steps_name(scenario: Scenario) -> str:
 def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
     """Return the chain of a trip: draws in, mean change in fuel and mean heat over the trip's time out (W).
 
-    `coarse` puts steps that are nearly alike together: within a per cent or two of the same for a tenth of the work, for
-    questions that ask for differences (which input matters most).
+    `coarse` puts steps that are nearly alike together: within a per cent or two of the same for a tenth of the work,
+    for questions that ask for differences (which input matters most).
     """
     steps = steps_of_scenario(scenario)
     nodes_of_each = _NODES
@@ -149,7 +150,9 @@ def _inputs(scenario: Scenario, steps: Steps, draws: Draws) -> Inputs:
 
 
 def _wind(scenario: Scenario, steps: Steps, columns: Draws) -> dict[str, np.ndarray]:
-    """Return the wind of every step: the schedule's or profile's; else the climate's; else nothing (the scenario's own)."""
+    """Return the wind of every step: the schedule's or profile's; else the climate's; else nothing (the scenario's
+    own).
+    """
     known = np.isfinite(steps.wind_speed_m_s)
     climate = scenario.wind_climate
     wind: dict[str, np.ndarray] = {}

@@ -1,7 +1,7 @@
 """A scenario that travels: its TOML text together with the CSV files that it names, as values in memory.
 
-The app edits such a bundle, takes it away as one zip and brings it back. Names inside are plain file names; nothing that
-was uploaded is ever used as a path. Editing goes through tomlkit, so that comments and order of the file stay.
+The app edits such a bundle, takes it away as one zip and brings it back. Names inside are plain file names; nothing
+that was uploaded is ever used as a path. Editing goes through tomlkit, so that comments and order of the file stay.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""What a scenario must keep beyond the rules of each key: what must be there, what excludes what, what contradicts what."""
+"""What a scenario must keep beyond the rules of each key: what must be there, what excludes what, what contradicts
+what.
+"""
 
 from __future__ import annotations
 

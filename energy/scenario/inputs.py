@@ -1,7 +1,7 @@
 """From a checked scenario to the numbers that the physics takes: floats, or arrays where draws are given.
 
-One value and ten thousand draws go the same way: `draws` maps a key ("trip.road_speed") to an array that takes the place
-of the scenario's value; all arrays must broadcast.
+One value and ten thousand draws go the same way: `draws` maps a key ("trip.road_speed") to an array that takes the
+place of the scenario's value; all arrays must broadcast.
 """
 
 from __future__ import annotations

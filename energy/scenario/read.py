@@ -1,7 +1,7 @@
 """The scenario file: one TOML file, one table a thing, every quantity with its unit.
 
-`read_scenario` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left out take the
-defaults below, each with its source; an answer lists those it used.
+`read_scenario` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left
+out take the defaults below, each with its source; an answer lists those it used.
 """
 
 from __future__ import annotations
@@ -96,7 +96,8 @@ class Scenario:
 def read_scenario(path: Path, overrides: Sequence[str] = ()) -> Scenario:
     """Return the checked scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it.
 
-    What is to be answered is loaded by energy/chain/load.py. Raises InputError with every fault that can be told at once.
+    What is to be answered is loaded by energy/chain/load.py. Raises InputError with every fault that can be told at
+    once.
     """
     data = _read_toml(path)
     problems = _apply(data, overrides)

@@ -57,7 +57,8 @@ def draws_of(
 ) -> dict[str, np.ndarray]:
     """Return the inputs' values (SI) at shares (N, inputs) of the unit cube, in the mapping's order.
 
-    `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian copula).
+    `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian
+    copula).
     """
     keys = list(inputs)
     if correlations:

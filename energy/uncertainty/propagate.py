@@ -42,8 +42,8 @@ USUAL = Sampling()
 class OutcomeSpread:
     """How sure an outcome is.
 
-    `change_w`, `heat_w`: quantiles at `QUANTILES`, in W. `of` names the figure that `sensitivities` (greatest first) and
-    `measurements` are about: the change in fuel, or the heat where the fuel does not change.
+    `change_w`, `heat_w`: quantiles at `QUANTILES`, in W. `of` names the figure that `sensitivities` (greatest first)
+    and `measurements` are about: the change in fuel, or the heat where the fuel does not change.
     """
 
     draws: int

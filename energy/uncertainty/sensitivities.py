@@ -1,7 +1,7 @@
 """Which input matters most: first-order and total sensitivity indices of a figure, from the same draws.
 
-Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices, with bootstrapped standard
-errors.
+Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices, with bootstrapped
+standard errors.
 """
 
 from __future__ import annotations
@@ -111,7 +111,8 @@ def sensitivity_indices(
         return np.asarray(found.first_order)[: len(groups)], np.asarray(found.total_order)[: len(groups)]
 
     first_order, total = indices(slice(None))
-    # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all rows,
+    # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all
+    # rows,
     # which takes longer than everything else.
     again = [indices(rng.integers(0, count, count)) for _ in range(_RESAMPLES)]
     errors = [np.std([part[k] for part in again], axis=0, ddof=1) for k in (0, 1)]
@@ -123,8 +124,8 @@ def sensitivities_of(
 ) -> tuple[Sensitivity, ...]:
     """Return the sensitivities of a figure, greatest first.
 
-    `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there. Inputs
-    that change nothing are left out after a look at a few draws.
+    `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there.
+    Inputs that change nothing are left out after a look at a few draws.
     """
     keys = list(figure.inputs)
     first, second = cube[:, : len(keys)], cube[:, len(keys) :]
