@@ -71,7 +71,9 @@ PLACES = {
 
 @dataclass(frozen=True)
 class LoadKind:
-    """What is heated: how a choice and a sentence call it, a usual volume where it has one, and how hot it should get."""
+    """What is heated: how a choice and a sentence call it, a usual volume where it has one, and how hot it
+    should get.
+    """
 
     words: str
     what: str
@@ -360,7 +362,9 @@ def textbook_blade(known: Beginning) -> bytes:
 
 
 def resistance_of_rating(power_w: float, voltage_v: float) -> str:
-    """Return the resistance of an element by its rating (Ohm's law: voltage squared over power), as a scenario has it."""
+    """Return the resistance of an element by its rating (Ohm's law: voltage squared over power), as a
+    scenario has it.
+    """
     return f"{voltage_v**2 / power_w:.4g} ohm"
 
 
@@ -378,7 +382,8 @@ def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_rati
     chord = 8 * np.pi * radius * (1 - np.cos(inflow)) / (number_of_blades * _LIFT_COEFFICIENT)
     twist = np.degrees(inflow) - _ANGLE_OF_ATTACK_DEG
     lines = [
-        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. Put your own stations.",
+        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. "
+        "Put your own stations.",
         "radius_m,chord_m,twist_deg",
         *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(radius, chord, twist, strict=True)),
     ]

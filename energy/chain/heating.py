@@ -76,7 +76,7 @@ Draws = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
-class Load:
+class HeatedLoad:
     """The heated load of a scenario in numbers, each a float or (draws,)."""
 
     heater: Heater
@@ -123,7 +123,7 @@ class Heating:
     """
 
     scenario: Scenario
-    load: Load
+    load: HeatedLoad
     answer: Answer  # at the scenario's steady speed, as stated
     trip: Trip | None
     outcome: Outcome
@@ -139,7 +139,7 @@ class Heating:
     drawn: int
 
 
-def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> Load:
+def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> HeatedLoad:
     """Return the heated load of a scenario; `draws` (key -> array) takes the place of single values.
 
     Raises InputError for what is missing or impossible.
@@ -175,7 +175,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         thermostat = Thermostat(values["load.thermostat"], values["load.hysteresis"])
     holds_water = table.kind == "water_tank" or table.contents == "water"
     trivial = {"load.radiating_area", "load.outside_area", "load.open_water_area"}
-    return Load(
+    return HeatedLoad(
         heater=heater,
         target_k=values["load.target_temperature"],
         start_k=values.get("load.start_temperature", ambient),
@@ -312,7 +312,9 @@ def _limits(scenario: Scenario) -> ElementLimits:
 
 
 def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:
-    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll answer` makes."""
+    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll
+    answer` makes.
+    """
     if not count:
         return {key: np.array([value.value]) for key, value in ranges.items()}
     from energy.scenario.inputs import correlations_of
@@ -324,7 +326,9 @@ def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> 
 
 
 def uncertain_keys(scenario: Scenario, used: Sequence[QuantityKey]) -> dict[str, Uncertain]:
-    """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and the load's."""
+    """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and
+    the load's.
+    """
     from energy.scenario.inputs import ranges_of
 
     return ranges_of(scenario, [*used, *_KEYS, "load.emissivity"])
@@ -382,7 +386,7 @@ def _spread(value: Values, count: int) -> FloatArray:
 
 def _steady(
     scenario: Scenario,
-    load: Load,
+    load: HeatedLoad,
     stated: Answer,
     drawn: Answer,
     air_speed_m_s: np.ndarray,
@@ -541,72 +545,42 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
         raise InputError(found)
 
 
+@dataclass(frozen=True)
+class _Along:
+    """The load along a trip: the air that meets it in each step, what surrounds it, and how warm it starts."""
+
+    load: HeatedLoad
+    trip: Trip
+    count: int  # 1 + draws
+    wind_m_s: FloatArray  # (steps,)
+    ambient_k: FloatArray  # (1, 1 + draws), or (steps,) where the trip tells it
+    start_k: Values
+
+
 def _on_trip(
-    scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: Draws, count: int, progress: Progress | None
+    scenario: Scenario,
+    load: HeatedLoad,
+    stated: Answer,
+    trip: Trip,
+    drawn: Draws,
+    count: int,
+    progress: Progress | None,
 ) -> Heating:
     steps = trip.durations_s.size
-    drive: dict[str, np.ndarray] = {}
-    wind: FloatArray = np.zeros(steps)
-    along: Answer | None = None
-    if trip.speed_m_s is not None:
-        drive["trip.road_speed"] = trip.speed_m_s
-        drive["trip.acceleration"] = _acceleration(trip)
-        if trip.grade is not None:
-            drive["trip.grade"] = trip.grade
-        along = answer(inputs_of(scenario, drive))
-        wind = np.broadcast_to(np.asarray(along.inputs.air.speed_m_s), (steps,))
-    power = _power_rows(scenario, trip, along, drawn, count)
-    ambient: Values = load.ambient_k if trip.ambient_k is None else trip.ambient_k
-    rows = _spread(ambient, count)[None, :] if trip.ambient_k is None else trip.ambient_k
-    start = load.start_k
-    if trip.ambient_k is not None and scenario.load.start_temperature is None:
-        start = float(trip.ambient_k[0])
-
+    driven = _driven(scenario, trip)
+    power = _power_rows(scenario, trip, driven, drawn, count)
+    along = _along(scenario, load, trip, driven, count)
     work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
     started = _POWER_SHARE * (1.0 - work)
     ended = started + work
     tell(progress, started)
-
-    def run(
-        repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None, told: Progress | None
-    ) -> Outcome:
-        size = count if who == slice(None) else 1
-        heater = load.heater if size == count else _first(load.heater)
-        return simulate(
-            heater,
-            watts,
-            durations_s=trip.durations_s,
-            ambient_k=rows if rows.ndim == 1 else rows[:, who],
-            target_k=_spread(load.target_k, count)[who],
-            start_k=_spread(start, count)[who],
-            air_speed_m_s=wind,
-            limits=load.limits,
-            thermostat=thermostat,
-            repeats=repeats,
-            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1,
-            progress=told,
-        )
-
-    outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
+    outcome = _simulated(along, power, trip.repeats, progress=part(progress, started, ended))
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
-        about = heat_up(
-            _first(load.heater),
-            float(outcome.available_power_w[0]),
-            target_k=_at(load.target_k),
-            ambient_k=float(outcome.ambient_k[0]),
-            start_k=_at(start),
-            air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
-        ).time_to_target_s[0]
-        often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
-        again = float(about)
-        if often * steps <= _MOST_STEPS_AGAIN:
-            told = part(progress, ended, ended + 0.4 * (1.0 - ended))
-            stated_only = _stated_thermostat(load.thermostat)
-            exact = run(often, power[:, :1], slice(0, 1), stated_only, told).time_to_target_s[0]
-            again = float(exact if np.isfinite(exact) else about)
+        told = part(progress, ended, ended + 0.4 * (1.0 - ended))
+        again = _reached_if_repeated_s(along, outcome, power, told)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
-    fuel, whole_fuel = _trip_cost(scenario, trip, along, drawn, outcome, count)
+    fuel, whole_fuel = _trip_cost(scenario, trip, driven, drawn, outcome, count)
     nothing = np.full(count, np.nan)
     by_pack = stated.inputs.fuel is None
     return Heating(
@@ -626,6 +600,70 @@ def _on_trip(
         time_constant_s=constant,
         drawn=count - 1,
     )
+
+
+def _driven(scenario: Scenario, trip: Trip) -> Answer | None:
+    """Return the answer in every step as stated; None where the trip does not tell how it is driven."""
+    if trip.speed_m_s is None:
+        return None
+    drive = {"trip.road_speed": trip.speed_m_s, "trip.acceleration": _acceleration(trip)}
+    if trip.grade is not None:
+        drive["trip.grade"] = trip.grade
+    return answer(inputs_of(scenario, drive))
+
+
+def _along(scenario: Scenario, load: HeatedLoad, trip: Trip, driven: Answer | None, count: int) -> _Along:
+    steps = trip.durations_s.size
+    wind: FloatArray = np.zeros(steps)
+    if driven is not None:
+        wind = np.broadcast_to(np.asarray(driven.inputs.air.speed_m_s), (steps,))
+    ambient = _spread(load.ambient_k, count)[None, :] if trip.ambient_k is None else trip.ambient_k
+    start = load.start_k
+    if trip.ambient_k is not None and scenario.load.start_temperature is None:
+        start = float(trip.ambient_k[0])
+    return _Along(load, trip, count, wind, ambient, start)
+
+
+def _simulated(
+    along: _Along, power_w: FloatArray, repeats: int, *, stated_only: bool = False, progress: Progress | None = None
+) -> Outcome:
+    """Return how the load warms along the trip, driven `repeats` times, with all draws or only as stated."""
+    load, trip, count = along.load, along.trip, along.count
+    who = slice(0, 1) if stated_only else slice(None)
+    return simulate(
+        _first(load.heater) if stated_only and count > 1 else load.heater,
+        power_w,
+        durations_s=trip.durations_s,
+        ambient_k=along.ambient_k if along.ambient_k.ndim == 1 else along.ambient_k[:, who],
+        target_k=_spread(load.target_k, count)[who],
+        start_k=_spread(along.start_k, count)[who],
+        air_speed_m_s=along.wind_m_s,
+        limits=load.limits,
+        thermostat=_stated_thermostat(load.thermostat) if stated_only else load.thermostat,
+        repeats=repeats,
+        most_records=min(trip.durations_s.size * repeats, 2 * _CHART_POINTS) + 1,
+        progress=progress,
+    )
+
+
+def _reached_if_repeated_s(along: _Along, outcome: Outcome, power_w: FloatArray, progress: Progress | None) -> float:
+    """Return when the load as stated reaches its target, if the trip is driven again and again; about, if
+    that is far.
+    """
+    load, trip = along.load, along.trip
+    about = heat_up(
+        _first(load.heater),
+        float(outcome.available_power_w[0]),
+        target_k=_at(load.target_k),
+        ambient_k=float(outcome.ambient_k[0]),
+        start_k=_at(along.start_k),
+        air_speed_m_s=float(np.average(along.wind_m_s, weights=trip.durations_s)),
+    ).time_to_target_s[0]
+    often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
+    if often * trip.durations_s.size > _MOST_STEPS_AGAIN:
+        return float(about)
+    exact = _simulated(along, power_w[:, :1], often, stated_only=True, progress=progress).time_to_target_s[0]
+    return float(exact if np.isfinite(exact) else about)
 
 
 def _stated_thermostat(thermostat: Thermostat | None) -> Thermostat | None:
@@ -700,6 +738,6 @@ def _rate(found: Answer) -> np.ndarray:
     return found.change.power_w if found.inputs.fuel is None else found.change.volume_m3_s
 
 
-def element_cap_w(load: Load) -> float:
+def element_cap_w(load: HeatedLoad) -> float:
     """Return the most power that the element may take, W; inf where no limit is known."""
     return most_power_w(load.limits)

@@ -147,7 +147,9 @@ def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
 
 
 def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For many draws."""
+    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For
+    many draws.
+    """
     turbine = turbine_at_work(inputs, with_free_run=False) if turbine is None else turbine
     heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
     without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)

@@ -34,7 +34,9 @@ def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
 
 
 def opened(bundle: Bundle) -> Scenario:
-    """Return the scenario of a bundle, ready to be answered; InputError with every fault, as the command line tells it."""
+    """Return the scenario of a bundle, ready to be answered; InputError with every fault, as the command
+    line tells it.
+    """
     return widened(read_bundle(bundle))
 
 

@@ -29,7 +29,7 @@ from energy.chain.ledger import (
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.quantiles import Outcome
+from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
 from vehicle.arrays import map_arrays, map_arrays_with_air_speed
 from vehicle.driving.engine import Supply
@@ -104,7 +104,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
         steps = merged(steps)
     weights = steps.duration_s / steps.total_s
 
-    def chain(draws: Draws, progress: Progress | None = None) -> Outcome:
+    def chain(draws: Draws, progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
         block = max(1, _BLOCK // len(weights))
         change, heat = np.empty(count), np.empty(count)
@@ -121,7 +121,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
                 change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
                 heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
                 tell(progress, part.stop / count)
-        return Outcome(change, heat)
+        return ChainOutcome(change, heat)
 
     return chain
 

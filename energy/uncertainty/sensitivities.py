@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.progress import Progress, part
 from energy.uncertainty.draws import SEED, Correlation, Draws, draws_of
-from energy.uncertainty.quantiles import Outcome, figure_of
+from energy.uncertainty.quantiles import ChainOutcome, figure_of
 from vehicle.quantity import Uncertain
 
 _SCREENING_ROWS = 32
@@ -25,7 +25,7 @@ _SCREENED = 0.1  # of the time that the sensitivities take
 class Chain(Protocol):
     """A computation from draws (key -> (n,)) to what they lead to; one that works in blocks tells how far it is."""
 
-    def __call__(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None, /) -> Outcome:
+    def __call__(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None, /) -> ChainOutcome:
         """Return the outcome of the draws."""
         ...
 
@@ -54,7 +54,9 @@ class Figure:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """One input's part in the variance: alone (`first_order`) and with all it acts with (`total`), ± standard errors."""
+    """One input's part in the variance: alone (`first_order`) and with all it acts with (`total`), ±
+    standard errors.
+    """
 
     inputs: tuple[str, ...]  # several where they are correlated and so cannot be told apart
     first_order: float
