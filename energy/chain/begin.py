@@ -98,7 +98,7 @@ _GENERATOR = {"voltage_constant": ("60 V/krpm", 0.2), "winding_resistance": ("1 
 
 _DESIGN_TIP_SPEED_M_S = 70.0  # below the 80 m/s that are the default limit
 _DESIGN_TIP_SPEED_RATIOS = (2.0, 5.0)
-_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy.polar)
+_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy/aero/polar.py)
 _CAMBER = 0.06
 _INNERMOST, _STATIONS = 0.2, 9
 
@@ -371,9 +371,26 @@ def resistance_of_rating(power_w: float, voltage_v: float) -> str:
 def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_ratio: float) -> bytes:
     """Return the stations of a textbook blade as a blade file: radius and chord in m, twist in deg towards feather.
 
-    The optimum blade with wake rotation (Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9; from
-    memory): inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r (1 - cos phi) / (blades · lift
-    coefficient).
+    The optimum blade with wake rotation [1]_: inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r
+    (1 - cos phi) / (blades · lift coefficient).
+
+    Parameters
+    ----------
+    tip_radius_m : float
+        Radius of the blade's tip [m].
+    number_of_blades : int
+        Blades of the rotor.
+    tip_speed_ratio : float
+        Tip speed over air speed that the blade is made for [-].
+
+    Returns
+    -------
+    bytes
+        The blade file (CSV).
+
+    References
+    ----------
+    .. [1] Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9 (from memory).
     """
     import numpy as np
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.heat.heater import (
     ElementLimits,
@@ -33,13 +34,14 @@ from energy.heat.heater import (
     trip_steps,
     with_contents,
 )
-from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K
+from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K, water_tank
 from energy.heat.steps import film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
 from energy.progress import Progress, part, tell
-from energy.scenario.inputs import Assumption, inputs_of, values_of
+from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
+from energy.uncertainty.draws import draws_of, sobol_sample
 from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Uncertain
@@ -205,8 +207,6 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
             outside_area_m2=outside if walls else 0.0,
             takes_power=not walls,
         )
-    from energy.heat.kinds import water_tank
-
     held = 0.0
     if table.kind == "water_tank" and table.vented and table.volume is not None:
         held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
@@ -318,7 +318,6 @@ def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> 
     if not count:
         return {key: np.array([value.value]) for key, value in ranges.items()}
     from energy.scenario.inputs import correlations_of
-    from energy.uncertainty.draws import draws_of, sobol_sample
 
     pairs = [pair for pair in correlations_of(scenario) if pair[0] in ranges and pair[1] in ranges]
     drawn = draws_of(ranges, sobol_sample(count, len(ranges)), pairs)
@@ -329,8 +328,6 @@ def uncertain_keys(scenario: Scenario, used: Sequence[QuantityKey]) -> dict[str,
     """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and
     the load's.
     """
-    from energy.scenario.inputs import ranges_of
-
     return ranges_of(scenario, [*used, *_KEYS, "load.emissivity"])
 
 
@@ -374,8 +371,6 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progre
 
 
 def _pressure_pa(scenario: Scenario) -> float:
-    from energy.aero.air import standard_atmosphere
-
     air = scenario.air
     return float(standard_atmosphere(air.altitude.value)[1]) if air.pressure is None else air.pressure.value
 

@@ -172,7 +172,24 @@ def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
 
 
 def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float, grade: RotorGrade) -> float:
-    """Return the least diameter in metres that brings `heat_w`: heat = conversion Cp 1/2 rho (pi/4) D^2 U^3."""
+    """Return the least diameter that brings a heat: heat = conversion · Cp · 1/2 rho (pi/4) D^2 U^3.
+
+    Parameters
+    ----------
+    heat_w : float
+        Heat into the load [W].
+    air_speed_m_s : float
+        Air speed U along the rotor axis [m/s].
+    density_kg_m3 : float
+        Air density rho [kg/m^3].
+    grade : RotorGrade
+        Power coefficient Cp of the rotor, and shaft to heat [-].
+
+    Returns
+    -------
+    float
+        Diameter D [m].
+    """
     flux = 0.5 * density_kg_m3 * air_speed_m_s**3 * grade.power_coefficient * grade.conversion_efficiency
     return math.sqrt(heat_w / flux * 4.0 / math.pi)
 

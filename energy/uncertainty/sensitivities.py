@@ -86,11 +86,27 @@ def sensitivity_indices(
     at_first: np.ndarray | None = None,
     at_second: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return (first order, its standard error, total, its standard error) of groups of columns, each (groups,).
+    """Return sensitivity indices of groups of columns, with their standard errors [1]_.
 
-    `function` takes shares (N, columns) to values (N,); `first` and `second` are two independent samples (n, columns);
-    `at_first`, `at_second` are the function's values there, where they are known already. All mixed samples are
-    evaluated in one call.
+    Parameters
+    ----------
+    function : callable
+        Takes shares (N, columns) to values (N,). All mixed samples are evaluated in one call.
+    first, second : (n, columns) arrays
+        Two independent samples of the unit cube.
+    groups : sequence of sequences of int
+        Columns that are varied together.
+    at_first, at_second : (n,) arrays, optional
+        The function's values at the samples, where they are known already.
+
+    Returns
+    -------
+    tuple of four (groups,) arrays
+        First order, its standard error, total, its standard error: shares of the variance [-].
+
+    References
+    ----------
+    .. [1] Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices.
     """
     from scipy.stats import sobol_indices
 
