@@ -140,11 +140,19 @@ class FittingSetting(Protocol):
     """A setting whose pitch (degrees, as the dial reads), drive ratio and element resistance fit each other."""
 
     @property
-    def pitch_deg(self) -> float: ...  # noqa: D102
+    def pitch_deg(self) -> float:
+        """Blade pitch in degrees, as the dial reads."""
+        ...
+
     @property
-    def ratio(self) -> float: ...  # noqa: D102
+    def ratio(self) -> float:
+        """Generator turns per rotor turn."""
+        ...
+
     @property
-    def resistance_ohm(self) -> float: ...  # noqa: D102
+    def resistance_ohm(self) -> float:
+        """Resistance of the element in ohm."""
+        ...
 
 
 Search = Callable[["Scenario", tuple[str, ...], Progress | None], FittingSetting]
