@@ -55,7 +55,8 @@ class Answered:
 
 
 def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:
-    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag
+    power.
 
     And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told
     the share done (see energy/progress.py).

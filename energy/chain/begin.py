@@ -71,7 +71,9 @@ PLACES = {
 
 @dataclass(frozen=True)
 class LoadKind:
-    """What is heated: how a choice and a sentence call it, a usual volume where it has one, and how hot it should get."""
+    """What is heated: how a choice and a sentence call it, a usual volume where it has one, and how hot it
+    should get.
+    """
 
     words: str
     what: str
@@ -96,7 +98,7 @@ _GENERATOR = {"voltage_constant": ("60 V/krpm", 0.2), "winding_resistance": ("1 
 
 _DESIGN_TIP_SPEED_M_S = 70.0  # below the 80 m/s that are the default limit
 _DESIGN_TIP_SPEED_RATIOS = (2.0, 5.0)
-_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy.polar)
+_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy/aero/polar.py)
 _CAMBER = 0.06
 _INNERMOST, _STATIONS = 0.2, 9
 
@@ -105,10 +107,10 @@ _INNERMOST, _STATIONS = 0.2, 9
 class Beginning:
     """What is known at the beginning. Quantities are written as in a scenario ("90 km/h"); empty: typical.
 
-    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is the
-    content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves. `element` is
-    the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the setting of least
-    drag for a good part of the most heat.
+    `wind_speed` comes from ahead (empty: still air). `engine_speed` is that of top gear at `road_speed`. `rotor_csv` is
+    the content of the file that `rotor_by` needs: stations of the blade, measured watts over air speed, or curves.
+    `element` is the element's resistance ("12 ohm"). What is empty of pitch, drive ratio and element is looked for: the
+    setting of least drag for a good part of the most heat.
     """
 
     title: str = ""
@@ -138,11 +140,19 @@ class FittingSetting(Protocol):
     """A setting whose pitch (degrees, as the dial reads), drive ratio and element resistance fit each other."""
 
     @property
-    def pitch_deg(self) -> float: ...  # noqa: D102
+    def pitch_deg(self) -> float:
+        """Blade pitch in degrees, as the dial reads."""
+        ...
+
     @property
-    def ratio(self) -> float: ...  # noqa: D102
+    def ratio(self) -> float:
+        """Generator turns per rotor turn."""
+        ...
+
     @property
-    def resistance_ohm(self) -> float: ...  # noqa: D102
+    def resistance_ohm(self) -> float:
+        """Resistance of the element in ohm."""
+        ...
 
 
 Search = Callable[["Scenario", tuple[str, ...], Progress | None], FittingSetting]
@@ -360,15 +370,35 @@ def textbook_blade(known: Beginning) -> bytes:
 
 
 def resistance_of_rating(power_w: float, voltage_v: float) -> str:
-    """Return the resistance of an element by its rating (Ohm's law: voltage squared over power), as a scenario has it."""
+    """Return the resistance of an element by its rating (Ohm's law: voltage squared over power), as a
+    scenario has it.
+    """
     return f"{voltage_v**2 / power_w:.4g} ohm"
 
 
 def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_ratio: float) -> bytes:
     """Return the stations of a textbook blade as a blade file: radius and chord in m, twist in deg towards feather.
 
-    The optimum blade with wake rotation (Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9; from
-    memory): inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r (1 - cos phi) / (blades · lift coefficient).
+    The optimum blade with wake rotation [1]_: inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r
+    (1 - cos phi) / (blades · lift coefficient).
+
+    Parameters
+    ----------
+    tip_radius_m : float
+        Radius of the blade's tip [m].
+    number_of_blades : int
+        Blades of the rotor.
+    tip_speed_ratio : float
+        Tip speed over air speed that the blade is made for [-].
+
+    Returns
+    -------
+    bytes
+        The blade file (CSV).
+
+    References
+    ----------
+    .. [1] Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9 (from memory).
     """
     import numpy as np
 
@@ -377,7 +407,8 @@ def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_rati
     chord = 8 * np.pi * radius * (1 - np.cos(inflow)) / (number_of_blades * _LIFT_COEFFICIENT)
     twist = np.degrees(inflow) - _ANGLE_OF_ATTACK_DEG
     lines = [
-        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. Put your own stations.",
+        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. "
+        "Put your own stations.",
         "radius_m,chord_m,twist_deg",
         *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(radius, chord, twist, strict=True)),
     ]

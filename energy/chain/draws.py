@@ -11,7 +11,7 @@ from energy.progress import Progress, tell
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import USUAL, OutcomeSpread, Sampling, propagate
-from energy.uncertainty.quantiles import Outcome
+from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
 from vehicle.quantity import Uncertain
 
@@ -19,11 +19,11 @@ from vehicle.quantity import Uncertain
 def steady_chain(scenario: Scenario) -> Chain:
     """Return the chain of a steady answer: draws in, change in fuel and heat out."""
 
-    def chain(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> Outcome:
+    def chain(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
         change, heat = change_and_heat(inputs_of(scenario, draws))
         tell(progress, 1.0)
-        return Outcome(np.broadcast_to(change, (count,)), np.broadcast_to(heat, (count,)))
+        return ChainOutcome(np.broadcast_to(change, (count,)), np.broadcast_to(heat, (count,)))
 
     return chain
 
@@ -39,9 +39,9 @@ def spread_of(
 ) -> OutcomeSpread | None:
     """Return how sure a scenario's answer is, None where nothing it uses is uncertain.
 
-    `known` puts other ranges in place of the scenario's (see energy/diagnosis/reconcile.py), `chain` another computation
-    in place of the steady answer, `quick` a cheaper one for the sensitivities. `progress` is told the share done (see
-    energy/progress.py).
+    `known` puts other ranges in place of the scenario's (see energy/diagnosis/reconcile.py), `chain` another
+    computation in place of the steady answer, `quick` a cheaper one for the sensitivities. `progress` is told the share
+    done (see energy/progress.py).
     """
     return propagate(
         {**ranges_of(scenario), **(known or {})},

@@ -1,7 +1,7 @@
 """From a scenario to how its load warms: at a steady cruise, over a trip with stops, or under a wattmeter's log.
 
-Entry 0 of every array over draws is the answer of the values as stated; the others are draws over all that is uncertain,
-of the load and of the turbine's power alike. One call of the same functions gives both.
+Entry 0 of every array over draws is the answer of the values as stated; the others are draws over all that is
+uncertain, of the load and of the turbine's power alike. One call of the same functions gives both.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.heat.heater import (
     ElementLimits,
@@ -33,13 +34,14 @@ from energy.heat.heater import (
     trip_steps,
     with_contents,
 )
-from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K
+from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K, water_tank
 from energy.heat.steps import film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
 from energy.progress import Progress, part, tell
-from energy.scenario.inputs import Assumption, inputs_of, values_of
+from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
+from energy.uncertainty.draws import draws_of, sobol_sample
 from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Uncertain
@@ -58,16 +60,25 @@ _POWER_SHARE = 0.3  # of that time is the power's
 _WARMED = 0.4  # of the time of a steady warm-up with a thermostat, to where the load has settled without one
 
 _KEYS: tuple[QuantityKey, ...] = (
-    "load.heat_capacity", "load.loss", "load.radiating_area", "load.outside_area", "load.open_water_area",
-    "load.contents_mass", "load.contents_specific_heat", "load.contents_water_share", "load.target_temperature",
-    "load.start_temperature", "load.ambient_temperature", "load.thermostat",
-)  # fmt: skip
+    "load.heat_capacity",
+    "load.loss",
+    "load.radiating_area",
+    "load.outside_area",
+    "load.open_water_area",
+    "load.contents_mass",
+    "load.contents_specific_heat",
+    "load.contents_water_share",
+    "load.target_temperature",
+    "load.start_temperature",
+    "load.ambient_temperature",
+    "load.thermostat",
+)
 
 Draws = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
-class Load:
+class HeatedLoad:
     """The heated load of a scenario in numbers, each a float or (draws,)."""
 
     heater: Heater
@@ -84,8 +95,8 @@ class Load:
 class Trip:
     """A trip, or a log of power: what holds through each step, arrays (steps,); None where it was not recorded.
 
-    A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is to
-    come from the turbine's curve.
+    A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is
+    to come from the turbine's curve.
     """
 
     name: str
@@ -107,14 +118,14 @@ class Trip:
 class Heating:
     """How the load warms. `outcome` has the shape (1 + draws,), entry 0 as stated.
 
-    `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not reached
-    or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what the load
-    does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the target is reached
-    about, if the trip is driven again and again; NaN where it is reached on it, or never.
+    `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not
+    reached or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what
+    the load does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the
+    target is reached about, if the trip is driven again and again; NaN where it is reached on it, or never.
     """
 
     scenario: Scenario
-    load: Load
+    load: HeatedLoad
     answer: Answer  # at the scenario's steady speed, as stated
     trip: Trip | None
     outcome: Outcome
@@ -130,7 +141,7 @@ class Heating:
     drawn: int
 
 
-def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> Load:
+def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> HeatedLoad:
     """Return the heated load of a scenario; `draws` (key -> array) takes the place of single values.
 
     Raises InputError for what is missing or impossible.
@@ -166,7 +177,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         thermostat = Thermostat(values["load.thermostat"], values["load.hysteresis"])
     holds_water = table.kind == "water_tank" or table.contents == "water"
     trivial = {"load.radiating_area", "load.outside_area", "load.open_water_area"}
-    return Load(
+    return HeatedLoad(
         heater=heater,
         target_k=values["load.target_temperature"],
         start_k=values.get("load.start_temperature", ambient),
@@ -196,8 +207,6 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
             outside_area_m2=outside if walls else 0.0,
             takes_power=not walls,
         )
-    from energy.heat.kinds import water_tank
-
     held = 0.0
     if table.kind == "water_tank" and table.vented and table.volume is not None:
         held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
@@ -225,7 +234,9 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
 
 
 def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
-    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets through."""
+    """Return the loss with its draws (not the value as stated) held to what still air over the outer surface lets
+    through.
+    """
     loss, area = np.asarray(loss_w_k, float), np.asarray(outside_area_m2, float)
     if loss.ndim == 0 or not np.any(area > 0):
         return loss_w_k
@@ -301,11 +312,12 @@ def _limits(scenario: Scenario) -> ElementLimits:
 
 
 def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:
-    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll answer` makes."""
+    """Return for every uncertain key (1 + count,) values: first as stated, then the draws that `windtoll
+    answer` makes.
+    """
     if not count:
         return {key: np.array([value.value]) for key, value in ranges.items()}
     from energy.scenario.inputs import correlations_of
-    from energy.uncertainty.draws import draws_of, sobol_sample
 
     pairs = [pair for pair in correlations_of(scenario) if pair[0] in ranges and pair[1] in ranges]
     drawn = draws_of(ranges, sobol_sample(count, len(ranges)), pairs)
@@ -313,9 +325,9 @@ def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> 
 
 
 def uncertain_keys(scenario: Scenario, used: Sequence[QuantityKey]) -> dict[str, Uncertain]:
-    """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and the load's."""
-    from energy.scenario.inputs import ranges_of
-
+    """Return the inputs of a heating that are not known exactly: those of the turbine and road (`used`) and
+    the load's.
+    """
     return ranges_of(scenario, [*used, *_KEYS, "load.emissivity"])
 
 
@@ -324,8 +336,8 @@ def heating(
 ) -> Heating:
     """Return how the scenario's load warms at its steady speed, or over a trip; see `Heating`.
 
-    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing, impossible,
-    or cannot be computed.
+    `progress` is told the share done (see energy/progress.py). Raises InputError for a load that is missing,
+    impossible, or cannot be computed.
     """
     try:
         found = _heating(scenario, trip, draws, progress)
@@ -359,8 +371,6 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progre
 
 
 def _pressure_pa(scenario: Scenario) -> float:
-    from energy.aero.air import standard_atmosphere
-
     air = scenario.air
     return float(standard_atmosphere(air.altitude.value)[1]) if air.pressure is None else air.pressure.value
 
@@ -370,34 +380,63 @@ def _spread(value: Values, count: int) -> FloatArray:
 
 
 def _steady(
-    scenario: Scenario, load: Load, stated: Answer, drawn: Answer, air_speed_m_s: np.ndarray, count: int,
+    scenario: Scenario,
+    load: HeatedLoad,
+    stated: Answer,
+    drawn: Answer,
+    air_speed_m_s: np.ndarray,
+    count: int,
     progress: Progress | None,
-) -> Heating:  # fmt: skip
+) -> Heating:
     power = _spread(drawn.turbine.heat_power_w, count)
     wind = _spread(air_speed_m_s, count)
     outcome = heat_up(
-        load.heater, power, target_k=_spread(load.target_k, count), ambient_k=_spread(load.ambient_k, count),
-        start_k=_spread(load.start_k, count), air_speed_m_s=wind, limits=load.limits,
+        load.heater,
+        power,
+        target_k=_spread(load.target_k, count),
+        ambient_k=_spread(load.ambient_k, count),
+        start_k=_spread(load.start_k, count),
+        air_speed_m_s=wind,
+        limits=load.limits,
         progress=part(progress, 0.0, _WARMED),
-    )  # fmt: skip
+    )
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     horizon = _horizon_s(outcome, constant)
     watched = outcome
     if load.thermostat is not None:
         watched = simulate(
-            load.heater, power[None, :], durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
-            ambient_k=_spread(load.ambient_k, count)[None, :], target_k=_spread(load.target_k, count),
-            start_k=_spread(load.start_k, count), air_speed_m_s=wind[None, :], limits=load.limits,
-            thermostat=load.thermostat, most_records=_CHART_POINTS + 1, progress=part(progress, _WARMED, 1.0),
-        )  # fmt: skip
+            load.heater,
+            power[None, :],
+            durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
+            ambient_k=_spread(load.ambient_k, count)[None, :],
+            target_k=_spread(load.target_k, count),
+            start_k=_spread(load.start_k, count),
+            air_speed_m_s=wind[None, :],
+            limits=load.limits,
+            thermostat=load.thermostat,
+            most_records=_CHART_POINTS + 1,
+            progress=part(progress, _WARMED, 1.0),
+        )
     time = outcome.time_to_target_s
     flow = _spread(drawn.change.volume_m3_s, count)
     pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
     return Heating(
-        scenario, load, stated, None, outcome, watched, band(watched, horizon), power,
-        fuel_m3=flow * time, pack_j=pack * time, over_trip_fuel_m3=math.nan, over_trip_pack_j=math.nan,
-        reached_if_repeated_s=math.nan, time_constant_s=constant, drawn=count - 1,
-    )  # fmt: skip
+        scenario,
+        load,
+        stated,
+        None,
+        outcome,
+        watched,
+        band(watched, horizon),
+        power,
+        fuel_m3=flow * time,
+        pack_j=pack * time,
+        over_trip_fuel_m3=math.nan,
+        over_trip_pack_j=math.nan,
+        reached_if_repeated_s=math.nan,
+        time_constant_s=constant,
+        drawn=count - 1,
+    )
 
 
 def _at(value: Values) -> float:
@@ -458,9 +497,14 @@ def read_trip(path: Path, *, repeats: int = 1) -> Trip:
     increasing(path, "time", table["time"])
     _checked(path, table)
     return Trip(
-        path.name, trip_steps(table["time"]), table["speed"], None, table.get("grade"), table.get("ambient"),
+        path.name,
+        trip_steps(table["time"]),
+        table["speed"],
+        None,
+        table.get("grade"),
+        table.get("ambient"),
         repeats=repeats,
-    )  # fmt: skip
+    )
 
 
 def read_power(path: Path, *, repeats: int = 1) -> Trip:
@@ -469,9 +513,15 @@ def read_power(path: Path, *, repeats: int = 1) -> Trip:
     if log.columns:
         _checked(path, dict(log.columns))
     return Trip(
-        path.name, log.durations_s, log.columns.get("speed"), log.power_w, None, log.columns.get("ambient"),
-        log.remarks, repeats,
-    )  # fmt: skip
+        path.name,
+        log.durations_s,
+        log.columns.get("speed"),
+        log.power_w,
+        None,
+        log.columns.get("ambient"),
+        log.remarks,
+        repeats,
+    )
 
 
 def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
@@ -490,70 +540,125 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
         raise InputError(found)
 
 
+@dataclass(frozen=True)
+class _Along:
+    """The load along a trip: the air that meets it in each step, what surrounds it, and how warm it starts."""
+
+    load: HeatedLoad
+    trip: Trip
+    count: int  # 1 + draws
+    wind_m_s: FloatArray  # (steps,)
+    ambient_k: FloatArray  # (1, 1 + draws), or (steps,) where the trip tells it
+    start_k: Values
+
+
 def _on_trip(
-    scenario: Scenario, load: Load, stated: Answer, trip: Trip, drawn: Draws, count: int, progress: Progress | None
+    scenario: Scenario,
+    load: HeatedLoad,
+    stated: Answer,
+    trip: Trip,
+    drawn: Draws,
+    count: int,
+    progress: Progress | None,
 ) -> Heating:
     steps = trip.durations_s.size
-    drive: dict[str, np.ndarray] = {}
-    wind: FloatArray = np.zeros(steps)
-    along: Answer | None = None
-    if trip.speed_m_s is not None:
-        drive["trip.road_speed"] = trip.speed_m_s
-        drive["trip.acceleration"] = _acceleration(trip)
-        if trip.grade is not None:
-            drive["trip.grade"] = trip.grade
-        along = answer(inputs_of(scenario, drive))
-        wind = np.broadcast_to(np.asarray(along.inputs.air.speed_m_s), (steps,))
-    power = _power_rows(scenario, trip, along, drawn, count)
-    ambient: Values = load.ambient_k if trip.ambient_k is None else trip.ambient_k
-    rows = _spread(ambient, count)[None, :] if trip.ambient_k is None else trip.ambient_k
-    start = load.start_k
-    if trip.ambient_k is not None and scenario.load.start_temperature is None:
-        start = float(trip.ambient_k[0])
-
+    driven = _driven(scenario, trip)
+    power = _power_rows(scenario, trip, driven, drawn, count)
+    along = _along(scenario, load, trip, driven, count)
     work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
     started = _POWER_SHARE * (1.0 - work)
     ended = started + work
     tell(progress, started)
-
-    def run(
-        repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None, told: Progress | None
-    ) -> Outcome:
-        size = count if who == slice(None) else 1
-        heater = load.heater if size == count else _first(load.heater)
-        return simulate(
-            heater, watts, durations_s=trip.durations_s,
-            ambient_k=rows if rows.ndim == 1 else rows[:, who], target_k=_spread(load.target_k, count)[who],
-            start_k=_spread(start, count)[who], air_speed_m_s=wind, limits=load.limits,
-            thermostat=thermostat, repeats=repeats,
-            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1, progress=told,
-        )  # fmt: skip
-
-    outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
+    outcome = _simulated(along, power, trip.repeats, progress=part(progress, started, ended))
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
-        about = heat_up(
-            _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
-            ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
-            air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
-        ).time_to_target_s[0]  # fmt: skip
-        often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
-        again = float(about)
-        if often * steps <= _MOST_STEPS_AGAIN:
-            told = part(progress, ended, ended + 0.4 * (1.0 - ended))
-            stated_only = _stated_thermostat(load.thermostat)
-            exact = run(often, power[:, :1], slice(0, 1), stated_only, told).time_to_target_s[0]
-            again = float(exact if np.isfinite(exact) else about)
+        told = part(progress, ended, ended + 0.4 * (1.0 - ended))
+        again = _reached_if_repeated_s(along, outcome, power, told)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
-    fuel, whole_fuel = _trip_cost(scenario, trip, along, drawn, outcome, count)
+    fuel, whole_fuel = _trip_cost(scenario, trip, driven, drawn, outcome, count)
     nothing = np.full(count, np.nan)
     by_pack = stated.inputs.fuel is None
     return Heating(
-        scenario, load, stated, trip, outcome, outcome, band(outcome), outcome.available_power_w,
-        fuel_m3=nothing if by_pack else fuel, pack_j=fuel if by_pack else nothing,
-        over_trip_fuel_m3=math.nan if by_pack else whole_fuel, over_trip_pack_j=whole_fuel if by_pack else math.nan,
-        reached_if_repeated_s=again, time_constant_s=constant, drawn=count - 1,
-    )  # fmt: skip
+        scenario,
+        load,
+        stated,
+        trip,
+        outcome,
+        outcome,
+        band(outcome),
+        outcome.available_power_w,
+        fuel_m3=nothing if by_pack else fuel,
+        pack_j=fuel if by_pack else nothing,
+        over_trip_fuel_m3=math.nan if by_pack else whole_fuel,
+        over_trip_pack_j=whole_fuel if by_pack else math.nan,
+        reached_if_repeated_s=again,
+        time_constant_s=constant,
+        drawn=count - 1,
+    )
+
+
+def _driven(scenario: Scenario, trip: Trip) -> Answer | None:
+    """Return the answer in every step as stated; None where the trip does not tell how it is driven."""
+    if trip.speed_m_s is None:
+        return None
+    drive = {"trip.road_speed": trip.speed_m_s, "trip.acceleration": _acceleration(trip)}
+    if trip.grade is not None:
+        drive["trip.grade"] = trip.grade
+    return answer(inputs_of(scenario, drive))
+
+
+def _along(scenario: Scenario, load: HeatedLoad, trip: Trip, driven: Answer | None, count: int) -> _Along:
+    steps = trip.durations_s.size
+    wind: FloatArray = np.zeros(steps)
+    if driven is not None:
+        wind = np.broadcast_to(np.asarray(driven.inputs.air.speed_m_s), (steps,))
+    ambient = _spread(load.ambient_k, count)[None, :] if trip.ambient_k is None else trip.ambient_k
+    start = load.start_k
+    if trip.ambient_k is not None and scenario.load.start_temperature is None:
+        start = float(trip.ambient_k[0])
+    return _Along(load, trip, count, wind, ambient, start)
+
+
+def _simulated(
+    along: _Along, power_w: FloatArray, repeats: int, *, stated_only: bool = False, progress: Progress | None = None
+) -> Outcome:
+    """Return how the load warms along the trip, driven `repeats` times, with all draws or only as stated."""
+    load, trip, count = along.load, along.trip, along.count
+    who = slice(0, 1) if stated_only else slice(None)
+    return simulate(
+        _first(load.heater) if stated_only and count > 1 else load.heater,
+        power_w,
+        durations_s=trip.durations_s,
+        ambient_k=along.ambient_k if along.ambient_k.ndim == 1 else along.ambient_k[:, who],
+        target_k=_spread(load.target_k, count)[who],
+        start_k=_spread(along.start_k, count)[who],
+        air_speed_m_s=along.wind_m_s,
+        limits=load.limits,
+        thermostat=_stated_thermostat(load.thermostat) if stated_only else load.thermostat,
+        repeats=repeats,
+        most_records=min(trip.durations_s.size * repeats, 2 * _CHART_POINTS) + 1,
+        progress=progress,
+    )
+
+
+def _reached_if_repeated_s(along: _Along, outcome: Outcome, power_w: FloatArray, progress: Progress | None) -> float:
+    """Return when the load as stated reaches its target, if the trip is driven again and again; about, if
+    that is far.
+    """
+    load, trip = along.load, along.trip
+    about = heat_up(
+        _first(load.heater),
+        float(outcome.available_power_w[0]),
+        target_k=_at(load.target_k),
+        ambient_k=float(outcome.ambient_k[0]),
+        start_k=_at(along.start_k),
+        air_speed_m_s=float(np.average(along.wind_m_s, weights=trip.durations_s)),
+    ).time_to_target_s[0]
+    often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
+    if often * trip.durations_s.size > _MOST_STEPS_AGAIN:
+        return float(about)
+    exact = _simulated(along, power_w[:, :1], often, stated_only=True, progress=progress).time_to_target_s[0]
+    return float(exact if np.isfinite(exact) else about)
 
 
 def _stated_thermostat(thermostat: Thermostat | None) -> Thermostat | None:
@@ -592,10 +697,11 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
 def _trip_cost(
     scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: Outcome, count: int
 ) -> tuple[FloatArray, float]:
-    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the pack.
+    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the
+    pack.
 
-    As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their mean
-    rate over the trip (on rows spread evenly over it).
+    As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their
+    mean rate over the trip (on rows spread evenly over it).
     """
     if along is None:
         return np.full(count, np.nan), math.nan
@@ -627,6 +733,6 @@ def _rate(found: Answer) -> np.ndarray:
     return found.change.power_w if found.inputs.fuel is None else found.change.volume_m3_s
 
 
-def element_cap_w(load: Load) -> float:
+def element_cap_w(load: HeatedLoad) -> float:
     """Return the most power that the element may take, W; inf where no limit is known."""
     return most_power_w(load.limits)

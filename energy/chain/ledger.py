@@ -8,8 +8,9 @@ zero.
     rotor:       rotor drag + wind = wake and blade loss + shaft
     electrical:  shaft = belt + generator + rectifier + leads + heat into the load
 
-In still air the vehicle pays thrust × road speed and the rotor can give no more than thrust × air speed at the disc: the
-shaft power is always below the drag power. With a head wind the wind pays the difference (air speed − road speed) × thrust.
+In still air the vehicle pays thrust × road speed and the rotor can give no more than thrust × air speed at the disc:
+the shaft power is always below the drag power. With a head wind the wind pays the difference (air speed − road speed) ×
+thrust.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ Rows = tuple[tuple[str, str, np.ndarray], ...]  # (account, name, watts)
 class TurbineAtWork:
     """The working turbine: arrays of the conditions' shape, SI.
 
-    `rotor_drag_n` is what the vehicle feels along its way: thrust with the factors for local speed and interaction, never
-    less than the shaft power needs. `thrust_floor` tells where that least value had to be used.
+    `rotor_drag_n` is what the vehicle feels along its way: thrust with the factors for local speed and interaction,
+    never less than the shaft power needs. `thrust_floor` tells where that least value had to be used.
     """
 
     point: OperatingPoint | None
@@ -146,7 +147,9 @@ def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
 
 
 def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tuple[np.ndarray, np.ndarray]:
-    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For many draws."""
+    """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For
+    many draws.
+    """
     turbine = turbine_at_work(inputs, with_free_run=False) if turbine is None else turbine
     heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
     without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)
@@ -259,8 +262,8 @@ def _drag(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Return (thrust, drag the vehicle feels along its way, power the air gives up, whether the least drag was used).
 
-    A rotor in air that the body has sped up takes energy that the body's own drag then has to supply: the drag is charged
-    at thrust × local speed factor. Whatever the factors say, thrust power is never below shaft power.
+    A rotor in air that the body has sped up takes energy that the body's own drag then has to supply: the drag is
+    charged at thrust × local speed factor. Whatever the factors say, thrust power is never below shaft power.
     """
     turbine, air = inputs.turbine, inputs.air
     free = inputs.free_air_speed_m_s
@@ -469,7 +472,8 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
 def turbine_efficiency_at_flywheel(found: Answer) -> np.ndarray:
     """Return heat over the engine power that the working turbine adds (W/W); NaN where it adds none.
 
-    This is the efficiency that the alternator path has to beat: the turbine pays as a substitute where it is the greater.
+    This is the efficiency that the alternator path has to beat: the turbine pays as a substitute where it is the
+    greater.
     """
     working, without = found.states["working"].supply, found.states[found.compared_with].supply
     added = (working.wheel_w + working.drivetrain_loss_w + working.brake_loss_w) - (
@@ -482,8 +486,24 @@ def turbine_efficiency_at_flywheel(found: Answer) -> np.ndarray:
 def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0) -> np.ndarray:
     """Return the head wind over road speed at which an ideal rotor's power pays for its own drag.
 
-    Momentum theory: P = 4a(1−a)²·½ρA(V+w)³ and drag power 4a(1−a)·½ρA(V+w)²·V, so P·η = drag power at
+    Momentum theory [1]_: P = 4a(1−a)²·½ρA(V+w)³ and drag power 4a(1−a)·½ρA(V+w)²·V, so P·η = drag power at
     w/V = 1/(η·(1 − a)) − 1; for η = 1 that is a/(1 − a): half the road speed at the Betz point.
+
+    Parameters
+    ----------
+    induction : float or array
+        Axial induction factor a of the rotor [-]; 1/3 at the Betz point.
+    chain_efficiency : float or array, optional
+        Heat over shaft power η [-].
+
+    Returns
+    -------
+    array
+        Head wind over road speed w/V [-]; 0 or less where still air suffices.
+
+    References
+    ----------
+    .. [1] Momentum theory of the actuator disc (Rankine, Froude, Betz), as in every handbook of wind energy.
     """
     return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
@@ -498,8 +518,8 @@ def heat_less_drag_w(found: Answer) -> np.ndarray:
 def break_even_head_wind_m_s(winds_m_s: np.ndarray, found: Answer) -> float:
     """Return the head wind (m/s) from which the heat exceeds the power that the turbine's drag takes at the wheels.
 
-    `found` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN where
-    not even the strongest of the winds suffices, or where the vehicle stands.
+    `found` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN
+    where not even the strongest of the winds suffices, or where the vehicle stands.
     """
     if np.all(np.asarray(found.inputs.road_speed_m_s) == 0):
         return float("nan")

@@ -17,14 +17,16 @@ from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario, read_scenario
 from vehicle.quantity import Uncertain
 
-# Ends of rotor.power_factor around 1, common practice, no source: two-dimensional polars of stalled sections can be wrong
+# Ends of rotor.power_factor around 1, common practice, no source: two-dimensional polars of stalled sections can be
+# wrong
 # by a factor of two; hand-made rotors reach power coefficients of 0.25 to 0.35 where the formula's polar promises more.
 _ENDS_STALLED = (0.5, 2.0)
 _ENDS_ESTIMATED_POLAR = (0.55, 1.05)
 
 
 def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
-    """Return the scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it, ready to be answered.
+    """Return the scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it, ready to be
+    answered.
 
     Raises InputError with every fault that can be told at once.
     """
@@ -32,7 +34,9 @@ def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
 
 
 def opened(bundle: Bundle) -> Scenario:
-    """Return the scenario of a bundle, ready to be answered; InputError with every fault, as the command line tells it."""
+    """Return the scenario of a bundle, ready to be answered; InputError with every fault, as the command
+    line tells it.
+    """
     return widened(read_bundle(bundle))
 
 

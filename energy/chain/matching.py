@@ -71,20 +71,8 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
             )
         )
     own = _own_values(scenario)
-    ranges = _first_ranges(scenario, own, held)
-    first = ranges
-    tried = 0
-    best_at: np.ndarray | None = None
-    for step in range(1 + _ZOOMS):
-        tell(progress, _SHARES_DONE[step])
-        grid = _grid(ranges)
-        tried += len(grid)
-        heat = _heat_within_limits(scenario, grid)
-        if not np.isfinite(heat).any():
-            break
-        place = int(np.nanargmax(heat))
-        best_at = grid[place]
-        ranges = _zoom(ranges, best_at, first)
+    first = _first_ranges(scenario, own, held)
+    best_at, tried = _best(scenario, first, progress)
     if best_at is None:
         raise InputError(
             Problem(
@@ -116,6 +104,24 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
         at_edge=edge,
         tried=tried + more,
     )
+
+
+def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None) -> tuple[np.ndarray | None, int]:
+    """Return the setting of most heat by looking and zooming in, None where none keeps the limits; and how many were
+    tried.
+    """
+    ranges, tried = first, 0
+    best_at: np.ndarray | None = None
+    for step in range(1 + _ZOOMS):
+        tell(progress, _SHARES_DONE[step])
+        grid = _grid(ranges)
+        tried += len(grid)
+        heat = _heat_within_limits(scenario, grid)
+        if not np.isfinite(heat).any():
+            break
+        best_at = grid[int(np.nanargmax(heat))]
+        ranges = _zoom(ranges, best_at, first)
+    return best_at, tried
 
 
 def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
@@ -197,7 +203,9 @@ def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray]) -
 
 
 def _thriftiest(scenario: Scenario, ranges: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
-    """Return the setting of least drag per heat among those that make 70 % of the best heat, and how many were tried."""
+    """Return the setting of least drag per heat among those that make 70 % of the best heat, and how many
+    were tried.
+    """
     grid = np.concatenate([_grid(ranges), best[None, :]])
     heat = _heat_within_limits(scenario, grid)
     _, turbine = _at(scenario, grid)

@@ -48,7 +48,8 @@ ASSUMED_CLIMATE_SOURCE = (
 
 @dataclass(frozen=True)
 class Line:
-    """A zero line: over road speeds (m/s), the least head wind (m/s) or descent (rise over run, positive down) that pays.
+    """A zero line: over road speeds (m/s), the least head wind (m/s) or descent (rise over run, positive down) that
+    pays.
 
     NaN where none within the map does. `low` and `high` hold 90 % of the draws' lines (infinite where they find none).
     """

@@ -1,7 +1,8 @@
-"""First size of a rotor: from wanted heat at an air speed to diameters, thrust, speeds and the fuel that the thrust costs.
+"""First size of a rotor: from wanted heat at an air speed to diameters, thrust, speeds and the fuel that the thrust
+costs.
 
-Momentum theory of the actuator disc (Rankine, Froude, Betz), never a promise: an ideal disc and a realistic rotor side by
-side. The realistic one keeps an assumed share of the Betz limit and loses more on the way to the element.
+Momentum theory of the actuator disc (Rankine, Froude, Betz), never a promise: an ideal disc and a realistic rotor side
+by side. The realistic one keeps an assumed share of the Betz limit and loses more on the way to the element.
 """
 
 from __future__ import annotations
@@ -59,8 +60,8 @@ def usual_grades(conversion_efficiency: float = CONVERSION_EFFICIENCY) -> tuple[
 class SizingTable:
     """Rows over diameter (D,), for each grade (C,): maps are (C, D), generator speeds (G, D).
 
-    `heat_w` is what is delivered: the wanted heat, or all there is where the rotor is too small (`enough` False). Thrust,
-    drag power (thrust times road speed) and fuel are those at that heat, the rotor being loaded just so far.
+    `heat_w` is what is delivered: the wanted heat, or all there is where the rotor is too small (`enough` False).
+    Thrust, drag power (thrust times road speed) and fuel are those at that heat, the rotor being loaded just so far.
     """
 
     wanted_heat_w: float
@@ -99,8 +100,31 @@ class Wanted:
         return (self.road_speed_m_s + self.head_wind_m_s) * self.shelter
 
 
+@dataclass(frozen=True)
+class SizingCase:
+    """The air that a rotor is sized in and what its drag costs (SI); air speed along the rotor axis.
+
+    `road_speed_m_s` is the air speed where it is None (still air). `marginal_fuel_m3_per_j` is the fuel volume that one
+    more joule at the engine shaft costs.
+    """
+
+    air_speed_m_s: float
+    density_kg_m3: float
+    marginal_fuel_m3_per_j: float
+    road_speed_m_s: float | None = None
+    tip_speed_ratio: float = 5.0
+    gear_ratios: tuple[float, ...] = (1.0, 2.0, 3.0, 4.0)
+    driveline_efficiency: float = DRIVELINE_EFFICIENCY
+
+    @property
+    def driven_m_s(self) -> float:
+        """Road speed at which the thrust is paid for."""
+        return self.air_speed_m_s if self.road_speed_m_s is None else self.road_speed_m_s
+
+
 def wanted_of(scenario: Scenario) -> Wanted:
-    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and chain.
+    """Return what a scenario would have a rotor sized for: its rated heat (else the heat it makes), its speed, air and
+    chain.
 
     Numbers that it does not tell, or that no rotor could be sized for, are left to the defaults of `Wanted`.
     """
@@ -130,17 +154,15 @@ def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
     if ratio is None:
         ratio = min(5.0, NOISY_TIP_SPEED_M_S / max(wanted.air_speed_m_s, 1e-9))
     marginal, source = FUEL_DEFAULTS["engine.indicated_efficiency"][wanted.fuel]
-    table = size_table(
-        wanted.heat_w,
-        wanted.air_speed_m_s,
+    case = SizingCase(
+        air_speed_m_s=wanted.air_speed_m_s,
         density_kg_m3=float(density_kg_m3(*standard_atmosphere(0.0))),
         marginal_fuel_m3_per_j=1 / (marginal.value * FUELS[wanted.fuel].heating_value_j_per_m3),
         road_speed_m_s=wanted.road_speed_m_s,
         tip_speed_ratio=ratio,
         gear_ratios=wanted.gear_ratios,
-        diameter_m=diameter_m,
-        grades=usual_grades(wanted.efficiency),
     )
+    table = size_table(wanted.heat_w, case, usual_grades(wanted.efficiency), diameter_m)
     notes = (
         *table.notes,
         f"extra fuel at {marginal.value:.0%} of {wanted.fuel}'s heating value ({source})",
@@ -150,13 +172,32 @@ def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
 
 
 def needed_diameter_m(heat_w: float, air_speed_m_s: float, density_kg_m3: float, grade: RotorGrade) -> float:
-    """Return the least diameter in metres that brings `heat_w`: heat = conversion Cp 1/2 rho (pi/4) D^2 U^3."""
+    """Return the least diameter that brings a heat: heat = conversion · Cp · 1/2 rho (pi/4) D^2 U^3.
+
+    Parameters
+    ----------
+    heat_w : float
+        Heat into the load [W].
+    air_speed_m_s : float
+        Air speed U along the rotor axis [m/s].
+    density_kg_m3 : float
+        Air density rho [kg/m^3].
+    grade : RotorGrade
+        Power coefficient Cp of the rotor, and shaft to heat [-].
+
+    Returns
+    -------
+    float
+        Diameter D [m].
+    """
     flux = 0.5 * density_kg_m3 * air_speed_m_s**3 * grade.power_coefficient * grade.conversion_efficiency
     return math.sqrt(heat_w / flux * 4.0 / math.pi)
 
 
 def round_diameters(low_m: float, high_m: float, count: int = 8) -> np.ndarray:
-    """Return about `count` rising diameters on a round step (1, 2 or 5 times a power of ten) that reach over low..high."""
+    """Return about `count` rising diameters on a round step (1, 2 or 5 times a power of ten) that reach
+    over low..high.
+    """
     rough = max(high_m - low_m, 1e-3 * high_m) / max(count - 1, 1)
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= rough * 0.999)
@@ -166,43 +207,47 @@ def round_diameters(low_m: float, high_m: float, count: int = 8) -> np.ndarray:
 
 def size_table(
     wanted_heat_w: float,
-    air_speed_m_s: float,
-    *,
-    density_kg_m3: float,
-    marginal_fuel_m3_per_j: float,
-    road_speed_m_s: float | None = None,
-    tip_speed_ratio: float = 5.0,
-    gear_ratios: Sequence[float] = (1.0, 2.0, 3.0, 4.0),
-    diameter_m: np.ndarray | None = None,
+    case: SizingCase,
     grades: Sequence[RotorGrade] | None = None,
-    driveline_efficiency: float = DRIVELINE_EFFICIENCY,
+    diameter_m: np.ndarray | None = None,
 ) -> SizingTable:
-    """Return the table of diameters for a wanted heat at an air speed along the rotor axis.
+    """Return the table of diameters for a wanted heat.
 
-    `road_speed_m_s` is the air speed by default (still air). `marginal_fuel_m3_per_j` is the fuel volume that one more joule
-    at the engine shaft costs. A rotor of grade k (share of the Betz limit) is taken to give k 4 a (1-a)^2 of power for
-    4 a (1-a) of thrust: what it loses in swirl, tips and drag it does not save in thrust. Raises InputError.
+    A rotor of grade k (share of the Betz limit) is taken to give k 4 a (1-a)^2 of power for 4 a (1-a) of thrust: what
+    it loses in swirl, tips and drag it does not save in thrust [1]_.
+
+    Parameters
+    ----------
+    wanted_heat_w : float
+        Heat into the load [W].
+    case : SizingCase
+        Air speed, road speed, density, and what drag costs.
+    grades : sequence of RotorGrade, optional
+        How good the rotor is; the usual ones by default.
+    diameter_m : (D,) array, optional
+        Rotor diameters [m]; by default round ones around those needed. Raises InputError for what no rotor has.
+
+    References
+    ----------
+    .. [1] Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., chapter 3 (from memory).
     """
-    road_speed = air_speed_m_s if road_speed_m_s is None else road_speed_m_s
+    air_speed, density = case.air_speed_m_s, case.density_kg_m3
     grades = tuple(grades or usual_grades())
-    ratios = tuple(float(ratio) for ratio in gear_ratios)
-    _check(wanted_heat_w, air_speed_m_s, density_kg_m3, road_speed, tip_speed_ratio, ratios, grades,
-           driveline_efficiency, marginal_fuel_m3_per_j)  # fmt: skip
-    needed = np.array([needed_diameter_m(wanted_heat_w, air_speed_m_s, density_kg_m3, grade) for grade in grades])
-    diameter = (
-        round_diameters(0.9 * needed.min(), 1.15 * needed.max()) if diameter_m is None else np.atleast_1d(diameter_m)
-    )
-    if not (np.isfinite(diameter).all() and (diameter > 0).all()):
-        raise InputError(Problem("size", "diameter", "a diameter that is not above 0", "diameters above 0"))
-    pressure_area = 0.5 * density_kg_m3 * air_speed_m_s**2 * math.pi / 4.0 * diameter**2
+    case = replace(case, gear_ratios=tuple(float(ratio) for ratio in case.gear_ratios))
+    _check(wanted_heat_w, case, grades)
+    needed = np.array([needed_diameter_m(wanted_heat_w, air_speed, density, grade) for grade in grades])
+    diameter = _diameters_m(needed, diameter_m)
+    pressure_area = 0.5 * density * air_speed**2 * math.pi / 4.0 * diameter**2
     best = np.array([grade.power_coefficient for grade in grades])[:, None]
     conversion = np.array([grade.conversion_efficiency for grade in grades])[:, None]
-    largest = conversion * best * pressure_area * air_speed_m_s
+    largest = conversion * best * pressure_area * air_speed
     heat = np.minimum(wanted_heat_w, largest)
-    induction = induction_of_power_coefficient(heat / largest * BETZ_LIMIT)
-    thrust = thrust_coefficient_of_induction(induction) * pressure_area
-    drag_power = thrust * road_speed
-    rotor_speed = tip_speed_ratio * air_speed_m_s / (0.5 * diameter)
+    thrust = (
+        thrust_coefficient_of_induction(induction_of_power_coefficient(heat / largest * BETZ_LIMIT)) * pressure_area
+    )
+    drag_power = thrust * case.driven_m_s
+    tip_speed = case.tip_speed_ratio * air_speed
+    rotor_speed = tip_speed / (0.5 * diameter)
     return SizingTable(
         wanted_heat_w=wanted_heat_w,
         diameter_m=diameter,
@@ -213,25 +258,34 @@ def size_table(
         enough=largest >= wanted_heat_w * (1.0 - 1e-12),
         thrust_n=thrust,
         drag_power_w=drag_power,
-        fuel_flow_m3_s=drag_power / driveline_efficiency * marginal_fuel_m3_per_j,
+        fuel_flow_m3_s=drag_power / case.driveline_efficiency * case.marginal_fuel_m3_per_j,
         rotor_speed_rad_s=rotor_speed,
-        tip_speed_m_s=tip_speed_ratio * air_speed_m_s,
-        gear_ratios=ratios,
-        generator_speed_rad_s=np.array(ratios)[:, None] * rotor_speed,
-        notes=_notes(grades, tip_speed_ratio, tip_speed_ratio * air_speed_m_s, driveline_efficiency),
+        tip_speed_m_s=tip_speed,
+        gear_ratios=case.gear_ratios,
+        generator_speed_rad_s=np.array(case.gear_ratios)[:, None] * rotor_speed,
+        notes=_notes(grades, case.tip_speed_ratio, tip_speed, case.driveline_efficiency),
     )
 
 
-def _check(
-    heat: float, air_speed: float, density: float, road_speed: float, tip_speed_ratio: float, ratios: tuple[float, ...],
-    grades: tuple[RotorGrade, ...], driveline: float, fuel: float,
-) -> None:  # fmt: skip
+def _diameters_m(needed_m: np.ndarray, asked_m: np.ndarray | None) -> np.ndarray:
+    """Return the diameters asked for, or round ones around those needed."""
+    found = round_diameters(0.9 * needed_m.min(), 1.15 * needed_m.max()) if asked_m is None else np.atleast_1d(asked_m)
+    if not (np.isfinite(found).all() and (found > 0).all()):
+        raise InputError(Problem("size", "diameter", "a diameter that is not above 0", "diameters above 0"))
+    return found
+
+
+def _check(heat_w: float, case: SizingCase, grades: tuple[RotorGrade, ...]) -> None:
     limits = [
-        ("heat", heat, "W", 1.0, 1e7), ("air speed", air_speed, "m/s", 0.5, 150.0), ("density", density, "kg/m3", 0.1, 3.0),
-        ("road speed", road_speed, "m/s", 0.0, 150.0), ("tip-speed ratio", tip_speed_ratio, "", 0.1, 30.0),
-        ("driveline efficiency", driveline, "", 0.1, 1.0), ("marginal fuel", fuel * 3.6e9, "L/kWh", 0.0, 5.0),
-    ]  # fmt: skip
-    limits += [("gear ratio", ratio, "", 0.01, 200.0) for ratio in ratios]
+        ("heat", heat_w, "W", 1.0, 1e7),
+        ("air speed", case.air_speed_m_s, "m/s", 0.5, 150.0),
+        ("density", case.density_kg_m3, "kg/m3", 0.1, 3.0),
+        ("road speed", case.driven_m_s, "m/s", 0.0, 150.0),
+        ("tip-speed ratio", case.tip_speed_ratio, "", 0.1, 30.0),
+        ("driveline efficiency", case.driveline_efficiency, "", 0.1, 1.0),
+        ("marginal fuel", case.marginal_fuel_m3_per_j * 3.6e9, "L/kWh", 0.0, 5.0),
+    ]
+    limits += [("gear ratio", ratio, "", 0.01, 200.0) for ratio in case.gear_ratios]
     for grade in grades:
         limits.append((f"power coefficient of {grade.name}", grade.power_coefficient, "", 0.01, BETZ_LIMIT + 1e-12))
         limits.append((f"conversion efficiency of {grade.name}", grade.conversion_efficiency, "", 0.01, 1.0))
@@ -252,11 +306,14 @@ def _notes(grades: tuple[RotorGrade, ...], ratio: float, tip_speed: float, drive
     ]
     notes += [
         f"small hand-made rotors reach power coefficients of {HAND_MADE_LOW:g} to {HAND_MADE_HIGH:g}, "
-        f"{HAND_MADE_LOW / BETZ_LIMIT:.0%} to {HAND_MADE_HIGH / BETZ_LIMIT:.0%} of the Betz limit (common practice, no source)",
+        f"{HAND_MADE_LOW / BETZ_LIMIT:.0%} to {HAND_MADE_HIGH / BETZ_LIMIT:.0%} of the Betz limit (common practice, "
+        "no source)",
         f"tip-speed ratio taken as {ratio:g}; driveline efficiency {driveline:.0%}",
         "thrust is that of momentum theory at the heat shown; mount, stowed drag and gusts come on top",
     ]
     if tip_speed > NOISY_TIP_SPEED_M_S:
-        notes.append(f"tip speed {tip_speed:.0f} m/s: above about {NOISY_TIP_SPEED_M_S:g} m/s rotors get loud, and blades must be "
-                     "proven for the pull (common practice)")  # fmt: skip
+        notes.append(
+            f"tip speed {tip_speed:.0f} m/s: above about {NOISY_TIP_SPEED_M_S:g} m/s rotors get loud, and blades "
+            "must be proven for the pull (common practice)"
+        )
     return tuple(notes)

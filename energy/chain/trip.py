@@ -1,9 +1,10 @@
-"""The ledger of a whole trip: every second with and without the turbine, the turbine working only when its policy lets it.
+"""The ledger of a whole trip: every second with and without the turbine, the turbine working only when its policy lets
+it.
 
 The road's part is computed in every step as in a steady answer. The rotor's part depends on the air speed alone, so for
 every draw the operating point is found on a grid of air speeds and its coefficients (power over air speed cubed, force
-over its square) are interpolated: what the electrical chain loses and gives stays in balance, as interpolation is linear.
-The rotor follows the air speed at once: its own inertia is left out.
+over its square) are interpolated: what the electrical chain loses and gives stays in balance, as interpolation is
+linear. The rotor follows the air speed at once: its own inertia is left out.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from energy.chain.ledger import (
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.quantiles import Outcome
+from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
 from vehicle.arrays import map_arrays, map_arrays_with_air_speed
 from vehicle.driving.engine import Supply
@@ -47,8 +48,8 @@ class TripAnswer:
     """A trip, answered.
 
     `mean` is the answer with every figure averaged over the trip's time (watts, L/s; times `steps.total_s` they are
-    totals), `by_step` the same in each of the `steps`, `most` the turbine at its most (each figure's greatest), `works` where
-    it works.
+    totals), `by_step` the same in each of the `steps`, `most` the turbine at its most (each figure's greatest), `works`
+    where it works.
     """
 
     mean: Answer
@@ -92,8 +93,8 @@ def steps_name(scenario: Scenario) -> str:
 def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
     """Return the chain of a trip: draws in, mean change in fuel and mean heat over the trip's time out (W).
 
-    `coarse` puts steps that are nearly alike together: within a per cent or two of the same for a tenth of the work, for
-    questions that ask for differences (which input matters most).
+    `coarse` puts steps that are nearly alike together: within a per cent or two of the same for a tenth of the work,
+    for questions that ask for differences (which input matters most).
     """
     steps = steps_of_scenario(scenario)
     nodes_of_each = _NODES
@@ -103,7 +104,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
         steps = merged(steps)
     weights = steps.duration_s / steps.total_s
 
-    def chain(draws: Draws, progress: Progress | None = None) -> Outcome:
+    def chain(draws: Draws, progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
         block = max(1, _BLOCK // len(weights))
         change, heat = np.empty(count), np.empty(count)
@@ -120,7 +121,7 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
                 change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
                 heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
                 tell(progress, part.stop / count)
-        return Outcome(change, heat)
+        return ChainOutcome(change, heat)
 
     return chain
 
@@ -149,7 +150,9 @@ def _inputs(scenario: Scenario, steps: Steps, draws: Draws) -> Inputs:
 
 
 def _wind(scenario: Scenario, steps: Steps, columns: Draws) -> dict[str, np.ndarray]:
-    """Return the wind of every step: the schedule's or profile's; else the climate's; else nothing (the scenario's own)."""
+    """Return the wind of every step: the schedule's or profile's; else the climate's; else nothing (the scenario's
+    own).
+    """
     known = np.isfinite(steps.wind_speed_m_s)
     climate = scenario.wind_climate
     wind: dict[str, np.ndarray] = {}

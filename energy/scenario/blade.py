@@ -31,7 +31,9 @@ def pitch_convention(table: BladeTable) -> PitchConvention:
 
 
 def blade_of(rotor: RotorTable, table: BladeTable, folder: Path) -> Blade:
-    """Return the blade of the file that `rotor.blade` names. Raises InputError, also where it does not fit the diameter."""
+    """Return the blade of the file that `rotor.blade` names. Raises InputError, also where it does not fit the
+    diameter.
+    """
     assert rotor.blade is not None
     blade = read_blade(
         folder / rotor.blade,
@@ -50,10 +52,12 @@ def blade_of(rotor: RotorTable, table: BladeTable, folder: Path) -> Blade:
     if abs(blade.tip_radius_m / radius - 1) > 0.01:
         problems.append(
             Problem(
-                rotor.blade, "the last radius", f"{blade.tip_radius_m:g} m, but half of rotor.diameter is {radius:g} m",
+                rotor.blade,
+                "the last radius",
+                f"{blade.tip_radius_m:g} m, but half of rotor.diameter is {radius:g} m",
                 "a blade that ends at half the diameter, within 1 %",
             )
-        )  # fmt: skip
+        )
     if problems:
         raise InputError(problems)
     return blade

@@ -1,7 +1,7 @@
 """A scenario that travels: its TOML text together with the CSV files that it names, as values in memory.
 
-The app edits such a bundle, takes it away as one zip and brings it back. Names inside are plain file names; nothing that
-was uploaded is ever used as a path. Editing goes through tomlkit, so that comments and order of the file stay.
+The app edits such a bundle, takes it away as one zip and brings it back. Names inside are plain file names; nothing
+that was uploaded is ever used as a path. Editing goes through tomlkit, so that comments and order of the file stay.
 """
 
 from __future__ import annotations
@@ -157,7 +157,9 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
 def unzipped(
     name: str, content: bytes, most_files: int = MOST_FILES, most_bytes: int = MOST_FILE_BYTES
 ) -> list[tuple[str, bytes]]:
-    """Return the files of a zip as (base name, bytes). Raises InputError for one that is broken, too large or hostile."""
+    """Return the files of a zip as (base name, bytes). Raises InputError for one that is broken, too large
+    or hostile.
+    """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             inside = [entry for entry in archive.infolist() if not entry.is_dir()]

@@ -1,4 +1,6 @@
-"""What a scenario must keep beyond the rules of each key: what must be there, what excludes what, what contradicts what."""
+"""What a scenario must keep beyond the rules of each key: what must be there, what excludes what, what contradicts
+what.
+"""
 
 from __future__ import annotations
 
@@ -178,7 +180,9 @@ def _pitch_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:
 
 
 def _pair_problems(fault: Fault, scenario: Scenario) -> list[Problem]:
-    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that contradict others."""
+    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that
+    contradict others.
+    """
     key, quantities, pairs = "uncertainty.correlated", quantity_keys(), scenario.uncertainty.correlated
     named = list(dict.fromkeys(end for pair in pairs for end in (pair.first, pair.second)))
     problems = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from energy.heat.kinds import load_of_kind
 from vehicle.quantity import Uncertain
 
 if TYPE_CHECKING:
@@ -43,8 +44,6 @@ def with_load_defaults(scenario: Scenario) -> Scenario:
         scenario = replace(scenario, load=table)
     if table.kind is None:
         return scenario
-    from energy.heat.kinds import load_of_kind
-
     litres = 0.0 if table.volume is None else table.volume.value * 1e3
     named = load_of_kind(table.kind, litres, full=table.filled.value, insulation_mm=table.insulation.value * 1e3)
     values = {

@@ -26,7 +26,9 @@ class MeasuredPower:
 
 
 def read_measured_power(path: Path) -> MeasuredPower:
-    """Return measured watts over air speed; columns air_speed_*, electrical_power_*, optional thrust_*, rotor_speed_*."""
+    """Return measured watts over air speed; columns air_speed_*, electrical_power_*, optional thrust_*,
+    rotor_speed_*.
+    """
     data = read_table(
         path, {"air_speed": "m/s", "electrical_power": "W"}, optional={"thrust": "N", "rotor_speed": "rad/s"}
     )

@@ -1,7 +1,7 @@
 """From a checked scenario to the numbers that the physics takes: floats, or arrays where draws are given.
 
-One value and ten thousand draws go the same way: `draws` maps a key ("trip.road_speed") to an array that takes the place
-of the scenario's value; all arrays must broadcast.
+One value and ten thousand draws go the same way: `draws` maps a key ("trip.road_speed") to an array that takes the
+place of the scenario's value; all arrays must broadcast.
 """
 
 from __future__ import annotations
@@ -176,7 +176,9 @@ def values_of(
 
 
 def ranges_of(scenario: Scenario, keys: Sequence[QuantityKey] | None = None) -> dict[str, Uncertain]:
-    """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an answer uses."""
+    """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an
+    answer uses.
+    """
     read = _Reader(scenario, {})
     found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
     return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}

@@ -1,7 +1,7 @@
 """The scenario file: one TOML file, one table a thing, every quantity with its unit.
 
-`read_scenario` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left out take the
-defaults below, each with its source; an answer lists those it used.
+`read_scenario` reads it with the CSV files it names and tells every fault at once, one line each. Keys that are left
+out take the defaults below, each with its source; an answer lists those it used.
 """
 
 from __future__ import annotations
@@ -18,8 +18,16 @@ import numpy as np
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from energy.aero.air import (
+    density_kg_m3,
+    dynamic_viscosity_pa_s,
+    rotor_air_speed_m_s,
+    standard_atmosphere,
+    wind_triangle,
+)
 from energy.aero.blade import PitchConvention, to_rotor_curves
 from energy.aero.curves import RotorCurves, read_curves
+from energy.scenario.blade import computed_curves, pitch_convention
 from energy.scenario.checks import cross_checks, either_or, rotor_either_or, warnings_of
 from energy.scenario.defaults import with_load_defaults
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
@@ -96,7 +104,8 @@ class Scenario:
 def read_scenario(path: Path, overrides: Sequence[str] = ()) -> Scenario:
     """Return the checked scenario of a TOML file, with `overrides` ("trip.road_speed=65 mph") laid over it.
 
-    What is to be answered is loaded by energy/chain/load.py. Raises InputError with every fault that can be told at once.
+    What is to be answered is loaded by energy/chain/load.py. Raises InputError with every fault that can be told at
+    once.
     """
     data = _read_toml(path)
     problems = _apply(data, overrides)
@@ -155,8 +164,6 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
         problems += error.problems
     if problems or curves is None or not isinstance(rotor, RotorTable) or not isinstance(air, Air):
         raise InputError([_as_override(problem, overrides) for problem in _unique(problems)])
-    from energy.aero.air import density_kg_m3, standard_atmosphere
-
     pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value
     density = float(density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value))
     dial = float(convention.setting_deg(curves.pitch_deg[:1])[0]) if rotor.pitch is None else rotor.pitch.value
@@ -313,15 +320,6 @@ def _curves_of_blade(
     rotor: RotorTable, blade: BladeTable, air: Air, folder: Path, road_speed_m_s: float
 ) -> tuple[RotorCurves, PitchConvention]:
     """Return the curves computed from the blade's files, and what the pitch means."""
-    from energy.aero.air import (
-        density_kg_m3,
-        dynamic_viscosity_pa_s,
-        rotor_air_speed_m_s,
-        standard_atmosphere,
-        wind_triangle,
-    )
-    from energy.scenario.blade import computed_curves, pitch_convention
-
     met = wind_triangle(road_speed_m_s, air.wind_speed.value, air.wind_from.value)
     speed = float(rotor_air_speed_m_s(met, 0.0, rotor.local_speed_factor.value))
     pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value

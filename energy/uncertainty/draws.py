@@ -17,7 +17,20 @@ Draws = dict[str, np.ndarray]
 
 
 def ppf(value: Uncertain, share: np.ndarray) -> np.ndarray:
-    """Return the value (SI) below which `share` (0 to 1) of an input's distribution lies."""
+    """Return the value below which a share of an input's distribution lies (the percent point function).
+
+    Parameters
+    ----------
+    value : Uncertain
+        The input: exact, normal, uniform or triangular.
+    share : array
+        Shares of the distribution [-], between 0 and 1.
+
+    Returns
+    -------
+    array
+        Values [SI unit of the input], of the shares' shape.
+    """
     if value.shape == "normal":
         from scipy.special import ndtri
 
@@ -45,7 +58,26 @@ def within_limits(key: str, values: np.ndarray) -> np.ndarray:
 
 
 def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
-    """Return (count, columns) numbers in (0, 1) of a scrambled Sobol sequence; `count` should be a power of two."""
+    """Return a quasi-random sample of the unit cube, of a scrambled Sobol sequence [1]_.
+
+    Parameters
+    ----------
+    count : int
+        Rows; a power of two keeps the sequence balanced.
+    columns : int
+        Dimensions of the cube.
+    seed : int, optional
+        Of the scrambling: the same seed gives the same sample.
+
+    Returns
+    -------
+    (count, columns) array
+        Numbers in (0, 1), never an end of it.
+
+    References
+    ----------
+    .. [1] scipy.stats.qmc.Sobol.
+    """
     from scipy.stats import qmc
 
     found = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
@@ -57,7 +89,8 @@ def draws_of(
 ) -> dict[str, np.ndarray]:
     """Return the inputs' values (SI) at shares (N, inputs) of the unit cube, in the mapping's order.
 
-    `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian copula).
+    `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian
+    copula).
     """
     keys = list(inputs)
     if correlations:

@@ -1,4 +1,6 @@
-"""What a measurement would do: how far the interval shrinks once an input is known as well as a builder can measure it."""
+"""What a measurement would do: how far the interval shrinks once an input is known as well as a builder can
+measure it.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ _WORTH = 0.02  # total sensitivity from which measuring is thought of
 
 @dataclass(frozen=True)
 class Measurement:
-    """What measuring one input would do: known to ± `plus_minus` (SI, 95 %), the 90 % interval shrinks by `shrinks_by`."""
+    """What measuring one input would do: known to ± `plus_minus` (SI, 95 %), the 90 % interval shrinks by
+    `shrinks_by`.
+    """
 
     key: str
     plus_minus: float

@@ -15,7 +15,7 @@ import numpy as np
 from energy.progress import Progress, part, tell
 from energy.uncertainty.draws import SEED, Correlation, draws_of, sobol_sample
 from energy.uncertainty.measurement import Measurement, measurements_of
-from energy.uncertainty.quantiles import SURE, Outcome, figure_of, quantiles, told_apart
+from energy.uncertainty.quantiles import SURE, ChainOutcome, figure_of, quantiles, told_apart
 from energy.uncertainty.sensitivities import Chain, Figure, Sensitivity, sensitivities_of
 from vehicle.quantity import Uncertain
 
@@ -27,7 +27,9 @@ _MOVES_W = 1e-6  # a figure that draws move by less is the same for all of them
 
 @dataclass(frozen=True)
 class Sampling:
-    """How much is drawn: `draws` (even; its half a power of two), rows of each base sample of the sensitivities, seed."""
+    """How much is drawn: `draws` (even; its half a power of two), rows of each base sample of the
+    sensitivities, seed.
+    """
 
     draws: int = 4096
     sensitivity_rows: int = 1024
@@ -42,12 +44,12 @@ USUAL = Sampling()
 class OutcomeSpread:
     """How sure an outcome is.
 
-    `change_w`, `heat_w`: quantiles at `QUANTILES`, in W. `of` names the figure that `sensitivities` (greatest first) and
-    `measurements` are about: the change in fuel, or the heat where the fuel does not change.
+    `change_w`, `heat_w`: quantiles at `QUANTILES`, in W. `of` names the figure that `sensitivities` (greatest first)
+    and `measurements` are about: the change in fuel, or the heat where the fuel does not change.
     """
 
     draws: int
-    outcome: Outcome
+    outcome: ChainOutcome
     change_w: tuple[float, ...]
     heat_w: tuple[float, ...]
     probability_saves: float
@@ -102,7 +104,7 @@ def propagate(
     return found
 
 
-def spread_of_outcome(outcome: Outcome) -> OutcomeSpread:
+def spread_of_outcome(outcome: ChainOutcome) -> OutcomeSpread:
     """Return the intervals and probabilities of an outcome, without sensitivities."""
     saves, costs = told_apart(outcome)
     return OutcomeSpread(

@@ -11,15 +11,17 @@ QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ChainOutcome:
     """What the draws lead to, one entry a draw: change in fuel (or pack) power and heat, in W."""
 
     change_w: np.ndarray
     heat_w: np.ndarray
 
 
-def told_apart(outcome: Outcome) -> tuple[np.ndarray, np.ndarray]:
-    """Return for every draw (saves, costs); heat that costs no fuel counts as saving, neither fuel nor heat as neither."""
+def told_apart(outcome: ChainOutcome) -> tuple[np.ndarray, np.ndarray]:
+    """Return for every draw (saves, costs); heat that costs no fuel counts as saving, neither fuel nor heat
+    as neither.
+    """
     small = 0.05  # W: rounding of engine powers of some 10 kW
     costs = outcome.change_w > small
     saves = (outcome.change_w < -small) | (~costs & (outcome.heat_w > 0.5))
@@ -37,6 +39,6 @@ def interval_width(values: np.ndarray) -> float:
     return float(high - low)
 
 
-def figure_of(outcome: Outcome, of: str) -> np.ndarray:
+def figure_of(outcome: ChainOutcome, of: str) -> np.ndarray:
     """Return one figure of an outcome: the change in fuel ("fuel") or the heat ("heat"), in W."""
     return outcome.change_w if of == "fuel" else outcome.heat_w

@@ -1,7 +1,7 @@
 """Which input matters most: first-order and total sensitivity indices of a figure, from the same draws.
 
-Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices, with bootstrapped standard
-errors.
+Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices, with bootstrapped
+standard errors.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.progress import Progress, part
 from energy.uncertainty.draws import SEED, Correlation, Draws, draws_of
-from energy.uncertainty.quantiles import Outcome, figure_of
+from energy.uncertainty.quantiles import ChainOutcome, figure_of
 from vehicle.quantity import Uncertain
 
 _SCREENING_ROWS = 32
@@ -25,7 +25,7 @@ _SCREENED = 0.1  # of the time that the sensitivities take
 class Chain(Protocol):
     """A computation from draws (key -> (n,)) to what they lead to; one that works in blocks tells how far it is."""
 
-    def __call__(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None, /) -> Outcome:
+    def __call__(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None, /) -> ChainOutcome:
         """Return the outcome of the draws."""
         ...
 
@@ -54,7 +54,9 @@ class Figure:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """One input's part in the variance: alone (`first_order`) and with all it acts with (`total`), ± standard errors."""
+    """One input's part in the variance: alone (`first_order`) and with all it acts with (`total`), ±
+    standard errors.
+    """
 
     inputs: tuple[str, ...]  # several where they are correlated and so cannot be told apart
     first_order: float
@@ -84,11 +86,27 @@ def sensitivity_indices(
     at_first: np.ndarray | None = None,
     at_second: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return (first order, its standard error, total, its standard error) of groups of columns, each (groups,).
+    """Return sensitivity indices of groups of columns, with their standard errors [1]_.
 
-    `function` takes shares (N, columns) to values (N,); `first` and `second` are two independent samples (n, columns);
-    `at_first`, `at_second` are the function's values there, where they are known already. All mixed samples are
-    evaluated in one call.
+    Parameters
+    ----------
+    function : callable
+        Takes shares (N, columns) to values (N,). All mixed samples are evaluated in one call.
+    first, second : (n, columns) arrays
+        Two independent samples of the unit cube.
+    groups : sequence of sequences of int
+        Columns that are varied together.
+    at_first, at_second : (n,) arrays, optional
+        The function's values at the samples, where they are known already.
+
+    Returns
+    -------
+    tuple of four (groups,) arrays
+        First order, its standard error, total, its standard error: shares of the variance [-].
+
+    References
+    ----------
+    .. [1] Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices.
     """
     from scipy.stats import sobol_indices
 
@@ -111,7 +129,8 @@ def sensitivity_indices(
         return np.asarray(found.first_order)[: len(groups)], np.asarray(found.total_order)[: len(groups)]
 
     first_order, total = indices(slice(None))
-    # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all rows,
+    # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all
+    # rows,
     # which takes longer than everything else.
     again = [indices(rng.integers(0, count, count)) for _ in range(_RESAMPLES)]
     errors = [np.std([part[k] for part in again], axis=0, ddof=1) for k in (0, 1)]
@@ -123,8 +142,8 @@ def sensitivities_of(
 ) -> tuple[Sensitivity, ...]:
     """Return the sensitivities of a figure, greatest first.
 
-    `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there. Inputs
-    that change nothing are left out after a look at a few draws.
+    `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there.
+    Inputs that change nothing are left out after a look at a few draws.
     """
     keys = list(figure.inputs)
     first, second = cube[:, : len(keys)], cube[:, len(keys) :]

@@ -77,7 +77,8 @@ class Table(BaseModel):
 def quantity_list(unit: str, meaning: str, **limits: float) -> Any:
     """Return a pydantic field for a list of quantities."""
     spec = Spec(unit, meaning, limits.get("at_least"), limits.get("above"), limits.get("at_most"))
-    return Field(default=None, description=meaning, json_schema_extra={"spec": spec, "list": True})  # type: ignore[dict-item]
+    extra: dict[str, Any] = {"spec": spec, "list": True}
+    return Field(default=None, description=meaning, json_schema_extra=extra)
 
 
 def price(per: str, meaning: str) -> Any:

@@ -189,8 +189,8 @@ class TripTable(Table):
     )
     works: Literal["always", "below_speed", "above_speed", "braking_or_descending", "only_parked"] = Field(
         default="always",
-        description="when the turbine works on a schedule; at other times it is stowed. braking_or_descending: while the "
-        "road or the vehicle's momentum drives the wheels",
+        description="when the turbine works on a schedule; at other times it is stowed. braking_or_descending: while "
+        "the road or the vehicle's momentum drives the wheels",
     )
     works_speed: Uncertain | None = quantity(
         "m/s", "the road speed of below_speed and above_speed", above=0, at_most=100

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.aero.curves import induction_of_power_coefficient
-from energy.chain.sizing import BETZ_LIMIT, RotorGrade, needed_diameter_m, round_diameters, size_table
+from energy.chain.sizing import BETZ_LIMIT, RotorGrade, SizingCase, needed_diameter_m, round_diameters, size_table
 from vehicle.problems import InputError
 
 PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
@@ -14,7 +14,9 @@ PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020
 
 def table(**changes):
     arguments = {"density_kg_m3": 1.2, "marginal_fuel_m3_per_j": PETROL_M3_PER_J} | changes
-    return size_table(arguments.pop("heat", 2000.0), arguments.pop("speed", 29.0576), **arguments)
+    heat, speed = arguments.pop("heat", 2000.0), arguments.pop("speed", 29.0576)
+    asked = {key: arguments.pop(key) for key in ("grades", "diameter_m") if key in arguments}
+    return size_table(heat, SizingCase(speed, **arguments), **asked)
 
 
 def test_ideal_disc_by_hand():

@@ -3,7 +3,7 @@ from __future__ import annotations
 import random
 import re
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,13 +14,10 @@ import energy
 from energy.chain.answer import answered
 from energy.chain.load import load
 from energy.scenario.files import read_fuel_map, read_measured_power
-from energy.scenario.inputs import inputs_of
-from energy.scenario.keys import TABLES, quantity_keys
-from energy.scenario.keys.base import read_price
-from energy.scenario.keys.names import ListKey, QuantityKey
+from energy.scenario.keys import TABLES
 from energy.words.answer import as_data
 from vehicle.problems import InputError
-from vehicle.quantity import Spec, Uncertain, read_quantity
+from vehicle.quantity import Spec, read_quantity
 
 
 def told(folder: Path, *overrides: str) -> str:
@@ -167,27 +164,6 @@ def test_a_range_of_a_temperature_is_a_difference() -> None:
     assert value.high - value.value == pytest.approx(5.0)
 
 
-def test_prices() -> None:
-    assert read_price("1.75 EUR/L", "L").amount == pytest.approx(1.75)
-    assert read_price("3.40 USD/gal", "L").amount == pytest.approx(3.40 / 3.785411784)
-    assert read_price("1.50 £/L", "L").currency == "£"
-    assert read_price("0.30 EUR/kWh", "kWh").amount == pytest.approx(0.30)
-
-
-def test_every_default_has_a_source_and_an_honest_range_or_a_reason(van: Any) -> None:
-    for assumption in inputs_of(van).assumptions:
-        assert assumption.source, assumption.key
-    for name, model in TABLES.items():
-        for key, info in model.model_fields.items():
-            extra = info.json_schema_extra
-            spec = extra.get("spec") if isinstance(extra, dict) else None
-            if isinstance(spec, Spec) and info.default_factory is not None:
-                assert spec.source, f"{name}.{key}"
-                default = info.get_default(call_default_factory=True, validated_data={})
-                assert isinstance(default, Uncertain)
-                assert default.low <= default.value <= default.high
-
-
 def test_measured_watts_and_fuel_maps(tmp_path: Path) -> None:
     table = tmp_path / "watts.csv"
     table.write_text(
@@ -298,17 +274,6 @@ def test_a_thousand_mutated_files_give_a_scenario_or_an_input_error(demos: Path,
             read += 1
     assert all(line.strip() for line in told_lines)
     assert 20 < read < 900
-
-
-def test_the_typed_names_are_those_of_the_tables() -> None:
-    assert sorted((*get_args(QuantityKey), *get_args(ListKey))) == sorted(quantity_keys())
-    assert all(
-        TABLES[key.split(".")[0]].model_fields[key.split(".")[1]].json_schema_extra["list"] for key in get_args(ListKey)
-    )
-    assert not any(
-        "list" in TABLES[key.split(".")[0]].model_fields[key.split(".")[1]].json_schema_extra
-        for key in get_args(QuantityKey)
-    )
 
 
 def test_only_the_chain_opens_what_is_to_be_answered() -> None:
