@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -22,7 +22,21 @@ from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
+    from energy.chain.ledger import TripState
     from energy.chain.trip import TripAnswer
+    from energy.words.answer_model import (
+        AnswerData,
+        AssumptionData,
+        ConditionsData,
+        FuelChangeData,
+        IntervalData,
+        MattersData,
+        MeasureNextData,
+        OtherSourceData,
+        RotorData,
+        StateData,
+        TripTotalsData,
+    )
 
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -38,7 +52,7 @@ class Verdict:
     `doubt` is a further sentence: what most of the doubt is, and what measuring it would do; empty where there is none.
     """
 
-    word: str
+    word: Literal["costs", "saves", "cannot tell"]
     case: str
     sentence: str
     doubt: str = ""
@@ -568,173 +582,225 @@ def assumption_words(entry: Assumption) -> str:
 
 
 def as_data(told: Told, system: UnitSystem = "metric") -> dict[str, Any]:
-    """Return the answer as data for `--json`: SI but where the name says otherwise; NaN becomes null."""
+    """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
+    return answer_model(told, system).model_dump()
+
+
+def answer_model(told: Told, system: UnitSystem = "metric") -> AnswerData:
+    """Return the answer as typed data: every field with its unit and meaning."""
+    from energy.words import answer_model as model
+
     found = told.answer
-    turbine, change = found.turbine, found.change
-    told_verdict = verdict(told, system)
-    money = money_per_hour(told)
-    economy = mpg(found, "us")
-    working = found.states["working"]
-    return _clean(
-        {
-            "windtoll": 1,
-            "title": told.scenario.title,
-            "verdict": told_verdict.word,
-            "case": told_verdict.case,
-            "sentence": told_verdict.words,
-            "fuel_change": {
-                "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
-                "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
-                "mpg_us_without": economy[0] if economy else None,
-                "mpg_us_working": economy[1] if economy else None,
-                "percent": _f(change.percent),
-                "power_w": _f(change.power_w),
-                "kg_co2_per_h": _f(change.co2_kg_s) * 3600,
-                "money_per_h": money[0] if money else None,
-                "currency": money[1] if money else None,
-                "calculated_load_points": _f(change.load_points),
-                "l_per_h_without_credit": _f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
-                "compared_with": found.compared_with,
-            },
-            "interval": interval_data(told),
-            "matters_most": [
-                {
-                    "input": " + ".join(s.inputs),
-                    "share": s.first_order,
-                    "share_error": s.first_order_error,
-                    "total_share": s.total,
-                    "total_share_error": s.total_error,
-                }
-                for s in (told.spread.sensitivities if told.spread else ())
-                if s.total >= 0.005
-            ],
-            "measure_next": [
-                {"input": m.key, "plus_minus": m.plus_minus, "how": m.how, "interval_shrinks_by": m.shrinks_by}
-                for m in (told.spread.measurements if told.spread else ())
-            ],
-            "electrical_power_w": _f(turbine.electrical_power_w),
-            "heat_power_w": _f(turbine.heat_power_w),
-            "fuel_per_heat_l_per_kwh": litres_per_kwh(found),
-            "heat_per_fuel_kwh_per_l": _inverse(litres_per_kwh(found)),
-            "fuel_to_heat_efficiency": _ratio(_f(turbine.heat_power_w), _f(change.power_w)),
-            "rotor": {
-                "speed_rpm": _f(turbine.rotor_speed_rad_s) * 30 / math.pi,
-                "tip_speed_ratio": _f(turbine.tip_speed_ratio),
-                "tip_speed_m_s": _f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2,
-                "power_coefficient": _f(turbine.power_coefficient),
-                "thrust_coefficient": _f(turbine.thrust_coefficient),
-                "thrust_n": _f(turbine.thrust_n),
-                "drag_on_vehicle_n": _f(turbine.rotor_drag_n),
-                "drag_power_w": rotor_drag_power_w(found),
-                "shaft_power_w": _f(turbine.shaft_power_w),
-                "air_speed_m_s": _f(found.inputs.rotor_air_speed_m_s),
-                "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
-                "free_run_rpm": _f(turbine.free_run_speed_rad_s) * 30 / math.pi,
-                "pitch_deg": _f(found.inputs.turbine.pitch_deg),
-                "stalled_torque_share": _f(turbine.stalled_torque_share),
-                "turning": bool(turbine.turning),
-                "steady_speeds_rpm": []
-                if turbine.point is None
-                else [float(v) * 30 / math.pi for v in turbine.point.stable_speeds_rad_s if np.isfinite(v)],
-            },
-            "trip": _trip_data(told),
-            "states": {
-                name: {
-                    "source_power_w": _f(state.supply.source_w),
-                    "fuel_l_per_h": _flow(found, _f(state.supply.source_w)),
-                    "wheel_power_w": _f(state.supply.wheel_w),
-                    "engine_speed_rpm": _f(state.supply.engine_speed_rad_s) * 30 / math.pi,
-                    "engine_torque_n_m": _f(state.supply.torque_n_m),
-                    "gear": int(_f(state.supply.gear)),
-                    "mount_drag_n": _f(state.mount_drag_n),
-                    "rotor_drag_n": _f(state.rotor_drag_n),
-                }
-                for name, state in found.states.items()
-            },
-            "ledger": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.ledger],
-            "ledger_without": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.without.rows],
-            "ledger_residual_w": _f(working.residual_w),
-            "break_even": {
-                "head_wind_m_s": told.break_even_head_wind_m_s,
-                "alternator_path_efficiency": _f(turbine_efficiency_at_flywheel(found)),
-            },
-            "other_sources": [
-                {
-                    "name": other.name,
-                    "fuel_l_per_h": _f(other.fuel_m3_s) * _LITRES_PER_HOUR,
-                    "gas_l_per_h": _f(other.gas_m3_s) * _LITRES_PER_HOUR,
-                    "mains_w": _f(other.mains_w),
-                    "money_per_h": _other_money(told, name),
-                    "note": other.note,
-                }
-                for name, other in found.other_sources.items()
-            ],
-            "conditions": {
-                "road_speed_m_s": _f(found.inputs.road_speed_m_s),
-                "grade": _f(found.inputs.grade),
-                "air_density_kg_m3": _f(found.inputs.density_kg_m3),
-                "air_speed_ahead_m_s": _f(found.inputs.air.ahead_m_s),
-                "air_speed_across_m_s": _f(found.inputs.air.across_m_s),
-            },
-            "assumptions": [
-                {"key": e.key, "value": e.value, "low": e.low, "high": e.high, "unit": e.unit, "source": e.source}
-                for e in assumptions(told)
-            ],
-            "cautions": cautions(told, system),
-        }
+    turbine, per_heat = found.turbine, litres_per_kwh(told.answer)
+    said = verdict(told, system)
+    return model.AnswerData(
+        windtoll=1,
+        title=told.scenario.title,
+        verdict=said.word,
+        case=said.case,
+        sentence=said.words,
+        fuel_change=_fuel_change_model(told),
+        interval=None if told.spread is None else spread_model(told.spread, told.scenario),
+        matters_most=_matters_models(told.spread),
+        measure_next=_measure_models(told.spread),
+        electrical_power_w=_f(turbine.electrical_power_w),
+        heat_power_w=_f(turbine.heat_power_w),
+        fuel_per_heat_l_per_kwh=per_heat,
+        heat_per_fuel_kwh_per_l=_inverse(per_heat),
+        fuel_to_heat_efficiency=_ratio(_f(turbine.heat_power_w), _f(found.change.power_w)),
+        rotor=_rotor_model(found),
+        trip=_trip_model(told),
+        states={name: _state_model(found, state) for name, state in found.states.items()},
+        ledger=[model.LedgerRowData(account=a, name=n, watts=_f(w)) for a, n, w in found.ledger],
+        ledger_without=[model.LedgerRowData(account=a, name=n, watts=_f(w)) for a, n, w in found.without.rows],
+        ledger_residual_w=_f(found.states["working"].residual_w),
+        break_even=model.BreakEvenData(
+            head_wind_m_s=told.break_even_head_wind_m_s,
+            alternator_path_efficiency=_f(turbine_efficiency_at_flywheel(found)),
+        ),
+        other_sources=[_other_model(told, name) for name in found.other_sources],
+        conditions=_conditions_model(found),
+        assumptions=assumption_models(assumptions(told)),
+        cautions=cautions(told, system),
     )
 
 
-def _trip_data(told: Told) -> dict[str, Any] | None:
-    """Return the totals of a trip as data; None for a steady drive."""
+def _fuel_change_model(told: Told) -> FuelChangeData:
+    from energy.words.answer_model import FuelChangeData
+
+    found, change = told.answer, told.answer.change
+    money, economy = money_per_hour(told), mpg(found, "us")
+    return FuelChangeData(
+        l_per_h=_f(change.volume_m3_s) * _LITRES_PER_HOUR,
+        l_per_100km=_f(change.volume_m3_per_m) * 1e8,
+        mpg_us_without=economy[0] if economy else None,
+        mpg_us_working=economy[1] if economy else None,
+        percent=_f(change.percent),
+        power_w=_f(change.power_w),
+        kg_co2_per_h=_f(change.co2_kg_s) * 3600,
+        money_per_h=money[0] if money else None,
+        currency=money[1] if money else None,
+        calculated_load_points=_f(change.load_points),
+        l_per_h_without_credit=_f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
+        compared_with=found.compared_with,
+    )
+
+
+def _matters_models(spread: Spread | None) -> list[MattersData]:
+    from energy.words.answer_model import MattersData
+
+    return [
+        MattersData(
+            input=" + ".join(s.inputs),
+            share=s.first_order,
+            share_error=s.first_order_error,
+            total_share=s.total,
+            total_share_error=s.total_error,
+        )
+        for s in (spread.sensitivities if spread else ())
+        if s.total >= 0.005
+    ]
+
+
+def _measure_models(spread: Spread | None) -> list[MeasureNextData]:
+    from energy.words.answer_model import MeasureNextData
+
+    return [
+        MeasureNextData(input=m.key, plus_minus=m.plus_minus, how=m.how, interval_shrinks_by=m.shrinks_by)
+        for m in (spread.measurements if spread else ())
+    ]
+
+
+def _rotor_model(found: Answer) -> RotorData:
+    from energy.words.answer_model import RotorData
+
+    turbine = found.turbine
+    steady = () if turbine.point is None else turbine.point.stable_speeds_rad_s
+    return RotorData(
+        speed_rpm=_f(turbine.rotor_speed_rad_s) * 30 / math.pi,
+        tip_speed_ratio=_f(turbine.tip_speed_ratio),
+        tip_speed_m_s=_f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2,
+        power_coefficient=_f(turbine.power_coefficient),
+        thrust_coefficient=_f(turbine.thrust_coefficient),
+        thrust_n=_f(turbine.thrust_n),
+        drag_on_vehicle_n=_f(turbine.rotor_drag_n),
+        drag_power_w=rotor_drag_power_w(found),
+        shaft_power_w=_f(turbine.shaft_power_w),
+        air_speed_m_s=_f(found.inputs.rotor_air_speed_m_s),
+        yaw_deg=math.degrees(_f(found.inputs.air.yaw_rad)),
+        free_run_rpm=_f(turbine.free_run_speed_rad_s) * 30 / math.pi,
+        pitch_deg=_f(found.inputs.turbine.pitch_deg),
+        stalled_torque_share=_f(turbine.stalled_torque_share),
+        turning=bool(turbine.turning),
+        steady_speeds_rpm=[float(v) * 30 / math.pi for v in steady if np.isfinite(v)],
+    )
+
+
+def _state_model(found: Answer, state: TripState) -> StateData:
+    from energy.words.answer_model import StateData
+
+    supply = state.supply
+    return StateData(
+        source_power_w=_f(supply.source_w),
+        fuel_l_per_h=_flow(found, _f(supply.source_w)),
+        wheel_power_w=_f(supply.wheel_w),
+        engine_speed_rpm=_f(supply.engine_speed_rad_s) * 30 / math.pi,
+        engine_torque_n_m=_f(supply.torque_n_m),
+        gear=int(_f(supply.gear)),
+        mount_drag_n=_f(state.mount_drag_n),
+        rotor_drag_n=_f(state.rotor_drag_n),
+    )
+
+
+def _other_model(told: Told, name: str) -> OtherSourceData:
+    from energy.words.answer_model import OtherSourceData
+
+    other = told.answer.other_sources[name]
+    return OtherSourceData(
+        name=other.name,
+        fuel_l_per_h=_f(other.fuel_m3_s) * _LITRES_PER_HOUR,
+        gas_l_per_h=_f(other.gas_m3_s) * _LITRES_PER_HOUR,
+        mains_w=_f(other.mains_w),
+        money_per_h=_other_money(told, name),
+        note=other.note,
+    )
+
+
+def _conditions_model(found: Answer) -> ConditionsData:
+    from energy.words.answer_model import ConditionsData
+
+    inputs = found.inputs
+    return ConditionsData(
+        road_speed_m_s=_f(inputs.road_speed_m_s),
+        grade=_f(inputs.grade),
+        air_density_kg_m3=_f(inputs.density_kg_m3),
+        air_speed_ahead_m_s=_f(inputs.air.ahead_m_s),
+        air_speed_across_m_s=_f(inputs.air.across_m_s),
+    )
+
+
+def assumption_models(entries: Sequence[Assumption]) -> list[AssumptionData]:
+    """Return values that were used and not given as typed data."""
+    from energy.words.answer_model import AssumptionData
+
+    return [
+        AssumptionData(key=e.key, value=e.value, low=e.low, high=e.high, unit=e.unit, source=e.source) for e in entries
+    ]
+
+
+def _trip_model(told: Told) -> TripTotalsData | None:
+    """Return the totals of a trip; None for a steady drive."""
+    from energy.words.answer_model import TripTotalsData
+
     trip, found = told.trip, told.answer
     if trip is None:
         return None
     total, fuel = trip.steps.total_s, found.inputs.fuel
     litres = math.nan if fuel is None else total / fuel.heating_value_j_per_m3 * 1e3
     kwh = total / 3.6e6
-    return {
-        "schedule": trip.name,
-        "duration_s": total,
-        "distance_m": trip.steps.distance_m,
-        "climb_m": trip.steps.climb_m,
-        "works": told.scenario.trip.works,
-        "works_share_of_time": trip.works_share,
-        "fuel_without_l": _f(found.without.supply.source_w) * litres,
-        "fuel_working_l": _f(found.states["working"].supply.source_w) * litres,
-        "fuel_change_l": _f(found.change.power_w) * litres,
-        "heat_kwh": _f(found.turbine.heat_power_w) * kwh,
-        "electrical_kwh": _f(found.turbine.electrical_power_w) * kwh,
-        "highest_rotor_speed_rpm": _f(trip.most.rotor_speed_rad_s) * 30 / math.pi,
-        "highest_thrust_n": _f(trip.most.thrust_n),
-        "highest_heat_power_w": _f(trip.most.heat_power_w),
-    }
+    return TripTotalsData(
+        schedule=trip.name,
+        duration_s=total,
+        distance_m=trip.steps.distance_m,
+        climb_m=trip.steps.climb_m,
+        works=told.scenario.trip.works,
+        works_share_of_time=trip.works_share,
+        fuel_without_l=_f(found.without.supply.source_w) * litres,
+        fuel_working_l=_f(found.states["working"].supply.source_w) * litres,
+        fuel_change_l=_f(found.change.power_w) * litres,
+        heat_kwh=_f(found.turbine.heat_power_w) * kwh,
+        electrical_kwh=_f(found.turbine.electrical_power_w) * kwh,
+        highest_rotor_speed_rpm=_f(trip.most.rotor_speed_rad_s) * 30 / math.pi,
+        highest_thrust_n=_f(trip.most.thrust_n),
+        highest_heat_power_w=_f(trip.most.heat_power_w),
+    )
 
 
-def interval_data(told: Told) -> dict[str, Any] | None:
-    """Return the intervals as data; None where nothing was drawn."""
-    spread = told.spread
-    if spread is None:
-        return None
-    return spread_data(spread, told.scenario)
+def spread_model(spread: Spread, scenario: Scenario) -> IntervalData:
+    """Return the intervals of draws as typed data."""
+    from energy.words.answer_model import IntervalData, QuantilesData
+
+    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
+    fuel = inputs_of(scenario).fuel
+    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
+
+    def quantiles(values: Sequence[float], factor: float = 1.0) -> QuantilesData:
+        return QuantilesData.model_validate({n: v * factor for n, v in zip(names, values, strict=True)})
+
+    return IntervalData(
+        fuel_change_l_per_h=None if fuel is None else quantiles(spread.change_w, litres),
+        fuel_change_power_w=quantiles(spread.change_w),
+        heat_power_w=quantiles(spread.heat_w),
+        probability_saves=spread.probability_saves,
+        probability_costs=spread.probability_costs,
+        draws=spread.draws,
+        matters_most_for="fuel_change" if spread.of == "fuel" else "heat_power_w",
+    )
 
 
 def spread_data(spread: Spread, scenario: Scenario) -> dict[str, Any]:
     """Return the intervals of draws as data."""
-    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
-    fuel = inputs_of(scenario).fuel
-    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
-    return {
-        "fuel_change_l_per_h": None
-        if fuel is None
-        else {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
-        "fuel_change_power_w": dict(zip(names, spread.change_w, strict=True)),
-        "heat_power_w": dict(zip(names, spread.heat_w, strict=True)),
-        "probability_saves": spread.probability_saves,
-        "probability_costs": spread.probability_costs,
-        "draws": spread.draws,
-        "matters_most_for": {"fuel": "fuel_change", "heat": "heat_power_w"}[spread.of],
-    }
+    return spread_model(spread, scenario).model_dump()
 
 
 def _flow(found: Answer, power_w: float) -> float:
@@ -764,16 +830,6 @@ def _other_money(told: Told, name: str) -> float | None:
                 return None
             total, known = total + amount * price.amount, True
     return total if known or name == "exhaust" else None
-
-
-def _clean(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _clean(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_clean(v) for v in value]
-    if isinstance(value, (float, np.floating)):
-        return float(value) if math.isfinite(value) else None
-    return value
 
 
 def ledger_lines(told: Told, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
