@@ -95,11 +95,11 @@ class Told:
 
 
 def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Told:
-    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag power.
+    """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag
+    power.
 
-    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told the share done
-    (see energy/progress.py).
-    """
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told
+    the share done (see energy/progress.py)."""
     if scenario.schedule is not None:
         return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
@@ -117,9 +117,13 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
         spread = spread_of(
-            scenario, trip_chain(scenario), draws=1024, sensitivity_rows=256, quick=quick,
+            scenario,
+            trip_chain(scenario),
+            draws=1024,
+            sensitivity_rows=256,
+            quick=quick,
             progress=part(progress, _NOMINAL, 1.0),
-        )  # fmt: skip
+        )
     tell(progress, 1.0)
     return Told(scenario, trip.mean, math.nan, spread, trip)
 
@@ -181,7 +185,9 @@ def _air_words(told: Told, system: UnitSystem) -> str:
 
 
 def verdict(told: Told, system: UnitSystem) -> Verdict:
-    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most of the doubt is."""
+    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most
+    of the doubt is.
+    """
     found, scenario = told.answer, told.scenario
     change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
     heat = _f(found.turbine.heat_power_w)
@@ -232,7 +238,10 @@ def _undecided(told: Told, without: str, purpose: str, system: UnitSystem) -> st
     figure, kind = _drawn_change(told)
     low, high = (figures(to_user(value, kind, system), 2, signed=True) for value in (figure[0], figure[-1]))
     middle = show(figure[2], kind, system, signed=True)
-    chance = f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} it costs"
+    chance = (
+        f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} "
+        f"it costs"
+    )
     of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
     return (
         f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
@@ -265,7 +274,10 @@ def _range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, i
     """Return the 90 % (or 50 %) interval of quantiles at `QUANTILES`, as "2.0 to 3.6 L/h"."""
     low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
     if low < 0 < high:
-        return f"{figures(to_user(low, kind, system), 2, signed=True)} to {show(high, kind, system, signed=True, digits=2)}"
+        return (
+            f"{figures(to_user(low, kind, system), 2, signed=True)} to "
+            f"{show(high, kind, system, signed=True, digits=2)}"
+        )
     if kind == "power":  # its unit goes by size
         return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
     return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
@@ -289,7 +301,9 @@ def called(key: str) -> str:
 
 
 def doubt_words(told: Told, system: UnitSystem) -> str:
-    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is none."""
+    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is
+    none.
+    """
     spread = told.spread
     if spread is None or not spread.sensitivities:
         return ""
@@ -319,7 +333,9 @@ def shown_width(measured: Measurement) -> str:
 
 
 def sure_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
-    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to measure."""
+    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to
+    measure.
+    """
     spread = told.spread
     if spread is None:
         return []
@@ -332,7 +348,8 @@ def sure_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
         rows += [
             (
                 f"{name}, 90 % and 50 % interval",
-                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median {show(change[2], kind, system, digits=2)}",
+                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median "
+                f"{show(change[2], kind, system, digits=2)}",
             )
         ]
     rows += [
@@ -398,7 +415,10 @@ def _change_words(told: Told, system: UnitSystem) -> str:
     if found.inputs.fuel is None:
         extra = [share] if share else []
         inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
-        return f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
+        return (
+            f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the "
+            f"battery pack{f' ({inside_pack})' if inside_pack else ''}"
+        )
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
@@ -434,7 +454,10 @@ def _per_heat(found: Answer, system: UnitSystem) -> str:
     if found.inputs.fuel is None:
         ratio = _f(found.change.power_w) / _f(found.turbine.heat_power_w)
         return f"{figures(ratio, 2)} kWh from the pack for each kWh of heat"
-    return f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of {found.inputs.fuel.name} per kWh of heat"
+    return (
+        f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of "
+        f"{found.inputs.fuel.name} per kWh of heat"
+    )
 
 
 def money_per_hour(told: Told) -> tuple[float, str] | None:
@@ -456,27 +479,33 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
             said.append("The rotor never turns on this trip: it does not start, or its policy never lets it work.")
         if turbine.point is not None and not bool(turbine.turning):
             said.append(
-                "The rotor does not start with the load connected: its torque at standstill is too small for cogging, friction and load. Its blades still drag."
+                "The rotor does not start with the load connected: its torque at standstill is too small for cogging, "
+                "friction and load. Its blades still drag."
             )
         if turbine.point is not None and bool(turbine.point.is_stalled):
             fast = np.nanmax(turbine.point.stable_speeds_rad_s)
             said.append(
-                f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
+                f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the "
+                f"fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
             )
         if bool(turbine.beyond_data):
             said.append(
-                f"The load is too light: the rotor would run past the last tip-speed ratio of the curves ({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are carried on, not known."
+                f"The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are carried on, not known."
             )
         free = _f(turbine.free_run_speed_rad_s)
         if free > 0 and limits.chain is not None:
             tip = free * radius
             if not free_run_is_told(limits.curves, limits.pitch_deg):
                 said.append(
-                    "The curves end before the power falls to zero: how fast the rotor runs with its load cut cannot be told. Assume that it destroys itself."
+                    "The curves end before the power falls to zero: how fast the rotor runs with its load cut cannot "
+                    "be told. Assume that it destroys itself."
                 )
             elif tip > _f(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
                 said.append(
-                    f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, {show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs no electricity."
+                    f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to "
+                    f"{show(free, 'rotor_speed', system)}, {show(tip, 'tip_speed', system)} at the tips, beyond its "
+                    f"limit: provide a brake or feathering that needs no electricity."
                 )
     elif bool(turbine.beyond_data):
         said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
@@ -484,22 +513,26 @@ def cautions(told: Told, system: UnitSystem) -> list[str]:
         said.append(_stall_caution(told, system))
     if bool(turbine.thrust_floor):
         said.append(
-            "The thrust of the curves with the factors for local air speed and interaction would be too small for the shaft power: the least drag that energy allows was used instead."
+            "The thrust of the curves with the factors for local air speed and interaction would be too small for the "
+            "shaft power: the least drag that energy allows was used instead."
         )
     if limits.curves is not None and limits.curves.thrust_is_estimated:
         said.append(
-            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be off by a quarter."
+            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be "
+            "off by a quarter."
         )
     for state in (found.without, found.states["working"]):
         if not bool(state.supply.enough_torque):
             said.append(
-                f"The engine has not the torque for {'this speed' if told.trip is None else 'all of this trip'} ({state.state}): the fuel shown is that of a fuller throttle than it has."
+                f"The engine has not the torque for {'this speed' if told.trip is None else 'all of this trip'} "
+                f"({state.state}): the fuel shown is that of a fuller throttle than it has."
             )
     if told.spread is not None and told.spread.of == "fuel":
         low, high = told.spread.change_w[0], told.spread.change_w[-1]
         if not low <= _f(found.change.power_w) <= high:
             said.append(
-                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of its own range. The interval is the better guide."
+                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of "
+                "its own range. The interval is the better guide."
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
@@ -514,8 +547,10 @@ def _stall_caution(told: Told, system: UnitSystem) -> str:
     share = _f(told.answer.turbine.stalled_torque_share)
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
     return (
-        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat may lie "
-        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of stall."
+        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat "
+        f"may lie "
+        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of "
+        f"stall."
     )
 
 
@@ -556,12 +591,16 @@ def _standing_cautions(told: Told) -> list[str]:
         )
     if volts > 50:
         said.append(
-            f"With the load cut the generator gives up to {volts:.0f} V: treat it as mains. Touching it can kill; have it wired, fused and checked by a licensed electrician to the local code."
+            f"With the load cut the generator gives up to {volts:.0f} V: treat it as mains. Touching it can kill; have "
+            f"it wired, fused and checked by a licensed electrician to the local code."
         )
     said += [
-        "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, and check every fastening before each drive.",
-        "This is an estimate for planning, no structural or roadworthiness approval: ask the authority and the insurer before driving with a rotor on a public road.",
-        "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a closed tank, a relief valve.",
+        "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, "
+        "and check every fastening before each drive.",
+        "This is an estimate for planning, no structural or roadworthiness approval: ask the authority and the insurer "
+        "before driving with a rotor on a public road.",
+        "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a "
+        "closed tank, a relief valve.",
     ]
     return said
 
@@ -863,13 +902,15 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "rotor speed",
-                f"{show(_f(turbine.rotor_speed_rad_s), 'rotor_speed', system)}, tip-speed ratio {figures(_f(turbine.tip_speed_ratio), 3)}, tips {show(tip, 'tip_speed', system)}",
+                f"{show(_f(turbine.rotor_speed_rad_s), 'rotor_speed', system)}, tip-speed ratio "
+                f"{figures(_f(turbine.tip_speed_ratio), 3)}, tips {show(tip, 'tip_speed', system)}",
             )
         )
     rows += [
         (
             "power coefficient",
-            f"{_f(turbine.power_coefficient):.3f} (Betz limit 0.593); thrust coefficient {_f(turbine.thrust_coefficient):.2f}",
+            f"{_f(turbine.power_coefficient):.3f} (Betz limit 0.593); thrust coefficient "
+            f"{_f(turbine.thrust_coefficient):.2f}",
         ),
         (
             "thrust, and drag on the vehicle",
@@ -881,14 +922,16 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
         ),
         (
             "electrical power, heat",
-            f"{show(_f(turbine.electrical_power_w), 'power', system)}, {show(_f(turbine.heat_power_w), 'power', system)}",
+            f"{show(_f(turbine.electrical_power_w), 'power', system)}, "
+            f"{show(_f(turbine.heat_power_w), 'power', system)}",
         ),
     ]
     if turbine.electrical is not None:
         rows.append(
             (
                 "element",
-                f"{show(_f(turbine.electrical.element_voltage_v), 'voltage', system)}, {show(_f(turbine.electrical.current_a), 'current', system)}",
+                f"{show(_f(turbine.electrical.element_voltage_v), 'voltage', system)}, "
+                f"{show(_f(turbine.electrical.current_a), 'current', system)}",
             )
         )
     if found.inputs.fuel is not None:
@@ -901,7 +944,8 @@ def key_numbers(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 f"fuel, {found.compared_with} and working",
-                f"{show(flows[0], 'fuel_flow', system, digits=3)} and {show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
+                f"{show(flows[0], 'fuel_flow', system, digits=3)} and "
+                f"{show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
             )
         )
         rows.append(("CO2", f"{show(_f(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
@@ -924,7 +968,9 @@ def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tupl
     rows = [
         (
             "trip",
-            f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean {show(steps.distance_m / total, 'speed', system)}; turbine at work {100 * trip.works_share:.0f} % of the time",
+            f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean "
+            f"{show(steps.distance_m / total, 'speed', system)}; turbine at work {100 * trip.works_share:.0f} % of the "
+            f"time",
         ),
         (
             "drag energy paid, shaft energy got",
@@ -943,7 +989,8 @@ def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tupl
         rows.append(
             (
                 f"fuel, {found.compared_with} and working",
-                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; {show(_f(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
+                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; "
+                f"{show(_f(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
             )
         )
         rows.append(("CO2", f"{show(_f(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
@@ -957,7 +1004,9 @@ def _trip_numbers(told: Told, trip: TripAnswer, system: UnitSystem) -> list[tupl
         rows.append(
             (
                 "at its most",
-                f"{show(_f(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, thrust {show(_f(most.thrust_n), 'force', system)}, heat {show(_f(most.heat_power_w), 'power', system)}",
+                f"{show(_f(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, "
+                f"thrust {show(_f(most.thrust_n), 'force', system)}, heat "
+                f"{show(_f(most.heat_power_w), 'power', system)}",
             )
         )
     return rows
@@ -1011,7 +1060,8 @@ def _break_even_rows(told: Told, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "against the alternator",
-                f"{figures(100 * efficiency, 2)} % of the added engine power arrives as heat; by alternator {figures(100 * path, 2)} %: {better}",
+                f"{figures(100 * efficiency, 2)} % of the added engine power arrives as heat; by alternator "
+                f"{figures(100 * path, 2)} %: {better}",
             )
         )
     return rows
