@@ -40,8 +40,9 @@ def command(
 ) -> None:
     """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
 
-    Prints the verdict in one sentence with its 90 % interval, how sure it is and what to measure next, the ledger (every watt from fuel and wind to the heated load, without and
-    with the turbine), the values that were assumed with their sources, and the cautions.
+    Prints the verdict in one sentence with its 90 % interval, how sure it is and what to measure next, the ledger
+    (every watt from fuel and wind to the heated load, without and with the turbine), the values that were assumed
+    with their sources, and the cautions.
 
     \b
     Examples:

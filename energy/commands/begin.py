@@ -44,8 +44,8 @@ _FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
 def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> None:
     """Write a scenario of your own into FOLDER, from what you know; the rest is typical, marked as a guess.
 
-    Typical values stand in the file with wide ranges, so the answer says what to measure first. Of pitch, ratio and element
-    you may leave out what you do not have yet: values that fit each other are found.
+    Typical values stand in the file with wide ranges, so the answer says what to measure first. Of pitch, ratio and
+    element you may leave out what you do not have yet: values that fit each other are found.
 
     \b
     Examples:

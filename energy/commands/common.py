@@ -76,9 +76,12 @@ def progress(what: str) -> Iterator[Progress | None]:
     from energy.progress import PATIENCE_S
 
     shown = bars.Progress(
-        bars.TextColumn("{task.description}", markup=False), bars.BarColumn(), bars.TimeRemainingColumn(),
-        console=console(stderr=True), transient=True,
-    )  # fmt: skip
+        bars.TextColumn("{task.description}", markup=False),
+        bars.BarColumn(),
+        bars.TimeRemainingColumn(),
+        console=console(stderr=True),
+        transient=True,
+    )
     task, begun = shown.add_task(what, total=1.0), time.monotonic()
 
     def tell(share: float) -> None:

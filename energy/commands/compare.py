@@ -20,9 +20,14 @@ from energy.words.forms import RUN_LIST
 @click.option(
     "--without", type=click.Choice(["absent", "stowed"]), help="What 'without' means (default: stowed if logged)."
 )
-@click.option("--state", "with_state", type=click.Choice(["working", "stowed"]), default="working", show_default=True,
-              help="The state whose effect is asked for ('stowed' against 'absent' is the price of carrying "
-              "it).")  # fmt: skip
+@click.option(
+    "--state",
+    "with_state",
+    type=click.Choice(["working", "stowed"]),
+    default="working",
+    show_default=True,
+    help="The state whose effect is asked for ('stowed' against 'absent' is the price of carrying it).",
+)
 @click.option(
     "--scenario", type=click.Path(path_type=Path), help="Hold the measurement against what this scenario predicts."
 )

@@ -39,10 +39,17 @@ if TYPE_CHECKING:
 @click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")
 def command(
-    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, out: Path | None, picture: Path | None,
-    air_speed: str | None, turning: str | None,
-) -> None:  # fmt: skip
-    """Show the power and thrust curves of the rotor in SCENARIO.toml; only its tables [air], [rotor] and [blade] are needed.
+    scenario: Path,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+    out: Path | None,
+    picture: Path | None,
+    air_speed: str | None,
+    turning: str | None,
+) -> None:
+    """Show the power and thrust curves of the rotor in SCENARIO.toml; only its tables [air], [rotor] and [blade] are
+    needed.
 
     With rotor.blade they are computed from radius, chord, twist and section polar by blade-element momentum.
 

@@ -18,9 +18,8 @@ from vehicle.problems import InputError, Problem
 def command(folder: Path, as_json: bool) -> None:
     """Copy the demo scenarios and an invented road test into FOLDER, to start your own from.
 
-    The vehicles and rotors are invented; the wind-tunnel rotor is a published one to check windtoll with. Nothing that is
-    already in FOLDER is overwritten.
-    """
+    The vehicles and rotors are invented; the wind-tunnel rotor is a published one to check windtoll with. Nothing
+    that is already in FOLDER is overwritten."""
     source = demo_folder()
     names = sorted(entry.name for entry in source.iterdir() if any(entry.glob("*.toml")))
     there = [name for name in names if (folder / name).exists()]

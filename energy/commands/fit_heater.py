@@ -43,14 +43,21 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path), metavar="PART.toml", help="Save the table [load] for your scenario."
 )
 def command(
-    logs: tuple[Path, ...], system: UnitSystem, as_json: bool, ambient: str | None, sensor_lag: bool, confidence: float,
-    gap: str | None, picture: Path | None, out: Path | None,
-) -> None:  # fmt: skip
+    logs: tuple[Path, ...],
+    system: UnitSystem,
+    as_json: bool,
+    ambient: str | None,
+    sensor_lag: bool,
+    confidence: float,
+    gap: str | None,
+    picture: Path | None,
+    out: Path | None,
+) -> None:
     """Find the heat capacity and the loss of your load in logs of it warming up and cooling down.
 
-    A log has the columns time_s, temperature_degc, power_w and ambient_degc (other units in the header as well: _min, _degf,
-    _kw). Log a warm-up with a wattmeter, then let it cool down with the power off, at least by a third of the way. Several
-    logs are fitted together; empty cells and gaps do no harm.
+    A log has the columns time_s, temperature_degc, power_w and ambient_degc (other units in the header as well: _min,
+    _degf, _kw). Log a warm-up with a wattmeter, then let it cool down with the power off, at least by a third of the
+    way. Several logs are fitted together; empty cells and gaps do no harm.
 
     \b
     Examples:

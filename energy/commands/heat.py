@@ -46,13 +46,20 @@ if TYPE_CHECKING:
 )
 @click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
 def command(
-    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, trip_file: Path | None,
-    power_file: Path | None, repeat: int, picture: Path | None, exact: bool,
-) -> None:  # fmt: skip
+    scenario: Path,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+    trip_file: Path | None,
+    power_file: Path | None,
+    repeat: int,
+    picture: Path | None,
+    exact: bool,
+) -> None:
     """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
-    What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or --power
-    over a real trip beside it.
+    What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or
+    --power over a real trip beside it.
 
     \b
     Examples:
@@ -104,7 +111,9 @@ def _target(found: Heating) -> float:
 
 
 def _bands(found: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]:
-    """Return the named curves of a chart: the steady cruise, cut to the trip's length where there is one, and the trip."""
+    """Return the named curves of a chart: the steady cruise, cut to the trip's length where there is one, and the
+    trip.
+    """
     from energy.chain.heating import band
 
     name = "steady cruise"
@@ -146,7 +155,8 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     others = len(heat_report.assumptions(found)) - len(own)
     if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
         own.append(
-            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists them"
+            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists "
+            f"them"
         )
     common.bullets(out, own)
     common.heading(out, "Cautions")

@@ -27,9 +27,15 @@ from vehicle.units import QuantityError, parse
 @click.option("--overwrite", is_flag=True, help="Replace the output file if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was done as JSON.")
 def command(
-    first: Path, second: Path, out: Path | None, offset: str | None, match: tuple[str, str] | None, longest_gap: str,
-    overwrite: bool, as_json: bool,
-) -> None:  # fmt: skip
+    first: Path,
+    second: Path,
+    out: Path | None,
+    offset: str | None,
+    match: tuple[str, str] | None,
+    longest_gap: str,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
     """Put the columns of SECOND beside the rows of FIRST, on the clock of FIRST.
 
     \b
@@ -42,10 +48,13 @@ def command(
     given = _option_seconds("--offset", offset) if offset else None
     try:
         joined = join_second_log(
-            first_log.numbers, second_log.numbers, offset_s=given, match=pair,
+            first_log.numbers,
+            second_log.numbers,
+            offset_s=given,
+            match=pair,
             clock_offset_s=_clock_offset(first_log, second_log),
             longest_gap_s=_option_seconds("--longest-gap", longest_gap),
-        )  # fmt: skip
+        )
     except ValueError as error:
         raise InputError(
             Problem(str(second), "", str(error), 'an --offset ("12.5 s"), or columns that move together for --match')
@@ -58,11 +67,20 @@ def command(
         doubts.append("the two logs do not overlap in time at this offset: no cell was filled")
     if as_json:
         estimate = joined.estimate
-        click.echo(json.dumps({
-            "file": str(target), "offset_s": joined.offset_s, "how": joined.how,
-            "correlation": estimate.correlation if estimate else None, "rows": len(first_log.rows), "filled": filled,
-            "warnings": doubts,
-        }, indent=2))  # fmt: skip
+        click.echo(
+            json.dumps(
+                {
+                    "file": str(target),
+                    "offset_s": joined.offset_s,
+                    "how": joined.how,
+                    "correlation": estimate.correlation if estimate else None,
+                    "rows": len(first_log.rows),
+                    "filled": filled,
+                    "warnings": doubts,
+                },
+                indent=2,
+            )
+        )
         return
     how = {"given": "as given", "clocks": "from the dates in both logs", "correlation": "found by matching"}[joined.how]
     click.echo(f"{target}: the second log's clock moved by {joined.offset_s:+.2f} s, {how}.")

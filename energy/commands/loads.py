@@ -47,9 +47,9 @@ if TYPE_CHECKING:
 def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
-    Each load stands at the operating point and at the worst case (gust, passing truck, load cut) beside its limit. The
-    tables [gust], [mount], [bearing], [blade_loads] and [linkage] of the scenario say what is there; what they leave out is
-    named.
+    Each load stands at the operating point and at the worst case (gust, passing truck, load cut) beside its limit.
+    The tables [gust], [mount], [bearing], [blade_loads] and [linkage] of the scenario say what is there; what they
+    leave out is named.
 
     \b
     Examples:

@@ -23,25 +23,46 @@ if TYPE_CHECKING:
     "--runs", "runs_file", type=click.Path(path_type=Path), help="Take the spread from the runs of this manifest."
 )
 @click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and say what they can show.")
-@click.option("--without", type=click.Choice(["stowed", "absent"]), default="stowed", show_default=True,
-              help="The state to drive against.")  # fmt: skip
+@click.option(
+    "--without",
+    type=click.Choice(["stowed", "absent"]),
+    default="stowed",
+    show_default=True,
+    help="The state to drive against.",
+)
 @click.option("--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the test, %.")
 @click.option("--speed", help='Speed to write on the sheet: "90 km/h". Default: that of the scenario.')
 @click.option("--road", default="the same road out and back", help="Road to write on the sheet.")
 @click.option("--seed", type=int, help="Number that fixes the drawing of the order (the same seed, the same order).")
-@click.option("--power", type=click.FloatRange(50, 99), default=80.0, show_default=True,
-              help="Chance with which the effect is to be shown, %.")  # fmt: skip
+@click.option(
+    "--power",
+    type=click.FloatRange(50, 99),
+    default=80.0,
+    show_default=True,
+    help="Chance with which the effect is to be shown, %.",
+)
 @click.option("--length", help='Length of one run ("15 km", "10 mi"): then way and time of all runs are told.')
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
-    scenario: Path | None, overrides: tuple[str, ...], effect: str | None, spread: str | None,
-    runs_file: Path | None, pairs: int | None, without: str,
-    level: float, speed: str | None, road: str, seed: int | None, power: float, length: str | None,
-    sheet: Path | None, as_json: bool,
-) -> None:  # fmt: skip
+    scenario: Path | None,
+    overrides: tuple[str, ...],
+    effect: str | None,
+    spread: str | None,
+    runs_file: Path | None,
+    pairs: int | None,
+    without: str,
+    level: float,
+    speed: str | None,
+    road: str,
+    seed: int | None,
+    power: float,
+    length: str | None,
+    sheet: Path | None,
+    as_json: bool,
+) -> None:
     """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The

@@ -22,10 +22,18 @@ if TYPE_CHECKING:
 @click.option("--fuel", "fuel_name", help="petrol (default), e10, diesel or lpg.")
 @click.option("--volumetric-efficiency", type=float, help="Filling of the cylinders, e.g. 0.8, where it is known.")
 @click.option("--receipt", help='Calibrate the filling to a fill-up: "41.3 L / 620 km" ("11 gal / 385 mile").')
-@click.option("--source", type=click.Choice(["fuel rate", "fuel mass flow", "air flow", "speed-density"]),
-              help="Insist on one source of fuel instead of the best.")  # fmt: skip
-@click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER",
-              help='What a column is: "Spd2=vehicle speed (mph)", "X=ignore". May be repeated.')  # fmt: skip
+@click.option(
+    "--source",
+    type=click.Choice(["fuel rate", "fuel mass flow", "air flow", "speed-density"]),
+    help="Insist on one source of fuel instead of the best.",
+)
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="HEADER=PARAMETER",
+    help='What a column is: "Spd2=vehicle speed (mph)", "X=ignore". May be repeated.',
+)
 @click.option(
     "--manifest", type=click.Path(path_type=Path), help="Take vehicle, engine and columns from this TOML file."
 )
@@ -34,10 +42,17 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
-    logs: tuple[Path, ...], displacement: str | None, fuel_name: str | None, volumetric_efficiency: float | None,
-    receipt: str | None, source: str | None, columns: tuple[str, ...], manifest: Path | None, out: Path | None,
+    logs: tuple[Path, ...],
+    displacement: str | None,
+    fuel_name: str | None,
+    volumetric_efficiency: float | None,
+    receipt: str | None,
+    source: str | None,
+    columns: tuple[str, ...],
+    manifest: Path | None,
+    out: Path | None,
     as_json: bool,
-) -> None:  # fmt: skip
+) -> None:
     """Show what is in any engine log: columns, units, repairs, distance, fuel.
 
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
@@ -76,16 +91,21 @@ def command(
     for log, (data, flow) in zip(read, answers, strict=True):
         click.echo("\n".join(in_words(log, data, flow)))
     if receipt:
-        click.echo(f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "
-                   "(put it under [engine] in the manifest).")  # fmt: skip
+        click.echo(
+            f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "
+            "(put it under [engine] in the manifest)."
+        )
     if out is not None:
         click.echo(f"\nTidy table written to {out}.")
 
 
 def _known(
-    manifest: Path | None, displacement: str | None, fuel_name: str | None, efficiency: float | None,
+    manifest: Path | None,
+    displacement: str | None,
+    fuel_name: str | None,
+    efficiency: float | None,
     columns: tuple[str, ...],
-) -> tuple[Engine, dict[str, str], float | None, tuple[float, float, float] | None]:  # fmt: skip
+) -> tuple[Engine, dict[str, str], float | None, tuple[float, float, float] | None]:
     from vehicle.logs.fuel_flow import Engine, fuel_named
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse

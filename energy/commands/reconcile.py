@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Reconciled
     from energy.scenario.read import Scenario
 
-_HELP = f"""Bring the uncertain inputs of SCENARIO.toml in line with the readings of RESULTS.toml; show before and after.
+_HELP = f"""Bring the uncertain inputs of SCENARIO.toml in line with the readings of RESULTS.toml; show before and
+after.
 
 Readings and stated ranges are weighed by how good each is. Where they contradict each other beyond what was stated,
 that is said first. Changes no file: the lines to paste into the scenario are printed.

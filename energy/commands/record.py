@@ -143,10 +143,25 @@ def _seconds(text: str | None) -> float | None:
 @click.option("--notes", default="", help="Anything else worth knowing later.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
 def command(
-    out: Path, port: str | None, baud_rate: int | None, protocol: str | None, duration: str | None, interval: str,
-    wait: str, no_fast_mode: bool, state: Any, pair: str, direction: str, vehicle: str, route: str,
-    wind: str | None, wind_from: str | None, temperature: str | None, notes: str, as_json: bool,
-) -> None:  # fmt: skip
+    out: Path,
+    port: str | None,
+    baud_rate: int | None,
+    protocol: str | None,
+    duration: str | None,
+    interval: str,
+    wait: str,
+    no_fast_mode: bool,
+    state: Any,
+    pair: str,
+    direction: str,
+    vehicle: str,
+    route: str,
+    wind: str | None,
+    wind_from: str | None,
+    temperature: str | None,
+    notes: str,
+    as_json: bool,
+) -> None:
     """Log the engine through an OBD adapter. A passenger runs this, never the driver.
 
     \b
@@ -162,9 +177,15 @@ def command(
     from vehicle.recording.recorder import AdapterError, RunDetails, Settings, record
 
     settings = Settings(
-        out, port, baud_rate, protocol.upper() if protocol else None, _seconds(duration), _seconds(interval) or 0.0,
-        wait_s=_seconds(wait) or 0.0, fast_mode=not no_fast_mode,
-    )  # fmt: skip
+        out,
+        port,
+        baud_rate,
+        protocol.upper() if protocol else None,
+        _seconds(duration),
+        _seconds(interval) or 0.0,
+        wait_s=_seconds(wait) or 0.0,
+        fast_mode=not no_fast_mode,
+    )
     details = RunDetails(state, pair, direction, vehicle, route, wind or "", wind_from or "", temperature or "", notes)
     click.echo(CAUTION, err=True)
     if state is None:
@@ -188,12 +209,23 @@ def command(
 
 def _tell_summary(summary: Summary, as_json: bool) -> None:
     if as_json:
-        click.echo(json.dumps({
-            "file": str(summary.file), "manifest": str(summary.manifest), "rows": summary.rows,
-            "duration_s": round(summary.duration_s, 3), "gaps": summary.gaps, "gap_s": round(summary.gap_s, 3),
-            "marks": summary.marks, "columns": list(summary.columns), "fast_mode": summary.fast_mode,
-            "ended_by": summary.ended_by,
-        }, indent=2))  # fmt: skip
+        click.echo(
+            json.dumps(
+                {
+                    "file": str(summary.file),
+                    "manifest": str(summary.manifest),
+                    "rows": summary.rows,
+                    "duration_s": round(summary.duration_s, 3),
+                    "gaps": summary.gaps,
+                    "gap_s": round(summary.gap_s, 3),
+                    "marks": summary.marks,
+                    "columns": list(summary.columns),
+                    "fast_mode": summary.fast_mode,
+                    "ended_by": summary.ended_by,
+                },
+                indent=2,
+            )
+        )
         return
     lost = f" ({summary.gap_s:.0f} s in all)" if summary.gaps else ""
     click.echo(f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps(summary.gaps)}{lost}: {summary.file}")

@@ -56,9 +56,17 @@ if TYPE_CHECKING:
 @common.units_option
 @common.json_option
 def command(
-    heat: str, speed: str, head_wind: str, shelter: str, fuel: str, tip_speed_ratio: float | None, ratios: tuple[float, ...], efficiency: str,
-    system: UnitSystem, as_json: bool,
-) -> None:  # fmt: skip
+    heat: str,
+    speed: str,
+    head_wind: str,
+    shelter: str,
+    fuel: str,
+    tip_speed_ratio: float | None,
+    ratios: tuple[float, ...],
+    efficiency: str,
+    system: UnitSystem,
+    as_json: bool,
+) -> None:
     """Show a table of rotor diameters for the heat wanted at a road speed: turning speed, thrust, fuel bill.
 
     From momentum theory, the ideal rotor beside a realistic hand-made one: a start, never a promise.
@@ -71,9 +79,12 @@ def command(
     from energy.chain.sizing import USUAL_RATIOS, Wanted, sized
 
     numbers = {
-        "--heat": (heat, "W"), "--speed": (speed, "m/s"), "--head-wind": (head_wind, "m/s"), "--shelter": (shelter, "dimensionless"),
+        "--heat": (heat, "W"),
+        "--speed": (speed, "m/s"),
+        "--head-wind": (head_wind, "m/s"),
+        "--shelter": (shelter, "dimensionless"),
         "--efficiency": (efficiency, "dimensionless"),
-    }  # fmt: skip
+    }
     values: dict[str, float] = {}
     problems: list[Problem] = []
     for option, (text, unit) in numbers.items():

@@ -1,8 +1,7 @@
 """The one-page report: an answer as one self-contained HTML file, to read anywhere, print, and keep.
 
-Verdict, pictures, numbers, ledger, assumptions with sources, cautions, version, and the scenario itself attached. All texts
-of the user are escaped; the file loads nothing from anywhere and runs no script.
-"""
+Verdict, pictures, numbers, ledger, assumptions with sources, cautions, version, and the scenario itself attached. All
+texts of the user are escaped; the file loads nothing from anywhere and runs no script."""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""What every picture is made of: chart, finding and numbers; colours; saved as PNG, SVG, HTML or CSV without a network."""
+"""What every picture is made of: chart, finding and numbers; colours; saved as PNG, SVG, HTML or CSV without a
+network.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,7 @@ _FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
 
 @dataclass(frozen=True)
 class Picture:
-    """One chart (without title), the finding that it shows, and its numbers; `fixed_width` where widths are to scale."""
+    """One chart (without title), the finding it shows, and its numbers; `fixed_width` where widths are to scale."""
 
     name: str
     title: str
@@ -79,7 +81,9 @@ def _readable(chart: Any) -> Any:
 
 
 def checked_picture(path: Path) -> Path:
-    """Return `path` if a picture can be written there; InputError for another kind of file or a folder that is not there."""
+    """Return `path` if a picture can be written there; InputError for another kind of file or a folder that is not
+    there.
+    """
     if path.suffix.lower() not in PICTURE_KINDS:
         raise InputError(
             Problem(str(path), "", f"a picture of kind {path.suffix or '(none)'}", ", ".join(PICTURE_KINDS))

@@ -23,7 +23,7 @@ _LESS = {"brakes": "braking"}
 
 @dataclass(frozen=True)
 class Flow:
-    """Watts of one stream, all positive: what enters the vehicle, leaves it, enters and leaves the turbine; the heat."""
+    """Watts of one stream, all positive: into and out of the vehicle, into and out of the turbine; the heat."""
 
     into_vehicle: tuple[tuple[str, float], ...]
     lost_by_vehicle: tuple[tuple[str, float], ...]

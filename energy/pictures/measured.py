@@ -30,7 +30,8 @@ _LEGEND: dict[str, Any] = {"orient": "top", "labelFontSize": 13, "labelLimit": 3
 
 
 def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> Picture:
-    """Return the pitch that explains each row as an interval, over the dial where it was logged, else over the row's number.
+    """Return the pitch that explains each row as an interval, over the dial where it was logged, else over the row's
+    number.
 
     The pitch that explains all rows is a band; the dashed line is what the dial read, or what the scenario says.
     """
@@ -145,7 +146,9 @@ def _pitch_range(frame: Any, band: Any, line: Any) -> tuple[float, float]:
 
 
 def tuned_picture(found: Tuned) -> Picture:
-    """Return the power coefficient of every setting with its interval, the best setting as a band, the next as a line."""
+    """Return the power coefficient of every setting with its interval, the best setting as a band, the next as a
+    line.
+    """
     import altair as alt
     import pandas as pd
 
@@ -238,7 +241,8 @@ def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
     worst = max(found.readings, key=lambda row: abs(row.miss_before))
     kind = show_kind[worst.reading]
     title = (
-        f"The {worst.reading.replace('_', ' ')} was read as {reconcile_words.read_words(worst, system)}; the scenario alone says "
+        f"The {worst.reading.replace('_', ' ')} was read as {reconcile_words.read_words(worst, system)}; the scenario "
+        f"alone says "
         f"{show(worst.before, kind, system, digits=3)}, with the readings {show(worst.after, kind, system, digits=3)}"
     )
     return Picture("readings_against_the_model", title, layers.properties(height=alt.Step(44)), frame)
@@ -252,7 +256,9 @@ def _apart(names: list[str]) -> list[str]:
 
 
 def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Picture:
-    """Return over the diameter the most heat that a hand-made rotor gives, and the drag power paid for the heat wanted."""
+    """Return over the diameter the most heat that a hand-made rotor gives, and the drag power paid for the heat
+    wanted.
+    """
     import altair as alt
     import pandas as pd
 

@@ -24,7 +24,8 @@ _LINES = {
 
 
 def payback_chart(result: Payback, title: str, system: UnitSystem = "metric") -> alt.TopLevelMixin:
-    """Return two maps over road speed, head wind and descent: heat less drag power as colour, and the lines where it pays.
+    """Return two maps over road speed, head wind and descent: heat less drag power as colour, and the lines where it
+    pays.
 
     The bands hold 90 % of the lines of the draws.
     """

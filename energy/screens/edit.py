@@ -132,7 +132,8 @@ def _files(work: Work) -> None:
     names = desk.bundle().names()
     with st.expander(f"CSV files of the scenario ({len(names)})"):
         st.html(
-            '<p class="wt-note">Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that travel '
+            '<p class="wt-note">Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that '
+            "travel "
             "with the scenario. A file of the same name takes the place of the old one.</p>"
         )
         for name, content in desk.bundle().files:

@@ -1,4 +1,6 @@
-"""Form fields made from the scenario's own models: value, unit, range, meaning, default with its source, faults beside it."""
+"""Form fields made from the scenario's own models: value, unit, range, meaning, default with its source, faults
+beside it.
+"""
 
 from __future__ import annotations
 

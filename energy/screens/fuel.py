@@ -45,7 +45,8 @@ def show() -> None:
         )
     page.picture(
         _over_speed(work.usable, system),
-        "Zero is the turbine left at home. The rings mark the road speed as set; the band holds 90 % of the draws over all "
+        "Zero is the turbine left at home. The rings mark the road speed as set; the band holds 90 % of the draws over "
+        "all "
         "that is not known exactly.",
     )
     told = surely()

@@ -20,7 +20,8 @@ _EVERY_S = 2.0
 def show() -> None:
     """Let a recording be named, and show it as it grows."""
     road_marks.note(
-        "Type where windtoll record writes: a CSV file on this machine, or its folder (then the newest CSV file in it). "
+        "Type where windtoll record writes: a CSV file on this machine, or its folder (then the newest CSV file in "
+        "it). "
         "Only CSV files that you name here are opened, nothing else is looked at, and nothing is changed."
     )
     typed = st.text_input(

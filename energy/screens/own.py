@@ -36,7 +36,8 @@ _FIT, _OHMS, _RATING = "none yet: find one that fits", "its ohms are known", "it
 def form() -> None:
     """Show the choices and the button that makes them the scenario in work."""
     st.html(
-        '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, which '
+        '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, '
+        "which "
         "you can put right later. It takes the place of the scenario that is open now, which can be gone back to.</p>"
     )
     known, rows = _rotor(_vehicle(Beginning()))
@@ -124,20 +125,23 @@ def _rotor(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
     rows = None
     if by == "stations":
         st.html(
-            '<p class="wt-note">From the root to the tip, in metres and degrees; twist counts towards feather. The rows that '
+            '<p class="wt-note">From the root to the tip, in metres and degrees; twist counts towards feather. The '
+            "rows that "
             "stand there are a textbook blade of your size: write over them.</p>"
         )
         rows = tables.editor(_textbook_rows(known), "own stations")
     elif by == "watts":
         unit = {"metric": "km_h", "us": "mph", "uk": "mph"}[system]
         st.html(
-            '<p class="wt-note">Air speed at the rotor, rising, and the watts into the load at each. Two rows or more; the last '
+            '<p class="wt-note">Air speed at the rotor, rising, and the watts into the load at each. Two rows or more; '
+            "the last "
             "air speed should not be below that of your drive.</p>"
         )
         rows = tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), "own watts")
     elif by == "curves":
         st.html(
-            '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient where it is known, and pitch_deg '
+            '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient where it is known, and '
+            "pitch_deg "
             "where there is more than one pitch.</p>"
         )
         upload = st.file_uploader("The CSV file of curves", type=["csv"], key="own curves")

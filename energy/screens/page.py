@@ -26,18 +26,21 @@ STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 2.6rem; padding-bottom: 4rem; }
 .wt-title { color: #3d4852; margin: 0; font-size: 0.95rem; overflow-wrap: anywhere; }
-.wt-verdict { font-size: 1.45rem; line-height: 1.35; font-weight: 650; margin: 0.2rem 0 0.2rem; overflow-wrap: anywhere; }
+.wt-verdict { font-size: 1.45rem; line-height: 1.35; font-weight: 650; margin: 0.2rem 0 0.2rem;
+  overflow-wrap: anywhere; }
 .wt-verdict.costs { border-left: 8px solid #b34700; padding-left: 0.7rem; }
 .wt-verdict.saves { border-left: 8px solid #00694e; padding-left: 0.7rem; }
 .wt-verdict.cannot { border-left: 8px solid #5a646d; padding-left: 0.7rem; }
 .wt-verdict .wt-word { display: block; font-size: 0.95rem; letter-spacing: 0.06em; text-transform: uppercase; }
 .wt-case { color: #3d4852; margin: 0 0 0.4rem; }
 .wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
-.wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem; margin: 0.3rem 0; }
+.wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem;
+  margin: 0.3rem 0; }
 .wt-finding, .wt-caution h2, .wt-problem h2 { padding: 0; }
 .wt-caution h2, .wt-problem h2 { font-size: 1rem; margin: 0 0 0.2rem; }
 .wt-caution ul, .wt-problem ul, .wt-list { margin: 0; padding-left: 1.1rem; }
-.wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem; margin: 0.3rem 0;
+.wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem;
+  margin: 0.3rem 0;
   overflow-wrap: anywhere; }
 .wt-doubt { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
 .wt-doubt:only-child { margin-top: -0.6rem; }
@@ -48,7 +51,8 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-progress progress::-moz-progress-bar { background: #0b4f8a; }
 .wt-scroll { overflow-x: auto; }
 .wt-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-.wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left; vertical-align: top;
+.wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left;
+  vertical-align: top;
   overflow-wrap: anywhere; }
 .wt-table th { border-bottom: 2px solid #101418; }
 .wt-table td:first-child { min-width: 7.5rem; }
@@ -71,9 +75,8 @@ def escape(text: object) -> str:
 def verdict(work: Work, heading: str) -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
-    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to put
-    the verdict with its interval in its place; it returns that answer.
-    """
+    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to
+    put the verdict with its interval in its place; it returns that answer."""
     st.title(heading)
     problems(work)
     slot, under = st.empty(), st.empty()

@@ -100,7 +100,8 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
     page.picture(
         _picture(work.usable, upload.content, system),
-        f"Band: the pitch found from all rows together ({pitch_words.SURENESS}). Dashed: {dashed}. Grey bars: where each row by itself "
+        f"Band: the pitch found from all rows together ({pitch_words.SURENESS}). Dashed: {dashed}. Grey bars: where "
+        f"each row by itself "
         "puts the pitch; marks: its solutions on either side of the best pitch.",
         headed=False,
     )
@@ -117,7 +118,9 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
 
 
 def _buttons(own_deg: float | None, result: TruePitch, rows: MeasuredRows) -> None:
-    """Offer the pitch found for the scenario; where the dial was turned meanwhile, the scenario's own reading corrected."""
+    """Offer the pitch found for the scenario; where the dial was turned meanwhile, the scenario's own reading
+    corrected.
+    """
     stepped = rows.dial_deg is not None and float(np.ptp(rows.dial_deg)) > _STEPPED_DEG
     if result.pitch_deg is not None and not stepped:
         st.button(

@@ -179,7 +179,8 @@ def _said(plan: RoadPlan) -> list[str]:
             else []
         ),
         *plan_words.notes(plan),
-        f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), {plan.spread.words}.",
+        f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
+        f"{plan.spread.words}.",
         *([plan_words.TOO_MANY] if plan.pairs_planned > plan_words.MANY_PAIRS else []),
     ]
 

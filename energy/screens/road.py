@@ -63,8 +63,10 @@ def _uploaded() -> tuple[tuple[str, bytes], ...]:
     """Let files be uploaded; return those held, which stay while other screens are looked at."""
     page.finding("Your road test")
     road_marks.note(
-        "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs (runs.toml) "
-        "if you have one: it says which run was driven how. A zip taken away here works as well. Everything stays on this "
+        "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs "
+        "(runs.toml) "
+        "if you have one: it says which run was driven how. A zip taken away here works as well. Everything stays on "
+        "this "
         "machine."
     )
     held = road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "logs", "road uploads")
@@ -200,7 +202,8 @@ def _shown(found: RoadTest, work: Work) -> None:
     """Show the picture, what the measurement says of the prediction, the numbers, and how they were reached."""
     page.picture(
         effect_picture(found),
-        "Above: the effect with its interval, and the prediction of the scenario in work. Under it every pair (or run), each "
+        "Above: the effect with its interval, and the prediction of the scenario in work. Under it every pair (or "
+        "run), each "
         "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
         headed=False,
     )

@@ -25,11 +25,13 @@ from vehicle.road_test.read import Reader, fitting
 
 Logs = Mapping[str, Log | InputError]
 _BY_ORDER = (
-    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in the first "
+    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in the "
+    "first "
     "and stowed in the second, unless log or name says its state."
 )
 _BY_PLAN = (
-    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each block of four "
+    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each block of "
+    "four "
     "the first and third run are a pair (out), the second and fourth another (back)."
 )
 _NO_MEANING = ("ignore", "time")
@@ -123,7 +125,9 @@ def _lower(columns: Mapping[str, str]) -> set[str]:
 
 
 def uploader(label: str, widget_key: str, held_key: str) -> tuple[tuple[str, bytes], ...]:
-    """Let logs, their list or a zip of both be uploaded; return those held, which stay while other screens are looked at."""
+    """Let logs, their list or a zip of both be uploaded; return those held, which stay while other screens are looked
+    at.
+    """
 
     def take() -> None:
         st.session_state[held_key] = tuple((u.name, u.getvalue()) for u in st.session_state[widget_key] or ())
@@ -262,9 +266,12 @@ def _headers(uploads: Uploads, logs: Logs) -> list[str]:
     for name, content in uploads.logs:
         found |= dict.fromkeys(header.strip() for header in _headers_of(name, content) if header.strip())
     odd = {
-        column.header.strip() for log in logs.values() if isinstance(log, Log)
-        for column in log.columns if column.use == "not understood"
-    }  # fmt: skip
+        column.header.strip()
+        for log in logs.values()
+        if isinstance(log, Log)
+        for column in log.columns
+        if column.use == "not understood"
+    }
     return sorted(found, key=lambda header: header not in odd and header not in corrections())
 
 
@@ -272,7 +279,9 @@ def _headers(uploads: Uploads, logs: Logs) -> list[str]:
 
 
 def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
-    """Let the runs be marked, and return their marks: those of the list, or by the order of the logs, with what was edited."""
+    """Let the runs be marked, and return their marks: those of the list, or by the order of the logs, with what was
+    edited.
+    """
     names = uploads.names()
     if uploads.listed:
         first, missing, unnamed = matched(marks_of(uploads.text), names)
@@ -294,7 +303,8 @@ def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
         if not uploads.listed:
             note(_BY_PLAN if planned else _BY_ORDER)
             note(
-                "A pair is two runs on the same road, in the same direction, within the same hour, one with the turbine and "
+                "A pair is two runs on the same road, in the same direction, within the same hour, one with the "
+                "turbine and "
                 "one without. Correct what is not so."
             )
         for number, run in enumerate(first):
@@ -319,20 +329,31 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
     words = {"": by_log, "stowed": "carried stowed", "absent": "left at home"}
     with st.container(horizontal=True, vertical_alignment="bottom"):
         state = _edited(
-            number, uploads, first, "state",
+            number,
+            uploads,
+            first,
+            "state",
             lambda key, value, keep: st.selectbox(
-                f"run {number + 1}: turbine", options, index=options.index(value) if value in options else 0, key=key,
-                on_change=keep, width=212, format_func=lambda s: words.get(s, s),
+                f"run {number + 1}: turbine",
+                options,
+                index=options.index(value) if value in options else 0,
+                key=key,
+                on_change=keep,
+                width=212,
+                format_func=lambda s: words.get(s, s),
             ),
-        )  # fmt: skip
+        )
 
         def text(name: str, label: str, width: int, placeholder: str = "") -> str:
             return _edited(
-                number, uploads, first, name,
+                number,
+                uploads,
+                first,
+                name,
                 lambda key, value, keep: st.text_input(
                     f"run {number + 1}: {label}", value, key=key, on_change=keep, width=width, placeholder=placeholder
                 ),
-            )  # fmt: skip
+            )
 
         pair = text("pair", "pair", 88)
         direction = text("direction", "direction", 140, "north, or out")

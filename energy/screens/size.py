@@ -56,7 +56,8 @@ def show() -> None:
         page.answer_line(work, _HEADING, size_words.sentence(table, wanted.road_speed_m_s, system))
     page.picture(
         _picture(wanted, system),
-        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that brings the heat. A "
+        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that "
+        "brings the heat. A "
         "larger rotor is loaded less, and drags less for the same heat.",
         headed=False,
     )
@@ -118,7 +119,8 @@ def _asked(own: Wanted) -> Wanted:
             st.button("Back to the scenario's own", on_click=typed.forget, args=("size ",), key="size again")
         else:
             st.html(
-                '<p class="wt-note">These come from your scenario; change them as you like, the scenario stays as it is.</p>'
+                '<p class="wt-note">These come from your scenario; change them as you like, the scenario stays as it '
+                "is.</p>"
             )
     problems: list[Problem] = []
 

@@ -43,7 +43,8 @@ def run() -> None:
     chosen.run()
     _ask_next(chosen, pages)
     st.html(
-        '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing leaves '
+        '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing '
+        "leaves "
         "this machine.</p>"
     )
 

@@ -75,7 +75,8 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
         page.answer_line(work, heading, *tune_words.headlines(tuned))
     page.picture(
         _picture(work.usable, upload.content),
-        "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where the best lies.",
+        "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where "
+        "the best lies.",
         headed=False,
     )
     if tuned.best_is_told:

@@ -1,4 +1,6 @@
-"""CSV tables that are edited on the screen: rows as texts, so that a cell that nobody touches stays as it was written."""
+"""CSV tables that are edited on the screen: rows as texts, so that a cell that nobody touches stays as it was
+written.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ def empty(columns: Sequence[str], rows: int) -> pd.DataFrame:
 
 
 def from_csv(content: bytes, name: str = "table") -> tuple[str, pd.DataFrame]:
-    """Return the comment lines on top of a CSV file, and its cells as texts. Raises InputError where it is no small table."""
+    """Return the comment lines on top of a CSV file, and its cells as texts. Raises InputError where it is no small
+    table.
+    """
     try:
         lines = content.decode("utf-8-sig").splitlines(keepends=True)
     except UnicodeDecodeError:

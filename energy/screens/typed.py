@@ -19,9 +19,8 @@ def quantity(
 ) -> str:
     """Show a number with a choice of unit; return it as text with its unit ("1.05 kW"), "" where there is none.
 
-    `unit` is the SI unit of its kind, `start` the value (SI) that counts until another is typed, `offered` units in place
-    of the usual ones.
-    """
+    `unit` is the SI unit of its kind, `start` the value (SI) that counts until another is typed, `offered` units in
+    place of the usual ones."""
     held = _held()
     choices = tuple(offered) or units.written_units(unit, desk.system())
     own = (

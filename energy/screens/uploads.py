@@ -62,7 +62,9 @@ def ask(place: str, form: str, example: bytes | None, example_name: str) -> Uplo
 
 @contextlib.contextmanager
 def as_file(content: bytes, name: str) -> Iterator[Path]:
-    """Write bytes into a file of our own name, for as long as the context lasts; faults tell that name, not its folder."""
+    """Write bytes into a file of our own name, for as long as the context lasts; faults tell that name, not its
+    folder.
+    """
     with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
         path = Path(folder) / name
         path.write_bytes(content)

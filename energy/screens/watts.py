@@ -1,4 +1,6 @@
-"""Where did the watts go? Readings of wattmeter, spring scale or road test against the model, and what they say of its inputs."""
+"""Where did the watts go? Readings of wattmeter, spring scale or road test against the model, and what they say of
+its inputs.
+"""
 
 from __future__ import annotations
 
@@ -69,7 +71,8 @@ def show() -> None:
         _uploaded(work, system, top)
     page.cautions(
         (
-            "Readings on the road are the passenger's job. Wattmeter and leads of a turning generator can carry dangerous voltage: "
+            "Readings on the road are the passenger's job. Wattmeter and leads of a turning generator can carry "
+            "dangerous voltage: "
             "stop and lock the rotor before touching them.",
         )
     )
@@ -121,7 +124,8 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
 
 def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
     st.html(
-        '<p class="wt-note">Each reading at a steady speed, with what it is good to (±, 19 times out of 20). What is left empty '
+        '<p class="wt-note">Each reading at a steady speed, with what it is good to (±, 19 times out of 20). What is '
+        "left empty "
         "is as in the scenario.</p>"
     )
     number = typed.count("How many readings?", "watts count", _MOST_READINGS)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -24,7 +24,21 @@ from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
+    from energy.chain.ledger import TripState
     from energy.chain.trip import TripAnswer
+    from energy.words.answer_model import (
+        AnswerData,
+        AssumptionData,
+        ConditionsData,
+        FuelChangeData,
+        IntervalData,
+        MattersData,
+        MeasureNextData,
+        OtherSourceData,
+        RotorData,
+        StateData,
+        TripTotalsData,
+    )
 
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -38,7 +52,7 @@ class Verdict:
     `doubt` is a further sentence: what most of the doubt is, and what measuring it would do; empty where there is none.
     """
 
-    word: str
+    word: Literal["costs", "saves", "cannot tell"]
     case: str
     sentence: str
     doubt: str = ""
@@ -106,7 +120,9 @@ def _air_words(told: Answered, system: UnitSystem) -> str:
 
 
 def verdict(told: Answered, system: UnitSystem) -> Verdict:
-    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most of the doubt is."""
+    """Return whether working costs or saves fuel against the trip without, the sentence that says so, and what most
+    of the doubt is.
+    """
     found, scenario = told.answer, told.scenario
     change, base = _f(found.change.power_w), _f(found.without.supply.source_w)
     heat = _f(found.turbine.heat_power_w)
@@ -157,7 +173,10 @@ def _undecided(told: Answered, without: str, purpose: str, system: UnitSystem) -
     figure, kind = _drawn_change(told)
     low, high = (figures(to_user(value, kind, system), 2, signed=True) for value in (figure[0], figure[-1]))
     middle = show(figure[2], kind, system, signed=True)
-    chance = f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} it costs"
+    chance = (
+        f"in {100 * spread.probability_saves:.0f} of 100 draws it saves, in {100 * spread.probability_costs:.0f} "
+        f"it costs"
+    )
     of_what = "fuel" if told.answer.inputs.fuel is not None else "power from the battery pack"
     return (
         f"nobody can tell whether the turbine saves or costs {of_what}: {middle} (90 %: {low} to {high}) against "
@@ -190,7 +209,10 @@ def _range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, i
     """Return the 90 % (or 50 %) interval of quantiles at `QUANTILES`, as "2.0 to 3.6 L/h"."""
     low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
     if low < 0 < high:
-        return f"{figures(to_user(low, kind, system), 2, signed=True)} to {show(high, kind, system, signed=True, digits=2)}"
+        return (
+            f"{figures(to_user(low, kind, system), 2, signed=True)} to "
+            f"{show(high, kind, system, signed=True, digits=2)}"
+        )
     if kind == "power":  # its unit goes by size
         return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
     return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
@@ -202,7 +224,9 @@ def called(key: str) -> str:
 
 
 def doubt_words(told: Answered, system: UnitSystem) -> str:
-    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is none."""
+    """Return the sentence that names what most of the doubt is and what measuring it would do; empty where there is
+    none.
+    """
     spread = told.spread
     if spread is None or not spread.sensitivities:
         return ""
@@ -232,7 +256,9 @@ def shown_width(measured: Measurement) -> str:
 
 
 def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
-    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to measure."""
+    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to
+    measure.
+    """
     spread = told.spread
     if spread is None:
         return []
@@ -245,7 +271,8 @@ def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows += [
             (
                 f"{name}, 90 % and 50 % interval",
-                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median {show(change[2], kind, system, digits=2)}",
+                f"{_range_words(change, kind, system)}, {_range_words(change, kind, system, inner=True)}; median "
+                f"{show(change[2], kind, system, digits=2)}",
             )
         ]
     rows += [
@@ -311,7 +338,10 @@ def _change_words(told: Answered, system: UnitSystem) -> str:
     if found.inputs.fuel is None:
         extra = [share] if share else []
         inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
-        return f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the battery pack{f' ({inside_pack})' if inside_pack else ''}"
+        return (
+            f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the "
+            f"battery pack{f' ({inside_pack})' if inside_pack else ''}"
+        )
     inside = [share] if share else []
     per_distance = _f(change.volume_m3_per_m)
     if math.isfinite(per_distance):
@@ -347,7 +377,10 @@ def _per_heat(found: Answer, system: UnitSystem) -> str:
     if found.inputs.fuel is None:
         ratio = _f(found.change.power_w) / _f(found.turbine.heat_power_w)
         return f"{figures(ratio, 2)} kWh from the pack for each kWh of heat"
-    return f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of {found.inputs.fuel.name} per kWh of heat"
+    return (
+        f"{show(litres_per_kwh(found) / _LITRES_PER_KWH, 'fuel_per_heat', system).replace(' per kWh', '')} of "
+        f"{found.inputs.fuel.name} per kWh of heat"
+    )
 
 
 def money_per_hour(told: Answered) -> tuple[float, str] | None:
@@ -369,27 +402,33 @@ def cautions(told: Answered, system: UnitSystem) -> list[str]:
             said.append("The rotor never turns on this trip: it does not start, or its policy never lets it work.")
         if turbine.point is not None and not bool(turbine.turning):
             said.append(
-                "The rotor does not start with the load connected: its torque at standstill is too small for cogging, friction and load. Its blades still drag."
+                "The rotor does not start with the load connected: its torque at standstill is too small for cogging, "
+                "friction and load. Its blades still drag."
             )
         if turbine.point is not None and bool(turbine.point.is_stalled):
             fast = np.nanmax(turbine.point.stable_speeds_rad_s)
             said.append(
-                f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
+                f"There are two steady speeds. Spun up from standstill the rotor stays at the slow, stalled one; the "
+                f"fast one is {show(fast, 'rotor_speed', system)}. Connect the load after spin-up, or lower it."
             )
         if bool(turbine.beyond_data):
             said.append(
-                f"The load is too light: the rotor would run past the last tip-speed ratio of the curves ({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are carried on, not known."
+                f"The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are carried on, not known."
             )
         free = _f(turbine.free_run_speed_rad_s)
         if free > 0 and limits.chain is not None:
             tip = free * radius
             if not free_run_is_told(limits.curves, limits.pitch_deg):
                 said.append(
-                    "The curves end before the power falls to zero: how fast the rotor runs with its load cut cannot be told. Assume that it destroys itself."
+                    "The curves end before the power falls to zero: how fast the rotor runs with its load cut cannot "
+                    "be told. Assume that it destroys itself."
                 )
             elif tip > _f(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
                 said.append(
-                    f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, {show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs no electricity."
+                    f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to "
+                    f"{show(free, 'rotor_speed', system)}, {show(tip, 'tip_speed', system)} at the tips, beyond its "
+                    f"limit: provide a brake or feathering that needs no electricity."
                 )
     elif bool(turbine.beyond_data):
         said.append("The air speed lies beyond the measured table: watts are carried on with the cube of air speed.")
@@ -397,22 +436,26 @@ def cautions(told: Answered, system: UnitSystem) -> list[str]:
         said.append(_stall_caution(told, system))
     if bool(turbine.thrust_floor):
         said.append(
-            "The thrust of the curves with the factors for local air speed and interaction would be too small for the shaft power: the least drag that energy allows was used instead."
+            "The thrust of the curves with the factors for local air speed and interaction would be too small for the "
+            "shaft power: the least drag that energy allows was used instead."
         )
     if limits.curves is not None and limits.curves.thrust_is_estimated:
         said.append(
-            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be off by a quarter."
+            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be "
+            "off by a quarter."
         )
     for state in (found.without, found.states["working"]):
         if not bool(state.supply.enough_torque):
             said.append(
-                f"The engine has not the torque for {'this speed' if told.trip is None else 'all of this trip'} ({state.state}): the fuel shown is that of a fuller throttle than it has."
+                f"The engine has not the torque for {'this speed' if told.trip is None else 'all of this trip'} "
+                f"({state.state}): the fuel shown is that of a fuller throttle than it has."
             )
     if told.spread is not None and told.spread.of == "fuel":
         low, high = told.spread.change_w[0], told.spread.change_w[-1]
         if not low <= _f(found.change.power_w) <= high:
             said.append(
-                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of its own range. The interval is the better guide."
+                "The answer of the values as stated lies outside the 90 % interval: some value stands at the end of "
+                "its own range. The interval is the better guide."
             )
     said += [warning[0].upper() + warning[1:] + "." for warning in scenario.warnings]
     return said + _standing_cautions(told)
@@ -427,8 +470,10 @@ def _stall_caution(told: Answered, system: UnitSystem) -> str:
     share = _f(told.answer.turbine.stalled_torque_share)
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
     return (
-        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat may lie "
-        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of stall."
+        f"{share:.0%} of the torque comes from stalled sections: polars do not tell a stalled rotor's power. The heat "
+        f"may lie "
+        f"anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load would take it out of "
+        f"stall."
     )
 
 
@@ -469,12 +514,16 @@ def _standing_cautions(told: Answered) -> list[str]:
         )
     if volts > 50:
         said.append(
-            f"With the load cut the generator gives up to {volts:.0f} V: treat it as mains. Touching it can kill; have it wired, fused and checked by a licensed electrician to the local code."
+            f"With the load cut the generator gives up to {volts:.0f} V: treat it as mains. Touching it can kill; have "
+            f"it wired, fused and checked by a licensed electrician to the local code."
         )
     said += [
-        "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, and check every fastening before each drive.",
-        "This is an estimate for planning, no structural or roadworthiness approval: ask the authority and the insurer before driving with a rotor on a public road.",
-        "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a closed tank, a relief valve.",
+        "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, "
+        "and check every fastening before each drive.",
+        "This is an estimate for planning, no structural or roadworthiness approval: ask the authority and the insurer "
+        "before driving with a rotor on a public road.",
+        "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a "
+        "closed tank, a relief valve.",
     ]
     return said
 
@@ -495,173 +544,225 @@ def assumption_words(entry: Assumption) -> str:
 
 
 def as_data(told: Answered, system: UnitSystem = "metric") -> dict[str, Any]:
-    """Return the answer as data for `--json`: SI but where the name says otherwise; NaN becomes null."""
+    """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
+    return answer_model(told, system).model_dump()
+
+
+def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
+    """Return the answer as typed data: every field with its unit and meaning."""
+    from energy.words import answer_model as model
+
     found = told.answer
-    turbine, change = found.turbine, found.change
-    told_verdict = verdict(told, system)
-    money = money_per_hour(told)
-    economy = mpg(found, "us")
-    working = found.states["working"]
-    return _clean(
-        {
-            "windtoll": 1,
-            "title": told.scenario.title,
-            "verdict": told_verdict.word,
-            "case": told_verdict.case,
-            "sentence": told_verdict.words,
-            "fuel_change": {
-                "l_per_h": _f(change.volume_m3_s) * _LITRES_PER_HOUR,
-                "l_per_100km": _f(change.volume_m3_per_m) * 1e8,
-                "mpg_us_without": economy[0] if economy else None,
-                "mpg_us_working": economy[1] if economy else None,
-                "percent": _f(change.percent),
-                "power_w": _f(change.power_w),
-                "kg_co2_per_h": _f(change.co2_kg_s) * 3600,
-                "money_per_h": money[0] if money else None,
-                "currency": money[1] if money else None,
-                "calculated_load_points": _f(change.load_points),
-                "l_per_h_without_credit": _f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
-                "compared_with": found.compared_with,
-            },
-            "interval": interval_data(told),
-            "matters_most": [
-                {
-                    "input": " + ".join(s.inputs),
-                    "share": s.first_order,
-                    "share_error": s.first_order_error,
-                    "total_share": s.total,
-                    "total_share_error": s.total_error,
-                }
-                for s in (told.spread.sensitivities if told.spread else ())
-                if s.total >= 0.005
-            ],
-            "measure_next": [
-                {"input": m.key, "plus_minus": m.plus_minus, "how": m.how, "interval_shrinks_by": m.shrinks_by}
-                for m in (told.spread.measurements if told.spread else ())
-            ],
-            "electrical_power_w": _f(turbine.electrical_power_w),
-            "heat_power_w": _f(turbine.heat_power_w),
-            "fuel_per_heat_l_per_kwh": litres_per_kwh(found),
-            "heat_per_fuel_kwh_per_l": _inverse(litres_per_kwh(found)),
-            "fuel_to_heat_efficiency": _ratio(_f(turbine.heat_power_w), _f(change.power_w)),
-            "rotor": {
-                "speed_rpm": _f(turbine.rotor_speed_rad_s) * 30 / math.pi,
-                "tip_speed_ratio": _f(turbine.tip_speed_ratio),
-                "tip_speed_m_s": _f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2,
-                "power_coefficient": _f(turbine.power_coefficient),
-                "thrust_coefficient": _f(turbine.thrust_coefficient),
-                "thrust_n": _f(turbine.thrust_n),
-                "drag_on_vehicle_n": _f(turbine.rotor_drag_n),
-                "drag_power_w": rotor_drag_power_w(found),
-                "shaft_power_w": _f(turbine.shaft_power_w),
-                "air_speed_m_s": _f(found.inputs.rotor_air_speed_m_s),
-                "yaw_deg": math.degrees(_f(found.inputs.air.yaw_rad)),
-                "free_run_rpm": _f(turbine.free_run_speed_rad_s) * 30 / math.pi,
-                "pitch_deg": _f(found.inputs.turbine.pitch_deg),
-                "stalled_torque_share": _f(turbine.stalled_torque_share),
-                "turning": bool(turbine.turning),
-                "steady_speeds_rpm": []
-                if turbine.point is None
-                else [float(v) * 30 / math.pi for v in turbine.point.stable_speeds_rad_s if np.isfinite(v)],
-            },
-            "trip": _trip_data(told),
-            "states": {
-                name: {
-                    "source_power_w": _f(state.supply.source_w),
-                    "fuel_l_per_h": _flow(found, _f(state.supply.source_w)),
-                    "wheel_power_w": _f(state.supply.wheel_w),
-                    "engine_speed_rpm": _f(state.supply.engine_speed_rad_s) * 30 / math.pi,
-                    "engine_torque_n_m": _f(state.supply.torque_n_m),
-                    "gear": int(_f(state.supply.gear)),
-                    "mount_drag_n": _f(state.mount_drag_n),
-                    "rotor_drag_n": _f(state.rotor_drag_n),
-                }
-                for name, state in found.states.items()
-            },
-            "ledger": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.ledger],
-            "ledger_without": [{"account": a, "name": n, "watts": _f(w)} for a, n, w in found.without.rows],
-            "ledger_residual_w": _f(working.residual_w),
-            "break_even": {
-                "head_wind_m_s": told.break_even_head_wind_m_s,
-                "alternator_path_efficiency": _f(turbine_efficiency_at_flywheel(found)),
-            },
-            "other_sources": [
-                {
-                    "name": other.name,
-                    "fuel_l_per_h": _f(other.fuel_m3_s) * _LITRES_PER_HOUR,
-                    "gas_l_per_h": _f(other.gas_m3_s) * _LITRES_PER_HOUR,
-                    "mains_w": _f(other.mains_w),
-                    "money_per_h": _other_money(told, name),
-                    "note": other.note,
-                }
-                for name, other in found.other_sources.items()
-            ],
-            "conditions": {
-                "road_speed_m_s": _f(found.inputs.road_speed_m_s),
-                "grade": _f(found.inputs.grade),
-                "air_density_kg_m3": _f(found.inputs.density_kg_m3),
-                "air_speed_ahead_m_s": _f(found.inputs.air.ahead_m_s),
-                "air_speed_across_m_s": _f(found.inputs.air.across_m_s),
-            },
-            "assumptions": [
-                {"key": e.key, "value": e.value, "low": e.low, "high": e.high, "unit": e.unit, "source": e.source}
-                for e in assumptions(told)
-            ],
-            "cautions": cautions(told, system),
-        }
+    turbine, per_heat = found.turbine, litres_per_kwh(told.answer)
+    said = verdict(told, system)
+    return model.AnswerData(
+        windtoll=1,
+        title=told.scenario.title,
+        verdict=said.word,
+        case=said.case,
+        sentence=said.words,
+        fuel_change=_fuel_change_model(told),
+        interval=None if told.spread is None else spread_model(told.spread, told.scenario),
+        matters_most=_matters_models(told.spread),
+        measure_next=_measure_models(told.spread),
+        electrical_power_w=_f(turbine.electrical_power_w),
+        heat_power_w=_f(turbine.heat_power_w),
+        fuel_per_heat_l_per_kwh=per_heat,
+        heat_per_fuel_kwh_per_l=_inverse(per_heat),
+        fuel_to_heat_efficiency=_ratio(_f(turbine.heat_power_w), _f(found.change.power_w)),
+        rotor=_rotor_model(found),
+        trip=_trip_model(told),
+        states={name: _state_model(found, state) for name, state in found.states.items()},
+        ledger=[model.LedgerRowData(account=a, name=n, watts=_f(w)) for a, n, w in found.ledger],
+        ledger_without=[model.LedgerRowData(account=a, name=n, watts=_f(w)) for a, n, w in found.without.rows],
+        ledger_residual_w=_f(found.states["working"].residual_w),
+        break_even=model.BreakEvenData(
+            head_wind_m_s=told.break_even_head_wind_m_s,
+            alternator_path_efficiency=_f(turbine_efficiency_at_flywheel(found)),
+        ),
+        other_sources=[_other_model(told, name) for name in found.other_sources],
+        conditions=_conditions_model(found),
+        assumptions=assumption_models(assumptions(told)),
+        cautions=cautions(told, system),
     )
 
 
-def _trip_data(told: Answered) -> dict[str, Any] | None:
-    """Return the totals of a trip as data; None for a steady drive."""
+def _fuel_change_model(told: Answered) -> FuelChangeData:
+    from energy.words.answer_model import FuelChangeData
+
+    found, change = told.answer, told.answer.change
+    money, economy = money_per_hour(told), mpg(found, "us")
+    return FuelChangeData(
+        l_per_h=_f(change.volume_m3_s) * _LITRES_PER_HOUR,
+        l_per_100km=_f(change.volume_m3_per_m) * 1e8,
+        mpg_us_without=economy[0] if economy else None,
+        mpg_us_working=economy[1] if economy else None,
+        percent=_f(change.percent),
+        power_w=_f(change.power_w),
+        kg_co2_per_h=_f(change.co2_kg_s) * 3600,
+        money_per_h=money[0] if money else None,
+        currency=money[1] if money else None,
+        calculated_load_points=_f(change.load_points),
+        l_per_h_without_credit=_f(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
+        compared_with=found.compared_with,
+    )
+
+
+def _matters_models(spread: OutcomeSpread | None) -> list[MattersData]:
+    from energy.words.answer_model import MattersData
+
+    return [
+        MattersData(
+            input=" + ".join(s.inputs),
+            share=s.first_order,
+            share_error=s.first_order_error,
+            total_share=s.total,
+            total_share_error=s.total_error,
+        )
+        for s in (spread.sensitivities if spread else ())
+        if s.total >= 0.005
+    ]
+
+
+def _measure_models(spread: OutcomeSpread | None) -> list[MeasureNextData]:
+    from energy.words.answer_model import MeasureNextData
+
+    return [
+        MeasureNextData(input=m.key, plus_minus=m.plus_minus, how=m.how, interval_shrinks_by=m.shrinks_by)
+        for m in (spread.measurements if spread else ())
+    ]
+
+
+def _rotor_model(found: Answer) -> RotorData:
+    from energy.words.answer_model import RotorData
+
+    turbine = found.turbine
+    steady = () if turbine.point is None else turbine.point.stable_speeds_rad_s
+    return RotorData(
+        speed_rpm=_f(turbine.rotor_speed_rad_s) * 30 / math.pi,
+        tip_speed_ratio=_f(turbine.tip_speed_ratio),
+        tip_speed_m_s=_f(turbine.rotor_speed_rad_s) * _f(found.inputs.turbine.diameter_m) / 2,
+        power_coefficient=_f(turbine.power_coefficient),
+        thrust_coefficient=_f(turbine.thrust_coefficient),
+        thrust_n=_f(turbine.thrust_n),
+        drag_on_vehicle_n=_f(turbine.rotor_drag_n),
+        drag_power_w=rotor_drag_power_w(found),
+        shaft_power_w=_f(turbine.shaft_power_w),
+        air_speed_m_s=_f(found.inputs.rotor_air_speed_m_s),
+        yaw_deg=math.degrees(_f(found.inputs.air.yaw_rad)),
+        free_run_rpm=_f(turbine.free_run_speed_rad_s) * 30 / math.pi,
+        pitch_deg=_f(found.inputs.turbine.pitch_deg),
+        stalled_torque_share=_f(turbine.stalled_torque_share),
+        turning=bool(turbine.turning),
+        steady_speeds_rpm=[float(v) * 30 / math.pi for v in steady if np.isfinite(v)],
+    )
+
+
+def _state_model(found: Answer, state: TripState) -> StateData:
+    from energy.words.answer_model import StateData
+
+    supply = state.supply
+    return StateData(
+        source_power_w=_f(supply.source_w),
+        fuel_l_per_h=_flow(found, _f(supply.source_w)),
+        wheel_power_w=_f(supply.wheel_w),
+        engine_speed_rpm=_f(supply.engine_speed_rad_s) * 30 / math.pi,
+        engine_torque_n_m=_f(supply.torque_n_m),
+        gear=int(_f(supply.gear)),
+        mount_drag_n=_f(state.mount_drag_n),
+        rotor_drag_n=_f(state.rotor_drag_n),
+    )
+
+
+def _other_model(told: Answered, name: str) -> OtherSourceData:
+    from energy.words.answer_model import OtherSourceData
+
+    other = told.answer.other_sources[name]
+    return OtherSourceData(
+        name=other.name,
+        fuel_l_per_h=_f(other.fuel_m3_s) * _LITRES_PER_HOUR,
+        gas_l_per_h=_f(other.gas_m3_s) * _LITRES_PER_HOUR,
+        mains_w=_f(other.mains_w),
+        money_per_h=_other_money(told, name),
+        note=other.note,
+    )
+
+
+def _conditions_model(found: Answer) -> ConditionsData:
+    from energy.words.answer_model import ConditionsData
+
+    inputs = found.inputs
+    return ConditionsData(
+        road_speed_m_s=_f(inputs.road_speed_m_s),
+        grade=_f(inputs.grade),
+        air_density_kg_m3=_f(inputs.density_kg_m3),
+        air_speed_ahead_m_s=_f(inputs.air.ahead_m_s),
+        air_speed_across_m_s=_f(inputs.air.across_m_s),
+    )
+
+
+def assumption_models(entries: Sequence[Assumption]) -> list[AssumptionData]:
+    """Return values that were used and not given as typed data."""
+    from energy.words.answer_model import AssumptionData
+
+    return [
+        AssumptionData(key=e.key, value=e.value, low=e.low, high=e.high, unit=e.unit, source=e.source) for e in entries
+    ]
+
+
+def _trip_model(told: Answered) -> TripTotalsData | None:
+    """Return the totals of a trip; None for a steady drive."""
+    from energy.words.answer_model import TripTotalsData
+
     trip, found = told.trip, told.answer
     if trip is None:
         return None
     total, fuel = trip.steps.total_s, found.inputs.fuel
     litres = math.nan if fuel is None else total / fuel.heating_value_j_per_m3 * 1e3
     kwh = total / 3.6e6
-    return {
-        "schedule": trip.name,
-        "duration_s": total,
-        "distance_m": trip.steps.distance_m,
-        "climb_m": trip.steps.climb_m,
-        "works": told.scenario.trip.works,
-        "works_share_of_time": trip.works_share,
-        "fuel_without_l": _f(found.without.supply.source_w) * litres,
-        "fuel_working_l": _f(found.states["working"].supply.source_w) * litres,
-        "fuel_change_l": _f(found.change.power_w) * litres,
-        "heat_kwh": _f(found.turbine.heat_power_w) * kwh,
-        "electrical_kwh": _f(found.turbine.electrical_power_w) * kwh,
-        "highest_rotor_speed_rpm": _f(trip.most.rotor_speed_rad_s) * 30 / math.pi,
-        "highest_thrust_n": _f(trip.most.thrust_n),
-        "highest_heat_power_w": _f(trip.most.heat_power_w),
-    }
+    return TripTotalsData(
+        schedule=trip.name,
+        duration_s=total,
+        distance_m=trip.steps.distance_m,
+        climb_m=trip.steps.climb_m,
+        works=told.scenario.trip.works,
+        works_share_of_time=trip.works_share,
+        fuel_without_l=_f(found.without.supply.source_w) * litres,
+        fuel_working_l=_f(found.states["working"].supply.source_w) * litres,
+        fuel_change_l=_f(found.change.power_w) * litres,
+        heat_kwh=_f(found.turbine.heat_power_w) * kwh,
+        electrical_kwh=_f(found.turbine.electrical_power_w) * kwh,
+        highest_rotor_speed_rpm=_f(trip.most.rotor_speed_rad_s) * 30 / math.pi,
+        highest_thrust_n=_f(trip.most.thrust_n),
+        highest_heat_power_w=_f(trip.most.heat_power_w),
+    )
 
 
-def interval_data(told: Answered) -> dict[str, Any] | None:
-    """Return the intervals as data; None where nothing was drawn."""
-    spread = told.spread
-    if spread is None:
-        return None
-    return spread_data(spread, told.scenario)
+def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
+    """Return the intervals of draws as typed data."""
+    from energy.words.answer_model import IntervalData, QuantilesData
+
+    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
+    fuel = inputs_of(scenario).fuel
+    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
+
+    def quantiles(values: Sequence[float], factor: float = 1.0) -> QuantilesData:
+        return QuantilesData.model_validate({n: v * factor for n, v in zip(names, values, strict=True)})
+
+    return IntervalData(
+        fuel_change_l_per_h=None if fuel is None else quantiles(spread.change_w, litres),
+        fuel_change_power_w=quantiles(spread.change_w),
+        heat_power_w=quantiles(spread.heat_w),
+        probability_saves=spread.probability_saves,
+        probability_costs=spread.probability_costs,
+        draws=spread.draws,
+        matters_most_for="fuel_change" if spread.of == "fuel" else "heat_power_w",
+    )
 
 
 def spread_data(spread: OutcomeSpread, scenario: Scenario) -> dict[str, Any]:
     """Return the intervals of draws as data."""
-    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
-    fuel = inputs_of(scenario).fuel
-    litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
-    return {
-        "fuel_change_l_per_h": None
-        if fuel is None
-        else {n: v * litres for n, v in zip(names, spread.change_w, strict=True)},
-        "fuel_change_power_w": dict(zip(names, spread.change_w, strict=True)),
-        "heat_power_w": dict(zip(names, spread.heat_w, strict=True)),
-        "probability_saves": spread.probability_saves,
-        "probability_costs": spread.probability_costs,
-        "draws": spread.draws,
-        "matters_most_for": {"fuel": "fuel_change", "heat": "heat_power_w"}[spread.of],
-    }
+    return spread_model(spread, scenario).model_dump()
 
 
 def _flow(found: Answer, power_w: float) -> float:
@@ -691,16 +792,6 @@ def _other_money(told: Answered, name: str) -> float | None:
                 return None
             total, known = total + amount * price.amount, True
     return total if known or name == "exhaust" else None
-
-
-def _clean(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _clean(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_clean(v) for v in value]
-    if isinstance(value, (float, np.floating)):
-        return float(value) if math.isfinite(value) else None
-    return value
 
 
 def ledger_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
@@ -734,13 +825,15 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "rotor speed",
-                f"{show(_f(turbine.rotor_speed_rad_s), 'rotor_speed', system)}, tip-speed ratio {figures(_f(turbine.tip_speed_ratio), 3)}, tips {show(tip, 'tip_speed', system)}",
+                f"{show(_f(turbine.rotor_speed_rad_s), 'rotor_speed', system)}, tip-speed ratio "
+                f"{figures(_f(turbine.tip_speed_ratio), 3)}, tips {show(tip, 'tip_speed', system)}",
             )
         )
     rows += [
         (
             "power coefficient",
-            f"{_f(turbine.power_coefficient):.3f} (Betz limit 0.593); thrust coefficient {_f(turbine.thrust_coefficient):.2f}",
+            f"{_f(turbine.power_coefficient):.3f} (Betz limit 0.593); thrust coefficient "
+            f"{_f(turbine.thrust_coefficient):.2f}",
         ),
         (
             "thrust, and drag on the vehicle",
@@ -752,14 +845,16 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         ),
         (
             "electrical power, heat",
-            f"{show(_f(turbine.electrical_power_w), 'power', system)}, {show(_f(turbine.heat_power_w), 'power', system)}",
+            f"{show(_f(turbine.electrical_power_w), 'power', system)}, "
+            f"{show(_f(turbine.heat_power_w), 'power', system)}",
         ),
     ]
     if turbine.electrical is not None:
         rows.append(
             (
                 "element",
-                f"{show(_f(turbine.electrical.element_voltage_v), 'voltage', system)}, {show(_f(turbine.electrical.current_a), 'current', system)}",
+                f"{show(_f(turbine.electrical.element_voltage_v), 'voltage', system)}, "
+                f"{show(_f(turbine.electrical.current_a), 'current', system)}",
             )
         )
     if found.inputs.fuel is not None:
@@ -772,7 +867,8 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 f"fuel, {found.compared_with} and working",
-                f"{show(flows[0], 'fuel_flow', system, digits=3)} and {show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
+                f"{show(flows[0], 'fuel_flow', system, digits=3)} and "
+                f"{show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
             )
         )
         rows.append(("CO2", f"{show(_f(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
@@ -795,7 +891,9 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
     rows = [
         (
             "trip",
-            f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean {show(steps.distance_m / total, 'speed', system)}; turbine at work {100 * trip.works_share:.0f} % of the time",
+            f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean "
+            f"{show(steps.distance_m / total, 'speed', system)}; turbine at work {100 * trip.works_share:.0f} % of the "
+            f"time",
         ),
         (
             "drag energy paid, shaft energy got",
@@ -814,7 +912,8 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         rows.append(
             (
                 f"fuel, {found.compared_with} and working",
-                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; {show(_f(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
+                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; "
+                f"{show(_f(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
             )
         )
         rows.append(("CO2", f"{show(_f(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
@@ -828,7 +927,9 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         rows.append(
             (
                 "at its most",
-                f"{show(_f(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, thrust {show(_f(most.thrust_n), 'force', system)}, heat {show(_f(most.heat_power_w), 'power', system)}",
+                f"{show(_f(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, "
+                f"thrust {show(_f(most.thrust_n), 'force', system)}, heat "
+                f"{show(_f(most.heat_power_w), 'power', system)}",
             )
         )
     return rows
@@ -882,7 +983,8 @@ def _break_even_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]
         rows.append(
             (
                 "against the alternator",
-                f"{figures(100 * efficiency, 2)} % of the added engine power arrives as heat; by alternator {figures(100 * path, 2)} %: {better}",
+                f"{figures(100 * efficiency, 2)} % of the added engine power arrives as heat; by alternator "
+                f"{figures(100 * path, 2)} %: {better}",
             )
         )
     return rows

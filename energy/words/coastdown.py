@@ -15,17 +15,25 @@ def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
         "coastdown_b_n_s_m": fit.b_n_s_m.as_dict(),
         "coastdown_c_n_s2_m2": fit.c_n_s2_m2.as_dict(),
         "level": fit.level,
-        "force": [{"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n,
-        strict=True)],
+        "force": [
+            {"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)
+        ],
         "head_wind_m_s": fit.head_wind_m_s,
         "grade_percent": 100 * fit.grade,
         "residual_km_h": fit.residual_m_s * 3.6,
-        "runs": [{"name": run.name, "direction": "+" if run.direction > 0 else "-", "seconds": float(run.time_s[-1]),
-                  "from_km_h": float(run.speed_m_s[0] * 3.6), "to_km_h": float(run.speed_m_s[-1] * 3.6)}
-                  for run in runs],
+        "runs": [
+            {
+                "name": run.name,
+                "direction": "+" if run.direction > 0 else "-",
+                "seconds": float(run.time_s[-1]),
+                "from_km_h": float(run.speed_m_s[0] * 3.6),
+                "to_km_h": float(run.speed_m_s[-1] * 3.6),
+            }
+            for run in runs
+        ],
         "pairs": fit.pairs,
         "warnings": list(fit.warnings),
-    }  # fmt: skip
+    }
 
 
 def in_words(fit: CoastDown) -> list[str]:

@@ -17,7 +17,8 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
         return f"Without power in the logs only the {slow} can be told."
     return (
-        f"Heat capacity {_quantity_words(fit.heat_capacity_j_k, 'heat_capacity', system)}, loss {_quantity_words(fit.loss_w_k, 'heat_loss', system)}, "
+        f"Heat capacity {_quantity_words(fit.heat_capacity_j_k, 'heat_capacity', system)}, loss "
+        f"{_quantity_words(fit.loss_w_k, 'heat_loss', system)}, "
         f"{slow}; {100 * fit.confidence:g} % intervals."
     )
 
@@ -77,7 +78,8 @@ FOR_THE_SCENARIO = "For the scenario (capacity and loss with what was in it duri
 CAUTIONS = (
     "One temperature and a straight-line loss are assumed: put the thermometer where it matters, stir water, and fit "
     "again with the load mounted as it travels.",
-    "Hot surfaces burn and water scalds while you log: never leave it unattended, and keep thermostat and relief valve in.",
+    "Hot surfaces burn and water scalds while you log: never leave it unattended, and keep thermostat and relief valve "
+    "in.",
 )
 
 

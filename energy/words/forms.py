@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 MEASURED_ROWS = (
-    "Columns: air speed, rotor speed, electrical power (into the element); optional thrust, dial (the pitch that was set) "
-    "and time. Units stand in the header: air_speed_km_h, rotor_speed_rpm, electrical_power_w, thrust_n, dial_deg, time_s. "
+    "Columns: air speed, rotor speed, electrical power (into the element); optional thrust, dial (the pitch that was "
+    "set) "
+    "and time. Units stand in the header: air_speed_km_h, rotor_speed_rpm, electrical_power_w, thrust_n, dial_deg, "
+    "time_s. "
     "Use steady rows: the rotor's own inertia is not taken off. [measurement] in the scenario says how good the "
     "instruments are."
 )
 SWEEP_ROWS = (
-    "Columns: time, electrical power, one setting (pitch, resistance or ratio), and air speed, or road speed with the head "
+    "Columns: time, electrical power, one setting (pitch, resistance or ratio), and air speed, or road speed with the "
+    "head "
     "wind where it is known; rotor speed if logged. Units stand in the header: time_s, electrical_power_w, pitch_deg, "
     "air_speed_km_h, road_speed_mph, wind_speed_mph, rotor_speed_rpm. Hold each setting half a minute or more, and go "
     "through them twice or more, in another order each time."
 )
 OTHER_READINGS = (
-    "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; conditions "
+    "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; "
+    "conditions "
     "wind_from, grade, temperature, pitch, resistance, compared_with."
 )
 RUN_LIST = """\b

@@ -91,7 +91,10 @@ def sentence(found: Heating, system: UnitSystem) -> str:
         lead = f"{_stated_conditions(found, system)} {power(given)} go into {what}"
     else:
         often = f", driven {found.trip.repeats} times" if found.trip.repeats > 1 else ""
-        lead = f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often}) {power(given)} on average go into {what}"
+        lead = (
+            f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often}) {power(given)} on average go into "
+            f"{what}"
+        )
     if start >= target:
         return f"{lead}. It starts at {temperature(start)}: the target of {temperature(target)} needs no heating."
     time = outcome.time_to_target_s
@@ -104,7 +107,10 @@ def sentence(found: Heating, system: UnitSystem) -> str:
         )
     if reason == "boiling":
         ends = float(outcome.highest_temperature_k[0])
-        return f"{lead}. {temperature(target)} is not reachable: the water boils at {temperature(ends)}, whatever the power."
+        return (
+            f"{lead}. {temperature(target)} is not reachable: the water boils at {temperature(ends)}, whatever the "
+            f"power."
+        )
     if reason == "time":
         return f"{lead}. {temperature(target)} is not reached in that time: {_ends_words(found, system)}"
     if given < 0.5:
@@ -131,7 +137,10 @@ def _ends_words(found: Heating, system: UnitSystem) -> str:
     if peak > final + 0.5:
         text += f", after {temperature(peak)} at most"
     if math.isfinite(found.reached_if_repeated_s):
-        return f"{text}. Driven again and again without a pause it would get there after about {duration_words(found.reached_if_repeated_s)}."
+        return (
+            f"{text}. Driven again and again without a pause it would get there after about "
+            f"{duration_words(found.reached_if_repeated_s)}."
+        )
     if found.trip is None:
         return f"{text}; kept up, this power would get there in the end."
     return f"{text}; its mean power, kept up, would get there in the end."
@@ -274,21 +283,25 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
     offered, cap = float(np.max(found.answer.turbine.heat_power_w)), element_cap_w(load)
     if found.trip is None and offered > cap:
         said.append(
-            f"The turbine offers {show(offered, 'power', system)}, the element stands {show(cap, 'power', system)}: the "
-            "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll match)."
+            f"The turbine offers {show(offered, 'power', system)}, the element stands {show(cap, 'power', system)}: "
+            f"the "
+            "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll "
+            "match)."
         )
     said += heater_cautions(load.heater, found.watched, limits=load.limits, thermostat=load.thermostat, system=system)
     highest = float(outcome.highest_temperature_k[0])
     if load.closed_water:
         said.append(
-            "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: have it "
+            "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: "
+            "have it "
             "fitted to the local code. Never close its outlet."
         )
     if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
         on = _highest_words(found, system, ranged=False)
         who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
         said.append(
-            f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by hand."
+            f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by "
+            f"hand."
         )
     said.append(
         "One temperature for all of it is assumed: near the element it is hotter."
@@ -315,13 +328,15 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
             said.append(f"In {_percent(within)} of the draws the target is reached in that time.")
     if found.scenario.load.contents in _FOOD:
         said.append(
-            "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh besides."
+            "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
+            "besides."
         )
     if found.trip is not None:
         said += found.trip.remarks
         if found.trip.power_w is None:
             said.append(
-                "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking and "
+                "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking "
+                "and "
                 "speeding up count in the fuel: on overrun the drag is free."
             )
     return said

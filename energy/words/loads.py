@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 CAUTIONS = (
     "This table is no structural sign-off: it says what a part has to carry in these cases, not that it will. Fatigue, "
-    "welds, vibration, ice, corrosion and wrong torque on a bolt are not in it. Have the mount checked by a licensed engineer.",
+    "welds, vibration, ice, corrosion and wrong torque on a bolt are not in it. Have the mount checked by a licensed "
+    "engineer.",
     "A blade that fails is a projectile: nobody in the rotor's plane, on the road or in the yard, while it can turn.",
     "Check every fastening before each drive, and again after the first kilometres.",
     "Local rules on what may be mounted on a vehicle come first; ask the authority and the insurer.",
@@ -25,8 +26,10 @@ CAUTIONS = (
 LADDER_CAUTIONS = (
     "Spin up behind a shield that stops a blade (a pit, a brick wall, thick timber), never in the open.",
     "Nobody in the rotor's plane, at any step; watch from behind cover, at a distance, along the axis.",
-    "Have a way to stop it from where you stand, tried at the first step. The drive that spins it must be cut by one hand.",
-    "Go up only after a stop and a look at every step: cracks, loose fastenings, a warm bearing, paint marks that moved.",
+    "Have a way to stop it from where you stand, tried at the first step. The drive that spins it must be cut by one "
+    "hand.",
+    "Go up only after a stop and a look at every step: cracks, loose fastenings, a warm bearing, paint marks that "
+    "moved.",
     "If it shakes, hums anew or sheds anything: stop, and find out why before you turn it again.",
     "Eye and ear protection. This ladder is no proof of strength: a rotor that has held once can fail by fatigue.",
 )
@@ -159,7 +162,10 @@ def margin_sentence(row: Load, system: UnitSystem) -> str:
         return f"{numbers}{against}: {_times(margin)}. Do not run it so."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
         return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
-    return f"{numbers}{against}: margin {margin_figures(margin)}. Thin: a rough road or a hidden flaw can take a factor of 2."
+    return (
+        f"{numbers}{against}: margin {margin_figures(margin)}. Thin: a rough road or a hidden flaw can take a "
+        f"factor of 2."
+    )
 
 
 def _times(margin: float) -> str:
@@ -180,7 +186,10 @@ def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
             if math.isfinite(at.rotor_speed_rad_s)
             else "rotor speed not known"
         )
-        return f"air {show(at.air_speed_m_s, 'speed', system)} at the rotor, {turning}, thrust {show(at.thrust_n, 'force', system)}"
+        return (
+            f"air {show(at.air_speed_m_s, 'speed', system)} at the rotor, {turning}, thrust "
+            f"{show(at.thrust_n, 'force', system)}"
+        )
 
     gust = table.scenario.gust
     road = max(table.scenario.fastest_road_speed_m_s, gust.road_speed.value if gust.road_speed is not None else 0.0)
@@ -191,8 +200,10 @@ def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
         else ", the load cut"
     )
     worst = (
-        f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, passing factor "
-        f"{figures(gust.passing_factor.value, 2)}{stop if math.isfinite(table.free_run_rad_s) else ''}: {one(table.worst)} "
+        f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, "
+        f"passing factor "
+        f"{figures(gust.passing_factor.value, 2)}{stop if math.isfinite(table.free_run_rad_s) else ''}: "
+        f"{one(table.worst)} "
         f"({table.worst.thrust_from})"
     )
     return [("operating point", one(table.operating)), ("worst case", worst)]
@@ -246,7 +257,8 @@ def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[s
     at_work = float(np.interp(travel.pitch_deg[0] if own is None else own.value, travel.pitch_deg, moment))
     if at_work <= 0:
         said.append(
-            "At the working pitch that is no safe side: a linkage that breaks or loses power lets the blades go finer, where the "
+            "At the working pitch that is no safe side: a linkage that breaks or loses power lets the blades go finer, "
+            "where the "
             "rotor keeps its speed. Fit a spring or weights that carry them to feather."
         )
     else:
@@ -262,11 +274,13 @@ def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[s
     stuck = np.abs(travel.actuator_n) < travel.friction_n
     if bool(stuck.any()) and not bool(stuck.all()):
         said.append(
-            "Where it says stays, friction alone holds the blade: the dial can read one pitch and the blade stand at another."
+            "Where it says stays, friction alone holds the blade: the dial can read one pitch and the blade stand at "
+            "another."
         )
     elif bool(stuck.all()):
         said.append(
-            "Friction alone holds the blades through the whole travel: set the pitch while it stands, and expect the dial to lie."
+            "Friction alone holds the blades through the whole travel: set the pitch while it stands, and expect the "
+            "dial to lie."
         )
     rating = table.scenario.linkage.actuator_rating if table.scenario.linkage is not None else None
     need = float(np.max(np.abs(travel.actuator_n) + travel.friction_n))
@@ -274,17 +288,20 @@ def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[s
         fine = np.abs(travel.actuator_n) + travel.friction_n <= rating.value
         part = f"only at {_stretches(travel.pitch_deg, fine)}" if fine.any() else "nowhere"
         said.append(
-            f"The actuator ({shown_load(rating.value, 'force', system)}) would have to push {shown_load(need, 'force', system)}: it can move "
+            f"The actuator ({shown_load(rating.value, 'force', system)}) would have to push "
+            f"{shown_load(need, 'force', system)}: it can move "
             f"the blades {part} at this speed."
         )
         said.append(
-            "Hobby linear servos give tens of newtons, blade pitch at road speed can ask for hundreds (common practice)."
+            "Hobby linear servos give tens of newtons, blade pitch at road speed can ask for hundreds (common "
+            "practice)."
         )
         locking = table.scenario.linkage is not None and table.scenario.linkage.self_locking
         hold = float(np.max(np.abs(travel.actuator_n)))
         if locking:
             said.append(
-                f"Self-locking: it need not push to hold, but thread and joints still carry {shown_load(hold, 'force', system)}."
+                f"Self-locking: it need not push to hold, but thread and joints still carry "
+                f"{shown_load(hold, 'force', system)}."
             )
     return said
 

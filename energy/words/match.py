@@ -23,7 +23,8 @@ def sentence(found: Match, system: UnitSystem) -> str:
     best = found.best
     return (
         f"Most heat: pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
-        f"{show(best.resistance_ohm, 'resistance', system)}: {show(float(best.answer.turbine.heat_power_w), 'power', system)}"
+        f"{show(best.resistance_ohm, 'resistance', system)}: "
+        f"{show(float(best.answer.turbine.heat_power_w), 'power', system)}"
         f" instead of {show(float(found.own.answer.turbine.heat_power_w), 'power', system)} now."
     )
 
@@ -34,11 +35,13 @@ def notes_of(found: Match) -> list[str]:
     if found.binding:
         notes.append(f"Held back by the limit of {', '.join(found.binding)}.")
     notes += [
-        f"The best {SETTING_NAMES[key]} lies at the edge of what was looked over: look further by changing the scenario's own."
+        f"The best {SETTING_NAMES[key]} lies at the edge of what was looked over: look further by changing the "
+        f"scenario's own."
         for key in found.at_edge
     ]
     notes.append(
-        "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly as good."
+        "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly "
+        "as good."
     )
     notes.append(
         "More heat is more drag. Look at what it costs and at the loads with this setting before cutting metal."

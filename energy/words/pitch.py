@@ -25,7 +25,8 @@ SURENESS = "intervals hold 19 times out of 20, calibration errors and those of t
 
 CAUTIONS = (
     "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
-    "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set rotor.pitch=...).",
+    "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set "
+    "rotor.pitch=...).",
 )
 
 
@@ -84,7 +85,10 @@ def degrees(value: float, *, signed: bool = False) -> str:
 
 
 def _interval_words(value: Interval, *, signed: bool = False) -> str:
-    return f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to {degrees(value.high, signed=signed)})"
+    return (
+        f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to "
+        f"{degrees(value.high, signed=signed)})"
+    )
 
 
 def _more_words(value: Interval) -> str:
@@ -133,12 +137,14 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
     if offset.low <= 0 <= offset.high:
         if wide:
             said.append(
-                f"These rows cannot tell whether the dial is right: its offset lies anywhere from {degrees(offset.low, signed=True)} "
+                f"These rows cannot tell whether the dial is right: its offset lies anywhere from "
+                f"{degrees(offset.low, signed=True)} "
                 f"to {degrees(offset.high, signed=True)}."
             )
         else:
             said.append(
-                f"The dial can be believed within {degrees(max(-offset.low, offset.high))}: no offset is seen, {_interval_words(offset, signed=True)}."
+                f"The dial can be believed within {degrees(max(-offset.low, offset.high))}: no offset is seen, "
+                f"{_interval_words(offset, signed=True)}."
             )
     else:
         said.append(
@@ -151,7 +157,8 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
             )
         else:
             said.append(
-                f"The dial drifted: the true pitch moved by {_interval_words(drift, signed=True)} against it from the first row to the last. "
+                f"The dial drifted: the true pitch moved by {_interval_words(drift, signed=True)} against it from the "
+                f"first row to the last. "
                 "Look for slack, a slipping clamp or a bending horn."
             )
     return said
@@ -165,43 +172,51 @@ def notes_of(result: TruePitch) -> list[str]:
         more = float(np.mean(result.rows.more_than_any_pitch[result.rows.used])) if result.rows.used.any() else 0.0
         if more > 0.5:
             said.append(
-                "The watts are more than the curves give at any pitch: the air speed reads low, or the curves are too modest."
+                "The watts are more than the curves give at any pitch: the air speed reads low, or the curves are too "
+                "modest."
             )
         air, power = float(result.shared_errors[0]), float(result.shared_errors[1])
         if abs(air) + abs(power) > 0:
             said.append(
-                f"To explain them, the air speed would have to be off by {abs(air):.1f} and watts or curves by {abs(power):.1f} times "
+                f"To explain them, the air speed would have to be off by {abs(air):.1f} and watts or curves by "
+                f"{abs(power):.1f} times "
                 "what [measurement] and rotor.power_factor call usual."
             )
     if math.isfinite(ratio) and abs(ratio - 1) > 0.15:
         said.append(
-            f"The watts are {figures(ratio, 2)} times what the scenario's generator and element give at the logged rotor speed: look "
+            f"The watts are {figures(ratio, 2)} times what the scenario's generator and element give at the logged "
+            f"rotor speed: look "
             "at the element's resistance, a slipping belt, a lost phase, or the voltage constant."
         )
     if result.other_deg is not None and result.other_branch is not None:
         said.append(
-            f"A second pitch explains the rows nearly as well: {_interval_words(result.other_deg)}, {_SIDES[result.other_branch]}. Turn the dial a "
+            f"A second pitch explains the rows nearly as well: {_interval_words(result.other_deg)}, "
+            f"{_SIDES[result.other_branch]}. Turn the dial a "
             "little towards feather at the same speed: fewer watts say unstalled, more watts say stalled."
         )
     if result.pitch_deg is not None and (
         result.branch == "either" or result.pitch_deg.high - result.pitch_deg.low > FLAT_DEG
     ):
         said.append(
-            "Near the best pitch power hardly changes with it, so watts alone cannot tell better. A logged thrust, rows at another "
+            "Near the best pitch power hardly changes with it, so watts alone cannot tell better. A logged thrust, "
+            "rows at another "
             "tip-speed ratio (another element resistance), or settings away from the best narrow it."
         )
     if result.pitch_deg is not None and result.ends_at:
         said.append(
-            f"The interval ends where the curves end, at {' and '.join(degrees(v) for v in result.ends_at)}: the pitch may lie beyond."
+            f"The interval ends where the curves end, at {' and '.join(degrees(v) for v in result.ends_at)}: the pitch "
+            f"may lie beyond."
         )
     if math.isfinite(result.scatter) and result.scatter > 2:
         said.append(
-            f"The rows scatter {figures(result.scatter, 2)} times as much as measurement.air_speed_noise says; the interval allows for it. "
+            f"The rows scatter {figures(result.scatter, 2)} times as much as measurement.air_speed_noise says; the "
+            f"interval allows for it. "
             "Steady stretches scatter less."
         )
     if result.correlation > 0.3:
         said.append(
-            "Neighbouring rows go up and down together (gusts): they count for fewer independent rows, which the interval allows for."
+            "Neighbouring rows go up and down together (gusts): they count for fewer independent rows, which the "
+            "interval allows for."
         )
     lost = int((result.rows.used & ~result.rows.explained).sum())
     if lost and result.pitch_deg is not None:

@@ -27,13 +27,18 @@ def plan_sentence(plan: RoadPlan) -> str:
     if plan.effect is None:
         shown = smallest_effect(plan.spread.share, plan.pairs_planned, plan.power, plan.level)
         return (
-            f"{planned} show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with {100 * plan.power:.0f} % "
+            f"{planned} show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with "
+            f"{100 * plan.power:.0f} % "
             f"chance ({sure})."
         )
     effect = f"the predicted {100 * plan.effect:+.1f} % of the fuel, {against},"
     chance = power_of_pairs(abs(plan.effect), plan.spread.share, plan.pairs_planned, plan.level)
     if plan.pairs_asked is None and plan.pairs_planned > MANY_PAIRS:
-        return f"{planned} would be needed to show {effect} with {100 * plan.power:.0f} % chance ({sure}): too many to drive."
+        return (
+            f"{planned} would be needed to show {effect} with {100 * plan.power:.0f} % chance ({sure}): too many "
+            f"to "
+            f"drive."
+        )
     return f"{planned} show {effect} with {_chance_words(chance)} % chance ({sure})."
 
 
@@ -56,9 +61,12 @@ def _way(metres: float) -> str:
 
 def plan_words(plan: RoadPlan) -> list[str]:
     """Return the plan as lines of text: the answer, what it rests on, what can be shown, without the run sheet."""
-    out = [plan_sentence(plan), "",
-           f"Spread of the difference within a pair: {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
-           f"{plan.spread.words}."]  # fmt: skip
+    out = [
+        plan_sentence(plan),
+        "",
+        f"Spread of the difference within a pair: {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
+        f"{plan.spread.words}.",
+    ]
     if plan.effect is not None:
         out.append(f"To show {100 * plan.effect:+.1f} % at {100 * plan.level:g} %:")
         out += [f"  {pairs} pairs for {100 * power:.0f} % power" for power, pairs in plan.needed.items()]
@@ -89,7 +97,8 @@ def notes(plan: RoadPlan) -> list[str]:
             )
         else:
             said.append(
-                f"The prediction is {100 * plan.effect:+.1f} % ± {100 * plan.error:.1f} %: the effect may be too small to show."
+                f"The prediction is {100 * plan.effect:+.1f} % ± {100 * plan.error:.1f} %: the effect may be too small "
+                f"to show."
             )
     effort = effort_words(plan)
     if effort:

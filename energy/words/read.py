@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 def as_data(
     log: Log, engine: Engine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
-) -> tuple[dict[str, Any], FuelFlow]:  # fmt: skip
+) -> tuple[dict[str, Any], FuelFlow]:
     """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
     import numpy as np
 
@@ -27,15 +27,22 @@ def as_data(
         "distance_km": None if distance is None else distance / 1000,
         "clock": log.clock,
         "columns": [
-            {"header": c.header.strip(), "parameter": c.parameter if c.use == "used" else "", "unit": c.unit,
-             "unit_from": c.unit_from, "use": c.use, "note": c.note} for c in log.columns
+            {
+                "header": c.header.strip(),
+                "parameter": c.parameter if c.use == "used" else "",
+                "unit": c.unit,
+                "unit_from": c.unit_from,
+                "use": c.use,
+                "note": c.note,
+            }
+            for c in log.columns
         ],
         "repairs": [repair.as_dict() for repair in log.repairs],
         "flagged_rows": {flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
         "fuel": flow.as_dict(),
         "notes": list(log.notes),
         "statistics": _statistics(log),
-    }  # fmt: skip
+    }
     if distance and flow.litres is not None and distance > 500:
         data["fuel"]["l_per_100_km"] = flow.litres / distance * 1e5
     power = brake_power_w(log)
@@ -62,22 +69,36 @@ def _statistics(log: Log) -> dict[str, dict[str, float]]:
         numbers = log.table[name].to_numpy()
         good = numbers[np.isfinite(numbers)]
         if good.size:
-            out[str(name)] = {"low": float(good.min()), "mean": float(good.mean()), "high": float(good.max()),
-                              "known_share": float(good.size / numbers.size)}  # fmt: skip
+            out[str(name)] = {
+                "low": float(good.min()),
+                "mean": float(good.mean()),
+                "high": float(good.max()),
+                "known_share": float(good.size / numbers.size),
+            }
     return out
 
 
 _SHOWN = {  # tidy column -> factor, offset and unit for the eye
-    "speed_m_s": (3.6, 0.0, "km/h"), "gps_speed_m_s": (3.6, 0.0, "km/h"), "engine_speed_rad_s": (9.549297, 0.0, "rpm"),
-    "air_flow_kg_s": (1e3, 0.0, "g/s"), "manifold_pressure_pa": (1e-3, 0.0, "kPa"), "rotor_speed_rad_s": (9.549297,
-    0.0, "rpm"),
-    "barometric_pressure_pa": (1e-3, 0.0, "kPa"), "fuel_rate_m3_s": (3.6e6, 0.0, "L/h"), "run_time_s": (1.0, 0.0, "s"),
-    "fuel_mass_flow_kg_s": (1e3, 0.0, "g/s"), "commanded_equivalence_ratio": (1.0, 0.0, ""),
-    "reference_torque_n_m": (1.0, 0.0, "N·m"), "control_module_voltage_v": (1.0, 0.0, "V"), "altitude_m": (1.0, 0.0,
-    "m"),
-    "latitude_deg": (1.0, 0.0, "°"), "longitude_deg": (1.0, 0.0, "°"), "head_wind_m_s": (1.0, 0.0, "m/s"),
-    "electrical_power_w": (1.0, 0.0, "W"), "brake": (1.0, 0.0, ""),
-}  # fmt: skip
+    "speed_m_s": (3.6, 0.0, "km/h"),
+    "gps_speed_m_s": (3.6, 0.0, "km/h"),
+    "engine_speed_rad_s": (9.549297, 0.0, "rpm"),
+    "air_flow_kg_s": (1e3, 0.0, "g/s"),
+    "manifold_pressure_pa": (1e-3, 0.0, "kPa"),
+    "rotor_speed_rad_s": (9.549297, 0.0, "rpm"),
+    "barometric_pressure_pa": (1e-3, 0.0, "kPa"),
+    "fuel_rate_m3_s": (3.6e6, 0.0, "L/h"),
+    "run_time_s": (1.0, 0.0, "s"),
+    "fuel_mass_flow_kg_s": (1e3, 0.0, "g/s"),
+    "commanded_equivalence_ratio": (1.0, 0.0, ""),
+    "reference_torque_n_m": (1.0, 0.0, "N·m"),
+    "control_module_voltage_v": (1.0, 0.0, "V"),
+    "altitude_m": (1.0, 0.0, "m"),
+    "latitude_deg": (1.0, 0.0, "°"),
+    "longitude_deg": (1.0, 0.0, "°"),
+    "head_wind_m_s": (1.0, 0.0, "m/s"),
+    "electrical_power_w": (1.0, 0.0, "W"),
+    "brake": (1.0, 0.0, ""),
+}
 
 
 def in_usual_unit(name: str, value: float) -> tuple[float, str]:
@@ -115,10 +136,15 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
         per = data["fuel"].get("l_per_100_km")
-        lines.append(f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
-                     + (f", {per:.2f} L/100 km" if per else "")
-                     + (f" (known for {100 * data['fuel']['known_share']:.1f} % of the time)"
-                        if data["fuel"]["known_share"] < 0.999 else ""))  # fmt: skip
+        lines.append(
+            f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
+            + (f", {per:.2f} L/100 km" if per else "")
+            + (
+                f" (known for {100 * data['fuel']['known_share']:.1f} % of the time)"
+                if data["fuel"]["known_share"] < 0.999
+                else ""
+            )
+        )
         lines += [f"    {text}" for text in flow.words]
     if "engine_power" in data:
         lines.append(

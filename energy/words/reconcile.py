@@ -29,7 +29,8 @@ READING_HEADINGS = ("", "reading", "", "before", "after", "off by")
 
 
 TOGETHER = (
-    "Inputs that were told about together err together: pasting the lines one by one forgets that, and the interval of windtoll "
+    "Inputs that were told about together err together: pasting the lines one by one forgets that, and the interval of "
+    "windtoll "
     "answer comes out wider than the one above."
 )
 
@@ -78,7 +79,10 @@ def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem)
     from energy.scenario.inputs import inputs_of
 
     if spread.of == "heat":
-        return f"heat {show(spread.heat_w[2], 'power', system)} (90 %: {show(spread.heat_w[0], 'power', system)} to {show(spread.heat_w[-1], 'power', system)}), no change in fuel"
+        return (
+            f"heat {show(spread.heat_w[2], 'power', system)} (90 %: {show(spread.heat_w[0], 'power', system)} to "
+            f"{show(spread.heat_w[-1], 'power', system)}), no change in fuel"
+        )
     fuel = inputs_of(scenario).fuel
     per, kind = (1.0, "power") if fuel is None else (fuel.heating_value_j_per_m3, "fuel_flow")
     low, middle, high = (show(spread.change_w[k] / per, kind, system, signed=True) for k in (0, 2, -1))
@@ -88,14 +92,19 @@ def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem)
 def agreement(reconciled: Reconciled) -> str:
     """Return whether readings and model agree within what was stated, and if not, which does not fit."""
     if reconciled.agrees:
-        return f"Readings and model agree within what was stated (a worse fit in {100 * reconciled.probability:.0f} of 100 honest cases)."
+        return (
+            f"Readings and model agree within what was stated (a worse fit in {100 * reconciled.probability:.0f} "
+            f"of "
+            f"100 honest cases)."
+        )
     worst = max(reconciled.readings, key=lambda row: abs(row.miss_before))
     far = [u.key for u in reconciled.inputs if abs(u.moved) > 2]
     inputs = f" To meet them, {' and '.join(far[:3])} had to go to the edge of what was stated." if far else ""
     chance = "less than 1" if reconciled.probability < 0.005 else f"{100 * reconciled.probability:.0f}"
     return (
         f"They do NOT agree: so bad a fit comes by chance in {chance} of 100 honest cases. The farthest is the "
-        f"{worst.reading.replace('_', ' ')} of {worst.what or f'result {worst.result}'}.{inputs} Something stated is wrong: a "
+        f"{worst.reading.replace('_', ' ')} of {worst.what or f'result {worst.result}'}.{inputs} Something stated is "
+        f"wrong: a "
         "reading, its ±, its conditions, or a value of the scenario taken as exact. Do not trust the update."
     )
 
@@ -113,8 +122,10 @@ def _input_row(updated: Updated) -> tuple[str, str]:
     before, mark = updated.before, "  ! at the edge of its range" if abs(updated.moved) > 2 else ""
     return (
         updated.key,
-        f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 %: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), doubt −{100 * updated.shrinks_by:.0f} %{mark}",
+        f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
+        f"%: "
+        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), doubt "
+        f"−{100 * updated.shrinks_by:.0f} %{mark}",
     )
 
 

@@ -37,21 +37,30 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         "design": answer.design,
         "adjusted_for": list(answer.adjusted_for),
         "more_pairs_needed": answer.more_pairs,
-        "predicted_percent": None if predicted is None else {"estimate": 100 * predicted[0],
-        "plus_minus": 100 * predicted[1]},
+        "predicted_percent": None
+        if predicted is None
+        else {"estimate": 100 * predicted[0], "plus_minus": 100 * predicted[1]},
         "agreement": answer.agreement,
         "fuel": list(test.fuel_words),
         "warnings": list(test.warnings),
         "runs": [
-            {"file": run.name, "state": run.state, "pair": run.pair, "direction": run.direction, "rows": run.rows,
-             "rows_kept": run.kept_rows, "seconds_kept": run.kept_s,
-             "mean_l_per_h": run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
-             "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
-             "change_percent": 100 * change.plain, "adjusted_change_percent": 100 * change.adjusted,
-             "filters": [{"what": step.what, "rows": step.rows} for step in run.steps]}
+            {
+                "file": run.name,
+                "state": run.state,
+                "pair": run.pair,
+                "direction": run.direction,
+                "rows": run.rows,
+                "rows_kept": run.kept_rows,
+                "seconds_kept": run.kept_s,
+                "mean_l_per_h": run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
+                "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
+                "change_percent": 100 * change.plain,
+                "adjusted_change_percent": 100 * change.adjusted,
+                "filters": [{"what": step.what, "rows": step.rows} for step in run.steps],
+            }
             for run, change in zip(answer.runs, answer.changes, strict=True)
         ],
-    }  # fmt: skip
+    }
 
 
 def in_words(test: RoadTest) -> list[str]:
@@ -129,11 +138,18 @@ def run_rows(test: RoadTest) -> list[tuple[str, str, str, str, str, str, str, st
     rows = []
     for run, change in zip(answer.runs, answer.changes, strict=True):
         flow = f"{run.mean_fuel_m3_s / LITRES_PER_HOUR:.3f} L/h" if answer.baseline_m3_s is not None else ""
-        rows.append((
-            run.name, run.state, run.pair or "-", f"{run.kept_rows} of {run.rows}",
-            f"{run.means['speed_m_s'] * 3.6:.1f} km/h", f"{100 * change.adjusted:+.1f} %", flow,
-            "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows),
-        ))  # fmt: skip
+        rows.append(
+            (
+                run.name,
+                run.state,
+                run.pair or "-",
+                f"{run.kept_rows} of {run.rows}",
+                f"{run.means['speed_m_s'] * 3.6:.1f} km/h",
+                f"{100 * change.adjusted:+.1f} %",
+                flow,
+                "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows),
+            )
+        )
     return rows
 
 
@@ -149,6 +165,10 @@ def reconcile_words(test: RoadTest) -> list[str]:
     change, half = effect.estimate / LITRES_PER_HOUR, (effect.high - effect.low) / 2 / LITRES_PER_HOUR
     speed = 3.6 * sum(run.means["speed_m_s"] for run in moving) / len(moving)
     many = f"{answer.pairs} pairs" if answer.pairs else f"{answer.runs_with} and {answer.runs_without} runs"
-    return ["[[result]]", f'what = "road test, {many}"', f'road_speed = "{speed:.0f} km/h"',
-            f'compared_with = "{answer.without_state}"',
-            f'fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}']  # fmt: skip
+    return [
+        "[[result]]",
+        f'what = "road test, {many}"',
+        f'road_speed = "{speed:.0f} km/h"',
+        f'compared_with = "{answer.without_state}"',
+        f'fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}',
+    ]

@@ -37,8 +37,11 @@ POINTS = (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAU
 
 def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     """Return the run sheet as lines of plain text."""
-    out = [f"Run sheet: {len(runs)} runs, {road}, {speed}", "",
-           "  run  block  pair  direction  turbine    start   wind     air temp.  notes"]  # fmt: skip
+    out = [
+        f"Run sheet: {len(runs)} runs, {road}, {speed}",
+        "",
+        "  run  block  pair  direction  turbine    start   wind     air temp.  notes",
+    ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
             f"  {run.number:>3}  {run.block:>5}  {run.pair:>4}  {run.direction:<9}  {run.state:<9}  ______  _______  "

@@ -13,7 +13,10 @@ if TYPE_CHECKING:
     from energy.chain.sizing import SizingTable
 
 
-TRADE = "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and is heavier to mount."
+TRADE = (
+    "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and "
+    "is heavier to mount."
+)
 
 
 DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
@@ -21,7 +24,8 @@ DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windto
 
 NEXT = (
     TRADE,
-    "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start from).",
+    "Give your rotor, generator and vehicle to windtoll answer (windtoll example FOLDER makes scenarios to start "
+    "from).",
     DANGER,
 )
 
@@ -49,11 +53,13 @@ def as_data(table: SizingTable) -> dict[str, Any]:
 
     grades = {
         grade.name: {
-            "power_coefficient": grade.power_coefficient, "share_of_betz_limit": grade.betz_share,
-            "needed_diameter_m": float(table.needed_diameter_m[k]), "rows": rows_of_grade(k),
+            "power_coefficient": grade.power_coefficient,
+            "share_of_betz_limit": grade.betz_share,
+            "needed_diameter_m": float(table.needed_diameter_m[k]),
+            "rows": rows_of_grade(k),
         }
         for k, grade in enumerate(table.grades)
-    }  # fmt: skip
+    }
     return {
         "wanted_heat_w": table.wanted_heat_w,
         "tip_speed_m_s": table.tip_speed_m_s,
@@ -67,8 +73,10 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
     return (
-        f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a hand-made rotor of about {usual} "
-        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of {show(float(table.diameter_m[best]), 'length', system)} "
+        f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a "
+        f"hand-made rotor of about {usual} "
+        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of "
+        f"{show(float(table.diameter_m[best]), 'length', system)} "
         f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
     )
 

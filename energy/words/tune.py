@@ -15,7 +15,8 @@ ROWS_TITLE = "Settings (power coefficient: watts of the load over the wind's own
 
 CAUTIONS = (
     "The passenger steps and logs, the driver drives. Never change a setting by hand on a turning rotor.",
-    "More watts are more drag, thrust and rotor speed: look at windtoll answer and windtoll loads with the new setting.",
+    "More watts are more drag, thrust and rotor speed: look at windtoll answer and windtoll loads with the new "
+    "setting.",
 )
 
 
@@ -89,7 +90,8 @@ def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
     peak: SettingResult = max(tuned.settings, key=lambda one: one.peak_w)
     top: SettingResult = max(tuned.settings, key=lambda one: one.power_coefficient)
     said.append(
-        f"The greatest peak, {show(peak.peak_w, 'power', system)} at {shown(peak.setting)}, was a gust: it says nothing of the "
+        f"The greatest peak, {show(peak.peak_w, 'power', system)} at {shown(peak.setting)}, was a gust: it says "
+        f"nothing of the "
         f"setting. The mean there was {show(peak.mean_w, 'power', system)}"
         + ("." if peak is top else f", and {shown(top.setting)} made more of the same wind.")
     )
@@ -101,12 +103,14 @@ def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
         said.append(f"The watts follow the wind by about {figures(tuned.lag_s, 2)} s; that lag is allowed for.")
     if not tuned.wind_is_known:
         said.append(
-            "The wind was not logged: its gusts count as scatter, and a wind that turned counts as a setting. Log air speed, or "
+            "The wind was not logged: its gusts count as scatter, and a wind that turned counts as a setting. Log air "
+            "speed, or "
             "drive both ways."
         )
     if tuned.visits_vary:
         said.append(
-            "Each setting was held once: a slow change of wind or road would look like a setting. Go through them again in "
+            "Each setting was held once: a slow change of wind or road would look like a setting. Go through them "
+            "again in "
             "another order."
         )
     if tuned.skipped:

@@ -1,0 +1,195 @@
+"""The answer as data: one class a part, whose fields are the keys of the JSON with their unit and meaning."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from energy.words.result_model import Number, ResultModel, said
+
+
+class FuelChangeData(ResultModel):
+    """What working does to fuel and all that hangs on it."""
+
+    l_per_h: Number = said("added fuel; negative is saved", "L/h")
+    l_per_100km: Number = said("added fuel per distance", "L/100 km")
+    mpg_us_without: Number = said("economy without the turbine at work", "mile/US gal")
+    mpg_us_working: Number = said("economy with the turbine at work", "mile/US gal")
+    percent: Number = said("added fuel as a share of the fuel without", "%")
+    power_w: Number = said("added power of fuel or battery pack", "W")
+    kg_co2_per_h: Number = said("added carbon dioxide", "kg/h")
+    money_per_h: Number = said("added cost, in `currency`", "1/h")
+    currency: str | None = said("currency of the scenario's price of fuel")
+    calculated_load_points: Number = said("change of the calculated load on an OBD reader", "percentage points")
+    l_per_h_without_credit: Number = said("added fuel, without credit for replaced work of the alternator", "L/h")
+    compared_with: str = said("state of the turbine that working is compared with: absent or stowed")
+
+
+class QuantilesData(ResultModel):
+    """A drawn figure: 5, 25, 50, 75 and 95 of 100 draws lie below."""
+
+    p05: Number = said("5 of 100 draws lie below")
+    p25: Number = said("25 of 100 draws lie below")
+    p50: Number = said("median")
+    p75: Number = said("75 of 100 draws lie below")
+    p95: Number = said("95 of 100 draws lie below")
+
+
+class IntervalData(ResultModel):
+    """How sure the answer is, from draws over all inputs that are not known exactly."""
+
+    fuel_change_l_per_h: QuantilesData | None = said("added fuel; null where no fuel is burnt", "L/h")
+    fuel_change_power_w: QuantilesData = said("added power of fuel or battery pack", "W")
+    heat_power_w: QuantilesData = said("heat into the load", "W")
+    probability_saves: Number = said("share of the draws in which working saves", "1")
+    probability_costs: Number = said("share of the draws in which working costs", "1")
+    draws: int = said("number of draws")
+    matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose doubt is shared out")
+
+
+class MattersData(ResultModel):
+    """One input's share of the doubt."""
+
+    input: str = said("key of the input, or keys of inputs that err together, joined by +")
+    share: Number = said("share of the variance that knowing it would take away", "1")
+    share_error: Number = said("standard error of that share", "1")
+    total_share: Number = said("share of the variance with all that it does together with others", "1")
+    total_share_error: Number = said("standard error of that share", "1")
+
+
+class MeasureNextData(ResultModel):
+    """One measurement, and what it would do to the interval."""
+
+    input: str = said("key of the input")
+    plus_minus: Number = said("what the measurement is good to, in SI units of the input")
+    how: str = said("how to measure it")
+    interval_shrinks_by: Number = said("share by which the interval would shrink", "1")
+
+
+class RotorData(ResultModel):
+    """What the rotor does at the scenario's speed."""
+
+    speed_rpm: Number = said("rotor speed", "rpm")
+    tip_speed_ratio: Number = said("tip speed over air speed", "1")
+    tip_speed_m_s: Number = said("speed of the blade tips", "m/s")
+    power_coefficient: Number = said("shaft power over the power of the air through the disc", "1")
+    thrust_coefficient: Number = said("thrust over dynamic pressure times disc area", "1")
+    thrust_n: Number = said("force along the rotor's axis", "N")
+    drag_on_vehicle_n: Number = said("force against the drive", "N")
+    drag_power_w: Number = said("power at the wheels that the rotor's drag takes", "W")
+    shaft_power_w: Number = said("power at the rotor shaft", "W")
+    air_speed_m_s: Number = said("air speed at the rotor", "m/s")
+    yaw_deg: Number = said("angle between rotor axis and air", "deg")
+    free_run_rpm: Number = said("rotor speed with the load cut", "rpm")
+    pitch_deg: Number = said("blade pitch, positive towards feather", "deg")
+    stalled_torque_share: Number = said("share of the torque that comes from stalled sections", "1")
+    turning: bool = said("whether it turns")
+    steady_speeds_rpm: list[float] = said("all speeds at which it could turn steadily", "rpm")
+
+
+class TripTotalsData(ResultModel):
+    """The totals of a trip with a schedule."""
+
+    schedule: str = said("name of the schedule")
+    duration_s: Number = said("time of the trip", "s")
+    distance_m: Number = said("way of the trip", "m")
+    climb_m: Number = said("metres climbed in all", "m")
+    works: str = said("when the turbine is at work")
+    works_share_of_time: Number = said("share of the time that it is at work", "1")
+    fuel_without_l: Number = said("fuel without", "L")
+    fuel_working_l: Number = said("fuel with the turbine at work", "L")
+    fuel_change_l: Number = said("added fuel", "L")
+    heat_kwh: Number = said("heat into the load", "kWh")
+    electrical_kwh: Number = said("electrical energy into the element", "kWh")
+    highest_rotor_speed_rpm: Number = said("highest rotor speed on the way", "rpm")
+    highest_thrust_n: Number = said("highest thrust on the way", "N")
+    highest_heat_power_w: Number = said("highest heat power on the way", "W")
+
+
+class StateData(ResultModel):
+    """The vehicle with the turbine in one state."""
+
+    source_power_w: Number = said("power of fuel or battery pack", "W")
+    fuel_l_per_h: Number = said("fuel", "L/h")
+    wheel_power_w: Number = said("power at the wheels", "W")
+    engine_speed_rpm: Number = said("engine speed", "rpm")
+    engine_torque_n_m: Number = said("torque at the flywheel", "N m")
+    gear: int = said("gear, 1 the lowest")
+    mount_drag_n: Number = said("drag of mount and mast", "N")
+    rotor_drag_n: Number = said("drag of the rotor", "N")
+
+
+class LedgerRowData(ResultModel):
+    """One row of the ledger; the rows of an account sum to zero."""
+
+    account: str = said("road, rotor, electrical ...")
+    name: str = said("what comes in or goes out")
+    watts: Number = said("power, positive where it comes in", "W")
+
+
+class BreakEvenData(ResultModel):
+    """From where on it would pay."""
+
+    head_wind_m_s: Number = said("head wind that makes heat exceed drag power; null where none does", "m/s")
+    alternator_path_efficiency: Number = said("share of the added engine power that arrives as heat", "1")
+
+
+class OtherSourceData(ResultModel):
+    """Another way to the same heat."""
+
+    name: str = said("what makes it")
+    fuel_l_per_h: Number = said("the vehicle's fuel", "L/h")
+    gas_l_per_h: Number = said("liquid gas", "L/h")
+    mains_w: Number = said("charge from the mains", "W")
+    money_per_h: Number = said("cost; null where a price is not known", "1/h")
+    note: str = said("what to mind")
+
+
+class ConditionsData(ResultModel):
+    """Where and in what air."""
+
+    road_speed_m_s: Number = said("road speed", "m/s")
+    grade: Number = said("rise over way", "1")
+    air_density_kg_m3: Number = said("density of the air", "kg/m^3")
+    air_speed_ahead_m_s: Number = said("air speed against the drive", "m/s")
+    air_speed_across_m_s: Number = said("air speed across the drive", "m/s")
+
+
+class AssumptionData(ResultModel):
+    """A value that was used and not given; numbers in `unit`."""
+
+    key: str = said("key of the scenario file")
+    value: str | Number = said("the value that was taken")
+    low: Number = said("low end of its range")
+    high: Number = said("high end of its range")
+    unit: str = said("unit of the numbers")
+    source: str = said("where it comes from")
+
+
+class AnswerData(ResultModel):
+    """Does the turbine save or cost fuel? SI but where a name says otherwise; over a trip, means over time."""
+
+    windtoll: Literal[1] = said("version of this form")
+    title: str = said("title of the scenario")
+    verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
+    case: str = said("what the verdict is set against")
+    sentence: str = said("the verdict in a sentence, with most of the doubt")
+    fuel_change: FuelChangeData
+    interval: IntervalData | None = said("how sure; null where nothing was drawn")
+    matters_most: list[MattersData] = said("what the doubt is made of")
+    measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
+    electrical_power_w: Number = said("power into the element", "W")
+    heat_power_w: Number = said("heat into the load", "W")
+    fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat", "L/kWh")
+    heat_per_fuel_kwh_per_l: Number = said("heat for each litre of added fuel", "kWh/L")
+    fuel_to_heat_efficiency: Number = said("share of the added fuel's energy that arrives as heat", "1")
+    rotor: RotorData
+    trip: TripTotalsData | None = said("totals of a trip; null for a steady drive")
+    states: dict[str, StateData] = said("the vehicle with the turbine absent, stowed and working")
+    ledger: list[LedgerRowData] = said("the ledger with the turbine at work")
+    ledger_without: list[LedgerRowData] = said("the ledger without")
+    ledger_residual_w: Number = said("what the ledger fails to balance by", "W")
+    break_even: BreakEvenData
+    other_sources: list[OtherSourceData] = said("other ways to the same heat")
+    conditions: ConditionsData
+    assumptions: list[AssumptionData] = said("values that were used and not given")
+    cautions: list[str] = said("what could hurt someone or break")
