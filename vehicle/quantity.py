@@ -43,6 +43,10 @@ class Estimate:
         high = None if self.high is None else rising(self.high)
         return replace(self, estimate=rising(self.estimate), low=low, high=high)
 
+    def as_dict(self) -> dict[str, float | None]:
+        """Return the estimate as data, for `--json`."""
+        return {"estimate": self.estimate, "low": self.low, "high": self.high, "level": self.level}
+
 
 @dataclass(frozen=True)
 class Uncertain:

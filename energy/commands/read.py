@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from vehicle.logs.fuel_flow import Engine, FuelFlow
+    from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
     from vehicle.logs.read import Log
 
 
@@ -83,14 +83,14 @@ def command(
 def _known(
     manifest: Path | None, displacement: str | None, fuel_name: str | None, efficiency: float | None,
     columns: tuple[str, ...],
-) -> tuple[Engine, dict[str, str], float | None, tuple[float, float, float] | None]:  # fmt: skip
-    from vehicle.logs.fuel_flow import Engine, fuel_named
+) -> tuple[LoggedEngine, dict[str, str], float | None, tuple[float, float, float] | None]:  # fmt: skip
+    from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
 
-    engine, overrides, mass, load = Engine(), {}, None, None
+    engine, overrides, mass, load = LoggedEngine(), {}, None, None
     if manifest is not None:
-        from vehicle.road_test.manifest import read_manifest
+        from vehicle.road_test.run_list import read_manifest
 
         found = read_manifest(manifest, needs_runs=False)
         engine, overrides, mass, load = found.engine, dict(found.columns), found.mass_kg, found.road_load
@@ -117,7 +117,7 @@ def _known(
     return engine, overrides, mass, load
 
 
-def _calibrated(receipt: str, logs: list[Log], engine: Engine) -> float:
+def _calibrated(receipt: str, logs: list[Log], engine: LoggedEngine) -> float:
     from vehicle.logs.fuel_flow import calibrated_efficiency
     from vehicle.problems import InputError, Problem
     from vehicle.units import QuantityError, parse
@@ -135,7 +135,7 @@ def _calibrated(receipt: str, logs: list[Log], engine: Engine) -> float:
 
 
 def _answer(
-    log: Log, engine: Engine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
+    log: Log, engine: LoggedEngine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
 ) -> tuple[dict[str, Any], FuelFlow]:  # fmt: skip
     import numpy as np
 

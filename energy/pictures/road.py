@@ -11,7 +11,7 @@ from energy.words.plan import RoadPlan, chances, plan_sentence
 from energy.words.road_test import RoadTest
 
 if TYPE_CHECKING:
-    from vehicle.road_test.effect import RunChange
+    from vehicle.road_test.comparison import RunChange
 
 _STATE_COLOURS = {"working": ORANGE, "stowed": BLUE, "absent": GREY}
 _SHAPES = {

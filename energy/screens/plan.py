@@ -13,8 +13,8 @@ from energy.screens.road_uploads import Uploads, laid_out, taken
 from energy.words import plan as road_plan
 from energy.words.plan import RoadPlan, Spread
 from vehicle.problems import InputError
-from vehicle.road_test.manifest import read_manifest
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
+from vehicle.road_test.run_list import read_manifest
 from vehicle.units import figures
 
 _HEADING = "How many runs would prove it?"

@@ -19,9 +19,9 @@ from energy.words import road_test as told
 from energy.words.road_test import RoadTest
 from vehicle.logs.read import Log
 from vehicle.problems import InputError
-from vehicle.road_test.effect import half_pairs
-from vehicle.road_test.manifest import STATES, read_manifest
+from vehicle.road_test.comparison import half_pairs
 from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks
+from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
 _HEADING = "What did the road say?"

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
-from vehicle.road_test.effect import Comparison, compare
-from vehicle.road_test.manifest import Manifest
+from vehicle.road_test.comparison import Comparison, compare
 from vehicle.road_test.read import Reader, in_no_log, read_one, windows_of_runs
+from vehicle.road_test.run_list import Manifest
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def as_data(found: RoadTest) -> dict[str, Any]:
              "mean_l_per_h": run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
              "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
              "change_percent": 100 * change.plain, "adjusted_change_percent": 100 * change.adjusted,
-             "filters": [{"what": step.what, "rows": step.rows} for step in run.steps]}
+             "filters": [{"what": one.what, "rows": one.rows} for one in run.filters]}
             for run, change in zip(answer.runs, answer.changes, strict=True)
         ],
     }  # fmt: skip
@@ -204,7 +204,7 @@ def run_rows(found: RoadTest) -> list[tuple[str, str, str, str, str, str, str, s
         rows.append((
             run.name, run.state, run.pair or "-", f"{run.kept_rows} of {run.rows}",
             f"{run.means['speed_m_s'] * 3.6:.1f} km/h", f"{100 * change.adjusted:+.1f} %", flow,
-            "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows),
+            "; ".join(f"{one.what} {one.rows}" for one in run.filters if one.rows),
         ))  # fmt: skip
     return rows
 

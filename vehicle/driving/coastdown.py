@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vehicle.logs.fuel_flow import STANDARD_GRAVITY_M_S2, acceleration_m_s2
+from vehicle.constants import GRAVITY_M_S2
+from vehicle.logs.fuel_flow import acceleration_m_s2
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
@@ -226,7 +227,7 @@ def fit_coastdown(
     wind, slope = float(each[:, 3].mean()), float(each[:, 4].mean())
     return CoastDown(
         a, b, c, speeds, tuple(told(lambda p, v=v: p[0] + p[1] * v + p[2] * v * v) for v in speeds), wind,
-        slope / (mass_kg * STANDARD_GRAVITY_M_S2), residual, level, len(used), pairs, mass_kg, tuple(warnings),
+        slope / (mass_kg * GRAVITY_M_S2), residual, level, len(used), pairs, mass_kg, tuple(warnings),
     )  # fmt: skip
 
 

@@ -7,22 +7,22 @@ says which was used, on what assumptions, and for how much of the time.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vehicle.constants import GRAVITY_M_S2
 from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.problems import InputError, Problem, nearest
 
 if TYPE_CHECKING:
     from vehicle.logs.read import Log
 
-AIR_GAS_CONSTANT_J_KG_K = 287.05
-STANDARD_GRAVITY_M_S2 = 9.80665
+# Five digits, where the standard atmosphere has seven: it differs by 1 in 100 000, which no log can show.
+_AIR_GAS_CONSTANT_J_KG_K = 287.05
 DEFAULT_VOLUMETRIC_EFFICIENCY = 0.75
-VOLUMETRIC_EFFICIENCY_RANGE = (0.55, 0.95)
 VOLUMETRIC_EFFICIENCY_WORDS = (
     "volumetric efficiency 0.75 assumed for every speed and load (0.55 at idle to 0.95 at full load is plausible, so "
     "litres are good to about ±25 % and a difference in percent to about a fifth of itself): common practice "
@@ -35,7 +35,7 @@ SOURCES = ("fuel rate", "fuel mass flow", "air flow", "speed-density")
 
 
 @dataclass(frozen=True)
-class Engine:
+class LoggedEngine:
     """What has to be known of the engine: swept volume in m3 (None where unknown), fuel, volumetric efficiency."""
 
     displacement_m3: float | None = None
@@ -89,7 +89,7 @@ def fuel_named(name: str, where: str = "--fuel") -> Fuel:
     return fuel
 
 
-def fuel_flow(log: Log, engine: Engine, *, source: str | None = None) -> FuelFlow:
+def fuel_flow(log: Log, engine: LoggedEngine, *, source: str | None = None) -> FuelFlow:
     """Return the fuel flow of every row from the best source that the log allows (or from `source` if given).
 
     Air flow: fuel = air / (stoichiometric ratio × lambda) × (1 + short-term trim + long-term trim), the trims being the
@@ -132,7 +132,12 @@ def fuel_flow(log: Log, engine: Engine, *, source: str | None = None) -> FuelFlo
     return FuelFlow(flow, cut, used, tuple(words), tuple(why), litres, known, float(step.sum()))
 
 
-def _why_not(source: str, get: dict[str, np.ndarray], engine: Engine) -> str:
+def has_source(log: Log, engine: LoggedEngine, source: str) -> bool:
+    """Return whether `fuel_flow` can take the fuel of this log from `source`."""
+    return not _why_not(source, log.table, engine)
+
+
+def _why_not(source: str, get: Container[str], engine: LoggedEngine) -> str:
     if source == "fuel rate":
         return "" if "fuel_rate_m3_s" in get else "not in the log"
     if source == "fuel mass flow":
@@ -151,7 +156,7 @@ def _why_not(source: str, get: dict[str, np.ndarray], engine: Engine) -> str:
     return ""
 
 
-def _flow_from(source: str, get: dict[str, np.ndarray], engine: Engine) -> tuple[np.ndarray, list[str]]:
+def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) -> tuple[np.ndarray, list[str]]:
     if source == "fuel rate":
         return get["fuel_rate_m3_s"].copy(), ["as the car reports it"]
     if source == "fuel mass flow":
@@ -210,7 +215,7 @@ def speed_density_air(
 ) -> np.ndarray:  # fmt: skip
     """Return the air flow in kg/s of a four-stroke engine: one swept volume of manifold air every two revolutions."""
     strokes_per_s = engine_speed_rad_s / (4 * np.pi)
-    density = pressure_pa / (AIR_GAS_CONSTANT_J_KG_K * temperature_k)
+    density = pressure_pa / (_AIR_GAS_CONSTANT_J_KG_K * temperature_k)
     return volumetric_efficiency * density * displacement_m3 * strokes_per_s
 
 
@@ -274,7 +279,7 @@ def _at_rest(table: Any) -> np.ndarray | None:
     return None
 
 
-def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, distance_m: float) -> float:
+def calibrated_efficiency(logs: Sequence[Log], engine: LoggedEngine, litres: float, distance_m: float) -> float:
     """Return the volumetric efficiency with which these logs burn what the pump says: `litres` over `distance_m`.
 
     Litres per kilometre of the logs (driving as on the tank that was filled) are matched to those of the receipt.
@@ -282,7 +287,7 @@ def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, di
     efficiency.
     """
     burnt = driven = 0.0
-    trial = Engine(engine.displacement_m3, engine.fuel, 1.0)
+    trial = LoggedEngine(engine.displacement_m3, engine.fuel, 1.0)
     for log in logs:
         flow = fuel_flow(log, trial)
         if flow.source != "speed-density" or flow.litres is None:
@@ -358,5 +363,5 @@ def tractive_power_w(
     """
     a, b, c = road_load
     slope = np.sin(np.arctan(grade))
-    force = a + b * speed_m_s + c * speed_m_s**2 + mass_kg * STANDARD_GRAVITY_M_S2 * slope
+    force = a + b * speed_m_s + c * speed_m_s**2 + mass_kg * GRAVITY_M_S2 * slope
     return (force + (1 + rotating_mass) * mass_kg * acceleration) * speed_m_s

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from vehicle.problems import InputError, Problem, shown
-from vehicle.road_test.manifest import RUN_KEYS, SAME_KEYS, STATE_WORDS, STATES
+from vehicle.road_test.run_list import RUN_KEYS, SAME_KEYS, STATE_WORDS, STATES
 
 RUN_LIST = "runs.toml"
 LEFT_OUT = "left out"
@@ -99,7 +99,7 @@ def _read(text: str) -> dict[str, Any]:
 
 
 def _runs(data: Mapping[str, Any]) -> list[Any]:
-    """Return the tables of the runs in the order of `vehicle.manifest`: those written by hand before the recorder's."""
+    """Return the tables of the runs in the order of `vehicle.road_test.run_list`: those written by hand before the recorder's."""
     found: list[Any] = []
     for name in ("runs", "run"):
         entries = data.get(name, [])
@@ -111,7 +111,7 @@ def _runs(data: Mapping[str, Any]) -> list[Any]:
 
 
 def _key_of(run: Mapping[str, Any], name: str) -> str | None:
-    """Return the key under which a run says `name`, the last where it says it twice (as `vehicle.manifest` reads it)."""
+    """Return the key under which a run says `name`, the last where it says it twice (as `vehicle.road_test.run_list` reads it)."""
     known = [key for key in run if (key if key in RUN_KEYS else SAME_KEYS.get(key, key)) == name]
     if name == "pair" and not known:
         return "block" if "block" in run else None

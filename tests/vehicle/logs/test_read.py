@@ -11,12 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from vehicle.logs.columns import BY_NAME, match_header, unit_factor
-from vehicle.logs.fuel_flow import Engine, fuel_flow
+from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
 from vehicle.logs.read import Log, Quality, read_log
 from vehicle.problems import InputError
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
-ENGINE = Engine(1.5e-3)
+ENGINE = LoggedEngine(1.5e-3)
 T = np.arange(120)
 SPEED = 50 + 10 * np.sin(T / 9)  # km/h
 RPM = SPEED * 30
@@ -302,7 +302,7 @@ def damaged(data: bytes, draw: random.Random) -> bytes:
 def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
     lines = (LOGS / "drive1.csv").read_bytes().split(b"\r\n")
     data = b"\r\n".join([lines[0], *lines[100:500], b""])
-    engine = Engine(1.496e-3)
+    engine = LoggedEngine(1.496e-3)
     whole = read(tmp_path, data)
     litres = fuel_flow(whole, engine).litres
     plain = {repair.what for repair in whole.repairs}

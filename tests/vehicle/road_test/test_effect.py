@@ -7,24 +7,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.optimize
+import scipy.stats
 
-from vehicle.logs.fuel_flow import LITRES_PER_HOUR, Engine, fuel_flow
+from vehicle.logs.fuel_flow import LITRES_PER_HOUR, LoggedEngine, fuel_flow
 from vehicle.logs.read import Log, read_log
 from vehicle.problems import InputError
-from vehicle.road_test.effect import (
-    RunWindows,
-    common_source,
-    compare,
-    half_pairs,
-    inside_slopes,
-    runs_of_states,
-    spread_within_pairs,
-    windows_of,
-)
-from vehicle.road_test.manifest import Run, read_manifest
+from vehicle.road_test.comparison import compare, half_pairs, spread_within_pairs
+from vehicle.road_test.run_list import Run, read_manifest
+from vehicle.road_test.slopes import inside_slopes, signed_least_squares
+from vehicle.road_test.windows import RunWindows, common_source, runs_of_states, windows_of
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
-CAR = Engine(1.496e-3)
+CAR = LoggedEngine(1.496e-3)
 
 
 def pieces(seconds: float) -> list[tuple[Log, object]]:
@@ -127,11 +122,11 @@ def simulated(
         * (1 + effect * (state == "working"))
         * (1 + draw.normal(0, 0.03, count))
     )
-    adjusters = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
+    covariates = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
     means = {"speed_m_s": float(v.mean()), "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
     run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0),
     fuel,
-                     fuel / fuel.mean() * 0.4, adjusters, (), 600, 600, "fuel rate", means)  # fmt: skip
+                     fuel / fuel.mean() * 0.4, covariates, (), 600, 600, "fuel rate", means)  # fmt: skip
     return replace(run, **more)
 
 
@@ -157,7 +152,7 @@ def test_a_study_finds_its_effect():
 
 def test_grade_adjustment_narrows_the_interval():
     runs = study(3, 0.04)
-    blind = [replace(run, adjusters=np.where(np.arange(5) == 0, run.adjusters, np.nan)) for run in runs]
+    blind = [replace(run, covariates=np.where(np.arange(5) == 0, run.covariates, np.nan)) for run in runs]
     assert "grade" in inside_slopes(runs).names
     assert {"speed", "air"} & set(inside_slopes(runs).names)
     wide = compare(blind).effect
@@ -275,26 +270,26 @@ def test_filters_are_counted_and_take_no_row_by_its_fuel():
     log = read_log(LOGS / "live1.csv")
     flow = fuel_flow(log, CAR)
     run = windows_of(log, flow, Run(Path("live1"), "stowed"))
-    assert [step.what.split(" (")[0] for step in run.steps] == [
+    assert [one.what.split(" (")[0] for one in run.filters] == [
         "fuel or speed not known",
         "engine not warm",
         "standing or under 7 km/h",
         "braking",
         "gear shifts and clutch",
     ]
-    assert run.kept_rows == run.rows - sum(step.rows for step in run.steps)
+    assert run.kept_rows == run.rows - sum(one.rows for one in run.filters)
     doubled = windows_of(log, replace(flow, flow_m3_s=2 * flow.flow_m3_s), Run(Path("live1"), "stowed"))
     assert doubled.kept_rows == run.kept_rows
     cut = windows_of(log, flow, Run(Path("live1"), "stowed", start_s=600.0, end_s=900.0))
     assert cut.kept_rows < run.kept_rows
-    assert cut.steps[0].rows > 2000
+    assert cut.filters[0].rows > 2000
 
 
 def test_without_displacement_percent_only():
     log = read_log(LOGS / "live1.csv")
-    source, engine, absolute = common_source([log], Engine())
-    assert (source, absolute) == ("speed-density", False)
-    assert engine.displacement_m3 == 1e-3
+    fuel = common_source([log], LoggedEngine())
+    assert (fuel.source, fuel.absolute) == ("speed-density", False)
+    assert fuel.engine.displacement_m3 == 1e-3
 
 
 def test_manifest_faults_are_told_together(tmp_path):
@@ -339,8 +334,6 @@ def test_manifest_is_read(tmp_path):
 
 
 def test_states_marked_in_the_log_make_runs(tmp_path):
-    from vehicle.road_test.effect import runs_of_states
-
     path = tmp_path / "drive.csv"
     states = ["working", "stowed", "stowed", "working"]
     path.write_text("time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
@@ -350,11 +343,11 @@ def test_states_marked_in_the_log_make_runs(tmp_path):
     parts = runs_of_states(Run(path, ""), log)
     assert [(part.state, part.start_s, part.end_s) for part in parts] == [
         ("working", 0.0, 199.0), ("stowed", 200.0, 599.0), ("working", 600.0, 799.0)]  # fmt: skip
-    flow = fuel_flow(log, Engine())
+    flow = fuel_flow(log, LoggedEngine())
     first = windows_of(log, flow, parts[0])
     assert first.mean_fuel_m3_s / LITRES_PER_HOUR == pytest.approx(5.2)
     whole = windows_of(log, flow, Run(path, "working"))
-    assert {step.what: step.rows for step in whole.steps}["marked as another state in the log"] == 400
+    assert {one.what: one.rows for one in whole.filters}["marked as another state in the log"] == 400
     with pytest.raises(InputError, match="says it"):
         runs_of_states(Run(path, ""), read_log(LOGS / "idle1.csv"))
 
@@ -461,7 +454,9 @@ def test_the_change_of_each_run_is_that_of_the_effect(windy: bool) -> None:
         return means["working"] - means["stowed"]
 
     assert difference(lambda change: change.plain) == pytest.approx(found.paired.estimate, abs=1e-12)
-    error = found.effect.error  # the estimate is moved by half its square, against the bias of a ratio
+    # the estimate is moved by half the square of its standard error, against the bias of a ratio
+    freedom = found.pairs - 1 - windy
+    error = (found.effect.high - found.effect.low) / 2 / scipy.stats.t.ppf(0.975, freedom)
     assert difference(lambda change: change.adjusted) == pytest.approx(
         found.effect.estimate + 0.5 * error**2, abs=1e-12
     )
@@ -479,3 +474,34 @@ def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
     assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == ["1 run without a pair beside runs that have one"]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_signed_slopes_are_those_of_scipys_nnls(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    design = draw.normal(size=(80, 5)) * [1, 10, 0.1, 1000, 3]
+    y = design @ (draw.normal(size=5) / [1, 10, 0.1, 1000, 3]) + draw.normal(size=80)
+    places, slopes, t_values = signed_least_squares(dict(enumerate(design.T)), y, 70)
+    expected, norm = scipy.optimize.nnls(design, y)
+    assert places == np.flatnonzero(expected > 1e-9).tolist()
+    assert slopes == pytest.approx(expected[places])
+    # standard error of a slope: residual variance times the inverse of the normal matrix (any textbook of regression)
+    errors = np.sqrt(norm**2 / 70 * np.diag(np.linalg.inv(design[:, places].T @ design[:, places])))
+    assert t_values == pytest.approx(slopes / errors)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_warming_engine_may_save_fuel_and_never_cost_it(sign: int) -> None:
+    draw = np.random.default_rng(0)
+    runs = []
+    for run in study(1, 0.0, pairs=4):
+        warmth = np.linspace(345.0, 365.0, run.weight_s.size)
+        covariates = np.column_stack([run.covariates[:, :4], warmth])
+        steady = LITRES_PER_HOUR * (6 + draw.normal(0, 0.01, warmth.size))
+        flow = steady + sign * 0.02 * LITRES_PER_HOUR * (warmth - 355)
+        runs.append(replace(run, covariates=covariates, fuel_m3_s=flow))
+    slopes = inside_slopes(runs)
+    assert ("warm-up" in slopes.names) == (sign < 0)
+    if sign < 0:
+        found = float(slopes.fuel[slopes.names.index("warm-up")])
+        assert found == pytest.approx(-0.02 * LITRES_PER_HOUR, rel=0.02)

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from vehicle.problems import InputError
-from vehicle.road_test.manifest import read_manifest
 from vehicle.road_test.marks import (
     LEFT_OUT,
     Marks,
@@ -22,6 +21,7 @@ from vehicle.road_test.marks import (
     with_marks,
 )
 from vehicle.road_test.planning import driving_order
+from vehicle.road_test.run_list import read_manifest
 
 LIST = """# mine
 [vehicle]

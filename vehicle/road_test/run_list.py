@@ -36,7 +36,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from vehicle.logs.fuel_flow import Engine, fuel_named
+from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.units import QuantityError, example, parse
 
@@ -82,7 +82,7 @@ class Manifest:
     """The runs of a test and what they have in common; `warnings` names what was read and not used."""
 
     path: Path
-    engine: Engine
+    engine: LoggedEngine
     mass_kg: float | None
     road_load: tuple[float, float, float] | None
     columns: Mapping[str, str]
@@ -260,8 +260,8 @@ def _head_wind(
     return speed * math.cos(math.radians(comes_from - heading))
 
 
-def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> Engine:
-    fuel = Engine().fuel
+def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> LoggedEngine:
+    fuel = LoggedEngine().fuel
     if "fuel" in table:
         try:
             fuel = fuel_named(str(table["fuel"]), f"{path.name}: engine.fuel")
@@ -274,7 +274,7 @@ def _engine(path: Path, table: Mapping[str, Any], problems: list[Problem]) -> En
                            problems)  # fmt: skip
     if efficiency is not None and not 0.2 <= efficiency <= 2.0:
         problems.append(Problem(path.name, "engine.volumetric_efficiency", f"{efficiency:g}", "0.2-2, such as 0.8"))
-    return Engine(displacement, fuel, efficiency)
+    return LoggedEngine(displacement, fuel, efficiency)
 
 
 def _run(
