@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from trip_by_steps import drive_trip
 
 from energy.chain.ledger import answer
 from energy.chain.trip import answer_trip, steps_of_scenario, trip_chain
@@ -13,7 +14,6 @@ from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario, load
 from energy.uncertainty.spread import draws_of, shares, steady_chain
 from energy.words.answer import answered, as_data, cautions, key_numbers, verdict
-from vehicle.driving.trip import drive_trip
 from vehicle.problems import InputError
 from vehicle.quantity import exact
 
