@@ -11,7 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
 
 
 @click.command("read")
@@ -140,7 +140,7 @@ def _answer(
     import numpy as np
 
     from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
-    from vehicle.logs.read import Quality
+    from vehicle.logs.log import Quality
 
     flow = fuel_flow(log, engine, source=source)
     distance = log.distance_m

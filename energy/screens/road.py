@@ -17,7 +17,7 @@ from energy.screens.road_marks import Logs
 from energy.screens.road_uploads import Uploads, laid_out, taken, to_zip
 from energy.words import road_test as told
 from energy.words.road_test import RoadTest
-from vehicle.logs.read import Log
+from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
 from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks

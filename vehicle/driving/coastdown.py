@@ -20,7 +20,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
 
 ROTATING_MASS = 0.03
 ROTATING_WORDS = (
@@ -112,7 +112,7 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
 
 
 def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:
-    from vehicle.logs.read import Quality
+    from vehicle.logs.log import Quality
 
     table = log.table
     pace = acceleration_m_s2(log)

@@ -19,7 +19,7 @@ _RPM = 2 * math.pi / 60
 
 
 @dataclass(frozen=True)
-class Parameter:
+class LoggedParameter:
     """One quantity of a tidy log: `name` is its column (SI unit in the name), `usual_unit` what an unmarked column
     holds.
 
@@ -94,94 +94,94 @@ UNITS_TO_CHOOSE: dict[str, tuple[str, ...]] = {
 FAST_HOLD_S = 3.0
 _FAST, _SLOW = FAST_HOLD_S, 120.0
 _C0 = 273.15
-PARAMETERS: tuple[Parameter, ...] = (
-    Parameter("speed_m_s", "vehicle speed", "speed", "km/h", 0, 84, _FAST, (
+PARAMETERS: tuple[LoggedParameter, ...] = (
+    LoggedParameter("speed_m_s", "vehicle speed", "speed", "km/h", 0, 84, _FAST, (
         "speed", "vehicle speed", "vehicle speed vss", "vss", "road speed", "car speed", "vehicle road speed")),
-    Parameter("engine_speed_rad_s", "engine speed", "rotation", "rpm", 0, 12000 * _RPM, _FAST, (
+    LoggedParameter("engine_speed_rad_s", "engine speed", "rotation", "rpm", 0, 12000 * _RPM, _FAST, (
         "rpm", "engine rpm", "engine speed", "engine revolutions", "revs", "crankshaft speed", "engine revs")),
-    Parameter("calculated_load", "calculated load", "fraction", "%", 0, 1.0001, _FAST, (
+    LoggedParameter("calculated_load", "calculated load", "fraction", "%", 0, 1.0001, _FAST, (
         "engine load", "calculated load", "calculated engine load", "load", "engine load calculated load",
         "calculated load engine")),
-    Parameter("absolute_load", "absolute load", "fraction", "%", 0, 4, _FAST, (
+    LoggedParameter("absolute_load", "absolute load", "fraction", "%", 0, 4, _FAST, (
         "absolute load", "absolute engine load")),
-    Parameter("air_flow_kg_s", "air flow", "mass flow", "g/s", 1e-5, 0.656, _FAST, (
+    LoggedParameter("air_flow_kg_s", "air flow", "mass flow", "g/s", 1e-5, 0.656, _FAST, (
         "maf", "mass air flow", "air flow", "maf air flow", "maf air flow rate", "mass air flow rate", "air flow rate",
         "maf rate", "air flow rate maf", "air flow rate from mass air flow", "intake air flow", "maf flow rate",
         "intake air mass flow", "air mass flow"), 4e-4, 0.4),
-    Parameter("manifold_pressure_pa", "manifold pressure", "pressure", "kPa", 5e3, 4.1e5, _FAST, (
+    LoggedParameter("manifold_pressure_pa", "manifold pressure", "pressure", "kPa", 5e3, 4.1e5, _FAST, (
         "map", "intake manifold pressure", "manifold pressure", "manifold absolute pressure", "intake pressure",
         "intake manifold absolute pressure", "inlet manifold pressure", "inlet pressure"), 12e3, 3.5e5),
-    Parameter("intake_temperature_k", "intake air temperature", "temperature", "degC", _C0 - 40, _C0 + 130, _SLOW, (
+    LoggedParameter("intake_temperature_k", "intake air temperature", "temperature", "degC", _C0 - 40, _C0 + 130, _SLOW, (
         "iat", "intake temperature", "intake air temperature", "inlet air temperature", "intake temp"),
         _C0 - 40, _C0 + 85),
-    Parameter("coolant_temperature_k", "coolant temperature", "temperature", "degC", _C0 - 40, _C0 + 150, _SLOW, (
+    LoggedParameter("coolant_temperature_k", "coolant temperature", "temperature", "degC", _C0 - 40, _C0 + 150, _SLOW, (
         "ect", "coolant temperature", "engine coolant temperature", "coolant", "water temperature",
         "engine temperature", "engine water temperature"), _C0 - 40, _C0 + 125),
-    Parameter("ambient_temperature_k", "ambient temperature", "temperature", "degC", _C0 - 40, _C0 + 65, _SLOW, (
+    LoggedParameter("ambient_temperature_k", "ambient temperature", "temperature", "degC", _C0 - 40, _C0 + 65, _SLOW, (
         "ambient air temperature", "ambient temperature", "outside temperature", "outside air temperature", "aat",
         "air temperature"), _C0 - 40, _C0 + 50),
-    Parameter("barometric_pressure_pa", "barometric pressure", "pressure", "kPa", 5e4, 1.1e5, 3600.0, (
+    LoggedParameter("barometric_pressure_pa", "barometric pressure", "pressure", "kPa", 5e4, 1.1e5, 3600.0, (
         "barometric pressure", "absolute barometric pressure", "barometer", "baro", "baro pressure",
         "atmospheric pressure", "ambient pressure"), 5e4, 1.1e5),
-    Parameter("short_term_trim_1", "short-term fuel trim, bank 1", "fraction", "%", -1.0, 1.0, _SLOW, (
+    LoggedParameter("short_term_trim_1", "short-term fuel trim, bank 1", "fraction", "%", -1.0, 1.0, _SLOW, (
         "short term fuel trim bank 1", "short term fuel trim 1", "short term fuel trim", "short fuel trim 1",
         "short fuel trim bank 1")),
-    Parameter("long_term_trim_1", "long-term fuel trim, bank 1", "fraction", "%", -1.0, 1.0, _SLOW, (
+    LoggedParameter("long_term_trim_1", "long-term fuel trim, bank 1", "fraction", "%", -1.0, 1.0, _SLOW, (
         "long term fuel trim bank 1", "long term fuel trim 1", "long term fuel trim", "long fuel trim 1",
         "long fuel trim bank 1")),
-    Parameter("short_term_trim_2", "short-term fuel trim, bank 2", "fraction", "%", -1.0, 1.0, _SLOW, (
+    LoggedParameter("short_term_trim_2", "short-term fuel trim, bank 2", "fraction", "%", -1.0, 1.0, _SLOW, (
         "short term fuel trim bank 2", "short term fuel trim 2", "short fuel trim 2", "short fuel trim bank 2")),
-    Parameter("long_term_trim_2", "long-term fuel trim, bank 2", "fraction", "%", -1.0, 1.0, _SLOW, (
+    LoggedParameter("long_term_trim_2", "long-term fuel trim, bank 2", "fraction", "%", -1.0, 1.0, _SLOW, (
         "long term fuel trim bank 2", "long term fuel trim 2", "long fuel trim 2", "long fuel trim bank 2")),
-    Parameter("commanded_equivalence_ratio", "commanded equivalence ratio (lambda)", "ratio", "", 0.3, 2.0, 30.0, (
+    LoggedParameter("commanded_equivalence_ratio", "commanded equivalence ratio (lambda)", "ratio", "", 0.3, 2.0, 30.0, (
         "commanded equivalence ratio", "equivalence ratio", "lambda", "commanded lambda",
         "fuel air commanded equivalence ratio", "air fuel commanded equivalence ratio",
         "commanded air fuel equivalence ratio", "commanded fuel air equivalence ratio")),
-    Parameter("fuel_rate_m3_s", "fuel rate", "volume flow", "L/h", 0, 300e-3 / 3600, _FAST, (
+    LoggedParameter("fuel_rate_m3_s", "fuel rate", "volume flow", "L/h", 0, 300e-3 / 3600, _FAST, (
         "fuel rate", "engine fuel rate", "fuel flow", "fuel flow rate", "fuel consumption rate", "fuel volume flow")),
-    Parameter("fuel_mass_flow_kg_s", "fuel mass flow", "mass flow", "g/s", 0, 0.07, _FAST, (
+    LoggedParameter("fuel_mass_flow_kg_s", "fuel mass flow", "mass flow", "g/s", 0, 0.07, _FAST, (
         "fuel mass flow", "fuel mass flow rate", "fuel mass rate", "engine fuel mass rate")),
-    Parameter("throttle", "throttle position", "fraction", "%", 0, 1.0001, _FAST, (
+    LoggedParameter("throttle", "throttle position", "fraction", "%", 0, 1.0001, _FAST, (
         "throttle", "throttle position", "absolute throttle position", "absolute throttle position a",
         "throttle position a", "tps", "throttle opening")),
-    Parameter("relative_throttle", "relative throttle position", "fraction", "%", 0, 1.0001, _FAST, (
+    LoggedParameter("relative_throttle", "relative throttle position", "fraction", "%", 0, 1.0001, _FAST, (
         "relative throttle position", "relative throttle")),
-    Parameter("pedal", "accelerator pedal", "fraction", "%", 0, 1.0001, _FAST, (
+    LoggedParameter("pedal", "accelerator pedal", "fraction", "%", 0, 1.0001, _FAST, (
         "pedal d", "accelerator pedal position d", "accelerator pedal d", "accelerator pedal",
         "accelerator pedal position", "accelerator position d", "relative accelerator position", "pedal position",
         "pedal", "relative accelerator pedal position")),
-    Parameter("actual_torque", "actual engine torque, share of the reference", "fraction", "%", -1.25, 1.3, _FAST, (
+    LoggedParameter("actual_torque", "actual engine torque, share of the reference", "fraction", "%", -1.25, 1.3, _FAST, (
         "actual torque", "actual engine torque", "actual engine percent torque", "engine percent torque",
         "torque percent", "actual percent torque", "engine actual torque")),
-    Parameter("friction_torque", "engine friction torque, share of the reference", "fraction", "%", -1.25, 1.3, _SLOW, (
+    LoggedParameter("friction_torque", "engine friction torque, share of the reference", "fraction", "%", -1.25, 1.3, _SLOW, (
         "friction torque", "nominal friction torque", "engine friction percent torque", "friction percent torque",
         "nominal friction percent torque")),
-    Parameter("reference_torque_n_m", "engine reference torque", "torque", "N*m", 10, 65535, 1e9, (
+    LoggedParameter("reference_torque_n_m", "engine reference torque", "torque", "N*m", 10, 65535, 1e9, (
         "reference torque", "engine reference torque")),
-    Parameter("run_time_s", "run time since engine start", "time", "s", 0, 1e6, _FAST, (
+    LoggedParameter("run_time_s", "run time since engine start", "time", "s", 0, 1e6, _FAST, (
         "run time", "runtime", "engine run time", "run time since engine start", "time since engine start",
         "engine running time", "engine time", "run time since start", "time since engine started")),
-    Parameter("control_module_voltage_v", "control module voltage", "voltage", "V", 5, 66, _SLOW, (
+    LoggedParameter("control_module_voltage_v", "control module voltage", "voltage", "V", 5, 66, _SLOW, (
         "control module voltage", "module voltage", "battery voltage", "ecu voltage", "voltage", "adapter voltage",
         "elm voltage")),
-    Parameter("fuel_level", "fuel level", "fraction", "%", 0, 1.0001, _SLOW, (
+    LoggedParameter("fuel_level", "fuel level", "fraction", "%", 0, 1.0001, _SLOW, (
         "fuel level", "fuel tank", "fuel tank level", "fuel level input", "fuel tank level input")),
-    Parameter("brake", "brake", "count", "", 0, 1, _FAST, ("brake", "brake switch", "brake pedal", "brake light")),
-    Parameter("grade", "road grade", "fraction", "%", -0.4, 0.4, 30.0, (
+    LoggedParameter("brake", "brake", "count", "", 0, 1, _FAST, ("brake", "brake switch", "brake pedal", "brake light")),
+    LoggedParameter("grade", "road grade", "fraction", "%", -0.4, 0.4, 30.0, (
         "grade", "road grade", "slope", "gradient", "road slope", "road gradient")),
-    Parameter("altitude_m", "altitude", "length", "m", -430, 6000, 30.0, (
+    LoggedParameter("altitude_m", "altitude", "length", "m", -430, 6000, 30.0, (
         "altitude", "elevation", "gps altitude", "height above sea", "altitude gps")),
-    Parameter("latitude_deg", "latitude", "angle", "deg", -90, 90, 30.0, ("latitude", "gps latitude", "lat")),
-    Parameter("longitude_deg", "longitude", "angle", "deg", -180, 180, 30.0, (
+    LoggedParameter("latitude_deg", "latitude", "angle", "deg", -90, 90, 30.0, ("latitude", "gps latitude", "lat")),
+    LoggedParameter("longitude_deg", "longitude", "angle", "deg", -180, 180, 30.0, (
         "longitude", "gps longitude", "lon", "lng", "long")),
-    Parameter("gps_speed_m_s", "speed by satellite", "speed", "km/h", 0, 84, _FAST, (
+    LoggedParameter("gps_speed_m_s", "speed by satellite", "speed", "km/h", 0, 84, _FAST, (
         "gps speed", "speed gps", "ground speed", "speed over ground", "gps ground speed", "satellite speed")),
-    Parameter("head_wind_m_s", "head wind", "speed", "m/s", -45, 45, 30.0, ("head wind", "headwind",
+    LoggedParameter("head_wind_m_s", "head wind", "speed", "m/s", -45, 45, 30.0, ("head wind", "headwind",
     "head wind speed")),
-    Parameter("electrical_power_w", "electrical power", "power", "W", -1e6, 1e6, 10.0, (
+    LoggedParameter("electrical_power_w", "electrical power", "power", "W", -1e6, 1e6, 10.0, (
         "electrical power", "watts", "wattmeter", "electric power", "load power")),
-    Parameter("rotor_speed_rad_s", "rotor speed", "rotation", "rpm", 0, 1000, 10.0, ("rotor rpm", "rotor speed")),
-    Parameter("load_temperature_k", "temperature of the load", "temperature", "degC", _C0 - 40, _C0 + 600, _SLOW, (
+    LoggedParameter("rotor_speed_rad_s", "rotor speed", "rotation", "rpm", 0, 1000, 10.0, ("rotor rpm", "rotor speed")),
+    LoggedParameter("load_temperature_k", "temperature of the load", "temperature", "degC", _C0 - 40, _C0 + 600, _SLOW, (
         "load temperature", "oven temperature", "tank temperature", "heater temperature")),
 )  # fmt: skip
 BY_NAME = {parameter.name: parameter for parameter in PARAMETERS}

@@ -18,7 +18,7 @@ from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.problems import InputError, Problem, nearest
 
 if TYPE_CHECKING:
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
 
 # Five digits, where the standard atmosphere has seven: it differs by 1 in 100 000, which no log can show.
 _AIR_GAS_CONSTANT_J_KG_K = 287.05

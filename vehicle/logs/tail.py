@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from vehicle.logs.columns import PARAMETERS
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path
 
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import Manifest

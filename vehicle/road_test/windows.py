@@ -15,7 +15,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import STATES
 
 if TYPE_CHECKING:
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
     from vehicle.road_test.run_list import Run
 
 WARM_COOLANT_K = 273.15 + 70

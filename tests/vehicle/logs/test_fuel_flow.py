@@ -20,7 +20,8 @@ from vehicle.logs.fuel_flow import (
     overrun,
     tractive_power_w,
 )
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from vehicle.logs.columns import BY_NAME, match_header, unit_factor
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
-from vehicle.logs.read import Log, Quality, read_log
+from vehicle.logs.log import Log, Quality
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"

@@ -11,7 +11,8 @@ import scipy.optimize
 import scipy.stats
 
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR, LoggedEngine, fuel_flow
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import compare, half_pairs, spread_within_pairs
 from vehicle.road_test.run_list import Run, read_manifest
