@@ -192,23 +192,15 @@ def _statistics(log: Log) -> dict[str, dict[str, float]]:
 
 
 def _write(out: Path, log: Log, flow: FuelFlow) -> None:
-    import os
-    import tempfile
-
+    from vehicle.files import write_whole
     from vehicle.logs.columns import BY_NAME
     from vehicle.problems import InputError, Problem
 
     shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
     table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name
-    handle, name = None, ""
     try:
-        handle, name = tempfile.mkstemp(dir=out.parent, suffix=".part")
-        os.close(handle)
-        table.to_csv(name, index=False)
-        os.replace(name, out)  # whole or not at all
+        write_whole(out, table.to_csv(index=False).encode())
     except OSError as error:
-        if name and os.path.exists(name):
-            os.unlink(name)
         raise InputError(
             Problem(str(out), "", f"cannot be written ({error.strerror})", "a folder that exists")
         ) from None

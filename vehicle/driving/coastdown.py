@@ -285,10 +285,12 @@ def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> 
     def residuals(x: np.ndarray) -> np.ndarray:
         # every run of one direction is a piece of one curve, begun at its own moment
         curves = {sign: curve(x[:5] * scale, sign)[::-1] for sign in (1, -1)}
-        return np.concatenate([
-            np.interp(x[5 + place] + run.time_s, curves[run.direction], grid[::-1]) - run.speed_m_s
-            for place, run in enumerate(runs)
-        ])  # fmt: skip
+        return np.concatenate(
+            [
+                np.interp(x[5 + place] + run.time_s, curves[run.direction], grid[::-1]) - run.speed_m_s
+                for place, run in enumerate(runs)
+            ]
+        )
 
     begun = {sign: curve(start, sign) for sign in (1, -1)}
     first = [float(np.interp(float(np.mean(run.speed_m_s[:3])), grid, begun[run.direction])) for run in runs]

@@ -144,7 +144,7 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
 
 
 def drive(engine: Engine | Battery, wheel_power_w: Values, speed_m_s: Values) -> Supply:
-    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a road speed (m/s)."""
+    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a speed (m/s)."""
     wheel, speed = np.broadcast_arrays(np.asarray(wheel_power_w, float), np.asarray(speed_m_s, float))
     return _drive_battery(engine, wheel, speed) if isinstance(engine, Battery) else _drive_engine(engine, wheel, speed)
 

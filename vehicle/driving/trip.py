@@ -1,8 +1,8 @@
-"""A whole trip: speed over time, grade and wind along the way, and what the vehicle asks of engine or pack in every step.
+"""A whole trip: speed over time, grade and wind along the way, cut into the steps that a vehicle drives.
 
-A trip is cut into steps between the times of its schedule; in each the speed runs in a straight line, so that kinetic and
-potential energy come out exactly: sum(force × mean speed × duration) of inertia is the change of ½·m·v², of grade that of
-m·g·h. Everything else is taken at the mean speed of the step.
+A trip is cut into steps between the times of its schedule; in each the speed runs in a straight line, so that kinetic
+and potential energy come out exactly: sum(force × mean speed × duration) of inertia is the change of ½·m·v², of grade
+that of m·g·h. Everything else is taken at the mean speed of the step.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ class Steps:
 
 
 def read_schedule(path: Path) -> Schedule:
-    """Return a schedule from a CSV file: columns time_*, speed_*; optional grade (%, or plain), wind_speed_*, wind_from_*.
+    """Return a schedule from a CSV file: columns time_*, speed_*; grade (%, or plain), wind_* where known.
 
     Raises InputError for times that do not rise, speeds below 0 or above 100 m/s, jumps of speed that no vehicle makes.
     """

@@ -55,11 +55,24 @@ def rows_of_zeros(values: Mapping[str, np.ndarray]) -> np.ndarray:
     return zeros
 
 
-_ZERO_IS_ABSENT = frozenset({
-    "commanded_equivalence_ratio", "air_flow_kg_s", "manifold_pressure_pa", "fuel_rate_m3_s", "fuel_mass_flow_kg_s",
-    "calculated_load", "absolute_load", "barometric_pressure_pa", "control_module_voltage_v", "reference_torque_n_m",
-    "intake_temperature_k", "coolant_temperature_k", "ambient_temperature_k", "actual_torque",
-})  # fmt: skip
+_ZERO_IS_ABSENT = frozenset(
+    {
+        "commanded_equivalence_ratio",
+        "air_flow_kg_s",
+        "manifold_pressure_pa",
+        "fuel_rate_m3_s",
+        "fuel_mass_flow_kg_s",
+        "calculated_load",
+        "absolute_load",
+        "barometric_pressure_pa",
+        "control_module_voltage_v",
+        "reference_torque_n_m",
+        "intake_temperature_k",
+        "coolant_temperature_k",
+        "ambient_temperature_k",
+        "actual_torque",
+    }
+)
 
 
 def in_si(
@@ -92,10 +105,17 @@ def in_si(
             wrong |= numbers == 0
         bad = int(wrong.sum())
         if bad > _MOST_UNBELIEVABLE * filled.sum() and not (name == "manifold_pressure_pa" and running is None):
-            listed.append(replace(column, use="not understood", note=(
-                f"{100 * bad / filled.sum():.0f} % of its values cannot be {parameter.words} in "
-                f"{column.unit or 'this unit'}; "
-                "name parameter and unit in the manifest")))  # fmt: skip
+            listed.append(
+                replace(
+                    column,
+                    use="not understood",
+                    note=(
+                        f"{100 * bad / filled.sum():.0f} % of its values cannot be {parameter.words} in "
+                        f"{column.unit or 'this unit'}; "
+                        "name parameter and unit in the manifest"
+                    ),
+                )
+            )
             repairs.add(f"{parameter.words}: column not used, most of its values are out of range", bad)
             continue
         if bad:
@@ -139,5 +159,7 @@ def _median_doubt(column: Column, parameter: LoggedParameter, si: np.ndarray, ru
     if low <= middle <= high:
         return ""
     factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
-    return (f"its median {(middle - offset) / factor:.3g} {column.unit} cannot be {parameter.words}: "
-            "name the unit in the manifest")  # fmt: skip
+    return (
+        f"its median {(middle - offset) / factor:.3g} {column.unit} cannot be {parameter.words}: "
+        "name the unit in the manifest"
+    )

@@ -146,9 +146,15 @@ def _why_not(source: str, get: Container[str], engine: LoggedEngine) -> str:
         return "a diesel runs lean, and lambda is not in the log"
     if source == "air flow":
         return "" if "air_flow_kg_s" in get else "not in the log"
-    missing = [words for name, words in (("manifold_pressure_pa", "manifold pressure"),
-                                         ("intake_temperature_k", "intake air temperature"),
-                                         ("engine_speed_rad_s", "engine speed")) if name not in get]  # fmt: skip
+    missing = [
+        words
+        for name, words in (
+            ("manifold_pressure_pa", "manifold pressure"),
+            ("intake_temperature_k", "intake air temperature"),
+            ("engine_speed_rad_s", "engine speed"),
+        )
+        if name not in get
+    ]
     if missing:
         return f"no {' and no '.join(missing)} in the log"
     if engine.displacement_m3 is None:
@@ -161,7 +167,8 @@ def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) ->
         return get["fuel_rate_m3_s"].copy(), ["as the car reports it"]
     if source == "fuel mass flow":
         return get["fuel_mass_flow_kg_s"] / engine.fuel.density_kg_m3, [
-            f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"]  # fmt: skip
+            f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"
+        ]
     lambda_, words = _lambda(get)
     if source == "air flow":
         trims, said = _trims(get)
@@ -174,10 +181,17 @@ def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) ->
     else:
         words.append(f"volumetric efficiency {efficiency:.3g} as given")
     assert engine.displacement_m3 is not None
-    air = speed_density_air(get["manifold_pressure_pa"], get["intake_temperature_k"], get["engine_speed_rad_s"],
-                            engine.displacement_m3, efficiency)  # fmt: skip
-    words.append(f"{engine.fuel.name}: {engine.fuel.stoichiometric_air_fuel_ratio:g} kg of air per kg, "
-                 f"{engine.fuel.density_kg_m3:g} kg/m3")  # fmt: skip
+    air = speed_density_air(
+        get["manifold_pressure_pa"],
+        get["intake_temperature_k"],
+        get["engine_speed_rad_s"],
+        engine.displacement_m3,
+        efficiency,
+    )
+    words.append(
+        f"{engine.fuel.name}: {engine.fuel.stoichiometric_air_fuel_ratio:g} kg of air per kg, "
+        f"{engine.fuel.density_kg_m3:g} kg/m3"
+    )
     return fuel_from_air(air, engine.fuel, lambda_), words
 
 
@@ -210,9 +224,12 @@ def fuel_from_air(
 
 
 def speed_density_air(
-    pressure_pa: np.ndarray, temperature_k: np.ndarray, engine_speed_rad_s: np.ndarray, displacement_m3: float,
+    pressure_pa: np.ndarray,
+    temperature_k: np.ndarray,
+    engine_speed_rad_s: np.ndarray,
+    displacement_m3: float,
     volumetric_efficiency: float | np.ndarray,
-) -> np.ndarray:  # fmt: skip
+) -> np.ndarray:
     """Return the air flow in kg/s of a four-stroke engine: one swept volume of manifold air every two revolutions."""
     strokes_per_s = engine_speed_rad_s / (4 * np.pi)
     density = pressure_pa / (_AIR_GAS_CONSTANT_J_KG_K * temperature_k)
@@ -309,9 +326,13 @@ def calibrated_efficiency(logs: Sequence[Log], engine: LoggedEngine, litres: flo
     efficiency = litres / distance_m * driven / burnt
     if not 0.4 <= efficiency <= 1.3:
         raise InputError(
-            Problem("--receipt", "", f"it would take a volumetric efficiency of {efficiency:.2f}",
-                    "0.4-1.3: check litres, kilometres and displacement, and that the logs are driving like the tank's")
-        )  # fmt: skip
+            Problem(
+                "--receipt",
+                "",
+                f"it would take a volumetric efficiency of {efficiency:.2f}",
+                "0.4-1.3: check litres, kilometres and displacement, and that the logs are driving like the tank's",
+            )
+        )
     return efficiency
 
 
@@ -354,9 +375,13 @@ def acceleration_m_s2(log: Log, over_s: float = 2.0) -> np.ndarray:
 
 
 def tractive_power_w(
-    speed_m_s: np.ndarray, acceleration: np.ndarray, grade: np.ndarray | float, mass_kg: float,
-    road_load: tuple[float, float, float], rotating_mass: float = 0.04,
-) -> np.ndarray:  # fmt: skip
+    speed_m_s: np.ndarray,
+    acceleration: np.ndarray,
+    grade: np.ndarray | float,
+    mass_kg: float,
+    road_load: tuple[float, float, float],
+    rotating_mass: float = 0.04,
+) -> np.ndarray:
     """Return the power at the wheels in W: (A + B v + C v² + m g sin + (1 + rotating) m a) v, negative in braking.
 
     `grade` is rise over run, `rotating_mass` the share that wheels and shafts add (4 %, common practice, no source).

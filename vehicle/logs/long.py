@@ -44,7 +44,7 @@ class LongLog:
 
 
 def rows_of_long(path: Path, raw: RawLog, headers: Sequence[Column], repairs: Repairs) -> LongLog:
-    """Return the rows of a long log, at the samples of its fastest parameter. Raises InputError where there are none."""
+    """Return the rows of a long log, at the samples of its fastest parameter. Raises InputError where none are."""
     role = {column.parameter: column.index for column in headers if column.parameter}
     time_column = next(column for column in headers if column.parameter == TIME)
     clock, mended = _clock_of(path, raw.frame, role, time_column)

@@ -133,15 +133,27 @@ def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[M
             return best[2], best[3]
     names = ", ".join(shown(c.header) for c in (*candidates, *fallback)) or "no column is a clock"
     raise InputError(
-        Problem(path.name, "clock", f"no clock that moves ({names})",
-                'a column "time" in seconds, ISO 8601 or hours:minutes:seconds, or the engine run time')
-    )  # fmt: skip
+        Problem(
+            path.name,
+            "clock",
+            f"no clock that moves ({names})",
+            'a column "time" in seconds, ISO 8601 or hours:minutes:seconds, or the engine run time',
+        )
+    )
 
 
 def _states(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray | None:
     """Return the words of the column that is headed "state" (or "turbine"), carried on over empty cells."""
-    column = next((c for c in columns if c.parameter == MARK and c.index in frame
-                   and any(word in c.header.lower() for word in ("state", "turbine"))), None)  # fmt: skip
+    column = next(
+        (
+            c
+            for c in columns
+            if c.parameter == MARK
+            and c.index in frame
+            and any(word in c.header.lower() for word in ("state", "turbine"))
+        ),
+        None,
+    )
     if column is None or frame[column.index].isna().all():
         return None
     words = frame[column.index].ffill().fillna("").astype("str").str.strip().str.lower()

@@ -75,13 +75,29 @@ def despike(draft: Draft, name: str) -> None:
 
 # A column is stuck where it holds one value for 20 s while one of these moves by at least so much.
 _WITNESSES: dict[str, tuple[tuple[str, float], ...]] = {
-    "engine_speed_rad_s": (("speed_m_s", 3.0), ("manifold_pressure_pa", 25e3), ("calculated_load", 0.35),
-                           ("air_flow_kg_s", 8e-3)),
+    "engine_speed_rad_s": (
+        ("speed_m_s", 3.0),
+        ("manifold_pressure_pa", 25e3),
+        ("calculated_load", 0.35),
+        ("air_flow_kg_s", 8e-3),
+    ),
     "speed_m_s": (("engine_speed_rad_s", 500 * RPM_RAD_S),),
-    "manifold_pressure_pa": (("calculated_load", 0.35), ("engine_speed_rad_s", 1200 * RPM_RAD_S), ("air_flow_kg_s", 8e-3)),
-    "air_flow_kg_s": (("engine_speed_rad_s", 700 * RPM_RAD_S), ("manifold_pressure_pa", 25e3), ("calculated_load", 0.35)),
-    "calculated_load": (("manifold_pressure_pa", 25e3), ("engine_speed_rad_s", 1200 * RPM_RAD_S), ("air_flow_kg_s", 8e-3)),
-}  # fmt: skip
+    "manifold_pressure_pa": (
+        ("calculated_load", 0.35),
+        ("engine_speed_rad_s", 1200 * RPM_RAD_S),
+        ("air_flow_kg_s", 8e-3),
+    ),
+    "air_flow_kg_s": (
+        ("engine_speed_rad_s", 700 * RPM_RAD_S),
+        ("manifold_pressure_pa", 25e3),
+        ("calculated_load", 0.35),
+    ),
+    "calculated_load": (
+        ("manifold_pressure_pa", 25e3),
+        ("engine_speed_rad_s", 1200 * RPM_RAD_S),
+        ("air_flow_kg_s", 8e-3),
+    ),
+}
 
 
 def unstick(draft: Draft, name: str) -> None:

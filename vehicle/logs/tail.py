@@ -30,7 +30,7 @@ _ROWS_OF_SILENCE = 5.0
 
 @dataclass(frozen=True)
 class Seen:
-    """How far a file was read: which file it was (device, number, first bytes), up to which byte, and the lines so far."""
+    """How far a file was read: which file (device, number, first bytes), up to which byte, and the lines so far."""
 
     device: int
     number: int

@@ -61,10 +61,12 @@ def splits(parts, *, in_pairs: bool, count: int = 500):
             states = np.column_stack([first, ~first]).ravel()
         else:
             states = draw.permutation(np.arange(len(parts)) % 2 == 0)
-        yield compare([
-            replace(part["working" if state else "stowed"], pair=str(place // 2) if in_pairs else "")
-            for place, (part, state) in enumerate(zip(parts, states.tolist(), strict=True))
-        ])  # fmt: skip
+        yield compare(
+            [
+                replace(part["working" if state else "stowed"], pair=str(place // 2) if in_pairs else "")
+                for place, (part, state) in enumerate(zip(parts, states.tolist(), strict=True))
+            ]
+        )
 
 
 @pytest.mark.parametrize("in_pairs", [True, False])
@@ -125,9 +127,22 @@ def simulated(
     )
     covariates = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
     means = {"speed_m_s": float(v.mean()), "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
-    run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0),
-    fuel,
-                     fuel / fuel.mean() * 0.4, covariates, (), 600, 600, "fuel rate", means)  # fmt: skip
+    run = RunWindows(
+        f"run {pair} {state} {draw.integers(10**9)}",
+        state,
+        pair,
+        direction,
+        "",
+        np.full(count, 10.0),
+        fuel,
+        fuel / fuel.mean() * 0.4,
+        covariates,
+        (),
+        600,
+        600,
+        "fuel rate",
+        means,
+    )
     return replace(run, **more)
 
 
@@ -235,8 +250,11 @@ def test_confounding_is_named():
     warm = [replace(run, means={**run.means, "temperature_k": 288 + 8 * (run.state == "working")}) for run in runs]
     assert any("air temperature differs" in text for text in compare(warm).warnings)
     draw = np.random.default_rng(1)
-    fast = [simulated(draw, state, str(pair), "out", 0.0, speed=90 + 5 * (state == "working"))
-            for pair in range(6) for state in ("working", "stowed")]  # fmt: skip
+    fast = [
+        simulated(draw, state, str(pair), "out", 0.0, speed=90 + 5 * (state == "working"))
+        for pair in range(6)
+        for state in ("working", "stowed")
+    ]
     answer = compare(fast)
     assert any("speed differs" in text for text in answer.warnings)
     assert any("comes first" in text for text in answer.warnings)
@@ -317,11 +335,13 @@ def test_manifest_is_read(tmp_path):
     for name in ("a.csv", "b.csv"):
         (tmp_path / name).write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text('[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
-                    'displacement = "1.6 L"\n'
-                    '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
-                    'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
-                    '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n')  # fmt: skip
+    path.write_text(
+        '[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
+        'displacement = "1.6 L"\n'
+        '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
+        'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
+        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n'
+    )
     found = read_manifest(path)
     assert found.engine.fuel.name == "e10"
     assert found.engine.displacement_m3 == pytest.approx(1.6e-3)
@@ -337,13 +357,20 @@ def test_manifest_is_read(tmp_path):
 def test_states_marked_in_the_log_make_runs(tmp_path):
     path = tmp_path / "drive.csv"
     states = ["working", "stowed", "stowed", "working"]
-    path.write_text("time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
-        f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
-        for t in range(800)))  # fmt: skip
+    path.write_text(
+        "time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n"
+        + "".join(
+            f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
+            for t in range(800)
+        )
+    )
     log = read_log(path)
     parts = runs_of_states(Run(path, ""), log)
     assert [(part.state, part.start_s, part.end_s) for part in parts] == [
-        ("working", 0.0, 199.0), ("stowed", 200.0, 599.0), ("working", 600.0, 799.0)]  # fmt: skip
+        ("working", 0.0, 199.0),
+        ("stowed", 200.0, 599.0),
+        ("working", 600.0, 799.0),
+    ]
     flow = fuel_flow(log, LoggedEngine())
     first = windows_of(log, flow, parts[0])
     assert first.mean_fuel_m3_s / LITRES_PER_HOUR == pytest.approx(5.2)
@@ -366,9 +393,11 @@ def test_states_marked_in_the_log_make_runs(tmp_path):
 def test_head_wind_of_a_run(tmp_path, direction, wind_from, head):
     (tmp_path / "a.csv").write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text(f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
-                    f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
-                    'parameters = ["y"]\n')  # fmt: skip
+    path.write_text(
+        f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
+        f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
+        'parameters = ["y"]\n'
+    )
     found = read_manifest(path)
     assert found.runs[0].head_wind_m_s == (head if head is None else pytest.approx(head, abs=1e-9))
     assert found.runs[0].date.startswith("2026-05-03")
@@ -399,10 +428,13 @@ def test_own_words_for_a_direction_are_told_in_the_manifest(tmp_path):
 
 def marked_log(tmp_path: Path, states: list[str]) -> Log:
     path = tmp_path / "marked.csv"
-    path.write_text("time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
-        f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
-        for second in range(400)
-    ))  # fmt: skip
+    path.write_text(
+        "time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n"
+        + "".join(
+            f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
+            for second in range(400)
+        )
+    )
     return read_log(path)
 
 
