@@ -43,6 +43,17 @@ class Estimate:
         high = None if self.high is None else rising(self.high)
         return replace(self, estimate=rising(self.estimate), low=low, high=high)
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Lower and upper end. Raises ValueError where they are not known."""
+        if self.low is None or self.high is None:
+            raise ValueError("an estimate without an interval")
+        return self.low, self.high
+
+    def as_dict(self) -> dict[str, float | None]:
+        """Return the estimate as data, for `--json`."""
+        return {"estimate": self.estimate, "low": self.low, "high": self.high, "level": self.level}
+
 
 @dataclass(frozen=True)
 class Uncertain:

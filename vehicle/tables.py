@@ -1,5 +1,6 @@
-"""Small CSV tables that go with a scenario (curves, maps, profiles): tolerant of how they were saved, strict about numbers.
+"""Small CSV tables that go with a scenario (curves, maps, profiles).
 
+Tolerant of how they were saved, strict about numbers.
 Reads UTF-8 with or without BOM, comma, semicolon or tab, decimal points or (with semicolon or tab) decimal commas, and
 blank lines. Units stand in the header: `speed_km_h`, `speed (km/h)` or `speed [km/h]`.
 """
@@ -90,9 +91,10 @@ def read_table(
 ) -> dict[str, np.ndarray]:
     """Return the named columns of a CSV file as float arrays of one length, in the units asked for.
 
-    `columns` and `optional` map a base name ("speed") to its unit ("m/s"; "dimensionless" for plain numbers). Columns of
-    `blanks_allowed` give NaN for an empty cell. Row order is kept. `progress` is told the share done, from 0 to 1. Raises InputError naming every fault found (a missing
-    file or column, a unit of another kind, a cell that is no finite number, rows of the wrong length).
+    `columns` and `optional` map a base name ("speed") to its unit ("m/s"; "dimensionless" for plain numbers). Columns
+    of `blanks_allowed` give NaN for an empty cell. Row order is kept. `progress` is told the share done, from 0 to 1.
+    Raises InputError naming every fault found (a missing file or column, a unit of another kind, a cell that is no
+    finite number, rows of the wrong length).
     """
     optional = dict(optional or {})
     wanted = {**columns, **optional}

@@ -1,7 +1,7 @@
 """Quantities as people write them, to floats in SI and back.
 
-Inside windtoll every number is an SI float (temperatures in kelvin); this module is the edge. It never evaluates what it
-reads: a quantity is one number and one unit, nothing else.
+Inside windtoll every number is an SI float (temperatures in kelvin); this module is the edge. It never evaluates what
+it reads: a quantity is one number and one unit, nothing else.
 """
 
 from __future__ import annotations

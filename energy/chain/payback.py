@@ -23,8 +23,8 @@ from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import NO_SOURCE
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, ppf, sobol_sample
+from vehicle.constants import GRAVITY_M_S2
 from vehicle.driving.engine import Battery
-from vehicle.driving.road_load import GRAVITY_M_S2
 from vehicle.driving.trip import weibull_quantile
 from vehicle.quantity import Uncertain
 

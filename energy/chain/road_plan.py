@@ -9,8 +9,7 @@ import numpy as np
 
 from energy.chain.prediction import typed_effect
 from vehicle.problems import InputError, Problem
-from vehicle.road_test.effect import spread_within_pairs
-from vehicle.road_test.manifest import Manifest
+from vehicle.road_test.comparison import spread_within_pairs
 from vehicle.road_test.planning import (
     DEFAULT_SPREAD,
     DEFAULT_SPREAD_WORDS,
@@ -21,6 +20,7 @@ from vehicle.road_test.planning import (
     smallest_effect,
 )
 from vehicle.road_test.read import Reader, read_one, windows_of_runs
+from vehicle.road_test.run_list import Manifest
 from vehicle.units import QuantityError, parse
 
 MOST_ORDERED = 200

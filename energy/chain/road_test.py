@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from vehicle.road_test.effect import Comparison, compare
-from vehicle.road_test.manifest import Manifest
+from vehicle.road_test.comparison import Comparison, compare
 from vehicle.road_test.read import Reader, in_no_log, read_one, windows_of_runs
+from vehicle.road_test.run_list import Manifest
 
 
 @dataclass(frozen=True)

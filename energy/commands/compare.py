@@ -56,7 +56,7 @@ def command(
     from energy.chain.road_test import ComparisonAsked, road_test
     from energy.words.road_test import as_data, in_words
     from vehicle.problems import InputError, Problem
-    from vehicle.road_test.manifest import read_manifest
+    from vehicle.road_test.run_list import read_manifest
 
     if overrides and scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))

@@ -134,7 +134,7 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
         return typed_spread(typed)
     if runs_file is None:
         return assumed_spread()
-    from vehicle.road_test.manifest import read_manifest
+    from vehicle.road_test.run_list import read_manifest
 
     return spread_of_runs(read_manifest(runs_file))
 

@@ -12,8 +12,8 @@ import click
 from energy.words.read import as_data, in_words
 
 if TYPE_CHECKING:
-    from vehicle.logs.fuel_flow import Engine, FuelFlow
-    from vehicle.logs.read import Log
+    from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
+    from vehicle.logs.log import Log
 
 
 @click.command("read")
@@ -105,14 +105,14 @@ def _known(
     fuel_name: str | None,
     efficiency: float | None,
     columns: tuple[str, ...],
-) -> tuple[Engine, dict[str, str], float | None, tuple[float, float, float] | None]:
-    from vehicle.logs.fuel_flow import Engine, fuel_named
+) -> tuple[LoggedEngine, dict[str, str], float | None, tuple[float, float, float] | None]:
+    from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse
 
-    engine, overrides, mass, load = Engine(), {}, None, None
+    engine, overrides, mass, load = LoggedEngine(), {}, None, None
     if manifest is not None:
-        from vehicle.road_test.manifest import read_manifest
+        from vehicle.road_test.run_list import read_manifest
 
         found = read_manifest(manifest, needs_runs=False)
         engine, overrides, mass, load = found.engine, dict(found.columns), found.mass_kg, found.road_load
@@ -139,7 +139,7 @@ def _known(
     return engine, overrides, mass, load
 
 
-def _calibrated(receipt: str, logs: list[Log], engine: Engine) -> float:
+def _calibrated(receipt: str, logs: list[Log], engine: LoggedEngine) -> float:
     from vehicle.logs.fuel_flow import calibrated_efficiency
     from vehicle.problems import InputError, Problem
     from vehicle.units import QuantityError, parse
@@ -157,23 +157,15 @@ def _calibrated(receipt: str, logs: list[Log], engine: Engine) -> float:
 
 
 def _write(out: Path, log: Log, flow: FuelFlow) -> None:
-    import os
-    import tempfile
-
+    from vehicle.files import write_whole
     from vehicle.logs.columns import BY_NAME
     from vehicle.problems import InputError, Problem
 
     shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
     table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name
-    handle, name = None, ""
     try:
-        handle, name = tempfile.mkstemp(dir=out.parent, suffix=".part")
-        os.close(handle)
-        table.to_csv(name, index=False)
-        os.replace(name, out)  # whole or not at all
+        write_whole(out, table.to_csv(index=False).encode())
     except OSError as error:
-        if name and os.path.exists(name):
-            os.unlink(name)
         raise InputError(
             Problem(str(out), "", f"cannot be written ({error.strerror})", "a folder that exists")
         ) from None

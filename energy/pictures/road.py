@@ -12,7 +12,7 @@ from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture
 from energy.words.plan import plan_sentence
 
 if TYPE_CHECKING:
-    from vehicle.road_test.effect import RunChange
+    from vehicle.road_test.comparison import RunChange
 
 _STATE_COLOURS = {"working": ORANGE, "stowed": BLUE, "absent": GREY}
 _SHAPES = {

@@ -23,8 +23,8 @@ from energy.screens.road import planned_m_s, predicted
 from energy.words import plan as plan_words
 from energy.words import run_sheet
 from vehicle.problems import InputError
-from vehicle.road_test.manifest import read_manifest
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
+from vehicle.road_test.run_list import read_manifest
 from vehicle.units import figures
 
 _HEADING = "How many runs would prove it?"

@@ -17,11 +17,11 @@ from energy.screens import desk, live, page, road_marks, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from energy.words import road_test as road_test_words
-from vehicle.logs.read import Log
+from vehicle.logs.log import Log
 from vehicle.problems import InputError
-from vehicle.road_test.effect import half_pairs
-from vehicle.road_test.manifest import STATES, read_manifest
+from vehicle.road_test.comparison import half_pairs
 from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks
+from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
 _HEADING = "What did the road say?"

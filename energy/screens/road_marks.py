@@ -16,12 +16,13 @@ from energy.screens.desk import Work
 from energy.screens.uploads import as_file
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError
-from vehicle.road_test.manifest import STATES
 from vehicle.road_test.marks import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
 from vehicle.road_test.read import Reader, fitting
+from vehicle.road_test.run_list import STATES
 
 Logs = Mapping[str, Log | InputError]
 _BY_ORDER = (

@@ -6,17 +6,22 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from vehicle.driving.coastdown import CoastDown, CoastRun
+    from vehicle.quantity import Estimate
+
+
+def _ends(found: Estimate) -> dict[str, float | None]:
+    return {"estimate": found.estimate, "low": found.low, "high": found.high}
 
 
 def as_data(fit: CoastDown, runs: list[CoastRun]) -> dict[str, object]:
     """Return the fit for `--json`."""
     return {
-        "coastdown_a_n": fit.a_n.as_dict(),
-        "coastdown_b_n_s_m": fit.b_n_s_m.as_dict(),
-        "coastdown_c_n_s2_m2": fit.c_n_s2_m2.as_dict(),
+        "coastdown_a_n": _ends(fit.a_n),
+        "coastdown_b_n_s_m": _ends(fit.b_n_s_m),
+        "coastdown_c_n_s2_m2": _ends(fit.c_n_s2_m2),
         "level": fit.level,
         "force": [
-            {"speed_km_h": v * 3.6, **force.as_dict()} for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)
+            {"speed_km_h": v * 3.6, **_ends(force)} for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)
         ],
         "head_wind_m_s": fit.head_wind_m_s,
         "grade_percent": 100 * fit.grade,
@@ -54,7 +59,8 @@ def in_words(fit: CoastDown) -> list[str]:
     lines += [f"  mind: {text}" for text in fit.warnings]
     lines += ["", f"For the scenario (± {percent}):", "  [vehicle]"]
     for key, unit, found in (("a", "N", fit.a_n), ("b", "N/(m/s)", fit.b_n_s_m), ("c", "N/(m/s)^2", fit.c_n_s2_m2)):
-        half = (found.high - found.low) / 2
+        low, high = found.ends
+        half = (high - low) / 2
         lines.append(
             f'  coastdown_{key} = {{ value = "{found.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
         )

@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from vehicle.logs.fuel_flow import Engine, FuelFlow
-    from vehicle.logs.read import Log
+    from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
+    from vehicle.logs.log import Log
 
 
 def as_data(
-    log: Log, engine: Engine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
+    log: Log, engine: LoggedEngine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
 ) -> tuple[dict[str, Any], FuelFlow]:
     """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
     import numpy as np
 
     from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
-    from vehicle.logs.read import Quality
+    from vehicle.logs.log import Quality
 
     flow = fuel_flow(log, engine, source=source)
     distance = log.distance_m

@@ -56,7 +56,7 @@ def as_data(test: RoadTest) -> dict[str, Any]:
                 "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
                 "change_percent": 100 * change.plain,
                 "adjusted_change_percent": 100 * change.adjusted,
-                "filters": [{"what": step.what, "rows": step.rows} for step in run.steps],
+                "filters": [{"what": one.what, "rows": one.rows} for one in run.filters],
             }
             for run, change in zip(answer.runs, answer.changes, strict=True)
         ],
@@ -147,7 +147,7 @@ def run_rows(test: RoadTest) -> list[tuple[str, str, str, str, str, str, str, st
                 f"{run.means['speed_m_s'] * 3.6:.1f} km/h",
                 f"{100 * change.adjusted:+.1f} %",
                 flow,
-                "; ".join(f"{step.what} {step.rows}" for step in run.steps if step.rows),
+                "; ".join(f"{one.what} {one.rows}" for one in run.filters if one.rows),
             )
         )
     return rows

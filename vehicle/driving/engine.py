@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vehicle.arrays import Values
+from vehicle.arrays import Values, bilinear, cell_of
 from vehicle.driving.fuels import Fuel
 
 
@@ -111,14 +111,7 @@ def _from_map(table: FuelMap, brake_w: np.ndarray, speed_rad_s: np.ndarray) -> n
     # Outside the map's speeds the torque is kept and the fuel scales with speed: same fuel per turn.
     scale = speed_rad_s / speed
     torque = brake_w / np.maximum(speed_rad_s, 1e-9)
-    row = np.clip(np.searchsorted(speeds, speed, side="right") - 1, 0, len(speeds) - 2)
-    col = np.clip(np.searchsorted(torques, torque, side="right") - 1, 0, len(torques) - 2)
-    x = (speed - speeds[row]) / (speeds[row + 1] - speeds[row])
-    y = (torque - torques[col]) / (torques[col + 1] - torques[col])
-    z = table.fuel_power_w
-    low = z[row, col] + y * (z[row, col + 1] - z[row, col])
-    high = z[row + 1, col] + y * (z[row + 1, col + 1] - z[row + 1, col])
-    return scale * (low + x * (high - low))
+    return scale * bilinear(table.fuel_power_w, cell_of(speeds, speed), cell_of(torques, torque))
 
 
 def idle_fuel_power_w(engine: Engine) -> np.ndarray:
@@ -151,7 +144,7 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
 
 
 def drive(engine: Engine | Battery, wheel_power_w: Values, speed_m_s: Values) -> Supply:
-    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a road speed (m/s)."""
+    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a speed (m/s)."""
     wheel, speed = np.broadcast_arrays(np.asarray(wheel_power_w, float), np.asarray(speed_m_s, float))
     return _drive_battery(engine, wheel, speed) if isinstance(engine, Battery) else _drive_engine(engine, wheel, speed)
 

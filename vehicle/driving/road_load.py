@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.arrays import Values
-
-GRAVITY_M_S2 = 9.80665  # standard gravity, ISO 80000-3
+from vehicle.constants import GRAVITY_M_S2
 
 
 @dataclass(frozen=True)
@@ -108,12 +107,3 @@ def road_forces(
     inertia = mass * np.asarray(load.rotating_mass_factor) * np.asarray(acceleration_m_s2)
     tyres, drag, climb, inertia = np.broadcast_arrays(tyres, drag, climb, inertia)
     return RoadForces(tyres, drag, climb, inertia)
-
-
-def coastdown_time_s(mass_kg: float, a_n: float, c_n_s2_m2: float, from_m_s: float, to_m_s: float) -> float:
-    """Return the time in s to coast from one speed to a lower one under F = A + C·v² (closed form).
-
-    dv/dt = −(A + C·v²)/m gives t = m/√(A·C)·[arctan(v√(C/A))] between the speeds (separation of variables).
-    """
-    root = np.sqrt(c_n_s2_m2 / a_n)
-    return float(mass_kg / np.sqrt(a_n * c_n_s2_m2) * (np.arctan(from_m_s * root) - np.arctan(to_m_s * root)))

@@ -1,8 +1,8 @@
-"""A whole trip: speed over time, grade and wind along the way, and what the vehicle asks of engine or pack in every step.
+"""A whole trip: speed over time, grade and wind along the way, cut into the steps that a vehicle drives.
 
-A trip is cut into steps between the times of its schedule; in each the speed runs in a straight line, so that kinetic and
-potential energy come out exactly: sum(force × mean speed × duration) of inertia is the change of ½·m·v², of grade that of
-m·g·h. Everything else is taken at the mean speed of the step.
+A trip is cut into steps between the times of its schedule; in each the speed runs in a straight line, so that kinetic
+and potential energy come out exactly: sum(force × mean speed × duration) of inertia is the change of ½·m·v², of grade
+that of m·g·h. Everything else is taken at the mean speed of the step.
 """
 
 from __future__ import annotations
@@ -13,8 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from vehicle.arrays import Values
-from vehicle.driving.engine import Battery, Engine, Supply, drive
-from vehicle.driving.road_load import RoadForces, RoadLoad, road_forces
+from vehicle.driving.engine import Battery, Engine
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
@@ -83,19 +82,8 @@ class Steps:
         return float(np.maximum(rise, 0.0).sum())
 
 
-@dataclass(frozen=True)
-class Driven:
-    """A trip as driven: forces and supply of every step, (…, steps), and totals (…) over the trip."""
-
-    forces: RoadForces
-    supply: Supply
-    source_j: np.ndarray  # fuel energy, or energy out of the pack
-    brake_j: np.ndarray
-    wheel_j: np.ndarray
-
-
 def read_schedule(path: Path) -> Schedule:
-    """Return a schedule from a CSV file: columns time_*, speed_*; optional grade (%, or plain), wind_speed_*, wind_from_*.
+    """Return a schedule from a CSV file: columns time_*, speed_*; grade (%, or plain), wind_* where known.
 
     Raises InputError for times that do not rise, speeds below 0 or above 100 m/s, jumps of speed that no vehicle makes.
     """
@@ -267,41 +255,3 @@ def with_idling(engine: Engine | Battery, standing_s: np.ndarray, longest_idle_s
     if isinstance(engine, Battery):
         return engine
     return replace(engine, runs_when_parked=np.asarray(engine.runs_when_parked) | (standing_s <= longest_idle_s))
-
-
-def drive_trip(
-    engine: Engine | Battery,
-    load: RoadLoad,
-    steps: Steps,
-    density_kg_m3: Values,
-    air_ahead_m_s: Values | None = None,
-    air_across_m_s: Values = 0.0,
-    *,
-    extra_force_n: Values = 0.0,
-    added_mass_kg: Values = 0.0,
-    longest_idle_s: Values = 300.0,
-) -> Driven:
-    """Return the trip as driven, with an extra force (N, against the motion, per step) and mass (kg) on the vehicle.
-
-    Air from ahead defaults to still air. Draws stand in front of the steps: fields of `engine` and `load` may be (draws, 1).
-    """
-    ahead = steps.speed_m_s if air_ahead_m_s is None else air_ahead_m_s
-    forces = road_forces(
-        load,
-        steps.speed_m_s,
-        density_kg_m3,
-        ahead,
-        air_across_m_s,
-        grade=steps.grade,
-        acceleration_m_s2=steps.acceleration_m_s2,
-        added_mass_kg=added_mass_kg,
-    )
-    wheel = (forces.total_n + np.asarray(extra_force_n)) * steps.speed_m_s
-    supply = drive(with_idling(engine, steps.standing_s, longest_idle_s), wheel, steps.speed_m_s)
-    return Driven(
-        forces,
-        supply,
-        (supply.source_w * steps.duration_s).sum(axis=-1),
-        (supply.brake_loss_w * steps.duration_s).sum(axis=-1),
-        (supply.wheel_w * steps.duration_s).sum(axis=-1),
-    )

@@ -19,12 +19,27 @@ if TYPE_CHECKING:
 
 DAY_S = 86400.0
 _FORMATS = (
-    "%d/%m/%Y %H:%M:%S.%f", "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %H:%M:%S.%f", "%m/%d/%Y %H:%M:%S", "%d.%m.%Y %H:%M:%S.%f",
-    "%d.%m.%Y %H:%M:%S", "%d-%m-%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S.%f %p", "%m/%d/%Y %I:%M:%S %p",
-    "%d/%m/%Y %I:%M:%S %p", "%d-%b-%Y %H:%M:%S.%f", "%d-%b-%Y %H:%M:%S", "%b %d, %Y %I:%M:%S %p",
-    "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M", "%Y/%m/%d %H:%M:%S.%f", "%Y/%m/%d %H:%M:%S", "%Y-%m-%d %I:%M:%S %p",
-    "%Y-%m-%d %I:%M:%S.%f %p", "%a %b %d %H:%M:%S %Y",
-)  # fmt: skip
+    "%d/%m/%Y %H:%M:%S.%f",
+    "%d/%m/%Y %H:%M:%S",
+    "%m/%d/%Y %H:%M:%S.%f",
+    "%m/%d/%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M:%S.%f",
+    "%d.%m.%Y %H:%M:%S",
+    "%d-%m-%Y %H:%M:%S",
+    "%m/%d/%Y %I:%M:%S.%f %p",
+    "%m/%d/%Y %I:%M:%S %p",
+    "%d/%m/%Y %I:%M:%S %p",
+    "%d-%b-%Y %H:%M:%S.%f",
+    "%d-%b-%Y %H:%M:%S",
+    "%b %d, %Y %I:%M:%S %p",
+    "%d/%m/%Y %H:%M",
+    "%m/%d/%Y %H:%M",
+    "%Y/%m/%d %H:%M:%S.%f",
+    "%Y/%m/%d %H:%M:%S",
+    "%Y-%m-%d %I:%M:%S %p",
+    "%Y-%m-%d %I:%M:%S.%f %p",
+    "%a %b %d %H:%M:%S %Y",
+)
 _TIME_OF_DAY = r"^\s*(\d{1,3}):(\d{1,2})(?::(\d{1,2}(?:[.,:]\d+)?))?\s*([AaPp]\.?[Mm]\.?)?\s*$"
 
 
@@ -113,8 +128,12 @@ def _time_of_day(text: pd.Series) -> Clock:
     total = np.where(good, hours * 3600 + minutes * 60 + seconds, np.nan)
     finite = total[np.isfinite(total)]
     # 12-hour clocks written without AM and PM fall from 12:59:59 to 1:00:00
-    bare = not twelve and finite.size > 0 and finite.max() < 13 * 3600 and bool(
-        ((finite[:-1] >= 12.9 * 3600) & (finite[1:] < 1.1 * 3600 + 60)).any())  # fmt: skip
+    bare = (
+        not twelve
+        and finite.size > 0
+        and finite.max() < 13 * 3600
+        and bool(((finite[:-1] >= 12.9 * 3600) & (finite[1:] < 1.1 * 3600 + 60)).any())
+    )
     kind = "12-hour time of day" if twelve or bare else "time of day"
     return Clock(total, kind, DAY_S / 2 if bare else DAY_S)
 

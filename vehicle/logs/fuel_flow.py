@@ -7,22 +7,22 @@ says which was used, on what assumptions, and for how much of the time.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vehicle.constants import GRAVITY_M_S2
 from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.problems import InputError, Problem, nearest
 
 if TYPE_CHECKING:
-    from vehicle.logs.read import Log
+    from vehicle.logs.log import Log
 
-AIR_GAS_CONSTANT_J_KG_K = 287.05
-STANDARD_GRAVITY_M_S2 = 9.80665
+# Five digits, where the standard atmosphere has seven: it differs by 1 in 100 000, which no log can show.
+_AIR_GAS_CONSTANT_J_KG_K = 287.05
 DEFAULT_VOLUMETRIC_EFFICIENCY = 0.75
-VOLUMETRIC_EFFICIENCY_RANGE = (0.55, 0.95)
 VOLUMETRIC_EFFICIENCY_WORDS = (
     "volumetric efficiency 0.75 assumed for every speed and load (0.55 at idle to 0.95 at full load is plausible, so "
     "litres are good to about ±25 % and a difference in percent to about a fifth of itself): common practice "
@@ -35,7 +35,7 @@ SOURCES = ("fuel rate", "fuel mass flow", "air flow", "speed-density")
 
 
 @dataclass(frozen=True)
-class Engine:
+class LoggedEngine:
     """What has to be known of the engine: swept volume in m3 (None where unknown), fuel, volumetric efficiency."""
 
     displacement_m3: float | None = None
@@ -89,7 +89,7 @@ def fuel_named(name: str, where: str = "--fuel") -> Fuel:
     return fuel
 
 
-def fuel_flow(log: Log, engine: Engine, *, source: str | None = None) -> FuelFlow:
+def fuel_flow(log: Log, engine: LoggedEngine, *, source: str | None = None) -> FuelFlow:
     """Return the fuel flow of every row from the best source that the log allows (or from `source` if given).
 
     Air flow: fuel = air / (stoichiometric ratio × lambda) × (1 + short-term trim + long-term trim), the trims being the
@@ -132,7 +132,12 @@ def fuel_flow(log: Log, engine: Engine, *, source: str | None = None) -> FuelFlo
     return FuelFlow(flow, cut, used, tuple(words), tuple(why), litres, known, float(step.sum()))
 
 
-def _why_not(source: str, get: dict[str, np.ndarray], engine: Engine) -> str:
+def has_source(log: Log, engine: LoggedEngine, source: str) -> bool:
+    """Return whether `fuel_flow` can take the fuel of this log from `source`."""
+    return not _why_not(source, log.table, engine)
+
+
+def _why_not(source: str, get: Container[str], engine: LoggedEngine) -> str:
     if source == "fuel rate":
         return "" if "fuel_rate_m3_s" in get else "not in the log"
     if source == "fuel mass flow":
@@ -141,9 +146,15 @@ def _why_not(source: str, get: dict[str, np.ndarray], engine: Engine) -> str:
         return "a diesel runs lean, and lambda is not in the log"
     if source == "air flow":
         return "" if "air_flow_kg_s" in get else "not in the log"
-    missing = [words for name, words in (("manifold_pressure_pa", "manifold pressure"),
-                                         ("intake_temperature_k", "intake air temperature"),
-                                         ("engine_speed_rad_s", "engine speed")) if name not in get]  # fmt: skip
+    missing = [
+        words
+        for name, words in (
+            ("manifold_pressure_pa", "manifold pressure"),
+            ("intake_temperature_k", "intake air temperature"),
+            ("engine_speed_rad_s", "engine speed"),
+        )
+        if name not in get
+    ]
     if missing:
         return f"no {' and no '.join(missing)} in the log"
     if engine.displacement_m3 is None:
@@ -151,12 +162,13 @@ def _why_not(source: str, get: dict[str, np.ndarray], engine: Engine) -> str:
     return ""
 
 
-def _flow_from(source: str, get: dict[str, np.ndarray], engine: Engine) -> tuple[np.ndarray, list[str]]:
+def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) -> tuple[np.ndarray, list[str]]:
     if source == "fuel rate":
         return get["fuel_rate_m3_s"].copy(), ["as the car reports it"]
     if source == "fuel mass flow":
         return get["fuel_mass_flow_kg_s"] / engine.fuel.density_kg_m3, [
-            f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"]  # fmt: skip
+            f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"
+        ]
     lambda_, words = _lambda(get)
     if source == "air flow":
         trims, said = _trims(get)
@@ -169,10 +181,17 @@ def _flow_from(source: str, get: dict[str, np.ndarray], engine: Engine) -> tuple
     else:
         words.append(f"volumetric efficiency {efficiency:.3g} as given")
     assert engine.displacement_m3 is not None
-    air = speed_density_air(get["manifold_pressure_pa"], get["intake_temperature_k"], get["engine_speed_rad_s"],
-                            engine.displacement_m3, efficiency)  # fmt: skip
-    words.append(f"{engine.fuel.name}: {engine.fuel.stoichiometric_air_fuel_ratio:g} kg of air per kg, "
-                 f"{engine.fuel.density_kg_m3:g} kg/m3")  # fmt: skip
+    air = speed_density_air(
+        get["manifold_pressure_pa"],
+        get["intake_temperature_k"],
+        get["engine_speed_rad_s"],
+        engine.displacement_m3,
+        efficiency,
+    )
+    words.append(
+        f"{engine.fuel.name}: {engine.fuel.stoichiometric_air_fuel_ratio:g} kg of air per kg, "
+        f"{engine.fuel.density_kg_m3:g} kg/m3"
+    )
     return fuel_from_air(air, engine.fuel, lambda_), words
 
 
@@ -205,12 +224,15 @@ def fuel_from_air(
 
 
 def speed_density_air(
-    pressure_pa: np.ndarray, temperature_k: np.ndarray, engine_speed_rad_s: np.ndarray, displacement_m3: float,
+    pressure_pa: np.ndarray,
+    temperature_k: np.ndarray,
+    engine_speed_rad_s: np.ndarray,
+    displacement_m3: float,
     volumetric_efficiency: float | np.ndarray,
-) -> np.ndarray:  # fmt: skip
+) -> np.ndarray:
     """Return the air flow in kg/s of a four-stroke engine: one swept volume of manifold air every two revolutions."""
     strokes_per_s = engine_speed_rad_s / (4 * np.pi)
-    density = pressure_pa / (AIR_GAS_CONSTANT_J_KG_K * temperature_k)
+    density = pressure_pa / (_AIR_GAS_CONSTANT_J_KG_K * temperature_k)
     return volumetric_efficiency * density * displacement_m3 * strokes_per_s
 
 
@@ -274,7 +296,7 @@ def _at_rest(table: Any) -> np.ndarray | None:
     return None
 
 
-def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, distance_m: float) -> float:
+def calibrated_efficiency(logs: Sequence[Log], engine: LoggedEngine, litres: float, distance_m: float) -> float:
     """Return the volumetric efficiency with which these logs burn what the pump says: `litres` over `distance_m`.
 
     Litres per kilometre of the logs (driving as on the tank that was filled) are matched to those of the receipt.
@@ -282,7 +304,7 @@ def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, di
     efficiency.
     """
     burnt = driven = 0.0
-    trial = Engine(engine.displacement_m3, engine.fuel, 1.0)
+    trial = LoggedEngine(engine.displacement_m3, engine.fuel, 1.0)
     for log in logs:
         flow = fuel_flow(log, trial)
         if flow.source != "speed-density" or flow.litres is None:
@@ -304,9 +326,13 @@ def calibrated_efficiency(logs: Sequence[Log], engine: Engine, litres: float, di
     efficiency = litres / distance_m * driven / burnt
     if not 0.4 <= efficiency <= 1.3:
         raise InputError(
-            Problem("--receipt", "", f"it would take a volumetric efficiency of {efficiency:.2f}",
-                    "0.4-1.3: check litres, kilometres and displacement, and that the logs are driving like the tank's")
-        )  # fmt: skip
+            Problem(
+                "--receipt",
+                "",
+                f"it would take a volumetric efficiency of {efficiency:.2f}",
+                "0.4-1.3: check litres, kilometres and displacement, and that the logs are driving like the tank's",
+            )
+        )
     return efficiency
 
 
@@ -349,14 +375,18 @@ def acceleration_m_s2(log: Log, over_s: float = 2.0) -> np.ndarray:
 
 
 def tractive_power_w(
-    speed_m_s: np.ndarray, acceleration: np.ndarray, grade: np.ndarray | float, mass_kg: float,
-    road_load: tuple[float, float, float], rotating_mass: float = 0.04,
-) -> np.ndarray:  # fmt: skip
+    speed_m_s: np.ndarray,
+    acceleration: np.ndarray,
+    grade: np.ndarray | float,
+    mass_kg: float,
+    road_load: tuple[float, float, float],
+    rotating_mass: float = 0.04,
+) -> np.ndarray:
     """Return the power at the wheels in W: (A + B v + C v² + m g sin + (1 + rotating) m a) v, negative in braking.
 
     `grade` is rise over run, `rotating_mass` the share that wheels and shafts add (4 %, common practice, no source).
     """
     a, b, c = road_load
     slope = np.sin(np.arctan(grade))
-    force = a + b * speed_m_s + c * speed_m_s**2 + mass_kg * STANDARD_GRAVITY_M_S2 * slope
+    force = a + b * speed_m_s + c * speed_m_s**2 + mass_kg * GRAVITY_M_S2 * slope
     return (force + (1 + rotating_mass) * mass_kg * acceleration) * speed_m_s

@@ -22,9 +22,21 @@ from vehicle.problems import InputError, Problem, nearest, shown
 
 LEAST_CORRELATION = 0.6  # below this the two signals are not telling the same story (our choice, told to the user)
 NEAR_RIVAL = 0.05  # a second peak within this of the best one leaves the offset open
+_LEAST_OVERLAP = 0.5
 MOST_STEPS = 400_000  # of the common grid
-_TIME_NAMES = ("time_s", "elapsed_s", "seconds", "time_ms", "time_min", "time", "time_utc", "timestamp", "datetime",
-               "date_time", "clock")  # fmt: skip
+_TIME_NAMES = (
+    "time_s",
+    "elapsed_s",
+    "seconds",
+    "time_ms",
+    "time_min",
+    "time",
+    "time_utc",
+    "timestamp",
+    "datetime",
+    "date_time",
+    "clock",
+)
 _TO_SECONDS = {"time_ms": 1e-3, "time_min": 60.0}
 
 
@@ -63,12 +75,11 @@ def find_offset(
     around_s: float | None = None,
     within_s: float | None = None,
     longest_gap_s: float = 5.0,
-    least_overlap: float = 0.5,
 ) -> OffsetEstimate:
     """Return the offset at which the second signal follows the first most closely.
 
     All arrays are one-dimensional; times in seconds, rising within each log; NaN values are left out. Both signals are
-    set onto one even grid and correlated at every offset for which at least `least_overlap` of the shorter one is
+    set onto one even grid and correlated at every offset for which at least half of the shorter one is
     covered; samples within gaps longer than `longest_gap_s` do not count (masked normalised cross-correlation,
     D. Padfield, IEEE Transactions on Image Processing 21 (2012) 2706, in one dimension, from memory). The peak is
     refined by a parabola, so the offset is finer than the grid. With `around_s` and `within_s`, only offsets within
@@ -87,7 +98,7 @@ def find_offset(
     lags[lags >= len(a)] -= size  # a[i + lag] meets b[i]
     correlation, count = _masked_correlation(a, a_known, b, b_known, size)
     offsets = lags * step + first_time_s[0] - second_time_s[0]
-    allowed = count >= max(10.0, least_overlap * min(a_known.sum(), b_known.sum()))
+    allowed = count >= max(10.0, _LEAST_OVERLAP * min(a_known.sum(), b_known.sum()))
     if around_s is not None and within_s is not None:
         allowed &= np.abs(offsets - around_s) <= within_s
     if not allowed.any() or not np.isfinite(correlation[allowed]).any():
@@ -174,10 +185,12 @@ def _rival(correlation: np.ndarray, best: int) -> float:
     low = correlation < 0.8 * correlation[best]
     left = np.flatnonzero(low[:best])
     right = np.flatnonzero(low[best:])
-    outside = np.concatenate((
-        correlation[: left[-1] + 1] if left.size else correlation[:0],
-        correlation[best + right[0] :] if right.size else correlation[:0],
-    ))  # fmt: skip
+    outside = np.concatenate(
+        (
+            correlation[: left[-1] + 1] if left.size else correlation[:0],
+            correlation[best + right[0] :] if right.size else correlation[:0],
+        )
+    )
     return float(outside.max()) if outside.size else -1.0
 
 
@@ -216,10 +229,14 @@ def join_second_log(
     if offset_s is None and match is not None:
         how = "correlation"
         estimate = find_offset(
-            first["time_s"], first[match[0]], second["time_s"], second[match[1]],
-            around_s=clock_offset_s, within_s=within_s if clock_offset_s is not None else None,
+            first["time_s"],
+            first[match[0]],
+            second["time_s"],
+            second[match[1]],
+            around_s=clock_offset_s,
+            within_s=within_s if clock_offset_s is not None else None,
             longest_gap_s=longest_gap_s,
-        )  # fmt: skip
+        )
         offset_s = estimate.offset_s
     elif offset_s is None and clock_offset_s is not None:
         how, offset_s = "clocks", clock_offset_s
@@ -403,6 +420,10 @@ def pick_column(log: LogText, name: str) -> str:
     columns = [column for column in log.numbers if column != "time_s"]
     near = nearest(name, columns)
     raise InputError(
-        Problem(str(log.path), "--match", f"no numeric column {shown(name)}",
-                f"{f'perhaps {near}; ' if near else ''}one of {', '.join(columns)}")
-    )  # fmt: skip
+        Problem(
+            str(log.path),
+            "--match",
+            f"no numeric column {shown(name)}",
+            f"{f'perhaps {near}; ' if near else ''}one of {', '.join(columns)}",
+        )
+    )

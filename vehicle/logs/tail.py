@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from vehicle.logs.columns import PARAMETERS
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ _ROWS_OF_SILENCE = 5.0
 
 @dataclass(frozen=True)
 class Seen:
-    """How far a file was read: which file it was (device, number, first bytes), up to which byte, and the lines so far."""
+    """How far a file was read: which file (device, number, first bytes), up to which byte, and the lines so far."""
 
     device: int
     number: int

@@ -29,8 +29,19 @@ MOST_COLUMNS = 500
 _CHUNK = 16 * 1024 * 1024
 _HEAD = 64 * 1024
 _DELIMITERS = (";", "\t", ",", "|")
-_KINDS = ("speed", "rotation", "fraction", "pressure", "temperature", "mass flow", "volume flow", "voltage", "time",
-          "torque", "length")  # fmt: skip
+_KINDS = (
+    "speed",
+    "rotation",
+    "fraction",
+    "pressure",
+    "temperature",
+    "mass flow",
+    "volume flow",
+    "voltage",
+    "time",
+    "torque",
+    "length",
+)
 
 
 @dataclass(frozen=True)
@@ -234,9 +245,13 @@ def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
     if best is None:
         first = next((line for line in lines if line.strip()), "")
         raise InputError(
-            Problem(path.name, "header", f"no known parameter in {shown(first, 80)}",
-                    'a header line such as "time (s),vehicle speed (km/h),engine speed (rpm),manifold pressure (kPa)"')
-        )  # fmt: skip
+            Problem(
+                path.name,
+                "header",
+                f"no known parameter in {shown(first, 80)}",
+                'a header line such as "time (s),vehicle speed (km/h),engine speed (rpm),manifold pressure (kPa)"',
+            )
+        )
     _, number, delimiter = best
     headers = tuple(cell.strip() for cell in lines[number].split(delimiter))
     begin = number + 1
@@ -314,9 +329,13 @@ def _mend(path: Path, data: bytes, layout: _Layout, expected: int) -> tuple[byte
         commas = mark == b"," and mended.long > mended.short
         hint = " (decimal commas need semicolons between the cells, or quotes)" if commas else ""
         raise InputError(
-            Problem(path.name, "rows", f"{bad} of {rows} rows do not have {expected + 1} cells{hint}",
-                    f"{len(layout.headers)} cells in every row")
-        )  # fmt: skip
+            Problem(
+                path.name,
+                "rows",
+                f"{bad} of {rows} rows do not have {expected + 1} cells{hint}",
+                f"{len(layout.headers)} cells in every row",
+            )
+        )
     flags = np.zeros(rows, dtype=bool)
     flags[broken] = True
     return b"".join(parts), flags, mended.repairs()
@@ -367,10 +386,12 @@ class _Mended:
         return (self.mark * self.expected, True), 1
 
     def repairs(self) -> list[tuple[str, int]]:
-        found = [("repeated header lines left out", self.repeated),
-                 ("rows broken over two lines, joined", self.joined),
-                 ("rows with too few cells (cut short), values not used", self.short),
-                 ("rows with too many cells, values not used", self.long)]  # fmt: skip
+        found = [
+            ("repeated header lines left out", self.repeated),
+            ("rows broken over two lines, joined", self.joined),
+            ("rows with too few cells (cut short), values not used", self.short),
+            ("rows with too many cells, values not used", self.long),
+        ]
         return [entry for entry in found if entry[1]]
 
 
@@ -411,10 +432,21 @@ def _parse(
         warnings.simplefilter("ignore", pd.errors.DtypeWarning)  # mixed columns are expected; they are cleaned after
         try:
             return pd.read_csv(
-                source, engine="c", header=None, names=list(range(cells)), usecols=use, skiprows=skip,
-                sep=layout.delimiter, decimal=layout.decimal, skipinitialspace=True, index_col=False,
-                quoting=csv.QUOTE_NONE, encoding="utf-8", encoding_errors="replace", skip_blank_lines=True,
-            )  # fmt: skip
+                source,
+                engine="c",
+                header=None,
+                names=list(range(cells)),
+                usecols=use,
+                skiprows=skip,
+                sep=layout.delimiter,
+                decimal=layout.decimal,
+                skipinitialspace=True,
+                index_col=False,
+                quoting=csv.QUOTE_NONE,
+                encoding="utf-8",
+                encoding_errors="replace",
+                skip_blank_lines=True,
+            )
         except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as error:
             first = str(error).splitlines()[0] if str(error) else type(error).__name__
             raise InputError(

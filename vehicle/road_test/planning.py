@@ -29,8 +29,13 @@ class PlannedRun:
 
     def as_dict(self) -> dict[str, int | str]:
         """Return the run as data, for `--json`."""
-        return {"run": self.number, "block": self.block, "pair": self.pair, "state": self.state,
-                "direction": self.direction}  # fmt: skip
+        return {
+            "run": self.number,
+            "block": self.block,
+            "pair": self.pair,
+            "state": self.state,
+            "direction": self.direction,
+        }
 
 
 def power_of_pairs(effect: float, spread: float, pairs: int, level: float = 0.95) -> float:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path
 
-from vehicle.logs.fuel_flow import fuel_flow
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
-from vehicle.road_test.effect import RunWindows, common_source, runs_of_states, windows_of
-from vehicle.road_test.manifest import Manifest
+from vehicle.road_test.run_list import Manifest
+from vehicle.road_test.windows import RunWindows, common_source, runs_of_states, windows_of
 
 Reader = Callable[[Path, Mapping[str, str], str], Log]
 
@@ -57,11 +57,14 @@ def windows_of_runs(
         raise InputError(Problem(test.path.name, "runs", "every run is left out", "at least one run to look at"))
     seen = logs_of(test, read=read, progress=progress)
     logs = [seen[run.path, repr({**test.columns, **run.columns})] for run in test.runs]
-    source, engine, absolute = common_source(list(seen.values()), test.engine)
-    flows = {id(log): fuel_flow(log, engine, source=source) for log in seen.values()}
-    runs = [windows_of(log, flows[id(log)], part) for log, run in zip(logs, test.runs, strict=True)
-            for part in runs_of_states(run, log)]  # fmt: skip
-    return runs, absolute, (f"fuel from {source}", *flows[id(logs[0])].words)
+    fuel = common_source(list(seen.values()), test.engine)
+    flows = {id(log): flow for log, flow in zip(seen.values(), fuel.flows, strict=True)}
+    runs = [
+        windows_of(log, flows[id(log)], part)
+        for log, run in zip(logs, test.runs, strict=True)
+        for part in runs_of_states(run, log)
+    ]
+    return runs, fuel.absolute, (f"fuel from {fuel.source}", *flows[id(logs[0])].words)
 
 
 def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:

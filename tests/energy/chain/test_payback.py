@@ -17,7 +17,7 @@ from energy.commands.payback import command
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data, verdict
-from vehicle.driving.road_load import GRAVITY_M_S2
+from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError
 
 

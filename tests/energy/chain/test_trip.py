@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from trip_by_steps import drive_trip
 
 from energy.chain.answer import answered
 from energy.chain.draws import steady_chain
@@ -17,7 +18,6 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.uncertainty.propagate import Sampling
 from energy.words.answer import as_data, cautions, key_numbers, verdict
-from vehicle.driving.trip import drive_trip
 from vehicle.problems import InputError
 from vehicle.quantity import exact
 

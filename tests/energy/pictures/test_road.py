@@ -11,8 +11,8 @@ import pytest
 from energy.chain.road_test import RoadTest, road_test
 from energy.pictures.road import effect_picture
 from energy.words.road_test import run_rows
-from vehicle.road_test.effect import compare
-from vehicle.road_test.manifest import read_manifest
+from vehicle.road_test.comparison import compare
+from vehicle.road_test.run_list import read_manifest
 
 
 @pytest.fixture(scope="module")

@@ -8,14 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from trip_by_steps import drive_trip
 
+from vehicle.constants import GRAVITY_M_S2
 from vehicle.driving.engine import Engine, TorqueCurve
 from vehicle.driving.fuels import FUELS
-from vehicle.driving.road_load import GRAVITY_M_S2, from_drag_area
+from vehicle.driving.road_load import from_drag_area
 from vehicle.driving.trip import (
     Profile,
     Schedule,
-    drive_trip,
     merged,
     read_profile,
     read_schedule,

@@ -35,9 +35,11 @@ def seen(fine: Floats, signal: Floats, at: Floats) -> Floats:
 
 @settings(max_examples=20, deadline=None)
 @given(
-    seed=st.integers(0, 10_000), offset=st.floats(-300, 300), step=st.sampled_from([0.1, 0.5, 1.0]),
+    seed=st.integers(0, 10_000),
+    offset=st.floats(-300, 300),
+    step=st.sampled_from([0.1, 0.5, 1.0]),
     gain=st.floats(0.01, 50),
-)  # fmt: skip
+)
 def test_offset_is_found_between_logs_of_other_rates_units_and_spans(
     seed: int, offset: float, step: float, gain: float
 ) -> None:
@@ -158,9 +160,11 @@ def test_join_by_matching_keeps_every_cell_of_the_first(tmp_path: Path) -> None:
 def test_join_by_dates(tmp_path: Path) -> None:
     fine, speed = drive(700, 8)
     first = recording(tmp_path / "run.csv", fine, speed)
-    second = write(tmp_path / "meter.csv", "timestamp,load_temperature_degc\n" + "".join(
-        f"2026-05-01T10:0{minute}:00+02:00,{20 + minute}\n" for minute in range(1, 9)
-    ))  # fmt: skip
+    second = write(
+        tmp_path / "meter.csv",
+        "timestamp,load_temperature_degc\n"
+        + "".join(f"2026-05-01T10:0{minute}:00+02:00,{20 + minute}\n" for minute in range(1, 9)),
+    )
     said = CliRunner().invoke(command, [str(first), str(second), "--longest-gap", "2 min"])
     assert said.exit_code == 0, said.output
     assert "moved by +60.00 s, from the dates in both logs" in said.output

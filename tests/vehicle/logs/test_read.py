@@ -11,12 +11,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from vehicle.logs.columns import BY_NAME, match_header, unit_factor
-from vehicle.logs.fuel_flow import Engine, fuel_flow
-from vehicle.logs.read import Log, Quality, read_log
+from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
+from vehicle.logs.log import Log, Quality
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
-ENGINE = Engine(1.5e-3)
+ENGINE = LoggedEngine(1.5e-3)
 T = np.arange(120)
 SPEED = 50 + 10 * np.sin(T / 9)  # km/h
 RPM = SPEED * 30
@@ -60,14 +61,19 @@ def read(tmp_path: Path, text: str | bytes, **more) -> Log:
 PLAIN = "time,speed,rpm,map,iat"
 FORMATS = {
     "plain": wide(PLAIN),
-    "units in the header": wide("time (s),Speed [mph],Engine RPM (rpm),MAP (kPa),Intake temperature (°F)",
-                                speed_factor=1 / 1.609344, air="68"),
+    "units in the header": wide(
+        "time (s),Speed [mph],Engine RPM (rpm),MAP (kPa),Intake temperature (°F)", speed_factor=1 / 1.609344, air="68"
+    ),
     "slug headers": wide("time_s,speed_km_h,engine_speed_rpm,manifold_pressure_kpa,intake_temperature_c"),
-    "semicolons and decimal commas": wide("Time;Vehicle speed;Engine RPM;Intake manifold pressure;IAT", mark=";",
-    comma=True),
+    "semicolons and decimal commas": wide(
+        "Time;Vehicle speed;Engine RPM;Intake manifold pressure;IAT", mark=";", comma=True
+    ),
     "tabs": wide("Time\tVehicle speed\tEngine RPM\tIntake manifold pressure\tIAT", mark="\t"),
-    "unit row": wide("Time,Vehicle speed,Engine speed,Manifold pressure,Intake air temperature\ns,mph,rpm,kPa,°F",
-                     speed_factor=1 / 1.609344, air="68"),
+    "unit row": wide(
+        "Time,Vehicle speed,Engine speed,Manifold pressure,Intake air temperature\ns,mph,rpm,kPa,°F",
+        speed_factor=1 / 1.609344,
+        air="68",
+    ),
     "byte order mark": "\ufeff" + wide(PLAIN),
     "utf-16": wide(PLAIN).encode("utf-16"),
     "old line ends": wide(PLAIN).replace("\n", "\r"),
@@ -82,9 +88,10 @@ FORMATS = {
     "trailing separators": wide(PLAIN).replace("\n", ",\n"),
     "lines before the header": "logged by hand\nvehicle;van\n\n" + wide(PLAIN),
     "python-obd names": wide("time,SPEED,RPM,INTAKE_PRESSURE,INTAKE_TEMP"),
-    "torn spelling": wide("ENGINE_RUN_TINE (),VEHICLE_SPED (),ENGINE_RPM (),INTAKE_MANIFOLD_PRESURE "
-    "(),INTAKE_AIR_TEMP ()"),
-}  # fmt: skip
+    "torn spelling": wide(
+        "ENGINE_RUN_TINE (),VEHICLE_SPED (),ENGINE_RPM (),INTAKE_MANIFOLD_PRESURE (),INTAKE_AIR_TEMP ()"
+    ),
+}
 
 
 @pytest.mark.parametrize("name", FORMATS)
@@ -125,13 +132,16 @@ def test_whole_seconds_shared_by_rows_are_spread(tmp_path):
     assert [(r.what, r.count) for r in log.repairs] == [("rows sharing one clock reading, spread evenly", 90)]
 
 
-@pytest.mark.parametrize(("clock", "what"), [
-    (lambda t: str(t if t != 60 else 9999), "clock cells out of line, interpolated"),
-    (lambda t: str(t if t != 60 else 3), "clock cells out of line, interpolated"),
-    (lambda t: str(t if t < 60 else t - 60), "clock jumped back, carried on from the row before"),
-    (lambda t: str(t) if t % 10 else "x", "clock cells that are no time, interpolated"),
-    (lambda t: str(t if t < 119 else 900000), "clock cells out of line, interpolated"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("clock", "what"),
+    [
+        (lambda t: str(t if t != 60 else 9999), "clock cells out of line, interpolated"),
+        (lambda t: str(t if t != 60 else 3), "clock cells out of line, interpolated"),
+        (lambda t: str(t if t < 60 else t - 60), "clock jumped back, carried on from the row before"),
+        (lambda t: str(t) if t % 10 else "x", "clock cells that are no time, interpolated"),
+        (lambda t: str(t if t < 119 else 900000), "clock cells out of line, interpolated"),
+    ],
+)
 def test_damaged_clocks(tmp_path, clock, what):
     log = read(tmp_path, wide(PLAIN, clock))
     assert log.duration_s == pytest.approx(119, abs=1)
@@ -161,9 +171,10 @@ def test_spikes_holes_and_stuck_values_are_emptied_and_told(tmp_path):
     assert log.distance_m == pytest.approx(METRES, rel=2e-3)
     for flag, places in ((Quality.SPIKE, [49]), (Quality.OUT_OF_RANGE, [89]), (Quality.FILLED, [49, 69, 79, 89])):
         assert np.flatnonzero(log.flagged(flag)).tolist() == places
-    assert {"vehicle speed: values that jump away and back, left empty",
-    "vehicle speed: values out of range, left empty"} <= {
-        repair.what for repair in log.repairs}  # fmt: skip
+    assert {
+        "vehicle speed: values that jump away and back, left empty",
+        "vehicle speed: values out of range, left empty",
+    } <= {repair.what for repair in log.repairs}
     stuck = [
         line if i < 30 else ",".join([*line.split(",")[:1], "55", *line.split(",")[2:]]) for i, line in enumerate(lines)
     ]
@@ -191,10 +202,12 @@ def test_broken_rows_lose_their_values_and_nothing_else(tmp_path):
     assert log.rows == 120
     assert np.flatnonzero(log.flagged(Quality.BROKEN_ROW)).tolist() == [29, 59, 89]
     assert log.distance_m == pytest.approx(METRES, rel=1e-3)
-    assert {("rows with too few cells (cut short), values not used", 1), (
-        "rows with too many cells, values not used", 1),
-            ("rows broken over two lines, joined", 1), ("repeated header lines left out", 1)} <= {
-        (r.what, r.count) for r in log.repairs}  # fmt: skip
+    assert {
+        ("rows with too few cells (cut short), values not used", 1),
+        ("rows with too many cells, values not used", 1),
+        ("rows broken over two lines, joined", 1),
+        ("repeated header lines left out", 1),
+    } <= {(r.what, r.count) for r in log.repairs}
 
 
 def test_units_that_cannot_be_are_not_believed(tmp_path):
@@ -204,8 +217,11 @@ def test_units_that_cannot_be_are_not_believed(tmp_path):
     flow = fuel_flow(log, ENGINE)
     assert flow.source == "none"
     assert any("intake air temperature" in reason for reason in flow.why_not)
-    log = read(tmp_path, wide(PLAIN + ",coolant", air="104,190"),
-               columns={"iat": "intake air temperature (degF)", "coolant": "coolant temperature (degF)"})  # fmt: skip
+    log = read(
+        tmp_path,
+        wide(PLAIN + ",coolant", air="104,190"),
+        columns={"iat": "intake air temperature (degF)", "coolant": "coolant temperature (degF)"},
+    )
     assert float(log.table["coolant_temperature_k"].iloc[0]) == pytest.approx(273.15 + (190 - 32) / 1.8)
 
 
@@ -221,11 +237,23 @@ def test_columns_are_listed_never_dropped(tmp_path):
         read(tmp_path, wide(PLAIN), columns={"speed": "wibble (mph)"})
 
 
-@pytest.mark.parametrize("text", [
-    "", "\n\n", "hello", "a,b\n1,2\n", "time,speed\n", "time,speed\n1,2\n", wide("speed,rpm,map,iat,x"),
-    wide(PLAIN, lambda t: "7"), b"\x00\x01\x02" * 50, wide("time,speed,rpm"), wide(PLAIN, mark=",", comma=True),
-    wide("time,speed,rpm,map,iat,coolant,load"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "\n\n",
+        "hello",
+        "a,b\n1,2\n",
+        "time,speed\n",
+        "time,speed\n1,2\n",
+        wide("speed,rpm,map,iat,x"),
+        wide(PLAIN, lambda t: "7"),
+        b"\x00\x01\x02" * 50,
+        wide("time,speed,rpm"),
+        wide(PLAIN, mark=",", comma=True),
+        wide("time,speed,rpm,map,iat,coolant,load"),
+    ],
+)
 def test_what_is_no_log_is_refused_in_words(tmp_path, text):
     with pytest.raises(InputError) as caught:
         read(tmp_path, text)
@@ -239,8 +267,10 @@ def test_missing_file_and_folder(tmp_path):
         read_log(tmp_path)
 
 
-@pytest.mark.parametrize(("name", "rows", "duration", "kilometres"), [
-    ("idle1", 1213, 590, 0.0), ("drive1", 2709, 1330, 6.61), ("live1", 3853, 1893, 10.31)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "rows", "duration", "kilometres"),
+    [("idle1", 1213, 590, 0.0), ("drive1", 2709, 1330, 6.61), ("live1", 3853, 1893, 10.31)],
+)
 def test_real_logs(name, rows, duration, kilometres):
     log = read_log(LOGS / f"{name}.csv")
     assert log.rows == rows
@@ -302,7 +332,7 @@ def damaged(data: bytes, draw: random.Random) -> bytes:
 def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
     lines = (LOGS / "drive1.csv").read_bytes().split(b"\r\n")
     data = b"\r\n".join([lines[0], *lines[100:500], b""])
-    engine = Engine(1.496e-3)
+    engine = LoggedEngine(1.496e-3)
     whole = read(tmp_path, data)
     litres = fuel_flow(whole, engine).litres
     plain = {repair.what for repair in whole.repairs}
@@ -312,8 +342,11 @@ def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
         except InputError:
             continue
         flow = fuel_flow(log, engine)
-        told = ({repair.what for repair in log.repairs} - plain or log.notes[1:]
-                or any(column.use in ("not understood", "not used") for column in log.columns))  # fmt: skip
+        told = (
+            {repair.what for repair in log.repairs} - plain
+            or log.notes[1:]
+            or any(column.use in ("not understood", "not used") for column in log.columns)
+        )
         assert np.isfinite(log.table["time_s"]).all(), seed
         assert (np.diff(log.table["time_s"]) > 0).all(), seed
         if flow.litres is None or log.rows < whole.rows - 5:  # rows gone at the end or in the middle leave no trace
@@ -322,10 +355,20 @@ def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.one_of(st.binary(max_size=300), st.text(max_size=300).map(str.encode),
-                 st.lists(st.lists(st.sampled_from(["1", "2.5", "x", "", "time", "speed", "rpm", "10:00", "-3", '"',
-                 "1,2"]),
-                                   max_size=5).map(",".join), max_size=12).map("\n".join).map(str.encode)))  # fmt: skip
+@given(
+    st.one_of(
+        st.binary(max_size=300),
+        st.text(max_size=300).map(str.encode),
+        st.lists(
+            st.lists(
+                st.sampled_from(["1", "2.5", "x", "", "time", "speed", "rpm", "10:00", "-3", '"', "1,2"]), max_size=5
+            ).map(",".join),
+            max_size=12,
+        )
+        .map("\n".join)
+        .map(str.encode),
+    )
+)
 def test_any_bytes_give_a_table_or_a_clear_error(tmp_path, data):
     try:
         log = read(tmp_path, data)

@@ -7,28 +7,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.optimize
+import scipy.stats
 from scipy.linalg import hadamard
 from scipy.optimize import nnls
 
-from vehicle.logs.fuel_flow import LITRES_PER_HOUR, Engine, fuel_flow
-from vehicle.logs.read import Log, read_log
+from vehicle.logs.fuel_flow import LITRES_PER_HOUR, LoggedEngine, fuel_flow
+from vehicle.logs.log import Log
+from vehicle.logs.read import read_log
 from vehicle.problems import InputError
-from vehicle.road_test.effect import (
-    ADJUSTERS,
-    RunWindows,
-    adjusted_means,
-    common_source,
-    compare,
-    half_pairs,
-    inside_slopes,
-    runs_of_states,
-    spread_within_pairs,
-    windows_of,
-)
-from vehicle.road_test.manifest import Run, read_manifest
+from vehicle.road_test.comparison import compare, half_pairs, spread_within_pairs
+from vehicle.road_test.run_list import Run, read_manifest
+from vehicle.road_test.slopes import adjusted_means, inside_slopes, signed_least_squares
+from vehicle.road_test.windows import COVARIATES, RunWindows, common_source, runs_of_states, windows_of
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
-CAR = Engine(1.496e-3)
+CAR = LoggedEngine(1.496e-3)
 
 
 def pieces(seconds: float) -> list[tuple[Log, object]]:
@@ -69,10 +63,12 @@ def splits(parts, *, in_pairs: bool, count: int = 500):
             states = np.column_stack([first, ~first]).ravel()
         else:
             states = draw.permutation(np.arange(len(parts)) % 2 == 0)
-        yield compare([
-            replace(part["working" if state else "stowed"], pair=str(place // 2) if in_pairs else "")
-            for place, (part, state) in enumerate(zip(parts, states.tolist(), strict=True))
-        ])  # fmt: skip
+        yield compare(
+            [
+                replace(part["working" if state else "stowed"], pair=str(place // 2) if in_pairs else "")
+                for place, (part, state) in enumerate(zip(parts, states.tolist(), strict=True))
+            ]
+        )
 
 
 @pytest.mark.parametrize("in_pairs", [True, False])
@@ -131,11 +127,24 @@ def simulated(
         * (1 + effect * (state == "working"))
         * (1 + draw.normal(0, 0.03, count))
     )
-    adjusters = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
+    covariates = np.column_stack([v, a * v, 9.81 * grade * v, v * v**2, np.full(count, 361.0)])
     means = {"speed_m_s": float(v.mean()), "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
-    run = RunWindows(f"run {pair} {state} {draw.integers(10**9)}", state, pair, direction, "", np.full(count, 10.0),
-    fuel,
-                     fuel / fuel.mean() * 0.4, adjusters, (), 600, 600, "fuel rate", means)  # fmt: skip
+    run = RunWindows(
+        f"run {pair} {state} {draw.integers(10**9)}",
+        state,
+        pair,
+        direction,
+        "",
+        np.full(count, 10.0),
+        fuel,
+        fuel / fuel.mean() * 0.4,
+        covariates,
+        (),
+        600,
+        600,
+        "fuel rate",
+        means,
+    )
     return replace(run, **more)
 
 
@@ -161,7 +170,7 @@ def test_a_study_finds_its_effect():
 
 def test_grade_adjustment_narrows_the_interval():
     runs = study(3, 0.04)
-    blind = [replace(run, adjusters=np.where(np.arange(5) == 0, run.adjusters, np.nan)) for run in runs]
+    blind = [replace(run, covariates=np.where(np.arange(5) == 0, run.covariates, np.nan)) for run in runs]
     assert "grade" in inside_slopes(runs).names
     assert {"speed", "air"} & set(inside_slopes(runs).names)
     wide = compare(blind).effect
@@ -243,8 +252,11 @@ def test_confounding_is_named():
     warm = [replace(run, means={**run.means, "temperature_k": 288 + 8 * (run.state == "working")}) for run in runs]
     assert any("air temperature differs" in text for text in compare(warm).warnings)
     draw = np.random.default_rng(1)
-    fast = [simulated(draw, state, str(pair), "out", 0.0, speed=90 + 5 * (state == "working"))
-            for pair in range(6) for state in ("working", "stowed")]  # fmt: skip
+    fast = [
+        simulated(draw, state, str(pair), "out", 0.0, speed=90 + 5 * (state == "working"))
+        for pair in range(6)
+        for state in ("working", "stowed")
+    ]
     answer = compare(fast)
     assert any("speed differs" in text for text in answer.warnings)
     assert any("comes first" in text for text in answer.warnings)
@@ -319,7 +331,7 @@ WAVES = hadamard(16)[1:].astype(float)
 
 def _run_of(name: str, fuel_l_h: np.ndarray, pair: str = "", **conditions: np.ndarray) -> RunWindows:
     """Return a run of windows of 10 s whose conditions are given by name; the others do not vary."""
-    columns = [conditions.get(key.replace("-", "_"), np.zeros(fuel_l_h.size)) for key in ADJUSTERS]
+    columns = [conditions.get(key.replace("-", "_"), np.zeros(fuel_l_h.size)) for key in COVARIATES]
     means = {"speed_m_s": 25.0, "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
     return RunWindows(name, "stowed", pair or name, "", "", np.full(fuel_l_h.size, 10.0), fuel_l_h,
                       0.04 * fuel_l_h, np.column_stack(columns), (), 600, 600, "fuel rate", means)  # fmt: skip
@@ -363,8 +375,8 @@ def test_few_windows_teach_few_slopes() -> None:
     waves = 100 * WAVES[:5]
     fuel = 6 + 1e-3 * (waves[0] + waves[1] + waves[2] + waves[3] - waves[4])
     varied = dict(zip(("speed", "acceleration", "grade", "air", "warm_up"), waves, strict=True))
-    assert inside_slopes([_run_of(name, fuel, **varied) for name in "ab"]).names == ADJUSTERS
-    assert inside_slopes([_run_of("a", fuel, **varied)]).names == ADJUSTERS[:2]
+    assert inside_slopes([_run_of(name, fuel, **varied) for name in "ab"]).names == COVARIATES
+    assert inside_slopes([_run_of("a", fuel, **varied)]).names == COVARIATES[:2]
 
 
 def test_slopes_are_those_of_the_librarys_least_squares_with_signs() -> None:
@@ -422,26 +434,26 @@ def test_filters_are_counted_and_take_no_row_by_its_fuel():
     log = read_log(LOGS / "live1.csv")
     flow = fuel_flow(log, CAR)
     run = windows_of(log, flow, Run(Path("live1"), "stowed"))
-    assert [step.what.split(" (")[0] for step in run.steps] == [
+    assert [one.what.split(" (")[0] for one in run.filters] == [
         "fuel or speed not known",
         "engine not warm",
         "standing or under 7 km/h",
         "braking",
         "gear shifts and clutch",
     ]
-    assert run.kept_rows == run.rows - sum(step.rows for step in run.steps)
+    assert run.kept_rows == run.rows - sum(one.rows for one in run.filters)
     doubled = windows_of(log, replace(flow, flow_m3_s=2 * flow.flow_m3_s), Run(Path("live1"), "stowed"))
     assert doubled.kept_rows == run.kept_rows
     cut = windows_of(log, flow, Run(Path("live1"), "stowed", start_s=600.0, end_s=900.0))
     assert cut.kept_rows < run.kept_rows
-    assert cut.steps[0].rows > 2000
+    assert cut.filters[0].rows > 2000
 
 
 def test_without_displacement_percent_only():
     log = read_log(LOGS / "live1.csv")
-    source, engine, absolute = common_source([log], Engine())
-    assert (source, absolute) == ("speed-density", False)
-    assert engine.displacement_m3 == 1e-3
+    fuel = common_source([log], LoggedEngine())
+    assert (fuel.source, fuel.absolute) == ("speed-density", False)
+    assert fuel.engine.displacement_m3 == 1e-3
 
 
 def test_manifest_faults_are_told_together(tmp_path):
@@ -468,11 +480,13 @@ def test_manifest_is_read(tmp_path):
     for name in ("a.csv", "b.csv"):
         (tmp_path / name).write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text('[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
-                    'displacement = "1.6 L"\n'
-                    '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
-                    'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
-                    '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n')  # fmt: skip
+    path.write_text(
+        '[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
+        'displacement = "1.6 L"\n'
+        '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
+        'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
+        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n'
+    )
     found = read_manifest(path)
     assert found.engine.fuel.name == "e10"
     assert found.engine.displacement_m3 == pytest.approx(1.6e-3)
@@ -486,22 +500,27 @@ def test_manifest_is_read(tmp_path):
 
 
 def test_states_marked_in_the_log_make_runs(tmp_path):
-    from vehicle.road_test.effect import runs_of_states
-
     path = tmp_path / "drive.csv"
     states = ["working", "stowed", "stowed", "working"]
-    path.write_text("time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
-        f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
-        for t in range(800)))  # fmt: skip
+    path.write_text(
+        "time_s,state,mark,gap,vehicle_speed_km_h,fuel_rate_l_h\n"
+        + "".join(
+            f"{t},{states[t // 200]},{'w' if t % 200 == 0 else ''},,90,{5 + 0.2 * (states[t // 200] == 'working')}\n"
+            for t in range(800)
+        )
+    )
     log = read_log(path)
     parts = runs_of_states(Run(path, ""), log)
     assert [(part.state, part.start_s, part.end_s) for part in parts] == [
-        ("working", 0.0, 199.0), ("stowed", 200.0, 599.0), ("working", 600.0, 799.0)]  # fmt: skip
-    flow = fuel_flow(log, Engine())
+        ("working", 0.0, 199.0),
+        ("stowed", 200.0, 599.0),
+        ("working", 600.0, 799.0),
+    ]
+    flow = fuel_flow(log, LoggedEngine())
     first = windows_of(log, flow, parts[0])
     assert first.mean_fuel_m3_s / LITRES_PER_HOUR == pytest.approx(5.2)
     whole = windows_of(log, flow, Run(path, "working"))
-    assert {step.what: step.rows for step in whole.steps}["marked as another state in the log"] == 400
+    assert {one.what: one.rows for one in whole.filters}["marked as another state in the log"] == 400
     with pytest.raises(InputError, match="says it"):
         runs_of_states(Run(path, ""), read_log(LOGS / "idle1.csv"))
 
@@ -519,9 +538,11 @@ def test_states_marked_in_the_log_make_runs(tmp_path):
 def test_head_wind_of_a_run(tmp_path, direction, wind_from, head):
     (tmp_path / "a.csv").write_text("x")
     path = tmp_path / "runs.toml"
-    path.write_text(f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
-                    f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
-                    'parameters = ["y"]\n')  # fmt: skip
+    path.write_text(
+        f'[[run]]\nfile = "a.csv"\nstate = "stowed"\nstarted = 2026-05-03T10:00:00Z\nwind = "4 m/s"\n'
+        f'wind_from = "{wind_from}"\ndirection = "{direction}"\nprotocol = "x"\n'
+        'parameters = ["y"]\n'
+    )
     found = read_manifest(path)
     assert found.runs[0].head_wind_m_s == (head if head is None else pytest.approx(head, abs=1e-9))
     assert found.runs[0].date.startswith("2026-05-03")
@@ -552,10 +573,13 @@ def test_own_words_for_a_direction_are_told_in_the_manifest(tmp_path):
 
 def marked_log(tmp_path: Path, states: list[str]) -> Log:
     path = tmp_path / "marked.csv"
-    path.write_text("time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n" + "".join(
-        f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
-        for second in range(400)
-    ))  # fmt: skip
+    path.write_text(
+        "time_s,state,vehicle_speed_km_h,fuel_rate_l_h\n"
+        + "".join(
+            f"{second},{states[second * len(states) // 400]},{90 + second % 3},{7 + second % 5 / 10}\n"
+            for second in range(400)
+        )
+    )
     return read_log(path)
 
 
@@ -608,7 +632,9 @@ def test_the_change_of_each_run_is_that_of_the_effect(windy: bool) -> None:
         return means["working"] - means["stowed"]
 
     assert difference(lambda change: change.plain) == pytest.approx(found.paired.estimate, abs=1e-12)
-    error = found.effect.error  # the estimate is moved by half its square, against the bias of a ratio
+    # the estimate is moved by half the square of its standard error, against the bias of a ratio
+    freedom = found.pairs - 1 - windy
+    error = (found.effect.high - found.effect.low) / 2 / scipy.stats.t.ppf(0.975, freedom)
     assert difference(lambda change: change.adjusted) == pytest.approx(
         found.effect.estimate + 0.5 * error**2, abs=1e-12
     )
@@ -626,3 +652,34 @@ def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
     assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == ["1 run without a pair beside runs that have one"]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_signed_slopes_are_those_of_scipys_nnls(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    design = draw.normal(size=(80, 5)) * [1, 10, 0.1, 1000, 3]
+    y = design @ (draw.normal(size=5) / [1, 10, 0.1, 1000, 3]) + draw.normal(size=80)
+    places, slopes, t_values = signed_least_squares(dict(enumerate(design.T)), y, 70)
+    expected, norm = scipy.optimize.nnls(design, y)
+    assert places == np.flatnonzero(expected > 1e-9).tolist()
+    assert slopes == pytest.approx(expected[places])
+    # standard error of a slope: residual variance times the inverse of the normal matrix (any textbook of regression)
+    errors = np.sqrt(norm**2 / 70 * np.diag(np.linalg.inv(design[:, places].T @ design[:, places])))
+    assert t_values == pytest.approx(slopes / errors)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_warming_engine_may_save_fuel_and_never_cost_it(sign: int) -> None:
+    draw = np.random.default_rng(0)
+    runs = []
+    for run in study(1, 0.0, pairs=4):
+        warmth = np.linspace(345.0, 365.0, run.weight_s.size)
+        covariates = np.column_stack([run.covariates[:, :4], warmth])
+        steady = LITRES_PER_HOUR * (6 + draw.normal(0, 0.01, warmth.size))
+        flow = steady + sign * 0.02 * LITRES_PER_HOUR * (warmth - 355)
+        runs.append(replace(run, covariates=covariates, fuel_m3_s=flow))
+    slopes = inside_slopes(runs)
+    assert ("warm-up" in slopes.names) == (sign < 0)
+    if sign < 0:
+        found = float(slopes.fuel[slopes.names.index("warm-up")])
+        assert found == pytest.approx(-0.02 * LITRES_PER_HOUR, rel=0.02)

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from vehicle.problems import InputError
-from vehicle.road_test.manifest import read_manifest
 from vehicle.road_test.marks import (
     LEFT_OUT,
     Marks,
@@ -22,6 +21,7 @@ from vehicle.road_test.marks import (
     with_marks,
 )
 from vehicle.road_test.planning import driving_order
+from vehicle.road_test.run_list import read_manifest
 
 LIST = """# mine
 [vehicle]
@@ -62,8 +62,12 @@ def test_what_a_list_says() -> None:
 
 
 def test_unchanged_marks_change_the_names_of_the_logs_only() -> None:
-    assert with_marks(LIST, marks_of(LIST)).replace("log = \"a.csv\"", "log = \"logs/a.csv\"").replace(
-        'file = "b.csv"', "file = 'C:\\\\logs\\\\b.csv'") == LIST  # fmt: skip
+    assert (
+        with_marks(LIST, marks_of(LIST))
+        .replace('log = "a.csv"', 'log = "logs/a.csv"')
+        .replace('file = "b.csv"', "file = 'C:\\\\logs\\\\b.csv'")
+        == LIST
+    )
 
 
 def test_marks_go_over_the_list_and_the_rest_stays(tmp_path: Path) -> None:
@@ -81,9 +85,13 @@ def test_marks_go_over_the_list_and_the_rest_stays(tmp_path: Path) -> None:
     assert data["columns"] == {"spd2": "vehicle speed (mph)"}
     assert data["engine"] == {"fuel": "diesel", "volumetric_efficiency": 0.82, "displacement": "2 L"}
     assert data["runs"][0] == {
-        "log": "a.csv", "turbine": "stowed", "pair": "2", "start": "10 s", "columns": {"X": "ignore"},
+        "log": "a.csv",
+        "turbine": "stowed",
+        "pair": "2",
+        "start": "10 s",
+        "columns": {"X": "ignore"},
         "head_wind": "3 mph",
-    }  # fmt: skip
+    }
     assert data["run"][0] == {"file": "b.csv", "state": "working", "wind": "2 m/s", "wind_from": "west"}
     assert data["run"][1] == {"file": "c.csv", "state": "working"}
     assert data["runs"][1] == {"file": "d.csv", "state": "absent", "pair": "9"}
@@ -113,9 +121,17 @@ def test_logs_are_matched_by_base_name() -> None:
 
 
 def test_names_are_plain_and_no_two_alike() -> None:
-    assert plain_names(["../../etc/x.csv", "C:\\a\\x.CSV", "<b>.csv", "..", "Fahrt März (2).csv", "a.exe", "X.csv"]) == [
-        "x.csv", "x_2.CSV", "_b_.csv", "log.csv", "Fahrt März (2).csv", "a.exe.csv", "X_3.csv",
-    ]  # fmt: skip
+    assert plain_names(
+        ["../../etc/x.csv", "C:\\a\\x.CSV", "<b>.csv", "..", "Fahrt März (2).csv", "a.exe", "X.csv"]
+    ) == [
+        "x.csv",
+        "x_2.CSV",
+        "_b_.csv",
+        "log.csv",
+        "Fahrt März (2).csv",
+        "a.exe.csv",
+        "X_3.csv",
+    ]
     assert len(plain_names(["x" * 500 + ".csv"])[0]) == 104
 
 
@@ -133,10 +149,17 @@ def test_logs_in_the_order_of_a_plan_get_its_pairs_and_directions() -> None:
     assert not marked_by_order([("a.csv", ()), ("b.csv", ()), ("c.csv", ()), ("d.csv", ())])[1]
 
 
-@pytest.mark.parametrize("text", [
-    'runs = [{ file = "a.csv" }]\n', '[run]\nfile = "a.csv"\n', "runs = []\n", '[[run]]\nfile = "a.csv"\n[columns]\nX = "ignore"\n[[run]]\nfile = "c.csv"\n',
-    '[vehicle]\nfuel = "diesel"\n', 'columns = "x"\n[[run]]\nfile = "a.csv"\n',
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        'runs = [{ file = "a.csv" }]\n',
+        '[run]\nfile = "a.csv"\n',
+        "runs = []\n",
+        '[[run]]\nfile = "a.csv"\n[columns]\nX = "ignore"\n[[run]]\nfile = "c.csv"\n',
+        '[vehicle]\nfuel = "diesel"\n',
+        'columns = "x"\n[[run]]\nfile = "a.csv"\n',
+    ],
+)
 def test_a_further_run_however_the_list_is_written(text: str) -> None:
     before = list(marks_of(text))
     marks = [replace(run, state="stowed", pair="7") for run in before] + [Marks("b.csv", "working", "7")]

@@ -28,7 +28,7 @@ def test_power_by_simulation():
     seen = 0
     for _ in range(1500):
         found = run_level_effect(draw.normal(0, 0.04 / np.sqrt(2), 16) + 0.05 * treated, treated, blocks)
-        seen += found.low > 0 or found.high < 0
+        seen += found.change.low > 0 or found.change.high < 0
     assert seen / 1500 == pytest.approx(power_of_pairs(0.05, 0.04, 8), abs=0.03)
 
 

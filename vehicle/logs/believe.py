@@ -1,0 +1,165 @@
+"""What a column of a log holds: cells to numbers, numbers to SI, and which of them can be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vehicle.logs.columns import BY_NAME, Column, LoggedParameter, unit_factor
+from vehicle.logs.log import Quality, Repairs
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+RPM_RAD_S = 2 * np.pi / 60
+_MOST_UNBELIEVABLE = 0.3  # share of cells out of range above which a column is not what its name says
+
+
+def numbers_of(cells: pd.Series, decimal: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return a column as floats (NaN where no number) and which cells held something that is no number."""
+    if cells.dtype.kind in "iuf":
+        numbers = cells.to_numpy(dtype=float, copy=True)
+        endless = np.isinf(numbers)
+        if endless.any():
+            numbers[endless] = np.nan
+        return numbers, endless
+    import pandas as pd
+
+    text = cells.astype("str").str.strip()
+    if decimal == ",":
+        pointed = text.str.contains(".", regex=False) & cells.map(lambda cell: isinstance(cell, str))
+        text = text.str.replace(",", ".", regex=False).mask(pointed, "?")
+    plain = text.str.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?")
+    numbers = pd.to_numeric(text.where(plain.fillna(False).astype(bool)), errors="coerce").to_numpy(
+        dtype=float, copy=True
+    )
+    numbers[~np.isfinite(numbers)] = np.nan
+    said_empty = text.str.upper().isin(("", "NAN", "NONE", "NULL", "NA", "N/A", "<NA>", "-", "--", "NO DATA", "NODATA"))
+    unread = np.isnan(numbers) & ~said_empty.to_numpy(dtype=bool)
+    return numbers, unread
+
+
+def rows_of_zeros(values: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return the rows (rows,) in which every value is zero, where that cannot be: no pressure and no kelvin is."""
+    names = [name for name in values if name != "run_time_s"]
+    if len(names) < 3 or not any(BY_NAME[name].kind in ("pressure", "temperature") for name in names):
+        return np.zeros(len(next(iter(values.values()))) if values else 0, dtype=bool)
+    zeros = values[names[0]] == 0
+    for name in names[1:]:
+        if not zeros.any():
+            break
+        zeros &= (values[name] == 0) | np.isnan(values[name])
+    return zeros
+
+
+_ZERO_IS_ABSENT = frozenset(
+    {
+        "commanded_equivalence_ratio",
+        "air_flow_kg_s",
+        "manifold_pressure_pa",
+        "fuel_rate_m3_s",
+        "fuel_mass_flow_kg_s",
+        "calculated_load",
+        "absolute_load",
+        "barometric_pressure_pa",
+        "control_module_voltage_v",
+        "reference_torque_n_m",
+        "intake_temperature_k",
+        "coolant_temperature_k",
+        "ambient_temperature_k",
+        "actual_torque",
+    }
+)
+
+
+def in_si(
+    columns: list[Column], values: dict[str, np.ndarray], quality: np.ndarray | None, repairs: Repairs
+) -> tuple[list[Column], dict[str, np.ndarray]]:
+    """Return columns and values in SI; cells out of range are emptied, columns that cannot be what they say are
+    listed."""
+    running = values.get("engine_speed_rad_s")
+    listed: list[Column] = []
+    kept: dict[str, np.ndarray] = {}
+    for column in columns:
+        name = column.parameter
+        if column.use != "used" or name not in values:
+            listed.append(column)
+            continue
+        parameter = BY_NAME[name]
+        numbers = values[name]
+        filled = np.isfinite(numbers)
+        if not filled.any():
+            listed.append(replace(column, use="not reported", note="no value in any row"))
+            continue
+        if name in _ZERO_IS_ABSENT and not numbers[filled].any():
+            listed.append(replace(column, use="not reported", note="zero in every row: taken as not reported"))
+            continue
+        column, factor, offset = _unit_of(column, parameter, numbers[filled])
+        si = numbers * factor + offset if (factor, offset) != (1, 0) else numbers
+        with np.errstate(invalid="ignore"):
+            wrong = filled & ((si < parameter.low) | (si > parameter.high))
+        if name == "commanded_equivalence_ratio":
+            wrong |= numbers == 0
+        bad = int(wrong.sum())
+        if bad > _MOST_UNBELIEVABLE * filled.sum() and not (name == "manifold_pressure_pa" and running is None):
+            listed.append(
+                replace(
+                    column,
+                    use="not understood",
+                    note=(
+                        f"{100 * bad / filled.sum():.0f} % of its values cannot be {parameter.words} in "
+                        f"{column.unit or 'this unit'}; "
+                        "name parameter and unit in the manifest"
+                    ),
+                )
+            )
+            repairs.add(f"{parameter.words}: column not used, most of its values are out of range", bad)
+            continue
+        if bad:
+            si = np.where(wrong, np.nan, si)
+            repairs.add(f"{parameter.words}: values out of range, left empty", bad)
+            if quality is not None:
+                quality[wrong] |= int(Quality.OUT_OF_RANGE)
+        doubt = _median_doubt(column, parameter, si, running)
+        if doubt:
+            listed.append(replace(column, use="not understood", note=doubt))
+            repairs.add(f"{parameter.words}: column not used, its unit must be another one", int(filled.sum()))
+            continue
+        listed.append(column)
+        kept[name] = si
+    return listed, kept
+
+
+def _unit_of(column: Column, parameter: LoggedParameter, numbers: np.ndarray) -> tuple[Column, float, float]:
+    factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
+    shares = ("calculated_load", "absolute_load", "throttle", "pedal", "relative_throttle")
+    if column.unit_from == "standard" and parameter.name in shares and 0.02 < float(numbers.max()) <= 1.0:
+        note = "read as shares of one: percent below one throughout cannot be"
+        return replace(column, unit="fraction", unit_from="its values", note=note), 1.0, 0.0
+    return column, factor, offset
+
+
+def _median_doubt(column: Column, parameter: LoggedParameter, si: np.ndarray, running: np.ndarray | None) -> str:
+    """Return why the numbers of a column without a unit cannot be in the usual one ("" where they can)."""
+    if column.unit_from != "standard":
+        return ""
+    low, high = parameter.median_low, parameter.median_high
+    if parameter.name == "engine_speed_rad_s":
+        low, high, running = 200 * RPM_RAD_S, 7000 * RPM_RAD_S, si
+    if not (np.isfinite(low) or np.isfinite(high)):
+        return ""
+    with np.errstate(invalid="ignore"):
+        use = np.isfinite(si) & (running > 0) if running is not None else np.isfinite(si)
+    if use.sum() < 5:
+        return ""
+    middle = float(np.median(si[use]))
+    if low <= middle <= high:
+        return ""
+    factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
+    return (
+        f"its median {(middle - offset) / factor:.3g} {column.unit} cannot be {parameter.words}: "
+        "name the unit in the manifest"
+    )

@@ -1,0 +1,463 @@
+"""The manifest of a road test (`runs.toml`): the vehicle, what the columns of its logs mean, and the runs.
+
+[vehicle]
+name = "our van"
+mass = "2300 kg"
+
+[engine]
+fuel = "diesel"
+displacement = "2.0 L"
+volumetric_efficiency = 0.82        # where it is known
+
+[columns]                           # only where windtoll does not know a header
+"Spd2" = "vehicle speed (mph)"
+
+[directions]                        # where your words for the direction are no compass points
+out = "north-east"
+back = "south-west"
+
+[[runs]]                            # `windtoll record` appends these, as [[run]]
+file = "run_01.csv"
+state = "working"                   # absent, stowed or working
+pair = 1                            # runs of one pair: same road, same hour
+direction = "north"
+head_wind = "2 m/s"                 # along the road, a tail wind is negative
+temperature = "14 degC"
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
+
+from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
+from vehicle.problems import InputError, Problem, nearest, shown
+from vehicle.quantity import FieldError
+from vehicle.units import QuantityError, example, parse
+
+STATES = ("absent", "stowed", "working")
+SAME_KEYS = {
+    "log": "file",
+    "path": "file",
+    "csv": "file",
+    "turbine": "state",
+    "state_of_turbine": "state",
+    "turbine_state": "state",
+    "heading": "direction",
+    "from": "start",
+    "until": "end",
+    "to": "end",
+    "note": "notes",
+    "ambient_temperature": "temperature",
+    "headwind": "head_wind",
+}
+STATE_WORDS = {
+    "on": "working",
+    "with": "working",
+    "running": "working",
+    "off": "stowed",
+    "feathered": "stowed",
+    "stopped": "stowed",
+    "without": "absent",
+    "removed": "absent",
+    "none": "absent",
+}
+_TABLES = ("vehicle", "engine", "columns", "directions", "runs", "run", "title", "note", "notes")
+
+
+def _in_si(value: object, unit: str) -> float:
+    """Return what a list says of a quantity, in SI. Raises FieldError."""
+    if isinstance(value, dict) and "value" in value:  # an uncertain quantity, as scenarios write it
+        value = value["value"]
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and unit == "dimensionless":
+        return float(value)
+    if not isinstance(value, str):
+        raise FieldError(shown(value), example(unit))
+    try:
+        return parse(value, unit)
+    except QuantityError as error:
+        raise FieldError(str(error), example(unit)) from None
+
+
+def _quantity(unit: str) -> BeforeValidator:
+    return BeforeValidator(lambda value: _in_si(value, unit))
+
+
+def _displacement(volume_m3: float | None) -> float | None:
+    if volume_m3 is not None and not 5e-5 <= volume_m3 <= 0.03:
+        raise FieldError(f"{volume_m3 * 1000:.3g} L", "0.05-30 L")
+    return volume_m3
+
+
+def _filling(share: float | None) -> float | None:
+    if share is not None and not 0.2 <= share <= 2.0:
+        raise FieldError(f"{share:g}", "0.2-2, such as 0.8")
+    return share
+
+
+def _file(value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise FieldError("missing" if value is None else shown(value), "the log's name")
+    return value
+
+
+def _state(value: object) -> str:
+    word = str(value).strip().lower()
+    word = STATE_WORDS.get(word, word)
+    if word not in STATES:
+        near = nearest(word, STATES) if word else None
+        raise FieldError(shown(value), ", ".join(STATES) + (f" ({near}?)" if near else ""))
+    return word
+
+
+def _label(value: object) -> str:
+    if isinstance(value, (dict, list)):
+        raise FieldError(shown(value), "a number or a word")
+    return str(value)
+
+
+def _meanings(value: object) -> dict[str, str]:
+    if not isinstance(value, dict):
+        raise FieldError(shown(value), 'a table such as {"Spd" = "vehicle speed (mph)"}')
+    return {str(key): str(meaning) for key, meaning in value.items()}
+
+
+class _Table(BaseModel):
+    """A table of the list. What it does not know is told by `_Reading.unknown`, which is milder than a refusal."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True)
+
+
+class _EngineTable(_Table):
+    fuel: Any = None
+    displacement: Annotated[float | None, AfterValidator(_displacement), _quantity("m**3")] = None
+    volumetric_efficiency: Annotated[float | None, AfterValidator(_filling), _quantity("dimensionless")] = None
+
+
+class _VehicleTable(_Table):
+    name: Any = None
+    mass: Annotated[float | None, _quantity("kg")] = None
+    coastdown_a: Annotated[float | None, _quantity("N")] = None
+    coastdown_b: Annotated[float | None, _quantity("N*s/m")] = None
+    coastdown_c: Annotated[float | None, _quantity("N*s**2/m**2")] = None
+
+    @property
+    def road_load(self) -> tuple[float, float, float] | None:
+        """A, B and C of the road load in SI, None where nothing is said of it."""
+        said = (self.coastdown_a, self.coastdown_b, self.coastdown_c)
+        if said == (None, None, None):
+            return None
+        return (said[0] or 0.0, said[1] or 0.0, said[2] or 0.0)
+
+
+class _RunTable(_Table):
+    file: Annotated[str, BeforeValidator(_file)]
+    state: Annotated[str, BeforeValidator(_state)] = ""
+    pair: Annotated[str, BeforeValidator(_label)] = ""
+    block: Any = None
+    temperature: Annotated[float | None, _quantity("K")] = None
+    pressure: Annotated[float | None, _quantity("Pa")] = None
+    start: Annotated[float | None, _quantity("s")] = None
+    end: Annotated[float | None, _quantity("s")] = None
+    head_wind: Annotated[float | None, _quantity("m/s")] = None
+    columns: Annotated[dict[str, str], BeforeValidator(_meanings)] = {}
+    direction: Annotated[str, BeforeValidator(lambda value: str(value).strip())] = ""
+    date: Annotated[str, BeforeValidator(str)] = ""
+    started: Annotated[str, BeforeValidator(str)] = ""
+    exclude: Any = None
+    # read only where `head_wind` does not say it
+    wind: Any = None
+    wind_speed: Any = None
+    wind_from: Any = ""
+    # told to people; nothing is computed from these
+    name: Any = None
+    notes: Any = None
+    route: Any = None
+    vehicle: Any = None
+    driver: Any = None
+    tyre_pressure: Any = None
+    displacement: Any = None
+    fuel: Any = None
+    protocol: Any = None
+    parameters: Any = None
+
+
+RUN_KEYS = frozenset(_RunTable.model_fields)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
+
+    `state` is "" where the manifest does not say it: then the log's own column of states has to.
+    """
+
+    path: Path
+    state: str
+    pair: str = ""
+    direction: str = ""
+    head_wind_m_s: float | None = None
+    temperature_k: float | None = None
+    pressure_pa: float | None = None
+    date: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """The runs of a test and what they have in common; `warnings` names what was read and not used."""
+
+    path: Path
+    engine: LoggedEngine
+    mass_kg: float | None
+    road_load: tuple[float, float, float] | None
+    columns: Mapping[str, str]
+    runs: tuple[Run, ...]
+    warnings: tuple[str, ...]
+    fuel_is_named: bool = True
+
+
+_T = TypeVar("_T", bound=_Table)
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """A list of runs while it is read, and what is found wrong with it."""
+
+    path: Path
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def problem(self, key: str, read: str, accepted: str) -> None:
+        """Tell a fault."""
+        self.problems.append(Problem(self.path.name, key, read, accepted))
+
+    def table(self, document: Mapping[str, Any], name: str) -> dict[str, Any]:
+        """Return a table of the document, empty where there is none."""
+        table = document.get(name, {})
+        if not isinstance(table, dict):
+            self.problem(name, shown(table), f"a table [{name}]")
+            return {}
+        return dict(table)
+
+    def unknown(self, where: str, keys: Collection[str], known: Collection[str]) -> None:
+        """Refuse what is surely a typing error; notes of the driver may stand under any other name."""
+        for key in keys:
+            if key in known:
+                continue
+            near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.78)
+            if near:
+                self.problem(f"{where}.{key}".lstrip("."), "unknown key", f"do you mean {near[0]}?")
+            else:
+                self.warnings.append(f"{where}.{key}".lstrip(".") + f" in {self.path.name} is not used")
+
+    def validated(self, model: type[_T], where: str, table: Mapping[str, Any]) -> _T | None:
+        """Return a table as its model reads it, or None with every fault told."""
+        try:
+            return model.model_validate(dict(table))
+        except ValidationError as error:
+            for fault in error.errors(include_url=False):
+                found = fault.get("ctx", {}).get("error")
+                key = f"{where}.{fault['loc'][0]}"
+                if isinstance(found, FieldError):
+                    self.problem(key, found.read, found.accepted)
+                else:
+                    self.problem(key, shown(fault["input"]), fault["msg"])
+            return None
+
+
+def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
+    """Return the manifest in `path`. Raises InputError naming every fault: unknown states, missing files, bad
+    quantities."""
+    path = Path(path)
+    document = _document(path)
+    reading = _Reading(path)
+    vehicle = reading.table(document, "vehicle")
+    of_engine = {key: value for key, value in vehicle.items() if key in _EngineTable.model_fields}
+    engine = {**of_engine, **reading.table(document, "engine")}
+    columns = {str(key): str(value) for key, value in reading.table(document, "columns").items()}
+    reading.unknown("vehicle", vehicle, [*_VehicleTable.model_fields, *_EngineTable.model_fields])
+    reading.unknown("engine", engine, list(_EngineTable.model_fields))
+    reading.unknown("", document, _TABLES)
+    runs = _runs(reading, document, needs_runs=needs_runs)
+    spec = _engine(reading, engine)
+    car = reading.validated(_VehicleTable, "vehicle", vehicle)
+    if reading.problems or car is None:
+        raise InputError(reading.problems)
+    warnings = tuple(dict.fromkeys(reading.warnings))
+    return Manifest(path, spec, car.mass, car.road_load, columns, runs, warnings, "fuel" in engine)
+
+
+def _runs(reading: _Reading, document: Mapping[str, Any], *, needs_runs: bool) -> tuple[Run, ...]:
+    headings = _headings(reading, reading.table(document, "directions"))
+    entries = _entries(reading, document)
+    if needs_runs and not entries and not reading.problems:
+        reading.problem("runs", "no runs", "one [[runs]] table for each run, with file and state")
+    read = [_run(reading, number, entry, headings) for number, entry in enumerate(entries, 1)]
+    runs = tuple(run for run in read if run is not None)
+    seen: dict[tuple[Path, float | None, float | None], int] = {}
+    for number, run in enumerate(runs, 1):
+        key = (run.path.resolve(), run.start_s, run.end_s)
+        if key in seen:
+            already = f"{run.path.name} is run {seen[key]} already"
+            reading.problem(f"runs[{number}].file", already, "each run once (or another start and end)")
+        seen.setdefault(key, number)
+    return runs
+
+
+def _entries(reading: _Reading, document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the tables of the runs, those written by hand ([[runs]]) before those of the recorder ([[run]])."""
+    found: list[dict[str, Any]] = []
+    for name in ("runs", "run"):
+        entries = document.get(name, [])
+        entries = [entries] if isinstance(entries, dict) else entries
+        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+            reading.problem(name, shown(entries), f"one [[{name}]] table for each run")
+            continue
+        found += entries
+    return found
+
+
+def _headings(reading: _Reading, table: Mapping[str, Any]) -> dict[str, float]:
+    """Return degrees from north for the user's own words for a direction."""
+    found: dict[str, float] = {}
+    for word, text in table.items():
+        bearing = _bearing(text)
+        if bearing is None:
+            reading.problem(f"directions.{word}", shown(text), '"north-east", "WNW" or "290 deg"')
+        else:
+            found[word.strip().lower()] = bearing
+    return found
+
+
+def _document(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(Problem(str(path), "", "no such file", "a manifest of runs (runs.toml)")) from None
+    except IsADirectoryError:
+        raise InputError(Problem(str(path), "", "a folder", "a manifest file such as runs.toml in it")) from None
+    except OSError as error:
+        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a TOML file")) from None
+    except UnicodeDecodeError:
+        raise InputError(Problem(path.name, "", "not UTF-8 text", "a TOML file in UTF-8")) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(Problem(path.name, "", f"not TOML: {error}", "see `windtoll compare --help`")) from None
+
+
+def _engine(reading: _Reading, table: Mapping[str, Any]) -> LoggedEngine:
+    fuel = LoggedEngine().fuel
+    if "fuel" in table:
+        try:
+            fuel = fuel_named(str(table["fuel"]), f"{reading.path.name}: engine.fuel")
+        except InputError as error:
+            reading.problems.extend(error.problems)
+    spec = reading.validated(_EngineTable, "engine", table)
+    return LoggedEngine() if spec is None else LoggedEngine(spec.displacement, fuel, spec.volumetric_efficiency)
+
+
+def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Mapping[str, float]) -> Run | None:
+    where = f"runs[{number}]"
+    table = {key if key in RUN_KEYS else SAME_KEYS.get(key, key): value for key, value in entry.items()}
+    reading.unknown(where, table, sorted(RUN_KEYS))
+    if table.get("exclude") is True:
+        reading.warnings.append(f"{where} ({table.get('file')}) is left out as the manifest says")
+        return None
+    before = len(reading.problems)
+    try:
+        log = reading.path.parent / _file(table.get("file"))
+    except FieldError as error:
+        reading.problem(f"{where}.file", error.read, error.accepted)
+        return None
+    if not log.exists():
+        beside = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
+        near = nearest(log.name, beside)
+        perhaps = f", perhaps {near}" if near else ""
+        reading.problem(f"{where}.file", f"{table['file']}: no such file", f"a log beside the manifest{perhaps}")
+    if "pair" not in table and "block" in table:
+        table["pair"] = table["block"]
+    said = reading.validated(_RunTable, where, table)
+    # faults of the wind are told beside others, so that all are told at once
+    head_wind = None if said is None else said.head_wind
+    if head_wind is None and not (said is None and _is_speed(table.get("head_wind"))):
+        head_wind = _head_wind(reading, where, table, headings)
+    if said is None or len(reading.problems) > before:
+        return None
+    return Run(
+        path=log,
+        state=said.state,
+        pair=said.pair,
+        direction=said.direction.lower(),
+        head_wind_m_s=head_wind,
+        temperature_k=said.temperature,
+        pressure_pa=said.pressure,
+        date=said.date if "date" in said.model_fields_set else said.started,
+        start_s=said.start,
+        end_s=said.end,
+        columns=said.columns,
+    )
+
+
+def _is_speed(value: object) -> bool:
+    try:
+        _in_si(value, "m/s")
+    except FieldError:
+        return False
+    return True
+
+
+def _head_wind(reading: _Reading, where: str, table: Mapping[str, Any], headings: Mapping[str, float]) -> float | None:
+    """Return the wind along the road, from its speed, where it comes from and the direction driven, or None."""
+    key = "wind_speed" if "wind_speed" in table else "wind"
+    if not table.get(key):
+        return None
+    try:
+        speed = _in_si(table[key], "m/s")
+    except FieldError as error:
+        reading.problem(f"{where}.{key}", error.read, error.accepted)
+        return None
+    if not speed:
+        return speed  # calm
+    direction = str(table.get("direction", "")).strip()
+    comes_from, heading = _bearing(table.get("wind_from", "")), headings.get(direction.lower(), _bearing(direction))
+    name = reading.path.name
+    if comes_from is None:
+        reading.warnings.append(
+            f'the wind of some runs is not used: wind_from = "west" (or an angle) is missing in {name}'
+        )
+        return None
+    if heading is None:
+        said = direction if re.fullmatch(r"[\w-]+", direction) else "out"
+        leads = shown(direction) if direction else "the run"
+        reading.warnings.append(
+            f"the wind of some runs is not used: {name} does not say where {leads} leads: "
+            f'[directions] {said} = "north-east"'
+        )
+        return None
+    return speed * math.cos(math.radians(comes_from - heading))
+
+
+_POINTS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw")
+
+
+def _bearing(text: object) -> float | None:
+    """Return degrees from north of "WNW", "north west" or "290 deg"; None for anything else ("out", "back")."""
+    word = re.sub(r"[\s_-]|bound", "", str(text).lower())
+    for name, letter in (("north", "n"), ("east", "e"), ("south", "s"), ("west", "w")):
+        word = word.replace(name, letter)
+    if word in _POINTS:
+        return 22.5 * _POINTS.index(word)
+    try:
+        return parse(str(text), "deg") % 360
+    except QuantityError:
+        return None

@@ -1,0 +1,177 @@
+"""How fuel and load go with the conditions of a run, learnt inside runs, and run means brought to like conditions.
+
+Inside a run the state of the turbine does not change, so its effect cannot leak into these slopes.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vehicle.road_test.windows import COVARIATES, RunWindows
+
+# A covariate varies enough inside runs to learn a slope from where its spread is above this.
+_LEAST_SPREAD = (0.4, 0.3, 0.3, 60.0, 1.0)
+# Fuel cannot fall with speed, acceleration, grade or air drag, nor rise as the engine warms: a slope of the wrong sign
+# comes from something unlogged (a hill slows the car and costs fuel) and would mislead.
+_SIGNS = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
+_LEAST_T = 2.0
+_WORST_CONDITION = 1e6
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Fuel (m3/s) and load (share) as lines in covariates; `names` are those that varied enough.
+
+    `places` are their columns in `RunWindows.covariates`; `load` is None where a log has no calculated load.
+    """
+
+    names: tuple[str, ...]
+    places: tuple[int, ...]
+    fuel: np.ndarray
+    load: np.ndarray | None
+
+
+def inside_slopes(runs: Sequence[RunWindows]) -> Slopes:
+    """Return the slopes of fuel flow and load over the covariates, from the variation inside runs alone.
+
+    Least squares with one constant per run, the slopes of fuel held to the signs that physics gives them. A covariate
+    that a log does not have, that hardly varies inside runs, or whose slope is not two standard errors from zero is
+    left out: a slope that is mostly noise would add that noise to every run.
+
+    Parameters
+    ----------
+    runs
+        Runs cut into windows; windows weigh by their length.
+
+    Returns
+    -------
+    Slopes
+        Of the covariates that are kept, in the order of `COVARIATES`.
+    """
+    x = np.vstack([run.covariates for run in runs])
+    weight = np.concatenate([run.weight_s for run in runs])
+    fuel = np.concatenate([run.fuel_m3_s for run in runs])
+    load = np.concatenate([run.load for run in runs])
+    code = np.repeat(np.arange(len(runs)), [run.weight_s.size for run in runs])
+    total = np.bincount(code, weights=weight, minlength=len(runs))
+    root = np.sqrt(weight)
+
+    def centred(values: np.ndarray) -> np.ndarray:
+        return (values - (np.bincount(code, weights=weight * values, minlength=len(runs)) / total)[code]) * root
+
+    columns: dict[int, np.ndarray] = {}
+    for place, least in enumerate(_LEAST_SPREAD):
+        if np.isfinite(x[:, place]).all():
+            column = centred(x[:, place])
+            if math.sqrt(float((column**2).sum() / weight.sum())) >= least:
+                columns[place] = column * _SIGNS[place]
+    places, slopes = _selected(columns, centred(fuel), fuel.size - len(runs))
+    if not places:
+        return Slopes((), (), np.zeros(0), None)
+    load_slopes = None
+    if np.isfinite(load).all():
+        design = np.column_stack([columns[place] * _SIGNS[place] for place in places])
+        scale = np.sqrt((design**2).sum(axis=0))
+        load_slopes = np.linalg.lstsq(design / scale, centred(load), rcond=1e-6)[0] / scale
+    return Slopes(tuple(COVARIATES[place] for place in places), tuple(places), slopes * _SIGNS[places], load_slopes)
+
+
+def _selected(columns: dict[int, np.ndarray], y: np.ndarray, freedom_of_runs: int) -> tuple[list[int], np.ndarray]:
+    """Return the columns whose slopes stand two standard errors above zero, and the slopes."""
+    places, slopes = list(columns), np.zeros(0)
+    while places:
+        freedom = freedom_of_runs - len(places)
+        if freedom < 5 * len(places):
+            places = places[:-1]
+            continue
+        places, slopes, t_values = signed_least_squares({place: columns[place] for place in places}, y, freedom)
+        weakest = int(np.argmin(t_values)) if places else -1
+        if not places or t_values[weakest] >= _LEAST_T:
+            break
+        places = places[:weakest] + places[weakest + 1 :]
+    return places, slopes
+
+
+def signed_least_squares(
+    columns: dict[int, np.ndarray], y: np.ndarray, freedom: int
+) -> tuple[list[int], np.ndarray, np.ndarray]:
+    """Return the best least-squares fit with no slope below zero.
+
+    All subsets are tried, of at most five columns. scipy's `nnls` finds the same slopes (the tests hold them together),
+    but takes columns that say the same thing (speed and air drag at one speed) as they come; here a subset that cannot
+    tell its columns apart is passed over, and scipy's optimisers need not be loaded for five columns.
+
+    Parameters
+    ----------
+    columns
+        Columns of the design (N,), by their place.
+    y
+        What is fitted (N,).
+    freedom
+        Degrees of freedom of the residual.
+
+    Returns
+    -------
+    tuple
+        The places with slopes above zero, their slopes, and their t values.
+    """
+    places = list(columns)
+    design = np.column_stack([columns[place] for place in places])
+    scale = np.sqrt((design**2).sum(axis=0))
+    gram = (design / scale).T @ (design / scale)
+    right = (design / scale).T @ y
+    best: tuple[float, list[int], np.ndarray] | None = None
+    for size in range(len(places), 0, -1):
+        for chosen in itertools.combinations(range(len(places)), size):
+            inside = gram[np.ix_(chosen, chosen)]
+            if np.linalg.cond(inside) > _WORST_CONDITION:
+                continue
+            found = np.linalg.solve(inside, right[list(chosen)])
+            gain = float(found @ right[list(chosen)])
+            if (found > 0).all() and (best is None or gain > best[0]):
+                best = (gain, list(chosen), found)
+    if best is None:
+        return [], np.zeros(0), np.zeros(0)
+    gain, kept, found = best
+    variance = max(float(y @ y) - gain, 0.0) / freedom
+    errors = np.sqrt(variance * np.diag(np.linalg.inv(gram[np.ix_(kept, kept)])))
+    return [places[i] for i in kept], found / scale[kept], found / np.maximum(errors, 1e-300)
+
+
+def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
+    return np.average(values, axis=0, weights=run.weight_s)
+
+
+def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return for each run its mean fuel flow, the same brought to the mean conditions of its pair, and its load.
+
+    Parameters
+    ----------
+    runs
+        Runs cut into windows; those of one `pair` are brought to the mean conditions of these.
+    slopes
+        As `inside_slopes` gives them.
+
+    Returns
+    -------
+    tuple
+        Mean fuel flow [m3/s], adjusted fuel flow [m3/s], adjusted load [share]; each (runs,).
+    """
+    plain = np.array([run.mean_fuel_m3_s for run in runs])
+    load = np.array([float(_run_mean(run, run.load)) for run in runs])
+    if not slopes.places:
+        return plain, plain.copy(), load
+    conditions = np.array([_run_mean(run, run.covariates[:, list(slopes.places)]) for run in runs])
+    _, code = np.unique(np.array([run.pair for run in runs]), return_inverse=True)
+    total = np.zeros((int(code.max()) + 1, conditions.shape[1]))
+    np.add.at(total, code, conditions)
+    away = conditions - (total / np.bincount(code)[:, None])[code]
+    if slopes.load is not None:
+        load = load - away @ slopes.load
+    return plain, plain - away @ slopes.fuel, load

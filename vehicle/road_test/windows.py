@@ -1,0 +1,337 @@
+"""Runs of a road test cut into windows: what is left out, and what each window is compared and adjusted by."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vehicle.logs.fuel_flow import SOURCES, FuelFlow, LoggedEngine, acceleration_m_s2, fuel_flow, has_source
+from vehicle.problems import InputError, Problem
+from vehicle.road_test.run_list import STATES
+
+if TYPE_CHECKING:
+    from vehicle.logs.log import Log
+    from vehicle.road_test.run_list import Run
+
+WARM_COOLANT_K = 273.15 + 70
+MOVING_M_S = 2.0
+BRAKING_M_S2 = -0.5
+WINDOW_S = 10.0
+_LEAST_SHARE_OF_WINDOW = 0.4
+_RATIO_OF_A_GEAR = 7 / 6  # the ratio of engine speed to road speed changes by more than this between two gears
+
+# speed, accelerating power per mass, climbing power per mass, air drag power (speed × air speed² × relative density),
+# coolant temperature
+COVARIATES = ("speed", "acceleration", "grade", "air", "warm-up")
+
+# Scales of two covariates. Their slopes take the scale up, so no answer rests on the last digits of these.
+_GRADE_SCALE_M_S2 = 9.81
+_USUAL_DENSITY_KG_M3 = 1.2
+_AIR_GAS_CONSTANT_J_KG_K = 287.05
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One filter of a run: what was taken out, and how many rows it took that were still in."""
+
+    what: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class RunWindows:
+    """One run cut into windows of 10 s: weights in s, fuel flow in m3/s, load as a share, and what it is adjusted for.
+
+    `covariates` has one row a window and one column a name in `COVARIATES` (NaN column where the log does not say).
+    """
+
+    name: str
+    state: str
+    pair: str
+    direction: str
+    date: str
+    weight_s: np.ndarray
+    fuel_m3_s: np.ndarray
+    load: np.ndarray
+    covariates: np.ndarray
+    filters: tuple[Filter, ...]
+    rows: int
+    kept_rows: int
+    source: str
+    means: dict[str, float]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def kept_s(self) -> float:
+        """Return the seconds kept."""
+        return float(self.weight_s.sum())
+
+    @property
+    def mean_fuel_m3_s(self) -> float:
+        """Return the mean fuel flow over the rows kept."""
+        return float(np.average(self.fuel_m3_s, weights=self.weight_s)) if self.kept_s else math.nan
+
+
+@dataclass(frozen=True)
+class CommonFuel:
+    """The fuel of several logs from one source: `flows` has one entry a log.
+
+    `absolute` is False where only ratios mean something: the displacement of `engine` is then not that of the car.
+    """
+
+    source: str
+    engine: LoggedEngine
+    absolute: bool
+    flows: tuple[FuelFlow, ...]
+
+
+def common_source(logs: Sequence[Log], engine: LoggedEngine) -> CommonFuel:
+    """Return the fuel of all logs from the best source that they share. Raises InputError where there is none.
+
+    Without a known displacement speed-density still gives a ratio: one litre is taken, and only percent is told.
+    """
+    for source in SOURCES:
+        trial, absolute = engine, True
+        if source == "speed-density" and engine.displacement_m3 is None:
+            trial, absolute = replace(engine, displacement_m3=1e-3), False
+        if all(has_source(log, trial, source) for log in logs):
+            flows = tuple(fuel_flow(log, trial, source=source) for log in logs)
+            return CommonFuel(source, trial, absolute, flows)
+    why: list[Problem] = []
+    for log in logs:
+        flow = fuel_flow(log, engine)
+        if flow.source == "none":
+            reasons = "; ".join(flow.why_not)
+            why.append(Problem(log.name, "fuel", reasons, "a fuel rate, air flow, or manifold pressure"))
+    if not why:
+        why = [Problem("runs", "fuel", "the logs share no source of fuel", "the same parameters logged in every run")]
+    raise InputError(why)
+
+
+def runs_of_states(run: Run, log: Log) -> list[Run]:
+    """Return the run itself where it has one state, else one run for each stretch that the log marks as one state.
+
+    A state in the manifest is that of the beginning: where the log marks a change, and the manifest does not cut the
+    run out of it (start, end), the log's marks count. Stretches that follow each other make pairs (first and second,
+    third and fourth, ...), unless the manifest names one. Raises InputError where neither manifest nor log says the
+    state.
+    """
+    states = log.states
+    marked = set() if states is None else {str(state) for state in np.unique(states.astype(str))} & set(STATES)
+    if run.state and (len(marked) < 2 or run.start_s is not None or run.end_s is not None):
+        return [run]
+    if states is None or not marked:
+        raise InputError(
+            Problem(log.name, "state", "neither the manifest nor a column of the log says it", ", ".join(STATES))
+        )
+    time_s = log.table["time_s"].to_numpy()
+    starts = np.concatenate([[0], np.flatnonzero(states[1:] != states[:-1]) + 1, [states.size]])
+    stretches = [(a, b) for a, b in itertools.pairwise(starts.tolist()) if states[a] in STATES]
+    return [
+        replace(
+            run,
+            state=str(states[a]),
+            start_s=float(time_s[a]),
+            end_s=float(time_s[b - 1]),
+            pair=run.pair or f"{log.name} {number // 2 + 1}",
+        )
+        for number, (a, b) in enumerate(stretches)
+    ]
+
+
+def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
+    """Return a run cut into windows, after cold engine, standstill, braking and gear shifts have been taken out.
+
+    No row is chosen by its fuel: that would favour one answer.
+    """
+    if "speed_m_s" not in log.table:
+        raise InputError(Problem(log.name, "speed", "no vehicle speed in the log", "a log with vehicle speed"))
+    acceleration = acceleration_m_s2(log)
+    stretch, warnings = _stretch_filters(log, run)
+    keep, filters = _applied([*stretch, *_driving_filters(log, flow, acceleration)], len(log.table))
+    if "coolant_temperature_k" not in log.table:
+        warnings.append(f"{log.name}: no coolant temperature, so a cold engine is not seen")
+    windows = _Windows.of(log, np.flatnonzero(keep))
+    load = log.table["calculated_load"].to_numpy() if "calculated_load" in log.table else None
+    return RunWindows(
+        name=log.name,
+        state=run.state,
+        pair=run.pair,
+        direction=run.direction,
+        date=run.date,
+        weight_s=windows.weight_s[windows.full],
+        fuel_m3_s=windows.mean(flow.flow_m3_s),
+        load=windows.unknown() if load is None else windows.mean(load),
+        covariates=_covariates(log, run, acceleration, windows),
+        filters=filters,
+        rows=len(log.table),
+        kept_rows=int(keep.sum()),
+        source=flow.source,
+        means=_means(log, run, windows),
+        warnings=tuple(warnings),
+    )
+
+
+_Bad = tuple[str, np.ndarray]
+
+
+def _applied(filters: Sequence[_Bad], rows: int) -> tuple[np.ndarray, tuple[Filter, ...]]:
+    """Return the rows that all filters leave, and what each took of those that were still in."""
+    keep = np.ones(rows, dtype=bool)
+    told = []
+    for what, bad in filters:
+        told.append(Filter(what, int((keep & bad).sum())))
+        keep &= ~bad
+    return keep, tuple(told)
+
+
+def _stretch_filters(log: Log, run: Run) -> tuple[list[_Bad], list[str]]:
+    """Return what the list of runs and the marks of the log take out, and warnings."""
+    found: list[_Bad] = []
+    warnings: list[str] = []
+    time_s = log.table["time_s"].to_numpy()
+    if run.start_s is not None or run.end_s is not None:
+        low = run.start_s if run.start_s is not None else -math.inf
+        high = run.end_s if run.end_s is not None else math.inf
+        found.append(("outside its start and end", (time_s < low) | (time_s > high)))
+    if log.states is not None and run.state:
+        other = (log.states != "") & (log.states != run.state)
+        if other.all():  # whoever corrects a state does it in the manifest
+            marked = ", ".join(dict.fromkeys(log.states.tolist()))
+            warnings.append(f"{log.name}: {run.state} in the manifest, {marked} in the log: the manifest is taken")
+        else:
+            found.append(("marked as another state in the log", other))
+    return found, warnings
+
+
+def _driving_filters(log: Log, flow: FuelFlow, acceleration: np.ndarray) -> list[_Bad]:
+    """Return the rows in which the engine is cold or the car does not drive on steadily."""
+    table = log.table
+    speed = table["speed_m_s"].to_numpy()
+    found: list[_Bad] = [("fuel or speed not known", ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))]
+    with np.errstate(invalid="ignore"):
+        if "coolant_temperature_k" in table:
+            cold = ~(table["coolant_temperature_k"].to_numpy() >= WARM_COOLANT_K)
+            found.append(("engine not warm (coolant under 70 °C)", cold))
+        if np.nanmax(speed, initial=0.0) > MOVING_M_S:
+            found.append(("standing or under 7 km/h", ~(speed > MOVING_M_S)))
+        braking = acceleration < BRAKING_M_S2
+        if "brake" in table:
+            braking |= table["brake"].to_numpy() > 0.5
+        found.append(("braking", braking))
+        if "engine_speed_rad_s" in table:
+            turning = table["engine_speed_rad_s"].to_numpy()
+            found.append(("gear shifts and clutch", _shifting(table["time_s"].to_numpy(), speed, turning)))
+    return found
+
+
+def _shifting(time_s: np.ndarray, speed: np.ndarray, turning: np.ndarray) -> np.ndarray:
+    """Return the rows within 1 s of a change of the ratio of engine speed to road speed by more than a sixth."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(speed > MOVING_M_S, turning / speed, np.nan)
+        jump = np.abs(np.diff(np.log(ratio))) > math.log(_RATIO_OF_A_GEAR)
+    at = np.flatnonzero(jump)
+    shifting = np.zeros(time_s.size, dtype=bool)
+    if not at.size:
+        return shifting
+    starts = np.searchsorted(time_s, time_s[at] - 1.0)
+    ends = np.searchsorted(time_s, time_s[at + 1] + 1.0, side="right")
+    edges = np.zeros(time_s.size + 1, dtype=np.int64)
+    np.add.at(edges, starts, 1)
+    np.add.at(edges, ends, -1)
+    return np.cumsum(edges[:-1]) > 0
+
+
+@dataclass(frozen=True)
+class _Windows:
+    """The rows kept of a log, the window that each is in, how long each row stands for, and the length of windows.
+
+    `full` marks the windows of which enough is left.
+    """
+
+    rows: np.ndarray
+    step_s: np.ndarray
+    window: np.ndarray
+    weight_s: np.ndarray
+    full: np.ndarray
+
+    @classmethod
+    def of(cls, log: Log, rows: np.ndarray) -> _Windows:
+        """Return the windows of the rows kept."""
+        step_s = log.table["step_s"].to_numpy()[rows]
+        number = np.floor(log.table["time_s"].to_numpy()[rows] / WINDOW_S).astype(np.int64)
+        # a gap is longer than half a window: no window spans one
+        window = np.cumsum(np.concatenate([[0], np.diff(number) != 0])) if rows.size else number
+        weight_s = np.bincount(window, weights=step_s) if rows.size else np.zeros(0)
+        return cls(rows, step_s, window, weight_s, weight_s >= _LEAST_SHARE_OF_WINDOW * WINDOW_S)
+
+    def mean(self, values: np.ndarray) -> np.ndarray:
+        """Return the mean over each full window of a value for every row of the log."""
+        sums = np.bincount(self.window, weights=values[self.rows] * self.step_s, minlength=self.weight_s.size)
+        return (sums / self.weight_s)[self.full]
+
+    def unknown(self) -> np.ndarray:
+        """Return a value for each full window that is not known."""
+        return np.full(int(self.full.sum()), np.nan)
+
+
+def _covariates(log: Log, run: Run, acceleration: np.ndarray, windows: _Windows) -> np.ndarray:
+    table = log.table
+    speed = table["speed_m_s"].to_numpy()
+    air_speed = speed + _head_wind(log, run)
+    climbing = warm = windows.unknown()
+    if "grade" in table:
+        climbing = windows.mean(_GRADE_SCALE_M_S2 * np.sin(np.arctan(table["grade"].to_numpy())) * speed)
+    if "coolant_temperature_k" in table:
+        warm = windows.mean(table["coolant_temperature_k"].to_numpy())
+    air = windows.mean(speed * air_speed * np.abs(air_speed) * _relative_density(log, run))
+    return np.column_stack([windows.mean(speed), windows.mean(acceleration * speed), climbing, air, warm])
+
+
+def _head_wind(log: Log, run: Run) -> np.ndarray | float:
+    return log.table["head_wind_m_s"].to_numpy() if "head_wind_m_s" in log.table else (run.head_wind_m_s or 0.0)
+
+
+def _means(log: Log, run: Run, windows: _Windows) -> dict[str, float]:
+    """Return the mean conditions of a run, NaN where they are not known."""
+    table, rows = log.table, windows.rows
+    temperature = run.temperature_k
+    for name in ("ambient_temperature_k", "intake_temperature_k"):
+        if temperature is None and name in table and rows.size:
+            temperature = _mean_of(table[name].to_numpy()[rows])
+    wind_known = "head_wind_m_s" in table or run.head_wind_m_s is not None
+    speed = table["speed_m_s"].to_numpy()[rows]
+    coolant = table["coolant_temperature_k"].to_numpy()[rows] if "coolant_temperature_k" in table else np.zeros(0)
+    return {
+        "speed_m_s": float(np.average(speed, weights=windows.step_s)) if rows.size else math.nan,
+        "temperature_k": math.nan if temperature is None else temperature,
+        "head_wind_m_s": _mean_of(_head_wind(log, run)) if wind_known else math.nan,
+        "coolant_k": _mean_of(coolant),
+        "relative_density": _relative_density(log, run),
+    }
+
+
+def _mean_of(values: np.ndarray | float) -> float:
+    """Return the mean of the finite values, NaN where there are none."""
+    numbers = np.atleast_1d(values)
+    good = numbers[np.isfinite(numbers)]
+    return float(good.mean()) if good.size else math.nan
+
+
+def _relative_density(log: Log, run: Run) -> float:
+    """Return the density of the air over 1.2 kg/m3 where pressure and outside temperature are known, else 1."""
+    table = log.table
+    pressure = run.pressure_pa
+    if pressure is None and "barometric_pressure_pa" in table:
+        pressure = _mean_of(table["barometric_pressure_pa"].to_numpy())
+    temperature = run.temperature_k
+    if temperature is None and "ambient_temperature_k" in table:
+        temperature = _mean_of(table["ambient_temperature_k"].to_numpy())
+    if pressure is None or temperature is None:
+        return 1.0
+    return pressure / (_AIR_GAS_CONSTANT_J_KG_K * temperature) / _USUAL_DENSITY_KG_M3
