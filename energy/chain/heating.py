@@ -15,27 +15,29 @@ import numpy as np
 
 from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.heat.heater import (
-    ElementLimits,
-    FloatArray,
-    Heater,
-    HeaterError,
-    Outcome,
-    Partner,
+    ElementControl,
+    HeatingOutcome,
+    HeatingSteps,
+    SteadyPower,
     TemperatureBand,
+    heat_up,
+    simulate,
+)
+from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K
+from energy.heat.load import (
+    ElementLimits,
+    HeatedLoad,
+    SecondNode,
     Thermostat,
     faults,
     food_specific_heat_j_kg_k,
-    heat_up,
     most_power_w,
-    read_wattmeter_log,
-    simulate,
-    slowest_time_constant_s,
-    trip_steps,
     with_contents,
 )
-from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K
-from energy.heat.steps import film_in_wind_w_m2_k
+from energy.heat.steady import slowest_time_constant_s
+from energy.heat.steps import FloatArray, HeaterError, film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
+from energy.heat.wattmeter import read_wattmeter_log, trip_steps
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import Assumption, inputs_of, values_of
 from energy.scenario.read import Scenario
@@ -69,7 +71,7 @@ Draws = dict[str, np.ndarray]
 class Load:
     """The heated load of a scenario in numbers, each a float or (draws,)."""
 
-    heater: Heater
+    heater: HeatedLoad
     target_k: Values
     start_k: Values
     ambient_k: Values
@@ -116,8 +118,8 @@ class Heating:
     load: Load
     answer: Answer  # at the scenario's steady speed, as stated
     trip: Trip | None
-    outcome: Outcome
-    watched: Outcome
+    outcome: HeatingOutcome
+    watched: HeatingOutcome
     band: TemperatureBand
     power_w: FloatArray
     fuel_m3: FloatArray
@@ -177,17 +179,17 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
     )
 
 
-def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> Heater:
+def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> HeatedLoad:
     table = scenario.load
     loss = _possible_loss(values["load.loss"], values["load.outside_area"])
     radiating = np.asarray(values["load.radiating_area"]) * values.get("load.emissivity", 1.0)
     outside = values["load.outside_area"]
     walls = table.second_node == "walls"
-    partner = None
+    second_node = None
     if table.second_node != "none":
         assert table.second_heat_capacity is not None
         assert table.second_coupling is not None
-        partner = Partner(
+        second_node = SecondNode(
             heat_capacity_j_k=table.second_heat_capacity.value,
             coupling_w_k=table.second_coupling.value,
             loss_w_k=table.second_loss.value,
@@ -200,7 +202,7 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
     held = 0.0
     if table.kind == "water_tank" and table.vented and table.volume is not None:
         held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
-    heater = Heater(
+    heater = HeatedLoad(
         heat_capacity_j_k=values["load.heat_capacity"],
         loss_w_k=values["load.loss"] if walls else loss,
         radiating_area_m2=0.0 if walls else radiating,
@@ -209,7 +211,7 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
         open_water_area_m2=values["load.open_water_area"],
         pressure_pa=pressure_pa,
         relative_humidity=humidity,
-        partner=partner,
+        second_node=second_node,
     )
     mass = values.get("load.contents_mass")
     if mass is None:
@@ -235,11 +237,11 @@ def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
 
 
 _KEY_OF_NUMBER = {
-    "partner.heat_capacity_j_k": "load.second_heat_capacity",
-    "partner.coupling_w_k": "load.second_coupling",
-    "partner.loss_w_k": "load.second_loss",
-    "partner.radiating_area_m2": "load.radiating_area",
-    "partner.outside_area_m2": "load.outside_area",
+    "second_node.heat_capacity_j_k": "load.second_heat_capacity",
+    "second_node.coupling_w_k": "load.second_coupling",
+    "second_node.loss_w_k": "load.second_loss",
+    "second_node.radiating_area_m2": "load.radiating_area",
+    "second_node.outside_area_m2": "load.outside_area",
     "heat_capacity_j_k": "load.heat_capacity",
     "loss_w_k": "load.loss",
     "radiating_area_m2": "load.radiating_area",
@@ -250,7 +252,7 @@ _KEY_OF_NUMBER = {
 }
 
 
-def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]:
+def _heater_problems(name: str, heater: HeatedLoad, water_key: str) -> list[Problem]:
     """Return what is physically impossible about the load, under the scenario's own keys."""
     found = []
     keys = {**_KEY_OF_NUMBER, "water_kg": water_key}
@@ -263,7 +265,7 @@ def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]
     return found
 
 
-def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heater) -> list[Problem]:
+def _temperature_problems(name: str, values: Mapping[str, Values], heater: HeatedLoad) -> list[Problem]:
     """Return temperatures that contradict each other."""
     found = []
     start = values.get("load.start_temperature")
@@ -374,20 +376,31 @@ def _steady(
     power = _spread(drawn.turbine.heat_power_w, count)
     wind = _spread(air_speed_m_s, count)
     outcome = heat_up(
-        load.heater, power, target_k=_spread(load.target_k, count), ambient_k=_spread(load.ambient_k, count),
-        start_k=_spread(load.start_k, count), air_speed_m_s=wind, limits=load.limits,
+        load.heater,
+        SteadyPower(power, _spread(load.ambient_k, count), wind),
+        target_k=_spread(load.target_k, count),
+        start_k=_spread(load.start_k, count),
+        limits=load.limits,
         progress=part(progress, 0.0, _WARMED),
-    )  # fmt: skip
+    )
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     horizon = _horizon_s(outcome, constant)
     watched = outcome
     if load.thermostat is not None:
         watched = simulate(
-            load.heater, power[None, :], durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
-            ambient_k=_spread(load.ambient_k, count)[None, :], target_k=_spread(load.target_k, count),
-            start_k=_spread(load.start_k, count), air_speed_m_s=wind[None, :], limits=load.limits,
-            thermostat=load.thermostat, most_records=_CHART_POINTS + 1, progress=part(progress, _WARMED, 1.0),
-        )  # fmt: skip
+            load.heater,
+            HeatingSteps(
+                power[None, :],
+                np.full(_CHART_POINTS, horizon / _CHART_POINTS),
+                _spread(load.ambient_k, count)[None, :],
+                wind[None, :],
+            ),
+            target_k=_spread(load.target_k, count),
+            start_k=_spread(load.start_k, count),
+            control=ElementControl(load.thermostat, load.limits),
+            most_records=_CHART_POINTS + 1,
+            progress=part(progress, _WARMED, 1.0),
+        )
     time = outcome.time_to_target_s
     flow = _spread(drawn.change.volume_m3_s, count)
     pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
@@ -403,12 +416,12 @@ def _at(value: Values) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[0])
 
 
-def _first(heater: Heater) -> Heater:
+def _first(heater: HeatedLoad) -> HeatedLoad:
     """Return the load as stated, without draws."""
-    partner = heater.partner
-    if partner is not None:
-        radiating, outside = _at(partner.radiating_area_m2), _at(partner.outside_area_m2)
-        partner = replace(partner, radiating_area_m2=radiating, outside_area_m2=outside)
+    second_node = heater.second_node
+    if second_node is not None:
+        radiating, outside = _at(second_node.radiating_area_m2), _at(second_node.outside_area_m2)
+        second_node = replace(second_node, radiating_area_m2=radiating, outside_area_m2=outside)
     return replace(
         heater,
         heat_capacity_j_k=_at(heater.heat_capacity_j_k),
@@ -417,11 +430,11 @@ def _first(heater: Heater) -> Heater:
         outside_area_m2=_at(heater.outside_area_m2),
         water_kg=_at(heater.water_kg),
         open_water_area_m2=_at(heater.open_water_area_m2),
-        partner=partner,
+        second_node=second_node,
     )
 
 
-def _horizon_s(outcome: Outcome, constant_s: float) -> float:
+def _horizon_s(outcome: HeatingOutcome, constant_s: float) -> float:
     """Return how long a chart of a steady warm-up shows: past the target, past the boiling, or until nearly settled."""
     reached = outcome.time_to_target_s
     if math.isfinite(reached[0]):
@@ -433,7 +446,7 @@ def _horizon_s(outcome: Outcome, constant_s: float) -> float:
     return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
 
 
-def band(outcome: Outcome, horizon_s: float = math.inf) -> TemperatureBand:
+def band(outcome: HeatingOutcome, horizon_s: float = math.inf) -> TemperatureBand:
     """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time."""
     history = outcome.history
     kept = history.time_s <= horizon_s
@@ -516,25 +529,25 @@ def _on_trip(
 
     def run(
         repeats: int, watts: FloatArray, who: slice, thermostat: Thermostat | None, told: Progress | None
-    ) -> Outcome:
+    ) -> HeatingOutcome:
         size = count if who == slice(None) else 1
         heater = load.heater if size == count else _first(load.heater)
         return simulate(
-            heater, watts, durations_s=trip.durations_s,
-            ambient_k=rows if rows.ndim == 1 else rows[:, who], target_k=_spread(load.target_k, count)[who],
-            start_k=_spread(start, count)[who], air_speed_m_s=wind, limits=load.limits,
-            thermostat=thermostat, repeats=repeats,
-            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1, progress=told,
-        )  # fmt: skip
+            heater,
+            HeatingSteps(watts, trip.durations_s, rows if rows.ndim == 1 else rows[:, who], wind, repeats=repeats),
+            target_k=_spread(load.target_k, count)[who],
+            start_k=_spread(start, count)[who],
+            control=ElementControl(thermostat, load.limits),
+            most_records=min(steps * repeats, 2 * _CHART_POINTS) + 1,
+            progress=told,
+        )
 
     outcome = run(trip.repeats, power, slice(None), load.thermostat, part(progress, started, ended))
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
-        about = heat_up(
-            _first(load.heater), float(outcome.available_power_w[0]), target_k=_at(load.target_k),
-            ambient_k=float(outcome.ambient_k[0]), start_k=_at(start),
-            air_speed_m_s=float(np.average(wind, weights=trip.durations_s)),
-        ).time_to_target_s[0]  # fmt: skip
+        blown = float(np.average(wind, weights=trip.durations_s))
+        mean = SteadyPower(float(outcome.available_power_w[0]), float(outcome.ambient_k[0]), blown)
+        about = heat_up(_first(load.heater), mean, target_k=_at(load.target_k), start_k=_at(start)).time_to_target_s[0]
         often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
         again = float(about)
         if often * steps <= _MOST_STEPS_AGAIN:
@@ -588,7 +601,7 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
 
 
 def _trip_cost(
-    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: Outcome, count: int
+    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: HeatingOutcome, count: int
 ) -> tuple[FloatArray, float]:
     """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the pack.
 

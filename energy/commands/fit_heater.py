@@ -13,7 +13,8 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.heat.fit import Estimate, HeaterFit
+    from energy.heat.fit import HeaterFit
+    from vehicle.quantity import Estimate
 
 
 @click.command("heater", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
@@ -90,7 +91,7 @@ def command(
 def _table(fit: HeaterFit) -> tuple[str, str]:
     """Return (the scenario table, ""), or ("", why there is none)."""
     from energy.heat.fit import scenario_table
-    from energy.heat.heater import HeaterError
+    from energy.heat.steps import HeaterError
 
     try:
         return scenario_table(fit), ""
@@ -131,7 +132,7 @@ def _words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
 
 def _duration(estimate: Estimate) -> str:
     unit, seconds = (
-        ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
+        ("h", 3600.0) if estimate.estimate > 2 * 3600 else ("min", 60.0) if estimate.estimate > 120 else ("s", 1.0)
     )
     return _ranged(estimate, lambda value, digits: f"{figures(value / seconds, digits)} {unit}")
 
@@ -139,7 +140,8 @@ def _duration(estimate: Estimate) -> str:
 def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
     """Return "value (low to high)" with as many digits as it takes to tell the ends apart."""
     for digits in (3, 4, 5):
-        value, low, high = (one(v, digits) for v in (estimate.value, estimate.low, estimate.high))
+        ends = (estimate.estimate, estimate.low, estimate.high)
+        value, low, high = (one(end, digits) for end in ends if end is not None)
         if len({value, low, high}) == 3:
             break
     return f"{value} ({low.partition(' ')[0]} to {high})"
@@ -148,8 +150,8 @@ def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
 def as_data(fit: HeaterFit) -> dict[str, Any]:
     """Return the fit as data for `--json`, SI."""
 
-    def entry(estimate: Estimate | None) -> dict[str, float] | None:
-        return None if estimate is None else {"value": estimate.value, "low": estimate.low, "high": estimate.high}
+    def entry(estimate: Estimate | None) -> dict[str, float | None] | None:
+        return None if estimate is None else {"value": estimate.estimate, "low": estimate.low, "high": estimate.high}
 
     return {
         "heat_capacity_j_k": entry(fit.heat_capacity_j_k),

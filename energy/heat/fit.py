@@ -17,8 +17,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from energy.heat.heater import HeaterError
+from energy.heat.steps import HeaterError
 from vehicle.problems import InputError, Problem
+from vehicle.quantity import Estimate
 from vehicle.tables import increasing, read_table
 
 FloatArray = npt.NDArray[np.float64]
@@ -43,20 +44,6 @@ class HeatLog:
     power_w: FloatArray
     ambient_k: FloatArray
     name: str = "log"
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A fitted value with its interval."""
-
-    value: float
-    low: float
-    high: float
-
-    @property
-    def plus_minus(self) -> float:
-        """Half the width of the interval."""
-        return 0.5 * (self.high - self.low)
 
 
 @dataclass(frozen=True)
@@ -420,7 +407,7 @@ def _summary(
         direction = np.zeros(theta.size)
         direction[: len(weights)] = weights
         width = min(factor * math.sqrt(max(float(direction @ covariance @ direction), 0.0)), 30.0)
-        return Estimate(value, value * math.exp(-width), value * math.exp(width))
+        return Estimate(value, value * math.exp(-width), value * math.exp(width), confidence)
 
     constant = estimate(capacity / loss, [1.0])
     sensor = estimate(lag, [0.0] * (1 + problem.powered) + [1.0]) if problem.sensor_lag else None
@@ -448,8 +435,15 @@ def _summary(
     )  # fmt: skip
 
 
+def _ends(estimate: Estimate) -> tuple[float, float]:
+    """Return the ends of a fitted value, which a fit always has."""
+    assert estimate.low is not None
+    assert estimate.high is not None
+    return estimate.low, estimate.high
+
+
 def _wide(estimate: Estimate) -> bool:
-    return estimate.high / estimate.value - 1.0 > TELLING_HALF_WIDTH
+    return _ends(estimate)[1] / estimate.estimate - 1.0 > TELLING_HALF_WIDTH
 
 
 def _remarks(
@@ -490,7 +484,7 @@ def scenario_table(fit: HeaterFit) -> str:
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
         raise HeaterError("the logs hold no power, so there is no capacity and no loss to write; log a warm-up too")
     for name, estimate in (("capacity", fit.heat_capacity_j_k), ("loss", fit.loss_w_k)):
-        if estimate.high > MOST_SPREAD * estimate.value:
+        if _ends(estimate)[1] > MOST_SPREAD * estimate.estimate:
             raise HeaterError(f"these logs do not tell the {name} within a factor of {MOST_SPREAD:g}: "
                               f"{' '.join(fit.remarks) or 'log for longer.'}")  # fmt: skip
     lines = [f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
@@ -500,7 +494,7 @@ def scenario_table(fit: HeaterFit) -> str:
     for key, estimate, scale, unit in (
         ("heat_capacity", fit.heat_capacity_j_k, 1e-3, "kJ/K"), ("loss", fit.loss_w_k, 1.0, "W/K"),
     ):  # fmt: skip
-        value, low, high = (number * scale for number in (estimate.value, estimate.low, estimate.high))
+        value, low, high = (number * scale for number in (estimate.estimate, *_ends(estimate)))
         if low > 0 and high - value < 1.2 * (value - low):
             spread = f'plus_minus = "{_text(0.5 * (high - low))} {unit}"'
         else:

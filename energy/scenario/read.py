@@ -403,9 +403,7 @@ def _with_load_defaults(scenario: Scenario) -> Scenario:
         "loss": (named.loss_w_k, named.loss_source),
     }
     left = {key: pair for key, pair in values.items() if key not in table.model_fields_set}
-    filled = table.model_copy(
-        update={key: Uncertain(r.value, r.low, r.high, "triangular") for key, (r, _) in left.items()}
-    )
+    filled = table.model_copy(update={key: between for key, (between, _) in left.items()})
     filled.model_fields_set.difference_update(left)  # the user did not set them: they stay assumptions
     reasons = {f"load.{key}": f"{named.name}: {source}" for key, (_, source) in left.items()}
     return replace(scenario, load=filled, reasons={**scenario.reasons, **reasons})
