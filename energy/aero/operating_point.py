@@ -10,7 +10,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.aero.curves import BETZ_LIMIT, RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.aero.curves import RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.aero.momentum import BETZ_LIMIT
 from energy.electrical import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
 from vehicle.arrays import Values
 

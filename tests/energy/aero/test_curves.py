@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.aero import curves as rotor
-from energy.aero.curves import BETZ_LIMIT, RotorCurves, read_curves
+from energy.aero.curves import RotorCurves, read_curves
+from energy.aero.momentum import BETZ_LIMIT
 from energy.aero.operating_point import coefficients
 from vehicle.problems import InputError
 

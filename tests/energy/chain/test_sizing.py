@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from energy.aero.curves import induction_of_power_coefficient
-from energy.chain.sizing import BETZ_LIMIT, RotorGrade, needed_diameter_m, round_diameters, size_table
+from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient
+from energy.chain.sizing import RotorGrade, needed_diameter_m, round_diameters, size_table
 from vehicle.problems import InputError
 
 PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
