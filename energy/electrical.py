@@ -6,12 +6,12 @@ winding + rectifier + leads + element, at every speed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
-from vehicle.arrays import Values
+from vehicle.arrays import Values, map_arrays
 
 # Mean output of an ideal six-pulse diode bridge over the line-to-line rms voltage, 3·√2/π: power-electronics texts.
 SIX_PULSE_VOLTAGE_RATIO = 3 * np.sqrt(2) / np.pi
@@ -80,9 +80,7 @@ def hot_resistance_ohm(
 
 def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
     """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
-    values: dict[str, Any] = {f.name: getattr(chain, f.name) for f in fields(chain) if f.name != "connection"}
-    longer: dict[str, Any] = {name: np.asarray(value)[..., None] for name, value in values.items() if np.ndim(value)}
-    return replace(chain, **longer)
+    return map_arrays(lambda values: values[..., None] if values.ndim else values, chain)
 
 
 def open_load(chain: ElectricalChain) -> ElectricalChain:

@@ -14,13 +14,15 @@ Values: TypeAlias = float | np.ndarray
 T = TypeVar("T")
 
 
-def map_arrays(change: Callable[[np.ndarray], Any], thing: T) -> T:
+def map_arrays(change: Callable[[np.ndarray], Any], thing: T, *, but: tuple[str, ...] = ()) -> T:
     """Return a dataclass with `change` applied to each of its arrays, those of dataclasses inside it too.
 
-    What is no numpy array (a number, a text, None) stays as it is.
+    What is no numpy array (a number, a text, None) stays as it is, and so do the fields named in `but`.
     """
     changed: dict[str, Any] = {}
     for field in fields(thing):  # type: ignore[arg-type]
+        if field.name in but:
+            continue
         value = getattr(thing, field.name)
         if isinstance(value, np.ndarray):
             changed[field.name] = change(value)

@@ -35,7 +35,7 @@ def saturation_vapour_pressure_pa(temperature_k: Values) -> np.ndarray:
 
 
 def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity: Values = 0.0) -> np.ndarray:
-    """Return the density of moist air (kg/m³): the sum of dry air and vapour as ideal gases at their partial pressures."""
+    """Return the density of moist air (kg/m³): dry air and vapour as ideal gases at their partial pressures."""
     temperature = np.asarray(temperature_k, float)
     vapour = np.asarray(relative_humidity) * saturation_vapour_pressure_pa(temperature)
     dry = np.asarray(pressure_pa) - vapour
@@ -68,7 +68,7 @@ class AirAtVehicle:
 
 
 def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad: Values) -> AirAtVehicle:
-    """Return the air that a vehicle meets; `wind_from_rad` is 0 for a head wind, ±π/2 from the side, π for a tail wind."""
+    """Return the air that a vehicle meets; `wind_from_rad`: 0 for a head wind, ±π/2 from the side, π for a tail wind."""
     wind, angle = np.asarray(wind_speed_m_s, float), np.asarray(wind_from_rad, float)
     ahead = np.asarray(road_speed_m_s, float) + wind * np.cos(angle)
     across = wind * np.sin(angle)
@@ -97,8 +97,8 @@ def shear_speed_factor(
     """Return the air speed of equal power over the disc, over the speed at `known_height_m`, for a power-law profile.
 
     Cube-mean over the disc's chords of (z/known)^exponent (shapes broadcast); exponent 1/7 over open ground is common
-    practice, no source. On a moving vehicle only the wind is sheared, not the air met by driving. A disc that would meet
-    the ground is cut off there.
+    practice, no source. On a moving vehicle only the wind is sheared, not the air met by driving. A disc that would
+    meet the ground is cut off there.
     """
     y = np.cos((np.arange(64) + 0.5) * np.pi / 64)  # Chebyshev points: weights sin² give chords of the disc
     weight = 1.0 - y * y

@@ -41,7 +41,8 @@ class Blade:
 
     `radius_m`, `chord_m`, `twist_deg` are the stations (N,); the last station is the tip. `hub_radius_m` is where the
     root begins; between it and `aerofoil_start_m` the root is bare: a bar of `root_diameter_m` across the flow (0: no
-    drag) with drag coefficient `root_drag_coefficient` (1.2 for a cylinder below its critical Reynolds number, from memory).
+    drag) with drag coefficient `root_drag_coefficient` (1.2 for a cylinder below its critical Reynolds number, from
+    memory).
     """
 
     radius_m: np.ndarray
@@ -74,8 +75,8 @@ class Blade:
 class PitchConvention:
     """What a pitch reading means.
 
-    `measured_at`: fraction of the tip radius whose chord is meant (1 = the tip chord, 0.75 = at three quarters), or None:
-    the pitch is what has to be added to the twist column (the chord of the station of zero twist is meant).
+    `measured_at`: fraction of the tip radius whose chord is meant (1 = the tip chord, 0.75 = at three quarters), or
+    None: the pitch is what has to be added to the twist column (the chord of the station of zero twist is meant).
     `zero_is`: where the dial shows 0, with that chord in the rotor plane ("flat") or along the rotor axis ("feather").
     `positive_towards`: "feather" or "flat".
     """
@@ -91,7 +92,7 @@ class PitchConvention:
             )
 
     def chord_angle_deg(self, setting_deg: np.ndarray) -> np.ndarray:
-        """Return the angle of the meant chord from the rotor plane, positive towards feather, for readings of the dial."""
+        """Return the angle of the meant chord from the rotor plane, towards feather, for readings of the dial."""
         signed = np.asarray(setting_deg, float) * (1.0 if self.positive_towards == "feather" else -1.0)
         return signed + (90.0 if self.zero_is == "feather" else 0.0)
 
@@ -172,8 +173,9 @@ class BladeCurves:
     """Curves over tip-speed ratio (L,) and pitch (P,), both rising; the maps are (P, L).
 
     `pitch_deg` is positive towards feather, 0 with the meant chord in the rotor plane. `stalled_torque_share` is the
-    stalled sections' share of the torque's size (0..1); `multiple_roots` flags points where a section had several states;
-    `worst_residual` is the largest error of the section balance, in local speed ratio over (1 + local speed ratio).
+    stalled sections' share of the torque's size (0..1); `multiple_roots` flags points where a section had several
+    states; `worst_residual` is the largest error of the section balance, in local speed ratio over (1 + local speed
+    ratio).
     """
 
     tip_speed_ratio: np.ndarray
@@ -198,7 +200,7 @@ def read_blade(
     *,
     twist_positive_towards: Literal["feather", "flat"] = "feather",
 ) -> Blade:
-    """Return the blade of a CSV file with columns radius, chord and twist, units in the headers (`radius_m`, `chord_in`).
+    """Return the blade of a CSV file with the columns radius, chord, twist, units in the headers (`radius_m`, `chord_in`).
 
     The last station is the tip. Raises InputError naming the file, the row and what would be accepted.
     """
@@ -293,10 +295,10 @@ def polar_of_plate_blade(
     tip_speed_ratio: float = 5.0,
     kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
 ) -> SectionPolar:
-    """Return one ESTIMATED polar for a blade bent from plate (`camber` of the chord) or cut from a tube (`tube_radius_m`).
+    """Return one ESTIMATED polar for a blade bent from plate (`camber` of the chord) or cut from a tube.
 
-    Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the polar
-    serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
+    Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the
+    polar serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
     """
     chord = float(np.interp(0.75 * blade.tip_radius_m, blade.radius_m, blade.chord_m))
     speed = air_speed_m_s * math.hypot(1.0, 0.75 * tip_speed_ratio)
@@ -484,7 +486,7 @@ def blockage_speed_factor(thrust_coefficient: np.ndarray, area_ratio: float) -> 
 def _blocked(
     ratio: np.ndarray, power: np.ndarray, thrust: np.ndarray, share: np.ndarray, area_ratio: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the maps per tunnel speed instead of per free air speed (read off the free curves at the corrected ratio)."""
+    """Return the maps per tunnel speed, read off the free curves at the corrected ratio."""
     out = [np.empty_like(power) for _ in range(3)]
     for row in range(power.shape[0]):
         # Free curve point at ratio r: in the tunnel the same loads appear at tunnel speed U = U_free / f, at ratio r f.
@@ -530,7 +532,7 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
 def _solution_notes(
     at: Sections, states: SectionStates, power: np.ndarray, share: np.ndarray, error: np.ndarray
 ) -> list[str]:
-    """Return what the solution has to say: stall near the best point, several roots, Reynolds numbers outside, residuals."""
+    """Return what the solution has to say: stall near the best point, several roots, Reynolds numbers, residuals."""
     notes = []
     best = np.unravel_index(int(np.argmax(power)), power.shape)
     if share[best] > STALL_SHARE_LIMIT:
@@ -555,8 +557,8 @@ def _solution_notes(
             low, high = np.exp(at.log_reynolds[[0, -1]])
             if numbers.min() < low * 0.999 or numbers.max() > high * 1.001:
                 notes.append(
-                    f"warning: Reynolds numbers {numbers.min():.3g} to {numbers.max():.3g} on the working blade, polars "
-                    f"{low:.3g} to {high:.3g}: the end polars are used outside"
+                    f"warning: Reynolds numbers {numbers.min():.3g} to {numbers.max():.3g} on the working blade, "
+                    f"polars {low:.3g} to {high:.3g}: the end polars are used outside"
                 )
     missed = int((error > 1e-8).sum())
     if missed:
@@ -565,7 +567,7 @@ def _solution_notes(
 
 
 def usual_grid() -> tuple[np.ndarray, np.ndarray]:
-    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees that serve any road rotor."""
+    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees for any road rotor."""
     return np.linspace(0.2, 12.0, 60), np.concatenate([np.arange(-6.0, 30.1, 2.0), np.arange(40.0, 91.0, 10.0)])
 
 

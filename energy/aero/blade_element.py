@@ -1,27 +1,29 @@
 """Blade-element momentum: the inflow angle of every blade section, for all tip-speed ratios and pitches at once.
 
 How it is solved. For one section at one pitch, an inflow angle phi fixes the angle of attack, hence the force
-coefficients, hence (from the thrust balance, in closed form) the relative speed, hence (from the torque balance) the local
-speed ratio that would bring this inflow about. So local speed ratio is an EXPLICIT function of phi: one sweep over phi,
-from -90 to 180 degrees, serves every tip-speed ratio, and the wanted one is read off backwards and polished to rounding.
+coefficients, hence (from the thrust balance, in closed form) the relative speed, hence (from the torque balance) the
+local speed ratio that would bring this inflow about. So local speed ratio is an EXPLICIT function of phi: one sweep
+over phi, from -90 to 180 degrees, serves every tip-speed ratio, and the wanted one is read off backwards and polished
+to rounding.
 
 Balance equations, forces over 1/2 rho U^2 of annulus area, w = U/W with W the relative speed, a the axial induction:
 
 - thrust: sigma Cn / w^2 = T(a), where T = 4 a (1-a) F up to a = 0.4 (momentum theory), then the line for high thrust
   (`energy.aero.momentum`), which is carried on beyond a = 1 (flow through the disc reversed) until the propeller-brake
   line 4 a (a-1) F overtakes it. T is continuous throughout.
-- torque: sigma Ct / w^2 = 4 (T/4a) a' lambda_r: the air that takes up the swirl is the air that takes up the thrust. For
-  a <= 0.4 this is the textbook form (mass flow F (1-a)); in the high-thrust state the textbook mass flow runs to zero while
-  the thrust does not, and with drag that makes a root which is not physical at every tip-speed ratio. Here the induced
-  velocity stays parallel to the blade force in every state, so no such root exists and no region has to be chosen.
+- torque: sigma Ct / w^2 = 4 (T/4a) a' lambda_r: the air that takes up the swirl is the air that takes up the thrust.
+  For a <= 0.4 this is the textbook form (mass flow F (1-a)); in the high-thrust state the textbook mass flow runs to
+  zero while the thrust does not, and with drag that makes a root which is not physical at every tip-speed ratio. Here
+  the induced velocity stays parallel to the blade force in every state, so no such root exists and no region has to be
+  chosen.
 - closure: (1-a) / (lambda_r (1+a')) = tan phi.
 
-Written with w, nothing divides by cos phi nor by 1-a, so phi = 90 degrees and phi = 0 are ordinary points. A root always
-exists: at phi = -90 degrees the section can only be driven (w <= 0), at 180 the local speed ratio is negative, and it is
-continuous between where w > 0.
+Written with w, nothing divides by cos phi nor by 1-a, so phi = 90 degrees and phi = 0 are ordinary points. A root
+always exists: at phi = -90 degrees the section can only be driven (w <= 0), at 180 the local speed ratio is negative,
+and it is continuous between where w > 0.
 
-Equations: Glauert (1935); tip loss Prandtl; induction with loss as in Selvatici and Stevens, "Blade element momentum with tip
-correction", eqs. 1, 4, 5; bracketing by the inflow angle after Ning, Wind Energy 17 (2014) 1327 (from memory).
+Equations: Glauert (1935); tip loss Prandtl; induction with loss as in Selvatici and Stevens, "Blade element momentum
+with tip correction", eqs. 1, 4, 5; bracketing by the inflow angle after Ning, Wind Energy 17 (2014) 1327 (from memory).
 """
 
 from __future__ import annotations
@@ -57,10 +59,11 @@ _SWEEP_DEG = np.concatenate(
 class Sections:
     """Blade sections as the solver needs them; arrays (S,) unless said.
 
-    `radius` and `width` over the tip radius; `solidity` = blades chord / (2 pi r); `twist_deg` positive towards feather;
-    `tip_exponent` and `root_exponent` of Prandtl's loss times sin(phi) (infinite where the loss is off). `lift` and `drag`
-    (D, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers, `table` (S,) tells which of
-    the D a section uses; `log_reynolds` (K,); `reynolds_per_speed` = air speed chord / viscosity.
+    `radius` and `width` over the tip radius; `solidity` = blades chord / (2 pi r); `twist_deg` positive towards
+    feather; `tip_exponent` and `root_exponent` of Prandtl's loss times sin(phi) (infinite where the loss is off).
+    `lift` and `drag` (D, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers,
+    `table` (S,) tells which of the D a section uses; `log_reynolds` (K,); `reynolds_per_speed` = air speed chord /
+    viscosity.
     """
 
     radius: np.ndarray
@@ -85,8 +88,8 @@ class SectionStates:
     """Solved section states, arrays (S, P, L): section x pitch x tip-speed ratio.
 
     `relative_speed` is W over the air speed; `normal_coefficient` and `tangential_coefficient` are those of the section
-    (thrust-wise, and torque-wise in the sense of rotation); `axial_induction` a; `swirl_speed` is a' lambda_r; `loss` is
-    Prandtl's factor; `residual` is the local speed ratio that follows from the inflow angle minus the wanted one.
+    (thrust-wise, and torque-wise in the sense of rotation); `axial_induction` a; `swirl_speed` is a' lambda_r; `loss`
+    is Prandtl's factor; `residual` is the local speed ratio that follows from the inflow angle minus the wanted one.
     """
 
     inflow_deg: np.ndarray
@@ -209,7 +212,7 @@ class _Trial:
 
 
 def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return sine and cosine through the tangent of the half angle: numpy's double tangent is vectorised, its sine is not."""
+    """Return sine and cosine by the tangent of half the angle: numpy's double tangent is vectorised, its sine is not."""
     half = np.tan(angle_deg * (np.pi / 360.0))
     share = 1.0 / (1.0 + half * half)
     return 2.0 * half * share, (1.0 - half * half) * share
@@ -243,7 +246,8 @@ def _try(
     if polars.count == 1:
         force = polars.lookup(section, alpha) * turn
     else:
-        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi, bounded.
+        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi,
+        # bounded.
         base = sections.reynolds_per_speed[section]
         first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
         force = polars.lookup_reynolds(section, first, alpha) * turn
@@ -258,12 +262,12 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     """Return the state of every section at every pitch (P,) and tip-speed ratio (L,), both in any order.
 
     Where several inflow angles satisfy the balance (near stall), the one taken has its angle of attack nearest to the
-    section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are not
-    stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1 degree
-    where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
+    section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are
+    not stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1
+    degree where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
     """
-    # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages back
-    # to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.
+    # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages
+    # back to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.
     np.empty(3_500_000)
     ratio = np.asarray(tip_speed_ratio, float)
     order = np.argsort(-ratio)  # rising place = falling ratio
@@ -347,11 +351,11 @@ def _solve_group(
     local: np.ndarray,
     circle: tuple[np.ndarray, np.ndarray],
 ) -> tuple[np.ndarray, np.ndarray, _Trial, tuple[np.ndarray, ...]]:
-    """Return for the sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials there, the rest.
+    """Return for sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials, the rest.
 
-    `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate again.
-    The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the last two
-    trials' slope of inflow angle over place, and its bracket (low, high, residual at each).
+    `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate
+    again. The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the
+    last two trials' slope of inflow angle over place, and its bracket (low, high, residual at each).
     """
     angle, section = _SWEEP_DEG, group[:, None]
     loss = tip_loss_factor(circle[0], sections.tip_exponent[section], sections.root_exponent[section])[:, None, :]
@@ -370,8 +374,8 @@ def _solve_group(
         better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
         phi = _inside(better, low, high, guess)
         trial = _try(polars, sections, section, phi, each)
-        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most of
-        # them, so their secant.
+        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most
+        # of them, so their secant.
         left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
         wished, angles, ends = wanted.ravel()[left], each.ravel()[left], (low.ravel()[left], high.ravel()[left])
         at, last, flat_phi = trial.place.ravel()[left], phi.ravel()[left], phi.reshape(-1)
@@ -472,7 +476,8 @@ def _inside(value: np.ndarray, low: np.ndarray, high: np.ndarray, instead: np.nd
 def _settle(sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial) -> None:
     """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
 
-    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S, P*L).
+    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S,
+    P*L).
     """
     left, target, angles, slope = rest[:4]
     flat = {name: getattr(kept, name).reshape(-1) for name in _TRIAL_FIELDS}

@@ -115,7 +115,7 @@ def _load_curves(path: Path) -> BladeCurves | None:
 
 
 def _keep_curves(path: Path, curves: BladeCurves) -> None:
-    """Store curves in the cache and drop the oldest files over `MOST_CACHE_FILES`; do without where that is not allowed."""
+    """Store curves in the cache and drop the oldest over `MOST_CACHE_FILES`; do without where that is not allowed."""
     stream = io.BytesIO()
     np.savez(
         stream,

@@ -30,7 +30,8 @@ class RotorCurves:
 
     `tip_speed_ratio` (L,) and `pitch_deg` (P,) rise; `power_coefficient` and `thrust_coefficient` are (P, L). Pitch is
     positive towards feather. `thrust_is_estimated` tells that thrust came from momentum theory, not from data.
-    `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled sections.
+    `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled
+    sections.
     """
 
     tip_speed_ratio: np.ndarray
@@ -55,10 +56,10 @@ class RotorCurves:
 def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Values) -> np.ndarray:
     """Return an estimate (P, L) of Ct where only Cp (P, L) over tip-speed ratio (L,) is known.
 
-    The best point of the whole table is taken as loaded like the ideal rotor (a = 1/3): a hand-made rotor falls short of
-    the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the induction
-    is the light root of momentum theory, right of it it grows by half towards free running, through the high-thrust
-    branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
+    The best point of the whole table is taken as loaded like the ideal rotor (a = 1/3): a hand-made rotor falls short
+    of the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the
+    induction is the light root of momentum theory, right of it it grows by half towards free running, through the
+    high-thrust branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
     """
     ratio = np.asarray(tip_speed_ratio, float)
     cp = np.atleast_2d(np.asarray(power_coefficient, float))
@@ -74,9 +75,10 @@ def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Valu
 
 
 def thrust_coefficient_at_power(power_coefficient: Values, best_power_coefficient: float = 0.30) -> np.ndarray:
-    """Return an estimate of Ct where only the power coefficient at work is known: loaded like the ideal rotor at its best.
+    """Return an estimate of Ct where only the power coefficient at work is known: loaded like an ideal rotor.
 
-    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no source.
+    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no
+    source.
     """
     cp = np.asarray(power_coefficient, float)
     share = np.clip(cp / best_power_coefficient, 0.0, 1.0)

@@ -93,8 +93,8 @@ def induction_of_power_coefficient(power_coefficient: Values) -> np.ndarray:
 def disc_power_coefficient(thrust_coefficient: Values) -> np.ndarray:
     """Return the power coefficient of the thrust at the disc, Ct·(1−a): no rotor gives more shaft power than that.
 
-    Above a thrust coefficient of 0.96 the flow is turbulent and momentum theory no longer bounds it; there the induction
-    of the empirical branch is used.
+    Above a thrust coefficient of 0.96 the flow is turbulent and momentum theory no longer bounds it; there the
+    induction of the empirical branch is used.
     """
     ct = np.asarray(thrust_coefficient, float)
     return ct * (1 - np.clip(induction_of_thrust_coefficient(ct), 0.0, 1.0))

@@ -366,10 +366,12 @@ def _outcome(
         boiling_from_s=marched.boiling_from_s,
         dry_from_s=marched.dry_from_s,
         switchings=marched.switchings,
-        history=History(marched.recorded_s, marched.recorded_main,
-                        marched.recorded_second if load.two_nodes
-                        else np.broadcast_to(np.nan, marched.recorded_main.shape)),
-    )  # fmt: skip
+        history=History(
+            marched.recorded_s,
+            marched.recorded_main,
+            marched.recorded_second if load.two_nodes else np.broadcast_to(np.nan, marched.recorded_main.shape),
+        ),
+    )
 
 
 def _rows_of(trip: HeatingSteps, control: ElementControl) -> tuple[_Rows, int]:
@@ -425,7 +427,7 @@ def _check_rows(rows: _Rows, repeats: int, temperatures: dict[str, Number]) -> N
 def _longest_piece_s(
     load: steps.Coefficients, around: steps.Surroundings, hottest: FloatArray, thermostat: Thermostat | None
 ) -> float:
-    """Return how long a piece of a step may be: short against the quickest change of a load near `hottest` (draws,) [K].
+    """Return how long a piece of a step may be: short against the quickest change near `hottest` (draws,) [K].
 
     Without bound where the step's solution is exact. With two nodes and a thermostat it is short enough not to pass
     over a quick swing.

@@ -205,9 +205,11 @@ def _cut(load: Coefficients, piece: _Piece, level: FloatArray) -> tuple[FloatArr
         used = _time_of_one(load, around, before, duration, level)
         return used, advance(load, around, before, used)
     used = duration * _where_cubic(
-        before.main - level, after.main - level,
-        duration * _main_rate(load, around, before), duration * _main_rate(load, around, after),
-    )  # fmt: skip
+        before.main - level,
+        after.main - level,
+        duration * _main_rate(load, around, before),
+        duration * _main_rate(load, around, after),
+    )
     state = advance(load, around, before, used)
     gap = state.main - level
     if bool((np.abs(gap) < CLOSE_ENOUGH_K).all()):

@@ -44,9 +44,9 @@ class PowerLog:
 def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     """Return a wattmeter's CSV log (columns time and power, units in the headers) as steps for `simulate`.
 
-    Columns speed and ambient are read where they are there. A reading holds until the next one. Where none follows for longer than `gap_s` (by default five typical steps, at
-    least 30 s) it holds for one typical step, and then nothing counts until the next: heat that was not logged is not
-    promised. Raises InputError naming every fault.
+    Columns speed and ambient are read where they are there. A reading holds until the next one. Where none follows for
+    longer than `gap_s` (by default five typical steps, at least 30 s) it holds for one typical step, and then nothing
+    counts until the next: heat that was not logged is not promised. Raises InputError naming every fault.
     """
     table = read_table(path, {"time": "s", "power": "W"}, optional={"speed": "m/s", "ambient": "K"})
     time, power = table["time"], table["power"]
