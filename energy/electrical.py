@@ -61,7 +61,6 @@ class ElectricalState:
     element_w: np.ndarray
     current_a: np.ndarray
     element_voltage_v: np.ndarray
-    open_circuit_voltage_v: np.ndarray
     generator_speed_rad_s: np.ndarray
 
     @property
@@ -156,9 +155,10 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
     phases = 3.0 if three_phase else 1.0
     winding_share = 0.5 if three_phase else 1.0
     square = phases * current * current
-    element = np.where(
-        current > 0, square * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
-    )
+    # A cut-off element carries no current, and inf·0 must not become NaN.
+    cut_off = np.isinf(chain.element_resistance_ohm)
+    resistance = np.where((current > 0) & ~cut_off, chain.element_resistance_ohm, 0.0)
+    element = square * resistance
     winding = square * np.asarray(chain.winding_resistance_ohm) * winding_share
     leads = square * chain.lead_resistance_ohm
     rectifier = current * (np.asarray(chain.rectifier_drop_v) if chain.connection == "rectifier" else 0.0)
@@ -166,10 +166,6 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
     iron = idle_torque_n_m(chain, speed) * speed - friction
     into_generator = element + winding + leads + rectifier + friction + iron
     shaft = into_generator / chain.belt_efficiency
-    _, electromotive, _ = _circuit(chain)
-    voltage = np.where(
-        current > 0, current * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
-    )
     parts = np.broadcast_arrays(
         shaft,
         shaft - into_generator,
@@ -180,8 +176,7 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
         leads,
         element,
         current,
-        voltage,
-        electromotive * speed,
+        current * resistance,
         speed,
     )
     return ElectricalState(*parts)

@@ -200,7 +200,7 @@ def read_blade(
     *,
     twist_positive_towards: Literal["feather", "flat"] = "feather",
 ) -> Blade:
-    """Return the blade of a CSV file with the columns radius, chord, twist, units in the headers (`radius_m`, `chord_in`).
+    """Return the blade of a CSV file with the columns radius, chord, twist, units in the headers (as `chord_in`).
 
     The last station is the tip. Raises InputError naming the file, the row and what would be accepted.
     """

@@ -212,7 +212,7 @@ class _Trial:
 
 
 def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return sine and cosine by the tangent of half the angle: numpy's double tangent is vectorised, its sine is not."""
+    """Return sine and cosine by the tangent of half the angle: numpy's tangent is vectorised, its sine is not."""
     half = np.tan(angle_deg * (np.pi / 360.0))
     share = 1.0 / (1.0 + half * half)
     return 2.0 * half * share, (1.0 - half * half) * share
