@@ -111,7 +111,7 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
         return np.broadcast_to(np.asarray(values, float), shape).ravel() if values.ndim else values
 
     flat_rotor, flat_chain = map_arrays(flat, rotor, but=("curves",)), map_arrays(flat, chain)
-    grid = _grid_of(rotor.curves)
+    grid = grid_of(rotor.curves)
     blocks = [(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     parts = [
         _solve_block(*_block(flat_rotor, flat_chain, *block), grid, load_connected_after_spin_up) for block in blocks
@@ -139,7 +139,7 @@ def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
     return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
 
 
-def _grid_of(curves: RotorCurves) -> np.ndarray:
+def grid_of(curves: RotorCurves) -> np.ndarray:
     """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end."""
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far

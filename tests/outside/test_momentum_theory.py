@@ -33,8 +33,12 @@ def test_induction_and_thrust_are_inverse(a: float) -> None:
 def test_high_thrust_branch_joins_smoothly() -> None:
     # Buhl (2005), NREL/TP-500-36834, from memory: value and slope meet 4a(1-a) at a = 0.4, and Ct = 2 at a = 1.
     step = 1e-6
-    below = (momentum.thrust_coefficient_of_induction(0.4) - momentum.thrust_coefficient_of_induction(0.4 - step)) / step
-    above = (momentum.thrust_coefficient_of_induction(0.4 + step) - momentum.thrust_coefficient_of_induction(0.4)) / step
+    below = (
+        momentum.thrust_coefficient_of_induction(0.4) - momentum.thrust_coefficient_of_induction(0.4 - step)
+    ) / step
+    above = (
+        momentum.thrust_coefficient_of_induction(0.4 + step) - momentum.thrust_coefficient_of_induction(0.4)
+    ) / step
     assert float(momentum.thrust_coefficient_of_induction(0.4)) == pytest.approx(0.96)
     assert float(below) == pytest.approx(float(above), abs=1e-4)
     assert float(momentum.thrust_coefficient_of_induction(1.0)) == pytest.approx(2.0)
