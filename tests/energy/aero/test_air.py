@@ -77,7 +77,7 @@ def test_arrays_of_draws_go_the_same_way() -> None:
 
 @pytest.mark.parametrize(("height", "radius"), [(2.0, 1.0), (6.0, 4.0)])
 def test_mean_over_the_disc_by_hand(height: float, radius: float) -> None:
-    # With an exponent of 2/3 the cube of the speed goes with the square of the height, whose mean over a circular disc is
+    # With an exponent of 2/3 the cube of the speed goes with the square of the height, whose mean over a disc is
     # h^2 + R^2/4 (second moment of a circle about its diameter, pi R^4/4, over its area).
     expected = ((height**2 + radius**2 / 4) / 10.0**2) ** (1 / 3)
     assert float(shear_speed_factor(height, radius, 10.0, 2 / 3)) == pytest.approx(expected, rel=1e-9)

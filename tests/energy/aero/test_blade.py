@@ -131,7 +131,7 @@ def test_same_blade_by_another_convention_lands_on_the_same_curves(measured_at, 
 
 
 def test_twist_column_with_another_zero_and_sign(tmp_path):
-    """The same blade with the twist counted from the tip, positive towards flat, and the pitch told at the tip chord."""
+    """The same blade with the twist counted from the tip, positive towards flat, the pitch read at the tip chord."""
     other = GOOD.replace(",16", ",-15").replace(",8", ",-7").replace(",3\n", ",-2\n").replace(",1\n", ",0\n")
     shifted = read_blade(written(tmp_path, other), 3, twist_positive_towards="flat")
     plain = blade_curves(our_blade(), [POLAR], RATIOS, SETTINGS, CurveSettings(convention=PitchConvention(1.0)))

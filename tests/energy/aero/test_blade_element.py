@@ -34,7 +34,7 @@ def polars(draw):
 
 
 def thrust_relation(axial_induction, loss):
-    """Return annulus thrust over 1/2 rho U^2 annulus area: momentum theory, Buhl's line (2005, from memory), brake line."""
+    """Return annulus thrust over 1/2 rho U^2 area: momentum theory, Buhl's line (2005, from memory), brake line."""
     a, F = axial_induction, loss
     momentum = 4.0 * a * (1.0 - a) * F
     high = 8.0 / 9.0 + (4.0 * F - 40.0 / 9.0) * a + (50.0 / 9.0 - 4.0 * F) * a * a

@@ -203,7 +203,7 @@ def test_beyond_the_curves_power_goes_on_along_the_last_slope_that_falls() -> No
 
 
 def test_no_power_factor_lifts_the_rotor_over_the_betz_limit() -> None:
-    # Best of the table 0.31: the greatest factor that counts is (16/27) / 0.31 = 1.9116; below that the factor is itself.
+    # Best of the table 0.31: the greatest factor that counts is (16/27) / 0.31 = 1.9116, below it each is itself.
     for factor, counts in ((1.5, 1.5), (3.0, 16 / 27 / 0.31)):
         point = solve(replace(rotor(), power_factor=factor), CHAIN)
         plain, _, _ = coefficients(CURVES, 0.0, point.tip_speed_ratio)
