@@ -179,9 +179,12 @@ def test_size_scales_power_with_the_area(scale: float) -> None:
         cogging_torque_n_m=0.0,
     )
     large = replace(
-        small, voltage_constant_v_s=0.9 * scale, winding_resistance_ohm=1.2 / scale**2, element_resistance_ohm=15.0 / scale**2,
+        small,
+        voltage_constant_v_s=0.9 * scale,
+        winding_resistance_ohm=1.2 / scale**2,
+        element_resistance_ohm=15.0 / scale**2,
         lead_resistance_ohm=0.05 / scale**2,
-    )  # fmt: skip
+    )
     one = solve(rotor(), small)
     other = solve(Rotor(CURVES, 0.9 * scale, 0.0, 1.2, 18.0), large)
     assert float(other.tip_speed_ratio) == pytest.approx(float(one.tip_speed_ratio), rel=1e-7)
