@@ -6,12 +6,12 @@ winding + rectifier + leads + element, at every speed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
-from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, Values
+from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, Values, map_arrays
 
 # Mean output of an ideal six-pulse diode bridge over the line-to-line rms voltage, 3·√2/π: power-electronics texts.
 SIX_PULSE_VOLTAGE_RATIO = 3 * np.sqrt(2) / np.pi
@@ -61,7 +61,6 @@ class ElectricalState:
     element_w: CubeOfAirSpeed
     current_a: LikeAirSpeed
     element_voltage_v: LikeAirSpeed
-    open_circuit_voltage_v: LikeAirSpeed
     generator_speed_rad_s: LikeAirSpeed
 
     @property
@@ -80,9 +79,7 @@ def hot_resistance_ohm(
 
 def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
     """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
-    values: dict[str, Any] = {f.name: getattr(chain, f.name) for f in fields(chain) if f.name != "connection"}
-    longer: dict[str, Any] = {name: np.asarray(value)[..., None] for name, value in values.items() if np.ndim(value)}
-    return replace(chain, **longer)
+    return map_arrays(lambda values: values[..., None] if values.ndim else values, chain)
 
 
 def open_load(chain: ElectricalChain) -> ElectricalChain:
@@ -158,9 +155,10 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
     phases = 3.0 if three_phase else 1.0
     winding_share = 0.5 if three_phase else 1.0
     square = phases * current * current
-    element = np.where(
-        current > 0, square * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
-    )
+    # A cut-off element carries no current, and inf·0 must not become NaN.
+    cut_off = np.isinf(chain.element_resistance_ohm)
+    resistance = np.where((current > 0) & ~cut_off, chain.element_resistance_ohm, 0.0)
+    element = square * resistance
     winding = square * np.asarray(chain.winding_resistance_ohm) * winding_share
     leads = square * chain.lead_resistance_ohm
     rectifier = current * (np.asarray(chain.rectifier_drop_v) if chain.connection == "rectifier" else 0.0)
@@ -168,10 +166,6 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
     iron = idle_torque_n_m(chain, speed) * speed - friction
     into_generator = element + winding + leads + rectifier + friction + iron
     shaft = into_generator / chain.belt_efficiency
-    _, electromotive, _ = _circuit(chain)
-    voltage = np.where(
-        current > 0, current * np.where(np.isinf(chain.element_resistance_ohm), 0.0, chain.element_resistance_ohm), 0.0
-    )
     parts = np.broadcast_arrays(
         shaft,
         shaft - into_generator,
@@ -182,8 +176,7 @@ def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> Elect
         leads,
         element,
         current,
-        voltage,
-        electromotive * speed,
+        current * resistance,
         speed,
     )
     return ElectricalState(*parts)

@@ -30,13 +30,15 @@ LikeAirSpeed: TypeAlias = Annotated[np.ndarray, AirSpeedPower(1)]
 T = TypeVar("T")
 
 
-def map_arrays(change: Callable[[np.ndarray], Any], thing: T) -> T:
+def map_arrays(change: Callable[[np.ndarray], Any], thing: T, *, but: tuple[str, ...] = ()) -> T:
     """Return a dataclass with `change` applied to each of its arrays, those of dataclasses inside it too.
 
-    What is no numpy array (a number, a text, None) stays as it is.
+    What is no numpy array (a number, a text, None) stays as it is, and so do the fields named in `but`.
     """
     changed: dict[str, Any] = {}
     for f in fields(thing):  # type: ignore[arg-type]
+        if f.name in but:
+            continue
         value = getattr(thing, f.name)
         if isinstance(value, np.ndarray):
             changed[f.name] = change(value)

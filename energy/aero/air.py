@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.arrays import Values
+from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, GRAVITY_M_S2, ZERO_CELSIUS_K
 
-GAS_CONSTANT_DRY_AIR = 287.0528  # J/(kg·K), US Standard Atmosphere 1976
 GAS_CONSTANT_WATER_VAPOUR = 461.523  # J/(kg·K), IAPWS-95
 SEA_LEVEL_PRESSURE_PA = 101_325.0  # US Standard Atmosphere 1976
 SEA_LEVEL_TEMPERATURE_K = 288.15
@@ -24,22 +24,22 @@ def standard_atmosphere(altitude_m: Values) -> tuple[np.ndarray, np.ndarray]:
     altitude = np.asarray(altitude_m, float)
     geopotential = EARTH_RADIUS_M * altitude / (EARTH_RADIUS_M + altitude)
     temperature = SEA_LEVEL_TEMPERATURE_K - LAPSE_RATE_K_M * geopotential
-    exponent = 9.80665 / (GAS_CONSTANT_DRY_AIR * LAPSE_RATE_K_M)
+    exponent = GRAVITY_M_S2 / (DRY_AIR_GAS_CONSTANT_J_KG_K * LAPSE_RATE_K_M)
     return temperature, SEA_LEVEL_PRESSURE_PA * (temperature / SEA_LEVEL_TEMPERATURE_K) ** exponent
 
 
 def saturation_vapour_pressure_pa(temperature_k: Values) -> np.ndarray:
     """Return the saturation vapour pressure over water (Pa): Magnus form of Alduchov & Eskridge (1996), from memory."""
-    celsius = np.asarray(temperature_k, float) - 273.15
+    celsius = np.asarray(temperature_k, float) - ZERO_CELSIUS_K
     return 610.94 * np.exp(17.625 * celsius / (celsius + 243.04))
 
 
 def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity: Values = 0.0) -> np.ndarray:
-    """Return the density of moist air (kg/m³): the sum of dry air and vapour as ideal gases at their partial pressures."""
+    """Return the density of moist air (kg/m³): dry air and vapour as ideal gases at their partial pressures."""
     temperature = np.asarray(temperature_k, float)
     vapour = np.asarray(relative_humidity) * saturation_vapour_pressure_pa(temperature)
     dry = np.asarray(pressure_pa) - vapour
-    return dry / (GAS_CONSTANT_DRY_AIR * temperature) + vapour / (GAS_CONSTANT_WATER_VAPOUR * temperature)
+    return dry / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature) + vapour / (GAS_CONSTANT_WATER_VAPOUR * temperature)
 
 
 def dynamic_viscosity_pa_s(temperature_k: Values) -> np.ndarray:
@@ -50,7 +50,7 @@ def dynamic_viscosity_pa_s(temperature_k: Values) -> np.ndarray:
 
 def sound_speed_m_s(temperature_k: Values) -> np.ndarray:
     """Return the speed of sound in dry air (m/s): √(1.4·R·T), US Standard Atmosphere 1976."""
-    return np.sqrt(1.4 * GAS_CONSTANT_DRY_AIR * np.asarray(temperature_k, float))
+    return np.sqrt(1.4 * DRY_AIR_GAS_CONSTANT_J_KG_K * np.asarray(temperature_k, float))
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class AirAtVehicle:
 
 
 def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad: Values) -> AirAtVehicle:
-    """Return the air that a vehicle meets; `wind_from_rad` is 0 for a head wind, ±π/2 from the side, π for a tail wind."""
+    """Return the air that a vehicle meets; `wind_from_rad`: 0 head wind, ±π/2 from the side, π tail wind."""
     wind, angle = np.asarray(wind_speed_m_s, float), np.asarray(wind_from_rad, float)
     ahead = np.asarray(road_speed_m_s, float) + wind * np.cos(angle)
     across = wind * np.sin(angle)
@@ -97,8 +97,8 @@ def shear_speed_factor(
     """Return the air speed of equal power over the disc, over the speed at `known_height_m`, for a power-law profile.
 
     Cube-mean over the disc's chords of (z/known)^exponent (shapes broadcast); exponent 1/7 over open ground is common
-    practice, no source. On a moving vehicle only the wind is sheared, not the air met by driving. A disc that would meet
-    the ground is cut off there.
+    practice, no source. On a moving vehicle only the wind is sheared, not the air met by driving. A disc that would
+    meet the ground is cut off there.
     """
     y = np.cos((np.arange(64) + 0.5) * np.pi / 64)  # Chebyshev points: weights sin² give chords of the disc
     weight = 1.0 - y * y

@@ -1,19 +1,13 @@
 """Power and thrust curves from blade geometry and section polars.
 
-The pure core: files to arrays, arrays to `BladeCurves`, curves to a CSV file and a cache. The equations are in
-`energy.blade_element`, the polars in `energy.polar`.
+The pure core: files to arrays, arrays to `BladeCurves`. The equations are in `energy.aero.blade_element`, the polars in
+`energy.aero.polar`; `energy.aero.curve_cache` keeps what was computed.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import hashlib
-import io
-import json
 import math
-import struct
-import zipfile
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -32,13 +26,10 @@ from energy.aero.polar import (
     tube_blade_polar,
     with_stall_delay,
 )
-from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
 STALL_SHARE_LIMIT = 0.2
-CACHE_VERSION = 1
-MOST_CACHE_FILES = 200
 
 AIR_SPEED_DEFAULT_M_S = 25.0
 VISCOSITY_DEFAULT_M2_S = 1.46e-5  # air at 15 degC
@@ -50,7 +41,8 @@ class Blade:
 
     `radius_m`, `chord_m`, `twist_deg` are the stations (N,); the last station is the tip. `hub_radius_m` is where the
     root begins; between it and `aerofoil_start_m` the root is bare: a bar of `root_diameter_m` across the flow (0: no
-    drag) with drag coefficient `root_drag_coefficient` (1.2 for a cylinder below its critical Reynolds number, from memory).
+    drag) with drag coefficient `root_drag_coefficient` (1.2 for a cylinder below its critical Reynolds number, from
+    memory).
     """
 
     radius_m: np.ndarray
@@ -83,8 +75,8 @@ class Blade:
 class PitchConvention:
     """What a pitch reading means.
 
-    `measured_at`: fraction of the tip radius whose chord is meant (1 = the tip chord, 0.75 = at three quarters), or None:
-    the pitch is what has to be added to the twist column (the chord of the station of zero twist is meant).
+    `measured_at`: fraction of the tip radius whose chord is meant (1 = the tip chord, 0.75 = at three quarters), or
+    None: the pitch is what has to be added to the twist column (the chord of the station of zero twist is meant).
     `zero_is`: where the dial shows 0, with that chord in the rotor plane ("flat") or along the rotor axis ("feather").
     `positive_towards`: "feather" or "flat".
     """
@@ -100,7 +92,7 @@ class PitchConvention:
             )
 
     def chord_angle_deg(self, setting_deg: np.ndarray) -> np.ndarray:
-        """Return the angle of the meant chord from the rotor plane, positive towards feather, for readings of the dial."""
+        """Return the angle of the meant chord from the rotor plane, towards feather, for readings of the dial."""
         signed = np.asarray(setting_deg, float) * (1.0 if self.positive_towards == "feather" else -1.0)
         return signed + (90.0 if self.zero_is == "feather" else 0.0)
 
@@ -153,12 +145,37 @@ class Corrections:
 
 
 @dataclass(frozen=True)
+class Root:
+    """Where a blade begins: see `Blade`. None stands for the first station."""
+
+    hub_radius_m: float | None = None
+    aerofoil_start_m: float | None = None
+    diameter_m: float = 0.0
+    drag_coefficient: float = 1.2
+
+
+@dataclass(frozen=True)
+class CurveSettings:
+    """How curves are computed: what the pitch means, the corrections, the number of sections, and the air.
+
+    Air speed [m/s] and kinematic viscosity [m²/s] set the Reynolds numbers and matter only with polars at several.
+    """
+
+    convention: PitchConvention = field(default_factory=PitchConvention)
+    corrections: Corrections = field(default_factory=Corrections)
+    sections: int = 30
+    air_speed_m_s: float = AIR_SPEED_DEFAULT_M_S
+    kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S
+
+
+@dataclass(frozen=True)
 class BladeCurves:
     """Curves over tip-speed ratio (L,) and pitch (P,), both rising; the maps are (P, L).
 
     `pitch_deg` is positive towards feather, 0 with the meant chord in the rotor plane. `stalled_torque_share` is the
-    stalled sections' share of the torque's size (0..1); `multiple_roots` flags points where a section had several states;
-    `worst_residual` is the largest error of the section balance, in local speed ratio over (1 + local speed ratio).
+    stalled sections' share of the torque's size (0..1); `multiple_roots` flags points where a section had several
+    states; `worst_residual` is the largest error of the section balance, in local speed ratio over (1 + local speed
+    ratio).
     """
 
     tip_speed_ratio: np.ndarray
@@ -179,26 +196,20 @@ class BladeCurves:
 def read_blade(
     path: Path,
     number_of_blades: int,
+    root: Root | None = None,
     *,
-    hub_radius_m: float | None = None,
-    aerofoil_start_m: float | None = None,
-    root_diameter_m: float = 0.0,
-    root_drag_coefficient: float = 1.2,
     twist_positive_towards: Literal["feather", "flat"] = "feather",
 ) -> Blade:
-    """Return the blade of a CSV file with columns radius, chord and twist, units in the headers (`radius_m`, `chord_in`).
+    """Return the blade of a CSV file with the columns radius, chord, twist, units in the headers (as `chord_in`).
 
-    The last station is the tip. `hub_radius_m` and `aerofoil_start_m` are the first station by default. Raises InputError
-    naming the file, the row and what would be accepted.
+    The last station is the tip. Raises InputError naming the file, the row and what would be accepted.
     """
     table = read_table(path, {"radius": "m", "chord": "m", "twist": "deg"}, least_rows=2)
     increasing(path, "radius", table["radius"])
     sign = 1.0 if twist_positive_towards == "feather" else -1.0
     return blade_from_stations(
-        table["radius"], table["chord"], sign * table["twist"], number_of_blades, hub_radius_m=hub_radius_m,
-        aerofoil_start_m=aerofoil_start_m, root_diameter_m=root_diameter_m,
-        root_drag_coefficient=root_drag_coefficient, name=path.name,
-    )  # fmt: skip
+        table["radius"], table["chord"], sign * table["twist"], number_of_blades, root, name=path.name
+    )
 
 
 def blade_from_stations(
@@ -206,60 +217,67 @@ def blade_from_stations(
     chord_m: np.ndarray,
     twist_deg: np.ndarray,
     number_of_blades: int,
+    root: Root | None = None,
     *,
-    hub_radius_m: float | None = None,
-    aerofoil_start_m: float | None = None,
-    root_diameter_m: float = 0.0,
-    root_drag_coefficient: float = 1.2,
     name: str = "blade",
 ) -> Blade:
     """Return a checked `Blade` (see there); InputError names the station and what would be accepted."""
+    root = root or Root()
     radius, chord, twist = (np.asarray(values, float) for values in (radius_m, chord_m, twist_deg))
     if radius.size < 2:
         raise InputError(Problem(name, "", f"{radius.size} stations", "at least 2, from root to tip"))
-    tip = float(radius[-1])
-    hub = float(radius[0]) if hub_radius_m is None else float(hub_radius_m)
-    start = max(float(radius[0]), hub) if aerofoil_start_m is None else float(aerofoil_start_m)
-    problems = []
-    for column, values, good, accepted in (
-        ("radius", radius, (radius >= 0) & (radius <= 200) & np.r_[True, np.diff(radius) > 0],
-         "metres from 0 to 200 that rise from row to row"),
-        ("chord", chord, (chord > 0) & (chord <= max(tip, 1e-9)), "a chord above 0, shorter than the tip radius"),
-        ("twist", twist, np.abs(twist) <= 90.0, "degrees from -90 to 90, positive towards feather"),
-    ):  # fmt: skip
-        if not good.all():
-            row = int(np.argmin(good))
-            problems.append(
-                Problem(name, f"column {column}, row {row + 1} of the numbers", f"{values[row]:.6g}", accepted)
-            )
+    hub = float(radius[0]) if root.hub_radius_m is None else float(root.hub_radius_m)
+    start = max(float(radius[0]), hub) if root.aerofoil_start_m is None else float(root.aerofoil_start_m)
+    problems = _station_problems(name, radius, chord, twist)
     if number_of_blades not in range(1, 10_001):
         problems.append(Problem(name, "number_of_blades", f"{number_of_blades}", "a whole number above 0"))
+    problems += _root_problems(name, radius, hub, start, root)
+    if problems:
+        raise InputError(problems)
+    return Blade(
+        radius_m=radius,
+        chord_m=chord,
+        twist_deg=twist,
+        number_of_blades=int(number_of_blades),
+        hub_radius_m=hub,
+        aerofoil_start_m=start,
+        root_diameter_m=float(root.diameter_m),
+        root_drag_coefficient=float(root.drag_coefficient),
+        name=name,
+    )
+
+
+def _station_problems(name: str, radius: np.ndarray, chord: np.ndarray, twist: np.ndarray) -> list[Problem]:
+    rising = (radius >= 0) & (radius <= 200) & np.r_[True, np.diff(radius) > 0]
+    slender = (chord > 0) & (chord <= max(float(radius[-1]), 1e-9))
+    problems = []
+    for column, values, good, accepted in (
+        ("radius", radius, rising, "metres from 0 to 200 that rise from row to row"),
+        ("chord", chord, slender, "a chord above 0, shorter than the tip radius"),
+        ("twist", twist, np.abs(twist) <= 90.0, "degrees from -90 to 90, positive towards feather"),
+    ):
+        if not good.all():
+            row = int(np.argmin(good))
+            place = f"column {column}, row {row + 1} of the numbers"
+            problems.append(Problem(name, place, f"{values[row]:.6g}", accepted))
+    return problems
+
+
+def _root_problems(name: str, radius: np.ndarray, hub: float, start: float, root: Root) -> list[Problem]:
+    tip, problems = float(radius[-1]), []
     if not 0.0 <= hub < tip:
         problems.append(Problem(name, "hub_radius", f"{hub:g} m with the tip at {tip:g} m", "0 to less than the tip"))
     elif not hub <= start < 0.95 * tip:
-        problems.append(
-            Problem(
-                name, "aerofoil_start", f"{start:g} m", f"from the hub radius {hub:g} m to 95 % of the tip {tip:g} m"
-            )
-        )
+        accepted = f"from the hub radius {hub:g} m to 95 % of the tip {tip:g} m"
+        problems.append(Problem(name, "aerofoil_start", f"{start:g} m", accepted))
     elif start < radius[0] - 1e-9 * tip:
-        problems.append(
-            Problem(name, "aerofoil_start", f"{start:g} m", f"at or beyond the first station, {radius[0]:g} m")
-        )
-    if not 0.0 <= root_diameter_m < max(tip, 1e-9) / 2:
-        problems.append(Problem(name, "root_diameter", f"{root_diameter_m:g} m", "0 to half the tip radius"))
-    if not 0.0 <= root_drag_coefficient <= 3.0:
-        problems.append(Problem(name, "root_drag_coefficient", f"{root_drag_coefficient:g}", "0 to 3"))
-    if problems:
-        raise InputError(problems)
-    return Blade(radius, chord, twist, int(number_of_blades), hub, start, float(root_diameter_m),
-                 float(root_drag_coefficient), name)  # fmt: skip
-
-
-def convert_pitch(blade: Blade, setting_deg: np.ndarray, told: PitchConvention, wanted: PitchConvention) -> np.ndarray:
-    """Return dial readings of convention `told` as readings of convention `wanted`, in degrees, same shape."""
-    added = told.chord_angle_deg(setting_deg) - _reference_twist(blade, told)
-    return wanted.setting_deg(added + _reference_twist(blade, wanted))
+        accepted = f"at or beyond the first station, {radius[0]:g} m"
+        problems.append(Problem(name, "aerofoil_start", f"{start:g} m", accepted))
+    if not 0.0 <= root.diameter_m < max(tip, 1e-9) / 2:
+        problems.append(Problem(name, "root_diameter", f"{root.diameter_m:g} m", "0 to half the tip radius"))
+    if not 0.0 <= root.drag_coefficient <= 3.0:
+        problems.append(Problem(name, "root_drag_coefficient", f"{root.drag_coefficient:g}", "0 to 3"))
+    return problems
 
 
 def _reference_twist(blade: Blade, convention: PitchConvention) -> float:
@@ -277,10 +295,10 @@ def polar_of_plate_blade(
     tip_speed_ratio: float = 5.0,
     kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
 ) -> SectionPolar:
-    """Return one ESTIMATED polar for a blade bent from plate (`camber` of the chord) or cut from a tube (`tube_radius_m`).
+    """Return one ESTIMATED polar for a blade bent from plate (`camber` of the chord) or cut from a tube.
 
-    Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the polar
-    serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
+    Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the
+    polar serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
     """
     chord = float(np.interp(0.75 * blade.tip_radius_m, blade.radius_m, blade.chord_m))
     speed = air_speed_m_s * math.hypot(1.0, 0.75 * tip_speed_ratio)
@@ -297,52 +315,51 @@ def polar_of_plate_blade(
 
 
 def blade_sections(
-    blade: Blade,
-    polars: Sequence[SectionPolar],
-    *,
-    corrections: Corrections | None = None,
-    convention: PitchConvention | None = None,
-    sections: int = 30,
-    air_speed_m_s: float = AIR_SPEED_DEFAULT_M_S,
-    kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
+    blade: Blade, polars: Sequence[SectionPolar], settings: CurveSettings | None = None
 ) -> tuple[Sections, tuple[str, ...]]:
     """Return `Sections` of the aerofoil part (annuli narrow at root and tip) and notes on the polars.
 
-    The twist in them includes the pitch convention's reference, so that they take pitch from the rotor plane.
+    The twist in them includes the pitch convention's reference, so that they take pitch from the rotor plane. The air
+    speed of the settings is the one at the rotor.
     """
-    corrections = corrections or Corrections()
-    convention = convention or PitchConvention()
+    settings = settings or CurveSettings()
+    corrections = settings.corrections
     fulls = [full_polar(polar, blade.aspect_ratio) for polar in by_reynolds(polars)]
     tip = blade.tip_radius_m
     start = blade.aerofoil_start_m / tip
-    edges = start + (1.0 - start) * 0.5 * (1.0 - np.cos(np.linspace(0.0, math.pi, sections + 1)))
+    edges = start + (1.0 - start) * 0.5 * (1.0 - np.cos(np.linspace(0.0, math.pi, settings.sections + 1)))
     x = 0.5 * (edges[1:] + edges[:-1])
     chord = np.interp(x * tip, blade.radius_m, blade.chord_m)
-    twist = np.interp(x * tip, blade.radius_m, blade.twist_deg) - _reference_twist(blade, convention)
+    twist = np.interp(x * tip, blade.radius_m, blade.twist_deg) - _reference_twist(blade, settings.convention)
     solidity = blade.number_of_blades * chord / (2.0 * math.pi * x * tip)
     half = 0.5 * blade.number_of_blades
     tip_exponent = half * (1.0 - x) / x if corrections.tip_loss else np.full_like(x, np.inf)
     loss_at_root = corrections.root_loss and start > 0
     root_exponent = half * (x - start) / max(start, 1e-9) if loss_at_root else np.full_like(x, np.inf)
     lift, drag, table = _tables(fulls, chord / (x * tip), corrections.stall_delay)
-    reynolds = [full.reynolds_number or 1e6 for full in fulls]
     notes = tuple(note for full in fulls for note in full.notes)
     if solidity.max() > 1.0:
         notes += (
             f"{blade.name}: the blades overlap near the root (solidity {solidity.max():.2g}): the theory is weak there",
         )
-    return (
-        Sections(
-            radius=x, width=np.diff(edges), solidity=solidity, twist_deg=twist, tip_exponent=tip_exponent,
-            root_exponent=root_exponent, zero_lift_deg=np.full_like(x, np.mean([f.zero_lift_deg for f in fulls])),
-            stall_deg=np.full_like(x, min(f.stall_deg for f in fulls)),
-            negative_stall_deg=np.full_like(x, max(f.negative_stall_deg for f in fulls)),
-            lift=lift, drag=drag, table=table, log_reynolds=np.log(np.array(reynolds, float)),
-            reynolds_per_speed=air_speed_m_s * chord / kinematic_viscosity_m2_s,
-            wake_rotation=corrections.wake_rotation,
-        ),
-        notes,
-    )  # fmt: skip
+    at = Sections(
+        radius=x,
+        width=np.diff(edges),
+        solidity=solidity,
+        twist_deg=twist,
+        tip_exponent=tip_exponent,
+        root_exponent=root_exponent,
+        zero_lift_deg=np.full_like(x, np.mean([f.zero_lift_deg for f in fulls])),
+        stall_deg=np.full_like(x, min(f.stall_deg for f in fulls)),
+        negative_stall_deg=np.full_like(x, max(f.negative_stall_deg for f in fulls)),
+        lift=lift,
+        drag=drag,
+        table=table,
+        log_reynolds=np.log(np.array([full.reynolds_number or 1e6 for full in fulls], float)),
+        reynolds_per_speed=settings.air_speed_m_s * chord / settings.kinematic_viscosity_m2_s,
+        wake_rotation=corrections.wake_rotation,
+    )
+    return at, notes
 
 
 def _tables(
@@ -367,28 +384,39 @@ def blade_curves(
     polars: Sequence[SectionPolar],
     tip_speed_ratio: np.ndarray,
     pitch_deg: np.ndarray,
-    *,
-    convention: PitchConvention | None = None,
-    corrections: Corrections | None = None,
-    sections: int = 30,
-    air_speed_m_s: float = AIR_SPEED_DEFAULT_M_S,
-    kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
+    settings: CurveSettings | None = None,
 ) -> BladeCurves:
     """Return power and thrust coefficient of the rotor by blade-element momentum.
 
-    `tip_speed_ratio` (L,) above 0 and rising, `pitch_deg` (P,) as read on the dial of `convention`. Air speed and
-    viscosity set the Reynolds numbers and matter only with polars at several. See `energy.blade_element` for equations.
-    Raises InputError for ratios or pitches that cannot be.
+    See `energy.aero.blade_element` for the equations [1]_.
+
+    Parameters
+    ----------
+    blade, polars : the blade, and polars of its section at one Reynolds number or several.
+    tip_speed_ratio : (L,) above 0 and rising [-].
+    pitch_deg : (P,) readings of the dial of `settings.convention` [deg].
+    settings : pitch convention, corrections, number of sections and the air; the usual ones where not given.
+
+    Returns
+    -------
+    The curves, maps of (P, L) by rising pitch from the rotor plane.
+
+    Raises
+    ------
+    InputError
+        For ratios or pitches that cannot be.
+
+    References
+    ----------
+    .. [1] Glauert, H., "Airplane propellers", in Durand (ed.), Aerodynamic Theory IV (1935), from memory.
     """
-    convention = convention or PitchConvention()
-    corrections = corrections or Corrections()
+    settings = settings or CurveSettings()
+    convention, corrections = settings.convention, settings.corrections
     ratio = _grid("tip_speed_ratio", tip_speed_ratio, 1e-3, 100.0)
     pitch = np.sort(convention.chord_angle_deg(_grid("pitch_deg", pitch_deg, -180.0, 180.0, rising=False)))
     factor = corrections.speed_factor * math.cos(math.radians(corrections.yaw_deg))
-    at, notes = blade_sections(
-        blade, polars, corrections=corrections, convention=convention, sections=sections,
-        air_speed_m_s=air_speed_m_s * factor, kinematic_viscosity_m2_s=kinematic_viscosity_m2_s,
-    )  # fmt: skip
+    at_rotor = dataclasses.replace(settings, air_speed_m_s=settings.air_speed_m_s * factor)
+    at, notes = blade_sections(blade, polars, at_rotor)
     inner = ratio / factor
     states = solve(at, inner, pitch)
     power, thrust, share = integrate(at, states, inner)
@@ -458,7 +486,7 @@ def blockage_speed_factor(thrust_coefficient: np.ndarray, area_ratio: float) -> 
 def _blocked(
     ratio: np.ndarray, power: np.ndarray, thrust: np.ndarray, share: np.ndarray, area_ratio: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the maps per tunnel speed instead of per free air speed (read off the free curves at the corrected ratio)."""
+    """Return the maps per tunnel speed, read off the free curves at the corrected ratio."""
     out = [np.empty_like(power) for _ in range(3)]
     for row in range(power.shape[0]):
         # Free curve point at ratio r: in the tunnel the same loads appear at tunnel speed U = U_free / f, at ratio r f.
@@ -486,8 +514,10 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
         convention.describe(),
     ]
     if corrections.yaw_deg:
-        notes.append(f"yaw {corrections.yaw_deg:g} degrees: axial component of the air speed only (power falls with its "
-                     "cube); real yaw losses depend on thrust and governing")  # fmt: skip
+        notes.append(
+            f"yaw {corrections.yaw_deg:g} degrees: axial component of the air speed only (power falls with its "
+            "cube); real yaw losses depend on thrust and governing"
+        )
     if corrections.speed_factor != 1.0:
         notes.append(
             f"air speed at the rotor taken as {corrections.speed_factor:g} of the free air speed (roof, shear)"
@@ -502,26 +532,34 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
 def _solution_notes(
     at: Sections, states: SectionStates, power: np.ndarray, share: np.ndarray, error: np.ndarray
 ) -> list[str]:
-    """Return what the solution has to say: stall near the best point, several roots, Reynolds numbers outside, residuals."""
+    """Return what the solution has to say: stall near the best point, several roots, Reynolds numbers, residuals."""
     notes = []
     best = np.unravel_index(int(np.argmax(power)), power.shape)
     if share[best] > STALL_SHARE_LIMIT:
-        notes.append(f"{share[best]:.0%} of the torque at the best point comes from stalled sections: power there can be "
-                     "wrong by a factor of two")  # fmt: skip
+        notes.append(
+            f"{share[best]:.0%} of the torque at the best point comes from stalled sections: power there can be "
+            "wrong by a factor of two"
+        )
     elif (share > STALL_SHARE_LIMIT)[power > 0].any():
-        notes.append("parts of the curves stand on stalled sections (more than a fifth of the torque): power there can be "
-                     "wrong by a factor of two")  # fmt: skip
+        notes.append(
+            "parts of the curves stand on stalled sections (more than a fifth of the torque): power there can be "
+            "wrong by a factor of two"
+        )
     if states.multiple_roots.any():
-        notes.append(f"{states.multiple_roots.mean():.1%} of the section states have several solutions near stall: the one "
-                     "nearest to zero lift is taken")  # fmt: skip
+        notes.append(
+            f"{states.multiple_roots.mean():.1%} of the section states have several solutions near stall: the one "
+            "nearest to zero lift is taken"
+        )
     if at.log_reynolds.size > 1:
         working = (power > 0)[None] & (states.relative_speed > 0)
         if working.any():
             numbers = (at.reynolds_per_speed[:, None, None] * states.relative_speed)[working]
             low, high = np.exp(at.log_reynolds[[0, -1]])
             if numbers.min() < low * 0.999 or numbers.max() > high * 1.001:
-                notes.append(f"warning: Reynolds numbers {numbers.min():.3g} to {numbers.max():.3g} on the working blade, polars "
-                             f"{low:.3g} to {high:.3g}: the end polars are used outside")  # fmt: skip
+                notes.append(
+                    f"warning: Reynolds numbers {numbers.min():.3g} to {numbers.max():.3g} on the working blade, "
+                    f"polars {low:.3g} to {high:.3g}: the end polars are used outside"
+                )
     missed = int((error > 1e-8).sum())
     if missed:
         notes.append(f"{missed} of {error.size} section states did not settle (worst {error.max():.2g})")
@@ -529,7 +567,7 @@ def _solution_notes(
 
 
 def usual_grid() -> tuple[np.ndarray, np.ndarray]:
-    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees that serve any road rotor."""
+    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees for any road rotor."""
     return np.linspace(0.2, 12.0, 60), np.concatenate([np.arange(-6.0, 30.1, 2.0), np.arange(40.0, 91.0, 10.0)])
 
 
@@ -545,107 +583,3 @@ def to_rotor_curves(curves: BladeCurves) -> RotorCurves:
         notes=curves.notes,
         stalled_torque_share=np.concatenate([curves.stalled_torque_share[:, :1], curves.stalled_torque_share], axis=1),
     )
-
-
-def curves_key(
-    blade: Blade,
-    polars: Sequence[SectionPolar],
-    tip_speed_ratio: np.ndarray,
-    pitch_deg: np.ndarray,
-    *,
-    convention: PitchConvention,
-    corrections: Corrections,
-    sections: int,
-    air_speed_m_s: float,
-    kinematic_viscosity_m2_s: float,
-) -> str:
-    """Return a hash over everything that the curves depend on, in hexadecimal."""
-    digest = hashlib.sha256(f"windtoll blade curves {CACHE_VERSION}".encode())
-
-    def add(value: object) -> None:
-        if isinstance(value, np.ndarray):
-            digest.update(f"array {value.shape}".encode() + np.ascontiguousarray(value, dtype="<f8").tobytes())
-        elif dataclasses.is_dataclass(value):
-            for part in dataclasses.fields(value):
-                digest.update(part.name.encode())
-                add(getattr(value, part.name))
-        else:
-            digest.update(f"{type(value).__name__} {value!r};".encode())
-
-    for part in (blade, *polars, np.asarray(tip_speed_ratio, float), np.asarray(pitch_deg, float), convention, corrections,
-                 int(sections), float(air_speed_m_s), float(kinematic_viscosity_m2_s)):  # fmt: skip
-        add(part)
-    return digest.hexdigest()
-
-
-def cached_blade_curves(
-    blade: Blade,
-    polars: Sequence[SectionPolar],
-    tip_speed_ratio: np.ndarray,
-    pitch_deg: np.ndarray,
-    *,
-    convention: PitchConvention | None = None,
-    corrections: Corrections | None = None,
-    sections: int = 30,
-    air_speed_m_s: float = AIR_SPEED_DEFAULT_M_S,
-    kinematic_viscosity_m2_s: float = VISCOSITY_DEFAULT_M2_S,
-    folder: Path | None = None,
-) -> BladeCurves:
-    """Return `blade_curves(...)`, kept in the user's cache folder (or `folder`) under a hash of everything that goes in.
-
-    A cache file that is damaged is computed anew and replaced; a folder that cannot be written is done without.
-    """
-    arguments = {
-        "convention": convention or PitchConvention(), "corrections": corrections or Corrections(), "sections": sections,
-        "air_speed_m_s": air_speed_m_s, "kinematic_viscosity_m2_s": kinematic_viscosity_m2_s,
-    }  # fmt: skip
-    key = curves_key(blade, polars, tip_speed_ratio, pitch_deg, **arguments)  # type: ignore[arg-type]
-    if folder is None:
-        import platformdirs
-
-        folder = platformdirs.user_cache_path("windtoll") / "blade_curves"
-    path = folder / f"{key}.npz"
-    kept = _load_curves(path)
-    if kept is not None:
-        return kept
-    curves = blade_curves(blade, polars, tip_speed_ratio, pitch_deg, **arguments)  # type: ignore[arg-type]
-    _keep_curves(path, curves)
-    return curves
-
-
-_MAPS = ("power_coefficient", "thrust_coefficient", "stalled_torque_share", "multiple_roots")
-
-
-def _load_curves(path: Path) -> BladeCurves | None:
-    """Return the curves of a cache file, or None where it is missing, damaged or of another shape."""
-    try:
-        # Through bytes: numpy leaves the file open where the archive is damaged.
-        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as stored:
-            ratio, pitch = stored["tip_speed_ratio"], stored["pitch_deg"]
-            maps = {name: stored[name] for name in _MAPS}
-            told = json.loads(str(stored["notes"]))
-            worst = float(stored["worst_residual"])
-    except (OSError, ValueError, KeyError, EOFError, TypeError, IndexError, SyntaxError, struct.error, zlib.error,
-            zipfile.BadZipFile, NotImplementedError, RuntimeError, MemoryError):  # fmt: skip
-        return None  # missing or damaged: the caller computes it anew
-    whole = all(values.shape == (pitch.size, ratio.size) and np.isfinite(values).all() for values in maps.values())
-    if not (whole and isinstance(told, list)):
-        return None
-    return BladeCurves(ratio, pitch, **maps, worst_residual=worst, notes=tuple(str(note) for note in told))
-
-
-def _keep_curves(path: Path, curves: BladeCurves) -> None:
-    """Store curves in the cache and drop the oldest files over `MOST_CACHE_FILES`; do without where that is not allowed."""
-    stream = io.BytesIO()
-    np.savez(
-        stream, tip_speed_ratio=curves.tip_speed_ratio, pitch_deg=curves.pitch_deg, notes=np.array(json.dumps(curves.notes)),
-        worst_residual=np.array(curves.worst_residual), **{name: getattr(curves, name) for name in _MAPS},
-    )  # fmt: skip
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, stream.getvalue())
-        oldest = sorted(path.parent.glob("*.npz"), key=lambda entry: entry.stat().st_mtime)[:-MOST_CACHE_FILES]
-        for entry in oldest:
-            entry.unlink(missing_ok=True)
-    except OSError:
-        return  # a full disk or read-only home costs the next run some milliseconds, no more

@@ -1,27 +1,29 @@
 """Blade-element momentum: the inflow angle of every blade section, for all tip-speed ratios and pitches at once.
 
 How it is solved. For one section at one pitch, an inflow angle phi fixes the angle of attack, hence the force
-coefficients, hence (from the thrust balance, in closed form) the relative speed, hence (from the torque balance) the local
-speed ratio that would bring this inflow about. So local speed ratio is an EXPLICIT function of phi: one sweep over phi,
-from -90 to 180 degrees, serves every tip-speed ratio, and the wanted one is read off backwards and polished to rounding.
+coefficients, hence (from the thrust balance, in closed form) the relative speed, hence (from the torque balance) the
+local speed ratio that would bring this inflow about. So local speed ratio is an EXPLICIT function of phi: one sweep
+over phi, from -90 to 180 degrees, serves every tip-speed ratio, and the wanted one is read off backwards and polished
+to rounding.
 
 Balance equations, forces over 1/2 rho U^2 of annulus area, w = U/W with W the relative speed, a the axial induction:
 
-- thrust: sigma Cn / w^2 = T(a), where T = 4 a (1-a) F up to a = 0.4 (momentum theory), then the line of Buhl (2005)
-  T = 8/9 + (4F - 40/9) a + (50/9 - 4F) a^2 (the high-thrust correction; both from memory), which is carried on beyond a = 1
-  (flow through the disc reversed) until the propeller-brake line 4 a (a-1) F overtakes it. T is continuous throughout.
-- torque: sigma Ct / w^2 = 4 (T/4a) a' lambda_r: the air that takes up the swirl is the air that takes up the thrust. For
-  a <= 0.4 this is the textbook form (mass flow F (1-a)); in the high-thrust state the textbook mass flow runs to zero while
-  the thrust does not, and with drag that makes a root which is not physical at every tip-speed ratio. Here the induced
-  velocity stays parallel to the blade force in every state, so no such root exists and no region has to be chosen.
+- thrust: sigma Cn / w^2 = T(a), where T = 4 a (1-a) F up to a = 0.4 (momentum theory), then the line for high thrust
+  (`energy.aero.momentum`), which is carried on beyond a = 1 (flow through the disc reversed) until the propeller-brake
+  line 4 a (a-1) F overtakes it. T is continuous throughout.
+- torque: sigma Ct / w^2 = 4 (T/4a) a' lambda_r: the air that takes up the swirl is the air that takes up the thrust.
+  For a <= 0.4 this is the textbook form (mass flow F (1-a)); in the high-thrust state the textbook mass flow runs to
+  zero while the thrust does not, and with drag that makes a root which is not physical at every tip-speed ratio. Here
+  the induced velocity stays parallel to the blade force in every state, so no such root exists and no region has to be
+  chosen.
 - closure: (1-a) / (lambda_r (1+a')) = tan phi.
 
-Written with w, nothing divides by cos phi nor by 1-a, so phi = 90 degrees and phi = 0 are ordinary points. A root always
-exists: at phi = -90 degrees the section can only be driven (w <= 0), at 180 the local speed ratio is negative, and it is
-continuous between where w > 0.
+Written with w, nothing divides by cos phi nor by 1-a, so phi = 90 degrees and phi = 0 are ordinary points. A root
+always exists: at phi = -90 degrees the section can only be driven (w <= 0), at 180 the local speed ratio is negative,
+and it is continuous between where w > 0.
 
-Equations: Glauert (1935); tip loss Prandtl; induction with loss as in Selvatici and Stevens, "Blade element momentum with tip
-correction", eqs. 1, 4, 5; bracketing by the inflow angle after Ning, Wind Energy 17 (2014) 1327 (from memory).
+Equations: Glauert (1935); tip loss Prandtl; induction with loss as in Selvatici and Stevens, "Blade element momentum
+with tip correction", eqs. 1, 4, 5; bracketing by the inflow angle after Ning, Wind Energy 17 (2014) 1327 (from memory).
 """
 
 from __future__ import annotations
@@ -30,10 +32,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from energy.aero.momentum import wake_speed_at_high_thrust
+
 LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
-_BRAKE_LIMIT = 0.4
 _GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
 
@@ -56,10 +59,11 @@ _SWEEP_DEG = np.concatenate(
 class Sections:
     """Blade sections as the solver needs them; arrays (S,) unless said.
 
-    `radius` and `width` over the tip radius; `solidity` = blades chord / (2 pi r); `twist_deg` positive towards feather;
-    `tip_exponent` and `root_exponent` of Prandtl's loss times sin(phi) (infinite where the loss is off). `lift` and `drag`
-    (D, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers, `table` (S,) tells which of
-    the D a section uses; `log_reynolds` (K,); `reynolds_per_speed` = air speed chord / viscosity.
+    `radius` and `width` over the tip radius; `solidity` = blades chord / (2 pi r); `twist_deg` positive towards
+    feather; `tip_exponent` and `root_exponent` of Prandtl's loss times sin(phi) (infinite where the loss is off).
+    `lift` and `drag` (D, K, 7201) are tables over angle of attack -360..360 degrees for each of K Reynolds numbers,
+    `table` (S,) tells which of the D a section uses; `log_reynolds` (K,); `reynolds_per_speed` = air speed chord /
+    viscosity.
     """
 
     radius: np.ndarray
@@ -84,8 +88,8 @@ class SectionStates:
     """Solved section states, arrays (S, P, L): section x pitch x tip-speed ratio.
 
     `relative_speed` is W over the air speed; `normal_coefficient` and `tangential_coefficient` are those of the section
-    (thrust-wise, and torque-wise in the sense of rotation); `axial_induction` a; `swirl_speed` is a' lambda_r; `loss` is
-    Prandtl's factor; `residual` is the local speed ratio that follows from the inflow angle minus the wanted one.
+    (thrust-wise, and torque-wise in the sense of rotation); `axial_induction` a; `swirl_speed` is a' lambda_r; `loss`
+    is Prandtl's factor; `residual` is the local speed ratio that follows from the inflow angle minus the wanted one.
     """
 
     inflow_deg: np.ndarray
@@ -102,15 +106,7 @@ class SectionStates:
     stalled: np.ndarray
 
 
-def thrust_relation(axial_induction: np.ndarray, loss: np.ndarray) -> np.ndarray:
-    """Return T(a), annulus thrust over 1/2 rho U^2 annulus area, in every state (see the module's head)."""
-    a, F = axial_induction, loss
-    momentum = 4.0 * a * (1.0 - a) * F
-    high = 8.0 / 9.0 + (4.0 * F - 40.0 / 9.0) * a + (50.0 / 9.0 - 4.0 * F) * a * a
-    return np.where(a <= _BRAKE_LIMIT, momentum, np.where(a <= 1.0, high, np.maximum(high, -momentum)))
-
-
-def loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: np.ndarray) -> np.ndarray:
+def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: np.ndarray) -> np.ndarray:
     """Return Prandtl's loss factor of tip and root together, floored at `LEAST_LOSS` so that the tip itself is finite.
 
     Shapes broadcast; (2/pi) acos(exp(-f)) each, f = exponent/|sin phi|.
@@ -140,8 +136,7 @@ def _inflow(
     if odd.size:
         s, f, n = (np.broadcast_to(part, w.shape).reshape(-1)[odd] for part in (sine, four, normal))
         flat_w, flat_h = w.reshape(-1), h.reshape(-1)
-        # High-thrust line: (n - c2 s^2) W^2 + B s W - 2 = 0 with a = 1 - W s, in the form without cancellation.
-        high = 0.25 * ((20.0 / 3.0 - f) * s + np.sqrt(np.maximum(f * (f - 16.0 / 3.0) * (s * s) + 8.0 * n, 0.0)))
+        high = wake_speed_at_high_thrust(s, f, n)
         brake = (s <= 0) & ((flat_w[odd] < high) | (n <= 0))
         with np.errstate(divide="ignore", invalid="ignore"):
             flat_h[odd] = np.where(brake, flat_h[odd], (high - s) / n)
@@ -217,7 +212,7 @@ class _Trial:
 
 
 def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return sine and cosine through the tangent of the half angle: numpy's double tangent is vectorised, its sine is not."""
+    """Return sine and cosine by the tangent of half the angle: numpy's tangent is vectorised, its sine is not."""
     half = np.tan(angle_deg * (np.pi / 360.0))
     share = 1.0 / (1.0 + half * half)
     return 2.0 * half * share, (1.0 - half * half) * share
@@ -240,7 +235,7 @@ def _try(
     """
     if circle is None:
         sine, cosine = _sine_cosine(phi_deg)
-        loss = loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
+        loss = tip_loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
     else:
         sine, cosine, loss = circle
     solidity = sections.solidity[section]
@@ -251,7 +246,8 @@ def _try(
     if polars.count == 1:
         force = polars.lookup(section, alpha) * turn
     else:
-        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi, bounded.
+        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi,
+        # bounded.
         base = sections.reynolds_per_speed[section]
         first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
         force = polars.lookup_reynolds(section, first, alpha) * turn
@@ -266,12 +262,12 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     """Return the state of every section at every pitch (P,) and tip-speed ratio (L,), both in any order.
 
     Where several inflow angles satisfy the balance (near stall), the one taken has its angle of attack nearest to the
-    section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are not
-    stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1 degree
-    where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
+    section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are
+    not stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1
+    degree where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
     """
-    # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages back
-    # to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.
+    # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages
+    # back to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.
     np.empty(3_500_000)
     ratio = np.asarray(tip_speed_ratio, float)
     order = np.argsort(-ratio)  # rising place = falling ratio
@@ -297,24 +293,26 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
         for name in _TRIAL_FIELDS:
             getattr(kept, name)[group] = getattr(trial, name)
     _settle(sections, polars, [np.concatenate(parts) for parts in zip(*open_states, strict=True)], phi, kept)
-    shape = (count, pitches, ratios)
-    return _states(sections, chord, local, phi, kept, many, shape, back)
+    return _states(sections, _Solved(chord, local, phi, kept, many), back)
 
 
-def _states(
-    sections: Sections,
-    chord: np.ndarray,
-    local: np.ndarray,
-    phi: np.ndarray,
-    trial: _Trial,
-    many: np.ndarray,
-    shape: tuple[int, int, int],
-    back: np.ndarray,
-) -> SectionStates:
-    """Return the solved trials (S, P*L) as `SectionStates`, tip-speed ratios in the caller's order.
+@dataclass(frozen=True)
+class _Solved:
+    """Solved trials over sections (S), pitches (P) and falling tip-speed ratios (L).
 
-    `chord` is (S, P), `local` (S, L).
+    `chord` is (S, P), `local` (S, L), the others (S, P*L).
     """
+
+    chord: np.ndarray
+    local: np.ndarray
+    phi: np.ndarray
+    trial: _Trial
+    many: np.ndarray
+
+
+def _states(sections: Sections, solved: _Solved, back: np.ndarray) -> SectionStates:
+    """Return the solved trials as `SectionStates`; `back` (L,) puts tip-speed ratios into the caller's order."""
+    trial, shape = solved.trial, (*solved.chord.shape, solved.local.shape[1])
     straight = bool(np.all(back == np.arange(back.size)[::-1]))
 
     def shaped(values: np.ndarray) -> np.ndarray:
@@ -322,15 +320,15 @@ def _states(
         return cube[:, :, ::-1] if straight else np.ascontiguousarray(cube[:, :, back])
 
     speed = 1.0 / trial.w
-    alpha = phi.reshape(shape) - chord[:, :, None]
+    alpha = solved.phi.reshape(shape) - solved.chord[:, :, None]
     alpha -= 360.0 * np.round(alpha / 360.0)
     limits = sections.stall_deg[:, None, None], sections.negative_stall_deg[:, None, None]
     stalled = (alpha > limits[0]) | (alpha < limits[1])
-    spread = np.broadcast_to(local[:, None, :], shape)
+    spread = np.broadcast_to(solved.local[:, None, :], shape)
     force = trial.force / sections.solidity[:, None]
     swirl = trial.force.imag * trial.h * speed * sections.wake_rotation
     return SectionStates(
-        inflow_deg=shaped(phi),
+        inflow_deg=shaped(solved.phi),
         alpha_deg=shaped(alpha),
         relative_speed=shaped(speed),
         normal_coefficient=shaped(force.real),
@@ -340,7 +338,7 @@ def _states(
         loss=shaped(trial.loss),
         local_speed_ratio=shaped(spread),
         residual=shaped((trial.numerator * speed).reshape(shape) - spread),
-        multiple_roots=shaped(many),
+        multiple_roots=shaped(solved.many),
         stalled=shaped(stalled),
     )
 
@@ -353,14 +351,14 @@ def _solve_group(
     local: np.ndarray,
     circle: tuple[np.ndarray, np.ndarray],
 ) -> tuple[np.ndarray, np.ndarray, _Trial, tuple[np.ndarray, ...]]:
-    """Return for the sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials there, the rest.
+    """Return for sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials, the rest.
 
-    `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate again.
-    The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the last two
-    trials' slope of inflow angle over place, and its bracket (low, high, miss at each).
+    `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate
+    again. The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the
+    last two trials' slope of inflow angle over place, and its bracket (low, high, residual at each).
     """
     angle, section = _SWEEP_DEG, group[:, None]
-    loss = loss_factor(circle[0], sections.tip_exponent[section], sections.root_exponent[section])[:, None, :]
+    loss = tip_loss_factor(circle[0], sections.tip_exponent[section], sections.root_exponent[section])[:, None, :]
     place = _try(polars, sections, section[:, :, None], angle, chord[:, :, None], (*circle, loss)).place
     target = 1.0 / (1.0 + local)
     interval, several = _choose(place, target, chord, sections.zero_lift_deg[group])
@@ -376,8 +374,8 @@ def _solve_group(
         better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
         phi = _inside(better, low, high, guess)
         trial = _try(polars, sections, section, phi, each)
-        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most of
-        # them, so their secant.
+        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most
+        # of them, so their secant.
         left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
         wished, angles, ends = wanted.ravel()[left], each.ravel()[left], (low.ravel()[left], high.ravel()[left])
         at, last, flat_phi = trial.place.ravel()[left], phi.ravel()[left], phi.reshape(-1)
@@ -390,7 +388,7 @@ def _solve_group(
         getattr(trial, name).reshape(-1)[left] = getattr(again, name)
     open_ = np.flatnonzero(np.abs(again.place - wished) > _tolerance(wished))
     wished, spots = wished[open_], left[open_]
-    misses = y[0].ravel()[spots] - wished, y[1].ravel()[spots] - wished
+    residuals = y[0].ravel()[spots] - wished, y[1].ravel()[spots] - wished
     rest = (
         spots + group[0] * phi.shape[1],
         wished,
@@ -398,7 +396,7 @@ def _solve_group(
         slope[open_],
         ends[0][open_],
         ends[1][open_],
-        *misses,
+        *residuals,
     )
     return phi, several, trial, rest
 
@@ -478,51 +476,54 @@ def _inside(value: np.ndarray, low: np.ndarray, high: np.ndarray, instead: np.nd
 def _settle(sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial) -> None:
     """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
 
-    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S, P*L).
+    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S,
+    P*L).
     """
     left, target, angles, slope = rest[:4]
     flat = {name: getattr(kept, name).reshape(-1) for name in _TRIAL_FIELDS}
     size, phi = phi.shape[1], phi.reshape(-1)
     allowed = _tolerance(target)
-    miss = flat["place"][left] - target
-    box = _narrowed(tuple(rest[4:]), phi[left], miss)
-    first = _inside(phi[left] - miss * slope, box[0], box[1], phi[left])
+    residual = flat["place"][left] - target
+    box = _narrowed(tuple(rest[4:]), phi[left], residual)
+    first = _inside(phi[left] - residual * slope, box[0], box[1], phi[left])
     for step in range(90):
         if not left.size:
             return
         at = _next_angle(box, step) if step else first
         now = _try(polars, sections, left // size, at, angles)
-        miss = now.place - target
-        better = np.abs(miss) <= np.abs(flat["place"][left] - target)
+        residual = now.place - target
+        better = np.abs(residual) <= np.abs(flat["place"][left] - target)
         spots = left[better]
         phi[spots] = at[better]
         for name, values in flat.items():
             values[spots] = getattr(now, name)[better]
-        going = (np.abs(miss) > allowed) & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at)))
-        box = _narrowed(tuple(part[going] for part in box), at[going], miss[going])
+        going = (np.abs(residual) > allowed) & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at)))
+        box = _narrowed(tuple(part[going] for part in box), at[going], residual[going])
         left, target, allowed, angles = left[going], target[going], allowed[going], angles[going]
 
 
 def _next_angle(box: tuple[np.ndarray, ...], step: int) -> np.ndarray:
-    """Return where to try next inside the bracket `box` = (low, high, miss at low, miss at high)."""
-    low, high, miss_low, miss_high = box
+    """Return where to try next inside the bracket `box` = (low, high, residual at low, residual at high)."""
+    low, high, residual_low, residual_high = box
     middle = 0.5 * (low + high)
     if step % 3 == 2:
         return np.asarray(middle)
     with np.errstate(divide="ignore", invalid="ignore"):
-        at = low - miss_low * (high - low) / (miss_high - miss_low)
+        at = low - residual_low * (high - low) / (residual_high - residual_low)
     if step % 3 == 1:  # a nudge past the root, so that both ends of the bracket move
-        nearer_low = np.abs(miss_low) < np.abs(miss_high)
+        nearer_low = np.abs(residual_low) < np.abs(residual_high)
         at = at + np.where(nearer_low, 1e-3, -1e-3) * np.minimum(at - low, high - at)
     return np.where((at >= low) & (at <= high), at, middle)
 
 
-def _narrowed(box: tuple[np.ndarray, ...], at: np.ndarray, miss: np.ndarray) -> tuple[np.ndarray, ...]:
+def _narrowed(box: tuple[np.ndarray, ...], at: np.ndarray, residual: np.ndarray) -> tuple[np.ndarray, ...]:
     """Return the bracket with the point `at` as its new end on its own side; points outside change nothing."""
-    low, high, miss_low, miss_high = box
+    low, high, residual_low, residual_high = box
     inside = (at > low) & (at < high)
-    under, over = inside & (miss < 0), inside & (miss >= 0)
+    under, over = inside & (residual < 0), inside & (residual >= 0)
     return (
-        np.where(under, at, low), np.where(over, at, high),
-        np.where(under, miss, miss_low), np.where(over, miss, miss_high),
-    )  # fmt: skip
+        np.where(under, at, low),
+        np.where(over, at, high),
+        np.where(under, residual, residual_low),
+        np.where(over, residual, residual_high),
+    )

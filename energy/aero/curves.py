@@ -1,7 +1,6 @@
 """What a rotor makes of the air: power and thrust coefficients over tip-speed ratio and pitch.
 
-Cp = P / (½·ρ·A·U³), Ct = T / (½·ρ·A·U²), tip-speed ratio λ = Ω·R / U. Momentum theory: a rotor that slows the air by
-the axial induction a takes Cp = 4a(1−a)² and Ct = 4a(1−a) (Betz 1920; any wind-energy textbook), at most 16/27.
+Cp = P / (½·ρ·A·U³), Ct = T / (½·ρ·A·U²), tip-speed ratio λ = Ω·R / U.
 """
 
 from __future__ import annotations
@@ -11,16 +10,17 @@ from pathlib import Path
 
 import numpy as np
 
-from vehicle.arrays import Values
+from energy.aero.momentum import (
+    BETZ_LIMIT,
+    disc_power_coefficient,
+    induction_of_power_coefficient,
+    thrust_coefficient_of_induction,
+)
+from vehicle.arrays import Values, cell_of
 from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.tables import read_table
 
-BETZ_LIMIT = 16.0 / 27.0
-# High-thrust branch of Ct(a): Glauert's empirical relation as fitted by Buhl (2005), NREL/TP-500-36834, without tip
-# loss: Ct = 8/9 + (4 − 40/9)·a + (50/9 − 4)·a² for a > 0.4. From memory.
-_HIGH_THRUST = (8.0 / 9.0, 4.0 - 40.0 / 9.0, 50.0 / 9.0 - 4.0)
-HIGH_THRUST_INDUCTION = 0.4
 TOLERANCE = 1e-6
 
 
@@ -30,7 +30,8 @@ class RotorCurves:
 
     `tip_speed_ratio` (L,) and `pitch_deg` (P,) rise; `power_coefficient` and `thrust_coefficient` are (P, L). Pitch is
     positive towards feather. `thrust_is_estimated` tells that thrust came from momentum theory, not from data.
-    `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled sections.
+    `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled
+    sections.
     """
 
     tip_speed_ratio: np.ndarray
@@ -52,45 +53,13 @@ class RotorCurves:
         )
 
 
-def power_coefficient_of_induction(induction: Values) -> np.ndarray:
-    """Return the ideal Cp = 4a(1−a)² of momentum theory (valid to a ≈ 0.4)."""
-    a = np.asarray(induction, float)
-    return 4 * a * (1 - a) ** 2
-
-
-def thrust_coefficient_of_induction(induction: Values) -> np.ndarray:
-    """Return Ct(a): 4a(1−a) up to a = 0.4, the empirical high-thrust branch (Glauert, fitted by Buhl 2005) above."""
-    a = np.asarray(induction, float)
-    c0, c1, c2 = _HIGH_THRUST
-    return np.where(a <= HIGH_THRUST_INDUCTION, 4 * a * (1 - a), c0 + c1 * a + c2 * a * a)
-
-
-def induction_of_thrust_coefficient(thrust_coefficient: Values) -> np.ndarray:
-    """Return the axial induction a of a thrust coefficient: the inverse of `thrust_coefficient_of_induction`."""
-    ct = np.asarray(thrust_coefficient, float)
-    c0, c1, c2 = _HIGH_THRUST
-    low = 0.5 * (1 - np.sqrt(np.maximum(0.0, 1 - np.minimum(ct, 0.96))))
-    high = (-c1 + np.sqrt(np.maximum(0.0, c1 * c1 - 4 * c2 * (c0 - np.maximum(ct, 0.96))))) / (2 * c2)
-    return np.where(ct <= 0.96, low, high)
-
-
-def disc_power_coefficient(thrust_coefficient: Values) -> np.ndarray:
-    """Return the power coefficient of the thrust at the disc, Ct·(1−a): no rotor gives more shaft power than that.
-
-    Above a thrust coefficient of 0.96 the flow is turbulent and momentum theory no longer bounds it; there the induction
-    of the empirical branch is used.
-    """
-    ct = np.asarray(thrust_coefficient, float)
-    return ct * (1 - np.clip(induction_of_thrust_coefficient(ct), 0.0, 1.0))
-
-
 def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Values) -> np.ndarray:
     """Return an estimate (P, L) of Ct where only Cp (P, L) over tip-speed ratio (L,) is known.
 
-    The best point of the whole table is taken as loaded like the ideal rotor (a = 1/3): a hand-made rotor falls short of
-    the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the induction
-    is the light root of momentum theory, right of it it grows by half towards free running, through the high-thrust
-    branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
+    The best point of the whole table is taken as loaded like the ideal rotor (a = 1/3): a hand-made rotor falls short
+    of the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the
+    induction is the light root of momentum theory, right of it it grows by half towards free running, through the
+    high-thrust branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
     """
     ratio = np.asarray(tip_speed_ratio, float)
     cp = np.atleast_2d(np.asarray(power_coefficient, float))
@@ -106,20 +75,14 @@ def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Valu
 
 
 def thrust_coefficient_at_power(power_coefficient: Values, best_power_coefficient: float = 0.30) -> np.ndarray:
-    """Return an estimate of Ct where only the power coefficient at work is known: loaded like the ideal rotor at its best.
+    """Return an estimate of Ct where only the power coefficient at work is known: loaded like an ideal rotor.
 
-    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no source.
+    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no
+    source.
     """
     cp = np.asarray(power_coefficient, float)
     share = np.clip(cp / best_power_coefficient, 0.0, 1.0)
     return np.maximum(thrust_coefficient_of_induction(induction_of_power_coefficient(BETZ_LIMIT * share)), 1.5 * cp)
-
-
-def induction_of_power_coefficient(power_coefficient: Values) -> np.ndarray:
-    """Return the light root (a ≤ 1/3) of 4a(1−a)² = Cp by the trigonometric formula of the cubic."""
-    # With x = 1 − a: x³ − x² + Cp/4 = 0, whose largest root is x = 1/3 + (2/3)·cos(θ/3), cos θ = 1 − 27·Cp/8.
-    theta = np.arccos(np.clip(1 - 27.0 * np.asarray(power_coefficient) / 8.0, -1.0, 1.0))
-    return 1 - (1.0 / 3.0 + (2.0 / 3.0) * np.cos(theta / 3))
 
 
 def read_curves(path: Path) -> RotorCurves:
@@ -253,8 +216,7 @@ def at_pitch(values: np.ndarray, curves: RotorCurves, pitch_deg: Values) -> np.n
     pitch = np.clip(np.asarray(pitch_deg, float), curves.pitch_deg[0], curves.pitch_deg[-1])
     if len(curves.pitch_deg) == 1:
         return np.broadcast_to(values[0], (*pitch.shape, values.shape[1]))
-    row = np.clip(np.searchsorted(curves.pitch_deg, pitch, side="right") - 1, 0, len(curves.pitch_deg) - 2)
-    share = (pitch - curves.pitch_deg[row]) / (curves.pitch_deg[row + 1] - curves.pitch_deg[row])
+    row, share = cell_of(curves.pitch_deg, pitch)
     return values[row] + share[..., None] * (values[row + 1] - values[row])
 
 

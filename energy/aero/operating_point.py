@@ -1,7 +1,7 @@
 """Where the rotor settles: the speed at which the air's torque and the load's torque agree.
 
-Found for whole arrays of conditions at once: torques are compared on a grid of tip-speed ratios, every change of sign is
-a solution, and the one wanted is closed in on. A solution is stable where more speed means too little torque.
+Found for whole arrays of conditions at once: torques are compared on a grid of tip-speed ratios, every change of sign
+is a solution, and the one wanted is closed in on. A solution is stable where more speed means too little torque.
 """
 
 from __future__ import annotations
@@ -10,9 +10,10 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.aero.curves import BETZ_LIMIT, RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.aero.curves import RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.aero.momentum import BETZ_LIMIT
 from energy.electrical import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
-from vehicle.arrays import Values
+from vehicle.arrays import Values, bilinear, cell_of, map_arrays
 
 _GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
 _BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
@@ -69,35 +70,25 @@ def coefficients(
     pitch, ratio = np.broadcast_arrays(np.asarray(pitch_deg, float), np.asarray(tip_speed_ratio, float))
     table, pitches = curves.tip_speed_ratio, curves.pitch_deg
     inside = np.clip(ratio, table[0], table[-1])
-    column = np.clip(np.searchsorted(table, inside, side="right") - 1, 0, len(table) - 2)
-    x = (inside - table[column]) / (table[column + 1] - table[column])
+    columns = cell_of(table, inside)
     beyond = ratio > table[-1]
-    if len(pitches) == 1:
-        row, y, above = np.zeros(pitch.shape, dtype=int), np.zeros(pitch.shape), np.zeros(pitch.shape, dtype=int)
+    if len(pitches) == 1:  # one row twice, so that there is a cell to lie in
+        power_map, thrust_map = curves.power_coefficient[[0, 0]], curves.thrust_coefficient[[0, 0]]
+        rows = np.zeros(pitch.shape, dtype=np.intp), np.zeros(pitch.shape)
     else:
-        held = np.clip(pitch, pitches[0], pitches[-1])
-        row = np.clip(np.searchsorted(pitches, held, side="right") - 1, 0, len(pitches) - 2)
-        above = row + 1
-        y = (held - pitches[row]) / (pitches[above] - pitches[row])
-
-    def interpolate(values: np.ndarray, col: np.ndarray | int, share: np.ndarray | float) -> np.ndarray:
-        low = values[row, col] + share * (values[row, col + 1] - values[row, col])
-        high = values[above, col] + share * (values[above, col + 1] - values[above, col])
-        return low + y * (high - low)
-
-    power = interpolate(curves.power_coefficient, column, x)
-    thrust = interpolate(curves.thrust_coefficient, column, x)
+        power_map, thrust_map = curves.power_coefficient, curves.thrust_coefficient
+        rows = cell_of(pitches, np.clip(pitch, pitches[0], pitches[-1]))
+    power, thrust = bilinear(power_map, rows, columns), bilinear(thrust_map, rows, columns)
     if beyond.any():
-        slope = (
-            interpolate(curves.power_coefficient, len(table) - 2, 1.0)
-            - interpolate(curves.power_coefficient, len(table) - 2, 0.0)
-        ) / (table[-1] - table[-2])
+        last = np.full(pitch.shape, len(table) - 2)
+        ends = [bilinear(power_map, rows, (last, np.full(pitch.shape, share))) for share in (0.0, 1.0)]
+        slope = (ends[1] - ends[0]) / (table[-1] - table[-2])
         power = np.where(beyond, power + np.minimum(slope, 0.0) * (ratio - table[-1]), power)
     return power, thrust, beyond
 
 
 def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
-    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where curves do not tell."""
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where not told."""
     if curves.stalled_torque_share is None:
         return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
     as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
@@ -115,24 +106,21 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
         *(np.shape(getattr(chain, f.name)) for f in fields(chain) if f.name != "connection"),
     )
     count = int(np.prod(shape, dtype=int))
-    flat_rotor, flat_chain = _flat(rotor, shape), _flat(chain, shape)
-    grid = _grid_of(rotor.curves)
+
+    def flat(values: np.ndarray) -> np.ndarray:
+        return np.broadcast_to(np.asarray(values, float), shape).ravel() if values.ndim else values
+
+    flat_rotor, flat_chain = map_arrays(flat, rotor, but=("curves",)), map_arrays(flat, chain)
+    grid = grid_of(rotor.curves)
+    blocks = [(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     parts = [
-        _solve_block(
-            _slice(flat_rotor, start, count), _slice(flat_chain, start, count), grid, load_connected_after_spin_up
-        )
-        for start in range(0, count, _BLOCK)
+        _solve_block(*_block(flat_rotor, flat_chain, *block), grid, load_connected_after_spin_up) for block in blocks
     ]
     joined = {
         f.name: np.concatenate([np.broadcast_to(getattr(p, f.name), _part_shape(p, f.name)) for p in parts])
         for f in fields(OperatingPoint)
     }
-    return OperatingPoint(
-        **{
-            name: v.reshape((*shape, _MOST_SOLUTIONS) if name == "stable_speeds_rad_s" else shape)
-            for name, v in joined.items()
-        }
-    )
+    return map_arrays(lambda values: values.reshape((*shape, *values.shape[1:])), OperatingPoint(**joined))
 
 
 def _part_shape(part: OperatingPoint, name: str) -> tuple[int, ...]:
@@ -151,7 +139,7 @@ def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
     return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
 
 
-def _grid_of(curves: RotorCurves) -> np.ndarray:
+def grid_of(curves: RotorCurves) -> np.ndarray:
     """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end."""
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far
@@ -164,24 +152,16 @@ def _grid_of(curves: RotorCurves) -> np.ndarray:
     return np.concatenate([[first], grid[grid > first], [end]])
 
 
-def _flat(thing: Rotor | ElectricalChain, shape: tuple[int, ...]):  # type: ignore[no-untyped-def]
-    values = {}
-    for f in fields(thing):
-        value = getattr(thing, f.name)
-        if f.name in ("curves", "connection") or not np.ndim(value):
-            values[f.name] = value
-        else:
-            values[f.name] = np.broadcast_to(np.asarray(value, float), shape).ravel()
-    return type(thing)(**values)
+def _block(rotor: Rotor, chain: ElectricalChain, start: int, stop: int) -> tuple[Rotor, ElectricalChain]:
+    """Return some of the conditions of a flat rotor and chain."""
 
+    def part(values: np.ndarray) -> np.ndarray:
+        return values[start:stop] if values.ndim else values
 
-def _slice(thing: Rotor | ElectricalChain, start: int, count: int):  # type: ignore[no-untyped-def]
-    stop = min(start + _BLOCK, count)
-    values = {f.name: getattr(thing, f.name) for f in fields(thing)}
-    values = {k: v[start:stop] if isinstance(v, np.ndarray) and v.ndim else v for k, v in values.items()}
-    if "curves" in values and not np.ndim(values["air_speed_m_s"]):
-        values["air_speed_m_s"] = np.full(stop - start, float(values["air_speed_m_s"]))
-    return type(thing)(**values)
+    rotor, chain = map_arrays(part, rotor, but=("curves",)), map_arrays(part, chain)
+    if not np.ndim(rotor.air_speed_m_s):
+        rotor = replace(rotor, air_speed_m_s=np.full(stop - start, float(rotor.air_speed_m_s)))
+    return rotor, chain
 
 
 def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_spin_up: bool) -> OperatingPoint:
@@ -209,7 +189,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
         kept = order < _MOST_SOLUTIONS
         where, cell, order = where[kept], cell[kept], order[kept]
         ends = (torque[where, cell] * grid[cell], torque[where, cell + 1] * grid[cell + 1])
-        stable[where, order] = _close_in(_pick(chain, where), grid, cell, ends, per_ratio[where])
+        stable[where, order] = _close_in(
+            map_arrays(lambda v: v[where] if v.ndim else v, chain), grid, cell, ends, per_ratio[where]
+        )
     stable_count = np.minimum(count, _MOST_SOLUTIONS)
     chosen = np.maximum(stable_count - 1, 0) if after_spin_up else np.zeros(len(air), dtype=int)
     # A rotor whose torque at standstill is too small stays there, unless it was spun up before the load came on.
@@ -255,8 +237,9 @@ def _close_in(
 ) -> np.ndarray:
     """Return the tip-speed ratio in the given grid cells at which the torques agree.
 
-    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form keeps the bracket; every sixth step halves it,
-    because the load's torque has a kink where the rectifier begins to conduct.
+    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form
+    keeps the bracket; every sixth step halves it, because the load's torque has a kink where the rectifier begins to
+    conduct.
     """
     low, high = grid[cell], grid[cell + 1]
     start, slope = power_at_ends[0], (power_at_ends[1] - power_at_ends[0]) / (high - low)
@@ -282,8 +265,3 @@ def _close_in(
         low, high = np.where(up, middle, low), np.where(up, high, middle)
         side = np.where(up, 1, -1)
     return 0.5 * (low + high)
-
-
-def _pick(chain: ElectricalChain, where: np.ndarray) -> ElectricalChain:
-    values = {f.name: getattr(chain, f.name) for f in fields(chain)}
-    return ElectricalChain(**{k: v[where] if isinstance(v, np.ndarray) and v.ndim else v for k, v in values.items()})

@@ -126,15 +126,23 @@ def _one_polar(path: Path, table: dict[str, np.ndarray], reynolds_number: float 
     lift = next(table[name] for name in _LIFT_NAMES if name in table)
     if alpha.size < 4 or alpha[-1] - alpha[0] < 5.0:
         raise InputError(
-            Problem(path.name, "column alpha_deg", f"{alpha.size} angles over {np.ptp(alpha):.3g} degrees",
-                    "at least 4 angles over 5 degrees for each Reynolds number")
-        )  # fmt: skip
+            Problem(
+                path.name,
+                "column alpha_deg",
+                f"{alpha.size} angles over {np.ptp(alpha):.3g} degrees",
+                "at least 4 angles over 5 degrees for each Reynolds number",
+            )
+        )
     near = (alpha >= -8.0) & (alpha <= 8.0)
     if near.sum() >= 2 and np.polyfit(alpha[near], lift[near], 1)[0] <= 0:
         raise InputError(
-            Problem(path.name, "column lift", "falls with the angle of attack between -8 and 8 degrees",
-                    "lift that rises with the angle (is the angle signed the other way, or the blade upside down?)")
-        )  # fmt: skip
+            Problem(
+                path.name,
+                "column lift",
+                "falls with the angle of attack between -8 and 8 degrees",
+                "lift that rises with the angle (is the angle signed the other way, or the blade upside down?)",
+            )
+        )
     drag, notes = _total_drag(path, table)
     moment = next((table[name] for name in _MOMENT_NAMES if name in table), None)
     if moment is not None and np.isnan(moment).any():
@@ -177,7 +185,7 @@ def _filled(path: Path, alpha: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 
 def blend_wake_drag(alpha_deg: np.ndarray, pressure_drag: np.ndarray, wake_drag: np.ndarray) -> np.ndarray:
-    """Return total drag (N,): `wake_drag` where finite, else pressure drag plus a carried-on share of the wake's excess.
+    """Return total drag (N,): `wake_drag` where finite, else pressure drag plus a share of the wake's excess.
 
     Between wake points the excess is interpolated; outside it fades linearly to none over `WAKE_FADE_DEG`, and while
     it fades the drag does not fall below the last wake value (a fall there is an artefact of changing the method).
@@ -200,7 +208,8 @@ def cambered_plate_polar(
     `camber` is the arc's height over the chord (0..0.15), `thickness` the plate's thickness over the chord. Lift line:
     thin-aerofoil theory, 2 pi (alpha + 2 camber), times 0.9 for viscosity; friction: 0.074 Re^-0.2 on both sides
     (turbulent flat plate, Prandtl), both from memory. Highest lift 0.9 + 5 camber,
-    form drag 0.1 thickness + camber^2 and the drag rise away from the ideal lift are common practice, no source: expect +-20 % in lift, +-50 % in drag.
+    form drag 0.1 thickness + camber^2 and the drag rise away from the ideal lift are common practice, no source: expect
+    +-20 % in lift, +-50 % in drag.
     """
     if not 0.0 <= camber <= 0.15:
         raise InputError(Problem(name, "camber", f"{camber:g} of the chord", "0 to 0.15"))
@@ -243,9 +252,13 @@ def tube_blade_polar(chord_m: float, tube_radius_m: float, wall_m: float, reynol
     camber = height / chord_m
     if camber > 0.15:
         raise InputError(
-            Problem("tube-cut blade", "", f"camber {100 * camber:.3g} % of the chord (chord {chord_m:g} m, tube radius "
-                    f"{tube_radius_m:g} m)", "at most 15 %: a shorter chord or a wider tube")
-        )  # fmt: skip
+            Problem(
+                "tube-cut blade",
+                "",
+                f"camber {100 * camber:.3g} % of the chord (chord {chord_m:g} m, tube radius {tube_radius_m:g} m)",
+                "at most 15 %: a shorter chord or a wider tube",
+            )
+        )
     return cambered_plate_polar(
         camber, reynolds_number, thickness=min(wall_m / chord_m, 0.2), name="blade cut from a tube"
     )
@@ -292,8 +305,10 @@ def _with_negative_side(polar: SectionPolar, notes: list[str]) -> tuple[np.ndarr
     if lift[0] <= 0.5 * target or alpha[0] <= -15.0:
         return alpha, lift, drag
     end = alpha[0] + (target - lift[0]) / slope
-    notes.append(f"{polar.name}: starts at {alpha[0]:g} degrees: the negative side is an assumption (attached line to "
-                 f"a lift of {target:.2g})")  # fmt: skip
+    notes.append(
+        f"{polar.name}: starts at {alpha[0]:g} degrees: the negative side is an assumption (attached line to "
+        f"a lift of {target:.2g})"
+    )
     crest = float(np.interp(alpha[int(np.argmax(np.where(alpha <= 45.0, lift, -9.0)))], alpha, drag))
     middle = 0.5 * (end + alpha[0])
     return (
@@ -350,7 +365,7 @@ def _marks(grid: np.ndarray, lift: np.ndarray) -> tuple[float, float, float, flo
 
 
 def _stall(zero: float, slope: float, grid: np.ndarray, lift: np.ndarray) -> float:
-    """Return the angle where the attached range ends: at its first crest, or where a fifth of the line's lift is lost."""
+    """Return the angle where the attached range ends: its first crest, or where a fifth of the line's lift is lost."""
     angle = zero + np.arange(2.0, 45.0, TABLE_STEP_DEG)
     value = np.interp(angle, grid, lift)
     lost = np.flatnonzero((value < 0.8 * slope * (angle - zero)) & (angle > zero + 4.0))
@@ -367,8 +382,9 @@ def _stall(zero: float, slope: float, grid: np.ndarray, lift: np.ndarray) -> flo
 def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
     """Return the lift table (3601,) of `full` with rotational stall delay at one section.
 
-    Lift is raised by 3 (chord/radius)^2 of its gap to the attached line (Snel, Houwink and Bosschers 1994, from memory),
-    fully to 30 degrees over zero lift and fading to none at 50; drag stays (no published correction fixes all speeds).
+    Lift is raised by 3 (chord/radius)^2 of its gap to the attached line (Snel, Houwink and Bosschers 1994, from
+    memory), fully to 30 degrees over zero lift and fading to none at 50; drag stays (no published correction fixes all
+    speeds).
     """
     above = full.alpha_deg - full.zero_lift_deg
     gap = full.lift_slope_per_deg * above - full.lift_coefficient

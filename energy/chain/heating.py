@@ -16,27 +16,29 @@ import numpy as np
 from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.heat.heater import (
-    ElementLimits,
-    FloatArray,
-    Heater,
-    HeaterError,
-    Outcome,
-    Partner,
+    ElementControl,
+    HeatingOutcome,
+    HeatingSteps,
+    SteadyPower,
     TemperatureBand,
+    heat_up,
+    simulate,
+)
+from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K, water_tank
+from energy.heat.load import (
+    ElementLimits,
+    HeatedLoad,
+    SecondNode,
     Thermostat,
     faults,
     food_specific_heat_j_kg_k,
-    heat_up,
     most_power_w,
-    read_wattmeter_log,
-    simulate,
-    slowest_time_constant_s,
-    trip_steps,
     with_contents,
 )
-from energy.heat.kinds import CONTENTS_BY_WORD, CONTENTS_J_KG_K, water_tank
-from energy.heat.steps import film_in_wind_w_m2_k
+from energy.heat.steady import slowest_time_constant_s
+from energy.heat.steps import FloatArray, HeaterError, film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
+from energy.heat.wattmeter import read_wattmeter_log, trip_steps
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
@@ -78,10 +80,10 @@ Draws = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
-class HeatedLoad:
+class StatedLoad:
     """The heated load of a scenario in numbers, each a float or (draws,)."""
 
-    heater: Heater
+    heater: HeatedLoad
     target_k: Values
     start_k: Values
     ambient_k: Values
@@ -125,11 +127,11 @@ class Heating:
     """
 
     scenario: Scenario
-    load: HeatedLoad
+    load: StatedLoad
     answer: Answer  # at the scenario's steady speed, as stated
     trip: Trip | None
-    outcome: Outcome
-    watched: Outcome
+    outcome: HeatingOutcome
+    watched: HeatingOutcome
     band: TemperatureBand
     power_w: FloatArray
     fuel_m3: FloatArray
@@ -141,7 +143,7 @@ class Heating:
     drawn: int
 
 
-def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> HeatedLoad:
+def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> StatedLoad:
     """Return the heated load of a scenario; `draws` (key -> array) takes the place of single values.
 
     Raises InputError for what is missing or impossible.
@@ -177,7 +179,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         thermostat = Thermostat(values["load.thermostat"], values["load.hysteresis"])
     holds_water = table.kind == "water_tank" or table.contents == "water"
     trivial = {"load.radiating_area", "load.outside_area", "load.open_water_area"}
-    return HeatedLoad(
+    return StatedLoad(
         heater=heater,
         target_k=values["load.target_temperature"],
         start_k=values.get("load.start_temperature", ambient),
@@ -189,17 +191,17 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
     )
 
 
-def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> Heater:
+def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float, humidity: float) -> HeatedLoad:
     table = scenario.load
     loss = _possible_loss(values["load.loss"], values["load.outside_area"])
     radiating = np.asarray(values["load.radiating_area"]) * values.get("load.emissivity", 1.0)
     outside = values["load.outside_area"]
     walls = table.second_node == "walls"
-    partner = None
+    second_node = None
     if table.second_node != "none":
         assert table.second_heat_capacity is not None
         assert table.second_coupling is not None
-        partner = Partner(
+        second_node = SecondNode(
             heat_capacity_j_k=table.second_heat_capacity.value,
             coupling_w_k=table.second_coupling.value,
             loss_w_k=table.second_loss.value,
@@ -210,7 +212,7 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
     held = 0.0
     if table.kind == "water_tank" and table.vented and table.volume is not None:
         held = water_tank(table.volume.value * 1e3, full=table.filled.value).water_kg
-    heater = Heater(
+    heater = HeatedLoad(
         heat_capacity_j_k=values["load.heat_capacity"],
         loss_w_k=values["load.loss"] if walls else loss,
         radiating_area_m2=0.0 if walls else radiating,
@@ -219,7 +221,7 @@ def _heater(scenario: Scenario, values: Mapping[str, Values], pressure_pa: float
         open_water_area_m2=values["load.open_water_area"],
         pressure_pa=pressure_pa,
         relative_humidity=humidity,
-        partner=partner,
+        second_node=second_node,
     )
     mass = values.get("load.contents_mass")
     if mass is None:
@@ -247,11 +249,11 @@ def _possible_loss(loss_w_k: Values, outside_area_m2: Values) -> Values:
 
 
 _KEY_OF_NUMBER = {
-    "partner.heat_capacity_j_k": "load.second_heat_capacity",
-    "partner.coupling_w_k": "load.second_coupling",
-    "partner.loss_w_k": "load.second_loss",
-    "partner.radiating_area_m2": "load.radiating_area",
-    "partner.outside_area_m2": "load.outside_area",
+    "second_node.heat_capacity_j_k": "load.second_heat_capacity",
+    "second_node.coupling_w_k": "load.second_coupling",
+    "second_node.loss_w_k": "load.second_loss",
+    "second_node.radiating_area_m2": "load.radiating_area",
+    "second_node.outside_area_m2": "load.outside_area",
     "heat_capacity_j_k": "load.heat_capacity",
     "loss_w_k": "load.loss",
     "radiating_area_m2": "load.radiating_area",
@@ -262,7 +264,7 @@ _KEY_OF_NUMBER = {
 }
 
 
-def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]:
+def _heater_problems(name: str, heater: HeatedLoad, water_key: str) -> list[Problem]:
     """Return what is physically impossible about the load, under the scenario's own keys."""
     found = []
     keys = {**_KEY_OF_NUMBER, "water_kg": water_key}
@@ -275,7 +277,7 @@ def _heater_problems(name: str, heater: Heater, water_key: str) -> list[Problem]
     return found
 
 
-def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heater) -> list[Problem]:
+def _temperature_problems(name: str, values: Mapping[str, Values], heater: HeatedLoad) -> list[Problem]:
     """Return temperatures that contradict each other."""
     found = []
     start = values.get("load.start_temperature")
@@ -381,7 +383,7 @@ def _spread(value: Values, count: int) -> FloatArray:
 
 def _steady(
     scenario: Scenario,
-    load: HeatedLoad,
+    load: StatedLoad,
     stated: Answer,
     drawn: Answer,
     air_speed_m_s: np.ndarray,
@@ -392,11 +394,9 @@ def _steady(
     wind = _spread(air_speed_m_s, count)
     outcome = heat_up(
         load.heater,
-        power,
+        SteadyPower(power, _spread(load.ambient_k, count), wind),
         target_k=_spread(load.target_k, count),
-        ambient_k=_spread(load.ambient_k, count),
         start_k=_spread(load.start_k, count),
-        air_speed_m_s=wind,
         limits=load.limits,
         progress=part(progress, 0.0, _WARMED),
     )
@@ -406,14 +406,15 @@ def _steady(
     if load.thermostat is not None:
         watched = simulate(
             load.heater,
-            power[None, :],
-            durations_s=np.full(_CHART_POINTS, horizon / _CHART_POINTS),
-            ambient_k=_spread(load.ambient_k, count)[None, :],
+            HeatingSteps(
+                power[None, :],
+                np.full(_CHART_POINTS, horizon / _CHART_POINTS),
+                _spread(load.ambient_k, count)[None, :],
+                wind[None, :],
+            ),
             target_k=_spread(load.target_k, count),
             start_k=_spread(load.start_k, count),
-            air_speed_m_s=wind[None, :],
-            limits=load.limits,
-            thermostat=load.thermostat,
+            control=ElementControl(load.thermostat, load.limits),
             most_records=_CHART_POINTS + 1,
             progress=part(progress, _WARMED, 1.0),
         )
@@ -444,12 +445,12 @@ def _at(value: Values) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[0])
 
 
-def _first(heater: Heater) -> Heater:
+def _first(heater: HeatedLoad) -> HeatedLoad:
     """Return the load as stated, without draws."""
-    partner = heater.partner
-    if partner is not None:
-        radiating, outside = _at(partner.radiating_area_m2), _at(partner.outside_area_m2)
-        partner = replace(partner, radiating_area_m2=radiating, outside_area_m2=outside)
+    second_node = heater.second_node
+    if second_node is not None:
+        radiating, outside = _at(second_node.radiating_area_m2), _at(second_node.outside_area_m2)
+        second_node = replace(second_node, radiating_area_m2=radiating, outside_area_m2=outside)
     return replace(
         heater,
         heat_capacity_j_k=_at(heater.heat_capacity_j_k),
@@ -458,11 +459,11 @@ def _first(heater: Heater) -> Heater:
         outside_area_m2=_at(heater.outside_area_m2),
         water_kg=_at(heater.water_kg),
         open_water_area_m2=_at(heater.open_water_area_m2),
-        partner=partner,
+        second_node=second_node,
     )
 
 
-def _horizon_s(outcome: Outcome, constant_s: float) -> float:
+def _horizon_s(outcome: HeatingOutcome, constant_s: float) -> float:
     """Return how long a chart of a steady warm-up shows: past the target, past the boiling, or until nearly settled."""
     reached = outcome.time_to_target_s
     if math.isfinite(reached[0]):
@@ -474,7 +475,7 @@ def _horizon_s(outcome: Outcome, constant_s: float) -> float:
     return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
 
 
-def band(outcome: Outcome, horizon_s: float = math.inf) -> TemperatureBand:
+def band(outcome: HeatingOutcome, horizon_s: float = math.inf) -> TemperatureBand:
     """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time."""
     history = outcome.history
     kept = history.time_s <= horizon_s
@@ -544,7 +545,7 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
 class _Along:
     """The load along a trip: the air that meets it in each step, what surrounds it, and how warm it starts."""
 
-    load: HeatedLoad
+    load: StatedLoad
     trip: Trip
     count: int  # 1 + draws
     wind_m_s: FloatArray  # (steps,)
@@ -554,7 +555,7 @@ class _Along:
 
 def _on_trip(
     scenario: Scenario,
-    load: HeatedLoad,
+    load: StatedLoad,
     stated: Answer,
     trip: Trip,
     drawn: Draws,
@@ -607,7 +608,7 @@ def _driven(scenario: Scenario, trip: Trip) -> Answer | None:
     return answer(inputs_of(scenario, drive))
 
 
-def _along(scenario: Scenario, load: HeatedLoad, trip: Trip, driven: Answer | None, count: int) -> _Along:
+def _along(scenario: Scenario, load: StatedLoad, trip: Trip, driven: Answer | None, count: int) -> _Along:
     steps = trip.durations_s.size
     wind: FloatArray = np.zeros(steps)
     if driven is not None:
@@ -621,38 +622,38 @@ def _along(scenario: Scenario, load: HeatedLoad, trip: Trip, driven: Answer | No
 
 def _simulated(
     along: _Along, power_w: FloatArray, repeats: int, *, stated_only: bool = False, progress: Progress | None = None
-) -> Outcome:
+) -> HeatingOutcome:
     """Return how the load warms along the trip, driven `repeats` times, with all draws or only as stated."""
     load, trip, count = along.load, along.trip, along.count
     who = slice(0, 1) if stated_only else slice(None)
     return simulate(
         _first(load.heater) if stated_only and count > 1 else load.heater,
-        power_w,
-        durations_s=trip.durations_s,
-        ambient_k=along.ambient_k if along.ambient_k.ndim == 1 else along.ambient_k[:, who],
+        HeatingSteps(
+            power_w,
+            trip.durations_s,
+            along.ambient_k if along.ambient_k.ndim == 1 else along.ambient_k[:, who],
+            along.wind_m_s,
+            repeats=repeats,
+        ),
         target_k=_spread(load.target_k, count)[who],
         start_k=_spread(along.start_k, count)[who],
-        air_speed_m_s=along.wind_m_s,
-        limits=load.limits,
-        thermostat=_stated_thermostat(load.thermostat) if stated_only else load.thermostat,
-        repeats=repeats,
+        control=ElementControl(_stated_thermostat(load.thermostat) if stated_only else load.thermostat, load.limits),
         most_records=min(trip.durations_s.size * repeats, 2 * _CHART_POINTS) + 1,
         progress=progress,
     )
 
 
-def _reached_if_repeated_s(along: _Along, outcome: Outcome, power_w: FloatArray, progress: Progress | None) -> float:
+def _reached_if_repeated_s(
+    along: _Along, outcome: HeatingOutcome, power_w: FloatArray, progress: Progress | None
+) -> float:
     """Return when the load as stated reaches its target, if the trip is driven again and again; about, if
     that is far.
     """
     load, trip = along.load, along.trip
+    blown = float(np.average(along.wind_m_s, weights=trip.durations_s))
+    mean = SteadyPower(float(outcome.available_power_w[0]), float(outcome.ambient_k[0]), blown)
     about = heat_up(
-        _first(load.heater),
-        float(outcome.available_power_w[0]),
-        target_k=_at(load.target_k),
-        ambient_k=float(outcome.ambient_k[0]),
-        start_k=_at(along.start_k),
-        air_speed_m_s=float(np.average(along.wind_m_s, weights=trip.durations_s)),
+        _first(load.heater), mean, target_k=_at(load.target_k), start_k=_at(along.start_k)
     ).time_to_target_s[0]
     often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
     if often * trip.durations_s.size > _MOST_STEPS_AGAIN:
@@ -695,7 +696,7 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
 
 
 def _trip_cost(
-    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: Outcome, count: int
+    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: HeatingOutcome, count: int
 ) -> tuple[FloatArray, float]:
     """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the
     pack.
@@ -733,6 +734,6 @@ def _rate(found: Answer) -> np.ndarray:
     return found.change.power_w if found.inputs.fuel is None else found.change.volume_m3_s
 
 
-def element_cap_w(load: HeatedLoad) -> float:
+def element_cap_w(load: StatedLoad) -> float:
     """Return the most power that the element may take, W; inf where no limit is known."""
     return most_power_w(load.limits)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.aero.air import density_kg_m3, standard_atmosphere
-from energy.aero.curves import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
+from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
 from energy.chain.ledger import turbine_at_work
 from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.inputs import inputs_of

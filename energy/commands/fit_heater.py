@@ -99,7 +99,7 @@ def command(
 def _table(fit: HeaterFit) -> tuple[str, str]:
     """Return (the scenario table, ""), or ("", why there is none)."""
     from energy.heat.fit import scenario_table
-    from energy.heat.heater import HeaterError
+    from energy.heat.steps import HeaterError
 
     try:
         return scenario_table(fit), ""

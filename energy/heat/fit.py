@@ -17,8 +17,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from energy.heat.heater import HeaterError
+from energy.heat.steps import HeaterError
 from vehicle.problems import InputError, Problem
+from vehicle.quantity import Estimate
 from vehicle.tables import increasing, read_table
 
 FloatArray = npt.NDArray[np.float64]
@@ -43,20 +44,6 @@ class HeatLog:
     power_w: FloatArray
     ambient_k: FloatArray
     name: str = "log"
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A fitted value with its interval."""
-
-    value: float
-    low: float
-    high: float
-
-    @property
-    def plus_minus(self) -> float:
-        """Half the width of the interval."""
-        return 0.5 * (self.high - self.low)
 
 
 @dataclass(frozen=True)
@@ -113,8 +100,9 @@ def read_heater_log(path: Path, *, ambient_k: float | None = None) -> HeatLog:
     optional = {"ambient": "K"} if ambient_k is not None else {}
     if ambient_k is None:
         columns["ambient"] = "K"
-    table = read_table(path, columns, optional=optional, blanks_allowed=("temperature", "power", "ambient"),
-                       least_rows=LEAST_ROWS)  # fmt: skip
+    table = read_table(
+        path, columns, optional=optional, blanks_allowed=("temperature", "power", "ambient"), least_rows=LEAST_ROWS
+    )
     increasing(path, "time", table["time"])
     ambient = table.get("ambient", np.full(table["time"].shape, np.nan))
     if ambient_k is not None:
@@ -142,11 +130,18 @@ def _problems(log: HeatLog, where: str) -> list[Problem]:
         bad = np.isinf(values) | (values < low) | (values > high)
         if bool(bad.any()):
             row = int(np.argmax(bad))
-            found.append(Problem(where, f"column {key}, row {row + 1} of the numbers", f"{values[row]:g} {unit}",
-                                 f"{low:g} to {high:g} {unit}"))  # fmt: skip
+            found.append(
+                Problem(
+                    where,
+                    f"column {key}, row {row + 1} of the numbers",
+                    f"{values[row]:g} {unit}",
+                    f"{low:g} to {high:g} {unit}",
+                )
+            )
         if int(np.isfinite(values).sum()) < LEAST_ROWS:
-            found.append(Problem(where, f"column {key}", f"{int(np.isfinite(values).sum())} values",
-                                 f"at least {LEAST_ROWS}"))  # fmt: skip
+            found.append(
+                Problem(where, f"column {key}", f"{int(np.isfinite(values).sum())} values", f"at least {LEAST_ROWS}")
+            )
     return found
 
 
@@ -169,8 +164,14 @@ def fit_heater(
     segments = [part for number, log in enumerate(logs) for part in _segments(number, log, gap_s)]
     rows = sum(part.time.size for part in segments)
     if rows < LEAST_ROWS:
-        raise InputError(Problem(", ".join(log.name for log in logs), "", f"{rows} rows without gaps between them",
-                                 f"at least {LEAST_ROWS} rows in stretches of 3 or more"))  # fmt: skip
+        raise InputError(
+            Problem(
+                ", ".join(log.name for log in logs),
+                "",
+                f"{rows} rows without gaps between them",
+                f"at least {LEAST_ROWS} rows in stretches of 3 or more",
+            )
+        )
     powered = any(bool((part.power > 0).any()) for part in segments)
     return _fitted(logs, segments, powered=powered, sensor_lag=sensor_lag, confidence=confidence)
 
@@ -194,8 +195,15 @@ def _segments(number: int, log: HeatLog, gap_s: float | None) -> list[_Segment]:
             continue
         first, last = first + int(inside[0]), first + int(inside[-1]) + 1
         middle_ambient = 0.5 * (ambient[first : last - 1] + ambient[first + 1 : last])
-        found.append(_Segment(number, thinned.time_s[first:last], thinned.temperature_k[first:last],
-                              thinned.power_w[first : last - 1], middle_ambient))  # fmt: skip
+        found.append(
+            _Segment(
+                number,
+                thinned.time_s[first:last],
+                thinned.temperature_k[first:last],
+                thinned.power_w[first : last - 1],
+                middle_ambient,
+            )
+        )
     return found
 
 
@@ -227,8 +235,9 @@ def _thinned(log: HeatLog) -> HeatLog:
     power = np.diff(np.interp(centre, edges, energy)) / np.diff(centre)
     holes = np.diff(np.interp(centre, edges, unknown)) > 0
     power = np.append(np.where(holes, np.nan, power), np.nan if holes.size and holes[-1] else 0.0)
-    return replace(log, time_s=centre, temperature_k=means(log.temperature_k), power_w=power,
-                   ambient_k=means(log.ambient_k))  # fmt: skip
+    return replace(
+        log, time_s=centre, temperature_k=means(log.temperature_k), power_w=power, ambient_k=means(log.ambient_k)
+    )
 
 
 def _predicted(part: _Segment, capacity: float, loss: float, lag: float, start: float) -> FloatArray:
@@ -285,8 +294,10 @@ class _Problem:
         """Return the residuals of each segment, NaN where no temperature was logged."""
         capacity, loss, lag = self.numbers(theta)
         starts = theta[self.shape :]
-        return [part.temperature - _predicted(part, capacity, loss, lag, float(start))
-                for part, start in zip(self.segments, starts, strict=True)]  # fmt: skip
+        return [
+            part.temperature - _predicted(part, capacity, loss, lag, float(start))
+            for part, start in zip(self.segments, starts, strict=True)
+        ]
 
     def whitened(self, theta: FloatArray, per_step: float, typical: float) -> FloatArray:
         """Return residuals freed of their autocorrelation `per_step` over a step of `typical` seconds."""
@@ -309,23 +320,41 @@ def _fitted(
     problem = _Problem(tuple(segments), powered, sensor_lag)
     typical = float(np.median(np.concatenate([np.diff(part.time) for part in segments])))
     theta = _first_guess(problem)
-    low = np.concatenate([[math.log(1.0)], [math.log(1.0)] * powered, [math.log(0.05)] * sensor_lag,
-                          np.full(len(segments), 100.0)])  # fmt: skip
-    high = np.concatenate([[math.log(1e9)], [math.log(1e10)] * powered, [math.log(3600.0)] * sensor_lag,
-                           np.full(len(segments), 2000.0)])  # fmt: skip
+    low = np.concatenate(
+        [[math.log(1.0)], [math.log(1.0)] * powered, [math.log(0.05)] * sensor_lag, np.full(len(segments), 100.0)]
+    )
+    high = np.concatenate(
+        [[math.log(1e9)], [math.log(1e10)] * powered, [math.log(3600.0)] * sensor_lag, np.full(len(segments), 2000.0)]
+    )
     scale = np.concatenate([np.full(problem.shape, 1.0), np.full(len(segments), 10.0)])
     autocorrelation = 0.0
     result = None
     for _ in range(4):
         before = autocorrelation
-        result = least_squares(problem.whitened, np.clip(theta, low, high), bounds=(low, high), x_scale=scale,
-                               args=(autocorrelation, typical), xtol=1e-12, ftol=1e-12, gtol=1e-12)  # fmt: skip
+        result = least_squares(
+            problem.whitened,
+            np.clip(theta, low, high),
+            bounds=(low, high),
+            x_scale=scale,
+            args=(autocorrelation, typical),
+            xtol=1e-12,
+            ftol=1e-12,
+            gtol=1e-12,
+        )
         theta = result.x
         autocorrelation = _autocorrelation(problem, theta, typical)
         if abs(autocorrelation - before) < 0.005:
             break
-    result = least_squares(problem.whitened, theta, bounds=(low, high), x_scale=scale, args=(autocorrelation, typical),
-                           xtol=1e-12, ftol=1e-12, gtol=1e-12)  # fmt: skip
+    result = least_squares(
+        problem.whitened,
+        theta,
+        bounds=(low, high),
+        x_scale=scale,
+        args=(autocorrelation, typical),
+        xtol=1e-12,
+        ftol=1e-12,
+        gtol=1e-12,
+    )
     theta = result.x
     covariance = _covariance(np.asarray(result.jac), np.asarray(result.fun))
     raw = np.concatenate(problem.raw(theta))
@@ -420,7 +449,7 @@ def _summary(
         direction = np.zeros(theta.size)
         direction[: len(weights)] = weights
         width = min(factor * math.sqrt(max(float(direction @ covariance @ direction), 0.0)), 30.0)
-        return Estimate(value, value * math.exp(-width), value * math.exp(width))
+        return Estimate(value, value * math.exp(-width), value * math.exp(width), confidence)
 
     constant = estimate(capacity / loss, [1.0])
     sensor = estimate(lag, [0.0] * (1 + problem.powered) + [1.0]) if problem.sensor_lag else None
@@ -443,13 +472,30 @@ def _summary(
     whole = np.concatenate([entry.residual_k for entry in residuals])
     remarks, separable = _remarks(problem, capacity_found, loss_found, constant, whole)
     return HeaterFit(
-        capacity_found, loss_found, constant, sensor, confidence, float(np.sqrt(np.mean(whole**2))), autocorrelation,
-        correlation, whole.size, separable, tuple(remarks), tuple(residuals),
-    )  # fmt: skip
+        capacity_found,
+        loss_found,
+        constant,
+        sensor,
+        confidence,
+        float(np.sqrt(np.mean(whole**2))),
+        autocorrelation,
+        correlation,
+        whole.size,
+        separable,
+        tuple(remarks),
+        tuple(residuals),
+    )
+
+
+def _ends(estimate: Estimate) -> tuple[float, float]:
+    """Return the ends of a fitted value, which a fit always has."""
+    assert estimate.low is not None
+    assert estimate.high is not None
+    return estimate.low, estimate.high
 
 
 def _wide(estimate: Estimate) -> bool:
-    return estimate.high / estimate.value - 1.0 > TELLING_HALF_WIDTH
+    return _ends(estimate)[1] / estimate.estimate - 1.0 > TELLING_HALF_WIDTH
 
 
 def _remarks(
@@ -490,17 +536,22 @@ def scenario_table(fit: HeaterFit) -> str:
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
         raise HeaterError("the logs hold no power, so there is no capacity and no loss to write; log a warm-up too")
     for name, estimate in (("capacity", fit.heat_capacity_j_k), ("loss", fit.loss_w_k)):
-        if estimate.high > MOST_SPREAD * estimate.value:
-            raise HeaterError(f"these logs do not tell the {name} within a factor of {MOST_SPREAD:g}: "
-                              f"{' '.join(fit.remarks) or 'log for longer.'}")  # fmt: skip
-    lines = [f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
-             f"intervals of {100 * fit.confidence:g} %."]  # fmt: skip
+        if _ends(estimate)[1] > MOST_SPREAD * estimate.estimate:
+            raise HeaterError(
+                f"these logs do not tell the {name} within a factor of {MOST_SPREAD:g}: "
+                f"{' '.join(fit.remarks) or 'log for longer.'}"
+            )
+    lines = [
+        f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
+        f"intervals of {100 * fit.confidence:g} %."
+    ]
     lines += [f"# {remark}" for remark in fit.remarks]
     lines.append("[load]")
     for key, estimate, scale, unit in (
-        ("heat_capacity", fit.heat_capacity_j_k, 1e-3, "kJ/K"), ("loss", fit.loss_w_k, 1.0, "W/K"),
-    ):  # fmt: skip
-        value, low, high = (number * scale for number in (estimate.value, estimate.low, estimate.high))
+        ("heat_capacity", fit.heat_capacity_j_k, 1e-3, "kJ/K"),
+        ("loss", fit.loss_w_k, 1.0, "W/K"),
+    ):
+        value, low, high = (number * scale for number in (estimate.estimate, *_ends(estimate)))
         if low > 0 and high - value < 1.2 * (value - low):
             spread = f'plus_minus = "{_text(0.5 * (high - low))} {unit}"'
         else:

@@ -5,27 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from energy.heat.heater import Heater, HeaterError
+from energy.heat.load import HeatedLoad
+from energy.heat.steps import HeaterError
 from energy.heat.water import SPECIFIC_HEAT_J_KG_K
+from vehicle.quantity import Uncertain
 
 COMMON_PRACTICE = "common practice, no source"
 
 
-@dataclass(frozen=True)
-class Range:
-    """A value and the range it is thought to lie in."""
-
-    value: float
-    low: float
-    high: float
-
-    def scaled(self, factor: float) -> Range:
-        """Return the range times a factor."""
-        return Range(self.value * factor, self.low * factor, self.high * factor)
-
-    def plus(self, amount: float) -> Range:
-        """Return the range moved up by a known amount."""
-        return Range(self.value + amount, self.low + amount, self.high + amount)
+def _between(value: float, low: float, high: float) -> Uncertain:
+    return Uncertain(value, low, high, "triangular")
 
 
 @dataclass(frozen=True)
@@ -33,15 +22,15 @@ class NamedLoad:
     """A load to start from: heat capacity (J/K) and loss (W/K) with their ranges and where they come from."""
 
     name: str
-    heat_capacity_j_k: Range
+    heat_capacity_j_k: Uncertain
     capacity_source: str
-    loss_w_k: Range
+    loss_w_k: Uncertain
     loss_source: str
     water_kg: float = 0.0
 
-    def heater(self) -> Heater:
+    def heater(self) -> HeatedLoad:
         """Return the load at its middle values, as one node."""
-        return Heater(self.heat_capacity_j_k.value, self.loss_w_k.value, water_kg=self.water_kg)
+        return HeatedLoad(self.heat_capacity_j_k.value, self.loss_w_k.value, water_kg=self.water_kg)
 
 
 def _positive(name: str, value: float, unit: str, most: float) -> None:
@@ -61,13 +50,13 @@ def water_tank(litres: float, *, full: float = 1.0, vented: bool = True) -> Name
     if not 0 < full <= 1:
         raise HeaterError(f"a tank is filled to a share above 0 and at most 1, not {full:g}")
     kilograms = litres * full * 0.99  # between the densities at 20 and 70 °C
-    steel = 0.15 * litres * 490.0
+    water, steel = kilograms * SPECIFIC_HEAT_J_KG_K, 0.15 * litres * 490.0
     label = (16.66 + 8.33 * litres**0.4) / 45.0
     return NamedLoad(
         f"water tank, {litres:.3g} L",
-        Range(steel, 0.3 * steel, 2.0 * steel).plus(kilograms * SPECIFIC_HEAT_J_KG_K),
+        _between(steel + water, 0.3 * steel + water, 2.0 * steel + water),
         f"water: IAPWS SR6-08, 0.99 kg/L; vessel 0.05-0.3 kg of steel a litre: {COMMON_PRACTICE}",
-        Range(label, 0.5 * label, 3.0 * label),
+        _between(label, 0.5 * label, 3.0 * label),
         f"EU energy label, class C limit of the standing loss, over 45 K (from memory); range: {COMMON_PRACTICE}",
         kilograms if vented else 0.0,
     )
@@ -92,9 +81,9 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
     lining = inside * 0.0015 * 7850.0 * 490.0  # 1.5 mm of sheet steel
     return NamedLoad(
         f"insulated box, {litres:.3g} L",
-        Range(lining, 0.4 * lining, 2.5 * lining),
+        _between(lining, 0.4 * lining, 2.5 * lining),
         f"1.5 mm of sheet steel inside, or wood, or racks: {COMMON_PRACTICE}",
-        Range(loss(0.04, 1.5), loss(0.035, 1.2), loss(0.05, 2.5)),
+        _between(loss(0.04, 1.5), loss(0.035, 1.2), loss(0.05, 2.5)),
         f"conduction through the insulation, films of EN ISO 6946 (2.50 + 5.42 W/(m² K)); leaks: {COMMON_PRACTICE}",
     )
 
@@ -107,9 +96,9 @@ def small_electric_oven() -> NamedLoad:
     """
     return NamedLoad(
         "small electric oven",
-        Range(2800.0, 1800.0, 5000.0),
+        _between(2800.0, 1800.0, 5000.0),
         f"one metered oven, 0.183 kWh of preheat to 200 °C less its loss; range: {COMMON_PRACTICE}",
-        Range(5.6, 3.5, 7.0),
+        _between(5.6, 3.5, 7.0),
         f"the same oven, about 1 kW to hold 200 °C; range: {COMMON_PRACTICE}",
     )
 
@@ -117,7 +106,7 @@ def small_electric_oven() -> NamedLoad:
 def domestic_oven() -> NamedLoad:
     """Return a built-in electric oven of 55-75 L, empty: 2-3 kW, 180 °C in 8-15 min, 0.6-1.2 kW to hold."""
     return NamedLoad(
-        "domestic oven", Range(8500.0, 6500.0, 10500.0), COMMON_PRACTICE, Range(5.6, 3.8, 7.5), COMMON_PRACTICE
+        "domestic oven", _between(8500.0, 6500.0, 10500.0), COMMON_PRACTICE, _between(5.6, 3.8, 7.5), COMMON_PRACTICE
     )
 
 

@@ -27,8 +27,8 @@ def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
     """
     temperature = np.asarray(temperature_k, dtype=float)
     root = np.sqrt(np.maximum(1.0 - temperature / _CRITICAL_K, 0.0))
-    # The powers 1, 1.5, 3, 3.5, 4 and 7.5 of tau as a polynomial of its root, evaluated in place: long marches call this
-    # at every step.
+    # The powers 1, 1.5, 3, 3.5, 4 and 7.5 of tau as a polynomial of its root, evaluated in place: long marches call
+    # this at every step.
     tau = root * root
     cube = tau * root
     series = cube * cube

@@ -9,12 +9,14 @@ from energy.aero.blade import (
     Blade,
     BladeCurves,
     Corrections,
+    CurveSettings,
     PitchConvention,
-    cached_blade_curves,
+    Root,
     polar_of_plate_blade,
     read_blade,
     usual_grid,
 )
+from energy.aero.curve_cache import cached_blade_curves
 from energy.aero.polar import SectionPolar, read_polars
 from vehicle.problems import InputError, Problem
 
@@ -38,10 +40,12 @@ def blade_of(rotor: RotorTable, table: BladeTable, folder: Path) -> Blade:
     blade = read_blade(
         folder / rotor.blade,
         round(table.number_of_blades.value),
-        hub_radius_m=None if table.hub_radius is None else table.hub_radius.value,
-        aerofoil_start_m=None if table.aerofoil_start is None else table.aerofoil_start.value,
-        root_diameter_m=table.root_diameter.value,
-        root_drag_coefficient=table.root_drag_coefficient.value,
+        Root(
+            hub_radius_m=None if table.hub_radius is None else table.hub_radius.value,
+            aerofoil_start_m=None if table.aerofoil_start is None else table.aerofoil_start.value,
+            diameter_m=table.root_diameter.value,
+            drag_coefficient=table.root_drag_coefficient.value,
+        ),
         twist_positive_towards=table.twist_positive_towards,
     )
     problems = []
@@ -116,13 +120,10 @@ def computed_curves(
     polars = polars_of(table, blade, folder, air_speed_m_s, viscosity_m2_s)
     ratio, angle = usual_grid()
     convention = pitch_convention(table)
-    return cached_blade_curves(
-        blade,
-        polars,
-        ratio,
-        convention.setting_deg(angle),
+    settings = CurveSettings(
         convention=convention,
         corrections=corrections_of(table),
         air_speed_m_s=max(air_speed_m_s, LEAST_AIR_SPEED_M_S),
         kinematic_viscosity_m2_s=viscosity_m2_s,
     )
+    return cached_blade_curves(blade, polars, ratio, convention.setting_deg(angle), settings)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.heat.fit import Estimate, HeaterFit
+    from energy.heat.fit import HeaterFit
+    from vehicle.quantity import Estimate
 
 
 def sentence(fit: HeaterFit, system: UnitSystem) -> str:
@@ -30,7 +31,7 @@ def _quantity_words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
 def duration(estimate: Estimate) -> str:
     """Return a fitted time with its interval, as text."""
     unit, seconds = (
-        ("h", 3600.0) if estimate.value > 2 * 3600 else ("min", 60.0) if estimate.value > 120 else ("s", 1.0)
+        ("h", 3600.0) if estimate.estimate > 2 * 3600 else ("min", 60.0) if estimate.estimate > 120 else ("s", 1.0)
     )
     return _ranged(estimate, lambda value, digits: f"{figures(value / seconds, digits)} {unit}")
 
@@ -38,7 +39,8 @@ def duration(estimate: Estimate) -> str:
 def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
     """Return "value (low to high)" with as many digits as it takes to tell the ends apart."""
     for digits in (3, 4, 5):
-        value, low, high = (one(v, digits) for v in (estimate.value, estimate.low, estimate.high))
+        ends = (estimate.estimate, estimate.low, estimate.high)
+        value, low, high = (one(end, digits) for end in ends if end is not None)
         if len({value, low, high}) == 3:
             break
     return f"{value} ({low.partition(' ')[0]} to {high})"
@@ -47,8 +49,8 @@ def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
 def as_data(fit: HeaterFit) -> dict[str, Any]:
     """Return the fit as data for `--json`, SI."""
 
-    def entry(estimate: Estimate | None) -> dict[str, float] | None:
-        return None if estimate is None else {"value": estimate.value, "low": estimate.low, "high": estimate.high}
+    def entry(estimate: Estimate | None) -> dict[str, float | None] | None:
+        return None if estimate is None else {"value": estimate.estimate, "low": estimate.low, "high": estimate.high}
 
     return {
         "heat_capacity_j_k": entry(fit.heat_capacity_j_k),

@@ -9,10 +9,12 @@ import numpy as np
 
 from energy.chain.answer import Answered
 from energy.chain.heating import SHARE, Heating, element_cap_w
-from energy.heat.heater import FloatArray, Outcome, Remedy, remedies
-from energy.heat.heater import cautions as heater_cautions
+from energy.heat.heater import HeatingOutcome
+from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
 from energy.words import answer as report
+from energy.words.heat_limits import Remedy, remedies
+from energy.words.heat_limits import cautions as heater_cautions
 from vehicle.units import UnitSystem, figures, show
 
 _KELVIN = 273.15
@@ -305,7 +307,7 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
         )
     said.append(
         "One temperature for all of it is assumed: near the element it is hotter."
-        if load.heater.partner is None
+        if load.heater.second_node is None
         else "Two temperatures are assumed: within each part it is hotter in places."
     )
     said.append("For the rotor, its voltage with the load cut, and the road: see the cautions of windtoll answer.")
@@ -424,7 +426,7 @@ def _figures(found: Heating) -> dict[str, Any]:
     return data
 
 
-def _drawn_figures(found: Heating, outcome: Outcome) -> dict[str, FloatArray]:
+def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray]:
     figures_ = {
         "power_w": outcome.available_power_w,
         "time_to_target_s": outcome.time_to_target_s,

@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from energy.aero.blade import blade_curves, blade_sections, read_blade
+from energy.aero.blade import Root, blade_curves, blade_sections, read_blade
 from energy.aero.blade_element import Sections, solve
 from energy.aero.polar import read_polars
 
@@ -83,7 +83,7 @@ def brentq_loop(sections: Sections, every: int) -> tuple[dict[tuple[int, int, in
 
 def main() -> None:
     """Print CPU times, ratio, and how well both agree."""
-    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575)
+    blade = read_blade(DATA / "blade_geometry.csv", 2, Root(aerofoil_start_m=1.2575))
     polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
     sections, _ = blade_sections(blade, polars)
     blade_curves(blade, polars, RATIOS, PITCHES)

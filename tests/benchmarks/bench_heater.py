@@ -11,7 +11,8 @@ import time
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from energy.heat.heater import Heater, Partner, Thermostat, simulate
+from energy.heat.heater import ElementControl, HeatingSteps, simulate
+from energy.heat.load import HeatedLoad, SecondNode, Thermostat
 
 DRAWS, SECONDS, REFERENCE_DRAWS = 10_000, 3600, 4
 SIGMA = 5.670374419e-8
@@ -45,42 +46,45 @@ def main() -> None:
     loss = 2.5 * (1 + 0.1 * rng.standard_normal(DRAWS))
     power = 1000 + 800 * np.sin(np.arange(SECONDS) / 50.0)
     wind = 20 + 5 * np.sin(np.arange(SECONDS) / 30.0)
-    element = Partner(2000.0, 40.0, takes_power=True)
+    element = SecondNode(2000.0, 40.0, takes_power=True)
     cases = {
-        "one node, linear": (Heater(capacity, loss), 0.0, None),
-        "one node, radiation": (Heater(capacity, loss, radiating_area_m2=0.2), 0.2, None),
-        "two nodes, element": (Heater(capacity, loss, partner=element), 0.0, element),
-        "two nodes, radiation": (Heater(capacity, loss, radiating_area_m2=0.2, partner=element), 0.2, element),
+        "one node, linear": (HeatedLoad(capacity, loss), 0.0, None),
+        "one node, radiation": (HeatedLoad(capacity, loss, radiating_area_m2=0.2), 0.2, None),
+        "two nodes, element": (HeatedLoad(capacity, loss, second_node=element), 0.0, element),
+        "two nodes, radiation": (HeatedLoad(capacity, loss, radiating_area_m2=0.2, second_node=element), 0.2, element),
     }
     print(f"{DRAWS} draws, {SECONDS} steps of 1 s; CPU seconds")
     for name, (heater, radiating, node) in cases.items():
         begun = time.process_time()
-        outcome = simulate(heater, power, durations_s=1.0, ambient_k=AMBIENT, target_k=TARGET, start_k=AMBIENT)
+        outcome = simulate(heater, HeatingSteps(power, 1.0, AMBIENT), target_k=TARGET, start_k=AMBIENT)
         took = time.process_time() - begun
         begun = time.process_time()
         answers = [reference(capacity[k], loss[k], radiating, node, power) for k in range(REFERENCE_DRAWS)]
         loop = (time.process_time() - begun) / REFERENCE_DRAWS * DRAWS
         apart_k = max(abs(outcome.final_temperature_k[k] - answers[k][0]) for k in range(REFERENCE_DRAWS))
         apart_s = max(abs(outcome.time_to_target_s[k] - answers[k][1]) for k in range(REFERENCE_DRAWS))
-        print(f"{name:24} {took:6.2f} s   loop {loop:7.0f} s   ratio {loop / took:6.0f}   "
-              f"apart {apart_k:.1e} K, {apart_s:.1e} s")  # fmt: skip
+        ratio = f"ratio {loop / took:6.0f}"
+        print(f"{name:24} {took:6.2f} s   loop {loop:7.0f} s   {ratio}   apart {apart_k:.1e} K, {apart_s:.1e} s")
     print("without a reference in the same run:")
     more = {
-        "in the road wind": (Heater(capacity, loss, outside_area_m2=1.0), {"air_speed_m_s": wind}),
-        "thermostat": (Heater(capacity / 20, loss), {"thermostat": Thermostat(313.15, 4.0)}),
+        "in the road wind": (HeatedLoad(capacity, loss, outside_area_m2=1.0), {"air_speed_m_s": wind}),
+        "thermostat": (HeatedLoad(capacity / 20, loss), {"control": ElementControl(Thermostat(313.15, 4.0))}),
         "element and thermostat": (
-            Heater(capacity / 20, loss, partner=Partner(500.0, 40.0, takes_power=True)),
-            {"thermostat": Thermostat(313.15, 4.0)},
+            HeatedLoad(capacity / 20, loss, second_node=SecondNode(500.0, 40.0, takes_power=True)),
+            {"control": ElementControl(Thermostat(313.15, 4.0))},
         ),
-        "walls that radiate": (Heater(capacity / 10, loss, partner=Partner(2e4, 10.0, 2.0, radiating_area_m2=0.1)), {}),
-        "water that boils": (Heater(capacity / 3, loss, water_kg=8.0), {}),
-        "open water": (Heater(capacity / 3, loss, water_kg=8.0, open_water_area_m2=0.1), {}),
-        "a power for every draw": (Heater(capacity, loss), {"power": power[:, None] * np.ones(DRAWS)}),
+        "walls that radiate": (
+            HeatedLoad(capacity / 10, loss, second_node=SecondNode(2e4, 10.0, 2.0, radiating_area_m2=0.1)),
+            {},
+        ),
+        "water that boils": (HeatedLoad(capacity / 3, loss, water_kg=8.0), {}),
+        "open water": (HeatedLoad(capacity / 3, loss, water_kg=8.0, open_water_area_m2=0.1), {}),
+        "a power for every draw": (HeatedLoad(capacity, loss), {"power": power[:, None] * np.ones(DRAWS)}),
     }
     for name, (heater, extra) in more.items():
-        watts = extra.pop("power", power)
+        drive = HeatingSteps(extra.pop("power", power), 1.0, AMBIENT, extra.pop("air_speed_m_s", 0.0))
         begun = time.process_time()
-        outcome = simulate(heater, watts, durations_s=1.0, ambient_k=AMBIENT, target_k=TARGET, start_k=AMBIENT, **extra)
+        outcome = simulate(heater, drive, target_k=TARGET, start_k=AMBIENT, **extra)
         took = time.process_time() - begun
         print(f"{name:24} {took:6.2f} s   switchings a draw {outcome.switchings.mean():.1f}")
 

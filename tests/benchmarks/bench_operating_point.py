@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from energy.aero.curves import RotorCurves, estimate_thrust_coefficient
-from energy.aero.operating_point import Rotor, _grid_of, solve
+from energy.aero.operating_point import Rotor, grid_of, solve
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain
 
 COUNT = 100_000
@@ -39,7 +39,7 @@ def main() -> None:
     point = solve(rotor, chain)
     array_s = time.process_time() - start
 
-    grid = [float(g) for g in _grid_of(table)]
+    grid = [float(g) for g in grid_of(table)]
     table_x, table_p = table.tip_speed_ratio.tolist(), table.pitch_deg.tolist()
     table_cp = table.power_coefficient.tolist()
 

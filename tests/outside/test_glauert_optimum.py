@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from energy.aero.blade import Corrections, blade_curves, blade_from_stations
+from energy.aero.blade import Corrections, CurveSettings, blade_curves, blade_from_stations
 from energy.aero.polar import SectionPolar
 
 EXACT = {0.5: 0.2894, 1.0: 0.4155, 1.5: 0.4772, 2.0: 0.5112, 2.5: 0.5319, 5.0: 0.5704, 7.5: 0.5808, 10.0: 0.5852}
@@ -47,6 +47,5 @@ def test_solver_reaches_the_optimum_without_drag_and_with_many_blades(ratio):
     lift = 2 * np.pi * np.radians(5.0)
     chord = 4 * (1 - np.cos(inflow)) / lift * 2 * np.pi * x / blades
     blade = blade_from_stations(x, chord, np.degrees(inflow) - 5.0, blades, name="optimum blade")
-    curves = blade_curves(blade, [polar], np.array([ratio]), np.array([0.0]), sections=300,
-                          corrections=Corrections(root_loss=False))  # fmt: skip
+    curves = blade_curves(blade, [polar], np.array([ratio]), np.array([0.0]), CurveSettings(sections=300, corrections=Corrections(root_loss=False)))  # fmt: skip
     assert curves.power_coefficient[0, 0] == pytest.approx(glauert_power_coefficient(ratio), abs=1e-3)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.aero.blade import PitchConvention, blade_curves, read_blade, to_rotor_curves
+from energy.aero.blade import CurveSettings, PitchConvention, Root, blade_curves, read_blade, to_rotor_curves
 from energy.aero.polar import read_polars
 from energy.diagnosis.true_pitch import Accuracy, MeasuredRows, true_pitch
 
@@ -23,10 +23,10 @@ SPEED, RPM, POWER, THRUST, DENSITY = 7.0, 71.8783, 5945.8, 1132.0692, 1.23373
 
 @pytest.fixture(scope="module")
 def curves():
-    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575, root_diameter_m=0.218)
+    blade = read_blade(DATA / "blade_geometry.csv", 2, Root(aerofoil_start_m=1.2575, diameter_m=0.218))
     polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
     pitches, ratios = np.arange(-6.0, 16.1, 1.0), np.linspace(3.0, 8.0, 26)
-    return to_rotor_curves(blade_curves(blade, polars, ratios, pitches, convention=PitchConvention(1.0)))
+    return to_rotor_curves(blade_curves(blade, polars, ratios, pitches, CurveSettings(convention=PitchConvention(1.0))))
 
 
 def fitted(curves, thrust):

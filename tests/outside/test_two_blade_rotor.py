@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.aero.blade import STALL_SHARE_LIMIT, PitchConvention, blade_curves, read_blade
+from energy.aero.blade import STALL_SHARE_LIMIT, CurveSettings, PitchConvention, Root, blade_curves, read_blade
 from energy.aero.polar import read_polars
 from vehicle.tables import read_table
 
@@ -30,10 +30,10 @@ def compare(row, convention):
         optional={"rpm": "dimensionless", "air_density_kg_m3": "dimensionless"},
     )
     speed, density = means["wind_speed"][row], means["air_density_kg_m3"][row]
-    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575, root_diameter_m=0.218)
+    blade = read_blade(DATA / "blade_geometry.csv", 2, Root(aerofoil_start_m=1.2575, diameter_m=0.218))
     ratio = means["rpm"][row] * math.pi / 30 * blade.tip_radius_m / speed
     polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
-    curves = blade_curves(blade, polars, np.array([ratio]), np.array([3.0]), convention=convention)
+    curves = blade_curves(blade, polars, np.array([ratio]), np.array([3.0]), CurveSettings(convention=convention))
     pressure_area = 0.5 * density * math.pi * blade.tip_radius_m**2 * speed**2
     power = curves.power_coefficient[0, 0] * pressure_area * speed
     thrust = curves.thrust_coefficient[0, 0] * pressure_area
@@ -61,11 +61,11 @@ def test_deep_stall_is_flagged():
 
 def test_pitch_reference_shifts_every_section():
     """The twist column says -1.815 deg at the tip: 3 deg of the tip chord is 4.815 deg of the twist reference."""
-    blade = read_blade(DATA / "blade_geometry.csv", 2, aerofoil_start_m=1.2575)
+    blade = read_blade(DATA / "blade_geometry.csv", 2, Root(aerofoil_start_m=1.2575))
     polars = read_polars(DATA / "polar_s809_re1000k.csv", 1e6)
     ratio = np.linspace(2, 8, 7)
-    tip = blade_curves(blade, polars, ratio, np.array([3.0]), convention=TIP)
-    twist = blade_curves(blade, polars, ratio, np.array([4.815]), convention=TWIST_REFERENCE)
+    tip = blade_curves(blade, polars, ratio, np.array([3.0]), CurveSettings(convention=TIP))
+    twist = blade_curves(blade, polars, ratio, np.array([4.815]), CurveSettings(convention=TWIST_REFERENCE))
     np.testing.assert_allclose(tip.power_coefficient, twist.power_coefficient, rtol=1e-9)
 
 

@@ -5,7 +5,8 @@ import pytest
 from iapws import IAPWS97
 from iapws.iapws97 import _PSat_T, _TSat_P
 
-from energy.heat.heater import Heater, heat_up, with_contents
+from energy.heat.heater import SteadyPower, heat_up
+from energy.heat.load import HeatedLoad, with_contents
 from energy.heat.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg, saturation_pressure_pa
 
 
@@ -39,8 +40,8 @@ def test_specific_heat_tables(celsius, table):
 
 def test_heating_a_tank_of_water():
     # 30 kg from 15 to 70 °C: the enthalpy difference of IAPWS-97
-    tank = with_contents(Heater(1.0, 0.0), 30.0, SPECIFIC_HEAT_J_KG_K, boils=True)
-    outcome = heat_up(tank, 1400.0, target_k=343.15, ambient_k=288.15)
+    tank = with_contents(HeatedLoad(1.0, 0.0), 30.0, SPECIFIC_HEAT_J_KG_K, boils=True)
+    outcome = heat_up(tank, SteadyPower(1400.0, 288.15), target_k=343.15)
     hot, cold = IAPWS97(T=343.15, P=0.101325), IAPWS97(T=288.15, P=0.101325)
     assert outcome.energy_to_target_j == pytest.approx(30e3 * (hot.h - cold.h), rel=2e-3)
     assert outcome.time_to_target_s == pytest.approx(30e3 * (hot.h - cold.h) / 1400, rel=2e-3)

@@ -7,7 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from energy.aero.air import density_kg_m3, dynamic_viscosity_pa_s, rotor_air_speed_m_s, sound_speed_m_s, wind_triangle
+from energy.aero.air import (
+    density_kg_m3,
+    dynamic_viscosity_pa_s,
+    rotor_air_speed_m_s,
+    shear_speed_factor,
+    sound_speed_m_s,
+    wind_triangle,
+)
 
 speeds = st.floats(0, 60)
 angles = st.floats(-math.pi, math.pi)
@@ -66,3 +73,11 @@ def test_arrays_of_draws_go_the_same_way() -> None:
     air = wind_triangle(20, wind, 0.3)
     one = [float(rotor_air_speed_m_s(wind_triangle(20, w, 0.3), 2.5, 1.1)) for w in wind]
     np.testing.assert_allclose(rotor_air_speed_m_s(air, 2.5, 1.1), one)
+
+
+@pytest.mark.parametrize(("height", "radius"), [(2.0, 1.0), (6.0, 4.0)])
+def test_mean_over_the_disc_by_hand(height: float, radius: float) -> None:
+    # With an exponent of 2/3 the cube of the speed goes with the square of the height, whose mean over a disc is
+    # h^2 + R^2/4 (second moment of a circle about its diameter, pi R^4/4, over its area).
+    expected = ((height**2 + radius**2 / 4) / 10.0**2) ** (1 / 3)
+    assert float(shear_speed_factor(height, radius, 10.0, 2 / 3)) == pytest.approx(expected, rel=1e-9)

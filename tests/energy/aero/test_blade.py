@@ -6,21 +6,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from energy.aero import blade as blade_module
+from energy.aero import curve_cache
 from energy.aero.air import shear_speed_factor
 from energy.aero.blade import (
     Corrections,
+    CurveSettings,
     PitchConvention,
+    Root,
     blade_curves,
     blade_from_stations,
     blockage_speed_factor,
-    cached_blade_curves,
-    convert_pitch,
     polar_of_plate_blade,
     read_blade,
     to_rotor_curves,
     usual_grid,
 )
+from energy.aero.curve_cache import cached_blade_curves
 from energy.aero.curves import write_curves
 from energy.aero.polar import SectionPolar, cambered_plate_polar
 from vehicle.problems import InputError
@@ -32,8 +33,8 @@ GOOD = "radius_m,chord_m,twist_deg\n0.15,0.14,16\n0.4,0.12,8\n0.65,0.09,3\n0.9,0
 POLAR = cambered_plate_polar(0.06)
 
 
-def our_blade(**more):
-    return blade_from_stations([0.15, 0.4, 0.65, 0.9], [0.14, 0.12, 0.09, 0.07], [16.0, 8.0, 3.0, 1.0], 3, **more)
+def our_blade(root=None):
+    return blade_from_stations([0.15, 0.4, 0.65, 0.9], [0.14, 0.12, 0.09, 0.07], [16.0, 8.0, 3.0, 1.0], 3, root)
 
 
 def written(tmp_path, text):
@@ -74,14 +75,14 @@ def test_file_in_inches_is_the_same_blade(tmp_path):
         (GOOD, {"hub_radius_m": float("nan")}, "hub_radius"),
         (GOOD, {"aerofoil_start_m": 0.89}, "aerofoil_start"),
         (GOOD, {"hub_radius_m": 0.05, "aerofoil_start_m": 0.1}, "first station"),
-        (GOOD, {"root_diameter_m": 0.8}, "root_diameter"),
-        (GOOD, {"root_drag_coefficient": -1.0}, "root_drag"),
+        (GOOD, {"diameter_m": 0.8}, "root_diameter"),
+        (GOOD, {"drag_coefficient": -1.0}, "root_drag"),
         (GOOD.replace("0.15,", "-0.15,"), {}, "column radius"),
     ],
 )
 def test_hostile_geometry_is_told(tmp_path, text, options, words):
     with pytest.raises(InputError, match=words) as caught:
-        read_blade(written(tmp_path, text), 3, **options)
+        read_blade(written(tmp_path, text), 3, Root(**options))
     assert all(problem.accepted for problem in caught.value.problems)
 
 
@@ -105,6 +106,15 @@ def test_folder_missing_file_and_binary(tmp_path):
 SETTINGS = np.array([-4.0, 0.0, 4.0, 10.0, 30.0])
 
 
+def convert_pitch(blade, setting_deg, known, wanted):
+    """Return readings of the dial in convention `known` as readings in convention `wanted`, degrees."""
+
+    def twist(convention):
+        return 0.0 if convention.measured_at is None else blade.twist_at(convention.measured_at)
+
+    return wanted.setting_deg(known.chord_angle_deg(setting_deg) - twist(known) + twist(wanted))
+
+
 @pytest.mark.parametrize("measured_at", [None, 0.75, 1.0])
 @pytest.mark.parametrize("zero_is", ["flat", "feather"])
 @pytest.mark.parametrize("towards", ["flat", "feather"])
@@ -112,7 +122,7 @@ def test_same_blade_by_another_convention_lands_on_the_same_curves(measured_at, 
     blade, told = our_blade(), PitchConvention(measured_at, zero_is, towards)
     plain = blade_curves(blade, [POLAR], RATIOS, SETTINGS)
     dial = convert_pitch(blade, SETTINGS, PitchConvention(), told)
-    other = blade_curves(blade, [POLAR], RATIOS, dial, convention=told)
+    other = blade_curves(blade, [POLAR], RATIOS, dial, CurveSettings(convention=told))
     np.testing.assert_allclose(other.power_coefficient, plain.power_coefficient, rtol=1e-8, atol=1e-10)
     np.testing.assert_allclose(other.thrust_coefficient, plain.thrust_coefficient, rtol=1e-8, atol=1e-10)
     assert (np.diff(other.pitch_deg) > 0).all()
@@ -121,11 +131,11 @@ def test_same_blade_by_another_convention_lands_on_the_same_curves(measured_at, 
 
 
 def test_twist_column_with_another_zero_and_sign(tmp_path):
-    """The same blade with the twist counted from the tip, positive towards flat, and the pitch told at the tip chord."""
+    """The same blade with the twist counted from the tip, positive towards flat, the pitch read at the tip chord."""
     other = GOOD.replace(",16", ",-15").replace(",8", ",-7").replace(",3\n", ",-2\n").replace(",1\n", ",0\n")
     shifted = read_blade(written(tmp_path, other), 3, twist_positive_towards="flat")
-    plain = blade_curves(our_blade(), [POLAR], RATIOS, SETTINGS, convention=PitchConvention(1.0))
-    again = blade_curves(shifted, [POLAR], RATIOS, SETTINGS, convention=PitchConvention(1.0))
+    plain = blade_curves(our_blade(), [POLAR], RATIOS, SETTINGS, CurveSettings(convention=PitchConvention(1.0)))
+    again = blade_curves(shifted, [POLAR], RATIOS, SETTINGS, CurveSettings(convention=PitchConvention(1.0)))
     np.testing.assert_allclose(again.power_coefficient, plain.power_coefficient, rtol=1e-8, atol=1e-10)
     np.testing.assert_allclose(again.pitch_deg, plain.pitch_deg)
 
@@ -155,7 +165,7 @@ def test_impossible_grids_are_told():
 def test_yaw_takes_the_axial_component():
     """U cos(yaw) in place of U: Cp(lambda) = cos^3 Cp(lambda / cos), CT = cos^2 CT."""
     cosine = np.cos(np.radians(25.0))
-    yawed = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, corrections=Corrections(yaw_deg=25.0))
+    yawed = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, CurveSettings(corrections=Corrections(yaw_deg=25.0)))
     straight = blade_curves(our_blade(), [POLAR], RATIOS / cosine, PITCHES)
     np.testing.assert_allclose(yawed.power_coefficient, cosine**3 * straight.power_coefficient, rtol=1e-8, atol=1e-11)
     np.testing.assert_allclose(yawed.thrust_coefficient, cosine**2 * straight.thrust_coefficient, rtol=1e-8, atol=1e-11)
@@ -163,7 +173,9 @@ def test_yaw_takes_the_axial_component():
 
 
 def test_speed_up_over_a_roof_raises_power_by_its_cube():
-    faster = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, corrections=Corrections(speed_factor=1.2))
+    faster = blade_curves(
+        our_blade(), [POLAR], RATIOS, PITCHES, CurveSettings(corrections=Corrections(speed_factor=1.2))
+    )
     plain = blade_curves(our_blade(), [POLAR], RATIOS / 1.2, PITCHES)
     np.testing.assert_allclose(faster.power_coefficient, 1.2**3 * plain.power_coefficient, rtol=1e-8, atol=1e-11)
     assert any("1.2 of the free air speed" in note for note in faster.notes)
@@ -171,9 +183,13 @@ def test_speed_up_over_a_roof_raises_power_by_its_cube():
 
 def test_blockage_in_a_duct_raises_the_apparent_power():
     free = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES)
-    ducted = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, corrections=Corrections(blockage_area_ratio=0.1))
+    ducted = blade_curves(
+        our_blade(), [POLAR], RATIOS, PITCHES, CurveSettings(corrections=Corrections(blockage_area_ratio=0.1))
+    )
     assert ducted.power_coefficient.max() > free.power_coefficient.max()
-    none = blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, corrections=Corrections(blockage_area_ratio=1e-12))
+    none = blade_curves(
+        our_blade(), [POLAR], RATIOS, PITCHES, CurveSettings(corrections=Corrections(blockage_area_ratio=1e-12))
+    )
     np.testing.assert_allclose(none.power_coefficient, free.power_coefficient, atol=1e-9)
     # 1 + 0.1 * 0.75 / (4 * sqrt(0.25)) by hand.
     assert blockage_speed_factor(np.array(0.75), 0.1) == pytest.approx(1.0375)
@@ -191,10 +207,12 @@ def test_shear_factor():
 
 def test_bare_root_drag_by_hand():
     """At rest: thrust coefficient = B Cd d length / (pi R^2)."""
-    bare = our_blade(hub_radius_m=0.05, root_diameter_m=0.04)
+    bare = our_blade(Root(hub_radius_m=0.05, diameter_m=0.04))
     ratio = np.array([1e-3, 6.0])
     with_root = blade_curves(bare, [POLAR], ratio, np.array([2.0]))
-    without = blade_curves(bare, [POLAR], ratio, np.array([2.0]), corrections=Corrections(root_drag=False))
+    without = blade_curves(
+        bare, [POLAR], ratio, np.array([2.0]), CurveSettings(corrections=Corrections(root_drag=False))
+    )
     pushed = with_root.thrust_coefficient - without.thrust_coefficient
     assert pushed[0, 0] == pytest.approx(3 * 1.2 * 0.04 * 0.10 / (np.pi * 0.81), rel=1e-6)
     assert with_root.power_coefficient[0, 1] < without.power_coefficient[0, 1]
@@ -210,10 +228,10 @@ def test_reynolds_numbers_interpolate_and_warn_outside():
     ratio, pitch = np.array([5.0]), np.array([0.0])
     low = blade_curves(our_blade(), [flat(0.8, 1e5)], ratio, pitch).power_coefficient[0, 0]
     high = blade_curves(our_blade(), [flat(1.2, 1e6)], ratio, pitch).power_coefficient[0, 0]
-    both = blade_curves(our_blade(), [flat(1.2, 1e6), flat(0.8, 1e5)], ratio, pitch, air_speed_m_s=15.0)
+    both = blade_curves(our_blade(), [flat(1.2, 1e6), flat(0.8, 1e5)], ratio, pitch, CurveSettings(air_speed_m_s=15.0))
     assert min(low, high) < both.power_coefficient[0, 0] < max(low, high)
     assert both.worst_residual < 1e-9
-    slow = blade_curves(our_blade(), [flat(0.8, 1e5), flat(1.2, 1e6)], ratio, pitch, air_speed_m_s=0.5)
+    slow = blade_curves(our_blade(), [flat(0.8, 1e5), flat(1.2, 1e6)], ratio, pitch, CurveSettings(air_speed_m_s=0.5))
     assert slow.power_coefficient[0, 0] == pytest.approx(low, rel=1e-6)
     assert any("warning: Reynolds" in note for note in slow.notes)
     same = blade_curves(our_blade(), [flat(1.0, 1e5), flat(1.0, 1e6)], RATIOS, PITCHES)
@@ -240,7 +258,7 @@ def test_stall_is_told():
     assert curves.stalled[0, 0]
     assert any("factor of two" in note for note in curves.notes)
     delayed = blade_curves(
-        our_blade(), [POLAR], np.array([1.5]), np.array([0.0]), corrections=Corrections(stall_delay=True)
+        our_blade(), [POLAR], np.array([1.5]), np.array([0.0]), CurveSettings(corrections=Corrections(stall_delay=True))
     )
     plain = blade_curves(our_blade(), [POLAR], np.array([1.5]), np.array([0.0]))
     assert delayed.power_coefficient[0, 0] > plain.power_coefficient[0, 0]
@@ -287,7 +305,7 @@ def test_cache_is_used_and_damage_is_mended(tmp_path, monkeypatch):
         calls.append(1)
         return original(*arguments, **more)
 
-    monkeypatch.setattr(blade_module, "blade_curves", counted)
+    monkeypatch.setattr(curve_cache, "blade_curves", counted)
     first = cached_blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, folder=tmp_path / "cache")
     second = cached_blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, folder=tmp_path / "cache")
     assert len(calls) == 1
@@ -306,11 +324,15 @@ def test_cache_is_used_and_damage_is_mended(tmp_path, monkeypatch):
 def test_cache_tells_inputs_apart_and_does_without_a_folder(tmp_path):
     blade = our_blade()
     cases = [
-        (blade, {}), (our_blade(hub_radius_m=0.1), {}), (blade, {"corrections": Corrections(tip_loss=False)}),
-        (blade, {"convention": PitchConvention(1.0)}), (blade, {"sections": 20}), (blade, {"air_speed_m_s": 10.0}),
-    ]  # fmt: skip
+        (blade, {}),
+        (our_blade(Root(hub_radius_m=0.1)), {}),
+        (blade, {"corrections": Corrections(tip_loss=False)}),
+        (blade, {"convention": PitchConvention(1.0)}),
+        (blade, {"sections": 20}),
+        (blade, {"air_speed_m_s": 10.0}),
+    ]
     for one, options in cases:
-        cached_blade_curves(one, [POLAR], RATIOS, PITCHES, folder=tmp_path, **options)
+        cached_blade_curves(one, [POLAR], RATIOS, PITCHES, CurveSettings(**options), folder=tmp_path)
     cached_blade_curves(blade, [cambered_plate_polar(0.07)], RATIOS, PITCHES, folder=tmp_path)
     cached_blade_curves(blade, [POLAR], RATIOS[:-1], PITCHES, folder=tmp_path)
     assert len(list(tmp_path.iterdir())) == len(cases) + 2
@@ -321,7 +343,7 @@ def test_cache_tells_inputs_apart_and_does_without_a_folder(tmp_path):
 
 
 def test_cache_drops_its_oldest_files(tmp_path, monkeypatch):
-    monkeypatch.setattr(blade_module, "MOST_CACHE_FILES", 3)
+    monkeypatch.setattr(curve_cache, "MOST_CACHE_FILES", 3)
     for count in range(5):
         cached_blade_curves(our_blade(), [POLAR], RATIOS[: count + 1], PITCHES, folder=tmp_path)
         for entry in Path(tmp_path).iterdir():
@@ -332,6 +354,6 @@ def test_cache_drops_its_oldest_files(tmp_path, monkeypatch):
 @settings(max_examples=20, deadline=None)
 @given(st.integers(10, 60))
 def test_more_sections_change_little(sections):
-    few = blade_curves(our_blade(), [POLAR], RATIOS[8:12], np.array([4.0]), sections=sections)
-    many = blade_curves(our_blade(), [POLAR], RATIOS[8:12], np.array([4.0]), sections=200)
+    few = blade_curves(our_blade(), [POLAR], RATIOS[8:12], np.array([4.0]), CurveSettings(sections=sections))
+    many = blade_curves(our_blade(), [POLAR], RATIOS[8:12], np.array([4.0]), CurveSettings(sections=200))
     assert np.abs(few.power_coefficient - many.power_coefficient).max() < 0.15 / sections

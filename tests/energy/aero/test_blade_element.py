@@ -3,8 +3,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from energy.aero.blade import Corrections, blade_curves, blade_from_stations, blade_sections
-from energy.aero.blade_element import solve, thrust_relation
+from energy.aero.blade import Corrections, CurveSettings, blade_curves, blade_from_stations, blade_sections
+from energy.aero.blade_element import solve
+from energy.aero.momentum import thrust_coefficient_of_induction, wake_speed_at_high_thrust
 from energy.aero.polar import SectionPolar, cambered_plate_polar
 
 RATIOS = np.geomspace(0.1, 20.0, 33)
@@ -32,8 +33,16 @@ def polars(draw):
     return cambered_plate_polar(draw(st.floats(0, 0.12)), 10 ** draw(st.floats(4.5, 6)))
 
 
-def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, **more):
-    sections, _ = blade_sections(blade, [polar], **more)
+def thrust_relation(axial_induction, loss):
+    """Return annulus thrust over 1/2 rho U^2 area: momentum theory, Buhl's line (2005, from memory), brake line."""
+    a, F = axial_induction, loss
+    momentum = 4.0 * a * (1.0 - a) * F
+    high = 8.0 / 9.0 + (4.0 * F - 40.0 / 9.0) * a + (50.0 / 9.0 - 4.0 * F) * a * a
+    return np.where(a <= 0.4, momentum, np.where(a <= 1.0, high, np.maximum(high, -momentum)))
+
+
+def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES):
+    sections, _ = blade_sections(blade, [polar])
     return sections, solve(sections, ratios, pitches)
 
 
@@ -159,7 +168,10 @@ def test_wake_rotation_and_losses_cost_power():
     full = blade_curves(blade, [LINEAR], ratio, pitch).power_coefficient[0, 0]
     for off in ({"wake_rotation": False}, {"tip_loss": False}, {"root_loss": False}):
         assert (
-            blade_curves(blade, [LINEAR], ratio, pitch, corrections=Corrections(**off)).power_coefficient[0, 0] > full
+            blade_curves(
+                blade, [LINEAR], ratio, pitch, CurveSettings(corrections=Corrections(**off))
+            ).power_coefficient[0, 0]
+            > full
         )
 
 
@@ -171,3 +183,13 @@ def test_thrust_relation_is_continuous_and_reaches_hover():
         assert (np.diff(line[a > 0.4]) > 0).all()
     assert thrust_relation(np.array(1.0), np.array(1.0)) == pytest.approx(2.0)
     assert thrust_relation(np.array(50.0), np.array(1.0)) == pytest.approx(4 * 50 * 49)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.05, 1.5), st.floats(0.3, 1.0), st.floats(0.41, 0.99))
+def test_the_speed_on_the_high_thrust_line_gives_its_thrust(sine, loss, induction):
+    # From an induction to the force that balances it and back: w = sin(phi)/(1 - a), sigma Cn = T(a) w^2.
+    w = sine / (1 - induction)
+    normal = thrust_relation(np.array(induction), np.array(loss)) * w**2
+    assert wake_speed_at_high_thrust(sine, 4 * loss, normal) == pytest.approx(w, rel=1e-9)
+    assert thrust_relation(np.array(induction), 1.0) == pytest.approx(thrust_coefficient_of_induction(induction))

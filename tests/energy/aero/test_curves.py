@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.aero import curves as rotor
-from energy.aero.curves import BETZ_LIMIT, RotorCurves, read_curves
+from energy.aero.curves import RotorCurves, read_curves
+from energy.aero.momentum import BETZ_LIMIT
 from energy.aero.operating_point import coefficients
 from vehicle.problems import InputError
 
@@ -121,3 +122,17 @@ def test_free_running_is_where_power_falls_through_zero() -> None:
         np.array([0.0, 2.0, 4.0]), np.array([0.0]), np.array([[0, 0.1, 0.2]]), np.array([[0.1, 0.3, 0.4]])
     )
     assert np.isnan(rotor.free_running_tip_speed_ratio(rising, 0.0))
+
+
+def test_estimated_thrust_by_hand() -> None:
+    # The best point counts as the ideal rotor, a = 1/3: Ct = 8/9. At half of its power on the left a is the light root
+    # of 4a(1-a)^2 = 8/27, and Ct = 4a(1-a).
+    # Right of it a grows from 1/3 by half towards free running: at half power 1/3 * 1.25 = 0.41667, on Buhl's line
+    # 8/9 - 4/9 a + 14/9 a^2 = 0.97377; free running a = 0.5, Ct = 1.05556. Standing still: at least 0.05.
+    ratio, power = np.arange(5.0), np.array([0.0, 0.2, 0.4, 0.2, 0.0])
+    (thrust,) = rotor.estimate_thrust_coefficient(ratio, power)
+    light = min(np.roots([4.0, -8.0, 4.0, -8.0 / 27.0]).real)  # 4a^3 - 8a^2 + 4a = 8/27
+    assert thrust == pytest.approx([0.05, 4 * light * (1 - light), 8 / 9, 0.973765, 1.055556], abs=1e-6)
+    # Never less thrust than power: a rotor all but without power still pushes with a share of its best.
+    (weak,) = rotor.estimate_thrust_coefficient(ratio, np.array([0.0, 1e-4, 0.4, 0.2, 0.0]))
+    assert weak[1] == 0.05

@@ -179,10 +179,37 @@ def test_size_scales_power_with_the_area(scale: float) -> None:
         cogging_torque_n_m=0.0,
     )
     large = replace(
-        small, voltage_constant_v_s=0.9 * scale, winding_resistance_ohm=1.2 / scale**2, element_resistance_ohm=15.0 / scale**2,
+        small,
+        voltage_constant_v_s=0.9 * scale,
+        winding_resistance_ohm=1.2 / scale**2,
+        element_resistance_ohm=15.0 / scale**2,
         lead_resistance_ohm=0.05 / scale**2,
-    )  # fmt: skip
+    )
     one = solve(rotor(), small)
     other = solve(Rotor(CURVES, 0.9 * scale, 0.0, 1.2, 18.0), large)
     assert float(other.tip_speed_ratio) == pytest.approx(float(one.tip_speed_ratio), rel=1e-7)
     assert float(other.shaft_power_w) == pytest.approx(float(one.shaft_power_w) * scale**2, rel=1e-7)
+
+
+def test_beyond_the_curves_power_goes_on_along_the_last_slope_that_falls() -> None:
+    # By hand from ROW: between 8.5 and 9 Cp falls by 0.11, 0.22 per unit of ratio; thrust stays at its last value.
+    power, thrust, beyond = coefficients(CURVES, 0.0, np.array([9.0, 9.5, 10.0]))
+    assert power == pytest.approx([-0.17, -0.17 - 0.11, -0.17 - 0.22], abs=1e-12)
+    assert thrust == pytest.approx(0.1 + 0.09 * 9.0)
+    assert beyond.tolist() == [False, True, True]
+    # A curve that still rises at its end promises nothing: its last value is held.
+    rising = replace(CURVES, power_coefficient=np.stack([ROW[::-1], ROW[::-1]]) + 0.2)
+    rising = replace(rising, power_coefficient=np.maximum.accumulate(rising.power_coefficient, axis=1))
+    rising.power_coefficient[:, -2] -= 0.05
+    power, _, _ = coefficients(rising, 5.0, np.array([9.0, 12.0]))
+    assert power[1] == power[0]
+
+
+def test_no_power_factor_lifts_the_rotor_over_the_betz_limit() -> None:
+    # Best of the table 0.31: the greatest factor that counts is (16/27) / 0.31 = 1.9116, below it each is itself.
+    for factor, counts in ((1.5, 1.5), (3.0, 16 / 27 / 0.31)):
+        point = solve(replace(rotor(), power_factor=factor), CHAIN)
+        plain, _, _ = coefficients(CURVES, 0.0, point.tip_speed_ratio)
+        assert float(point.power_coefficient) == pytest.approx(counts * float(plain), rel=1e-12)
+        speed = float(point.rotor_speed_rad_s)
+        assert float(point.shaft_power_w) == pytest.approx(speed * float(shaft_torque_n_m(CHAIN, speed)), rel=1e-8)

@@ -175,7 +175,7 @@ def test_two_nodes_from_the_scenario(demo: Callable[..., Scenario]) -> None:
         )
     )
     power, _ = power_and_fuel(element.scenario)
-    hottest = float(element.watched.partner_peak_k[0] - element.watched.peak_temperature_k[0])
+    hottest = float(element.watched.second_peak_k[0] - element.watched.peak_temperature_k[0])
     assert hottest == pytest.approx(power / 50, rel=0.05)  # the element is hotter by power over coupling
     walls = heating(
         demo(

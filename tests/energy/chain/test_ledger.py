@@ -219,6 +219,42 @@ def test_a_measured_table_instead_of_the_chain(van_folder: Path) -> None:
     assert draws.turbine.beyond_data[-1]
 
 
+def test_measured_watts_beyond_the_data_go_with_the_cube_of_air_speed(van_folder: Path) -> None:
+    path = van_folder / "scenario.toml"
+    (van_folder / "watts.csv").write_text(
+        "air_speed_km_h,electrical_power_w,thrust_N\n30,150,20\n60,1300,90\n90,4000,200\n", encoding="utf-8"
+    )
+    text = path.read_text(encoding="utf-8").replace('curves = "rotor_curves.csv" ', 'measured_power = "watts.csv" ')
+    path.write_text(text, encoding="utf-8")
+    inputs = inputs_of(load(path), {"trip.road_speed": np.array([45.0, 60.0])})
+    found = answer(inputs).turbine
+    over = np.asarray(inputs.rotor_air_speed_m_s) / 25.0  # 90 km/h
+    assert (over > 1).all()
+    assert found.electrical_power_w == pytest.approx(4000 * over**3, rel=1e-9)
+    assert found.thrust_n == pytest.approx(200 * over**2, rel=1e-9)
+
+
+def test_a_rotor_turned_into_the_wind_drags_along_its_own_axis(van_folder: Path) -> None:
+    # Its thrust points down the wind that it meets: along the road only the cosine of the yaw angle of it counts.
+    settings = ["rotor.turns_into_wind=true", "air.wind_speed=15 m/s", "air.wind_from=90 deg"]
+    inputs = inputs_of(load(van_folder / "scenario.toml", settings))
+    found = answer(inputs).turbine
+    factor = float(np.asarray(inputs.turbine.interaction_factor)) * max(1.0, float(inputs.turbine.local_speed_factor))
+    cosine = float(inputs.air.ahead_m_s) / math.hypot(float(inputs.air.ahead_m_s), float(inputs.air.across_m_s))
+    assert 0.5 < cosine < 0.95
+    assert not found.thrust_floor
+    assert float(found.rotor_drag_n) == pytest.approx(float(found.thrust_n) * factor * cosine, rel=1e-9)
+
+
+def test_thrust_power_is_never_below_shaft_power(van_folder: Path) -> None:
+    # Factors that spare the thrust cannot make power out of nothing: then the drag is shaft power over air speed.
+    inputs = inputs_of(load(van_folder / "scenario.toml", ["rotor.interaction_factor=0.3", "rotor.thrust_factor=0.3"]))
+    found = answer(inputs).turbine
+    assert found.thrust_floor
+    expected = float(found.shaft_power_w) / float(inputs.free_air_speed_m_s)
+    assert float(found.rotor_drag_n) == pytest.approx(expected, rel=1e-9)
+
+
 def test_a_battery_vehicle(van_folder: Path) -> None:
     path = van_folder / "scenario.toml"
     text = path.read_text(encoding="utf-8")

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from energy.aero.curves import BETZ_LIMIT, induction_of_power_coefficient
+from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient
 from energy.chain.sizing import RotorGrade, SizingCase, needed_diameter_m, round_diameters, size_table
 from vehicle.problems import InputError
 

@@ -1,6 +1,5 @@
 """The heated load: closed forms, an independent integrator, invariants, and what bad numbers get told."""
 
-import json
 import math
 
 import numpy as np
@@ -10,33 +9,31 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from energy.heat.heater import (
+    ElementControl,
+    HeatingSteps,
+    SteadyPower,
+    heat_up,
+    simulate,
+)
+from energy.heat.load import (
     ElementLimits,
-    Heater,
-    HeaterError,
-    Partner,
+    HeatedLoad,
+    SecondNode,
     Thermostat,
-    cautions,
     faults,
     food_specific_heat_j_kg_k,
-    heat_up,
-    highest_temperature_k,
-    holding_power_w,
-    limited_power_w,
-    read_wattmeter_log,
-    remedies,
-    simulate,
-    slowest_time_constant_s,
-    summary,
-    temperature_history,
-    trip_steps,
+    most_power_w,
     with_contents,
 )
-from energy.heat.steps import STEFAN_BOLTZMANN_W_M2_K4, averages, film_in_wind_w_m2_k
+from energy.heat.steady import highest_temperature_k, holding_power_w, slowest_time_constant_s
+from energy.heat.steps import STEFAN_BOLTZMANN_W_M2_K4, HeaterError, averages, film_in_wind_w_m2_k
 from energy.heat.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg
+from energy.heat.wattmeter import read_wattmeter_log, trip_steps
+from energy.words.heat_limits import cautions, remedies
 from vehicle.problems import InputError
 from vehicle.units import convert, parse
 
-TANK = Heater(126e3, 2.5)
+TANK = HeatedLoad(126e3, 2.5)
 AMBIENT = 288.15
 GUSTS = 1000.0 + 800.0 * np.sin(np.arange(3600) / 50.0)
 
@@ -57,7 +54,7 @@ def test_time_to_target_by_hand():
     #   time constant    126 000 / 2.5 = 50 400 s
     #   time             -50 400 s * ln(1 - 55/560) = 5210.3 s (87 min)
     #   energy given     1400 W * 5210.3 s = 7.294 MJ (2.03 kWh), of which 126 000 * 55 = 6.93 MJ are stored
-    outcome = heat_up(TANK, 1400.0, target_k=AMBIENT + 55, ambient_k=AMBIENT)
+    outcome = heat_up(TANK, SteadyPower(1400.0, AMBIENT), target_k=AMBIENT + 55)
     assert outcome.time_to_target_s == pytest.approx(5210.269, abs=0.001)
     assert outcome.energy_to_target_j == pytest.approx(1400 * 5210.269, rel=1e-6)
     assert outcome.highest_temperature_k == pytest.approx(AMBIENT + 560)
@@ -69,23 +66,21 @@ def test_time_to_target_by_hand():
 
 
 def test_a_load_without_loss_warms_evenly_and_has_no_highest_temperature():
-    outcome = heat_up(Heater(1000.0, 0.0), 100.0, target_k=400.0, ambient_k=300.0)
+    outcome = heat_up(HeatedLoad(1000.0, 0.0), SteadyPower(100.0, 300.0), target_k=400.0)
     assert outcome.time_to_target_s == pytest.approx(1000.0, rel=1e-9)
     assert np.isnan(outcome.highest_temperature_k).all()
     assert outcome.reachable.all()
 
 
 def test_cooling_from_above():
-    outcome = simulate(
-        TANK, 0.0, durations_s=np.full(10, 5040.0), ambient_k=AMBIENT, target_k=400.0, start_k=AMBIENT + 50
-    )
+    outcome = simulate(TANK, HeatingSteps(0.0, np.full(10, 5040.0), AMBIENT), target_k=400.0, start_k=AMBIENT + 50)
     assert outcome.final_temperature_k == pytest.approx(AMBIENT + 50 / math.e)
     assert not outcome.reachable.any()
     assert outcome.history.main_k[5, 0] == pytest.approx(AMBIENT + 50 * math.exp(-0.5))
 
 
 def test_a_start_above_the_target_takes_no_time():
-    outcome = heat_up(TANK, 500.0, target_k=320.0, ambient_k=AMBIENT, start_k=330.0)
+    outcome = heat_up(TANK, SteadyPower(500.0, AMBIENT), target_k=320.0, start_k=330.0)
     assert outcome.time_to_target_s == 0
     assert outcome.energy_to_target_j == 0
 
@@ -105,12 +100,15 @@ def test_the_averages_of_the_exponential(z):
 def test_thermostat_period_by_hand():
     # On from 351 to 353, off from 353 to 351 (ambient 300, loss 2, capacity 10 000, 400 W: steady at 500):
     #   on  5000 s * ln((500-351)/(500-353)) = 67.57 s;  off 5000 s * ln(53/51) = 192.33 s
-    heater = Heater(10e3, 2.0)
+    heater = HeatedLoad(10e3, 2.0)
     on, off = 5000 * math.log(149 / 147), 5000 * math.log(53 / 51)
     outcome = simulate(
-        heater, 400.0, durations_s=np.full(100, on + off), ambient_k=300.0, target_k=345.0, start_k=351.0,
-        thermostat=Thermostat(352.0, 2.0),
-    )  # fmt: skip
+        heater,
+        HeatingSteps(400.0, np.full(100, on + off), 300.0),
+        target_k=345.0,
+        start_k=351.0,
+        control=ElementControl(thermostat=Thermostat(352.0, 2.0)),
+    )
     assert outcome.energy_given_j == pytest.approx(100 * on * 400.0, rel=1e-9)
     assert outcome.energy_refused_j == pytest.approx(100 * off * 400.0, rel=1e-9)
     assert outcome.final_temperature_k == pytest.approx(351.0, abs=1e-6)
@@ -122,23 +120,27 @@ def test_thermostat_period_by_hand():
 @pytest.mark.parametrize(
     "heater",
     [
-        Heater(np.array([9e3, 11e3]), 2.0, partner=Partner(800.0, 15.0, takes_power=True)),
-        Heater(np.array([3e3, 4e3]), 0.5, partner=Partner(8e3, 12.0, 4.0, radiating_area_m2=0.05)),
-        Heater(np.array([9e3, 11e3]), 2.0, radiating_area_m2=0.1),
-        Heater(np.array([9e3, 11e3]), 2.0, outside_area_m2=0.8),
+        HeatedLoad(np.array([9e3, 11e3]), 2.0, second_node=SecondNode(800.0, 15.0, takes_power=True)),
+        HeatedLoad(np.array([3e3, 4e3]), 0.5, second_node=SecondNode(8e3, 12.0, 4.0, radiating_area_m2=0.05)),
+        HeatedLoad(np.array([9e3, 11e3]), 2.0, radiating_area_m2=0.1),
+        HeatedLoad(np.array([9e3, 11e3]), 2.0, outside_area_m2=0.8),
     ],
 )
 def test_a_thermostat_holds_its_band(heater):
     kept = {}
     for length in (1.0, 20.0):
         outcome = simulate(
-            heater, 900.0, durations_s=np.full(int(7200 / length), length), ambient_k=290.0, target_k=330.0,
-            start_k=290.0, thermostat=Thermostat(340.0, 4.0), most_records=7201, air_speed_m_s=20.0,
-        )  # fmt: skip
+            heater,
+            HeatingSteps(900.0, np.full(int(7200 / length), length), 290.0, 20.0),
+            target_k=330.0,
+            start_k=290.0,
+            most_records=7201,
+            control=ElementControl(thermostat=Thermostat(340.0, 4.0)),
+        )
         settled = outcome.history.main_k[outcome.history.time_s > 3600]
         # an element that is still hot when the thermostat opens carries the load on, above the band: at most
         # 800 J/K * (900 W / 15 W/K) / 9 kJ/K = 5.3 K
-        carried = 5.4 if heater.partner is not None and heater.partner.takes_power else 0.01
+        carried = 5.4 if heater.second_node is not None and heater.second_node.takes_power else 0.01
         assert settled.max() < 342.0 + carried
         assert settled.min() > 338.0 - carried
         assert (outcome.switchings > 5).all()
@@ -150,8 +152,13 @@ def test_a_thermostat_holds_its_band(heater):
 
 def test_a_thermostat_that_would_never_rest_is_told():
     with pytest.raises(HeaterError, match="hysteresis is too narrow"):
-        simulate(Heater(0.01, 2.0), 900.0, durations_s=[3600.0], ambient_k=290.0, target_k=330.0, start_k=290.0,
-                 thermostat=Thermostat(340.0, 0.1))  # fmt: skip
+        simulate(
+            HeatedLoad(0.01, 2.0),
+            HeatingSteps(900.0, [3600.0], 290.0),
+            target_k=330.0,
+            start_k=290.0,
+            control=ElementControl(thermostat=Thermostat(340.0, 0.1)),
+        )
 
 
 # Water
@@ -160,10 +167,10 @@ def test_a_thermostat_that_would_never_rest_is_told():
 def test_boiling_ends_the_rise_and_makes_vapour():
     # 2 kg of water and 1 kJ/K of pot from 20 degC; 1.5 kW; no loss: 9372 J/K * 79.97 K = 749.5 kJ, 499.7 s; after that
     # all of the power makes vapour: 1500 W * 1000 s / 2257 kJ/kg = 0.6646 kg.
-    pot = with_contents(Heater(1000.0, 0.0), 2.0, SPECIFIC_HEAT_J_KG_K, boils=True)
+    pot = with_contents(HeatedLoad(1000.0, 0.0), 2.0, SPECIFIC_HEAT_J_KG_K, boils=True)
     boiling = float(boiling_point_k(101325.0))
     to_boiling = (1000 + 2 * SPECIFIC_HEAT_J_KG_K) * (boiling - 293.15) / 1500
-    outcome = simulate(pot, 1500.0, durations_s=[to_boiling + 1000.0], ambient_k=293.15, target_k=380.0, start_k=293.15)
+    outcome = simulate(pot, HeatingSteps(1500.0, [to_boiling + 1000.0], 293.15), target_k=380.0, start_k=293.15)
     assert outcome.final_temperature_k == pytest.approx(boiling)
     assert outcome.boiling_from_s == pytest.approx(to_boiling, rel=1e-9)
     assert outcome.water_left_kg == pytest.approx(2 - 1.5e6 / float(latent_heat_j_kg(boiling)), rel=1e-9)
@@ -178,43 +185,45 @@ def test_boiling_ends_the_rise_and_makes_vapour():
 
 
 def test_a_pot_that_boils_dry_goes_on_warming():
-    pot = with_contents(Heater(1000.0, 1.0), 0.1, SPECIFIC_HEAT_J_KG_K, boils=True)
-    outcome = simulate(pot, 1500.0, durations_s=np.full(400, 1.0), ambient_k=293.15, target_k=400.0, start_k=293.15)
+    pot = with_contents(HeatedLoad(1000.0, 1.0), 0.1, SPECIFIC_HEAT_J_KG_K, boils=True)
+    outcome = simulate(pot, HeatingSteps(1500.0, np.full(400, 1.0), 293.15), target_k=400.0, start_k=293.15)
     assert outcome.water_left_kg == 0
     assert float(outcome.dry_from_s[0]) > float(outcome.boiling_from_s[0]) > 0
     assert outcome.final_temperature_k > 420
     assert closes(outcome)
     assert any("dry" in text for text in cautions(pot, outcome))
-    in_one = simulate(pot, 1500.0, durations_s=[400.0], ambient_k=293.15, target_k=400.0, start_k=293.15)
+    in_one = simulate(pot, HeatingSteps(1500.0, [400.0], 293.15), target_k=400.0, start_k=293.15)
     assert in_one.boiling_from_s == pytest.approx(outcome.boiling_from_s, abs=1e-6)
 
 
 def test_a_steady_power_is_cut_when_the_water_is_gone():
-    pot = with_contents(Heater(1000.0, 1.0, 0.05), 0.1, SPECIFIC_HEAT_J_KG_K, boils=True)
-    outcome = heat_up(pot, 1500.0, target_k=400.0, ambient_k=293.15)
+    pot = with_contents(HeatedLoad(1000.0, 1.0, 0.05), 0.1, SPECIFIC_HEAT_J_KG_K, boils=True)
+    outcome = heat_up(pot, SteadyPower(1500.0, 293.15), target_k=400.0)
     assert outcome.reason.tolist() == ["boiling"]
     assert outcome.peak_temperature_k == pytest.approx(float(boiling_point_k(101325.0)), abs=0.1)
     assert outcome.final_temperature_k == pytest.approx(293.15, abs=0.1)
     assert outcome.energy_refused_j > 0
     assert closes(outcome)
     # a long step that boils dry: radiation is not given a temperature out of this world
-    long = simulate(pot, 1500.0, durations_s=[36000.0], ambient_k=293.15, target_k=400.0, start_k=293.15)
+    long = simulate(pot, HeatingSteps(1500.0, [36000.0], 293.15), target_k=400.0, start_k=293.15)
     assert long.peak_temperature_k < 850
     assert closes(long)
 
 
 def test_water_with_an_element_boils_too_and_closes():
-    tank = Heater(5 * SPECIFIC_HEAT_J_KG_K + 500, 1.0, water_kg=5.0, partner=Partner(900.0, 40.0, takes_power=True))
-    outcome = simulate(tank, 2500.0, durations_s=np.full(1800, 1.0), ambient_k=290.0, target_k=350.0, start_k=290.0)
+    tank = HeatedLoad(
+        5 * SPECIFIC_HEAT_J_KG_K + 500, 1.0, water_kg=5.0, second_node=SecondNode(900.0, 40.0, takes_power=True)
+    )
+    outcome = simulate(tank, HeatingSteps(2500.0, np.full(1800, 1.0), 290.0), target_k=350.0, start_k=290.0)
     assert outcome.final_temperature_k == pytest.approx(float(boiling_point_k(101325.0)), abs=1e-6)
     assert 0 < outcome.water_left_kg < 5
     assert closes(outcome)
 
 
 def test_open_water_loses_more_and_steams_away():
-    lid = Heater(10 * SPECIFIC_HEAT_J_KG_K, 3.0, water_kg=10.0)
-    bare = Heater(10 * SPECIFIC_HEAT_J_KG_K, 3.0, water_kg=10.0, open_water_area_m2=0.1)
-    runs = [heat_up(pan, 1500.0, target_k=350.0, ambient_k=290.0) for pan in (lid, bare)]
+    lid = HeatedLoad(10 * SPECIFIC_HEAT_J_KG_K, 3.0, water_kg=10.0)
+    bare = HeatedLoad(10 * SPECIFIC_HEAT_J_KG_K, 3.0, water_kg=10.0, open_water_area_m2=0.1)
+    runs = [heat_up(pan, SteadyPower(1500.0, 290.0), target_k=350.0) for pan in (lid, bare)]
     assert runs[1].time_to_target_s > runs[0].time_to_target_s
     assert runs[1].holding_power_w > runs[0].holding_power_w + 50
     assert runs[1].energy_in_vapour_j > 0
@@ -222,7 +231,7 @@ def test_open_water_loses_more_and_steams_away():
 
 
 def test_altitude_lowers_the_boiling_point():
-    high = Heater(1e4, 1.0, water_kg=1.0, pressure_pa=70e3)
+    high = HeatedLoad(1e4, 1.0, water_kg=1.0, pressure_pa=70e3)
     assert highest_temperature_k(high, 3000.0, 290.0) == pytest.approx(273.15 + 89.9, abs=0.2)
 
 
@@ -230,7 +239,7 @@ def test_altitude_lowers_the_boiling_point():
 
 
 def _reference(heater, power, ambient, wind, times, start, pieces):
-    partner = heater.partner
+    second_node = heater.second_node
     c0, g0, r0, a0 = heater.heat_capacity_j_k, heater.loss_w_k, heater.radiating_area_m2, heater.outside_area_m2
     sigma = 5.670374419e-8
 
@@ -243,20 +252,27 @@ def _reference(heater, power, ambient, wind, times, start, pieces):
     def slope(_time, state, watts, around, speed):
         t0 = state[0]
         out0 = conductance(g0, a0, speed) * (t0 - around) + sigma * r0 * (t0**4 - around**4)
-        if partner is None:
+        if second_node is None:
             return [(watts - out0) / c0]
         t1 = state[1]
-        flow = partner.coupling_w_k * (t0 - t1)
-        out1 = conductance(partner.loss_w_k, partner.outside_area_m2, speed) * (t1 - around)
-        out1 += sigma * partner.radiating_area_m2 * (t1**4 - around**4)
-        into0, into1 = (0.0, watts) if partner.takes_power else (watts, 0.0)
-        return [(into0 - flow - out0) / c0, (into1 + flow - out1) / partner.heat_capacity_j_k]
+        flow = second_node.coupling_w_k * (t0 - t1)
+        out1 = conductance(second_node.loss_w_k, second_node.outside_area_m2, speed) * (t1 - around)
+        out1 += sigma * second_node.radiating_area_m2 * (t1**4 - around**4)
+        into0, into1 = (0.0, watts) if second_node.takes_power else (watts, 0.0)
+        return [(into0 - flow - out0) / c0, (into1 + flow - out1) / second_node.heat_capacity_j_k]
 
-    state = [start] if partner is None else [start, start]
+    state = [start] if second_node is None else [start, start]
     kept = [start]
     for piece in range(pieces):
-        done = solve_ivp(slope, (0.0, times), state, args=(power[piece], ambient[piece], wind[piece]), method="LSODA",
-                         rtol=1e-11, atol=1e-9)  # fmt: skip
+        done = solve_ivp(
+            slope,
+            (0.0, times),
+            state,
+            args=(power[piece], ambient[piece], wind[piece]),
+            method="LSODA",
+            rtol=1e-11,
+            atol=1e-9,
+        )
         state = done.y[:, -1]
         kept.append(state[0])
     return np.array(kept)
@@ -265,11 +281,14 @@ def _reference(heater, power, ambient, wind, times, start, pieces):
 @pytest.mark.parametrize(
     ("heater", "tolerance"),
     [
-        (Heater(12e3, 2.5), 1e-7),
-        (Heater(12e3, 2.5, radiating_area_m2=0.15), 2e-3),
-        (Heater(12e3, 2.5, outside_area_m2=0.9), 2e-3),
-        (Heater(12e3, 2.5, partner=Partner(900.0, 25.0, takes_power=True)), 1e-7),
-        (Heater(3e3, 0.5, partner=Partner(9e3, 12.0, 2.5, radiating_area_m2=0.1, outside_area_m2=0.9)), 2e-3),
+        (HeatedLoad(12e3, 2.5), 1e-7),
+        (HeatedLoad(12e3, 2.5, radiating_area_m2=0.15), 2e-3),
+        (HeatedLoad(12e3, 2.5, outside_area_m2=0.9), 2e-3),
+        (HeatedLoad(12e3, 2.5, second_node=SecondNode(900.0, 25.0, takes_power=True)), 1e-7),
+        (
+            HeatedLoad(3e3, 0.5, second_node=SecondNode(9e3, 12.0, 2.5, radiating_area_m2=0.1, outside_area_m2=0.9)),
+            2e-3,
+        ),
     ],
 )
 def test_agrees_with_a_general_integrator(heater, tolerance):
@@ -278,15 +297,21 @@ def test_agrees_with_a_general_integrator(heater, tolerance):
     power = rng.uniform(0, 2500, pieces)
     ambient = 285.0 + 5.0 * np.sin(np.arange(pieces) / 20)
     wind = rng.uniform(0, 30, pieces)
-    outcome = simulate(heater, power, durations_s=length, ambient_k=ambient, air_speed_m_s=wind, target_k=330.0,
-                       start_k=290.0, most_records=10**6)  # fmt: skip
+    outcome = simulate(
+        heater, HeatingSteps(power, length, ambient, wind), target_k=330.0, start_k=290.0, most_records=10**6
+    )
     expected = _reference(heater, power, ambient, wind, length, 290.0, pieces)
     at = np.searchsorted(outcome.history.time_s, length * np.arange(pieces + 1) - 1e-6)
     assert np.abs(outcome.history.main_k[at, 0] - expected).max() < tolerance * (expected.max() - 290)
     assert closes(outcome)
     # second order: shorter steps agree better
-    fine = simulate(heater, np.repeat(power, 30), durations_s=1.0, ambient_k=np.repeat(ambient, 30),
-                    air_speed_m_s=np.repeat(wind, 30), target_k=330.0, start_k=290.0, most_records=10**6)  # fmt: skip
+    fine = simulate(
+        heater,
+        HeatingSteps(np.repeat(power, 30), 1.0, np.repeat(ambient, 30), np.repeat(wind, 30)),
+        target_k=330.0,
+        start_k=290.0,
+        most_records=10**6,
+    )
     at = np.searchsorted(fine.history.time_s, length * np.arange(pieces + 1) - 1e-6)
     assert np.abs(fine.history.main_k[at, 0] - expected).max() < 1e-4 * (expected.max() - 290)
 
@@ -294,10 +319,12 @@ def test_agrees_with_a_general_integrator(heater, tolerance):
 def test_steady_state_and_holding_power_are_inverse():
     rng = np.random.default_rng(1)
     loads = [
-        Heater(1e4, rng.uniform(1, 5, 50), radiating_area_m2=0.2),
-        Heater(1e4, rng.uniform(1, 5, 50), partner=Partner(500.0, 20.0, 1.0, 0.05, takes_power=True)),
-        Heater(1e4, 0.3, 0.02, partner=Partner(5000.0, rng.uniform(5, 20, 50), 3.0, 0.1, outside_area_m2=1.0)),
-        Heater(1e5, rng.uniform(1, 5, 50), water_kg=10.0, open_water_area_m2=0.3),
+        HeatedLoad(1e4, rng.uniform(1, 5, 50), radiating_area_m2=0.2),
+        HeatedLoad(1e4, rng.uniform(1, 5, 50), second_node=SecondNode(500.0, 20.0, 1.0, 0.05, takes_power=True)),
+        HeatedLoad(
+            1e4, 0.3, 0.02, second_node=SecondNode(5000.0, rng.uniform(5, 20, 50), 3.0, 0.1, outside_area_m2=1.0)
+        ),
+        HeatedLoad(1e5, rng.uniform(1, 5, 50), water_kg=10.0, open_water_area_m2=0.3),
     ]
     for load in loads:
         ends = highest_temperature_k(load, 800.0, 290.0, 15.0)
@@ -305,14 +332,14 @@ def test_steady_state_and_holding_power_are_inverse():
         assert free.any()
         assert holding_power_w(load, ends, 290.0, 15.0)[free] == pytest.approx(800.0, rel=1e-7)
         # and marching for a long time gets there
-        settled = heat_up(load, 800.0, target_k=300.0, ambient_k=290.0, air_speed_m_s=15.0, longest_s=3e5)
+        settled = heat_up(load, SteadyPower(800.0, 290.0, 15.0), target_k=300.0, longest_s=3e5)
         if not np.any(load.water_kg):
             assert settled.final_temperature_k == pytest.approx(ends, abs=1e-3)
 
 
 def test_still_air_film_and_wind():
     assert film_in_wind_w_m2_k(0.0) == pytest.approx(5.7)
-    windy = Heater(1e4, 3.0, outside_area_m2=1.0)
+    windy = HeatedLoad(1e4, 3.0, outside_area_m2=1.0)
     # wall 1/3 - 1/5.7 = 0.1579 K/W; at 20 m/s 1/(0.1579 + 1/81.7) = 5.877 W/K
     assert holding_power_w(windy, 301.0, 300.0, 20.0) == pytest.approx(1 / (1 / 3 - 1 / 5.7 + 1 / 81.7), rel=1e-12)
     assert holding_power_w(windy, 301.0, 300.0, 0.0) == pytest.approx(3.0)
@@ -322,7 +349,7 @@ def test_still_air_film_and_wind():
 
 
 def test_not_reachable_says_what_would_fix_it():
-    outcome = heat_up(TANK, 100.0, target_k=AMBIENT + 60, ambient_k=AMBIENT)
+    outcome = heat_up(TANK, SteadyPower(100.0, AMBIENT), target_k=AMBIENT + 60)
     assert not outcome.reachable.any()
     assert outcome.reason.tolist() == ["power"]
     assert np.isnan(outcome.time_to_target_s).all()
@@ -338,28 +365,26 @@ def test_not_reachable_says_what_would_fix_it():
     assert "55.0 °C" in ways["target"].words
     assert "131 °F" in {r.kind: r for r in remedies(TANK, outcome, system="us")}["target"].words
     # and each of them does fix it
-    assert heat_up(TANK, 151.0, target_k=AMBIENT + 60, ambient_k=AMBIENT).reachable.all()
-    assert heat_up(Heater(126e3, 1.66), 100.0, target_k=AMBIENT + 60, ambient_k=AMBIENT).reachable.all()
-    assert heat_up(TANK, 100.0, target_k=AMBIENT + 39.9, ambient_k=AMBIENT).reachable.all()
+    assert heat_up(TANK, SteadyPower(151.0, AMBIENT), target_k=AMBIENT + 60).reachable.all()
+    assert heat_up(HeatedLoad(126e3, 1.66), SteadyPower(100.0, AMBIENT), target_k=AMBIENT + 60).reachable.all()
+    assert heat_up(TANK, SteadyPower(100.0, AMBIENT), target_k=AMBIENT + 39.9).reachable.all()
 
 
 def test_no_power_at_all_is_an_answer_too():
-    outcome = heat_up(TANK, 0.0, target_k=AMBIENT + 60, ambient_k=AMBIENT)
+    outcome = heat_up(TANK, SteadyPower(0.0, AMBIENT), target_k=AMBIENT + 60)
     assert outcome.reason.tolist() == ["power"]
     assert [remedy.kind for remedy in remedies(TANK, outcome)] == ["power", "target"]
 
 
 def test_a_trip_too_short_says_so():
-    outcome = simulate(TANK, GUSTS, durations_s=1.0, ambient_k=AMBIENT, target_k=AMBIENT + 60, start_k=AMBIENT)
+    outcome = simulate(TANK, HeatingSteps(GUSTS, 1.0, AMBIENT), target_k=AMBIENT + 60, start_k=AMBIENT)
     assert outcome.reason.tolist() == ["time"]
     assert outcome.reachable.all()
     assert np.isnan(outcome.time_to_target_s).all()
-    again = simulate(TANK, GUSTS, durations_s=1.0, ambient_k=AMBIENT, target_k=AMBIENT + 60, start_k=AMBIENT, repeats=4)
+    again = simulate(TANK, HeatingSteps(GUSTS, 1.0, AMBIENT, repeats=4), target_k=AMBIENT + 60, start_k=AMBIENT)
     assert again.reason.tolist() == [""]
     assert 7200 < again.time_to_target_s < 14400
-    tiled = simulate(
-        TANK, np.tile(GUSTS, 4), durations_s=1.0, ambient_k=AMBIENT, target_k=AMBIENT + 60, start_k=AMBIENT
-    )
+    tiled = simulate(TANK, HeatingSteps(np.tile(GUSTS, 4), 1.0, AMBIENT), target_k=AMBIENT + 60, start_k=AMBIENT)
     assert tiled.time_to_target_s == again.time_to_target_s
 
 
@@ -371,17 +396,25 @@ def test_draws_give_what_single_values_give():
     capacity, loss, factor = rng.uniform(5e3, 2e4, 4), rng.uniform(1, 4, 4), rng.uniform(0.5, 1.5, 4)
     target = rng.uniform(310, 340, 4)
     together = simulate(
-        Heater(capacity, loss, radiating_area_m2=0.1, partner=Partner(capacity / 5, 20.0, takes_power=True)),
-        GUSTS, durations_s=1.0, ambient_k=288.0, target_k=target, start_k=285.0, power_factor=factor,
-        thermostat=Thermostat(345.0, 3.0),
-    )  # fmt: skip
+        HeatedLoad(capacity, loss, radiating_area_m2=0.1, second_node=SecondNode(capacity / 5, 20.0, takes_power=True)),
+        HeatingSteps(GUSTS, 1.0, 288.0, power_factor=factor),
+        target_k=target,
+        start_k=285.0,
+        control=ElementControl(thermostat=Thermostat(345.0, 3.0)),
+    )
     for draw in range(4):
         alone = simulate(
-            Heater(float(capacity[draw]), float(loss[draw]), radiating_area_m2=0.1,
-                   partner=Partner(float(capacity[draw]) / 5, 20.0, takes_power=True)),
-            GUSTS * factor[draw], durations_s=1.0, ambient_k=288.0, target_k=float(target[draw]), start_k=285.0,
-            thermostat=Thermostat(345.0, 3.0),
-        )  # fmt: skip
+            HeatedLoad(
+                float(capacity[draw]),
+                float(loss[draw]),
+                radiating_area_m2=0.1,
+                second_node=SecondNode(float(capacity[draw]) / 5, 20.0, takes_power=True),
+            ),
+            HeatingSteps(GUSTS * factor[draw], 1.0, 288.0),
+            target_k=float(target[draw]),
+            start_k=285.0,
+            control=ElementControl(thermostat=Thermostat(345.0, 3.0)),
+        )
         # subdivision and re-linearisation follow the quickest draw, so the last digits may differ
         assert alone.time_to_target_s[0] == pytest.approx(together.time_to_target_s[draw], rel=1e-4)
         assert alone.energy_given_j[0] == pytest.approx(together.energy_given_j[draw], rel=1e-2)
@@ -390,67 +423,55 @@ def test_draws_give_what_single_values_give():
 
 def test_power_of_every_draw_over_time():
     both = np.column_stack([GUSTS, 0.5 * GUSTS])
-    rows = simulate(TANK, both, durations_s=1.0, ambient_k=288.0, target_k=300.0, start_k=288.0)
+    rows = simulate(TANK, HeatingSteps(both, 1.0, 288.0), target_k=300.0, start_k=288.0)
     scaled = simulate(
-        TANK, GUSTS, durations_s=1.0, ambient_k=288.0, target_k=300.0, start_k=288.0,
-        power_factor=np.array([1.0, 0.5]),
-    )  # fmt: skip
+        TANK, HeatingSteps(GUSTS, 1.0, 288.0, power_factor=np.array([1.0, 0.5])), target_k=300.0, start_k=288.0
+    )
     assert rows.time_to_target_s == pytest.approx(scaled.time_to_target_s, rel=1e-12)
     assert rows.available_power_w == pytest.approx(scaled.available_power_w)
 
 
-def test_temperature_history_bands():
+def test_the_history_of_draws():
     loss = np.linspace(1.0, 4.0, 101)
-    outcome = simulate(Heater(126e3, loss), GUSTS, durations_s=1.0, ambient_k=288.0, target_k=350.0, start_k=288.0,
-                       most_records=61)  # fmt: skip
-    band = temperature_history(outcome, share=0.8)
-    assert band.time_s[0] == 0
-    assert band.time_s[-1] == 3600
-    assert band.time_s.shape == band.low_k.shape == band.middle_k.shape == band.high_k.shape == (61,)
-    assert (band.low_k <= band.middle_k).all()
-    assert (band.middle_k <= band.high_k).all()
-    assert band.middle_k[-1] == pytest.approx(outcome.history.main_k[-1, 50])
-    with pytest.raises(HeaterError, match="share"):
-        temperature_history(outcome, share=1.2)
+    steps = HeatingSteps(GUSTS, 1.0, 288.0)
+    history = simulate(HeatedLoad(126e3, loss), steps, target_k=350.0, start_k=288.0, most_records=61).history
+    assert history.time_s[0] == 0
+    assert history.time_s[-1] == 3600
+    assert history.main_k.shape == (61, 101)
+    assert (np.diff(history.main_k[1:], axis=1) < 0).all()  # the more a draw loses, the colder it stays
+    assert np.isnan(history.second_k).all()
 
 
-def test_summary_says_perhaps_never():
-    one = summary(heat_up(TANK, 1400.0, target_k=AMBIENT + 55, ambient_k=AMBIENT))
-    assert one["reachable"] is True
-    assert one["time_to_target_s"] == pytest.approx(5210.3, abs=0.1)
-    assert one["highest_temperature_degc"] == pytest.approx(15 + 560)
-    assert one["energy_to_target_kwh"] == pytest.approx(2.026, abs=1e-3)
-    assert "time_to_target_s_interval" not in one
-    none = summary(heat_up(TANK, 100.0, target_k=AMBIENT + 60, ambient_k=AMBIENT))
-    assert none["reachable"] is False
-    assert none["time_to_target_s"] is None
-    assert none["energy_to_target_kwh"] is None
-    assert none["reason"] == "power"
+def test_some_draws_never_get_there():
     # losses of 1 to 3 W/K, 60 K wanted of 150 W: draws above 2.5 W/K never get there, a quarter of them
     loss = np.linspace(1.0, 3.0, 1001)
-    some = summary(heat_up(Heater(126e3, loss), 150.0, target_k=AMBIENT + 60, ambient_k=AMBIENT))
-    assert some["reachable"] is True
-    assert some["reachable_share"] == pytest.approx(0.75, abs=0.002)
-    assert some["time_to_target_s"] == pytest.approx(-63e3 * math.log(1 - 120 / 150), rel=1e-6)  # 2 W/K
-    low, high = some["time_to_target_s_interval"]
-    assert low == pytest.approx(-126e3 / 1.1 * math.log(1 - 66 / 150), rel=1e-3)
-    assert high is None
-    json.dumps(some, allow_nan=False)
+    some = heat_up(HeatedLoad(126e3, loss), SteadyPower(150.0, AMBIENT), target_k=AMBIENT + 60)
+    assert some.reachable.mean() == pytest.approx(0.75, abs=0.002)
+    assert set(some.reason[:745]) == {""}
+    assert set(some.reason[755:]) == {"power"}
+    assert np.isnan(some.time_to_target_s[755:]).all()
+    assert some.time_to_target_s[500] == pytest.approx(-63e3 * math.log(1 - 120 / 150), rel=1e-6)  # 2 W/K
+    assert some.time_to_target_s[50] == pytest.approx(-126e3 / 1.1 * math.log(1 - 66 / 150), rel=1e-6)
+    # one: 1.4 kW over 2.5 W/K end 560 K above the ambient; 55 K take 5210.3 s, 2.026 kWh
+    one = heat_up(TANK, SteadyPower(1400.0, AMBIENT), target_k=AMBIENT + 55)
+    assert one.highest_temperature_k == pytest.approx(AMBIENT + 560)
+    assert one.energy_to_target_j == pytest.approx(2.026 * 3.6e6, rel=5e-4)
 
 
 # Element limits and cautions
 
 
 def test_element_limits():
-    taken, refused = limited_power_w([500.0, 3000.0], ElementLimits(rated_power_w=2000.0))
-    assert taken.tolist() == [500.0, 2000.0]
-    assert refused.tolist() == [0.0, 1000.0]
-    by_voltage, _ = limited_power_w(9999.0, ElementLimits(rated_voltage_v=48.0, resistance_ohm=1.5))
-    assert by_voltage == pytest.approx(48**2 / 1.5)
+    assert most_power_w(ElementLimits(rated_power_w=2000.0)) == 2000.0
+    assert most_power_w(ElementLimits(rated_voltage_v=48.0, resistance_ohm=1.5)) == pytest.approx(48**2 / 1.5)
+    assert most_power_w(ElementLimits(rated_power_w=1e3, rated_voltage_v=48.0, resistance_ohm=1.5)) == 1e3
+    assert most_power_w(None) == most_power_w(ElementLimits(resistance_ohm=1.5)) == math.inf
     with pytest.raises(HeaterError, match="above 0"):
-        limited_power_w(1.0, ElementLimits(rated_power_w=0.0))
+        most_power_w(ElementLimits(rated_power_w=0.0))
     limits = ElementLimits(rated_power_w=1500.0)
-    outcome = simulate(TANK, GUSTS, durations_s=1.0, ambient_k=288.0, target_k=350.0, start_k=288.0, limits=limits)
+    outcome = simulate(
+        TANK, HeatingSteps(GUSTS, 1.0, 288.0), target_k=350.0, start_k=288.0, control=ElementControl(limits=limits)
+    )
     assert outcome.energy_given_j == pytest.approx(np.minimum(GUSTS, 1500).sum())
     assert outcome.energy_refused_j == pytest.approx(np.maximum(GUSTS - 1500, 0).sum())
     assert outcome.available_power_w == pytest.approx(np.minimum(GUSTS, 1500).mean())
@@ -458,15 +479,15 @@ def test_element_limits():
 
 
 def test_the_surface_of_an_element_is_cautioned():
-    heater = Heater(126e3, 2.5, partner=Partner(500.0, 10.0, takes_power=True))
-    outcome = heat_up(heater, 2000.0, target_k=330.0, ambient_k=288.0)
+    heater = HeatedLoad(126e3, 2.5, second_node=SecondNode(500.0, 10.0, takes_power=True))
+    outcome = heat_up(heater, SteadyPower(2000.0, 288.0), target_k=330.0)
     limits = ElementLimits(rated_voltage_v=230.0, resistance_ohm=26.0, surface_limit_k=400.0)
     told = cautions(heater, outcome, limits=limits)
     assert any("surface" in text and "127 °C" in text for text in told)
     assert any("licensed electrician" in text for text in told)
     assert any("burn" in text for text in told)
     # in steady state the element stands 2000 W / 10 W/K = 200 K above the tank
-    assert outcome.partner_peak_k - outcome.peak_temperature_k == pytest.approx(200.0, abs=0.1)
+    assert outcome.second_peak_k - outcome.peak_temperature_k == pytest.approx(200.0, abs=0.1)
 
 
 # Contents
@@ -490,24 +511,24 @@ def test_contents_add_their_heat():
 @pytest.mark.parametrize(
     ("heater", "word"),
     [
-        (Heater(0.0, 2.5), "heat_capacity_j_k"),
-        (Heater(-1.0, 2.5), "above 0"),
-        (Heater(1e4, -1.0), "loss_w_k"),
-        (Heater(1e4, math.nan), "loss_w_k"),
-        (Heater(1e4, math.inf), "loss_w_k"),
-        (Heater(1e4, np.array([1.0, -2.0])), "-2"),
-        (Heater(1e4, 2.0, water_kg=10.0), "water_kg"),
-        (Heater(1e4, 2.0, relative_humidity=55.0), "at most 1"),
-        (Heater(1e4, 2.0, pressure_pa=1013.0), "pressure_pa"),
-        (Heater(1e4, 9.0, outside_area_m2=1.0), "film of still air"),
-        (Heater(1e4, 2.0, partner=Partner(1e3, 0.0)), "coupling"),
-        (Heater(1e4, 2.0, partner=Partner(0.0, 1.0)), "partner.heat_capacity_j_k"),
+        (HeatedLoad(0.0, 2.5), "heat_capacity_j_k"),
+        (HeatedLoad(-1.0, 2.5), "above 0"),
+        (HeatedLoad(1e4, -1.0), "loss_w_k"),
+        (HeatedLoad(1e4, math.nan), "loss_w_k"),
+        (HeatedLoad(1e4, math.inf), "loss_w_k"),
+        (HeatedLoad(1e4, np.array([1.0, -2.0])), "-2"),
+        (HeatedLoad(1e4, 2.0, water_kg=10.0), "water_kg"),
+        (HeatedLoad(1e4, 2.0, relative_humidity=55.0), "at most 1"),
+        (HeatedLoad(1e4, 2.0, pressure_pa=1013.0), "pressure_pa"),
+        (HeatedLoad(1e4, 9.0, outside_area_m2=1.0), "film of still air"),
+        (HeatedLoad(1e4, 2.0, second_node=SecondNode(1e3, 0.0)), "coupling"),
+        (HeatedLoad(1e4, 2.0, second_node=SecondNode(0.0, 1.0)), "second_node.heat_capacity_j_k"),
     ],
 )
 def test_impossible_loads_are_told(heater, word):
     assert any(word in text for text in faults(heater))
     with pytest.raises(HeaterError, match=word.replace(".", r"\.")):
-        heat_up(heater, 1000.0, target_k=320.0, ambient_k=290.0)
+        heat_up(heater, SteadyPower(1000.0, 290.0), target_k=320.0)
 
 
 @pytest.mark.parametrize(
@@ -530,8 +551,10 @@ def test_impossible_loads_are_told(heater, word):
 def test_impossible_trips_are_told(change, word):
     arguments = {"power_w": 100.0, "durations_s": 60.0, "ambient_k": 290.0, "target_k": 320.0, "start_k": 290.0}
     arguments |= change
+    control = ElementControl(arguments.pop("thermostat", None))
+    target, start = arguments.pop("target_k"), arguments.pop("start_k")
     with pytest.raises(HeaterError, match=word):
-        simulate(TANK, arguments.pop("power_w"), **arguments)
+        simulate(TANK, HeatingSteps(**arguments), target_k=target, start_k=start, control=control)
 
 
 def test_trip_steps():
@@ -548,7 +571,7 @@ def test_a_wattmeter_log_becomes_steps(tmp_path):
     assert log.power_w.tolist() == [100.0, 200.0, 300.0, 0.0, 50.0]
     assert "1.97 min in 1 gap" in log.remarks[0]
     assert read_wattmeter_log(path, gap_s=500.0).remarks == ()
-    warmed = simulate(TANK, log.power_w, durations_s=log.durations_s, ambient_k=288.0, target_k=300.0, start_k=288.0)
+    warmed = simulate(TANK, HeatingSteps(log.power_w, log.durations_s, 288.0), target_k=300.0, start_k=288.0)
     assert warmed.energy_given_j == pytest.approx(200 + 400 + 600 + 100)
 
 
@@ -578,29 +601,43 @@ areas = st.floats(0.0, 0.5)
 
 @st.composite
 def loads(draw):
-    partner = None
+    second_node = None
     if draw(st.booleans()):
-        partner = Partner(
-            draw(capacities), draw(st.floats(1.0, 50.0)), draw(st.floats(0.0, 5.0)), draw(areas),
+        second_node = SecondNode(
+            draw(capacities),
+            draw(st.floats(1.0, 50.0)),
+            draw(st.floats(0.0, 5.0)),
+            draw(areas),
             takes_power=draw(st.booleans()),
-        )  # fmt: skip
+        )
     held = draw(st.sampled_from([0.0, 0.0, 0.5]))
-    return Heater(
-        draw(capacities) + held * SPECIFIC_HEAT_J_KG_K, draw(conductances), draw(areas), water_kg=held,
-        open_water_area_m2=draw(st.sampled_from([0.0, 0.05])), partner=partner,
-    )  # fmt: skip
+    return HeatedLoad(
+        draw(capacities) + held * SPECIFIC_HEAT_J_KG_K,
+        draw(conductances),
+        draw(areas),
+        water_kg=held,
+        open_water_area_m2=draw(st.sampled_from([0.0, 0.05])),
+        second_node=second_node,
+    )
 
 
 @settings(max_examples=150, deadline=None)
 @given(
-    loads(), st.lists(st.floats(0.0, 3000.0), min_size=3, max_size=12), st.floats(5.0, 300.0), st.floats(250.0, 310.0),
-    st.floats(250.0, 360.0), st.booleans(),
-)  # fmt: skip
+    loads(),
+    st.lists(st.floats(0.0, 3000.0), min_size=3, max_size=12),
+    st.floats(5.0, 300.0),
+    st.floats(250.0, 310.0),
+    st.floats(250.0, 360.0),
+    st.booleans(),
+)
 def test_energy_given_is_stored_or_lost(heater, power, length, ambient, start, controlled):
     outcome = simulate(
-        heater, power, durations_s=length, ambient_k=ambient, target_k=330.0, start_k=start,
-        thermostat=Thermostat(335.0, 5.0) if controlled else None,
-    )  # fmt: skip
+        heater,
+        HeatingSteps(power, length, ambient),
+        target_k=330.0,
+        start_k=start,
+        control=ElementControl(thermostat=Thermostat(335.0, 5.0) if controlled else None),
+    )
     assert closes(outcome)
     offered = length * sum(power)
     assert outcome.energy_given_j + outcome.energy_refused_j == pytest.approx(offered, rel=1e-9, abs=1e-6)
@@ -609,15 +646,15 @@ def test_energy_given_is_stored_or_lost(heater, power, length, ambient, start, c
     # what is stored is capacity times rise, node by node, though it was added up step by step
     rise = outcome.final_temperature_k - start
     stored = heater.heat_capacity_j_k * rise
-    if heater.partner is not None:
-        stored = stored + heater.partner.heat_capacity_j_k * (outcome.history.partner_k[-1] - start)
+    if heater.second_node is not None:
+        stored = stored + heater.second_node.heat_capacity_j_k * (outcome.history.second_k[-1] - start)
     assert outcome.energy_stored_j == pytest.approx(stored, rel=1e-9, abs=1e-6 * heater.heat_capacity_j_k)
 
 
 @settings(max_examples=60, deadline=None)
 @given(loads(), st.floats(50.0, 3000.0), st.floats(1.01, 2.0))
 def test_more_power_is_never_slower_nor_colder(heater, power, more):
-    outcome = heat_up(heater, np.array([power, power * more]), target_k=330.0, ambient_k=290.0)
+    outcome = heat_up(heater, SteadyPower(np.array([power, power * more]), 290.0), target_k=330.0)
     little, much = outcome.time_to_target_s
     assert not (np.isnan(much) and not np.isnan(little))
     if not np.isnan(little):
@@ -631,9 +668,9 @@ def test_more_power_is_never_slower_nor_colder(heater, power, more):
 @settings(max_examples=60, deadline=None)
 @given(capacities, conductances, st.floats(100.0, 3000.0), st.floats(1.0, 40.0), st.floats(-40.0, 40.0))
 def test_only_differences_of_temperature_matter(capacity, loss, power, rise, shift):
-    heater = Heater(capacity, loss)
-    here = heat_up(heater, power, target_k=280.0 + rise, ambient_k=280.0)
-    there = heat_up(heater, power, target_k=280.0 + shift + rise, ambient_k=280.0 + shift)
+    heater = HeatedLoad(capacity, loss)
+    here = heat_up(heater, SteadyPower(power, 280.0), target_k=280.0 + rise)
+    there = heat_up(heater, SteadyPower(power, 280.0 + shift), target_k=280.0 + shift + rise)
     assert here.reachable.tolist() == there.reachable.tolist()
     assert here.time_to_target_s == pytest.approx(there.time_to_target_s, rel=1e-6, nan_ok=True)
     assert here.holding_power_w == pytest.approx(there.holding_power_w, rel=1e-9)
@@ -652,7 +689,7 @@ def test_fahrenheit_differences_never_get_the_offset(start_f, rise_f):
 
 def test_the_same_load_told_in_celsius_and_fahrenheit():
     told = [
-        heat_up(TANK, 1400.0, target_k=parse(target, "K"), ambient_k=parse(ambient, "K"))
+        heat_up(TANK, SteadyPower(1400.0, parse(ambient, "K")), target_k=parse(target, "K"))
         for target, ambient in (("70 degC", "15 degC"), ("158 degF", "59 degF"))
     ]
     assert told[0].time_to_target_s == pytest.approx(told[1].time_to_target_s, rel=1e-12)
@@ -662,9 +699,9 @@ def test_the_same_load_told_in_celsius_and_fahrenheit():
 
 def test_time_constants():
     assert slowest_time_constant_s(TANK, 288.0, 330.0) == pytest.approx(50400.0)
-    two = Heater(10e3, 2.0, partner=Partner(1e3, 20.0, 1.0))
+    two = HeatedLoad(10e3, 2.0, second_node=SecondNode(1e3, 20.0, 1.0))
     matrix = np.array([[-22.0 / 10e3, 20.0 / 10e3], [20.0 / 1e3, -21.0 / 1e3]])
     slow = -np.linalg.eigvals(matrix).max()
     assert slowest_time_constant_s(two, 288.0, 330.0) == pytest.approx(1 / slow)
-    assert np.isnan(slowest_time_constant_s(Heater(10.0, 0.0), 288.0, 330.0)).all()
+    assert np.isnan(slowest_time_constant_s(HeatedLoad(10.0, 0.0), 288.0, 330.0)).all()
     assert pytest.approx(5.670374e-8, rel=1e-6) == STEFAN_BOLTZMANN_W_M2_K4

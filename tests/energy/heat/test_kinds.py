@@ -2,8 +2,9 @@
 
 import pytest
 
-from energy.heat.heater import HeaterError, faults, food_specific_heat_j_kg_k
 from energy.heat.kinds import CONTENTS_J_KG_K, domestic_oven, insulated_box, small_electric_oven, water_tank
+from energy.heat.load import faults, food_specific_heat_j_kg_k
+from energy.heat.steps import HeaterError
 
 LOADS = [water_tank(30.0), water_tank(5.0, vented=False), insulated_box(60.0), small_electric_oven(), domestic_oven()]
 

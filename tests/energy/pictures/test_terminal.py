@@ -3,13 +3,15 @@
 import numpy as np
 import pytest
 
-from energy.heat.heater import Heater, heat_up, temperature_history
+from energy.heat.heater import SteadyPower, TemperatureBand, heat_up
+from energy.heat.load import HeatedLoad
 from energy.pictures.terminal import Curve, line_chart, temperature_chart
 
 
 def test_a_warm_up_in_the_terminal():
-    outcome = heat_up(Heater(126e3, 2.5), 1400.0, target_k=343.15, ambient_k=288.15, longest_s=7200.0)
-    band = temperature_history(outcome)
+    outcome = heat_up(HeatedLoad(126e3, 2.5), SteadyPower(1400.0, 288.15), target_k=343.15, longest_s=7200.0)
+    warm = outcome.history.main_k[:, 0]
+    band = TemperatureBand(outcome.history.time_s, warm, warm, warm)
     text = temperature_chart([("steady cruise", band)], target_k=343.15, width=70, height=15)
     lines = text.splitlines()
     assert len(lines) <= 15

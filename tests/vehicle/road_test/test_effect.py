@@ -322,7 +322,7 @@ def test_conditions_of_a_window_by_hand(grade: float, climbing: float, head_wind
     assert cut.fuel_m3_s == pytest.approx(2e-6)
     # 96 kPa and 288.15 K are 96 000 / (287.05 * 288.15) = 1.16063 kg/m3, over 1.2 that is 0.96719.
     wanted = np.tile([20.0, 0.0, climbing, 0.96719 * pushing, 361.0], (6, 1))
-    assert cut.adjusters == pytest.approx(wanted, rel=1e-3, abs=1e-9)  # 9.81 or 9.80665: both are in use
+    assert cut.covariates == pytest.approx(wanted, rel=1e-3, abs=1e-9)  # 9.81 or 9.80665: both are in use
 
 
 # Rows of +1 and -1, each orthogonal to the others and to a constant: least squares can be done on paper, slope by slope.
