@@ -13,7 +13,8 @@ from energy.commands import common
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.strength.table import Ladder, Load, LoadTable, Travel
+    from energy.strength.linkage import Travel
+    from energy.strength.table import Ladder, StructuralLoad, StructuralLoads
 
 CAUTIONS = (
     "This table is no structural sign-off: it says what a part has to carry in these cases, not that it will. Fatigue, "
@@ -54,7 +55,7 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
       windtoll loads scenario.toml --ladder
     """
     from energy.scenario.read import load
-    from energy.strength.table import load_table, spin_up_ladder
+    from energy.strength.table import spin_up_ladder, structural_loads
 
     checked = load(scenario, overrides)
     if ladder:
@@ -64,7 +65,7 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
         else:
             _print_ladder(rungs, system)
         return
-    table = load_table(checked)
+    table = structural_loads(checked)
     if as_json:
         common.print_json(_data(table))
     else:
@@ -75,7 +76,7 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _data(table: LoadTable) -> dict[str, Any]:
+def _data(table: StructuralLoads) -> dict[str, Any]:
     return {
         "loads": [
             {
@@ -163,7 +164,7 @@ def margin_figures(margin: float) -> str:
     )
 
 
-def margin_words(row: Load) -> str:
+def margin_words(row: StructuralLoad) -> str:
     """Return a margin in figures, marked where it is thin or over; empty where there is no limit."""
     margin = row.margin
     if margin is None:
@@ -176,7 +177,7 @@ def margin_words(row: Load) -> str:
     return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
 
 
-def margin_sentence(row: Load, system: UnitSystem) -> str:
+def margin_sentence(row: StructuralLoad, system: UnitSystem) -> str:
     """Return a margin under 2 in words."""
     margin, limit = row.margin, row.limit
     assert margin is not None
@@ -208,7 +209,7 @@ def _times(margin: float) -> str:
     )
 
 
-def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
+def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the two cases as (name, what is assumed in it)."""
 
     def one(at: Any) -> str:
@@ -235,7 +236,7 @@ def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
     return [("operating point", one(table.operating)), ("worst case", worst)]
 
 
-def headline(table: LoadTable) -> str:
+def headline(table: StructuralLoads) -> str:
     """Return whether any load is over its limit, in one sentence."""
     over = [row for row in table.thin if (row.margin or 0) < 1]
     if over:
@@ -248,7 +249,7 @@ def headline(table: LoadTable) -> str:
     return "The scenario gives no limits: the loads below have nothing to be set against."
 
 
-def _print(table: LoadTable, system: UnitSystem) -> None:
+def _print(table: StructuralLoads, system: UnitSystem) -> None:
     out = common.console()
     if table.scenario.title:
         out.print(table.scenario.title, style="dim")
@@ -284,7 +285,7 @@ def _print(table: LoadTable, system: UnitSystem) -> None:
 LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
 
 
-def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
+def load_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...]]:
     """Return the loads as rows of text for `LOAD_COLUMNS`."""
     found: list[tuple[str, ...]] = []
     for name in dict.fromkeys(row.name for row in table.rows):
@@ -303,7 +304,7 @@ def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
     return found
 
 
-def _load_grid(table: LoadTable, system: UnitSystem) -> Any:
+def _load_grid(table: StructuralLoads, system: UnitSystem) -> Any:
     from rich.table import Table
 
     grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
@@ -340,7 +341,7 @@ def _travel_grid(travel: Travel, system: UnitSystem) -> Any:
     return grid
 
 
-def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
+def travel_words(travel: Travel, table: StructuralLoads, system: UnitSystem) -> list[str]:
     """Return what the linkage\'s travel means for the builder, in sentences."""
     said = []
     moment = travel.aerodynamic_n_m + travel.centrifugal_n_m

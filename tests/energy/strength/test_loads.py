@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from energy.cli import cli
 from energy.scenario.read import load
 from energy.strength import equations as loads
-from energy.strength.table import load_table, spin_up_ladder
+from energy.strength.table import spin_up_ladder, structural_loads
 from vehicle.problems import InputError
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -86,7 +86,7 @@ def test_life_of_no_load_has_no_end():
 
 @pytest.fixture(scope="module")
 def table():
-    return load_table(load(VAN))
+    return structural_loads(load(VAN))
 
 
 def test_the_demo_leaves_nothing_out(table):
@@ -109,20 +109,20 @@ def test_margins_are_limit_over_value(table):
 
 
 def test_the_overspeed_stop_holds_the_worst_speed_and_leaving_it_out_shows_the_runaway():
-    held = load_table(load(VAN))
-    free = load_table(load(VAN, ['gust.overspeed_stop="1e6 rpm"']))
+    held = structural_loads(load(VAN))
+    free = structural_loads(load(VAN, ['gust.overspeed_stop="1e6 rpm"']))
     assert held.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)
     assert free.worst.rotor_speed_rad_s == pytest.approx(free.free_run_rad_s)
     assert free.free_run_rad_s > 2 * held.worst.rotor_speed_rad_s
 
 
 def test_worst_air_speed_is_road_wind_gust_times_passing_times_the_upper_shelter():
-    table = load_table(load(VAN, ['air.wind_speed="5 m/s"']))
+    table = structural_loads(load(VAN, ['air.wind_speed="5 m/s"']))
     assert table.worst.air_speed_m_s == pytest.approx((110 / 3.6 + 5 + 10) * 1.2 * 0.7)
 
 
 def test_what_is_missing_is_named_with_its_keys():
-    said = "\n".join(load_table(load(PICKUP)).left_out)
+    said = "\n".join(structural_loads(load(PICKUP)).left_out)
     for key in ("[mount]", "[bearing]", "[blade_loads]", "[linkage]"):
         assert key in said
 
@@ -133,7 +133,7 @@ def test_a_measured_table_gives_what_it_can_and_says_what_not(tmp_path):
     (tmp_path / "watts.csv").write_text(
         "air_speed_m_s,electrical_power_w,thrust_n,rotor_speed_rpm\n8,180,80,400\n16,1500,330,800\n20,2800,510,950\n"
     )
-    table = load_table(load(tmp_path / "scenario.toml"))
+    table = structural_loads(load(tmp_path / "scenario.toml"))
     steady, worst = (table.row("thrust of the rotor", case) for case in ("operating point", "worst case"))
     speeds = table.worst.air_speed_m_s / table.operating.air_speed_m_s
     assert worst.value == pytest.approx(steady.value * speeds**2)
@@ -144,7 +144,7 @@ def test_a_measured_table_gives_what_it_can_and_says_what_not(tmp_path):
 
 def test_sign_change_and_resting_pitch_of_a_loose_blade():
     # A pitch axis at the leading edge: the air wins at fine pitch, the centrifugal moment at coarse.
-    table = load_table(
+    table = structural_loads(
         load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"'])
     )
     travel = table.travel["operating point"]
@@ -237,6 +237,6 @@ def test_a_scenario_with_no_limits_says_so(tmp_path):
     keep = [line for line in text.splitlines() if not line.startswith(("highest_thrust", "highest_rotor_speed"))]
     short = "\n".join(keep).split("# What breaks")[0]
     (tmp_path / "scenario.toml").write_text(short)
-    table = load_table(load(tmp_path / "scenario.toml"))
+    table = structural_loads(load(tmp_path / "scenario.toml"))
     assert table.row("thrust of the rotor", "operating point").limit is None
     assert any("rotor.highest_thrust" in text for text in table.left_out)
