@@ -12,8 +12,8 @@ from energy.commands import common
 from energy.commands import truepitch as told
 from energy.diagnosis.examples import measured_example
 from energy.diagnosis.true_pitch import (
-    Interval,
     MeasuredRows,
+    PitchInterval,
     TruePitch,
     as_setting,
     corrected,
@@ -134,7 +134,7 @@ def _buttons(own_deg: float | None, found: TruePitch, rows: MeasuredRows) -> Non
         )
 
 
-def _use(pitch: Interval) -> None:
+def _use(pitch: PitchInterval) -> None:
     """Put a pitch with its ± into the scenario in work."""
     desk.put_value("rotor.pitch", as_setting(pitch))
     desk.renew()
