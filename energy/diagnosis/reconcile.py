@@ -227,10 +227,10 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
     """
     from scipy.optimize import least_squares
 
-    turn = np.eye(dimensions) if root is None else root
+    correlate = np.eye(dimensions) if root is None else root
 
     def predicted(scores: np.ndarray) -> np.ndarray:
-        return np.asarray(model(scores @ turn.T))
+        return np.asarray(model(scores @ correlate.T))
 
     def residuals(score: np.ndarray) -> np.ndarray:
         return np.concatenate([score, (predicted(score[None])[0] - values) / deviations])
@@ -242,16 +242,16 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
         return np.concatenate([np.eye(dimensions), slope / deviations[:, None]])
 
     start = np.zeros(dimensions)
-    found = least_squares(residuals, start, jac=slopes, method="trf", xtol=1e-10, ftol=1e-10, gtol=1e-10)
-    at = slopes(found.x)
-    before = slopes(start)[dimensions:] * deviations[:, None]
+    solution = least_squares(residuals, start, jac=slopes, method="trf", xtol=1e-10, ftol=1e-10, gtol=1e-10)
+    jacobian = slopes(solution.x)
+    prior_slope = slopes(start)[dimensions:] * deviations[:, None]
     return Fit(
-        mean=turn @ found.x,
-        covariance=turn @ np.linalg.inv(at.T @ at) @ turn.T,
+        mean=correlate @ solution.x,
+        covariance=correlate @ np.linalg.inv(jacobian.T @ jacobian) @ correlate.T,
         before=predicted(start[None])[0],
-        after=predicted(found.x[None])[0],
-        prior_deviation=np.sqrt((before**2).sum(axis=1)),
-        chi_square=2 * float(found.cost),
+        after=predicted(solution.x[None])[0],
+        prior_deviation=np.sqrt((prior_slope**2).sum(axis=1)),
+        chi_square=2 * float(solution.cost),
     )
 
 
@@ -274,30 +274,30 @@ def reconcile(
         raise InputError(Problem(scenario.name, "", "nothing uncertain", "inputs with ± or low and high to update"))
     nuisance = _nuisance(results)
     keys = list(inputs)
-    told = [(j, name) for j, result in enumerate(results) for name in READINGS if getattr(result, name) is not None]
-    values = np.array([getattr(results[j], name).value for j, name in told])
-    deviations = np.array([getattr(results[j], name).standard_deviation for j, name in told])
+    readings = [(j, name) for j, result in enumerate(results) for name in READINGS if getattr(result, name) is not None]
+    values = np.array([getattr(results[j], name).value for j, name in readings])
+    deviations = np.array([getattr(results[j], name).standard_deviation for j, name in readings])
 
     def model(scores: np.ndarray) -> np.ndarray:
         drawn = values_at(inputs, scores[:, : len(keys)])
-        return _predictions(scenario, results, told, drawn, _conditions(results, nuisance, scores[:, len(keys) :]))
+        return _predictions(scenario, results, readings, drawn, _conditions(results, nuisance, scores[:, len(keys) :]))
 
     dimensions = len(keys) + len(nuisance)
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, scenario_correlations(scenario))
-    found = fit(model, dimensions, values, deviations, root)
+    posterior = fit(model, dimensions, values, deviations, root)
     tell(progress, _FITTED)
-    scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
+    scores = posterior.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(posterior.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
-    total = np.hypot(deviations, found.prior_deviation)
+    before_deviation = np.hypot(deviations, posterior.prior_deviation)
     before = spread_of(scenario, chain, with_sensitivity=False, progress=part(progress, _FITTED, _KNOWN_BEFORE))
     after = spread_of_outcome(chain(drawn, part(progress, _KNOWN_BEFORE, 1.0)))
     tell(progress, 1.0)
     return Reconciled(
         before=before,
         after=after,
-        inputs=_updated(inputs, drawn, found),
+        inputs=_updated(inputs, drawn, posterior),
         readings=tuple(
             Compared(
                 result=j + 1,
@@ -305,15 +305,15 @@ def reconcile(
                 reading=name,
                 value=float(values[k]),
                 standard_deviation=float(deviations[k]),
-                before=float(found.before[k]),
-                after=float(found.after[k]),
-                miss_before=float((values[k] - found.before[k]) / total[k]),
-                miss_after=float((values[k] - found.after[k]) / deviations[k]),
+                before=float(posterior.before[k]),
+                after=float(posterior.after[k]),
+                miss_before=float((values[k] - posterior.before[k]) / before_deviation[k]),
+                miss_after=float((values[k] - posterior.after[k]) / deviations[k]),
             )
-            for k, (j, name) in enumerate(told)
+            for k, (j, name) in enumerate(readings)
         ),
-        chi_square=found.chi_square,
-        probability=float(chi2.sf(found.chi_square, len(values))),
+        chi_square=posterior.chi_square,
+        probability=float(chi2.sf(posterior.chi_square, len(values))),
     )
 
 
@@ -323,7 +323,7 @@ def _steady(scenario: Scenario) -> Chain:
     return steady_chain(scenario)
 
 
-def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], found: Fit) -> tuple[Updated, ...]:
+def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], posterior: Fit) -> tuple[Updated, ...]:
     """Return the inputs before and after, those that were told the most about first."""
     updated = []
     for k, (key, value) in enumerate(inputs.items()):
@@ -336,7 +336,7 @@ def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], f
                 float(np.std(drawn[key])),
                 float(low),
                 float(high),
-                float(found.mean[k]),
+                float(posterior.mean[k]),
             )
         )
     return tuple(sorted(updated, key=lambda u: u.standard_deviation / u.before.standard_deviation))
@@ -373,7 +373,7 @@ def _conditions(
 def _predictions(
     scenario: Scenario,
     results: Sequence[Result],
-    told: Sequence[tuple[int, str]],
+    readings: Sequence[tuple[int, str]],
     drawn: Mapping[str, np.ndarray],
     conditions: Mapping[str, tuple[np.ndarray, np.ndarray]],
 ) -> np.ndarray:
@@ -385,15 +385,15 @@ def _predictions(
             own = getattr(scenario.table(table), name)
             values = np.where(here, values, draws.get(key, np.nan if own is None else own.value))
         draws[key] = values
-    found = answer(inputs_of(scenario, draws))
-    fuel = found.inputs.fuel
+    ledger = answer(inputs_of(scenario, draws))
+    fuel = ledger.inputs.fuel
     litre = np.nan if fuel is None else fuel.heating_value_j_per_m3
-    sources = {name: state.supply.source_w / litre for name, state in found.states.items()}
-    turbine = found.turbine
+    sources = {name: state.supply.source_w / litre for name, state in ledger.states.items()}
+    turbine = ledger.turbine
     shape = np.broadcast_shapes(np.shape(turbine.heat_power_w), (len(next(iter(drawn.values()))), len(results)))
-    speed = np.broadcast_to(found.inputs.road_speed_m_s, shape)
+    speed = np.broadcast_to(ledger.inputs.road_speed_m_s, shape)
     columns = []
-    for j, name in told:
+    for j, name in readings:
         without = sources[results[j].compared_with or scenario.trip.compared_with]
         electrical = turbine.electrical
         whole = {

@@ -320,6 +320,15 @@ def _stretches(
     return np.array(found)
 
 
+@dataclass(frozen=True)
+class _Scatter:
+    """Variance of a stretch's power coefficient within its visit and between visits, and degrees of freedom."""
+
+    within: float
+    between: float
+    degrees_of_freedom: int
+
+
 def _results(
     sweep: Sweep,
     visits: list[tuple[int, int]],
@@ -328,59 +337,65 @@ def _results(
     enough: list[float],
 ) -> list[SettingResult]:
     """Return each setting's mean with its error: scatter of stretches (pooled) and of visits to the same setting."""
-    from scipy.stats import t as student
+    scatter = _scatter(sweep, stretches, values, enough)
+    results = []
+    for value in enough:
+        of_value = [s for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
+        spans = [span for span, x in zip(visits, values, strict=True) if x == value]
+        results.append(_result(sweep, float(value), of_value, spans, scatter))
+    return results
 
-    # Pooled variance of stretches within their visit.
-    within = [s - s.mean() for s in stretches if len(s) > 1]
-    freedom = sum(len(s) - 1 for s in within)
-    inner = float(sum((s**2).sum() for s in within)) / freedom if freedom > 0 else math.nan
+
+def _scatter(sweep: Sweep, stretches: list[np.ndarray], values: np.ndarray, enough: list[float]) -> _Scatter:
+    """Return the scatter of all stretches. Raises InputError where one stretch of each setting tells none."""
+    residuals = [s - s.mean() for s in stretches if len(s) > 1]
+    degrees = sum(len(s) - 1 for s in residuals)
+    within = float(sum((s**2).sum() for s in residuals)) / degrees if degrees > 0 else math.nan
     # Variance between visits to one setting beyond what their stretches explain.
-    excess, visit_freedom = 0.0, 0
+    excess, visit_degrees = 0.0, 0
     for value in enough:
         means = [(s.mean(), len(s)) for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
         if len(means) > 1:
             level = float(np.mean([m for m, _ in means]))
-            expected = 0.0 if math.isnan(inner) else inner * float(np.mean([1 / n for _, n in means]))
+            expected = 0.0 if math.isnan(within) else within * float(np.mean([1 / n for _, n in means]))
             excess += sum((m - level) ** 2 for m, _ in means) - (len(means) - 1) * expected
-            visit_freedom += len(means) - 1
-    between = max(0.0, excess / visit_freedom) if visit_freedom else 0.0
-    if math.isnan(inner):  # one stretch a visit: only the visits tell the scatter
-        inner, between = (between if visit_freedom else math.nan), 0.0
-        freedom = visit_freedom
-    if math.isnan(inner):
+            visit_degrees += len(means) - 1
+    between = max(0.0, excess / visit_degrees) if visit_degrees else 0.0
+    if math.isnan(within):  # one stretch a visit: only the visits tell the scatter
+        within, between, degrees = (between if visit_degrees else math.nan), 0.0, visit_degrees
+    if math.isnan(within):
         raise InputError(
             Problem("the drive", sweep.kind, "one stretch of each setting", "longer stretches, or each setting twice")
         )
-    degrees = min(freedom, visit_freedom) if between > 0 else freedom
-    reach = float(student.ppf(0.975, max(degrees, 1)))
-    found = []
-    for value in enough:
-        mine = [s for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
-        every = np.concatenate(mine)
-        error = math.sqrt(inner / len(every) + between / len(mine))
-        # The interval of few degrees of freedom is wider than its standard error says; the curve uses the wider one.
-        error *= reach / 1.96
-        rows = np.concatenate([np.arange(a, b) for (a, b), x in zip(visits, values, strict=True) if x == value])
-        spans = [(a, b) for (a, b), x in zip(visits, values, strict=True) if x == value]
-        energy = sum(float(np.trapezoid(sweep.electrical_power_w[a:b], sweep.time_s[a:b])) for a, b in spans)
-        seconds = sum(float(sweep.time_s[b - 1] - sweep.time_s[a]) for a, b in spans)
-        level = float(every.mean())
-        found.append(
-            SettingResult(
-                setting=float(value),
-                power_coefficient=level,
-                low=level - 1.96 * error,
-                high=level + 1.96 * error,
-                standard_error=error,
-                visits=len(mine),
-                stretches=len(every),
-                peak_w=float(sweep.electrical_power_w[rows].max()),
-                mean_w=energy / seconds if seconds > 0 else 0.0,
-                energy_j=energy,
-                seconds=seconds,
-            )
-        )
-    return found
+    return _Scatter(within, between, max(min(degrees, visit_degrees) if between > 0 else degrees, 1))
+
+
+def _result(
+    sweep: Sweep, setting: float, stretches: list[np.ndarray], spans: list[tuple[int, int]], scatter: _Scatter
+) -> SettingResult:
+    """Return one setting's mean, its error, and the watts of its visits (first, stop)."""
+    from scipy.stats import t as student
+
+    every = np.concatenate(stretches)
+    error = math.sqrt(scatter.within / len(every) + scatter.between / len(stretches))
+    # The interval of few degrees of freedom is wider than its standard error says; the curve uses the wider one.
+    error *= float(student.ppf(0.975, scatter.degrees_of_freedom)) / 1.96
+    energy = sum(float(np.trapezoid(sweep.electrical_power_w[a:b], sweep.time_s[a:b])) for a, b in spans)
+    seconds = sum(float(sweep.time_s[b - 1] - sweep.time_s[a]) for a, b in spans)
+    level = float(every.mean())
+    return SettingResult(
+        setting=setting,
+        power_coefficient=level,
+        low=level - 1.96 * error,
+        high=level + 1.96 * error,
+        standard_error=error,
+        visits=len(stretches),
+        stretches=len(every),
+        peak_w=max(float(sweep.electrical_power_w[a:b].max()) for a, b in spans),
+        mean_w=energy / seconds if seconds > 0 else 0.0,
+        energy_j=energy,
+        seconds=seconds,
+    )
 
 
 def _scale(kind: str, values: np.ndarray, *, back: bool = False) -> np.ndarray:
@@ -399,33 +414,34 @@ def _with_curve(
     seed: int,
     progress: Progress | None,
 ) -> Tuned:
-    at = _scale(sweep.kind, np.array([r.setting for r in results]))
+    """Return the best setting of the smooth curve through the results, and what it says."""
+    tried_at = _scale(sweep.kind, np.array([r.setting for r in results]))
     level = np.array([r.power_coefficient for r in results])
     error = np.array([r.standard_error for r in results])
-    grid = np.linspace(at[0], at[-1], _GRID)
-    draws, mean = _curve_draws(at, level, error, grid, seed, progress)
-    best_at = grid[np.argmax(draws, axis=1)]
-    low, high = np.quantile(best_at, [0.025, 0.975])
-    best = float(grid[np.argmax(mean)])
-    low, high = min(float(low), best), max(float(high), best)
-    following, beyond = _next(grid, draws, best_at, float(np.median(error)), at, seed)
+    grid = np.linspace(tried_at[0], tried_at[-1], _GRID)
+    draws, mean = _curve_draws(tried_at, level, error, grid, seed, progress)
+    best_of_draw = grid[np.argmax(draws, axis=1)]
+    low, high = np.quantile(best_of_draw, [0.025, 0.975])
+    best_setting = float(grid[np.argmax(mean)])
+    low, high = min(float(low), best_setting), max(float(high), best_setting)
+    next_setting, next_beyond = _next(grid, draws, best_of_draw, float(np.median(error)), tried_at, seed)
     alike = tuple((a.setting, b.setting) for a, b in itertools.pairwise(results) if not _differ(a, b))
     top = max(results, key=lambda r: r.power_coefficient)
-    told = any(_differ(top, r) for r in results if r is not top)
+    best_is_told = any(_differ(top, r) for r in results if r is not top)
 
     def back(value: float) -> float:
         return float(_scale(sweep.kind, np.asarray(value), back=True))
 
     return Tuned(
         kind=sweep.kind,
-        best=back(best),
+        best=back(best_setting),
         low=back(low),
         high=back(high),
-        next=back(following),
-        next_beyond=beyond,
+        next=back(next_setting),
+        next_beyond=next_beyond,
         settings=tuple(results),
         alike=alike,
-        best_is_told=told,
+        best_is_told=best_is_told,
         at_edge=bool(low <= grid[1] or high >= grid[-2]),
         lag_s=lag,
         inertia_used=inertia_used,

@@ -160,7 +160,15 @@ def test_ratios_are_compared_by_their_ratio():
 
 
 def test_same_drive_same_answer():
-    assert tuned(drive(1), AREA, DENSITY).low == tuned(drive(1), AREA, DENSITY).low
+    one, two = tuned(drive(1), AREA, DENSITY), tuned(drive(1), AREA, DENSITY)
+    assert (one.best, one.low, one.high, one.next, one.settings) == (
+        two.best,
+        two.low,
+        two.high,
+        two.next,
+        two.settings,
+    )
+    assert (one.curve == two.curve).all()
 
 
 def test_settings_held_too_short_are_named_or_refused():
