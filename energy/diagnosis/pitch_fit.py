@@ -1,8 +1,8 @@
 """Least squares of logged rows over pitch: errors in the air speed, errors that all rows share, scatter learnt.
 
-Functional errors-in-variables fit (Deming regression, by the trade's name) linearised about each row's estimated true air
-speed and iterated: weights taken from the noisy rows would follow the noise and pull the pitch with it. The shared errors
-are taken out by Woodbury's identity, over a grid of offsets and drifts at once.
+Functional errors-in-variables fit (Deming regression, by the trade's name) linearised about each row's estimated true
+air speed and iterated: weights taken from the noisy rows would follow the noise and pull the pitch with it. The shared
+errors are taken out by Woodbury's identity, over a grid of offsets and drifts at once.
 """
 
 from __future__ import annotations
@@ -188,7 +188,8 @@ def _quantities(problem: PitchProblem, places: np.ndarray, air_error: np.ndarray
 @dataclass(frozen=True)
 class NormalProducts:
     """Sums over rows of products over the variance, all of one shape: of the residual and of what the errors that all
-    rows share do to it: of the air speed, of power and curves, of thrust, of curves that lean with the tip-speed ratio."""
+    rows share do to it: of the air speed, of power and curves, of thrust, of curves that lean with the tip-speed
+    ratio."""
 
     residual_residual: np.ndarray
     residual_air: np.ndarray
@@ -232,7 +233,8 @@ def _no_products(shape: tuple[int, int]) -> NormalProducts:
 
 @dataclass(frozen=True)
 class RowNoise:
-    """Scatter of the rows: of the air speed (share), leftover factors for power and thrust, correlation of neighbours."""
+    """Scatter of the rows: of the air speed (share), leftover factors for power and thrust, correlation of
+    neighbours."""
 
     air_speed: float
     declared: float  # what the accuracies say of air_speed
@@ -259,7 +261,8 @@ class RowNoise:
         return np.asarray(found)
 
     def part_of_air(self, tilt: np.ndarray, level: np.ndarray) -> np.ndarray:
-        """Return the likeliest error of ln(air speed) per residual of the power coefficient (regression on the residual)."""
+        """Return the likeliest error of ln(air speed) per residual of the power coefficient (regression on the
+        residual)."""
         return np.asarray(self.air_speed**2 * self.power * tilt / self.variance(0, tilt, level))
 
     def learnt(self, at: ResidualsAtBest, correction: float) -> RowNoise:

@@ -119,7 +119,8 @@ class Updated:
 class Compared:
     """One reading against the model (SI): predicted before and after, and the misses in standard deviations.
 
-    `miss_before` is set against the reading's and the prediction's doubt together; `miss_after` against the reading's own.
+    `miss_before` is set against the reading's and the prediction's doubt together; `miss_after` against the reading's
+    own.
     """
 
     result: int
@@ -137,8 +138,8 @@ class Compared:
 class Reconciled:
     """Inputs and answer before and after, and whether readings and model agree within what was stated.
 
-    `probability` is that of a fit as bad or worse where everything stated is true (χ² of `chi_square` with as many degrees
-    of freedom as readings).
+    `probability` is that of a fit as bad or worse where everything stated is true (χ² of `chi_square` with as many
+    degrees of freedom as readings).
     """
 
     before: Spread | None
@@ -156,7 +157,8 @@ class Reconciled:
 
 @dataclass(frozen=True)
 class Fit:
-    """The posterior of standard normal scores: mean (d,), covariance (d, d); predictions at the prior mean and at `mean`."""
+    """The posterior of standard normal scores: mean (d,), covariance (d, d); predictions at the prior mean and at
+    `mean`."""
 
     mean: np.ndarray
     covariance: np.ndarray
@@ -210,7 +212,8 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
 
 
 def reconciled(scenario: Scenario, results: Sequence[Result], progress: Progress | None = None) -> Reconciled:
-    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the steady one."""
+    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the
+    steady one."""
     chain = None
     if scenario.schedule is not None:
         from energy.chain.trip import trip_chain

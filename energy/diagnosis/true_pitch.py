@@ -3,8 +3,8 @@
 Each row's power coefficient is set against the curve map over all pitches at once; no row is solved by itself. All rows
 together are weighed by least squares with errors in the air speed and with errors that all rows share (calibration of
 anemometer and wattmeter, the curves themselves), so that many rows do not pretend to more than one calibration allows.
-The interval is that of the profile: the pitches whose sum of squares is not significantly worse than the best, which comes
-out wide, and lopsided, where power hardly changes with pitch.
+The interval is that of the profile: the pitches whose sum of squares is not significantly worse than the best, which
+comes out wide, and lopsided, where power hardly changes with pitch.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ class PitchInterval(Estimate):
 
 @dataclass(frozen=True)
 class RowPitch:
-    """Row by row (N,), degrees: the pitch on the stalled and on the unstalled side (NaN for none), the interval that holds
-    both, whether any pitch explains the row, and whether it could be used at all."""
+    """Row by row (N,), degrees: the pitch on the stalled and on the unstalled side (NaN for none), the interval that
+    holds both, whether any pitch explains the row, and whether it could be used at all."""
 
     tip_speed_ratio: np.ndarray
     power_coefficient: np.ndarray
@@ -77,9 +77,10 @@ class RowPitch:
 class TruePitch:
     """The pitch of all rows together (at the middle of the run), the other solution, and what the dial did.
 
-    `offset_deg` is true pitch minus dial at the middle of the run, `drift_deg` its change from the first row to the last.
-    `shared_errors` are the calibration errors (in standard deviations) that the fit had to ask for: air speed, power or
-    curves, thrust. `watts_ratio` is measured watts over those of the scenario's generator at the logged rotor speed.
+    `offset_deg` is true pitch minus dial at the middle of the run, `drift_deg` its change from the first row to the
+    last. `shared_errors` are the calibration errors (in standard deviations) that the fit had to ask for: air speed,
+    power or curves, thrust. `watts_ratio` is measured watts over those of the scenario's generator at the logged rotor
+    speed.
     """
 
     pitch_deg: PitchInterval | None
@@ -112,7 +113,8 @@ def true_pitch_of_file(
 
 
 def read_measured(path: Path, progress: Progress | None = None) -> MeasuredRows:
-    """Return the rows of a CSV file: air_speed_*, rotor_speed_*, electrical_power_*; optional thrust_*, dial_deg, time_s.
+    """Return the rows of a CSV file: air_speed_*, rotor_speed_*, electrical_power_*; optional thrust_*, dial_deg,
+    time_s.
 
     Units stand in the headers. `progress` is told the share done. Raises InputError for negative speeds or watts.
     """
@@ -165,8 +167,8 @@ def accuracy_of(scenario: Scenario) -> Accuracy:
 def shaft_power_w(chain: ElectricalChain, electrical_w: np.ndarray, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
     """Return the shaft power (W) behind measured watts into the element at a logged rotor speed.
 
-    The current follows from the measured watts (not from the generator's voltage), the losses from current and speed as in
-    `energy.generator`.
+    The current follows from the measured watts (not from the generator's voltage), the losses from current and speed
+    as in `energy.electrical`.
     """
     three_phase = chain.connection == "three_phase"
     phases, winding_share = (3.0, 0.5) if three_phase else (1.0, 1.0)
@@ -204,7 +206,8 @@ def corrected(dial_deg: float, offset: PitchInterval) -> PitchInterval:
 def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | None = None) -> TruePitch:
     """Return the true pitch of logged rows with the rotor, generator and accuracies of a scenario.
 
-    `progress` is told the share done (see energy/progress.py). Raises InputError where the scenario has no curves over several pitches.
+    `progress` is told the share done (see energy/progress.py). Raises InputError where the scenario has no curves over
+    several pitches.
     """
     curves = curves_over_pitches(scenario)
     inputs = inputs_of(scenario)
@@ -291,8 +294,8 @@ def true_pitch(
     notes: list[str] = []
     if not used.all():
         notes.append(
-            f"{int((~used).sum())} of {len(used)} rows were left out: standing, air below 1 m/s, or faster than tip-speed "
-            f"ratio {curves.tip_speed_ratio[-1]:g}, where the curves end."
+            f"{int((~used).sum())} of {len(used)} rows were left out: standing, air below 1 m/s, or faster than "
+            f"tip-speed ratio {curves.tip_speed_ratio[-1]:g}, where the curves end."
         )
     if rows.thrust_n is not None and problem.rows.thrust_coefficient is None:
         notes.append("The logged thrust was not used: the curves' own thrust is only an estimate.")

@@ -1,8 +1,9 @@
 """Which setting was best: a drive on which one setting was stepped, read without taking gusts or peaks for it.
 
-Watts over the wind's own power (the cube of air speed), with the lag of rotor and load fitted, give a power coefficient for
-every steady stretch; a setting's mean comes with the scatter of its stretches and of its visits. A smooth curve (a Gaussian
-process of scikit-learn) through the settings says where the best lies, how sure that is, and where to look next.
+Watts over the wind's own power (the cube of air speed), with the lag of rotor and load fitted, give a power
+coefficient for every steady stretch; a setting's mean comes with the scatter of its stretches and of its visits. A
+smooth curve (a Gaussian process of scikit-learn) through the settings says where the best lies, how sure that is, and
+where to look next.
 """
 
 from __future__ import annotations
@@ -41,8 +42,9 @@ _TEETH = 10
 
 @dataclass(frozen=True)
 class Sweep:
-    """A logged drive (N,): time s (rising), the setting, watts into the load, air speed at the rotor's place m/s, and rotor
-    speed rad/s where logged. `kind` is pitch, resistance or ratio; `wind_is_known` tells road speed alone from air speed."""
+    """A logged drive (N,): time s (rising), the setting, watts into the load, air speed at the rotor's place m/s, and
+    rotor speed rad/s where logged. `kind` is pitch, resistance or ratio; `wind_is_known` tells road speed alone from
+    air speed."""
 
     kind: str
     time_s: np.ndarray
@@ -104,8 +106,8 @@ def tuned_of_file(scenario: Scenario, path: Path, progress: Progress | None = No
 
 
 def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None) -> Sweep:
-    """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and air_speed_*
-    or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
+    """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and
+    air_speed_* or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
 
     Road speed and wind are multiplied by rotor.local_speed_factor, air speed too where measurement.air_speed_at says
     free_air. `progress` is told the share done. Raises InputError.
@@ -203,9 +205,9 @@ def tuned(
 ) -> Tuned:
     """Return the best setting, its interval, the next to try and every setting's result.
 
-    With an inertia (times the efficiency from shaft to load) and a logged rotor speed the turning energy is kept account of,
-    and the wind's power is taken as it comes; else it is taken behind the fitted lag. Raises InputError where fewer than two
-    settings were held long enough.
+    With an inertia (times the efficiency from shaft to load) and a logged rotor speed the turning energy is kept
+    account of, and the wind's power is taken as it comes; else it is taken behind the fitted lag. Raises InputError
+    where fewer than two settings were held long enough.
     """
     wind_w = 0.5 * density_kg_m3 * area_m2 * sweep.air_speed_m_s**3
     if float(np.mean(wind_w)) < _LEAST_MEAN_WIND_W:
@@ -228,8 +230,8 @@ def tuned(
                 "the drive",
                 sweep.kind,
                 f"{len(enough)} settings held long enough",
-                f"two settings or more, each held {_LEAST_SETTLE_S + _LEAST_STRETCH_S:.0f} s or more (longer with a lag of "
-                f"{lag:g} s)",
+                f"two settings or more, each held {_LEAST_SETTLE_S + _LEAST_STRETCH_S:.0f} s or more "
+                f"(longer with a lag of {lag:g} s)",
             )
         )
     results = _results(sweep, visits, stretches, values, enough)
@@ -267,8 +269,8 @@ def lagged(values: np.ndarray, time_s: np.ndarray, lag_s: float) -> np.ndarray:
 def _fitted_lag(sweep: Sweep, wind_w: np.ndarray, visits: list[tuple[int, int]]) -> tuple[float, np.ndarray]:
     """Return the lag (s) at which the wind's power explains the watts best, and the wind's power behind it.
 
-    Least squares of watts on lagged wind power, each visit with its own factor; lags too long for the median visit to hold
-    one stretch are not tried.
+    Least squares of watts on lagged wind power, each visit with its own factor; lags too long for the median visit to
+    hold one stretch are not tried.
     """
     longest = float(np.median([sweep.time_s[b - 1] - sweep.time_s[a] for a, b in visits])) / (
         _SETTLE_LAGS + _STRETCH_LAGS + 1
@@ -468,9 +470,9 @@ def _curve_draws(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return draws (_DRAWS, grid) of the smooth curve through the settings, and its mean (grid,).
 
-    Gaussian process with a squared-exponential kernel about an unknown level (Rasmussen & Williams, Gaussian Processes for
-    Machine Learning, 2006, algorithm 2.1, as scikit-learn has it). Its height and length are not fitted, which too few
-    settings cannot bear, but averaged over a set, weighed by the marginal likelihood.
+    Gaussian process with a squared-exponential kernel about an unknown level (Rasmussen & Williams, Gaussian Processes
+    for Machine Learning, 2006, algorithm 2.1, as scikit-learn has it). Its height and length are not fitted, which too
+    few settings cannot bear, but averaged over a set, weighed by the marginal likelihood.
     """
     import warnings
 
@@ -507,10 +509,11 @@ def _curve_draws(
 def _next(
     grid: np.ndarray, draws: np.ndarray, best_at: np.ndarray, error: float, at: np.ndarray, seed: int
 ) -> tuple[float, bool]:
-    """Return the setting whose measurement would tell most about where the best lies, and whether it lies beyond the range.
+    """Return the setting whose measurement would tell most about where the best lies, and whether it lies beyond the
+    range.
 
-    For each candidate the draws are sorted by what it would read (with noise) and cut in ten; the more the place of the best
-    differs between the tenths, the more the reading would teach.
+    For each candidate the draws are sorted by what it would read (with noise) and cut in ten; the more the place of
+    the best differs between the tenths, the more the reading would teach.
     """
     step = float(np.median(np.diff(at)))
     share_low, share_high = float(np.mean(best_at <= grid[1])), float(np.mean(best_at >= grid[-2]))

@@ -48,7 +48,8 @@ class KeyReader(Protocol):
 
 @dataclass(frozen=True)
 class Rig:
-    """A scenario's turbine as the parts read it: the wheel's radius (m), the air's density (kg/m³), one blade's mass."""
+    """A scenario's turbine as the parts read it: the wheel's radius (m), the air's density (kg/m³), one blade's
+    mass."""
 
     scenario: Scenario
     read: KeyReader

@@ -83,7 +83,7 @@ def bolt_pulls_n(moment_n_m: Values, distances_m: np.ndarray) -> np.ndarray:
     return np.asarray(moment_n_m, float)[..., None] * x / np.sum(x * x)
 
 
-# --- bearing -----------------------------------------------------------------------------------------------------------
+# --- bearing ---------------------------------------------------------------------------------------------------------
 
 # Single-row deep-groove ball bearings, normal clearance: f0·Fa/C0 -> e, Y; X = 0.56. ISO 281, table of factors (from
 # memory); f0 about 14 for the common sizes.
@@ -231,7 +231,7 @@ def highest_axial_load_n(static_rating_n: float, kind: str, bore_m: float | None
     return (0.25 if small else 0.5) * static_rating_n
 
 
-# --- blade root --------------------------------------------------------------------------------------------------------
+# --- blade root ------------------------------------------------------------------------------------------------------
 
 
 def centrifugal_force_n(mass_kg: Values, radius_m: Values, rotor_speed_rad_s: Values) -> np.ndarray:
@@ -299,7 +299,7 @@ def gyroscopic_moment_n_m(inertia_kg_m2: Values, rotor_speed_rad_s: Values, turn
     return np.asarray(inertia_kg_m2) * rotor_speed_rad_s * turning_rate_rad_s
 
 
-# --- pitch axis --------------------------------------------------------------------------------------------------------
+# --- pitch axis ------------------------------------------------------------------------------------------------------
 
 
 def plate_inertia_difference_kg_m2(
@@ -465,7 +465,7 @@ def rod_lever_m(arm_m: Values, pitch_deg: Values, square_at_deg: Values) -> np.n
     return np.asarray(arm_m) * np.cos(np.deg2rad(np.asarray(pitch_deg, float) - square_at_deg))
 
 
-# --- balance -----------------------------------------------------------------------------------------------------------
+# --- balance ---------------------------------------------------------------------------------------------------------
 
 
 def imbalance_force_n(imbalance_kg_m: Values, rotor_speed_rad_s: Values) -> np.ndarray:

@@ -48,8 +48,8 @@ class Travel:
 class PitchedBlades:
     """Blades that a linkage turns: the travel as the dial reads it and as chord angles (degrees), lengths in m.
 
-    `pitch_axis` is a share of the chord from its leading edge; `mass_offset_m` lies along the chord from the pitch axis;
-    `bearing_diameter_m` is None where the friction is not told.
+    `pitch_axis` is a share of the chord from its leading edge; `bearing_diameter_m` is None where the friction is not
+    told.
     """
 
     curves: RotorCurves

@@ -51,8 +51,8 @@ _BEARING_NOTES = {
     "thrust_ball": "A thrust ball bearing takes no radial load: a second bearing must hold the rotor's weight.",
 }
 _SPEED_IS_HELD = (
-    "The linkage table holds the rotor speed of its case through the whole travel; a rotor that is feathered slows down "
-    "and asks for less."
+    "The linkage table holds the rotor speed of its case through the whole travel; a rotor that is feathered slows "
+    "down and asks for less."
 )
 
 
@@ -107,8 +107,8 @@ class StructuralLoad:
 
 @dataclass(frozen=True)
 class Rung:
-    """One step of the spin-up: rotor speed (rad/s), tip speed (m/s), centrifugal force a blade (N), its share of the force
-    at the limit, imbalance force (N), and the blade root's margin (None where its rating is not told)."""
+    """One step of the spin-up: rotor speed (rad/s), tip speed (m/s), centrifugal force a blade (N), its share of the
+    force at the limit, imbalance force (N), and the blade root's margin (None where its rating is not told)."""
 
     rotor_speed_rad_s: float
     tip_speed_m_s: float

@@ -135,7 +135,8 @@ def test_both_solutions_are_told_where_both_fit():
 
 @pytest.mark.parametrize("factor", [1.8, 0.2])
 def test_no_pitch_explains_impossible_watts(factor):
-    # At high tip-speed ratio low power has a pitch; more than the best has none. Few watts at low pitches of these curves
+    # At high tip-speed ratio low power has a pitch; more than the best has none. Few watts at low pitches of these
+    # curves
     # have none either: use curves that end at 6°.
     assert CURVES is not None
     low = replace(

@@ -32,7 +32,8 @@ def drive(
     kind: str = "pitch",
     settings: tuple[float, ...] = (0, 2, 4, 6, 8, 10),
 ) -> Sweep:
-    """Return a drive in gusts: watts fall by `drop`·(setting − best)², the wind's own power swings by a third and more."""
+    """Return a drive in gusts: watts fall by `drop`·(setting − best)², the wind's own power swings by a third and
+    more."""
     g = np.random.default_rng(seed)
     steps = np.concatenate([g.permutation(settings) for _ in range(visits)]) if order is None else np.array(order)
     setting = np.repeat(steps.astype(float), hold)
@@ -102,7 +103,8 @@ def test_a_best_beyond_the_range_is_looked_for_there():
 
 
 def test_the_next_setting_teaches():
-    # A second drive between the proposed setting and the best so far narrows the interval (over some seeds, on average).
+    # A second drive between the proposed setting and the best so far narrows the interval (over some seeds, on
+    # average).
     before, after = [], []
     for seed in range(8):
         first = drive(seed, visits=2, hold=80)
