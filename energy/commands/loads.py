@@ -33,7 +33,7 @@ from energy.words.loads import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.strength.table import Ladder, LoadTable
+    from energy.strength.table import Ladder, StructuralLoads
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -58,7 +58,7 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
       windtoll loads scenario.toml --ladder
     """
     from energy.chain.load import load
-    from energy.strength.table import load_table, spin_up_ladder
+    from energy.strength.table import spin_up_ladder, structural_loads
 
     checked = load(scenario, overrides)
     if ladder:
@@ -68,14 +68,14 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
         else:
             _print_ladder(rungs, system)
         return
-    table = load_table(checked)
+    table = structural_loads(checked)
     if as_json:
         common.print_json(as_data(table))
     else:
         _print(table, system)
 
 
-def _print(table: LoadTable, system: UnitSystem) -> None:
+def _print(table: StructuralLoads, system: UnitSystem) -> None:
     out = common.console()
     if table.scenario.title:
         out.print(table.scenario.title, style="dim")

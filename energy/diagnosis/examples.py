@@ -28,7 +28,8 @@ _SPEED = {"metric": ("km_h", "km/h"), "us": ("mph", "mph"), "uk": ("mph", "mph")
 
 
 def measured_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
-    """Return a CSV of steady stretches as `true_pitch.read_measured` takes it; the dial reads HIDDEN_OFFSET_DEG too little.
+    """Return a CSV of steady stretches as `true_pitch.read_measured` takes it; the dial reads HIDDEN_OFFSET_DEG too
+    little.
 
     Raises InputError where the scenario has no curves over several pitches, or its rotor does not turn.
     """
@@ -47,19 +48,21 @@ def measured_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
     watts = np.asarray(work.heat_power_w) * (1 + 0.005 * draw.normal(size=len(air)))
     slug, unit = _SPEED[system]
     lines = [
-        f"# Invented, not measured: steady stretches of a drive; the true pitch was {HIDDEN_OFFSET_DEG:g} degrees more than the dial "
-        "read.",
+        "# Invented, not measured: steady stretches of a drive; the true pitch was "
+        f"{HIDDEN_OFFSET_DEG:g} degrees more than the dial read.",
         f"time_s,air_speed_{slug},rotor_speed_rpm,electrical_power_w,dial_deg",
     ]
     lines += [
-        f"{40 * n},{express(float(shown[k]), unit, 'm/s'):.1f},{work.rotor_speed_rad_s[k] * 30 / np.pi:.0f},{watts[k]:.0f},{dial[k]:g}"
+        f"{40 * n},{express(float(shown[k]), unit, 'm/s'):.1f},{work.rotor_speed_rad_s[k] * 30 / np.pi:.0f},"
+        f"{watts[k]:.0f},{dial[k]:g}"
         for n, k in enumerate(keep)
     ]
     return "\n".join(lines) + "\n"
 
 
 def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
-    """Return a CSV of a drive with the pitch (or, with one pitch only, the element) stepped, as `tuning.read_sweep` takes it.
+    """Return a CSV of a drive with the pitch (or, with one pitch only, the element) stepped, as `tuning.read_sweep`
+    takes it.
 
     Raises InputError where the scenario has no curves or its rotor does not turn.
     """
@@ -92,7 +95,8 @@ def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
     watts = np.maximum(lagged(steady, time, _LAG_S) * (1 + 0.01 * draw.normal(size=len(time))), 0)
     slug, unit = _SPEED[system]
     lines = [
-        "# Invented, not measured: each setting held twice, in another order the second time; gusts larger than the effect.",
+        "# Invented, not measured: each setting held twice, in another order the second time; "
+        "gusts larger than the effect.",
         f"time_s,{column},air_speed_{slug},electrical_power_w",
     ]
     logged = _logged_air(scenario, air)
@@ -104,7 +108,8 @@ def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
 
 
 def results_example(scenario: Scenario) -> str:
-    """Return readings as TOML, as `reconcile.read_results` takes them: fewer watts than the scenario predicts, and fuel.
+    """Return readings as TOML, as `reconcile.read_results` takes them: fewer watts than the scenario predicts, and
+    fuel.
 
     Raises InputError where the scenario predicts no watts.
     """
@@ -117,8 +122,8 @@ def results_example(scenario: Scenario) -> str:
     if not (watts > _LEAST_WATTS).any():
         raise _standing(scenario)
     lines = [
-        f"# Invented, not measured: {100 * (1 - _LESS_WATTS):.0f} % fewer watts than the scenario predicts. Every reading says what it "
-        "is good to, 19 times out of 20.",
+        f"# Invented, not measured: {100 * (1 - _LESS_WATTS):.0f} % fewer watts than the scenario predicts. "
+        "Every reading says what it is good to, 19 times out of 20.",
     ]
     for speed, power in zip(speeds, watts, strict=True):
         if power > _LEAST_WATTS:

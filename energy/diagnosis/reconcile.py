@@ -112,7 +112,8 @@ class Updated:
 class Compared:
     """One reading against the model (SI): predicted before and after, and the misses in standard deviations.
 
-    `miss_before` is set against the reading's and the prediction's doubt together; `miss_after` against the reading's own.
+    `miss_before` is set against the reading's and the prediction's doubt together; `miss_after` against the reading's
+    own.
     """
 
     result: int
@@ -130,8 +131,8 @@ class Compared:
 class Reconciled:
     """Inputs and answer before and after, and whether readings and model agree within what was stated.
 
-    `probability` is that of a fit as bad or worse where everything stated is true (χ² of `chi_square` with as many degrees
-    of freedom as readings).
+    `probability` is that of a fit as bad or worse where everything stated is true (χ² of `chi_square` with as many
+    degrees of freedom as readings).
     """
 
     before: OutcomeSpread | None
@@ -149,7 +150,8 @@ class Reconciled:
 
 @dataclass(frozen=True)
 class Fit:
-    """The posterior of standard normal scores: mean (d,), covariance (d, d); predictions at the prior mean and at `mean`."""
+    """The posterior of standard normal scores: mean (d,), covariance (d, d); predictions at the prior mean and at
+    `mean`."""
 
     mean: np.ndarray
     covariance: np.ndarray
@@ -203,7 +205,8 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
 
 
 def reconciled(scenario: Scenario, results: Sequence[Result], progress: Progress | None = None) -> Reconciled:
-    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the steady one."""
+    """Return `reconcile` with the answer that the scenario asks for: that of its trip where it has one, else the
+    steady one."""
     chain = None
     if scenario.schedule is not None:
         from energy.chain.trip import trip_chain
@@ -220,10 +223,10 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
     """
     from scipy.optimize import least_squares
 
-    turn = np.eye(dimensions) if root is None else root
+    correlate = np.eye(dimensions) if root is None else root
 
     def predicted(scores: np.ndarray) -> np.ndarray:
-        return np.asarray(model(scores @ turn.T))
+        return np.asarray(model(scores @ correlate.T))
 
     def residuals(score: np.ndarray) -> np.ndarray:
         return np.concatenate([score, (predicted(score[None])[0] - values) / deviations])
@@ -235,16 +238,16 @@ def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray,
         return np.concatenate([np.eye(dimensions), slope / deviations[:, None]])
 
     start = np.zeros(dimensions)
-    found = least_squares(residuals, start, jac=slopes, method="trf", xtol=1e-10, ftol=1e-10, gtol=1e-10)
-    at = slopes(found.x)
-    before = slopes(start)[dimensions:] * deviations[:, None]
+    solution = least_squares(residuals, start, jac=slopes, method="trf", xtol=1e-10, ftol=1e-10, gtol=1e-10)
+    jacobian = slopes(solution.x)
+    prior_slope = slopes(start)[dimensions:] * deviations[:, None]
     return Fit(
-        mean=turn @ found.x,
-        covariance=turn @ np.linalg.inv(at.T @ at) @ turn.T,
+        mean=correlate @ solution.x,
+        covariance=correlate @ np.linalg.inv(jacobian.T @ jacobian) @ correlate.T,
         before=predicted(start[None])[0],
-        after=predicted(found.x[None])[0],
-        prior_deviation=np.sqrt((before**2).sum(axis=1)),
-        chi_square=2 * float(found.cost),
+        after=predicted(solution.x[None])[0],
+        prior_deviation=np.sqrt((prior_slope**2).sum(axis=1)),
+        chi_square=2 * float(solution.cost),
     )
 
 
@@ -267,23 +270,23 @@ def reconcile(
         raise InputError(Problem(scenario.name, "", "nothing uncertain", "inputs with ± or low and high to update"))
     nuisance = _nuisance(results)
     keys = list(inputs)
-    told = [(j, name) for j, result in enumerate(results) for name in READINGS if getattr(result, name) is not None]
-    values = np.array([getattr(results[j], name).value for j, name in told])
-    deviations = np.array([getattr(results[j], name).standard_deviation for j, name in told])
+    readings = [(j, name) for j, result in enumerate(results) for name in READINGS if getattr(result, name) is not None]
+    values = np.array([getattr(results[j], name).value for j, name in readings])
+    deviations = np.array([getattr(results[j], name).standard_deviation for j, name in readings])
 
     def model(scores: np.ndarray) -> np.ndarray:
         drawn = values_at(inputs, scores[:, : len(keys)])
-        return _predictions(scenario, results, told, drawn, _conditions(results, nuisance, scores[:, len(keys) :]))
+        return _predictions(scenario, results, readings, drawn, _conditions(results, nuisance, scores[:, len(keys) :]))
 
     dimensions = len(keys) + len(nuisance)
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, correlations_of(scenario))
-    found = fit(model, dimensions, values, deviations, root)
+    posterior = fit(model, dimensions, values, deviations, root)
     tell(progress, _FITTED)
-    scores = found.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(found.covariance).T
+    scores = posterior.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(posterior.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
-    total = np.hypot(deviations, found.prior_deviation)
+    before_deviation = np.hypot(deviations, posterior.prior_deviation)
     before = spread_of(
         scenario, chain, sampling=Sampling(with_sensitivity=False), progress=part(progress, _FITTED, _KNOWN_BEFORE)
     )
@@ -292,7 +295,7 @@ def reconcile(
     return Reconciled(
         before=before,
         after=after,
-        inputs=_updated(inputs, drawn, found),
+        inputs=_updated(inputs, drawn, posterior),
         readings=tuple(
             Compared(
                 result=j + 1,
@@ -300,15 +303,15 @@ def reconcile(
                 reading=name,
                 value=float(values[k]),
                 standard_deviation=float(deviations[k]),
-                before=float(found.before[k]),
-                after=float(found.after[k]),
-                miss_before=float((values[k] - found.before[k]) / total[k]),
-                miss_after=float((values[k] - found.after[k]) / deviations[k]),
+                before=float(posterior.before[k]),
+                after=float(posterior.after[k]),
+                miss_before=float((values[k] - posterior.before[k]) / before_deviation[k]),
+                miss_after=float((values[k] - posterior.after[k]) / deviations[k]),
             )
-            for k, (j, name) in enumerate(told)
+            for k, (j, name) in enumerate(readings)
         ),
-        chi_square=found.chi_square,
-        probability=float(chi2.sf(found.chi_square, len(values))),
+        chi_square=posterior.chi_square,
+        probability=float(chi2.sf(posterior.chi_square, len(values))),
     )
 
 
@@ -318,7 +321,7 @@ def _steady(scenario: Scenario) -> Chain:
     return steady_chain(scenario)
 
 
-def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], found: Fit) -> tuple[Updated, ...]:
+def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], posterior: Fit) -> tuple[Updated, ...]:
     """Return the inputs before and after, those that were told the most about first."""
     updated = []
     for k, (key, value) in enumerate(inputs.items()):
@@ -331,7 +334,7 @@ def _updated(inputs: Mapping[str, Uncertain], drawn: Mapping[str, np.ndarray], f
                 float(np.std(drawn[key])),
                 float(low),
                 float(high),
-                float(found.mean[k]),
+                float(posterior.mean[k]),
             )
         )
     return tuple(sorted(updated, key=lambda u: u.standard_deviation / u.before.standard_deviation))
@@ -368,7 +371,7 @@ def _conditions(
 def _predictions(
     scenario: Scenario,
     results: Sequence[Result],
-    told: Sequence[tuple[int, str]],
+    readings: Sequence[tuple[int, str]],
     drawn: Mapping[str, np.ndarray],
     conditions: Mapping[str, tuple[np.ndarray, np.ndarray]],
 ) -> np.ndarray:
@@ -380,15 +383,15 @@ def _predictions(
             own = getattr(scenario.table(table), name)
             values = np.where(here, values, draws.get(key, np.nan if own is None else own.value))
         draws[key] = values
-    found = answer(inputs_of(scenario, draws))
-    fuel = found.inputs.fuel
+    ledger = answer(inputs_of(scenario, draws))
+    fuel = ledger.inputs.fuel
     litre = np.nan if fuel is None else fuel.heating_value_j_per_m3
-    sources = {name: state.supply.source_w / litre for name, state in found.states.items()}
-    turbine = found.turbine
+    sources = {name: state.supply.source_w / litre for name, state in ledger.states.items()}
+    turbine = ledger.turbine
     shape = np.broadcast_shapes(np.shape(turbine.heat_power_w), (len(next(iter(drawn.values()))), len(results)))
-    speed = np.broadcast_to(found.inputs.road_speed_m_s, shape)
+    speed = np.broadcast_to(ledger.inputs.road_speed_m_s, shape)
     columns = []
-    for j, name in told:
+    for j, name in readings:
         without = sources[results[j].compared_with or scenario.trip.compared_with]
         electrical = turbine.electrical
         whole = {

@@ -1,8 +1,9 @@
 """Which setting was best: a drive on which one setting was stepped, read without taking gusts or peaks for it.
 
-Watts over the wind's own power (the cube of air speed), with the lag of rotor and load fitted, give a power coefficient for
-every steady stretch; a setting's mean comes with the scatter of its stretches and of its visits. A smooth curve (a Gaussian
-process of scikit-learn) through the settings says where the best lies, how sure that is, and where to look next.
+Watts over the wind's own power (the cube of air speed), with the lag of rotor and load fitted, give a power
+coefficient for every steady stretch; a setting's mean comes with the scatter of its stretches and of its visits. A
+smooth curve (a Gaussian process of scikit-learn) through the settings says where the best lies, how sure that is, and
+where to look next.
 """
 
 from __future__ import annotations
@@ -41,8 +42,9 @@ _TEETH = 10
 
 @dataclass(frozen=True)
 class Sweep:
-    """A logged drive (N,): time s (rising), the setting, watts into the load, air speed at the rotor's place m/s, and rotor
-    speed rad/s where logged. `kind` is pitch, resistance or ratio; `wind_is_known` tells road speed alone from air speed."""
+    """A logged drive (N,): time s (rising), the setting, watts into the load, air speed at the rotor's place m/s, and
+    rotor speed rad/s where logged. `kind` is pitch, resistance or ratio; `wind_is_known` tells road speed alone from
+    air speed."""
 
     kind: str
     time_s: np.ndarray
@@ -104,8 +106,8 @@ def tuned_of_file(scenario: Scenario, path: Path, progress: Progress | None = No
 
 
 def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None) -> Sweep:
-    """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and air_speed_*
-    or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
+    """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and
+    air_speed_* or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
 
     Road speed and wind are multiplied by rotor.local_speed_factor, air speed too where measurement.air_speed_at says
     free_air. `progress` is told the share done. Raises InputError.
@@ -203,9 +205,9 @@ def tuned(
 ) -> Tuned:
     """Return the best setting, its interval, the next to try and every setting's result.
 
-    With an inertia (times the efficiency from shaft to load) and a logged rotor speed the turning energy is kept account of,
-    and the wind's power is taken as it comes; else it is taken behind the fitted lag. Raises InputError where fewer than two
-    settings were held long enough.
+    With an inertia (times the efficiency from shaft to load) and a logged rotor speed the turning energy is kept
+    account of, and the wind's power is taken as it comes; else it is taken behind the fitted lag. Raises InputError
+    where fewer than two settings were held long enough.
     """
     wind_w = 0.5 * density_kg_m3 * area_m2 * sweep.air_speed_m_s**3
     if float(np.mean(wind_w)) < _LEAST_MEAN_WIND_W:
@@ -228,8 +230,8 @@ def tuned(
                 "the drive",
                 sweep.kind,
                 f"{len(enough)} settings held long enough",
-                f"two settings or more, each held {_LEAST_SETTLE_S + _LEAST_STRETCH_S:.0f} s or more (longer with a lag of "
-                f"{lag:g} s)",
+                f"two settings or more, each held {_LEAST_SETTLE_S + _LEAST_STRETCH_S:.0f} s or more "
+                f"(longer with a lag of {lag:g} s)",
             )
         )
     results = _results(sweep, visits, stretches, values, enough)
@@ -267,8 +269,8 @@ def lagged(values: np.ndarray, time_s: np.ndarray, lag_s: float) -> np.ndarray:
 def _fitted_lag(sweep: Sweep, wind_w: np.ndarray, visits: list[tuple[int, int]]) -> tuple[float, np.ndarray]:
     """Return the lag (s) at which the wind's power explains the watts best, and the wind's power behind it.
 
-    Least squares of watts on lagged wind power, each visit with its own factor; lags too long for the median visit to hold
-    one stretch are not tried.
+    Least squares of watts on lagged wind power, each visit with its own factor; lags too long for the median visit to
+    hold one stretch are not tried.
     """
     longest = float(np.median([sweep.time_s[b - 1] - sweep.time_s[a] for a, b in visits])) / (
         _SETTLE_LAGS + _STRETCH_LAGS + 1
@@ -320,6 +322,15 @@ def _stretches(
     return np.array(found)
 
 
+@dataclass(frozen=True)
+class _Scatter:
+    """Variance of a stretch's power coefficient within its visit and between visits, and degrees of freedom."""
+
+    within: float
+    between: float
+    degrees_of_freedom: int
+
+
 def _results(
     sweep: Sweep,
     visits: list[tuple[int, int]],
@@ -328,59 +339,65 @@ def _results(
     enough: list[float],
 ) -> list[SettingResult]:
     """Return each setting's mean with its error: scatter of stretches (pooled) and of visits to the same setting."""
-    from scipy.stats import t as student
+    scatter = _scatter(sweep, stretches, values, enough)
+    results = []
+    for value in enough:
+        of_value = [s for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
+        spans = [span for span, x in zip(visits, values, strict=True) if x == value]
+        results.append(_result(sweep, float(value), of_value, spans, scatter))
+    return results
 
-    # Pooled variance of stretches within their visit.
-    within = [s - s.mean() for s in stretches if len(s) > 1]
-    freedom = sum(len(s) - 1 for s in within)
-    inner = float(sum((s**2).sum() for s in within)) / freedom if freedom > 0 else math.nan
+
+def _scatter(sweep: Sweep, stretches: list[np.ndarray], values: np.ndarray, enough: list[float]) -> _Scatter:
+    """Return the scatter of all stretches. Raises InputError where one stretch of each setting tells none."""
+    residuals = [s - s.mean() for s in stretches if len(s) > 1]
+    degrees = sum(len(s) - 1 for s in residuals)
+    within = float(sum((s**2).sum() for s in residuals)) / degrees if degrees > 0 else math.nan
     # Variance between visits to one setting beyond what their stretches explain.
-    excess, visit_freedom = 0.0, 0
+    excess, visit_degrees = 0.0, 0
     for value in enough:
         means = [(s.mean(), len(s)) for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
         if len(means) > 1:
             level = float(np.mean([m for m, _ in means]))
-            expected = 0.0 if math.isnan(inner) else inner * float(np.mean([1 / n for _, n in means]))
+            expected = 0.0 if math.isnan(within) else within * float(np.mean([1 / n for _, n in means]))
             excess += sum((m - level) ** 2 for m, _ in means) - (len(means) - 1) * expected
-            visit_freedom += len(means) - 1
-    between = max(0.0, excess / visit_freedom) if visit_freedom else 0.0
-    if math.isnan(inner):  # one stretch a visit: only the visits tell the scatter
-        inner, between = (between if visit_freedom else math.nan), 0.0
-        freedom = visit_freedom
-    if math.isnan(inner):
+            visit_degrees += len(means) - 1
+    between = max(0.0, excess / visit_degrees) if visit_degrees else 0.0
+    if math.isnan(within):  # one stretch a visit: only the visits tell the scatter
+        within, between, degrees = (between if visit_degrees else math.nan), 0.0, visit_degrees
+    if math.isnan(within):
         raise InputError(
             Problem("the drive", sweep.kind, "one stretch of each setting", "longer stretches, or each setting twice")
         )
-    degrees = min(freedom, visit_freedom) if between > 0 else freedom
-    reach = float(student.ppf(0.975, max(degrees, 1)))
-    found = []
-    for value in enough:
-        mine = [s for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
-        every = np.concatenate(mine)
-        error = math.sqrt(inner / len(every) + between / len(mine))
-        # The interval of few degrees of freedom is wider than its standard error says; the curve uses the wider one.
-        error *= reach / 1.96
-        rows = np.concatenate([np.arange(a, b) for (a, b), x in zip(visits, values, strict=True) if x == value])
-        spans = [(a, b) for (a, b), x in zip(visits, values, strict=True) if x == value]
-        energy = sum(float(np.trapezoid(sweep.electrical_power_w[a:b], sweep.time_s[a:b])) for a, b in spans)
-        seconds = sum(float(sweep.time_s[b - 1] - sweep.time_s[a]) for a, b in spans)
-        level = float(every.mean())
-        found.append(
-            SettingResult(
-                setting=float(value),
-                power_coefficient=level,
-                low=level - 1.96 * error,
-                high=level + 1.96 * error,
-                standard_error=error,
-                visits=len(mine),
-                stretches=len(every),
-                peak_w=float(sweep.electrical_power_w[rows].max()),
-                mean_w=energy / seconds if seconds > 0 else 0.0,
-                energy_j=energy,
-                seconds=seconds,
-            )
-        )
-    return found
+    return _Scatter(within, between, max(min(degrees, visit_degrees) if between > 0 else degrees, 1))
+
+
+def _result(
+    sweep: Sweep, setting: float, stretches: list[np.ndarray], spans: list[tuple[int, int]], scatter: _Scatter
+) -> SettingResult:
+    """Return one setting's mean, its error, and the watts of its visits (first, stop)."""
+    from scipy.stats import t as student
+
+    every = np.concatenate(stretches)
+    error = math.sqrt(scatter.within / len(every) + scatter.between / len(stretches))
+    # The interval of few degrees of freedom is wider than its standard error says; the curve uses the wider one.
+    error *= float(student.ppf(0.975, scatter.degrees_of_freedom)) / 1.96
+    energy = sum(float(np.trapezoid(sweep.electrical_power_w[a:b], sweep.time_s[a:b])) for a, b in spans)
+    seconds = sum(float(sweep.time_s[b - 1] - sweep.time_s[a]) for a, b in spans)
+    level = float(every.mean())
+    return SettingResult(
+        setting=setting,
+        power_coefficient=level,
+        low=level - 1.96 * error,
+        high=level + 1.96 * error,
+        standard_error=error,
+        visits=len(stretches),
+        stretches=len(every),
+        peak_w=max(float(sweep.electrical_power_w[a:b].max()) for a, b in spans),
+        mean_w=energy / seconds if seconds > 0 else 0.0,
+        energy_j=energy,
+        seconds=seconds,
+    )
 
 
 def _scale(kind: str, values: np.ndarray, *, back: bool = False) -> np.ndarray:
@@ -399,33 +416,34 @@ def _with_curve(
     seed: int,
     progress: Progress | None,
 ) -> Tuned:
-    at = _scale(sweep.kind, np.array([r.setting for r in results]))
+    """Return the best setting of the smooth curve through the results, and what it says."""
+    tried_at = _scale(sweep.kind, np.array([r.setting for r in results]))
     level = np.array([r.power_coefficient for r in results])
     error = np.array([r.standard_error for r in results])
-    grid = np.linspace(at[0], at[-1], _GRID)
-    draws, mean = _curve_draws(at, level, error, grid, seed, progress)
-    best_at = grid[np.argmax(draws, axis=1)]
-    low, high = np.quantile(best_at, [0.025, 0.975])
-    best = float(grid[np.argmax(mean)])
-    low, high = min(float(low), best), max(float(high), best)
-    following, beyond = _next(grid, draws, best_at, float(np.median(error)), at, seed)
+    grid = np.linspace(tried_at[0], tried_at[-1], _GRID)
+    draws, mean = _curve_draws(tried_at, level, error, grid, seed, progress)
+    best_of_draw = grid[np.argmax(draws, axis=1)]
+    low, high = np.quantile(best_of_draw, [0.025, 0.975])
+    best_setting = float(grid[np.argmax(mean)])
+    low, high = min(float(low), best_setting), max(float(high), best_setting)
+    next_setting, next_beyond = _next(grid, draws, best_of_draw, float(np.median(error)), tried_at, seed)
     alike = tuple((a.setting, b.setting) for a, b in itertools.pairwise(results) if not _differ(a, b))
     top = max(results, key=lambda r: r.power_coefficient)
-    told = any(_differ(top, r) for r in results if r is not top)
+    best_is_told = any(_differ(top, r) for r in results if r is not top)
 
     def back(value: float) -> float:
         return float(_scale(sweep.kind, np.asarray(value), back=True))
 
     return Tuned(
         kind=sweep.kind,
-        best=back(best),
+        best=back(best_setting),
         low=back(low),
         high=back(high),
-        next=back(following),
-        next_beyond=beyond,
+        next=back(next_setting),
+        next_beyond=next_beyond,
         settings=tuple(results),
         alike=alike,
-        best_is_told=told,
+        best_is_told=best_is_told,
         at_edge=bool(low <= grid[1] or high >= grid[-2]),
         lag_s=lag,
         inertia_used=inertia_used,
@@ -452,9 +470,9 @@ def _curve_draws(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return draws (_DRAWS, grid) of the smooth curve through the settings, and its mean (grid,).
 
-    Gaussian process with a squared-exponential kernel about an unknown level (Rasmussen & Williams, Gaussian Processes for
-    Machine Learning, 2006, algorithm 2.1, as scikit-learn has it). Its height and length are not fitted, which too few
-    settings cannot bear, but averaged over a set, weighed by the marginal likelihood.
+    Gaussian process with a squared-exponential kernel about an unknown level (Rasmussen & Williams, Gaussian Processes
+    for Machine Learning, 2006, algorithm 2.1, as scikit-learn has it). Its height and length are not fitted, which too
+    few settings cannot bear, but averaged over a set, weighed by the marginal likelihood.
     """
     import warnings
 
@@ -491,10 +509,11 @@ def _curve_draws(
 def _next(
     grid: np.ndarray, draws: np.ndarray, best_at: np.ndarray, error: float, at: np.ndarray, seed: int
 ) -> tuple[float, bool]:
-    """Return the setting whose measurement would tell most about where the best lies, and whether it lies beyond the range.
+    """Return the setting whose measurement would tell most about where the best lies, and whether it lies beyond the
+    range.
 
-    For each candidate the draws are sorted by what it would read (with noise) and cut in ten; the more the place of the best
-    differs between the tenths, the more the reading would teach.
+    For each candidate the draws are sorted by what it would read (with noise) and cut in ten; the more the place of
+    the best differs between the tenths, the more the reading would teach.
     """
     step = float(np.median(np.diff(at)))
     share_low, share_high = float(np.mean(best_at <= grid[1])), float(np.mean(best_at >= grid[-2]))

@@ -114,7 +114,7 @@ class Inputs:
     used: tuple[QuantityKey, ...]
 
 
-class _Reader:
+class KeyReader:
     """Reads keys of a scenario (or their draws) and remembers which were read, and which were left to defaults."""
 
     def __init__(self, scenario: Scenario, draws: Mapping[str, np.ndarray]) -> None:
@@ -123,11 +123,13 @@ class _Reader:
         self.assumptions: dict[str, Assumption] = {}
 
     def __call__(self, key: QuantityKey) -> float | np.ndarray:
+        """Return a key's value in SI; the scenario or a default must give it."""
         found = self.maybe(key)
         assert found is not None, f"{key} has no value"
         return found
 
     def maybe(self, key: QuantityKey) -> float | np.ndarray | None:
+        """Return a key's value in SI, None where neither scenario nor default gives it."""
         value = self.uncertain(key)
         if value is None and key not in self.draws:
             return None
@@ -137,6 +139,7 @@ class _Reader:
         return self.draws.get(key, nominal)
 
     def uncertain(self, key: QuantityKey) -> Uncertain | None:
+        """Return a key's value with its range, and note it where it is assumed."""
         table_name, name = key.split(".")
         table = self.scenario.table(table_name)
         value = getattr(table, name, None)
@@ -170,7 +173,7 @@ def values_of(
     scenario: Scenario, keys: Sequence[QuantityKey], draws: Mapping[str, Values] | None = None
 ) -> tuple[dict[str, Values], tuple[Assumption, ...]]:
     """Return the values (SI) of some of a scenario's keys, those that have one, and which of them were assumed."""
-    read = _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    read = KeyReader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
     found = {key: read.maybe(key) for key in keys}
     return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
 
@@ -179,7 +182,7 @@ def ranges_of(scenario: Scenario, keys: Sequence[QuantityKey] | None = None) -> 
     """Return the inputs that are not known exactly, stated or default, by key (SI): of `keys`, or those an
     answer uses.
     """
-    read = _Reader(scenario, {})
+    read = KeyReader(scenario, {})
     found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
     return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
 
@@ -189,9 +192,9 @@ def correlations_of(scenario: Scenario) -> tuple[tuple[str, str, float], ...]:
     return tuple((pair.first, pair.second, pair.coefficient.value) for pair in scenario.uncertainty.correlated)
 
 
-def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> _Reader:
+def reader(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> KeyReader:
     """Return a reader of single keys, which remembers what was assumed: for questions beside the ledger."""
-    return _Reader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
+    return KeyReader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
 
 
 def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> Inputs:
@@ -239,7 +242,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     )
 
 
-def _air(read: _Reader) -> tuple[Values, np.ndarray]:
+def _air(read: KeyReader) -> tuple[Values, np.ndarray]:
     temperature, humidity = read("air.temperature"), read("air.relative_humidity")
     pressure = read.maybe("air.pressure")
     if pressure is None:
@@ -247,7 +250,7 @@ def _air(read: _Reader) -> tuple[Values, np.ndarray]:
     return temperature, density_kg_m3(temperature, pressure, humidity)
 
 
-def _road_speed(read: _Reader) -> Values:
+def _road_speed(read: KeyReader) -> Values:
     speed = read.maybe("trip.road_speed")
     if speed is None:  # steady questions about a scenario that has a schedule
         assert read.scenario.schedule is not None
@@ -256,7 +259,7 @@ def _road_speed(read: _Reader) -> Values:
     return speed
 
 
-def _wind_speed(read: _Reader) -> Values:
+def _wind_speed(read: KeyReader) -> Values:
     """Return the wind at hub height: as given, or brought down from the height where it was measured."""
     wind, height, hub = read("air.wind_speed"), read.maybe("air.wind_measured_at"), read.maybe("rotor.hub_height")
     if height is None or hub is None:
@@ -265,7 +268,7 @@ def _wind_speed(read: _Reader) -> Values:
     return wind * factor
 
 
-def _turbine(read: _Reader, local: Values) -> Turbine:
+def _turbine(read: KeyReader, local: Values) -> Turbine:
     scenario = read.scenario
     diameter = read("rotor.diameter")
     pitch: Values | None = read.maybe("rotor.pitch")
@@ -309,7 +312,7 @@ def _turbine(read: _Reader, local: Values) -> Turbine:
     )
 
 
-def _chain(read: _Reader) -> ElectricalChain:
+def _chain(read: KeyReader) -> ElectricalChain:
     generator = read.scenario.generator
     assert generator is not None
     element = hot_resistance_ohm(
@@ -336,7 +339,7 @@ def _chain(read: _Reader) -> ElectricalChain:
     )
 
 
-def _road_load(read: _Reader) -> RoadLoad:
+def _road_load(read: KeyReader) -> RoadLoad:
     mass, rolling = read("vehicle.mass"), read("vehicle.rolling_resistance")
     area = read.maybe("vehicle.drag_area")
     if area is not None:
@@ -356,7 +359,7 @@ def _road_load(read: _Reader) -> RoadLoad:
     return load
 
 
-def _engine(read: _Reader) -> tuple[Engine | Battery, Fuel | None]:
+def _engine(read: KeyReader) -> tuple[Engine | Battery, Fuel | None]:
     table = read.scenario.engine
     if table is None:
         return Battery(
@@ -398,7 +401,7 @@ def _engine(read: _Reader) -> tuple[Engine | Battery, Fuel | None]:
     ), fuel
 
 
-def _travel_per_radian(read: _Reader) -> np.ndarray:
+def _travel_per_radian(read: KeyReader) -> np.ndarray:
     """Return metres of road per radian of the engine in each gear, lowest gear first."""
     engine = read.scenario.engine
     assert engine is not None
@@ -408,7 +411,7 @@ def _travel_per_radian(read: _Reader) -> np.ndarray:
     return float(np.mean(radius)) / (read.all_of("engine.gear_ratios") * float(np.mean(final)))
 
 
-def _credit(read: _Reader) -> AlternatorPath:
+def _credit(read: KeyReader) -> AlternatorPath:
     path = read("credit.inverter_efficiency")
     if read.scenario.engine is not None:
         path = np.asarray(path) * read("credit.alternator_efficiency") * read("credit.alternator_belt_efficiency")

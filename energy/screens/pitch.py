@@ -10,8 +10,8 @@ import streamlit as st
 
 from energy.diagnosis.examples import measured_example
 from energy.diagnosis.true_pitch import (
-    Interval,
     MeasuredRows,
+    PitchInterval,
     TruePitch,
     as_setting,
     corrected,
@@ -140,7 +140,7 @@ def _buttons(own_deg: float | None, result: TruePitch, rows: MeasuredRows) -> No
         )
 
 
-def _use(pitch: Interval) -> None:
+def _use(pitch: PitchInterval) -> None:
     """Put a pitch with its ± into the scenario in work."""
     desk.put_value("rotor.pitch", as_setting(pitch))
     desk.renew()

@@ -9,7 +9,7 @@ import streamlit as st
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
-from energy.strength.table import LoadTable, load_table
+from energy.strength.table import StructuralLoads, structural_loads
 from energy.words import answer as answer_words
 from energy.words import loads as loads_words
 from vehicle.problems import InputError
@@ -19,8 +19,8 @@ _MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
 
 
 @functools.lru_cache(maxsize=16)
-def _loads(bundle: Bundle) -> LoadTable:
-    return load_table(desk.scenario_of(bundle))
+def _loads(bundle: Bundle) -> StructuralLoads:
+    return structural_loads(desk.scenario_of(bundle))
 
 
 def show() -> None:
@@ -75,7 +75,7 @@ def show() -> None:
         page.bullets([answer_words.assumption_words(entry) for entry in table.assumptions])
 
 
-def _picture(table: LoadTable) -> Picture | None:
+def _picture(table: StructuralLoads) -> Picture | None:
     """Return the least margin of every load that has a limit, as bars with the limit as a line."""
     import altair as alt
     import pandas as pd

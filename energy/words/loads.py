@@ -10,7 +10,8 @@ import numpy as np
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
-    from energy.strength.table import Ladder, Load, LoadTable, Travel
+    from energy.strength.linkage import Travel
+    from energy.strength.table import Ladder, StructuralLoad, StructuralLoads
 
 
 CAUTIONS = (
@@ -39,7 +40,7 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def as_data(table: LoadTable) -> dict[str, Any]:
+def as_data(table: StructuralLoads) -> dict[str, Any]:
     """Return the table of loads as data for `--json`."""
     return {
         "loads": [
@@ -129,7 +130,7 @@ def margin_figures(margin: float) -> str:
     )
 
 
-def margin_words(row: Load) -> str:
+def margin_words(row: StructuralLoad) -> str:
     """Return a margin in figures, marked where it is thin or over; empty where there is no limit."""
     margin = row.margin
     if margin is None:
@@ -142,7 +143,7 @@ def margin_words(row: Load) -> str:
     return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
 
 
-def margin_sentence(row: Load, system: UnitSystem) -> str:
+def margin_sentence(row: StructuralLoad, system: UnitSystem) -> str:
     """Return a margin under 2 in words."""
     margin, limit = row.margin, row.limit
     assert margin is not None
@@ -177,7 +178,7 @@ def _times(margin: float) -> str:
     )
 
 
-def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
+def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the two cases as (name, what is assumed in it)."""
 
     def one(at: Any) -> str:
@@ -209,7 +210,7 @@ def case_words(table: LoadTable, system: UnitSystem) -> list[tuple[str, str]]:
     return [("operating point", one(table.operating)), ("worst case", worst)]
 
 
-def headline(table: LoadTable) -> str:
+def headline(table: StructuralLoads) -> str:
     """Return whether any load is over its limit, in one sentence."""
     over = [row for row in table.thin if (row.margin or 0) < 1]
     if over:
@@ -225,7 +226,7 @@ def headline(table: LoadTable) -> str:
 LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
 
 
-def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
+def load_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...]]:
     """Return the loads as rows of text for `LOAD_COLUMNS`."""
     found: list[tuple[str, ...]] = []
     for name in dict.fromkeys(row.name for row in table.rows):
@@ -244,7 +245,7 @@ def load_rows(table: LoadTable, system: UnitSystem) -> list[tuple[str, ...]]:
     return found
 
 
-def travel_words(travel: Travel, table: LoadTable, system: UnitSystem) -> list[str]:
+def travel_words(travel: Travel, table: StructuralLoads, system: UnitSystem) -> list[str]:
     """Return what the linkage\'s travel means for the builder, in sentences."""
     said = []
     moment = travel.aerodynamic_n_m + travel.centrifugal_n_m

@@ -10,7 +10,7 @@ import numpy as np
 from vehicle.units import UnitSystem, figures, label, to_user
 
 if TYPE_CHECKING:
-    from energy.diagnosis.true_pitch import Interval, MeasuredRows, TruePitch
+    from energy.diagnosis.true_pitch import MeasuredRows, PitchInterval, TruePitch
     from energy.scenario.read import Scenario
 
 
@@ -37,7 +37,7 @@ _SIDES = {
 }
 
 
-def _interval(value: Interval | None) -> dict[str, float | None]:
+def _interval(value: PitchInterval | None) -> dict[str, float | None]:
     if value is None:
         return {"estimate": None, "low": None, "high": None}
     return {"estimate": value.estimate, "low": value.low, "high": value.high}
@@ -84,14 +84,14 @@ def degrees(value: float, *, signed: bool = False) -> str:
     return f"{value:{'+' if signed else ''}.1f}°".replace("-", "−")
 
 
-def _interval_words(value: Interval, *, signed: bool = False) -> str:
+def _interval_words(value: PitchInterval, *, signed: bool = False) -> str:
     return (
         f"{degrees(value.estimate, signed=signed)} ({degrees(value.low, signed=signed)} to "
         f"{degrees(value.high, signed=signed)})"
     )
 
 
-def _more_words(value: Interval) -> str:
+def _more_words(value: PitchInterval) -> str:
     """Return a change whose sign is sure as "3.3° (2.8° to 4.0°) more" or "… less"."""
     low, high = sorted((abs(value.low), abs(value.high)))
     return (

@@ -101,3 +101,35 @@ def test_wind_force_of_a_gust():
     assert float(loads.wind_force_n(1.2, 2.0, 30.0, 1.0) / loads.wind_force_n(1.2, 2.0, 20.0, 1.0)) == pytest.approx(
         2.25
     )
+
+
+def test_plate_inertia_about_an_axis_off_its_middle_against_a_sum():
+    # Mechanics: sum of (ξ² − η²) over the points of a rectangle, the axis 0.02 m from its middle along the chord.
+    mass, chord, thickness, offset = 1.2, 0.11, 0.02, 0.02
+    xi, eta = np.meshgrid(
+        (np.arange(2000) + 0.5) / 2000 * chord - chord / 2 + offset,
+        (np.arange(200) + 0.5) / 200 * thickness - thickness / 2,
+    )
+    by_sum = mass * float(np.mean(xi**2 - eta**2))
+    found = float(loads.plate_inertia_difference_kg_m2(mass, chord, thickness, offset))
+    assert found == pytest.approx(by_sum, rel=1e-5)
+    # By hand: 1.2·((0.0121 − 0.0004)/12 + 0.0004) = 1.65e-3 kg·m².
+    assert found == pytest.approx(1.65e-3, rel=1e-12)
+
+
+def test_lift_moment_by_hand():
+    # Mechanics, by hand: 100 N of thrust and 12 N·m of torque at 2/3 of 0.9 m (20 N sideways), chord 30° off the plane:
+    # 100·cos 30° + 20·sin 30° = 96.60 N across the chord, 0.15·0.11 m behind the quarter chord, towards fine.
+    found = float(loads.lift_moment_n_m(100.0, 12.0, 0.9, math.radians(30), 0.11, 0.40))
+    assert found == pytest.approx(-(86.6025 + 10.0) * 0.0165, rel=1e-5)
+
+
+def test_friction_of_a_pitch_bearing_by_hand():
+    # Mechanics: the friction 0.15·4000 N = 600 N acts at the radius, 15 mm of a 30 mm bearing: 9 N·m.
+    assert float(loads.pitch_friction_n_m(4000.0, 0.15, 0.030)) == pytest.approx(9.0)
+
+
+def test_gyroscopic_moment_and_lever_by_hand():
+    # Mechanics: 0.8 kg·m² at 90 rad/s, swung at 0.5 rad/s: 36 N·m. A 40 mm horn 60° off square levers 20 mm.
+    assert float(loads.gyroscopic_moment_n_m(0.8, 90.0, 0.5)) == pytest.approx(36.0)
+    assert float(loads.rod_lever_m(0.040, 70.0, 10.0)) == pytest.approx(0.020)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import numpy as np
@@ -81,6 +82,21 @@ def test_readings_that_contradict_are_told(van: Scenario) -> None:
     assert worst.reading == "electrical_power"
     assert abs(worst.miss_before) > 3
     assert any(abs(u.moved) > 2 for u in bad.inputs)
+
+
+def test_the_miss_before_is_set_against_both_doubts(van: Scenario) -> None:
+    # Law of propagation (JCGM 100:2008, 5.1.2): the variance of reading less prediction is the sum of both. Here from
+    # draws of the scenario's own ranges, so that a prediction's doubt left out, or the reading's, would show.
+    ranges = ranges_of(van)
+    world = draws_of(ranges, np.random.default_rng(3).uniform(1e-6, 1 - 1e-6, (4000, len(ranges))))
+    predicted = readings_in(van, world)[0]
+    doubt = float(np.std(predicted))
+    reading = Uncertain(1500.0, 1500.0 - 1.959964 * doubt, 1500.0 + 1.959964 * doubt, "normal")
+    road = Uncertain(80 / 3.6, 80 / 3.6, 80 / 3.6)
+    row = reconcile(van, (Result(road_speed=road, electrical_power=reading),)).readings[0]
+    both = math.sqrt(2) * doubt
+    assert row.miss_before == pytest.approx((1500.0 - row.before) / both, rel=0.12)
+    assert row.miss_after == pytest.approx((1500.0 - row.after) / doubt, rel=1e-6)
 
 
 def test_a_reading_worth_nothing_changes_nothing(van: Scenario) -> None:

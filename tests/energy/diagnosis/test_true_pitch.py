@@ -135,7 +135,8 @@ def test_both_solutions_are_told_where_both_fit():
 
 @pytest.mark.parametrize("factor", [1.8, 0.2])
 def test_no_pitch_explains_impossible_watts(factor):
-    # At high tip-speed ratio low power has a pitch; more than the best has none. Few watts at low pitches of these curves
+    # At high tip-speed ratio low power has a pitch; more than the best has none. Few watts at low pitches of these
+    # curves
     # have none either: use curves that end at 6°.
     assert CURVES is not None
     low = replace(
@@ -154,9 +155,16 @@ def test_no_pitch_explains_impossible_watts(factor):
 
 
 def test_exact_rows_give_the_exact_pitch_row_by_row():
-    exact = Accuracy(1e-6, 0, 0, 0, 0)
-    found = fit(drive(2, np.full(12, 12.0), ratios=(2.5, 3.5), shared=False, accuracy=exact), USUAL)
-    assert np.nanmax(np.abs(found.rows.unstalled_deg - 12.0)) < 0.8  # 1 % scatter of the watts
+    assert CURVES is not None
+    air, ratio = np.linspace(12, 18, 12), np.linspace(2.5, 3.5, 12)
+    cp = coefficients(CURVES, 12.0, ratio)[0]
+    rows = MeasuredRows(air, ratio * air / RADIUS, 0.5 * DENSITY * math.pi * RADIUS**2 * air**3 * cp)
+    found = fit(rows)
+    # Exact rows between points of the curves: the map is linear there, so that only rounding is left.
+    assert found.rows.unstalled_deg == pytest.approx(np.full(12, 12.0), abs=1e-6)
+    assert found.rows.power_coefficient == pytest.approx(cp, rel=1e-12)
+    assert found.pitch_deg is not None
+    assert found.pitch_deg.estimate == pytest.approx(12.0, abs=0.05)
 
 
 def test_one_row_is_enough_for_a_wide_answer():

@@ -33,7 +33,8 @@ def drive(
     kind: str = "pitch",
     settings: tuple[float, ...] = (0, 2, 4, 6, 8, 10),
 ) -> Sweep:
-    """Return a drive in gusts: watts fall by `drop`·(setting − best)², the wind's own power swings by a third and more."""
+    """Return a drive in gusts: watts fall by `drop`·(setting − best)², the wind's own power swings by a third and
+    more."""
     g = np.random.default_rng(seed)
     steps = np.concatenate([g.permutation(settings) for _ in range(visits)]) if order is None else np.array(order)
     setting = np.repeat(steps.astype(float), hold)
@@ -109,7 +110,8 @@ def test_a_best_beyond_the_range_is_looked_for_there():
 
 
 def test_the_next_setting_teaches():
-    # A second drive between the proposed setting and the best so far narrows the interval (over some seeds, on average).
+    # A second drive between the proposed setting and the best so far narrows the interval (over some seeds, on
+    # average).
     before, after = [], []
     for seed in range(8):
         first = drive(seed, visits=2, hold=80)
@@ -167,7 +169,15 @@ def test_ratios_are_compared_by_their_ratio():
 
 
 def test_same_drive_same_answer():
-    assert tuned(drive(1), AREA, DENSITY).low == tuned(drive(1), AREA, DENSITY).low
+    one, two = tuned(drive(1), AREA, DENSITY), tuned(drive(1), AREA, DENSITY)
+    assert (one.best, one.low, one.high, one.next, one.settings) == (
+        two.best,
+        two.low,
+        two.high,
+        two.next,
+        two.settings,
+    )
+    assert (one.curve == two.curve).all()
 
 
 def test_settings_held_too_short_are_named_or_refused():

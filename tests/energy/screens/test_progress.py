@@ -170,7 +170,7 @@ _COMPUTING = {
     "energy.screens.pay.payback": "payback",
     "energy.screens.heat.heating": "heating",
     "energy.screens.setting.match": "match",
-    "energy.screens.withstand.load_table": "loads",
+    "energy.screens.withstand.structural_loads": "loads",
     "energy.screens.fuel.flow_picture": "flow picture",
     "energy.screens.fuel.fuel_over_speed": "fuel over speed",
     "energy.screens.rotor.operating_line": "operating line",

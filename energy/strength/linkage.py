@@ -1,0 +1,172 @@
+"""The pitch linkage through its travel: what air, centrifugal force and friction put on the actuator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.aero.curves import RotorCurves
+from energy.aero.operating_point import coefficients
+from energy.strength.cases import Conditions, Rig
+from energy.strength.equations import (
+    centrifugal_force_n,
+    centrifugal_twisting_moment_n_m,
+    lift_moment_n_m,
+    pitch_friction_n_m,
+    plate_inertia_difference_kg_m2,
+    rod_lever_m,
+    section_moment_n_m,
+    wind_force_n,
+)
+
+_TRAVEL_STEPS = 181
+_SHOWN_STEPS = 9
+
+
+@dataclass(frozen=True)
+class Travel:
+    """The pitch linkage through its travel, arrays of the pitches (degrees): moments per blade (N·m) and the force (N)
+    that all blades put on the actuator, positive towards feather; `friction_n` works against any motion."""
+
+    pitch_deg: np.ndarray
+    aerodynamic_n_m: np.ndarray
+    centrifugal_n_m: np.ndarray
+    friction_n_m: np.ndarray
+    actuator_n: np.ndarray
+    friction_n: np.ndarray
+    changes_sign_at_deg: np.ndarray
+    settles_at_deg: np.ndarray  # where a loose blade would rest
+    beyond_curves: np.ndarray
+
+    def shown(self) -> np.ndarray:
+        """Return the places of the pitches to print."""
+        return np.unique(np.linspace(0, len(self.pitch_deg) - 1, _SHOWN_STEPS).round().astype(int))
+
+
+@dataclass(frozen=True)
+class PitchedBlades:
+    """Blades that a linkage turns: the travel as the dial reads it and as chord angles (degrees), lengths in m.
+
+    `pitch_axis` is a share of the chord from its leading edge; `bearing_diameter_m` is None where the friction is not
+    told.
+    """
+
+    curves: RotorCurves
+    pitch_deg: np.ndarray
+    curve_pitch_deg: np.ndarray  # as the curves count it: of the chord from the rotor plane, towards feather
+    mean_twist_deg: float
+    number: float
+    chord_m: float
+    pitch_axis: float
+    section_moment_coefficient: float
+    root_radius_m: float
+    inertia_difference_kg_m2: float
+    first_moment_kg_m: float
+    bearing_diameter_m: float | None
+    bearing_friction: float
+    lever_m: np.ndarray
+
+    @property
+    def chord_angle_rad(self) -> np.ndarray:
+        """Angle of the mean chord from the rotor plane, rad."""
+        return np.asarray(np.deg2rad(self.curve_pitch_deg + self.mean_twist_deg))
+
+
+def pitched_blades(rig: Rig) -> PitchedBlades | None:
+    """Return the blades that the scenario's linkage turns, None where it does not tell enough of them."""
+    read, scenario, blade, curves = rig.read, rig.scenario, rig.blade, rig.inputs.turbine.curves
+    if scenario.linkage is None or scenario.blade_loads is None:
+        return None
+    if scenario.blade_loads.chord is None or blade is None or curves is None:
+        return None
+    low, high = float(read("linkage.travel_from")), float(read("linkage.travel_to"))
+    square = rig.maybe("linkage.square_at")
+    pitch = np.linspace(low, high, _TRAVEL_STEPS)
+    twist, number = float(read("blade_loads.mean_twist")), rig.number_of_blades()
+    chord, axis = float(read("blade_loads.chord")), float(read("blade_loads.pitch_axis"))
+    section = float(read("blade_loads.section_moment_coefficient"))
+    root = float(read("blade_loads.root_radius"))
+    thickness = chord * float(read("blade_loads.thickness_ratio"))
+    offset = (float(read("blade_loads.mass_axis")) - axis) * chord
+    diameter = rig.maybe("blade_loads.pitch_bearing_diameter")
+    return PitchedBlades(
+        curves=curves,
+        pitch_deg=pitch,
+        curve_pitch_deg=scenario.pitch_convention.chord_angle_deg(pitch),  # the travel is told as the dial reads
+        mean_twist_deg=twist,
+        number=number,
+        chord_m=chord,
+        pitch_axis=axis,
+        section_moment_coefficient=section,
+        root_radius_m=root,
+        inertia_difference_kg_m2=float(plate_inertia_difference_kg_m2(blade.mass_kg, chord, thickness, offset)),
+        first_moment_kg_m=blade.first_moment_kg_m,
+        bearing_diameter_m=diameter,
+        bearing_friction=0.0 if diameter is None else float(read("blade_loads.pitch_bearing_friction")),
+        lever_m=rod_lever_m(float(read("linkage.arm")), pitch, (low + high) / 2 if square is None else square),
+    )
+
+
+def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
+    """Return the linkage's travel in one case, the rotor speed of which is held through the whole of it."""
+    pitch, curves = blades.pitch_deg, blades.curves
+    aerodynamic = _aerodynamic_moment_n_m(rig, blades, at)
+    speed = at.rotor_speed_rad_s
+    centrifugal = centrifugal_twisting_moment_n_m(blades.inertia_difference_kg_m2, speed, blades.chord_angle_rad)
+    friction = _friction_n_m(blades, at)
+    moment = aerodynamic + centrifugal
+    crosses, falls_towards_feather = _sign_changes(blades, moment)
+    return Travel(
+        pitch_deg=pitch,
+        aerodynamic_n_m=aerodynamic,
+        centrifugal_n_m=centrifugal,
+        friction_n_m=np.full(pitch.shape, friction),
+        actuator_n=blades.number * moment / blades.lever_m,
+        friction_n=blades.number * friction / blades.lever_m,
+        changes_sign_at_deg=crosses,
+        settles_at_deg=crosses[falls_towards_feather],
+        beyond_curves=(blades.curve_pitch_deg < curves.pitch_deg[0] - 1e-9)
+        | (blades.curve_pitch_deg > curves.pitch_deg[-1] + 1e-9),
+    )
+
+
+def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> np.ndarray:
+    """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
+    air, speed, density, radius = at.air_speed_m_s, at.rotor_speed_rad_s, rig.density_kg_m3, rig.radius_m
+    cp, ct, _ = coefficients(blades.curves, blades.curve_pitch_deg, speed * radius / max(air, 1e-9))
+    cp, ct = cp * rig.inputs.turbine.power_factor, ct * rig.inputs.turbine.thrust_factor
+    thrust = wind_force_n(density, rig.area_m2, air, ct)
+    torque = cp * 0.5 * density * rig.area_m2 * air**3 / max(speed, 1e-9)
+    lift = lift_moment_n_m(
+        thrust / blades.number,
+        torque / blades.number,
+        radius,
+        blades.chord_angle_rad,
+        blades.chord_m,
+        blades.pitch_axis,
+    )
+    section = section_moment_n_m(
+        blades.section_moment_coefficient, density, blades.chord_m, air, speed, blades.root_radius_m, radius
+    )
+    return np.asarray(lift + section)
+
+
+def _friction_n_m(blades: PitchedBlades, at: Conditions) -> float:
+    """Return the friction of one blade's pitch bearing (N·m), 0 where its diameter is not told."""
+    if blades.bearing_diameter_m is None:
+        return 0.0
+    pull = centrifugal_force_n(blades.first_moment_kg_m, 1.0, at.rotor_speed_rad_s)
+    return float(pitch_friction_n_m(pull, blades.bearing_friction, blades.bearing_diameter_m))
+
+
+def _sign_changes(blades: PitchedBlades, moment_n_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the pitches (degrees) at which a moment changes its sign, and at which of them a loose blade would rest.
+
+    It rests where the moment falls from towards feather to towards fine as the blade turns towards feather.
+    """
+    pitch = blades.pitch_deg
+    towards = float(np.sign(blades.curve_pitch_deg[-1] - blades.curve_pitch_deg[0]))  # a dial may count towards fine
+    k = np.flatnonzero(moment_n_m[:-1] * moment_n_m[1:] < 0)
+    before, after = moment_n_m[k], moment_n_m[k + 1]
+    return pitch[k] + (pitch[k + 1] - pitch[k]) * before / (before - after), before * towards > 0
