@@ -6,7 +6,6 @@ import importlib.util
 import json
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Any
 
 import pytest
 from browser_support import PHONE, open_screen, settled
-from tests_support import run
+from tests_support import program, run
 
 ROOT = Path(__file__).resolve().parents[2]
 MPH = 1.609344
@@ -107,10 +106,14 @@ def test_a_recording_is_watched_while_it_is_made(page: Any, address: str, car: A
     region = page.get_by_label("Last values of the recording")
     page.wait_for_selector("text=no CSV file in this folder yet")  # the recorder was not yet begun
     car.tell(values={"0D": 61, "0C": 6800})
-    program = [sys.executable, "-c", "from energy.cli import main; main()", "record", "--out", str(folder), "--port",
-               car.port, "--protocol", "6", "--interval", "0.2 s", "--state", "working"]  # fmt: skip
+    adapter = ("--port", car.port, "--protocol", "6", "--interval", "0.2 s")
     recorder = subprocess.Popen(
-        program, cwd=ROOT, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        program("record", "--out", str(folder), *adapter, "--state", "working"),
+        cwd=ROOT,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
     )
     try:
         region.get_by_text("61.0 km/h").wait_for(timeout=30_000)
