@@ -10,48 +10,19 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from energy.words import record as words
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, example, parse
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
+    from vehicle.recording.loop import RunDetails, Settings, State, Status
 
-    from vehicle.recording.recorder import Status, Summary
-
-CAUTION = (
-    "A passenger logs; the driver drives and never touches this. Fix the computer so that it cannot fly about. Laws on"
-    " screens and devices in a moving vehicle differ: yours apply. Lead the adapter's cable clear of the pedals. The"
-    " OBD socket stays powered with the ignition off: take the adapter out afterwards, or it drains the battery."
-)
-KEY_HELP = "keys: w working · s stowed · a absent · m mark · q stop"
-LABELS = {
-    "vehicle_speed_km_h": ("vehicle speed", "km/h"),
-    "engine_speed_rpm": ("engine speed", "rpm"),
-    "calculated_load_percent": ("calculated load", "%"),
-    "absolute_load_percent": ("absolute load", "%"),
-    "mass_air_flow_g_s": ("mass air flow", "g/s"),
-    "intake_manifold_pressure_kpa": ("intake manifold pressure", "kPa"),
-    "fuel_rate_l_h": ("fuel rate", "L/h"),
-    "commanded_equivalence_ratio": ("commanded equivalence ratio", ""),
-    "short_term_fuel_trim_1_percent": ("short term fuel trim, bank 1", "%"),
-    "short_term_fuel_trim_2_percent": ("short term fuel trim, bank 2", "%"),
-    "long_term_fuel_trim_1_percent": ("long term fuel trim, bank 1", "%"),
-    "long_term_fuel_trim_2_percent": ("long term fuel trim, bank 2", "%"),
-    "throttle_percent": ("throttle", "%"),
-    "actual_torque_percent": ("actual torque", "%"),
-    "reference_torque_nm": ("reference torque", "N·m"),
-    "coolant_temperature_degc": ("coolant temperature", "°C"),
-    "intake_air_temperature_degc": ("intake air temperature", "°C"),
-    "ambient_air_temperature_degc": ("ambient air temperature", "°C"),
-    "barometric_pressure_kpa": ("barometric pressure", "kPa"),
-    "run_time_s": ("run time since engine start", "s"),
-    "control_module_voltage_v": ("control module voltage", "V"),
-}
 SECONDS_BETWEEN_LINES = 10.0
 SECONDS_BETWEEN_PICTURES = 0.25
 
@@ -99,6 +70,61 @@ def _seconds(text: str | None) -> float | None:
     return None if text is None else parse(text, "s")
 
 
+@dataclass(frozen=True)
+class RecordOptions:
+    """The options of the command as they were given; quantities are texts with their unit."""
+
+    out: Path
+    port: str | None
+    baud_rate: int | None
+    protocol: str | None
+    duration: str | None
+    interval: str
+    wait: str
+    no_fast_mode: bool
+    state: State | None
+    pair: str
+    direction: str
+    vehicle: str
+    route: str
+    wind: str | None
+    wind_from: str | None
+    temperature: str | None
+    notes: str
+    as_json: bool
+
+    def settings(self) -> Settings:
+        """Return how to record."""
+        from vehicle.recording.loop import Settings
+
+        return Settings(
+            out=self.out,
+            port=self.port,
+            baud_rate=self.baud_rate,
+            protocol=self.protocol.upper() if self.protocol else None,
+            duration_s=_seconds(self.duration),
+            interval_s=_seconds(self.interval) or 0.0,
+            wait_s=_seconds(self.wait) or 0.0,
+            fast_mode=not self.no_fast_mode,
+        )
+
+    def details(self) -> RunDetails:
+        """Return what the list of runs says about this one."""
+        from vehicle.recording.loop import RunDetails
+
+        return RunDetails(
+            state=self.state,
+            pair=self.pair,
+            direction=self.direction,
+            vehicle=self.vehicle,
+            route=self.route,
+            wind=self.wind or "",
+            wind_from=self.wind_from or "",
+            temperature=self.temperature or "",
+            notes=self.notes,
+        )
+
+
 @click.command(name="record")
 @click.option(
     "--out",
@@ -142,26 +168,7 @@ def _seconds(text: str | None) -> float | None:
 @click.option("--temperature", type=QuantityOption("K"), default=None, help='Outside air temperature ("12 degC").')
 @click.option("--notes", default="", help="Anything else worth knowing later.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
-def command(
-    out: Path,
-    port: str | None,
-    baud_rate: int | None,
-    protocol: str | None,
-    duration: str | None,
-    interval: str,
-    wait: str,
-    no_fast_mode: bool,
-    state: Any,
-    pair: str,
-    direction: str,
-    vehicle: str,
-    route: str,
-    wind: str | None,
-    wind_from: str | None,
-    temperature: str | None,
-    notes: str,
-    as_json: bool,
-) -> None:
+def command(**options: Any) -> None:
     """Log the engine through an OBD adapter. A passenger runs this, never the driver.
 
     \b
@@ -174,74 +181,28 @@ def command(
 
     Exit status 0: recorded. 2: no adapter, no permission, no ignition, or an option that cannot be used.
     """
-    from vehicle.recording.recorder import AdapterError, RunDetails, Settings, record
+    from vehicle.recording.adapter import AdapterError
+    from vehicle.recording.loop import record
 
-    settings = Settings(
-        out,
-        port,
-        baud_rate,
-        protocol.upper() if protocol else None,
-        _seconds(duration),
-        _seconds(interval) or 0.0,
-        wait_s=_seconds(wait) or 0.0,
-        fast_mode=not no_fast_mode,
-    )
-    details = RunDetails(state, pair, direction, vehicle, route, wind or "", wind_from or "", temperature or "", notes)
-    click.echo(CAUTION, err=True)
-    if state is None:
-        click.echo("The state of the turbine is not given (--state): press a, s or w when it is known.", err=True)
+    chosen = RecordOptions(**options)
+    click.echo(words.CAUTION, err=True)
+    if chosen.state is None:
+        click.echo(words.STATE_NOT_GIVEN, err=True)
     try:
-        with _terminated_as_interrupted(), _pressed_keys() as keys, _screen(as_json) as show:
-            summary = record(settings, details, keys=keys, show=show)
+        with _terminated_as_interrupted(), _pressed_keys() as keys, _screen(chosen.as_json) as show:
+            summary = record(chosen.settings(), chosen.details(), keys=keys, show=show)
     except AdapterError as error:
-        if as_json:
-            click.echo(json.dumps({"errors": [Problem("adapter", error.kind, str(error), "").as_dict()]}), err=True)
-        else:
-            click.echo(str(error), err=True)
+        problem = Problem("adapter", error.kind, str(error), "")
+        click.echo(json.dumps({"errors": [problem.as_dict()]}) if chosen.as_json else str(error), err=True)
         sys.exit(2)
     except OSError as error:
-        where = error.filename or str(out)
-        raise InputError(
-            Problem(str(where), "", f"a row could not be written ({error.strerror}); the rows before it are safe", "")
-        ) from None
-    _tell_summary(summary, as_json)
-
-
-def _tell_summary(summary: Summary, as_json: bool) -> None:
-    if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "file": str(summary.file),
-                    "manifest": str(summary.manifest),
-                    "rows": summary.rows,
-                    "duration_s": round(summary.duration_s, 3),
-                    "gaps": summary.gaps,
-                    "gap_s": round(summary.gap_s, 3),
-                    "marks": summary.marks,
-                    "columns": list(summary.columns),
-                    "fast_mode": summary.fast_mode,
-                    "ended_by": summary.ended_by,
-                },
-                indent=2,
-            )
-        )
+        where = str(error.filename or chosen.out)
+        raise InputError(Problem(where, "", words.row_not_written(str(error.strerror)), "")) from None
+    if chosen.as_json:
+        click.echo(json.dumps(words.summary_data(summary), indent=2))
         return
-    lost = f" ({summary.gap_s:.0f} s in all)" if summary.gaps else ""
-    click.echo(f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps(summary.gaps)}{lost}: {summary.file}")
-    click.echo(f"Listed in {summary.manifest}. Take the adapter out of its socket when you are done.")
-
-
-def gaps(count: int) -> str:
-    """Return the number of gaps in words."""
-    return {0: "no gaps", 1: "1 gap"}.get(count, f"{count} gaps")
-
-
-def clock(seconds: float) -> str:
-    """Return a time span as h:mm:ss or m:ss."""
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+    for line in words.summary_lines(summary):
+        click.echo(line)
 
 
 # ------------------------------------------------------------------------------------------------------ screen
@@ -256,6 +217,8 @@ def _screen(as_json: bool) -> Iterator[Callable[[Status], None]]:
     from rich.console import Console
     from rich.live import Live
 
+    from energy.pictures.live_view import live_view
+
     console = Console()
     shown = [0.0]
     events: list[str] = []
@@ -263,41 +226,14 @@ def _screen(as_json: bool) -> Iterator[Callable[[Status], None]]:
 
         def show(status: Status) -> None:
             if status.event:
-                events.append(f"{clock(status.elapsed_s)} {status.event}")
+                events.append(words.event_line(status))
                 del events[:-5]
             now = time.monotonic()
             if status.event or now - shown[0] >= SECONDS_BETWEEN_PICTURES:
                 shown[0] = now
-                live.update(picture(status, events), refresh=True)
+                live.update(live_view(status, events), refresh=True)
 
         yield show
-
-
-def picture(status: Status, events: list[str]) -> RenderableType:
-    """Return the live view: values as they are, rows and gaps so far, progress, the last events, the keys."""
-    from rich.console import Group
-    from rich.progress_bar import ProgressBar
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(title=status.condition, title_style="bold" if status.condition == "recording" else "bold red")
-    table.add_column("parameter")
-    table.add_column("value", justify="right")
-    table.add_column("unit")
-    for column, (label, unit) in LABELS.items():
-        if column in status.values:
-            table.add_row(label, f"{status.values[column]:.4g}", unit)
-    turbine = f"turbine {status.state}" if status.state else "turbine: state not given"
-    fast = " · fast mode" if status.fast else ""
-    line = Text(f"{clock(status.elapsed_s)} · {status.rows} rows · {gaps(status.gaps)} · {turbine}{fast}")
-    parts: list[RenderableType] = [table, line]
-    if status.duration_s:
-        progress = Table.grid(padding=(0, 1))
-        left = clock(max(status.duration_s - status.elapsed_s, 0))
-        bar = ProgressBar(status.duration_s, min(status.elapsed_s, status.duration_s), width=50)
-        progress.add_row(bar, f"{left} left")
-        parts.append(progress)
-    return Group(*parts, *(Text(event) for event in events), Text(KEY_HELP))
 
 
 def _plain_lines(*, to_error: bool) -> Callable[[Status], None]:
@@ -305,16 +241,10 @@ def _plain_lines(*, to_error: bool) -> Callable[[Status], None]:
 
     def show(status: Status) -> None:
         if status.event:
-            click.echo(f"{clock(status.elapsed_s)} {status.event}", err=to_error)
+            click.echo(words.event_line(status), err=to_error)
         elif status.elapsed_s - last[0] >= SECONDS_BETWEEN_LINES:
             last[0] = status.elapsed_s
-            speed = status.values.get("vehicle_speed_km_h")
-            rpm = status.values.get("engine_speed_rpm")
-            now = (f", {speed:.0f} km/h" if speed is not None else "") + (f", {rpm:.0f} rpm" if rpm is not None else "")
-            click.echo(
-                f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {gaps(status.gaps)}{now}",
-                err=to_error,
-            )
+            click.echo(words.plain_line(status), err=to_error)
 
     return show
 

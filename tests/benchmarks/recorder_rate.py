@@ -21,14 +21,15 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "vehicle")]
 
 from car_process import CarProcess  # noqa: E402
 
-from vehicle.recording.recorder import PARAMETERS, Settings, Status, record  # noqa: E402
+from vehicle.recording.loop import Settings, Status, record  # noqa: E402
+from vehicle.recording.parameters import PARAMETERS  # noqa: E402
 
 SECONDS = 5.0
 
 
 def plain(port: str) -> float:
     """Return questions a second of bare bytes over the port."""
-    requests = [p.request + b"1\r" for p in PARAMETERS if p.fast]
+    requests = [b"01%02X1\r" % p.pid for p in PARAMETERS if p.fast]
     asked = 0
     with serial.Serial(port, timeout=2) as line:
         for command in (b"ATZ\r", b"ATE0\r", b"ATH1\r", b"ATSP6\r"):
@@ -56,9 +57,7 @@ def main() -> None:
             print(f"plain bytes      {reference:8.0f} questions/s")
             print(f"recorder         {questions:8.0f} questions/s, {done.rows / done.duration_s:.0f} rows/s written")
             print(f"recorder / plain {questions / reference:8.2f}")
-            for name, break_it, mend_it in (
-                ("killed", car.kill, car.restart), ("frozen", car.stop, car.go_on)
-            ):  # fmt: skip
+            for name, break_it, mend_it in (("killed", car.kill, car.restart), ("frozen", car.stop, car.go_on)):
                 noticed, mended = interrupted(car, Path(folder) / "runs", break_it, mend_it)
                 print(f"{name} adapter   noticed after {noticed:.1f} s, recording {mended:.1f} s after it was back")
         finally:

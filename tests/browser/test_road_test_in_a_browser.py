@@ -6,7 +6,6 @@ import importlib.util
 import json
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Any
 
 import pytest
 from browser_support import PHONE, open_screen, settled
-from tests_support import run
+from tests_support import program, run
 
 ROOT = Path(__file__).resolve().parents[2]
 MPH = 1.609344
@@ -105,12 +104,9 @@ def test_a_recording_is_watched_while_it_is_made(page: Any, address: str, car: A
     region = page.get_by_label("Last values of the recording")
     page.wait_for_selector("text=no CSV file in this folder yet")  # the recorder was not yet begun
     car.tell(values={"0D": 61, "0C": 6800})
-    # Whoever was started from a shell's background ignores interrupts, and so does all that it starts.
-    interruptible = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
-    program = [sys.executable, "-c", f"{interruptible}from energy.cli import main; main()"]
-    options = ["--port", car.port, "--protocol", "6", "--interval", "0.2 s", "--state", "working"]
+    adapter = ("--port", car.port, "--protocol", "6", "--interval", "0.2 s")
     recorder = subprocess.Popen(
-        [*program, "record", "--out", str(folder), *options],
+        program("record", "--out", str(folder), *adapter, "--state", "working"),
         cwd=ROOT,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,

@@ -24,9 +24,12 @@ class CarProcess:
     def _start(self) -> subprocess.Popen[str]:
         where = ["--link", str(self.link)] if self.link else ["--tcp", str(self.tcp)]
         process = subprocess.Popen(
-            [sys.executable, str(SCRIPT), *where], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL, text=True,
-        )  # fmt: skip
+            [sys.executable, str(SCRIPT), *where],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
         self.process = process
         assert self._reply(60) == {"ready": True}
         return process

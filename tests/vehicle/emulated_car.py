@@ -27,12 +27,13 @@ from elm import Elm
 from elm.obd_message import DT, HD, SZ
 
 SIZES = {
-    "04": 1, "05": 1, "06": 1, "07": 1, "08": 1, "09": 1, "0B": 1, "0C": 2, "0D": 1, "0F": 1, "10": 2, "11": 1,
-    "1F": 2, "33": 1, "42": 2, "43": 2, "44": 2, "46": 1, "5E": 2, "62": 1, "63": 2,
-}  # fmt: skip
+    **dict.fromkeys(("04", "05", "06", "07", "08", "09", "0B", "0D", "0F", "11", "33", "46", "62"), 1),
+    **dict.fromkeys(("0C", "10", "1F", "42", "43", "44", "5E", "63"), 2),
+}
 FAULTS = (
-    "no data", "unable to connect", "silent", "garbage", "truncated", "wrong parameter", "no repeats", "no counts",
-)  # fmt: skip
+    *("no data", "unable to connect", "silent", "garbage", "truncated", "wrong parameter"),
+    *("no repeats", "no counts"),
+)
 
 
 class Car:

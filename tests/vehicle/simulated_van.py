@@ -90,7 +90,7 @@ STEADY = {"05": 88 + 40, "0F": 24 + 40, "46": 14 + 40, "33": 100, "42": 14100, "
 
 def write_demo(folder: Path) -> None:
     """Write twelve logs as the recorder writes them, and their manifest."""
-    from vehicle.recording.recorder import COLUMNS
+    from vehicle.recording.row_file import COLUMNS
 
     draw = np.random.default_rng(3)
     started = datetime(2026, 5, 2, 8, 10, tzinfo=UTC)

@@ -190,7 +190,7 @@ def test_fit_coastdown_refuses_a_log_without_coast_downs():
 
 def recorded(folder: Path, name: str, pressure_factor: float) -> None:
     """Write a log as the recorder does for a car that reports manifold pressure and no fuel."""
-    from vehicle.recording.recorder import COLUMNS
+    from vehicle.recording.row_file import COLUMNS
 
     rows = [",".join(COLUMNS)]
     for number in range(240):

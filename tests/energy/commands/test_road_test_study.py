@@ -18,9 +18,9 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-from tests_support import run
+from tests_support import program, run
 
-from vehicle.recording.recorder import COLUMNS
+from vehicle.recording.row_file import COLUMNS
 
 PROJECT = Path(__file__).parents[3]
 RUN_S, HILL_S = 36.0, 12.0
@@ -46,10 +46,15 @@ def start_recording(car, folder: Path, *options: str) -> subprocess.Popen[str]:
     """Start `windtoll record` on an emulated car, and wait until it lists its run in the manifest."""
     manifest = folder / "runs.toml"
     listed = manifest.read_text().count("[[run]]") if manifest.exists() else 0
-    program = [sys.executable, "-c", "from energy.cli import main; main()", "record", "--out", str(folder), "--port",
-               car.port, "--protocol", "6", "--interval", "0.5 s", *options]  # fmt: skip
-    recording = subprocess.Popen(program, cwd=PROJECT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                                 stdin=subprocess.DEVNULL)  # fmt: skip
+    adapter = ("--port", car.port, "--protocol", "6", "--interval", "0.5 s")
+    recording = subprocess.Popen(
+        program("record", "--out", str(folder), *adapter, *options),
+        cwd=PROJECT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        stdin=subprocess.DEVNULL,
+    )
     end = time.monotonic() + 300
     while not (manifest.exists() and manifest.read_text().count("[[run]]") > listed):
         assert recording.poll() is None, recording.communicate()

@@ -11,7 +11,7 @@ import pytest
 
 from vehicle.logs.tail import TAIL_BYTES, look_at, newest_recording
 from vehicle.problems import InputError
-from vehicle.recording.recorder import COLUMNS
+from vehicle.recording.row_file import COLUMNS
 
 
 def row(second: float, speed: float, state: str = "working", gap: str = "", coolant: str = "") -> str:
