@@ -24,7 +24,10 @@ PLACES = [screen.place for screen in catalogue.SCREENS]
 
 
 # What stands in the verdict and in the line of doubt under it.
-_WORDS = """(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText).join(' ').split(/\\s+/).join(' ').trim())"""
+_WORDS = (
+    "(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText)"
+    ".join(' ').split(/\\s+/).join(' ').trim())"
+)
 
 
 def _verdict(page: Any) -> str:
@@ -150,7 +153,9 @@ def _pick(page: Any, label: str, option: str) -> None:
 
 
 def _write_over(page: Any, place: dict[str, int], text: str) -> None:
-    """Write over a cell of the first table. It is a picture that may still be drawn when it is clicked: then once more."""
+    """Write over a cell of the first table. It is a picture that may still be drawn when it is clicked: then once
+    more.
+    """
     from playwright.sync_api import TimeoutError as NotYet
 
     field = page.locator(".gdg-input")
