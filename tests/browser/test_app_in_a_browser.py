@@ -52,7 +52,10 @@ def _download(page: Any, name: str) -> bytes:
 
 def _upload(page: Any, files: list[dict[str, Any]]) -> None:
     page.get_by_text("Bring one back, or start from a demo").click()
-    page.locator("[data-testid=stSidebar] input[type=file]").set_input_files(files)
+    one = "[data-testid=stSidebar] input[type=file]"  # drawn anew while it opens: then there are two for a moment
+    settled(page)
+    page.wait_for_function(f"document.querySelectorAll('{one}').length === 1")
+    page.locator(one).set_input_files(files)
     button = page.get_by_role("button", name="Open it")
     page.wait_for_function("b => !b.disabled", arg=button.element_handle())
     button.click()
