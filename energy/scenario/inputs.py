@@ -398,7 +398,21 @@ def _engine(read: KeyReader) -> tuple[Engine | Battery, Fuel | None]:
         runs_when_parked=table.runs_when_parked,
         accessory_power_w=read("engine.accessory_power"),
         fuel_map=read.scenario.fuel_map,
+        drivetrain_spin_force_n=_drivetrain_spin_force(read),
     ), fuel
+
+
+def _drivetrain_spin_force(read: KeyReader) -> Values:
+    """Return the spin loss of gearbox and axle in N: none where coast-down coefficients hold it, unless it is given.
+
+    A coast-down in neutral turns axle and gearbox: its A and B hold what these take without torque (SAE J1263 form).
+    """
+    engine, vehicle = read.scenario.engine, read.scenario.vehicle
+    assert engine is not None
+    if vehicle.drag_area is None and "drivetrain_spin_force" not in engine.model_fields_set:
+        read.say("engine.drivetrain_spin_force", "0 N", "the coast-down coefficients hold the spin loss")
+        return 0.0
+    return read("engine.drivetrain_spin_force")
 
 
 def _travel_per_radian(read: KeyReader) -> np.ndarray:

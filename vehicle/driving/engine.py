@@ -54,6 +54,7 @@ class Engine:
     runs_when_parked: bool | np.ndarray = False
     accessory_power_w: Values = 0.0
     fuel_map: FuelMap | None = None
+    drivetrain_spin_force_n: Values = 0.0  # what oil and seals hold back whatever the torque, as a force at the wheels
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,9 @@ def _drive_engine(engine: Engine, wheel: np.ndarray, speed: np.ndarray) -> Suppl
     efficiency = np.asarray(engine.drivetrain_efficiency)
     accessory = np.asarray(engine.accessory_power_w)
     moving = speed > 0
-    flywheel = np.where(wheel >= 0, wheel / efficiency, wheel * efficiency)  # either way the drivetrain takes its share
+    spin = np.asarray(engine.drivetrain_spin_force_n) * speed
+    asked = wheel + spin
+    flywheel = np.where(asked >= 0, asked / efficiency, asked * efficiency)  # either way the meshes take their share
     gear, turning, enough = choose_gear(engine, speed, flywheel + accessory)
     # On overrun the engine can hold back only what its own friction and accessories take; the brakes do the rest.
     hold_back = _motoring_power_w(engine, turning)
@@ -161,7 +164,7 @@ def _drive_engine(engine: Engine, wheel: np.ndarray, speed: np.ndarray) -> Suppl
     brake = np.maximum(wanted, -hold_back)
     braked_flywheel = brake - wanted  # at the flywheel, ≥ 0
     brake_loss = braked_flywheel / efficiency
-    through = wheel + brake_loss  # what still goes through the drivetrain
+    through = asked + brake_loss  # what still goes through the meshes
     flywheel = np.where(through >= 0, through / efficiency, through * efficiency)
     fuel = fuel_power_w(engine, brake, turning)
     if not engine.overrun_cut_off:
@@ -169,7 +172,7 @@ def _drive_engine(engine: Engine, wheel: np.ndarray, speed: np.ndarray) -> Suppl
     running = moving | np.asarray(engine.runs_when_parked)
     fuel = np.where(moving, fuel, np.where(running, idle_fuel_power_w(engine), 0.0))
     accessory = np.where(running, accessory, 0.0)
-    drivetrain_loss = np.where(moving, flywheel - through, 0.0)
+    drivetrain_loss = np.where(moving, flywheel - through + spin, 0.0)
     brake_loss = np.where(moving, brake_loss, 0.0)
     wheel = np.where(moving, wheel, 0.0)
     engine_loss = np.where(moving, fuel - brake, fuel - accessory)

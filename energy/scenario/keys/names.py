@@ -99,6 +99,7 @@ QuantityKey = Literal[
     "engine.final_drive_ratio",
     "engine.tyre_radius",
     "engine.drivetrain_efficiency",
+    "engine.drivetrain_spin_force",
     "engine.lowest_driving_speed",
     "engine.highest_speed",
     "engine.accessory_power",

@@ -79,6 +79,17 @@ def test_fuel_is_cut_on_overrun_and_the_brakes_take_the_rest() -> None:
     assert float(without_cut.source_w) == pytest.approx(float(idle_fuel_power_w(PETROL)))
 
 
+@given(powers, st.floats(0.5, 45), st.floats(0, 200))
+def test_spin_loss_is_power_at_the_wheels_that_no_torque_changes(wheel: float, speed: float, spin: float) -> None:
+    spinning = drive(replace(PETROL, drivetrain_spin_force_n=spin), wheel, speed)
+    closes(spinning)
+    # To engine and brakes it is as so much more power at the wheels; the books call it a loss of the drivetrain.
+    more = drive(PETROL, wheel + spin * speed, speed)
+    for name in ("source_w", "brake_loss_w", "engine_loss_w"):
+        assert float(getattr(spinning, name)) == pytest.approx(float(getattr(more, name)), abs=1e-6)
+    assert float(spinning.drivetrain_loss_w - more.drivetrain_loss_w) == pytest.approx(spin * speed, abs=1e-6)
+
+
 def test_a_steep_pull_takes_the_next_lower_gear() -> None:
     gentle, steep = drive(PETROL, 8e3, 70 / 3.6), drive(PETROL, 38e3, 70 / 3.6)
     assert int(gentle.gear) == 5
