@@ -251,6 +251,9 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     if known.rotor_by != "watts":
         rotor["pitch"] = known.pitch or "0 deg"
     _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")
+    if known.place == "behind":
+        why = f"a rotor behind raises the pressure on the back: 10 to 20 % of its thrust; {_GUESS}"
+        _guess(rotor, "interaction_factor", (0.85, 0.80, 1.0), why=why)
     if key == "blade":
         blade = _table(document, "blade")
         blade["number_of_blades"] = known.number_of_blades

@@ -126,8 +126,8 @@ def _fuel_and_work(row: Any, steps: Steps) -> tuple[float, float]:
     speed = steps.speed_m_s
     forces = road_forces(load, speed, _TEST_AIR_KG_M3, speed, acceleration_m_s2=steps.acceleration_m_s2)
     travel_in_top_m = _MPH_M_S / (row.engine_rpm_per_mph_top_gear * np.pi / 30)
-    engine = default_engine(row.fuel, row.displacement_l * 1e-3, spaced_gears(travel_in_top_m, int(row.gears)))
-    engine = with_idling(engine, steps.standing_s, _LONGEST_IDLE_S)
+    warm = default_engine(row.fuel, row.displacement_l * 1e-3, spaced_gears(travel_in_top_m, int(row.gears)))
+    engine = with_idling(warm, steps.standing_s, _LONGEST_IDLE_S)
     supply = drive(engine, forces.total_n * speed, speed)
     burning = (supply.source_w > 0) & (speed > 0)
     over = steps.duration_s / steps.distance_m

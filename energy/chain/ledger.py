@@ -427,8 +427,13 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
             "most alternators give 1 to 2 kW, less when hot or at idle; parked, the engine idles for it",
         )
     else:
+        assert isinstance(inputs.engine, Battery)
         found["pack"] = OtherSource(
-            "the vehicle's own battery pack", nan, nan, extra, "from the pack through a converter"
+            "the vehicle's own battery pack",
+            nan,
+            nan,
+            extra / np.asarray(inputs.engine.charging_efficiency),
+            "from the pack through a converter, charged from the mains with the charger's loss",
         )
     gas = heat / np.asarray(other.burner_efficiency) / FUELS["lpg"].heating_value_j_per_m3
     found["burner"] = OtherSource(

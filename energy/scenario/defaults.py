@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from energy.heat.kinds import load_of_kind
+from energy.scenario.keys.base import NO_SOURCE
 from vehicle.quantity import Uncertain
 
 if TYPE_CHECKING:
@@ -23,7 +24,21 @@ _FRICTION = (
     "the range for nine of ten; idle fuel of US DOE Fact #861 (2015) met within 20 %"
 )
 # Defaults that depend on the fuel: key -> fuel -> (value, source), SI.
+_THROTTLED = Uncertain(1.0, 0.0, 1.0, "triangular"), f"no turbocharger; range: with one; {NO_SOURCE}"
+_RICH = Uncertain(0.0, 0.0, 0.15, "triangular"), f"none; up to 15 % where the exhaust is cooled by fuel: {NO_SOURCE}"
 FUEL_DEFAULTS: dict[str, dict[str, tuple[Uncertain, str]]] = {
+    "engine.torque_follows_air_density": {
+        "petrol": _THROTTLED,
+        "e10": _THROTTLED,
+        "diesel": (Uncertain(0.2, 0.0, 0.6, "triangular"), f"turbocharged: {NO_SOURCE}"),
+        "lpg": _THROTTLED,
+    },
+    "engine.full_load_enrichment": {
+        "petrol": _RICH,
+        "e10": _RICH,
+        "diesel": (Uncertain(0.0, 0.0, 0.0), "a diesel engine always has air to spare"),
+        "lpg": _RICH,
+    },
     "engine.indicated_efficiency": {
         "petrol": (Uncertain(0.40, 0.36, 0.44, "triangular"), f"40 % (turbo) to 42 %: {_MARGINAL}; 40 % {_CERTIFIED}"),
         "e10": (Uncertain(0.40, 0.36, 0.44, "triangular"), f"as petrol, 40 to 42 %: {_MARGINAL}; 40 % {_CERTIFIED}"),

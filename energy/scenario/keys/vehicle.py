@@ -150,6 +150,37 @@ class EngineTable(Table):
         at_most=50_000,
         source=f"about 350 W on board ({NO_SOURCE}) through an alternator of 67 % (EU 2017/785)",
     )
+    torque_follows_air_density: Uncertain | None = quantity(
+        "dimensionless",
+        "how far peak torque falls with air density: 1 without turbocharger, near 0 with one",
+        at_least=0,
+        at_most=1.2,
+    )
+    full_load_enrichment: Uncertain | None = quantity(
+        "dimensionless",
+        "share of fuel more at full torque, growing from none at nine tenths of it",
+        at_least=0,
+        at_most=0.5,
+    )
+    converter_slip: Uncertain = quantity(
+        "dimensionless",
+        "slip of a torque converter while it is not locked (10 to 20 % in town)",
+        default="0 %",
+        low="0 %",
+        high="10 %",
+        at_least=0,
+        at_most=0.6,
+        source=f"a manual gearbox or a locked converter; range: {NO_SOURCE}",
+    )
+    converter_locks_above: Uncertain = quantity(
+        "m/s",
+        "road speed above which the torque converter is locked",
+        default="50 km/h",
+        low="30 km/h",
+        high="70 km/h",
+        at_least=0,
+        source=NO_SOURCE,
+    )
 
 
 class BatteryTable(Table):
@@ -179,6 +210,16 @@ class BatteryTable(Table):
     )
     auxiliary_power: Uncertain = quantity(
         "W", "lights, pumps, electronics", default="300 W", low="150 W", high="600 W", at_least=0, source=NO_SOURCE
+    )
+    charging_efficiency: Uncertain = quantity(
+        "dimensionless",
+        "mains to pack through charger and cells, for money and for what the mains supply",
+        default="88 %",
+        low="80 %",
+        high="94 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
     )
 
 

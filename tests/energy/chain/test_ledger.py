@@ -285,12 +285,13 @@ def test_the_van_by_hand(van: Scenario) -> None:
         generator_speed = 2.5 * rotor_speed
         # Open circuit behind the rectifier: 60 V/krpm = 0.5730 V·s/rad; × 1.3505; less two diodes 1.8 V.
         volts = 1.3505 * 0.5730 * generator_speed - 1.8
-        # Loop: element 9 + leads 0.05 + winding 0.8 Ω, and commutation (3/π) × 6 pole pairs × ω × 1.5 mH.
-        ohms = 9 + 0.05 + 0.8 + 0.9549 * 6 * generator_speed * 0.0015
+        # Loop: element 9 + leads 0.05 + winding 0.8 × (1 + 0.00393 × 40) Ω at 60 °C, and commutation (3/π) × 6 pole
+        # pairs × ω × 1.5 mH.
+        ohms = 9 + 0.05 + 0.926 + 0.9549 * 6 * generator_speed * 0.0015
         current = volts / ohms
         # Into the generator: copper, diodes, friction 0.1 N·m, iron 15 W at 104.72 rad/s (half ∝ speed, half ∝ speed²).
         share = generator_speed / 104.72
-        into = current**2 * 9.85 + 1.8 * current + 0.1 * generator_speed + 15 * (0.5 * share + 0.5 * share**2)
+        into = current**2 * 9.976 + 1.8 * current + 0.1 * generator_speed + 15 * (0.5 * share + 0.5 * share**2)
         return into / 0.95, current
 
     def rotor_power(ratio: float) -> float:
