@@ -306,7 +306,7 @@ def test_a_coarse_schedule_gives_the_heat_and_fuel_of_a_fine_one(town_folder: Pa
 
     def at(every: int) -> tuple[float, float]:
         rows = "".join(f"{t},{v:.6f}\n" for t, v in zip(time[::every], speed[::every], strict=True))
-        policy = ["trip.works=below_speed", "trip.works_speed=50 km/h"]
+        policy = ["trip.works=below_speed", "trip.works_speed=80 km/h"]
         found = answer_trip(scheduled(town_folder, rows, *policy)).mean
         return float(found.turbine.heat_power_w), float(found.without.supply.source_w)
 
