@@ -66,7 +66,7 @@ class TripAnswer:
 
 
 def steps_of_scenario(scenario: Scenario) -> Steps:
-    """Return the steps of the scenario's schedule, along its profile if it has one, split where policy or gear changes."""
+    """Return the steps of the scenario's schedule, along its profile if any, split where policy or gear changes."""
     assert scenario.schedule is not None
     schedule = split_at_speeds(scenario.schedule, _changing_speeds_m_s(scenario))
     return steps_of(schedule, scenario.profile, grade=scenario.trip.grade.value)

@@ -58,14 +58,14 @@ def sentence(checks: Sequence[Check]) -> str:
     return (
         f"Highway fuel of {cars['petrol_vehicles'] + cars['diesel_vehicles']:.0f} certified vehicles is met to "
         f"{_percent(cars['petrol_error_50'])} (petrol) and {_percent(cars['diesel_error_50'])} (diesel) in the median; "
-        f"the power of a wind-tunnel rotor to {_percent(rotor['power_error_at_7_m_s'])} where the flow is attached, and "
-        f"to {_percent(rotor['power_error_at_15_m_s'])} in deep stall."
+        f"the power of a wind-tunnel rotor to {_percent(rotor['power_error_at_7_m_s'])} where the flow is attached, "
+        f"and to {_percent(rotor['power_error_at_15_m_s'])} in deep stall."
     )
 
 
 def as_data(checks: Sequence[Check]) -> EvidenceData:
     """Return all checks as data for `--json`."""
-    rows = [CheckData(**vars(check_words(check)), figures=check.figures) for check in checks]
+    rows = [CheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks]
     return EvidenceData(checks=rows, not_found=NOT_FOUND)
 
 
@@ -99,16 +99,16 @@ def _vehicles(f: dict[str, float]) -> tuple[str, str]:
     return (
         f"Certified vehicles: median error {_percent(f['petrol_error_50'])} for petrol, "
         f"{_percent(f['diesel_error_50'])} for diesel",
-        f"Highway fuel: {one('petrol')}; {one('diesel')}. Between vehicles of one family with different road load, fuel "
-        f"changes by {change('petrol')} and {change('diesel')} times what is predicted.",
+        f"Highway fuel: {one('petrol')}; {one('diesel')}. Between vehicles of one family with different road load, "
+        f"fuel changes by {change('petrol')} and {change('diesel')} times what is predicted.",
     )
 
 
 def _road_test(f: dict[str, float]) -> tuple[str, str]:
     return (
         f"Road test on real drives without a turbine: {_whole(f['false_alarms'])} false alarms where 5 % are allowed",
-        f"{f['splits']:.0f} random orders of runs: an effect is found where there is none in {_whole(f['false_alarms'])} "
-        f"(5 % allowed); 3 % more fuel is found as {_percent(f['mean_effect_where_it_is_3_percent'])} on average, and "
+        f"{f['splits']:.0f} random orders of runs: an effect is found where there is none in "
+        f"{_whole(f['false_alarms'])} (5 % allowed); 3 % more fuel is found as {_percent(f['mean_effect_where_it_is_3_percent'])} on average, and "
         f"{_whole(f['coverage_of_3_percent'])} of the 95 % intervals hold it.",
     )
 
@@ -139,8 +139,8 @@ _SOURCES = {
     ),
     "vehicles": (
         "US Environmental Protection Agency, test car lists of 2014 to 2019: certified road load in, highway CO2 out",
-        "the friction default is fitted to these vehicles (the change with road load is not); cold engines, town, vans, "
-        "motorhomes, hybrids, vehicles before 2014",
+        "the friction default is fitted to these vehicles (the change with road load is not); cold engines, town, "
+        "vans, motorhomes, hybrids, vehicles before 2014",
     ),
     "road_test": (
         "two logs of one petrol car, open dataset github.com/eron93br/carOBD (IEEE 8891367), cut into runs of 90 s",

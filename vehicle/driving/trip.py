@@ -184,8 +184,8 @@ def steps_of(schedule: Schedule, profile: Profile | None = None, *, grade: float
 def split_at_speeds(schedule: Schedule, speeds_m_s: np.ndarray, *, most_change_m_s: float = 1.5) -> Schedule:
     """Return the schedule with points added where its speed crosses given speeds, and within large changes of speed.
 
-    In a step that crosses the speed at which a policy or a gear changes, its mean speed would decide for all of it; in one
-    in which speed changes much, the mean of its cube is not the cube of its mean. The speed over time stays the same.
+    In a step that crosses the speed at which a policy or a gear changes, its mean speed would decide for all of it; in
+    one in which speed changes much, the mean of its cube is not the cube of its mean. Speed over time stays the same.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The checks that `windtoll evidence` shows: their numbers are those of the tests against the outside, and they can fail."""
+"""The checks that `windtoll evidence` shows: the numbers of the tests against the outside, and they can fail."""
 
 from __future__ import annotations
 

@@ -91,8 +91,8 @@ def test_spin_loss_is_power_at_the_wheels_that_no_torque_changes(wheel: float, s
 
 
 def test_thin_air_takes_torque_and_with_it_the_gear() -> None:
-    # US Standard Atmosphere 1976: 0.957 kg/m³ at 2500 m, 0.781 of sea level. 190 N·m in fifth gear at 70 km/h (1750 rpm)
-    # are 34.8 kW, in thin air 27.2 kW: 30 kW at the flywheel asks for a lower gear there.
+    # US Standard Atmosphere 1976: 0.957 kg/m³ at 2500 m, 0.781 of sea level. 190 N·m in fifth gear at 70 km/h
+    # (1750 rpm) are 34.8 kW, in thin air 27.2 kW: 30 kW at the flywheel asks for a lower gear there.
     thin = replace(PETROL, torque_factor=0.957 / 1.225)
     wheel = 30e3 * 0.92
     assert int(drive(PETROL, wheel, 70 / 3.6).gear) == 5
