@@ -108,7 +108,8 @@ def _road_test(f: dict[str, float]) -> tuple[str, str]:
     return (
         f"Road test on real drives without a turbine: {_whole(f['false_alarms'])} false alarms where 5 % are allowed",
         f"{f['splits']:.0f} random orders of runs: an effect is found where there is none in "
-        f"{_whole(f['false_alarms'])} (5 % allowed); 3 % more fuel is found as {_percent(f['mean_effect_where_it_is_3_percent'])} on average, and "
+        f"{_whole(f['false_alarms'])} (5 % allowed); 3 % more fuel is found as "
+        f"{_percent(f['mean_effect_where_it_is_3_percent'])} on average, and "
         f"{_whole(f['coverage_of_3_percent'])} of the 95 % intervals hold it.",
     )
 
