@@ -36,7 +36,7 @@ FUEL_DEFAULTS: dict[str, dict[str, tuple[Uncertain, str]]] = {
     "engine.full_load_enrichment": {
         "petrol": _RICH,
         "e10": _RICH,
-        "diesel": (Uncertain(0.0, 0.0, 0.0), "a diesel engine always has air to spare"),
+        "diesel": (Uncertain(0.0, 0.0, 0.05, "triangular"), f"a diesel engine has air to spare; range: {NO_SOURCE}"),
         "lpg": _RICH,
     },
     "engine.indicated_efficiency": {
