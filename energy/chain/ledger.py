@@ -400,7 +400,7 @@ def _change(inputs: Inputs, working: TripState, without: TripState) -> FuelChang
     base = without.supply.source_w
     speed = np.asarray(inputs.road_speed_m_s, float)
     nan = np.full(np.shape(power), np.nan)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         percent = np.where(np.abs(base) > 0, 100 * power / base, np.nan)
         if inputs.fuel is None:
             return FuelChange(power, nan, nan, percent, nan, nan)
