@@ -32,6 +32,7 @@ COMMANDS = {
     "compare": "compare",
     "fit": "fit",
     "app": "app",
+    "evidence": "evidence",
     "check": "check",
     "keys": "keys",
     "example": "example",

@@ -1,7 +1,8 @@
 """A scenario of one's own from a few choices: what is not known yet gets a typical value with a wide range.
 
-Every typical value below is common practice, no source, and stands in the scenario with its range and a comment that
-says so; the ledger's interval is wide accordingly, and tells what to measure first.
+Road load, engine size and top gear of cars and pickups come from certified vehicles of that mass, with their spread.
+Every other typical value below is common practice, no source. Each stands in the scenario with its range and a comment
+that says where it comes from; the ledger's interval is wide accordingly, and shows what to measure first.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from energy.chain.load import opened
 from energy.progress import Progress
 from energy.scenario.bundle import GUESS, SCENARIO_NAME, Bundle, with_value
 from energy.scenario.keys import spec_of
+from vehicle.driving import typical
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
 
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 
     from energy.scenario.read import Scenario
 
+_Range = tuple[float, float, float]  # (typical, low, high)
 RotorBy = Literal["typical", "stations", "watts", "curves"]
 
 ROTOR_FILES: dict[str, str] = {"stations": "blade.csv", "watts": "measured_power.csv", "curves": "rotor_curves.csv"}
@@ -33,22 +36,26 @@ _GUESS = f"{GUESS} (common practice, no source): put your own"
 
 @dataclass(frozen=True)
 class VehicleKind:
-    """A kind of vehicle: mass and drag area as (typical, low, high) in kg and m², engine size in L, width in m."""
+    """A kind of vehicle: mass as (typical, low, high) in kg, the certified vehicles it is like, width in m.
+
+    A kind that no certified vehicle is like has a drag area (typical, m²) and an engine size (L) of its own.
+    """
 
     words: str
     mass_kg: tuple[float, float, float]
-    drag_area_m2: tuple[float, float, float]
-    displacement_l: float
+    like: str
     width_m: float
+    drag_area_m2: float | None = None
+    displacement_l: float | None = None
 
 
 VEHICLES = {
-    "small_car": VehicleKind("small car", (1150, 1000, 1350), (0.65, 0.57, 0.75), 1.2, 1.7),
-    "family_car": VehicleKind("family car or estate", (1550, 1350, 1850), (0.68, 0.58, 0.80), 1.6, 1.8),
-    "tall_car": VehicleKind("tall car with four driven wheels", (2000, 1700, 2400), (0.95, 0.80, 1.15), 2.0, 1.9),
-    "pickup": VehicleKind("pickup truck", (2300, 1900, 2800), (1.20, 1.00, 1.45), 3.0, 1.95),
-    "van": VehicleKind("delivery or camper van", (2500, 2000, 3200), (1.40, 1.20, 1.75), 2.2, 2.05),
-    "motorhome": VehicleKind("motorhome with a built-on body", (3500, 3000, 4300), (2.40, 1.90, 3.10), 2.3, 2.3),
+    "small_car": VehicleKind("small car", (1150, 1000, 1350), "car", 1.7),
+    "family_car": VehicleKind("family car or estate", (1550, 1350, 1850), "car", 1.8),
+    "tall_car": VehicleKind("tall car with four driven wheels", (2000, 1700, 2400), "truck", 1.9),
+    "pickup": VehicleKind("pickup truck", (2300, 1900, 2800), "truck", 1.95),
+    "van": VehicleKind("delivery or camper van", (2500, 2000, 3200), "truck", 2.05, 1.40, 2.2),
+    "motorhome": VehicleKind("motorhome with a built-on body", (3500, 3000, 4300), "truck", 2.3, 2.40, 2.3),
 }
 
 
@@ -88,12 +95,15 @@ LOADS = {
     "domestic_oven": LoadKind("a household oven", "the oven", "", "200 degC"),
 }
 
-# Greatest torque over displacement in N·m/L, and road speed at 1000 rpm of the engine in top gear, in m/s.
+_BY_MASS = f"{GUESS} (certified vehicles of this mass, US EPA lists 2014-2019, nine in ten): put your own"
+_NONE_CERTIFIED = f"{GUESS} (no certified vehicle is of this kind: common practice, no source): put your own"
+# Factors about the typical value where no certified vehicle is of the kind: coefficient A, drag area, engine size.
+_WIDE_A, _WIDE_DRAG, _WIDE_ENGINE = (0.7, 1.5), (0.75, 1.5), (0.8, 1.8)
+# Greatest torque over displacement in N·m/L (common practice, no source).
 _TORQUE_N_M_PER_L = {"diesel": (150.0, 120.0, 190.0)}
 _TORQUE_OTHERS_N_M_PER_L = (100.0, 85.0, 160.0)
-_TOP_GEAR_M_S = {"diesel": 45 / 3.6}
-_TOP_GEAR_OTHERS_M_S = 38 / 3.6
-_GEARS_OVER_TOP = (0.22, 0.40, 0.59, 0.80, 1.0)
+_NUMBER_OF_GEARS = 6
+_COASTDOWN_AIR_KG_M3 = 1.2  # the default of vehicle.coastdown_air_density
 _GENERATOR = {"voltage_constant": ("60 V/krpm", 0.2), "winding_resistance": ("1 ohm", 0.5)}
 
 _DESIGN_TIP_SPEED_M_S = 70.0  # below the 80 m/s that are the default limit
@@ -232,15 +242,18 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     rotor = _table(document, "rotor")
     rotor["diameter"] = known.diameter
     place = PLACES[known.place]
-    typical = known.rotor_by == _TYPICAL
-    key, name = _ROTOR_KEYS[known.rotor_by], ROTOR_FILES["stations" if typical else known.rotor_by]
-    files[name] = textbook_blade(known) if typical else known.rotor_csv
+    textbook = known.rotor_by == _TYPICAL
+    key, name = _ROTOR_KEYS[known.rotor_by], ROTOR_FILES["stations" if textbook else known.rotor_by]
+    files[name] = textbook_blade(known) if textbook else known.rotor_csv
     rotor[key] = name
-    if typical:
+    if textbook:
         rotor[key].comment(f"{GUESS}: a textbook blade for want of yours")
     if known.rotor_by != "watts":
         rotor["pitch"] = known.pitch or "0 deg"
     _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")
+    if known.place == "behind":
+        why = f"a rotor behind raises the pressure on the back: 10 to 20 % of its thrust; {_GUESS}"
+        _guess(rotor, "interaction_factor", (0.85, 0.80, 1.0), why=why)
     if key == "blade":
         blade = _table(document, "blade")
         blade["number_of_blades"] = known.number_of_blades
@@ -271,12 +284,12 @@ def _generator(document: tomlkit.TOMLDocument, known: Beginning) -> None:
     drive["ratio"] = _number("drive.ratio", known.ratio) if known.ratio else 1.0
     generator = _table(document, "generator")
     generator["connection"] = known.connection
-    for key, (typical, doubt) in _GENERATOR.items():
+    for key, (usual, doubt) in _GENERATOR.items():
         text = getattr(known, key)
         if text:
             generator[key] = text
             continue
-        number, _, unit = typical.partition(" ")
+        number, _, unit = usual.partition(" ")
         _guess(generator, key, (float(number), float(number) * (1 - doubt), float(number) * (1 + doubt)), unit)
 
 
@@ -303,7 +316,10 @@ def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
         vehicle["mass"] = known.mass
     else:
         _guess(vehicle, "mass", kind.mass_kg, "kg")
-    _guess(vehicle, "drag_area", kind.drag_area_m2, "m^2")
+    mass_kg = _positive("vehicle.mass", known.mass) if known.mass else kind.mass_kg[0]
+    (a_n, c_n_s2_m2), why = _road_load(kind, mass_kg)
+    _guess(vehicle, "coastdown_a", a_n, "N", why)
+    _guess(vehicle, "coastdown_c", c_n_s2_m2, "N*s^2/m^2", why)
     vehicle["width"] = f"{kind.width_m:g} m"
     vehicle["width"].comment(_GUESS)
     if known.fuel == "battery":
@@ -311,20 +327,56 @@ def _vehicle(document: tomlkit.TOMLDocument, known: Beginning) -> None:
         return
     engine = _table(document, "engine")
     engine["fuel"] = known.fuel
-    engine["displacement"] = known.displacement or f"{kind.displacement_l:g} L"
-    if not known.displacement:
-        engine["displacement"].comment(_GUESS)
-    litres = 1e3 * _positive("engine.displacement", str(engine["displacement"]))
-    typical, low, high = _TORQUE_N_M_PER_L.get(known.fuel, _TORQUE_OTHERS_N_M_PER_L)
-    _guess(engine, "peak_torque", (litres * typical, litres * low, litres * high), "N*m")
-    top = _TOP_GEAR_M_S.get(known.fuel, _TOP_GEAR_OTHERS_M_S)
+    size, why = usual_displacement_l(known.vehicle, known.fuel, mass_kg)
+    if known.displacement:
+        engine["displacement"] = known.displacement
+        litres = 1e3 * _positive("engine.displacement", known.displacement)
+    else:
+        _guess(engine, "displacement", size, "L", why)
+        litres = size[0]
+    torque, low, high = _TORQUE_N_M_PER_L.get(known.fuel, _TORQUE_OTHERS_N_M_PER_L)
+    _guess(engine, "peak_torque", (litres * torque, litres * low, litres * high), "N*m")
+    turns = typical.TOP_GEAR_RAD_M[_data_fuel(known.fuel)]
+    metres_per_radian = 1 / turns.at(mass_kg)[0]
     if known.engine_speed:
         speed = _positive("trip.road_speed", known.road_speed)
-        top = speed * (1000 * math.pi / 30) / _positive("engine speed", known.engine_speed, "rad/s", "2300 rpm")
-    engine["speed_per_1000_rpm"] = [f"{3.6 * top * share:.3g} km/h" for share in _GEARS_OVER_TOP]
+        metres_per_radian = speed / _positive("engine speed", known.engine_speed, "rad/s", "2300 rpm")
+    gears = typical.spaced_gears(metres_per_radian, _NUMBER_OF_GEARS) * (1000 * math.pi / 30)
+    engine["speed_per_1000_rpm"] = [f"{3.6 * gear:.3g} km/h" for gear in gears]
+    low, high = (0.9, 1.5) if kind.drag_area_m2 else (turns.low_factor, turns.high_factor)
     engine["speed_per_1000_rpm"].comment(
-        "top gear from the rev counter, the lower gears a guess" if known.engine_speed else _GUESS
+        "top gear from the rev counter, the lower gears a guess"
+        if known.engine_speed
+        else f"{_NONE_CERTIFIED if kind.drag_area_m2 else _BY_MASS}; "
+        f"the engine turns {low:g} to {high:g} times as fast in nine of ten"
     )
+
+
+def _data_fuel(fuel: str) -> str:
+    """Return the fuel of the certified vehicles that stand for a fuel."""
+    return "diesel" if fuel == "diesel" else "petrol"
+
+
+def _road_load(kind: VehicleKind, mass_kg: float) -> tuple[tuple[_Range, _Range], str]:
+    """Return coast-down A (N) and C (N·s²/m²) of a kind at a mass, each (typical, low, high), and where from."""
+    constant = typical.CONSTANT_N[kind.like].at(mass_kg)
+    if kind.drag_area_m2 is None:
+        return (constant, typical.SQUARE_N_S2_M2[kind.like].at(mass_kg)), _BY_MASS
+    square = 0.5 * _COASTDOWN_AIR_KG_M3 * kind.drag_area_m2
+    return (_about(constant[0], _WIDE_A), _about(square, _WIDE_DRAG)), _NONE_CERTIFIED
+
+
+def usual_displacement_l(vehicle: str, fuel: str, mass_kg: float | None = None) -> tuple[_Range, str]:
+    """Return the usual engine size of a kind of vehicle in L as (typical, low, high), and where it comes from."""
+    kind = VEHICLES[vehicle]
+    if kind.displacement_l is not None:
+        return _about(kind.displacement_l, _WIDE_ENGINE), _NONE_CERTIFIED
+    law = typical.DISPLACEMENT_L[_data_fuel(fuel)]
+    return law.at(kind.mass_kg[0] if mass_kg is None else mass_kg), _BY_MASS
+
+
+def _about(value: float, factors: tuple[float, float]) -> _Range:
+    return value, value * factors[0], value * factors[1]
 
 
 def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:

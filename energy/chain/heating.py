@@ -40,6 +40,7 @@ from energy.heat.steps import FloatArray, HeaterError, film_in_wind_w_m2_k
 from energy.heat.water import boiling_point_k
 from energy.heat.wattmeter import read_wattmeter_log, trip_steps
 from energy.progress import Progress, part, tell
+from energy.scenario.element import element_limits
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
@@ -185,7 +186,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         start_k=values.get("load.start_temperature", ambient),
         ambient_k=ambient,
         thermostat=thermostat,
-        limits=_limits(scenario),
+        limits=element_limits(scenario),
         closed_water=holds_water and not table.vented,
         assumptions=tuple(a for a in assumed if a.key not in trivial or np.any(np.asarray(values[a.key]) > 0)),
     )
@@ -295,22 +296,6 @@ def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heate
             accepted = f"at most {opens - _ZERO_C:.4g} degC, or load.thermostat set higher"
             found.append(Problem(name, "load.target_temperature", read, accepted))
     return found
-
-
-def _limits(scenario: Scenario) -> ElementLimits:
-    """Return what the element stands; three elements in star count as one of a third of the resistance."""
-    heater, generator = scenario.heater, scenario.generator
-    parts = 3.0 if generator is not None and generator.connection == "three_phase" else 1.0
-
-    def value(entry: Uncertain | None) -> float:
-        return math.nan if entry is None else entry.value
-
-    return ElementLimits(
-        rated_power_w=value(heater.rated_power),
-        rated_voltage_v=value(heater.rated_voltage),
-        resistance_ohm=value(heater.resistance) / parts,
-        surface_limit_k=value(heater.surface_limit),
-    )
 
 
 def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:

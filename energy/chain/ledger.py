@@ -400,7 +400,7 @@ def _change(inputs: Inputs, working: TripState, without: TripState) -> FuelChang
     base = without.supply.source_w
     speed = np.asarray(inputs.road_speed_m_s, float)
     nan = np.full(np.shape(power), np.nan)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         percent = np.where(np.abs(base) > 0, 100 * power / base, np.nan)
         if inputs.fuel is None:
             return FuelChange(power, nan, nan, percent, nan, nan)
@@ -427,8 +427,13 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
             "most alternators give 1 to 2 kW, less when hot or at idle; parked, the engine idles for it",
         )
     else:
+        assert isinstance(inputs.engine, Battery)
         found["pack"] = OtherSource(
-            "the vehicle's own battery pack", nan, nan, extra, "from the pack through a converter"
+            "the vehicle's own battery pack",
+            nan,
+            nan,
+            extra / np.asarray(inputs.engine.charging_efficiency),
+            "from the pack through a converter, charged from the mains with the charger's loss",
         )
     gas = heat / np.asarray(other.burner_efficiency) / FUELS["lpg"].heating_value_j_per_m3
     found["burner"] = OtherSource(

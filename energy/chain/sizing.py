@@ -17,6 +17,7 @@ from energy.aero.air import density_kg_m3, standard_atmosphere
 from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient, thrust_coefficient_of_induction
 from energy.chain.ledger import turbine_at_work
 from energy.scenario.defaults import FUEL_DEFAULTS
+from energy.scenario.element import element_rating_w
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.driving.fuels import FUELS
@@ -131,11 +132,11 @@ def wanted_of(scenario: Scenario) -> Wanted:
     inputs = inputs_of(scenario)
     work = turbine_at_work(inputs, with_free_run=False)
     heat, shaft = float(work.heat_power_w), float(work.shaft_power_w)
-    rated = scenario.heater.rated_power
+    rated = element_rating_w(scenario)
     efficiency = heat / shaft if shaft > 0 else math.nan
     road = float(np.asarray(inputs.road_speed_m_s))
     return Wanted(
-        heat_w=rated.value if rated is not None else heat if heat > 0 else USUAL_HEAT_W,
+        heat_w=rated if rated is not None else heat if heat > 0 else USUAL_HEAT_W,
         road_speed_m_s=road,
         head_wind_m_s=float(np.asarray(inputs.free_air_speed_m_s)) - road,
         shelter=float(np.asarray(inputs.turbine.local_speed_factor)),

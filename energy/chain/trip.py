@@ -32,9 +32,9 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
 from vehicle.arrays import map_arrays, map_arrays_with_air_speed
-from vehicle.driving.engine import Supply
+from vehicle.driving.engine import Engine, Supply
 from vehicle.driving.road_load import air_drag_n
-from vehicle.driving.trip import Steps, merged, spread_over, steps_of, weibull_quantile, with_idling
+from vehicle.driving.trip import Steps, merged, split_at_speeds, spread_over, steps_of, weibull_quantile, with_idling
 
 _NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
 _BLOCK = 16_384  # draws × steps worked on at once: they fit the processor's cache
@@ -66,9 +66,20 @@ class TripAnswer:
 
 
 def steps_of_scenario(scenario: Scenario) -> Steps:
-    """Return the steps of the scenario's schedule, along its profile if it has one."""
+    """Return the steps of the scenario's schedule, along its profile if any, split where policy or gear changes."""
     assert scenario.schedule is not None
-    return steps_of(scenario.schedule, scenario.profile, grade=scenario.trip.grade.value)
+    schedule = split_at_speeds(scenario.schedule, _changing_speeds_m_s(scenario))
+    return steps_of(schedule, scenario.profile, grade=scenario.trip.grade.value)
+
+
+def _changing_speeds_m_s(scenario: Scenario) -> np.ndarray:
+    """Return the road speeds at which the policy or, with torque to spare, the gear changes."""
+    speeds = [] if scenario.trip.works_speed is None else [scenario.trip.works_speed.value]
+    engine = inputs_of(scenario).engine
+    if isinstance(engine, Engine):
+        lowest = float(np.mean(np.asarray(engine.lowest_driving_speed_rad_s)))
+        speeds += [lowest * float(travel) for travel in engine.travel_per_radian_m[1:]]
+    return np.array(speeds)
 
 
 def answer_trip(scenario: Scenario) -> TripAnswer:

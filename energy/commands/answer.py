@@ -132,3 +132,5 @@ def _print(told: Answered, system: UnitSystem, brief: bool) -> None:
 
     common.heading(out, "Cautions")
     common.bullets(out, report.cautions(told, system))
+    out.print()
+    out.print("Why believe these numbers? windtoll evidence", style="dim")

@@ -22,6 +22,7 @@ from energy.aero.air import (
 from energy.aero.curves import RotorCurves
 from energy.electrical import ElectricalChain, hot_resistance_ohm
 from energy.scenario.defaults import FUEL_DEFAULTS
+from energy.scenario.element import element_rating_w
 from energy.scenario.files import MeasuredPower
 from energy.scenario.keys import NO_SOURCE, spec_of
 from energy.scenario.keys.names import ListKey, QuantityKey
@@ -31,6 +32,11 @@ from vehicle.driving.engine import Battery, Engine, TorqueCurve
 from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.driving.road_load import RoadLoad, from_coastdown, from_drag_area
 from vehicle.quantity import Uncertain
+
+COPPER_PER_K = 0.00393
+"""Rise of copper's resistance per kelvin, of that at 20 degC: IEC 60028."""
+RATING_DENSITY_KG_M3 = 1.157
+"""Density of the air in which engines are rated: 99 kPa dry, 25 degC (SAE J1349, ISO 1585; from memory)."""
 
 
 @dataclass(frozen=True)
@@ -213,7 +219,7 @@ def inputs_of(scenario: Scenario, draws: Mapping[str, Values] | None = None) -> 
     exponent = 0.0 if turns else read("rotor.yaw_exponent")
     local = read("rotor.local_speed_factor")
     turbine = _turbine(read, local)
-    engine, fuel = _engine(read)
+    engine, fuel = _engine(read, density)
     credit = _credit(read)
     other = OtherEfficiencies(
         read("other_sources.burner_efficiency"),
@@ -308,7 +314,7 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         highest_tip_speed_m_s=read("rotor.highest_tip_speed"),
         highest_thrust_n=read.maybe("rotor.highest_thrust"),
         highest_current_a=read.maybe("generator.highest_current") if chain is not None else None,
-        rated_power_w=read.maybe("heater.rated_power"),
+        rated_power_w=element_rating_w(scenario),
     )
 
 
@@ -326,7 +332,9 @@ def _chain(read: KeyReader) -> ElectricalChain:
         ratio=read("drive.ratio"),
         belt_efficiency=read("drive.efficiency"),
         voltage_constant_v_s=read("generator.voltage_constant"),
-        winding_resistance_ohm=read("generator.winding_resistance"),
+        winding_resistance_ohm=hot_resistance_ohm(
+            read("generator.winding_resistance"), COPPER_PER_K, read("generator.winding_temperature")
+        ),
         winding_inductance_h=inductance,
         pole_pairs=read("generator.pole_pairs") if matters else 1.0,
         friction_torque_n_m=read("generator.friction_torque"),
@@ -359,7 +367,7 @@ def _road_load(read: KeyReader) -> RoadLoad:
     return load
 
 
-def _engine(read: KeyReader) -> tuple[Engine | Battery, Fuel | None]:
+def _engine(read: KeyReader, density: Values) -> tuple[Engine | Battery, Fuel | None]:
     table = read.scenario.engine
     if table is None:
         return Battery(
@@ -367,6 +375,7 @@ def _engine(read: KeyReader) -> tuple[Engine | Battery, Fuel | None]:
             read("battery.regeneration_efficiency"),
             read("battery.regeneration_limit"),
             read("battery.auxiliary_power"),
+            read("battery.charging_efficiency"),
         ), None
     fuel = FUELS[table.fuel]
     read.say(
@@ -398,7 +407,25 @@ def _engine(read: KeyReader) -> tuple[Engine | Battery, Fuel | None]:
         runs_when_parked=table.runs_when_parked,
         accessory_power_w=read("engine.accessory_power"),
         fuel_map=read.scenario.fuel_map,
+        drivetrain_spin_force_n=_drivetrain_spin_force(read),
+        torque_factor=(np.asarray(density) / RATING_DENSITY_KG_M3) ** read("engine.torque_follows_air_density"),
+        full_load_enrichment=read("engine.full_load_enrichment"),
+        converter_slip=read("engine.converter_slip"),
+        converter_locks_above_m_s=read("engine.converter_locks_above"),
     ), fuel
+
+
+def _drivetrain_spin_force(read: KeyReader) -> Values:
+    """Return the spin loss of gearbox and axle in N: none where coast-down coefficients hold it, unless it is given.
+
+    A coast-down in neutral turns axle and gearbox: its A and B hold what these take without torque (SAE J1263 form).
+    """
+    engine, vehicle = read.scenario.engine, read.scenario.vehicle
+    assert engine is not None
+    if vehicle.drag_area is None and "drivetrain_spin_force" not in engine.model_fields_set:
+        read.say("engine.drivetrain_spin_force", "0 N", "the coast-down coefficients hold the spin loss")
+        return 0.0
+    return read("engine.drivetrain_spin_force")
 
 
 def _travel_per_radian(read: KeyReader) -> np.ndarray:

@@ -28,6 +28,7 @@ SCREENS = (
     Screen(ANSWER, "Does it save or cost fuel?", "fuel", "fuel"),
     Screen(ANSWER, "When could it pay?", "pay", "pay"),
     Screen(ANSWER, "What did my change do?", "compare", "compare"),
+    Screen(ANSWER, "Why believe these numbers?", "evidence", "evidence"),
     Screen(BUILD, "What is built, and how is it driven?", "scenario", "edit"),
     Screen(BUILD, "How large must it be?", "size", "size"),
     Screen(BUILD, "What will the rotor do?", "rotor", "rotor"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -99,9 +99,16 @@ def _most(work: Work) -> None:
             with st.container(border=True):
                 page.finding(_WORDS[table])
                 columns = st.columns(2, gap="medium")
-                for k, key in enumerate(keys):
+                for k, key in enumerate(_by_coastdown(keys, data)):
                     with columns[k % 2]:
                         fields.field(table, key, TABLES[table].model_fields[key], work)
+
+
+def _by_coastdown(keys: tuple[str, ...], data: dict[str, Any]) -> tuple[str, ...]:
+    """Return the keys, coast-down coefficients in place of the drag area where the scenario has these."""
+    if "drag_area" not in keys or "coastdown_a" not in data.get("vehicle", {}):
+        return keys
+    return tuple(new for key in keys for new in (("coastdown_a", "coastdown_c") if key == "drag_area" else (key,)))
 
 
 def _part(part: str, work: Work) -> None:

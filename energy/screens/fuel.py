@@ -57,6 +57,7 @@ def show() -> None:
         page.finding("How sure it is")
         page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
     page.cautions(report.cautions(told, system))
+    st.html('<p class="wt-note">How far such numbers can be believed: see the screen "Why believe these numbers?"</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),

@@ -95,7 +95,7 @@ def _vehicle(known: Beginning) -> Beginning:
     with right:
         fuel = st.selectbox("runs on", list(_FUELS), format_func=_FUELS.__getitem__, index=2, key="own fuel")
         if fuel != "battery":
-            litres = f"{VEHICLES[kind].displacement_l:g} L"
+            litres = f"{beginning.usual_displacement_l(kind, fuel)[0][0]:.2g} L"
             displacement = _quantity("engine size", "L", f"size {kind}", typical=litres)
             engine_speed = _quantity("engine speed at that road speed, in top gear", "rpm", "engine speed")
     return replace(

@@ -336,8 +336,8 @@ def _change_words(told: Answered, system: UnitSystem) -> str:
     more = "more fuel" if power > 0 else "of fuel"
     share = f"{figures(percent, 2, signed=True)} %" if math.isfinite(percent) else ""
     if found.inputs.fuel is None:
-        extra = [share] if share else []
-        inside_pack = f"{interval}{extra[0] if extra else ''}".removesuffix("; ")
+        extra = [part for part in (share, _pack_distance_words(found, system)) if part]
+        inside_pack = f"{interval}{', '.join(extra)}".removesuffix("; ")
         return (
             f"{show(abs(power) * told.over_s, told.power_kind, system)} {'more ' if power > 0 else ''}from the "
             f"battery pack{f' ({inside_pack})' if inside_pack else ''}"
@@ -349,6 +349,23 @@ def _change_words(told: Answered, system: UnitSystem) -> str:
     flow = show(abs(_f(change.volume_m3_s)) * told.over_s, told.fuel_kind, system, digits=2)
     all_inside = f"{interval}{', '.join(inside)}".removesuffix("; ")
     return f"{flow} {more}{f' ({all_inside})' if all_inside else ''}"
+
+
+def kwh_per_100km(found: Answer) -> float:
+    """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
+    speed = _f(found.inputs.road_speed_m_s)
+    if found.inputs.fuel is not None or speed <= 0:
+        return math.nan
+    return _f(found.change.power_w) / speed * 1e5 / 3.6e6
+
+
+def _pack_distance_words(found: Answer, system: UnitSystem) -> str:
+    per_distance = abs(kwh_per_100km(found))
+    if not math.isfinite(per_distance):
+        return ""
+    if system == "metric":
+        return f"{figures(per_distance, 2)} kWh/100 km"
+    return f"{figures(per_distance * _MILE_M / 1e3, 2)} kWh/100 mi"
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
@@ -384,7 +401,13 @@ def _per_heat(found: Answer, system: UnitSystem) -> str:
 
 
 def money_per_hour(told: Answered) -> tuple[float, str] | None:
-    """Return the change in fuel money per hour and its currency, None without a price."""
+    """Return the change in money per hour, for fuel or the pack's charge, and its currency; None without a price."""
+    battery = told.answer.inputs.engine
+    if isinstance(battery, Battery):
+        tariff, drawn_w = told.scenario.prices.electricity, _f(told.answer.change.power_w)
+        if tariff is None:
+            return None
+        return drawn_w / _f(battery.charging_efficiency) / 1e3 * tariff.amount, tariff.currency
     price, volume = told.scenario.prices.fuel, _f(told.answer.change.volume_m3_s)
     if price is None or not math.isfinite(volume):
         return None
@@ -492,8 +515,13 @@ def _limit_cautions(told: Answered, system: UnitSystem) -> list[str]:
         ("Current", current, limits.highest_current_a, "current"),
         ("Power of the element", _f(turbine.heat_power_w), limits.rated_power_w, "power"),
     ]
+    over_rating = (
+        " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up: windtoll "
+        "heat counts the heat up to the rating only."
+    )
     return [
         f"{name} {show(value, kind, system)} is above its limit of {show(_f(limit), kind, system)}: do not run it so."
+        f"{over_rating if kind == 'power' else ''}"
         for name, value, limit, kind in checks
         if _above(value, limit)
     ]
@@ -595,6 +623,7 @@ def _fuel_change_model(told: Answered) -> FuelChangeData:
     return FuelChangeData(
         l_per_h=_f(change.volume_m3_s) * _LITRES_PER_HOUR,
         l_per_100km=_f(change.volume_m3_per_m) * 1e8,
+        kwh_per_100km=kwh_per_100km(found),
         mpg_us_without=economy[0] if economy else None,
         mpg_us_working=economy[1] if economy else None,
         percent=_f(change.percent),

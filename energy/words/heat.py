@@ -267,6 +267,12 @@ def _boils_at(found: Heating, highest_k: float) -> bool:
 
 
 def _money(found: Heating) -> str:
+    battery, tariff = found.scenario.battery, found.scenario.prices.electricity
+    if battery is not None:
+        if tariff is None or not math.isfinite(found.pack_j[0]):
+            return ""
+        charged_kwh = float(found.pack_j[0]) / battery.charging_efficiency.value / 3.6e6
+        return f", {figures(charged_kwh * tariff.amount, 2, signed=True)} {tariff.currency}"
     price, volume = found.scenario.prices.fuel, float(found.fuel_m3[0])
     if price is None or not math.isfinite(volume) or abs(volume) < 1e-9:
         return ""

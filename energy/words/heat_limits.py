@@ -78,8 +78,9 @@ def cautions(
     refused, given = float(outcome.energy_refused_j.mean()), float(outcome.energy_given_j.mean())
     if refused > 1e-6 * max(given, 1.0):
         told.append(
-            "Part of the power is refused (thermostat open or element at its limit): a rotor that loses its electrical "
-            "load speeds up. Give the refused power a dump load, or brake or feather the rotor before the load is cut."
+            "Part of the power is refused (thermostat open or element at its rating): a rotor that loses its "
+            "electrical load speeds up. Give the refused power a dump load, or brake or feather the "
+            "rotor before the load is cut."
         )
     elif thermostat is not None:
         told.append("A thermostat that opens takes the electrical load off the rotor: provide a dump load or a brake.")

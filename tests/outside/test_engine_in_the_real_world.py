@@ -102,10 +102,10 @@ def test_roof_box(car: Callable[..., Scenario], speed: str, least: float, most: 
 
 
 def test_marginal_fuel_of_extra_shaft_work(car: Callable[..., Scenario]) -> None:
-    # Commission Implementing Decision (EU) 2020/728, Annex: petrol 0.264, diesel 0.220, LPG 0.342 L/kWh.
-    for fuel, litres in (("petrol", 0.264), ("diesel", 0.220), ("lpg", 0.342)):
+    # Commission Implementing Decision (EU) 2020/728, Annex: petrol 0.264 (turbo 0.280), diesel 0.220, LPG 0.342 L/kWh.
+    for fuel, low, high in (("petrol", 0.264, 0.280), ("diesel", 0.220, 0.220), ("lpg", 0.342, 0.342)):
         inputs = inputs_of(car(fuel))
         engine = inputs.engine
         assert isinstance(engine, Engine)
         per_kwh = 3.6e6 / float(np.asarray(engine.indicated_efficiency)) / engine.fuel.heating_value_j_per_m3 * 1e3
-        assert per_kwh == pytest.approx(litres, rel=0.01)
+        assert 0.99 * low < per_kwh < 1.01 * high

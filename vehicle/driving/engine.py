@@ -54,6 +54,11 @@ class Engine:
     runs_when_parked: bool | np.ndarray = False
     accessory_power_w: Values = 0.0
     fuel_map: FuelMap | None = None
+    drivetrain_spin_force_n: Values = 0.0  # what oil and seals hold back whatever the torque, as a force at the wheels
+    torque_factor: Values = 1.0  # on the torque curve, for air thinner or denser than where it was measured
+    full_load_enrichment: Values = 0.0  # share of fuel more at full torque, growing from none at nine tenths of it
+    converter_slip: Values = 0.0  # of a torque converter that is not locked
+    converter_locks_above_m_s: Values = 0.0
 
 
 @dataclass(frozen=True)
@@ -64,6 +69,7 @@ class Battery:
     regeneration_efficiency: Values  # wheels to pack
     regeneration_limit_w: Values  # greatest power at the wheels that the drive can take back
     auxiliary_power_w: Values = 0.0
+    charging_efficiency: Values = 1.0  # mains to pack
 
 
 @dataclass(frozen=True)
@@ -119,6 +125,17 @@ def idle_fuel_power_w(engine: Engine) -> np.ndarray:
     return fuel_power_w(engine, engine.accessory_power_w, engine.idle_speed_rad_s)
 
 
+def greatest_torque_n_m(engine: Engine, engine_speed_rad_s: Values) -> np.ndarray:
+    """Return the greatest torque (N·m) at an engine speed in the air of the day."""
+    return engine.torque_curve.at(engine_speed_rad_s) * np.asarray(engine.torque_factor)
+
+
+def enrichment(engine: Engine, torque_n_m: Values, engine_speed_rad_s: Values) -> np.ndarray:
+    """Return the factor on fuel near full load: 1 up to nine tenths of the greatest torque, then rising in a line."""
+    share = np.asarray(torque_n_m) / np.maximum(greatest_torque_n_m(engine, engine_speed_rad_s), 1e-9)
+    return 1 + np.asarray(engine.full_load_enrichment) * np.clip((share - 0.9) / 0.1, 0.0, 1.0)
+
+
 def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray) -> tuple[np.ndarray, ...]:
     """Return (gear index from 0, engine speed, enough torque) for driving at a speed with a brake power.
 
@@ -133,7 +150,7 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
         in_range = (turning >= engine.lowest_driving_speed_rad_s) | (gear == 0)
         in_range &= (turning <= engine.highest_speed_rad_s) | (gear == len(engine.travel_per_radian_m) - 1)
         at = np.maximum(turning, engine.idle_speed_rad_s)
-        serves = in_range & (brake <= engine.torque_curve.at(at) * at)
+        serves = in_range & (brake <= greatest_torque_n_m(engine, at) * at)
         chosen = np.where(serves, gear, chosen)
         fallback = np.where(in_range & (fallback < 0), gear, fallback)
     enough = chosen >= 0
@@ -153,23 +170,29 @@ def _drive_engine(engine: Engine, wheel: np.ndarray, speed: np.ndarray) -> Suppl
     efficiency = np.asarray(engine.drivetrain_efficiency)
     accessory = np.asarray(engine.accessory_power_w)
     moving = speed > 0
-    flywheel = np.where(wheel >= 0, wheel / efficiency, wheel * efficiency)  # either way the drivetrain takes its share
-    gear, turning, enough = choose_gear(engine, speed, flywheel + accessory)
+    spin = np.asarray(engine.drivetrain_spin_force_n) * speed
+    asked = wheel + spin
+    # An unlocked torque converter passes the torque on and loses its slip in speed (power-transmission texts).
+    slip = np.where(speed < engine.converter_locks_above_m_s, np.asarray(engine.converter_slip), 0.0)
+    efficiency = efficiency * (1 - slip)
+    flywheel = np.where(asked >= 0, asked / efficiency, asked * efficiency)  # either way the meshes take their share
+    gear, turning, enough = choose_gear(engine, speed, (flywheel + accessory) * (1 - slip))
+    turning = np.maximum(turning, speed / engine.travel_per_radian_m[gear] / (1 - slip))
     # On overrun the engine can hold back only what its own friction and accessories take; the brakes do the rest.
     hold_back = _motoring_power_w(engine, turning)
     wanted = flywheel + accessory
     brake = np.maximum(wanted, -hold_back)
     braked_flywheel = brake - wanted  # at the flywheel, ≥ 0
     brake_loss = braked_flywheel / efficiency
-    through = wheel + brake_loss  # what still goes through the drivetrain
+    through = asked + brake_loss  # what still goes through the meshes
     flywheel = np.where(through >= 0, through / efficiency, through * efficiency)
-    fuel = fuel_power_w(engine, brake, turning)
+    fuel = fuel_power_w(engine, brake, turning) * enrichment(engine, brake / np.maximum(turning, 1e-9), turning)
     if not engine.overrun_cut_off:
         fuel = np.maximum(fuel, idle_fuel_power_w(engine))
     running = moving | np.asarray(engine.runs_when_parked)
     fuel = np.where(moving, fuel, np.where(running, idle_fuel_power_w(engine), 0.0))
     accessory = np.where(running, accessory, 0.0)
-    drivetrain_loss = np.where(moving, flywheel - through, 0.0)
+    drivetrain_loss = np.where(moving, flywheel - through + spin, 0.0)
     brake_loss = np.where(moving, brake_loss, 0.0)
     wheel = np.where(moving, wheel, 0.0)
     engine_loss = np.where(moving, fuel - brake, fuel - accessory)
@@ -184,7 +207,7 @@ def _drive_engine(engine: Engine, wheel: np.ndarray, speed: np.ndarray) -> Suppl
         wheel,
         turning,
         torque,
-        engine.torque_curve.at(turning),
+        greatest_torque_n_m(engine, turning),
         np.where(moving, gear + 1, 0),
         enough | ~moving,
     )

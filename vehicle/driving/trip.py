@@ -181,6 +181,45 @@ def steps_of(schedule: Schedule, profile: Profile | None = None, *, grade: float
     )
 
 
+def split_at_speeds(schedule: Schedule, speeds_m_s: np.ndarray, *, most_change_m_s: float = 1.5) -> Schedule:
+    """Return the schedule with points added where its speed crosses given speeds, and within large changes of speed.
+
+    In a step that crosses the speed at which a policy or a gear changes, its mean speed would decide for all of it; in
+    one in which speed changes much, the mean of its cube is not the cube of its mean. Speed over time stays the same.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Speed over time, straight between its times.
+    speeds_m_s : array, shape (k,)
+        Speeds at which something changes [m/s].
+    most_change_m_s : float, optional
+        Steps in which the speed changes by more are divided evenly [m/s].
+
+    Returns
+    -------
+    Schedule
+        With all times of the old one, and those between.
+    """
+    time, speed = schedule.time_s, schedule.speed_m_s
+    change = np.diff(speed)
+    parts = np.maximum(1, np.ceil(np.abs(change) / most_change_m_s - 1e-9)).astype(int)
+    places = [time]
+    for at in np.flatnonzero(parts > 1):
+        places.append(np.linspace(time[at], time[at + 1], parts[at] + 1)[1:-1])
+    for level in np.asarray(speeds_m_s, float):
+        crosses = np.flatnonzero((speed[:-1] - level) * (speed[1:] - level) < 0)
+        places.append(time[crosses] + (level - speed[crosses]) / change[crosses] * np.diff(time)[crosses])
+    all_times = np.unique(np.concatenate(places))
+    apart = np.concatenate([[True], np.diff(all_times) > 1e-6])
+    all_times = np.union1d(all_times[apart], time)
+    names = ("speed_m_s", "grade", "wind_speed_m_s", "wind_from_rad")
+    between = {
+        name: np.interp(all_times, time, values) for name in names if (values := getattr(schedule, name)) is not None
+    }
+    return replace(schedule, time_s=all_times, **between)
+
+
 def _along(name: str, schedule: Schedule, profile: Profile | None, ends: np.ndarray) -> np.ndarray:
     by_time, by_distance = getattr(schedule, name), getattr(profile, name, None)
     if by_time is not None:

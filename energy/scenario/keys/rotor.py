@@ -277,20 +277,31 @@ class GeneratorTable(Table):
     )
     winding_resistance: Uncertain = quantity(
         "ohm",
-        "resistance between two terminals",
+        "resistance between two terminals, cold (20 degC)",
         required=True,
         at_least=0,
         measured=Way(0.05, "a four-wire ohmmeter", relative=True),
     )
+    winding_temperature: Uncertain = quantity(
+        "K",
+        "temperature of the winding at work (copper at 100 degC has 31 % more resistance than at 20 degC)",
+        default="60 degC",
+        low="20 degC",
+        high="120 degC",
+        at_least=200,
+        at_most=500,
+        source=NO_SOURCE,
+    )
     winding_inductance: Uncertain = quantity(
         "H",
         "inductance between two terminals",
-        default="0 mH",
+        default="1 mH",
         low="0 mH",
         high="4 mH",
         at_least=0,
         at_most=10,
-        source="left out: watts come out somewhat high at high speed; range: common practice, no source",
+        source=f"{NO_SOURCE}; with 0 instead of 3 mH the generator holds the rotor back more: 2 to 4 % less heat, and "
+        "up to 16 % less extra fuel than there is",
         measured=Way(0.1, "an inductance meter between two terminals", relative=True),
     )
     pole_pairs: Uncertain = quantity(

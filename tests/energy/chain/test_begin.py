@@ -74,7 +74,7 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
     top = value_at(bundle, "engine.speed_per_1000_rpm")[-1]
     assert float(top.partition(" ")[0]) == pytest.approx(60 * 1.609344 / 2.4, rel=0.002)
     guessed = begin(Beginning(), thriftiest)
-    for key in ("vehicle.mass", "vehicle.drag_area", "rotor.local_speed_factor", "generator.voltage_constant"):
+    for key in ("vehicle.mass", "vehicle.coastdown_c", "rotor.local_speed_factor", "generator.voltage_constant"):
         held = value_at(guessed, key)
         low, middle, high = (float(str(held[name]).split()[0]) for name in ("low", "value", "high"))
         assert low < middle < high
@@ -86,7 +86,7 @@ def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> N
 def test_a_guess_is_one_until_another_value_is_put() -> None:
     bundle = begin(Beginning(pitch="4 deg", ratio="3", element="12 ohm"), thriftiest)
     before = guesses(bundle)
-    assert {"rotor.blade", "vehicle.mass", "vehicle.drag_area", "engine.peak_torque", "load.volume"} <= set(before)
+    assert {"rotor.blade", "vehicle.mass", "vehicle.coastdown_c", "engine.peak_torque", "load.volume"} <= set(before)
     assert not {"rotor.diameter", "trip.road_speed", "heater.resistance", "drive.ratio"} & set(before)
     weighed = with_value(bundle, "vehicle.mass", "2150 kg")
     assert guesses(weighed) == tuple(key for key in before if key != "vehicle.mass")
@@ -149,7 +149,9 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
     )
     told = answered(opened(begin(held, thriftiest)))
     assert told.spread is not None
-    assert told.spread.sensitivities == ()
+    assert told.spread.heat_w[-1] < 1e-3
+    # Nothing is claimed of what hardly is.
+    assert all(entry.first_order < entry.first_order_error for entry in told.spread.sensitivities)
 
 
 def test_a_blade_given_by_stations() -> None:

@@ -172,10 +172,10 @@ def test_a_battery_that_carries_the_heat_by_hand(van: Scenario, compared_with: s
     # Of 100 Wh from the mains 82 arrive (the default).
     assert float(mains.mains_w) == pytest.approx(heat_w / 0.82)
     # Its weight rolls and climbs beside whatever is carried already: kg * 9.80665 * (0.0095 * cosine + sine) newtons at
-    # 27.778 m/s, over drivetrain 0.92 and indicated efficiency 0.46 (the gear stays), over 35.80 MJ/L of diesel.
+    # 27.778 m/s, over gear meshes 0.965 and indicated efficiency 0.46 (the gear stays), over 35.80 MJ/L of diesel.
     length = math.hypot(1, grade)
     newtons = kilograms * 9.80665 * (0.0095 / length + grade / length)
-    litres_per_hour = newtons * 27.778 / 0.92 / 0.46 * 3600 / 35.80e6
+    litres_per_hour = newtons * 27.778 / 0.965 / 0.46 * 3600 / 35.80e6
     assert float(mains.fuel_m3_s) * 3.6e6 == pytest.approx(litres_per_hour, rel=2e-3)
 
 
@@ -285,12 +285,13 @@ def test_the_van_by_hand(van: Scenario) -> None:
         generator_speed = 2.5 * rotor_speed
         # Open circuit behind the rectifier: 60 V/krpm = 0.5730 V·s/rad; × 1.3505; less two diodes 1.8 V.
         volts = 1.3505 * 0.5730 * generator_speed - 1.8
-        # Loop: element 9 + leads 0.05 + winding 0.8 Ω, and commutation (3/π) × 6 pole pairs × ω × 1.5 mH.
-        ohms = 9 + 0.05 + 0.8 + 0.9549 * 6 * generator_speed * 0.0015
+        # Loop: element 9 + leads 0.05 + winding 0.8 × (1 + 0.00393 × 40) Ω at 60 °C, and commutation (3/π) × 6 pole
+        # pairs × ω × 1.5 mH.
+        ohms = 9 + 0.05 + 0.926 + 0.9549 * 6 * generator_speed * 0.0015
         current = volts / ohms
         # Into the generator: copper, diodes, friction 0.1 N·m, iron 15 W at 104.72 rad/s (half ∝ speed, half ∝ speed²).
         share = generator_speed / 104.72
-        into = current**2 * 9.85 + 1.8 * current + 0.1 * generator_speed + 15 * (0.5 * share + 0.5 * share**2)
+        into = current**2 * 9.976 + 1.8 * current + 0.1 * generator_speed + 15 * (0.5 * share + 0.5 * share**2)
         return into / 0.95, current
 
     def rotor_power(ratio: float) -> float:
@@ -309,15 +310,14 @@ def test_the_van_by_hand(van: Scenario) -> None:
     thrust = 0.5 * density * area * air**2 * (0.8181 + (ratio - 4.5) / 0.5 * (0.8236 - 0.8181))
     mount = 0.5 * density * 0.10 * 27.778**2
     tyres = 55 * 9.807 * 0.0095
-    # 6. Fuel: the added force × road speed, over drivetrain 0.92 and indicated efficiency 0.46 (friction does not
-    # change
-    #    in the same gear), over diesel's 35.80 MJ/L.
-    added_fuel = (thrust + mount + tyres) * 27.778 / 0.92 / 0.46
+    # 6. Fuel: the added force × road speed, over gear meshes 0.965 and indicated efficiency 0.46 (friction does not
+    #    change in the same gear), over diesel's 35.80 MJ/L.
+    added_fuel = (thrust + mount + tyres) * 27.778 / 0.965 / 0.46
     litres_per_hour = added_fuel * 3600 / 35.80e6
-    # 7. Without it: tyres 2900 × 9.807 × 0.0095 = 270.2 N, body ½ρ·1.45·V² = 682.5 N; friction 220 kPa × 2.2 L × cycles
-    #    per second in sixth gear, 100/58 × 1000 rpm / 120.
-    brake = (270.2 + 0.5 * density * 1.45 * 27.778**2) * 27.778 / 0.92
-    friction = 220e3 * 2.2e-3 * (100 / 58 * 1000) / 120
+    # 7. Without it: tyres 2900 × 9.807 × 0.0095 = 270.2 N, body ½ρ·1.45·V² = 682.5 N; spin loss 25 N,
+    #    alternator and pumps 500 W, friction 155 kPa × 2.2 L × cycles per second, sixth gear, 100/58 × 1000 rpm / 120.
+    brake = (270.2 + 25 + 0.5 * density * 1.45 * 27.778**2) * 27.778 / 0.965 + 500
+    friction = 155e3 * 2.2e-3 * (100 / 58 * 1000) / 120
     litres_without = (brake + friction) / 0.46 * 3600 / 35.80e6
 
     found = answer(inputs_of(van))

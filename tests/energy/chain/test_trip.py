@@ -237,7 +237,7 @@ def test_policies_by_speed_and_parked(town: Scenario, demos: Path) -> None:
     always = answer_trip(town).mean.turbine.heat_power_w
     parts = [answer_trip(load(path, policy)) for policy in POLICIES[3:]]
     assert sum(p.works_share for p in parts) == pytest.approx(1)
-    assert sum(float(p.mean.turbine.heat_power_w) for p in parts) == pytest.approx(float(always))
+    assert sum(float(p.mean.turbine.heat_power_w) for p in parts) == pytest.approx(float(always), rel=1e-4)
     parked = answer_trip(load(path, ["trip.works=only_parked", "air.wind_speed=12 m/s"]))
     assert 0.1 < parked.works_share < 0.3
     assert float(parked.mean.turbine.heat_power_w) > 1
@@ -297,3 +297,20 @@ def test_an_exact_input_is_not_drawn(town: Scenario) -> None:
     assert "trip.longest_idle" in ranges_of(town)
     assert exact(3.0).standard_deviation == 0
     assert steady_chain(town)({"rotor.diameter": np.array([1.7, 1.9])}).heat_w[1] > 0
+
+
+def test_a_coarse_schedule_gives_the_heat_and_fuel_of_a_fine_one(town_folder: Path) -> None:
+    """The same straight lines of speed over time, read off every 10 s and every 1 s."""
+    time = np.arange(0, 601)
+    corners = np.array([0, 60, 120, 200, 280, 340, 400, 480, 540, 600])
+    speed = np.interp(time, corners, [0, 62, 30, 74, 20, 88, 45, 96, 10, 0])
+
+    def at(every: int) -> tuple[float, float]:
+        rows = "".join(f"{t},{v:.6f}\n" for t, v in zip(time[::every], speed[::every], strict=True))
+        policy = ["trip.works=below_speed", "trip.works_speed=80 km/h"]
+        found = answer_trip(scheduled(town_folder, rows, *policy)).mean
+        return float(found.turbine.heat_power_w), float(found.without.supply.source_w)
+
+    fine, coarse = at(1), at(20)
+    assert coarse[0] == pytest.approx(fine[0], rel=0.02)
+    assert coarse[1] == pytest.approx(fine[1], rel=0.01)

@@ -28,7 +28,7 @@ def test_heat_reads_from_answer_to_cautions(van_folder_: Path, tmp_path: Path) -
         result.stdout.index(word) for word in ("kW go into the tank", "Numbers", "time (min)", "Assumed", "Cautions")
     ]
     assert places == sorted(places)
-    assert "from 15.0 °C to 60.0 °C in 54 min" in flat(result.stdout)
+    assert "from 15.0 °C to 60.0 °C in 55 min" in flat(result.stdout)
     assert "energy label" in flat(result.stdout)
     assert picture.read_bytes().startswith(b"\x89PNG")
 

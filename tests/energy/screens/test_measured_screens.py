@@ -238,7 +238,7 @@ def test_a_reading_of_nonsense_is_told() -> None:
 
 def test_the_size_begins_with_the_scenario_and_follows_the_fields(demos: Path) -> None:
     shown = _at("size")
-    options = ("--speed", "100 km/h", "--shelter", "60 %", "--fuel", "diesel", "--efficiency", "82.81 %")
+    options = ("--speed", "100 km/h", "--shelter", "60 %", "--fuel", "diesel", "--efficiency", "81.75 %")
     assert _verdict(shown) in _told_by_command("size", "--heat", "3 kW", *options)
     _field(shown, "text_input", "size heat value").set_value("1.2 kW").run()
     _field(shown, "text_input", "size ratios").set_value("2, 3.5").run()

@@ -79,6 +79,48 @@ def test_fuel_is_cut_on_overrun_and_the_brakes_take_the_rest() -> None:
     assert float(without_cut.source_w) == pytest.approx(float(idle_fuel_power_w(PETROL)))
 
 
+@given(powers, st.floats(0.5, 45), st.floats(0, 200))
+def test_spin_loss_is_power_at_the_wheels_that_no_torque_changes(wheel: float, speed: float, spin: float) -> None:
+    spinning = drive(replace(PETROL, drivetrain_spin_force_n=spin), wheel, speed)
+    closes(spinning)
+    # To engine and brakes it is as so much more power at the wheels; the books call it a loss of the drivetrain.
+    more = drive(PETROL, wheel + spin * speed, speed)
+    for name in ("source_w", "brake_loss_w", "engine_loss_w"):
+        assert float(getattr(spinning, name)) == pytest.approx(float(getattr(more, name)), abs=1e-6)
+    assert float(spinning.drivetrain_loss_w - more.drivetrain_loss_w) == pytest.approx(spin * speed, abs=1e-6)
+
+
+def test_thin_air_takes_torque_and_with_it_the_gear() -> None:
+    # US Standard Atmosphere 1976: 0.957 kg/m³ at 2500 m, 0.781 of sea level. 190 N·m in fifth gear at 70 km/h
+    # (1750 rpm) are 34.8 kW, in thin air 27.2 kW: 30 kW at the flywheel asks for a lower gear there.
+    thin = replace(PETROL, torque_factor=0.957 / 1.225)
+    wheel = 30e3 * 0.92
+    assert int(drive(PETROL, wheel, 70 / 3.6).gear) == 5
+    assert int(drive(thin, wheel, 70 / 3.6).gear) == 4
+    assert float(drive(thin, wheel, 70 / 3.6).greatest_torque_n_m) == pytest.approx(190 * 0.957 / 1.225)
+
+
+def test_enrichment_grows_over_the_last_tenth_of_the_torque() -> None:
+    rich = replace(PETROL, full_load_enrichment=0.10)
+    speed = 120 / 3.6  # 3000 rpm in fifth gear: 190 N·m are 59.69 kW
+    for share, more in ((0.80, 1.0), (0.90, 1.0), (0.95, 1.05), (0.999, 1.099)):
+        wheel = share * 190 * 3000 * RPM * 0.92
+        plain, enriched = drive(PETROL, wheel, speed), drive(rich, wheel, speed)
+        closes(enriched)
+        assert float(enriched.source_w / plain.source_w) == pytest.approx(more, abs=2e-3)
+
+
+def test_an_unlocked_converter_turns_the_engine_faster_and_loses_its_slip() -> None:
+    slipping = replace(PETROL, converter_slip=0.15, converter_locks_above_m_s=50 / 3.6)
+    town, locked = drive(slipping, 5e3, 48 / 3.6), drive(slipping, 5e3, 52 / 3.6)
+    closes(town)
+    plain = drive(PETROL, 5e3, 48 / 3.6)
+    assert float(town.engine_speed_rad_s / plain.engine_speed_rad_s) == pytest.approx(1 / 0.85)
+    # Same torque at the gearbox, so brake power grows with the speed: 5 kW / 0.92 / 0.85 at the flywheel.
+    assert float(town.torque_n_m * town.engine_speed_rad_s) == pytest.approx(5e3 / 0.92 / 0.85)
+    assert float(locked.source_w) == pytest.approx(float(drive(PETROL, 5e3, 52 / 3.6).source_w))
+
+
 def test_a_steep_pull_takes_the_next_lower_gear() -> None:
     gentle, steep = drive(PETROL, 8e3, 70 / 3.6), drive(PETROL, 38e3, 70 / 3.6)
     assert int(gentle.gear) == 5
@@ -116,8 +158,7 @@ def test_a_map_of_the_willans_line_gives_the_willans_line(brake: float, rpm: flo
     [
         # Between the map's speeds, 7.5 kW at 150 rad/s is 50 N m: 25 kW at 100, 53 kW at 200, 39 kW half way.
         (7500, 150, 39e3),
-        # Below its speeds, 2.5 kW at 50 rad/s is 50 N m too: the fuel of a turn is that at 100 rad/s, of half the
-        # turns.
+        # Below its speeds, 2.5 kW at 50 rad/s is 50 N m too: the fuel of a turn is that at 100 rad/s, half the turns.
         (2500, 50, 12.5e3),
         # Above them, 12.5 kW at 250 rad/s is 50 N m: the fuel of a turn at 200 rad/s, of 1.25 times the turns.
         (12500, 250, 66.25e3),

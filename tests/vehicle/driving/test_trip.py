@@ -20,6 +20,7 @@ from vehicle.driving.trip import (
     merged,
     read_profile,
     read_schedule,
+    split_at_speeds,
     spread_over,
     steps_of,
     weibull_quantile,
@@ -165,3 +166,22 @@ def test_faulty_schedules_are_told(tmp_path: Path, text: str, words: str) -> Non
 def test_faulty_profiles_are_told(tmp_path: Path, text: str, words: str) -> None:
     with pytest.raises(InputError, match=words):
         read_profile(written(tmp_path, text))
+
+
+def test_steps_are_split_where_something_changes() -> None:
+    # 0 to 20 m/s in 20 s: 5 m/s is passed at 5 s, 12.5 m/s at 12.5 s; grade and wind run along in straight lines.
+    schedule = Schedule(
+        "coarse", np.array([0.0, 20.0, 30.0]), np.array([0.0, 20.0, 20.0]), grade=np.array([0.0, 0.02, 0.02])
+    )
+    split = split_at_speeds(schedule, np.array([5.0, 12.5, 20.0, 33.0]), most_change_m_s=100.0)
+    assert split.time_s == pytest.approx([0, 5, 12.5, 20, 30])
+    assert split.speed_m_s == pytest.approx([0, 5, 12.5, 20, 20])
+    assert split.grade == pytest.approx([0, 0.005, 0.0125, 0.02, 0.02])
+    even = split_at_speeds(schedule, np.array([]))
+    assert np.abs(np.diff(even.speed_m_s)).max() <= 1.5
+    assert steps_of(even).distance_m == pytest.approx(steps_of(schedule).distance_m)
+    # The mean of the cube over the rise is 20^3 / 4 = 2000, that of one mean speed 1000, of fourteen even parts 1995.
+    rise = steps_of(even)
+    moving = rise.acceleration_m_s2 > 0
+    cube = float(rise.speed_m_s[moving] ** 3 @ rise.duration_s[moving]) / 20
+    assert cube == pytest.approx(2000, rel=0.006)

@@ -1,0 +1,90 @@
+"""Pictures of the published checks: predicted against measured, or the error, one picture a check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from energy.chain.evidence import Check
+from energy.pictures.base import BLUE, COLOURS, GREY, Picture
+from energy.words.evidence import check_words
+
+
+@dataclass(frozen=True)
+class _Axes:
+    """Titles and scales of a check's points, and the line on which they would lie if all were right."""
+
+    x: str
+    y: str
+    x_scale: float
+    y_scale: float
+    right: str  # "equal", "zero" or "closed form"
+
+
+_AXES = {
+    "rotor": _Axes("wind speed (m/s)", "predicted over measured, less one (%)", 1.0, 100.0, "zero"),
+    "vehicles": _Axes("measured fuel (MJ/km)", "predicted fuel (MJ/km)", 1e-3, 1e-3, "equal"),
+    "road_test": _Axes("random order, by its effect", "effect found on fuel (%), 95 % interval", 1.0, 100.0, "zero"),
+    "warm_up": _Axes("time (min)", "temperature (K)", 1 / 60, 1.0, "closed form"),
+    "air": _Axes("altitude (m)", "error of density (%)", 1.0, 100.0, "zero"),
+}
+
+
+def evidence_picture(check: Check) -> Picture:
+    """Return the picture of one check."""
+    import altair as alt
+    import pandas as pd
+
+    axes = _AXES[check.key]
+    table = pd.DataFrame({axes.x: check.x * axes.x_scale, axes.y: check.y * axes.y_scale, "what": check.group})
+    if check.low.size:
+        table["low"], table["high"] = check.low * axes.y_scale, check.high * axes.y_scale
+    data = table.rename(columns={axes.x: "x", axes.y: "y"})
+    domain = list(dict.fromkeys(check.group.tolist()))
+    dense = len(table) > 500
+    points = (
+        alt.Chart(data if axes.right != "closed form" else data[data.what != axes.right])
+        .mark_point(filled=True, size=12 if dense else 60, opacity=0.45 if dense else 0.9)
+        .encode(
+            x=alt.X("x:Q", title=axes.x, scale=alt.Scale(zero=False, padding=12)),
+            y=alt.Y("y:Q", title=axes.y, scale=alt.Scale(zero=False)),
+            color=alt.Color(
+                "what:N",
+                title=None,
+                scale=alt.Scale(domain=domain, range=list(COLOURS[: len(domain)])),
+                legend=alt.Legend(orient="top", labelFontSize=13),
+            ),
+            shape=alt.Shape("what:N", title=None, scale=alt.Scale(domain=domain), legend=None),
+            tooltip=[
+                alt.Tooltip("what:N"),
+                alt.Tooltip("x:Q", title=axes.x, format=".3~g"),
+                alt.Tooltip("y:Q", title=axes.y, format=".3~g"),
+            ],
+        )
+    )
+    layers = [*_right(axes.right, data), *_intervals(check), points]
+    if check.low.size:
+        layers[-2] = layers[-2].properties(data=data)
+    chart: Any = alt.layer(*layers).properties(height=320)
+    return Picture(f"evidence_{check.key}", check_words(check).finding, chart, table)
+
+
+def _right(kind: str, data: Any) -> list[Any]:
+    """Return the line of points that are right, dashed."""
+    import altair as alt
+    import pandas as pd
+
+    if kind == "closed form":
+        return [alt.Chart(data[data.what == kind]).mark_line(color=GREY, strokeWidth=2).encode(x="x:Q", y="y:Q")]
+    ends = (float(data.x.min()), float(data.x.max()))
+    line = pd.DataFrame({"x": ends, "y": ends if kind == "equal" else (0.0, 0.0)})
+    return [alt.Chart(line).mark_line(color=GREY, strokeDash=[5, 4], strokeWidth=2).encode(x="x:Q", y="y:Q")]
+
+
+def _intervals(check: Check) -> list[Any]:
+    """Return the intervals of the points as thin rules, where they have any."""
+    import altair as alt
+
+    if not check.low.size:
+        return []
+    return [alt.Chart().mark_rule(color=BLUE, opacity=0.25).encode(x="x:Q", y=alt.Y("low:Q", title=None), y2="high:Q")]

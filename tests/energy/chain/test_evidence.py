@@ -1,0 +1,98 @@
+"""The checks that `windtoll evidence` shows: the numbers of the tests against the outside, and they can fail."""
+
+from __future__ import annotations
+
+import json
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests_support import run
+
+from energy.chain import evidence as chain
+from energy.chain.evidence import Check, evidence
+from energy.pictures.evidence import evidence_picture
+from energy.scenario.demos import published_folder
+from energy.words.evidence import NOT_FOUND, as_data, check_words, sentence
+
+
+@pytest.fixture(scope="module")
+def checks() -> dict[str, Check]:
+    shares: list[float] = []
+    begun = time.process_time()
+    found = evidence(shares.append)
+    assert time.process_time() - begun < 10
+    assert shares == sorted(shares)
+    assert shares[-1] == 1
+    return {check.key: check for check in found}
+
+
+def test_the_road_test_raises_few_false_alarms_and_finds_what_is_there(checks: dict[str, Check]) -> None:
+    figures = checks["road_test"].figures
+    assert figures["false_alarms"] <= 0.07
+    assert figures["mean_effect_where_it_is_3_percent"] == pytest.approx(0.03, abs=0.004)
+    assert 0.92 <= figures["coverage_of_3_percent"] <= 0.99
+    road = checks["road_test"]
+    assert np.mean((road.low > 0) | (road.high < 0)) == figures["false_alarms"]
+    assert np.mean(road.group == "false alarm") == figures["false_alarms"]
+
+
+def test_closed_forms_and_tables(checks: dict[str, Check]) -> None:
+    assert checks["warm_up"].figures["greatest_error_k"] < 1e-6
+    assert checks["air"].figures["greatest_error"] < 1e-3
+
+
+def test_the_rotor_where_it_is_right_and_where_it_is_wrong(checks: dict[str, Check]) -> None:
+    figures = checks["rotor"].figures
+    # Measured means of the wind-tunnel rotor (tests/data/two_blade_rotor): attached at 7 m/s, deep stall at 15 m/s.
+    assert abs(figures["power_error_at_7_m_s"]) < 0.10
+    assert abs(figures["thrust_error_at_7_m_s"]) < 0.10
+    assert check_words(checks["rotor"]).error.count(f"{100 * figures['power_error_at_15_m_s']:+.1f} %") == 1
+
+
+def test_a_wrong_engine_shows(monkeypatch: pytest.MonkeyPatch, checks: dict[str, Check]) -> None:
+    from energy.chain import certified
+
+    engine = certified.default_engine
+
+    def worse(*args: object) -> object:
+        found = engine(*args)  # type: ignore[arg-type]
+        return replace(found, indicated_efficiency=found.indicated_efficiency * 0.9)
+
+    monkeypatch.setattr(certified, "default_engine", worse)
+    (vehicles,) = chain._vehicles(published_folder(), None)
+    assert abs(checks["vehicles"].figures["petrol_error_50"]) < 0.04
+    assert vehicles.figures["petrol_error_50"] > 0.09
+    assert vehicles.figures["petrol_measured_over_predicted_change"] < 0.93
+
+
+def test_every_check_has_its_picture_words_and_data(checks: dict[str, Check]) -> None:
+    data = as_data(list(checks.values()))
+    for check, row in zip(checks.values(), data.checks, strict=True):
+        picture = evidence_picture(check)
+        assert len(picture.table) == len(check.x)
+        assert picture.svg().startswith(b"<svg")
+        words = check_words(check)
+        assert row.error == words.error
+        assert words.source
+        assert words.not_covered
+        assert (Path(published_folder()) / "certified_fuel" / "SOURCE.md").is_file()
+    assert data.not_found == NOT_FOUND
+
+
+def test_the_command(checks: dict[str, Check], tmp_path: Path) -> None:
+    done = run("evidence", "--json", "--picture", str(tmp_path / "checks.svg"))
+    assert done.returncode == 0, done.stderr
+    data = json.loads(done.stdout)
+    assert {row["key"] for row in data["checks"]} == set(checks)
+    for row in data["checks"]:
+        assert row["figures"] == pytest.approx(checks[row["key"]].figures, abs=1e-9)
+    assert {path.name for path in tmp_path.iterdir()} == {f"checks_{key}.svg" for key in checks}
+    shown = " ".join(run("evidence").stdout.split())
+    assert sentence(list(checks.values())) in shown
+    assert NOT_FOUND in shown
+    wrong = run("evidence", "--picture", str(tmp_path / "checks.doc"))
+    assert wrong.returncode == 2
+    assert "checks.doc" in wrong.stderr

@@ -1,0 +1,44 @@
+"""One rule for what an element stands, in every question that asks it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from energy.chain.answer import answered
+from energy.chain.heating import element_cap_w, heating
+from energy.chain.load import load
+from energy.chain.sizing import wanted_of
+from energy.scenario.element import element_rating_w
+from energy.words import answer as report
+
+
+@pytest.mark.parametrize(
+    ("rated", "watts"),
+    [
+        (["heater.rated_power=1200 W"], 1200.0),
+        # Ohm: 80 V across 9 ohm are 711 W; the lower of the two counts.
+        (["heater.rated_voltage=80 V"], 80**2 / 9),
+        (["heater.rated_power=1200 W", "heater.rated_voltage=80 V"], 80**2 / 9),
+        (["heater.rated_power=600 W", "heater.rated_voltage=80 V"], 600.0),
+    ],
+)
+def test_answer_heat_and_size_know_the_same_rating(van_folder: Path, rated: list[str], watts: float) -> None:
+    path = van_folder / "scenario.toml"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join(ln for ln in lines if not ln.startswith("rated_")), encoding="utf-8")
+    scenario = load(path, rated)
+    assert element_rating_w(scenario) == pytest.approx(watts)
+    assert element_cap_w(heating(scenario).load) == pytest.approx(watts)
+    assert wanted_of(scenario).heat_w == pytest.approx(watts)
+    told = answered(scenario, exact=True)
+    assert told.answer.inputs.turbine.rated_power_w == pytest.approx(watts)
+    assert any("counts the heat up to the rating only" in said for said in report.cautions(told, "metric"))
+
+
+def test_nothing_known_of_the_element_is_no_limit(van_folder: Path) -> None:
+    path = van_folder / "scenario.toml"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join(ln for ln in lines if not ln.startswith("rated_")), encoding="utf-8")
+    assert element_rating_w(load(path)) is None

@@ -1,0 +1,69 @@
+"""A battery drive has what a fuel has: money, energy per distance, and the charger's loss, by a pocket calculator."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from tests_support import run
+
+from energy.chain.answer import answered
+from energy.chain.heating import heating
+from energy.chain.load import load
+from energy.scenario.read import Scenario
+from energy.words import answer as report
+from energy.words import heat as heat_words
+
+
+@pytest.fixture
+def path(van_folder: Path) -> Path:
+    """The van with a battery drive, charged at 0.32 EUR/kWh."""
+    scenario = van_folder / "scenario.toml"
+    text = scenario.read_text(encoding="utf-8")
+    start = text.index("\n[engine]") + 1
+    end = text.index("\n[", start) + 1
+    text = text[:start] + "[battery]\n\n" + text[end:]
+    scenario.write_text(text, encoding="utf-8")
+    return scenario
+
+
+@pytest.fixture
+def battery(path: Path) -> Scenario:
+    return load(path)
+
+
+def test_money_and_energy_per_distance_by_hand(battery: Scenario) -> None:
+    told = answered(battery, exact=True)
+    added_w = float(told.answer.change.power_w)
+    assert added_w > 1000
+    # An hour draws added_w from the pack, of which 88 % came in from the mains (the default), at 0.32 EUR/kWh.
+    money = report.money_per_hour(told)
+    assert money == (pytest.approx(added_w / 0.88 / 1000 * 0.32), "EUR")
+    # 100 km at 100 km/h take an hour: as many kWh as kW.
+    assert report.kwh_per_100km(told.answer) == pytest.approx(added_w / 1000, rel=1e-3)
+    assert f"{added_w / 1000:.0f} kWh/100 km" in report.verdict(told, "metric").sentence
+    assert f"{added_w / 1000 * 1.609344:.0f} kWh/100 mi" in report.verdict(told, "us").sentence
+
+
+def test_the_same_heat_from_the_pack_takes_the_loss_of_charging(battery: Scenario) -> None:
+    found = answered(battery, exact=True).answer
+    heat_w = float(found.turbine.heat_power_w)
+    # The inverter passes 90 % (the default of credit.inverter_efficiency), the charger and cells 88 %.
+    assert float(found.other_sources["pack"].mains_w) == pytest.approx(heat_w / 0.90 / 0.88, rel=1e-6)
+
+
+def test_heating_costs_the_charge(battery: Scenario) -> None:
+    found = heating(battery)
+    words = " ".join(text for _, text in heat_words.key_numbers(found, "metric"))
+    money = float(found.pack_j[0]) / 0.88 / 3.6e6 * 0.32
+    assert f"+{money:.2g} EUR" in words
+
+
+def test_the_command_says_it(path: Path) -> None:
+    done = run("answer", str(path), "--exact", "--json")
+    assert done.returncode in (0, 1), done.stderr
+    change = json.loads(done.stdout)["fuel_change"]
+    assert change["kwh_per_100km"] == pytest.approx(change["power_w"] / 1000, rel=1e-3)
+    assert change["money_per_h"] == pytest.approx(change["power_w"] / 0.88 / 1000 * 0.32, rel=1e-4)
+    assert change["currency"] == "EUR"
