@@ -9,6 +9,8 @@ import click
 
 from energy.chain.begin import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
 from energy.commands import common
+from energy.words.cautions import pressing_cautions
+from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -56,7 +58,6 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
-    from energy.words import answer as report
     from vehicle.files import write_whole
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
@@ -77,24 +78,28 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
             Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
         ) from None
     path = folder / bundles.SCENARIO_NAME
-    found = report.verdict(told, system)
+    found = verdict_of(told, system)
     if as_json:
         common.print_json(
             {
                 "written": str(path),
                 "verdict": found.word,
+                "safe": False if found.dangers else None,
                 "guesses": list(bundles.guesses(bundle)),
                 "sentence": found.words,
             }
         )
+        common.leave(found)
         return
     out = common.console()
+    common.print_verdict(out, found)
+    common.bullets(out, pressing_cautions(told, system))
     out.print(f"Written: {path}", soft_wrap=True)
-    out.print(found.words, style="bold")
     guesses = ", ".join(bundles.guesses(bundle))
     if guesses:
         out.print(f"Still guesses, marked in the file: {guesses}. Put your own, then ask again:")
     out.print(f"  windtoll answer {path}", soft_wrap=True)
+    common.leave(found)
 
 
 def _read(path: Path) -> bytes:

@@ -18,7 +18,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.progress import Progress
+    from energy.words.verdict import Verdict
 
+
+UNSAFE = 3  # exit status of an answer that says: do not operate
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -149,3 +152,20 @@ def grid(
     for row in rows:
         table.add_row(*row)
     out.print(table)
+
+
+def print_verdict(out: Console, found: Verdict) -> None:
+    """Print a verdict: danger first, then the headline, then one number a line."""
+    for line in found.dangers:
+        out.print(line, style="bold red")
+    out.print(found.headline, style="bold")
+    for line in (*found.lines, found.may_be_operated):
+        out.print(line)
+    if found.least_known:
+        out.print(found.least_known)
+
+
+def leave(found: Verdict) -> None:
+    """Leave with status 3 where the verdict says that the machine must not be operated like this."""
+    if found.dangers:
+        raise SystemExit(UNSAFE)

@@ -16,7 +16,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, sweep, typed
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
-from energy.words import answer as report
+from energy.words.cautions import cautions
 from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from vehicle import units
 from vehicle.problems import InputError
@@ -80,7 +80,7 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
         caption="How flat the best is",
     )
     page.bullets(notes_of(found))
-    page.cautions(report.cautions(work.told, system))
+    page.cautions(cautions(work.told, system))
     page.assumptions(work)
 
 

@@ -22,9 +22,9 @@ from energy.scenario.read import override_value
 from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
-from energy.words import answer as answer_words
 from energy.words import forms
 from energy.words import reconcile as reconcile_words
+from energy.words.verdict import called
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -243,7 +243,7 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | by
     headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings told about the inputs")
-    inputs = [(answer_words.called(key), text) for key, text in reconcile_words.input_rows(found)]
+    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(found)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
     updates = reconcile_words.updates(found)
     if found.agrees and updates:

@@ -165,10 +165,30 @@ class AssumptionData(ResultModel):
     source: str = said("where it comes from")
 
 
+class LimitData(ResultModel):
+    """One limit that the scenario states, and what the working turbine makes of it."""
+
+    name: str = said("what is limited")
+    key: str = said("key of the scenario that states the limit")
+    value: Number = said("value at work, in `unit`; null where it is not known")
+    limit: Number = said("the limit, in `unit`")
+    share: Number = said("value over limit: above 1 it is broken", "1")
+    broken: bool = said("whether the limit is broken")
+    unit: str = said("SI unit of value and limit")
+
+
 class AnswerData(ResultModel):
     """Does the turbine save or cost fuel? SI but where a name says otherwise; over a trip, means over time."""
 
     windtoll: Literal[1] = said("version of this form")
+    safe: bool | None = said(
+        "false where a limit is broken: do not operate; null where none is broken, since structural loads are not "
+        "checked here (windtoll loads)"
+    )
+    may_be_operated: Literal["no", "not checked"] = said("whether the machine may be operated like this")
+    limits: list[LimitData] = said("every limit that the scenario states")
+    broken_limits: list[str] = said("the broken limits in sentences, the most exceeded first")
+    headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
     verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")

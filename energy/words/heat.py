@@ -12,9 +12,9 @@ from energy.chain.heating import SHARE, Heating, element_cap_w
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
-from energy.words import answer as report
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
+from energy.words.verdict import conditions
 from vehicle.units import UnitSystem, figures, show
 
 _KELVIN = 273.15
@@ -80,7 +80,7 @@ def _power(system: UnitSystem) -> Any:
 
 
 def _stated_conditions(found: Heating, system: UnitSystem) -> str:
-    return report.conditions(Answered(found.scenario, found.answer, math.nan), system)
+    return conditions(Answered(found.scenario, found.answer, math.nan), system)
 
 
 def sentence(found: Heating, system: UnitSystem) -> str:

@@ -46,7 +46,7 @@ class RotorTable(Table):
         at_most=1.5,
         source=f"free air; range: {NO_SOURCE}",
         called="the air speed where the rotor sits",
-        measured=Way(0.03, "an anemometer on the mount beside one in free air"),
+        measured=Way(0.03, "two anemometers: one on the mount, one in free air"),
     )
     interaction_factor: Uncertain = quantity(
         "dimensionless",
