@@ -53,7 +53,9 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error, 130 when interrupted."""
+    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error, 130 when
+    interrupted.
+    """
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a console without Ω or λ shows a mark instead of failing

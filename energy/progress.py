@@ -1,7 +1,9 @@
 """How far a computation is. What can take long takes `progress`: a function that is told the share done.
 
-The share runs from 0 to 1, is never less than before, and is 1 at the end (unless an error is raised). Where the work is
-one array call that cannot be divided, it is told stage by stage, weighted by the time that each was measured to take. No
+The share runs from 0 to 1, is never less than before, and is 1 at the end (unless an error is raised). Where the work
+is
+one array call that cannot be divided, it is told stage by stage, weighted by the time that each was measured to take.
+No
 number depends on whether anybody listens.
 """
 

@@ -1,6 +1,7 @@
 """The house stands: arrows point down only, no room knows another's private names, python-obd stays in its one module.
 
-Own rules of the project, no source. The import graph is drawn from the text with `ast`, so imports inside functions count;
+Own rules of the project, no source. The import graph is drawn from the text with `ast`, so imports inside functions
+count;
 those under `if TYPE_CHECKING:` are no arrows at run time and are let pass.
 """
 
@@ -15,7 +16,8 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 
-# From the top floor down. A room imports its own floor's own room and lower floors, never a higher floor or a neighbour.
+# From the top floor down. A room imports its own floor's own room and lower floors, never a higher floor or a
+# neighbour.
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("app",),
     ("energy.cli",),

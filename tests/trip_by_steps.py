@@ -37,7 +37,8 @@ def drive_trip(
 ) -> Driven:
     """Return the trip as driven, with an extra force (N, against the motion, per step) and mass (kg) on the vehicle.
 
-    Air from ahead defaults to still air. Draws stand in front of the steps: fields of `engine` and `load` may be (draws, 1).
+    Air from ahead defaults to still air. Draws stand in front of the steps: fields of `engine` and `load` may be
+    (draws, 1).
     """
     ahead = steps.speed_m_s if air_ahead_m_s is None else air_ahead_m_s
     forces = road_forces(

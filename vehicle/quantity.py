@@ -84,7 +84,8 @@ def exact(value: float) -> Uncertain:
 
 @dataclass(frozen=True)
 class Way:
-    """How a builder measures a quantity: with what, and to ± what (19 times out of 20; SI, or a share where `relative`).
+    """How a builder measures a quantity: with what, and to ± what (19 times out of 20; SI, or a share where
+    `relative`).
 
     Common practice, no source.
     """

@@ -83,8 +83,10 @@ def _other_speed(planned_m_s: float | None, answer: Comparison) -> list[str]:
     if planned_m_s is None or not at_other_speed(planned_m_s, answer):
         return []  # a schedule has its own mean speed, and its stops
     driven = driven_m_s(answer)
-    return [f"the prediction is for {planned_m_s * 3.6:.0f} km/h, the runs were driven at {driven * 3.6:.0f} km/h: "
-            f'--set trip.road_speed="{driven * 3.6:.0f} km/h" predicts for that']  # fmt: skip
+    return [
+        f"the prediction is for {planned_m_s * 3.6:.0f} km/h, the runs were driven at {driven * 3.6:.0f} km/h: "
+        f'--set trip.road_speed="{driven * 3.6:.0f} km/h" predicts for that'
+    ]
 
 
 def at_other_speed(planned_m_s: float, answer: Comparison) -> bool:

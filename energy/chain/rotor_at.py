@@ -14,7 +14,9 @@ from vehicle.problems import InputError, Problem
 
 @dataclass(frozen=True)
 class RotorAt:
-    """A rotor at one air speed and turning speed (SI); `stalled_torque_share` is NaN where the curves do not tell it."""
+    """A rotor at one air speed and turning speed (SI); `stalled_torque_share` is NaN where the curves do not tell
+    it.
+    """
 
     air_speed_m_s: float
     rotor_speed_rad_s: float

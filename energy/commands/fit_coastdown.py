@@ -33,7 +33,8 @@ def command(
     --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
     of the place.
     """
-    from vehicle.driving.coastdown import coast_runs, fit_coastdown
+    from vehicle.driving.coastdown import fit_coastdown
+    from vehicle.logs.coast_runs import coast_runs
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem, shown
     from vehicle.units import QuantityError, parse

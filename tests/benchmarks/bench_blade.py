@@ -1,7 +1,8 @@
 """CPU time of the blade map (60 tip-speed ratios x 40 pitches x 30 sections) against a plain loop of scipy's brentq.
 
 Run as `python tests/benchmarks/bench_blade.py`. The loop solves the same equations over the same tables with the `math`
-module, one section state after another, over every pitch and ratio of every `LOOP_EVERY`-th section, and its time is scaled.
+module, one section state after another, over every pitch and ratio of every `LOOP_EVERY`-th section, and its time is
+scaled.
 Both times are CPU time of this process (time.process_time); the vectorised one is the least of several runs.
 """
 
@@ -44,9 +45,13 @@ def brentq_loop(sections: Sections, every: int) -> tuple[dict[tuple[int, int, in
                 local = ratio * radius
 
                 def miss(
-                    phi: float, local: float = local, chord_angle: float = chord_angle, solidity: float = solidity,
-                    tip: float = tip, root: float = root,
-                ) -> float:  # fmt: skip
+                    phi: float,
+                    local: float = local,
+                    chord_angle: float = chord_angle,
+                    solidity: float = solidity,
+                    tip: float = tip,
+                    root: float = root,
+                ) -> float:
                     sine, cosine = math.sin(phi), math.cos(phi)
                     size = max(abs(sine), 1e-9)
                     loss = math.acos(math.exp(-tip / size)) * math.acos(math.exp(-root / size)) * 4.0 / math.pi**2
@@ -106,8 +111,10 @@ def main() -> None:
     print(f"whole map, from polars:  {1e3 * min(whole):7.1f} ms CPU (median {1e3 * np.median(whole):.1f})")
     print(f"loop of brentq:          {1e3 * loop:7.0f} ms CPU (scaled from {len(found)} states)")
     print(f"ratio: {loop / min(times):.0f} (states), {loop / min(whole):.0f} (whole map)")
-    print(f"same root in {np.mean(apart[single] < 1e-6):.4%} of the states with one root; largest residual "
-          f"{np.abs(states.residual / (1 + states.local_speed_ratio)).max():.1e}")  # fmt: skip
+    print(
+        f"same root in {np.mean(apart[single] < 1e-6):.4%} of the states with one root; largest residual "
+        f"{np.abs(states.residual / (1 + states.local_speed_ratio)).max():.1e}"
+    )
 
 
 if __name__ == "__main__":

@@ -34,7 +34,7 @@ def reference(capacity, loss, radiating, element, power):
         return state[0] - TARGET
 
     start = [AMBIENT] * (1 if element is None else 2)
-    done = solve_ivp(slope, (0, SECONDS), start, rtol=1e-6, atol=1e-6, max_step=10.0, events=reached)  # fmt: skip
+    done = solve_ivp(slope, (0, SECONDS), start, rtol=1e-6, atol=1e-6, max_step=10.0, events=reached)
     times = done.t_events[0]
     return done.y[0, -1], times[0] if times.size else np.nan
 

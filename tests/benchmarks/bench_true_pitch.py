@@ -1,4 +1,5 @@
-"""True pitch of 10 000 logged rows: CPU seconds, and the ratio against one root finding per row (scipy.optimize.brentq).
+"""True pitch of 10 000 logged rows: CPU seconds, and the ratio against one root finding per row
+(scipy.optimize.brentq).
 
 Run: python -m tests.benchmarks.bench_true_pitch   (or: python tests/benchmarks/bench_true_pitch.py with PYTHONPATH=.)
 """

@@ -39,10 +39,12 @@ def steady() -> None:
     loop_s = (time.process_time() - start) * COUNT / LOOP
     miss = max(abs(float(a.change.power_w) - together.change.power_w[i]) for i, a in enumerate(alone))
     print(
-        f"steady, {COUNT} draws of {len(drawn)} inputs: full answer {full_s:.3f} s of CPU, change and heat {quick_s:.3f} s"
+        f"steady, {COUNT} draws of {len(drawn)} inputs: full answer {full_s:.3f} s of CPU, "
+        f"change and heat {quick_s:.3f} s"
     )
     print(
-        f"loop of single answers {loop_s:.1f} s (from {LOOP}); ratio {loop_s / full_s:.0f}; largest difference {miss:.1e} W"
+        f"loop of single answers {loop_s:.1f} s (from {LOOP}); ratio {loop_s / full_s:.0f}; "
+        f"largest difference {miss:.1e} W"
     )
 
 
@@ -72,7 +74,8 @@ def trip() -> None:
     answer_trip(scenario)
     single_s = (time.process_time() - start) * TRIP_DRAWS
     print(
-        f"trip, {len(steps.speed_m_s)} steps x {TRIP_DRAWS} draws: {array_s:.2f} s of CPU (mean change {together.change_w.mean():.0f} W)"
+        f"trip, {len(steps.speed_m_s)} steps x {TRIP_DRAWS} draws: {array_s:.2f} s of CPU "
+        f"(mean change {together.change_w.mean():.0f} W)"
     )
     print(f"loop of single answers, second by second {loop_s:.0f} s (from {LOOP}); ratio {loop_s / array_s:.0f}")
     print(f"loop of whole trips one draw at a time {single_s:.0f} s (from 1); ratio {single_s / array_s:.0f}")

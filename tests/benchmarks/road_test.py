@@ -31,11 +31,24 @@ def write_runs(folder: Path, rows: int, padding: int) -> None:
         rpm = speed * 30 + draw.normal(0, 5, each)
         pressure = (38 + 0.0022 * (speed - 60) ** 2 + draw.normal(0, 1, each)) * (1.03 if working else 1.0)
         pressure *= 1 + draw.normal(0, 0.005)
-        table = np.column_stack([np.floor(t), rpm, speed.round(), draw.normal(20, 0.5, each), pressure / 1.2,
-                                 np.full(each, 88.0), pressure.round(), np.full(each, 31.0), np.full(each, 101.0),
-                                 draw.normal(0, 1, (each, padding))])  # fmt: skip
-        header = ("Engine run time,Engine RPM,Vehicle speed,Throttle,Engine load,Coolant temperature,"
-                  "Intake manifold pressure,Intake air temperature,Barometric pressure")  # fmt: skip
+        table = np.column_stack(
+            [
+                np.floor(t),
+                rpm,
+                speed.round(),
+                draw.normal(20, 0.5, each),
+                pressure / 1.2,
+                np.full(each, 88.0),
+                pressure.round(),
+                np.full(each, 31.0),
+                np.full(each, 101.0),
+                draw.normal(0, 1, (each, padding)),
+            ]
+        )
+        header = (
+            "Engine run time,Engine RPM,Vehicle speed,Throttle,Engine load,Coolant temperature,"
+            "Intake manifold pressure,Intake air temperature,Barometric pressure"
+        )
         header += "".join(f",unknown {place}" for place in range(padding))
         path = folder / f"run_{number:02}.csv"
         np.savetxt(path, table, fmt="%.6f", delimiter=",", header=header, comments="")
@@ -43,8 +56,10 @@ def write_runs(folder: Path, rows: int, padding: int) -> None:
         for place in draw.integers(10, len(text) - 10, 5).tolist():
             text[place] = text[place][: len(text[place]) // 2]
         path.write_bytes(b"\n".join(text))
-        manifest.append(f'[[runs]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\n'
-                        f"pair = {number // 2 + 1}\n")  # fmt: skip
+        manifest.append(
+            f'[[runs]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\n'
+            f"pair = {number // 2 + 1}\n"
+        )
     (folder / "runs.toml").write_text("".join(manifest))
 
 

@@ -24,7 +24,10 @@ PLACES = [screen.place for screen in catalogue.SCREENS]
 
 
 # What stands in the verdict and in the line of doubt under it.
-_WORDS = """(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText).join(' ').split(/\\s+/).join(' ').trim())"""
+_WORDS = (
+    "(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText)"
+    ".join(' ').split(/\\s+/).join(' ').trim())"
+)
 
 
 def _verdict(page: Any) -> str:
@@ -49,7 +52,10 @@ def _download(page: Any, name: str) -> bytes:
 
 def _upload(page: Any, files: list[dict[str, Any]]) -> None:
     page.get_by_text("Bring one back, or start from a demo").click()
-    page.locator("[data-testid=stSidebar] input[type=file]").set_input_files(files)
+    one = "[data-testid=stSidebar] input[type=file]"  # drawn anew while it opens: then there are two for a moment
+    settled(page)
+    page.wait_for_function(f"document.querySelectorAll('{one}').length === 1")
+    page.locator(one).set_input_files(files)
     button = page.get_by_role("button", name="Open it")
     page.wait_for_function("b => !b.disabled", arg=button.element_handle())
     button.click()
@@ -150,7 +156,9 @@ def _pick(page: Any, label: str, option: str) -> None:
 
 
 def _write_over(page: Any, place: dict[str, int], text: str) -> None:
-    """Write over a cell of the first table. It is a picture that may still be drawn when it is clicked: then once more."""
+    """Write over a cell of the first table. It is a picture that may still be drawn when it is clicked: then once
+    more.
+    """
     from playwright.sync_api import TimeoutError as NotYet
 
     field = page.locator(".gdg-input")

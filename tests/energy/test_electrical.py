@@ -10,10 +10,21 @@ from hypothesis import strategies as st
 from energy.electrical import ElectricalChain, electrical_state, hot_resistance_ohm, open_load, shaft_torque_n_m
 
 CHAIN = ElectricalChain(
-    connection="rectifier", ratio=2.0, belt_efficiency=0.95, voltage_constant_v_s=0.9, winding_resistance_ohm=1.2,
-    winding_inductance_h=5e-3, pole_pairs=6, friction_torque_n_m=0.1, cogging_torque_n_m=0.2, iron_loss_w=15.0,
-    eddy_share=0.5, rectifier_drop_v=1.8, lead_resistance_ohm=0.05, element_resistance_ohm=12.0,
-)  # fmt: skip
+    connection="rectifier",
+    ratio=2.0,
+    belt_efficiency=0.95,
+    voltage_constant_v_s=0.9,
+    winding_resistance_ohm=1.2,
+    winding_inductance_h=5e-3,
+    pole_pairs=6,
+    friction_torque_n_m=0.1,
+    cogging_torque_n_m=0.2,
+    iron_loss_w=15.0,
+    eddy_share=0.5,
+    rectifier_drop_v=1.8,
+    lead_resistance_ohm=0.05,
+    element_resistance_ohm=12.0,
+)
 connections = st.sampled_from(["rectifier", "three_phase", "direct_current"])
 
 

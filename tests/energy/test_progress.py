@@ -41,7 +41,9 @@ def _alike(one: Any, other: Any) -> bool:
 
 
 def _told(compute: Callable[[Progress | None], Any], least: int) -> None:
-    """Check that a computation tells its share done at least so often, rising to 1, and finds the same as in silence."""
+    """Check that a computation tells its share done at least so often, rising to 1, and finds the same as in
+    silence.
+    """
     shares: list[float] = []
     heard = compute(shares.append)
     assert len(shares) >= least

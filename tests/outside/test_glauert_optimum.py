@@ -1,7 +1,9 @@
 """Glauert's optimum rotor with wake rotation: the exact integral, and the blade-element solver on the optimum blade.
 
-H. Glauert, "Airplane Propellers" (in Durand, Aerodynamic Theory, vol. IV, 1935); closed-form treatment: Tyagi and Schmitz,
-Wind Energy Science 10 (2025) 451. Some printed tables of this integral are off by 0.003 and more, so it is derived here.
+H. Glauert, "Airplane Propellers" (in Durand, Aerodynamic Theory, vol. IV, 1935); closed-form treatment: Tyagi and
+Schmitz,
+Wind Energy Science 10 (2025) 451. Some printed tables of this integral are off by 0.003 and more, so it is derived
+here.
 """
 
 import numpy as np
@@ -38,7 +40,9 @@ def test_integral_gives_the_published_values(ratio, printed):
 
 @pytest.mark.parametrize("ratio", EXACT)
 def test_solver_reaches_the_optimum_without_drag_and_with_many_blades(ratio):
-    """Blade of the optimum: phi = (2/3) atan(1/lambda_r), solidity Cl = 4 (1 - cos phi) (same theory), at alpha = 5 deg."""
+    """Blade of the optimum: phi = (2/3) atan(1/lambda_r), solidity Cl = 4 (1 - cos phi) (same theory), at alpha =
+    5 deg.
+    """
     alpha = np.arange(-40.0, 41.0, 1.0)
     polar = SectionPolar(alpha, 2 * np.pi * np.radians(alpha), np.zeros_like(alpha), name="no drag, no stall")
     x = np.linspace(0.005, 1.0, 600)
@@ -47,5 +51,11 @@ def test_solver_reaches_the_optimum_without_drag_and_with_many_blades(ratio):
     lift = 2 * np.pi * np.radians(5.0)
     chord = 4 * (1 - np.cos(inflow)) / lift * 2 * np.pi * x / blades
     blade = blade_from_stations(x, chord, np.degrees(inflow) - 5.0, blades, name="optimum blade")
-    curves = blade_curves(blade, [polar], np.array([ratio]), np.array([0.0]), CurveSettings(sections=300, corrections=Corrections(root_loss=False)))  # fmt: skip
+    curves = blade_curves(
+        blade,
+        [polar],
+        np.array([ratio]),
+        np.array([0.0]),
+        CurveSettings(sections=300, corrections=Corrections(root_loss=False)),
+    )
     assert curves.power_coefficient[0, 0] == pytest.approx(glauert_power_coefficient(ratio), abs=1e-3)

@@ -1,4 +1,5 @@
-"""Betz's momentum theory: A. Betz, Das Maximum der theoretisch möglichen Ausnützung des Windes durch Windmotoren (1920).
+"""Betz's momentum theory: A. Betz, Das Maximum der theoretisch möglichen Ausnützung des Windes durch Windmotoren
+(1920).
 
 The numbers a = 1/3, Cp = 16/27, Ct = 8/9 stand in any wind-energy textbook. Break-even in a head wind is derived here.
 """

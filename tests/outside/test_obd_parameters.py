@@ -15,17 +15,29 @@ from vehicle.logs.columns import BY_NAME, match_header, unit_factor  # noqa: E40
 
 # python-obd's name, data bytes, and the value by the formula of SAE J1979 in the usual unit
 SAMPLES = [
-    ("SPEED", [0x5A], 90), ("RPM", [0x1A, 0xF8], (256 * 0x1A + 0xF8) / 4), ("ENGINE_LOAD", [0x80], 0x80 * 100 / 255),
-    ("ABSOLUTE_LOAD", [0x00, 0x80], 0x80 * 100 / 255), ("MAF", [0x05, 0x00], 0x500 / 100),
-    ("INTAKE_PRESSURE", [0x21], 33), ("INTAKE_TEMP", [0x40], 24), ("COOLANT_TEMP", [0x7B], 83),
-    ("AMBIANT_AIR_TEMP", [0x3C], 20), ("BAROMETRIC_PRESSURE", [0x64], 100),
-    ("SHORT_FUEL_TRIM_1", [0x85], (0x85 - 128) * 100 / 128), ("LONG_FUEL_TRIM_1", [0x70], (0x70 - 128) * 100 / 128),
-    ("SHORT_FUEL_TRIM_2", [0x85], (0x85 - 128) * 100 / 128), ("LONG_FUEL_TRIM_2", [0x70], (0x70 - 128) * 100 / 128),
-    ("COMMANDED_EQUIV_RATIO", [0x73, 0x33], 0x7333 * 2 / 65536), ("FUEL_RATE", [0x00, 0x54], 0x54 / 20),
-    ("THROTTLE_POS", [0x30], 0x30 * 100 / 255), ("RELATIVE_THROTTLE_POS", [0x30], 0x30 * 100 / 255),
-    ("RUN_TIME", [0x02, 0x10], 0x210), ("CONTROL_MODULE_VOLTAGE", [0x36, 0x10], 0x3610 / 1000),
-    ("FUEL_LEVEL", [0x80], 0x80 * 100 / 255), ("ACCELERATOR_POS_D", [0x30], 0x30 * 100 / 255),
-]  # fmt: skip
+    ("SPEED", [0x5A], 90),
+    ("RPM", [0x1A, 0xF8], (256 * 0x1A + 0xF8) / 4),
+    ("ENGINE_LOAD", [0x80], 0x80 * 100 / 255),
+    ("ABSOLUTE_LOAD", [0x00, 0x80], 0x80 * 100 / 255),
+    ("MAF", [0x05, 0x00], 0x500 / 100),
+    ("INTAKE_PRESSURE", [0x21], 33),
+    ("INTAKE_TEMP", [0x40], 24),
+    ("COOLANT_TEMP", [0x7B], 83),
+    ("AMBIANT_AIR_TEMP", [0x3C], 20),
+    ("BAROMETRIC_PRESSURE", [0x64], 100),
+    ("SHORT_FUEL_TRIM_1", [0x85], (0x85 - 128) * 100 / 128),
+    ("LONG_FUEL_TRIM_1", [0x70], (0x70 - 128) * 100 / 128),
+    ("SHORT_FUEL_TRIM_2", [0x85], (0x85 - 128) * 100 / 128),
+    ("LONG_FUEL_TRIM_2", [0x70], (0x70 - 128) * 100 / 128),
+    ("COMMANDED_EQUIV_RATIO", [0x73, 0x33], 0x7333 * 2 / 65536),
+    ("FUEL_RATE", [0x00, 0x54], 0x54 / 20),
+    ("THROTTLE_POS", [0x30], 0x30 * 100 / 255),
+    ("RELATIVE_THROTTLE_POS", [0x30], 0x30 * 100 / 255),
+    ("RUN_TIME", [0x02, 0x10], 0x210),
+    ("CONTROL_MODULE_VOLTAGE", [0x36, 0x10], 0x3610 / 1000),
+    ("FUEL_LEVEL", [0x80], 0x80 * 100 / 255),
+    ("ACCELERATOR_POS_D", [0x30], 0x30 * 100 / 255),
+]
 
 
 @pytest.mark.parametrize(("name", "data", "formula"), SAMPLES)

@@ -1,6 +1,7 @@
 """Sensitivity indices against functions whose indices are known in closed form.
 
-Ishigami: Saltelli et al., Global Sensitivity Analysis: The Primer (2008), chapter 4. G-function: Sobol', Mathematics and
+Ishigami: Saltelli et al., Global Sensitivity Analysis: The Primer (2008), chapter 4. G-function: Sobol', Mathematics
+and
 Computers in Simulation 55 (2001) 271 (formula from memory): V_i = 1/(3(1+a_i)²), V = Π(1+V_i) − 1.
 """
 

@@ -1,6 +1,7 @@
 """True pitch of the two-bladed wind-tunnel rotor at 7 m/s, from its measured means.
 
-NREL/TP-500-29955 (geometry, polars) and DOI 10.21947/WDH-DAP/1910052 (means, sequence H, zero yaw): tip pitch 3 deg. The
+NREL/TP-500-29955 (geometry, polars) and DOI 10.21947/WDH-DAP/1910052 (means, sequence H, zero yaw): tip pitch 3 deg.
+The
 rotor works near its best pitch there, so that watts alone must leave the pitch wide open; thrust narrows it.
 """
 

@@ -1,9 +1,11 @@
 """The two-bladed wind-tunnel rotor: published geometry and polar against measured shaft power and thrust.
 
-NREL/TP-500-29955 (DOI 10.2172/15000240), Phase VI statistics DOI 10.21947/WDH-DAP/1910052; see tests/data/two_blade_rotor.
+NREL/TP-500-29955 (DOI 10.2172/15000240), Phase VI statistics DOI 10.21947/WDH-DAP/1910052; see
+tests/data/two_blade_rotor.
 
-Pitch: the reported 3 deg is taken as the setting of the TIP chord (from memory, the report's meaning of "tip pitch"), so
-the sections stand at twist + 4.815 deg. Nothing here is fitted to the measured means: total drag from the wake traverse,
+Pitch: the reported 3 deg is taken as the setting of the TIP chord (from memory, the report's meaning of "tip pitch"),
+so the sections stand at twist + 4.815 deg. Nothing here is fitted to the measured means: total drag from the wake
+traverse,
 the polar at a Reynolds number of one million (the blade's own is 0.7 to 1.0 million at 7 m/s), two-dimensional lift
 (no stall delay), the bare root a cylinder of drag coefficient 1.2. Run with `-s` to see the errors of both references.
 """
@@ -39,8 +41,10 @@ def compare(row, convention):
     thrust = curves.thrust_coefficient[0, 0] * pressure_area
     errors = power / means["shaft_power"][row] - 1, thrust / means["thrust_estimate"][row] - 1
     told = "tip chord" if convention is TIP else "twist reference"
-    print(f"{speed:g} m/s, pitch of the {told}: power {power:.0f} W ({errors[0]:+.1%}), thrust {thrust:.0f} N "
-          f"({errors[1]:+.1%}), stalled share of the torque {curves.stalled_torque_share[0, 0]:.0%}")  # fmt: skip
+    print(
+        f"{speed:g} m/s, pitch of the {told}: power {power:.0f} W ({errors[0]:+.1%}), thrust {thrust:.0f} N "
+        f"({errors[1]:+.1%}), stalled share of the torque {curves.stalled_torque_share[0, 0]:.0%}"
+    )
     return errors, curves
 
 

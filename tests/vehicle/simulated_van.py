@@ -43,14 +43,22 @@ def study(pairs: int, seed: int, *, wind_m_s: float = 2.5, spread: float = 0.006
     draw = np.random.default_rng(seed)
     drives = []
     for block in range((pairs + 1) // 2):
-        order = ("working", "stowed", "stowed", "working") if block % 2 == 0 else (
-            "stowed", "working", "working", "stowed")  # fmt: skip
+        order = (
+            ("working", "stowed", "stowed", "working") if block % 2 == 0 else ("stowed", "working", "working", "stowed")
+        )
         for place, state in enumerate(order):
             heading = "north" if place % 2 == 0 else "south"
-            drives.append(Drive(
-                state, 2 * block + 1 + place % 2, heading, round(wind_m_s + draw.normal(0, 0.25), 1),
-                98 + draw.normal(0, 0.5), 1 + draw.normal(0, spread / np.sqrt(2)), draw.uniform(0, 6),
-            ))  # fmt: skip
+            drives.append(
+                Drive(
+                    state,
+                    2 * block + 1 + place % 2,
+                    heading,
+                    round(wind_m_s + draw.normal(0, 0.25), 1),
+                    98 + draw.normal(0, 0.5),
+                    1 + draw.normal(0, spread / np.sqrt(2)),
+                    draw.uniform(0, 6),
+                )
+            )
     return drives
 
 
@@ -70,8 +78,10 @@ def fuel_l_h(drive: Drive, time_s: np.ndarray, hill_s: float, *, state: str = ""
 
 def true_effect(drives: list[Drive], time_s: np.ndarray, hill_s: float) -> float:
     """Return what the rotor costs over these very drives, as a share of the fuel that they would burn without it."""
-    fuel = {state: sum(fuel_l_h(drive, time_s, hill_s, state=state)[1].mean() for drive in drives)
-            for state in ("working", "stowed")}  # fmt: skip
+    fuel = {
+        state: sum(fuel_l_h(drive, time_s, hill_s, state=state)[1].mean() for drive in drives)
+        for state in ("working", "stowed")
+    }
     return float(fuel["working"] / fuel["stowed"] - 1)
 
 
@@ -80,9 +90,12 @@ def raw_integers(drive: Drive, time_s: np.ndarray, hill_s: float) -> dict[str, l
     speed, fuel = fuel_l_h(drive, time_s, hill_s)
     load = 0.03 + 0.05 * fuel
     return {
-        "time_s": time_s.tolist(), "0D": speed.tolist(), "0C": (4 * RPM_PER_KM_H * speed).tolist(),
-        "5E": (20 * fuel).tolist(), "04": (255 * load).tolist(),
-    }  # fmt: skip
+        "time_s": time_s.tolist(),
+        "0D": speed.tolist(),
+        "0C": (4 * RPM_PER_KM_H * speed).tolist(),
+        "5E": (20 * fuel).tolist(),
+        "04": (255 * load).tolist(),
+    }
 
 
 STEADY = {"05": 88 + 40, "0F": 24 + 40, "46": 14 + 40, "33": 100, "42": 14100, "1F": 1800}
@@ -96,11 +109,12 @@ def write_demo(folder: Path) -> None:
     started = datetime(2026, 5, 2, 8, 10, tzinfo=UTC)
     time_s = np.arange(0, 300, 2.0)
     text = [
-        "# An invented road test: twelve runs of the van of ../van_water_tank, six pairs, north and south on one road.\n"
+        "# An invented road test: twelve runs of the van of ../van_water_tank, six pairs, "
+        "north and south on one road.\n"
         "# No vehicle was driven and no engine logged for it. Try: windtoll compare runs.toml\n\n"
         '[vehicle]\nname = "touring van (invented)"\nmass = "2955 kg"\n\n'
         '[engine]\nfuel = "diesel"\ndisplacement = "2.2 L"\n'
-    ]  # fmt: skip
+    ]
     for drive in study(6, seed=5, spread=0.03):
         name = f"{started:%Y-%m-%d_%H%M%S}_{drive.state}.csv"
         speed, fuel = fuel_l_h(drive, time_s, 75.0)
@@ -109,15 +123,21 @@ def write_demo(folder: Path) -> None:
         for second, v, f in zip(time_s, speed, fuel, strict=True):
             jitter = draw.uniform(0, 0.02)
             cells = dict.fromkeys(COLUMNS, "") | {
-                "time_s": f"{second + jitter:.4f}", "row_duration_s": f"{draw.uniform(0.3, 0.4):.4f}",
+                "time_s": f"{second + jitter:.4f}",
+                "row_duration_s": f"{draw.uniform(0.3, 0.4):.4f}",
                 "time_utc": f"{started + timedelta(seconds=second + jitter):%Y-%m-%dT%H:%M:%S}.000Z",
-                "state": drive.state, "vehicle_speed_km_h": f"{v:.0f}", "engine_speed_rpm": f"{RPM_PER_KM_H * v:.0f}",
+                "state": drive.state,
+                "vehicle_speed_km_h": f"{v:.0f}",
+                "engine_speed_rpm": f"{RPM_PER_KM_H * v:.0f}",
                 "calculated_load_percent": f"{round(255 * (0.03 + 0.05 * f)) / 2.55:.4g}",
                 "fuel_rate_l_h": f"{round(20 * f) / 20:g}",
-            }  # fmt: skip
+            }
             if second % 10 == 0:
-                cells |= {"coolant_temperature_degc": "88", "ambient_air_temperature_degc": "14",
-                          "barometric_pressure_kpa": "100"}  # fmt: skip
+                cells |= {
+                    "coolant_temperature_degc": "88",
+                    "ambient_air_temperature_degc": "14",
+                    "barometric_pressure_kpa": "100",
+                }
             rows.append(",".join(cells[column] for column in COLUMNS))
         (folder / name).write_text("\n".join(rows) + "\n")
         text.append(

@@ -10,28 +10,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from vehicle.constants import GRAVITY_M_S2
-from vehicle.logs.fuel_flow import acceleration_m_s2
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
-
-if TYPE_CHECKING:
-    from vehicle.logs.log import Log
 
 ROTATING_MASS = 0.03
 ROTATING_WORDS = (
     "wheels and shafts add 3 % to the mass in neutral (from memory, as SAE J1263 has it where it is not measured)"
 )
-_LEAST_S = 10.0
-_LEAST_DROP_M_S = 4.0
 _LEAST_SPAN_M_S = 20 / 3.6
 GOOD_PRACTICE_PAIRS = 8  # 40 CFR 1066.310
-_LEAST_SPEED_M_S = 3.0
-_EDGE_S = 3.0  # the pedal comes up and the clutch opens in these seconds
 
 
 @dataclass(frozen=True)
@@ -67,86 +58,6 @@ class CoastDown:
     pairs: int
     mass_kg: float
     warnings: tuple[str, ...]
-
-
-def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastRun]:
-    """Return the stretches of a log in which the vehicle rolls out: slowing steadily, pedal and brake untouched, in
-    neutral.
-
-    Direction comes from `directions` (one sign per stretch), else from the satellite track, else the stretches are
-    taken to alternate. Raises InputError for signs that do not match the stretches.
-    """
-    table = log.table
-    if "speed_m_s" not in table:
-        raise InputError(Problem(log.name, "speed", "no vehicle speed in the log", "a log with vehicle speed"))
-    time_s, speed = table["time_s"].to_numpy(), table["speed_m_s"].to_numpy()
-    rolling = _rolling(log, time_s, speed)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], rolling.astype(np.int8), [0]])))
-    found: list[tuple[int, int]] = []
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        start = int(np.searchsorted(time_s, time_s[start] + _EDGE_S))
-        end = int(np.searchsorted(time_s, time_s[end - 1] - _EDGE_S, side="right"))
-        if end - start < 5 or time_s[end - 1] - time_s[start] < _LEAST_S:
-            continue
-        if speed[start] - speed[end - 1] < _LEAST_DROP_M_S:
-            continue
-        found.append((start, end))
-    if directions is not None and len(directions) != len(found):
-        raise InputError(
-            Problem(
-                log.name,
-                "--directions",
-                f"{len(directions)} directions for {len(found)} coast-downs",
-                "one + or - for each coast-down in the log",
-            )
-        )
-    runs = []
-    for number, (start, end) in enumerate(found):
-        sign = directions[number] if directions is not None else _track(table, start, end, found[0])
-        if sign == 0:
-            sign = 1 if number % 2 == 0 else -1
-        runs.append(
-            CoastRun(f"{log.name} #{number + 1}", time_s[start:end] - time_s[start], speed[start:end].copy(), sign)
-        )
-    return runs
-
-
-def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:
-    from vehicle.logs.log import Quality
-
-    table = log.table
-    pace = acceleration_m_s2(log)
-    with np.errstate(invalid="ignore"):
-        rolling = (speed > _LEAST_SPEED_M_S) & (pace < -0.02) & (pace > -1.2) & np.isfinite(speed)
-        if "engine_speed_rad_s" in table:
-            turning = table["engine_speed_rad_s"].to_numpy()
-            # neutral: the engine idles (or is off) whatever the road speed
-            rolling &= (turning < 1300 * 2 * np.pi / 60) | np.isnan(turning)
-        for name in ("pedal", "relative_throttle", "throttle"):
-            if name in table:
-                opening = table[name].to_numpy()
-                rest = np.nanquantile(opening, 0.02)
-                rolling &= (opening < rest + 0.05) | np.isnan(opening)
-                break
-        if "brake" in table:
-            rolling &= ~(table["brake"].to_numpy() > 0.5)
-    rolling &= ~log.flagged(Quality.AFTER_GAP)
-    return rolling
-
-
-def _track(table: Any, start: int, end: int, first: tuple[int, int]) -> int:
-    """Return +1 where a stretch runs the way of the first one by the satellite track, −1 where it runs back, 0
-    unknown."""
-    if "latitude_deg" not in table or "longitude_deg" not in table:
-        return 0
-    north, east = table["latitude_deg"].to_numpy(), table["longitude_deg"].to_numpy()
-
-    def way(i: int, j: int) -> np.ndarray:
-        return np.array([north[j] - north[i], (east[j] - east[i]) * math.cos(math.radians(float(north[i])))])
-
-    here, there = way(start, end - 1), way(first[0], first[1] - 1)
-    dot = float(here @ there)
-    return 0 if not math.isfinite(dot) or dot == 0 else (1 if dot > 0 else -1)
 
 
 def fit_coastdown(

@@ -74,7 +74,9 @@ class Questions:
         self._empty = self._silent = self._whole_rows = 0
 
     def due(self, at_s: float) -> list[PidParameter]:
-        """Return what to ask in a row begun at `at_s` [s]: the fast ones, and one slow one that is due (all at first)."""
+        """Return what to ask in a row begun at `at_s` [s]: the fast ones, and one slow one that is due (all at
+        first).
+        """
         slow = [
             p
             for p in self.wanted

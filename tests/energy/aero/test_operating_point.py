@@ -13,10 +13,21 @@ from energy.aero.operating_point import Rotor, coefficients, free_run_speed_rad_
 from energy.electrical import ElectricalChain, shaft_torque_n_m
 
 CHAIN = ElectricalChain(
-    connection="rectifier", ratio=2.0, belt_efficiency=0.95, voltage_constant_v_s=0.9, winding_resistance_ohm=1.2,
-    winding_inductance_h=5e-3, pole_pairs=6, friction_torque_n_m=0.05, cogging_torque_n_m=0.1, iron_loss_w=15.0,
-    eddy_share=0.5, rectifier_drop_v=1.8, lead_resistance_ohm=0.05, element_resistance_ohm=15.0,
-)  # fmt: skip
+    connection="rectifier",
+    ratio=2.0,
+    belt_efficiency=0.95,
+    voltage_constant_v_s=0.9,
+    winding_resistance_ohm=1.2,
+    winding_inductance_h=5e-3,
+    pole_pairs=6,
+    friction_torque_n_m=0.05,
+    cogging_torque_n_m=0.1,
+    iron_loss_w=15.0,
+    eddy_share=0.5,
+    rectifier_drop_v=1.8,
+    lead_resistance_ohm=0.05,
+    element_resistance_ohm=15.0,
+)
 RATIO = np.arange(0, 9.5, 0.5)
 ROW = np.array(
     [0, 0.012, 0.03, 0.06, 0.10, 0.16, 0.22, 0.27, 0.30, 0.31, 0.30, 0.28, 0.25, 0.21, 0.16, 0.10, 0.03, -0.06, -0.17]

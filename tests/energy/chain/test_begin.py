@@ -138,9 +138,15 @@ def test_one_that_stands_in_the_wind_makes_heat_without_fuel() -> None:
 @pytest.mark.filterwarnings("error")
 def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> None:
     held = Beginning(
-        fuel="battery", road_speed="0 km/h", wind_speed="5 m/s", pitch="3 deg", ratio="3", connection="three_phase",
-        winding_resistance="1000 ohm", element="0.001 ohm",
-    )  # fmt: skip
+        fuel="battery",
+        road_speed="0 km/h",
+        wind_speed="5 m/s",
+        pitch="3 deg",
+        ratio="3",
+        connection="three_phase",
+        winding_resistance="1000 ohm",
+        element="0.001 ohm",
+    )
     told = answered(opened(begin(held, thriftiest)))
     assert told.spread is not None
     assert told.spread.sensitivities == ()

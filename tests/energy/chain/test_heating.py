@@ -34,7 +34,9 @@ def power_and_fuel(scenario: Scenario) -> tuple[float, float]:
 
 
 def test_the_van_by_hand(demo: Callable[..., Scenario]) -> None:
-    """One temperature and a straight-line loss: t = C/G ln(P/(P - G dT)) (Incropera, transient conduction, from memory)."""
+    """One temperature and a straight-line loss: t = C/G ln(P/(P - G dT)) (Incropera, transient conduction, from
+    memory).
+    """
     scenario = demo("van_water_tank")
     power, litres_per_hour = power_and_fuel(scenario)
     capacity = 0.99 * 30 * 4186 + 0.15 * 30 * 490  # water and the steel of its vessel
@@ -198,12 +200,16 @@ def test_two_nodes_from_the_scenario(demo: Callable[..., Scenario]) -> None:
         ("negative", ("load.loss=-1 W/K",), "load.loss", "at least 0"),
         ("below zero", ("load.target_temperature=-300 degC",), "load.target_temperature", "below absolute zero"),
         ("contents alone", ("load.contents_mass=1 kg",), "load.contents", "missing"),
-        ("two contents", ("load.contents=meat", "load.contents_water_share=0.7", "load.contents_mass=1 kg"),
-         "load.contents_water_share", "given beside contents"),
+        (
+            "two contents",
+            ("load.contents=meat", "load.contents_water_share=0.7", "load.contents_mass=1 kg"),
+            "load.contents_water_share",
+            "given beside contents",
+        ),
         ("half a node", ("load.second_node=element",), "load.second_coupling", "missing"),
         ("odd kind", ("load.kind=water tank",), "load.kind", "nearest: water_tank"),
     ],
-)  # fmt: skip
+)
 def test_wrong_keys_are_told_when_the_file_is_read(
     demo: Callable[..., Scenario], name: str, overrides: tuple[str, ...], key: str, words: str
 ) -> None:
@@ -366,8 +372,15 @@ def test_a_battery_vehicle_pays_from_its_pack(demos: Path, tmp_path: Path) -> No
 
 @pytest.mark.parametrize(
     ("seconds", "words"),
-    [(45, "45 s"), (252, "4.2 min"), (3240, "54 min"), (6360, "1 h 46 min"), (118800, "33 h"), (1e6, "12 days"),
-     (math.nan, "never")],
-)  # fmt: skip
+    [
+        (45, "45 s"),
+        (252, "4.2 min"),
+        (3240, "54 min"),
+        (6360, "1 h 46 min"),
+        (118800, "33 h"),
+        (1e6, "12 days"),
+        (math.nan, "never"),
+    ],
+)
 def test_durations_in_words(seconds: float, words: str) -> None:
     assert heat_report.duration_words(seconds) == words

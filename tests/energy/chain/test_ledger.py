@@ -309,7 +309,8 @@ def test_the_van_by_hand(van: Scenario) -> None:
     thrust = 0.5 * density * area * air**2 * (0.8181 + (ratio - 4.5) / 0.5 * (0.8236 - 0.8181))
     mount = 0.5 * density * 0.10 * 27.778**2
     tyres = 55 * 9.807 * 0.0095
-    # 6. Fuel: the added force × road speed, over drivetrain 0.92 and indicated efficiency 0.46 (friction does not change
+    # 6. Fuel: the added force × road speed, over drivetrain 0.92 and indicated efficiency 0.46 (friction does not
+    # change
     #    in the same gear), over diesel's 35.80 MJ/L.
     added_fuel = (thrust + mount + tyres) * 27.778 / 0.92 / 0.46
     litres_per_hour = added_fuel * 3600 / 35.80e6

@@ -91,10 +91,16 @@ def test_round_diameters_cover_the_range(low, factor):
 
 @pytest.mark.parametrize(
     ("change", "word"),
-    [({"speed": -3.0}, "air speed"), ({"heat": float("nan")}, "heat"), ({"tip_speed_ratio": 0.0}, "tip-speed ratio"),
-     ({"gear_ratios": (0.0,)}, "gear ratio"), ({"diameter_m": np.array([1.0, -1.0])}, "diameter"),
-     ({"grades": [RotorGrade("wonder", 0.8, 1.0)]}, "wonder"), ({"driveline_efficiency": 1.2}, "driveline")],
-)  # fmt: skip
+    [
+        ({"speed": -3.0}, "air speed"),
+        ({"heat": float("nan")}, "heat"),
+        ({"tip_speed_ratio": 0.0}, "tip-speed ratio"),
+        ({"gear_ratios": (0.0,)}, "gear ratio"),
+        ({"diameter_m": np.array([1.0, -1.0])}, "diameter"),
+        ({"grades": [RotorGrade("wonder", 0.8, 1.0)]}, "wonder"),
+        ({"driveline_efficiency": 1.2}, "driveline"),
+    ],
+)
 def test_impossible_inputs_are_named(change, word):
     with pytest.raises(InputError, match=word):
         table(**change)

@@ -137,7 +137,8 @@ def test_between_the_air_speeds_where_the_turbine_is_solved(town_folder: Path) -
     scenario = scheduled(town_folder, rows)
     found = answer_trip(scenario)
     turbine, steps = found.by_step.turbine, found.steps
-    # In still air the wind gives nothing, to the last watt: drag (a force) times road speed is all that the air takes (a
+    # In still air the wind gives nothing, to the last watt: drag (a force) times road speed is all that the air takes
+    # (a
     # power), and both are interpolated alike only where force goes with the square and power with the cube.
     paid = turbine.rotor_drag_n * steps.speed_m_s
     assert paid.max() > 4000

@@ -127,7 +127,8 @@ def test_a_cold_answer_imports_nothing_heavy(van_file: str, how: str, allowed: s
         "import sys; sys.argv = ['windtoll', 'answer', sys.argv[1], sys.argv[2]]\n"
         "from energy.cli import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
-        "print(*[m for m in ('streamlit', 'obd', 'statsmodels', 'pandas', 'scipy', 'altair') if m in sys.modules], sep=',')"
+        "print(*[m for m in ('streamlit', 'obd', 'statsmodels', 'pandas', 'scipy', 'altair')"
+        " if m in sys.modules], sep=',')"
     )
     result = subprocess.run(
         [sys.executable, "-c", program, van_file, how], capture_output=True, text=True, encoding="utf-8", check=True

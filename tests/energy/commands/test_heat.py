@@ -36,9 +36,13 @@ def test_heat_reads_from_answer_to_cautions(van_folder_: Path, tmp_path: Path) -
 def test_heat_as_json_has_the_promised_keys(van_folder_: Path) -> None:
     data = json.loads(run("heat", str(van_folder_ / "scenario.toml"), "--json").stdout)
     promised = {
-        "reachable", "time_to_target_s", "highest_temperature_degc", "holding_power_w", "energy_to_target_kwh",
+        "reachable",
+        "time_to_target_s",
+        "highest_temperature_degc",
+        "holding_power_w",
+        "energy_to_target_kwh",
         "fuel_to_target_l",
-    }  # fmt: skip
+    }
     assert promised <= set(data)
     assert data["reachable"] is True
     low, high = data["time_to_target_s_interval"]

@@ -89,9 +89,17 @@ def test_read_calibrates_to_a_receipt():
         run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L")
 
 
-@pytest.mark.parametrize("arguments", [
-    ("--displacement", "1.6"), ("--displacement", "90 L"), ("--fuel", "deisel"), ("--volumetric-efficiency", "80"),
-    ("--column", "speed"), ("--manifest", "none.toml")])  # fmt: skip
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("--displacement", "1.6"),
+        ("--displacement", "90 L"),
+        ("--fuel", "deisel"),
+        ("--volumetric-efficiency", "80"),
+        ("--column", "speed"),
+        ("--manifest", "none.toml"),
+    ],
+)
 def test_read_refuses_in_words(arguments):
     with pytest.raises(InputError):
         run(read.command, LOGS / "idle1.csv", *arguments)
@@ -195,10 +203,13 @@ def recorded(folder: Path, name: str, pressure_factor: float) -> None:
     rows = [",".join(COLUMNS)]
     for number in range(240):
         cells = dict.fromkeys(COLUMNS, "") | {
-            "time_s": f"{number / 2:.4f}", "time_utc": f"2026-05-03T10:{number // 120:02}:{number // 2 % 60:02}.000Z",
-            "row_duration_s": "0.2", "vehicle_speed_km_h": f"{90 + number // 30 % 2}", "engine_speed_rpm": "2700",
+            "time_s": f"{number / 2:.4f}",
+            "time_utc": f"2026-05-03T10:{number // 120:02}:{number // 2 % 60:02}.000Z",
+            "row_duration_s": "0.2",
+            "vehicle_speed_km_h": f"{90 + number // 30 % 2}",
+            "engine_speed_rpm": "2700",
             "intake_manifold_pressure_kpa": f"{(60 + number % 3) * pressure_factor:.0f}",
-        }  # fmt: skip
+        }
         if number % 20 == 0:
             cells |= {"coolant_temperature_degc": "88", "intake_air_temperature_degc": "30"}
         if number == 100:
@@ -243,8 +254,9 @@ def test_settings_without_a_scenario_and_an_odd_number_of_pairs_are_told(tmp_pat
 
 def test_the_demo_study_compares():
     demo = Path(__file__).parents[3] / "scenarios" / "road_test" / "runs.toml"
-    answer = json.loads(run(compare.command, demo, "--scenario", demo.parents[1] / "van_water_tank" / "scenario.toml",
-                            "--json"))  # fmt: skip
+    answer = json.loads(
+        run(compare.command, demo, "--scenario", demo.parents[1] / "van_water_tank" / "scenario.toml", "--json")
+    )
     assert answer["conclusion"] == "costs"
     assert answer["pairs"] == 6
     assert answer["warnings"] == []

@@ -86,11 +86,27 @@ def runs(drives, tmp_path_factory: pytest.TempPathFactory) -> Path:
             car = CarProcess(ports / f"adapter{number}")
             cars.append(car)
             car.tell(values=van.STEADY, without=NOT_OF_THIS_CAR, table=van.raw_integers(drive, TIME_S, HILL_S))
-            recordings.append(start_recording(
-                car, folder, "--duration", f"{RUN_S} s", "--state", drive.state, "--pair", str(drive.pair),
-                "--direction", drive.heading, "--wind", f"{drive.wind_m_s} m/s", "--wind-from", "north",
-                "--temperature", "14 degC", "--json",
-            ))  # fmt: skip
+            recordings.append(
+                start_recording(
+                    car,
+                    folder,
+                    "--duration",
+                    f"{RUN_S} s",
+                    "--state",
+                    drive.state,
+                    "--pair",
+                    str(drive.pair),
+                    "--direction",
+                    drive.heading,
+                    "--wind",
+                    f"{drive.wind_m_s} m/s",
+                    "--wind-from",
+                    "north",
+                    "--temperature",
+                    "14 degC",
+                    "--json",
+                )
+            )
         for recording in recordings:
             said, _ = recording.communicate(timeout=600)
             assert recording.returncode == 0
@@ -190,9 +206,10 @@ def test_a_joined_wattmeter_reads_too(runs: Path, tmp_path: Path) -> None:
     with engine.open(newline="") as file:
         times = [float(row["time_s"]) for row in csv.DictReader(file)]
     meter = tmp_path / "wattmeter.csv"
-    meter.write_text("time_s,electrical_power_w,rotor_speed_rpm\n" + "".join(
-        f"{second:.2f},{1700 + 20 * np.sin(second):.1f},818\n" for second in np.arange(0, times[-1], 0.5)
-    ))  # fmt: skip
+    meter.write_text(
+        "time_s,electrical_power_w,rotor_speed_rpm\n"
+        + "".join(f"{second:.2f},{1700 + 20 * np.sin(second):.1f},818\n" for second in np.arange(0, times[-1], 0.5))
+    )
     joined = tmp_path / "joined.csv"
     assert data("join", engine, meter, "--offset", "0.25 s", "--out", joined)["offset_s"] == 0.25
     answer = data("read", joined)

@@ -16,9 +16,19 @@ TIME_CONSTANT = CAPACITY / LOSS
 
 
 def invented_log(
-    seed=0, *, step_s=10.0, warm_s=7200.0, cool_s=10800.0, noise_k=0.3, autocorrelation=0.9, lag_s=0.0, jitter=0.0,
-    start_k=288.15, watts=1400.0, name="log",
-):  # fmt: skip
+    seed=0,
+    *,
+    step_s=10.0,
+    warm_s=7200.0,
+    cool_s=10800.0,
+    noise_k=0.3,
+    autocorrelation=0.9,
+    lag_s=0.0,
+    jitter=0.0,
+    start_k=288.15,
+    watts=1400.0,
+    name="log",
+):
     """A warm-up under gusty power and a cool-down, exact but for a thermometer that wanders (AR(1) noise)."""
     rng = np.random.default_rng(seed)
     time = np.arange(0.0, warm_s + cool_s, step_s)
@@ -227,17 +237,25 @@ def rows(header, lines):
 
 def test_reads_units_from_the_headers(tmp_path):
     celsius = read_heater_log(
-        write(tmp_path, rows("time_s,temperature_degc,power_w,ambient_degc",
-                             [f"{60 * k},{20 + k},1000,15" for k in range(12)]))
-    )  # fmt: skip
+        write(
+            tmp_path,
+            rows("time_s,temperature_degc,power_w,ambient_degc", [f"{60 * k},{20 + k},1000,15" for k in range(12)]),
+        )
+    )
     fahrenheit = read_heater_log(
-        write(tmp_path, rows("time_min;temperature (°F);power_kw;ambient_degf",
-                             [f"{k};{32 + 1.8 * (20 + k):.6f};1,0;59".replace(".", ",") for k in range(12)]))
-    )  # fmt: skip
+        write(
+            tmp_path,
+            rows(
+                "time_min;temperature (°F);power_kw;ambient_degf",
+                [f"{k};{32 + 1.8 * (20 + k):.6f};1,0;59".replace(".", ",") for k in range(12)],
+            ),
+        )
+    )
     for one, other in zip(
         (celsius.time_s, celsius.temperature_k, celsius.power_w, celsius.ambient_k),
-        (fahrenheit.time_s, fahrenheit.temperature_k, fahrenheit.power_w, fahrenheit.ambient_k), strict=True,
-    ):  # fmt: skip
+        (fahrenheit.time_s, fahrenheit.temperature_k, fahrenheit.power_w, fahrenheit.ambient_k),
+        strict=True,
+    ):
         assert one == pytest.approx(other)
     assert celsius.temperature_k[0] == pytest.approx(293.15)
     assert celsius.name == "log.csv"

@@ -53,8 +53,12 @@ def test_impossible_loads_are_refused(wrong):
 
 @pytest.mark.parametrize(
     ("name", "water"),
-    [("vegetables, fruit, fresh herbs (90 % water)", 0.9), ("potatoes (78 % water)", 0.78),
-     ("lean meat (72 % water)", 0.72), ("dough (45 % water)", 0.45)],
-)  # fmt: skip
+    [
+        ("vegetables, fruit, fresh herbs (90 % water)", 0.9),
+        ("potatoes (78 % water)", 0.78),
+        ("lean meat (72 % water)", 0.72),
+        ("dough (45 % water)", 0.45),
+    ],
+)
 def test_the_food_table_follows_the_formula_it_names(name, water):
     assert CONTENTS_J_KG_K[name][0] == pytest.approx(float(food_specific_heat_j_kg_k(water)), rel=1e-3)

@@ -1,4 +1,6 @@
-"""Pictures: what enters a flow diagram leaves it, the numbers are the ledger's, and files are made without a browser."""
+"""Pictures: what enters a flow diagram leaves it, the numbers are the ledger's, and files are made without a
+browser.
+"""
 
 from __future__ import annotations
 

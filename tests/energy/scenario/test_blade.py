@@ -74,8 +74,12 @@ def test_saved_curves_give_the_same_answer(camper: Path) -> None:
 
 def test_another_way_to_tell_the_pitch_lands_on_the_same_answer(camper: Path) -> None:
     here = answer(inputs_of(load(camper)))
-    replaced(camper, ('pitch_zero_is = "flat"', 'pitch_zero_is = "feather"'), ('pitch = "8 deg"', 'pitch = "82 deg"'),
-             ('pitch_positive_towards = "feather"', 'pitch_positive_towards = "flat"'))  # fmt: skip
+    replaced(
+        camper,
+        ('pitch_zero_is = "flat"', 'pitch_zero_is = "feather"'),
+        ('pitch = "8 deg"', 'pitch = "82 deg"'),
+        ('pitch_positive_towards = "feather"', 'pitch_positive_towards = "flat"'),
+    )
     there = answer(inputs_of(load(camper)))
     assert float(there.turbine.heat_power_w) == pytest.approx(float(here.turbine.heat_power_w), rel=1e-9)
     best, same = match(load(camper)), match(load(camper, ["rotor.pitch=80 deg"]))
@@ -115,19 +119,22 @@ def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
     ("changes", "told"),
     [
         ([('diameter = "1.3 m"', 'diameter = "1.5 m"')], "0.65 m, but half of rotor.diameter is 0.75 m"),
-        ([('number_of_blades = 3', "number_of_blades = 2.5")], "a whole number"),
+        ([("number_of_blades = 3", "number_of_blades = 2.5")], "a whole number"),
         ([('tube_radius = "125 mm" ', 'tube_radius = "30 mm" ')], "a chord shorter than the tube"),
         ([('tube_radius = "125 mm" ', "")], "one of polar (CSV), camber (bent plate)"),
         ([('tube_radius = "125 mm" ', 'polar = "none.csv" ')], "no such file"),
         ([('tube_radius = "125 mm" ', "polar = [] ")], "at least one CSV file"),
-        ([('tube_radius = "125 mm" ', 'polar = ["polar.csv"]\npolar_reynolds_numbers = [1e5, 2e5] ')], "one for each polar file"),
+        (
+            [('tube_radius = "125 mm" ', 'polar = ["polar.csv"]\npolar_reynolds_numbers = [1e5, 2e5] ')],
+            "one for each polar file",
+        ),
         ([('blade = "blade.csv" ', 'curves = "blade.csv" ')], "missing beside [blade]"),
         ([("[blade]", "[blades]")], "blade (nearest)"),
         ([('pitch = "8 deg"', 'pitch = "120 deg"')], "a pitch within the curves"),
         ([('pitch_zero_is = "flat"', 'pitch_zero_is = "level"')], "'flat' or 'feather'"),
         ([('hub_radius = "60 mm"', 'hub_radius = "0.9 m"')], "0 to less than the tip"),
     ],
-)  # fmt: skip
+)
 def test_what_is_wrong_is_told(camper: Path, changes: list[tuple[str, str]], told: str) -> None:
     (camper.parent / "polar.csv").write_text(POLAR, encoding="utf-8")
     with pytest.raises(InputError) as caught:

@@ -108,10 +108,15 @@ def test_one_clear_sentence_each(van_folder: Path, override: str, expected: str)
 
 def test_files_that_are_no_scenario(tmp_path: Path, van_folder: Path) -> None:
     cases: dict[str, bytes] = {
-        "empty.toml": b"", "broken.toml": b"[rotor\n", "binary.toml": bytes(range(256)), "latin.toml": "title='é'".encode("latin-1"),
-        "list.toml": b"rotor = [1, 2]\n", "deep.toml": b"x=" + b"[" * 3000 + b"]" * 3000, "twice.toml": b"[air]\n[air]\n",
+        "empty.toml": b"",
+        "broken.toml": b"[rotor\n",
+        "binary.toml": bytes(range(256)),
+        "latin.toml": "title='é'".encode("latin-1"),
+        "list.toml": b"rotor = [1, 2]\n",
+        "deep.toml": b"x=" + b"[" * 3000 + b"]" * 3000,
+        "twice.toml": b"[air]\n[air]\n",
         "huge.toml": b"#" * 2_000_000,
-    }  # fmt: skip
+    }
     for name, content in cases.items():
         (tmp_path / name).write_bytes(content)
         with pytest.raises(InputError) as caught:
@@ -277,7 +282,9 @@ def test_a_thousand_mutated_files_give_a_scenario_or_an_input_error(demos: Path,
 
 
 def test_only_the_chain_opens_what_is_to_be_answered() -> None:
-    """Whoever read a scenario past energy/chain/load.py would answer with ranges that its stalled rotor does not deserve."""
+    """Whoever read a scenario past energy/chain/load.py would answer with ranges that its stalled rotor does not
+    deserve.
+    """
     folder = Path(energy.__file__).parent
     users = {
         path.relative_to(folder).as_posix()

@@ -1,4 +1,6 @@
-"""The road-test screens without a browser: uploads, lists of runs, columns, marks, live view and plan, against the commands."""
+"""The road-test screens without a browser: uploads, lists of runs, columns, marks, live view and plan, against the
+commands.
+"""
 
 from __future__ import annotations
 

@@ -190,7 +190,8 @@ def test_correlated_inputs_are_one_group_and_change_the_width(
     path = demos / "van_water_tank" / "scenario.toml"
     widths = {}
     for coefficient in (-0.9, 0.9):
-        pair = f'[{{first = "rotor.local_speed_factor", second = "rotor.interaction_factor", coefficient = {coefficient}}}]'
+        keys = 'first = "rotor.local_speed_factor", second = "rotor.interaction_factor"'
+        pair = f"[{{{keys}, coefficient = {coefficient}}}]"
         spread = spread_of(load(path, [f"uncertainty.correlated={pair}"]))
         assert spread is not None
         widths[coefficient] = interval_width(spread.outcome.change_w)

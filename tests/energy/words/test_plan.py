@@ -60,8 +60,16 @@ def test_the_picture_shows_the_plans_own_chances() -> None:
 
 def test_the_command_says_it(demos: Path) -> None:
     done = run(
-        "plan", str(demos / "van_water_tank" / "scenario.toml"), "--json", "--power", "90", "--length", "10 mi", "--seed", "3"
-    )  # fmt: skip
+        "plan",
+        str(demos / "van_water_tank" / "scenario.toml"),
+        "--json",
+        "--power",
+        "90",
+        "--length",
+        "10 mi",
+        "--seed",
+        "3",
+    )
     assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
     assert data["pairs_planned"] >= data["pairs_needed"] == data["pairs_for_90_percent_power"]

@@ -116,7 +116,8 @@ def test_a_map_of_the_willans_line_gives_the_willans_line(brake: float, rpm: flo
     [
         # Between the map's speeds, 7.5 kW at 150 rad/s is 50 N m: 25 kW at 100, 53 kW at 200, 39 kW half way.
         (7500, 150, 39e3),
-        # Below its speeds, 2.5 kW at 50 rad/s is 50 N m too: the fuel of a turn is that at 100 rad/s, of half the turns.
+        # Below its speeds, 2.5 kW at 50 rad/s is 50 N m too: the fuel of a turn is that at 100 rad/s, of half the
+        # turns.
         (2500, 50, 12.5e3),
         # Above them, 12.5 kW at 250 rad/s is 50 N m: the fuel of a turn at 200 rad/s, of 1.25 times the turns.
         (12500, 250, 66.25e3),

@@ -309,7 +309,8 @@ def _steady(grade: float) -> Log:
 @pytest.mark.parametrize(
     ("head_wind", "pushing"),
     [
-        # 20 m/s * 25^2 into 5 m/s of head wind; 20 * 15^2 with 5 m/s of tail wind; a gale from behind pushes: -20 * 5^2.
+        # 20 m/s * 25^2 into 5 m/s of head wind; 20 * 15^2 with 5 m/s of tail wind; a gale from behind pushes: -20 *
+        # 5^2.
         (5.0, 12_500),
         (-5.0, 4_500),
         (-25.0, -500),
@@ -325,7 +326,8 @@ def test_conditions_of_a_window_by_hand(grade: float, climbing: float, head_wind
     assert cut.covariates == pytest.approx(wanted, rel=1e-3, abs=1e-9)  # 9.81 or 9.80665: both are in use
 
 
-# Rows of +1 and -1, each orthogonal to the others and to a constant: least squares can be done on paper, slope by slope.
+# Rows of +1 and -1, each orthogonal to the others and to a constant: least squares can be done on paper, slope by
+# slope.
 WAVES = hadamard(16)[1:].astype(float)
 
 
@@ -333,8 +335,22 @@ def _run_of(name: str, fuel_l_h: np.ndarray, pair: str = "", **conditions: np.nd
     """Return a run of windows of 10 s whose conditions are given by name; the others do not vary."""
     columns = [conditions.get(key.replace("-", "_"), np.zeros(fuel_l_h.size)) for key in COVARIATES]
     means = {"speed_m_s": 25.0, "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0}
-    return RunWindows(name, "stowed", pair or name, "", "", np.full(fuel_l_h.size, 10.0), fuel_l_h,
-                      0.04 * fuel_l_h, np.column_stack(columns), (), 600, 600, "fuel rate", means)  # fmt: skip
+    return RunWindows(
+        name,
+        "stowed",
+        pair or name,
+        "",
+        "",
+        np.full(fuel_l_h.size, 10.0),
+        fuel_l_h,
+        0.04 * fuel_l_h,
+        np.column_stack(columns),
+        (),
+        600,
+        600,
+        "fuel rate",
+        means,
+    )
 
 
 @pytest.mark.parametrize(
@@ -347,8 +363,10 @@ def test_a_slope_is_believed_where_physics_allows_its_sign(condition: str, swing
     right = -1 if condition == "warm_up" else 1
     for sign in (1, -1):
         # Fuel swings by 0.5 L/h with the condition; two runs on levels of their own, which teach nothing.
-        runs = [_run_of(str(level), level + 0.5 * sign * WAVES[0], **{condition: level + swing * WAVES[0]})
-                for level in (6.0, 9.0)]  # fmt: skip
+        runs = [
+            _run_of(str(level), level + 0.5 * sign * WAVES[0], **{condition: level + swing * WAVES[0]})
+            for level in (6.0, 9.0)
+        ]
         found = inside_slopes(runs)
         if sign == right:
             assert found.names == (condition.replace("_", "-"),)
@@ -356,7 +374,7 @@ def test_a_slope_is_believed_where_physics_allows_its_sign(condition: str, swing
             assert found.load == pytest.approx([0.02 * sign / swing])
         else:
             assert found.names == ()
-        still = [replace(run, adjusters=run.adjusters / 1.6) for run in runs]  # hardly varies: nothing is learnt
+        still = [replace(run, covariates=run.covariates / 1.6) for run in runs]  # hardly varies: nothing is learnt
         assert inside_slopes(still).names == ()
 
 
@@ -364,8 +382,10 @@ def test_a_slope_is_believed_where_physics_allows_its_sign(condition: str, swing
 def test_a_slope_counts_from_two_standard_errors(slope: float, kept: bool) -> None:
     # Two runs of 16 windows, speed swings by 1 m/s and noise by 0.5 L/h: residual variance 32 * 0.25 / (32 - 2 - 1)
     # = 0.27586, error of the slope sqrt(0.27586 / 32) = 0.09285, so that t = 2 at 0.1857.
-    runs = [_run_of(str(n), level + slope * WAVES[0] + 0.5 * WAVES[1], speed=25 + WAVES[0])
-            for n, level in enumerate((6.0, 9.0))]  # fmt: skip
+    runs = [
+        _run_of(str(n), level + slope * WAVES[0] + 0.5 * WAVES[1], speed=25 + WAVES[0])
+        for n, level in enumerate((6.0, 9.0))
+    ]
     assert inside_slopes(runs).names == (("speed",) if kept else ())
 
 
@@ -388,7 +408,9 @@ def test_slopes_are_those_of_the_librarys_least_squares_with_signs() -> None:
         x = draw.normal(size=(80, 5)) @ (np.eye(5) + 0.4 * draw.normal(size=(5, 5))) * [1, 1, 1, 200, 3]
         slopes = draw.uniform(0.5, 2, 5) * draw.choice([1, -1], 5, p=[0.8, 0.2]) * signs / [1, 1, 1, 200, 3]
         fuel = 20 + x @ slopes + 0.05 * draw.normal(size=80) + np.repeat([0.0, 3.0], 40)
-        runs = [replace(_run_of(str(n), fuel[40 * n : 40 * n + 40]), adjusters=x[40 * n : 40 * n + 40]) for n in (0, 1)]
+        runs = [
+            replace(_run_of(str(n), fuel[40 * n : 40 * n + 40]), covariates=x[40 * n : 40 * n + 40]) for n in (0, 1)
+        ]
         centred = np.vstack([x[:40] - x[:40].mean(axis=0), x[40:] - x[40:].mean(axis=0)]) * signs
         y = np.concatenate([fuel[:40] - fuel[:40].mean(), fuel[40:] - fuel[40:].mean()])
         wanted, rest = nnls(centred, y)
@@ -419,8 +441,10 @@ def test_runs_are_brought_to_the_conditions_of_their_pair_by_hand(
     condition: str, slope: float, apart: float, brought: list[float]
 ) -> None:
     swing = 2.0 * WAVES[0]
-    runs = [_run_of(name, level + slope * swing, pair="1", **{condition: middle + swing})
-            for name, level, middle in (("a", 10.0, 300 + apart), ("b", 9.0, 300.0))]  # fmt: skip
+    runs = [
+        _run_of(name, level + slope * swing, pair="1", **{condition: middle + swing})
+        for name, level, middle in (("a", 10.0, 300 + apart), ("b", 9.0, 300.0))
+    ]
     plain, adjusted, load = adjusted_means(runs, inside_slopes(runs))
     assert plain == pytest.approx([10.0, 9.0])
     assert adjusted == pytest.approx(brought)
