@@ -17,7 +17,7 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import QUANTILES
 from energy.words.cautions import cautions
-from energy.words.verdict import drawn_change, drawn_heat, number, range_words, shown_width, verdict
+from energy.words.verdict import drawn_change, drawn_heat, mpg, number, range_words, shown_width, verdict
 from vehicle.driving.engine import Battery
 from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, show
@@ -141,17 +141,6 @@ def _probability_words(probability: float) -> str:
     if 0 < probability < 0.01:
         return "below 1 %"
     return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
-
-
-def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
-    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
-    speed, fuel = number(found.inputs.road_speed_m_s), found.inputs.fuel
-    flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
-    if fuel is None or speed <= 0 or min(flows) <= 0:
-        return None
-    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
-    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
-    return without, working
 
 
 def litres_per_kwh(found: Answer) -> float:
@@ -576,7 +565,8 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         rows.append(
             (
                 "highest of the trip",
-                f"{show(number(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips {show(tip, 'tip_speed', system)}, "
+                f"{show(number(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips "
+                f"{show(tip, 'tip_speed', system)}, "
                 f"thrust {show(number(most.thrust_n), 'force', system)}, heat "
                 f"{show(number(most.heat_power_w), 'power', system)}",
             )
@@ -682,7 +672,8 @@ def rotor_sentence(told: Answered, system: UnitSystem) -> str:
     speed = number(turbine.rotor_speed_rad_s)
     turns = f"turns at {show(speed, 'rotor_speed', system)}, " if math.isfinite(speed) else ""
     return (
-        f"At {air} of air the rotor {turns}pushes back with {show(number(turbine.thrust_n), 'force', system)} and gives "
+        f"At {air} of air the rotor {turns}pushes back with {show(number(turbine.thrust_n), 'force', system)} "
+        f"and gives "
         f"{show(number(turbine.shaft_power_w), 'power', system)} at the shaft, of which "
         f"{show(number(turbine.heat_power_w), 'power', system)} becomes heat in {told.scenario.heater.what}."
     )

@@ -32,10 +32,12 @@ ESTIMATE = (
 STANDING = (
     BLADE,
     ESTIMATE,
-    "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, on a closed "
+    "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, "
+    "on a closed "
     "tank, a relief valve. Ventilate where something cooks or a gas burner runs.",
     "A thermostat, fuse or plug that opens is a load cut: provide a dump load or a brake that needs no electricity.",
-    "Short-circuit braking may not hold at speed and heats winding and leads: never the only brake, try it at low speed.",
+    "Short-circuit braking may not hold at speed and heats winding and leads: never the only brake, try it "
+    "at low speed.",
     "Switches and breakers rated for AC may not break DC: take parts rated for the open-circuit voltage, AC or DC.",
     "Check overhead clearance and width, and how the vehicle handles and brakes in a cross wind with this mass on it.",
     "Never leave the rotor parked and unattended unless it is held still. Dust from cutting blades harms the lungs.",
@@ -96,7 +98,8 @@ def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     elif tip > number(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
         yield (
-            f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, "
+            f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to "
+            f"{show(free, 'rotor_speed', system)}, "
             f"{show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs "
             "no electricity."
         )
@@ -162,8 +165,10 @@ def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
     share = number(answered.answer.turbine.stalled_torque_share)
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
     return (
-        f"{share:.0%} of the torque comes from stalled sections, where polars do not give a rotor's power. The heat may "
-        f"lie anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load takes it out of stall."
+        f"{share:.0%} of the torque comes from stalled sections, where polars do not give a rotor's power. "
+        f"The heat may "
+        f"lie anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load takes it "
+        f"out of stall."
     )
 
 

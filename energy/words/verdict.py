@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from energy.uncertainty.measurement import Measurement
 
 Operate = Literal["no", "not checked"]
-_LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
+_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
 NOT_CHECKED = "May be operated like this: not checked. Run: windtoll loads SCENARIO.toml"
 NOT_LIKE_THIS = "May be operated like this: no."
@@ -35,9 +35,9 @@ NOT_LIKE_THIS = "May be operated like this: no."
 class Verdict:
     """The verdict, line by line; each text is whole in itself.
 
-    `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do not
-    operate."; empty where none is broken. `headline` is the answer, `lines` hold one number each, `least_known` says what
-    would narrow the range most (empty where nothing would), `case` what the answer is compared with.
+    `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do
+    not operate."; empty where none is broken. `headline` is the answer, `lines` hold one number each, `least_known`
+    says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
     """
 
     word: Literal["costs", "saves", "cannot tell"]
@@ -74,7 +74,9 @@ def number(value: Any) -> float:
 
 
 def verdict(answered: Answered, system: UnitSystem) -> Verdict:
-    """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it surer."""
+    """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
+    surer.
+    """
     dangers = danger_lines(broken_limits(answered), limits_of(answered), system)
     word, headline, lines = _outcome(answered, system)
     return Verdict(
@@ -153,7 +155,7 @@ def _changed(verb: str, answered: Answered, system: UnitSystem) -> str:
     """Return the headline of a change: "Costs fuel: +2.7 L/h (90 % range 2.0 to 3.6; +34 %)"."""
     of_what = "fuel" if answered.answer.inputs.fuel is not None else "battery energy"
     value, kind = _median_change(answered)
-    inside = [*_range(answered, kind, system), *_share(answered)]
+    inside = [*_range(answered, kind, system), *_share(answered), *_economy(answered, system)]
     over = "" if answered.trip is None else " over the trip"
     bracket = f" ({'; '.join(inside)})" if inside else ""
     return f"{verb} {of_what}: {show(value, kind, system, signed=True, digits=2)}{over}{bracket}"
@@ -177,6 +179,23 @@ def _range(answered: Answered, kind: str, system: UnitSystem) -> list[str]:
 def _share(answered: Answered) -> list[str]:
     base = number(answered.answer.without.supply.source_w)
     return [f"{figures(100 * _median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
+
+
+def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
+    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
+    speed, fuel = number(found.inputs.road_speed_m_s), found.inputs.fuel
+    flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
+    if fuel is None or speed <= 0 or min(flows) <= 0:
+        return None
+    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
+    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
+    return without, working
+
+
+def _economy(answered: Answered, system: UnitSystem) -> list[str]:
+    """Return the miles per gallon before and after, where miles are read."""
+    pair = mpg(answered.answer, system) if system != "metric" and answered.trip is None else None
+    return [f"from {pair[0]:.1f} {'down' if pair[1] < pair[0] else 'up'} to {pair[1]:.1f} mpg"] if pair else []
 
 
 def _too_close(answered: Answered, system: UnitSystem) -> str:
