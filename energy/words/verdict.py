@@ -307,7 +307,8 @@ def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, in
     """Return the 90 % (or 50 %) range of quantiles, as "2.0 to 3.6 L/h"."""
     low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
     if low < 0:
-        return f"{figures(to_user(low, kind, system), 2, signed=True)} to {show(high, kind, system, signed=True, digits=2)}"
+        below = figures(to_user(low, kind, system), 2, signed=True)
+        return f"{below} to {show(high, kind, system, signed=True, digits=2)}"
     if kind == "power":  # its unit goes by size
         return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
     return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
