@@ -262,7 +262,7 @@ def _range(raw: dict[str, object], spec: Spec) -> Uncertain:
         raise FieldError(f"shape = {shown(shape)}", 'shape "normal", "uniform" or "triangular"')
     if "plus_minus" in raw:
         if "value" not in raw or "low" in raw or "high" in raw:
-            raise FieldError("plus_minus without a value, or beside low and high", "value with plus_minus")
+            raise FieldError("plus_minus without a value, or together with low and high", "value with plus_minus")
         middle = _one(raw["value"], spec)
         # A difference of temperatures has no 273 K and no 32 °F in it; "± 10 %" of a plain number is a share of it.
         width_spec = Spec("delta_degC" if spec.unit == "K" else spec.unit, "a half-width", at_least=0.0)

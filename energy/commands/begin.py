@@ -63,7 +63,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     files = {name: known.pop(name) for name in ROTOR_FILES}
     given = [name for name, path in files.items() if path is not None]
     if len(given) > 1:
-        raise InputError(Problem(f"--{given[1]}", "", f"given beside --{given[0]}", "one of them"))
+        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}

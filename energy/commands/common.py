@@ -67,9 +67,9 @@ def console(*, stderr: bool = False) -> Console:
 
 @contextlib.contextmanager
 def progress(what: str) -> Iterator[Progress | None]:
-    """Give what to tell the share done: a bar with the time left on stderr, gone at the end; None where nobody looks.
+    """Yield what takes the share done: a bar with the time left on stderr, gone at the end; None where nobody looks.
 
-    The bar appears when it is first told something after `PATIENCE_S`: what is quick shows none.
+    The bar appears at the first share after `PATIENCE_S`: what is quick shows none.
     """
     if not sys.stderr.isatty():
         yield None

@@ -52,9 +52,9 @@ def command(
 ) -> None:
     """Say when the turbine of SCENARIO.toml could pay: in wind, down hills, standing still, over a year's winds.
 
-    Three balances are told apart: fuel spared with no credit for anything; fuel spared against making the same heat
+    Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
-    those of the scenario's table [wind_climate], or an assumption that is told.
+    those of the scenario's table [wind_climate], or an assumption that is shown.
 
     \b
     Examples:

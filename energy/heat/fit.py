@@ -28,7 +28,7 @@ LEAST_ROWS = 10
 MOST_ROWS_FITTED = 4000
 """Longer logs are averaged down to about this many rows: neighbours say the same."""
 TELLING_HALF_WIDTH = 0.5
-"""An interval that reaches further than this share of its value tells too little to be used alone."""
+"""An interval that reaches further than this share of its value is too wide to be used alone."""
 
 MOST_SPREAD = 5.0
 FINEST_K = 1e-3
@@ -60,7 +60,8 @@ class Residuals:
 class HeaterFit:
     """Heat capacity, loss and time constant with intervals of the given confidence.
 
-    `heat_capacity_j_k` and `loss_w_k` are None where the logs hold no power: then only the time constant can be told.
+    `heat_capacity_j_k` and `loss_w_k` are None where the logs hold no power: then only the time constant can be
+    calculated.
     `remarks` say in plain words what the logs cannot tell and what to log next. `autocorrelation` is that of residuals
     one typical sample apart.
     """
@@ -508,8 +509,8 @@ def _remarks(
     if capacity is None or loss is None:
         separable = False
         told.append(
-            "These logs hold no power: they tell the time constant only. Log a warm-up with a wattmeter too, and loss "
-            "and capacity can be told apart."
+            "These logs hold no power: they give the time constant only. Log a warm-up with a wattmeter too, and loss "
+            "and capacity can be separated."
         )
         if _wide(constant):
             told.append("Even the time constant is loose: let it cool down for longer.")
@@ -517,7 +518,7 @@ def _remarks(
         separable = False
         which = "This log cannot" if len({part.log for part in problem.segments}) == 1 else "These logs cannot"
         ask = "log for longer, or start hotter" if cools else "let it cool down too"
-        told.append(f"{which} tell loss from capacity: {ask}.")
+        told.append(f"{which} separate loss from capacity: {ask}.")
     wander = float(np.sqrt(np.mean(residual**2)))
     spans = [float(np.nanmax(part.temperature) - np.nanmin(part.temperature)) for part in problem.segments]
     if wander > 0.05 * max(spans):
@@ -538,7 +539,7 @@ def scenario_table(fit: HeaterFit) -> str:
     for name, estimate in (("capacity", fit.heat_capacity_j_k), ("loss", fit.loss_w_k)):
         if _ends(estimate)[1] > MOST_SPREAD * estimate.estimate:
             raise HeaterError(
-                f"these logs do not tell the {name} within a factor of {MOST_SPREAD:g}: "
+                f"these logs do not give the {name} within a factor of {MOST_SPREAD:g}: "
                 f"{' '.join(fit.remarks) or 'log for longer.'}"
             )
     lines = [

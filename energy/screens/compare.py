@@ -40,7 +40,7 @@ def show() -> None:
         found = verdict_of(told, system)
         column.html(
             f'<h2 class="wt-finding">{name}</h2>{page.verdict_html(found)}'
-            + (f'<p class="wt-doubt">{page.escape(found.least_known)}</p>' if found.least_known else "")
+            + (f'<p class="wt-least">{page.escape(found.least_known)}</p>' if found.least_known else "")
         )
     if changed:
         page.finding("What was changed")

@@ -48,8 +48,8 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem;
   margin: 0.3rem 0;
   overflow-wrap: anywhere; }
-.wt-doubt { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
-.wt-doubt:only-child { margin-top: -0.6rem; }
+.wt-least { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
+.wt-least:only-child { margin-top: -0.6rem; }
 .wt-progress p { margin: 0 0 0.2rem; }
 .wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid #101418; background: #fff; }
 .wt-progress progress::-webkit-progress-bar { background: #fff; }
@@ -113,7 +113,7 @@ def _doubt_of(told: Answered) -> str:
 
 def _doubt(slot: DeltaGenerator, words: str) -> None:
     if words:
-        slot.html(f'<p class="wt-doubt">{escape(words)}</p>')
+        slot.html(f'<p class="wt-least">{escape(words)}</p>')
     else:
         slot.empty()
 
@@ -235,7 +235,7 @@ def cautions(texts: Sequence[str]) -> None:
 def assumptions(work: Work) -> None:
     """Show the values that were assumed, with range and source, folded."""
     entries = report.assumptions(work.told)
-    with st.expander(f"Assumed, for want of a value in the scenario ({len(entries)})"):
+    with st.expander(f"Defaults used ({len(entries)})"):
         items = "".join(f"<li>{escape(report.assumption_words(entry))}</li>" for entry in entries)
         st.html(f'<ul class="wt-list">{items}</ul>')
 

@@ -86,7 +86,7 @@ def largest_uncertainties(told: Answered) -> list[tuple[str, str]]:
 
 
 def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
-    """Return how sure the answer is, as (name, text): intervals, probability, what the doubt is made of, what to
+    """Return how sure the answer is, as (name, text): intervals, probability, what the uncertainty is made of, what to
     measure.
     """
     spread = told.spread

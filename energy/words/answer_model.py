@@ -25,13 +25,13 @@ class FuelChangeData(ResultModel):
 
 
 class QuantilesData(ResultModel):
-    """A drawn figure: 5, 25, 50, 75 and 95 of 100 draws lie below."""
+    """A drawn figure: 5, 25, 50, 75 and 95 % of the simulations lie below."""
 
-    p05: Number = said("5 of 100 draws lie below")
-    p25: Number = said("25 of 100 draws lie below")
+    p05: Number = said("5 % of the simulations lie below")
+    p25: Number = said("25 % of the simulations lie below")
     p50: Number = said("median")
-    p75: Number = said("75 of 100 draws lie below")
-    p95: Number = said("95 of 100 draws lie below")
+    p75: Number = said("75 % of the simulations lie below")
+    p95: Number = said("95 % of the simulations lie below")
 
 
 class IntervalData(ResultModel):
@@ -43,7 +43,7 @@ class IntervalData(ResultModel):
     probability_saves: Number = said("share of the draws in which working saves", "1")
     probability_costs: Number = said("share of the draws in which working costs", "1")
     draws: int = said("number of draws")
-    matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose doubt is shared out")
+    matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose uncertainty is shared out")
 
 
 class MattersData(ResultModel):
@@ -129,7 +129,9 @@ class LedgerRowData(ResultModel):
 class BreakEvenData(ResultModel):
     """From where on it would pay."""
 
-    head_wind_m_s: Number = said("head wind that makes heat exceed drag power; null where none does", "m/s")
+    head_wind_m_s: Number = said(
+        "break-even head wind: above it the heat exceeds the drag power; null where none does", "m/s"
+    )
     alternator_path_efficiency: Number = said("share of the added engine power that arrives as heat", "1")
 
 
@@ -192,10 +194,10 @@ class AnswerData(ResultModel):
     title: str = said("title of the scenario")
     verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
-    sentence: str = said("the verdict in a sentence, with most of the doubt")
+    sentence: str = said("the verdict in sentences, with what is least known")
     fuel_change: FuelChangeData
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
-    matters_most: list[MattersData] = said("what the doubt is made of")
+    matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
     electrical_power_w: Number = said("power into the element", "W")
     heat_power_w: Number = said("heat into the load", "W")

@@ -16,7 +16,7 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
     """Return the fit in one sentence."""
     slow = f"time constant {duration(fit.time_constant_s)}"
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
-        return f"Without power in the logs only the {slow} can be told."
+        return f"Without power in the logs only the {slow} can be calculated."
     return (
         f"Heat capacity {_quantity_words(fit.heat_capacity_j_k, 'heat_capacity', system)}, loss "
         f"{_quantity_words(fit.loss_w_k, 'heat_loss', system)}, "

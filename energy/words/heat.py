@@ -214,7 +214,7 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
                 ("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found))
             )
         elif found.trip is not None:
-            rows.append(("fuel to get there", f"not told: {found.trip.name} has no column speed"))
+            rows.append(("fuel to get there", f"not known: {found.trip.name} has no column speed"))
     if found.trip is not None and math.isfinite(found.over_trip_fuel_m3):
         rows.append(
             ("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine")
@@ -331,7 +331,7 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
     if found.scenario.load.contents in _FOOD:
         said.append(
             "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
-            "besides."
+            "more."
         )
     if found.trip is not None:
         said += found.trip.remarks

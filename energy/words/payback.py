@@ -75,7 +75,7 @@ CAUTIONS = (
     "profile (trip.schedule) has both.",
     "A descent is where brakes are needed most: the turbine's drag is small, uneven, and gone the moment its load is "
     "cut. Never count on it for braking.",
-    "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer tells them) before its "
+    "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer shows them) before its "
     "gains.",
     "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
 )

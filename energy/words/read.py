@@ -132,7 +132,7 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         lines += [f"  {repair.count:>8} × {repair.what}" for repair in log.repairs]
     lines += ["", "Fuel:"]
     if flow.litres is None or flow.mean_l_per_h is None:
-        lines.append("  cannot be told from this log:")
+        lines.append("  not known from this log:")
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
         per = data["fuel"].get("l_per_100_km")

@@ -119,7 +119,11 @@ def how_words(test: RoadTest) -> list[str]:
     answer, said = test.answer, []
     if answer.randomisation_p is not None:
         least = answer.randomisation_least_p or 0.0
-        few = " (the least that so few runs can give)" if least > 0.01 and answer.randomisation_p <= 1.5 * least else ""
+        few = (
+            " (the smallest value possible with so few runs)"
+            if least > 0.01 and answer.randomisation_p <= 1.5 * least
+            else ""
+        )
         said.append(f"randomisation test: p = {answer.randomisation_p:.3f}{few}")
     group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
     said.append(

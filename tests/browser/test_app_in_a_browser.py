@@ -25,7 +25,7 @@ PLACES = [screen.place for screen in catalogue.SCREENS]
 
 # What stands in the verdict and in the line of doubt under it.
 _WORDS = (
-    "(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText)"
+    "(d => [...d.querySelectorAll('.wt-verdict, .wt-least')].map(e => e.innerText)"
     ".join(' ').split(/\\s+/).join(' ').trim())"
 )
 
@@ -51,7 +51,7 @@ def _download(page: Any, name: str) -> bytes:
 
 
 def _upload(page: Any, files: list[dict[str, Any]]) -> None:
-    page.get_by_text("Bring one back, or start from a demo").click()
+    page.get_by_text("Open a file, or start from a demo").click()
     one = "[data-testid=stSidebar] input[type=file]"  # drawn anew while it opens: then there are two for a moment
     settled(page)
     page.wait_for_function(f"document.querySelectorAll('{one}').length === 1")
@@ -232,7 +232,7 @@ def test_a_scenario_taken_away_and_brought_back_answers_the_same(page: Any, addr
     content = _download(page, "Take it away (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         assert sorted(archive.namelist()) == ["rotor_curves.csv", "scenario.toml"]
-    page.get_by_role("button", name="Undo to loaded").click()
+    page.get_by_role("button", name="Revert to loaded").click()
     page.wait_for_function(f"s => !{_WORDS}(document).includes(s)", arg=expected)
     _upload(page, [_file("mine.zip", content)])
     page.wait_for_function(f"s => {_WORDS}(document).includes(s)", arg=expected)

@@ -26,7 +26,7 @@ class Gust(Table):
     )
     passing_factor: Uncertain = quantity(
         "dimensionless",
-        "air speed beside an oncoming truck over that without it",
+        "air speed next to an oncoming truck over that without it",
         default=1.2,
         at_least=1,
         at_most=2,

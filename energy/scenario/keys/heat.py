@@ -84,7 +84,7 @@ class LoadTable(Table):
     )
     radiating_area: Uncertain = quantity(
         "m**2",
-        "area that radiates besides the loss above (with walls: theirs)",
+        "area that radiates in addition to the loss above (with walls: theirs)",
         default="0 m^2",
         at_least=0,
         at_most=100,

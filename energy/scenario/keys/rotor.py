@@ -157,7 +157,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
-        measured=Way(0.05, "torque and speed at the shaft beside the wattmeter"),
+        measured=Way(0.05, "torque and speed at the shaft together with the wattmeter"),
     )
     highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
     highest_tip_speed: Uncertain = quantity(
@@ -358,7 +358,7 @@ class GeneratorTable(Table):
         at_most=20,
         source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
     )
-    highest_current: Uncertain | None = quantity("A", "greatest current through the element", above=0)
+    highest_current: Uncertain | None = quantity("A", "largest current through the element", above=0)
     load_connected: Literal["always", "after_spin_up"] = Field(
         default="always",
         description="always, or after_spin_up where a switch or relay connects the element once it turns",

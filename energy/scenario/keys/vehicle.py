@@ -63,9 +63,7 @@ class VehicleTable(Table):
         at_most=2,
         source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
     )
-    width: Uncertain | None = quantity(
-        "m", "vehicle width, to tell a rotor that stands out beside it", above=0, at_most=20
-    )
+    width: Uncertain | None = quantity("m", "vehicle width: a rotor wider than that is reported", above=0, at_most=20)
 
 
 class EngineTable(Table):

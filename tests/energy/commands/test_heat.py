@@ -55,7 +55,7 @@ def test_heat_over_a_trip_shows_both(van_folder_: Path, tmp_path: Path) -> None:
     result = run(*arguments, "--picture", str(tmp_path / "trip.svg"))
     assert result.returncode == 0, result.stderr
     assert "140 °F is not reached in that time" in flat(result.stdout)
-    assert "Beside it, a steady cruise" in result.stdout
+    assert "For comparison, a steady cruise" in result.stdout
     assert "temperature (°F)" in result.stdout
     drawn = (tmp_path / "trip.svg").read_text(encoding="utf-8")
     assert "steady cruise" in drawn
@@ -71,7 +71,7 @@ def test_heat_says_what_is_wrong(van_folder_: Path, tmp_path: Path) -> None:
     for extra, words in (
         (["--set", "load.target_temperature=60"], "no unit"),
         (["--trip", str(tmp_path / "none.csv")], "no such file"),
-        (["--trip", "a.csv", "--power", "b.csv"], "given beside --trip"),
+        (["--trip", "a.csv", "--power", "b.csv"], "given together with --trip"),
         (["--repeat", "2"], "without --trip"),
         (["--picture", str(tmp_path / "warm.gif")], ".svg, .png, .html"),
     ):
@@ -115,7 +115,7 @@ def test_fit_says_what_a_log_cannot_tell(van_folder_: Path, tmp_path: Path) -> N
     log.write_text("\n".join(rows[:45]), encoding="utf-8")  # the warm-up alone
     result = run("fit", "heater", str(log))
     assert result.returncode == 0, result.stderr
-    assert "cannot tell loss from capacity: let it cool down too" in flat(result.stdout)
+    assert "cannot separate loss from capacity: let it cool down too" in flat(result.stdout)
     log.write_text("time_s,temperature_degc,power_w\n" + "".join(f"{60 * k},{60 - k},0\n" for k in range(30)))
     cool = run("fit", "heater", str(log), "--ambient", "59 degF", "--out", str(part))
     assert cool.returncode == 2

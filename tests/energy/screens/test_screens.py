@@ -195,7 +195,7 @@ def test_undo_to_loaded(app: AppTest) -> None:
     loaded = _held(app)
     _field(app, "slider", "dial air.wind_speed km/h").set_value(30.0).run()
     assert _held(app) != loaded
-    next(b for b in app.button if b.label == "Undo to loaded").click().run()
+    next(b for b in app.button if b.label == "Revert to loaded").click().run()
     assert _held(app) == loaded
     assert _field(app, "slider", "dial air.wind_speed km/h").value == 0.0
 
@@ -215,7 +215,7 @@ def test_two_variants_side_by_side(app: AppTest, demos: Path) -> None:
 
 def test_the_best_setting_can_be_taken_over(app: AppTest) -> None:
     shown = _at(app, "setting")
-    next(b for b in shown.button if b.label == "Use the setting of most heat").click().run()
+    next(b for b in shown.button if b.label == "Use the setting of maximum heat").click().run()
     assert not shown.exception
     heat = float(answered(opened(_held(shown))).answer.turbine.heat_power_w)
     first = float(answered(opened(shown.session_state["loaded"])).answer.turbine.heat_power_w)
