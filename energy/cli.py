@@ -34,6 +34,7 @@ COMMANDS = {
     "app": "app",
     "check": "check",
     "keys": "keys",
+    "schema": "schema",
     "example": "example",
 }
 

@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 @click.option("--road", default="the same road out and back", help="Road to write on the sheet.")
 @click.option("--seed", type=int, help="Number that fixes the drawing of the order (the same seed, the same order).")
 @click.option(
-    "--power",
+    "--chance",
+    "power",
     type=click.FloatRange(50, 99),
     default=80.0,
     show_default=True,

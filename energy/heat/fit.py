@@ -58,7 +58,7 @@ class Residuals:
 
 @dataclass(frozen=True)
 class HeaterFit:
-    """Heat capacity, loss and time constant with intervals of the given confidence.
+    """Heat capacity, loss and time constant with intervals of the given level.
 
     `heat_capacity_j_k` and `loss_w_k` are None where the logs hold no power: then only the time constant can be
     calculated.
@@ -70,7 +70,7 @@ class HeaterFit:
     loss_w_k: Estimate | None
     time_constant_s: Estimate
     sensor_lag_s: Estimate | None
-    confidence: float
+    level: float
     residual_rms_k: float
     autocorrelation: float
     correlation: float
@@ -147,7 +147,7 @@ def _problems(log: HeatLog, where: str) -> list[Problem]:
 
 
 def fit_heater(
-    logs: Sequence[HeatLog], *, sensor_lag: bool = False, confidence: float = 0.95, gap_s: float | None = None
+    logs: Sequence[HeatLog], *, sensor_lag: bool = False, level: float = 0.95, gap_s: float | None = None
 ) -> HeaterFit:
     """Return heat capacity, loss and time constant that all the logs together speak for.
 
@@ -155,8 +155,8 @@ def fit_heater(
     least 30 s), parts a log: the temperature starts anew behind it. With `sensor_lag` the thermometer's time constant
     is fitted too. Raises InputError for logs that cannot be fitted.
     """
-    if not 0.5 <= confidence < 1:
-        raise HeaterError(f"confidence is {confidence:g}; accepted: 0.5 to below 1")
+    if not 0.5 <= level < 1:
+        raise HeaterError(f"level is {level:g}; accepted: 0.5 to below 1")
     if not logs:
         raise InputError(Problem("logs", "", "none", "at least one log"))
     wrong = [problem for log in logs for problem in _problems(log, log.name)]
@@ -174,7 +174,7 @@ def fit_heater(
             )
         )
     powered = any(bool((part.power > 0).any()) for part in segments)
-    return _fitted(logs, segments, powered=powered, sensor_lag=sensor_lag, confidence=confidence)
+    return _fitted(logs, segments, powered=powered, sensor_lag=sensor_lag, level=level)
 
 
 def _segments(number: int, log: HeatLog, gap_s: float | None) -> list[_Segment]:
@@ -313,7 +313,7 @@ class _Problem:
 
 
 def _fitted(
-    logs: Sequence[HeatLog], segments: list[_Segment], *, powered: bool, sensor_lag: bool, confidence: float
+    logs: Sequence[HeatLog], segments: list[_Segment], *, powered: bool, sensor_lag: bool, level: float
 ) -> HeaterFit:
     from scipy.optimize import least_squares
     from scipy.stats import t as student
@@ -361,8 +361,8 @@ def _fitted(
     raw = np.concatenate(problem.raw(theta))
     seen = int(np.isfinite(raw).sum())
     effective = max(seen * (1 - autocorrelation) / (1 + autocorrelation) - theta.size, 3.0)
-    factor = float(student.ppf(0.5 + confidence / 2, effective))
-    return _summary(logs, problem, theta, covariance, factor, autocorrelation, confidence)
+    factor = float(student.ppf(0.5 + level / 2, effective))
+    return _summary(logs, problem, theta, covariance, factor, autocorrelation, level)
 
 
 def _first_guess(problem: _Problem) -> FloatArray:
@@ -442,7 +442,7 @@ def _summary(
     covariance: FloatArray,
     factor: float,
     autocorrelation: float,
-    confidence: float,
+    level: float,
 ) -> HeaterFit:
     capacity, loss, lag = problem.numbers(theta)
 
@@ -450,7 +450,7 @@ def _summary(
         direction = np.zeros(theta.size)
         direction[: len(weights)] = weights
         width = min(factor * math.sqrt(max(float(direction @ covariance @ direction), 0.0)), 30.0)
-        return Estimate(value, value * math.exp(-width), value * math.exp(width), confidence)
+        return Estimate(value, value * math.exp(-width), value * math.exp(width), level)
 
     constant = estimate(capacity / loss, [1.0])
     sensor = estimate(lag, [0.0] * (1 + problem.powered) + [1.0]) if problem.sensor_lag else None
@@ -477,7 +477,7 @@ def _summary(
         loss_found,
         constant,
         sensor,
-        confidence,
+        level,
         float(np.sqrt(np.mean(whole**2))),
         autocorrelation,
         correlation,
@@ -544,7 +544,7 @@ def scenario_table(fit: HeaterFit) -> str:
             )
     lines = [
         f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
-        f"intervals of {100 * fit.confidence:g} %."
+        f"intervals of {100 * fit.level:g} %."
     ]
     lines += [f"# {remark}" for remark in fit.remarks]
     lines.append("[load]")

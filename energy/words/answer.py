@@ -385,19 +385,23 @@ def _trip_model(told: Answered) -> TripTotalsData | None:
 
 def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
     """Return the intervals of draws as typed data."""
-    from energy.words.answer_model import IntervalData, QuantilesData
+    from energy.words.answer_model import EstimateData, IntervalData
 
-    names = [f"p{100 * share:02.0f}" for share in QUANTILES]
     fuel = inputs_of(scenario).fuel
     litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
 
-    def quantiles(values: Sequence[float], factor: float = 1.0) -> QuantilesData:
-        return QuantilesData.model_validate({n: v * factor for n, v in zip(names, values, strict=True)})
+    def ends(values: Sequence[float], factor: float = 1.0, *, half: bool = False) -> EstimateData:
+        low, high = (values[1], values[3]) if half else (values[0], values[-1])
+        level = QUANTILES[3] - QUANTILES[1] if half else QUANTILES[-1] - QUANTILES[0]
+        return EstimateData(estimate=values[2] * factor, low=low * factor, high=high * factor, level=round(level, 12))
 
     return IntervalData(
-        fuel_change_l_per_h=None if fuel is None else quantiles(spread.change_w, litres),
-        fuel_change_power_w=quantiles(spread.change_w),
-        heat_power_w=quantiles(spread.heat_w),
+        fuel_change_l_per_h=None if fuel is None else ends(spread.change_w, litres),
+        fuel_change_power_w=ends(spread.change_w),
+        heat_power_w=ends(spread.heat_w),
+        half_of_fuel_change_l_per_h=None if fuel is None else ends(spread.change_w, litres, half=True),
+        half_of_fuel_change_power_w=ends(spread.change_w, half=True),
+        half_of_heat_power_w=ends(spread.heat_w, half=True),
         probability_saves=spread.probability_saves,
         probability_costs=spread.probability_costs,
         draws=spread.draws,

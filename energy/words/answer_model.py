@@ -24,22 +24,24 @@ class FuelChangeData(ResultModel):
     compared_with: str = said("state of the turbine that working is compared with: absent or stowed")
 
 
-class QuantilesData(ResultModel):
-    """A drawn figure: 5, 25, 50, 75 and 95 % of the simulations lie below."""
+class EstimateData(ResultModel):
+    """A simulated figure: the median, and the ends between which a share `level` of the simulations lies."""
 
-    p05: Number = said("5 % of the simulations lie below")
-    p25: Number = said("25 % of the simulations lie below")
-    p50: Number = said("median")
-    p75: Number = said("75 % of the simulations lie below")
-    p95: Number = said("95 % of the simulations lie below")
+    estimate: Number = said("median of the simulations")
+    low: Number = said("lower end")
+    high: Number = said("upper end")
+    level: float = said("share of the simulations between the ends", "1")
 
 
 class IntervalData(ResultModel):
     """How sure the answer is, from draws over all inputs that are not known exactly."""
 
-    fuel_change_l_per_h: QuantilesData | None = said("added fuel; null where no fuel is burnt", "L/h")
-    fuel_change_power_w: QuantilesData = said("added power of fuel or battery pack", "W")
-    heat_power_w: QuantilesData = said("heat into the load", "W")
+    fuel_change_l_per_h: EstimateData | None = said("added fuel; null where no fuel is burnt", "L/h")
+    fuel_change_power_w: EstimateData = said("added power of fuel or battery pack", "W")
+    heat_power_w: EstimateData = said("heat into the load", "W")
+    half_of_fuel_change_l_per_h: EstimateData | None = said("added fuel, the middle half of the simulations", "L/h")
+    half_of_fuel_change_power_w: EstimateData = said("added power, the middle half of the simulations", "W")
+    half_of_heat_power_w: EstimateData = said("heat into the load, the middle half of the simulations", "W")
     probability_saves: Number = said("share of the draws in which working saves", "1")
     probability_costs: Number = said("share of the draws in which working costs", "1")
     draws: int = said("number of draws")
@@ -195,7 +197,7 @@ class AnswerData(ResultModel):
     verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
     sentence: str = said("the verdict in sentences, with what is least known")
-    fuel_change: FuelChangeData
+    fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
@@ -204,14 +206,14 @@ class AnswerData(ResultModel):
     fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat", "L/kWh")
     heat_per_fuel_kwh_per_l: Number = said("heat for each litre of added fuel", "kWh/L")
     fuel_to_heat_efficiency: Number = said("share of the added fuel's energy that arrives as heat", "1")
-    rotor: RotorData
+    rotor: RotorData = said("what the rotor does, at the stated values")
     trip: TripTotalsData | None = said("totals of a trip; null for a steady drive")
     states: dict[str, StateData] = said("the vehicle with the turbine absent, stowed and working")
     ledger: list[LedgerRowData] = said("the ledger with the turbine at work")
     ledger_without: list[LedgerRowData] = said("the ledger without")
     ledger_residual_w: Number = said("what the ledger fails to balance by", "W")
-    break_even: BreakEvenData
+    break_even: BreakEvenData = said("where the turbine would break even")
     other_sources: list[OtherSourceData] = said("other ways to the same heat")
-    conditions: ConditionsData
+    conditions: ConditionsData = said("road and air that were answered for")
     assumptions: list[AssumptionData] = said("values that were used and not given")
     cautions: list[str] = said("what could hurt someone or break")

@@ -409,7 +409,8 @@ def _figures(found: Heating) -> dict[str, Any]:
         data[key] = _number(float(values[0]))
         ends = interval(values)
         if ends is not None:
-            data[f"{key}_interval"] = [_number(end) for end in ends]
+            low, high = (_number(end) for end in ends)
+            data[f"{key}_interval"] = {"estimate": data[key], "low": low, "high": high, "level": SHARE}
     data |= {
         "target_temperature_degc": _number(float(outcome.target_k[0]) - _KELVIN),
         "start_temperature_degc": _number(float(outcome.history.main_k[0, 0]) - _KELVIN),

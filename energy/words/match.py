@@ -131,7 +131,7 @@ def as_data(found: Match) -> dict[str, Any]:
         "safe": False if broken else None,
         "broken_limits": broken,
         "best": _setting_data(found.best),
-        "least_fuel_per_heat": _setting_data(found.thriftiest),
+        "lowest_fuel_per_heat": _setting_data(found.thriftiest),
         "own": _setting_data(found.own),
         "within_5_percent": [
             {

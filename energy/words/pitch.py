@@ -39,8 +39,8 @@ _SIDES = {
 
 def _interval(value: PitchInterval | None) -> dict[str, float | None]:
     if value is None:
-        return {"estimate": None, "low": None, "high": None}
-    return {"estimate": value.estimate, "low": value.low, "high": value.high}
+        return {"estimate": None, "low": None, "high": None, "level": 0.95}
+    return {"estimate": value.estimate, "low": value.low, "high": value.high, "level": 0.95}
 
 
 def _number(value: float) -> float | None:

@@ -174,7 +174,8 @@ def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
                     "high": u.before.high,
                     "shape": u.before.shape,
                 },
-                "after": {"mean": u.mean, "standard_deviation": u.standard_deviation, "p05": u.low, "p95": u.high},
+                "after": {"estimate": u.mean, "low": u.low, "high": u.high, "level": 0.9},
+                "standard_deviation": u.standard_deviation,
                 "moved_by_sigma": u.moved,
                 "doubt_shrinks_by": u.shrinks_by,
             }

@@ -151,7 +151,7 @@ def test_a_battery_never_gets_it_free(demos: Path, tmp_path: Path) -> None:
         assert "(90 % range" in verdict(told, "metric").headline
         data = as_data(told)["interval"]
         assert data["fuel_change_l_per_h"] is None
-        assert 0 < data["fuel_change_power_w"]["p05"] < data["fuel_change_power_w"]["p95"]
+        assert 0 < data["fuel_change_power_w"]["low"] < data["fuel_change_power_w"]["high"]
         result = payback(scenario, exact=True)
         assert np.isnan(result.descents[0].fuel_change_m3)
         if name == "van_water_tank":  # slower, the turbine's own mass pushes more than its drag holds
@@ -183,7 +183,7 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     data = json.loads(runner.invoke(command, [path, "--exact", "--json"], catch_exceptions=False).output)
     assert data["descents"][1]["fuel_change_l"] == 0
     assert data["head_wind_from_which_it_pays_m_s"]["fuel"]["value"] is None
-    for bad in (["--descent", "-3 m"], ["--descent", "3 kg"], ["--plot", str(tmp_path / "x.docx")]):
+    for bad in (["--descent", "-3 m"], ["--descent", "3 kg"], ["--picture", str(tmp_path / "x.docx")]):
         with pytest.raises(InputError):
             runner.invoke(command, [path, *bad], catch_exceptions=False)
     assert list(tmp_path.iterdir()) == []

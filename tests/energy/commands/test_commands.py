@@ -56,7 +56,7 @@ def test_json_has_the_promised_keys_and_the_same_numbers(van_file: str) -> None:
     assert all(set(row) >= {"name", "watts"} for row in data["ledger"])
     assert sum(row["watts"] for row in data["ledger"]) == pytest.approx(data["ledger_residual_w"], abs=1e-6)
     assert {"electrical_power_w", "heat_power_w", "assumptions", "cautions"} <= set(data)
-    median = data["interval"]["fuel_change_l_per_h"]["p50"]
+    median = data["interval"]["fuel_change_l_per_h"]["estimate"]
     assert f"Costs fuel: +{median:.1f} L/h" in run("answer", van_file, "--brief").stdout
 
 

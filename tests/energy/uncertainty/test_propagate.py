@@ -232,14 +232,14 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert told.headline.startswith("Too close to call.")
     data = as_data(open_case)
     assert data["verdict"] == "cannot tell"
-    assert data["interval"]["fuel_change_l_per_h"]["p05"] < 0 < data["interval"]["fuel_change_l_per_h"]["p95"]
+    assert data["interval"]["fuel_change_l_per_h"]["low"] < 0 < data["interval"]["fuel_change_l_per_h"]["high"]
 
 
 def test_json_carries_interval_and_what_matters_most(van: Scenario) -> None:
     data = as_data(answered(van))
     change = data["interval"]["fuel_change_l_per_h"]
-    assert change["p05"] < change["p50"] < change["p95"]
-    assert change["p05"] < data["fuel_change"]["l_per_h"] < change["p95"]
+    assert change["low"] < change["estimate"] < change["high"]
+    assert change["low"] < data["fuel_change"]["l_per_h"] < change["high"]
     assert data["interval"]["probability_saves"] == 0
     assert data["matters_most"][0]["input"] == "rotor.local_speed_factor"
     assert 0.5 < data["matters_most"][0]["share"] < 0.8
