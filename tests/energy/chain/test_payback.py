@@ -182,7 +182,7 @@ def test_command(demos: Path, tmp_path: Path) -> None:
         assert words in told.output
     data = json.loads(runner.invoke(command, [path, "--exact", "--json"], catch_exceptions=False).output)
     assert data["descents"][1]["fuel_change_l"] == 0
-    assert data["head_wind_from_which_it_pays_m_s"]["fuel"]["value"] is None
+    assert data["head_wind_from_which_it_pays_m_s"]["fuel"]["estimate"] is None
     for bad in (["--descent", "-3 m"], ["--descent", "3 kg"], ["--picture", str(tmp_path / "x.docx")]):
         with pytest.raises(InputError):
             runner.invoke(command, [path, *bad], catch_exceptions=False)

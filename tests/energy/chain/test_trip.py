@@ -281,7 +281,7 @@ def test_words_and_data_of_a_trip(town: Scenario) -> None:
         (["trip.road_speed=50 km/h"], "both given"),
         (["trip.works=below_speed"], "works_speed"),
         (["trip.works=sometimes"], "nearest|always"),
-        (["trip.acceleration=1 m/s^2"], "beside a schedule"),
+        (["trip.acceleration=1 m/s^2"], "together with a schedule"),
         (["trip.schedule=nowhere.csv"], "no such file"),
     ],
 )

@@ -111,7 +111,7 @@ def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(d
     assert all(warning in said for warning in data["warnings"])
     assert f"{data['effect_percent']['estimate']:+.2f} %" in said
     assert shown.text_input(key=next(t.key for t in shown.text_input if t.label == "run 2: direction")).value == "south"
-    kept = next(iter(shown.session_state["road told"].values()))
+    kept = next(iter(shown.session_state["road tests"].values()))
     assert [100 * change.adjusted for change in kept.answer.changes] == pytest.approx(
         [entry["adjusted_change_percent"] for entry in data["runs"]]
     )

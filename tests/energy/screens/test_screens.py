@@ -46,11 +46,15 @@ def _said(app: AppTest) -> str:
 
 
 def _told(app: AppTest) -> list[str]:
-    """Return the verdicts as the command line words them: each sentence with the doubt that stands under it."""
+    """Return the verdicts as the command line words them: danger, headline, numbers, then what is least known."""
     found: list[str] = []
-    for kind, words in re.findall(r'<p class="wt-(verdict|doubt)[^>]*>(.*?)</p>', _said(app), re.DOTALL):
-        plain = unescape(re.sub(r'<span class="wt-word">.*?</span>', "", words))
-        if kind == "verdict":
+    parts = (
+        r'<div class="wt-verdict[^>]*>(?P<verdict>.*?)</div>(?=<p class="wt-case)'
+        r'|<p class="wt-least">(?P<least>.*?)</p>'
+    )
+    for match in re.finditer(parts, _said(app), re.DOTALL):
+        plain = " ".join(unescape(re.sub(r"<[^>]+>", " ", match["verdict"] or match["least"])).split())
+        if match["verdict"]:
             found.append(plain)
         else:
             found[-1] += f" {plain}"
@@ -177,7 +181,7 @@ def test_from_engine_to_battery_by_buttons_only(app: AppTest) -> None:
     assert "either a table [engine] or a table [battery]" in _said(shown)
     shown.selectbox(key="part").set_value("battery").run()
     shown.button(key="add battery").click().run()
-    assert "from the battery pack" in _said(shown)
+    assert "Costs battery energy" in _said(shown)
 
 
 def test_gears_and_choices_are_written_as_the_file_has_them(app: AppTest) -> None:
