@@ -38,7 +38,7 @@ def _verdict(page: Any) -> str:
 
 def _by_command_line(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     sentence: str = json.loads(done.stdout)["sentence"]
     return sentence
 
@@ -212,7 +212,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     assert 'road_speed = "85 km/h"' in scenario.read_text()
     assert 'mass = "2150 kg"' in scenario.read_text()
     done = run("answer", str(scenario), "--json")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     assert json.loads(done.stdout)["sentence"] in _verdict(page)
 
 
@@ -369,7 +369,7 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
     van = demos / "van_water_tank"
     rows = (van / "measured.csv").read_bytes()
     done = run("truepitch", str(van / "scenario.toml"), str(van / "measured.csv"), COLUMNS="1000")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     page.set_viewport_size(PHONE)
     open_screen(page, address, "pitch")
     example = _download(page, "Take an example file away (CSV, invented numbers)")
