@@ -35,6 +35,7 @@ COMMANDS = {
     "evidence": "evidence",
     "check": "check",
     "keys": "keys",
+    "schema": "schema",
     "example": "example",
 }
 

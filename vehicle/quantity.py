@@ -110,6 +110,31 @@ class Spec:
     source: str = ""
     called: str = ""
     measured: Way | None = None
+    default: str | float | None = None
+    such_as: str = ""
+
+    def example(self) -> str:
+        """Return what a user may write for this key, each alternative within its limits: '"95 %" or 0.95'."""
+        if self.such_as:
+            return self.such_as
+        if self.unit == "dimensionless":
+            return self._plain_example()
+        fitting = [text for text in units.examples(self.unit) if self._fits(units.parse(text, self.unit))]
+        if fitting:
+            return " or ".join(f'"{text}"' for text in fitting)
+        return f'"{self.default}"' if self.default is not None else units.example(self.unit)
+
+    def _plain_example(self) -> str:
+        """Return an example of a number without a unit: a share as per cent too."""
+        number = 0.85 if self.default is None else units.parse(str(self.default), self.unit)
+        is_share = self.at_most is not None and self.at_most <= 1 and 0 < number <= 1
+        number = number if self._fits(number) else float(f"{0.8 * (self.at_most or 1.0):.2g}")
+        return f'"{100 * number:g} %" or {number:g}' if is_share else f"{number:g}"
+
+    def _fits(self, value: float) -> bool:
+        above = self.above is None or value > self.above
+        least = self.at_least is None or value >= self.at_least
+        return above and least and (self.at_most is None or value <= self.at_most)
 
     def accepted(self) -> str:
         """Return what a user may write, in words."""
@@ -117,7 +142,7 @@ class Spec:
         limits = [f"{word} {shown_value(limit, self.unit)}" for word, limit in told if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
-        return f"{self.meaning}, such as {units.example(self.unit)}{words}"
+        return f"{self.meaning}, such as {self.example()}{words}"
 
 
 def shown_value(value: float, unit: str) -> str:
@@ -183,13 +208,15 @@ def quantity(
     at_most: float | None = None,
     called: str = "",
     measured: Way | None = None,
+    such_as: str = "",
 ) -> Any:
     """Return a pydantic field for a quantity in SI unit `unit`.
 
     With a default, its range `low`..`high` makes it uncertain (triangular) and `source` says where it comes from.
-    `called` is its name in a sentence, `measured` how a builder would measure it.
+    `called` is its name in a sentence, `measured` how a builder would measure it, `such_as` an example of what may be
+    written, where those of the unit do not fit.
     """
-    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured)
+    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured, default, such_as)
     extra: dict[str, Any] = {"spec": spec}
     if required:
         return Field(description=meaning, json_schema_extra=extra)
@@ -235,7 +262,7 @@ def _range(raw: dict[str, object], spec: Spec) -> Uncertain:
         raise FieldError(f"shape = {shown(shape)}", 'shape "normal", "uniform" or "triangular"')
     if "plus_minus" in raw:
         if "value" not in raw or "low" in raw or "high" in raw:
-            raise FieldError("plus_minus without a value, or beside low and high", "value with plus_minus")
+            raise FieldError("plus_minus without a value, or together with low and high", "value with plus_minus")
         middle = _one(raw["value"], spec)
         # A difference of temperatures has no 273 K and no 32 °F in it; "± 10 %" of a plain number is a share of it.
         width_spec = Spec("delta_degC" if spec.unit == "K" else spec.unit, "a half-width", at_least=0.0)

@@ -145,6 +145,7 @@ _EXAMPLES = {
     "N*s**2/m**2": '"0.9 N/(m/s)^2" or "0.04 lbf/mph^2"',
     "kg*m**2": '"2.5 kg*m^2"',
     "m/s**2": '"0.5 m/s^2"',
+    "kg*m": '"900 g*mm"',
 }
 
 
@@ -172,6 +173,11 @@ class QuantityError(ValueError):
 def example(unit: str) -> str:
     """Return what a user may write for a quantity held in SI unit `unit`."""
     return _EXAMPLES.get(unit, f"a number and a unit of the kind {unit}")
+
+
+def examples(unit: str) -> list[str]:
+    """Return the texts of `example`, one by one."""
+    return re.findall(r'"([^"]+)"', _EXAMPLES.get(unit, ""))
 
 
 def parse(text: str, unit: str) -> float:

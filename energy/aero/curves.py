@@ -137,7 +137,7 @@ def _range_problems(path: Path, data: dict[str, np.ndarray]) -> list[Problem]:
     problems: list[Problem] = []
     for name, highest, why in (
         ("power_coefficient", BETZ_LIMIT, "at most 16/27 = 0.5926, the Betz limit"),
-        ("thrust_coefficient", 2.5, "at most 2.5 (a flat plate has about 1.2)"),
+        ("thrust_coefficient", 2.5, "up to 2.5 (a flat plate has about 1.2)"),
     ):
         # A driven rotor (no power) may brake harder than any plate: only points that give power are held to the limit.
         values = np.where(data["power_coefficient"] > 0, data.get(name, 0.0), 0.0)

@@ -135,7 +135,9 @@ def free_run_speed_rad_s(rotor: Rotor, chain: ElectricalChain) -> np.ndarray:
 
 
 def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
-    """Return whether the curves reach (or fall towards) zero power, so that the free-running speed can be told."""
+    """Return whether the curves reach (or fall towards) zero power, so that the free-running speed can be
+    calculated.
+    """
     return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
 
 

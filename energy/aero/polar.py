@@ -161,9 +161,7 @@ def _total_drag(path: Path, table: dict[str, np.ndarray]) -> tuple[np.ndarray, l
         if pressure is None:
             if np.isnan(wake).any():
                 raise InputError(
-                    Problem(
-                        path.name, "column cdw", "blank cells and no column cdp beside", "cdw filled, or cdp beside"
-                    )
+                    Problem(path.name, "column cdw", "blank cells and no column cdp", "cdw filled, or a column cdp")
                 )
             return wake, []
         return blend_wake_drag(table["alpha"], _filled(path, table["alpha"], pressure), wake), [

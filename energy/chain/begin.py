@@ -71,7 +71,7 @@ PLACES = {
     "above_roof": RotorPlace("above the roof, clear of it", (1.05, 0.95, 1.15)),
     "on_roof": RotorPlace("on the roof rack, close to the roof", (0.95, 0.80, 1.10)),
     "ahead": RotorPlace("ahead of the front", (0.90, 0.70, 1.00)),
-    "beside": RotorPlace("beside the vehicle or on a trailer, in free air", (1.0, 0.85, 1.10)),
+    "beside": RotorPlace("next to the vehicle or on a trailer, in free air", (1.0, 0.85, 1.10)),
     "behind": RotorPlace("behind the vehicle", (0.60, 0.35, 0.80)),
 }
 
@@ -247,7 +247,7 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     files[name] = textbook_blade(known) if textbook else known.rotor_csv
     rotor[key] = name
     if textbook:
-        rotor[key].comment(f"{GUESS}: a textbook blade for want of yours")
+        rotor[key].comment(f"{GUESS}: a textbook blade, as none is given")
     if known.rotor_by != "watts":
         rotor["pitch"] = known.pitch or "0 deg"
     _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")

@@ -37,7 +37,7 @@ DISTINCT = [
     "coastdown_c_lbf_per_mph2",
     "highway_co2_g_per_mile",
 ]
-"""What tells one car from another; the same car is listed in several years."""
+"""What sets one car apart from another; the same car is listed in several years."""
 _LEAST_SPREAD_J_M = 2.0  # families without any change in what explains say nothing
 
 _LBF_N, _MPH_M_S, _LB_KG, _MILE_M = 4.4482216152605, 0.44704, 0.45359237, 1609.344

@@ -154,7 +154,7 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
         Problem(name, f"load.{key}", "missing", accepted)
         for key, accepted in (
             ("heat_capacity", 'a value such as "130 kJ/K", or kind = "water_tank" with a volume (windtoll keys load)'),
-            ("loss", 'a value such as "1.5 W/K", or a kind; windtoll fit heater finds it from a log'),
+            ("loss", 'a value such as "1.5 W/K", or a kind; windtoll fit load finds it from a log'),
             ("target_temperature", 'the temperature that is wanted, such as "60 degC" or "140 degF"'),
         )
         if getattr(table, key) is None

@@ -28,6 +28,7 @@ from vehicle.driving.engine import Battery, Engine, Supply, calculated_load_poin
 from vehicle.driving.fuels import FUELS
 from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces
 
+_SLOWEST_M_S = 1e-6  # below this the vehicle stands: fuel per distance has no meaning
 Rows = tuple[tuple[str, str, np.ndarray], ...]  # (account, name, watts)
 
 
@@ -405,7 +406,8 @@ def _change(inputs: Inputs, working: TripState, without: TripState) -> FuelChang
         if inputs.fuel is None:
             return FuelChange(power, nan, nan, percent, nan, nan)
         volume = power / inputs.fuel.heating_value_j_per_m3
-        per_metre = np.where(speed > 0, volume / speed, np.nan)
+        moving = speed > _SLOWEST_M_S
+        per_metre = np.where(moving, volume / np.where(moving, speed, 1.0), np.nan)
     load = calculated_load_points(working.supply, without.supply)
     return FuelChange(power, volume, per_metre, percent, volume * inputs.fuel.co2_kg_per_m3, load)
 

@@ -73,7 +73,7 @@ def road_test(
         warnings += _other_speed(planned_m_s, answer)
     if not absolute:
         warnings.append(
-            "displacement not given: percent can be told, litres cannot ([engine] displacement in the manifest)"
+            "displacement not given: percent is known, litres are not ([engine] displacement in the manifest)"
         )
     return RoadTest(answer, tuple(warnings), words, predicted)
 

@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
+from energy.words.cautions import cautions, pressing_cautions
+from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.chain.answer import Answered
 
 
@@ -20,7 +24,10 @@ if TYPE_CHECKING:
 @common.set_option
 @common.units_option
 @common.json_option
-@click.option("--brief", is_flag=True, help="Only the verdict.")
+@click.option("--brief", is_flag=True, help="Only the verdict and the cautions that apply.")
+@click.option(
+    "--full", is_flag=True, help="Also the ledger, other sources of the heat, the defaults used, all cautions."
+)
 @click.option("--exact", is_flag=True, help="Take every value as exact: no interval, and half the time.")
 @click.option(
     "--report",
@@ -35,14 +42,15 @@ def command(
     system: UnitSystem,
     as_json: bool,
     brief: bool,
+    full: bool,
     exact: bool,
     report_file: Path | None,
 ) -> None:
-    """Say whether the turbine of SCENARIO.toml saves or costs fuel, by how much, and why.
+    """Does the turbine of SCENARIO.toml save or cost fuel, by how much, and why?
 
-    Prints the verdict in one sentence with its 90 % interval, how sure it is and what to measure next, the ledger
-    (every watt from fuel and wind to the heated load, without and with the turbine), the values that were assumed
-    with their sources, and the cautions.
+    Prints the verdict with its 90 % range, the main numbers, the largest uncertainties and the cautions that apply;
+    --full adds the ledger (every watt from fuel and wind to the heated load) and the defaults used with their sources.
+    Exit status 3 where a limit is broken: do not operate.
 
     \b
     Examples:
@@ -64,8 +72,9 @@ def command(
         _write_report(told, system, scenario, overrides, report_file)
     if as_json:
         common.print_json(report.as_data(told, system))
-        return
-    _print(told, system, brief)
+    else:
+        _print(told, system, brief=brief, full=full, scenario=scenario)
+    common.leave(verdict_of(told, system))
 
 
 def _check_report_file(path: Path) -> None:
@@ -92,25 +101,34 @@ def _write_report(told: Answered, system: UnitSystem, scenario: Path, overrides:
     click.echo(f"Report written: {path}", err=True)
 
 
-def _print(told: Answered, system: UnitSystem, brief: bool) -> None:
-    from rich.table import Table
-
+def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scenario: Path) -> None:
     from energy.words import answer as report
 
     out = common.console()
-    sentence, case = report.lines(told, system)
     if told.scenario.title:
         out.print(told.scenario.title, style="dim")
-    out.print(sentence, style="bold")
-    out.print(case, style="dim")
+    common.print_verdict(out, verdict_of(told, system))
     if brief:
+        common.bullets(out, pressing_cautions(told, system))
         return
-    common.heading(out, "Numbers")
-    common.pairs(out, report.key_numbers(told, system))
-
+    common.heading(out, "Numbers" if full else "Main numbers")
+    common.pairs(out, report.key_numbers(told, system) if full else report.main_numbers(told, system))
     if told.spread is not None:
-        common.heading(out, f"How sure ({told.spread.draws} draws over all that is not known exactly)")
-        common.pairs(out, report.sure_rows(told, system))
+        common.heading(out, f"Uncertainty ({told.spread.draws} simulations over all that is not known exactly)")
+        common.pairs(out, report.sure_rows(told, system) if full else report.largest_uncertainties(told))
+    if full:
+        _print_more(out, told, system)
+    common.heading(out, "Cautions")
+    common.bullets(out, cautions(told, system) if full else pressing_cautions(told, system))
+    if not full:
+        out.print(f"More: windtoll answer {scenario} --full. Next: windtoll loads {scenario}", soft_wrap=True)
+
+
+def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:
+    from rich.table import Table
+
+    from energy.words import answer as report
+    from energy.words.assumed import ASSUMED
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
@@ -123,14 +141,7 @@ def _print(told: Answered, system: UnitSystem, brief: bool) -> None:
         table.add_row(account if account != last else "", name, without, working, difference)
         last = account
     out.print(table)
-
     common.heading(out, "The same heat from elsewhere")
     common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
-
-    common.heading(out, "Assumed, for want of a value in the scenario")
+    common.heading(out, ASSUMED)
     common.bullets(out, [report.assumption_words(entry) for entry in report.assumptions(told)])
-
-    common.heading(out, "Cautions")
-    common.bullets(out, report.cautions(told, system))
-    out.print()
-    out.print("Why believe these numbers? windtoll evidence", style="dim")

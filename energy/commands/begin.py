@@ -9,6 +9,8 @@ import click
 
 from energy.chain.begin import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
 from energy.commands import common
+from energy.words.cautions import pressing_cautions
+from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -56,13 +58,12 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
-    from energy.words import answer as report
     from vehicle.files import write_whole
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
     given = [name for name, path in files.items() if path is not None]
     if len(given) > 1:
-        raise InputError(Problem(f"--{given[1]}", "", f"given beside --{given[0]}", "one of them"))
+        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
@@ -77,24 +78,28 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
             Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
         ) from None
     path = folder / bundles.SCENARIO_NAME
-    found = report.verdict(told, system)
+    found = verdict_of(told, system)
     if as_json:
         common.print_json(
             {
                 "written": str(path),
                 "verdict": found.word,
+                "safe": False if found.dangers else None,
                 "guesses": list(bundles.guesses(bundle)),
                 "sentence": found.words,
             }
         )
+        common.leave(found)
         return
     out = common.console()
+    common.print_verdict(out, found)
+    common.bullets(out, pressing_cautions(told, system))
     out.print(f"Written: {path}", soft_wrap=True)
-    out.print(found.words, style="bold")
     guesses = ", ".join(bundles.guesses(bundle))
     if guesses:
         out.print(f"Still guesses, marked in the file: {guesses}. Put your own, then ask again:")
     out.print(f"  windtoll answer {path}", soft_wrap=True)
+    common.leave(found)
 
 
 def _read(path: Path) -> bytes:

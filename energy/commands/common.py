@@ -18,7 +18,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.progress import Progress
+    from energy.words.verdict import Verdict
 
+
+UNSAFE = 3  # exit status of an answer that says: do not operate
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -64,9 +67,9 @@ def console(*, stderr: bool = False) -> Console:
 
 @contextlib.contextmanager
 def progress(what: str) -> Iterator[Progress | None]:
-    """Give what to tell the share done: a bar with the time left on stderr, gone at the end; None where nobody looks.
+    """Yield what takes the share done: a bar with the time left on stderr, gone at the end; None where nobody looks.
 
-    The bar appears when it is first told something after `PATIENCE_S`: what is quick shows none.
+    The bar appears at the first share after `PATIENCE_S`: what is quick shows none.
     """
     if not sys.stderr.isatty():
         yield None
@@ -149,3 +152,20 @@ def grid(
     for row in rows:
         table.add_row(*row)
     out.print(table)
+
+
+def print_verdict(out: Console, found: Verdict) -> None:
+    """Print a verdict: danger first, then the headline, then one number a line."""
+    for line in found.dangers:
+        out.print(line, style="bold red")
+    out.print(found.headline, style="bold")
+    for line in (*found.lines, found.may_be_operated):
+        out.print(line)
+    if found.least_known:
+        out.print(found.least_known)
+
+
+def leave(found: Verdict) -> None:
+    """Leave with status 3 where the verdict says that the machine must not be operated like this."""
+    if found.dangers:
+        raise SystemExit(UNSAFE)

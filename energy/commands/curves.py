@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     "--picture",
     type=click.Path(path_type=Path),
     metavar="FILE.svg",
-    help="Draw them (.svg, .png or .html). Default: beside --out.",
+    help="Draw them (.svg, .png or .html). Default: next to --out.",
 )
 @click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")

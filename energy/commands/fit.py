@@ -8,7 +8,7 @@ from energy.commands.lazy import LazyGroup
 
 SUBCOMMANDS = {
     "coastdown": "fit_coastdown",
-    "heater": "fit_heater",
+    "load": "fit_load",
 }
 
 

@@ -59,7 +59,7 @@ def command(
     """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
     What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or
-    --power over a real trip beside it.
+    --power over a real trip as well.
 
     \b
     Examples:
@@ -74,7 +74,7 @@ def command(
     from energy.words import heat as heat_report
 
     if trip_file is not None and power_file is not None:
-        read = "given beside --trip"
+        read = "given together with --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
     if picture is not None:
         checked_picture(picture)
@@ -139,7 +139,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     common.heading(out, "Numbers" if found.trip is None else f"Numbers of {found.trip.name}")
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
-        common.heading(out, "Beside it, a steady cruise")
+        common.heading(out, "For comparison, a steady cruise")
         out.print(heat_report.sentence(steady, system))
     out.print()
     chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
@@ -150,7 +150,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)
-    common.heading(out, "Assumed, for want of a value in the scenario")
+    common.heading(out, "Defaults used")
     own = [report.assumption_words(entry) for entry in found.load.assumptions]
     others = len(heat_report.assumptions(found)) - len(own)
     if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):

@@ -36,7 +36,7 @@ def command(
     overwrite: bool,
     as_json: bool,
 ) -> None:
-    """Put the columns of SECOND beside the rows of FIRST, on the clock of FIRST.
+    """Add the columns of SECOND to the rows of FIRST, on the clock of FIRST.
 
     \b
     Example: windtoll join runs/2026-05-01_101500_working.csv wattmeter.csv --match vehicle_speed_km_h rotor_speed_rpm

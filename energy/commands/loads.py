@@ -15,6 +15,7 @@ from energy.words.loads import (
     LADDER_COLUMNS,
     LEFT_OUT,
     LOAD_COLUMNS,
+    SHORT_COLUMNS,
     SPIN_UP,
     TRAVEL_COLUMNS,
     as_data,
@@ -26,6 +27,9 @@ from energy.words.loads import (
     ladder_rows,
     load_rows,
     margin_sentence,
+    may_be_operated,
+    over_limit,
+    short_rows,
     travel_rows,
     travel_title,
     travel_words,
@@ -33,6 +37,8 @@ from energy.words.loads import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.strength.table import Ladder, StructuralLoads
 
 
@@ -42,12 +48,17 @@ if TYPE_CHECKING:
 @common.units_option
 @common.json_option
 @click.option(
+    "--full", is_flag=True, help="Also every load in both cases, the linkage through its travel, the defaults used."
+)
+@click.option(
     "--ladder", is_flag=True, help="Only the spin-up ladder: speeds at which to stop and inspect in the shop."
 )
-def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool) -> None:
+def command(
+    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, full: bool, ladder: bool
+) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
-    Each load stands at the operating point and at the worst case (gust, passing truck, load cut) beside its limit.
+    Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
     The tables [gust], [mount], [bearing], [blade_loads] and [linkage] of the scenario say what is there; what they
     leave out is named.
 
@@ -71,15 +82,40 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
     table = structural_loads(checked)
     if as_json:
         common.print_json(as_data(table))
-    else:
+    elif full:
         _print(table, system)
+    else:
+        _print_short(table, system, scenario)
+    if over_limit(table):
+        raise SystemExit(common.UNSAFE)
 
 
-def _print(table: StructuralLoads, system: UnitSystem) -> None:
+def _print_head(table: StructuralLoads) -> Console:
     out = common.console()
     if table.scenario.title:
         out.print(table.scenario.title, style="dim")
-    out.print(headline(table), style="bold")
+    out.print(headline(table), style="bold red" if over_limit(table) else "bold")
+    out.print(may_be_operated(table))
+    return out
+
+
+def _print_short(table: StructuralLoads, system: UnitSystem, scenario: Path) -> None:
+    out = _print_head(table)
+    rows = short_rows(table, system)
+    if rows:
+        out.print()
+        common.grid(out, SHORT_COLUMNS, rows, left=1, gap=1)
+    common.heading(out, "Worst case")
+    out.print(dict(case_words(table, system))["worst case"])
+    common.heading(out, "Cautions")
+    common.bullets(out, CAUTIONS[:2])
+    out.print(
+        f"More: windtoll loads {scenario} --full. In the shop: windtoll loads {scenario} --ladder", soft_wrap=True
+    )
+
+
+def _print(table: StructuralLoads, system: UnitSystem) -> None:
+    out = _print_head(table)
     common.heading(out, "Cases")
     common.pairs(out, case_words(table, system))
     common.heading(out, "Loads")

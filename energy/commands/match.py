@@ -33,7 +33,8 @@ def command(
     """Find the blade pitch, belt or gear ratio and element resistance that give the most heat at the scenario's speed.
 
     Keeps the scenario's limits (rotor speed, tip speed, thrust, current, rated power), shows how flat the best is, and
-    what the heat costs there in fuel. More heat is more drag: the setting of least fuel per heat is shown beside it.
+    what the heat costs there in fuel. More heat is more drag: the setting with the lowest fuel per heat is shown as
+    well.
 
     \b
     Examples:
@@ -42,7 +43,7 @@ def command(
     """
     from energy.chain.load import load
     from energy.chain.matching import match
-    from energy.words.match import SETTING_NAMES
+    from energy.words.match import SETTING_NAMES, own_limits
 
     keys = {name: key for key, name in SETTING_NAMES.items()}
     with common.progress("Trying settings") as progress:
@@ -51,18 +52,23 @@ def command(
         common.print_json(as_data(found))
     else:
         _print(found, system)
+    if own_limits(found, system):
+        raise SystemExit(common.UNSAFE)
 
 
 def _print(found: Match, system: UnitSystem) -> None:
     from rich.table import Table
 
-    from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
+    from energy.words.cautions import BLADE, ESTIMATE
+    from energy.words.match import SETTING_NAMES, flat_words, notes_of, own_limits, rows_of, sentence
 
     out = common.console()
-    out.print(sentence(found, system), style="bold")
+    broken = own_limits(found, system)
+    out.print(sentence(found, system), style="bold red" if broken else "bold")
+    common.bullets(out, broken)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("")
-    for name in ("as now", "most heat", "least fuel per heat"):
+    for name in ("today", "maximum heat", "lowest fuel per heat"):
         table.add_column(name, justify="right")
     for name, texts in rows_of((found.own, found.best, found.thriftiest), system):
         table.add_row(name, *texts)
@@ -75,3 +81,5 @@ def _print(found: Match, system: UnitSystem) -> None:
     )
     common.heading(out, "Notes")
     common.bullets(out, notes_of(found))
+    common.heading(out, "Cautions")
+    common.bullets(out, [BLADE, ESTIMATE])

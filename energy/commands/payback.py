@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 )
 @click.option("--exact", is_flag=True, help="Take every value as exact: no intervals, and a fraction of the time.")
 @click.option(
-    "--plot",
+    "--picture",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE.svg|.png|.html",
     help="Write the maps over wind, descent and road speed as a picture.",
@@ -48,19 +48,19 @@ def command(
     as_json: bool,
     height: str,
     exact: bool,
-    plot: Path | None,
+    picture: Path | None,
 ) -> None:
     """Say when the turbine of SCENARIO.toml could pay: in wind, down hills, standing still, over a year's winds.
 
-    Three balances are told apart: fuel spared with no credit for anything; fuel spared against making the same heat
+    Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
-    those of the scenario's table [wind_climate], or an assumption that is told.
+    those of the scenario's table [wind_climate], or an assumption that is shown.
 
     \b
     Examples:
       windtoll payback scenario.toml
       windtoll payback scenario.toml --set trip.road_speed="50 mph" --descent "300 ft" --units us
-      windtoll payback scenario.toml --plot payback.svg
+      windtoll payback scenario.toml --picture payback.svg
     """
     from energy.chain.load import load
     from energy.chain.payback import payback
@@ -72,25 +72,25 @@ def command(
         raise InputError(Problem("--descent", "", str(fault), 'a height such as "100 m" or "300 ft"')) from None
     if not 0 < height_m < 9000:
         raise InputError(Problem("--descent", "", shown(height), "a height above 0 m and below 9000 m"))
-    if plot is not None:
+    if picture is not None:
         from energy.pictures.base import checked_picture
 
-        checked_picture(plot)
+        checked_picture(picture)
     loaded = load(scenario, overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
         result = payback(loaded, height_m=height_m, exact=exact, progress=progress)
-    if plot is not None:
+    if picture is not None:
         from energy.pictures.base import save
         from energy.pictures.payback import payback_chart
 
-        save(payback_chart(result, finding(result, system), system), plot)
+        save(payback_chart(result, finding(result, system), system), picture)
     if as_json:
         common.print_json(cleaned(as_data(result, loaded)))
         return
-    _print(result, loaded, system, height_m, plot)
+    _print(result, loaded, system, height_m, picture)
 
 
-def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, plot: Path | None) -> None:
+def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, picture: Path | None) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -113,5 +113,5 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     common.pairs(out, parked_rows(result, system))
     common.heading(out, "Cautions")
     common.bullets(out, CAUTIONS)
-    if plot is not None:
-        out.print(f"\nPicture written to {plot}.", style="dim")
+    if picture is not None:
+        out.print(f"\nPicture written to {picture}.", style="dim")

@@ -35,13 +35,14 @@ if TYPE_CHECKING:
 @click.option("--road", default="the same road out and back", help="Road to write on the sheet.")
 @click.option("--seed", type=int, help="Number that fixes the drawing of the order (the same seed, the same order).")
 @click.option(
-    "--power",
+    "--chance",
+    "power",
     type=click.FloatRange(50, 99),
     default=80.0,
     show_default=True,
     help="Chance with which the effect is to be shown, %.",
 )
-@click.option("--length", help='Length of one run ("15 km", "10 mi"): then way and time of all runs are told.')
+@click.option("--length", help='Length of one run ("15 km", "10 mi"): then distance and time of all runs are shown.')
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
@@ -129,7 +130,7 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     from vehicle.problems import InputError, Problem
 
     if typed is not None and runs_file is not None:
-        raise InputError(Problem("--spread", "", "given beside --runs", "one of the two"))
+        raise InputError(Problem("--spread", "", "given together with --runs", "one of the two"))
     if typed is not None:
         return typed_spread(typed)
     if runs_file is None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--displacement", help='Swept volume of the engine, e.g. "1.6 L"; needed where fuel comes from pressure.')
 @click.option("--fuel", "fuel_name", help="petrol (default), e10, diesel or lpg.")
-@click.option("--volumetric-efficiency", type=float, help="Filling of the cylinders, e.g. 0.8, where it is known.")
+@click.option("--volumetric-efficiency", type=float, help="Filling of the cylinders, e.g. 0.8 (optional).")
 @click.option("--receipt", help='Calibrate the filling to a fill-up: "41.3 L / 620 km" ("11 gal / 385 mile").')
 @click.option(
     "--source",

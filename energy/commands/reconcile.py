@@ -87,7 +87,7 @@ def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
         table.add_row(*texts)
     out.print(table)
 
-    common.heading(out, "What the readings told about the inputs")
+    common.heading(out, "What the readings change in the inputs")
     common.pairs(out, input_rows(result))
 
     common.heading(out, "Lines for the scenario file")

@@ -69,7 +69,7 @@ def command(
 ) -> None:
     """Show a table of rotor diameters for the heat wanted at a road speed: turning speed, thrust, fuel bill.
 
-    From momentum theory, the ideal rotor beside a realistic hand-made one: a start, never a promise.
+    From momentum theory, the ideal rotor and a realistic hand-made one: a start, never a promise.
 
     \b
     Examples:

@@ -123,7 +123,7 @@ def results_example(scenario: Scenario) -> str:
         raise _standing(scenario)
     lines = [
         f"# Invented, not measured: {100 * (1 - _LESS_WATTS):.0f} % fewer watts than the scenario predicts. "
-        "Every reading says what it is good to, 19 times out of 20.",
+        "Every reading has its uncertainty, the half-width of a 95 % interval.",
     ]
     for speed, power in zip(speeds, watts, strict=True):
         if power > _LEAST_WATTS:

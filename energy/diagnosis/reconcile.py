@@ -193,8 +193,8 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
             Problem(
                 name,
                 f"{place}.{reading}",
-                "a reading without its own doubt",
-                '{ value = "1.05 kW", plus_minus = "30 W" }: what it is good to, 19 times out of 20',
+                "a reading without its own uncertainty",
+                '{ value = "1.05 kW", plus_minus = "30 W" }: its uncertainty, the half-width of a 95 % interval',
             )
             for reading in told
             if getattr(result, reading).standard_deviation == 0

@@ -28,7 +28,7 @@ LEAST_ROWS = 10
 MOST_ROWS_FITTED = 4000
 """Longer logs are averaged down to about this many rows: neighbours say the same."""
 TELLING_HALF_WIDTH = 0.5
-"""An interval that reaches further than this share of its value tells too little to be used alone."""
+"""An interval that reaches further than this share of its value is too wide to be used alone."""
 
 MOST_SPREAD = 5.0
 FINEST_K = 1e-3
@@ -58,9 +58,10 @@ class Residuals:
 
 @dataclass(frozen=True)
 class HeaterFit:
-    """Heat capacity, loss and time constant with intervals of the given confidence.
+    """Heat capacity, loss and time constant with intervals of the given level.
 
-    `heat_capacity_j_k` and `loss_w_k` are None where the logs hold no power: then only the time constant can be told.
+    `heat_capacity_j_k` and `loss_w_k` are None where the logs hold no power: then only the time constant can be
+    calculated.
     `remarks` say in plain words what the logs cannot tell and what to log next. `autocorrelation` is that of residuals
     one typical sample apart.
     """
@@ -69,7 +70,7 @@ class HeaterFit:
     loss_w_k: Estimate | None
     time_constant_s: Estimate
     sensor_lag_s: Estimate | None
-    confidence: float
+    level: float
     residual_rms_k: float
     autocorrelation: float
     correlation: float
@@ -146,7 +147,7 @@ def _problems(log: HeatLog, where: str) -> list[Problem]:
 
 
 def fit_heater(
-    logs: Sequence[HeatLog], *, sensor_lag: bool = False, confidence: float = 0.95, gap_s: float | None = None
+    logs: Sequence[HeatLog], *, sensor_lag: bool = False, level: float = 0.95, gap_s: float | None = None
 ) -> HeaterFit:
     """Return heat capacity, loss and time constant that all the logs together speak for.
 
@@ -154,8 +155,8 @@ def fit_heater(
     least 30 s), parts a log: the temperature starts anew behind it. With `sensor_lag` the thermometer's time constant
     is fitted too. Raises InputError for logs that cannot be fitted.
     """
-    if not 0.5 <= confidence < 1:
-        raise HeaterError(f"confidence is {confidence:g}; accepted: 0.5 to below 1")
+    if not 0.5 <= level < 1:
+        raise HeaterError(f"level is {level:g}; accepted: 0.5 to below 1")
     if not logs:
         raise InputError(Problem("logs", "", "none", "at least one log"))
     wrong = [problem for log in logs for problem in _problems(log, log.name)]
@@ -173,7 +174,7 @@ def fit_heater(
             )
         )
     powered = any(bool((part.power > 0).any()) for part in segments)
-    return _fitted(logs, segments, powered=powered, sensor_lag=sensor_lag, confidence=confidence)
+    return _fitted(logs, segments, powered=powered, sensor_lag=sensor_lag, level=level)
 
 
 def _segments(number: int, log: HeatLog, gap_s: float | None) -> list[_Segment]:
@@ -312,7 +313,7 @@ class _Problem:
 
 
 def _fitted(
-    logs: Sequence[HeatLog], segments: list[_Segment], *, powered: bool, sensor_lag: bool, confidence: float
+    logs: Sequence[HeatLog], segments: list[_Segment], *, powered: bool, sensor_lag: bool, level: float
 ) -> HeaterFit:
     from scipy.optimize import least_squares
     from scipy.stats import t as student
@@ -360,8 +361,8 @@ def _fitted(
     raw = np.concatenate(problem.raw(theta))
     seen = int(np.isfinite(raw).sum())
     effective = max(seen * (1 - autocorrelation) / (1 + autocorrelation) - theta.size, 3.0)
-    factor = float(student.ppf(0.5 + confidence / 2, effective))
-    return _summary(logs, problem, theta, covariance, factor, autocorrelation, confidence)
+    factor = float(student.ppf(0.5 + level / 2, effective))
+    return _summary(logs, problem, theta, covariance, factor, autocorrelation, level)
 
 
 def _first_guess(problem: _Problem) -> FloatArray:
@@ -441,7 +442,7 @@ def _summary(
     covariance: FloatArray,
     factor: float,
     autocorrelation: float,
-    confidence: float,
+    level: float,
 ) -> HeaterFit:
     capacity, loss, lag = problem.numbers(theta)
 
@@ -449,7 +450,7 @@ def _summary(
         direction = np.zeros(theta.size)
         direction[: len(weights)] = weights
         width = min(factor * math.sqrt(max(float(direction @ covariance @ direction), 0.0)), 30.0)
-        return Estimate(value, value * math.exp(-width), value * math.exp(width), confidence)
+        return Estimate(value, value * math.exp(-width), value * math.exp(width), level)
 
     constant = estimate(capacity / loss, [1.0])
     sensor = estimate(lag, [0.0] * (1 + problem.powered) + [1.0]) if problem.sensor_lag else None
@@ -476,7 +477,7 @@ def _summary(
         loss_found,
         constant,
         sensor,
-        confidence,
+        level,
         float(np.sqrt(np.mean(whole**2))),
         autocorrelation,
         correlation,
@@ -508,8 +509,8 @@ def _remarks(
     if capacity is None or loss is None:
         separable = False
         told.append(
-            "These logs hold no power: they tell the time constant only. Log a warm-up with a wattmeter too, and loss "
-            "and capacity can be told apart."
+            "These logs hold no power: they give the time constant only. Log a warm-up with a wattmeter too, and loss "
+            "and capacity can be separated."
         )
         if _wide(constant):
             told.append("Even the time constant is loose: let it cool down for longer.")
@@ -517,7 +518,7 @@ def _remarks(
         separable = False
         which = "This log cannot" if len({part.log for part in problem.segments}) == 1 else "These logs cannot"
         ask = "log for longer, or start hotter" if cools else "let it cool down too"
-        told.append(f"{which} tell loss from capacity: {ask}.")
+        told.append(f"{which} separate loss from capacity: {ask}.")
     wander = float(np.sqrt(np.mean(residual**2)))
     spans = [float(np.nanmax(part.temperature) - np.nanmin(part.temperature)) for part in problem.segments]
     if wander > 0.05 * max(spans):
@@ -538,12 +539,12 @@ def scenario_table(fit: HeaterFit) -> str:
     for name, estimate in (("capacity", fit.heat_capacity_j_k), ("loss", fit.loss_w_k)):
         if _ends(estimate)[1] > MOST_SPREAD * estimate.estimate:
             raise HeaterError(
-                f"these logs do not tell the {name} within a factor of {MOST_SPREAD:g}: "
+                f"these logs do not give the {name} within a factor of {MOST_SPREAD:g}: "
                 f"{' '.join(fit.remarks) or 'log for longer.'}"
             )
     lines = [
         f"# Fitted to {fit.rows} rows of {', '.join(_safe(entry.name) for entry in fit.residuals)}; "
-        f"intervals of {100 * fit.confidence:g} %."
+        f"intervals of {100 * fit.level:g} %."
     ]
     lines += [f"# {remark}" for remark in fit.remarks]
     lines.append("[load]")

@@ -48,7 +48,7 @@ def water_tank(litres: float, *, full: float = 1.0, vented: bool = True) -> Name
     """
     _positive("the tank", litres, "L", 10_000)
     if not 0 < full <= 1:
-        raise HeaterError(f"a tank is filled to a share above 0 and at most 1, not {full:g}")
+        raise HeaterError(f"a tank is filled to a share above 0, up to 1, not {full:g}")
     kilograms = litres * full * 0.99  # between the densities at 20 and 70 °C
     water, steel = kilograms * SPECIFIC_HEAT_J_KG_K, 0.15 * litres * 490.0
     label = (16.66 + 8.33 * litres**0.4) / 45.0

@@ -19,6 +19,8 @@ from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
 from energy.scenario.bundle import Bundle, to_zip
 from energy.words import answer as answer_words
+from energy.words.cautions import cautions
+from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
 
@@ -36,9 +38,9 @@ def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
     return filled(
         "report.html",
         title=told.scenario.title or "windtoll report",
-        verdict=answer_words.verdict(told, system),
+        verdict=verdict_of(told, system),
         figures=[_figure(picture) for picture in pictures],
-        cautions=answer_words.cautions(told, system),
+        cautions=cautions(told, system),
         numbers=answer_words.key_numbers(told, system),
         sure=answer_words.sure_rows(told, system),
         rotor=answer_words.rotor_sentence(told, system),

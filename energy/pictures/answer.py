@@ -14,7 +14,7 @@ from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, esca
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
-from energy.words.answer import conditions
+from energy.words.verdict import conditions
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:

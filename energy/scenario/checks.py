@@ -57,7 +57,7 @@ def either_or(name: str, data: Tables) -> list[Problem]:
         problems += _engine_either_or(fault, _table(data, "engine"))
     problems += _load_either_or(fault, _table(data, "load"))
     if "pressure" in _table(data, "air") and "altitude" in _table(data, "air"):
-        problems.append(fault("air.altitude", "given beside pressure", "either pressure or altitude"))
+        problems.append(fault("air.altitude", "given together with pressure", "either pressure or altitude"))
     return problems
 
 
@@ -74,13 +74,13 @@ def rotor_either_or(name: str, data: Tables) -> list[Problem]:
     shapes = [key for key in ("curves", "blade", "measured_power") if key in rotor]
     if "rotor" in data and len(shapes) != 1:
         read = f"{' and '.join(shapes)} given" if shapes else "missing"
-        accepted = "one of curves, blade and measured_power: a CSV file beside the scenario"
+        accepted = "one of curves, blade and measured_power: a CSV file in the scenario's folder"
         problems.append(fault("rotor.curves", read, accepted))
     if "blade" in rotor and "blade" not in data:
         accepted = "a table [blade] with number_of_blades and polar (or camber, or tube_radius)"
         problems.append(fault("[blade]", "missing", accepted))
     if "blade" in data and "blade" not in rotor and "rotor" in data:
-        problems.append(fault("rotor.blade", "missing beside [blade]", "the CSV file with radius, chord and twist"))
+        problems.append(fault("rotor.blade", "missing next to [blade]", "the CSV file with radius, chord and twist"))
     if isinstance(data.get("blade"), dict):
         sections = [key for key in ("polar", "camber", "tube_radius") if key in data["blade"]]
         if len(sections) != 1:
@@ -127,7 +127,7 @@ def _load_either_or(fault: Fault, load: Tables) -> Iterator[Problem]:
     of_contents = [key for key in ("contents", "contents_specific_heat", "contents_water_share") if key in load]
     accepted = "one of contents (a name), contents_specific_heat and contents_water_share, with contents_mass"
     if len(of_contents) > 1:
-        yield fault(f"load.{of_contents[1]}", f"given beside {of_contents[0]}", accepted)
+        yield fault(f"load.{of_contents[1]}", f"given together with {of_contents[0]}", accepted)
     if of_contents and "contents_mass" not in load:
         yield fault("load.contents_mass", "missing", accepted)
     if "contents_mass" in load and not of_contents:
@@ -146,7 +146,7 @@ def _trip_problems(fault: Fault, trip: Tables) -> Iterator[Problem]:
         return
     for key in ("acceleration", "distance"):
         if key in trip:
-            yield fault(f"trip.{key}", "given beside a schedule", "the schedule alone: it tells this itself")
+            yield fault(f"trip.{key}", "given together with a schedule", "the schedule alone: it holds this")
     by_speed = trip.get("works") in ("below_speed", "above_speed")
     if by_speed != ("works_speed" in trip):
         accepted = 'a speed such as "50 km/h" together with works = "below_speed" or "above_speed"'
@@ -243,7 +243,7 @@ def _blade_mass_problems(fault: Fault, blades: BladeLoads, *, counted: bool) -> 
         if (getattr(blades, one) is None) != (getattr(blades, other) is None):
             yield fault(f"blade_loads.{one}", f"without {other}, or the other way", "both")
     if blades.mass is not None and blades.piece_masses is not None:
-        yield fault("blade_loads.mass", "given beside piece_masses", "either of them")
+        yield fault("blade_loads.mass", "given together with piece_masses", "either of them")
     masses, radii = blades.piece_masses or (), blades.piece_radii or ()
     if masses and radii and len(masses) != len(radii):
         yield fault("blade_loads.piece_radii", f"{len(radii)} radii for {len(masses)} masses", "one each")
@@ -301,7 +301,7 @@ def warnings_of(scenario: Scenario) -> list[str]:
     if width is not None and diameter > width.value:
         found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
     elif WIDEST_IN_MANY_COUNTRIES_M < diameter <= 10:
-        found.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the greatest vehicle width in many countries")
+        found.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
     if scenario.vehicle.mass.value < 150:
         found.append(f"vehicle.mass is {scenario.vehicle.mass.value:g} kg: light for a road vehicle")
     return found

@@ -89,7 +89,7 @@ def read_fuel_map(path: Path, heating_value_j_per_kg: float) -> FuelMap:
                 path.name,
                 f"{speeds[i] * 30 / np.pi:.0f} rpm, {torques[j]:.0f} N*m",
                 f"an efficiency of {shaft[i, j] / power[i, j]:.2f}",
-                "at most 0.65",
+                "up to 0.65",
             )
         )
     if (np.diff(power, axis=1) <= 0).any():

@@ -412,7 +412,9 @@ def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Pro
                 for p in error.problems
             )
         except ValueError:  # a NUL in the name
-            problems.append(Problem(shown(value), f"{table}.{key}", "no file name", "a CSV file beside the scenario"))
+            problems.append(
+                Problem(shown(value), f"{table}.{key}", "no file name", "a CSV file in the scenario's folder")
+            )
         return None
 
     files = _Files(

@@ -9,6 +9,8 @@ import streamlit as st
 from energy.scenario import bundle as bundles
 from energy.screens import desk, page
 from energy.words import answer as report
+from energy.words.cautions import cautions
+from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError
 
 
@@ -35,12 +37,10 @@ def show() -> None:
         page.answer_line(work, heading, said)
     left, right = st.columns(2)
     for column, name, told in ((left, "A, as kept", before), (right, "B, as changed", after)):
-        found = report.verdict(told, system)
-        kind = found.word.partition(" ")[0]
+        found = verdict_of(told, system)
         column.html(
-            f'<h2 class="wt-finding">{name}</h2><p class="wt-verdict {kind}" style="font-size:1.05rem">'
-            f'{page.escape(found.sentence)}</p><p class="wt-case">({page.escape(found.case)})</p>'
-            + (f'<p class="wt-doubt">{page.escape(found.doubt)}</p>' if found.doubt else "")
+            f'<h2 class="wt-finding">{name}</h2>{page.verdict_html(found)}'
+            + (f'<p class="wt-least">{page.escape(found.least_known)}</p>' if found.least_known else "")
         )
     if changed:
         page.finding("What was changed")
@@ -55,7 +55,7 @@ def show() -> None:
         caption="The numbers side by side",
     )
     _keep()
-    page.cautions(report.cautions(work.told, system))
+    page.cautions(cautions(work.told, system))
     page.assumptions(work)
 
 

@@ -59,7 +59,7 @@ def show(work: Work) -> None:
         key=key,
         on_change=store,
         horizontal=True,
-        format_func={"absent": "leaving it at home", "stowed": "carrying it stowed"}.__getitem__,
+        format_func={"absent": "not fitting it", "stowed": "carrying it stowed"}.__getitem__,
     )
 
 

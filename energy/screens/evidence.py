@@ -7,7 +7,7 @@ from energy.pictures.evidence import evidence_picture
 from energy.progress import Progress
 from energy.screens import desk, page
 from energy.screens.waiting import kept
-from energy.words.answer import cautions
+from energy.words.cautions import cautions
 from energy.words.evidence import NOT_FOUND, QUESTION, check_words, sentence
 
 

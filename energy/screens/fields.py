@@ -194,7 +194,9 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         width=128,
     )
     if sure == PLUS_MINUS:
-        st.text_input(f"{label}, ± (19 times out of 20)", key=desk.field_key(f"{place} plus_minus"), on_change=store)
+        st.text_input(
+            f"{label}, ± (half-width of a 95 % interval)", key=desk.field_key(f"{place} plus_minus"), on_change=store
+        )
     elif sure == BETWEEN:
         low, high = st.columns(2)
         low.text_input(f"{label}, lowest", key=desk.field_key(f"{place} low"), on_change=store)

@@ -12,6 +12,7 @@ from energy.pictures.flow import flow_picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, dials, page
 from energy.words import answer as report
+from energy.words.cautions import cautions
 from vehicle.units import UnitSystem
 
 
@@ -56,7 +57,7 @@ def show() -> None:
     if told.spread is not None:
         page.finding("How sure it is")
         page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
-    page.cautions(report.cautions(told, system))
+    page.cautions(cautions(told, system))
     st.html('<p class="wt-note">How far such numbers can be believed: see the screen "Why believe these numbers?"</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(

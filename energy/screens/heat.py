@@ -19,8 +19,8 @@ from vehicle.units import UnitSystem
 _HEADING = "When is it hot?"
 _STEADY, _TRIP, _POWER = "at the steady speed", "over a trip of mine (CSV)", "by my wattmeter's log (CSV)"
 _COLUMNS = {
-    _TRIP: "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc where they are known.",
-    _POWER: "Columns time_s and power_w; speed_km_h and ambient_degc where they are known.",
+    _TRIP: "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc optional.",
+    _POWER: "Columns time_s and power_w; speed_km_h and ambient_degc optional.",
 }
 
 
@@ -57,7 +57,7 @@ def show() -> None:
             found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "When it is hot cannot be told from what is there.", error.problems)
+            page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)
         return
     with top.container():
         page.answer_line(work, _HEADING, heat_report.sentence(found, system))
@@ -70,7 +70,7 @@ def show() -> None:
         page.finding("What would fix it (each by itself)")
         page.bullets([remedy.words for remedy in help_])
     if found.trip is not None:
-        page.finding("Beside it, a steady cruise")
+        page.finding("For comparison, a steady cruise")
         page.bullets([heat_report.sentence(steady, system)])
     notes = heat_report.notes(found, system)
     if notes:
@@ -78,7 +78,7 @@ def show() -> None:
         page.bullets(notes)
     page.cautions(heat_report.cautions(found, system))
     entries = heat_report.assumptions(found)
-    with st.expander(f"Assumed, for want of a value in the scenario ({len(entries)})"):
+    with st.expander(f"Defaults used ({len(entries)})"):
         page.bullets([report.assumption_words(entry) for entry in entries])
 
 

@@ -140,7 +140,7 @@ def _rotor(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
         rows = tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), "own watts")
     elif by == "curves":
         st.html(
-            '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient where it is known, and '
+            '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient (optional), and '
             "pitch_deg "
             "where there is more than one pitch.</p>"
         )

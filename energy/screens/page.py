@@ -16,11 +16,13 @@ from energy.screens import desk
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress
 from energy.words import answer as report
+from energy.words.verdict import verdict as verdict_of
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
     from energy.chain.answer import Answered
+    from energy.words.verdict import Verdict
 
 STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
@@ -31,7 +33,11 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-verdict.costs { border-left: 8px solid #b34700; padding-left: 0.7rem; }
 .wt-verdict.saves { border-left: 8px solid #00694e; padding-left: 0.7rem; }
 .wt-verdict.cannot { border-left: 8px solid #5a646d; padding-left: 0.7rem; }
-.wt-verdict .wt-word { display: block; font-size: 0.95rem; letter-spacing: 0.06em; text-transform: uppercase; }
+.wt-verdict.danger { border-left: 8px solid #8f1d1d; padding-left: 0.7rem; }
+.wt-danger { background: #fdecec; border: 2px solid #8f1d1d; padding: 0.4rem 0.7rem; margin: 0 0 0.4rem; }
+.wt-danger p { margin: 0; font-size: 1.2rem; }
+.wt-headline { display: block; }
+.wt-line { display: block; font-size: 1.02rem; font-weight: 450; }
 .wt-case { color: #3d4852; margin: 0 0 0.4rem; }
 .wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
 .wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem;
@@ -42,8 +48,8 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem;
   margin: 0.3rem 0;
   overflow-wrap: anywhere; }
-.wt-doubt { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
-.wt-doubt:only-child { margin-top: -0.6rem; }
+.wt-least { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
+.wt-least:only-child { margin-top: -0.6rem; }
 .wt-progress p { margin: 0 0 0.2rem; }
 .wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid #101418; background: #fff; }
 .wt-progress progress::-webkit-progress-bar { background: #fff; }
@@ -102,26 +108,32 @@ def verdict(work: Work, heading: str) -> Callable[[], Answered]:
 
 
 def _doubt_of(told: Answered) -> str:
-    return report.verdict(told, desk.system()).doubt
+    return verdict_of(told, desk.system()).least_known
 
 
 def _doubt(slot: DeltaGenerator, words: str) -> None:
     if words:
-        slot.html(f'<p class="wt-doubt">{escape(words)}</p>')
+        slot.html(f'<p class="wt-least">{escape(words)}</p>')
     else:
         slot.empty()
 
 
 def _verdict(slot: DeltaGenerator, told: Answered) -> None:
-    found = report.verdict(told, desk.system())
-    word = {"costs": "It costs fuel", "saves": "It saves", "cannot tell": "Cannot tell"}[found.word]
-    if told.answer.inputs.fuel is None and found.word == "costs":
-        word = "It costs energy"
-    kind = found.word.partition(" ")[0]
     title = f'<p class="wt-title">{escape(told.scenario.title)}</p>' if told.scenario.title else ""
-    slot.html(
-        f'{title}<p class="wt-verdict {kind}" role="status"><span class="wt-word">{word}</span>'
-        f'{escape(found.sentence)}</p><p class="wt-case">({escape(found.case)})</p>'
+    slot.html(title + verdict_html(verdict_of(told, desk.system())))
+
+
+def verdict_html(found: Verdict) -> str:
+    """Return a verdict as HTML: danger first, then the headline, then one number a line."""
+    danger = "".join(f"<p>{escape(line)}</p>" for line in found.dangers)
+    alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
+    kind = "danger" if found.dangers else found.word.partition(" ")[0]
+    lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)
+    end = "" if found.headline.endswith(".") else "."
+    return (
+        f'<div class="wt-verdict {kind}" role="status">{alert}'
+        f'<span class="wt-headline">{escape(found.headline)}{end}</span> {lines}</div>'
+        f'<p class="wt-case">{escape(found.may_be_operated)}</p>'
     )
 
 
@@ -223,7 +235,7 @@ def cautions(texts: Sequence[str]) -> None:
 def assumptions(work: Work) -> None:
     """Show the values that were assumed, with range and source, folded."""
     entries = report.assumptions(work.told)
-    with st.expander(f"Assumed, for want of a value in the scenario ({len(entries)})"):
+    with st.expander(f"Defaults used ({len(entries)})"):
         items = "".join(f"<li>{escape(report.assumption_words(entry))}</li>" for entry in entries)
         st.html(f'<ul class="wt-list">{items}</ul>')
 

@@ -59,7 +59,7 @@ def show() -> None:
         maps = _maps(work.usable, exact, system)
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "When it could pay cannot be told from what is there.", error.problems)
+            page.cannot(work, _HEADING, "Not enough data to calculate when it could pay.", error.problems)
         return
     with top.container():
         page.answer_line(work, _HEADING, f"{payback_words.finding(result, system)}.")

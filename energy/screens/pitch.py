@@ -64,7 +64,7 @@ def show() -> None:
         curves_over_pitches(desk.scenario_of(work.usable))
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "This scenario has no curves to tell a pitch by.", error.problems)
+            page.cannot(work, _HEADING, "This scenario has no curves to find a pitch with.", error.problems)
         return
     try:
         example, why = _example(work.usable, system), []
@@ -90,7 +90,9 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             result, rows = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "The pitch cannot be told from this file.", upload.faults(error, _FILE))
+            page.cannot(
+                work, _HEADING, "Not enough data in this file to calculate the pitch.", upload.faults(error, _FILE)
+            )
         return
     with top.container():
         said = [pitch_words.headline(result), *pitch_words.dial_words(scenario, result, rows)]

@@ -63,7 +63,7 @@ def show() -> None:
         why = [str(problem) for problem in error.problems]
     with top:
         page.answer_line(
-            work, _HEADING, plan_words.plan_sentence(plan) if plan else "No number of runs can be told from that."
+            work, _HEADING, plan_words.plan_sentence(plan) if plan else "Not enough data to calculate a number of runs."
         )
         if why:
             page.problem_list(why, "Mind" if plan else "Why")
@@ -101,7 +101,7 @@ def _asked(work: Work) -> tuple[str, float, int, str]:
         ("stowed", "absent"),
         key="plan without",
         horizontal=True,
-        format_func={"stowed": "carrying it stowed", "absent": "leaving it at home"}.__getitem__,
+        format_func={"stowed": "carrying it stowed", "absent": "not fitting it"}.__getitem__,
     )
     return without, float(power), int(pairs), length.strip()
 
@@ -167,7 +167,7 @@ def _note(plan: RoadPlan) -> str:
         return "The more pairs, the smaller the effect that they can show."
     if not plan.error:
         return ""
-    return "Line: for the effect that the scenario in work predicts; band: for its lowest and highest value."
+    return "Line: for the effect that the open scenario predicts; band: for its lowest and highest value."
 
 
 def _said(plan: RoadPlan) -> list[str]:
@@ -196,7 +196,7 @@ def _sheet(plan: RoadPlan) -> None:
             key="take sheet",
             on_click="ignore",
         )
-        st.button("Draw another order by lot", key="another order", on_click=_another)
+        st.button("Draw another random order", key="another order", on_click=_another)
     road_marks.note(f"windtoll plan SCENARIO.toml --seed {_seed()} --sheet run_sheet.html writes the same order.")
     shown = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
     page.table(

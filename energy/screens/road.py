@@ -153,12 +153,12 @@ def _take_away(uploads: Uploads, text: str) -> None:
             key="take road test",
             on_click="ignore",
         )
-    road_marks.note("windtoll compare runs.toml says the same of them; the zip can be brought back here.")
+    road_marks.note("windtoll compare runs.toml says the same of them; the zip opens here again.")
 
 
 def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, without_state: str) -> RoadTest:
     """Return the comparison beside the scenario's prediction, with a bar while it is made; the last few are kept."""
-    kept: dict[Any, RoadTest] = st.session_state.setdefault("road told", {})
+    kept: dict[Any, RoadTest] = st.session_state.setdefault("road tests", {})
     key = (text, uploads.logs, bundle, with_state, without_state)
     if key not in kept:
         progress = page.Progress("Comparing the runs with the prediction")
@@ -202,7 +202,7 @@ def _shown(found: RoadTest, work: Work) -> None:
     """Show the picture, what the measurement says of the prediction, the numbers, and how they were reached."""
     page.picture(
         effect_picture(found),
-        "Above: the effect with its interval, and the prediction of the scenario in work. Under it every pair (or "
+        "Above: the effect with its interval, and the prediction of the open scenario. Under it every pair (or "
         "run), each "
         "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
         headed=False,

@@ -387,7 +387,7 @@ def engine(uploads: Uploads, work: Work) -> dict[str, str]:
     fuel = said.get("fuel", "")
     options += [fuel] if fuel not in options else []
     where = _digest(uploads.text, fuel, said.get("displacement", ""))
-    source = "" if uploads.listed or known is None else ", of the scenario in work until you say otherwise"
+    source = "" if uploads.listed or known is None else ", of the open scenario until you say otherwise"
     with st.expander(f"Engine of the car that was driven{source}"):
         note("Litres depend on it where the car reports no fuel rate; percent hardly does.")
         fuel = st.selectbox(

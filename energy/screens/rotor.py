@@ -9,6 +9,7 @@ from energy.pictures.base import Picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
 from energy.words import answer as report
+from energy.words.cautions import cautions
 from vehicle.units import UnitSystem
 
 
@@ -27,5 +28,5 @@ def show() -> None:
     page.table(("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter")
     for found in pictures[1:]:
         page.picture(found)
-    page.cautions(report.cautions(work.told, system))
+    page.cautions(cautions(work.told, system))
     page.assumptions(work)

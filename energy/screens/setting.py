@@ -16,7 +16,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, sweep, typed
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
-from energy.words import answer as report
+from energy.words.cautions import cautions
 from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
 from vehicle import units
 from vehicle.problems import InputError
@@ -58,7 +58,9 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
             found = _match(work.usable, held)
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "No best setting can be told for this scenario.", error.problems)
+            page.cannot(
+                work, _HEADING, "Not enough data to calculate a best setting for this scenario.", error.problems
+            )
         _holds()
         return
     with top.container():
@@ -66,13 +68,13 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
     _holds()
     _map(work.usable, found, system)
     page.table(
-        ("setting", "as now", "most heat", "least fuel per heat"),
+        ("setting", "today", "maximum heat", "lowest fuel per heat"),
         [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)],
         caption="Settings side by side",
     )
     first, second = st.columns(2)
-    first.button("Use the setting of most heat", on_click=_use, args=(found, "best"), width="stretch")
-    second.button("Use the setting of least fuel per heat", on_click=_use, args=(found, "thriftiest"), width="stretch")
+    first.button("Use the setting of maximum heat", on_click=_use, args=(found, "best"), width="stretch")
+    second.button("Use the setting of lowest fuel per heat", on_click=_use, args=(found, "thriftiest"), width="stretch")
     page.finding("How flat the best is: heat stays within 5 %, the other settings held")
     page.table(
         ("setting", "from, to"),
@@ -80,14 +82,14 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
         caption="How flat the best is",
     )
     page.bullets(notes_of(found))
-    page.cautions(report.cautions(work.told, system))
+    page.cautions(cautions(work.told, system))
     page.assumptions(work)
 
 
 def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
     best, own, thrifty = found.best, found.own, found.thriftiest
     marks = [("most heat", best.pitch_deg, best.resistance_ohm)]
-    for name, setting in (("as now", own), ("least fuel per heat", thrifty)):
+    for name, setting in (("today", own), ("lowest fuel per heat", thrifty)):
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
     title = (

@@ -49,14 +49,14 @@ def show() -> None:
         table = _sized(wanted)
     except InputError as error:
         with top:
-            page.cannot(work, _HEADING, "No size can be told for these values.", error.problems)
+            page.cannot(work, _HEADING, "No size can be calculated for these values.", error.problems)
         _cautions()
         return
     with top:
         page.answer_line(work, _HEADING, size_words.sentence(table, wanted.road_speed_m_s, system))
     page.picture(
         _picture(wanted, system),
-        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the least that "
+        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the smallest that "
         "brings the heat. A "
         "larger rotor is loaded less, and drags less for the same heat.",
         headed=False,

@@ -128,11 +128,11 @@ def _scenario() -> None:
         on_click="ignore",
         width="stretch",
     )
-    st.button("Undo to loaded", on_click=_undo, disabled=not changed, width="stretch")
+    st.button("Revert to loaded", on_click=_undo, disabled=not changed, width="stretch")
     earlier = desk.before()
     if earlier is not None:
         st.button("Back to the one before", on_click=desk.load, args=(earlier,), width="stretch", key="one before")
-    with st.expander("Bring one back, or start from a demo"):
+    with st.expander("Open a file, or start from a demo"):
         _bring_back()
         names = list(desk.demos())
         demo = st.selectbox("Demo (invented)", names, format_func=desk.demo_title, key="demo")

@@ -69,13 +69,18 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             tuned = _found(work.usable, upload.content)
     except InputError as error:
         with top.container():
-            page.cannot(work, heading, "The best setting cannot be told from this drive.", upload.faults(error, _FILE))
+            page.cannot(
+                work,
+                heading,
+                "Not enough data in this drive to calculate the best setting.",
+                upload.faults(error, _FILE),
+            )
         return
     with top.container():
         page.answer_line(work, heading, *tune_words.headlines(tuned))
     page.picture(
         _picture(work.usable, upload.content),
-        "Bars: each setting's power coefficient, 19 times out of 20. Line: the smooth curve through them. Band: where "
+        "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "
         "the best lies.",
         headed=False,
     )

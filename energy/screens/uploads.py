@@ -47,7 +47,7 @@ def ask(place: str, form: str, example: bytes | None, example_name: str) -> Uplo
     held: Upload | None = st.session_state.get(held_key)
     if held is not None and with_it is None:  # another screen was shown in between
         st.html(f'<p class="wt-note">In use: {page.escape(held.name)}, uploaded before.</p>')
-        st.button("Put it away", on_click=put_away, key=f"put away {place}")
+        st.button("Put it away", on_click=put_away, key=f"remove {place}")
     if example is not None:
         st.download_button(
             f"Take an example file away ({kind.upper()}, invented numbers)",

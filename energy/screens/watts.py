@@ -22,9 +22,9 @@ from energy.scenario.read import override_value
 from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
-from energy.words import answer as answer_words
 from energy.words import forms
 from energy.words import reconcile as reconcile_words
+from energy.words.verdict import called
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -124,9 +124,8 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
 
 def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
     st.html(
-        '<p class="wt-note">Each reading at a steady speed, with what it is good to (±, 19 times out of 20). What is '
-        "left empty "
-        "is as in the scenario.</p>"
+        '<p class="wt-note">Each reading at a steady speed, with its uncertainty (±, half-width of a 95 % interval). '
+        "What is left empty is as in the scenario.</p>"
     )
     number = typed.count("How many readings?", "watts count", _MOST_READINGS)
     numbered = [(k, _reading(k, work)) for k in range(1, number + 1)]
@@ -199,7 +198,7 @@ def _without_doubt(k: int, entry: dict[str, Any]) -> str:
     kind = next(name for name in READINGS if name in entry)
     if isinstance(entry[kind], dict):
         return ""
-    return str(Problem(f"reading {k}", "±", "nothing", "what the reading is good to, 19 times out of 20, such as 40 W"))
+    return str(Problem(f"reading {k}", "±", "nothing", "the reading's 95 % interval, such as 40 W"))
 
 
 def _others(k: int) -> dict[str, str]:
@@ -232,23 +231,21 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | by
         page.answer_line(
             work, _HEADING, reconcile_words.sentence(found, scenario, system), reconcile_words.agreement(found)
         )
-    page.picture(
-        _picture(work.usable, content, system), "Band: within what the reading is good to, 19 times out of 20."
-    )
-    page.finding("Readings against the model (off by: before, the doubt of the scenario counts too)")
+    page.picture(_picture(work.usable, content, system), "Band: within the reading's 95 % interval.")
+    page.finding("Readings against the model (off by: before, the uncertainty of the scenario counts too)")
     rows = [
         (f"{reading}, {what}", read, before, after, off)
         for what, read, reading, before, after, off in reconcile_words.reading_rows(found, system)
     ]
     headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
-    page.finding("What the readings told about the inputs")
-    inputs = [(answer_words.called(key), text) for key, text in reconcile_words.input_rows(found)]
+    page.finding("What the readings change in the inputs")
+    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(found)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
     updates = reconcile_words.updates(found)
     if found.agrees and updates:
         st.button(
-            f"Use what was told in the scenario ({len(updates)} input{'s' if len(updates) > 1 else ''})",
+            f"Use these values in the scenario ({len(updates)} input{'s' if len(updates) > 1 else ''})",
             on_click=_use,
             args=(updates,),
             key="use readings",

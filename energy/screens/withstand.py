@@ -29,9 +29,9 @@ def show() -> None:
     try:
         table = _loads(work.usable)
     except InputError as error:
-        page.cannot(work, _HEADING, "The loads cannot be told from what is there.", error.problems)
+        page.cannot(work, _HEADING, "Not enough data to calculate the loads.", error.problems)
         return
-    page.answer_line(work, _HEADING, loads_words.headline(table))
+    page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
     page.cautions(loads_words.CAUTIONS)
     picture = _picture(table)
     if picture is not None:
@@ -71,7 +71,7 @@ def show() -> None:
             page.bullets(table.left_out)
     if table.notes:
         page.bullets(table.notes)
-    with st.expander(f"Assumed, for want of a value in the scenario ({len(table.assumptions)})"):
+    with st.expander(f"Defaults used ({len(table.assumptions)})"):
         page.bullets([answer_words.assumption_words(entry) for entry in table.assumptions])
 
 

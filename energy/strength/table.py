@@ -409,7 +409,7 @@ def _balance(rig: Rig, cases: BothCases) -> PartLoads:
     if left is None:
         rows += (StructuralLoad("permissible residual imbalance (ISO 21940-11)", "", permitted, "imbalance"),)
         rows += force("the permissible imbalance", permitted)
-        return PartLoads(rows, ("your residual imbalance beside it: blade_loads.residual_imbalance",))
+        return PartLoads(rows, ("your residual imbalance as well: blade_loads.residual_imbalance",))
     against = LoadLimit(permitted, "blade_loads.balance_grade")
     rows += (StructuralLoad("residual imbalance (ISO 21940-11)", "", left, "imbalance", against),)
     return PartLoads(rows + force("the residual imbalance", left))
@@ -430,7 +430,7 @@ def _linkage(rig: Rig, travel: dict[Case, Travel], enough: bool) -> PartLoads:
         left_out += ("friction of the pitch bearings: blade_loads.pitch_bearing_diameter",)
     rows: tuple[StructuralLoad, ...] = ()
     rated: tuple[tuple[str, QuantityKey, float], ...] = (
-        ("force on the pitch actuator, greatest of the travel", "linkage.actuator_rating", 1.0),
+        ("force on the pitch actuator, maximum of the travel", "linkage.actuator_rating", 1.0),
         ("force in each blade's pitch rod", "linkage.rod_rating", rig.number_of_blades()),
     )
     for name, key, sharing in rated:

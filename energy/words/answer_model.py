@@ -25,26 +25,28 @@ class FuelChangeData(ResultModel):
     compared_with: str = said("state of the turbine that working is compared with: absent or stowed")
 
 
-class QuantilesData(ResultModel):
-    """A drawn figure: 5, 25, 50, 75 and 95 of 100 draws lie below."""
+class EstimateData(ResultModel):
+    """A simulated figure: the median, and the ends between which a share `level` of the simulations lies."""
 
-    p05: Number = said("5 of 100 draws lie below")
-    p25: Number = said("25 of 100 draws lie below")
-    p50: Number = said("median")
-    p75: Number = said("75 of 100 draws lie below")
-    p95: Number = said("95 of 100 draws lie below")
+    estimate: Number = said("median of the simulations")
+    low: Number = said("lower end")
+    high: Number = said("upper end")
+    level: float = said("share of the simulations between the ends", "1")
 
 
 class IntervalData(ResultModel):
     """How sure the answer is, from draws over all inputs that are not known exactly."""
 
-    fuel_change_l_per_h: QuantilesData | None = said("added fuel; null where no fuel is burnt", "L/h")
-    fuel_change_power_w: QuantilesData = said("added power of fuel or battery pack", "W")
-    heat_power_w: QuantilesData = said("heat into the load", "W")
+    fuel_change_l_per_h: EstimateData | None = said("added fuel; null where no fuel is burnt", "L/h")
+    fuel_change_power_w: EstimateData = said("added power of fuel or battery pack", "W")
+    heat_power_w: EstimateData = said("heat into the load", "W")
+    half_of_fuel_change_l_per_h: EstimateData | None = said("added fuel, the middle half of the simulations", "L/h")
+    half_of_fuel_change_power_w: EstimateData = said("added power, the middle half of the simulations", "W")
+    half_of_heat_power_w: EstimateData = said("heat into the load, the middle half of the simulations", "W")
     probability_saves: Number = said("share of the draws in which working saves", "1")
     probability_costs: Number = said("share of the draws in which working costs", "1")
     draws: int = said("number of draws")
-    matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose doubt is shared out")
+    matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose uncertainty is shared out")
 
 
 class MattersData(ResultModel):
@@ -130,7 +132,9 @@ class LedgerRowData(ResultModel):
 class BreakEvenData(ResultModel):
     """From where on it would pay."""
 
-    head_wind_m_s: Number = said("head wind that makes heat exceed drag power; null where none does", "m/s")
+    head_wind_m_s: Number = said(
+        "break-even head wind: above it the heat exceeds the drag power; null where none does", "m/s"
+    )
     alternator_path_efficiency: Number = said("share of the added engine power that arrives as heat", "1")
 
 
@@ -166,31 +170,51 @@ class AssumptionData(ResultModel):
     source: str = said("where it comes from")
 
 
+class LimitData(ResultModel):
+    """One limit that the scenario states, and what the working turbine makes of it."""
+
+    name: str = said("what is limited")
+    key: str = said("key of the scenario that states the limit")
+    value: Number = said("value at work, in `unit`; null where it is not known")
+    limit: Number = said("the limit, in `unit`")
+    share: Number = said("value over limit: above 1 it is broken", "1")
+    broken: bool = said("whether the limit is broken")
+    unit: str = said("SI unit of value and limit")
+
+
 class AnswerData(ResultModel):
     """Does the turbine save or cost fuel? SI but where a name says otherwise; over a trip, means over time."""
 
     windtoll: Literal[1] = said("version of this form")
+    safe: bool | None = said(
+        "false where a limit is broken: do not operate; null where none is broken, since structural loads are not "
+        "checked here (windtoll loads)"
+    )
+    may_be_operated: Literal["no", "not checked"] = said("whether the machine may be operated like this")
+    limits: list[LimitData] = said("every limit that the scenario states")
+    broken_limits: list[str] = said("the broken limits in sentences, the most exceeded first")
+    headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
     verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
-    sentence: str = said("the verdict in a sentence, with most of the doubt")
-    fuel_change: FuelChangeData
+    sentence: str = said("the verdict in sentences, with what is least known")
+    fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
-    matters_most: list[MattersData] = said("what the doubt is made of")
+    matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
     electrical_power_w: Number = said("power into the element", "W")
     heat_power_w: Number = said("heat into the load", "W")
     fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat", "L/kWh")
     heat_per_fuel_kwh_per_l: Number = said("heat for each litre of added fuel", "kWh/L")
     fuel_to_heat_efficiency: Number = said("share of the added fuel's energy that arrives as heat", "1")
-    rotor: RotorData
+    rotor: RotorData = said("what the rotor does, at the stated values")
     trip: TripTotalsData | None = said("totals of a trip; null for a steady drive")
     states: dict[str, StateData] = said("the vehicle with the turbine absent, stowed and working")
     ledger: list[LedgerRowData] = said("the ledger with the turbine at work")
     ledger_without: list[LedgerRowData] = said("the ledger without")
     ledger_residual_w: Number = said("what the ledger fails to balance by", "W")
-    break_even: BreakEvenData
+    break_even: BreakEvenData = said("where the turbine would break even")
     other_sources: list[OtherSourceData] = said("other ways to the same heat")
-    conditions: ConditionsData
+    conditions: ConditionsData = said("road and air that were answered for")
     assumptions: list[AssumptionData] = said("values that were used and not given")
     cautions: list[str] = said("what could hurt someone or break")

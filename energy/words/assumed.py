@@ -2,4 +2,4 @@
 
 from __future__ import annotations
 
-ASSUMED = "Assumed, for want of a value in the scenario"
+ASSUMED = "Defaults used"

@@ -16,11 +16,11 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
     """Return the fit in one sentence."""
     slow = f"time constant {duration(fit.time_constant_s)}"
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
-        return f"Without power in the logs only the {slow} can be told."
+        return f"Without power in the logs only the {slow} can be calculated."
     return (
         f"Heat capacity {_quantity_words(fit.heat_capacity_j_k, 'heat_capacity', system)}, loss "
         f"{_quantity_words(fit.loss_w_k, 'heat_loss', system)}, "
-        f"{slow}; {100 * fit.confidence:g} % intervals."
+        f"{slow}; {100 * fit.level:g} % intervals."
     )
 
 
@@ -50,14 +50,14 @@ def as_data(fit: HeaterFit) -> dict[str, Any]:
     """Return the fit as data for `--json`, SI."""
 
     def entry(estimate: Estimate | None) -> dict[str, float | None] | None:
-        return None if estimate is None else {"value": estimate.estimate, "low": estimate.low, "high": estimate.high}
+        return None if estimate is None else estimate.as_dict()
 
     return {
         "heat_capacity_j_k": entry(fit.heat_capacity_j_k),
         "loss_w_k": entry(fit.loss_w_k),
         "time_constant_s": entry(fit.time_constant_s),
         "sensor_lag_s": entry(fit.sensor_lag_s),
-        "confidence": fit.confidence,
+        "level": fit.level,
         "separable": fit.separable,
         "residual_rms_k": fit.residual_rms_k,
         "residual_autocorrelation": fit.autocorrelation,

@@ -12,8 +12,7 @@ MEASURED_ROWS = (
 )
 SWEEP_ROWS = (
     "Columns: time, electrical power, one setting (pitch, resistance or ratio), and air speed, or road speed with the "
-    "head "
-    "wind where it is known; rotor speed if logged. Units stand in the header: time_s, electrical_power_w, pitch_deg, "
+    "head wind (optional); rotor speed (optional). Units stand in the header: time_s, electrical_power_w, pitch_deg, "
     "air_speed_km_h, road_speed_mph, wind_speed_mph, rotor_speed_rpm. Hold each setting half a minute or more, and go "
     "through them twice or more, in another order each time."
 )

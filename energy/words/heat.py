@@ -12,9 +12,9 @@ from energy.chain.heating import SHARE, Heating, element_cap_w
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
-from energy.words import answer as report
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
+from energy.words.verdict import conditions
 from vehicle.units import UnitSystem, figures, show
 
 _KELVIN = 273.15
@@ -80,7 +80,7 @@ def _power(system: UnitSystem) -> Any:
 
 
 def _stated_conditions(found: Heating, system: UnitSystem) -> str:
-    return report.conditions(Answered(found.scenario, found.answer, math.nan), system)
+    return conditions(Answered(found.scenario, found.answer, math.nan), system)
 
 
 def sentence(found: Heating, system: UnitSystem) -> str:
@@ -214,7 +214,7 @@ def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
                 ("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found))
             )
         elif found.trip is not None:
-            rows.append(("fuel to get there", f"not told: {found.trip.name} has no column speed"))
+            rows.append(("fuel to get there", f"not known: {found.trip.name} has no column speed"))
     if found.trip is not None and math.isfinite(found.over_trip_fuel_m3):
         rows.append(
             ("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine")
@@ -337,7 +337,7 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
     if found.scenario.load.contents in _FOOD:
         said.append(
             "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
-            "besides."
+            "more."
         )
     if found.trip is not None:
         said += found.trip.remarks
@@ -415,7 +415,8 @@ def _figures(found: Heating) -> dict[str, Any]:
         data[key] = _number(float(values[0]))
         ends = interval(values)
         if ends is not None:
-            data[f"{key}_interval"] = [_number(end) for end in ends]
+            low, high = (_number(end) for end in ends)
+            data[f"{key}_interval"] = {"estimate": data[key], "low": low, "high": high, "level": SHARE}
     data |= {
         "target_temperature_degc": _number(float(outcome.target_k[0]) - _KELVIN),
         "start_temperature_degc": _number(float(outcome.history.main_k[0, 0]) - _KELVIN),

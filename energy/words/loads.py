@@ -25,7 +25,7 @@ CAUTIONS = (
 
 
 LADDER_CAUTIONS = (
-    "Spin up behind a shield that stops a blade (a pit, a brick wall, thick timber), never in the open.",
+    "Spin up behind a barrier that a qualified person has rated for it, never in the open.",
     "Nobody in the rotor's plane, at any step; watch from behind cover, at a distance, along the axis.",
     "Have a way to stop it from where you stand, tried at the first step. The drive that spins it must be cut by one "
     "hand.",
@@ -42,7 +42,11 @@ def _number(value: float | None) -> float | None:
 
 def as_data(table: StructuralLoads) -> dict[str, Any]:
     """Return the table of loads as data for `--json`."""
+    over = over_limit(table)
     return {
+        "safe": False if over else None,
+        "may_be_operated": "no" if over else "not checked",
+        "over_limit": [row.name for row in over],
         "loads": [
             {
                 "name": row.name + (f", {row.case}" if row.case else ""),
@@ -137,9 +141,9 @@ def margin_words(row: StructuralLoad) -> str:
         return ""
     if margin > 99:
         return "over 99"
-    text = margin_figures(margin)
     if margin < 1:
-        return f"{text} OVER"
+        return f"{_times(margin)}"
+    text = margin_figures(margin)
     return f"{text} thin" if margin < 2 and row.kind not in ("rotor_speed", "tip_speed", "imbalance") else text
 
 
@@ -156,11 +160,11 @@ def margin_sentence(row: StructuralLoad, system: UnitSystem) -> str:
         return (
             numbers
             + wanted
-            + (": too little. Do not run it so." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
+            + (": too little. Do not operate." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
         )
     against = f"limit {shown_load(limit, row.kind, system)} ({row.limit_from})"
     if margin < 1:
-        return f"{numbers}{against}: {_times(margin)}. Do not run it so."
+        return f"{numbers}{against}: {_times(margin)}. Do not operate."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
         return f"{numbers}{against}: within it by {figures((margin - 1) * 100, 2)} %."
     return (
@@ -170,11 +174,9 @@ def margin_sentence(row: StructuralLoad, system: UnitSystem) -> str:
 
 
 def _times(margin: float) -> str:
-    """Return how far a value is over its limit: "2.8 times what it may be", "3 % over"."""
+    """Return how far a value is over its limit: "2.8 times its limit", "3 % over"."""
     return (
-        f"{figures(1 / margin, 2)} times what it may be"
-        if margin < 0.8
-        else f"{figures(100 * (1 / margin - 1), 2)} % over"
+        f"{figures(1 / margin, 2)} times its limit" if margin < 0.8 else f"{figures(100 * (1 / margin - 1), 2)} % over"
     )
 
 
@@ -210,17 +212,71 @@ def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, st
     return [("operating point", one(table.operating)), ("worst case", worst)]
 
 
+def over_limit(table: StructuralLoads) -> tuple[StructuralLoad, ...]:
+    """Return the loads over their limit, one a name, the most exceeded first."""
+    over: dict[str, StructuralLoad] = {}
+    for row in table.thin:
+        if (row.margin or 0) < 1:
+            over.setdefault(row.name, row)
+    return tuple(over.values())
+
+
 def headline(table: StructuralLoads) -> str:
     """Return whether any load is over its limit, in one sentence."""
-    over = [row for row in table.thin if (row.margin or 0) < 1]
+    over = over_limit(table)
     if over:
-        names, worst = {row.name for row in over}, f"{over[0].name}, {_times(over[0].margin or 1)}"
-        if len(names) == 1:
-            return f"Do not run it so: one of the loads below is over its limit, the {worst}."
-        return f"Do not run it so: {len(names)} of the loads below are over their limit, the worst is the {worst}."
-    if any(row.limit is not None for row in table.rows):
-        return "No load below is over the limit that the scenario gives for it."
-    return "The scenario gives no limits: the loads below have nothing to be set against."
+        worst = f"{over[0].name}, {_times(over[0].margin or 1)}"
+        if len(over) == 1:
+            return f"Do not operate. One load is over its limit: {worst}."
+        return f"Do not operate. {len(over)} loads are over their limits, the most exceeded: {worst}."
+    limited = {row.name for row in table.rows if row.limit is not None}
+    if limited:
+        return f"No load is over its limit ({len(limited)} loads have one)."
+    return "The scenario gives no limits: nothing to compare the loads with."
+
+
+def may_be_operated(table: StructuralLoads) -> str:
+    """Return the line that says whether the machine may be operated like this."""
+    if over_limit(table):
+        return "May be operated like this: no."
+    names = {row.name for row in table.rows}
+    limited = {row.name for row in table.rows if row.limit is not None}
+    if not limited:
+        return (
+            "May be operated like this: not checked. Give the limits of your parts (windtoll keys rotor, mount, ...)."
+        )
+    free = f"; {len(names - limited)} loads have no limit in the file" if names - limited else ""
+    return f"May be operated like this: within the limits that you gave{free}. No structural sign-off."
+
+
+SHORT_COLUMNS = ("load (the larger of both cases)", "value", "limit", "of its limit")
+
+
+def short_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...]]:
+    """Return the loads that have a limit as rows of text for `SHORT_COLUMNS`, the most exceeded first."""
+    hardest: dict[str, StructuralLoad] = {}
+    for row in table.rows:
+        if row.margin is not None and row.margin < (hardest[row.name].margin or 0 if row.name in hardest else np.inf):
+            hardest[row.name] = row
+    ordered = sorted(hardest.values(), key=lambda row: row.margin or 0)
+    return [
+        (
+            row.name,
+            shown_load(row.value, row.kind, system),
+            ("≥ " if row.least else "") + shown_load(row.limit or 0.0, row.kind, system),
+            _share_words(row),
+        )
+        for row in ordered
+    ]
+
+
+def _share_words(row: StructuralLoad) -> str:
+    """Return a load as a share of its limit: "2.6 times", "38 %"; whether what must be reached is enough."""
+    margin = row.margin or 0.0
+    if row.least:
+        return "enough" if margin >= 1 else "too little"
+    share = 1 / margin if margin > 0 else math.inf
+    return f"{figures(share, 2)} times" if share > 1 else f"{figures(100 * share, 2)} %"
 
 
 LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
@@ -294,8 +350,8 @@ def travel_words(travel: Travel, table: StructuralLoads, system: UnitSystem) -> 
             f"the blades {part} at this speed."
         )
         said.append(
-            "Hobby linear servos give tens of newtons, blade pitch at road speed can ask for hundreds (common "
-            "practice)."
+            "Small linear servos give tens of newtons, blade pitch at road speed can ask for hundreds (common "
+            "practice, no source)."
         )
         locking = table.scenario.linkage is not None and table.scenario.linkage.self_locking
         hold = float(np.max(np.abs(travel.actuator_n)))
@@ -344,7 +400,7 @@ def _travel_row(travel: Travel, k: int, system: UnitSystem) -> tuple[str, ...]:
         f"{figures(float(travel.pitch_deg[k]), 3)}°{' *' if travel.beyond_curves[k] else ''}",
         torque(travel.aerodynamic_n_m),
         torque(travel.centrifugal_n_m),
-        show(held, "torque", system) if held > 0 else "not told",
+        show(held, "torque", system) if held > 0 else "not known",
         shown_load(force, "force", system) + (f" ± {shown_load(friction, 'force', system)}" if friction > 0 else ""),
         direction,
     )

@@ -7,7 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from energy.chain.limits import operating_limits
 from energy.chain.matching import Flatness, Match, Setting
+from energy.words.verdict import limit_sentence
 from vehicle.units import UnitSystem, figures, show
 
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
@@ -18,15 +20,27 @@ def pitch_words(pitch_deg: float) -> str:
     return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")
 
 
+def own_limits(found: Match, system: UnitSystem) -> list[str]:
+    """Return the limits that the scenario's own setting breaks, in sentences, the most exceeded first."""
+    inputs, turbine = found.own.answer.inputs, found.own.answer.turbine
+    broken = sorted((one for one in operating_limits(inputs, turbine) if one.broken), key=lambda one: -one.share)
+    return [limit_sentence(one, system) for one in broken]
+
+
 def sentence(found: Match, system: UnitSystem) -> str:
-    """Return the best setting and what it gives over the scenario's own, as a sentence."""
+    """Return the best setting and what it gives over the scenario's own; first, where the own one breaks limits."""
     best = found.best
-    return (
-        f"Most heat: pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
-        f"{show(best.resistance_ohm, 'resistance', system)}: "
-        f"{show(float(best.answer.turbine.heat_power_w), 'power', system)}"
-        f" instead of {show(float(found.own.answer.turbine.heat_power_w), 'power', system)} now."
+    gives = show(float(best.answer.turbine.heat_power_w), "power", system)
+    own = show(float(found.own.answer.turbine.heat_power_w), "power", system)
+    setting = (
+        f"pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
+        f"{show(best.resistance_ohm, 'resistance', system)}"
     )
+    broken = len(own_limits(found, system))
+    if broken:
+        limits = "a limit" if broken == 1 else f"{broken} limits"
+        return f"Do not operate today's setting: it breaks {limits}. The best within the limits: {gives} ({setting})."
+    return f"Maximum heat: {gives} ({setting}). Today's setting gives {own}."
 
 
 def notes_of(found: Match) -> list[str]:
@@ -112,9 +126,12 @@ def _setting_data(setting: Setting) -> dict[str, Any]:
 
 def as_data(found: Match) -> dict[str, Any]:
     """Return the settings as data for `--json`."""
+    broken = own_limits(found, "metric")
     return {
+        "safe": False if broken else None,
+        "broken_limits": broken,
         "best": _setting_data(found.best),
-        "least_fuel_per_heat": _setting_data(found.thriftiest),
+        "lowest_fuel_per_heat": _setting_data(found.thriftiest),
         "own": _setting_data(found.own),
         "within_5_percent": [
             {

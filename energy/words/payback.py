@@ -75,7 +75,7 @@ CAUTIONS = (
     "profile (trip.schedule) has both.",
     "A descent is where brakes are needed most: the turbine's drag is small, uneven, and gone the moment its load is "
     "cut. Never count on it for braking.",
-    "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer tells them) before its "
+    "Strong wind is where a rotor breaks. Keep its limits of speed and thrust (windtoll answer shows them) before its "
     "gains.",
     "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
 )
@@ -165,14 +165,15 @@ def _map_data(paid: PayMap, along: str) -> dict[str, Any]:
         "balance_w": {name: values.tolist() for name, values in paid.balances.items()},
         "probability_pays": {name: values.tolist() for name, values in paid.probability.items()},
         "zero_line": {
-            name: {"p05": line.low.tolist(), "value": line.value.tolist(), "p95": line.high.tolist()}
+            name: {"estimate": line.value.tolist(), "low": line.low.tolist(), "high": line.high.tolist(), "level": 0.9}
             for name, line in paid.lines.items()
         },
     }
 
 
 def _three(ends: tuple[float, float, float]) -> dict[str, float]:
-    return dict(zip(("p05", "value", "p95"), ends, strict=True))
+    low, middle, high = ends
+    return {"estimate": middle, "low": low, "high": high, "level": 0.9}
 
 
 def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:

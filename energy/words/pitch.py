@@ -20,7 +20,7 @@ MOST_ROWS_SHOWN = 12
 FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pitch
 
 
-SURENESS = "intervals hold 19 times out of 20, calibration errors and those of the curves included"
+SURENESS = "95 % intervals, calibration errors and those of the curves included"
 
 
 CAUTIONS = (
@@ -39,8 +39,8 @@ _SIDES = {
 
 def _interval(value: PitchInterval | None) -> dict[str, float | None]:
     if value is None:
-        return {"estimate": None, "low": None, "high": None}
-    return {"estimate": value.estimate, "low": value.low, "high": value.high}
+        return {"estimate": None, "low": None, "high": None, "level": 0.95}
+    return {"estimate": value.estimate, "low": value.low, "high": value.high, "level": 0.95}
 
 
 def _number(value: float) -> float | None:
@@ -137,7 +137,7 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
     if offset.low <= 0 <= offset.high:
         if wide:
             said.append(
-                f"These rows cannot tell whether the dial is right: its offset lies anywhere from "
+                f"The dial is not checked by these rows: its offset is unknown, anywhere from "
                 f"{degrees(offset.low, signed=True)} "
                 f"to {degrees(offset.high, signed=True)}."
             )
@@ -198,7 +198,7 @@ def notes_of(result: TruePitch) -> list[str]:
         result.branch == "either" or result.pitch_deg.high - result.pitch_deg.low > FLAT_DEG
     ):
         said.append(
-            "Near the best pitch power hardly changes with it, so watts alone cannot tell better. A logged thrust, "
+            "Near the best pitch power hardly changes with it, so watts alone cannot show more. A logged thrust, "
             "rows at another "
             "tip-speed ratio (another element resistance), or settings away from the best narrow it."
         )

@@ -44,7 +44,7 @@ def as_data(
         "statistics": _statistics(log),
     }
     if distance and flow.litres is not None and distance > 500:
-        data["fuel"]["l_per_100_km"] = flow.litres / distance * 1e5
+        data["fuel"]["l_per_100km"] = flow.litres / distance * 1e5
     power = brake_power_w(log)
     if power is not None and np.isfinite(power[0]).any():
         data["engine_power"] = {"mean_w": float(np.nanmean(power[0])), "source": power[1]}
@@ -132,10 +132,10 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         lines += [f"  {repair.count:>8} × {repair.what}" for repair in log.repairs]
     lines += ["", "Fuel:"]
     if flow.litres is None or flow.mean_l_per_h is None:
-        lines.append("  cannot be told from this log:")
+        lines.append("  not known from this log:")
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
-        per = data["fuel"].get("l_per_100_km")
+        per = data["fuel"].get("l_per_100km")
         lines.append(
             f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
             + (f", {per:.2f} L/100 km" if per else "")

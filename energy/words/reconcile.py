@@ -29,7 +29,8 @@ READING_HEADINGS = ("", "reading", "", "before", "after", "off by")
 
 
 TOGETHER = (
-    "Inputs that were told about together err together: pasting the lines one by one forgets that, and the interval of "
+    "Inputs that the readings change together err together: pasting the lines one by one forgets that, and "
+    "the interval of "
     "windtoll "
     "answer comes out wider than the one above."
 )
@@ -93,16 +94,15 @@ def agreement(reconciled: Reconciled) -> str:
     """Return whether readings and model agree within what was stated, and if not, which does not fit."""
     if reconciled.agrees:
         return (
-            f"Readings and model agree within what was stated (a worse fit in {100 * reconciled.probability:.0f} "
-            f"of "
-            f"100 honest cases)."
+            "Readings and model agree within what was stated "
+            f"(p = {reconciled.probability:.2g} for a worse fit by chance)."
         )
     worst = max(reconciled.readings, key=lambda row: abs(row.miss_before))
     far = [u.key for u in reconciled.inputs if abs(u.moved) > 2]
     inputs = f" To meet them, {' and '.join(far[:3])} had to go to the edge of what was stated." if far else ""
-    chance = "less than 1" if reconciled.probability < 0.005 else f"{100 * reconciled.probability:.0f}"
+    chance = "p < 0.005" if reconciled.probability < 0.005 else f"p = {reconciled.probability:.2g}"
     return (
-        f"They do NOT agree: so bad a fit comes by chance in {chance} of 100 honest cases. The farthest is the "
+        f"They do NOT agree: so bad a fit by chance has {chance}. The farthest is the "
         f"{worst.reading.replace('_', ' ')} of {worst.what or f'result {worst.result}'}.{inputs} Something stated is "
         f"wrong: a "
         "reading, its ±, its conditions, or a value of the scenario taken as exact. Do not trust the update."
@@ -124,8 +124,8 @@ def _input_row(updated: Updated) -> tuple[str, str]:
         updated.key,
         f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
         f"%: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), doubt "
-        f"−{100 * updated.shrinks_by:.0f} %{mark}",
+        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), range narrowed "
+        f"by {100 * updated.shrinks_by:.0f} %{mark}",
     )
 
 
@@ -174,7 +174,8 @@ def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
                     "high": u.before.high,
                     "shape": u.before.shape,
                 },
-                "after": {"mean": u.mean, "standard_deviation": u.standard_deviation, "p05": u.low, "p95": u.high},
+                "after": {"estimate": u.mean, "low": u.low, "high": u.high, "level": 0.9},
+                "standard_deviation": u.standard_deviation,
                 "moved_by_sigma": u.moved,
                 "doubt_shrinks_by": u.shrinks_by,
             }

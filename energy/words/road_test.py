@@ -24,11 +24,11 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         "words": answer.words,
         "effect_percent": ends(answer.effect, 100),
         "effect_l_per_h": ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
-        "effect_l_per_100_km": ends(answer.effect_m2, 1e8),
+        "effect_l_per_100km": ends(answer.effect_m2, 1e8),
         "effect_load_points": ends(answer.load_points),
         "paired_means_percent": ends(answer.paired, 100),
         "without_l_per_h": None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
-        "without_l_per_100_km": None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
+        "without_l_per_100km": None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
         "randomisation_p": answer.randomisation_p,
         "randomisation_least_p": answer.randomisation_least_p,
         "pairs": answer.pairs,
@@ -119,7 +119,11 @@ def how_words(test: RoadTest) -> list[str]:
     answer, said = test.answer, []
     if answer.randomisation_p is not None:
         least = answer.randomisation_least_p or 0.0
-        few = " (the least that so few runs can give)" if least > 0.01 and answer.randomisation_p <= 1.5 * least else ""
+        few = (
+            " (the smallest value possible with so few runs)"
+            if least > 0.01 and answer.randomisation_p <= 1.5 * least
+            else ""
+        )
         said.append(f"randomisation test: p = {answer.randomisation_p:.3f}{few}")
     group = f"complete pairs: {answer.pairs}" if answer.pairs else "compared as two groups"
     said.append(

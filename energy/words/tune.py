@@ -67,9 +67,7 @@ def headlines(tuned: Tuned) -> list[str]:
             f"{shown(tuned.low)} to {shown(tuned.high)}."
         )
     else:
-        first = (
-            f"Best {tuned.kind}: {shown(tuned.best)} ({shown(tuned.low)} to {shown(tuned.high)}, 19 times out of 20)."
-        )
+        first = f"Best {tuned.kind}: {shown(tuned.best)} ({shown(tuned.low)} to {shown(tuned.high)}, 95 % interval)."
         if tuned.at_edge:
             first += " It may lie beyond the settings that were tried."
     where = (
@@ -90,7 +88,7 @@ def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
     peak: SettingResult = max(tuned.settings, key=lambda one: one.peak_w)
     top: SettingResult = max(tuned.settings, key=lambda one: one.power_coefficient)
     said.append(
-        f"The greatest peak, {show(peak.peak_w, 'power', system)} at {shown(peak.setting)}, was a gust: it says "
+        f"The highest peak, {show(peak.peak_w, 'power', system)} at {shown(peak.setting)}, was a gust: it says "
         f"nothing of the "
         f"setting. The mean there was {show(peak.mean_w, 'power', system)}"
         + ("." if peak is top else f", and {shown(top.setting)} made more of the same wind.")

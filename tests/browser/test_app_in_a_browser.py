@@ -25,7 +25,7 @@ PLACES = [screen.place for screen in catalogue.SCREENS]
 
 # What stands in the verdict and in the line of doubt under it.
 _WORDS = (
-    "(d => [...d.querySelectorAll('.wt-verdict, .wt-doubt')].map(e => e.innerText)"
+    "(d => [...d.querySelectorAll('.wt-verdict, .wt-least')].map(e => e.innerText)"
     ".join(' ').split(/\\s+/).join(' ').trim())"
 )
 
@@ -38,7 +38,7 @@ def _verdict(page: Any) -> str:
 
 def _by_command_line(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     sentence: str = json.loads(done.stdout)["sentence"]
     return sentence
 
@@ -51,7 +51,7 @@ def _download(page: Any, name: str) -> bytes:
 
 
 def _upload(page: Any, files: list[dict[str, Any]]) -> None:
-    page.get_by_text("Bring one back, or start from a demo").click()
+    page.get_by_text("Open a file, or start from a demo").click()
     one = "[data-testid=stSidebar] input[type=file]"  # drawn anew while it opens: then there are two for a moment
     settled(page)
     page.wait_for_function(f"document.querySelectorAll('{one}').length === 1")
@@ -212,7 +212,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     assert 'road_speed = "85 km/h"' in scenario.read_text()
     assert 'mass = "2150 kg"' in scenario.read_text()
     done = run("answer", str(scenario), "--json")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     assert json.loads(done.stdout)["sentence"] in _verdict(page)
 
 
@@ -232,7 +232,7 @@ def test_a_scenario_taken_away_and_brought_back_answers_the_same(page: Any, addr
     content = _download(page, "Take it away (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         assert sorted(archive.namelist()) == ["rotor_curves.csv", "scenario.toml"]
-    page.get_by_role("button", name="Undo to loaded").click()
+    page.get_by_role("button", name="Revert to loaded").click()
     page.wait_for_function(f"s => !{_WORDS}(document).includes(s)", arg=expected)
     _upload(page, [_file("mine.zip", content)])
     page.wait_for_function(f"s => {_WORDS}(document).includes(s)", arg=expected)
@@ -369,7 +369,7 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
     van = demos / "van_water_tank"
     rows = (van / "measured.csv").read_bytes()
     done = run("truepitch", str(van / "scenario.toml"), str(van / "measured.csv"), COLUMNS="1000")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     page.set_viewport_size(PHONE)
     open_screen(page, address, "pitch")
     example = _download(page, "Take an example file away (CSV, invented numbers)")

@@ -168,7 +168,7 @@ def _warnings_of_fit(a: Estimate, b: Estimate, c: Estimate) -> list[str]:
     found = []
     low, high = b.ends
     if low < 0 < high:
-        found.append("B cannot be told from zero: A, B and C trade against each other; use all three together")
+        found.append("B is not different from zero: A, B and C trade against each other; use all three together")
     if c.estimate <= 0 or a.estimate <= 0:
         found.append("A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear")
     return found

@@ -232,7 +232,7 @@ def mend_clock(clock: Clock, *, spread: bool = True) -> MendedClock | None:
         good, values = good[keep], values[keep]
     values, restarts = _carried_on(values)
     if restarts.size:
-        repairs.append(("clock jumped back, carried on from the row before", int(restarts.size)))
+        repairs.append(("clock jumped back, extended from the row before", int(restarts.size)))
         repaired[good[restarts]] = True
     if values.size < 2 or values[-1] - values[0] <= 0:
         return None

@@ -263,7 +263,7 @@ def half_pairs(marked: Iterable[tuple[str, str]], with_state: str, without_state
             found.append(f"pair {name} has no run {missing}")
     alone = sum(not pair for _, pair in runs)
     if 0 < alone < len(runs):
-        found.append(f"{alone} run{'s' if alone > 1 else ''} without a pair beside runs that have one")
+        found.append(f"{alone} run{'s' if alone > 1 else ''} without a pair, next to runs that have one")
     return found
 
 
@@ -285,7 +285,7 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
     Raises
     ------
     InputError
-        Where fewer than three runs are left or nothing can be told.
+        Where fewer than three runs are left or nothing can be calculated.
     """
     used = [run for run in runs if run.weight_s.size >= _LEAST_WINDOWS and run.mean_fuel_m3_s > 0]
     states = sorted({run.state for run in used})

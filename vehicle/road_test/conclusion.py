@@ -72,7 +72,7 @@ def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: b
     more = max(1, need - have)
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"
     words = (
-        f"{subject}: cannot tell ({seen}, {percent}): would need {more} more pair{'s' if more > 1 else ''} to show "
+        f"{subject}: too close to call ({seen}, {percent}): {more} more pair{'s' if more > 1 else ''} needed to show "
         f"{aim} with 80 % power."
     )
     return "cannot tell", words, more

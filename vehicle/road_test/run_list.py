@@ -383,7 +383,9 @@ def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Map
         beside = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
         near = nearest(log.name, beside)
         perhaps = f", perhaps {near}" if near else ""
-        reading.problem(f"{where}.file", f"{table['file']}: no such file", f"a log beside the manifest{perhaps}")
+        reading.problem(
+            f"{where}.file", f"{table['file']}: no such file", f"a log in the folder of the run list{perhaps}"
+        )
     if "pair" not in table and "block" in table:
         table["pair"] = table["block"]
     said = reading.validated(_RunTable, where, table)

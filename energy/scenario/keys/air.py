@@ -39,7 +39,7 @@ class Air(Table):
         high="500 m",
         at_least=-500,
         at_most=9000,
-        source="sea level, for want of a place (pressure by the US Standard Atmosphere 1976)",
+        source="sea level, as no place is given (pressure by the US Standard Atmosphere 1976)",
         measured=Way(20.0, "a map"),
     )
     relative_humidity: Uncertain = quantity(

@@ -74,9 +74,9 @@ class Table(BaseModel):
         return read_quantity(raw, spec)
 
 
-def quantity_list(unit: str, meaning: str, **limits: float) -> Any:
-    """Return a pydantic field for a list of quantities."""
-    spec = Spec(unit, meaning, limits.get("at_least"), limits.get("above"), limits.get("at_most"))
+def quantity_list(unit: str, meaning: str, *, such_as: str = "", **limits: float) -> Any:
+    """Return a pydantic field for a list of quantities; `such_as` is an example of one."""
+    spec = Spec(unit, meaning, limits.get("at_least"), limits.get("above"), limits.get("at_most"), such_as=such_as)
     extra: dict[str, Any] = {"spec": spec, "list": True}
     return Field(default=None, description=meaning, json_schema_extra=extra)
 

@@ -26,7 +26,7 @@ class Gust(Table):
     )
     passing_factor: Uncertain = quantity(
         "dimensionless",
-        "air speed beside an oncoming truck over that without it",
+        "air speed next to an oncoming truck over that without it",
         default=1.2,
         at_least=1,
         at_most=2,
@@ -70,10 +70,10 @@ class Bearing(Table):
         source=f"{NO_SOURCE}: some kilograms of rotor and a belt",
     )
     axial_factor: Uncertain | None = quantity(
-        "dimensionless", "Y of the equivalent load, from the maker's sheet", above=0
+        "dimensionless", "Y of the equivalent load, from the maker's sheet", above=0, such_as="1.9"
     )
     static_axial_factor: Uncertain | None = quantity(
-        "dimensionless", "Y0 of the static equivalent load, from the maker's sheet", above=0
+        "dimensionless", "Y0 of the static equivalent load, from the maker's sheet", above=0, such_as="0.5"
     )
     required_static_safety: Uncertain = quantity(
         "dimensionless",
@@ -91,7 +91,7 @@ class BladeLoads(Table):
     """The blades as masses, and as sections that the pitch linkage must turn."""
 
     number_of_blades: Uncertain | None = quantity(
-        "dimensionless", "number of blades (left out: that of [blade])", at_least=1, at_most=60
+        "dimensionless", "number of blades (left out: that of [blade])", at_least=1, at_most=60, such_as="3"
     )
     mass: Uncertain | None = quantity("kg", "mass of one blade outside the hub", above=0)
     centre_of_mass: Uncertain | None = quantity(
@@ -180,9 +180,7 @@ class BladeLoads(Table):
     rotor_mass: Uncertain | None = quantity(
         "kg", "mass of all that turns on the rotor shaft: blades, hub, pulley", above=0
     )
-    residual_imbalance: Uncertain | None = quantity(
-        "kg*m", "imbalance left after balancing, such as '900 g*mm'", at_least=0
-    )
+    residual_imbalance: Uncertain | None = quantity("kg*m", "imbalance left after balancing", at_least=0)
 
 
 class Linkage(Table):

@@ -62,7 +62,7 @@ class LoadTable(Table):
     kind: Literal["water_tank", "insulated_box", "small_electric_oven", "domestic_oven"] | None = Field(
         default=None,
         description="a load to start from, with ranges for heat_capacity and loss until you have fitted your own "
-        "(windtoll fit heater): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
+        "(windtoll fit load): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
     )
     volume: Uncertain | None = quantity("m**3", "volume of tank or box, inside", above=0, at_most=10)
     filled: Uncertain = quantity(
@@ -84,7 +84,7 @@ class LoadTable(Table):
     )
     radiating_area: Uncertain = quantity(
         "m**2",
-        "area that radiates besides the loss above (with walls: theirs)",
+        "area that radiates in addition to the loss above (with walls: theirs)",
         default="0 m^2",
         at_least=0,
         at_most=100,

@@ -38,7 +38,7 @@ class MeasurementTable(Table):
     )
     air_speed_noise: Uncertain = quantity(
         "dimensionless",
-        "scatter of the air speed from row to row, ± (19 times out of 20)",
+        "scatter of the air speed from row to row, half-width of a 95 % interval",
         default="6 %",
         at_least=0,
         at_most=1,

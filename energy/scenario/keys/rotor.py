@@ -46,7 +46,7 @@ class RotorTable(Table):
         at_most=1.5,
         source=f"free air; range: {NO_SOURCE}",
         called="the air speed where the rotor sits",
-        measured=Way(0.03, "an anemometer on the mount beside one in free air"),
+        measured=Way(0.03, "two anemometers: one on the mount, one in free air"),
     )
     interaction_factor: Uncertain = quantity(
         "dimensionless",
@@ -157,7 +157,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
-        measured=Way(0.05, "torque and speed at the shaft beside the wattmeter"),
+        measured=Way(0.05, "torque and speed at the shaft together with the wattmeter"),
     )
     highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
     highest_tip_speed: Uncertain = quantity(
@@ -174,18 +174,21 @@ class RotorTable(Table):
 class BladeTable(Table):
     """The blade whose geometry file `rotor.blade` names: section, pitch convention, corrections."""
 
-    number_of_blades: Uncertain = quantity("dimensionless", "number of blades", required=True, at_least=1, at_most=60)
+    number_of_blades: Uncertain = quantity(
+        "dimensionless", "number of blades", required=True, at_least=1, at_most=60, such_as="3"
+    )
     polar: str | list[str] | None = Field(
         default=None, description="CSV of the section's lift and drag, or a list of them at several Reynolds numbers"
     )
     polar_reynolds_numbers: tuple[Uncertain, ...] | None = quantity_list(
-        "dimensionless", "Reynolds numbers of the polar files, where they carry none", at_least=1e3
+        "dimensionless", "Reynolds numbers of the polar files, where they carry none", at_least=1e3, such_as="200000"
     )
     camber: Uncertain | None = quantity(
         "dimensionless",
         "height of a bent plate's arc over its chord, where there is no polar",
         at_least=0,
         at_most=0.15,
+        such_as="0.06",
     )
     tube_radius: Uncertain | None = quantity("m", "radius of the tube that the blade is cut from", above=0)
     thickness: Uncertain = quantity("m", "thickness of plate or tube wall", default="4 mm", above=0, source=NO_SOURCE)
@@ -212,6 +215,7 @@ class BladeTable(Table):
         "where along the radius the pitch is measured: 1 is the tip; left out: the chord of zero twist",
         above=0,
         at_most=1,
+        such_as="0.75",
     )
     pitch_zero_is: Literal["flat", "feather"] = Field(
         default="flat",
@@ -365,7 +369,7 @@ class GeneratorTable(Table):
         at_most=20,
         source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
     )
-    highest_current: Uncertain | None = quantity("A", "greatest current through the element", above=0)
+    highest_current: Uncertain | None = quantity("A", "largest current through the element", above=0)
     load_connected: Literal["always", "after_spin_up"] = Field(
         default="always",
         description="always, or after_spin_up where a switch or relay connects the element once it turns",

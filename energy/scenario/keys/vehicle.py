@@ -63,9 +63,7 @@ class VehicleTable(Table):
         at_most=2,
         source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
     )
-    width: Uncertain | None = quantity(
-        "m", "vehicle width, to tell a rotor that stands out beside it", above=0, at_most=20
-    )
+    width: Uncertain | None = quantity("m", "vehicle width: a rotor wider than that is reported", above=0, at_most=20)
 
 
 class EngineTable(Table):
@@ -100,9 +98,11 @@ class EngineTable(Table):
         "m/s", "road speed at 1000 rpm of the engine in each gear, lowest gear first", above=0
     )
     gear_ratios: tuple[Uncertain, ...] | None = quantity_list(
-        "dimensionless", "engine turns per output-shaft turn in each gear, lowest gear first", above=0
+        "dimensionless", "engine turns per output-shaft turn in each gear, lowest gear first", above=0, such_as="3.6"
     )
-    final_drive_ratio: Uncertain | None = quantity("dimensionless", "output-shaft turns per wheel turn", above=0)
+    final_drive_ratio: Uncertain | None = quantity(
+        "dimensionless", "output-shaft turns per wheel turn", above=0, such_as="3.7"
+    )
     tyre_radius: Uncertain | None = quantity("m", "rolling radius of the driven tyres", above=0)
     drivetrain_efficiency: Uncertain = quantity(
         "dimensionless",

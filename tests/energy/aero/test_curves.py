@@ -44,7 +44,7 @@ def test_rows_in_any_order_and_several_pitches(tmp_path: Path) -> None:
         (("4,0.35,0.7", "4,0.60,0.9"), "Betz"),
         (("4,0.35,0.7", "4,0.35,0.36"), "thrust times the air speed at the disc"),
         (("6,0.2,0.8", "4,0.2,0.8"), "more than once"),
-        (("6,0.2,0.8", "6,0.2,9"), "at most 2.5"),
+        (("6,0.2,0.8", "6,0.2,9"), "up to 2.5"),
         (("0,0,0.1", "-1,0,0.1"), "0 or more"),
         (("power_coefficient", "cp"), "missing"),
         (("2,0.2,0.4\n4,0.35,0.7\n", ""), "at least 3"),

@@ -15,7 +15,7 @@ from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, begin
 from energy.chain.load import opened
 from energy.chain.matching import thriftiest
 from energy.scenario.bundle import from_folder, guesses, value_at, with_file, with_value
-from energy.words import answer as report
+from energy.words.verdict import verdict
 from vehicle.problems import InputError
 
 WATTS = b"air_speed_km_h,electrical_power_w\n30,40\n60,310\n90,1050\n120,1900\n"
@@ -29,7 +29,7 @@ def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
             Beginning(vehicle=vehicle, place=place, fuel=fuel, load=load, ratio="3", element="15 ohm"), thriftiest
         )
         told = answered(opened(bundle), exact=True)
-        assert report.verdict(told, "metric").word == "costs"
+        assert verdict(told, "metric").word == "costs"
         assert told.answer.turbine.heat_power_w > 0
 
 

@@ -204,7 +204,7 @@ def test_two_nodes_from_the_scenario(demo: Callable[..., Scenario]) -> None:
             "two contents",
             ("load.contents=meat", "load.contents_water_share=0.7", "load.contents_mass=1 kg"),
             "load.contents_water_share",
-            "given beside contents",
+            "given together with contents",
         ),
         ("half a node", ("load.second_node=element",), "load.second_coupling", "missing"),
         ("odd kind", ("load.kind=water tank",), "load.kind", "nearest: water_tank"),
@@ -336,7 +336,7 @@ def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None
     path.write_text("time_s,power_w\n" + "".join(f"{60 * k},2000\n" for k in range(80)), encoding="utf-8")
     silent = heating(demo("van_water_tank"), read_power(path))
     assert heat_report.as_data(silent, "metric")["fuel_to_target_l"] is None
-    assert ("fuel to get there", "not told: log.csv has no column speed") in heat_report.key_numbers(silent, "metric")
+    assert ("fuel to get there", "not known: log.csv has no column speed") in heat_report.key_numbers(silent, "metric")
 
 
 def test_hostile_trips(tmp_path: Path) -> None:

@@ -16,7 +16,8 @@ from energy.chain.payback import Payback, least_that_pays, payback, pays
 from energy.commands.payback import command
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
-from energy.words.answer import as_data, verdict
+from energy.words.answer import as_data
+from energy.words.verdict import verdict
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError
 
@@ -55,7 +56,7 @@ def test_a_little_heat_in_little_wind_is_heat(demos: Path) -> None:
     heat = float(told.answer.turbine.heat_power_w)
     assert 5 < heat < 400
     assert verdict(told, "metric").word == "saves"
-    assert "costs no fuel" in verdict(told, "metric").sentence
+    assert verdict(told, "metric").headline.startswith("No extra fuel.")
 
 
 def test_on_the_flat_it_never_spares_fuel(found: Payback) -> None:
@@ -146,10 +147,11 @@ def test_a_battery_never_gets_it_free(demos: Path, tmp_path: Path) -> None:
         scenario = load(folder / "scenario.toml")
         told = answered(scenario)
         assert verdict(told, "metric").word == "costs"
-        assert "from the battery pack (90 %:" in verdict(told, "metric").sentence
+        assert verdict(told, "metric").headline.startswith("Costs battery energy: +")
+        assert "(90 % range" in verdict(told, "metric").headline
         data = as_data(told)["interval"]
         assert data["fuel_change_l_per_h"] is None
-        assert 0 < data["fuel_change_power_w"]["p05"] < data["fuel_change_power_w"]["p95"]
+        assert 0 < data["fuel_change_power_w"]["low"] < data["fuel_change_power_w"]["high"]
         result = payback(scenario, exact=True)
         assert np.isnan(result.descents[0].fuel_change_m3)
         if name == "van_water_tank":  # slower, the turbine's own mass pushes more than its drag holds
@@ -180,8 +182,8 @@ def test_command(demos: Path, tmp_path: Path) -> None:
         assert words in told.output
     data = json.loads(runner.invoke(command, [path, "--exact", "--json"], catch_exceptions=False).output)
     assert data["descents"][1]["fuel_change_l"] == 0
-    assert data["head_wind_from_which_it_pays_m_s"]["fuel"]["value"] is None
-    for bad in (["--descent", "-3 m"], ["--descent", "3 kg"], ["--plot", str(tmp_path / "x.docx")]):
+    assert data["head_wind_from_which_it_pays_m_s"]["fuel"]["estimate"] is None
+    for bad in (["--descent", "-3 m"], ["--descent", "3 kg"], ["--picture", str(tmp_path / "x.docx")]):
         with pytest.raises(InputError):
             runner.invoke(command, [path, *bad], catch_exceptions=False)
     assert list(tmp_path.iterdir()) == []

@@ -17,7 +17,9 @@ from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.uncertainty.propagate import Sampling
-from energy.words.answer import as_data, cautions, key_numbers, verdict
+from energy.words.answer import as_data, key_numbers
+from energy.words.cautions import cautions
+from energy.words.verdict import verdict
 from vehicle.problems import InputError
 from vehicle.quantity import exact
 
@@ -226,7 +228,7 @@ def test_working_only_while_braking_takes_from_the_brakes(town_folder: Path) -> 
     assert float(down.mean.turbine.heat_power_w) > 200
     word = verdict(answered(hill, exact=True), "metric")
     assert word.word == "saves"
-    assert "costs no fuel" in word.sentence
+    assert word.headline.startswith("No extra fuel.")
     flat = answer_trip(scheduled(town_folder, "0,60\n600,60\n", "trip.works=braking_or_descending"))
     assert flat.works_share == 0
     assert float(flat.mean.turbine.heat_power_w) == 0
@@ -259,8 +261,8 @@ def test_words_and_data_of_a_trip(town: Scenario) -> None:
     told = answered(town)
     words = verdict(told, "metric")
     assert words.word == "costs"
-    assert words.sentence.startswith("Over the 12.0 km of urban.csv (22.8 min)")
-    assert " L more fuel (90 %:" in words.sentence
+    assert words.lines[0].startswith("The 12.0 km of urban.csv (22.8 min), still air")
+    assert " L over the trip (90 % range" in words.headline
     names = [name for name, _ in key_numbers(told, "metric")]
     assert names[0] == "trip"
     assert cautions(told, "metric")
@@ -279,7 +281,7 @@ def test_words_and_data_of_a_trip(town: Scenario) -> None:
         (["trip.road_speed=50 km/h"], "both given"),
         (["trip.works=below_speed"], "works_speed"),
         (["trip.works=sometimes"], "nearest|always"),
-        (["trip.acceleration=1 m/s^2"], "beside a schedule"),
+        (["trip.acceleration=1 m/s^2"], "together with a schedule"),
         (["trip.schedule=nowhere.csv"], "no such file"),
     ],
 )

@@ -30,12 +30,12 @@ def test_help_of_everything() -> None:
 
 
 def test_the_answer_reads_from_verdict_to_cautions(van_file: str) -> None:
-    result = run("answer", van_file)
+    result = run("answer", van_file, "--full")
     assert result.returncode == 0
     assert result.stderr == ""
     places = [
         result.stdout.index(word)
-        for word in ("the turbine costs", "Numbers", "Ledger", "elsewhere", "Assumed", "Cautions")
+        for word in ("Costs fuel", "May be operated", "Numbers", "Ledger", "elsewhere", "Defaults used", "Cautions")
     ]
     assert places == sorted(places)
     assert "licensed electrician" in result.stdout.replace("\n", " ").replace("  ", " ")
@@ -56,16 +56,17 @@ def test_json_has_the_promised_keys_and_the_same_numbers(van_file: str) -> None:
     assert all(set(row) >= {"name", "watts"} for row in data["ledger"])
     assert sum(row["watts"] for row in data["ledger"]) == pytest.approx(data["ledger_residual_w"], abs=1e-6)
     assert {"electrical_power_w", "heat_power_w", "assumptions", "cautions"} <= set(data)
-    assert f"{data['fuel_change']['l_per_h']:.1f} L/h more fuel" in run("answer", van_file, "--brief").stdout
+    median = data["interval"]["fuel_change_l_per_h"]["estimate"]
+    assert f"Costs fuel: +{median:.1f} L/h" in run("answer", van_file, "--brief").stdout
 
 
 def test_units_and_overrides(van_file: str) -> None:
     us = run("answer", van_file, "--brief", "--units", "us", "--set", "trip.road_speed=65 mph").stdout
-    assert "At 65.0 mph" in us
+    assert "65.0 mph, still air" in us
     assert "US gal/h" in us
     assert "mpg" in us
     uk = run("answer", van_file, "--brief", "--units", "uk").stdout
-    assert "At 62.1 mph" in uk
+    assert "62.1 mph, still air" in uk
     assert "L/h" in uk
 
 
@@ -103,7 +104,7 @@ def test_keys() -> None:
 def test_match(van_file: str) -> None:
     text = run("match", van_file)
     assert text.returncode == 0
-    assert "Most heat: pitch" in text.stdout
+    assert "Maximum heat: " in text.stdout
     data = json.loads(run("match", van_file, "--json", "--hold", "ratio").stdout)
     assert data["best"]["ratio"] == 2.5
     assert data["best"]["heat_power_w"] >= data["own"]["heat_power_w"]

@@ -1,4 +1,4 @@
-"""`windtoll heat` and `windtoll fit heater` as a user meets them, run in a process of their own."""
+"""`windtoll heat` and `windtoll fit load` as a user meets them, run in a process of their own."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ def test_heat_reads_from_answer_to_cautions(van_folder_: Path, tmp_path: Path) -
     result = run("heat", str(van_folder_ / "scenario.toml"), "--picture", str(picture))
     assert result.returncode == 0, result.stderr
     places = [
-        result.stdout.index(word) for word in ("kW go into the tank", "Numbers", "time (min)", "Assumed", "Cautions")
+        result.stdout.index(word)
+        for word in ("kW go into the tank", "Numbers", "time (min)", "Defaults used", "Cautions")
     ]
     assert places == sorted(places)
     assert "from 15.0 °C to 60.0 °C in 55 min" in flat(result.stdout)
@@ -45,7 +46,8 @@ def test_heat_as_json_has_the_promised_keys(van_folder_: Path) -> None:
     }
     assert promised <= set(data)
     assert data["reachable"] is True
-    low, high = data["time_to_target_s_interval"]
+    low, high = (data["time_to_target_s_interval"][end] for end in ("low", "high"))
+    assert data["time_to_target_s_interval"]["level"] == 0.9
     assert low < data["time_to_target_s"] < high
     assert len(data["history"]["time_s"]) == len(data["history"]["temperature_degc"])
 
@@ -55,7 +57,7 @@ def test_heat_over_a_trip_shows_both(van_folder_: Path, tmp_path: Path) -> None:
     result = run(*arguments, "--picture", str(tmp_path / "trip.svg"))
     assert result.returncode == 0, result.stderr
     assert "140 °F is not reached in that time" in flat(result.stdout)
-    assert "Beside it, a steady cruise" in result.stdout
+    assert "For comparison, a steady cruise" in result.stdout
     assert "temperature (°F)" in result.stdout
     drawn = (tmp_path / "trip.svg").read_text(encoding="utf-8")
     assert "steady cruise" in drawn
@@ -71,7 +73,7 @@ def test_heat_says_what_is_wrong(van_folder_: Path, tmp_path: Path) -> None:
     for extra, words in (
         (["--set", "load.target_temperature=60"], "no unit"),
         (["--trip", str(tmp_path / "none.csv")], "no such file"),
-        (["--trip", "a.csv", "--power", "b.csv"], "given beside --trip"),
+        (["--trip", "a.csv", "--power", "b.csv"], "given together with --trip"),
         (["--repeat", "2"], "without --trip"),
         (["--picture", str(tmp_path / "warm.gif")], ".svg, .png, .html"),
     ):
@@ -86,11 +88,11 @@ def test_heat_says_what_is_wrong(van_folder_: Path, tmp_path: Path) -> None:
 def test_fit_recovers_the_demo_log_and_its_table_is_read_by_a_scenario(van_folder_: Path, tmp_path: Path) -> None:
     part, picture = tmp_path / "part.toml", tmp_path / "fit.svg"
     log = str(van_folder_ / "warm_up_log.csv")
-    result = run("fit", "heater", log, "--out", str(part), "--picture", str(picture))
+    result = run("fit", "load", log, "--out", str(part), "--picture", str(picture))
     assert result.returncode == 0, result.stderr
     assert "Heat capacity" in result.stdout
     assert "logged − fitted" in picture.read_text(encoding="utf-8")
-    data = json.loads(run("fit", "heater", log, "--json").stdout)
+    data = json.loads(run("fit", "load", log, "--json").stdout)
     assert data["heat_capacity_j_k"]["low"] < 131e3 < data["heat_capacity_j_k"]["high"]  # what the log was made with
     assert data["loss_w_k"]["low"] < 1.6 < data["loss_w_k"]["high"]
     assert data["separable"] is True
@@ -102,9 +104,9 @@ def test_fit_recovers_the_demo_log_and_its_table_is_read_by_a_scenario(van_folde
     (tmp_path / "rotor_curves.csv").write_bytes((van_folder_ / "rotor_curves.csv").read_bytes())
     table = load(mine).load
     assert table.loss is not None
-    assert table.loss.value == pytest.approx(data["loss_w_k"]["value"], rel=1e-3)
+    assert table.loss.value == pytest.approx(data["loss_w_k"]["estimate"], rel=1e-3)
     assert table.loss.shape == "normal"
-    again = run("fit", "heater", log, "--out", str(part))
+    again = run("fit", "load", log, "--out", str(part))
     assert again.returncode == 2
     assert "already" in again.stderr
 
@@ -113,16 +115,16 @@ def test_fit_says_what_a_log_cannot_tell(van_folder_: Path, tmp_path: Path) -> N
     log, part = tmp_path / "warm.csv", tmp_path / "part.toml"
     rows = (van_folder_ / "warm_up_log.csv").read_text(encoding="utf-8").splitlines()
     log.write_text("\n".join(rows[:45]), encoding="utf-8")  # the warm-up alone
-    result = run("fit", "heater", str(log))
+    result = run("fit", "load", str(log))
     assert result.returncode == 0, result.stderr
-    assert "cannot tell loss from capacity: let it cool down too" in flat(result.stdout)
+    assert "cannot separate loss from capacity: let it cool down too" in flat(result.stdout)
     log.write_text("time_s,temperature_degc,power_w\n" + "".join(f"{60 * k},{60 - k},0\n" for k in range(30)))
-    cool = run("fit", "heater", str(log), "--ambient", "59 degF", "--out", str(part))
+    cool = run("fit", "load", str(log), "--ambient", "59 degF", "--out", str(part))
     assert cool.returncode == 2
     assert "hold no power" in cool.stderr
     assert not part.exists()
-    without = run("fit", "heater", str(log))
+    without = run("fit", "load", str(log))
     assert without.returncode == 2
     assert "ambient_degc: missing" in without.stderr
-    unit = run("fit", "heater", str(log), "--ambient", "59")
+    unit = run("fit", "load", str(log), "--ambient", "59")
     assert "--ambient: '59' has no unit" in unit.stderr

@@ -84,7 +84,7 @@ def test_read_calibrates_to_a_receipt():
     data = json.loads(
         run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L / 540 km", "--json")
     )
-    assert data["fuel"]["l_per_100_km"] == pytest.approx(41 / 5.4)
+    assert data["fuel"]["l_per_100km"] == pytest.approx(41 / 5.4)
     with pytest.raises(InputError, match="receipt"):
         run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L")
 

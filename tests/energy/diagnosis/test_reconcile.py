@@ -174,7 +174,7 @@ def test_what_it_prints_can_be_pasted(van: Scenario, demos: Path) -> None:
     [
         ("", "at least one"),
         ("[[result]]\nroad_speed = '80 km/h'\n", "no reading"),
-        ("[[result]]\nroad_speed = '80 km/h'\nheat_power = '900 W'\n", "without its own doubt"),
+        ("[[result]]\nroad_speed = '80 km/h'\nheat_power = '900 W'\n", "without its own uncertainty"),
         ("[[result]]\nroad_sped = '80 km/h'\n", "road_speed"),
         ("[[result]]\nroad_speed = '80'\nheat_power = { low = '1 W', high = '2 W' }\n", "unit"),
         ("[[reading]]\n", "unknown key"),
@@ -210,7 +210,7 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     assert data["agrees"] is True
     assert data["inputs"][0]["input"] == "rotor.local_speed_factor"
     width = [
-        data[when]["fuel_change_l_per_h"]["p95"] - data[when]["fuel_change_l_per_h"]["p05"]
+        data[when]["fuel_change_l_per_h"]["high"] - data[when]["fuel_change_l_per_h"]["low"]
         for when in ("before", "after")
     ]
     assert width[1] < 0.7 * width[0]

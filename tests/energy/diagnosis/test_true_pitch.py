@@ -247,7 +247,7 @@ def run(*args: str) -> str:
 def test_demo_command_and_json():
     text = run("truepitch", VAN / "scenario.toml", VAN / "measured.csv")
     assert "Do not believe the dial" in text
-    assert "19 times out of 20" in text
+    assert "95 % interval" in text
     data = json.loads(run("truepitch", VAN / "scenario.toml", VAN / "measured.csv", "--json"))
     assert set(data["pitch_deg"]) == {"estimate", "low", "high"}
     assert data["branch"] in ("stalled", "unstalled", "either", "none")

@@ -206,7 +206,7 @@ def run(*args: str | Path) -> str:
 
 def test_demo_command_and_json():
     text = re.sub(r"\s+", " ", run("tune", VAN / "scenario.toml", VAN / "sweep.csv"))
-    for word in ("Best pitch", "19 times out of 20", "next", "peak", "says nothing of the setting", "passenger"):
+    for word in ("Best pitch", "95 % interval", "next", "peak", "says nothing of the setting", "passenger"):
         assert word in text, word
     data = json.loads(run("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--json"))
     assert set(data["best"]) == {"setting", "low", "high"}

@@ -133,7 +133,7 @@ def test_several_logs_at_once_tell_more_than_one():
 def test_a_short_warm_up_cannot_tell_loss_from_capacity():
     fit = fit_heater([invented_log(cool_s=0.0, warm_s=2400.0)])
     assert not fit.separable
-    assert fit.remarks == ("This log cannot tell loss from capacity: let it cool down too.",)
+    assert fit.remarks == ("This log cannot separate loss from capacity: let it cool down too.",)
     assert fit.loss_w_k.high > 1.5 * fit.loss_w_k.estimate
     assert fit.correlation < -0.9
 
@@ -213,12 +213,12 @@ def test_the_scenario_table_reads_back():
     table = tomllib.loads(scenario_table(skewed))["load"]
     assert parse(table["loss"]["low"], "W/K") == pytest.approx(skewed.loss_w_k.low, rel=1e-3)
     assert parse(table["loss"]["high"], "W/K") == pytest.approx(skewed.loss_w_k.high, rel=1e-3)
-    assert "# This log cannot tell loss from capacity" in scenario_table(skewed)
+    assert "# This log cannot separate loss from capacity" in scenario_table(skewed)
 
 
 def test_a_table_is_refused_where_the_log_tells_nothing():
     fit = fit_heater([invented_log(10, cool_s=0.0, warm_s=600.0, noise_k=1.0)])
-    with pytest.raises(HeaterError, match="do not tell the loss"):
+    with pytest.raises(HeaterError, match="do not give the loss"):
         scenario_table(fit)
 
 
@@ -308,8 +308,8 @@ def test_bad_arrays_are_told():
         fit_heater([HeatLog(log.time_s, log.temperature_k[:-1], log.power_w, log.ambient_k)])
     with pytest.raises(InputError, match="do not rise"):
         fit_heater([HeatLog(log.time_s[::-1], log.temperature_k, log.power_w, log.ambient_k)])
-    with pytest.raises(HeaterError, match="confidence"):
-        fit_heater([log], confidence=95)
+    with pytest.raises(HeaterError, match="level"):
+        fit_heater([log], level=95)
     alternating = np.where(np.arange(log.time_s.size) % 2, log.power_w, np.nan)
     with pytest.raises(InputError, match="without gaps"):
         fit_heater([HeatLog(log.time_s, log.temperature_k, alternating, log.ambient_k)])

@@ -18,7 +18,8 @@ from energy.chain.load import load
 from energy.chain.matching import match
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import load_rotor
-from energy.words.answer import as_data, cautions
+from energy.words.answer import as_data
+from energy.words.cautions import cautions
 from vehicle.problems import InputError
 
 POLAR = (
@@ -128,7 +129,7 @@ def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
             [('tube_radius = "125 mm" ', 'polar = ["polar.csv"]\npolar_reynolds_numbers = [1e5, 2e5] ')],
             "one for each polar file",
         ),
-        ([('blade = "blade.csv" ', 'curves = "blade.csv" ')], "missing beside [blade]"),
+        ([('blade = "blade.csv" ', 'curves = "blade.csv" ')], "missing next to [blade]"),
         ([("[blade]", "[blades]")], "blade (nearest)"),
         ([('pitch = "8 deg"', 'pitch = "120 deg"')], "a pitch within the curves"),
         ([('pitch_zero_is = "flat"', 'pitch_zero_is = "level"')], "'flat' or 'feather'"),

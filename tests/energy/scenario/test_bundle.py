@@ -14,6 +14,7 @@ from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
 from energy.scenario.keys import TABLES
 from energy.words import answer as report
+from energy.words.verdict import verdict
 from vehicle.problems import InputError
 
 
@@ -48,7 +49,7 @@ def test_editing_keeps_comments_and_gives_what_the_command_lines_set_gives(demos
     assert bundles.value_at(edited, "prices.gas") is None
     settings = ["trip.road_speed=65 mph", "rotor.power_factor={ value = 0.9, low = 0.8, high = 1.0 }"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", settings))
-    assert report.verdict(answered(opened(edited)), "us") == report.verdict(told, "us")
+    assert verdict(answered(opened(edited)), "us") == verdict(told, "us")
     assert bundles.changes(van_bundle, edited) == [
         ("trip.road_speed", "100 km/h", "65 mph"),
         ("prices.gas", "0.95 EUR/L", None),
@@ -64,7 +65,7 @@ def test_settings_of_the_command_line_are_written_into_the_text(van_bundle: Bund
 
 def test_tables_come_and_go(van_bundle: Bundle) -> None:
     electric = bundles.with_table(bundles.without_table(van_bundle, "engine"), "battery")
-    assert report.verdict(answered(opened(electric)), "metric").word == "costs"
+    assert verdict(answered(opened(electric)), "metric").word == "costs"
 
 
 def test_faults_are_told_in_the_words_of_the_command_line(demos: Path, van_bundle: Bundle) -> None:

@@ -202,7 +202,7 @@ def test_measured_watts_and_fuel_maps(tmp_path: Path) -> None:
     fuel.write_text(
         "engine_speed_rpm,torque_nm,fuel_g_kwh\n1000,50,320\n1000,150,40\n3000,50,350\n3000,150,260\n", encoding="utf-8"
     )
-    with pytest.raises(InputError, match=r"at most 0\.65"):
+    with pytest.raises(InputError, match=r"up to 0\.65"):
         read_fuel_map(fuel, 43e6)
 
 

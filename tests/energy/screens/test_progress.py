@@ -18,7 +18,7 @@ from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
 from energy.screens.waiting import kept, time_left
-from energy.words import answer as report
+from energy.words.verdict import verdict
 from vehicle.problems import InputError
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
@@ -274,4 +274,4 @@ def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[
         first = counted["draws"]
     assert counted["draws"] == first
     assert said[0] == said[1]
-    assert report.verdict(answered(opened(bundle)), "metric").doubt in said[0]
+    assert verdict(answered(opened(bundle)), "metric").least_known in said[0]

@@ -111,7 +111,7 @@ def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(d
     assert all(warning in said for warning in data["warnings"])
     assert f"{data['effect_percent']['estimate']:+.2f} %" in said
     assert shown.text_input(key=next(t.key for t in shown.text_input if t.label == "run 2: direction")).value == "south"
-    kept = next(iter(shown.session_state["road told"].values()))
+    kept = next(iter(shown.session_state["road tests"].values()))
     assert [100 * change.adjusted for change in kept.answer.changes] == pytest.approx(
         [entry["adjusted_change_percent"] for entry in data["runs"]]
     )
@@ -232,7 +232,7 @@ def test_a_corrected_column_changes_the_result_and_travels_with_the_list(
     data = _taken_away(offered, tmp_path)
     assert data["words"] == _answer(shown)
     assert data["runs"][0]["mean_speed_km_h"] == pytest.approx(90, abs=1)
-    assert f"{data['effect_l_per_100_km']['estimate']:+.3f} L/100 km" in _said(shown)
+    assert f"{data['effect_l_per_100km']['estimate']:+.3f} L/100 km" in _said(shown)
     assert tomllib.loads((tmp_path / "runs.toml").read_text())["columns"] == {"Spd2": "vehicle speed (mph)"}
     assert in_km_h.startswith("working against stowed")
     shown = next(b for b in shown.button if b.label == "Take that back: Spd2").click().run()
@@ -337,7 +337,7 @@ def test_the_plan_is_the_commands(demos: Path, tmp_path: Path, offered: dict[str
     shown.radio(key="plan without").set_value("absent").run()
     shown.button(key="another order").click().run()
     assert not shown.exception
-    options = ("--power", "90", "--length", "20 km", "--spread", "8 %", "--without", "absent", "--seed", "2")
+    options = ("--chance", "90", "--length", "20 km", "--spread", "8 %", "--without", "absent", "--seed", "2")
     scenario = str(demos / "van_water_tank" / "scenario.toml")
     done = run("plan", scenario, *options, "--json", "--sheet", str(tmp_path / "sheet.html"))
     assert done.returncode == 0, done.stderr

@@ -46,11 +46,15 @@ def _said(app: AppTest) -> str:
 
 
 def _told(app: AppTest) -> list[str]:
-    """Return the verdicts as the command line words them: each sentence with the doubt that stands under it."""
+    """Return the verdicts as the command line words them: danger, headline, numbers, then what is least known."""
     found: list[str] = []
-    for kind, words in re.findall(r'<p class="wt-(verdict|doubt)[^>]*>(.*?)</p>', _said(app), re.DOTALL):
-        plain = unescape(re.sub(r'<span class="wt-word">.*?</span>', "", words))
-        if kind == "verdict":
+    parts = (
+        r'<div class="wt-verdict[^>]*>(?P<verdict>.*?)</div>(?=<p class="wt-case)'
+        r'|<p class="wt-least">(?P<least>.*?)</p>'
+    )
+    for match in re.finditer(parts, _said(app), re.DOTALL):
+        plain = " ".join(unescape(re.sub(r"<[^>]+>", " ", match["verdict"] or match["least"])).split())
+        if match["verdict"]:
             found.append(plain)
         else:
             found[-1] += f" {plain}"
@@ -177,7 +181,7 @@ def test_from_engine_to_battery_by_buttons_only(app: AppTest) -> None:
     assert "either a table [engine] or a table [battery]" in _said(shown)
     shown.selectbox(key="part").set_value("battery").run()
     shown.button(key="add battery").click().run()
-    assert "from the battery pack" in _said(shown)
+    assert "Costs battery energy" in _said(shown)
 
 
 def test_gears_and_choices_are_written_as_the_file_has_them(app: AppTest) -> None:
@@ -195,7 +199,7 @@ def test_undo_to_loaded(app: AppTest) -> None:
     loaded = _held(app)
     _field(app, "slider", "dial air.wind_speed km/h").set_value(30.0).run()
     assert _held(app) != loaded
-    next(b for b in app.button if b.label == "Undo to loaded").click().run()
+    next(b for b in app.button if b.label == "Revert to loaded").click().run()
     assert _held(app) == loaded
     assert _field(app, "slider", "dial air.wind_speed km/h").value == 0.0
 
@@ -215,7 +219,7 @@ def test_two_variants_side_by_side(app: AppTest, demos: Path) -> None:
 
 def test_the_best_setting_can_be_taken_over(app: AppTest) -> None:
     shown = _at(app, "setting")
-    next(b for b in shown.button if b.label == "Use the setting of most heat").click().run()
+    next(b for b in shown.button if b.label == "Use the setting of maximum heat").click().run()
     assert not shown.exception
     heat = float(answered(opened(_held(shown))).answer.turbine.heat_power_w)
     first = float(answered(opened(shown.session_state["loaded"])).answer.turbine.heat_power_w)

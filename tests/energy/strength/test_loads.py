@@ -28,7 +28,7 @@ positive = st.floats(0.01, 100)
 
 def run(*args: str) -> str:
     result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
-    assert result.exit_code == 0, result.output
+    assert result.exit_code in (0, 3), result.output  # 3: a load is over its limit
     return result.output
 
 
@@ -159,7 +159,7 @@ def test_bearing_friction_of_the_demo_acts_at_half_the_diameter():
 def test_the_overspeed_stop_holds_the_worst_speed_and_leaving_it_out_shows_the_runaway():
     held = structural_loads(load(VAN))
     free = structural_loads(load(VAN, ['gust.overspeed_stop="1e6 rpm"']))
-    assert held.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)
+    assert held.worst.rotor_speed_rad_s == pytest.approx(840 * math.pi / 30)
     assert free.worst.rotor_speed_rad_s == pytest.approx(free.free_run_rad_s)
     assert free.free_run_rad_s > 2 * held.worst.rotor_speed_rad_s
 
@@ -187,7 +187,7 @@ def test_a_measured_table_gives_what_it_can_and_says_what_not(tmp_path):
     assert worst.value == pytest.approx(steady.value * speeds**2)
     assert any("load cut" in text for text in table.left_out)
     assert not table.travel
-    assert table.worst.rotor_speed_rad_s == pytest.approx(950 * math.pi / 30)  # the overspeed stop
+    assert table.worst.rotor_speed_rad_s == pytest.approx(840 * math.pi / 30)  # the overspeed stop
 
 
 def test_sign_change_and_resting_pitch_of_a_loose_blade():
@@ -203,7 +203,9 @@ def test_sign_change_and_resting_pitch_of_a_loose_blade():
     assert moment[k - 1] * moment[k] <= 0
     assert place in travel.settles_at_deg
     text = " ".join(
-        run("loads", VAN, "--set", "blade_loads.pitch_axis=0.0", "--set", "blade_loads.mass_axis=0.30").split()
+        run(
+            "loads", VAN, "--full", "--set", "blade_loads.pitch_axis=0.0", "--set", "blade_loads.mass_axis=0.30"
+        ).split()
     )
     assert "the safe side" in text
     assert "A loose blade would settle" in text
@@ -261,20 +263,21 @@ def test_json_has_the_promised_keys():
 
 
 def test_the_printed_table_says_the_worst_first_and_the_cautions():
-    text = run("loads", VAN)
-    assert text.index("Do not run it so") < text.index("Loads")
+    weak = ["rotor.highest_thrust=600 N", "linkage.actuator_rating=250 N"]
+    text = run("loads", VAN, "--full", *(part for one in weak for part in ("--set", one)))
+    assert text.index("Do not operate") < text.index("Loads")
     for word in (
         "no structural sign-off",
         "projectile",
         "towards fine pitch",
-        "OVER",
+        "times its limit",
         "deep-groove",
-        "Hobby linear servos",
+        "Small linear servos",
     ):
         assert word in " ".join(text.split()), word
     assert "lbf" in run("loads", VAN, "--units", "us")
     ladder = " ".join(run("loads", VAN, "--ladder").split())
-    for word in ("shield", "rotor's plane", "distance"):
+    for word in ("barrier", "rotor's plane", "distance"):
         assert word in ladder
 
 

@@ -18,7 +18,8 @@ from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
 from energy.uncertainty.quantiles import interval_width
 from energy.uncertainty.sensitivities import groups_of
-from energy.words.answer import as_data, verdict
+from energy.words.answer import as_data
+from energy.words.verdict import verdict
 from vehicle.problems import InputError
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 
@@ -207,12 +208,11 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert sure.spread is not None
     words = verdict(sure, "metric")
     assert words.word == "costs"
-    assert "almost certainly" in words.sentence
-    assert "90 %:" in words.sentence
-    assert words.doubt.startswith("Most of the doubt is the air speed where the rotor sits")
-    assert "doubt" not in words.sentence
-    assert as_data(sure)["sentence"] == words.words == f"{words.sentence} {words.doubt}"
-    assert verdict(answered(van, exact=True), "metric").doubt == ""
+    assert words.headline.startswith("Costs fuel: +")
+    assert "90 % range" in words.headline
+    assert words.least_known.startswith("Least known: the air speed where the rotor sits")
+    assert as_data(sure)["sentence"] == words.words == f"{words.sentence} {words.least_known}"
+    assert verdict(answered(van, exact=True), "metric").least_known == ""
     # With the alternator's work credited and its path as poor as the turbine's own, nobody can tell.
     path = demos / "pickup_drying_box" / "scenario.toml"
     poor = load(
@@ -229,17 +229,17 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert open_case.spread.change_w[0] < 0 < open_case.spread.change_w[-1]
     told = verdict(open_case, "metric")
     assert told.word == "cannot tell"
-    assert "nobody can tell" in told.sentence
+    assert told.headline.startswith("Too close to call.")
     data = as_data(open_case)
     assert data["verdict"] == "cannot tell"
-    assert data["interval"]["fuel_change_l_per_h"]["p05"] < 0 < data["interval"]["fuel_change_l_per_h"]["p95"]
+    assert data["interval"]["fuel_change_l_per_h"]["low"] < 0 < data["interval"]["fuel_change_l_per_h"]["high"]
 
 
 def test_json_carries_interval_and_what_matters_most(van: Scenario) -> None:
     data = as_data(answered(van))
     change = data["interval"]["fuel_change_l_per_h"]
-    assert change["p05"] < change["p50"] < change["p95"]
-    assert change["p05"] < data["fuel_change"]["l_per_h"] < change["p95"]
+    assert change["low"] < change["estimate"] < change["high"]
+    assert change["low"] < data["fuel_change"]["l_per_h"] < change["high"]
     assert data["interval"]["probability_saves"] == 0
     assert data["matters_most"][0]["input"] == "rotor.local_speed_factor"
     assert 0.5 < data["matters_most"][0]["share"] < 0.8

@@ -63,7 +63,7 @@ def test_the_command_says_it(demos: Path) -> None:
         "plan",
         str(demos / "van_water_tank" / "scenario.toml"),
         "--json",
-        "--power",
+        "--chance",
         "90",
         "--length",
         "10 mi",

@@ -137,7 +137,7 @@ def test_whole_seconds_shared_by_rows_are_spread(tmp_path):
     [
         (lambda t: str(t if t != 60 else 9999), "clock cells out of line, interpolated"),
         (lambda t: str(t if t != 60 else 3), "clock cells out of line, interpolated"),
-        (lambda t: str(t if t < 60 else t - 60), "clock jumped back, carried on from the row before"),
+        (lambda t: str(t if t < 60 else t - 60), "clock jumped back, extended from the row before"),
         (lambda t: str(t) if t % 10 else "x", "clock cells that are no time, interpolated"),
         (lambda t: str(t if t < 119 else 900000), "clock cells out of line, interpolated"),
     ],

@@ -675,7 +675,9 @@ def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
     assert said(("working", ""), ("stowed", "")) == []
     assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
-    assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == ["1 run without a pair beside runs that have one"]
+    assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == [
+        "1 run without a pair, next to runs that have one"
+    ]
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -1,4 +1,4 @@
-"""`windtoll fit heater`: heat capacity and loss of a load from logged warm-ups and cool-downs."""
+"""`windtoll fit load`: heat capacity and loss of a load from logged warm-ups and cool-downs."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from energy.heat.fit import HeaterFit
 
 
-@click.command("heater", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
+@click.command("load", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
 @click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="LOG.csv ...")
 @common.units_option
 @common.json_option
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 )
 @click.option("--sensor-lag", is_flag=True, help="Also fit how far the thermometer lags behind.")
 @click.option(
-    "--confidence",
+    "--level",
     type=click.FloatRange(50, 99.9),
     default=95.0,
     show_default=True,
@@ -48,7 +48,7 @@ def command(
     as_json: bool,
     ambient: str | None,
     sensor_lag: bool,
-    confidence: float,
+    level: float,
     gap: str | None,
     picture: Path | None,
     out: Path | None,
@@ -61,8 +61,8 @@ def command(
 
     \b
     Examples:
-      windtoll fit heater warm_up.csv --picture fit.png --out part.toml
-      windtoll fit heater monday.csv tuesday.csv --ambient "64 degF" --units us
+      windtoll fit load warm_up.csv --picture fit.png --out part.toml
+      windtoll fit load monday.csv tuesday.csv --ambient "64 degF" --units us
     """
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
@@ -83,7 +83,7 @@ def command(
             problems += error.problems
     if problems:
         raise InputError(problems)
-    fit = fit_heater(read, sensor_lag=sensor_lag, confidence=confidence / 100, gap_s=gap_s)
+    fit = fit_heater(read, sensor_lag=sensor_lag, level=level / 100, gap_s=gap_s)
     table, refused = _table(fit)
     if out is not None:
         _write(out, table, refused)

@@ -1,0 +1,83 @@
+"""The limits that a scenario states for its rotor, generator and element, and which of them an answer breaks.
+
+A limit that is broken is the first thing that any answer says; it makes the command line leave with status 3.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from energy.chain.answer import Answered
+from energy.chain.ledger import TurbineAtWork
+from energy.scenario.inputs import Inputs
+from energy.scenario.keys.names import QuantityKey
+
+LimitKind = Literal["rotor_speed", "tip_speed", "force", "current", "power"]
+
+
+@dataclass(frozen=True)
+class OperatingLimit:
+    """One limit that applies: what is limited, its key, its value at work and the limit, both in SI.
+
+    `value` is NaN where it is not known (the rotor speed of a turbine known by its watts alone).
+    """
+
+    name: str
+    key: QuantityKey
+    kind: LimitKind
+    value: float
+    limit: float
+
+    @property
+    def share(self) -> float:
+        """The value as a share of the limit: above 1 it is broken."""
+        return self.value / self.limit if self.limit > 0 else math.inf
+
+    @property
+    def broken(self) -> bool:
+        """Whether the value exceeds the limit (by more than rounding)."""
+        return self.share > 1 + 1e-9
+
+
+def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingLimit, ...]:
+    """Return every limit that the scenario states, for one working point (0-dimensional results)."""
+    limits = inputs.turbine
+    tip = _number(turbine.rotor_speed_rad_s) * _number(limits.diameter_m) / 2
+    current = math.nan if turbine.electrical is None else _number(turbine.electrical.current_a)
+    stated: tuple[tuple[str, QuantityKey, LimitKind, float, Any], ...] = (
+        (
+            "Rotor speed",
+            "rotor.highest_rotor_speed",
+            "rotor_speed",
+            _number(turbine.rotor_speed_rad_s),
+            limits.highest_rotor_speed_rad_s,
+        ),
+        ("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", tip, limits.highest_tip_speed_m_s),
+        ("Thrust", "rotor.highest_thrust", "force", _number(turbine.thrust_n), limits.highest_thrust_n),
+        ("Current", "generator.highest_current", "current", current, limits.highest_current_a),
+        ("Power into the element", "heater.rated_power", "power", _number(turbine.heat_power_w), limits.rated_power_w),
+    )
+    return tuple(
+        OperatingLimit(name, key, kind, value, _number(limit))
+        for name, key, kind, value, limit in stated
+        if limit is not None
+    )
+
+
+def limits_of(answered: Answered) -> tuple[OperatingLimit, ...]:
+    """Return every stated limit at the hardest moment of an answer."""
+    return operating_limits(answered.answer.inputs, answered.at_its_most)
+
+
+def broken_limits(answered: Answered) -> tuple[OperatingLimit, ...]:
+    """Return the limits that an answer breaks, the most exceeded first."""
+    broken = (limit for limit in limits_of(answered) if limit.broken)
+    return tuple(sorted(broken, key=lambda limit: -limit.share))
+
+
+def _number(value: Any) -> float:
+    return float(np.asarray(value))

@@ -1,0 +1,176 @@
+"""Cautions of an answer: what could hurt someone, break, or make the answer wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from energy.aero.blade import STALL_SHARE_LIMIT
+from energy.aero.operating_point import free_run_is_told
+from energy.chain.ledger import answer
+from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
+from energy.scenario.inputs import inputs_of
+from energy.words.verdict import number
+from vehicle.units import UnitSystem, show
+
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
+
+# Common practice, no source: above 50 V AC or DC a supply is handled as mains. IEC 62257-7-1:2010, 3.55 takes as
+# extra-low voltage at most 50 V AC or 120 V ripple-free DC; a rectified supply with its load cut is taken at the lower.
+MAINS_LIKE_V = 50.0
+BLADE = (
+    "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, and "
+    "check every fastening before each drive."
+)
+ESTIMATE = (
+    "An estimate for planning, no structural, electrical or roadworthiness approval: ask the authority and the insurer "
+    "before driving with a rotor on a public road."
+)
+STANDING = (
+    BLADE,
+    ESTIMATE,
+    "The element and what it heats get hot enough to burn or boil: fit a thermostat, a thermal cut-out and, "
+    "on a closed "
+    "tank, a relief valve. Ventilate where something cooks or a gas burner runs.",
+    "A thermostat, fuse or plug that opens is a load cut: provide a dump load or a brake that needs no electricity.",
+    "Short-circuit braking may not hold at speed and heats winding and leads: never the only brake, try it "
+    "at low speed.",
+    "Switches and breakers rated for AC may not break DC: take parts rated for the open-circuit voltage, AC or DC.",
+    "Check overhead clearance and width, and how the vehicle handles and brakes in a cross wind with this mass on it.",
+    "Never leave the rotor parked and unattended unless it is held still. Dust from cutting blades harms the lungs.",
+)
+
+
+def cautions(answered: Answered, system: UnitSystem) -> list[str]:
+    """Return every caution, the most pressing first: those of this answer, then those that always hold."""
+    return [*_of_this_answer(answered, system), *STANDING]
+
+
+def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
+    """Return the cautions of this answer, and the two that no answer goes without."""
+    return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
+
+
+def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
+    warnings = [warning[0].upper() + warning[1:] + "." for warning in answered.scenario.warnings]
+    return [
+        *_of_the_rotor(answered, system),
+        *_of_the_voltage(answered),
+        *_of_the_numbers(answered, system),
+        *warnings,
+    ]
+
+
+def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    turbine, limits = answered.at_its_most, answered.answer.inputs.turbine
+    if limits.curves is None:
+        return
+    if answered.trip is not None and not bool(turbine.turning):
+        yield "The rotor never turns on this trip: it does not start, or its policy never lets it work."
+    if turbine.point is not None and not bool(turbine.turning):
+        yield (
+            "The rotor does not start with the load connected: its torque at standstill is too small for cogging, "
+            "friction and load. Its blades still drag."
+        )
+    if turbine.point is not None and bool(turbine.point.is_stalled):
+        fast = np.nanmax(turbine.point.stable_speeds_rad_s)
+        yield (
+            "There are two steady speeds. Started from standstill the rotor stays at the slow, stalled one; the fast "
+            f"one is {show(fast, 'rotor_speed', system)}. Connect the load after the start, or lower it."
+        )
+    yield from _of_the_load_cut(answered, system)
+
+
+def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield what happens when the load is cut, where that is beyond a limit or not known."""
+    limits = answered.answer.inputs.turbine
+    free = number(answered.at_its_most.free_run_speed_rad_s)
+    if free <= 0 or limits.chain is None or limits.curves is None:
+        return
+    tip = free * number(limits.diameter_m) / 2
+    if not free_run_is_told(limits.curves, limits.pitch_deg):
+        yield (
+            "The curves end before the power falls to zero: rotor speed with the load cut is unknown. Assume that the "
+            "rotor destroys itself."
+        )
+    elif tip > number(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
+        yield (
+            f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to "
+            f"{show(free, 'rotor_speed', system)}, "
+            f"{show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs "
+            "no electricity."
+        )
+
+
+def _of_the_voltage(answered: Answered) -> Iterator[str]:
+    turbine, chain = answered.at_its_most, answered.answer.inputs.turbine.chain
+    if turbine.electrical is None or chain is None:
+        return
+    open_speed = number(turbine.free_run_speed_rad_s) * number(chain.ratio)
+    rectified = chain.connection == "rectifier"
+    volts = open_speed * number(chain.voltage_constant_v_s) * (SIX_PULSE_VOLTAGE_RATIO if rectified else 1)
+    if volts > MAINS_LIKE_V:
+        kind = "AC" if chain.connection == "three_phase" else "DC"
+        yield (
+            f"With the load cut the generator gives up to {volts:.0f} V {kind}: treat it as mains. Touching it can "
+            "kill; have it wired, fused and checked by a licensed electrician to the local code. Diodes and capacitors "
+            "must be rated for it."
+        )
+
+
+def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield where the numbers are weaker than they look."""
+    result, turbine = answered.answer, answered.at_its_most
+    limits = result.inputs.turbine
+    if bool(turbine.beyond_data):
+        if limits.curves is not None:
+            yield (
+                "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are extrapolated."
+            )
+        else:
+            yield (
+                "The air speed lies beyond the measured table: watts are extrapolated with the cube of the air speed."
+            )
+    if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
+        yield _stalled_sections(answered, system)
+    if bool(turbine.thrust_floor):
+        yield (
+            "The thrust of the curves with the factors for local air speed and interaction would be too small for the "
+            "shaft power: the smallest drag that energy allows was used instead."
+        )
+    if limits.curves is not None and limits.curves.thrust_is_estimated:
+        yield (
+            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be "
+            "off by a quarter."
+        )
+    for state in (result.without, result.states["working"]):
+        if not bool(state.supply.enough_torque):
+            yield (
+                "The engine does not have the torque for "
+                f"{'this speed' if answered.trip is None else 'all of this trip'} ({state.state}): the fuel shown is "
+                "that of a fuller throttle than it has."
+            )
+
+
+def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
+    """Return that the rotor works on stalled sections, and how far the heat may then be off."""
+    factor = answered.scenario.rotor.power_factor
+    ends = answer(
+        inputs_of(answered.scenario, {"rotor.power_factor": np.array([factor.low, factor.high])})
+    ).turbine.heat_power_w
+    share = number(answered.answer.turbine.stalled_torque_share)
+    low, high = (show(float(v), "power", system) for v in np.sort(ends))
+    return (
+        f"{share:.0%} of the torque comes from stalled sections, where polars do not give a rotor's power. "
+        f"The heat may "
+        f"lie anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load takes it "
+        f"out of stall."
+    )
+
+
+def _above(value: float, limit: Any) -> bool:
+    return limit is not None and value > number(limit)

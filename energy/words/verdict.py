@@ -1,0 +1,435 @@
+"""The verdict of an answer: danger first, then the headline, then one number a line, then what is least known.
+
+Every output that gives an answer begins with these lines: the command line, the app, the report, JSON.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from energy.chain.ledger import Answer
+from energy.chain.limits import OperatingLimit, broken_limits, limits_of
+from energy.scenario.keys import spec_of
+from energy.uncertainty.quantiles import ALMOST_CERTAIN
+from vehicle.quantity import shown_value
+from vehicle.units import UnitSystem, figures, label, show, to_user
+
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
+    from energy.chain.trip import TripAnswer
+    from energy.uncertainty.measurement import Measurement
+
+Operate = Literal["no", "not checked"]
+_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
+DO_NOT_OPERATE = "Do not operate."
+NOT_CHECKED = "May be operated like this: not checked. Run: windtoll loads SCENARIO.toml"
+OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
+NOT_LIKE_THIS = "May be operated like this: no."
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The verdict, line by line; each text is whole in itself.
+
+    `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do
+    not operate."; empty where none is broken. `headline` is the answer, `lines` hold one number each, `least_known`
+    says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
+    """
+
+    word: Literal["costs", "saves", "cannot tell"]
+    dangers: tuple[str, ...]
+    headline: str
+    lines: tuple[str, ...]
+    least_known: str
+    case: str
+    operate: Operate
+
+    @property
+    def may_be_operated(self) -> str:
+        """The line that says whether the machine may be operated like this."""
+        return NOT_LIKE_THIS if self.operate == "no" else NOT_CHECKED
+
+    @property
+    def sentence(self) -> str:
+        """Danger, headline and numbers as one text."""
+        return " ".join([*self.dangers, _ended(self.headline), *(_ended(line) for line in self.lines)])
+
+    @property
+    def words(self) -> str:
+        """The sentence, then what is least known."""
+        return f"{self.sentence} {self.least_known}".rstrip()
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def number(value: Any) -> float:
+    """Return a nominal (0-dimensional) result as a float."""
+    return float(np.asarray(value))
+
+
+def verdict(answered: Answered, system: UnitSystem) -> Verdict:
+    """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
+    surer.
+    """
+    dangers = danger_lines(broken_limits(answered), limits_of(answered), system)
+    word, headline, lines = _outcome(answered, system)
+    return Verdict(
+        word=word,
+        dangers=dangers,
+        headline=headline,
+        lines=(conditions_line(answered, system), *lines),
+        least_known=least_known(answered, system),
+        case=_case(answered),
+        operate="no" if dangers else "not checked",
+    )
+
+
+def danger_lines(
+    broken: Sequence[OperatingLimit], stated: Sequence[OperatingLimit], system: UnitSystem
+) -> tuple[str, ...]:
+    """Return what is over its limit, the most exceeded first, and what to change; empty where nothing is."""
+    if not broken:
+        return ()
+    first, *others = (limit_sentence(limit, system) for limit in broken)
+    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({limit.key for limit in broken}))
+
+
+def limit_sentence(limit: OperatingLimit, system: UnitSystem) -> str:
+    """Return a broken limit in a sentence: "Thrust 209 lbf exceeds its limit of 90 lbf."."""
+    return (
+        f"{limit.name} {show(limit.value, limit.kind, system)} exceeds its limit of "
+        f"{show(limit.limit, limit.kind, system)}.{OVER_RATING if limit.key == 'heater.rated_power' else ''}"
+    )
+
+
+def _what_to_change(keys: set[Any]) -> str:
+    """Return what brings the limits that are broken back in."""
+    if keys <= {"heater.rated_power", "generator.highest_current"}:
+        return "To change: an element rated for it, or a setting that takes less (windtoll match)."
+    return "To change: less air (a lower speed, no wind), or a setting within the limits (windtoll match)."
+
+
+def _case(answered: Answered) -> str:
+    credited = answered.answer.inputs.credit.replaces_alternator
+    credit = "credited with the alternator's work it replaces" if credited else "no credit for replaced work"
+    return f"{credit}, compared with turbine {answered.answer.compared_with}"
+
+
+def baseline(answered: Answered) -> str:
+    """Return what the answer is compared with, in words."""
+    against = {
+        "absent": "the same vehicle without the turbine",
+        "stowed": "the same vehicle carrying the turbine stowed",
+    }[answered.answer.compared_with]
+    if answered.answer.inputs.credit.replaces_alternator:
+        against += " and the same heat from the engine's alternator"
+    return against
+
+
+def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[str, ...]]:
+    """Return the outcome in a word, the headline, and the lines under it."""
+    result, spread = answered.answer, answered.spread
+    change, heat = _median_change_w(answered), _median_heat_w(answered)
+    small = 1e-9 * abs(number(result.without.supply.source_w)) + 0.05
+    heats = heat > 0.5
+    nominal = "costs" if change > small else "saves" if change < -small or heats else "cannot tell"
+    heat_line = heat_words(answered, system)
+    if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
+        return "cannot tell", _too_close(answered, system), (heat_line, *_against_absent(answered, system))
+    if change > small:
+        return "costs", _changed("Costs", answered, system), (heat_line, *_against_absent(answered, system))
+    if change < -small:
+        return "saves", _changed("Saves", answered, system), (heat_line, *_against_absent(answered, system))
+    if heats:
+        return "saves", f"No extra fuel. {_free_heat(answered, system)}", ()
+    return "cannot tell", "No effect: no extra fuel, and no heat.", ()
+
+
+def _changed(verb: str, answered: Answered, system: UnitSystem) -> str:
+    """Return the headline of a change: "Costs fuel: +2.7 L/h (90 % range 2.0 to 3.6; +34 %)"."""
+    of_what = "fuel" if answered.answer.inputs.fuel is not None else "battery energy"
+    value, kind = _median_change(answered)
+    inside = [*_range(answered, kind, system), *_share(answered), *_economy(answered, system)]
+    over = "" if answered.trip is None else " over the trip"
+    bracket = f" ({'; '.join(inside)})" if inside else ""
+    return f"{verb} {of_what}: {show(value, kind, system, signed=True, digits=2)}{over}{bracket}"
+
+
+def _range(answered: Answered, kind: str, system: UnitSystem) -> list[str]:
+    """Return the 90 % range of the change and, where it is not, how likely the outcome is."""
+    spread = answered.spread
+    if spread is None:
+        return []
+    drawn, _ = drawn_change(answered)
+    words = range_words(drawn, kind, system)
+    unit = f" {label(kind, system)}"
+    texts = [f"90 % range {words.removesuffix(unit) if kind != 'power' else words}"]
+    likely = max(spread.probability_saves, spread.probability_costs)
+    if likely < ALMOST_CERTAIN:
+        texts.append(f"likelihood {100 * likely:.0f} %")
+    return texts
+
+
+def _share(answered: Answered) -> list[str]:
+    base = number(answered.answer.without.supply.source_w)
+    return [f"{figures(100 * _median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
+
+
+def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
+    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
+    speed, fuel = number(found.inputs.road_speed_m_s), found.inputs.fuel
+    flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
+    if fuel is None or speed <= 0 or min(flows) <= 0:
+        return None
+    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
+    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
+    return without, working
+
+
+def pack_kwh_per_100km(found: Answer) -> float:
+    """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
+    speed = number(found.inputs.road_speed_m_s)
+    if found.inputs.fuel is not None or speed <= 0:
+        return math.nan
+    return number(found.change.power_w) / speed * 1e5 / 3.6e6
+
+
+def _economy(answered: Answered, system: UnitSystem) -> list[str]:
+    """Return the miles per gallon before and after, where miles are read."""
+    pair = mpg(answered.answer, system) if system != "metric" and answered.trip is None else None
+    per_100km = pack_kwh_per_100km(answered.answer)
+    if math.isfinite(per_100km) and answered.trip is None:
+        miles = figures(per_100km * _MILE_M / 1e3, 2, signed=True)
+        return [f"{figures(per_100km, 2, signed=True)} kWh/100 km" if system == "metric" else f"{miles} kWh/100 mi"]
+    return [f"from {pair[0]:.1f} {'down' if pair[1] < pair[0] else 'up'} to {pair[1]:.1f} mpg"] if pair else []
+
+
+def _too_close(answered: Answered, system: UnitSystem) -> str:
+    """Return the headline of an answer whose range holds both saving and costing."""
+    spread = answered.spread
+    assert spread is not None
+    value, kind = _median_change(answered)
+    drawn, _ = drawn_change(answered)
+    low, high = (figures(to_user(end, kind, system), 2, signed=True) for end in (drawn[0], drawn[-1]))
+    saves, costs = round(100 * spread.probability_saves), round(100 * spread.probability_costs)
+    return (
+        f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {low} to {high}); "
+        f"{saves} % of the simulations save, {costs} % cost."
+    )
+
+
+def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return what working costs against a vehicle without the turbine, where the answer is compared with another state.
+
+    A saving against carrying the turbine stowed is no saving against leaving it off.
+    """
+    result = answered.answer
+    if result.compared_with != "stowed" or result.inputs.credit.replaces_alternator:
+        return ()
+    watts = number(result.states["working"].supply.source_w) - number(result.states["absent"].supply.source_w)
+    if abs(watts) < 0.05:
+        return ()
+    fuel = result.inputs.fuel
+    value = watts * answered.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
+    kind = answered.power_kind if fuel is None else answered.fuel_kind
+    verb = "costs" if watts > 0 else "saves"
+    return (
+        f"Against the same vehicle without the turbine it {verb} "
+        f"{show(value, kind, system, signed=True, digits=2)} (at the stated values)",
+    )
+
+
+def heat_words(answered: Answered, system: UnitSystem) -> str:
+    """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
+    heat, what = _median_heat_w(answered), answered.scenario.heater.what
+    if heat <= 0.5:
+        return f"Heat into {what}: none"
+    price = _price(answered, system) if _median_change_w(answered) > 0 else ""
+    return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"
+
+
+def _price(answered: Answered, system: UnitSystem) -> str:
+    """Return the price of the heat in fuel; empty without a price."""
+    change, heat, fuel = _median_change_w(answered), _median_heat_w(answered), answered.answer.inputs.fuel
+    if fuel is None:
+        return f", at {figures(change / heat, 2)} kWh from the battery per kWh"
+    volume = change / fuel.heating_value_j_per_m3 / heat
+    return f", at {show(volume, 'fuel_per_heat', system).replace(' per kWh', '')} of {fuel.name} per kWh"
+
+
+def _free_heat(answered: Answered, system: UnitSystem) -> str:
+    """Return the heat that costs no fuel, its range, and what supplies it."""
+    kind, what = answered.power_kind, answered.scenario.heater.what
+    heat = show(_median_heat_w(answered) * answered.over_s, kind, system)
+    inside = f" (90 % range {range_words(drawn_heat(answered), kind, system)})" if answered.spread is not None else ""
+    return f"It puts {heat}{inside} into {what}; {_who_pays(answered.answer)}."
+
+
+def _who_pays(result: Answer) -> str:
+    if number(result.inputs.road_speed_m_s) == 0:
+        return "the wind supplies it"
+    if np.any(np.asarray(result.inputs.longest_idle_s) > 0):  # a trip
+        return "stops, wind, or energy that the brakes would waste supply it"
+    return "the engine is on overrun, and the brakes would waste that power"
+
+
+# The figures of the verdict: the median of the draws; without draws the value at the stated inputs.
+
+
+def _median_change_w(answered: Answered) -> float:
+    spread = answered.spread
+    if spread is not None and spread.of == "fuel":
+        return float(spread.change_w[2])
+    return number(answered.answer.change.power_w)
+
+
+def _median_heat_w(answered: Answered) -> float:
+    spread = answered.spread
+    return number(answered.answer.turbine.heat_power_w) if spread is None else float(spread.heat_w[2])
+
+
+def _median_change(answered: Answered) -> tuple[float, str]:
+    """Return the change and what kind of quantity it is: fuel flow (m³/s) or volume, power (W) or energy."""
+    watts, fuel = _median_change_w(answered) * answered.over_s, answered.answer.inputs.fuel
+    return (watts, answered.power_kind) if fuel is None else (watts / fuel.heating_value_j_per_m3, answered.fuel_kind)
+
+
+def drawn_change(answered: Answered) -> tuple[tuple[float, ...], str]:
+    """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
+    assert answered.spread is not None
+    fuel, over = answered.answer.inputs.fuel, answered.over_s
+    if fuel is None:
+        return tuple(value * over for value in answered.spread.change_w), answered.power_kind
+    return tuple(v * over / fuel.heating_value_j_per_m3 for v in answered.spread.change_w), answered.fuel_kind
+
+
+def drawn_heat(answered: Answered) -> tuple[float, ...]:
+    """Return the quantiles of the heat: W, or J over a trip."""
+    assert answered.spread is not None
+    return tuple(value * answered.over_s for value in answered.spread.heat_w)
+
+
+def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:
+    """Return the 90 % (or 50 %) range of quantiles, as "2.0 to 3.6 L/h"."""
+    low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
+    if low < 0:
+        below = figures(to_user(low, kind, system), 2, signed=True)
+        return f"{below} to {show(high, kind, system, signed=True, digits=2)}"
+    if kind == "power":  # its unit goes by size
+        return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
+    return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
+
+
+# Where and when.
+
+
+def conditions(answered: Answered, system: UnitSystem) -> str:
+    """Return where and when as the beginning of a sentence: "At 100 km/h in still air on the flat"."""
+    if answered.trip is not None:
+        return f"Over {_trip_words(answered, answered.trip, system)}"
+    inputs = answered.answer.inputs
+    speed = number(inputs.road_speed_m_s)
+    place = f"At {show(speed, 'speed', system)}" if speed > 0 else "Standing"
+    road = _grade_words(number(inputs.grade)) if speed > 0 else ""
+    return f"{place} {_air_words(answered, system)}{road and f' {road}'}"
+
+
+def conditions_line(answered: Answered, system: UnitSystem) -> str:
+    """Return where and when and compared with what, as a line: "100 km/h, still air, level road, against ..."."""
+    if answered.trip is not None:
+        where = _trip_words(answered, answered.trip, system)
+        return f"{where[0].upper()}{where[1:]}, against {baseline(answered)}"
+    inputs = answered.answer.inputs
+    speed, grade = number(inputs.road_speed_m_s), number(inputs.grade)
+    air = _air_words(answered, system).removeprefix("in ")
+    if speed == 0:
+        return f"Parked, {air}, against {baseline(answered)}"
+    road = "level road" if abs(grade) < 1e-9 else _grade_words(grade)
+    return f"{show(speed, 'speed', system)}, {air}, {road}, against {baseline(answered)}"
+
+
+def _grade_words(grade: float) -> str:
+    if abs(grade) < 1e-9:
+        return "on the flat"
+    percent = figures(abs(grade) * 100, 2)
+    article = "an" if percent.startswith(("8", "11", "18")) else "a"
+    return f"{'up' if grade > 0 else 'down'} {article} {percent} % grade"
+
+
+_WORKS = {
+    "always": "",
+    "braking_or_descending": ", working only while braking or descending",
+    "only_parked": ", working only while standing",
+    "below_speed": ", working only below {}",
+    "above_speed": ", working only above {}",
+}
+
+
+def _trip_words(answered: Answered, trip: TripAnswer, system: UnitSystem) -> str:
+    steps, asked = trip.steps, answered.scenario.trip
+    limit = show(asked.works_speed.value, "speed", system) if asked.works_speed is not None else ""
+    climbs = f", climbing {show(steps.climb_m, 'length', system)} in all" if steps.climb_m > 0.5 else ""
+    climate = answered.scenario.wind_climate
+    if np.isfinite(steps.wind_speed_m_s).any():
+        air = ", in the wind along the way"
+    elif climate is not None and "wind_speed" not in answered.scenario.air.model_fields_set:
+        air = f", in the winds of a year (mean {show(climate.mean_speed.value, 'speed', system)})"
+    else:
+        air = f", {_air_words(answered, system).removeprefix('in ')}"
+    return (
+        f"the {show(steps.distance_m, 'distance', system)} of {trip.name} ({show(steps.total_s, 'time', system)})"
+        f"{climbs}{air}{_WORKS[asked.works].format(limit)}"
+    )
+
+
+def _air_words(answered: Answered, system: UnitSystem) -> str:
+    wind = answered.scenario.air.wind_speed.value
+    angle = math.degrees(answered.scenario.air.wind_from.value) % 360
+    off = min(angle, 360 - angle)
+    if wind < 0.05:
+        return "in still air"
+    kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
+    turned = f" ({off:.0f}° off the bow)" if 1 < off < 179 else ""
+    return f"in a {kind} of {show(wind, 'speed', system)}{turned}"
+
+
+# What is least known.
+
+
+def called(key: str) -> str:
+    """Return an input's name in a sentence."""
+    return spec_of(key).called or key.partition(".")[2].replace("_", " ")
+
+
+def least_known(answered: Answered, system: UnitSystem) -> str:
+    """Return what widens the range most and what measuring it would do; empty where nothing is uncertain."""
+    spread = answered.spread
+    if spread is None or not spread.sensitivities:
+        return ""
+    first = sorted(spread.sensitivities, key=lambda s: -s.first_order)
+    count = 2 if len(first) > 1 and first[0].first_order <= 0.5 else 1
+    names = [" with ".join(called(key) for key in s.inputs) for s in first[:count]]
+    keys = [key for s in first[:count] for key in s.inputs]
+    helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
+    it = "it" if count == 1 and len(keys) == 1 else called(helping[0].key) if helping else ""
+    tail = f" {_measure_words(helping[0], it)}" if helping else ""
+    return f"Least known: {' and '.join(names)}.{tail}"
+
+
+def _measure_words(measured: Measurement, name: str) -> str:
+    share = measured.shrinks_by
+    what = "halve the range" if 0.45 <= share <= 0.55 else f"narrow the range by {100 * share:.0f} %"
+    return f"Measuring {name} to ± {shown_width(measured)} ({measured.how}) would {what}."
+
+
+def shown_width(measured: Measurement) -> str:
+    """Return a measurement's ± in a unit that people read."""
+    unit = spec_of(measured.key).unit
+    return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)

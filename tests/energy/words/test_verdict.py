@@ -1,0 +1,152 @@
+"""The first lines of an answer: danger first, one number a line, and nothing that reads as its opposite."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from tests_support import run
+
+from energy.chain.answer import answered
+from energy.chain.limits import broken_limits, limits_of
+from energy.chain.load import load
+from energy.scenario.read import Scenario
+from energy.words.answer import as_data
+from energy.words.cautions import STANDING, cautions, pressing_cautions
+from energy.words.verdict import verdict
+
+STORM = "air.wind_speed=40 mph"
+
+
+@pytest.fixture(scope="module")
+def pickup_in_a_storm(demos: Path) -> Scenario:
+    return load(demos / "pickup_drying_box" / "scenario.toml", [STORM])
+
+
+def test_a_broken_limit_is_the_first_thing_that_is_said(pickup_in_a_storm: Scenario) -> None:
+    result = answered(pickup_in_a_storm, exact=True)
+    said = verdict(result, "us")
+    assert said.dangers[0].startswith("Do not operate. ")
+    assert said.sentence.startswith("Do not operate. ")
+    assert said.operate == "no"
+    assert said.may_be_operated == "May be operated like this: no."
+    assert len(said.dangers) == len(broken_limits(result)) + 1  # and what to change
+    assert "To change:" in said.dangers[-1]
+    shares = [limit.share for limit in broken_limits(result)]
+    assert shares == sorted(shares, reverse=True)
+
+
+def test_a_limit_is_broken_just_above_it_and_not_just_below(demos: Path) -> None:
+    path = demos / "van_water_tank" / "scenario.toml"
+    thrust = float(answered(load(path), exact=True).answer.turbine.thrust_n)
+    for factor, broken in ((0.99, True), (1.01, False)):
+        result = answered(load(path, [f"rotor.highest_thrust={factor * thrust} N"]), exact=True)
+        assert ("rotor.highest_thrust" in {limit.key for limit in broken_limits(result)}) is broken
+        limit = next(limit for limit in limits_of(result) if limit.key == "rotor.highest_thrust")
+        assert limit.share == pytest.approx(1 / factor)
+
+
+@pytest.mark.parametrize("options", [(), ("--brief",), ("--full",)])
+def test_the_command_says_it_first_and_leaves_with_status_3(demos: Path, options: tuple[str, ...]) -> None:
+    path = str(demos / "pickup_drying_box" / "scenario.toml")
+    done = run("answer", path, "--exact", "--set", STORM, "--units", "us", *options, COLUMNS="80")
+    assert done.returncode == 3
+    lines = done.stdout.splitlines()
+    assert lines[1].startswith("Do not operate.")  # below the scenario's title
+    assert "May be operated like this: no." in lines[:14]
+    assert "projectile" in done.stdout
+
+
+def test_json_says_unsafe_with_the_list(demos: Path) -> None:
+    path = str(demos / "pickup_drying_box" / "scenario.toml")
+    done = run("answer", path, "--exact", "--set", STORM, "--json")
+    data = json.loads(done.stdout)
+    assert done.returncode == 3
+    assert data["safe"] is False
+    assert data["may_be_operated"] == "no"
+    assert [limit["key"] for limit in data["limits"] if limit["broken"]]
+    assert len(data["broken_limits"]) == sum(limit["broken"] for limit in data["limits"])
+    calm = run("answer", path, "--exact", "--json", "--set", "trip.road_speed=20 mph")
+    assert calm.returncode == 0
+    assert json.loads(calm.stdout)["safe"] is None  # structural loads are not checked here
+    assert json.loads(calm.stdout)["broken_limits"] == []
+
+
+def test_the_short_answer_fits_one_screen(demos: Path) -> None:
+    for name in ("van_water_tank", "parked_on_a_ridge", "van_in_town"):
+        done = run("answer", str(demos / name / "scenario.toml"), COLUMNS="80")
+        lines = done.stdout.splitlines()
+        assert len(lines) <= 42, name
+        assert max(map(len, lines[:-1])) <= 80
+        assert any(line.startswith("May be operated like this:") for line in lines[:14])
+
+
+def test_the_headline_is_the_median_with_its_range(van: Scenario) -> None:
+    result = answered(van)
+    assert result.spread is not None
+    fuel = result.answer.inputs.fuel
+    assert fuel is not None
+    litres = result.spread.change_w[2] / fuel.heating_value_j_per_m3 * 3.6e6
+    assert verdict(result, "metric").headline.startswith(f"Costs fuel: +{litres:.2g} L/h (90 % range")
+    data = as_data(result)
+    assert data["interval"]["fuel_change_l_per_h"]["estimate"] == pytest.approx(litres)
+
+
+def test_a_saving_against_carrying_it_is_not_told_as_a_saving_alone(demos: Path) -> None:
+    """Feathered for nothing, the stowed rotor drags more than the working one here: against none at all it still
+    costs.
+    """
+    path = demos / "van_water_tank" / "scenario.toml"
+    result = answered(
+        load(path, ["trip.compared_with=stowed", "rotor.stowed=stopped", "rotor.solidity=0.9"]), exact=True
+    )
+    said = verdict(result, "metric")
+    assert said.word == "saves"
+    against = [
+        line for line in said.lines if line.startswith("Against the same vehicle without the turbine it costs +")
+    ]
+    assert len(against) == 1
+
+
+def test_too_close_to_call_gives_both_shares(demos: Path) -> None:
+    path = demos / "pickup_drying_box" / "scenario.toml"
+    options = [
+        "credit.replaces_alternator=true",
+        'credit.alternator_efficiency="52 %"',
+        "credit.alternator_belt_efficiency=0.93",
+        'credit.inverter_efficiency="75 %"',
+    ]
+    result = answered(load(path, options))
+    assert result.spread is not None
+    said = verdict(result, "metric")
+    saves = round(100 * result.spread.probability_saves)
+    assert said.headline.startswith("Too close to call.")
+    assert f"{saves} % of the simulations save" in said.headline
+
+
+def test_wind_pays_for_what_is_parked(demos: Path) -> None:
+    said = verdict(answered(load(demos / "parked_on_a_ridge" / "scenario.toml")), "metric")
+    assert said.headline.startswith("No extra fuel. It puts ")
+    assert "the wind supplies it" in said.headline
+    assert said.lines[0].startswith("Parked, a head wind of 45.0 km/h")
+
+
+def test_standing_cautions_name_every_danger(van: Scenario) -> None:
+    told = cautions(answered(van, exact=True), "metric")
+    for danger in (
+        "projectile",
+        "load cut",
+        "Short-circuit braking",
+        "rated for AC",
+        "clearance",
+        "cross wind",
+        "Ventilate",
+        "unattended",
+        "Dust",
+        "licensed electrician",
+        "authority",
+    ):
+        assert any(danger in text for text in told), danger
+    assert set(pressing_cautions(answered(van, exact=True), "metric")) < set(told)
+    assert told[-len(STANDING) :] == list(STANDING)
