@@ -17,7 +17,16 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import QUANTILES
 from energy.words.cautions import cautions
-from energy.words.verdict import drawn_change, drawn_heat, mpg, number, range_words, shown_width, verdict
+from energy.words.verdict import (
+    drawn_change,
+    drawn_heat,
+    mpg,
+    number,
+    pack_kwh_per_100km,
+    range_words,
+    shown_width,
+    verdict,
+)
 from vehicle.driving.engine import Battery
 from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import UnitSystem, figures, show
