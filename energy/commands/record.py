@@ -181,8 +181,9 @@ def command(**options: Any) -> None:
 
     Exit status 0: recorded. 2: no adapter, no permission, no ignition, or an option that cannot be used.
     """
-    from vehicle.recording.adapter import AdapterError
+    from vehicle.recording.access import AdapterError
     from vehicle.recording.loop import record
+    from vehicle.recording.row_file import RowLostError
 
     chosen = RecordOptions(**options)
     click.echo(words.CAUTION, err=True)
@@ -195,9 +196,8 @@ def command(**options: Any) -> None:
         problem = Problem("adapter", error.kind, str(error), "")
         click.echo(json.dumps({"errors": [problem.as_dict()]}) if chosen.as_json else str(error), err=True)
         sys.exit(2)
-    except OSError as error:
-        where = str(error.filename or chosen.out)
-        raise InputError(Problem(where, "", words.row_not_written(str(error.strerror)), "")) from None
+    except RowLostError as error:
+        raise InputError(Problem(str(error.filename), "", words.row_not_written(error), "")) from None
     if chosen.as_json:
         click.echo(json.dumps(words.summary_data(summary), indent=2))
         return
@@ -238,10 +238,14 @@ def _screen(as_json: bool) -> Iterator[Callable[[Status], None]]:
 
 def _plain_lines(*, to_error: bool) -> Callable[[Status], None]:
     last = [-SECONDS_BETWEEN_LINES]
+    condition = [""]
 
     def show(status: Status) -> None:
         if status.event:
             click.echo(words.event_line(status), err=to_error)
+        elif status.condition != condition[0]:
+            condition[0] = status.condition
+            click.echo(words.plain_line(status), err=to_error)
         elif status.elapsed_s - last[0] >= SECONDS_BETWEEN_LINES:
             last[0] = status.elapsed_s
             click.echo(words.plain_line(status), err=to_error)

@@ -32,7 +32,7 @@ SIZES = {
 }
 FAULTS = (
     *("no data", "unable to connect", "silent", "garbage", "truncated", "wrong parameter"),
-    *("no repeats", "no counts"),
+    "no counts",
 )
 
 
@@ -94,12 +94,6 @@ class FaultyElm(Elm):
 
     car: Car
     asked = ""
-    repeated = False
-
-    def normalized_read_line(self) -> str | None:
-        line = super().normalized_read_line()
-        self.repeated = line is not None and not line.strip()  # a bare return asks for the same again
-        return line
 
     def handle_request(self, cmd: str, do_write: bool = False):  # type: ignore[no-untyped-def]
         self.asked = cmd
@@ -127,8 +121,6 @@ class FaultyElm(Elm):
             return b" ".join(data.split(b"\r")[0].split()[:-1]) + b"\r\r>"  # the last byte never arrived
         if fault == "wrong parameter":
             return b"7E8 03 41 2F 80\r\r>"  # a late answer to a question of someone else
-        if fault == "no repeats" and self.repeated:
-            return b""
         if fault == "no counts" and len(self.asked) == 5:
             return b"?\r\r>"
         return data

@@ -35,6 +35,14 @@ NEW_MANIFEST = """\
 _NEW_FILE = os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_WRONLY | getattr(os, "O_BINARY", 0)
 
 
+class RowLostError(OSError):
+    """A row could not be written: `rows` before it are safe on the disk; `errno.ENOSPC` for a full disk."""
+
+    def __init__(self, number: int | None, reason: str | None, path: str, rows: int) -> None:
+        super().__init__(number, reason, path)
+        self.rows = rows
+
+
 class RowFile:
     """A CSV file that only grows: each row is one write, flushed to the disk before the next question is asked."""
 
@@ -54,7 +62,8 @@ class RowFile:
         data = text.getvalue().encode()
         written = os.write(self._file, data)
         if written != len(data):
-            raise OSError(errno.ENOSPC, "only part of a row could be written", str(self.path))
+            os.ftruncate(self._file, os.fstat(self._file).st_size - written)  # no half row stays
+            raise OSError(errno.ENOSPC, "No space left on device", str(self.path))
         os.fsync(self._file)
 
     def close(self) -> None:
