@@ -24,6 +24,7 @@ from vehicle.recording.lines import (
     SUMMED,
     AdapterLine,
     engine_address,
+    flipped,
     sorted_lines,
 )
 from vehicle.recording.parameters import ENGINE_EVIDENCE, PidParameter, decode, supported_in
@@ -39,7 +40,7 @@ SEARCH = Patience(total_s=20.0, quiet_s=20.0, search_s=20.0)
 LISTEN_S = 1.2  # before the first byte is written to a port: another device may send a line a second
 LISTEN_AGAIN_S = 0.3
 QUIET_AFTER_RESET_S = 0.3
-NOISE_REMEMBERED_S = 60.0
+NOISE_REMEMBERED_S = 20.0
 ENGINE_PATIENCE_S = 10.0  # how long a unit that may not be the engine's is asked for a better one
 BAUD_RATES = (38400, 9600, 115200, 230400, 57600, 19200, 500000)
 _PROTOCOLS: dict[str, Any] = ELM327._SUPPORTED_PROTOCOLS
@@ -89,6 +90,7 @@ class Adapter:
         self.damaged = 0
         self._port: AdapterPort | None = port
         self._parser: Any = None
+        self.units = 0  # that answered any one question
         self._heard: tuple[str, ...] = ()
         self._counts: dict[int, list[int]] = {}
         self._took_s: deque[float] = deque(maxlen=_RATE_OVER)
@@ -238,7 +240,7 @@ class Adapter:
     def ask(self, parameter: PidParameter) -> AdapterAnswer:
         """Return the engine's answer to one parameter.
 
-        Where the lines carry no check and damaged ones came lately, a value counts only if two answers agree.
+        Where the lines carry no check and flipped ones came lately, a value counts only if two answers agree.
         """
         value, silent = self._ask_once(parameter)
         if value is None or self._checked_lines() or clock_s() - self._noise_s > NOISE_REMEMBERED_S:
@@ -254,8 +256,8 @@ class Adapter:
     def _ask_once(self, parameter: PidParameter) -> tuple[float | None, bool]:
         began_s = clock_s()
         counts = self._counts.setdefault(parameter.pid, [])
-        counted = self.fast and len(counts) >= 2
-        command = b"01%02X" % parameter.pid + (b"%X" % max(counts) if counted else b"")
+        counted = self.fast and (self.units == 1 or len(counts) >= 2)
+        command = b"01%02X" % parameter.pid + (b"%X" % max(counts, default=1) if counted else b"")
         frames, reply = self._frames(command)
         if not counted and frames and reply.whole:
             counts.append(min(len(frames), 0xF))
@@ -279,11 +281,13 @@ class Adapter:
         for line in self._sorted(reply):
             if line.kind == "damaged":
                 self.damaged += 1
-                self._noise_s = clock_s()
+                if flipped(line):
+                    self._noise_s = clock_s()
             elif line.kind == "frame" and not self.headers:
                 frames.append((None, bytes.fromhex(line.digits)))
             elif line.kind == "frame":
                 frames += [(m.tx_id, bytes(m.data)) for m in self._parser([line.digits]) if m.parsed()]
+        self.units = max(self.units, len({unit for unit, _ in frames}))
         return frames, reply
 
     def _sorted(self, reply: Reply) -> list[AdapterLine]:
@@ -317,7 +321,8 @@ class Adapter:
     def supported(self, first_pid: int) -> set[int] | None:
         """Return the parameter numbers above `first_pid` that the engine lists; None where no whole list came."""
         began_s = clock_s()
-        frames, _ = self._frames(b"01%02X" % first_pid)
+        one = b"1" if self.fast and self.units == 1 else b""
+        frames, _ = self._frames(b"01%02X" % first_pid + one)
         lists = [supported_in(first_pid, data) for unit, data in frames if unit == self.engine]
         if any(listed is not None for listed in lists):
             self._took_s.append(clock_s() - began_s)

@@ -58,7 +58,7 @@ def sorted_lines(lines: Sequence[str], protocol_id: str, *, headers: bool) -> li
 
 def _sorted(line: str, protocol_id: str, *, headers: bool) -> AdapterLine:
     text = _PROGRESS.sub("", line).strip()
-    if not text or _TEXTS.fullmatch(text):
+    if not text or _TEXTS.fullmatch(text) or _TEXTS.fullmatch(line):
         return AdapterLine("text", line)
     if _HEX.fullmatch(text):
         digits = text.replace(" ", "")
@@ -67,6 +67,15 @@ def _sorted(line: str, protocol_id: str, *, headers: bool) -> AdapterLine:
             return AdapterLine("frame", line, whole)
         return AdapterLine("damaged", line, digits)
     return AdapterLine("banner" if _BANNER.search(text) else "damaged", line)
+
+
+def flipped(line: AdapterLine) -> bool:
+    """Return whether a damaged line has a character that no adapter sends in a frame: bits were flipped on the way.
+
+    A line that only lost characters shows by its length; a flipped digit of a CAN frame does not show at all, so that
+    flips elsewhere are a warning.
+    """
+    return line.kind == "damaged" and re.search("[^0-9A-F ]", line.text) is not None
 
 
 def _whole(digits: str, protocol_id: str) -> str:

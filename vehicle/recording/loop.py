@@ -455,7 +455,12 @@ class _Recording:
     def look_at_rate(self) -> None:
         """Say how fast the car answers, once it is known and where it leaves other parameters in each row."""
         rate, at_s = self.rate(), clock_s()
-        if self.elapsed_s() < RATE_KNOWN_S or rate is None or at_s - self._rated_s < RATE_WORDS_S or not rate.plan.left_out:
+        if (
+            self.elapsed_s() < RATE_KNOWN_S
+            or rate is None
+            or at_s - self._rated_s < RATE_WORDS_S
+            or not rate.plan.left_out
+        ):
             return
         if self._rate_said is None or self._rate_said.left_out != rate.plan.left_out:
             self._rate_said, self._rated_s = rate.plan, at_s

@@ -12,7 +12,7 @@ from vehicle.recording.watch import Watch
 
 SILENT_LIMIT = 2  # questions in sequence without a single byte from the adapter: it is gone
 MISSES_BEFORE_RARE = 10  # a parameter that never answers, though the car says it has it, is asked in turn only
-ROWS_BEFORE_FAST = 2
+ROWS_BEFORE_FAST = 1
 FAST_STRIKES = 3
 PLAN_AGAIN_S = 2.0
 LISTS_AGAIN_S = (10.0, 60.0, 300.0)  # after the first row: a control unit that wakes up may list more than at first
@@ -74,6 +74,8 @@ class Questions:
     def read_lists(self, adapter: Adapter) -> None:
         """Ask for the lists of supported parameters, and keep whatever any of them names."""
         before = set(self.wanted)
+        if not before:  # a single unit needs no time-out that waits for others
+            adapter.fast = self.fast_mode.allowed and adapter.units == 1
         for first_pid in (0x00, 0x20, 0x40, 0x60):
             if first_pid and first_pid not in self.supported:
                 break
@@ -84,6 +86,7 @@ class Questions:
                 if listed is not None:
                     self.supported |= listed
                     break
+                adapter.fast = False
         self.wanted = tuple(p for p in PARAMETERS if p.pid in self.supported)
         new = [p for p in self.wanted if p not in before]
         if before and new:
