@@ -165,9 +165,9 @@ def _kind(
     first, last = np.searchsorted(times[pid], window)
     near = by_pid[pid][first:last]
     same = [entry for entry in near if abs(formula(entry["raw"]) - value) <= 1e-6 * max(1.0, abs(value))]
-    if any(entry["unit"] == "engine" and entry["whole"] for entry in same):
+    if any(entry["unit"] == "engine" for entry in same):
         return "right"
-    if same and all(entry["unit"] != "engine" for entry in same):
+    if same:
         return "foreign"
     earlier = by_pid[pid][:first]
     if any(e["unit"] == "engine" and abs(formula(e["raw"]) - value) < 1e-6 * max(1.0, value) for e in earlier):

@@ -1,4 +1,4 @@
-"""A car behind an adapter, for tests: a child process that plays an ELM327 with a car of our own behind it.
+"""A car behind an adapter, for tests: a child process that plays a serial OBD adapter with a car of our own.
 
     python emulated_car.py --link PATH        a pseudo-terminal, with a symbolic link to it at PATH
     python emulated_car.py --tcp PORT         a socket on this machine
@@ -89,7 +89,7 @@ def message(data: list[int]) -> str:
     return HD("7E8") + SZ(f"{len(data):02X}") + DT(" ".join(f"{byte:02X}" for byte in data))
 
 
-class FaultyElm(Elm):
+class FaultyAdapter(Elm):
     """The emulator, with faults of the line played on what it writes."""
 
     car: Car
@@ -133,7 +133,7 @@ def main() -> None:
     options = parser.parse_args()
     elm.elm.setup_logging = lambda *_, **__: None  # no log file, no log lines
     car = Car()
-    emulator = FaultyElm(net_port=options.tcp, net_interface="127.0.0.1") if options.tcp else FaultyElm()
+    emulator = FaultyAdapter(net_port=options.tcp, net_interface="127.0.0.1") if options.tcp else FaultyAdapter()
     emulator.car = car
     emulator.ObdMessage = {
         "AT": emulator.ObdMessage["AT"],

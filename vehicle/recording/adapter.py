@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from obd.elm327 import ELM327
+from obd import protocols
 
 from vehicle.recording.access import AdapterError, cannot_open, check_access, found_ports
 from vehicle.recording.lines import (
@@ -32,18 +32,29 @@ from vehicle.recording.port import PORT_GONE, PROMPT, AdapterPort, Patience, Rep
 
 # The adapter itself gives up on the car after at most about 1 s (its own time-out register, common practice, no
 # source); Bluetooth adds some tenths.
-QUESTION = Patience(total_s=4.0, quiet_s=2.0, search_s=20.0)
+QUESTION = Patience(total_s=4.0, quiet_s=2.0, search_s=20.0, answered_s=0.7)
 SETTING = Patience(total_s=2.0, quiet_s=1.0)
 RESET = Patience(total_s=3.0, quiet_s=1.5)
 WAKE = Patience(total_s=1.0, quiet_s=0.4)
-SEARCH = Patience(total_s=20.0, quiet_s=20.0, search_s=20.0)
+SEARCH = Patience(total_s=20.0, quiet_s=20.0, search_s=20.0, answered_s=1.5)
 LISTEN_S = 1.2  # before the first byte is written to a port: another device may send a line a second
 LISTEN_AGAIN_S = 0.3
 QUIET_AFTER_RESET_S = 0.3
 NOISE_REMEMBERED_S = 20.0
 ENGINE_PATIENCE_S = 10.0  # how long a unit that may not be the engine's is asked for a better one
 BAUD_RATES = (38400, 9600, 115200, 230400, 57600, 19200, 500000)
-_PROTOCOLS: dict[str, Any] = ELM327._SUPPORTED_PROTOCOLS
+_PROTOCOLS: dict[str, Any] = {
+    "1": protocols.SAE_J1850_PWM,
+    "2": protocols.SAE_J1850_VPW,
+    "3": protocols.ISO_9141_2,
+    "4": protocols.ISO_14230_4_5baud,
+    "5": protocols.ISO_14230_4_fast,
+    "6": protocols.ISO_15765_4_11bit_500k,
+    "7": protocols.ISO_15765_4_29bit_500k,
+    "8": protocols.ISO_15765_4_11bit_250k,
+    "9": protocols.ISO_15765_4_29bit_250k,
+    "A": protocols.SAE_J1939,
+}
 _RATE_OVER = 12  # questions
 
 

@@ -22,7 +22,7 @@ _TEXTS = re.compile(
     r"|BUFFER FULL|STOPPED|ACT ALERT|ERR\d\d|OK|\?)"
 )
 _PROGRESS = re.compile(r"^(SEARCHING\.*|BUS INIT: ?\.*(OK)?)\s*")
-_BANNER = re.compile(r"\bELM ?\d|\bv\d+\.\d|LV RESET|OBD", re.IGNORECASE)
+_BANNER = re.compile(r"\bv\d+\.\d|LV RESET|OBD", re.IGNORECASE)
 _HEX = re.compile(r"[0-9A-F]{2,3}( ?[0-9A-F]{2})*")
 _ANSWER = 0x41
 

@@ -22,6 +22,7 @@ PROMPT = b">"
 _SLICE_S = 0.05  # how long one look at the port lasts at most; keys and clock are heeded in between
 _WRITE_PATIENCE_S = 2.0
 _BUSY = re.compile(rb"SEARCHING|BUS INIT")
+_ANSWERED = re.compile(rb"41 ?[0-9A-F]{2}[^\r]*\r")
 
 
 def clock_s() -> float:
@@ -32,11 +33,15 @@ def clock_s() -> float:
 
 @dataclass(frozen=True)
 class Patience:
-    """How long a reply may take [s]: in all, without a byte, and in all where the adapter says that it searches."""
+    """How long a reply may take [s]: in all, without a byte, and in all where the adapter says that it searches.
+
+    `answered_s` is how long to wait for the prompt behind an answer of a control unit: it may have got lost.
+    """
 
     total_s: float
     quiet_s: float
     search_s: float = 0.0
+    answered_s: float = float("inf")
 
 
 @dataclass(frozen=True)
@@ -97,8 +102,7 @@ class AdapterPort:
         buffer = bytearray()
         while PROMPT not in buffer:
             at_s = clock_s()
-            busy = patience.search_s > 0 and _BUSY.search(buffer)
-            total_s, quiet_s = (patience.search_s,) * 2 if busy else (patience.total_s, patience.quiet_s)
+            total_s, quiet_s = _limits_s(buffer, patience)
             if at_s - began_s > total_s or at_s - last_s > quiet_s:
                 break
             piece = self._piece()
@@ -125,6 +129,15 @@ class AdapterPort:
                 self._port.reset_output_buffer()  # a port that takes no bytes would hold up its closing
         finally:
             self._port.close()
+
+
+def _limits_s(buffer: bytearray, patience: Patience) -> tuple[float, float]:
+    """Return how long the reply may take in all, and without a byte [s], by what came so far."""
+    if _ANSWERED.search(buffer):
+        return patience.search_s or patience.total_s, min(patience.quiet_s, patience.answered_s)
+    if patience.search_s and _BUSY.search(buffer):
+        return patience.search_s, patience.search_s
+    return patience.total_s, patience.quiet_s
 
 
 def _as_reply(buffer: bytes) -> Reply:
