@@ -197,7 +197,10 @@ def command(**options: Any) -> None:
         click.echo(json.dumps({"errors": [problem.as_dict()]}) if chosen.as_json else str(error), err=True)
         sys.exit(2)
     except RowLostError as error:
-        raise InputError(Problem(str(error.filename), "", words.row_not_written(error), "")) from None
+        raise InputError(Problem(str(error.path), "", words.row_not_written(error), "")) from None
+    except OSError as error:
+        where = str(error.filename or chosen.out)
+        raise InputError(Problem(where, "", f"cannot be written ({error.strerror})", "")) from None
     if chosen.as_json:
         click.echo(json.dumps(words.summary_data(summary), indent=2))
         return

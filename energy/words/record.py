@@ -18,8 +18,10 @@ CAUTION = (
     " OBD socket stays powered with the ignition off: take the adapter out afterwards, or it drains the battery."
 )
 STATE_NOT_GIVEN = "The state of the turbine is not given (--state): press a, s or w when it is known."
-OLD_S = 5.0  # a value older than that, of a parameter that is asked in each row, is no current value
+OLD_S = 15.0  # from here on the age of a value that comes in turn is worth a word
 KEY_HELP = "keys: w working · s stowed · a absent · m mark · q stop"
+
+
 def gaps(count: int) -> str:
     """Return the number of gaps in words."""
     return {0: "no gaps", 1: "1 gap"}.get(count, f"{count} gaps")
@@ -50,13 +52,12 @@ class ValueRow:
 
 def value_rows(status: Status) -> list[ValueRow]:
     """Return a row for each parameter that has a value, in the order of `PARAMETERS`."""
-    each_row = {p.column for p in status.rate.plan.each_row} if status.rate else set()
     rows = []
     for parameter in PARAMETERS:
         if parameter.column not in status.values:
             continue
         age_s = status.ages_s.get(parameter.column, 0.0)
-        stopped = parameter.column in status.stopped or (parameter.column in each_row and age_s > OLD_S)
+        stopped = parameter.column in status.stopped
         old = stopped or status.condition != "recording"
         note = f"{age_s:.0f} s ago" if old or age_s > OLD_S else ""
         if stopped:
@@ -147,5 +148,5 @@ def summary_data(summary: Summary) -> dict[str, Any]:
 
 def row_not_written(error: RowLostError) -> str:
     """Return what a failed write means for the rows before it."""
-    reason = "the disk is full" if error.errno == errno.ENOSPC else f"a row could not be written ({error.strerror})"
+    reason = "the disk is full" if error.number == errno.ENOSPC else f"a row could not be written ({error.reason})"
     return f"{reason}: recording has stopped; {error.rows} rows are safe in this file"

@@ -22,6 +22,7 @@ import os
 import random
 import select
 import sys
+import termios
 import threading
 import time
 import tty
@@ -154,6 +155,7 @@ class SerialAdapter:
                 time.sleep(0.05)
                 if self.setup.fault != "chatter":
                     break
+            termios.tcflush(self.line, termios.TCIFLUSH)  # what was written to it meanwhile it never read
             return
         if self.echo:
             self.put(command + "\r")

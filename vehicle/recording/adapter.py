@@ -10,6 +10,7 @@ that talks without a prompt.
 from __future__ import annotations
 
 import os
+import re
 import statistics
 from collections import deque
 from collections.abc import Callable
@@ -28,7 +29,7 @@ from vehicle.recording.lines import (
     sorted_lines,
 )
 from vehicle.recording.parameters import ENGINE_EVIDENCE, PidParameter, decode, supported_in
-from vehicle.recording.port import PORT_GONE, PROMPT, AdapterPort, Patience, Reply, clock_s
+from vehicle.recording.port import PROMPT, AdapterPort, Patience, PortGoneError, Reply, clock_s
 
 # The adapter itself gives up on the car after at most about 1 s (its own time-out register, common practice, no
 # source); Bluetooth adds some tenths.
@@ -232,7 +233,7 @@ class Adapter:
         return AdapterError(
             "no ignition",
             f"The adapter on {self.name} answers{self._voltage()}, but the car does not"
-            f"{f' ({said})' if said and said.isprintable() else ''}: switch the ignition on (the engine may be off)"
+            f"{f' ({said})' if said else ''}: switch the ignition on (the engine may be off)"
             " and push the adapter fully into its socket.",
         )
 
@@ -343,12 +344,16 @@ class Adapter:
         """Return the questions that are answered in a second, from the last ones; None before the first."""
         return 1.0 / max(statistics.median(self._took_s), 1e-4) if self._took_s else None
 
+    def usual_s(self) -> float:
+        """Return how long a question and its answer take at most in usual running [s]."""
+        return 2.0 * statistics.median(self._took_s) if self._took_s else QUESTION.quiet_s
+
     def _say_to(self, command: bytes, patience: Patience) -> Reply:
         if self._port is None:
             return Reply((), heard=False, whole=False)
         try:
             reply = self._port.ask(command, patience)
-        except PORT_GONE:
+        except PortGoneError:
             self.close()
             return Reply((), heard=False, whole=False)
         echo = command.decode("ascii", errors="replace")
@@ -363,8 +368,11 @@ class Adapter:
         return self._port is not None
 
     def heard(self) -> str:
-        """Return the last line that the adapter sent, for the words about a gap."""
-        return self._heard[-1][:40] if self._heard else ""
+        """Return the last line that the adapter sent, for the words about a gap; nothing where it is an answer."""
+        last = self._heard[-1][:40] if self._heard else ""
+        if not last.isascii() or not last.isprintable():
+            return "unreadable characters"
+        return "" if re.match(r"[0-9A-F]{2}", last) else last
 
     def silence_words(self) -> str:
         """Return who is silent, for the words about a gap."""
@@ -373,7 +381,7 @@ class Adapter:
         if self._port.silent_s() >= QUESTION.quiet_s * 0.9:
             return "the adapter does not answer"
         said = self.heard()
-        return f"the car does not answer{f' ({said})' if said and said.isprintable() else ''}"
+        return f"the car does not answer{f' ({said})' if said else ''}"
 
     def close(self) -> None:
         """Give the port back. Never raises: whoever closes has other troubles."""
@@ -382,7 +390,7 @@ class Adapter:
             return
         try:
             port.close()
-        except PORT_GONE as error:
+        except PortGoneError as error:
             self._heard = (*self._heard, f"while closing: {error}")
 
 
@@ -450,7 +458,7 @@ def _reset_adapter(name: str, baud_rate: int | None, waiter: Waiter, listen_s: f
     device = os.path.realpath(name) if os.path.islink(name) else name
     try:
         port = AdapterPort(device, baud_rate, waiter.idle)
-    except (*PORT_GONE, ValueError) as error:
+    except (PortGoneError, ValueError) as error:
         raise cannot_open(name, str(error)) from None
     adapter = Adapter(port, name)
     try:
@@ -460,7 +468,7 @@ def _reset_adapter(name: str, baud_rate: int | None, waiter: Waiter, listen_s: f
         adapter.baud_rate = port.baud_rate
         adapter.reset()
         adapter.set_up()
-    except PORT_GONE as error:
+    except PortGoneError as error:
         adapter.close()
         raise cannot_open(name, str(error)) from None
     except BaseException:
@@ -490,7 +498,7 @@ def _find_baud_rate(port: AdapterPort, name: str) -> None:
     for rate in BAUD_RATES:
         try:
             port.baud_rate = rate
-        except (ValueError, *PORT_GONE):  # a rate that this system does not know
+        except (ValueError, PortGoneError):  # a rate that this system does not know
             continue
         if port.ask(b"\x7f\x7f", Patience(total_s=0.5, quiet_s=0.3)).whole:
             return

@@ -25,6 +25,7 @@ _PROGRESS = re.compile(r"^(SEARCHING\.*|BUS INIT: ?\.*(OK)?)\s*")
 _BANNER = re.compile(r"\bv\d+\.\d|LV RESET|OBD", re.IGNORECASE)
 _HEX = re.compile(r"[0-9A-F]{2,3}( ?[0-9A-F]{2})*")
 _ANSWER = 0x41
+_LEAST_FRAME = 8  # characters
 
 
 @dataclass(frozen=True)
@@ -70,12 +71,13 @@ def _sorted(line: str, protocol_id: str, *, headers: bool) -> AdapterLine:
 
 
 def flipped(line: AdapterLine) -> bool:
-    """Return whether a damaged line has a character that no adapter sends in a frame: bits were flipped on the way.
+    """Return whether a damaged line is a frame but for one or two characters: bits were flipped on the way.
 
     A line that only lost characters shows by its length; a flipped digit of a CAN frame does not show at all, so that
     flips elsewhere are a warning.
     """
-    return line.kind == "damaged" and re.search("[^0-9A-F ]", line.text) is not None
+    wrong = len(re.findall("[^0-9A-F ]", line.text))
+    return line.kind == "damaged" and wrong in (1, 2) and len(line.text) >= _LEAST_FRAME
 
 
 def _whole(digits: str, protocol_id: str) -> str:

@@ -187,7 +187,7 @@ class _Rows:
         try:
             self.file.write(row)
         except OSError as error:
-            raise RowLostError(error.errno, error.strerror, str(self.file.path), self.count) from None
+            raise RowLostError(error, self.file.path, self.count) from None
         self.last_s = began_s
         self.count += bool(values)
 
@@ -488,7 +488,9 @@ class _Recording:
             if value is not None:
                 answered += 1
                 self.end_gap(questions)
-                self.open_row.add(parameter.column, value, max(asked_s, rows.last_s))
+                # Where the adapter needed long (it started the bus, say), the value is as old as a usual answer.
+                asked_s = max(asked_s, clock_s() - adapter.usual_s(), rows.last_s)
+                self.open_row.add(parameter.column, value, asked_s)
             why = questions.gone(adapter)
             if why or (value is None and self.gaps.since_s is not None):
                 break
@@ -514,7 +516,7 @@ class _Recording:
         questions = self.questions
         if questions is None or self.gaps.since_s is not None or self.adapter is None:
             return
-        if clock_s() - questions.last_good_s > questions.hole_s(self.adapter):
+        if clock_s() - questions.last_good_s > self.settings.interval_s + questions.hole_s(self.adapter):
             self.begin_gap(questions, self.adapter.silence_words())
 
     def begin_gap(self, questions: Questions, why: str) -> None:
@@ -653,7 +655,7 @@ def record(
 
     `keys` returns the characters pressed since it was last called (see `KEYS`); `show` gets a `Status` after each row
     and each event. Raises AdapterError where adapter or car cannot be reached at first (later they are waited for),
-    InputError for a folder or manifest that cannot be used, OSError where a row cannot be written.
+    InputError for a folder or manifest that cannot be used, RowLostError where a row cannot be written.
     """
     details = details or RunDetails()
     try:

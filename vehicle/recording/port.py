@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import serial
@@ -15,8 +16,7 @@ try:
 except ImportError:  # a system without them
     _termios_error = OSError  # type: ignore[assignment,misc]
 
-PORT_GONE = (serial.SerialException, OSError, _termios_error)
-"""What a port raises that is no longer there."""
+_GONE = (serial.SerialException, OSError, _termios_error)
 
 PROMPT = b">"
 _SLICE_S = 0.05  # how long one look at the port lasts at most; keys and clock are heeded in between
@@ -29,6 +29,19 @@ def clock_s() -> float:
     """Return seconds [s] on a clock that never steps and, where the system can, goes on while the computer sleeps."""
     boot_time = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if boot_time is None else time.clock_gettime(boot_time)
+
+
+class PortGoneError(Exception):
+    """The port cannot be opened, or is no longer there; `str()` is the system's reason."""
+
+
+@contextmanager
+def _of_the_port() -> Iterator[None]:
+    """Turn what the system raises for a port into `PortGoneError`, so that nothing else passes for it."""
+    try:
+        yield
+    except _GONE as error:
+        raise PortGoneError(str(error)) from None
 
 
 @dataclass(frozen=True)
@@ -54,16 +67,17 @@ class Reply:
 
 
 class AdapterPort:
-    """An open port. Raises what is in `PORT_GONE` where it is lost, whatever `idle` raises while it waits."""
+    """An open port. Raises PortGoneError where it is lost, and whatever `idle` raises while it waits."""
 
     def __init__(self, device: str, baud_rate: int | None, idle: Callable[[], None]) -> None:
         self._idle = idle
-        self._port = serial.serial_for_url(device, do_not_open=True)
-        self._port.baudrate = baud_rate or 38400
-        self._port.timeout = _SLICE_S
-        self._port.write_timeout = _WRITE_PATIENCE_S
-        self._port.exclusive = True  # two programs reading one adapter take each other's answers
-        self._port.open()
+        with _of_the_port():
+            self._port = serial.serial_for_url(device, do_not_open=True)
+            self._port.baudrate = baud_rate or 38400
+            self._port.timeout = _SLICE_S
+            self._port.write_timeout = _WRITE_PATIENCE_S
+            self._port.exclusive = True  # two programs reading one adapter take each other's answers
+            self._port.open()
         self._last_byte_s = clock_s()
 
     @property
@@ -73,7 +87,8 @@ class AdapterPort:
 
     @baud_rate.setter
     def baud_rate(self, rate: int) -> None:
-        self._port.baudrate = rate
+        with _of_the_port():
+            self._port.baudrate = rate
 
     def pause(self, seconds: float) -> None:
         """Wait [s] and let `idle` act."""
@@ -95,9 +110,10 @@ class AdapterPort:
 
     def ask(self, command: bytes, patience: Patience) -> Reply:
         """Send a command and return the reply to it."""
-        if self._port.in_waiting:
-            self._port.reset_input_buffer()
-        self._port.write(command + b"\r")
+        with _of_the_port():
+            if self._port.in_waiting:
+                self._port.reset_input_buffer()
+            self._port.write(command + b"\r")
         began_s = last_s = clock_s()
         buffer = bytearray()
         while PROMPT not in buffer:
@@ -113,7 +129,8 @@ class AdapterPort:
 
     def _piece(self) -> bytes:
         self._idle()
-        piece = bytes(self._port.read(self._port.in_waiting or 1))
+        with _of_the_port():
+            piece = bytes(self._port.read(self._port.in_waiting or 1))
         if piece:
             self._last_byte_s = clock_s()
         return piece
@@ -124,11 +141,12 @@ class AdapterPort:
 
     def close(self) -> None:
         """Give the port back at once, with what it has not yet sent."""
-        try:
-            if os.name == "posix" and getattr(self._port, "fd", None) is not None:
-                self._port.reset_output_buffer()  # a port that takes no bytes would hold up its closing
-        finally:
-            self._port.close()
+        with _of_the_port():
+            try:
+                if os.name == "posix" and getattr(self._port, "fd", None) is not None:
+                    self._port.reset_output_buffer()  # a port that takes no bytes would hold up its closing
+            finally:
+                self._port.close()
 
 
 def _limits_s(buffer: bytearray, patience: Patience) -> tuple[float, float]:

@@ -17,6 +17,7 @@ FAST_STRIKES = 3
 PLAN_AGAIN_S = 2.0
 LISTS_AGAIN_S = (10.0, 60.0, 300.0)  # after the first row: a control unit that wakes up may list more than at first
 LIST_TRIES = 3
+OTHERS_ANSWER_S = 3.0  # since any answer: a question without one is no miss of its parameter where nothing answers
 _NEVER_S = -1e9
 
 
@@ -142,19 +143,17 @@ class Questions:
     def ask(self, adapter: Adapter, parameter: PidParameter) -> float | None:
         """Ask once, in fast mode twice where the first stays empty; return the value and keep the counts."""
         self._asked_s[parameter.column] = clock_s()
+        damaged = adapter.damaged
         answer = adapter.ask(parameter)
         silent = int(answer.silent)
         if answer.value is None and adapter.fast and adapter.alive():
-            answer = self._ask_outside_fast_mode(adapter, parameter)
+            answer = self._ask_outside_fast_mode(adapter, parameter, damaged)
             silent += answer.silent
         at_s = clock_s()
         if answer.value is None:
             self._silent = self._silent + silent if answer.silent else 0
-            self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
-            if self._misses[parameter.column] == MISSES_BEFORE_RARE:
-                self._planned_s = _NEVER_S
-            if at_s - self.last_good_s < 3.0 and self.watch.missed(parameter.column, at_s):
-                self._event(f"no answer any more: {parameter.label}")
+            if at_s - self.last_good_s < OTHERS_ANSWER_S:
+                self._missed(parameter, at_s)
             return None
         self._silent = 0
         self._misses[parameter.column] = 0
@@ -165,9 +164,16 @@ class Questions:
         self.watch.answered(parameter.column, answer.value, at_s)
         return answer.value
 
-    def _ask_outside_fast_mode(self, adapter: Adapter, parameter: PidParameter) -> AdapterAnswer:
+    def _missed(self, parameter: PidParameter, at_s: float) -> None:
+        """Count a question that this parameter alone left without an answer."""
+        misses = self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
+        if misses == MISSES_BEFORE_RARE:
+            self._planned_s = _NEVER_S
+        if self.watch.missed(parameter.column, at_s):
+            self._event(f"no answer any more: {parameter.label}")
+
+    def _ask_outside_fast_mode(self, adapter: Adapter, parameter: PidParameter, damaged: int) -> AdapterAnswer:
         adapter.fast = False
-        damaged = adapter.damaged
         answer = adapter.ask(parameter)
         if answer.value is not None and adapter.damaged == damaged:
             self.fast_mode.strike()

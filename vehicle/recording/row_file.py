@@ -35,12 +35,12 @@ NEW_MANIFEST = """\
 _NEW_FILE = os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_WRONLY | getattr(os, "O_BINARY", 0)
 
 
-class RowLostError(OSError):
-    """A row could not be written: `rows` before it are safe on the disk; `errno.ENOSPC` for a full disk."""
+class RowLostError(Exception):
+    """A row could not be written to `path`; `rows` before it are safe. `number` is the system's (28: disk full)."""
 
-    def __init__(self, number: int | None, reason: str | None, path: str, rows: int) -> None:
-        super().__init__(number, reason, path)
-        self.rows = rows
+    def __init__(self, error: OSError, path: Path, rows: int) -> None:
+        super().__init__(f"{path}: {error.strerror}")
+        self.number, self.reason, self.path, self.rows = error.errno, error.strerror or str(error), path, rows
 
 
 class RowFile:
