@@ -14,7 +14,7 @@ import re
 import statistics
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from obd import protocols
@@ -43,6 +43,7 @@ LISTEN_AGAIN_S = 0.3
 QUIET_AFTER_RESET_S = 0.3
 NOISE_REMEMBERED_S = 20.0
 ENGINE_PATIENCE_S = 10.0  # how long a unit that may not be the engine's is asked for a better one
+NO_CAR_TRIES = 3  # to get any list at all
 BAUD_RATES = (38400, 9600, 115200, 230400, 57600, 19200, 500000)
 _PROTOCOLS: dict[str, Any] = {
     "1": protocols.SAE_J1850_PWM,
@@ -61,10 +62,14 @@ _RATE_OVER = 12  # questions
 
 @dataclass(frozen=True)
 class AdapterAnswer:
-    """What came back for one question: a value, or none; `silent` where not even the adapter answered."""
+    """What came back for one question: a value, or none; `silent` where not even the adapter answered.
+
+    `at_s` is when it was there, of the recorder's clock [s].
+    """
 
     value: float | None
     silent: bool
+    at_s: float
 
 
 @dataclass(frozen=True)
@@ -176,43 +181,46 @@ class Adapter:
         alone for `patience_s` [s]: a gearbox may wake up before the engine. Raises AdapterError.
         """
         lists: dict[int | None, set[int]] = {}
-        most_lines = 0
+        most_frames = tries = 0
         end_s = clock_s() + patience_s
         while True:
             frames, reply = self._frames(b"0100")
-            most_lines = max(most_lines, len(frames))
+            most_frames = max(most_frames, len(frames))
+            self._check_addresses(reply, most_frames)
             for unit, data in frames:
-                listed = supported_in(0x00, data)
-                if listed is not None:
-                    lists[unit] = lists.get(unit, set()) | listed
-            self._check_addresses(reply, most_lines)
-            best = max(lists, key=lambda unit: self._likely(unit, lists[unit]), default=None) if lists else None
-            if lists and (best is None or self._surely_engine(best, lists[best])):
-                self.engine = best
-                return lists[best]
-            if clock_s() > end_s or (not lists and not reply.heard):
+                lists[unit] = lists.get(unit, set()) | (supported_in(0x00, data) or set())
+            best = max(lists, key=lambda unit: self._likely(unit, lists[unit]), default=None)
+            tries += 1
+            if lists and self._surely_engine(best, lists[best], tries):
+                break
+            if clock_s() > end_s or (not lists and (not reply.heard or tries >= NO_CAR_TRIES)):
                 break
             waiter.say("waiting for the engine's control unit to answer")
             if self._port is not None:
                 self._port.pause(0.2)
         if not lists:
             raise self.no_ignition()
-        if not (len(lists[best] & ENGINE_EVIDENCE) >= 2 or engine_address(self.protocol_id, best or 0)):
-            raise AdapterError(
-                "no engine",
-                f"Only a control unit that reports no engine load, air flow or fuel answers (address {best:02X}):"
-                " that is not the engine. Switch the ignition on, or start the engine.",
-            )
+        if best is not None and not self._surely_engine(best, lists[best], tries):
+            self._refuse_other_unit(best, lists[best])
         self.engine = best
         return lists[best]
 
-    def _check_addresses(self, reply: Reply, most_lines: int) -> None:
+    def _refuse_other_unit(self, unit: int, listed: set[int]) -> None:
+        if len(listed & ENGINE_EVIDENCE) >= 2 or engine_address(self.protocol_id, unit):
+            return
+        raise AdapterError(
+            "no engine",
+            f"Only a control unit that reports no engine load, air flow or fuel answers (address {unit:02X}):"
+            " that is not the engine. Switch the ignition on, or start the engine.",
+        )
+
+    def _check_addresses(self, reply: Reply, most_frames: int) -> None:
         """Find out whether the adapter shows who answers; refuse it where it does not and several units do."""
         if self.headers and not any(line.kind == "frame" for line in self._sorted(reply)):
             bare = sorted_lines(reply.lines, self.protocol_id, headers=False)
             if any(line.digits.startswith("4100") and len(line.digits) == 12 for line in bare if line.kind == "frame"):
                 self.headers = False
-        if not self.headers and most_lines > 1:
+        if not self.headers and most_frames > 1:
             raise AdapterError(
                 "no engine",
                 "Several control units answer, and this adapter cannot show which one (it ignores the setting for"
@@ -224,7 +232,9 @@ class Adapter:
         evidence = len(listed & ENGINE_EVIDENCE)
         return at_engine and evidence > 0, evidence, len(listed)
 
-    def _surely_engine(self, unit: int, listed: set[int]) -> bool:
+    def _surely_engine(self, unit: int | None, listed: set[int], tries: int) -> bool:
+        if unit is None:  # without addresses several replies have to show that a single unit answers
+            return tries >= NO_CAR_TRIES
         return engine_address(self.protocol_id, unit) and bool(listed & ENGINE_EVIDENCE)
 
     def no_ignition(self) -> AdapterError:
@@ -254,18 +264,19 @@ class Adapter:
 
         Where the lines carry no check and flipped ones came lately, a value counts only if two answers agree.
         """
-        value, silent = self._ask_once(parameter)
-        if value is None or self._checked_lines() or clock_s() - self._noise_s > NOISE_REMEMBERED_S:
-            return AdapterAnswer(value, silent)
-        values = [value]
+        answer = self._ask_once(parameter)
+        noisy = clock_s() - self._noise_s < NOISE_REMEMBERED_S
+        if answer.value is None or self._checked_lines() or not noisy:
+            return answer
+        values = [answer.value]
         for _ in range(2):
-            again, _ = self._ask_once(parameter)
-            if again is not None and again in values:
-                return AdapterAnswer(again, silent=False)
-            values += [again] if again is not None else []
-        return AdapterAnswer(None, silent=False)
+            again = self._ask_once(parameter)
+            if again.value in values:
+                return again
+            values += [again.value] if again.value is not None else []
+        return AdapterAnswer(None, silent=False, at_s=clock_s())
 
-    def _ask_once(self, parameter: PidParameter) -> tuple[float | None, bool]:
+    def _ask_once(self, parameter: PidParameter) -> AdapterAnswer:
         began_s = clock_s()
         counts = self._counts.setdefault(parameter.pid, [])
         counted = self.fast and (self.units == 1 or len(counts) >= 2)
@@ -279,9 +290,9 @@ class Adapter:
             values = []  # no one can tell whose they are
         if values:
             self._took_s.append(clock_s() - began_s)
-            return values[-1], False
+            return AdapterAnswer(values[-1], silent=False, at_s=reply.at_s)
         self._look_for_restart(parameter.pid, reply)
-        return None, not reply.heard
+        return AdapterAnswer(None, silent=not reply.heard, at_s=clock_s())
 
     def _checked_lines(self) -> bool:
         return self.headers and (self.protocol_id in J1850 or self.protocol_id in SUMMED)
@@ -344,9 +355,15 @@ class Adapter:
         """Return the questions that are answered in a second, from the last ones; None before the first."""
         return 1.0 / max(statistics.median(self._took_s), 1e-4) if self._took_s else None
 
+    def learn_from(self, before: Adapter) -> None:
+        """Take over what is known of the car's rate and of how many units answer."""
+        self.units = before.units
+        self._counts = {pid: list(counts) for pid, counts in before._counts.items()}
+        self._took_s.extend(before._took_s)
+
     def usual_s(self) -> float:
-        """Return how long a question and its answer take at most in usual running [s]."""
-        return 2.0 * statistics.median(self._took_s) if self._took_s else QUESTION.quiet_s
+        """Return how long a question and its answer take in usual running, with some reserve [s]."""
+        return 1.5 * statistics.median(self._took_s) if self._took_s else QUESTION.quiet_s
 
     def _say_to(self, command: bytes, patience: Patience) -> Reply:
         if self._port is None:
@@ -359,7 +376,7 @@ class Adapter:
         echo = command.decode("ascii", errors="replace")
         lines = reply.lines[1:] if reply.lines and reply.lines[0].replace(" ", "") == echo else reply.lines
         self._heard = lines or self._heard
-        return Reply(lines, reply.heard, reply.whole)
+        return replace(reply, lines=lines)
 
     # -- the end
 
@@ -450,6 +467,7 @@ def reopen_adapter(port: str, before: Adapter, waiter: Waiter) -> Adapter:
         raise
     adapter.engine = before.engine
     adapter.headers = adapter.headers and before.headers
+    adapter.learn_from(before)
     return adapter
 
 

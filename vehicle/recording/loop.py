@@ -241,12 +241,12 @@ class _OpenRow:
     ended_s: float = 0.0
     values: dict[str, float] = field(default_factory=dict)
 
-    def add(self, column: str, value: float, asked_s: float) -> None:
-        """Take in an answer to a question of `asked_s` [s]."""
+    def add(self, column: str, value: float, asked_s: float, answered_s: float) -> None:
+        """Take in an answer that came at `answered_s` to a question of `asked_s` [s]."""
         if not self.values:
             self.began_s = asked_s
         self.values[column] = value
-        self.ended_s = clock_s()
+        self.ended_s = answered_s
 
 
 class _Recording:
@@ -489,8 +489,9 @@ class _Recording:
                 answered += 1
                 self.end_gap(questions)
                 # Where the adapter needed long (it started the bus, say), the value is as old as a usual answer.
-                asked_s = max(asked_s, clock_s() - adapter.usual_s(), rows.last_s)
-                self.open_row.add(parameter.column, value, asked_s)
+                answered_s = questions.last_good_s
+                asked_s = max(asked_s, answered_s - adapter.usual_s(), rows.last_s)
+                self.open_row.add(parameter.column, value, asked_s, max(answered_s, asked_s))
             why = questions.gone(adapter)
             if why or (value is None and self.gaps.since_s is not None):
                 break

@@ -21,6 +21,7 @@ _GONE = (serial.SerialException, OSError, _termios_error)
 PROMPT = b">"
 _SLICE_S = 0.05  # how long one look at the port lasts at most; keys and clock are heeded in between
 _WRITE_PATIENCE_S = 2.0
+_LATE_S, _LATEST_S = 0.25, 1.0  # to wait for the rest of a reply that was given up
 _BUSY = re.compile(rb"SEARCHING|BUS INIT")
 _ANSWERED = re.compile(rb"41 ?[0-9A-F]{2}[^\r]*\r")
 
@@ -59,11 +60,15 @@ class Patience:
 
 @dataclass(frozen=True)
 class Reply:
-    """What came back: lines without the echo and the prompt; `heard` any byte at all; `whole` up to the prompt."""
+    """What came back: lines without the echo and the prompt; `heard` any byte at all; `whole` up to the prompt.
+
+    `at_s` is when the first answer of a control unit was there [s], the end of the reply where none was.
+    """
 
     lines: tuple[str, ...]
     heard: bool
     whole: bool
+    at_s: float = 0.0
 
 
 class AdapterPort:
@@ -79,6 +84,7 @@ class AdapterPort:
             self._port.exclusive = True  # two programs reading one adapter take each other's answers
             self._port.open()
         self._last_byte_s = clock_s()
+        self._whole = True
 
     @property
     def baud_rate(self) -> int:
@@ -110,11 +116,14 @@ class AdapterPort:
 
     def ask(self, command: bytes, patience: Patience) -> Reply:
         """Send a command and return the reply to it."""
+        if not self._whole:  # what is still to come belongs to an earlier question
+            self.read_until_quiet(_LATE_S, _LATEST_S)
         with _of_the_port():
             if self._port.in_waiting:
                 self._port.reset_input_buffer()
             self._port.write(command + b"\r")
         began_s = last_s = clock_s()
+        answered_s: float | None = None
         buffer = bytearray()
         while PROMPT not in buffer:
             at_s = clock_s()
@@ -125,7 +134,10 @@ class AdapterPort:
             if piece:
                 buffer += piece
                 last_s = clock_s()
-        return _as_reply(bytes(buffer))
+                if answered_s is None and _ANSWERED.search(buffer):
+                    answered_s = last_s
+        self._whole = PROMPT in buffer
+        return _as_reply(bytes(buffer), clock_s() if answered_s is None else answered_s)
 
     def _piece(self) -> bytes:
         self._idle()
@@ -158,8 +170,8 @@ def _limits_s(buffer: bytearray, patience: Patience) -> tuple[float, float]:
     return patience.total_s, patience.quiet_s
 
 
-def _as_reply(buffer: bytes) -> Reply:
+def _as_reply(buffer: bytes, at_s: float) -> Reply:
     whole = PROMPT in buffer
     text = buffer.replace(b"\x00", b"").split(PROMPT)[0].decode("ascii", errors="replace")
     lines = tuple(line.strip() for line in re.split(r"[\r\n]", text) if line.strip())
-    return Reply(lines, bool(buffer), whole)
+    return Reply(lines, bool(buffer), whole, at_s)

@@ -66,6 +66,7 @@ class Questions:
         self._event = event
         self._asked_s: dict[str, float] = {}
         self._misses: dict[str, int] = {}
+        self._missed_s: dict[str, float] = {}
         self._last_answered: PidParameter | None = None
         self._silent = self._whole_rows = self._list_rounds = self._probes = 0
         self._planned_s = _NEVER_S
@@ -149,7 +150,7 @@ class Questions:
         if answer.value is None and adapter.fast and adapter.alive():
             answer = self._ask_outside_fast_mode(adapter, parameter, damaged)
             silent += answer.silent
-        at_s = clock_s()
+        at_s = answer.at_s
         if answer.value is None:
             self._silent = self._silent + silent if answer.silent else 0
             if at_s - self.last_good_s < OTHERS_ANSWER_S:
@@ -165,10 +166,12 @@ class Questions:
         return answer.value
 
     def _missed(self, parameter: PidParameter, at_s: float) -> None:
-        """Count a question that this parameter alone left without an answer."""
-        misses = self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
-        if misses == MISSES_BEFORE_RARE:
-            self._planned_s = _NEVER_S
+        """Count a question that this parameter left without an answer; for rare only if others answered meanwhile."""
+        if self.last_good_s > self._missed_s.get(parameter.column, _NEVER_S):
+            self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
+            if self._misses[parameter.column] == MISSES_BEFORE_RARE:
+                self._planned_s = _NEVER_S
+        self._missed_s[parameter.column] = at_s
         if self.watch.missed(parameter.column, at_s):
             self._event(f"no answer any more: {parameter.label}")
 
