@@ -139,6 +139,7 @@ def _answer(
 ) -> tuple[dict[str, Any], FuelFlow]:  # fmt: skip
     import numpy as np
 
+    from energy.words.log_quality import rate_and_stuck_data
     from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
     from vehicle.logs.read import Quality
 
@@ -173,6 +174,7 @@ def _answer(
                 "mean_w": float(np.nanmean(tractive)),
                 "mean_positive_w": float(np.nanmean(np.maximum(tractive, 0.0))),
             }
+    data |= rate_and_stuck_data(log)
     return data, flow
 
 
@@ -234,6 +236,7 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
 
 
 def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
+    from energy.words.log_quality import rate_and_stuck_lines
     from vehicle.logs.columns import BY_NAME
 
     distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
@@ -272,6 +275,7 @@ def _words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         )
     if "tractive_power" in data:
         lines.append(f"  tractive power, mean {data['tractive_power']['mean_w'] / 1000:.2f} kW")
+    lines += rate_and_stuck_lines(log)
     for note in log.notes:
         lines.append(f"  note: {note}")
     return lines

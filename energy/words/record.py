@@ -91,6 +91,10 @@ def plain_line(status: Status) -> str:
     return f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {gaps(status.gaps)}{last}{missing}"
 
 
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
 def _label(column: str) -> str:
     return next(p.label for p in PARAMETERS if p.column == column)
 
@@ -103,19 +107,20 @@ def summary_lines(summary: Summary) -> list[str]:
         lines.append(f"{rate_line(summary.rate)}.")
         if summary.rate.plan.left_out:
             left_out = ", ".join(p.label for p in summary.rate.plan.left_out)
-            lines.append(f"Only once in {summary.rate.plan.turn_s:.0f} s, because the car answers slowly: {left_out}.")
+            lines.append(
+                f"Only once in {summary.rate.plan.turn_s:.0f} s, because the vehicle answers slowly: {left_out}."
+            )
     for gap in summary.parameter_gaps:
-        times = "once" if gap.count == 1 else f"{gap.count} times"
-        lines.append(f"{_label(gap.column)} stopped answering {times}, {gap.total_s:.0f} s in all.")
+        lines.append(f"{_label(gap.column)} stopped answering {_times(gap.count)}, {gap.total_s:.0f} s in all.")
     for column in summary.stuck:
         lines.append(f"{_label(column)} did not change for 50 s while others moved: check it before you use this run.")
     if not summary.fuel_source:
         lines.append("No fuel rate, air flow or manifold pressure: litres cannot be calculated from this run.")
     if summary.restarts:
-        lines.append(f"The adapter lost its settings {summary.restarts} times and got them again.")
+        lines.append(f"The adapter lost its settings {_times(summary.restarts)} and got them again.")
     if summary.damaged_lines:
         lines.append(f"{summary.damaged_lines} damaged lines came from the adapter; none of them was used.")
-    lines.append(f"Listed in {summary.manifest}. Take the adapter out of its socket when you are done.")
+    lines.append(f"Listed in {summary.run_list}. Take the adapter out of its socket when you are done.")
     return lines
 
 
@@ -124,7 +129,7 @@ def summary_data(summary: Summary) -> dict[str, Any]:
     rate = summary.rate
     return {
         "file": str(summary.file),
-        "manifest": str(summary.manifest),
+        "run_list": str(summary.run_list),
         "rows": summary.rows,
         "duration_s": round(summary.duration_s, 3),
         "gaps": summary.gaps,

@@ -19,7 +19,7 @@ from vehicle.recording.adapter import Adapter, Waiter, Wanted, nearest_trouble, 
 from vehicle.recording.parameters import FUEL_SOURCES
 from vehicle.recording.port import clock_s
 from vehicle.recording.questions import FastMode, Questions, columns_of
-from vehicle.recording.row_file import MANIFEST, RowFile, RowLostError, append_run, free_name, read_manifest_text
+from vehicle.recording.row_file import RUN_LIST, RowFile, RowLostError, append_run, free_name, read_run_list
 from vehicle.recording.schedule import Plan, runs_factor
 from vehicle.recording.watch import STUCK_S, ParameterGap
 
@@ -51,7 +51,7 @@ class Settings:
 
 @dataclass(frozen=True)
 class RunDetails:
-    """What the engine cannot say about a run; goes to the manifest as it stands. Empty text: not said."""
+    """What the engine cannot say about a run; goes to the run list as it stands. Empty text: unknown."""
 
     state: State | None = None
     pair: str = ""
@@ -109,7 +109,7 @@ class Summary:
     """
 
     file: Path
-    manifest: Path
+    run_list: Path
     rows: int
     duration_s: float
     gaps: int
@@ -358,7 +358,7 @@ class _Recording:
             raise AdapterError("no adapter", "Stopped before the adapter answered; nothing was recorded.")
         return Summary(
             file=self.rows.file.path,
-            manifest=self.settings.out / MANIFEST,
+            run_list=self.settings.out / RUN_LIST,
             rows=self.rows.count,
             duration_s=self.elapsed_s(),
             gaps=self.gaps.count,
@@ -411,7 +411,7 @@ class _Recording:
         rows = self.rows = _Rows(file, self.marks)
         columns = columns_of(questions.wanted)
         entry = _run_entry(file.path, moment, self.details, self.adapter.protocol_name, columns)
-        append_run(self.settings.out / MANIFEST, entry)
+        append_run(self.settings.out / RUN_LIST, entry)
         self.questions = questions
         questions.last_good_s = self.started_s = rows.started_s = rows.last_s = clock_s()
         self.condition = RECORDING
@@ -647,7 +647,7 @@ def record(
 ) -> Summary:
     """Record the engine until the duration is over, the stop key or an interrupt; return what was recorded.
 
-    Makes `settings.out`, a new CSV file of `COLUMNS` in it, and a `[[run]]` table in its manifest, both when the car
+    Makes `settings.out`, a new CSV file of `COLUMNS` in it, and a `[[run]]` table in its run list, both when the car
     first answers. Each round asks the fast parameters and now and then a slow one, and writes one row: `time_s` counts
     from the first row on a clock that never steps, `time_utc` is the computer's clock, both of the moment when the
     row's first question was sent; `row_duration_s` is the time until its last answer. An empty cell was not asked or
@@ -656,7 +656,7 @@ def record(
 
     `keys` returns the characters pressed since it was last called (see `KEYS`); `show` gets a `Status` after each row
     and each event. Raises AdapterError where adapter or car cannot be reached at first (later they are waited for),
-    InputError for a folder or manifest that cannot be used, RowLostError where a row cannot be written.
+    InputError for a folder or run list that cannot be used, RowLostError where a row cannot be written.
     """
     details = details or RunDetails()
     try:
@@ -665,5 +665,5 @@ def record(
         raise InputError(
             Problem(str(settings.out), "", f"cannot be made ({error.strerror})", "a folder that can be written to")
         ) from None
-    read_manifest_text(settings.out / MANIFEST)  # told before the drive, not after it
+    read_run_list(settings.out / RUN_LIST)  # its faults show before the drive, not after it
     return _Recording(settings, details, keys, show).run()

@@ -56,7 +56,12 @@ def runs_factor(plan: Plan, per_s: float) -> float:
     """Return how many times the runs a road test would need if all fast parameters were asked in each row."""
     now_s = len(plan.each_row) / per_s
     all_s = (len(plan.each_row) + len(plan.left_out)) / per_s
-    return float((_interval_percent(all_s) / _interval_percent(now_s)) ** 2)
+    return relative_runs(all_s) / relative_runs(now_s)
+
+
+def relative_runs(row_s: float) -> float:
+    """Return how many times the runs a road test needs with a row in `row_s` [s], against rows of 1.5 s or less."""
+    return float((_interval_percent(row_s) / _INTERVAL_PERCENT[0]) ** 2)
 
 
 def _interval_percent(row_s: float) -> float:

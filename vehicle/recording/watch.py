@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 STOPPED_S = 3.0  # without an answer, though asked again: the parameter has stopped
 STUCK_S = 50.0  # without a change, while others move
+_LEAST_ANSWERS = 8  # what is asked once in ten seconds may be the same five times
+FULL_LOAD_PERCENT = 99.0
 _MOVES = 0.10  # of its largest value: a companion that moved by less may as well be a steady drive
 _CAN_STICK = frozenset(
     {
@@ -29,6 +31,7 @@ class _Seen:
     value: float
     at_s: float
     same_since_s: float
+    same: int = 1
     missed: int = 0
     gap_s: float = 0.0
     gaps: int = 0
@@ -52,8 +55,9 @@ class Watch:
         if seen.stopped:
             seen.gap_s += self._own_hole_s(column, seen, at_s)
             seen.stopped = False
+        seen.same += 1
         if value != seen.value:
-            seen.same_since_s = at_s
+            seen.same_since_s, seen.same = at_s, 1
         seen.value, seen.at_s, seen.missed = value, at_s, 0
         self._gap_before[column] = self._connection_gap_s
         if column in _CAN_STICK:
@@ -99,14 +103,17 @@ class Watch:
     def stuck(self, at_s: float) -> frozenset[str]:
         """Return the parameters that have not changed for `STUCK_S` while others moved by a tenth or more.
 
-        Zero is no sign: a car that stands, or a fuel supply that is cut while coasting, stays at zero.
+        Zero is no sign: a car that stands, or a fuel supply that is cut while coasting, stays at zero. Nor is full
+        load, which a long climb may hold.
         """
         return frozenset(
             column
             for column, seen in self._seen.items()
             if column in _CAN_STICK
             and seen.value != 0.0
+            and not (column == "calculated_load_percent" and seen.value >= FULL_LOAD_PERCENT)
             and not seen.stopped
+            and seen.same >= _LEAST_ANSWERS
             and min(at_s, seen.at_s) - seen.same_since_s >= STUCK_S
             and any(self._moved(other, seen.same_since_s) for other in self._seen if other != column)
         )
