@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from vehicle.recording.parameters import PARAMETERS
+from vehicle.recording.watch import STUCK_S
 
 if TYPE_CHECKING:
     from vehicle.recording.loop import Rate, Status, Summary
@@ -113,7 +114,9 @@ def summary_lines(summary: Summary) -> list[str]:
     for gap in summary.parameter_gaps:
         lines.append(f"{_label(gap.column)} stopped answering {_times(gap.count)}, {gap.total_s:.0f} s in all.")
     for column in summary.stuck:
-        lines.append(f"{_label(column)} did not change for 50 s while others moved: check it before you use this run.")
+        lines.append(
+            f"{_label(column)} did not change for {STUCK_S:.0f} s while others moved: check it before you use this run."
+        )
     if not summary.fuel_source:
         lines.append("No fuel rate, air flow or manifold pressure: litres cannot be calculated from this run.")
     if summary.restarts:

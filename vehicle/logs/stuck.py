@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
-STUCK_S = 50.0
+STUCK_S = 45.0  # what sticks for 50 s shows for a little less
 _LEAST_ANSWERS = 8  # what is asked once in ten seconds may be the same five times
 _MOVES = 0.10  # of its largest value: a companion that moved by less may as well be a steady drive
 _FULL_LOAD = 0.99

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import os
 import re
-import statistics
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -111,6 +110,7 @@ class Adapter:
         self._heard: tuple[str, ...] = ()
         self._counts: dict[int, list[int]] = {}
         self._took_s: deque[float] = deque(maxlen=_RATE_OVER)
+        self._usual_took_s = 0.0
         self._noise_s = float("-inf")
 
     @property
@@ -289,7 +289,7 @@ class Adapter:
         if not self.headers and len(frames) > 1:
             values = []  # no one can tell whose they are
         if values:
-            self._took_s.append(clock_s() - began_s)
+            self._took(clock_s() - began_s)
             return AdapterAnswer(values[-1], silent=False, at_s=reply.at_s)
         self._look_for_restart(parameter.pid, reply)
         return AdapterAnswer(None, silent=not reply.heard, at_s=clock_s())
@@ -348,22 +348,27 @@ class Adapter:
         frames, _ = self._frames(b"01%02X" % first_pid + one)
         lists = [supported_in(first_pid, data) for unit, data in frames if unit == self.engine]
         if any(listed is not None for listed in lists):
-            self._took_s.append(clock_s() - began_s)
+            self._took(clock_s() - began_s)
         return next((listed for listed in lists if listed is not None), None)
 
     def rate(self) -> float | None:
         """Return the questions that are answered in a second, from the last ones; None before the first."""
-        return 1.0 / max(statistics.median(self._took_s), 1e-4) if self._took_s else None
+        return 1.0 / max(self._usual_took_s, 1e-4) if self._took_s else None
 
     def learn_from(self, before: Adapter) -> None:
         """Take over what is known of the car's rate and of how many units answer."""
         self.units = before.units
         self._counts = {pid: list(counts) for pid, counts in before._counts.items()}
         self._took_s.extend(before._took_s)
+        self._usual_took_s = before._usual_took_s
 
     def usual_s(self) -> float:
         """Return how long a question and its answer take in usual running, with some reserve [s]."""
-        return 1.5 * statistics.median(self._took_s) if self._took_s else QUESTION.quiet_s
+        return 1.5 * self._usual_took_s if self._took_s else QUESTION.quiet_s
+
+    def _took(self, seconds: float) -> None:
+        self._took_s.append(seconds)
+        self._usual_took_s = sorted(self._took_s)[len(self._took_s) // 2]
 
     def _say_to(self, command: bytes, patience: Patience) -> Reply:
         if self._port is None:

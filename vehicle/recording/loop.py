@@ -31,6 +31,7 @@ SET_UP_AGAIN_S, REOPEN_S = 10.0, 30.0  # in a gap with an adapter that answers: 
 SCREEN_S = 0.5  # between two pictures while nothing else happens
 RATE_KNOWN_S = 6.0  # from the first row on, before the rate is said
 RATE_WORDS_S = 30.0  # between two sentences about the rate, at least
+STUCK_EVERY_S = 1.0  # between two looks for values that stick
 RECORDING = "recording"
 
 
@@ -267,10 +268,11 @@ class _Recording:
         self.adapter: Adapter | None = None
         self.rows: _Rows | None = None
         self.questions: Questions | None = None
+        self.stuck_now: frozenset[str] = frozenset()
         self.ever_stuck: list[str] = []
         self.fuel_source = True
         self.restarts = self.damaged = 0
-        self._shown_s = self._rated_s = self._nursed_s = self._reopened_s = float("-inf")
+        self._shown_s = self._rated_s = self._stuck_s = self._nursed_s = self._reopened_s = float("-inf")
         self._rate_said: Plan | None = None
 
     # -- clock, keys, screen
@@ -302,7 +304,7 @@ class _Recording:
             event=event,
             ages_s=watch.ages_s(at_s) if watch else {},
             stopped=watch.stopped() if watch else frozenset(),
-            stuck=watch.stuck(at_s) if watch else frozenset(),
+            stuck=self.stuck_now,
             rate=self.rate(),
         )
         self.show(status)
@@ -467,7 +469,12 @@ class _Recording:
             self.tell(rate_words(rate))
 
     def look_for_stuck(self, questions: Questions) -> None:
-        for column in sorted(questions.watch.stuck(clock_s())):
+        at_s = clock_s()
+        if at_s - self._stuck_s < STUCK_EVERY_S:
+            return
+        self._stuck_s = at_s
+        self.stuck_now = questions.watch.stuck(at_s)
+        for column in sorted(self.stuck_now):
             if column not in self.ever_stuck:
                 self.ever_stuck.append(column)
                 label = next(p.label for p in questions.wanted if p.column == column)

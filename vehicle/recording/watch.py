@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 STOPPED_S = 3.0  # without an answer, though asked again: the parameter has stopped
-STUCK_S = 50.0  # without a change, while others move
+STUCK_S = 45.0  # without a change, while others move; what sticks for 50 s shows for a little less
 _LEAST_ANSWERS = 8  # what is asked once in ten seconds may be the same five times
 FULL_LOAD_PERCENT = 99.0
+_EVERY_S = 0.5  # often enough to see a drive move
 _MOVES = 0.10  # of its largest value: a companion that moved by less may as well be a steady drive
 _CAN_STICK = frozenset(
     {
@@ -60,7 +61,7 @@ class Watch:
             seen.same_since_s, seen.same = at_s, 1
         seen.value, seen.at_s, seen.missed = value, at_s, 0
         self._gap_before[column] = self._connection_gap_s
-        if column in _CAN_STICK:
+        if column in _CAN_STICK and (not seen.recent or at_s - seen.recent[-1][0] >= _EVERY_S):
             seen.recent.append((at_s, value))
             if seen.recent[0][0] < at_s - 2 * STUCK_S:
                 seen.recent = [entry for entry in seen.recent if entry[0] >= at_s - STUCK_S]

@@ -79,7 +79,7 @@ def test_the_summary_has_what_the_run_lacks() -> None:
         "40 rows in 1:05, 1 gap (16 s in all): run.csv",
         "2 questions a second, a row in 1.5 s",
         "mass air flow stopped answering 2 times, 12 s in all",
-        "vehicle speed did not change for 50 s",
+        "vehicle speed did not change for 45 s",
         "litres cannot be calculated",
         "lost its settings once",
         "7 damaged lines",

@@ -28,10 +28,10 @@ def table(stuck: str | None, seconds: int, value: float | None = None) -> pd.Dat
 
 
 @pytest.mark.parametrize("name", ["speed_m_s", "engine_speed_rad_s", "air_flow_kg_s", "fuel_rate_m3_s"])
-def test_what_stands_still_for_fifty_seconds_is_found(name: str) -> None:
-    (found,) = stuck_values(table(name, 50))
-    assert (found.name, found.begin_s, found.end_s) == (name, 100.0, 150.0)
-    assert stuck_values(table(name, 49)) == []
+def test_what_stands_still_for_three_quarters_of_a_minute_is_found(name: str) -> None:
+    (found,) = stuck_values(table(name, 45))
+    assert (found.name, found.begin_s, found.end_s) == (name, 100.0, 145.0)
+    assert stuck_values(table(name, 44)) == []
 
 
 def test_a_moving_log_a_cut_fuel_supply_and_full_load_are_not_stuck() -> None:

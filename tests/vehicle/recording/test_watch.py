@@ -16,12 +16,12 @@ def driven(watch: Watch, until_s: int, *, air: float | None, rpm_step: float = 1
             watch.answered(AIR, air, at_s)
 
 
-def test_a_value_that_stays_while_others_move_is_stuck_after_fifty_seconds() -> None:
+def test_a_value_that_stays_while_others_move_is_stuck_after_three_quarters_of_a_minute() -> None:
     watch = Watch()
-    driven(watch, 50, air=21.0)
-    assert watch.stuck(49.9) == frozenset()
-    driven(watch, 52, air=21.0, begin_s=50)
-    assert watch.stuck(51.0) == {AIR}
+    driven(watch, 45, air=21.0)
+    assert watch.stuck(44.9) == frozenset()
+    driven(watch, 47, air=21.0, begin_s=45)
+    assert watch.stuck(46.0) == {AIR}
     watch.answered(AIR, 21.5, 52.0)
     assert watch.stuck(52.5) == frozenset()
 
