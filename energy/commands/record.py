@@ -131,7 +131,7 @@ class RecordOptions:
     type=click.Path(path_type=Path, file_okay=False),
     default=Path("runs"),
     show_default=True,
-    help="Folder for the recording and its manifest runs.toml; made if it is missing.",
+    help="Folder for the recording and its run list runs.toml; made if it is missing.",
 )
 @click.option("--port", help="Device (/dev/ttyUSB0, COM5) or socket://ADDRESS:PORT of a Wi-Fi adapter. Default: found.")
 @click.option("--baud", "baud_rate", type=click.IntRange(1200, 2_000_000), help="Baud rate. Default: found.")
@@ -159,7 +159,7 @@ class RecordOptions:
 @click.option("--state", type=click.Choice(["absent", "stowed", "working"]), help="The turbine as the run begins.")
 @click.option("--pair", default="", help="Number or name of the pair this run belongs to.")
 @click.option(
-    "--direction", default="", help='Direction driven: "north", "WNW"; or "out" and "back", explained in the manifest.'
+    "--direction", default="", help='Direction driven: "north", "WNW"; or "out" and "back", explained in the run list.'
 )
 @click.option("--vehicle", default="", help="Name of the vehicle.")
 @click.option("--route", default="", help="Name of the route.")
@@ -175,14 +175,17 @@ def command(**options: Any) -> None:
     Example: windtoll record --out runs/ --state working --pair 1 --direction north --wind "8 km/h" --wind-from west
     Keys:    w working, s stowed, a absent (state of the turbine), m mark, q stop
 
-    Each run is a new CSV file in the folder; the manifest runs.toml gets a [[run]] table. Every row is on the disk
-    before the next is asked for. A lost adapter or car is waited for, and the gap is marked. Cells of slow parameters
-    (temperatures and the like) are filled about every 10 s only.
+    Each run is a new CSV file in the folder; the run list runs.toml gets a [[run]] table. Every row is on the disk
+    before the next is asked for. Only answers of the engine's control unit are recorded. A lost adapter or car is
+    waited for, and the gap is marked with its length. Cells of slow parameters (temperatures and the like) are filled
+    about every 10 s only. A vehicle that answers slowly (most before 2008) is asked for vehicle speed, engine speed
+    and one source of fuel in each row, and for the others in turn.
 
     Exit status 0: recorded. 2: no adapter, no permission, no ignition, or an option that cannot be used.
     """
-    from vehicle.recording.adapter import AdapterError
+    from vehicle.recording.access import AdapterError
     from vehicle.recording.loop import record
+    from vehicle.recording.row_file import RowLostError
 
     chosen = RecordOptions(**options)
     click.echo(words.CAUTION, err=True)
@@ -195,9 +198,11 @@ def command(**options: Any) -> None:
         problem = Problem("adapter", error.kind, str(error), "")
         click.echo(json.dumps({"errors": [problem.as_dict()]}) if chosen.as_json else str(error), err=True)
         sys.exit(2)
+    except RowLostError as error:
+        raise InputError(Problem(str(error.path), "", words.row_not_written(error), "")) from None
     except OSError as error:
         where = str(error.filename or chosen.out)
-        raise InputError(Problem(where, "", words.row_not_written(str(error.strerror)), "")) from None
+        raise InputError(Problem(where, "", f"cannot be written ({error.strerror})", "")) from None
     if chosen.as_json:
         click.echo(json.dumps(words.summary_data(summary), indent=2))
         return
@@ -238,10 +243,14 @@ def _screen(as_json: bool) -> Iterator[Callable[[Status], None]]:
 
 def _plain_lines(*, to_error: bool) -> Callable[[Status], None]:
     last = [-SECONDS_BETWEEN_LINES]
+    condition = [""]
 
     def show(status: Status) -> None:
         if status.event:
             click.echo(words.event_line(status), err=to_error)
+        elif status.condition != condition[0]:
+            condition[0] = status.condition
+            click.echo(words.plain_line(status), err=to_error)
         elif status.elapsed_s - last[0] >= SECONDS_BETWEEN_LINES:
             last[0] = status.elapsed_s
             click.echo(words.plain_line(status), err=to_error)

@@ -22,9 +22,12 @@ def live_view(status: Status, events: Sequence[str]) -> RenderableType:
     table.add_column("parameter")
     table.add_column("value", justify="right")
     table.add_column("unit")
+    table.add_column("")
     for row in words.value_rows(status):
-        table.add_row(*row)
+        table.add_row(row.label, row.value, row.unit, row.note, style="bright_black" if row.old else "")
     parts: list[RenderableType] = [table, Text(words.status_line(status))]
+    if status.rate is not None:
+        parts.append(Text(words.rate_line(status.rate)))
     if status.duration_s:
         parts.append(_progress(status.elapsed_s, status.duration_s))
     return Group(*parts, *(Text(event) for event in events), Text(words.KEY_HELP))

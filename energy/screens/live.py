@@ -46,8 +46,8 @@ def _follow(typed: str) -> None:
     page.bullets([f"{path.name}: {look.rows} rows over {_clock(look.duration_s)}", *_turbine(look)])
     rows = []
     for name, value in look.values.items():
-        rows.append((BY_NAME[name].words, _in_words(name, value)))
-    page.table(("quantity", "last value"), rows, numbers=(1,), caption="Last values of the recording")
+        rows.append((BY_NAME[name].words, _in_words(name, value), _age(look, name)))
+    page.table(("quantity", "last value", "age"), rows, numbers=(1,), caption="Last values of the recording")
 
 
 def _in_words(name: str, value: float) -> str:
@@ -57,6 +57,14 @@ def _in_words(name: str, value: float) -> str:
         return units.show(value, kind, desk.system())
     shown, unit = in_usual_unit(name, value)
     return f"{units.figures(shown, 3)} {unit}"
+
+
+def _age(look: Look, name: str) -> str:
+    """Return how old a value is where it is no longer the current one."""
+    if name not in look.old and not look.stopped:
+        return ""
+    age_s = look.ages_s[name] + (look.silent_s if look.gap or look.stopped else 0.0)
+    return f"{_clock(age_s)} old" + ("" if look.gap or look.stopped else ", no answer any more")
 
 
 def _condition(look: Look) -> str:

@@ -15,6 +15,7 @@ def as_data(
     """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
     import numpy as np
 
+    from energy.words.log_quality import rate_and_stuck_data
     from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
     from vehicle.logs.log import Quality
 
@@ -56,6 +57,7 @@ def as_data(
                 "mean_w": float(np.nanmean(tractive)),
                 "mean_positive_w": float(np.nanmean(np.maximum(tractive, 0.0))),
             }
+    data |= rate_and_stuck_data(log)
     return data, flow
 
 
@@ -109,6 +111,7 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
 
 def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     """Return what is in a log as lines."""
+    from energy.words.log_quality import rate_and_stuck_lines
     from vehicle.logs.columns import BY_NAME
 
     distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
@@ -154,4 +157,5 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         lines.append(f"  tractive power, mean {data['tractive_power']['mean_w'] / 1000:.2f} kW")
     for note in log.notes:
         lines.append(f"  note: {note}")
+    lines += rate_and_stuck_lines(log)
     return lines

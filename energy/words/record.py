@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from vehicle.recording.parameters import PARAMETERS
+from vehicle.recording.watch import STUCK_S
+
 if TYPE_CHECKING:
-    from vehicle.recording.loop import Status, Summary
+    from vehicle.recording.loop import Rate, Status, Summary
+    from vehicle.recording.row_file import RowLostError
 
 CAUTION = (
     "A passenger logs; the driver drives and never touches this. Fix the computer so that it cannot fly about. Laws on"
@@ -13,30 +19,8 @@ CAUTION = (
     " OBD socket stays powered with the ignition off: take the adapter out afterwards, or it drains the battery."
 )
 STATE_NOT_GIVEN = "The state of the turbine is not given (--state): press a, s or w when it is known."
+OLD_S = 15.0  # from here on the age of a value that comes in turn is worth a word
 KEY_HELP = "keys: w working · s stowed · a absent · m mark · q stop"
-LABELS = {
-    "vehicle_speed_km_h": ("vehicle speed", "km/h"),
-    "engine_speed_rpm": ("engine speed", "rpm"),
-    "calculated_load_percent": ("calculated load", "%"),
-    "absolute_load_percent": ("absolute load", "%"),
-    "mass_air_flow_g_s": ("mass air flow", "g/s"),
-    "intake_manifold_pressure_kpa": ("intake manifold pressure", "kPa"),
-    "fuel_rate_l_h": ("fuel rate", "L/h"),
-    "commanded_equivalence_ratio": ("commanded equivalence ratio", ""),
-    "short_term_fuel_trim_1_percent": ("short term fuel trim, bank 1", "%"),
-    "short_term_fuel_trim_2_percent": ("short term fuel trim, bank 2", "%"),
-    "long_term_fuel_trim_1_percent": ("long term fuel trim, bank 1", "%"),
-    "long_term_fuel_trim_2_percent": ("long term fuel trim, bank 2", "%"),
-    "throttle_percent": ("throttle", "%"),
-    "actual_torque_percent": ("actual torque", "%"),
-    "reference_torque_nm": ("reference torque", "N·m"),
-    "coolant_temperature_degc": ("coolant temperature", "°C"),
-    "intake_air_temperature_degc": ("intake air temperature", "°C"),
-    "ambient_air_temperature_degc": ("ambient air temperature", "°C"),
-    "barometric_pressure_kpa": ("barometric pressure", "kPa"),
-    "run_time_s": ("run time since engine start", "s"),
-    "control_module_voltage_v": ("control module voltage", "V"),
-}
 
 
 def gaps(count: int) -> str:
@@ -56,13 +40,34 @@ def event_line(status: Status) -> str:
     return f"{clock(status.elapsed_s)} {status.event}"
 
 
-def value_rows(status: Status) -> list[tuple[str, str, str]]:
-    """Return name, value and unit of each parameter that has a value, in the order of `LABELS`."""
-    return [
-        (label, f"{status.values[column]:.4g}", unit)
-        for column, (label, unit) in LABELS.items()
-        if column in status.values
-    ]
+@dataclass(frozen=True)
+class ValueRow:
+    """One line of the live view; `old` where the value is not the current one."""
+
+    label: str
+    value: str
+    unit: str
+    note: str
+    old: bool
+
+
+def value_rows(status: Status) -> list[ValueRow]:
+    """Return a row for each parameter that has a value, in the order of `PARAMETERS`."""
+    rows = []
+    for parameter in PARAMETERS:
+        if parameter.column not in status.values:
+            continue
+        age_s = status.ages_s.get(parameter.column, 0.0)
+        stopped = parameter.column in status.stopped
+        old = stopped or status.condition != "recording"
+        note = f"{age_s:.0f} s ago" if old or age_s > OLD_S else ""
+        if stopped:
+            note = f"no answer any more, {note}"
+        elif parameter.column in status.stuck:
+            note = "stuck"
+        value = f"{status.values[parameter.column]:.4g}"
+        rows.append(ValueRow(parameter.label, value, parameter.unit, note, old))
+    return rows
 
 
 def status_line(status: Status) -> str:
@@ -72,28 +77,62 @@ def status_line(status: Status) -> str:
     return f"{clock(status.elapsed_s)} · {status.rows} rows · {gaps(status.gaps)} · {turbine}{fast}"
 
 
+def rate_line(rate: Rate) -> str:
+    """Return how many questions a second are answered, and how long a row takes."""
+    seconds = len(rate.plan.each_row) / rate.questions_per_s
+    return f"{rate.questions_per_s:.3g} questions a second, a row in {seconds:.2g} s"
+
+
 def plain_line(status: Status) -> str:
     """Return the line that says every few seconds, where no live view can be drawn, how far the recording is."""
-    speed = status.values.get("vehicle_speed_km_h")
-    rpm = status.values.get("engine_speed_rpm")
+    current = status.values if status.condition == "recording" else {}
+    speed, rpm = current.get("vehicle_speed_km_h"), current.get("engine_speed_rpm")
     last = (f", {speed:.0f} km/h" if speed is not None else "") + (f", {rpm:.0f} rpm" if rpm is not None else "")
-    return f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {gaps(status.gaps)}{last}"
+    missing = "".join(f", no {_label(column)} any more" for column in sorted(status.stopped))
+    return f"{clock(status.elapsed_s)} {status.condition}: {status.rows} rows, {gaps(status.gaps)}{last}{missing}"
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _label(column: str) -> str:
+    return next(p.label for p in PARAMETERS if p.column == column)
 
 
 def summary_lines(summary: Summary) -> list[str]:
-    """Return what a finished recording holds, where it is, and what to do with the adapter."""
+    """Return what a finished recording holds and lacks, where it is, and what to do with the adapter."""
     lost = f" ({summary.gap_s:.0f} s in all)" if summary.gaps else ""
-    return [
-        f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps(summary.gaps)}{lost}: {summary.file}",
-        f"Listed in {summary.manifest}. Take the adapter out of its socket when you are done.",
-    ]
+    lines = [f"{summary.rows} rows in {clock(summary.duration_s)}, {gaps(summary.gaps)}{lost}: {summary.file}"]
+    if summary.rate is not None:
+        lines.append(f"{rate_line(summary.rate)}.")
+        if summary.rate.plan.left_out:
+            left_out = ", ".join(p.label for p in summary.rate.plan.left_out)
+            lines.append(
+                f"Only once in {summary.rate.plan.turn_s:.0f} s, because the vehicle answers slowly: {left_out}."
+            )
+    for gap in summary.parameter_gaps:
+        lines.append(f"{_label(gap.column)} stopped answering {_times(gap.count)}, {gap.total_s:.0f} s in all.")
+    for column in summary.stuck:
+        lines.append(
+            f"{_label(column)} did not change for {STUCK_S:.0f} s while others moved: check it before you use this run."
+        )
+    if not summary.fuel_source:
+        lines.append("No fuel rate, air flow or manifold pressure: litres cannot be calculated from this run.")
+    if summary.restarts:
+        lines.append(f"The adapter lost its settings {_times(summary.restarts)} and got them again.")
+    if summary.damaged_lines:
+        lines.append(f"{summary.damaged_lines} damaged lines came from the adapter; none of them was used.")
+    lines.append(f"Listed in {summary.run_list}. Take the adapter out of its socket when you are done.")
+    return lines
 
 
 def summary_data(summary: Summary) -> dict[str, Any]:
     """Return a finished recording as data, for `--json`; times in seconds."""
+    rate = summary.rate
     return {
         "file": str(summary.file),
-        "manifest": str(summary.manifest),
+        "run_list": str(summary.run_list),
         "rows": summary.rows,
         "duration_s": round(summary.duration_s, 3),
         "gaps": summary.gaps,
@@ -102,9 +141,20 @@ def summary_data(summary: Summary) -> dict[str, Any]:
         "columns": list(summary.columns),
         "fast_mode": summary.fast_mode,
         "ended_by": summary.ended_by,
+        "questions_per_s": round(rate.questions_per_s, 2) if rate else None,
+        "each_row": [p.column for p in rate.plan.each_row] if rate else [],
+        "left_out": [p.column for p in rate.plan.left_out] if rate else [],
+        "parameter_gaps": {
+            gap.column: {"gaps": gap.count, "gap_s": round(gap.total_s, 3)} for gap in summary.parameter_gaps
+        },
+        "stuck": list(summary.stuck),
+        "fuel_source": summary.fuel_source,
+        "restarts": summary.restarts,
+        "damaged_lines": summary.damaged_lines,
     }
 
 
-def row_not_written(reason: str) -> str:
+def row_not_written(error: RowLostError) -> str:
     """Return what a failed write means for the rows before it."""
-    return f"a row could not be written ({reason}); the rows before it are safe"
+    reason = "the disk is full" if error.number == errno.ENOSPC else f"a row could not be written ({error.reason})"
+    return f"{reason}: recording has stopped; {error.rows} rows are safe in this file"

@@ -1,4 +1,4 @@
-"""Starts, commands and ends the emulated car of emulated_car.py from a test."""
+"""Starts, commands and ends the emulated car of emulated_car.py, or of serial_adapter.py, from a test."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ SCRIPT = Path(__file__).with_name("emulated_car.py")
 class CarProcess:
     """One emulated car in a process of its own; `port` is what a recorder opens."""
 
-    def __init__(self, link: Path | None = None, tcp: int | None = None) -> None:
-        self.link, self.tcp = link, tcp
+    def __init__(self, link: Path | None = None, tcp: int | None = None, script: Path = SCRIPT) -> None:
+        self.link, self.tcp, self.script = link, tcp, script
         self.port = str(link) if link else f"socket://127.0.0.1:{tcp}"
         self.process = self._start()
 
     def _start(self) -> subprocess.Popen[str]:
         where = ["--link", str(self.link)] if self.link else ["--tcp", str(self.tcp)]
         process = subprocess.Popen(
-            [sys.executable, str(SCRIPT), *where],
+            [sys.executable, str(self.script), *where],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -34,17 +34,20 @@ class CarProcess:
         assert self._reply(60) == {"ready": True}
         return process
 
-    def _reply(self, seconds: float) -> dict[str, bool]:
+    def _reply(self, seconds: float) -> dict[str, object]:
         assert self.process.stdout is not None
         ready, _, _ = select.select([self.process.stdout], [], [], seconds)
         assert ready, "the emulated car does not answer"
-        return json.loads(self.process.stdout.readline())
+        reply: dict[str, object] = json.loads(self.process.stdout.readline())
+        return reply
 
-    def tell(self, **command: object) -> None:
+    def tell(self, **command: object) -> dict[str, object]:
         assert self.process.stdin is not None
         self.process.stdin.write(json.dumps(command) + "\n")
         self.process.stdin.flush()
-        assert self._reply(20) == {"ok": True}
+        reply = self._reply(20)
+        assert reply.get("ok") is True
+        return reply
 
     def kill(self) -> None:
         if self.process.poll() is None:

@@ -1,4 +1,4 @@
-"""A car behind an adapter, for tests: a child process that plays an ELM327 with a car of our own behind it.
+"""A car behind an adapter, for tests: a child process that plays a serial OBD adapter with a car of our own.
 
     python emulated_car.py --link PATH        a pseudo-terminal, with a symbolic link to it at PATH
     python emulated_car.py --tcp PORT         a socket on this machine
@@ -32,7 +32,7 @@ SIZES = {
 }
 FAULTS = (
     *("no data", "unable to connect", "silent", "garbage", "truncated", "wrong parameter"),
-    *("no repeats", "no counts"),
+    "no counts",
 )
 
 
@@ -89,17 +89,11 @@ def message(data: list[int]) -> str:
     return HD("7E8") + SZ(f"{len(data):02X}") + DT(" ".join(f"{byte:02X}" for byte in data))
 
 
-class FaultyElm(Elm):
+class FaultyAdapter(Elm):
     """The emulator, with faults of the line played on what it writes."""
 
     car: Car
     asked = ""
-    repeated = False
-
-    def normalized_read_line(self) -> str | None:
-        line = super().normalized_read_line()
-        self.repeated = line is not None and not line.strip()  # a bare return asks for the same again
-        return line
 
     def handle_request(self, cmd: str, do_write: bool = False):  # type: ignore[no-untyped-def]
         self.asked = cmd
@@ -127,8 +121,6 @@ class FaultyElm(Elm):
             return b" ".join(data.split(b"\r")[0].split()[:-1]) + b"\r\r>"  # the last byte never arrived
         if fault == "wrong parameter":
             return b"7E8 03 41 2F 80\r\r>"  # a late answer to a question of someone else
-        if fault == "no repeats" and self.repeated:
-            return b""
         if fault == "no counts" and len(self.asked) == 5:
             return b"?\r\r>"
         return data
@@ -141,7 +133,7 @@ def main() -> None:
     options = parser.parse_args()
     elm.elm.setup_logging = lambda *_, **__: None  # no log file, no log lines
     car = Car()
-    emulator = FaultyElm(net_port=options.tcp, net_interface="127.0.0.1") if options.tcp else FaultyElm()
+    emulator = FaultyAdapter(net_port=options.tcp, net_interface="127.0.0.1") if options.tcp else FaultyAdapter()
     emulator.car = car
     emulator.ObdMessage = {
         "AT": emulator.ObdMessage["AT"],

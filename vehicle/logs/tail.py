@@ -26,6 +26,8 @@ _HEAD_BYTES = 16 * 1024
 _CHUNK_BYTES = 1024 * 1024
 _LEAST_SILENCE_S = 5.0  # a recorder that finds no answer writes nothing for some seconds
 _ROWS_OF_SILENCE = 5.0
+_LEAST_AGE_S = 3.0  # a value younger than that is current
+_TURNS_MISSED = 3.0  # times the usual time between two answers of a parameter: it has stopped answering
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,9 @@ class Look:
     """What a look at a recording shows.
 
     `rows` are those written whole so far, `duration_s` from the first of them to the last. `values` has the last known
-    value of each parameter in SI, by its tidy name. `state` is what the turbine is marked as ("" unknown), `gap` what
+    value of each parameter in SI, by its tidy name, `ages_s` how long before the last row it was read, `old` those that
+    have not been read for much longer than usual, or all of them while the recorder waits. `state` is what
+    the turbine is marked as ("" unknown), `gap` what
     the last row says of a lost adapter or car. `silent_s` is the time since the file last grew, `row_s` the usual time
     from row to row, `bytes_read` what this look took.
     """
@@ -59,6 +63,8 @@ class Look:
     row_s: float
     bytes_read: int
     seen: Seen
+    ages_s: dict[str, float]
+    old: frozenset[str]
 
     @property
     def stopped(self) -> bool:
@@ -111,17 +117,22 @@ def look_at(path: Path, before: Seen | None, now_s: float) -> Look:
     if text.count(b"\n") < 2:
         raise InputError(Problem(path.name, "", "no whole row yet", "a recording with rows; it is looked at again"))
     log = _as_log(path.name, text)
+    table = log.table.iloc[-max(1, tail.count(b"\n")) :] if tail else log.table
+    values, ages_s, old = _last_values(table)
+    gap = _last_gap(text)
     return Look(
         path,
         max(0, seen.lines - 1),
         log.duration_s,
-        _last_values(log.table.iloc[-max(1, tail.count(b"\n")) :] if tail else log.table),
+        values,
         "" if log.states is None or not log.states.size else str(log.states[-1]),
-        _last_gap(text),
+        gap,
         max(0.0, now_s - about.st_mtime),
         float(log.table["step_s"].iloc[-50:].median()) if log.rows else 0.0,
         len(head) + len(tail) + counted,
         seen,
+        ages_s,
+        frozenset(values) if gap else old,
     )
 
 
@@ -160,14 +171,22 @@ def _as_log(name: str, text: bytes) -> Log:
             ) from None
 
 
-def _last_values(table: pd.DataFrame) -> dict[str, float]:
-    values = {}
+def _last_values(table: pd.DataFrame) -> tuple[dict[str, float], dict[str, float], frozenset[str]]:
+    """Return the last value of each parameter, how long before the last row it was read [s], and which are old."""
+    values, ages_s, old = {}, {}, set()
+    last_s = float(table["time_s"].iloc[-1]) if len(table) else 0.0
     for parameter in PARAMETERS:
-        if parameter.name in table:
-            known = table[parameter.name].dropna()
-            if len(known):
-                values[parameter.name] = float(known.iloc[-1])
-    return values
+        if parameter.name not in table:
+            continue
+        known = table[["time_s", parameter.name]].dropna()
+        if not len(known):
+            continue
+        values[parameter.name] = float(known[parameter.name].iloc[-1])
+        ages_s[parameter.name] = last_s - float(known["time_s"].iloc[-1])
+        usual_s = float(known["time_s"].diff().median()) if len(known) > 1 else float("inf")
+        if ages_s[parameter.name] > max(_LEAST_AGE_S, _TURNS_MISSED * usual_s):
+            old.add(parameter.name)
+    return values, ages_s, frozenset(old)
 
 
 def _last_gap(text: bytes) -> str:

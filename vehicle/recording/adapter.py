@@ -1,245 +1,429 @@
-"""The OBD adapter and the car behind it: opened, asked with bounded waits, closed.
+"""The serial OBD adapter and the control units behind it: opened, set up, asked with bounded waits, closed.
 
 The only module that imports python-obd (GPL-2.0), and no module outside this package imports it when it is loaded:
-recording is a process of its own. python-obd opens the port, sets the adapter up and takes the frames apart. The waits
-are ours, because python-obd raises nothing when an adapter goes away, can wait two minutes for one query of a silent
-adapter, and pads a truncated answer with zeros.
+recording is a process of its own. python-obd knows the protocols and takes their frames apart. Port, waits, set-up, the
+choice of the engine's control unit and the checks of each line are ours: python-obd takes whichever unit answers first
+for the engine, looks at no check byte, repeats a read of up to ten seconds ten times over, and never ends one on a port
+that talks without a prompt.
 """
 
 from __future__ import annotations
 
-import errno
-import logging
 import os
-import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Literal
+import re
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
 
-import obd
-import serial
-from obd.elm327 import ELM327
-from serial.tools import list_ports
+from obd import protocols
 
-from vehicle.recording.parameters import PidParameter, decode, supported_in
+from vehicle.recording.access import AdapterError, cannot_open, check_access, found_ports
+from vehicle.recording.lines import (
+    J1850,
+    SUMMED,
+    AdapterLine,
+    engine_address,
+    flipped,
+    sorted_lines,
+)
+from vehicle.recording.parameters import ENGINE_EVIDENCE, PidParameter, decode, supported_in
+from vehicle.recording.port import PROMPT, AdapterPort, Patience, PortGoneError, Reply, clock_s
 
-# How long the port may be quiet before a question counts as unanswered. The adapter itself gives up on the car after at
-# most about 1 s (its own time-out register, common practice, no source); Bluetooth adds some tenths.
-QUERY_PATIENCE_S = 2.0
-SEARCH_PATIENCE_S = 10.0  # the first question to the car may make the adapter try every protocol
-QUIET_AFTER_RESET_S = 0.6
-
-
-def clock_s() -> float:
-    """Return seconds [s] on a clock that never steps and, where the system can, goes on while the computer sleeps."""
-    boot_time = getattr(time, "CLOCK_BOOTTIME", None)
-    return time.monotonic() if boot_time is None else time.clock_gettime(boot_time)
-
-
-Trouble = Literal["no adapter", "no permission", "busy", "no answer", "no ignition"]
-
-
-class AdapterError(Exception):
-    """The adapter or the car cannot be reached: `kind` says which, `str()` is a sentence that says what to do."""
-
-    def __init__(self, kind: Trouble, words: str) -> None:
-        self.kind = kind
-        super().__init__(words)
-
-
-class _Interface(ELM327):
-    """python-obd's adapter with bounded waits.
-
-    It overrides one private method, the one where python-obd repeats a read of up to 10 s ten times over; the version
-    of python-obd is capped for that. One write, one read: the port may be quiet for the patience of that question.
-    """
-
-    searching = False
-
-    def set_protocol(self, protocol_: str | None) -> bool:
-        """Find or set the protocol of the car, with the longer patience that this takes."""
-        self.searching = True
-        try:
-            return bool(super().set_protocol(protocol_))
-        finally:
-            self.searching = False
-
-    def set_baudrate(self, baud: int | None) -> bool:
-        """Take the opened port for ourselves, bound its waits, then set or find the baud rate."""
-        port = self._ELM327__port
-        port.exclusive = True  # two programs reading one adapter take each other's answers
-        port.write_timeout = QUERY_PATIENCE_S
-        return bool(super().set_baudrate(baud))
-
-    def _ELM327__send(  # noqa: N802
-        self, cmd: bytes, delay: float | None = None, end_marker: bytes = b">"
-    ) -> list[str]:
-        patience = SEARCH_PATIENCE_S if self.searching and cmd == b"0100" else QUERY_PATIENCE_S
-        port = self._ELM327__port
-        try:
-            if port is not None and port.timeout != patience:
-                port.timeout = patience
-        except (serial.SerialException, OSError):  # the port went away: the write below finds and marks it
-            logging.getLogger("obd").warning("port lost")
-        self._ELM327__write(cmd)
-        if delay:
-            time.sleep(delay)
-        self.heard: list[str] = self._ELM327__read(end_marker=end_marker)
-        if cmd == b"ATZ":
-            self._drain()
-        return self.heard
-
-    def _drain(self) -> None:
-        """Wait until a reset adapter is quiet: an answer it owed to a killed program must not pass as the next."""
-        port, end = self._ELM327__port, clock_s() + 5 * QUIET_AFTER_RESET_S
-        if port is None:
-            return
-        try:
-            port.timeout = QUIET_AFTER_RESET_S
-            while port.read(port.in_waiting or 1) and clock_s() < end:
-                pass
-        except (serial.SerialException, OSError):
-            logging.getLogger("obd").warning("port lost while the adapter reset")
-
-
-class _Connection(obd.OBD):
-    def _OBD__connect(  # noqa: N802
-        self, portstr: str, baudrate: int | None, protocol: str | None, check_voltage: bool, start_low_power: bool
-    ) -> None:
-        self.interface = _Interface(portstr, baudrate, protocol, self.timeout, check_voltage, start_low_power)
-        if self.interface.status() == obd.OBDStatus.NOT_CONNECTED:
-            self.close()
-
-
-class _Listener(logging.Handler):
-    """Keeps what python-obd would write to standard error, where it would tear the live view apart."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self.said: list[str] = []
-
-    def emit(self, record: logging.LogRecord) -> None:
-        self.said = [*self.said[-19:], record.getMessage()]
-
-
-@contextmanager
-def obd_log_kept() -> Iterator[_Listener]:
-    """Keep what python-obd logs, for as long as the context lasts; gives the listener with its last lines."""
-    logger, listener = logging.getLogger("obd"), _Listener()
-    handlers, propagate = list(logger.handlers), logger.propagate
-    logger.handlers, logger.propagate = [listener], False
-    try:
-        yield listener
-    finally:
-        logger.handlers, logger.propagate = handlers, propagate
+# The adapter itself gives up on the car after at most about 1 s (its own time-out register, common practice, no
+# source); Bluetooth adds some tenths.
+QUESTION = Patience(total_s=4.0, quiet_s=2.0, search_s=20.0, answered_s=0.7)
+SETTING = Patience(total_s=2.0, quiet_s=1.0)
+RESET = Patience(total_s=3.0, quiet_s=1.5)
+WAKE = Patience(total_s=1.0, quiet_s=0.4)
+SEARCH = Patience(total_s=20.0, quiet_s=20.0, search_s=20.0, answered_s=1.5)
+LISTEN_S = 1.2  # before the first byte is written to a port: another device may send a line a second
+LISTEN_AGAIN_S = 0.3
+QUIET_AFTER_RESET_S = 0.3
+NOISE_REMEMBERED_S = 20.0
+ENGINE_PATIENCE_S = 10.0  # how long a unit that may not be the engine's is asked for a better one
+NO_CAR_TRIES = 3  # to get any list at all
+BAUD_RATES = (38400, 9600, 115200, 230400, 57600, 19200, 500000)
+_PROTOCOLS: dict[str, Any] = {
+    "1": protocols.SAE_J1850_PWM,
+    "2": protocols.SAE_J1850_VPW,
+    "3": protocols.ISO_9141_2,
+    "4": protocols.ISO_14230_4_5baud,
+    "5": protocols.ISO_14230_4_fast,
+    "6": protocols.ISO_15765_4_11bit_500k,
+    "7": protocols.ISO_15765_4_29bit_500k,
+    "8": protocols.ISO_15765_4_11bit_250k,
+    "9": protocols.ISO_15765_4_29bit_250k,
+    "A": protocols.SAE_J1939,
+}
+_RATE_OVER = 12  # questions
 
 
 @dataclass(frozen=True)
 class AdapterAnswer:
-    """What came back for one question: a value, or none; `silent` where not even the adapter answered."""
+    """What came back for one question: a value, or none; `silent` where not even the adapter answered.
+
+    `at_s` is when it was there, of the recorder's clock [s].
+    """
 
     value: float | None
     silent: bool
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to open: port, baud rate [bit/s], the adapter's protocol digit ("1" to "A"); None: find it."""
+
+    port: str | None = None
+    baud_rate: int | None = None
+    protocol: str | None = None
+
+
+@dataclass(frozen=True)
+class Waiter:
+    """What acts while the adapter is waited for: `idle` at least ten times a second, `say` with what is waited for."""
+
+    idle: Callable[[], None] = lambda: None
+    say: Callable[[str], None] = lambda _: None
 
 
 class Adapter:
-    """An open adapter with a car behind it that answers. Ask one question at a time; `close` it when done."""
+    """An open adapter with an engine's control unit behind it. Ask one question at a time; `close` it when done.
 
-    def __init__(self, connection: _Connection, port: str) -> None:
-        self.port = port
-        self.protocol_id = str(connection.protocol_id())
-        self.protocol_name = str(connection.protocol_name())
-        self.baud_rate: int | None = connection.interface._ELM327__port.baudrate
+    `engine` is the address of the engine's control unit as python-obd numbers it, None where the adapter cannot show
+    addresses and a single unit answers.
+    """
+
+    def __init__(self, port: AdapterPort, name: str) -> None:
+        self.name = name
         self.fast = False
-        self._connection = connection
-        self._commands: dict[int, obd.OBDCommand] = {}
-        self._never_fast: set[int] = set()
+        self.restarts = 0
+        self.engine: int | None = None
+        self.baud_rate = port.baud_rate
+        self.headers = True
+        self.protocol_id = ""
+        self.damaged = 0
+        self._port: AdapterPort | None = port
+        self._parser: Any = None
+        self.units = 0  # that answered any one question
+        self._heard: tuple[str, ...] = ()
+        self._counts: dict[int, list[int]] = {}
+        self._took_s: deque[float] = deque(maxlen=_RATE_OVER)
+        self._usual_took_s = 0.0
+        self._noise_s = float("-inf")
+
+    @property
+    def protocol_name(self) -> str:
+        """Return the protocol by the name of its standard."""
+        return str(_PROTOCOLS[self.protocol_id].ELM_NAME)
+
+    # -- setting up
+
+    def reset(self) -> None:
+        """Bring the adapter to its defaults, whatever an earlier program left it in. Raises AdapterError."""
+        self._say_to(b"\x7f\x7f", WAKE)  # ends what it may be doing; no adapter knows this command
+        for _ in range(3):
+            if self._say_to(b"ATZ", RESET).whole:
+                break
+        else:
+            raise _no_answer(self.name)
+        if self._port is not None:
+            self._port.read_until_quiet(QUIET_AFTER_RESET_S, 2.0)  # an answer owed to a killed program must not pass
+
+    def set_up(self) -> None:
+        """Set echo, line feeds, spaces and headers; notes what this adapter cannot do. Raises AdapterError."""
+        if not self._say_to(b"ATE0", SETTING).whole and not self._say_to(b"ATE0", SETTING).whole:
+            raise _no_answer(self.name)
+        for command in (b"ATL0", b"ATS1"):
+            self._say_to(command, SETTING)
+        if not any("OK" in line for _ in range(2) for line in self._say_to(b"ATH1", SETTING).lines):
+            self.headers = False
+
+    def use_protocol(self, protocol_id: str) -> None:
+        """Set a known protocol, without a search."""
+        self.protocol_id = protocol_id
+        self._parser = _PROTOCOLS[protocol_id]([])
+        self._say_to(b"ATTP" + protocol_id.encode(), SETTING)
+
+    def find_protocol(self, waiter: Waiter) -> None:
+        """Let the adapter search for the car's protocol. Raises AdapterError."""
+        waiter.say("searching for the car's protocol, up to 20 s")
+        self._say_to(b"ATSP0", SETTING)
+        for _ in range(2):  # a bus may fail to start at the first call
+            reply = self._say_to(b"0100", SEARCH)
+            if any("4100" in line.replace(" ", "") for line in reply.lines):
+                break
+            if any("UNABLE" in line for line in reply.lines):
+                raise self.no_ignition()
+        else:
+            raise self.no_ignition()
+        found = "".join(self._say_to(b"ATDPN", SETTING).lines[-1:])
+        self.use_parser(found.removeprefix("A") if len(found) > 1 else found, reply)
+
+    def use_parser(self, protocol_id: str, reply: Reply) -> None:
+        """Take the protocol that the adapter names, or the one whose lines the first reply has. Raises AdapterError."""
+        candidates = [protocol_id] if protocol_id in _PROTOCOLS else []
+        for candidate in (*candidates, *"6713258"):
+            if any(line.kind == "frame" for line in sorted_lines(reply.lines, candidate, headers=True)):
+                self.protocol_id = candidate
+                break
+        else:
+            if not candidates:
+                raise self.no_ignition()
+            self.protocol_id = protocol_id
+        self._parser = _PROTOCOLS[self.protocol_id]([])
+
+    def find_engine(self, waiter: Waiter, patience_s: float = ENGINE_PATIENCE_S) -> set[int]:
+        """Choose the engine's control unit among those that answer; return what its first list says it supports.
+
+        A unit at an engine's address that reports engine load, air or fuel is taken at once. Any other has to answer
+        alone for `patience_s` [s]: a gearbox may wake up before the engine. Raises AdapterError.
+        """
+        lists: dict[int | None, set[int]] = {}
+        most_frames = tries = 0
+        end_s = clock_s() + patience_s
+        while True:
+            frames, reply = self._frames(b"0100")
+            most_frames = max(most_frames, len(frames))
+            self._check_addresses(reply, most_frames)
+            for unit, data in frames:
+                lists[unit] = lists.get(unit, set()) | (supported_in(0x00, data) or set())
+            best = max(lists, key=lambda unit: self._likely(unit, lists[unit]), default=None)
+            tries += 1
+            if lists and self._surely_engine(best, lists[best], tries):
+                break
+            if clock_s() > end_s or (not lists and (not reply.heard or tries >= NO_CAR_TRIES)):
+                break
+            waiter.say("waiting for the engine's control unit to answer")
+            if self._port is not None:
+                self._port.pause(0.2)
+        if not lists:
+            raise self.no_ignition()
+        if best is not None and not self._surely_engine(best, lists[best], tries):
+            self._refuse_other_unit(best, lists[best])
+        self.engine = best
+        return lists[best]
+
+    def _refuse_other_unit(self, unit: int, listed: set[int]) -> None:
+        if len(listed & ENGINE_EVIDENCE) >= 2 or engine_address(self.protocol_id, unit):
+            return
+        raise AdapterError(
+            "no engine",
+            f"Only a control unit that reports no engine load, air flow or fuel answers (address {unit:02X}):"
+            " that is not the engine. Switch the ignition on, or start the engine.",
+        )
+
+    def _check_addresses(self, reply: Reply, most_frames: int) -> None:
+        """Find out whether the adapter shows who answers; refuse it where it does not and several units do."""
+        if self.headers and not any(line.kind == "frame" for line in self._sorted(reply)):
+            bare = sorted_lines(reply.lines, self.protocol_id, headers=False)
+            if any(line.digits.startswith("4100") and len(line.digits) == 12 for line in bare if line.kind == "frame"):
+                self.headers = False
+        if not self.headers and most_frames > 1:
+            raise AdapterError(
+                "no engine",
+                "Several control units answer, and this adapter cannot show which one (it ignores the setting for"
+                " headers), so the engine's values cannot be kept apart. Use another adapter.",
+            )
+
+    def _likely(self, unit: int | None, listed: set[int]) -> tuple[bool, int, int]:
+        at_engine = unit is None or engine_address(self.protocol_id, unit)
+        evidence = len(listed & ENGINE_EVIDENCE)
+        return at_engine and evidence > 0, evidence, len(listed)
+
+    def _surely_engine(self, unit: int | None, listed: set[int], tries: int) -> bool:
+        if unit is None:  # without addresses several replies have to show that a single unit answers
+            return tries >= NO_CAR_TRIES
+        return engine_address(self.protocol_id, unit) and bool(listed & ENGINE_EVIDENCE)
+
+    def no_ignition(self) -> AdapterError:
+        """Return what to raise where the adapter answers and the car does not."""
+        said = self.heard()
+        return AdapterError(
+            "no ignition",
+            f"The adapter on {self.name} answers{self._voltage()}, but the car does not"
+            f"{f' ({said})' if said else ''}: switch the ignition on (the engine may be off)"
+            " and push the adapter fully into its socket.",
+        )
+
+    def _voltage(self) -> str:
+        heard = self._heard
+        lines = self._say_to(b"ATRV", SETTING).lines
+        self._heard = heard
+        digits = lines[-1].rstrip("Vv") if lines else ""
+        try:
+            return f" and reads {float(digits):.1f} V"
+        except ValueError:
+            return ""
+
+    # -- asking
 
     def ask(self, parameter: PidParameter) -> AdapterAnswer:
-        """Return the answer to one parameter; waits at most `QUERY_PATIENCE_S` after the last sign of life."""
-        answers, silent = self._raw(parameter.pid)
-        values = (decode(parameter, data) for data in answers)
-        return AdapterAnswer(next((value for value in values if value is not None), None), silent)
+        """Return the engine's answer to one parameter.
 
-    def _raw(self, pid: int) -> tuple[list[bytes], bool]:
-        if pid not in self._commands:
-            # Zero expected bytes: python-obd then neither pads nor cuts the data, so that its length can be checked.
-            self._commands[pid] = obd.OBDCommand(
-                f"PID_{pid:02X}", f"PID {pid:02X}", b"01%02X" % pid, 0, _data_of, obd.ECU.ENGINE, True
-            )
-            first = True
-        else:
-            first = False
-        self._connection.fast = self.fast and pid not in self._never_fast
-        response = self._connection.query(self._commands[pid], force=True)
-        silent = response.command is None  # what python-obd returns where no line at all was heard
-        if first and silent:
-            # It remembers zero frames for this question and in fast mode would ask the adapter for zero answers.
-            self._never_fast.add(pid)
-        return response.value or [], silent
+        Where the lines carry no check and flipped ones came lately, a value counts only if two answers agree.
+        """
+        answer = self._ask_once(parameter)
+        noisy = clock_s() - self._noise_s < NOISE_REMEMBERED_S
+        if answer.value is None or self._checked_lines() or not noisy:
+            return answer
+        values = [answer.value]
+        for _ in range(2):
+            again = self._ask_once(parameter)
+            if again.value in values:
+                return again
+            values += [again.value] if again.value is not None else []
+        return AdapterAnswer(None, silent=False, at_s=clock_s())
 
-    def supported(self) -> set[int] | None:
-        """Return the numbers of the mode 01 parameters that the car says it has; None where it does not say."""
-        found: set[int] = set()
-        for first_pid in (0x00, 0x20, 0x40, 0x60):
-            if first_pid and first_pid not in found:
-                break
-            listed = self._listed(first_pid)
-            if listed is None:
-                return None if first_pid == 0 else found
-            found |= listed
-        return found
+    def _ask_once(self, parameter: PidParameter) -> AdapterAnswer:
+        began_s = clock_s()
+        counts = self._counts.setdefault(parameter.pid, [])
+        counted = self.fast and (self.units == 1 or len(counts) >= 2)
+        command = b"01%02X" % parameter.pid + (b"%X" % max(counts, default=1) if counted else b"")
+        frames, reply = self._frames(command)
+        if not counted and frames and reply.whole:
+            counts.append(min(len(frames), 0xF))
+            del counts[:-8]
+        values = [v for unit, data in frames if unit == self.engine and (v := decode(parameter, data)) is not None]
+        if not self.headers and len(frames) > 1:
+            values = []  # no one can tell whose they are
+        if values:
+            self._took(clock_s() - began_s)
+            return AdapterAnswer(values[-1], silent=False, at_s=reply.at_s)
+        self._look_for_restart(parameter.pid, reply)
+        return AdapterAnswer(None, silent=not reply.heard, at_s=clock_s())
 
-    def _listed(self, first_pid: int) -> set[int] | None:
-        for _ in range(3):  # one torn line must not cost a parameter for the whole run
-            answers, silent = self._raw(first_pid)
-            lists = [listed for data in answers if (listed := supported_in(first_pid, data)) is not None]
-            if lists:
-                return set().union(*lists)
-            if silent:
-                return None
-        return None
+    def _checked_lines(self) -> bool:
+        return self.headers and (self.protocol_id in J1850 or self.protocol_id in SUMMED)
+
+    def _frames(self, command: bytes) -> tuple[list[tuple[int | None, bytes]], Reply]:
+        """Return the whole frames that came back to a question, each with its unit's address, and the reply."""
+        reply = self._say_to(command, QUESTION)
+        frames: list[tuple[int | None, bytes]] = []
+        for line in self._sorted(reply):
+            if line.kind == "damaged":
+                self.damaged += 1
+                if flipped(line):
+                    self._noise_s = clock_s()
+            elif line.kind == "frame" and not self.headers:
+                frames.append((None, bytes.fromhex(line.digits)))
+            elif line.kind == "frame":
+                frames += [(m.tx_id, bytes(m.data)) for m in self._parser([line.digits]) if m.parsed()]
+        self.units = max(self.units, len({unit for unit, _ in frames}))
+        return frames, reply
+
+    def _sorted(self, reply: Reply) -> list[AdapterLine]:
+        return sorted_lines(reply.lines, self.protocol_id, headers=self.headers)
+
+    def _look_for_restart(self, pid: int, reply: Reply) -> None:
+        """Set the adapter up again where it has lost its settings: its supply may dip while the engine is cranked."""
+        lines = self._sorted(reply)
+        bare = f"41{pid:02X}"
+        lost = any(line.kind == "banner" for line in lines) or (
+            self.headers and any(line.digits.startswith(bare) for line in lines if line.kind == "damaged")
+        )
+        if lost and self._port is not None:
+            self.restarts += 1
+            self.set_up_again()
+
+    def set_up_again(self) -> None:
+        """Give a running adapter its settings again; leaves an adapter that does not answer as it is."""
+        if self._port is None:
+            return
+        headers = self.headers
+        self._port.read_until_quiet(QUIET_AFTER_RESET_S, 1.0)
+        try:
+            self.set_up()
+        except AdapterError:
+            self.headers = headers
+            return
+        self.headers = headers  # what the first set-up found is not unlearnt by one lost reply
+        self._say_to(b"ATTP" + self.protocol_id.encode(), SETTING)
+
+    def supported(self, first_pid: int) -> set[int] | None:
+        """Return the parameter numbers above `first_pid` that the engine lists; None where no whole list came."""
+        began_s = clock_s()
+        one = b"1" if self.fast and self.units == 1 else b""
+        frames, _ = self._frames(b"01%02X" % first_pid + one)
+        lists = [supported_in(first_pid, data) for unit, data in frames if unit == self.engine]
+        if any(listed is not None for listed in lists):
+            self._took(clock_s() - began_s)
+        return next((listed for listed in lists if listed is not None), None)
+
+    def rate(self) -> float | None:
+        """Return the questions that are answered in a second, from the last ones; None before the first."""
+        return 1.0 / max(self._usual_took_s, 1e-4) if self._took_s else None
+
+    def learn_from(self, before: Adapter) -> None:
+        """Take over what is known of the car's rate and of how many units answer."""
+        self.units = before.units
+        self._counts = {pid: list(counts) for pid, counts in before._counts.items()}
+        self._took_s.extend(before._took_s)
+        self._usual_took_s = before._usual_took_s
+
+    def usual_s(self) -> float:
+        """Return how long a question and its answer take in usual running, with some reserve [s]."""
+        return 1.5 * self._usual_took_s if self._took_s else QUESTION.quiet_s
+
+    def _took(self, seconds: float) -> None:
+        self._took_s.append(seconds)
+        self._usual_took_s = sorted(self._took_s)[len(self._took_s) // 2]
+
+    def _say_to(self, command: bytes, patience: Patience) -> Reply:
+        if self._port is None:
+            return Reply((), heard=False, whole=False)
+        try:
+            reply = self._port.ask(command, patience)
+        except PortGoneError:
+            self.close()
+            return Reply((), heard=False, whole=False)
+        echo = command.decode("ascii", errors="replace")
+        lines = reply.lines[1:] if reply.lines and reply.lines[0].replace(" ", "") == echo else reply.lines
+        self._heard = lines or self._heard
+        return replace(reply, lines=lines)
+
+    # -- the end
 
     def alive(self) -> bool:
         """Return whether the port is still open, as far as anyone can tell without asking."""
-        return bool(self._connection.status() != obd.OBDStatus.NOT_CONNECTED)
+        return self._port is not None
 
     def heard(self) -> str:
-        """Return the last line that the adapter sent, for the words about a gap."""
-        lines = getattr(self._connection.interface, "heard", None) or []
-        return lines[-1][:40] if lines else ""
+        """Return the last line that the adapter sent, for the words about a gap; nothing where it is an answer."""
+        last = self._heard[-1][:40] if self._heard else ""
+        if not last.isascii() or not last.isprintable():
+            return "unreadable characters"
+        return "" if re.match(r"[0-9A-F]{2}", last) else last
+
+    def silence_words(self) -> str:
+        """Return who is silent, for the words about a gap."""
+        if self._port is None:
+            return "the port is gone"
+        if self._port.silent_s() >= QUESTION.quiet_s * 0.9:
+            return "the adapter does not answer"
+        said = self.heard()
+        return f"the car does not answer{f' ({said})' if said else ''}"
 
     def close(self) -> None:
         """Give the port back. Never raises: whoever closes has other troubles."""
-        with obd_log_kept():
-            try:
-                self._connection.close()
-            except (OSError, serial.SerialException) as error:
-                logging.getLogger("obd").warning("while closing: %s", error)
+        port, self._port = self._port, None
+        if port is None:
+            return
+        try:
+            port.close()
+        except PortGoneError as error:
+            self._heard = (*self._heard, f"while closing: {error}")
 
 
-def _data_of(messages: Sequence[Any]) -> list[bytes]:
-    return [bytes(message.data) for message in messages]
+def open_adapter(wanted: Wanted, waiter: Waiter | None = None) -> tuple[Adapter, set[int]]:
+    """Return an open adapter with the engine found, and the parameter numbers of its first list.
 
-
-def found_ports() -> list[str]:
-    """Return the serial ports that may be an adapter (USB and Bluetooth serial), likeliest first."""
-    ports = [p.device for p in list_ports.comports() if not Path(p.device).name.startswith("ttyS")]
-    return sorted(ports, key=lambda name: ("USB" not in name.upper(), "rfcomm" not in name, name))
-
-
-def open_adapter(
-    port: str | None = None, baud_rate: int | None = None, protocol: str | None = None
-) -> tuple[Adapter, set[int]]:
-    """Return an open adapter and the numbers of the parameters that its car supports.
-
-    `port` is a device ("/dev/ttyUSB0", "COM5") or an address ("socket://192.168.0.10:35000" for a Wi-Fi adapter); where
-    None, every serial port is tried. `protocol` is the adapter's protocol digit ("1" to "A"); where None, it searches.
-    Raises AdapterError.
+    The port is a device ("/dev/ttyUSB0", "COM5") or an address ("socket://192.168.0.10:35000" for a Wi-Fi adapter);
+    where none is named, every serial port is tried. Raises AdapterError.
     """
-    candidates = [port] if port else found_ports()
+    waiter = waiter or Waiter()
+    candidates = [wanted.port] if wanted.port else found_ports()
     if not candidates:
         raise AdapterError(
             "no adapter",
@@ -249,91 +433,107 @@ def open_adapter(
     troubles: list[AdapterError] = []
     for candidate in candidates:
         try:
-            return _open_one(candidate, baud_rate, protocol)
+            return _open_one(candidate, wanted, waiter)
         except AdapterError as trouble:
             troubles.append(trouble)
-    # The nearest miss tells most: a car that does not answer rather than a port that is something else.
-    order: tuple[Trouble, ...] = ("no ignition", "no permission", "busy", "no answer", "no adapter")
-    raise min(troubles, key=lambda trouble: order.index(trouble.kind))
+    raise nearest_trouble(troubles)
 
 
-def _open_one(port: str, baud_rate: int | None, protocol: str | None) -> tuple[Adapter, set[int]]:
-    _check_access(port)
-    if "://" in port and baud_rate is None:
-        baud_rate = 38400  # a network has none; naming one keeps python-obd from searching for it
-    device = os.path.realpath(port) if os.path.islink(port) else port
-    with obd_log_kept() as listener:
-        try:
-            connection = _Connection(device, baud_rate, protocol, fast=False, timeout=0.3, check_voltage=False)
-        except (serial.SerialException, OSError, ValueError) as error:
-            raise _cannot_open(port, str(error)) from None
-        if connection.status() == obd.OBDStatus.NOT_CONNECTED:
-            said = next((line for line in listener.said if not line.startswith("Cannot load")), "")
-            raise _cannot_open(port, said)
-        supported = None
-        if connection.status() == obd.OBDStatus.CAR_CONNECTED:
-            adapter = Adapter(connection, port)
-            supported = adapter.supported()
-            if supported:
-                return adapter, supported
-        volts = _socket_voltage(connection)
-        connection.close()
-    raise AdapterError(
-        "no ignition",
-        f"The adapter on {port} answers{volts}, but the car does not: switch the ignition on (the engine may be off)"
-        " and push the adapter fully into its socket.",
-    )
+def nearest_trouble(troubles: list[AdapterError]) -> AdapterError:
+    """Return the trouble that came closest to a recording: a car that does not answer before a port of another kind."""
+    order = ("no engine", "no ignition", "no permission", "busy", "no answer", "stranger", "no adapter")
+    return min(troubles, key=lambda trouble: order.index(trouble.kind))
 
 
-def _check_access(port: str) -> None:
-    if "://" in port or os.name != "posix":
+def _open_one(port: str, wanted: Wanted, waiter: Waiter) -> tuple[Adapter, set[int]]:
+    waiter.say(f"opening the adapter on {port}")
+    adapter = _reset_adapter(port, wanted.baud_rate, waiter, LISTEN_S)
+    try:
+        if wanted.protocol:
+            adapter.use_protocol(wanted.protocol)
+        else:
+            adapter.find_protocol(waiter)
+        return adapter, adapter.find_engine(waiter)
+    except BaseException:
+        adapter.close()
+        raise
+
+
+def reopen_adapter(port: str, before: Adapter, waiter: Waiter) -> Adapter:
+    """Return a new adapter on `port` for the engine that `before` recorded; whether it answers is still to be asked.
+
+    Raises AdapterError.
+    """
+    adapter = _reset_adapter(port, None if port != before.name else before.baud_rate, waiter, LISTEN_AGAIN_S)
+    try:
+        adapter.use_protocol(before.protocol_id)
+    except BaseException:
+        adapter.close()
+        raise
+    adapter.engine = before.engine
+    adapter.headers = adapter.headers and before.headers
+    adapter.learn_from(before)
+    return adapter
+
+
+def _reset_adapter(name: str, baud_rate: int | None, waiter: Waiter, listen_s: float) -> Adapter:
+    check_access(name)
+    device = os.path.realpath(name) if os.path.islink(name) else name
+    try:
+        port = AdapterPort(device, baud_rate, waiter.idle)
+    except (PortGoneError, ValueError) as error:
+        raise cannot_open(name, str(error)) from None
+    adapter = Adapter(port, name)
+    try:
+        _refuse_stranger(port, name, listen_s)
+        if baud_rate is None and "://" not in name and not device.startswith("/dev/pts"):
+            _find_baud_rate(port, name)
+        adapter.baud_rate = port.baud_rate
+        adapter.reset()
+        adapter.set_up()
+    except PortGoneError as error:
+        adapter.close()
+        raise cannot_open(name, str(error)) from None
+    except BaseException:
+        adapter.close()
+        raise
+    return adapter
+
+
+def _refuse_stranger(port: AdapterPort, name: str, listen_s: float) -> None:
+    """Listen before anything is written: an adapter is silent, or ends an old answer with its prompt."""
+    began_s = clock_s()
+    heard = port.read_until_quiet(listen_s, listen_s)
+    if not heard:
         return
-    path = Path(port)
-    try:
-        there = path.exists()
-    except PermissionError:
-        there = True
-    if not there:
-        others = ", ".join(found_ports())
-        raise AdapterError(
-            "no adapter",
-            f"No adapter: there is no port {port}. "
-            + (f"Ports that are there: {others}." if others else "No serial port is there: plug the adapter in."),
-        )
-    if not os.access(path, os.R_OK | os.W_OK):
-        raise _no_permission(port)
-
-
-def _no_permission(port: str) -> AdapterError:
-    group = ""
-    try:
-        import grp
-
-        group = grp.getgrgid(os.stat(port).st_gid).gr_name
-    except (ImportError, KeyError, OSError):
-        group = "dialout"
-    return AdapterError(
-        "no permission",
-        f"No permission to open {port}. It belongs to the group {group}: add yourself to it"
-        f" (sudo usermod -aG {group} YOUR_NAME), then log out and in again.",
+    heard += port.read_until_quiet(0.6, 2.5)
+    if PROMPT in heard or not port.read_until_quiet(LISTEN_S, LISTEN_S):
+        return
+    text = "".join(c if c.isprintable() else "." for c in heard[:40].decode("ascii", errors="replace"))
+    raise AdapterError(
+        "stranger",
+        f"Another device sends on {name} without being asked (in {clock_s() - began_s:.0f} s: {text!r}): that is no OBD"
+        " adapter. Nothing was written to it. Name the adapter's port with --port.",
     )
 
 
-def _cannot_open(port: str, said: str) -> AdapterError:
-    lower = said.lower()
-    if "permission" in lower or f"errno {errno.EACCES}" in lower:
-        return _no_permission(port)
-    if "lock" in lower or "busy" in lower or f"errno {errno.EBUSY}" in lower:
-        return AdapterError("busy", f"The port {port} is in use by another program: end that program first.")
-    if any(words in lower for words in ("could not open", "could not configure", "invalid url")):
-        return AdapterError("no adapter", f"No adapter on {port}: it cannot be opened as a serial port ({said}).")
+def _find_baud_rate(port: AdapterPort, name: str) -> None:
+    for rate in BAUD_RATES:
+        try:
+            port.baud_rate = rate
+        except (ValueError, PortGoneError):  # a rate that this system does not know
+            continue
+        if port.ask(b"\x7f\x7f", Patience(total_s=0.5, quiet_s=0.3)).whole:
+            return
+    raise _no_answer(name)
+
+
+def _no_answer(port: str) -> AdapterError:
     return AdapterError(
         "no answer",
-        f"The port {port} opens, but no adapter answers on it{f' ({said})' if said else ''}: is it powered from the"
-        " car, paired, and is the baud rate right (--baud)?",
+        f"The port {port} opens, but no adapter answers on it: is it powered from the car, paired, and is the baud rate"
+        " right (--baud)?",
     )
 
 
-def _socket_voltage(connection: _Connection) -> str:
-    value = connection.query(obd.commands.ELM_VOLTAGE, force=True).value
-    return f" and reads {value.magnitude:.1f} V" if value is not None else ""
+__all__ = ["Adapter", "AdapterAnswer", "AdapterError", "Waiter", "Wanted", "open_adapter", "reopen_adapter"]

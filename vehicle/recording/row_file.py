@@ -21,10 +21,10 @@ COLUMNS: tuple[str, ...] = (
     *("time_s", "time_utc", "row_duration_s", "state", "mark", "gap"),
     *(parameter.column for parameter in PARAMETERS),
 )
-MANIFEST = "runs.toml"
-NEW_MANIFEST = """\
+RUN_LIST = "runs.toml"
+NEW_RUN_LIST = """\
 # Runs of a road test, for `windtoll compare`. Runs are appended below; earlier text stays as you write it.
-# Say what the car is by taking the # away here:
+# Describe the car: remove the # in front of these lines and put in your own values.
 # [engine]
 # fuel = "diesel"                  # petrol, e10, diesel, lpg
 # displacement = "2.0 L"           # for litres where the car reports no fuel rate
@@ -33,6 +33,14 @@ NEW_MANIFEST = """\
 # back = "south-west"
 """
 _NEW_FILE = os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+
+
+class RowLostError(Exception):
+    """A row could not be written to `path`; `rows` before it are safe. `number` is the system's (28: disk full)."""
+
+    def __init__(self, error: OSError, path: Path, rows: int) -> None:
+        super().__init__(f"{path}: {error.strerror}")
+        self.number, self.reason, self.path, self.rows = error.errno, error.strerror or str(error), path, rows
 
 
 class RowFile:
@@ -54,7 +62,8 @@ class RowFile:
         data = text.getvalue().encode()
         written = os.write(self._file, data)
         if written != len(data):
-            raise OSError(errno.ENOSPC, "only part of a row could be written", str(self.path))
+            os.ftruncate(self._file, os.fstat(self._file).st_size - written)  # no half row stays
+            raise OSError(errno.ENOSPC, "No space left on device", str(self.path))
         os.fsync(self._file)
 
     def close(self) -> None:
@@ -77,14 +86,14 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def append_run(manifest: Path, run: Mapping[str, Any]) -> None:
-    """Append one `[[run]]` table to the manifest; the earlier text stays as it is, byte for byte.
+def append_run(run_list: Path, run: Mapping[str, Any]) -> None:
+    """Append one `[[run]]` table to the run list; the earlier text stays as it is, byte for byte.
 
-    The new text is checked, written beside the manifest and moved over it, so that a reader sees the old or the new
-    one. Empty values are left out. Raises InputError, with nothing written, where the manifest is not TOML or has a
+    The new text is checked, written beside the run list and moved over it, so that a reader sees the old or the new
+    one. Empty values are left out. Raises InputError, with nothing written, where the run list is not TOML or has a
     `run` that no table can be appended to.
     """
-    before = read_manifest_text(manifest) or NEW_MANIFEST.encode()
+    before = read_run_list(run_list) or NEW_RUN_LIST.encode()
     table = tomlkit.table()
     for key, value in run.items():
         if value not in (None, "", []):
@@ -99,32 +108,32 @@ def append_run(manifest: Path, run: Mapping[str, Any]) -> None:
         tomllib.loads(text.decode())
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(
-            Problem(str(manifest), "", f"no run can be appended to it ({error})", "[[run]] tables")
+            Problem(str(run_list), "", f"no run can be appended to it ({error})", "[[run]] tables")
         ) from None
-    beside = manifest.with_name(f".{manifest.name}.{os.getpid()}.new")
+    beside = run_list.with_name(f".{run_list.name}.{os.getpid()}.new")
     with open(beside, "xb") as file:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
-    if manifest.exists():
-        os.chmod(beside, manifest.stat().st_mode & 0o777)
-    os.replace(beside, manifest)
-    _sync_folder(manifest.parent)
+    if run_list.exists():
+        os.chmod(beside, run_list.stat().st_mode & 0o777)
+    os.replace(beside, run_list)
+    _sync_folder(run_list.parent)
 
 
-def read_manifest_text(manifest: Path) -> bytes:
-    """Return the manifest's bytes, checked to be TOML (empty where there is none yet). Raises InputError."""
+def read_run_list(run_list: Path) -> bytes:
+    """Return the run list's bytes, checked to be TOML (empty where there is none yet). Raises InputError."""
     try:
-        before = manifest.read_bytes()
+        before = run_list.read_bytes()
     except FileNotFoundError:
         return b""
     except OSError as error:
-        raise InputError(Problem(str(manifest), "", f"cannot be read ({error.strerror})", "a TOML file")) from None
+        raise InputError(Problem(str(run_list), "", f"cannot be read ({error.strerror})", "a TOML file")) from None
     try:
         tomllib.loads(before.decode())
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(
-            Problem(str(manifest), "", f"not TOML ({error})", "TOML: mend it, or name another folder with --out")
+            Problem(str(run_list), "", f"not TOML ({error})", "TOML: mend it, or name another folder with --out")
         ) from None
     return before
 

@@ -119,3 +119,15 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be read"):
         look_at(path, None, time.time())
     path.chmod(stat.S_IRUSR)
+
+
+def test_a_parameter_that_stopped_is_old_and_all_are_while_it_waits(tmp_path: Path) -> None:
+    path = begun(tmp_path / "run.csv", 20, coolant="88")
+    with path.open("a") as file:
+        file.write("".join(row(k, 60).replace(",1700,", ",,") for k in range(20, 25)))
+    look = look_at(path, None, time.time())
+    assert look.ages_s["engine_speed_rad_s"] == pytest.approx(5.0)
+    assert look.old == {"engine_speed_rad_s"}  # the coolant's single value may still come again
+    with path.open("a") as file:
+        file.write(row(25, 0, gap="begin: the adapter does not answer"))
+    assert look_at(path, None, time.time()).old == set(look.values)

@@ -90,7 +90,7 @@ def test_slow_parameters_come_again_one_a_row_and_a_moved_clock_is_marked(
     def move() -> None:
         monkeypatch.setattr(time, "time", lambda: clock() + 3600)
 
-    passenger = Passenger((lambda s: s.elapsed_s > 0.3, move), (lambda s: s.elapsed_s > 1.5, "q"))
+    passenger = Passenger((lambda s: s.rows > 20, move), (lambda s: s.rows > 0 and s.elapsed_s > 1.5, "q"))
     summary = ride(car, tmp_path, passenger, slow_interval_s=0.5)
     rows = data_of(summary.file)
     slow = [p.column for p in PARAMETERS if not p.fast]
@@ -163,7 +163,7 @@ def test_killed_adapter_is_noticed_and_a_new_one_taken(own_car: CarProcess, tmp_
     passenger = Passenger(
         (after(20), die),
         (event("gap begins"), lambda: died.append(time.monotonic())),
-        (lambda s: "no port" in s.condition, own_car.restart),
+        (lambda s: "is gone" in s.condition, own_car.restart),
         (event("back after"), lambda: None),
         (after(20), "q"),
     )
@@ -213,10 +213,9 @@ def test_ends_on_time_while_waiting_for_a_lost_adapter(own_car: CarProcess, tmp_
 # ---------------------------------------------------------------------------------------------- fast mode
 
 
-@pytest.mark.parametrize("fault", ["no repeats", "no counts"])
-def test_fast_mode_stays_off_where_it_loses_answers(car: CarProcess, tmp_path: Path, fault: str) -> None:
-    car.tell(fault=fault)
-    summary = ride(car, tmp_path, Passenger((event("fast mode stays off"), lambda: None), (after(20), "q")))
+def test_fast_mode_stays_off_where_it_loses_answers(car: CarProcess, tmp_path: Path) -> None:
+    car.tell(fault="no counts")
+    summary = ride(car, tmp_path, Passenger((event("fast mode off"), lambda: None), (after(20), "q")))
     assert not summary.fast_mode
     assert summary.gaps == 0
     assert all(row["engine_speed_rpm"] for row in rows_of(summary.file))

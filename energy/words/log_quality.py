@@ -1,0 +1,53 @@
+"""How often a log has a row, and which of its values stood still while others moved: lines and data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from vehicle.logs.columns import BY_NAME
+from vehicle.logs.stuck import stuck_values
+from vehicle.recording.schedule import relative_runs
+
+if TYPE_CHECKING:
+    from vehicle.logs.log import Log
+
+COSTLY = 1.1  # times the runs: from here on the rate of a log is worth a sentence
+
+
+def row_s(log: Log) -> float | None:
+    """Return the usual time from row to row [s], None for a log of a single row."""
+    return float(log.table["time_s"].diff().median()) if log.rows > 1 else None
+
+
+def rate_and_stuck_data(log: Log) -> dict[str, Any]:
+    """Return time between rows [s] and values that stood still, as data for `--json`; values in SI."""
+    between_s = row_s(log)
+    return {
+        "row_s": between_s,
+        "stuck": [
+            {"parameter": found.name, "begin_s": found.begin_s, "end_s": found.end_s, "value": found.value}
+            for found in stuck_values(log.table)
+        ],
+    }
+
+
+def rate_and_stuck_lines(log: Log) -> list[str]:
+    """Return the lines of `windtoll read` about the rate and about values that stood still."""
+    lines = []
+    between_s = row_s(log)
+    if between_s:
+        cost = relative_runs(between_s)
+        lines.append(
+            f"  a row in {between_s:.2g} s"
+            + (
+                f": a road test needs about {cost:.1f} times the runs of one with a row in 1.5 s"
+                if cost > COSTLY
+                else ""
+            )
+        )
+    for found in stuck_values(log.table):
+        lines.append(
+            f"  {BY_NAME[found.name].words} did not change from {found.begin_s:.0f} s to {found.end_s:.0f} s while"
+            " others moved: check it before you use this log"
+        )
+    return lines
