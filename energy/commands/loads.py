@@ -11,6 +11,7 @@ from energy.commands import common
 from energy.words.assumed import ASSUMED
 from energy.words.loads import (
     CAUTIONS,
+    CORNERS,
     LADDER_CAUTIONS,
     LADDER_COLUMNS,
     LEFT_OUT,
@@ -19,6 +20,7 @@ from energy.words.loads import (
     TRAVEL_COLUMNS,
     as_data,
     case_words,
+    corner_rows,
     headline,
     ladder_data,
     ladder_headline,
@@ -84,6 +86,8 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     common.pairs(out, case_words(table, system))
     common.heading(out, "Loads")
     common.grid(out, LOAD_COLUMNS, load_rows(table, system), left=1, gap=1, wrap=False)
+    common.heading(out, CORNERS)
+    common.pairs(out, corner_rows(table, system))
     if table.thin:
         common.heading(out, "Margins under 2, the thinnest first")
         common.bullets(out, [margin_sentence(row, system) for row in table.thin])
