@@ -24,6 +24,7 @@ COMMANDS = {
     "loads": "loads",
     "truepitch": "truepitch",
     "tune": "tune",
+    "callsheet": "callsheet",
     "heat": "heat",
     "plan": "plan",
     "record": "record",
