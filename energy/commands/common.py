@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.progress import Progress
+    from energy.words.said import Said
 
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -149,3 +150,15 @@ def grid(
     for row in rows:
         table.add_row(*row)
     out.print(table)
+
+
+def print_said(out: Console, said: Said) -> None:
+    """Print what a question says: headlines, tables, lists."""
+    for text in said.headlines:
+        out.print(text, style="bold")
+    for table in said.tables:
+        heading(out, table.title)
+        grid(out, table.columns, table.rows, left=table.left)
+    for title, texts in said.lists:
+        heading(out, title)
+        bullets(out, list(texts))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -36,6 +36,7 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.strength.table import Ladder, StructuralLoads
+    from energy.words.said import Said
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -46,7 +47,12 @@ if TYPE_CHECKING:
 @click.option(
     "--ladder", is_flag=True, help="Only the spin-up ladder: speeds at which to stop and inspect in the shop."
 )
-def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool) -> None:
+@click.option(
+    "--electrical", is_flag=True, help="Only the electrical side: fuse, switch, diodes, dump load, short-circuit brake."
+)
+def command(
+    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool, electrical: bool
+) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut) beside its limit.
@@ -58,11 +64,19 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
       windtoll loads scenario.toml
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
       windtoll loads scenario.toml --ladder
+      windtoll loads scenario.toml --electrical
     """
     from energy.chain.load import load
     from energy.strength.table import spin_up_ladder, structural_loads
 
     checked = load(scenario, overrides)
+    if electrical:
+        from energy.strength.electrical_side import electrical_side
+        from energy.words import electrical_side as side_words
+
+        side = electrical_side(checked)
+        _show(side_words.said(side, system), side_words.as_data(side), as_json)
+        return
     if ladder:
         rungs = spin_up_ladder(checked)
         if as_json:
@@ -75,6 +89,13 @@ def command(scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_j
         common.print_json(as_data(table))
     else:
         _print(table, system)
+
+
+def _show(said: Said, data: dict[str, Any], as_json: bool) -> None:
+    if as_json:
+        common.print_json(data)
+    else:
+        common.print_said(common.console(), said)
 
 
 def _print(table: StructuralLoads, system: UnitSystem) -> None:
