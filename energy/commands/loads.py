@@ -35,6 +35,7 @@ from energy.words.loads import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.scenario.read import Scenario
     from energy.strength.table import Ladder, StructuralLoads
     from energy.words.said import Said
 
@@ -48,10 +49,17 @@ if TYPE_CHECKING:
     "--ladder", is_flag=True, help="Only the spin-up ladder: speeds at which to stop and inspect in the shop."
 )
 @click.option(
-    "--electrical", is_flag=True, help="Only the electrical side: fuse, switch, diodes, dump load, short-circuit brake."
+    "--electrical",
+    "part",
+    flag_value="electrical",
+    help="Only the electrical side: fuse, switch, diodes, dump load, short-circuit brake.",
+)
+@click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
+@click.option(
+    "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
 )
 def command(
-    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool, electrical: bool
+    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, ladder: bool, part: str | None
 ) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
@@ -65,17 +73,18 @@ def command(
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
       windtoll loads scenario.toml --ladder
       windtoll loads scenario.toml --electrical
+      windtoll loads scenario.toml --root --set blade_loads.root_strength="40 MPa"
     """
     from energy.chain.load import load
     from energy.strength.table import spin_up_ladder, structural_loads
 
     checked = load(scenario, overrides)
-    if electrical:
-        from energy.strength.electrical_side import electrical_side
-        from energy.words import electrical_side as side_words
-
-        side = electrical_side(checked)
-        _show(side_words.said(side, system), side_words.as_data(side), as_json)
+    if part is not None:
+        said, data = _part(part, checked, system)
+        if as_json:
+            common.print_json(data)
+        else:
+            common.print_said(common.console(), said)
         return
     if ladder:
         rungs = spin_up_ladder(checked)
@@ -91,11 +100,25 @@ def command(
         _print(table, system)
 
 
-def _show(said: Said, data: dict[str, Any], as_json: bool) -> None:
-    if as_json:
-        common.print_json(data)
-    else:
-        common.print_said(common.console(), said)
+def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:
+    """Return what one part says, and its data."""
+    if part == "electrical":
+        from energy.strength.electrical_side import electrical_side
+        from energy.words import electrical_side as side_words
+
+        side = electrical_side(scenario)
+        return side_words.said(side, system), side_words.as_data(side)
+    from energy.words import root as root_words
+
+    if part == "bearing":
+        from energy.strength.bearing_kinds import bearings
+
+        found = bearings(scenario)
+        return root_words.bearing_said(found, system), root_words.bearing_data(found)
+    from energy.strength.root import blade_root
+
+    root = blade_root(scenario)
+    return root_words.root_said(root, system), root_words.root_data(root)
 
 
 def _print(table: StructuralLoads, system: UnitSystem) -> None:

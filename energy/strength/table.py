@@ -294,7 +294,7 @@ def _speeds(rig: Rig, cases: BothCases) -> PartLoads:
     return PartLoads(rows, notes=notes)
 
 
-def _gyroscopic_n_m(rig: Rig, at: Conditions) -> Values:
+def gyroscopic_n_m(rig: Rig, at: Conditions) -> Values:
     """Return the gyroscopic moment (N·m) of a nose that dips over a bump, 0 where the blades' masses are not told.
 
     Two blades: the moment swings between nothing and twice its mean, and the peak counts.
@@ -327,7 +327,7 @@ def _mount(rig: Rig, cases: BothCases) -> PartLoads:
         density = float(np.asarray(rig.inputs_in(at).density_kg_m3))
         drag_area = float(np.asarray(turbine.mount_drag_area_m2))
         mount_drag = equations.wind_force_n(density, drag_area, at.free_air_speed_m_s, 1.0)
-        gyroscopic = _gyroscopic_n_m(rig, at) if at.unfavourable else 0.0
+        gyroscopic = gyroscopic_n_m(rig, at) if at.unfavourable else 0.0
         return at.thrust_n * height + mount_drag * height / 2 + gyroscopic
 
     highest = _limit(rig, "mount.highest_moment")
@@ -420,7 +420,7 @@ def _blade_roots(rig: Rig, cases: BothCases) -> PartLoads:
         cases,
         "gyroscopic moment over a bump, nose dipping at 1 rad/s",
         "torque",
-        lambda at: _gyroscopic_n_m(rig, at),
+        lambda at: gyroscopic_n_m(rig, at),
     )
     return PartLoads(rows, left_out, (_FLAP_GYROSCOPIC,))
 
