@@ -22,6 +22,7 @@ COMMANDS = {
     "size": "size",
     "curves": "curves",
     "loads": "loads",
+    "balance": "balance",
     "truepitch": "truepitch",
     "tune": "tune",
     "callsheet": "callsheet",
