@@ -54,6 +54,12 @@ if TYPE_CHECKING:
     flag_value="electrical",
     help="Only the electrical side: fuse, switch, diodes, dump load, short-circuit brake.",
 )
+@click.option(
+    "--pitch-system",
+    "part",
+    flag_value="pitch",
+    help="Only the pitch system: force, stall, what to buy.",
+)
 @click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
@@ -108,6 +114,12 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
 
         side = electrical_side(scenario)
         return side_words.said(side, system), side_words.as_data(side)
+    if part == "pitch":
+        from energy.strength.pitch_system import pitch_system
+        from energy.words import pitch_system as pitch_words
+
+        system_found = pitch_system(scenario)
+        return pitch_words.said(system_found, system), pitch_words.as_data(system_found)
     from energy.words import root as root_words
 
     if part == "bearing":
