@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.progress import Progress
+    from energy.words.said import Said
     from energy.words.verdict import Verdict
 
 
@@ -169,3 +170,15 @@ def leave(found: Verdict) -> None:
     """Leave with status 3 where the verdict says that the machine must not be operated like this."""
     if found.dangers:
         raise SystemExit(UNSAFE)
+
+
+def print_said(out: Console, said: Said) -> None:
+    """Print what a question says: headlines, tables, lists."""
+    for text in said.headlines:
+        out.print(text, style="bold")
+    for table in said.tables:
+        heading(out, table.title)
+        grid(out, table.columns, table.rows, left=table.left)
+    for title, texts in said.lists:
+        heading(out, title)
+        bullets(out, list(texts))

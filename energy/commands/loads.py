@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,6 +11,7 @@ from energy.commands import common
 from energy.words.assumed import ASSUMED
 from energy.words.loads import (
     CAUTIONS,
+    CORNERS,
     LADDER_CAUTIONS,
     LADDER_COLUMNS,
     LEFT_OUT,
@@ -20,6 +21,7 @@ from energy.words.loads import (
     TRAVEL_COLUMNS,
     as_data,
     case_words,
+    corner_rows,
     headline,
     ladder_data,
     ladder_headline,
@@ -39,7 +41,9 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from energy.scenario.read import Scenario
     from energy.strength.table import Ladder, StructuralLoads
+    from energy.words.said import Said
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -53,8 +57,30 @@ if TYPE_CHECKING:
 @click.option(
     "--ladder", is_flag=True, help="Only the spin-up ladder: speeds at which to stop and inspect in the shop."
 )
+@click.option(
+    "--electrical",
+    "part",
+    flag_value="electrical",
+    help="Only the electrical side: fuse, switch, diodes, dump load, short-circuit brake.",
+)
+@click.option(
+    "--pitch-system",
+    "part",
+    flag_value="pitch",
+    help="Only the pitch system: force, stall, what to buy.",
+)
+@click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
+@click.option(
+    "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
+)
 def command(
-    scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, full: bool, ladder: bool
+    scenario: Path,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+    full: bool,
+    ladder: bool,
+    part: str | None,
 ) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
@@ -67,11 +93,20 @@ def command(
       windtoll loads scenario.toml
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
       windtoll loads scenario.toml --ladder
+      windtoll loads scenario.toml --electrical
+      windtoll loads scenario.toml --root --set blade_loads.root_strength="40 MPa"
     """
     from energy.chain.load import load
     from energy.strength.table import spin_up_ladder, structural_loads
 
     checked = load(scenario, overrides)
+    if part is not None:
+        said, data = _part(part, checked, system)
+        if as_json:
+            common.print_json(data)
+        else:
+            common.print_said(common.console(), said)
+        return
     if ladder:
         rungs = spin_up_ladder(checked)
         if as_json:
@@ -88,6 +123,33 @@ def command(
         _print_short(table, system, scenario)
     if over_limit(table):
         raise SystemExit(common.UNSAFE)
+
+
+def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:
+    """Return what one part says, and its data."""
+    if part == "electrical":
+        from energy.strength.electrical_side import electrical_side
+        from energy.words import electrical_side as side_words
+
+        side = electrical_side(scenario)
+        return side_words.said(side, system), side_words.as_data(side)
+    if part == "pitch":
+        from energy.strength.pitch_system import pitch_system
+        from energy.words import pitch_system as pitch_words
+
+        system_found = pitch_system(scenario)
+        return pitch_words.said(system_found, system), pitch_words.as_data(system_found)
+    from energy.words import root as root_words
+
+    if part == "bearing":
+        from energy.strength.bearing_kinds import bearings
+
+        found = bearings(scenario)
+        return root_words.bearing_said(found, system), root_words.bearing_data(found)
+    from energy.strength.root import blade_root
+
+    root = blade_root(scenario)
+    return root_words.root_said(root, system), root_words.root_data(root)
 
 
 def _print_head(table: StructuralLoads) -> Console:
@@ -120,6 +182,8 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     common.pairs(out, case_words(table, system))
     common.heading(out, "Loads")
     common.grid(out, LOAD_COLUMNS, load_rows(table, system), left=1, gap=1, wrap=False)
+    common.heading(out, CORNERS)
+    common.pairs(out, corner_rows(table, system))
     if table.thin:
         common.heading(out, "Margins under 2, the thinnest first")
         common.bullets(out, [margin_sentence(row, system) for row in table.thin])

@@ -66,16 +66,7 @@ def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
 
     Raises InputError where the scenario has no curves or its rotor does not turn.
     """
-    if scenario.curves is None or scenario.heater.resistance is None or scenario.generator is None:
-        raise InputError(
-            Problem(
-                scenario.name,
-                "rotor.measured_power",
-                "a measured table has no setting to step",
-                "rotor.curves with [generator] and heater.resistance",
-            )
-        )
-    key, column, settings = _stepped(scenario)
+    key, column, settings = stepped(scenario)
     mean = _air_m_s(scenario)
     draw = np.random.default_rng(_SEED)
     order = np.concatenate([draw.permutation(len(settings)), draw.permutation(len(settings))])
@@ -155,16 +146,29 @@ def _dial_range(scenario: Scenario) -> tuple[float, float]:
     return float(ends.min()), float(ends.max())
 
 
-def _stepped(scenario: Scenario) -> tuple[str, str, np.ndarray]:
-    """Return the key that is stepped, its column in the file, and its settings about the scenario's own."""
-    assert scenario.curves is not None
-    assert scenario.heater.resistance is not None
-    if len(scenario.curves.pitch_deg) > 1:
+def stepped(scenario: Scenario, kind: str | None = None) -> tuple[str, str, np.ndarray]:
+    """Return the key that is stepped, its column in a file, and six settings about the scenario's own.
+
+    `kind` is pitch, resistance or ratio; None: the pitch where the curves know several, else the element. Raises
+    InputError where the scenario has no curves, or none over several pitches for a pitch.
+    """
+    if scenario.curves is None or scenario.heater.resistance is None or scenario.generator is None:
+        raise InputError(
+            Problem(
+                scenario.name,
+                "rotor.measured_power",
+                "a measured table has no setting to step",
+                "rotor.curves with [generator] and heater.resistance",
+            )
+        )
+    chosen = kind or ("pitch" if len(scenario.curves.pitch_deg) > 1 else "resistance")
+    if chosen == "pitch":
         low, high = _dial_range(scenario)
         own = _own_pitch(scenario)
         return "rotor.pitch", "pitch_deg", np.linspace(max(low, own - 4), min(high, own + 6), 6).round(1)
-    own = scenario.heater.resistance.value
-    return "heater.resistance", "resistance_ohm", np.array([float(f"{own * f:.3g}") for f in np.geomspace(0.5, 2, 6)])
+    key, column = ("drive.ratio", "ratio") if chosen == "ratio" else ("heater.resistance", "resistance_ohm")
+    stated = scenario.drive.ratio if chosen == "ratio" else scenario.heater.resistance
+    return key, column, np.array([float(f"{stated.value * f:.3g}") for f in np.geomspace(0.5, 2, 6)])
 
 
 def _air_m_s(scenario: Scenario) -> float:

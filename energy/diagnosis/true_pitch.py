@@ -123,9 +123,11 @@ def read_measured(path: Path, progress: Progress | None = None) -> MeasuredRows:
         path,
         {"air_speed": "m/s", "rotor_speed": "rad/s", "electrical_power": "W"},
         optional={"thrust": "N", "dial": "deg", "time": "s"},
+        blanks_allowed=("air_speed", "rotor_speed", "electrical_power", "thrust", "dial"),
         least_rows=1,
         progress=progress,
     )
+    data = _whole_rows(path, data)
     problems = []
     for name in ("air_speed", "rotor_speed", "electrical_power"):
         if (data[name] < 0).any():
@@ -145,6 +147,20 @@ def read_measured(path: Path, progress: Progress | None = None) -> MeasuredRows:
         data.get("dial"),
         data.get("time"),
     )
+
+
+def _whole_rows(path: Path, data: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Return the rows that have air speed, rotor speed and watts (a call sheet has others too); thrust and dial only
+    where every one of these rows has them. Raises InputError where none is whole.
+    """
+    needed = ("air_speed", "rotor_speed", "electrical_power")
+    known = np.all([np.isfinite(data[name]) for name in needed], axis=0)
+    if not known.any():
+        raise InputError(
+            Problem(path.name, "rows", "none with air speed, rotor speed and watts together", "one such row or more")
+        )
+    kept = {name: values[known] for name, values in data.items()}
+    return {name: values for name, values in kept.items() if name in needed or np.isfinite(values).all()}
 
 
 def accuracy_of(scenario: Scenario) -> Accuracy:

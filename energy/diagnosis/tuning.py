@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +31,9 @@ _LEAST_WIND_W = 1e-6
 _LEAST_MEAN_WIND_W = 1.0
 _MOST_LOOPED = 1000  # rows: a loop is quicker than the import of the filter
 _READ = 0.3  # of the work: reading the file
+_READING_SCATTER = 0.05  # of the level at least, for a number read off a display in gusts: common practice, no source
+_LEAST_READINGS = 4
+_READ_BY_HAND_S = 3.0  # rows nearer than that are a log, whose neighbours repeat each other: no readings by themselves
 _GRID = 121
 _DRAWS = 4000
 # Priors of the smooth curve: how much it changes over the range (share of the level), over which part of the range.
@@ -94,6 +97,7 @@ class Tuned:
     inertia_used: bool
     skipped: tuple[float, ...]
     wind_is_known: bool
+    by_readings: bool  # numbers read now and then, each taken by itself: no stretch was long enough
     visits_vary: bool  # every setting was visited once only: a drift of the wind would look like a setting
     curve_setting: np.ndarray
     curve: np.ndarray
@@ -109,16 +113,19 @@ def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None)
     """Return a drive from a CSV file: time_s, electrical_power_w, one of pitch_deg, resistance_ohm or ratio, and
     air_speed_* or road_speed_* (with wind_speed_*, the head wind, if known); optional rotor_speed_rpm.
 
-    Road speed and wind are multiplied by rotor.local_speed_factor, air speed too where measurement.air_speed_at says
-    free_air. `progress` is told the share done. Raises InputError.
+    A few numbers a setting will do (a log in which rows lack watts, setting or speed is read without those rows), but
+    four rows in all are the minimum. Road speed and wind are multiplied by rotor.local_speed_factor, air speed too
+    where measurement.air_speed_at says free_air. `progress` is told the share done. Raises InputError.
     """
     data = read_table(
         path,
         {"time": "s", "electrical_power": "W"},
         optional={**SETTINGS, "air_speed": "m/s", "road_speed": "m/s", "wind_speed": "m/s", "rotor_speed": "rad/s"},
-        least_rows=10,
+        blanks_allowed=("electrical_power", *SETTINGS, "air_speed", "road_speed", "wind_speed", "rotor_speed"),
+        least_rows=_LEAST_READINGS,
         progress=progress,
     )
+    data = _whole_rows(path, data)
     increasing(path, "time", data["time"])
     kinds = [name for name in SETTINGS if name in data]
     problems = []
@@ -153,6 +160,29 @@ def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None)
         data.get("rotor_speed"),
         "air_speed" in data or "wind_speed" in data,
     )
+
+
+def _whole_rows(path: Path, data: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Return the rows with watts, a setting and a speed; a column without any number is left out, as is a rotor speed
+    that is missing now and then.
+    """
+    data = {name: values for name, values in data.items() if name == "time" or np.isfinite(values).any()}
+    if (
+        "rotor_speed" in data
+        and not np.isfinite(data["rotor_speed"][np.isfinite(data.get("electrical_power", 0))]).all()
+    ):
+        del data["rotor_speed"]
+    known = np.all([np.isfinite(values) for values in data.values()], axis=0)
+    if int(known.sum()) < _LEAST_READINGS or "electrical_power" not in data:
+        raise InputError(
+            Problem(
+                path.name,
+                "rows",
+                f"{int(known.sum())} rows with watts, setting and speed",
+                f"at least {_LEAST_READINGS}: two settings, each read twice",
+            )
+        )
+    return {name: values[known] for name, values in data.items()}
 
 
 def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Progress | None = None) -> Tuned:
@@ -206,8 +236,9 @@ def tuned(
     """Return the best setting, its interval, the next to try and every setting's result.
 
     With an inertia (times the efficiency from shaft to load) and a logged rotor speed the turning energy is kept
-    account of, and the wind's power is taken as it comes; else it is taken behind the fitted lag. Raises InputError
-    where fewer than two settings were held long enough.
+    account of, and the wind's power is taken as it comes; else it is taken behind the fitted lag. Where fewer than two
+    settings were held long enough for that, rows seconds apart are readings by themselves.
+    Raises InputError where even those are too few.
     """
     wind_w = 0.5 * density_kg_m3 * area_m2 * sweep.air_speed_m_s**3
     if float(np.mean(wind_w)) < _LEAST_MEAN_WIND_W:
@@ -225,6 +256,8 @@ def tuned(
     tried = np.unique(values)
     enough = [v for v in tried if any(len(s) for s, x in zip(stretches, values, strict=True) if x == v)]
     if len(enough) < 2:
+        if float(np.median(np.diff(sweep.time_s))) >= _READ_BY_HAND_S:
+            return _tuned_of_readings(sweep, wind_w, visits, seed, progress)
         raise InputError(
             Problem(
                 "the drive",
@@ -237,6 +270,32 @@ def tuned(
     results = _results(sweep, visits, stretches, values, enough)
     inertia_used = inertia_kg_m2 is not None and sweep.rotor_speed_rad_s is not None
     return _with_curve(sweep, results, tried, lag, inertia_used, seed, progress)
+
+
+def _tuned_of_readings(
+    sweep: Sweep, wind_w: np.ndarray, visits: list[tuple[int, int]], seed: int, progress: Progress | None
+) -> Tuned:
+    """Return the best setting where each number read stands by itself: wide, as few numbers are.
+
+    A reading's watts over the wind's power at that moment, without any lag; the scatter of all readings (not below
+    _READING_SCATTER) with Student's t. Raises InputError where no setting was read twice.
+    """
+    readings = [sweep.electrical_power_w[a:b] / np.maximum(wind_w[a:b], _LEAST_WIND_W) for a, b in visits]
+    values = np.array([sweep.setting[first] for first, _ in visits])
+    tried = np.unique(values)
+    if len(sweep.setting) <= len(tried) or len(tried) < 2:
+        raise InputError(
+            Problem(
+                "the drive",
+                sweep.kind,
+                f"{len(sweep.setting)} readings of {len(tried)} settings",
+                f"two settings or more, each read twice or three times, or held "
+                f"{_LEAST_SETTLE_S + _LEAST_STRETCH_S:.0f} s or more in a log",
+            )
+        )
+    level = float(np.mean(np.concatenate(readings)))
+    results = _results(sweep, visits, readings, values, list(tried), least_scatter=_READING_SCATTER * level)
+    return replace(_with_curve(sweep, results, tried, 0.0, False, seed, progress), by_readings=True)
 
 
 def _visits(sweep: Sweep) -> list[tuple[int, int]]:
@@ -337,9 +396,11 @@ def _results(
     stretches: list[np.ndarray],
     values: np.ndarray,
     enough: list[float],
+    least_scatter: float = 0.0,
 ) -> list[SettingResult]:
     """Return each setting's mean with its error: scatter of stretches (pooled) and of visits to the same setting."""
     scatter = _scatter(sweep, stretches, values, enough)
+    scatter = replace(scatter, within=max(scatter.within, least_scatter**2))
     results = []
     for value in enough:
         of_value = [s for s, x in zip(stretches, values, strict=True) if x == value and len(s)]
@@ -394,7 +455,7 @@ def _result(
         visits=len(stretches),
         stretches=len(every),
         peak_w=max(float(sweep.electrical_power_w[a:b].max()) for a, b in spans),
-        mean_w=energy / seconds if seconds > 0 else 0.0,
+        mean_w=energy / seconds if seconds > 0 else float(np.mean([sweep.electrical_power_w[a] for a, _ in spans])),
         energy_j=energy,
         seconds=seconds,
     )
@@ -449,6 +510,7 @@ def _with_curve(
         inertia_used=inertia_used,
         skipped=tuple(float(v) for v in tried if v not in [r.setting for r in results]),
         wind_is_known=sweep.wind_is_known,
+        by_readings=False,
         visits_vary=all(r.visits == 1 for r in results),
         curve_setting=_scale(sweep.kind, grid, back=True),
         curve=mean,

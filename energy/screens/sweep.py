@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from energy.diagnosis.examples import sweep_example
+from energy.diagnosis.stepping import stepping_plan
 from energy.diagnosis.tuning import SCENARIO_KEYS, Tuned, as_setting, tuned_of_file
+from energy.pages import call_sheet
 from energy.pictures.base import Picture
 from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
@@ -17,6 +19,7 @@ from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
 from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
+from energy.words import call_sheet as call_words
 from energy.words import forms
 from energy.words import tune as tune_words
 from energy.words.headings import one_line
@@ -32,6 +35,29 @@ _FILE = "sweep.csv"
 @functools.lru_cache(maxsize=8)
 def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return sweep_example(desk.scenario_of(bundle), system).encode()
+
+
+@functools.lru_cache(maxsize=8)
+def _sheet(bundle: Bundle, system: UnitSystem) -> bytes:
+    scenario = desk.scenario_of(bundle)
+    data = call_words.as_data(stepping_plan(scenario), scenario.title, call_words.USUALLY_ASKED, system)
+    return call_sheet.as_html(data).encode()
+
+
+def _call_sheet(work: Work, system: UnitSystem) -> None:
+    """Offer the passenger's page, where the scenario has a setting to step."""
+    try:
+        content = _sheet(work.usable, system)
+    except InputError:  # a measured table: nothing to step
+        return
+    st.download_button(
+        "Download the call sheet for the passenger's phone (HTML, works without network)",
+        data=content,
+        file_name="call_sheet.html",
+        mime="text/html",
+        key="take call sheet",
+        on_click="ignore",
+    )
 
 
 @kept("Weighing the settings", most=8)
@@ -52,6 +78,7 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
         example = _example(work.usable, system)
     except InputError:  # measured watts only, or a rotor that stands still: a sweep can be read all the same
         example = None
+    _call_sheet(work, system)
     upload = uploads.ask("sweep", forms.SWEEP_ROWS, example, _FILE)
     if upload is None:
         with top.container():

@@ -47,6 +47,8 @@ def show() -> None:
         page.bullets([loads_words.margin_sentence(row, system) for row in table.thin])
     page.finding("The two cases")
     page.table(("case", "what is in it"), loads_words.case_words(table, system), caption="The two cases")
+    with st.expander(loads_words.CORNERS):
+        page.table(("corner", "loads"), loads_words.corner_rows(table, system), caption=loads_words.CORNERS)
     for case, travel in table.travel.items():
         page.finding(f"Pitch linkage through its travel, {case}")
         page.bullets(loads_words.travel_words(travel, table, system))

@@ -1,23 +1,27 @@
 """The two cases in which a turbine is looked at: at the operating point, and the worst.
 
-The worst case is a gust with a truck passing while the load is cut: the greatest thrust of the rotor speed held, of the
-rotor settled in the gust and of the rotor running free; and the speed it runs away to, unless a brake stops it.
+The worst case is a gust with a truck passing while the load is cut and the pitch linkage lets go: every rotor speed
+from standstill to the fastest free run (or to the overspeed stop), every pitch of the linkage's travel, every air
+speed up to the worst, each range of the scenario at its unfavourable end. Each load takes its own maximum of these.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s, solve
+from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs, KeyReader, inputs_of, reader
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength.equations import BladeMass, gust_air_speed_m_s, wind_force_n
+from vehicle.arrays import Values
+from vehicle.quantity import Uncertain
 
 Case = Literal["operating point", "worst case", ""]
 NOT_TURNING = "At the operating point the rotor does not turn: only the worst case and standing loads mean something."
@@ -40,6 +44,8 @@ class Rig:
     density_kg_m3: float
     radius_m: float
     blade: BladeMass | None
+    worst_inputs: Inputs  # every range of the scenario at its unfavourable end
+    heavy_blade: BladeMass | None
 
     @property
     def area_m2(self) -> float:
@@ -51,6 +57,24 @@ class Rig:
         found = self.read.maybe(key)
         return None if found is None else float(found)
 
+    def taken(self, key: QuantityKey, at: Conditions, *, least: bool = False) -> float:
+        """Return a key's value (SI) in a case: as stated, or the unfavourable end of its range in the worst case."""
+        stated = float(self.read(key))
+        found = self.read.uncertain(key)
+        if not at.unfavourable or found is None:
+            return stated
+        return float(found.low if least else found.high)
+
+    def inputs_in(self, at: Conditions) -> Inputs:
+        """Return the inputs of a case."""
+        return self.worst_inputs if at.unfavourable else self.inputs
+
+    def blade_in(self, at: Conditions) -> BladeMass:
+        """Return the blade of a case: the heavy ends of its masses in the worst case."""
+        found = self.heavy_blade if at.unfavourable else self.blade
+        assert found is not None
+        return found
+
     def number_of_blades(self) -> float:
         """Return the number of blades, of [blade_loads] or of [blade]."""
         given = self.read.maybe("blade_loads.number_of_blades")
@@ -59,21 +83,46 @@ class Rig:
 
 @dataclass(frozen=True)
 class Conditions:
-    """One case: air speed at the rotor and in the free air (m/s), rotor speed (rad/s; NaN unknown), thrust (N)."""
+    """One case, or an array of corners (N,): air speed at the rotor and in the free air (m/s), rotor speed (rad/s; NaN
+    unknown), thrust (N), pitch of the curves (degrees; NaN where they have none); whether ranges stand at their
+    unfavourable ends.
+    """
 
-    air_speed_m_s: float
-    free_air_speed_m_s: float
-    rotor_speed_rad_s: float
-    thrust_n: float
+    air_speed_m_s: Values
+    free_air_speed_m_s: Values
+    rotor_speed_rad_s: Values
+    thrust_n: Values
     thrust_from: str
+    pitch_deg: Values = math.nan
+    unfavourable: bool = False
+
+    def corner(self, k: int) -> Conditions:
+        """Return one corner of the array of corners."""
+        return self.mapped(lambda values: float(np.asarray(values)[k]))
+
+    def mapped(self, function: Callable[[Values], Values]) -> Conditions:
+        """Return the conditions with a function of every number in its place."""
+        return replace(
+            self,
+            air_speed_m_s=function(self.air_speed_m_s),
+            free_air_speed_m_s=function(self.free_air_speed_m_s),
+            rotor_speed_rad_s=function(self.rotor_speed_rad_s),
+            thrust_n=function(self.thrust_n),
+            pitch_deg=function(self.pitch_deg),
+        )
 
 
 @dataclass(frozen=True)
 class BothCases:
-    """Both cases, the speed of the rotor running free in the worst air (NaN unknown), and what must be said of them."""
+    """Both cases, the speed of the rotor running free in the worst air (NaN unknown), and what must be said of them.
+
+    `worst` holds the ends of what is scanned (fastest air, fastest rotor, the maximum thrust), which need not come
+    together; `corners` are all of its combinations, of which each load takes its own maximum.
+    """
 
     operating: Conditions
     worst: Conditions
+    corners: Conditions
     free_run_rad_s: float = math.nan
     free_run_known: bool = False
     left_out: tuple[str, ...] = ()
@@ -86,21 +135,69 @@ class BothCases:
 
 def rig_of(scenario: Scenario) -> Rig:
     """Return a scenario's turbine as the parts read it. Raises InputError where nothing turns the rotor."""
-    read, inputs = reader(scenario), inputs_of(scenario)
-    radius = float(inputs.turbine.diameter_m) / 2
-    density = float(inputs.density_kg_m3)
-    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, _blade_mass(scenario, read))
+    fastest: dict[str, Values] = {}
+    if scenario.schedule is not None:  # its mean speed would be an idle rotor in town
+        fastest["trip.road_speed"] = np.asarray(scenario.fastest_road_speed_m_s)
+    read, inputs = reader(scenario), inputs_of(scenario, fastest)
+    worst = inputs_of(scenario, {**fastest, **_unfavourable_ends(scenario)})
+    radius = float(np.asarray(inputs.turbine.diameter_m)) / 2
+    density = float(np.asarray(inputs.density_kg_m3))
+    blade, heavy = _blade_mass(scenario, read), _blade_mass(scenario, read, heavy=True)
+    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy)
 
 
-def _blade_mass(scenario: Scenario, read: KeyReader) -> BladeMass | None:
+_HIGH_IS_WORSE: tuple[QuantityKey, ...] = (
+    "air.pressure",
+    "rotor.power_factor",
+    "rotor.thrust_factor",
+    "rotor.mount_drag_area",
+    "rotor.turbine_mass",
+    "drive.efficiency",
+)
+_LOW_IS_WORSE: tuple[QuantityKey, ...] = (
+    "air.temperature",
+    "air.altitude",
+    "generator.friction_torque",
+    "generator.iron_loss",
+    "generator.cogging_torque",
+)
+
+
+def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
+    """Return the ends of the ranges that make air denser, thrust and drag larger, and the free run faster."""
+    ends: dict[str, Values] = {}
+    for keys, end in ((_HIGH_IS_WORSE, "high"), (_LOW_IS_WORSE, "low")):
+        for key in keys:
+            table, name = key.split(".")
+            found = getattr(scenario.table(table), name, None)
+            if isinstance(found, Uncertain) and found.shape != "exact":
+                ends[key] = np.asarray(getattr(found, end))
+    return ends
+
+
+def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> BladeMass | None:
     """Return one blade's pieces, or its mass at its centre; None where the scenario tells neither."""
     table = scenario.blade_loads
-    if table is not None and table.piece_masses is not None:
-        return BladeMass(read.all_of("blade_loads.piece_masses"), read.all_of("blade_loads.piece_radii"))
-    if table is not None and table.mass is not None:
-        mass, centre = float(read("blade_loads.mass")), float(read("blade_loads.centre_of_mass"))
-        return BladeMass(np.array([mass]), np.array([centre]))
-    return None
+    if table is None:
+        return None
+    if table.piece_masses is not None and table.piece_radii is not None:
+        ends = (table.piece_masses, table.piece_radii)
+    elif table.mass is not None and table.centre_of_mass is not None:
+        read("blade_loads.mass"), read("blade_loads.centre_of_mass")
+        ends = ((table.mass,), (table.centre_of_mass,))
+    else:
+        return None
+    masses, radii = (np.array([v.high if heavy else v.value for v in entries]) for entries in ends)
+    return BladeMass(masses, radii)
+
+
+_AIR_SHARES = np.linspace(0.3, 1.0, 8)  # of the worst air speed
+_SPEED_STEPS = 41  # rotor speeds between standstill and the fastest
+FASTEST_OF_SCHEDULE = "Operating point: the fastest road speed of the schedule."
+SCANNED = (
+    "Worst case: each load is the maximum over every rotor speed up to the fastest, every pitch that the scenario "
+    "allows, air speeds up to the worst, and the unfavourable end of every range. Under each load stands its corner."
+)
 
 
 def both_cases(rig: Rig) -> BothCases:
@@ -112,7 +209,9 @@ def both_cases(rig: Rig) -> BothCases:
         cases = _worst_of_a_measured_table(rig, operating, free_air, air)
     else:
         cases = _worst_of_curves(rig, operating, free_air, air)
-    return cases if bool(rig.turbine.turning) else replace(cases, notes=(NOT_TURNING, *cases.notes))
+    notes: tuple[str, ...] = () if bool(rig.turbine.turning) else (NOT_TURNING,)
+    notes += () if rig.scenario.schedule is None else (FASTEST_OF_SCHEDULE,)
+    return replace(cases, notes=(*notes, *cases.notes))
 
 
 def _operating_point(rig: Rig) -> Conditions:
@@ -122,63 +221,120 @@ def _operating_point(rig: Rig) -> Conditions:
         rotor_speed_rad_s=float(rig.turbine.rotor_speed_rad_s),
         thrust_n=float(rig.turbine.thrust_n),
         thrust_from="settled",
+        pitch_deg=float(np.asarray(rig.inputs.turbine.pitch_deg)),
     )
 
 
 def _worst_air_speeds_m_s(rig: Rig) -> tuple[float, float]:
-    """Return the worst air speed (m/s) in the free air and at the rotor."""
+    """Return the worst air speed (m/s) in the free air and at the rotor: each range at its upper end."""
     read, scenario = rig.read, rig.scenario
+
+    def highest(key: QuantityKey) -> float | None:
+        read.maybe(key)
+        found = read.uncertain(key)
+        return None if found is None else found.high
+
     trip_speed = max(float(np.asarray(rig.inputs.road_speed_m_s)), scenario.fastest_road_speed_m_s)
-    highest = read.maybe("gust.road_speed")
-    road = trip_speed if highest is None else max(trip_speed, float(highest))
-    head_wind = float(np.maximum(0.0, np.asarray(read("air.wind_speed")) * np.cos(read("air.wind_from"))))
-    read("rotor.local_speed_factor")
-    shelter = scenario.rotor.local_speed_factor.high  # not to be trusted in a gust: the upper end
-    gust, passing = float(read("gust.speed")), float(read("gust.passing_factor"))
+    stated = None if scenario.schedule is not None else highest("trip.road_speed")
+    road = max(trip_speed, highest("gust.road_speed") or 0.0, stated or 0.0)
+    wind, wind_from = highest("air.wind_speed") or 0.0, float(np.asarray(read("air.wind_from")))
+    head_wind = max(0.0, wind * math.cos(wind_from))
+    shelter = highest("rotor.local_speed_factor") or 1.0  # not to be trusted in a gust: the upper end
+    gust, passing = highest("gust.speed") or 0.0, highest("gust.passing_factor") or 1.0
     free_air = float(gust_air_speed_m_s(road, head_wind, gust, passing, 1.0))
     return free_air, float(gust_air_speed_m_s(road, head_wind, gust, passing, shelter))
 
 
 def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float, air: float) -> BothCases:
     """Return the cases where nothing tells the free run: the thrust grows with the square of the air speed."""
-    stop = rig.read.maybe("gust.overspeed_stop")
+    stop = _upper(rig, "gust.overspeed_stop")
     fastest = rig.inputs.turbine.highest_rotor_speed_rad_s if stop is None else stop
-    thrust = operating.thrust_n * (air / max(operating.air_speed_m_s, 1e-9)) ** 2
+    factor = float(np.asarray(rig.worst_inputs.turbine.thrust_factor)) / float(
+        np.asarray(rig.inputs.turbine.thrust_factor)
+    )
+    denser = float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3
+    thrust = operating.thrust_n * factor * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
     speed = math.nan if fastest is None else float(np.asarray(fastest))
-    worst = Conditions(air, free_air, speed, thrust, "scaled with the square of air speed")
+    worst = Conditions(
+        air, free_air, speed, thrust, "scaled with the square of air speed", operating.pitch_deg, unfavourable=True
+    )
+    corners = worst.mapped(np.atleast_1d)
     notes = () if fastest is None else (LIMIT_STANDS_IN,)
-    return BothCases(operating, worst, left_out=(NO_LOAD_CUT,), notes=notes)
+    return BothCases(operating, worst, corners, left_out=(NO_LOAD_CUT,), notes=notes)
+
+
+def _upper(rig: Rig, key: QuantityKey) -> float | None:
+    """Return the upper end of a key's range (SI), None where the scenario does not give it."""
+    rig.read.maybe(key)
+    found = rig.read.uncertain(key)
+    return None if found is None else found.high
+
+
+def scanned_pitches_deg(rig: Rig) -> np.ndarray:
+    """Return the pitches of the curves that the worst case may stand at: the own one with its range, and the whole
+    travel of a linkage, since a linkage that breaks or is set wrongly stands anywhere in it.
+
+    The curves' own pitches lie between, where the coefficients (linear between them) have their maxima.
+    """
+    turbine, table, convention = rig.inputs.turbine, rig.scenario.linkage, rig.scenario.pitch_convention
+    curves = turbine.curves
+    assert curves is not None
+    ends = [float(np.asarray(turbine.pitch_deg))]
+    own = rig.scenario.rotor.pitch
+    if own is not None:
+        ends += [float(convention.chord_angle_deg(np.asarray(v))) for v in (own.low, own.high)]
+    if table is not None:
+        ends += [float(convention.chord_angle_deg(np.asarray(v.value))) for v in (table.travel_from, table.travel_to)]
+    low, high = min(ends), max(ends)
+    inside = curves.pitch_deg[(curves.pitch_deg > low) & (curves.pitch_deg < high)]
+    return np.unique(np.concatenate([ends, inside]))
 
 
 def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: float) -> BothCases:
-    """Return the cases of a rotor with curves: the greatest thrust of three rotor speeds in the gust."""
-    turbine = rig.inputs.turbine
+    """Return the cases of a rotor with curves: all corners of pitch, air speed and rotor speed."""
+    turbine = rig.worst_inputs.turbine
     curves, chain = turbine.curves, turbine.chain
     assert curves is not None
     assert chain is not None
-    pitch = float(turbine.pitch_deg)
+    density = float(np.asarray(rig.worst_inputs.density_kg_m3))
     power_factor, thrust_factor = (float(np.asarray(v)) for v in (turbine.power_factor, turbine.thrust_factor))
-    rotor = Rotor(curves, rig.radius_m, pitch, rig.density_kg_m3, air, power_factor, thrust_factor)
-    free_run, known = float(free_run_speed_rad_s(rotor, chain)), free_run_is_told(curves, pitch)
-    stop = rig.maybe("gust.overspeed_stop")
-    fastest = free_run if stop is None else min(free_run, stop)
-    settled = solve(rotor, chain, load_connected_after_spin_up=True)
-    speeds = {
-        "rotor speed held": operating.rotor_speed_rad_s,
-        "settled in the gust": float(settled.rotor_speed_rad_s),
-        "load cut" if stop is None or stop >= free_run else "at the overspeed stop": fastest,
-    }
-    ratios = np.array(list(speeds.values())) * rig.radius_m / max(air, 1e-9)
-    _, ct, beyond = coefficients(curves, pitch, ratios)
-    thrusts = wind_force_n(rig.density_kg_m3, rig.area_m2, air, ct * thrust_factor)
-    place = int(np.argmax(thrusts))
+    pitches = scanned_pitches_deg(rig)
+    rotor = Rotor(curves, rig.radius_m, pitches, density, np.full(pitches.shape, air), power_factor, thrust_factor)
+    free_runs = free_run_speed_rad_s(rotor, chain)
+    free_run = float(free_runs.max())
+    known = free_run_is_told(curves, float(pitches[int(np.argmax(free_runs))]))
+    stop = _upper(rig, "gust.overspeed_stop")
+    fastest = max(free_run if stop is None else min(free_run, stop), float(operating.rotor_speed_rad_s))
+    airs = air * _AIR_SHARES
+    speeds = _scanned_speeds_rad_s(curves.tip_speed_ratio, airs / rig.radius_m, fastest)  # (airs, speeds)
+    ratios = speeds * rig.radius_m / np.maximum(airs, 1e-9)[:, None]
+    _, ct, beyond = coefficients(curves, pitches[:, None, None], ratios)
+    thrusts = wind_force_n(density, rig.area_m2, airs[:, None], ct * thrust_factor)  # (pitches, airs, speeds)
     # Whatever the curves say at the gust, the thrust does not fall below that of the operating point.
-    thrust = max(float(thrusts[place]), operating.thrust_n)
-    worst = Conditions(air, free_air, fastest, thrust, list(speeds)[place])
-    notes: tuple[str, ...] = () if known else (CURVES_END,)
+    least = max(float(thrusts.max()), float(operating.thrust_n))
+    shape = thrusts.shape
+    corners = Conditions(
+        air_speed_m_s=np.broadcast_to(airs[:, None], shape).ravel(),
+        free_air_speed_m_s=np.broadcast_to(airs[:, None] * free_air / max(air, 1e-9), shape).ravel(),
+        rotor_speed_rad_s=np.broadcast_to(speeds, shape).ravel(),
+        thrust_n=np.where(thrusts == thrusts.max(), least, thrusts).ravel(),
+        thrust_from="the maximum of the scan",
+        pitch_deg=np.broadcast_to(pitches[:, None, None], shape).ravel(),
+        unfavourable=True,
+    )
+    place = corners.corner(int(np.argmax(corners.thrust_n)))
+    worst = replace(place, air_speed_m_s=air, free_air_speed_m_s=free_air, rotor_speed_rad_s=fastest)
+    notes: tuple[str, ...] = (SCANNED,) if known else (SCANNED, CURVES_END)
     if bool(beyond.any()):
         notes += (
-            f"The worst case reaches tip-speed ratio {ratios.max():.1f}, past the curves' last of "
-            f"{curves.tip_speed_ratio[-1]:g}: the thrust coefficient of their end is held there.",
+            f"The worst case reaches tip-speed ratio {ratios[-1].max():.1f} in the worst air, and the curves end at "
+            f"{curves.tip_speed_ratio[-1]:g}: past their end the last thrust coefficient is held.",
         )
-    return BothCases(operating, worst, free_run, known, notes=notes)
+    return BothCases(operating, worst, corners, free_run, known, notes=notes)
+
+
+def _scanned_speeds_rad_s(tip_speed_ratio: np.ndarray, per_ratio: np.ndarray, fastest: float) -> np.ndarray:
+    """Return rotor speeds (airs, speeds) to look at: even steps, and those at the curves' own tip-speed ratios."""
+    even = np.broadcast_to(np.linspace(0.0, fastest, _SPEED_STEPS), (len(per_ratio), _SPEED_STEPS))
+    nodes = np.minimum(tip_speed_ratio * per_ratio[:, None], fastest)
+    return np.sort(np.concatenate([even, nodes], axis=1), axis=1)

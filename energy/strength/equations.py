@@ -299,6 +299,34 @@ def gyroscopic_moment_n_m(inertia_kg_m2: Values, rotor_speed_rad_s: Values, turn
     return np.asarray(inertia_kg_m2) * rotor_speed_rad_s * turning_rate_rad_s
 
 
+def gyroscopic_root_bending_n_m(
+    blade: BladeMass, root_radius_m: Values, rotor_speed_rad_s: Values, turning_rate_rad_s: Values
+) -> np.ndarray:
+    """Return the peak of one blade's own gyroscopic bending at its root, 2·ω·Ω·Σm·r·(r − r₀), once a turn, flapwise.
+
+    Each mass is accelerated along the rotor axis by 2·ω·Ω·r·cos ψ while the axis is swung (Coriolis), and the root at
+    r₀ feels it at the arm r − r₀.
+
+    Parameters
+    ----------
+    blade : masses [kg] at radii [m]; those inside the root radius do not count
+    root_radius_m : [m] r₀
+    rotor_speed_rad_s : [rad/s] ω
+    turning_rate_rad_s : [rad/s] Ω, of the axis, square to it
+
+    Returns
+    -------
+    [N·m]
+
+    References
+    ----------
+    .. [1] Mechanics; about the axis itself three blades add up to J·ω·Ω, as they must.
+    """
+    arms = np.maximum(blade.radii_m - np.asarray(root_radius_m), 0.0)
+    moment = float(np.sum(blade.masses_kg * blade.radii_m * arms))
+    return np.asarray(2.0 * moment * np.asarray(rotor_speed_rad_s, float) * turning_rate_rad_s)
+
+
 # --- pitch axis ------------------------------------------------------------------------------------------------------
 
 

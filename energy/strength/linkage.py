@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from energy.aero.curves import RotorCurves
 from energy.aero.operating_point import coefficients
+from energy.scenario.keys.names import QuantityKey
 from energy.strength.cases import Conditions, Rig
 from energy.strength.equations import (
     centrifugal_force_n,
@@ -19,6 +22,7 @@ from energy.strength.equations import (
     section_moment_n_m,
     wind_force_n,
 )
+from vehicle.arrays import Values
 
 _TRAVEL_STEPS = 181
 _SHOWN_STEPS = 9
@@ -73,23 +77,33 @@ class PitchedBlades:
         return np.asarray(np.deg2rad(self.curve_pitch_deg + self.mean_twist_deg))
 
 
-def pitched_blades(rig: Rig) -> PitchedBlades | None:
-    """Return the blades that the scenario's linkage turns, None where it does not tell enough of them."""
+def pitched_blades(rig: Rig, ends: Mapping[QuantityKey, float] | None = None) -> PitchedBlades | None:
+    """Return the blades that the scenario's linkage turns, None where it does not tell enough of them.
+
+    `ends` takes the place of single values (SI), for the worst case.
+    """
     read, scenario, blade, curves = rig.read, rig.scenario, rig.blade, rig.inputs.turbine.curves
     if scenario.linkage is None or scenario.blade_loads is None:
         return None
     if scenario.blade_loads.chord is None or blade is None or curves is None:
         return None
-    low, high = float(read("linkage.travel_from")), float(read("linkage.travel_to"))
+
+    def value(key: QuantityKey) -> float:
+        stated = float(read(key))
+        return (ends or {}).get(key, stated)
+
+    low, high = value("linkage.travel_from"), value("linkage.travel_to")
     square = rig.maybe("linkage.square_at")
     pitch = np.linspace(low, high, _TRAVEL_STEPS)
-    twist, number = float(read("blade_loads.mean_twist")), rig.number_of_blades()
-    chord, axis = float(read("blade_loads.chord")), float(read("blade_loads.pitch_axis"))
-    section = float(read("blade_loads.section_moment_coefficient"))
+    twist, number = value("blade_loads.mean_twist"), rig.number_of_blades()
+    chord, axis = value("blade_loads.chord"), value("blade_loads.pitch_axis")
+    section = value("blade_loads.section_moment_coefficient")
     root = float(read("blade_loads.root_radius"))
     thickness = chord * float(read("blade_loads.thickness_ratio"))
-    offset = (float(read("blade_loads.mass_axis")) - axis) * chord
+    offset = (value("blade_loads.mass_axis") - axis) * chord
     diameter = rig.maybe("blade_loads.pitch_bearing_diameter")
+    if ends is not None and rig.heavy_blade is not None:
+        blade = rig.heavy_blade
     return PitchedBlades(
         curves=curves,
         pitch_deg=pitch,
@@ -103,13 +117,14 @@ def pitched_blades(rig: Rig) -> PitchedBlades | None:
         inertia_difference_kg_m2=float(plate_inertia_difference_kg_m2(blade.mass_kg, chord, thickness, offset)),
         first_moment_kg_m=blade.first_moment_kg_m,
         bearing_diameter_m=diameter,
-        bearing_friction=0.0 if diameter is None else float(read("blade_loads.pitch_bearing_friction")),
-        lever_m=rod_lever_m(float(read("linkage.arm")), pitch, (low + high) / 2 if square is None else square),
+        bearing_friction=0.0 if diameter is None else value("blade_loads.pitch_bearing_friction"),
+        lever_m=rod_lever_m(value("linkage.arm"), pitch, (low + high) / 2 if square is None else square),
     )
 
 
 def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
     """Return the linkage's travel in one case, the rotor speed of which is held through the whole of it."""
+    at = replace(at, unfavourable=False)
     pitch, curves = blades.pitch_deg, blades.curves
     aerodynamic = _aerodynamic_moment_n_m(rig, blades, at)
     speed = at.rotor_speed_rad_s
@@ -131,13 +146,84 @@ def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
     )
 
 
+@dataclass(frozen=True)
+class WorstForce:
+    """The maximum force on the actuator (N), friction added, and the corner at which it lies."""
+
+    force_n: float
+    at: Conditions
+
+
+def worst_actuator_force(rig: Rig, worst: Conditions) -> WorstForce:
+    """Return the maximum force that all blades put on the actuator: over the travel, rotor speeds up to the fastest,
+    air speeds up to the worst, and both ends of every range of the blades, friction at its upper end.
+    """
+    airs, speeds = (
+        np.linspace(0.3, 1.0, 4) * worst.air_speed_m_s,
+        np.linspace(0.0, 1.0, 21) * worst.rotor_speed_rad_s,
+    )
+    shape = (len(airs), len(speeds), 1)  # and the pitches behind
+    at = replace(
+        worst,
+        air_speed_m_s=np.broadcast_to(airs[:, None, None], shape),
+        rotor_speed_rad_s=np.broadcast_to(speeds[:, None], shape),
+        unfavourable=True,
+    )
+    best: WorstForce | None = None
+    for ends in _corners_of_ranges(rig):
+        blades = pitched_blades(rig, ends)
+        assert blades is not None
+        twisting = centrifugal_twisting_moment_n_m(
+            blades.inertia_difference_kg_m2, np.asarray(at.rotor_speed_rad_s), blades.chord_angle_rad
+        )
+        moment = np.abs(_aerodynamic_moment_n_m(rig, blades, at) + twisting) + _friction_n_m(blades, at)
+        force = blades.number * moment / np.abs(blades.lever_m)
+        place = np.unravel_index(int(np.argmax(force)), force.shape)
+        if best is None or float(force[place]) > best.force_n:
+            corner = replace(
+                worst,
+                air_speed_m_s=float(airs[place[0]]),
+                rotor_speed_rad_s=float(speeds[place[1]]),
+                pitch_deg=float(blades.curve_pitch_deg[place[2]]),
+            )
+            best = WorstForce(float(force[place]), corner)
+    assert best is not None
+    return best
+
+
+_EITHER_END: tuple[QuantityKey, ...] = (
+    "blade_loads.pitch_axis",
+    "blade_loads.mass_axis",
+    "blade_loads.mean_twist",
+    "blade_loads.section_moment_coefficient",
+)
+
+
+def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
+    """Return every combination of the ends that may hurt either way, with friction high, chord wide and arm short."""
+    found = [(key, rig.read.uncertain(key)) for key in _EITHER_END]
+    both = [sorted({value.low, value.high}) for _, value in found if value is not None]
+    fixed: dict[QuantityKey, float] = {}
+    ends: tuple[tuple[QuantityKey, bool], ...] = (
+        ("blade_loads.pitch_bearing_friction", True),
+        ("blade_loads.chord", True),
+        ("linkage.arm", False),
+    )
+    for key, high in ends:
+        value = rig.read.uncertain(key)
+        if value is not None:
+            fixed[key] = value.high if high else value.low
+    return [{**fixed, **dict(zip(_EITHER_END, chosen, strict=True))} for chosen in itertools.product(*both)]
+
+
 def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> np.ndarray:
     """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
-    air, speed, density, radius = at.air_speed_m_s, at.rotor_speed_rad_s, rig.density_kg_m3, rig.radius_m
-    cp, ct, _ = coefficients(blades.curves, blades.curve_pitch_deg, speed * radius / max(air, 1e-9))
-    cp, ct = cp * rig.inputs.turbine.power_factor, ct * rig.inputs.turbine.thrust_factor
+    inputs, radius = rig.inputs_in(at), rig.radius_m
+    air, speed, density = np.asarray(at.air_speed_m_s), np.asarray(at.rotor_speed_rad_s), float(inputs.density_kg_m3)
+    cp, ct, _ = coefficients(blades.curves, blades.curve_pitch_deg, speed * radius / np.maximum(air, 1e-9))
+    cp, ct = cp * inputs.turbine.power_factor, ct * inputs.turbine.thrust_factor
     thrust = wind_force_n(density, rig.area_m2, air, ct)
-    torque = cp * 0.5 * density * rig.area_m2 * air**3 / max(speed, 1e-9)
+    torque = cp * 0.5 * density * rig.area_m2 * air**3 / np.maximum(speed, 1e-9)
     lift = lift_moment_n_m(
         thrust / blades.number,
         torque / blades.number,
@@ -152,12 +238,12 @@ def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> 
     return np.asarray(lift + section)
 
 
-def _friction_n_m(blades: PitchedBlades, at: Conditions) -> float:
+def _friction_n_m(blades: PitchedBlades, at: Conditions) -> Values:
     """Return the friction of one blade's pitch bearing (N·m), 0 where its diameter is not told."""
     if blades.bearing_diameter_m is None:
         return 0.0
     pull = centrifugal_force_n(blades.first_moment_kg_m, 1.0, at.rotor_speed_rad_s)
-    return float(pitch_friction_n_m(pull, blades.bearing_friction, blades.bearing_diameter_m))
+    return pitch_friction_n_m(pull, blades.bearing_friction, blades.bearing_diameter_m)
 
 
 def _sign_changes(blades: PitchedBlades, moment_n_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -19,7 +19,8 @@ from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength import equations
 from energy.strength.cases import BothCases, Case, Conditions, Rig, both_cases, rig_of
-from energy.strength.linkage import Travel, pitched_blades, travel_of
+from energy.strength.linkage import Travel, WorstForce, pitched_blades, travel_of, worst_actuator_force
+from vehicle.arrays import Values
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError, Problem
 
@@ -53,7 +54,7 @@ _BEARING_NOTES = {
 }
 _SPEED_IS_HELD = (
     "The linkage table holds the rotor speed of its case through the whole travel; a rotor that is feathered slows "
-    "down and asks for less."
+    "down and asks for less. The forces in the list of loads also take the unfavourable ends of the ranges."
 )
 
 
@@ -75,6 +76,7 @@ class StructuralLoad:
     value: float
     kind: Kind
     held_against: LoadLimit | None = None
+    at: Conditions | None = None  # the corner of the worst case at which it lies
 
     @property
     def unit(self) -> str:
@@ -173,7 +175,8 @@ def structural_loads(scenario: Scenario) -> StructuralLoads:
     blades = pitched_blades(rig)
     turning = [(case, at) for case, at in cases.named() if math.isfinite(at.rotor_speed_rad_s)]
     travel = {} if blades is None else {case: travel_of(rig, blades, at) for case, at in turning}
-    parts.append(_linkage(rig, travel, blades is not None))
+    worst = None if "worst case" not in travel else worst_actuator_force(rig, cases.worst)
+    parts.append(_linkage(rig, travel, worst, blades is not None))
     ladder = _ladder(rig)
     return StructuralLoads(
         scenario=scenario,
@@ -209,17 +212,44 @@ def spin_up_ladder(scenario: Scenario) -> Ladder:
 
 
 def _in_both(
-    cases: BothCases, name: str, kind: Kind, value: Callable[[Conditions], float], limit: LoadLimit | None = None
+    cases: BothCases,
+    name: str,
+    kind: Kind,
+    value: Callable[[Conditions], Values],
+    limit: LoadLimit | None = None,
 ) -> tuple[StructuralLoad, ...]:
-    """Return a load in both cases; a case in which it is not known is left out."""
-    values = [(case, value(at)) for case, at in cases.named()]
-    return tuple(StructuralLoad(name, case, found, kind, limit) for case, found in values if math.isfinite(found))
+    """Return a load at the operating point and at its own worst corner; a case in which it is not known is left out."""
+    found: list[StructuralLoad] = []
+    steady = float(np.asarray(value(cases.operating)))
+    if math.isfinite(steady):
+        found.append(StructuralLoad(name, "operating point", steady, kind, limit))
+    values = np.broadcast_to(np.asarray(value(cases.corners), float), np.shape(cases.corners.air_speed_m_s))
+    known = np.isfinite(values)
+    if known.any():
+        size = np.where(known, np.abs(values), np.nan)
+        least = limit is not None and limit.least
+        k = int(np.nanargmin(size) if least else np.nanargmax(size))
+        equal = known & np.isclose(np.abs(values), abs(values[k]), rtol=1e-9)
+        corner = _what_matters(cases.corners, k, equal)
+        found.append(StructuralLoad(name, "worst case", float(values[k]), kind, limit, corner))
+    return tuple(found)
+
+
+def _what_matters(corners: Conditions, k: int, equal: np.ndarray) -> Conditions:
+    """Return a corner without the pitch or air speed that a load does not depend on (NaN): others are as bad."""
+    corner = corners.corner(k)
+    if np.ptp(np.asarray(corners.pitch_deg)[equal]) > 0:
+        corner = replace(corner, pitch_deg=math.nan)
+    if np.ptp(np.asarray(corners.air_speed_m_s)[equal]) > 0:
+        corner = replace(corner, air_speed_m_s=math.nan)
+    return corner
 
 
 def _limit(rig: Rig, key: QuantityKey, *, least: bool = False) -> LoadLimit | None:
-    """Return the limit that stands at a key of the scenario."""
-    found = rig.maybe(key)
-    return None if found is None else LoadLimit(found, key, least)
+    """Return the limit that stands at a key of the scenario: the cautious end where it has a range."""
+    rig.maybe(key)
+    found = rig.read.uncertain(key)
+    return None if found is None else LoadLimit(found.high if least else found.low, key, least)
 
 
 def _unless(limit: LoadLimit | None, what: str, key: str) -> tuple[str, ...]:
@@ -242,7 +272,7 @@ def _speeds(rig: Rig, cases: BothCases) -> PartLoads:
     rows = _in_both(cases, "rotor speed", "rotor_speed", lambda at: at.rotor_speed_rad_s, limit)
     notes: tuple[str, ...] = ()
     if math.isfinite(cases.free_run_rad_s):
-        stopped = cases.worst.rotor_speed_rad_s < cases.free_run_rad_s
+        stopped = float(cases.worst.rotor_speed_rad_s) < cases.free_run_rad_s
         held = None if stopped else limit  # with a stop the rotor never gets there
         at_trip = float(np.asarray(rig.turbine.free_run_speed_rad_s))
         name = "free run with the load cut"
@@ -255,43 +285,67 @@ def _speeds(rig: Rig, cases: BothCases) -> PartLoads:
     rows += _in_both(cases, "tip speed", "tip_speed", lambda at: at.rotor_speed_rad_s * radius, tip)
     sound = float(sound_speed_m_s(np.asarray(rig.inputs.temperature_k)))
 
-    def mach(at: Conditions) -> float:
-        return math.hypot(at.rotor_speed_rad_s * radius, at.air_speed_m_s) / sound
+    def mach(at: Conditions) -> np.ndarray:
+        return np.hypot(at.rotor_speed_rad_s * radius, at.air_speed_m_s) / sound
 
-    if math.hypot(cases.worst.rotor_speed_rad_s * radius, cases.worst.air_speed_m_s) > 0.6 * sound:
+    if float(mach(cases.worst)) > 0.6:
         notes += (_NEAR_THE_SPEED_OF_SOUND,)
     rows += _in_both(cases, "Mach number of the tips through the air", "plain", mach)
     return PartLoads(rows, notes=notes)
 
 
+def gyroscopic_n_m(rig: Rig, at: Conditions) -> Values:
+    """Return the gyroscopic moment (N·m) of a nose that dips over a bump, 0 where the blades' masses are not told.
+
+    Two blades: the moment swings between nothing and twice its mean, and the peak counts.
+    """
+    if rig.blade is None or rig.scenario.blade_loads is None:
+        return 0.0
+    number = rig.number_of_blades()
+    peak = 2.0 if number <= 2 else 1.0
+    inertia = number * rig.blade_in(at).inertia_kg_m2
+    return peak * equations.gyroscopic_moment_n_m(inertia, at.rotor_speed_rad_s, equations.PITCHING_RATE_RAD_S)
+
+
+_GYROSCOPIC_ADDED = (
+    "Mount and bolts in the worst case carry the gyroscopic moment of a swerve or bump (1 rad/s) about their "
+    "overturning axis, on top of thrust and drag: on the safe side, since both seldom point the same way."
+)
+
+
 def _mount(rig: Rig, cases: BothCases) -> PartLoads:
-    turbine, table = rig.inputs.turbine, rig.scenario.mount
-    braking = float(np.asarray(turbine.mass_kg)) * equations.BRAKING_SHARE_OF_GRAVITY * GRAVITY_M_S2
+    table = rig.scenario.mount
+    mass = float(np.asarray(rig.worst_inputs.turbine.mass_kg))
+    braking = mass * equations.BRAKING_SHARE_OF_GRAVITY * GRAVITY_M_S2
     rows: tuple[StructuralLoad, ...] = (StructuralLoad("pull forward in hard braking, 0.8 g", "", braking, "force"),)
     if table is None:
         keys = "[mount] height, bolt_distances, bolt_rating, highest_moment"
         return PartLoads(rows, (f"overturning moment and bolts: {keys}",))
-    height = float(rig.read("mount.height"))
-    drag_area = float(np.asarray(turbine.mount_drag_area_m2))
 
-    def moment(at: Conditions) -> float:
-        mount_drag = equations.wind_force_n(rig.density_kg_m3, drag_area, at.free_air_speed_m_s, 1.0)
-        return float(at.thrust_n * height + mount_drag * height / 2)
+    def moment(at: Conditions) -> np.ndarray:
+        turbine, height = rig.inputs_in(at).turbine, rig.taken("mount.height", at)
+        density = float(np.asarray(rig.inputs_in(at).density_kg_m3))
+        drag_area = float(np.asarray(turbine.mount_drag_area_m2))
+        mount_drag = equations.wind_force_n(density, drag_area, at.free_air_speed_m_s, 1.0)
+        gyroscopic = gyroscopic_n_m(rig, at) if at.unfavourable else 0.0
+        return at.thrust_n * height + mount_drag * height / 2 + gyroscopic
 
     highest = _limit(rig, "mount.highest_moment")
+    notes = () if rig.blade is None else (_GYROSCOPIC_ADDED,)
     rows += _in_both(cases, "overturning moment at the feet", "torque", moment, highest)
+    height = rig.taken("mount.height", cases.worst)
     rows += (StructuralLoad("moment at the feet in hard braking, 0.8 g", "", braking * height, "torque", highest),)
     if table.bolt_distances is None:
-        return PartLoads(rows, ("pull of the bolts: mount.bolt_distances, mount.bolt_rating",))
+        return PartLoads(rows, ("pull of the bolts: mount.bolt_distances, mount.bolt_rating",), notes)
     distances, rating = rig.read.all_of("mount.bolt_distances"), _limit(rig, "mount.bolt_rating")
     rows += _in_both(
         cases,
         "pull of the hardest-worked bolt",
         "force",
-        lambda at: float(equations.bolt_pulls_n(moment(at), distances).max()),
+        lambda at: equations.bolt_pulls_n(moment(at), distances).max(axis=-1),
         rating,
     )
-    return PartLoads(rows, _unless(rating, "limit of the bolts", "mount.bolt_rating"))
+    return PartLoads(rows, _unless(rating, "limit of the bolts", "mount.bolt_rating"), notes)
 
 
 def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
@@ -299,14 +353,18 @@ def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
     if table is None:
         return PartLoads(left_out=("bearing: [bearing] kind, static_rating, dynamic_rating",))
     static, dynamic = float(rig.read("bearing.static_rating")), float(rig.read("bearing.dynamic_rating"))
-    radial = float(rig.read("bearing.radial_load"))
     axial_factor, static_factor = rig.maybe("bearing.axial_factor"), rig.maybe("bearing.static_axial_factor")
     highest = equations.highest_axial_load_n(static, table.kind, rig.maybe("bearing.bore"), table.light_series)
     axial = None if highest is None else LoadLimit(highest, "share of C0 (catalogue text)")
     rows = _in_both(cases, "axial load on the bearing", "force", lambda at: at.thrust_n, axial)
 
-    def equivalent_static_n(at: Conditions) -> float:
-        return float(equations.equivalent_static_load_n(table.kind, radial, at.thrust_n, static_factor))
+    def equivalent_static_n(at: Conditions) -> np.ndarray:
+        radial = rig.taken("bearing.radial_load", at)
+        return equations.equivalent_static_load_n(table.kind, radial, at.thrust_n, static_factor)
+
+    def safety(at: Conditions) -> np.ndarray:
+        with np.errstate(divide="ignore"):
+            return static / equivalent_static_n(at)  # unloaded: infinite, no row
 
     rows += _in_both(cases, "static equivalent load (ISO 76)", "force", equivalent_static_n)
     wanted = _limit(rig, "bearing.required_static_safety", least=True)
@@ -314,10 +372,10 @@ def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
         cases,
         "static safety factor (ISO 76)",
         "plain",
-        lambda at: static / load if (load := equivalent_static_n(at)) > 0 else math.inf,  # unloaded: no row
+        safety,
         wanted,
     )
-    thrust = cases.operating.thrust_n
+    thrust, radial = cases.operating.thrust_n, float(rig.read("bearing.radial_load"))
     load = float(equations.equivalent_dynamic_load_n(table.kind, radial, thrust, static, axial_factor))
     rows += (StructuralLoad("dynamic equivalent load (ISO 281)", "operating point", load, "force"),)
     rows += _bearing_life(rig, cases, table, load, dynamic)
@@ -328,7 +386,7 @@ def _bearing_life(
     rig: Rig, cases: BothCases, table: Bearing, load_n: float, dynamic_rating_n: float
 ) -> tuple[StructuralLoad, ...]:
     """Return the bearing's life at the operating point, where it is loaded and turns."""
-    speed = cases.operating.rotor_speed_rad_s
+    speed = float(cases.operating.rotor_speed_rad_s)
     if not (load_n > 0 and speed > 0):
         return ()
     revolutions = equations.basic_life_revolutions(dynamic_rating_n, load_n, table.kind)
@@ -345,27 +403,32 @@ def _blade_roots(rig: Rig, cases: BothCases) -> PartLoads:
     number, root = rig.number_of_blades(), float(rig.read("blade_loads.root_radius"))
     rows, left_out = _root_pull(rig, cases)
     rating = _limit(rig, "blade_loads.root_bending_rating")
-    rows += _in_both(
-        cases,
-        "flap bending at each blade root",
-        "torque",
-        lambda at: float(equations.flap_bending_n_m(at.thrust_n / number, rig.radius_m, root)),
-        rating,
-    )
+
+    def flap(at: Conditions) -> np.ndarray:
+        thrust = equations.flap_bending_n_m(np.abs(at.thrust_n) / number, rig.radius_m, root)
+        if blade is None or not at.unfavourable:
+            return thrust
+        return thrust + equations.gyroscopic_root_bending_n_m(
+            rig.blade_in(at), root, at.rotor_speed_rad_s, equations.PITCHING_RATE_RAD_S
+        )
+
+    rows += _in_both(cases, "flap bending at each blade root", "torque", flap, rating)
     left_out += _unless(rating, "limit of the blade roots' bending", "blade_loads.root_bending_rating")
     if blade is None:
         return PartLoads(rows, left_out)
-    peak = 2.0 if number <= 2 else 1.0  # two blades: the moment swings between nothing and twice
-    inertia = number * blade.inertia_kg_m2
     rows += _in_both(
         cases,
         "gyroscopic moment over a bump, nose dipping at 1 rad/s",
         "torque",
-        lambda at: float(
-            peak * equations.gyroscopic_moment_n_m(inertia, at.rotor_speed_rad_s, equations.PITCHING_RATE_RAD_S)
-        ),
+        lambda at: gyroscopic_n_m(rig, at),
     )
-    return PartLoads(rows, left_out)
+    return PartLoads(rows, left_out, (_FLAP_GYROSCOPIC,))
+
+
+_FLAP_GYROSCOPIC = (
+    "Flap bending in the worst case is thrust and, on top, what the blade's own mass does once a turn while the nose "
+    "dips at 1 rad/s."
+)
 
 
 def _root_pull(rig: Rig, cases: BothCases) -> tuple[tuple[StructuralLoad, ...], tuple[str, ...]]:
@@ -373,13 +436,12 @@ def _root_pull(rig: Rig, cases: BothCases) -> tuple[tuple[StructuralLoad, ...], 
     if rig.blade is None:
         keys = "blade_loads.mass and blade_loads.centre_of_mass, or piece_masses and piece_radii"
         return (), (f"centrifugal force of the blades: {keys}",)
-    first_moment = rig.blade.first_moment_kg_m
     rating = _limit(rig, "blade_loads.root_pull_rating")
     rows = _in_both(
         cases,
         "centrifugal force at each blade root",
         "force",
-        lambda at: float(equations.centrifugal_force_n(first_moment, 1.0, at.rotor_speed_rad_s)),
+        lambda at: equations.centrifugal_force_n(rig.blade_in(at).first_moment_kg_m, 1.0, at.rotor_speed_rad_s),
         rating,
     )
     return rows, _unless(rating, "limit of the blade roots' pull", "blade_loads.root_pull_rating")
@@ -395,12 +457,12 @@ def _balance(rig: Rig, cases: BothCases) -> PartLoads:
             cases,
             name,
             "force",
-            lambda at: float(equations.imbalance_force_n(imbalance_kg_m, at.rotor_speed_rad_s)),
+            lambda at: equations.imbalance_force_n(imbalance_kg_m, at.rotor_speed_rad_s),
         )
 
     rows = force("10 g lost at a tip", _SAMPLE_LOST_KG * rig.radius_m)
     mass, limit = rig.maybe("blade_loads.rotor_mass"), rig.maybe("rotor.highest_rotor_speed")
-    speed = cases.operating.rotor_speed_rad_s if limit is None else limit
+    speed = float(cases.operating.rotor_speed_rad_s) if limit is None else limit
     if mass is None or not speed > 0:
         return PartLoads(rows, ("permissible imbalance (ISO 21940-11): blade_loads.rotor_mass",))
     grade = rig.read("blade_loads.balance_grade")
@@ -415,8 +477,8 @@ def _balance(rig: Rig, cases: BothCases) -> PartLoads:
     return PartLoads(rows + force("the residual imbalance", left))
 
 
-def _linkage(rig: Rig, travel: dict[Case, Travel], enough: bool) -> PartLoads:
-    """Return the greatest forces of the linkage's travel; `enough` tells whether the scenario tells enough of it."""
+def _linkage(rig: Rig, travel: dict[Case, Travel], worst: WorstForce | None, enough: bool) -> PartLoads:
+    """Return the maximum forces of the linkage's travel; `enough` tells whether the scenario tells enough of it."""
     table = rig.scenario.blade_loads
     if rig.scenario.linkage is None:
         return PartLoads(left_out=("pitch linkage: [linkage] arm, travel_from, travel_to, actuator_rating",))
@@ -437,7 +499,10 @@ def _linkage(rig: Rig, travel: dict[Case, Travel], enough: bool) -> PartLoads:
         limit = _limit(rig, key)
         for case, of in travel.items():
             greatest = float(np.max(np.abs(of.actuator_n) + of.friction_n)) / sharing
-            rows += (StructuralLoad(name, case, greatest, "force", limit),)
+            corner = None
+            if case == "worst case" and worst is not None:
+                greatest, corner = worst.force_n / sharing, worst.at
+            rows += (StructuralLoad(name, case, greatest, "force", limit, corner),)
         left_out += _unless(limit, f"limit of the {name.split(',')[0]}", key)
     return PartLoads(rows, left_out, (_SPEED_IS_HELD,))
 

@@ -14,7 +14,7 @@ SWEEP_ROWS = (
     "Columns: time, electrical power, one setting (pitch, resistance or ratio), and air speed, or road speed with the "
     "head wind (optional); rotor speed (optional). Units stand in the header: time_s, electrical_power_w, pitch_deg, "
     "air_speed_km_h, road_speed_mph, wind_speed_mph, rotor_speed_rpm. Hold each setting half a minute or more, and go "
-    "through them twice or more, in another order each time."
+    "through them twice or more, in another order each time. Two or three numbers a setting give a wide answer."
 )
 OTHER_READINGS = (
     "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; "

@@ -36,7 +36,7 @@ LADDER_CAUTIONS = (
 )
 
 
-def _number(value: float | None) -> float | None:
+def _number(value: Any) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
@@ -55,6 +55,7 @@ def as_data(table: StructuralLoads) -> dict[str, Any]:
                 "limit": _number(row.limit),
                 "margin": _number(row.margin),
                 "limit_from": row.limit_from or None,
+                "corner": _corner_data(row, table),
             }
             for row in table.rows
         ],
@@ -73,6 +74,46 @@ def as_data(table: StructuralLoads) -> dict[str, Any]:
         "notes": list(table.notes),
         "cautions": list(CAUTIONS),
     }
+
+
+def _corner_data(row: StructuralLoad, table: StructuralLoads) -> dict[str, float | None] | None:
+    at = row.at
+    if at is None:
+        return None
+    return {
+        "pitch_deg": _number(_dial_deg(at, table)),
+        "rotor_speed_rad_s": _number(at.rotor_speed_rad_s),
+        "air_speed_m_s": _number(at.air_speed_m_s),
+    }
+
+
+def _dial_deg(at: Any, table: StructuralLoads) -> float:
+    """Return a corner's pitch as the scenario's dial reads it."""
+    return float(table.scenario.pitch_convention.setting_deg(np.asarray(at.pitch_deg)))
+
+
+CORNERS = "At which corner each worst case lies"
+
+
+def corner_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return (corner, the loads that have their maximum there), the corner of the most loads first."""
+    found: dict[str, list[str]] = {}
+    for row in table.rows:
+        if row.at is not None:
+            found.setdefault(corner_words(row, table, system), []).append(row.name)
+    return [(corner, "; ".join(names)) for corner, names in sorted(found.items(), key=lambda one: -len(one[1]))]
+
+
+def corner_words(row: StructuralLoad, table: StructuralLoads, system: UnitSystem) -> str:
+    """Return a load's worst corner in words: "pitch 4.0°, 950 rpm, air 122 km/h"; what does not matter is left out."""
+    at = row.at
+    assert at is not None
+    pitch = _dial_deg(at, table)
+    parts = [f"pitch {figures(pitch, 3)}°"] if math.isfinite(pitch) else []
+    speed = float(at.rotor_speed_rad_s)
+    parts += [show(speed, "rotor_speed", system)] if math.isfinite(speed) else ["rotor speed unknown"]
+    air = float(at.air_speed_m_s)
+    return ", ".join(parts + ([f"air {show(air, 'speed', system)}"] if math.isfinite(air) else []))
 
 
 def _travel_data(travel: Travel) -> dict[str, Any]:
@@ -206,7 +247,7 @@ def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, st
         f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, "
         f"passing factor "
         f"{figures(gust.passing_factor.value, 2)}{stop if math.isfinite(table.free_run_rad_s) else ''}: "
-        f"{one(table.worst)} "
+        f"up to {one(table.worst)} "
         f"({table.worst.thrust_from})"
     )
     return [("operating point", one(table.operating)), ("worst case", worst)]

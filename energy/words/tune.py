@@ -44,6 +44,7 @@ def as_data(tuned: Tuned) -> dict[str, Any]:
         "no_difference_between": [list(pair) for pair in tuned.alike],
         "any_difference_seen": tuned.best_is_told,
         "at_edge": tuned.at_edge,
+        "by_readings": tuned.by_readings,
         "lag_s": tuned.lag_s,
         "too_short": list(tuned.skipped),
     }
@@ -83,6 +84,13 @@ def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
         return setting_words(tuned.kind, value)
 
     said = []
+    if tuned.by_readings:
+        count = sum(one.stretches for one in tuned.settings)
+        said.append(
+            f"Wide, from {count} single readings: each is its watts over the wind's power at that moment, and a number "
+            "read off in gusts is taken as good to 5 % at best (common practice). More readings, or a log of half a "
+            "minute a setting, narrow it."
+        )
     if tuned.best_is_told:
         said += [f"No difference can be seen between {shown(a)} and {shown(b)}." for a, b in tuned.alike]
     peak: SettingResult = max(tuned.settings, key=lambda one: one.peak_w)

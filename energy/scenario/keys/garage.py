@@ -69,6 +69,9 @@ class Bearing(Table):
         at_least=0,
         source=f"{NO_SOURCE}: some kilograms of rotor and a belt",
     )
+    spacing: Uncertain | None = quantity(
+        "m", "distance between the two bearings of the rotor shaft (they share its moment)", above=0, at_most=5
+    )
     axial_factor: Uncertain | None = quantity(
         "dimensionless", "Y of the equivalent load, from the maker's sheet", above=0, such_as="1.9"
     )
@@ -112,6 +115,25 @@ class BladeLoads(Table):
     )
     root_pull_rating: Uncertain | None = quantity("N", "pull that one blade's fastening may carry", above=0)
     root_bending_rating: Uncertain | None = quantity("N*m", "bending moment that one blade's root may carry", above=0)
+    spar_diameter: Uncertain | None = quantity("m", "outer diameter of a round spar at the blade's root", above=0)
+    spar_bore: Uncertain = quantity(
+        "m", "inner diameter of the spar, 0 for a solid one", default="0 mm", at_least=0, source="a solid spar"
+    )
+    shell_thickness: Uncertain | None = quantity(
+        "m", "instead of a spar: thickness of the laminated shell that carries the root", above=0
+    )
+    root_chord: Uncertain | None = quantity("m", "chord of that shell at the root (left out: chord)", above=0)
+    root_strength: Uncertain | None = quantity(
+        "Pa", "strength of spar or shell, such as '240 MPa': the lower of pull and push", above=0
+    )
+    root_stiffness: Uncertain | None = quantity("Pa", "modulus of elasticity of spar or shell: '70 GPa'", above=0)
+    required_root_safety: Uncertain = quantity(
+        "dimensionless",
+        "safety factor wanted at the root against its strength",
+        default=5.0,
+        above=0,
+        source=f"{NO_SOURCE}: hand-made blades, fatigue not computed",
+    )
     chord: Uncertain | None = quantity("m", "chord of the blade, a mean over the outer half", above=0)
     thickness_ratio: Uncertain = quantity(
         "dimensionless", "thickness over chord", default=0.14, above=0, at_most=1, source=NO_SOURCE

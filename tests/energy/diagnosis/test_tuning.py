@@ -1,6 +1,7 @@
 """Tuning: the best setting found under gusts ten times the effect, peaks told apart from means, honest ties."""
 
 import json
+import math
 import re
 from dataclasses import replace
 from functools import cache
@@ -263,3 +264,52 @@ def test_any_drive_gives_an_answer_or_one_clear_error(seed, zero, uneven):
         return
     assert found.low <= found.best <= found.high
     assert np.isfinite([found.best, found.next, found.lag_s]).all()
+
+
+def readings(watts: dict[float, tuple[float, ...]], air: float = 15.0) -> Sweep:
+    """Return numbers read ten seconds apart in steady air, setting by setting."""
+    setting = np.concatenate([np.full(len(values), k) for k, values in watts.items()]).astype(float)
+    power = np.concatenate(list(watts.values())).astype(float)
+    time = 10.0 * np.arange(len(power))
+    return Sweep("pitch", time, setting, power, np.full(len(power), air), None, True)
+
+
+def test_three_numbers_a_setting_give_a_wide_answer():
+    found = tuned(readings({2: (900, 1000, 1100), 6: (1150, 1250, 1350), 10: (800, 900, 1000)}), AREA, DENSITY)
+    assert found.by_readings
+    # By hand: variance within a setting 100² on 6 degrees of freedom, t 2.447 (Student's table); mean of three.
+    wind = 0.5 * DENSITY * AREA * 15**3
+    assert found.settings[1].power_coefficient == pytest.approx(1250 / wind)
+    assert found.settings[1].high - found.settings[1].power_coefficient == pytest.approx(
+        2.447 * 100 / math.sqrt(3) / wind, rel=1e-3
+    )
+    assert found.low < 6 < found.high
+    many = tuned(readings({k: v * 8 for k, v in {2: (900, 1000, 1100), 6: (1150, 1250, 1350)}.items()}), AREA, DENSITY)
+    assert many.settings[0].high - many.settings[0].low < 0.4 * (found.settings[0].high - found.settings[0].low)
+
+
+def test_the_same_number_three_times_is_not_taken_for_certainty():
+    found = tuned(readings({2: (1000, 1000, 1000), 6: (1010, 1010, 1010)}), AREA, DENSITY)
+    assert not found.best_is_told
+    one = found.settings[0]
+    assert one.high - one.low > 0.1 * one.power_coefficient
+
+
+def test_one_number_a_setting_is_refused_and_says_what_would_do():
+    with pytest.raises(InputError, match="each read twice"):
+        tuned(readings({2: (1000,), 6: (1200,), 10: (900,), 12: (800,)}), AREA, DENSITY)
+
+
+def test_a_sheet_with_empty_cells_is_read_by_its_whole_rows(tmp_path):
+    log = tmp_path / "sheet.csv"
+    log.write_text(
+        "time_s,pitch_deg,electrical_power_w,air_speed_km_h,rotor_speed_rpm,peak_power_w,note\n"
+        "0,2,,,,,setting begins\n10,2,1000,54,,,\n20,2,,54,,1900,a peak\n30,2,1100,54,700,,\n"
+        "40,6,,,,,setting begins\n50,6,1300,54,,,\n60,6,1350,54,,,\n"
+    )
+    sweep = read_sweep(log, load(VAN / "scenario.toml"))
+    assert sweep.electrical_power_w.tolist() == [1000, 1100, 1300, 1350]
+    assert sweep.rotor_speed_rad_s is None
+    log.write_text("time_s,pitch_deg,electrical_power_w,air_speed_km_h\n0,2,,\n1,2,5,54\n2,4,,\n3,4,6,54\n")
+    with pytest.raises(InputError, match="2 rows with watts"):
+        read_sweep(log, load(VAN / "scenario.toml"))

@@ -173,6 +173,7 @@ def test_the_sweep_says_what_the_command_line_says_and_can_be_used(demos: Path) 
     assert "heat: " in _verdict(shown) or "within the limits" in _verdict(shown)
     _field(shown, "radio", "setting way").set_value("by a sweep that I drove (CSV)").run()
     assert "Nothing yet" in _verdict(shown)
+    assert any("call sheet" in one.label for one in shown.get("download_button"))
     _upload(shown, "mine.csv", (van / "sweep.csv").read_bytes())
     assert not shown.exception
     assert _verdict(shown) in _told_by_command("tune", str(van / "scenario.toml"), str(van / "sweep.csv"))

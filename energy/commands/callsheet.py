@@ -1,0 +1,89 @@
+"""`windtoll callsheet`: a page for the passenger's phone, to write down watts setting by setting."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from energy.commands import common
+from energy.words.call_sheet import ASKED, USUALLY_ASKED
+from vehicle.units import UnitSystem
+
+
+@click.command("callsheet", short_help="A page for the passenger's phone: tap settings, type watts, no network.")
+@common.SCENARIO
+@click.option(
+    "--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The HTML file to send to the phone."
+)
+@click.option(
+    "--step",
+    type=click.Choice(["pitch", "resistance", "ratio"]),
+    help="What is stepped. Default: pitch, where the rotor's curves have several.",
+)
+@click.option("--settings", metavar='"2, 4, 6"', help="The settings to try. Default: six about the scenario's own.")
+@click.option("--hold", default="45 s", show_default=True, help="How long each setting is held.")
+@click.option(
+    "--ask",
+    multiple=True,
+    type=click.Choice([*ASKED]),
+    help=f"What to type at each reading; may be repeated. Default: {', '.join(USUALLY_ASKED)}.",
+)
+@click.option("--seed", type=int, default=1, show_default=True, help="Number that fixes the order of the settings.")
+@click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
+@common.set_option
+@common.units_option
+@common.json_option
+def command(
+    scenario: Path,
+    out: Path,
+    step: str | None,
+    settings: str | None,
+    hold: str,
+    ask: tuple[str, ...],
+    seed: int,
+    overwrite: bool,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+) -> None:
+    """Write ONE self-contained HTML page for the passenger's phone, to open from its storage without any network.
+
+    The passenger taps when a setting begins and types the numbers; every entry is kept on the phone. Its CSV goes to
+    tune, truepitch, fit load and join as it is.
+
+    \b
+    Examples:
+      windtoll callsheet scenario.toml --out page.html
+      windtoll callsheet scenario.toml --out page.html --settings "2, 4, 6, 8" --ask rotor_speed --ask air_speed
+    """
+    from energy.chain.load import load
+    from energy.diagnosis.stepping import stepping_plan
+    from energy.pages.call_sheet import as_html
+    from energy.words.call_sheet import as_data, what_next
+    from vehicle.typed import read_quantity
+
+    checked = load(scenario, overrides)
+    plan = stepping_plan(checked, step, settings, read_quantity("--hold", hold, "s"), seed)
+    data = as_data(plan, checked.title or checked.name, ask or USUALLY_ASKED, system)
+    _write(out, as_html(data), overwrite)
+    said = what_next(str(out), data)
+    if as_json:
+        common.print_json({**data, "file": str(out), "next": said})
+        return
+    screen = common.console()
+    screen.print(f"Call sheet written to {out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
+    common.bullets(screen, said)
+
+
+def _write(path: Path, text: str, overwrite: bool) -> None:
+    from vehicle.files import write_whole
+    from vehicle.problems import InputError, Problem
+
+    if path.exists() and not overwrite:
+        raise InputError(Problem(str(path), "", "there is such a file already", "another name, or --overwrite"))
+    try:
+        write_whole(path, text.encode())
+    except OSError as error:
+        read = f"cannot be written ({error.strerror})"
+        raise InputError(Problem(str(path), "", read, "a folder that exists")) from None

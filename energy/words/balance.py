@@ -1,0 +1,80 @@
+"""Balancing in words: how many grams where, on which bolts, and what is left."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from energy.strength.balance import LEAST_CHANGE, Balance
+from energy.words.said import Said, SaidTable
+from vehicle.units import figures
+
+CAUTIONS = (
+    "Weights that come loose are bullets: screws with locking nuts or glue and screw, behind a cover, never tape; "
+    "nobody in the rotor's plane.",
+    "Stop and tie the rotor before you touch it. Begin at the lowest speed that shows the vibration; stop at once if "
+    "it grows.",
+    "One plane only: a rotor whose blades do not track in one plane, or bent, or loose, is not cured by weights.",
+)
+
+
+def _grams(kilograms: float) -> str:
+    return f"{figures(kilograms * 1000, 3)} g"
+
+
+def _degrees(radians: float) -> str:
+    return f"{round(math.degrees(radians)) % 360}°"
+
+
+def _left(kg_m: float) -> str:
+    return "under 1 g·mm" if kg_m < 1e-6 else f"{figures(kg_m * 1e6, 3)} g·mm"
+
+
+def said(found: Balance) -> Said:
+    """Return the answer in words."""
+    size = abs(found.imbalance_kg_m) * 1e6
+    answer = (
+        f"Add {_grams(found.correction_kg)} at {figures(found.radius_m * 1000, 3)} mm and "
+        f"{_degrees(found.correction_rad)} from the mark (imbalance {figures(size, 3)} g·mm)."
+        if found.bolts
+        else f"Nothing to add: the imbalance of {figures(size, 3)} g·mm is below half a step of weight."
+    )
+    left = f"Left with the bolts below: {_left(found.left_kg_m)}"
+    if found.permitted_kg_m is None:
+        left += ". Whether that is enough: --rotor-mass and --speed (ISO 21940-11)."
+    else:
+        enough = found.left_kg_m <= found.permitted_kg_m
+        left += (
+            f" of {figures(found.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11): "
+            f"{'enough' if enough else 'NOT enough, do not operate'}."
+        )
+    notes = ["Angles count from the mark in the direction of rotation, as the readings did."]
+    if found.trial_change is not None and found.trial_change < LEAST_CHANGE:
+        notes.insert(
+            0,
+            f"The trial weight changed the reading by {100 * found.trial_change:.0f} % only: repeat with a heavier "
+            "one, else the scatter of the readings decides.",
+        )
+    rows = [(str(bolt.number), _degrees(bolt.angle_rad), _grams(bolt.mass_kg)) for bolt in found.bolts]
+    return Said(
+        [answer, left],
+        [SaidTable("On the bolts (number 1 at the mark)", ("bolt", "angle", "weight"), rows)] if rows else [],
+        [("Notes", notes), ("Cautions", CAUTIONS)],
+    )
+
+
+def as_data(found: Balance) -> dict[str, Any]:
+    """Return the answer as data for `--json` (SI)."""
+    return {
+        "imbalance_kg_m": abs(found.imbalance_kg_m),
+        "correction_kg": found.correction_kg,
+        "correction_deg": math.degrees(found.correction_rad),
+        "radius_m": found.radius_m,
+        "bolts": [
+            {"number": one.number, "mass_kg": one.mass_kg, "angle_deg": math.degrees(one.angle_rad)}
+            for one in found.bolts
+        ],
+        "left_kg_m": found.left_kg_m,
+        "permitted_kg_m": found.permitted_kg_m,
+        "cautions": list(CAUTIONS),
+    }

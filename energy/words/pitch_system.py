@@ -1,0 +1,91 @@
+"""The pitch system in words: force by rotor speed, when the actuator stalls and what then, what to ask for."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from energy.strength.pitch_system import COUNTERWEIGHT_ARM_M, PitchSystem
+from energy.words.loads import shown_load
+from energy.words.said import Said, SaidTable
+from vehicle.units import UnitSystem, figures, show
+
+CAUTIONS = (
+    "Towards fine is the dangerous side: the rotor keeps its speed or gains. Power, rod or thread can fail: a spring "
+    "or weights that feather by themselves are the brake that counts.",
+    "Hobby linear servos give tens of newtons; blade pitch at road speed can ask for hundreds (common practice).",
+    "Never reach into a linkage that can move; stop and tie the rotor first.",
+)
+
+
+def said(found: PitchSystem, system: UnitSystem) -> Said:
+    """Return the answer in words and rows."""
+    rows = [
+        (
+            show(row.rotor_speed_rad_s, "rotor_speed", system),
+            show(row.air_speed_m_s, "speed", system),
+            shown_load(row.force_n, "force", system),
+            f"{figures(row.pitch_deg, 3)}°",
+            *(show(v, "torque", system) for v in (row.centrifugal_n_m, row.aerodynamic_n_m, row.friction_n_m)),
+        )
+        for row in found.rows
+    ]
+    columns = ("rotor speed", "air", "actuator", "at pitch", "centrifugal", "air's", "friction ±")
+    table = SaidTable("Maximum over the travel, stated values (a blade's moments; + towards feather)", columns, rows)
+    return Said(
+        _headlines(found, system), [table], [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)]
+    )
+
+
+def _headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
+    side = "fine: the dangerous side" if found.towards_fine else "feather: the safe side"
+    drives = f"Without its actuator the blades drive towards {side}."
+    if found.rating_n is None:
+        return [drives, "Not checked against an actuator: linkage.actuator_rating is not given."]
+    if math.isinf(found.stalls_from_rad_s):
+        return [f"The actuator is strong enough for the whole travel up to the fastest rotor speed. {drives}"]
+    held = " It locks itself and holds where it stands." if found.self_locking else ""
+    return [
+        f"Do not operate: the actuator ({shown_load(found.rating_n, 'force', system)}) stalls from "
+        f"{show(found.stalls_from_rad_s, 'rotor_speed', system)} upwards.{held}",
+        drives,
+    ]
+
+
+def _asked(found: PitchSystem, system: UnitSystem) -> list[str]:
+    force = shown_load(found.asked_n, "force", system)
+    millimetres = figures(found.rod_travel_m * 1000, 3)
+    asked = [
+        "These numbers take every range at its unfavourable end; the table above takes the stated values.",
+        f"Actuator: {force} or more, {millimetres} mm of travel, self-locking (back-drive without power: "
+        f"{shown_load(found.held_n, 'force', system)} pushes on it), the whole travel within 2 s (our choice).",
+        f"Slider bearing between turning rods and still actuator: {force} along the axis at "
+        f"{show(found.rows[-1].rotor_speed_rad_s, 'rotor_speed', system)}: a static rating of twice that or more.",
+        f"Counterweight: {figures(found.counterweight_kg * 1000, 3)} g on each blade root, "
+        f"{COUNTERWEIGHT_ARM_M * 1000:.0f} mm from the pitch axis, square to the chord, cancels the "
+        "centrifugal part; its own pull comes on the root.",
+    ]
+    if found.arm_needed_m is not None and found.arm_needed_m > found.arm_m:
+        asked.append(
+            f"Or an arm of {figures(found.arm_needed_m * 1000, 3)} mm instead of {figures(found.arm_m * 1000, 3)} mm: "
+            "less force, as much more travel."
+        )
+    return asked
+
+
+def as_data(found: PitchSystem) -> dict[str, Any]:
+    """Return the pitch system as data for `--json` (SI)."""
+    return {
+        "rows": [vars(row) for row in found.rows],
+        "asked_n": found.asked_n,
+        "rating_n": found.rating_n,
+        "stalls_from_rad_s": None if math.isinf(found.stalls_from_rad_s) else found.stalls_from_rad_s,
+        "drives_towards": "fine" if found.towards_fine else "feather",
+        "arm_needed_m": found.arm_needed_m,
+        "counterweight_kg": found.counterweight_kg,
+        "counterweight_arm_m": COUNTERWEIGHT_ARM_M,
+        "rod_travel_m": found.rod_travel_m,
+        "back_drive_n": found.held_n,
+        "self_locking": found.self_locking,
+        "cautions": list(CAUTIONS),
+    }
