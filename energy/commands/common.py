@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from energy.commands.streams import carries_all
 from vehicle.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
@@ -53,6 +54,11 @@ def set_option(function: F) -> F:
         metavar='TABLE.KEY="VALUE"',
         help='Use another value without editing the file, e.g. --set trip.road_speed="65 mph". May be repeated.',
     )(function)
+
+
+def force_option(function: F) -> F:
+    """Add --force."""
+    return click.option("--force", is_flag=True, help="Replace an output file that exists. Never an input.")(function)
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -97,7 +103,7 @@ def progress(what: str) -> Iterator[Progress | None]:
 
 def print_json(data: Any) -> None:
     """Print data as JSON; a NaN that slipped through is an error, not invalid JSON."""
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    click.echo(json.dumps(data, indent=2, ensure_ascii=not carries_all(sys.stdout), allow_nan=False))
 
 
 def heading(out: Console, text: str) -> None:
