@@ -61,8 +61,8 @@ def group() -> click.Group:
     def windtoll() -> None:
         """Does a wind turbine on your vehicle save fuel or cost fuel?
 
-        Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example demos`, then
-        `windtoll answer demos/van_water_tank/scenario.toml`.
+        Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example
+        demos`, then `windtoll answer demos/van_water_tank/scenario.toml`.
 
         Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.
         """
@@ -131,7 +131,7 @@ def _interrupted() -> int:
 
 
 def _deaf_output() -> int:
-    """Send what is still buffered for standard output to nowhere, or Python fails once more on its way out; return 0."""
+    """Send what is still buffered for standard output to nowhere, or Python fails again on its way out; return 0."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 0
 

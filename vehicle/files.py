@@ -1,4 +1,4 @@
-"""Files as they come in and go out: inputs are regular files of bounded size, outputs are whole and replace nothing else.
+"""Files as they come in and go out: inputs are regular and of bounded size, outputs are whole and replace no other.
 
 Every output goes through `write_output`. It refuses a path that is an input of the same run, a folder, a device or a
 pipe, and an existing file, unless the user said `--force` or the file is one that windtoll draws and nobody edits
@@ -53,7 +53,7 @@ def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = Fal
 
     `inputs` are the files that the run reads; none of them is ever replaced, not even with `force`. Raises InputError.
     """
-    where = shown(str(path), 200)
+    where = shown(path, 200)
     try:
         target = path.resolve()
         if not target.parent.is_dir():
@@ -94,7 +94,7 @@ def write_output(path: Path, content: bytes, inputs: Iterable[Path] = (), *, for
     try:
         write_whole(target, content)
     except OSError as error:
-        raise InputError(_unwritable(shown(str(path), 200), error)) from None
+        raise InputError(_unwritable(shown(path, 200), error)) from None
 
 
 def _unwritable(where: str, error: OSError) -> Problem:
@@ -121,7 +121,6 @@ def read_input(path: Path, most_bytes: int, accepted: str) -> bytes:
     with path.open("rb") as stream:
         content = stream.read(most_bytes + 1)
     if len(content) > most_bytes:  # it grew while it was read
-        raise InputError(
-            Problem(str(path), "", f"over {most_bytes} bytes", f"{accepted} of at most {most_bytes} bytes")
-        )
+        most = f"{accepted} of at most {most_bytes} bytes"
+        raise InputError(Problem(str(path), "", f"over {most_bytes} bytes", most))
     return content

@@ -32,7 +32,7 @@ def chart_page(spec: dict[str, Any], title: str) -> str:
     """Return a page that draws a Vega-Lite `spec`, self-contained."""
     import vl_convert
 
-    library = vl_convert.javascript_bundle()
+    library = vl_convert.javascript_bundle(None)
     sources = " ".join(f"'sha256-{_digest(script)}'" for script in (library, _START))
     policy = (
         f"default-src 'none'; script-src {sources}; style-src 'unsafe-inline'; img-src data:; "
