@@ -58,9 +58,7 @@ def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = Fal
         target = path.resolve()
         if not target.parent.is_dir():
             raise InputError(Problem(where, "", f"no folder {path.parent}", _FOLDER))
-        status = target.stat() if os.path.lexists(target) else None
-        if status is None:
-            return target
+        status = target.stat()
         if stat.S_ISDIR(status.st_mode):
             raise InputError(Problem(where, "", "is a folder", "a file name"))
         if not stat.S_ISREG(status.st_mode):
@@ -69,6 +67,8 @@ def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = Fal
             raise InputError(Problem(where, "", "is an input of this run", "another name for the output"))
         if not force and not _is_ours(target):
             raise InputError(Problem(where, "", "exists already", "a new file name, or --force to replace it"))
+    except FileNotFoundError:
+        return target
     except OSError as error:
         raise InputError(_unwritable(where, error)) from None
     except (RuntimeError, ValueError):  # links in a circle; a zero byte in the name

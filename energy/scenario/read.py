@@ -396,12 +396,19 @@ class _Files:
 
 
 def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Problem]]:
-    problems: list[Problem] = []
+    problems = [
+        Problem("scenario", f"{table}.{key}", "an empty name", "a CSV file beside the scenario, or no such line")
+        for table, model in TABLES.items()
+        for key, info in model.model_fields.items()
+        if (info.description or "").startswith("CSV")
+        and isinstance(data.get(table), dict)
+        and data[table].get(key) == ""
+    ]
 
     def read(table: str, key: str, reader: Any) -> Any:
         entry = data.get(table)
         value = entry.get(key) if isinstance(entry, dict) else None
-        if not isinstance(value, str):
+        if not isinstance(value, str) or not value:
             return None
         try:
             return reader(folder / value)
