@@ -147,7 +147,7 @@ def _unforeseen(error: BaseException, *, as_json: bool) -> int:
     from vehicle.problems import InputError, Problem, shown
 
     lines = [f"{sys.argv[1:]!r}", platform.platform(), sys.version, "", *traceback.format_exception(error)]
-    read = f"failed in a way that nobody foresaw ({type(error).__name__}: {shown(str(error), 100)})"
+    read = f"failed in a way that nobody foresaw ({type(error).__name__}: {shown(error, 100)})"
     ask = "please report it to where you got windtoll from"
     try:
         handle, name = tempfile.mkstemp(prefix="windtoll_fault_", suffix=".txt")

@@ -25,16 +25,38 @@ def _is_plain(origin: str) -> bool:
         return False
 
 
+class OwnPagesOnly:
+    """ASGI middleware that lets through what `is_own` accepts: 403 for the rest, a web socket closed unopened."""
+
+    def __init__(self, app: Any, port: int) -> None:
+        self.app, self.port = app, port
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Answer or refuse one request."""
+        if scope["type"] not in ("http", "websocket"):  # start and end of the server
+            await self.app(scope, receive, send)
+            return
+        said: dict[str, list[str]] = {}
+        for name, value in scope["headers"]:
+            said.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+        hosts = said.get("host", [])
+        if len(hosts) == 1 and is_own(hosts[0], said.get("origin", []), self.port):
+            await self.app(scope, receive, send)
+        elif scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": 1008})
+        else:
+            await send({"type": "http.response.start", "status": 403, "headers": [(b"content-type", b"text/plain")]})
+            await send({"type": "http.response.body", "body": b"Not from a page of this app."})
+
+
 def close_to_others(port: int) -> None:
-    """Let the web server of this process answer only what `is_own` lets through; 403 for the rest."""
-    from tornado import web
+    """Let the web server of this process answer only what `is_own` lets through."""
+    from starlette.middleware import Middleware
+    from streamlit.web.server.starlette import starlette_app
 
-    found = web.Application.find_handler
+    usual = starlette_app.create_streamlit_middleware
 
-    def checked(self: web.Application, request: Any, **known: Any) -> Any:
-        origins = request.headers.get_list("Origin") + request.headers.get_list("Sec-Websocket-Origin")
-        if is_own(request.host, origins, port):
-            return found(self, request, **known)
-        return self.get_handler_delegate(request, web.ErrorHandler, {"status_code": 403})
+    def with_gate() -> list[Middleware]:
+        return [Middleware(OwnPagesOnly, port=port), *usual()]
 
-    web.Application.find_handler = checked  # type: ignore[method-assign]
+    starlette_app.create_streamlit_middleware = with_gate

@@ -11,6 +11,8 @@ from tests_support import run
 _RUN = "window.broken=1"
 HOSTILE = f"x</script><script>{_RUN}</script><img src=http://198.51.100.1/a onerror={_RUN}><svg onload={_RUN}>"
 
+SHORT = f"</script><script>{_RUN}</script>"  # a name has at most 60 letters
+
 
 @pytest.mark.parametrize("kind", ["picture", "report", "sheet"])
 def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path, kind: str) -> None:
@@ -18,11 +20,7 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     lines = [
         line for line in scenario.read_text(encoding="utf-8").splitlines() if not line.startswith(("title", "what"))
     ]
-    text = (
-        "\n".join(lines)
-        .replace("[heater]", f"[heater]\nwhat = '{HOSTILE}'")
-        .replace("[load]", f"[load]\nwhat = '{HOSTILE}'")
-    )
+    text = "\n".join(lines).replace("[heater]", f"[heater]\nwhat = '{SHORT}'")
     scenario.write_text(f"title = '{HOSTILE}'\n{text}", encoding="utf-8")
     arguments = {
         "picture": ("heat", str(scenario), "--exact", "--picture", str(target)),
@@ -38,7 +36,7 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.goto(target.as_uri())
-    if kind != "sheet":
+    if kind != "sheet":  # drawn: the policy lets the page's own scripts run
         page.wait_for_selector("svg")
     page.wait_for_timeout(300)  # an image that fails tells it a moment later
     assert page.evaluate("window.broken") is None

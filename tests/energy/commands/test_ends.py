@@ -140,7 +140,7 @@ def test_every_command_keeps_its_signs_on_every_console(demos: Path, scenario: s
         "payback": ("payback", scenario, "--exact"),
         "loads": ("loads", scenario),
         "heat": ("heat", scenario, "--exact"),
-        "size": ("size", "--heat", "1 kW"),
+        "size": ("size", "--heat", "1 kW", "--speed", "80 km/h"),
         "curves": ("curves", scenario),
         "truepitch": ("truepitch", scenario, str(folder / "measured.csv")),
         "tune": ("tune", scenario, str(folder / "sweep.csv")),
