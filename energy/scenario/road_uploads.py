@@ -1,4 +1,4 @@
-"""A road test as uploaded: logs and perhaps a list of runs, as values in memory; laid out as files only where it is read.
+"""A road test as uploaded: logs and perhaps a list of runs, as values in memory; laid out as files only to be read.
 
 No name of an upload is ever used as a path: logs get plain names of their own, which the list then uses too.
 """

@@ -39,7 +39,8 @@ def test_a_reader_that_goes_away_is_no_fault(scenario: str) -> None:
     assert process.stdout is not None
     assert process.stderr is not None
     process.stdout.close()
-    assert process.stderr.read() == b""
+    with process.stderr as stderr:
+        assert stderr.read() == b""
     assert process.wait(60) == 0
 
 

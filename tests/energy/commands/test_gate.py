@@ -68,10 +68,9 @@ def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, Path]]:
         port = free.getsockname()[1]
     log = folder / "log.txt"
     said = (folder / "said.txt").open("w")
+    env = {**os.environ, "HOME": str(folder), "PYTHONPATH": str(Path(__file__).resolve().parents[3])}
     command = [sys.executable, "-c", _LOG, str(log), str(port)]
-    process = subprocess.Popen(
-        command, cwd=folder, stdout=said, stderr=said, stdin=subprocess.DEVNULL, env={**os.environ, "HOME": str(folder)}
-    )
+    process = subprocess.Popen(command, cwd=folder, stdout=said, stderr=said, stdin=subprocess.DEVNULL, env=env)
     for _ in range(600):
         assert process.poll() is None, (folder / "said.txt").read_text()
         try:
