@@ -112,7 +112,8 @@ def _content(chart: alt.TopLevelMixin, kind: str) -> bytes:
         return chart_page(chart.to_dict(), "windtoll").encode()
     text = io.StringIO()
     chart.save(text, format="svg")
-    return f"<!-- {MARK} -->\n{text.getvalue()}".encode()
+    opened, bracket, rest = text.getvalue().partition(">")
+    return f"{opened}{bracket}<!-- {MARK} -->{rest}".encode()
 
 
 def _marked_png(png: bytes) -> bytes:
