@@ -1,16 +1,19 @@
-"""The command line `windtoll`: one subcommand a question. No formula lives here."""
+"""The command line `windtoll`: one subcommand a question. No formula lives here.
+
+Nothing is imported before `main` runs, so that an interrupt is one word whenever it comes.
+"""
 
 from __future__ import annotations
 
-import importlib.metadata
-import io
-import json
+import errno
+import os
 import sys
+from typing import TYPE_CHECKING
 
-import click
+if TYPE_CHECKING:
+    import click
 
-from energy.commands.lazy import LazyGroup
-from vehicle.problems import InputError, Problem
+    from vehicle.problems import InputError
 
 # name -> module of energy.commands that holds a click command of the name `command`; imported only when asked for.
 COMMANDS = {
@@ -42,50 +45,137 @@ COMMANDS = {
 }
 
 
-@click.group(
-    cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
-)
-@click.version_option(importlib.metadata.version("windtoll"), prog_name="windtoll")
-def cli() -> None:
-    """Does a wind turbine on your vehicle save fuel or cost fuel?
+# What `main` returns (3 is an answer that says "do not operate").
+BAD_INPUT, UNFORESEEN, INTERRUPTED = 2, 70, 130
+SHOW_TRACEBACK = "WINDTOLL_TRACEBACK"  # environment: let what is unforeseen through, as the tests do
 
-    Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example demos`, then
-    `windtoll answer demos/van_water_tank/scenario.toml`.
 
-    Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.
-    """
+def group() -> click.Group:
+    """Return the command line as a click group."""
+    import importlib.metadata
+
+    import click
+
+    from energy.commands.lazy import LazyGroup
+
+    settings = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+    @click.group(cls=LazyGroup, table=COMMANDS, context_settings=settings)
+    @click.version_option(importlib.metadata.version("windtoll"), prog_name="windtoll")
+    def windtoll() -> None:
+        """Does a wind turbine on your vehicle save fuel or cost fuel?
+
+        Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example
+        demos`, then `windtoll answer demos/van_water_tank/scenario.toml`.
+
+        Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.
+        """
+
+    return windtoll
 
 
 def main() -> None:
-    """Run the command line; exit status 0 for an answer, 2 for bad input told on standard error, 130 when
-    interrupted.
+    """Run the command line and exit.
+
+    Status 0 for an answer (also where nobody reads on: a closed pipe), 2 for bad input told on standard error, 3 for an
+    answer that says "do not operate", 70 for what nobody foresaw, 130 when interrupted.
     """
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a console without Ω or λ shows a mark instead of failing
+    try:
+        status = _run()
+    except KeyboardInterrupt:
+        status = _interrupted()
+    sys.exit(status)
+
+
+def _run() -> int:
+    import click
+
+    from energy.commands.streams import carry_signs
+    from vehicle.problems import InputError, Problem
+
+    carry_signs()
     as_json = "--json" in sys.argv[1:]
     try:
-        sys.exit(cli(standalone_mode=False) or 0)
+        status = group()(standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
     except InputError as error:
         tell(error, as_json=as_json)
-        sys.exit(2)
+        return BAD_INPUT
     except click.ClickException as error:
         if as_json:
             tell(InputError(Problem("command line", "", error.format_message(), "see --help")), as_json=True)
         else:
             error.show()
-        sys.exit(2)
-    except click.Abort:
-        click.echo("interrupted", err=True)
-        sys.exit(130)
+        return BAD_INPUT
+    except click.Abort as error:
+        if isinstance(error.__cause__, EOFError):  # click calls it an interrupt: a file that ends too early is none
+            return _unforeseen(error.__cause__, as_json=as_json)
+        return _interrupted()
+    except SystemExit as error:
+        if isinstance(error.__context__, BrokenPipeError):  # how click and rich end where nobody reads on
+            return _deaf_output()
+        raise
+    except BrokenPipeError:
+        return _deaf_output()
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+            return _unforeseen(error, as_json=as_json)
+        _deaf_output()
+        read = f"cannot be written ({error.strerror})"
+        tell(InputError(Problem("standard output", "", read, "a disk with room")), as_json=as_json)
+        return BAD_INPUT
+    except Exception as error:  # the last resort
+        return _unforeseen(error, as_json=as_json)
+
+
+def _interrupted() -> int:
+    print("interrupted", file=sys.stderr)
+    return INTERRUPTED
+
+
+def _deaf_output() -> int:
+    """Send what is still buffered for standard output to nowhere, or Python fails again on its way out; return 0."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
+
+
+def _unforeseen(error: BaseException, *, as_json: bool) -> int:
+    """Tell in one sentence that something failed that nobody foresaw, its traceback in a file; return the status."""
+    if os.environ.get(SHOW_TRACEBACK):
+        raise error
+    import platform
+    import tempfile
+    import traceback
+
+    from vehicle.problems import InputError, Problem, shown
+
+    lines = [f"{sys.argv[1:]!r}", platform.platform(), sys.version, "", *traceback.format_exception(error)]
+    read = f"failed in a way that nobody foresaw ({type(error).__name__}: {shown(error, 100)})"
+    ask = "please report it to where you got windtoll from"
+    try:
+        handle, name = tempfile.mkstemp(prefix="windtoll_fault_", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
+            file.write("\n".join(lines))
+        ask += f", with the file {name}: the command and where it failed"
+    except OSError as full:
+        ask += f" (no file with the details: {full.strerror})"
+    if as_json:
+        tell(InputError(Problem("windtoll", "", f"{read}; {ask}", "")), as_json=True)
+    else:
+        print(f"windtoll {read}; {ask}.", file=sys.stderr)
+    return UNFORESEEN
 
 
 def tell(error: InputError, *, as_json: bool) -> None:
     """Write every problem of an input to standard error, one line each, or as JSON."""
+    import json
+
     if as_json:
-        click.echo(json.dumps({"errors": [problem.as_dict() for problem in error.problems]}, indent=2), err=True)
+        found = {"errors": [problem.as_dict() for problem in error.problems]}
+        print(json.dumps(found, indent=2), file=sys.stderr)
         return
     count = len(error.problems)
-    click.echo(f"{count} problem{'s' if count > 1 else ''} in the input; nothing was computed or written:", err=True)
+    print(f"{count} problem{'s' if count > 1 else ''} in the input; nothing was computed or written:", file=sys.stderr)
     for problem in error.problems:
-        click.echo(f"  {problem}", err=True)
+        print(f"  {problem}", file=sys.stderr)

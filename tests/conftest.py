@@ -16,6 +16,9 @@ from hypothesis import HealthCheck, settings
 for _library in ("OPENBLAS", "OMP", "MKL"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
+# What is unforeseen fails a test as a traceback: no last resort.
+os.environ.setdefault("WINDTOLL_TRACEBACK", "1")
+
 from energy.chain.load import load
 from energy.scenario.read import Scenario
 

@@ -1,23 +1,126 @@
-"""Writing files whole or not at all."""
+"""Files as they come in and go out: inputs are regular and of bounded size, outputs are whole and replace no other.
+
+Every output goes through `write_output`. It refuses a path that is an input of the same run, a folder, a device or a
+pipe, and an existing file, unless the user said `--force` or the file is one that windtoll draws and nobody edits
+(report, sheet, picture): those carry `MARK`. A symbolic link is followed to the file it names.
+"""
 
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
+
+from vehicle.problems import InputError, Problem, shown
+
+MARK = "made by windtoll"  # stands near the beginning of what is drawn anew each time and never edited by hand
+_MARK_WITHIN = 1024  # bytes
+_FOLDER = "a file in an existing folder that you may write to"
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write through a temporary file beside `path`, so that no reader ever sees half of it. Raises OSError."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    """Write through a temporary file beside `path`, so that no reader ever sees half of it. Raises OSError.
+
+    An existing file keeps its permissions.
+    """
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".windtoll-")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
         if os.name == "posix":
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(temporary, 0o666 & ~mask)
+            os.chmod(temporary, _mode(path))
         os.replace(temporary, path)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+def _mode(path: Path) -> int:
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
+
+
+def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = False) -> Path:
+    """Return the file that an output of that name would be written to, symbolic links followed.
+
+    `inputs` are the files that the run reads; none of them is ever replaced, not even with `force`. Raises InputError.
+    """
+    where = shown(path, 200)
+    try:
+        target = path.resolve()
+        if not target.parent.is_dir():
+            raise InputError(Problem(where, "", f"no folder {path.parent}", _FOLDER))
+        status = target.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise InputError(Problem(where, "", "is a folder", "a file name"))
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(Problem(where, "", "is a device, pipe or socket", "a file name"))
+        if any(_same(status, entry) for entry in inputs):
+            raise InputError(Problem(where, "", "is an input of this run", "another name for the output"))
+        if not force and not _is_ours(target):
+            raise InputError(Problem(where, "", "exists already", "a new file name, or --force to replace it"))
+    except FileNotFoundError:
+        return target
+    except OSError as error:
+        raise InputError(_unwritable(where, error)) from None
+    except (RuntimeError, ValueError):  # links in a circle; a zero byte in the name
+        raise InputError(Problem(where, "", "is no usable file name", _FOLDER)) from None
+    return target
+
+
+def _same(status: os.stat_result, other: Path) -> bool:
+    try:
+        return os.path.samestat(status, other.stat())
+    except (OSError, ValueError):  # an input that is not there is no file that could be lost
+        return False
+
+
+def _is_ours(path: Path) -> bool:
+    with path.open("rb") as stream:
+        return MARK.encode() in stream.read(_MARK_WITHIN)
+
+
+def write_output(path: Path, content: bytes, inputs: Iterable[Path] = (), *, force: bool = False) -> None:
+    """Write an output of the run, whole or not at all, where `checked_output` lets it. Raises InputError."""
+    target = checked_output(path, inputs, force=force)
+    try:
+        write_whole(target, content)
+    except OSError as error:
+        raise InputError(_unwritable(shown(path, 200), error)) from None
+
+
+def _unwritable(where: str, error: OSError) -> Problem:
+    return Problem(where, "", f"cannot be written ({error.strerror})", _FOLDER)
+
+
+def check_input(path: Path, most_bytes: int, accepted: str) -> None:
+    """Raise InputError unless `path` is a regular file of at most `most_bytes`: a pipe or device may never end.
+
+    Raises OSError (FileNotFoundError among them) as `Path.stat` does.
+    """
+    status = path.stat()
+    if stat.S_ISDIR(status.st_mode):
+        raise InputError(Problem(str(path), "", "a folder", accepted))
+    if not stat.S_ISREG(status.st_mode):
+        raise InputError(Problem(str(path), "", "a device, pipe or socket", accepted))
+    if status.st_size > most_bytes:
+        raise InputError(Problem(str(path), "", f"{status.st_size} bytes", f"{accepted} of at most {most_bytes} bytes"))
+
+
+def read_input(path: Path, most_bytes: int, accepted: str) -> bytes:
+    """Return the bytes of a regular file of at most `most_bytes`. Raises InputError as `check_input`, and OSError."""
+    check_input(path, most_bytes, accepted)
+    with path.open("rb") as stream:
+        content = stream.read(most_bytes + 1)
+    if len(content) > most_bytes:  # it grew while it was read
+        most = f"{accepted} of at most {most_bytes} bytes"
+        raise InputError(Problem(str(path), "", f"over {most_bytes} bytes", most))
+    return content

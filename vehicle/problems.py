@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -34,11 +33,14 @@ class InputError(Exception):
 
     def __init__(self, problems: Problem | Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        assert self.problems, "an input error without a problem says nothing"
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word most like `word` (for typos), or None where nothing is near."""
+    import difflib  # only for typos: the command line starts without it
+
     by_lower = {entry.lower(): entry for entry in known}
     found = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
     return by_lower[found[0]] if found else None

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vehicle.files import read_input
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.units import QuantityError, convert, example
 
@@ -142,11 +143,7 @@ def read_table(
 
 def _lines(path: Path) -> list[str]:
     try:
-        if path.is_dir():
-            raise InputError(Problem(str(path), "", "a folder", "a CSV file"))
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(Problem(str(path), "", f"{path.stat().st_size} bytes", f"at most {MOST_BYTES} bytes"))
-        raw = path.read_bytes()
+        raw = read_input(path, MOST_BYTES, "a CSV file")
     except FileNotFoundError:
         beside = [entry.name for entry in path.parent.glob("*.csv")] if path.parent.is_dir() else []
         near = nearest(path.name, beside)

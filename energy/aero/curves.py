@@ -5,6 +5,7 @@ Cp = P / (½·ρ·A·U³), Ct = T / (½·ρ·A·U²), tip-speed ratio λ = Ω·R
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from energy.aero.momentum import (
     thrust_coefficient_of_induction,
 )
 from vehicle.arrays import Values, cell_of
-from vehicle.files import write_whole
+from vehicle.files import write_output
 from vehicle.problems import InputError, Problem
 from vehicle.tables import read_table
 
@@ -220,11 +221,11 @@ def at_pitch(values: np.ndarray, curves: RotorCurves, pitch_deg: Values) -> np.n
     return values[row] + share[..., None] * (values[row + 1] - values[row])
 
 
-def write_curves(path: Path, curves: RotorCurves) -> None:
+def write_curves(path: Path, curves: RotorCurves, inputs: Iterable[Path] = (), *, force: bool = False) -> None:
     """Write the curves as a CSV file that `read_curves` takes, pitch by pitch, whole or not at all.
 
     Columns `tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient`; the notes stand above as comment lines.
-    Raises InputError where the file cannot be written.
+    `inputs` are files that it must not replace, `force` lets it replace others. Raises InputError.
     """
     lines = [f"# {' '.join(note.split())}" for note in curves.notes]
     lines.append("tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient")
@@ -232,9 +233,4 @@ def write_curves(path: Path, curves: RotorCurves) -> None:
         for k, ratio in enumerate(curves.tip_speed_ratio):
             cells = (ratio, pitch, curves.power_coefficient[p, k], curves.thrust_coefficient[p, k])
             lines.append(",".join(f"{cell:.10g}" for cell in cells))
-    try:
-        write_whole(path, ("\n".join(lines) + "\n").encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file in a folder that can be written")
-        ) from None
+    write_output(path, ("\n".join(lines) + "\n").encode(), inputs, force=force)

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     metavar="FILE.html",
     help="Also write a one-page report: verdict, pictures, ledger, sources, the scenario attached.",
 )
+@common.force_option
 def command(
     scenario: Path,
     overrides: tuple[str, ...],
@@ -45,6 +46,7 @@ def command(
     full: bool,
     exact: bool,
     report_file: Path | None,
+    force: bool,
 ) -> None:
     """Does the turbine of SCENARIO.toml save or cost fuel, by how much, and why?
 
@@ -64,12 +66,12 @@ def command(
     from energy.words import answer as report
 
     if report_file is not None:
-        _check_report_file(report_file)
+        _check_report_file(report_file, scenario, force)
     checked = load(scenario, overrides)
     with common.progress("Working out how sure that is") as progress:
         told = answered(checked, exact=exact, progress=progress)
     if report_file is not None:
-        _write_report(told, system, scenario, overrides, report_file)
+        _write_report(told, system, scenario, overrides, report_file, force)
     if as_json:
         common.print_json(report.as_data(told, system))
     else:
@@ -77,27 +79,25 @@ def command(
     common.leave(verdict_of(told, system))
 
 
-def _check_report_file(path: Path) -> None:
+def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
     if path.suffix.lower() not in (".html", ".htm"):
         raise InputError(
             Problem(str(path), "", f"a report of kind {path.suffix or '(none)'}", "a name that ends in .html")
         )
-    if not path.parent.is_dir():
-        raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
+    from vehicle.files import checked_output
+
+    checked_output(path, (scenario,), force=force)
 
 
-def _write_report(told: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path) -> None:
+def _write_report(
+    told: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path, force: bool
+) -> None:
     from energy.pages.report import report_page
-    from energy.scenario.bundle import from_folder, with_overrides
-    from vehicle.files import write_whole
+    from energy.scenario.bundle import files_of, from_folder, with_overrides
+    from vehicle.files import write_output
 
     page = report_page(told, system, with_overrides(from_folder(scenario), overrides))
-    try:
-        write_whole(path, page.encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file you may write")
-        ) from None
+    write_output(path, page.encode(), files_of(scenario), force=force)
     click.echo(f"Report written: {path}", err=True)
 
 

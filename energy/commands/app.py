@@ -74,6 +74,10 @@ def command(port: int, no_browser: bool) -> None:
     options += [f"--server.port={port}", f"--server.headless={str(no_browser).lower()}"]
     from streamlit.web import cli
 
+    from energy.commands.gate import close_to_others
+
+    close_to_others(port)
+
     # What the first screen needs is loaded while the browser opens.
     threading.Thread(target=_warm_up, args=(start,), daemon=True).start()
     sys.exit(cli.main(["run", str(start), *options], prog_name="streamlit", standalone_mode=False) or 0)

@@ -58,7 +58,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
-    from vehicle.files import write_whole
+    from vehicle.files import write_output
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
     given = [name for name, path in files.items() if path is not None]
@@ -72,7 +72,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):
-            write_whole(folder / name, content)
+            write_output(folder / name, content)
     except OSError as error:
         raise InputError(
             Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
@@ -104,11 +104,9 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
 
 def _read(path: Path) -> bytes:
     from energy.scenario.bundle import MOST_FILE_BYTES
+    from vehicle.files import read_input
 
     try:
-        size = path.stat().st_size
-        if size > MOST_FILE_BYTES:
-            raise InputError(Problem(str(path), "", f"{size} bytes", f"at most {MOST_FILE_BYTES}"))
-        return path.read_bytes()
+        return read_input(path, MOST_FILE_BYTES, "a CSV file")
     except OSError as error:
         raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a CSV file")) from None

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from energy.commands.streams import carries_all
 from vehicle.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
@@ -59,6 +60,11 @@ def set_option(function: F) -> F:
     )(function)
 
 
+def force_option(function: F) -> F:
+    """Add --force."""
+    return click.option("--force", is_flag=True, help="Replace an output file that exists. Never an input.")(function)
+
+
 def console(*, stderr: bool = False) -> Console:
     """Return a console that takes no text for markup and keeps numbers plain."""
     from rich.console import Console
@@ -101,7 +107,7 @@ def progress(what: str) -> Iterator[Progress | None]:
 
 def print_json(data: Any) -> None:
     """Print data as JSON; a NaN that slipped through is an error, not invalid JSON."""
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    click.echo(json.dumps(data, indent=2, ensure_ascii=not carries_all(sys.stdout), allow_nan=False))
 
 
 def heading(out: Console, text: str) -> None:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     metavar="FILE.svg",
     help="Draw them (.svg, .png or .html). Default: next to --out.",
 )
+@common.force_option
 @click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")
 def command(
@@ -45,6 +46,7 @@ def command(
     as_json: bool,
     out: Path | None,
     picture: Path | None,
+    force: bool,
     air_speed: str | None,
     turning: str | None,
 ) -> None:
@@ -60,22 +62,27 @@ def command(
     """
     from energy.pictures.base import checked_picture, save
     from energy.pictures.curves import curves_chart
+    from energy.scenario.bundle import files_of
     from energy.scenario.read import load_rotor
+    from vehicle.files import checked_output
 
     if turning is not None and air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
     rotor = load_rotor(scenario, overrides)
     if picture is None and out is not None:
         picture = out.with_suffix(".svg")
+    inputs = files_of(scenario)
+    if out is not None:
+        checked_output(out, inputs, force=force)
     if picture is not None:
-        checked_picture(picture)
+        checked_picture(picture, inputs, force=force)
     condition = None if air_speed is None else _condition(rotor, air_speed, turning)
     if out is not None:
         from energy.aero.curves import write_curves
 
-        write_curves(out, rotor.curves)
+        write_curves(out, rotor.curves, inputs, force=force)
     if picture is not None:
-        save(curves_chart(rotor.curves, title(rotor)), picture)
+        save(curves_chart(rotor.curves, title(rotor)), picture, inputs, force=force)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
         common.print_json(as_data(rotor, condition, written))

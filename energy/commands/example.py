@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import tempfile
 from pathlib import Path
 
 import click
@@ -31,8 +32,7 @@ def command(folder: Path, as_json: bool) -> None:
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name in names:
-            shutil.copytree(source / name, folder / name)
+        _copy_whole(source, folder, names)
     except OSError as error:
         raise InputError(
             Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
@@ -48,3 +48,19 @@ def command(folder: Path, as_json: bool) -> None:
     van = folder / "van_water_tank" / "scenario.toml"
     out.print(f"Try: windtoll answer {van}", soft_wrap=True)
     out.print(f"     windtoll compare {folder / 'road_test' / 'runs.toml'} --scenario {van}", soft_wrap=True)
+
+
+def _copy_whole(source: Path, folder: Path, names: list[str]) -> None:
+    """Copy folders so that an interrupt or a full disk leaves none of them: copied aside, then moved into place."""
+    placed: list[Path] = []
+    with tempfile.TemporaryDirectory(dir=folder, prefix=".windtoll-") as aside:
+        for name in names:
+            shutil.copytree(source / name, Path(aside) / name)
+        try:
+            for name in names:
+                (Path(aside) / name).rename(folder / name)
+                placed.append(folder / name)
+        except BaseException:
+            for path in placed:
+                shutil.rmtree(path)
+            raise

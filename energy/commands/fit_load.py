@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option(
     "--out", type=click.Path(path_type=Path), metavar="PART.toml", help="Save the table [load] for your scenario."
 )
+@common.force_option
 def command(
     logs: tuple[Path, ...],
     system: UnitSystem,
@@ -52,6 +53,7 @@ def command(
     gap: str | None,
     picture: Path | None,
     out: Path | None,
+    force: bool,
 ) -> None:
     """Find the heat capacity and the loss of your load in logs of it warming up and cooling down.
 
@@ -67,13 +69,16 @@ def command(
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import residual_chart
+    from vehicle.files import checked_output
 
     ambient_k = None if ambient is None else read_quantity("--ambient", ambient, "K")
     gap_s = None if gap is None else read_quantity("--gap", gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
+    if out is not None:
+        checked_output(out, logs, force=force)
     if picture is not None:
-        checked_picture(picture)
+        checked_picture(picture, logs, force=force)
     problems: list[Problem] = []
     read = []
     for path in logs:
@@ -86,9 +91,9 @@ def command(
     fit = fit_heater(read, sensor_lag=sensor_lag, level=level / 100, gap_s=gap_s)
     table, refused = _table(fit)
     if out is not None:
-        _write(out, table, refused)
+        _write(out, table, refused, logs, force)
     if picture is not None:
-        save(residual_chart(fit.residuals, sentence(fit, system), system), picture)
+        save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
         common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
@@ -107,20 +112,12 @@ def _table(fit: HeaterFit) -> tuple[str, str]:
         return "", str(error)
 
 
-def _write(path: Path, table: str, refused: str) -> None:
-    from vehicle.files import write_whole
+def _write(path: Path, table: str, refused: str, logs: tuple[Path, ...], force: bool) -> None:
+    from vehicle.files import write_output
 
     if refused:
         raise InputError(Problem(str(path), "", f"nothing to write: {refused}", "logs that tell capacity and loss"))
-    if path.exists():
-        raise InputError(
-            Problem(str(path), "", "there is such a file already", "a new file name (nothing is overwritten)")
-        )
-    try:
-        write_whole(path, table.encode())
-    except OSError as error:
-        read = f"cannot be written ({error.strerror})"
-        raise InputError(Problem(str(path), "", read, "a new file in an existing folder")) from None
+    write_output(path, table.encode(), logs, force=force)
 
 
 def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system: UnitSystem) -> None:

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     metavar="FILE.png",
     help="Draw temperature against time (.png, .svg or .html).",
 )
+@common.force_option
 @click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
 def command(
     scenario: Path,
@@ -54,6 +55,7 @@ def command(
     power_file: Path | None,
     repeat: int,
     picture: Path | None,
+    force: bool,
     exact: bool,
 ) -> None:
     """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
@@ -71,13 +73,14 @@ def command(
     from energy.chain.load import load
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import heating_chart
+    from energy.scenario.bundle import files_of
     from energy.words import heat as heat_report
 
     if trip_file is not None and power_file is not None:
         read = "given together with --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
     if picture is not None:
-        checked_picture(picture)
+        checked_picture(picture, force=force)
     checked = load(scenario, overrides)
     trip = None
     if trip_file is not None:
@@ -97,8 +100,10 @@ def command(
         with common.progress("Following the temperature") as progress:
             found = heating(checked, trip, draws=draws, progress=progress)
     if picture is not None:
+        logs = tuple(path for path in (trip_file, power_file) if path is not None)
         title = heat_report.sentence(found, system)
-        save(heating_chart(_bands(found, steady), _target(found), title, system), picture)
+        chart = heating_chart(_bands(found, steady), _target(found), title, system)
+        save(chart, picture, (*files_of(scenario), *logs), force=force)
     if as_json:
         data = heat_report.as_data(found, system, steady=None if trip is None else steady)
         common.print_json({**data, "written": [] if picture is None else [str(picture)]})

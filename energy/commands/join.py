@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from energy.commands import common
+from vehicle.files import checked_output
 from vehicle.logs.join import LogText, join_second_log, pick_column, read_log_text, write_joined
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
@@ -24,7 +26,7 @@ from vehicle.units import QuantityError, parse
     help="A column of FIRST and one of SECOND that rise and fall together: the offset is found from them.",
 )
 @click.option("--longest-gap", default="5 s", show_default=True, help="Nothing is filled in across longer gaps.")
-@click.option("--overwrite", is_flag=True, help="Replace the output file if it exists.")
+@common.force_option
 @click.option("--json", "as_json", is_flag=True, help="Print what was done as JSON.")
 def command(
     first: Path,
@@ -33,7 +35,7 @@ def command(
     offset: str | None,
     match: tuple[str, str] | None,
     longest_gap: str,
-    overwrite: bool,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Add the columns of SECOND to the rows of FIRST, on the clock of FIRST.
@@ -43,6 +45,8 @@ def command(
 
     The offset between the two clocks is given, or found by matching, or taken from the dates in both logs.
     """
+    target = out or first.with_name(f"{first.stem}_joined{first.suffix or '.csv'}")
+    checked_output(target, (first, second), force=force)
     first_log, second_log = read_log_text(first), read_log_text(second)
     pair = (pick_column(first_log, match[0]), pick_column(second_log, match[1])) if match else None
     given = _option_seconds("--offset", offset) if offset else None
@@ -59,8 +63,7 @@ def command(
         raise InputError(
             Problem(str(second), "", str(error), 'an --offset ("12.5 s"), or columns that move together for --match')
         ) from None
-    target = out or first.with_name(f"{first.stem}_joined{first.suffix or '.csv'}")
-    names = write_joined(first_log, joined, target, overwrite=overwrite)
+    names = write_joined(first_log, joined, target, (first, second), force=force)
     doubts = joined.estimate.doubts() if joined.estimate else []
     filled = {name: int((values == values).sum()) for name, values in zip(names, joined.columns.values(), strict=True)}
     if not any(filled.values()):

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     metavar="FILE.svg|.png|.html",
     help="Write the maps over wind, descent and road speed as a picture.",
 )
+@common.force_option
 def command(
     scenario: Path,
     overrides: tuple[str, ...],
@@ -49,6 +50,7 @@ def command(
     height: str,
     exact: bool,
     picture: Path | None,
+    force: bool,
 ) -> None:
     """Say when the turbine of SCENARIO.toml could pay: in wind, down hills, standing still, over a year's winds.
 
@@ -75,15 +77,16 @@ def command(
     if picture is not None:
         from energy.pictures.base import checked_picture
 
-        checked_picture(picture)
+        checked_picture(picture, (scenario,), force=force)
     loaded = load(scenario, overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
         result = payback(loaded, height_m=height_m, exact=exact, progress=progress)
     if picture is not None:
         from energy.pictures.base import save
         from energy.pictures.payback import payback_chart
+        from energy.scenario.bundle import files_of
 
-        save(payback_chart(result, finding(result, system), system), picture)
+        save(payback_chart(result, finding(result, system), system), picture, files_of(scenario), force=force)
     if as_json:
         common.print_json(cleaned(as_data(result, loaded)))
         return

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
+@common.force_option
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
     scenario: Path | None,
@@ -62,6 +63,7 @@ def command(
     power: float,
     length: str | None,
     sheet: Path | None,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
@@ -73,10 +75,13 @@ def command(
     from energy.chain.road_plan import PlanAsked, road_plan, typed_length
     from energy.words import plan as words
     from energy.words import run_sheet
+    from vehicle.files import checked_output, write_output
     from vehicle.problems import InputError, Problem
 
     if overrides and scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
+    if sheet is not None:
+        checked_output(sheet, _inputs(scenario, runs_file), force=force)
     speed_words, metres_per_second = _speed(speed, scenario, overrides)
     plan = road_plan(
         predicted_effect(effect, scenario, overrides, without_state=without),
@@ -96,7 +101,8 @@ def command(
     if sheet is not None:
         from energy.pages.run_sheet import as_html
 
-        _write(sheet, as_html(plan.order, plan.speed, plan.road))
+        page = as_html(plan.order, plan.speed, plan.road)
+        write_output(sheet, page.encode(), _inputs(scenario, runs_file), force=force)
     if as_json:
         click.echo(json.dumps(words.as_data(plan), indent=2, allow_nan=False))
         return
@@ -140,13 +146,6 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     return spread_of_runs(read_manifest(runs_file))
 
 
-def _write(path: Path, text: str) -> None:
-    from vehicle.files import write_whole
-    from vehicle.problems import InputError, Problem
-
-    try:
-        write_whole(path, text.encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(path), "", f"cannot be written ({error.strerror})", "a folder that exists")
-        ) from None
+def _inputs(scenario: Path | None, runs_file: Path | None) -> tuple[Path, ...]:
+    """Return the files that are read: the run sheet replaces none of them."""
+    return tuple(path for path in (scenario, runs_file) if path is not None)

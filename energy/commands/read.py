@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from energy.commands import common
 from energy.words.read import as_data, in_words
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
 )
+@common.force_option
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
     logs: tuple[Path, ...],
@@ -51,6 +53,7 @@ def command(
     columns: tuple[str, ...],
     manifest: Path | None,
     out: Path | None,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Show what is in any engine log: columns, units, repairs, distance, fuel.
@@ -58,6 +61,7 @@ def command(
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
+    from vehicle.files import checked_output, write_output
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.read import present
@@ -65,6 +69,8 @@ def command(
     engine, overrides, mass, road_load = _known(manifest, displacement, fuel_name, volumetric_efficiency, columns)
     if out is not None and len(logs) > 1:
         raise InputError(Problem("--out", "", f"{len(logs)} logs", "one log at a time"))
+    if out is not None:
+        checked_output(out, logs, force=force)
     read: list[Log] = []
     problems: list[Problem] = []
     typed = {text.partition("=")[0].strip() for text in columns}  # must fit; the manifest's table serves several logs
@@ -83,7 +89,7 @@ def command(
         for data, _ in answers:
             data["fuel"]["calibrated_volumetric_efficiency"] = engine.volumetric_efficiency
     if out is not None:
-        _write(out, read[0], answers[0][1])
+        write_output(out, _tidy(read[0], answers[0][1]), logs, force=force)
     if as_json:
         found = [data for data, _ in answers]
         click.echo(json.dumps(found[0] if len(found) == 1 else {"logs": found}, indent=2, allow_nan=False))
@@ -156,16 +162,10 @@ def _calibrated(receipt: str, logs: list[Log], engine: LoggedEngine) -> float:
     return calibrated_efficiency(logs, engine, litres, metres)
 
 
-def _write(out: Path, log: Log, flow: FuelFlow) -> None:
-    from vehicle.files import write_whole
+def _tidy(log: Log, flow: FuelFlow) -> bytes:
+    """Return the tidy table of a log as CSV."""
     from vehicle.logs.columns import BY_NAME
-    from vehicle.problems import InputError, Problem
 
     shares = {name: f"{name}_fraction" for name, parameter in BY_NAME.items() if parameter.kind == "fraction"}
     table = log.table.assign(fuel_flow_m3_s=flow.flow_m3_s).rename(columns=shares)  # units in every name
-    try:
-        write_whole(out, table.to_csv(index=False).encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(out), "", f"cannot be written ({error.strerror})", "a folder that exists")
-        ) from None
+    return bytes(table.to_csv(index=False).encode())

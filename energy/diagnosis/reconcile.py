@@ -281,9 +281,15 @@ def reconcile(
     dimensions = len(keys) + len(nuisance)
     root = np.eye(dimensions)
     root[: len(keys), : len(keys)] = correlation_root(keys, correlations_of(scenario))
-    posterior = fit(model, dimensions, values, deviations, root)
+    try:
+        posterior = fit(model, dimensions, values, deviations, root)
+        scores = posterior.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(posterior.covariance).T
+    except (np.linalg.LinAlgError, ValueError) as error:  # singular, or a model that is not finite near the readings
+        accepted = "readings that the scenario can reach, with ± that differ by less"
+        raise InputError(
+            Problem(scenario.name, "", f"the readings cannot be weighed against it ({error})", accepted)
+        ) from None
     tell(progress, _FITTED)
-    scores = posterior.mean + standard_scores(_DRAWS, dimensions) @ np.linalg.cholesky(posterior.covariance).T
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
     before_deviation = np.hypot(deviations, posterior.prior_deviation)

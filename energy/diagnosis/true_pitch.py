@@ -206,6 +206,9 @@ def curves_over_pitches(scenario: Scenario) -> RotorCurves:
         raise InputError(
             Problem(scenario.name, "rotor.curves", "no curves over several pitches", "curves with a column pitch_deg")
         )
+    if not (curves.power_coefficient > 0).any():
+        read = "no power coefficient above 0"
+        raise InputError(Problem(scenario.name, "rotor.curves", read, "curves of a rotor that gives power"))
     return curves
 
 

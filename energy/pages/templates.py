@@ -7,6 +7,8 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from vehicle.files import MARK
+
 
 @functools.cache
 def _environment() -> Environment:
@@ -22,4 +24,4 @@ def _environment() -> Environment:
 
 def filled(name: str, **values: object) -> str:
     """Return the page that a template makes of values; one that it asks for and does not get is an error."""
-    return _environment().get_template(name).render(**values)
+    return _environment().get_template(name).render(mark=MARK, **values)

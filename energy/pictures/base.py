@@ -5,12 +5,16 @@ network.
 from __future__ import annotations
 
 import io
+import struct
 import textwrap
+import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vehicle.files import write_whole
+from energy.pictures.html import chart_page
+from vehicle.files import MARK, checked_output, write_output
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
@@ -80,41 +84,44 @@ def _readable(chart: Any) -> Any:
     )
 
 
-def checked_picture(path: Path) -> Path:
-    """Return `path` if a picture can be written there; InputError for another kind of file or a folder that is not
-    there.
+def checked_picture(path: Path, inputs: Iterable[Path] = (), *, force: bool = False) -> Path:
+    """Return `path` if a picture can be written there; InputError for another kind of file, or where
+    `vehicle.files.checked_output` refuses.
     """
     if path.suffix.lower() not in PICTURE_KINDS:
         raise InputError(
             Problem(str(path), "", f"a picture of kind {path.suffix or '(none)'}", ", ".join(PICTURE_KINDS))
         )
-    if not path.parent.is_dir():
-        raise InputError(Problem(str(path), "", f"no folder {path.parent}", "a file in an existing folder"))
+    checked_output(path, inputs, force=force)
     return path
 
 
-def save(chart: alt.TopLevelMixin, path: Path) -> None:
+def save(chart: alt.TopLevelMixin, path: Path, inputs: Iterable[Path] = (), *, force: bool = False) -> None:
     """Write a chart as SVG, PNG or self-contained HTML, whole or not at all. Raises InputError where it cannot."""
-    checked_picture(path)
-    try:
-        write_whole(path, _content(chart, path.suffix.lower()))
-    except OSError as error:
-        raise InputError(
-            Problem(str(path), "", f"cannot be written ({error.strerror})", "a file you may write")
-        ) from None
+    checked_picture(path, inputs, force=force)
+    write_output(path, _content(chart, path.suffix.lower()), inputs, force=force)
 
 
 def _content(chart: alt.TopLevelMixin, kind: str) -> bytes:
+    """Return a chart as the bytes of a file, with windtoll's mark near their beginning."""
     if kind == ".png":
         picture = io.BytesIO()
         chart.save(picture, format="png", scale_factor=2.0)
-        return picture.getvalue()
+        return _marked_png(picture.getvalue())
+    if kind == ".html":
+        return chart_page(chart.to_dict(), "windtoll").encode()
     text = io.StringIO()
-    if kind == ".svg":
-        chart.save(text, format="svg")
-    else:
-        chart.save(text, format="html", inline=True)
-    return text.getvalue().encode()
+    chart.save(text, format="svg")
+    opened, bracket, rest = text.getvalue().partition(">")
+    return f"{opened}{bracket}<!-- {MARK} -->{rest}".encode()
+
+
+def _marked_png(png: bytes) -> bytes:
+    """Return a PNG with a text chunk "Software" behind its header (ISO/IEC 15948, 11.3.4.3; from memory)."""
+    header = 8 + 4 + 4 + 13 + 4  # signature; length, type, data and check sum of IHDR
+    body = b"tEXtSoftware\0" + MARK.encode()
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    return png[:header] + chunk + png[header:]
 
 
 def series_lines(

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import io
+import lzma
 import re
+import struct
 import tempfile
 import tomllib
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
@@ -19,12 +22,30 @@ from typing import Any
 
 from energy.scenario.keys import TABLES
 from energy.scenario.read import MOST_BYTES, Scenario, override_value, read_scenario
+from vehicle.files import read_input
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"
 GUESS = "a guess"  # in the comment behind a value: nobody has put his own there yet
 MOST_FILES = 40
 MOST_FILE_BYTES = 4 * 1024 * 1024
+MOST_BUNDLE_BYTES = 16 * 1024 * 1024
+_ENCRYPTED = 0x1  # bit 0 of the general purpose flag (ZIP application note, 4.4.4; from memory)
+# What zipfile and its decompressors raise for damaged bytes, headers that contradict each other, unknown compressions.
+_DAMAGED_ZIP = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    RuntimeError,
+    NotImplementedError,
+    EOFError,
+    OSError,
+    ValueError,
+    LookupError,
+    OverflowError,
+    MemoryError,
+)
 _PLAIN_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .+()\-]{0,79}")
 _TIME_IN_ZIP = (2000, 1, 1, 0, 0, 0)  # the same bundle gives the same bytes
 
@@ -40,7 +61,7 @@ class Bundle:
         """Return the text as plain tables. Raises InputError where it is not TOML."""
         try:
             return tomllib.loads(self.text)
-        except tomllib.TOMLDecodeError as error:
+        except ValueError as error:  # TOMLDecodeError, and an integer with thousands of digits
             raise InputError(
                 Problem(SCENARIO_NAME, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')
             ) from None
@@ -88,12 +109,21 @@ def from_folder(path: Path) -> Bundle:
 
     A file that it names elsewhere, or that cannot be read, is left out: `read_bundle` then says so.
     """
-    text = path.read_bytes().decode("utf-8-sig")
+    text = _text_on_disk(path)
     files = {}
     for _, name in named_files(Bundle(text).data()):
         if _PLAIN_NAME.fullmatch(name) and (path.parent / name).is_file():
-            files[name] = (path.parent / name).read_bytes()
+            files[name] = read_input(path.parent / name, MOST_FILE_BYTES, "a CSV file")
     return Bundle(text, _sorted(files))
+
+
+def files_of(path: Path) -> tuple[Path, ...]:
+    """Return a TOML file on disk and every file that it names: what an output of the run must never replace."""
+    return (path, *(path.parent / name for _, name in named_files(Bundle(_text_on_disk(path)).data())))
+
+
+def _text_on_disk(path: Path) -> str:
+    return read_input(path, MOST_BYTES, "a scenario").decode("utf-8-sig")
 
 
 def named_files(data: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -155,11 +185,18 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
 
 
 def unzipped(
-    name: str, content: bytes, most_files: int = MOST_FILES, most_bytes: int = MOST_FILE_BYTES
+    name: str,
+    content: bytes,
+    most_files: int = MOST_FILES,
+    most_bytes: int = MOST_FILE_BYTES,
+    most_together: int = MOST_BUNDLE_BYTES,
 ) -> list[tuple[str, bytes]]:
-    """Return the files of a zip as (base name, bytes). Raises InputError for one that is broken, too large
-    or hostile.
+    """Return the files of a zip as (base name, bytes).
+
+    Raises InputError for one that is broken, hostile, or unpacks to more than `most_bytes` in one file or
+    `most_together` in all: what counts is what comes out, since a zip may lie about its sizes.
     """
+    left = most_together
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             inside = [entry for entry in archive.infolist() if not entry.is_dir()]
@@ -176,14 +213,26 @@ def unzipped(
                     continue  # what a file manager adds
                 if entry.file_size > most_bytes:
                     raise InputError(_too_large(path.name, entry.file_size, most_bytes))
+                if entry.flag_bits & _ENCRYPTED:
+                    raise InputError(
+                        Problem(shown(name), shown(path.name), "is protected by a password", "a plain zip")
+                    )
                 with archive.open(entry) as stream:
-                    inner = stream.read(most_bytes + 1)  # the size that the zip tells may be a lie
+                    inner = stream.read(min(most_bytes, left) + 1)
+                left -= len(inner)
+                if len(inner) > most_bytes:
+                    raise InputError(_too_large(path.name, len(inner), most_bytes))
+                if left < 0:
+                    raise InputError(
+                        Problem(
+                            shown(name), "", "too much when unpacked", f"at most {most_together} bytes in all files"
+                        )
+                    )
                 found.append((path.name, inner))
             return found
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError, ValueError) as error:
-        # ValueError, RuntimeError, NotImplementedError: broken headers, passwords, unknown compressions.
+    except _DAMAGED_ZIP:
         raise InputError(
-            Problem(shown(name), "", f"a zip that cannot be read ({type(error).__name__})", "the zip taken away before")
+            Problem(shown(name), "", "a damaged zip, or of a kind that cannot be read", "a zip that windtoll made")
         ) from None
 
 

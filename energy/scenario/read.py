@@ -41,6 +41,7 @@ from energy.scenario.keys.rotor import BladeTable, Drive, GeneratorTable, RotorT
 from energy.scenario.keys.vehicle import BatteryTable, EngineTable, TripTable, VehicleTable
 from vehicle.driving.engine import FuelMap, TorqueCurve
 from vehicle.driving.trip import Profile, Schedule, read_profile, read_schedule
+from vehicle.files import read_input
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.quantity import FieldError, Spec
 
@@ -199,7 +200,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
             inside = path / "scenario.toml"
             hint = f"a TOML file, perhaps {inside}" if inside.is_file() else "a TOML scenario file"
             raise InputError(Problem(name, "", "a folder", hint))
-        raw = path.read_bytes()
+        raw = read_input(path, MOST_BYTES, "a TOML scenario file")
     except FileNotFoundError:
         near = nearest(path.name, [p.name for p in path.parent.glob("*.toml")]) if path.parent.is_dir() else None
         accepted = f"an existing TOML file{f', perhaps {near}' if near else ''} (windtoll example FOLDER makes some)"
@@ -208,13 +209,11 @@ def _read_toml(path: Path) -> dict[str, Any]:
         raise InputError(Problem(name, "", f"cannot be read ({error.strerror})", "a readable TOML file")) from None
     except ValueError:  # a NUL in the path
         raise InputError(Problem(shown(name), "", "no file name", "an existing TOML file")) from None
-    if len(raw) > MOST_BYTES:
-        raise InputError(Problem(name, "", f"{len(raw)} bytes", f"a scenario of at most {MOST_BYTES} bytes"))
     try:
         return tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise InputError(Problem(name, f"byte {error.start}", "not UTF-8 text", "a TOML file saved as UTF-8")) from None
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, and what Python says of an integer with thousands of digits
         raise InputError(Problem(name, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')) from None
     except RecursionError:
         raise InputError(Problem(name, "", "tables nested too deeply", "one level of tables")) from None
@@ -245,7 +244,7 @@ def override_value(raw: str) -> Any:
     """Return the value of a setting "table.key=value" as TOML would have it; text that is no TOML value is a text."""
     try:
         return tomllib.loads(f"x = {raw}")["x"] if "\n" not in raw else raw
-    except (tomllib.TOMLDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # an integer of thousands of digits is a ValueError too
         return raw  # the shell has eaten the quotes: 65 mph
 
 
@@ -397,12 +396,19 @@ class _Files:
 
 
 def _read_files(data: Mapping[str, Any], folder: Path) -> tuple[_Files, list[Problem]]:
-    problems: list[Problem] = []
+    problems = [
+        Problem("scenario", f"{table}.{key}", "an empty name", "a CSV file in the scenario's folder, or no such line")
+        for table, model in TABLES.items()
+        for key, info in model.model_fields.items()
+        if (info.description or "").startswith("CSV")
+        and isinstance(data.get(table), dict)
+        and data[table].get(key) == ""
+    ]
 
     def read(table: str, key: str, reader: Any) -> Any:
         entry = data.get(table)
         value = entry.get(key) if isinstance(entry, dict) else None
-        if not isinstance(value, str):
+        if not isinstance(value, str) or not value:
             return None
         try:
             return reader(folder / value)

@@ -1,5 +1,4 @@
-"""A road test as uploaded: logs and perhaps a list of runs, as values in memory; laid out as files only where it
-is read.
+"""A road test as uploaded: logs and perhaps a list of runs, as values in memory; laid out as files only to be read.
 
 No name of an upload is ever used as a path: logs get plain names of their own, which the list then uses too.
 """
@@ -20,6 +19,7 @@ from vehicle.road_test.marks import RUN_LIST, base_name, marks_of, plain_names
 
 MOST_LOGS = 200
 MOST_LOG_BYTES = 32 * 1024 * 1024
+MOST_TEST_BYTES = 96 * 1024 * 1024  # all logs of a zip together
 _TIME_IN_ZIP = (2000, 1, 1, 0, 0, 0)  # the same test gives the same bytes
 
 
@@ -49,7 +49,7 @@ def taken(uploads: Iterable[tuple[str, bytes]]) -> Uploads:
     files: list[tuple[str, bytes]] = []
     for name, content in uploads:
         zipped = name.lower().endswith(".zip")
-        files += unzipped(name, content, MOST_LOGS, MOST_LOG_BYTES) if zipped else [(name, content)]
+        files += unzipped(name, content, MOST_LOGS, MOST_LOG_BYTES, MOST_TEST_BYTES) if zipped else [(name, content)]
     lists = [(name, content) for name, content in files if name.lower().endswith(".toml")]
     if len(lists) > 1:
         names = ", ".join(shown(base_name(name)) for name, _ in lists)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,12 +17,13 @@ from typing import Literal
 
 import numpy as np
 
-from vehicle.files import write_whole
+from vehicle.files import read_input, write_output
 from vehicle.problems import InputError, Problem, nearest, shown
 
 LEAST_CORRELATION = 0.6  # below this the two signals are not telling the same story (our choice, told to the user)
 NEAR_RIVAL = 0.05  # a second peak within this of the best one leaves the offset open
 _LEAST_OVERLAP = 0.5
+MOST_BYTES = 256 * 1024 * 1024
 MOST_STEPS = 400_000  # of the common grid
 _TIME_NAMES = (
     "time_s",
@@ -306,7 +307,7 @@ def read_log_text(path: Path) -> LogText:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        return read_input(path, MOST_BYTES, "a CSV file").decode("utf-8-sig")
     except FileNotFoundError:
         raise InputError(Problem(str(path), "", "no such file", "an existing CSV file")) from None
     except UnicodeDecodeError:
@@ -390,13 +391,13 @@ def _number(text: str, *, decimal_comma: bool) -> float:
         return float("nan")
 
 
-def write_joined(first: LogText, joined: Joined, out: Path, *, overwrite: bool = False) -> tuple[str, ...]:
+def write_joined(
+    first: LogText, joined: Joined, out: Path, inputs: Iterable[Path] = (), *, force: bool = False
+) -> tuple[str, ...]:
     """Write the first log's cells as they stand with the second's columns behind them; return the new columns' names.
 
     A name that the first log has already gets "second_" in front. The file is complete or not there. Raises InputError.
     """
-    if out.exists() and not overwrite:
-        raise InputError(Problem(str(out), "", "exists already", "another name with --out, or --overwrite"))
     names = tuple(f"second_{name}" if name in first.header else name for name in joined.columns)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -404,12 +405,7 @@ def write_joined(first: LogText, joined: Joined, out: Path, *, overwrite: bool =
     added = np.column_stack(list(joined.columns.values())) if names else np.empty((len(first.rows), 0))
     for row, values in zip(first.rows, added, strict=True):
         writer.writerow([*row, *("" if np.isnan(value) else f"{value:.7g}" for value in values)])
-    try:
-        write_whole(out, text.getvalue().encode())
-    except OSError as error:
-        raise InputError(
-            Problem(str(out), "", f"cannot be written ({error.strerror})", "a file in a folder that can be written to")
-        ) from None
+    write_output(out, text.getvalue().encode(), inputs, force=force)
     return names
 
 

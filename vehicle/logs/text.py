@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vehicle.files import check_input
 from vehicle.logs.columns import PARAMETER, TIME, VALUE, match_header, unit_factor_quick
 from vehicle.problems import InputError, Problem, nearest, shown
 
@@ -121,11 +122,7 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
 
 def _first_bytes(path: Path) -> bytes:
     try:
-        if path.is_dir():
-            raise InputError(Problem(str(path), "", "a folder", "one log as a CSV file"))
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(Problem(str(path), "", f"{size} bytes", f"at most {MOST_BYTES} bytes"))
+        check_input(path, MOST_BYTES, "one log as a CSV file")
         with path.open("rb") as file:
             head = file.read(_HEAD)
     except FileNotFoundError:

@@ -90,7 +90,7 @@ def columns_of(text: str, name: str) -> dict[str, str]:
 def _read(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, and an integer with thousands of digits
         raise InputError(
             Problem(RUN_LIST, "", f"not TOML: {error}", "a list of runs, as windtoll record writes it")
         ) from None

@@ -29,6 +29,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import os
 import re
 import tomllib
 from collections.abc import Collection, Mapping
@@ -38,11 +39,13 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
 
+from vehicle.files import read_input
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.quantity import FieldError
 from vehicle.units import QuantityError, example, parse
 
+MOST_BYTES = 4 * 1024 * 1024
 STATES = ("absent", "stowed", "working")
 SAME_KEYS = {
     "log": "file",
@@ -342,16 +345,14 @@ def _headings(reading: _Reading, table: Mapping[str, Any]) -> dict[str, float]:
 
 def _document(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(read_input(path, MOST_BYTES, "a manifest of runs").decode("utf-8-sig"))
     except FileNotFoundError:
         raise InputError(Problem(str(path), "", "no such file", "a manifest of runs (runs.toml)")) from None
-    except IsADirectoryError:
-        raise InputError(Problem(str(path), "", "a folder", "a manifest file such as runs.toml in it")) from None
     except OSError as error:
         raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a TOML file")) from None
     except UnicodeDecodeError:
         raise InputError(Problem(path.name, "", "not UTF-8 text", "a TOML file in UTF-8")) from None
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # an integer of thousands of digits is a ValueError too
         raise InputError(Problem(path.name, "", f"not TOML: {error}", "see `windtoll compare --help`")) from None
 
 
@@ -379,7 +380,7 @@ def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Map
     except FieldError as error:
         reading.problem(f"{where}.file", error.read, error.accepted)
         return None
-    if not log.exists():
+    if not os.path.exists(log):  # False, too, for a name that no file system takes
         beside = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
         near = nearest(log.name, beside)
         perhaps = f", perhaps {near}" if near else ""

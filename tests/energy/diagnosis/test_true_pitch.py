@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from energy.aero.operating_point import Rotor, coefficients, solve
 from energy.chain.load import load
-from energy.cli import cli
+from energy.cli import group
 from energy.diagnosis.true_pitch import (
     Accuracy,
     MeasuredRows,
@@ -239,7 +239,7 @@ def test_accuracies_are_half_widths_of_95_percent():
 
 
 def run(*args: str) -> str:
-    result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
+    result = CliRunner().invoke(group(), [str(a) for a in args], catch_exceptions=False)
     assert result.exit_code == 0, result.output
     return re.sub(r"\s+", " ", result.output) if "--json" not in args else result.output
 

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from energy.chain.load import load
-from energy.cli import cli
+from energy.cli import group
 from energy.diagnosis.tuning import Sweep, Tuned, lagged, read_sweep, tuned, tuned_of
 from vehicle.problems import InputError
 
@@ -200,7 +200,7 @@ def test_a_drive_without_wind_is_refused():
 
 
 def run(*args: str | Path) -> str:
-    result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
+    result = CliRunner().invoke(group(), [str(a) for a in args], catch_exceptions=False)
     assert result.exit_code == 0, result.output
     return result.output
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from energy.aero.operating_point import coefficients
 from energy.chain.load import load
-from energy.cli import cli
+from energy.cli import group
 from energy.scenario.inputs import inputs_of
 from energy.strength import equations as loads
 from energy.strength.table import LoadLimit, StructuralLoad, spin_up_ladder, structural_loads
@@ -27,7 +27,7 @@ positive = st.floats(0.01, 100)
 
 
 def run(*args: str) -> str:
-    result = CliRunner().invoke(cli, [str(a) for a in args], catch_exceptions=False)
+    result = CliRunner().invoke(group(), [str(a) for a in args], catch_exceptions=False)
     assert result.exit_code in (0, 3), result.output  # 3: a load is over its limit
     return result.output
 

@@ -196,6 +196,6 @@ def test_join_never_overwrites_unasked(tmp_path: Path) -> None:
     said = CliRunner().invoke(command, [str(log), str(log), "--offset", "0 s", "--out", str(target)])
     assert isinstance(said.exception, InputError)
     assert target.read_text() == "mine"
-    said = CliRunner().invoke(command, [str(log), str(log), "--offset", "0 s", "--out", str(target), "--overwrite"])
+    said = CliRunner().invoke(command, [str(log), str(log), "--offset", "0 s", "--out", str(target), "--force"])
     assert said.exit_code == 0
     assert target.read_text().splitlines()[:2] == ["time_s,watts,second_watts", "0,0,0"]

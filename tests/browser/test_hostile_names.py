@@ -1,0 +1,44 @@
+"""Names that are scripts, in every HTML file that windtoll writes, opened in a real browser: none runs, none loads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests_support import run
+
+_RUN = "window.broken=1"
+HOSTILE = f"x</script><script>{_RUN}</script><img src=http://198.51.100.1/a onerror={_RUN}><svg onload={_RUN}>"
+
+SHORT = f"</script><script>{_RUN}</script>"  # a name has at most 60 letters
+
+
+@pytest.mark.parametrize("kind", ["picture", "report", "sheet"])
+def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path, kind: str) -> None:
+    scenario, target = van_folder / "scenario.toml", tmp_path / "x.html"
+    lines = [
+        line for line in scenario.read_text(encoding="utf-8").splitlines() if not line.startswith(("title", "what"))
+    ]
+    text = "\n".join(lines).replace("[heater]", f"[heater]\nwhat = '{SHORT}'")
+    scenario.write_text(f"title = '{HOSTILE}'\n{text}", encoding="utf-8")
+    arguments = {
+        "picture": ("heat", str(scenario), "--exact", "--picture", str(target)),
+        "report": ("answer", str(scenario), "--exact", "--report", str(target)),
+        "sheet": ("plan", "--effect", "4 %", "--road", HOSTILE, "--speed", HOSTILE, "--sheet", str(target)),
+    }[kind]
+    done = run(*arguments)
+    assert done.returncode == 0, done.stderr
+    written = target.read_text(encoding="utf-8")
+    assert "window.broken=1" in written  # the name is in the page
+    assert "Content-Security-Policy" in written
+    page = browser.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(target.as_uri())
+    if kind != "sheet":  # drawn: the policy lets the page's own scripts run
+        page.wait_for_selector("svg")
+    page.wait_for_timeout(300)  # an image that fails tells it a moment later
+    assert page.evaluate("window.broken") is None
+    assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
+    page.close()

@@ -1,0 +1,184 @@
+"""How the command line ends when something goes wrong around it. Own rules of the project; POSIX where pipes are."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from tests_support import program, run
+
+POSIX = pytest.mark.skipif(os.name != "posix", reason="pipes, devices and signals of POSIX")
+
+
+@pytest.fixture(scope="module")
+def scenario(demos: Path) -> str:
+    return str(demos / "van_water_tank" / "scenario.toml")
+
+
+def test_no_cache_of_units_is_kept_and_a_damaged_one_does_not_matter(tmp_path: Path, scenario: str) -> None:
+    home = {"HOME": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "cache")}
+    first = run("answer", scenario, "--exact", "--brief", **home)
+    assert first.returncode == 0, first.stderr
+    kept = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert [path for path in kept if path.read_bytes()[:1] == b"\x80" or path.suffix in (".pickle", ".json")] == []
+    for path in kept:
+        path.write_bytes(path.read_bytes()[:40])
+    again = run("answer", scenario, "--exact", "--brief", **home)
+    assert (again.returncode, again.stdout) == (0, first.stdout)
+
+
+@POSIX
+def test_a_reader_that_goes_away_is_no_fault(scenario: str) -> None:
+    process = subprocess.Popen(program("answer", scenario, "--exact"), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    with process.stderr as stderr:
+        assert stderr.read() == b""
+    assert process.wait(60) == 0
+
+
+@POSIX
+def test_a_full_disk_behind_standard_output_is_one_sentence(scenario: str) -> None:
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(program("keys"), stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert "standard output: cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "Exception" not in done.stderr
+
+
+_BREAK = "import vehicle.units as u\ndef broken(): raise EOFError('cut short')\nu.registry = broken\n"
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_what_nobody_foresaw_is_one_sentence_and_a_file(tmp_path: Path, scenario: str, as_json: bool) -> None:
+    """Also an EOFError, which click would call an interrupt."""
+    code = f"{_BREAK}import sys; sys.argv[1:] = {['answer', scenario, *(['--json'] if as_json else [])]!r}\n"
+    code += "from energy.cli import main; main()"
+    env = {**os.environ, "WINDTOLL_TRACEBACK": "", "TMPDIR": str(tmp_path)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, check=False)
+    assert done.returncode == 70
+    assert "EOFError: cut short" in done.stderr
+    assert "Traceback" not in done.stderr
+    (file,) = tmp_path.glob("windtoll_fault_*.txt")
+    assert str(file) in done.stderr
+    assert "Traceback" in file.read_text()
+    assert scenario in file.read_text()
+
+
+@POSIX
+@pytest.mark.parametrize("after_s", [0.05, 0.15, 0.3, 0.6])
+def test_an_interrupt_is_one_word_whenever_it_comes(scenario: str, after_s: float) -> None:
+    ready = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); print('on', flush=True)\n"
+    code = f"{ready}import sys; sys.argv[1:] = ['answer', {scenario!r}]\nfrom energy.cli import main\nmain()"
+    process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(after_s)
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode in (130, 0)  # 0: it was quicker
+    assert "Traceback" not in said
+    if process.returncode == 130:
+        assert said.strip() == "interrupted"
+
+
+@POSIX
+def test_pipes_devices_and_long_names_as_inputs(tmp_path: Path, scenario: str) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for name in (str(tmp_path / "pipe"), "/dev/zero", "a" * 300):
+        for arguments in (("answer", name), ("heat", scenario, "--trip", name), ("read", name), ("join", name, name)):
+            done = run(*arguments)
+            assert done.returncode == 2, (arguments, done.stderr)
+            assert "1 problem" in done.stderr, arguments
+
+
+def test_an_integer_of_thousands_of_digits(tmp_path: Path, scenario: str) -> None:
+    file = tmp_path / "x.toml"
+    file.write_text(f"[air]\nwind_speed = {'9' * 5000}\n")
+    for arguments in (("answer", str(file)), ("compare", str(file)), ("reconcile", scenario, str(file))):
+        done = run(*arguments)
+        assert done.returncode == 2, done.stderr
+        assert "Traceback" not in done.stderr
+    assert run("answer", scenario, "--set", f"air.wind_speed={'9' * 5000}").returncode == 2
+
+
+_NUMBER = re.compile(r"[-−+]?\d+(?:\.\d+)?")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
+def test_no_number_loses_its_sign(scenario: str, encoding: str) -> None:
+    """The ledger is full of negative watts; what a legacy console shows has the same numbers."""
+    arguments = ("answer", scenario, "--exact")
+    whole = run(*arguments).stdout
+    code = f"import sys; sys.argv[1:] = {list(arguments)!r}; from energy.cli import main; main()"
+    env = {**os.environ, "COLUMNS": "100", "PYTHONIOENCODING": encoding}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, env=env, check=False)
+    assert done.returncode == 0, done.stderr
+    signed = [text.replace("−", "-") for text in _NUMBER.findall(whole) if text[0] in "-−"]
+    assert len(signed) > 5
+    shown = [text for text in _NUMBER.findall(done.stdout.decode(encoding)) if text[0] == "-"]
+    assert [text for text in signed if text not in shown] == []
+    assert not re.search(r"\?\d", done.stdout.decode(encoding))
+
+
+def test_every_command_keeps_its_signs_on_every_console(demos: Path, scenario: str, tmp_path: Path) -> None:
+    """Each command's text, put through the encoding as `main` does it: no digit gets a "?" where a sign stood."""
+    from energy.commands.streams import carry_signs
+
+    carry_signs()
+    runs = str(demos / "road_test" / "runs.toml")
+    folder = demos / "van_water_tank"
+    texts = {
+        "answer": ("answer", scenario, "--exact"),
+        "payback": ("payback", scenario, "--exact"),
+        "loads": ("loads", scenario),
+        "heat": ("heat", scenario, "--exact"),
+        "size": ("size", "--heat", "1 kW", "--speed", "80 km/h"),
+        "curves": ("curves", scenario),
+        "truepitch": ("truepitch", scenario, str(folder / "measured.csv")),
+        "tune": ("tune", scenario, str(folder / "sweep.csv")),
+        "compare": ("compare", runs),
+        "plan": ("plan", "--effect", "4 %"),
+        "read": ("read", str(sorted((demos / "road_test").glob("*.csv"))[0])),
+        "fit": ("fit", "heater", str(folder / "warm_up_log.csv")),
+        "check": ("check", scenario),
+        "keys": ("keys",),
+        "begin": ("begin", str(tmp_path / "mine")),
+    }
+    from click.testing import CliRunner
+
+    from energy.cli import group
+
+    for name, arguments in texts.items():
+        done = CliRunner().invoke(group(), list(arguments))
+        assert done.exit_code == 0, (name, done.output, done.exception)
+        for encoding in ("ascii", "cp1252", "cp437"):
+            shown = done.output.encode(encoding, "windtoll_signs").decode(encoding)
+            for sign in ("-", "+"):
+                before = re.findall(rf"[{sign}{'−' if sign == '-' else ''}](\d[\d.]*)", done.output)
+                after = re.findall(rf"[{sign}](\d[\d.]*)", shown)
+                missing = [number for number in before if number not in after]
+                assert missing == [], (name, encoding, sign)
+
+
+@POSIX
+def test_an_output_never_replaces_what_the_run_reads(van_folder: Path) -> None:
+    scenario = van_folder / "scenario.toml"
+    before = {path.name: path.read_bytes() for path in van_folder.iterdir()}
+    for arguments in (
+        ("curves", str(scenario), "--out", str(scenario), "--force"),
+        ("curves", str(scenario), "--out", str(van_folder / "rotor_curves.csv"), "--force"),
+        ("plan", "--effect", "4 %", "--sheet", str(van_folder / "trip.csv")),
+        ("read", str(van_folder / "trip.csv"), "--out", str(van_folder / "trip.csv"), "--force"),
+    ):
+        done = run(*arguments)
+        assert done.returncode == 2, arguments
+        assert {path.name: path.read_bytes() for path in van_folder.iterdir()} == before, arguments

@@ -1,0 +1,122 @@
+"""The one writer of outputs, and inputs that are no files. Own rules of the project, no source."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from vehicle.files import MARK, checked_output, read_input, write_output, write_whole
+from vehicle.problems import InputError
+
+POSIX = pytest.mark.skipif(os.name != "posix", reason="links, pipes and devices of POSIX")
+
+
+def test_a_new_file_is_written_and_a_foreign_one_is_kept(tmp_path: Path) -> None:
+    target = tmp_path / "notes.txt"
+    write_output(target, b"first")
+    with pytest.raises(InputError, match="exists already"):
+        write_output(target, b"second")
+    assert target.read_bytes() == b"first"
+    write_output(target, b"second", force=True)
+    assert target.read_bytes() == b"second"
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_what_windtoll_drew_is_drawn_anew(tmp_path: Path) -> None:
+    target = tmp_path / "x.html"
+    target.write_bytes(f'<meta name="generator" content="{MARK}">'.encode())
+    write_output(target, b"new")
+    assert target.read_bytes() == b"new"
+    target.write_bytes(b" " * 2000 + MARK.encode())  # the mark somewhere in a text is no mark
+    with pytest.raises(InputError, match="exists already"):
+        write_output(target, b"newer")
+
+
+@pytest.mark.parametrize("link", ["", "symbolic", "hard"])
+def test_an_input_is_never_replaced(tmp_path: Path, link: str) -> None:
+    source = tmp_path / "scenario.toml"
+    source.write_text(f"# {MARK}")
+    target = tmp_path / "out"
+    if link == "symbolic":
+        target.symlink_to(source)
+    elif link == "hard":
+        os.link(source, target)
+    else:
+        target = tmp_path / "." / "scenario.toml"
+    with pytest.raises(InputError, match="input of this run"):
+        write_output(target, b"x", [source, tmp_path / "none"], force=True)
+    assert source.read_text() == f"# {MARK}"
+
+
+@POSIX
+def test_a_link_is_followed_and_stays_a_link(tmp_path: Path) -> None:
+    (tmp_path / "there").mkdir()
+    real, link = tmp_path / "there" / "real.svg", tmp_path / "link.svg"
+    link.symlink_to(real)
+    write_output(link, b"one")
+    assert link.is_symlink()
+    assert real.read_bytes() == b"one"
+    real.chmod(0o600)
+    write_output(link, b"two", force=True)
+    assert (real.read_bytes(), real.stat().st_mode & 0o777) == (b"two", 0o600)
+
+
+@POSIX
+def test_devices_pipes_folders_and_odd_names_are_refused(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    circle = tmp_path / "circle"
+    circle.symlink_to(circle)
+    for path in (
+        tmp_path / "pipe",
+        Path("/dev/null"),
+        tmp_path,
+        circle,
+        tmp_path / "none" / "x",
+        tmp_path / ("a" * 300),
+    ):
+        with pytest.raises(InputError):
+            checked_output(path, force=True)
+    with pytest.raises(InputError):
+        checked_output(Path("a\0b"))
+
+
+@POSIX
+def test_a_disk_that_is_full_leaves_what_was_there(tmp_path: Path) -> None:
+    """The limit of file size of POSIX (setrlimit) stands for the disk: the kernel refuses the write half way."""
+    target = tmp_path / "x.csv"
+    target.write_bytes(b"before")
+    code = (
+        "import resource, sys; from pathlib import Path; from vehicle.files import write_output\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))\n"
+        "write_output(Path(sys.argv[1]), b'x' * 100_000, force=True)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(target)], capture_output=True, text=True, check=False)
+    assert "InputError" in done.stderr
+    assert "cannot be written (File too large)" in done.stderr
+    assert target.read_bytes() == b"before"
+    assert [path.name for path in tmp_path.iterdir()] == ["x.csv"]
+
+
+def test_nothing_is_left_where_replacing_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "replace", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_whole(tmp_path / "x", b"x")
+    assert list(tmp_path.iterdir()) == []
+
+
+@POSIX
+def test_only_regular_files_of_bounded_size_are_read(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")  # opening it would wait for a writer for ever
+    large = tmp_path / "large"
+    large.write_bytes(b"x" * 11)
+    for path in (tmp_path / "pipe", Path("/dev/zero"), large, tmp_path):
+        with pytest.raises(InputError):
+            read_input(path, 10, "a file")
+    assert read_input(large, 11, "a file") == b"x" * 11
