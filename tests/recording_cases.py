@@ -262,7 +262,7 @@ CASES: tuple[Case, ...] = (
     Case("0.1 % flipped, 11 bit", {"flip": 0.001, "quick": True, "steady": STEADY}, duration_s=10.0),
     Case("bytes that are no text", {}, ((2.0, {"set": {"fault": "bytes"}}), (9.0, {"set": {"fault": ""}})), 12.0),
     Case("talks without a prompt", {}, ((2.0, {"set": {"fault": "chatter"}}), (12.0, {"set": {"fault": ""}})), 18.0),
-    Case("bus start fails twice", {"protocol": "4", "init_s": 1.0, "init_fails": 1}, protocol=None, wait_s=30.0),
+    Case("bus start fails once", {"protocol": "4", "init_s": 1.0, "init_fails": 1}, protocol=None, wait_s=30.0),
     Case("search ends in STOPPED", {"search_stops": 1, "search_s": 1.0}, protocol=None, wait_s=30.0),
     Case("echo stays on", {"echo_stays": True}),
     Case("headers stay off", {"headers_stay": True}),

@@ -21,7 +21,8 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, example, parse
 
 if TYPE_CHECKING:
-    from vehicle.recording.loop import RunDetails, Settings, State, Status
+    from vehicle.recording.loop import RunDetails, Settings, Status
+    from vehicle.recording.rows import State
 
 SECONDS_BETWEEN_LINES = 10.0
 SECONDS_BETWEEN_PICTURES = 0.25

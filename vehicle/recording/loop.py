@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from vehicle.problems import InputError, Problem
 from vehicle.recording.access import AdapterError, found_ports
@@ -20,11 +20,10 @@ from vehicle.recording.parameters import FUEL_SOURCES
 from vehicle.recording.port import clock_s
 from vehicle.recording.questions import FastMode, Questions, columns_of
 from vehicle.recording.row_file import RUN_LIST, RowFile, RowLostError, append_run, free_name, read_run_list
+from vehicle.recording.rows import Gaps, Marks, OpenRow, Rows, State
 from vehicle.recording.schedule import Plan, runs_factor
 from vehicle.recording.watch import STUCK_S, ParameterGap
 
-State = Literal["absent", "stowed", "working"]
-STATES: tuple[State, ...] = ("absent", "stowed", "working")
 KEYS: dict[str, str] = {"w": "working", "s": "stowed", "a": "absent", "m": "mark", " ": "mark", "q": "stop"}
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.5, 3.0  # between two tries to open a lost adapter again
 SET_UP_AGAIN_S, REOPEN_S = 10.0, 30.0  # in a gap with an adapter that answers: give it its settings, open it anew
@@ -131,125 +130,6 @@ class _Stop(Exception):  # noqa: N818  # no error: the way out of the loop
     pass
 
 
-class _Marks:
-    """The state of the turbine and the marks that wait for the next row."""
-
-    def __init__(self, state: State | None) -> None:
-        self.state = state
-        self.count = 0
-        self.pending: list[str] = []
-        self._wall_offset_s: float | None = None
-
-    def pressed(self, meaning: str) -> None:
-        """Take in a key's meaning: a state of the turbine, or "mark"."""
-        self.count += 1
-        for state in STATES:
-            if meaning == state:
-                self.state = state
-        self.pending.append(f"mark {self.count}" if meaning == "mark" else meaning)
-
-    def watch_wall_clock(self, wall_s: float) -> None:
-        """Mark where the computer's clock was moved since the last row."""
-        offset_s = wall_s - clock_s()
-        if self._wall_offset_s is not None and abs(offset_s - self._wall_offset_s) > 1.0:
-            self.pending.append(f"wall clock moved by {offset_s - self._wall_offset_s:+.1f} s")
-        self._wall_offset_s = offset_s
-
-    def taken(self) -> str:
-        """Return the pending marks as one cell, and forget them."""
-        text = "; ".join(self.pending)
-        self.pending.clear()
-        return text
-
-
-class _Rows:
-    """The rows of one recording, written with the clocks, the state and the marks of their moment."""
-
-    def __init__(self, file: RowFile, marks: _Marks) -> None:
-        self.file = file
-        self.count = 0
-        self.started_s = self.last_s = clock_s()
-        self._marks = marks
-
-    def put(self, began_s: float, took_s: float, values: Mapping[str, float], gap: str = "") -> None:
-        """Append a row that began at `began_s` [s] of `clock_s` and took `took_s` [s]."""
-        wall_s = time.time()
-        self._marks.watch_wall_clock(wall_s)
-        moment = datetime.fromtimestamp(wall_s - (clock_s() - began_s), UTC)
-        row: dict[str, float | str] = {
-            "time_s": f"{began_s - self.started_s:.4f}",
-            "time_utc": moment.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-            "row_duration_s": f"{took_s:.4f}",
-            "state": self._marks.state or "",
-            "mark": self._marks.taken(),
-            "gap": gap,
-            **values,
-        }
-        try:
-            self.file.write(row)
-        except OSError as error:
-            raise RowLostError(error, self.file.path, self.count) from None
-        self.last_s = began_s
-        self.count += bool(values)
-
-    def put_marks(self) -> None:
-        """Append a row without values where marks wait."""
-        if self._marks.pending:
-            self.put(clock_s(), 0.0, {})
-
-    def close(self) -> None:
-        """Write the last marks and close the file."""
-        try:
-            self.put_marks()
-        finally:
-            self.file.close()
-
-
-@dataclass
-class _Gaps:
-    """The gaps of a recording: how many, how long in all [s], and the words for the first row after one."""
-
-    count: int = 0
-    total_s: float = 0.0
-    since_s: float | None = None
-    pending: str = ""
-
-    def begin(self, since_s: float) -> None:
-        """Begin a gap at the last good answer, `since_s` [s]."""
-        self.count += 1
-        self.since_s = since_s
-
-    def end(self, at_s: float) -> float:
-        """End the gap at `at_s` [s]; return its length [s]."""
-        assert self.since_s is not None
-        length_s = at_s - self.since_s
-        self.since_s = None
-        self.total_s += length_s
-        self.pending = f"end: {length_s:.1f} s"
-        return length_s
-
-    def taken(self) -> str:
-        """Return the words for the first row after a gap, and forget them."""
-        text, self.pending = self.pending, ""
-        return text
-
-
-@dataclass
-class _OpenRow:
-    """The answers that the row being asked has so far."""
-
-    began_s: float = 0.0
-    ended_s: float = 0.0
-    values: dict[str, float] = field(default_factory=dict)
-
-    def add(self, column: str, value: float, asked_s: float, answered_s: float) -> None:
-        """Take in an answer that came at `answered_s` to a question of `asked_s` [s]."""
-        if not self.values:
-            self.began_s = asked_s
-        self.values[column] = value
-        self.ended_s = answered_s
-
-
 class _Recording:
     """One recording from the first try to reach the car until its end."""
 
@@ -260,13 +140,13 @@ class _Recording:
         self.details = details
         self.keys = keys
         self.show = show
-        self.marks = _Marks(details.state)
-        self.gaps = _Gaps()
-        self.open_row = _OpenRow()
+        self.marks = Marks(details.state)
+        self.gaps = Gaps()
+        self.open_row = OpenRow()
         self.started_s = clock_s()
         self.condition = "waiting: looking for the adapter"
         self.adapter: Adapter | None = None
-        self.rows: _Rows | None = None
+        self.rows: Rows | None = None
         self.questions: Questions | None = None
         self.stuck_now: frozenset[str] = frozenset()
         self.ever_stuck: list[str] = []
@@ -377,7 +257,7 @@ class _Recording:
             rate=rate,
         )
 
-    def finish(self, rows: _Rows) -> None:
+    def finish(self, rows: Rows) -> None:
         """Write what is open, count the gap that is open, and close the file."""
         try:
             self.close_row()
@@ -394,7 +274,7 @@ class _Recording:
         self.adapter = None
         adapter.close()
 
-    def begin(self) -> tuple[_Rows, Questions]:
+    def begin(self) -> tuple[Rows, Questions]:
         self.started_s = clock_s()
         self.tell()
         first_list = self.first_connection()
@@ -410,7 +290,7 @@ class _Recording:
             raise AdapterError("no engine", "The engine lists none of the parameters that windtoll records.")
         moment = datetime.now(UTC)
         file = _new_file(free_name(self.settings.out, moment, self.marks.state))
-        rows = self.rows = _Rows(file, self.marks)
+        rows = self.rows = Rows(file, self.marks)
         columns = columns_of(questions.wanted)
         entry = _run_entry(file.path, moment, self.details, self.adapter.protocol_name, columns)
         append_run(self.settings.out / RUN_LIST, entry)
@@ -443,7 +323,7 @@ class _Recording:
                 self.wait_for(str(trouble))
                 self.sleep(min(until_s - clock_s(), 1.0))
 
-    def record_rows(self, rows: _Rows, questions: Questions) -> None:
+    def record_rows(self, rows: Rows, questions: Questions) -> None:
         due_s = clock_s()
         while True:
             self.heed()
@@ -482,7 +362,7 @@ class _Recording:
 
     # -- one row
 
-    def row(self, rows: _Rows, questions: Questions) -> None:
+    def row(self, rows: Rows, questions: Questions) -> None:
         """Ask what is due, write the answers, and mend the connection where it is lost."""
         adapter = self.adapter
         assert adapter is not None
@@ -513,7 +393,7 @@ class _Recording:
 
     def close_row(self) -> None:
         """Write the answers so far as a row."""
-        row, self.open_row = self.open_row, _OpenRow()
+        row, self.open_row = self.open_row, OpenRow()
         if row.values and self.rows is not None:
             self.rows.put(row.began_s, row.ended_s - row.began_s, row.values, self.gaps.taken())
 

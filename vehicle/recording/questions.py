@@ -166,12 +166,14 @@ class Questions:
         return answer.value
 
     def _missed(self, parameter: PidParameter, at_s: float) -> None:
-        """Count a question that this parameter left without an answer; for rare only if others answered meanwhile."""
-        if self.last_good_s > self._missed_s.get(parameter.column, _NEVER_S):
-            self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
-            if self._misses[parameter.column] == MISSES_BEFORE_RARE:
-                self._planned_s = _NEVER_S
+        """Count a question that this parameter left without an answer, only if others answered since the last one."""
+        others_answered = self.last_good_s > self._missed_s.get(parameter.column, _NEVER_S)
         self._missed_s[parameter.column] = at_s
+        if not others_answered:
+            return
+        misses = self._misses[parameter.column] = self._misses.get(parameter.column, 0) + 1
+        if misses == MISSES_BEFORE_RARE:
+            self._planned_s = _NEVER_S
         if self.watch.missed(parameter.column, at_s):
             self._event(f"no answer any more: {parameter.label}")
 

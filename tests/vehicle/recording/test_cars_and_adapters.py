@@ -72,6 +72,7 @@ def test_a_hole_is_as_long_as_it_was_and_the_screen_says_waiting(outcomes: dict[
     assert outcome.summary is not None
     assert outcome.summary.gaps == 1
     assert outcome.summary.gap_s == pytest.approx(outcome.holes[0][1], abs=1.0)
+    assert outcome.summary.parameter_gaps == ()  # a gap of all is none of each
     waiting = [status for status in outcome.seen if status.condition.startswith("waiting: the car does not answer")]
     assert max(s.elapsed_s for s in waiting) - min(s.elapsed_s for s in waiting) > 12
     assert all(s.condition.startswith("waiting") for s in outcome.seen if min(s.ages_s.values(), default=0.0) > 4.5)
