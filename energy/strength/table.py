@@ -273,9 +273,11 @@ def _mount(rig: Rig, cases: BothCases) -> PartLoads:
         return PartLoads(rows, (f"overturning moment and bolts: {keys}",))
     height = float(rig.read("mount.height"))
     drag_area = float(np.asarray(turbine.mount_drag_area_m2))
+    # Shelter is not to be trusted in a gust; a speed-up is counted.
+    speed_up = max(1.0, float(np.asarray(turbine.mount_speed_factor)))
 
     def moment(at: Conditions) -> float:
-        mount_drag = equations.wind_force_n(rig.density_kg_m3, drag_area, at.free_air_speed_m_s, 1.0)
+        mount_drag = equations.wind_force_n(rig.density_kg_m3, drag_area, at.free_air_speed_m_s * speed_up, 1.0)
         return float(at.thrust_n * height + mount_drag * height / 2)
 
     highest = _limit(rig, "mount.highest_moment")

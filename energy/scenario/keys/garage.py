@@ -112,7 +112,9 @@ class BladeLoads(Table):
     )
     root_pull_rating: Uncertain | None = quantity("N", "pull that one blade's fastening may carry", above=0)
     root_bending_rating: Uncertain | None = quantity("N*m", "bending moment that one blade's root may carry", above=0)
-    chord: Uncertain | None = quantity("m", "chord of the blade, a mean over the outer half", above=0)
+    chord: Uncertain | None = quantity(
+        "m", "chord of the blade, a mean over the outer half (with [blade]: that of its file)", above=0
+    )
     thickness_ratio: Uncertain = quantity(
         "dimensionless", "thickness over chord", default=0.14, above=0, at_most=1, source=NO_SOURCE
     )
@@ -148,7 +150,8 @@ class BladeLoads(Table):
     )
     mean_twist: Uncertain = quantity(
         "deg",
-        "chord angle of the blade's middle mass over the pitch setting, positive towards feather",
+        "chord angle of the blade's middle mass over the pitch setting, positive towards feather (with [blade]: that "
+        "of its file)",
         default="4 deg",
         low="0 deg",
         high="8 deg",
