@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 from energy.aero.blade import Blade, reference_twist_deg
 from energy.heat.kinds import load_of_kind
+from energy.scenario.keys.base import NO_SOURCE
 from vehicle.quantity import Uncertain, exact
 
 if TYPE_CHECKING:
     from energy.scenario.keys.base import Table
     from energy.scenario.read import Scenario
 
+_SHAPE_OFF, _TWIST_OFF_DEG = 0.05, 1.0  # hand-made blades against their drawing
 _MARGINAL = (
     "marginal fuel per kWh of extra shaft work of Commission Implementing Decision (EU) 2020/728, Annex, with US DOE "
     "AFDC heating values"
@@ -68,7 +70,7 @@ def with_mount_default(scenario: Scenario) -> Scenario:
     rotor = scenario.rotor.local_speed_factor
     low, high = min(rotor.low, 1.0), max(rotor.high, 1.0)
     value = exact(rotor.value) if low == high else Uncertain(rotor.value, low, high, "triangular")
-    reason = "as the rotor's; range: reaches free air, common practice, no source"
+    reason = f"as the rotor's; range: reaches free air, {NO_SOURCE}"
     return _filled(scenario, "rotor", {"mount_speed_factor": (value, reason)})
 
 
@@ -91,7 +93,10 @@ def with_blade_defaults(scenario: Scenario, blade: Blade) -> Scenario:
         table, name = key.split(".")
         given = scenario.table(table)
         if given is not None and name not in given.model_fields_set:
-            scenario = _filled(scenario, table, {name: (exact(value), f"computed from {blade.name}")})
+            off = _TWIST_OFF_DEG if name == "mean_twist" else _SHAPE_OFF * value
+            ranged = Uncertain(value, value - off, value + off, "triangular")
+            reason = f"computed from {blade.name}; range, of the blade against its drawing: {NO_SOURCE}"
+            scenario = _filled(scenario, table, {name: (ranged, reason)})
     return scenario
 
 

@@ -95,7 +95,7 @@ def test_solidity_chord_and_twist_come_from_the_blade(camper: Path) -> None:
     # At 0.3 m the twist is 10 deg; the dial means the chord at 75 % (0.4875 m): 7 - 0.875 × 2 = 5.25 deg.
     assert scenario.blade_loads.mean_twist.value == pytest.approx(10 - 5.25, rel=1e-9)
     assumed = {a.key: a.source for a in inputs_of(scenario).assumptions}
-    assert assumed["rotor.solidity"] == "computed from blade.csv"
+    assert assumed["rotor.solidity"].startswith("computed from blade.csv")
     kept = load(camper, ["rotor.solidity=0.12"])  # within 5 %: what was measured stays
     assert kept.rotor.solidity.value == 0.12
 
