@@ -66,6 +66,36 @@ class Blade:
         chord = float(np.interp(0.75 * self.tip_radius_m, self.radius_m, self.chord_m))
         return (self.tip_radius_m - self.aerofoil_start_m) / chord
 
+    @property
+    def area_m2(self) -> float:
+        """Area of one blade's aerofoil part (chord over radius, straight lines between stations), in m²."""
+        radius, chord = self._outside(self.aerofoil_start_m)
+        return float(np.trapezoid(chord, radius))
+
+    @property
+    def solidity(self) -> float:
+        """Area of all blades over the swept area."""
+        return self.number_of_blades * self.area_m2 / (math.pi * self.tip_radius_m**2)
+
+    @property
+    def middle_radius_m(self) -> float:
+        """Radius of the middle of a blade's area, in metres: of its middle mass where the thickness is even."""
+        radius, chord = self._outside(self.aerofoil_start_m)
+        fine = np.unique(np.concatenate([radius, np.linspace(radius[0], radius[-1], 200)]))
+        return float(np.trapezoid(fine * np.interp(fine, radius, chord), fine)) / self.area_m2
+
+    @property
+    def outer_chord_m(self) -> float:
+        """Mean chord of the outer half of the radius, in metres."""
+        radius, chord = self._outside(max(self.tip_radius_m / 2, self.aerofoil_start_m))
+        return float(np.trapezoid(chord, radius)) / float(radius[-1] - radius[0])
+
+    def _outside(self, start_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return radius and chord of the blade from a radius outwards."""
+        beyond = self.radius_m > start_m
+        inner = np.interp(start_m, self.radius_m, self.chord_m)
+        return np.r_[start_m, self.radius_m[beyond]], np.r_[inner, self.chord_m[beyond]]
+
     def twist_at(self, fraction: float) -> float:
         """Return the twist in degrees at `fraction` of the tip radius (straight lines between stations)."""
         return float(np.interp(fraction * self.tip_radius_m, self.radius_m, self.twist_deg))
@@ -280,7 +310,7 @@ def _root_problems(name: str, radius: np.ndarray, hub: float, start: float, root
     return problems
 
 
-def _reference_twist(blade: Blade, convention: PitchConvention) -> float:
+def reference_twist_deg(blade: Blade, convention: PitchConvention) -> float:
     """Return the twist of the chord that a convention measures at."""
     return 0.0 if convention.measured_at is None else blade.twist_at(convention.measured_at)
 
@@ -330,7 +360,7 @@ def blade_sections(
     edges = start + (1.0 - start) * 0.5 * (1.0 - np.cos(np.linspace(0.0, math.pi, settings.sections + 1)))
     x = 0.5 * (edges[1:] + edges[:-1])
     chord = np.interp(x * tip, blade.radius_m, blade.chord_m)
-    twist = np.interp(x * tip, blade.radius_m, blade.twist_deg) - _reference_twist(blade, settings.convention)
+    twist = np.interp(x * tip, blade.radius_m, blade.twist_deg) - reference_twist_deg(blade, settings.convention)
     solidity = blade.number_of_blades * chord / (2.0 * math.pi * x * tip)
     half = 0.5 * blade.number_of_blades
     tip_exponent = half * (1.0 - x) / x if corrections.tip_loss else np.full_like(x, np.inf)

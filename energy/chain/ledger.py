@@ -272,7 +272,7 @@ def _drag(
     wanted = thrust_n * factor
     least = np.where(free > 0, np.maximum(shaft_w, 0.0) / np.maximum(free, 1e-9), 0.0)
     # A rotor that stands still is a grid of flat plates.
-    standing = air_drag_n(turbine.stopped_drag_area_m2, inputs.density_kg_m3, air.ahead_m_s, air.across_m_s)
+    standing = resting_blades_drag_n(inputs, turbine.stopped_drag_area_m2)
     force = np.where(turning, np.maximum(wanted, least), np.abs(standing))
     along = np.where(air.speed_m_s > 0, np.cos(air.yaw_rad), 1.0) if turbine.turns_into_wind else 1.0
     drag = np.where(turning, force * along, standing)
@@ -282,17 +282,34 @@ def _drag(
 
 def stowed_drag_n(inputs: Inputs) -> np.ndarray:
     """Return the drag (N) of the stowed rotor: blades stopped, feathered, or spinning without load."""
-    turbine, air = inputs.turbine, inputs.air
-    stopped = air_drag_n(turbine.stopped_drag_area_m2, inputs.density_kg_m3, air.ahead_m_s, air.across_m_s)
+    turbine = inputs.turbine
+    stopped = resting_blades_drag_n(inputs, turbine.stopped_drag_area_m2)
     if turbine.stowed == "stopped":
         return stopped
-    feathered = air_drag_n(turbine.feathered_drag_area_m2, inputs.density_kg_m3, air.ahead_m_s, air.across_m_s)
+    feathered = resting_blades_drag_n(inputs, turbine.feathered_drag_area_m2)
     if turbine.stowed == "feathered" or turbine.curves is None or turbine.chain is None:
         return feathered if turbine.stowed == "feathered" else stopped
     rotor = _rotor(inputs)
     free = solve(rotor, replace(turbine.chain, element_resistance_ohm=np.inf), load_connected_after_spin_up=True)
     _, drag, _, _ = _drag(inputs, free.thrust_n, free.shaft_power_w, free.rotor_speed_rad_s > 0)
     return drag
+
+
+def resting_blades_drag_n(inputs: Inputs, drag_area_m2: Values) -> np.ndarray:
+    """Return the drag (N) on the vehicle of blades that do not turn, of a drag area (m²): they feel the rotor's air."""
+    return _drag_in_local_air_n(inputs, drag_area_m2, inputs.turbine.local_speed_factor)
+
+
+def mount_drag_n(inputs: Inputs) -> np.ndarray:
+    """Return the drag (N) on the vehicle of mount, mast and generator, in the air where they stand."""
+    return _drag_in_local_air_n(inputs, inputs.turbine.mount_drag_area_m2, inputs.turbine.mount_speed_factor)
+
+
+def _drag_in_local_air_n(inputs: Inputs, drag_area_m2: Values, factor: Values) -> np.ndarray:
+    """Return the drag (N) of a part in air of `factor` times the free speed, charged as the thrust is in `_drag`."""
+    factor = np.asarray(factor)
+    area = np.asarray(drag_area_m2) * factor**2 * np.maximum(1.0, factor)
+    return air_drag_n(area, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s)
 
 
 def forces_on_road(inputs: Inputs, added_mass_kg: Values) -> RoadForces:
@@ -312,12 +329,11 @@ def forces_on_road(inputs: Inputs, added_mass_kg: Values) -> RoadForces:
 def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w: Values | None = None) -> TripState:
     """Return one state of the trip; `alternator_heat_w` is heat that the engine makes electrically besides."""
     carried = state != "absent"
-    air, density = inputs.air, inputs.density_kg_m3
     mass = inputs.turbine.mass_kg if carried else 0.0
     speed = np.asarray(inputs.road_speed_m_s, float)
     forces = forces_on_road(inputs, mass)
     zero = np.zeros(np.shape(forces.total_n))
-    mount = air_drag_n(inputs.turbine.mount_drag_area_m2, density, air.ahead_m_s, air.across_m_s) if carried else zero
+    mount = mount_drag_n(inputs) if carried else zero
     rotor = zero
     if state == "working":
         rotor = turbine.rotor_drag_n

@@ -23,6 +23,8 @@ from energy.chain.ledger import (
     answer,
     change_and_heat,
     forces_on_road,
+    mount_drag_n,
+    resting_blades_drag_n,
     stowed_drag_n,
     turbine_at_work,
 )
@@ -33,7 +35,6 @@ from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
 from vehicle.arrays import map_arrays, map_arrays_with_air_speed
 from vehicle.driving.engine import Engine, Supply
-from vehicle.driving.road_load import air_drag_n
 from vehicle.driving.trip import Steps, merged, split_at_speeds, spread_over, steps_of, weibull_quantile, with_idling
 
 _NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
@@ -265,7 +266,7 @@ def _stopped_drag_n(inputs: Inputs) -> np.ndarray:
         if inputs.turbine.stowed == "feathered"
         else inputs.turbine.stopped_drag_area_m2
     )
-    return air_drag_n(area, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s)
+    return resting_blades_drag_n(inputs, area)
 
 
 def _between(values: np.ndarray, column: np.ndarray, share: np.ndarray) -> np.ndarray:
@@ -318,10 +319,7 @@ def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarr
         below = speed < trip.works_speed.value
         return below if trip.works == "below_speed" else ~below
     forces = forces_on_road(inputs, inputs.turbine.mass_kg)
-    mount = air_drag_n(
-        inputs.turbine.mount_drag_area_m2, inputs.density_kg_m3, inputs.air.ahead_m_s, inputs.air.across_m_s
-    )
-    return (forces.total_n + mount + stowed_n < 0) & (speed > 0)
+    return (forces.total_n + mount_drag_n(inputs) + stowed_n < 0) & (speed > 0)
 
 
 def _averaged(thing: T, weights: np.ndarray) -> T:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.scenario.keys import quantity_keys
+from energy.scenario.keys import quantity_keys, spec_of
 from energy.scenario.keys.garage import Bearing, BladeLoads, Linkage, Mount
 from vehicle.problems import Problem, nearest, shown
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
 
 WIDEST_IN_MANY_COUNTRIES_M = 2.55
+_CONTRADICTION = 0.05  # of the value that the blade's file gives
+_READING_OF_ANGLE_DEG = 0.5  # of a protractor: 5 % of a small angle is less than anybody reads
 _DEAD_ON_THE_HORN_DEG = 80  # of rod and horn from their right angle
 
 Tables = Mapping[str, Any]
@@ -214,6 +216,25 @@ def _gear_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:
         values = [entry.value for entry in entries or ()]
         if values != sorted(values, reverse=falling) or len(set(values)) != len(values):
             yield fault(f"engine.{key}", "not in order", "lowest gear first, each gear once")
+
+
+def blade_contradictions(scenario: Scenario, blade: str, computed: Mapping[str, float]) -> list[Problem]:
+    """Return faults of keys that say otherwise than the stations of the blade's file (`computed`, SI; deg) do."""
+    problems = []
+    for key, value in computed.items():
+        table_name, name = key.split(".")
+        table = scenario.table(table_name)
+        if table is None or name not in table.model_fields_set:
+            continue
+        given, unit = getattr(table, name).value, spec_of(key).unit
+        allowed = max(_CONTRADICTION * abs(value), _READING_OF_ANGLE_DEG if unit == "deg" else 0.0)
+        if abs(given - value) > allowed:
+            shown_unit = "" if unit == "dimensionless" else f" {unit}"
+            read = f"{given:.3g}{shown_unit}, but {blade} gives {value:.3g}{shown_unit}"
+            problems.append(
+                Problem(scenario.name, key, read, "no value next to a blade, or one within 5 % of the file's")
+            )
+    return problems
 
 
 # What the parts must stand

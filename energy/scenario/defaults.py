@@ -5,16 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from energy.aero.blade import Blade, reference_twist_deg
 from energy.heat.kinds import load_of_kind
 from energy.scenario.keys.base import NO_SOURCE
-from vehicle.quantity import Uncertain
+from vehicle.quantity import Uncertain, exact
 
 if TYPE_CHECKING:
+    from energy.scenario.keys.base import Table
     from energy.scenario.read import Scenario
 
 # Between vehicles that differ in road load alone the certified fuel gives 0.39 (petrol) and 0.46 (diesel) from fuel to
 # wheels; with the gear meshes' 0.965 the values below make 0.386 and 0.444.
 _CERTIFIED = "agrees with what road load costs certified vehicles (US EPA test car lists 2014-2019)"
+_SHAPE_OFF, _TWIST_OFF_DEG = 0.05, 1.0  # hand-made blades against their drawing
 _MARGINAL = (
     "marginal fuel per kWh of extra shaft work of Commission Implementing Decision (EU) 2020/728, Annex, with US DOE "
     "AFDC heating values"
@@ -75,3 +78,50 @@ def with_load_defaults(scenario: Scenario) -> Scenario:
     filled.model_fields_set.difference_update(left)  # the user did not set them: they stay assumptions
     reasons = {f"load.{key}": f"{named.name}: {source}" for key, (_, source) in left.items()}
     return replace(scenario, load=filled, reasons={**scenario.reasons, **reasons})
+
+
+def with_mount_default(scenario: Scenario) -> Scenario:
+    """Return the scenario with the mount in the rotor's air, where the user has not said what air it stands in."""
+    if "mount_speed_factor" in scenario.rotor.model_fields_set:
+        return scenario
+    rotor = scenario.rotor.local_speed_factor
+    low, high = min(rotor.low, 1.0), max(rotor.high, 1.0)
+    value = exact(rotor.value) if low == high else Uncertain(rotor.value, low, high, "triangular")
+    reason = f"as the rotor's; range: reaches free air, {NO_SOURCE}"
+    return _filled(scenario, "rotor", {"mount_speed_factor": (value, reason)})
+
+
+def of_the_blade(scenario: Scenario, blade: Blade) -> dict[str, float]:
+    """Return what a blade's stations say of other keys (SI; angles in degrees), by key."""
+    found = {"rotor.solidity": blade.solidity}
+    loads = scenario.blade_loads
+    if loads is not None:
+        centre = loads.centre_of_mass
+        radius = blade.middle_radius_m if centre is None else centre.value
+        twist = blade.twist_at(radius / blade.tip_radius_m)
+        found["blade_loads.chord"] = blade.outer_chord_m
+        found["blade_loads.mean_twist"] = twist - reference_twist_deg(blade, scenario.pitch_convention)
+    return found
+
+
+def with_blade_defaults(scenario: Scenario, blade: Blade) -> Scenario:
+    """Return the scenario with solidity, chord and twist of its blade, where the user gave none."""
+    for key, value in of_the_blade(scenario, blade).items():
+        table, name = key.split(".")
+        given = scenario.table(table)
+        if given is not None and name not in given.model_fields_set:
+            off = _TWIST_OFF_DEG if name == "mean_twist" else _SHAPE_OFF * value
+            ranged = Uncertain(value, value - off, value + off, "triangular")
+            reason = f"computed from {blade.name}; range, of the blade against its drawing: {NO_SOURCE}"
+            scenario = _filled(scenario, table, {name: (ranged, reason)})
+    return scenario
+
+
+def _filled(scenario: Scenario, name: str, values: dict[str, tuple[Uncertain, str]]) -> Scenario:
+    """Return the scenario with values and their reasons in one table; they stay assumptions."""
+    table: Table | None = scenario.table(name)
+    assert table is not None
+    filled = table.model_copy(update={key: value for key, (value, _) in values.items()})
+    filled.model_fields_set.difference_update(values)
+    reasons = {f"{name}.{key}": reason for key, (_, reason) in values.items()}
+    return replace(scenario, **{name: filled}, reasons={**scenario.reasons, **reasons})  # type: ignore[arg-type]

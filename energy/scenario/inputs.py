@@ -70,6 +70,7 @@ class Turbine:
     stopped_drag_area_m2: Values
     feathered_drag_area_m2: Values
     local_speed_factor: Values
+    mount_speed_factor: Values
     interaction_factor: Values
     turns_into_wind: bool
     highest_rotor_speed_rad_s: Values | None
@@ -289,6 +290,11 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
             note,
             "computed curves" if computed else "the curve file",
         )
+    read.say(
+        "rotor.local_speed_factor (rule)",
+        "drag on the vehicle = force in the local air, times the factor where it is above 1",
+        "energy: what a part takes from air that the body has sped up, the body's own drag supplies; no source",
+    )
     blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
     chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
     after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
@@ -308,6 +314,7 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         stopped_drag_area_m2=blade_area * read("rotor.stowed_drag_coefficient"),
         feathered_drag_area_m2=blade_area * read("rotor.feathered_drag_coefficient"),
         local_speed_factor=local,
+        mount_speed_factor=read("rotor.mount_speed_factor"),
         interaction_factor=read("rotor.interaction_factor"),
         turns_into_wind=scenario.rotor.turns_into_wind,
         highest_rotor_speed_rad_s=read.maybe("rotor.highest_rotor_speed"),

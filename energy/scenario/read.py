@@ -27,9 +27,9 @@ from energy.aero.air import (
 )
 from energy.aero.blade import PitchConvention, to_rotor_curves
 from energy.aero.curves import RotorCurves, read_curves
-from energy.scenario.blade import computed_curves, pitch_convention
-from energy.scenario.checks import cross_checks, either_or, rotor_either_or, warnings_of
-from energy.scenario.defaults import with_load_defaults
+from energy.scenario.blade import blade_of, computed_curves, pitch_convention
+from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
+from energy.scenario.defaults import of_the_blade, with_blade_defaults, with_load_defaults, with_mount_default
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, Table
 from energy.scenario.keys.air import Air, WindClimate
@@ -257,6 +257,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
     files, faults = _read_files(data, folder)
     problems += faults
     convention = PitchConvention()
+    built = None
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if isinstance(rotor, RotorTable) and isinstance(blade, BladeTable) and isinstance(air, Air) and rotor.blade:
         trip = tables["trip"]
@@ -264,6 +265,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         if files.schedule is not None:
             speed = files.schedule.mean_moving_speed_m_s
         try:
+            built = blade_of(rotor, blade, folder)
             curves, convention = _curves_of_blade(rotor, blade, air, folder, speed)
             files = replace(files, curves=curves)
         except InputError as error:
@@ -281,9 +283,12 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         pitch_convention=convention,
     )
     problems = cross_checks(scenario)
+    if built is not None:
+        problems += blade_contradictions(scenario, built.name, of_the_blade(scenario, built))
+        scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    return with_load_defaults(replace(scenario, warnings=tuple(warnings_of(scenario))))
+    return with_mount_default(with_load_defaults(replace(scenario, warnings=tuple(warnings_of(scenario)))))
 
 
 def _text_problems(name: str, texts: Mapping[str, Any]) -> list[Problem]:

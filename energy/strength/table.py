@@ -326,7 +326,9 @@ def _mount(rig: Rig, cases: BothCases) -> PartLoads:
         turbine, height = rig.inputs_in(at).turbine, rig.taken("mount.height", at)
         density = float(np.asarray(rig.inputs_in(at).density_kg_m3))
         drag_area = float(np.asarray(turbine.mount_drag_area_m2))
-        mount_drag = equations.wind_force_n(density, drag_area, at.free_air_speed_m_s, 1.0)
+        # Shelter is not to be trusted in a gust; a speed-up is counted.
+        speed_up = max(1.0, float(np.asarray(turbine.mount_speed_factor)))
+        mount_drag = equations.wind_force_n(density, drag_area, at.free_air_speed_m_s * speed_up, 1.0)
         gyroscopic = gyroscopic_n_m(rig, at) if at.unfavourable else 0.0
         return at.thrust_n * height + mount_drag * height / 2 + gyroscopic
 

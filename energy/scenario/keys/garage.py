@@ -134,7 +134,9 @@ class BladeLoads(Table):
         above=0,
         source=f"{NO_SOURCE}: hand-made blades, fatigue not computed",
     )
-    chord: Uncertain | None = quantity("m", "chord of the blade, a mean over the outer half", above=0)
+    chord: Uncertain | None = quantity(
+        "m", "chord of the blade, a mean over the outer half (with [blade]: that of its file)", above=0
+    )
     thickness_ratio: Uncertain = quantity(
         "dimensionless", "thickness over chord", default=0.14, above=0, at_most=1, source=NO_SOURCE
     )
@@ -170,7 +172,8 @@ class BladeLoads(Table):
     )
     mean_twist: Uncertain = quantity(
         "deg",
-        "chord angle of the blade's middle mass over the pitch setting, positive towards feather",
+        "chord angle of the blade's middle mass over the pitch setting, positive towards feather (with [blade]: that "
+        "of its file)",
         default="4 deg",
         low="0 deg",
         high="8 deg",

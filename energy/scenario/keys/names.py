@@ -20,6 +20,7 @@ QuantityKey = Literal[
     "rotor.pitch",
     "rotor.turbine_mass",
     "rotor.local_speed_factor",
+    "rotor.mount_speed_factor",
     "rotor.interaction_factor",
     "rotor.yaw_exponent",
     "rotor.hub_height",

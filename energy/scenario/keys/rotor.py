@@ -38,7 +38,8 @@ class RotorTable(Table):
     )
     local_speed_factor: Uncertain = quantity(
         "dimensionless",
-        "air speed where the rotor sits over that of the free air (roof speed-up above 1, shelter below)",
+        "air speed where the rotor sits over that of the free air (roof speed-up above 1, shelter below); working and "
+        "stowed blades feel it, and above 1 their drag on the vehicle is their own force times this factor",
         default=1.0,
         low=0.85,
         high=1.1,
@@ -47,6 +48,15 @@ class RotorTable(Table):
         source=f"free air; range: {NO_SOURCE}",
         called="the air speed where the rotor sits",
         measured=Way(0.03, "two anemometers: one on the mount, one in free air"),
+    )
+    mount_speed_factor: Uncertain | None = quantity(
+        "dimensionless",
+        "air speed where mount, mast and generator sit over that of the free air, as local_speed_factor; left out: "
+        "that of the rotor, with a range that reaches free air",
+        above=0,
+        at_most=1.5,
+        called="the air speed where the mount sits",
+        measured=Way(0.03, "two anemometers: one half-way up the mount, one in free air"),
     )
     interaction_factor: Uncertain = quantity(
         "dimensionless",
@@ -117,7 +127,7 @@ class RotorTable(Table):
     )
     solidity: Uncertain = quantity(
         "dimensionless",
-        "blade area over swept area",
+        "blade area over swept area (with [blade]: that of its file)",
         default=0.10,
         low=0.06,
         high=0.18,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from energy.chain.answer import answered
 from energy.chain.ledger import Answer, answer, turbine_efficiency_at_flywheel
 from energy.chain.load import load
-from energy.scenario.inputs import inputs_of
+from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
 
 # Ranges far wider than any honest uncertainty: key -> (low, high), SI.
@@ -21,6 +21,7 @@ WIDE = {
     "rotor.diameter": (0.3, 4.0),
     "rotor.pitch": (0.0, 12.0),
     "rotor.local_speed_factor": (0.4, 1.5),
+    "rotor.mount_speed_factor": (0.2, 1.5),
     "rotor.interaction_factor": (0.3, 3.0),
     "rotor.mount_drag_area": (0.0, 0.6),
     "rotor.turbine_mass": (0.0, 200.0),
@@ -246,6 +247,41 @@ def test_a_rotor_turned_into_the_wind_drags_along_its_own_axis(van_folder: Path)
     assert float(found.rotor_drag_n) == pytest.approx(float(found.thrust_n) * factor * cosine, rel=1e-9)
 
 
+@pytest.mark.parametrize(("factor", "charged"), [(0.6, 0.6**2), (1.0, 1.0), (1.2, 1.2**3)])
+@pytest.mark.parametrize(("stowed", "coefficient"), [("stopped", 1.2), ("feathered", 0.1)])
+def test_blades_at_rest_and_the_mount_feel_the_air_where_they_sit(
+    van_folder: Path, factor: float, charged: float, stowed: str, coefficient: float
+) -> None:
+    # Drag of a body, handbook: ½ρ·Cd·A·U², in the local air; above 1 the vehicle pays it times the factor.
+    settings = [f"rotor.local_speed_factor={factor}", f"rotor.stowed={stowed}", "rotor.mount_speed_factor=0.8"]
+    inputs = inputs_of(load(van_folder / "scenario.toml", settings))
+    found = answer(inputs).states
+    pressure = 0.5 * float(inputs.density_kg_m3) * (100 / 3.6) ** 2
+    blades = 0.10 * math.pi / 4 * 1.8**2  # the default solidity
+    assert float(found["stowed"].rotor_drag_n) == pytest.approx(pressure * blades * coefficient * charged, rel=1e-9)
+    for state in ("stowed", "working"):
+        assert float(found[state].mount_drag_n) == pytest.approx(pressure * 0.10 * 0.8**2, rel=1e-9)
+    assert float(found["absent"].mount_drag_n) == 0
+
+
+@pytest.mark.parametrize(
+    ("factor", "expected"),
+    [
+        ("{ value = 0.6, low = 0.5, high = 0.7 }", (0.6, 0.5, 1.0)),
+        ("{ value = 1.05, low = 1.02, high = 1.15 }", (1.05, 1.0, 1.15)),
+    ],
+)
+def test_the_mount_stands_where_the_rotor_does_with_a_range_to_free_air(
+    van_folder: Path, factor: str, expected: tuple[float, float, float]
+) -> None:
+    scenario = load(van_folder / "scenario.toml", [f"rotor.local_speed_factor={factor}"])
+    found = ranges_of(scenario)["rotor.mount_speed_factor"]
+    assert (found.value, found.low, found.high) == pytest.approx(expected)
+    assumed = {a.key: a for a in inputs_of(scenario).assumptions}
+    assert "as the rotor's" in assumed["rotor.mount_speed_factor"].source
+    assert "above 1" in str(assumed["rotor.local_speed_factor (rule)"].value)
+
+
 def test_thrust_power_is_never_below_shaft_power(van_folder: Path) -> None:
     # Factors that spare the thrust cannot make power out of nothing: then the drag is shaft power over air speed.
     inputs = inputs_of(load(van_folder / "scenario.toml", ["rotor.interaction_factor=0.3", "rotor.thrust_factor=0.3"]))
@@ -305,10 +341,10 @@ def test_the_van_by_hand(van: Scenario) -> None:
     shaft, current = load_power(18.519 * ratio)
     heat = current**2 * 9
 
-    # 5. Drag. Thrust coefficient between 0.8181 (4.5) and 0.8236 (5.0): T = ½ρAU²·Ct; mount ½ρ·0.10·V²;
+    # 5. Drag. Thrust coefficient between 0.8181 (4.5) and 0.8236 (5.0): T = ½ρAU²·Ct; mount ½ρ·0.10·U²;
     #    55 kg more on the tyres: 55 × 9.807 × 0.0095.
     thrust = 0.5 * density * area * air**2 * (0.8181 + (ratio - 4.5) / 0.5 * (0.8236 - 0.8181))
-    mount = 0.5 * density * 0.10 * 27.778**2
+    mount = 0.5 * density * 0.10 * air**2  # it stands where the rotor does
     tyres = 55 * 9.807 * 0.0095
     # 6. Fuel: the added force × road speed, over gear meshes 0.965 and indicated efficiency 0.46 (friction does not
     #    change in the same gear), over diesel's 35.80 MJ/L.

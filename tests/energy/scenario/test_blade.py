@@ -88,6 +88,23 @@ def test_another_way_to_tell_the_pitch_lands_on_the_same_answer(camper: Path) ->
     assert 60 < best.best.pitch_deg < 96  # as that dial reads
 
 
+def test_solidity_chord_and_twist_come_from_the_blade(camper: Path) -> None:
+    # By hand, trapezia of the stations: 0.0126 + 0.0115 + 0.01015 + 0.0089 + 0.00775 + 0.00345 = 0.05435 m² a blade;
+    # outer half from 0.325 m (chord 0.10475 m): 0.0074906 + 0.0089 + 0.00775 + 0.00345 = 0.0275906 m² over 0.325 m.
+    loads = '\n[blade_loads]\nmass = "0.5 kg"\ncentre_of_mass = "0.3 m"\n[blade]\n'
+    scenario = load(replaced(camper, ("\n[blade]\n", loads)))
+    assert scenario.rotor.solidity.value == pytest.approx(3 * 0.05435 / (np.pi * 0.65**2), rel=1e-9)
+    assert scenario.blade_loads is not None
+    assert scenario.blade_loads.chord is not None
+    assert scenario.blade_loads.chord.value == pytest.approx(0.0275906 / 0.325, rel=1e-4)
+    # At 0.3 m the twist is 10 deg; the dial means the chord at 75 % (0.4875 m): 7 - 0.875 × 2 = 5.25 deg.
+    assert scenario.blade_loads.mean_twist.value == pytest.approx(10 - 5.25, rel=1e-9)
+    assumed = {a.key: a.source for a in inputs_of(scenario).assumptions}
+    assert assumed["rotor.solidity"].startswith("computed from blade.csv")
+    kept = load(camper, ["rotor.solidity=0.12"])  # within 5 %: what was measured stays
+    assert kept.rotor.solidity.value == 0.12
+
+
 def test_stall_is_told_and_widens(camper: Path) -> None:
     told = answered(
         load(camper, ["heater.resistance=1.2 ohm", "generator.load_connected=after_spin_up", "rotor.pitch=-4 deg"])
@@ -134,6 +151,9 @@ def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
         ([('pitch = "8 deg"', 'pitch = "120 deg"')], "a pitch within the curves"),
         ([('pitch_zero_is = "flat"', 'pitch_zero_is = "level"')], "'flat' or 'feather'"),
         ([('hub_radius = "60 mm"', 'hub_radius = "0.9 m"')], "0 to less than the tip"),
+        ([("\n[blade]\n", "\nsolidity = 0.10\n[blade]\n")], "0.1, but blade.csv gives 0.123"),
+        ([("\n[blade]\n", '\n[blade_loads]\nmean_twist = "4 deg"\n[blade]\n')], "4 deg, but blade.csv gives 3."),
+        ([("\n[blade]\n", '\n[blade_loads]\nchord = "0.1 m"\n[blade]\n')], "0.1 m, but blade.csv gives 0.0849 m"),
     ],
 )
 def test_what_is_wrong_is_told(camper: Path, changes: list[tuple[str, str]], told: str) -> None:
