@@ -19,6 +19,7 @@ COMMANDS = {
     "match": "match",
     "payback": "payback",
     "reconcile": "reconcile",
+    "shortfall": "shortfall",
     "size": "size",
     "curves": "curves",
     "loads": "loads",

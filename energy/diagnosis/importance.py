@@ -30,7 +30,7 @@ class Plan:
 
     first: np.ndarray
     later: tuple[int, ...] = (512, 1024)
-    kept: int = 28
+    kept: int = 20
     adapted: int = 6  # leading columns that are drawn anew; the others always come from their prior
 
 

@@ -120,8 +120,8 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     known = hypotheses(scenario, groups)
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
-    # More readings make narrower posteriors, and take more draws to find them.
-    plan = Plan(np.where(single < 2, 1024, 256), adapted=MAIN)
+    few = len(groups) <= 4
+    plan = Plan(np.where(single < 2, 1024 if few else 512, 256 if few else 128), adapted=MAIN)
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> np.ndarray:

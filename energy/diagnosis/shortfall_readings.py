@@ -34,7 +34,7 @@ _COLUMNS = {
 }
 _MEASURED = ("electrical_power", "rotor_speed", "voltage", "current", "thrust")
 _BINS = (0.06, 0.12, 0.25, 0.5, 10.0)  # widths of a group of readings, in ln(speed)
-MOST_GROUPS = 6
+MOST_GROUPS = 12
 
 
 @dataclass(frozen=True)
@@ -203,7 +203,7 @@ def grouped(readings: Readings) -> tuple[Readings, float]:
         if label.max() + 1 <= MOST_GROUPS:
             break
     groups = [np.flatnonzero(label == k) for k in range(label.max() + 1)]
-    groups = sorted(groups, key=len, reverse=True)[: MOST_GROUPS + 2]
+    groups = sorted(groups, key=len, reverse=True)[:MOST_GROUPS]
     rows = [[_mean(getattr(readings, f.name)[g], f.name) for g in groups] for f in fields(Readings)]
     with np.errstate(divide="ignore", invalid="ignore"):
         per_cube = np.log(readings.electrical_power_w) - 3 * np.log(speed)

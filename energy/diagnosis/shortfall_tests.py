@@ -143,7 +143,7 @@ _KINDS = (
     _Kind("element", "Stopped, locked, unplugged and cold: measure the ohms of the element at its own terminals.", 5,
           "ohmmeter", 0.03, 0.10, _USUAL, _ohms_element),
     _Kind("leads", "Stopped, locked and unplugged: short the far end and measure the ohms of both leads with all "
-          "their plugs.", 6, "ohmmeter, a clip", 0.03, 0.05, ("less", "next to nothing", "more than a few hundredths "
+          "their plugs.", 6, "ohmmeter, a clip", 0.03, 0.09, ("less", "next to nothing", "more than a few hundredths "
           "of the element"), _ohms_leads),
     _Kind("winding", "Stopped, locked and unplugged: measure the ohms between each two generator leads.", 8,
           "ohmmeter", 0.08, 0.25, _USUAL, _ohms_winding),

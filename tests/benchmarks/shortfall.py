@@ -25,7 +25,7 @@ from energy.scenario.read import Scenario
 _LEVELS = {
     "watts and road speed": machines.LITTLE,
     "and rotor speed, volts": machines.SOME,
-    "all, two settings": machines.MUCH,
+    "all of it at two settings": machines.MUCH,
 }
 
 
@@ -35,7 +35,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         scenario = load(machines.write_scenario(Path(folder)))
         told: list[tuple[float, bool]] = []
-        for name, read in _LEVELS.items():
+        wanted = sys.argv[2].split(",") if len(sys.argv) > 2 else list(_LEVELS)
+        for name, read in ((n, _LEVELS[n]) for n in wanted):
             _level(scenario, Path(folder), name, read, count, told)
         _calibration(told)
         _pairs(scenario, Path(folder), max(count * 2, 10))
