@@ -30,8 +30,10 @@ if TYPE_CHECKING:
     from energy.diagnosis.shortfall import Shortfall
     from energy.diagnosis.shortfall_readings import Readings
 
-_HELP = f"""Find why the machine of SCENARIO.toml gave so few watts: pitch, air, blades, stall, generator, element, belt,
-leads, wind and meter are weighed together, and the cheapest test that parts them is named.
+_HELP = f"""Find why the machine of SCENARIO.toml gave so few watts.
+
+Pitch, air, blades, stall, generator, element, belt, leads, wind and meter are weighed together; the cheapest test that
+parts them is named.
 
 {textwrap.fill(forms.PASSENGER_READINGS, 117)}
 

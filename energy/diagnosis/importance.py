@@ -1,7 +1,7 @@
 """Adaptive importance sampling over several hypotheses at once: how likely each is, and draws of what each says.
 
 Every hypothesis has the same standard normal scores as its prior. The first draws come from the prior; from those that
-fit best a mixture of Student t and prior is made to draw from, twice; all draws are kept, weighed by the mixture of
+fit best a mixture of Student t and prior is made to draw from, several times; all draws are kept, weighed by the mixture of
 everything they could have come from (adaptive multiple importance sampling; Cornuet, Marin, Mira and Robert,
 Scandinavian Journal of Statistics 39 (2012) 798, from memory). Draws are quasi-random (scipy.stats.qmc).
 """
@@ -17,7 +17,7 @@ from energy.uncertainty.draws import SEED, standard_scores
 
 _FREEDOM = 5.0  # of the Student t that is drawn from
 _PRIOR_SHARE = 0.15  # of the draws of later rounds that still come from the prior
-_LEAST_EFFECTIVE = 24.0  # draws that have to count for a covariance; else the likelihood is flattened
+_LEAST_EFFECTIVE = 40.0  # draws that have to count for a covariance; else the likelihood is flattened
 _WIDER = 1.3
 
 # (which hypothesis (N,), scores (N, columns)) -> ln likelihood (N,)
@@ -29,9 +29,9 @@ class Plan:
     """How many draws: of the prior for each hypothesis (H,), and of each later round; how many stay in those."""
 
     first: np.ndarray
-    later: tuple[int, ...] = (512, 1024)
-    kept: int = 20
-    adapted: int = 6  # leading columns that are drawn anew; the others always come from their prior
+    later: tuple[int, ...] = (256, 512, 512, 1024)
+    kept: int = 16
+    adapted: int = 12  # leading columns that are drawn anew; the others always come from their prior
 
 
 @dataclass(frozen=True)

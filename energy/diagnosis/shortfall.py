@@ -15,7 +15,7 @@ from energy.diagnosis.importance import Plan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
     CHANNELS,
-    MAIN,
+    ADAPTED,
     Faults,
     Hypothesis,
     Machine,
@@ -32,6 +32,7 @@ from energy.scenario.read import Scenario
 from vehicle.quantity import COVERAGE_FACTOR, Estimate
 
 _DRAWS = 512  # of the posterior, for watts and tests
+_FAR = 20.0  # squared standard deviations from which one value's miss counts less and less
 _FREEDOM = 8.0  # of the Student t of all misses together: a wild reading does not decide alone
 _SURE, _LEAD = 0.6, 2.0  # probability of the first cause, and how far ahead of the second, to be no "cannot tell"
 _LEFT = 0.12  # below this a cause is no candidate any more
@@ -121,13 +122,13 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = Plan(np.where(single < 2, 1024 if few else 512, 256 if few else 128), adapted=MAIN)
+    plan = Plan(np.where(single < 2, 1024 if few else 512, 256 if few else 128), adapted=ADAPTED)
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> np.ndarray:
         found = misses.log_likelihood([known[h] for h in which], scores)
         done[0] += 1
-        tell(progress, 0.3 * done[0])
+        tell(progress, min(0.18 * done[0], 0.95))
         return found
 
     weighed = weigh(likelihood, [h.prior for h in known], machine.columns, plan)
@@ -187,7 +188,9 @@ class Misses:
 
         predicted = self.machine.predict(scores, faults_of(which, scores))
         white = solve_triangular(self.root, self.of(predicted).T, lower=True)
-        found = -0.5 * (_FREEDOM + len(white)) * np.log1p((white**2).sum(axis=0) / _FREEDOM)
+        # One reading far off (a rotor that fell off its fast speed meanwhile) must not decide alone.
+        square = (_FAR * np.log1p(white**2 / _FAR)).sum(axis=0)
+        found = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
         return np.where(predicted.possible, found, -np.inf)
 
     def square(self, predicted: Prediction) -> np.ndarray:

@@ -22,13 +22,28 @@ from vehicle.problems import InputError, Problem
 CAUSES = ("pitch", "local_air", "blades", "stall", "generator", "element", "belt", "wiring", "wind", "meter")
 # Scores whose posterior is narrow, first in every draw: two faults, air and power of the scenario, wind along, across.
 MAIN = 6
-_LEFT_OUT = ("rotor.mount_drag_area", "rotor.stowed_drag_coefficient", "rotor.feathered_drag_coefficient")
-_LEFT_OUT += ("rotor.solidity", "rotor.interaction_factor", "rotor.power_factor", "rotor.local_speed_factor")
+_LEFT_OUT = (
+    "rotor.mount_drag_area",
+    "rotor.stowed_drag_coefficient",
+    "rotor.feathered_drag_coefficient",
+    "rotor.solidity",
+    "rotor.interaction_factor",
+    "rotor.power_factor",
+    "rotor.local_speed_factor",
+)
 # What a scenario states exactly is still not exact: standard deviations, common practice, no source.
 _LOOSE = {"local": 0.03, "power": 0.03, "voltage": 0.02, "element": 0.02, "winding": 0.05, "pitch_deg": 0.5}
+ADAPTED = MAIN + len(_LOOSE)  # columns that are drawn anew where the readings say so
 _WIND_M_S = 1.0  # of the day's wind along and across, where it was not measured
-CHANNELS = ("electrical_power_w", "rotor_speed_rad_s", "voltage_v", "current_a", "thrust_n")
-CHANNELS += ("air_speed_m_s", "free_air_speed_m_s")
+CHANNELS = (
+    "electrical_power_w",
+    "rotor_speed_rad_s",
+    "voltage_v",
+    "current_a",
+    "thrust_n",
+    "air_speed_m_s",
+    "free_air_speed_m_s",
+)
 
 
 @dataclass(frozen=True)
@@ -222,7 +237,6 @@ class Machine:
 
     def predict(self, scores: np.ndarray, faults: Faults) -> Prediction:
         """Return what draws of standard normal scores (N, columns) show with faults (N,)."""
-        readings = self.readings
         loose = dict(zip(_LOOSE, scores[:, MAIN : MAIN + len(_LOOSE)].T, strict=True))
         loose = {name: _LOOSE[name] * score[:, None] for name, score in loose.items()}
         inputs = inputs_of(self.scenario, self._draws(scores, faults))

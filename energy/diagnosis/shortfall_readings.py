@@ -82,11 +82,21 @@ def readings_of(columns: dict[str, np.ndarray], where: str) -> Readings:
         return next((columns[name] for name in names if name in columns), nothing)
 
     found = Readings(
-        column("road_speed", "vehicle_speed"),
-        *(column(name) for name in (*_MEASURED, "air_speed", "free_air_speed", "wind_speed")),
-        column("dial", "pitch"),
-        *(column(name) for name in ("resistance", "ratio", "heading", "time")),
-        np.ones(count),
+        road_speed_m_s=column("road_speed", "vehicle_speed"),
+        electrical_power_w=column("electrical_power"),
+        rotor_speed_rad_s=column("rotor_speed"),
+        voltage_v=column("voltage"),
+        current_a=column("current"),
+        thrust_n=column("thrust"),
+        air_speed_m_s=column("air_speed"),
+        free_air_speed_m_s=column("free_air_speed"),
+        wind_speed_m_s=column("wind_speed"),
+        dial_deg=column("dial", "pitch"),
+        resistance_ohm=column("resistance"),
+        ratio=column("ratio"),
+        heading_deg=column("heading"),
+        time_s=column("time"),
+        count=np.ones(count),
     )
     problems = []
     speed = np.isfinite(found.road_speed_m_s) | np.isfinite(found.air_speed_m_s) | np.isfinite(found.free_air_speed_m_s)

@@ -7,7 +7,7 @@ that, found from the draws themselves (each draw's outcome, with the test's own 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -194,7 +194,9 @@ def decision_tree(
     return _step(shown, blamed, np.ones(len(blamed), dtype=bool), frozenset(), 1)
 
 
-_Shown = list[tuple[_Kind, np.ndarray, np.ndarray]]  # test, outcome per draw, side per draw (0 less, 1 as stated, 2 more)
+_Shown = list[
+    tuple[_Kind, np.ndarray, np.ndarray]
+]  # test, outcome per draw, side per draw (0 less, 1 as stated, 2 more)
 
 
 def _outcomes(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> _Shown:
@@ -249,7 +251,9 @@ def _ranked(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset
         after = _expected_entropy(value[here], kind.error, states)
         shrinks = max(1 - after / before, 0.0)
         if shrinks > 0.02:
-            outcomes = tuple(_outcome(kind, k, side, blamed, here) for k in range(3) if (side[here] == k).mean() > _RARE)
+            outcomes = tuple(
+                _outcome(kind, k, side, blamed, here) for k in range(3) if (side[here] == k).mean() > _RARE
+            )
             found.append(Test(kind.name, kind.what, kind.minutes, kind.tools, shrinks, outcomes))
     return tuple(sorted(found, key=lambda t: -t.per_minute))
 

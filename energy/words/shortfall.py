@@ -154,8 +154,8 @@ def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
             f"(90 % range {show(low, 'power', system)} to {show(high, 'power', system)})."
         )
         said.append(
-            f"Structural loads then, at the fastest reading: thrust {show(after.thrust_n, 'force', system)}, rotor speed "
-            f"{show(after.rotor_speed_rad_s, 'rotor_speed', system)}.{_limits(found, system)}"
+            f"Structural loads then, at the fastest reading: thrust {show(after.thrust_n, 'force', system)}, "
+            f"rotor speed {show(after.rotor_speed_rad_s, 'rotor_speed', system)}.{_limits(found, system)}"
         )
     return said
 
@@ -199,7 +199,8 @@ def _meaning(outcome: Outcome) -> str:
 def test_lines(found: Shortfall) -> list[str]:
     """Return the tests worth their minutes, one a line."""
     return [
-        f"{t.what} {t.minutes:g} min, {t.tools}; resolves {percent(t.shrinks_by)} of what is open." for t in found.tests[:3]
+        f"{t.what} {t.minutes:g} min, {t.tools}; resolves {percent(t.shrinks_by)} of what is open."
+        for t in found.tests[:3]
     ]
 
 
@@ -271,5 +272,3 @@ def _test_data(test: Test) -> dict[str, Any]:
             for o in test.outcomes
         ],
     }
-
-

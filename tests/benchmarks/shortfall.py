@@ -1,13 +1,14 @@
 """How often `windtoll shortfall` finds the true cause of few watts: invented machines with faults, gusts and noise.
 
-Run: PYTHONPATH=.:tests/energy/diagnosis python tests/benchmarks/shortfall.py [cases a cause, 30]
+Run: PYTHONPATH=.:tests python tests/benchmarks/shortfall.py [cases a cause, 30] [readings]
 
-The machines are simulated by tests/energy/diagnosis/faulty_machine.py, which shares no code with the package. A case
+The machines are simulated by tests/faulty_machine.py, which shares no code with the package. A case
 counts as one that can be parted where no other single cause, at any severity, would show nearly the same readings.
 """
 
 from __future__ import annotations
 
+import itertools
 import sys
 import tempfile
 import time
@@ -55,7 +56,10 @@ def _level(
     told: list[tuple[float, bool]],
 ) -> None:
     print(f"\n{name}: share of {count} cases a cause")
-    print(f"{'true cause':12}{'first':>8}{'in two':>8}{'parted':>8}{'-first':>8}{'-in two':>8}{'-says so':>9}  blamed instead")
+    print(
+    heads = "".join(f"{text:>8}" for text in ("first", "in two", "parted", "-first", "-in two"))
+    print(f"{'true cause':12}{heads}{'-says so':>9}  blamed instead")
+    )
     sums, begun, cases = np.zeros(6), time.process_time(), 0
     for cause in machines.CAUSES:
         row, instead = np.zeros(6), []
@@ -95,10 +99,22 @@ def _row(name: str, row: np.ndarray, count: int, instead: Iterable[str]) -> None
 def _calibration(told: list[tuple[float, bool]]) -> None:
     print("\nof causes given this probability, this share was true")
     chance, true = np.array([p for p, _ in told]), np.array([t for _, t in told])
-    for low, high in ((0, 0.05), (0.05, 0.15), (0.15, 0.3), (0.3, 0.5), (0.5, 0.65), (0.65, 0.75), (0.75, 0.9), (0.9, 1.01)):
+    for low, high in (
+        (0, 0.05),
+        (0.05, 0.15),
+        (0.15, 0.3),
+        (0.3, 0.5),
+        (0.5, 0.65),
+        (0.65, 0.75),
+        (0.75, 0.9),
+        (0.9, 1.01),
+    ):
         mine = (chance >= low) & (chance < high)
         if mine.any():
-            print(f"{low:.2f} to {min(high, 1):.2f}: given {chance[mine].mean():.2f}, true {true[mine].mean():.2f}  ({mine.sum()})")
+            print(
+            given, was = chance[mine].mean(), true[mine].mean()
+            print(f"{low:.2f} to {min(high, 1):.2f}: given {given:.2f}, true {was:.2f}  ({mine.sum()})")
+            )
 
 
 def _pairs(scenario: Scenario, folder: Path, count: int) -> None:
