@@ -56,10 +56,8 @@ def _level(
     told: list[tuple[float, bool]],
 ) -> None:
     print(f"\n{name}: share of {count} cases a cause")
-    print(
     heads = "".join(f"{text:>8}" for text in ("first", "in two", "parted", "-first", "-in two"))
     print(f"{'true cause':12}{heads}{'-says so':>9}  blamed instead")
-    )
     sums, begun, cases = np.zeros(6), time.process_time(), 0
     for cause in machines.CAUSES:
         row, instead = np.zeros(6), []
@@ -111,10 +109,8 @@ def _calibration(told: list[tuple[float, bool]]) -> None:
     ):
         mine = (chance >= low) & (chance < high)
         if mine.any():
-            print(
             given, was = chance[mine].mean(), true[mine].mean()
             print(f"{low:.2f} to {min(high, 1):.2f}: given {given:.2f}, true {was:.2f}  ({mine.sum()})")
-            )
 
 
 def _pairs(scenario: Scenario, folder: Path, count: int) -> None:
