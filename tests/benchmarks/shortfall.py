@@ -8,7 +8,6 @@ counts as one that can be parted where no other single cause, at any severity, w
 
 from __future__ import annotations
 
-import itertools
 import sys
 import tempfile
 import time
@@ -36,7 +35,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         scenario = load(machines.write_scenario(Path(folder)))
         told: list[tuple[float, bool]] = []
-        wanted = sys.argv[2].split(",") if len(sys.argv) > 2 else list(_LEVELS)
+        wanted = sys.argv[2:] if len(sys.argv) > 2 else list(_LEVELS)
         for name, read in ((n, _LEVELS[n]) for n in wanted):
             _level(scenario, Path(folder), name, read, count, told)
         _calibration(told)
