@@ -34,7 +34,7 @@ from vehicle.quantity import COVERAGE_FACTOR, Estimate
 _DRAWS = 512  # of the posterior, for watts and tests
 _FAR = 20.0  # squared standard deviations from which one value's miss counts less and less
 _FREEDOM = 8.0  # of the Student t of all misses together: a wild reading does not decide alone
-_SURE, _LEAD = 0.6, 2.0  # probability of the first cause, and how far ahead of the second, to be no "cannot tell"
+_SURE, _LEAD = 0.7, 2.0  # probability of the first cause, and how far ahead of the second, to be no "cannot tell"
 _LEFT = 0.12  # below this a cause is no candidate any more
 _USUAL = 0.10  # a shortfall below this share of what is expected is none
 # Standard deviations of ln(what is shown) that all readings share: instruments, and the model itself (common practice,

@@ -88,7 +88,7 @@ def headline(found: Shortfall) -> str:
         others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
         return f"Cannot tell yet: {', or '.join(names)}{others}."
     first = causes[0]
-    if causes[1].probability >= 0.6:
+    if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
 
