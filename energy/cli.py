@@ -22,6 +22,7 @@ COMMANDS = {
     "match": "match",
     "payback": "payback",
     "reconcile": "reconcile",
+    "shortfall": "shortfall",
     "size": "size",
     "curves": "curves",
     "loads": "loads",

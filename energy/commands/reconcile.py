@@ -13,6 +13,7 @@ from energy.words import forms
 from energy.words.reconcile import (
     READING_HEADINGS,
     TOGETHER,
+    WHERE_NOT,
     agreement,
     as_data,
     input_rows,
@@ -30,7 +31,8 @@ _HELP = f"""Bring the uncertain inputs of SCENARIO.toml in line with the reading
 after.
 
 Readings and stated ranges are weighed by how good each is. Where they contradict each other beyond what was stated,
-that is said first. Changes no file: the lines to paste into the scenario are printed.
+that is said first. Changes no file: the lines to paste into the scenario are printed where readings and model agree.
+Why a machine gives fewer watts than expected is the question of windtoll shortfall.
 
 \b
 RESULTS.toml holds one [[result]] for each reading, with what it is good to:
@@ -90,6 +92,10 @@ def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
     common.heading(out, "What the readings change in the inputs")
     common.pairs(out, input_rows(result))
 
+    if not result.agrees:
+        common.heading(out, "No lines for the scenario file")
+        common.bullets(out, [WHERE_NOT])
+        return
     common.heading(out, "Lines for the scenario file")
     for table_name, lines in scenario_lines(result).items():
         out.print(f"[{table_name}]", markup=False)

@@ -11,6 +11,7 @@ from energy.chain.sizing import sized
 from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped
 from energy.words import pitch as pitch_words
 from energy.words import reconcile as reconcile_words
+from energy.words import shortfall as shortfall_words
 from energy.words import size as size_words
 from energy.words import tune as tune_words
 from vehicle.units import UnitSystem, label, show, to_user
@@ -18,6 +19,7 @@ from vehicle.units import UnitSystem, label, show, to_user
 if TYPE_CHECKING:
     from energy.chain.sizing import SizingTable, Wanted
     from energy.diagnosis.reconcile import Reconciled
+    from energy.diagnosis.shortfall import Shortfall
     from energy.diagnosis.true_pitch import MeasuredRows, TruePitch
     from energy.diagnosis.tuning import Tuned
     from energy.scenario.read import Scenario
@@ -317,3 +319,23 @@ def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Pict
     ring = alt.Chart(needed).mark_point(size=160, strokeWidth=2.5, color=BLACK, filled=False).encode(x=across, y=up)
     layers = alt.layer(area, lines, rule, text, ring).properties(height=320)
     return Picture("size_for_the_heat", size_words.sentence(table, wanted.road_speed_m_s, system), layers, frame)
+
+
+def shortfall_picture(found: Shortfall) -> Picture:
+    """Return how likely each cause of few watts is, most likely first."""
+    import altair as alt
+    import pandas as pd
+
+    names = [shortfall_words.CAUSE_NAMES[c.cause] for c in found.causes]
+    frame = pd.DataFrame(
+        {
+            "cause": names,
+            "probability, %": [100 * c.probability for c in found.causes],
+            "watts lost, W": [c.watts_lost for c in found.causes],
+        }
+    )
+    up = alt.Y("cause:N", sort=names, title=None, axis=alt.Axis(labelLimit=330))
+    across = alt.X("probability, %:Q", title="probability, %", scale=alt.Scale(domain=[0, 100]))
+    told = ["cause:N", *(alt.Tooltip(f"{n}:Q", format=".3~g") for n in ("probability, %", "watts lost, W"))]
+    bars = alt.Chart(frame).mark_bar(color=BLUE).encode(x=across, y=up, tooltip=told)
+    return Picture("causes_of_few_watts", shortfall_words.headline(found), bars.properties(height=alt.Step(26)), frame)

@@ -37,6 +37,7 @@ SCREENS = (
     Screen(BUILD, "What must it withstand?", "loads", "withstand"),
     Screen(MEASURE, "How many runs would prove it?", "plan", "plan"),
     Screen(MEASURE, "What did the road say?", "road", "road"),
+    Screen(MEASURE, "Why so few watts?", "shortfall", "shortfall"),
     Screen(MEASURE, "Is the pitch what the dial says?", "pitch", "pitch"),
     Screen(MEASURE, "Where did the watts go?", "watts", "watts"),
 )

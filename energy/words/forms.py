@@ -44,3 +44,9 @@ RUN_LIST = """\b
   state = "stowed"
   pair = 1
 """
+PASSENGER_READINGS = (
+    "Columns: electrical_power_w and road_speed_mph (or _km_h), a row for each reading. Optional, where a passenger "
+    "has them: rotor_speed_rpm, voltage_v, current_a (both at the element), air_speed_mph (at the rotor), "
+    "free_air_speed_mph, wind_speed_mph (head wind), thrust_n, dial_deg (or pitch_deg), resistance_ohm, ratio, "
+    "heading_deg (the way the road ran), time_s. Cells may be empty."
+)

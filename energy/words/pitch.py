@@ -23,6 +23,12 @@ FLAT_DEG = 3.0  # an interval wider than this says that watts cannot tell the pi
 SURENESS = "95 % intervals, calibration errors and those of the curves included"
 
 
+ONLY_PITCH = (
+    "Only pitch is looked for here: slow air, weak blades or a slipping belt can look like it. windtoll shortfall "
+    "weighs all causes."
+)
+
+
 CAUTIONS = (
     "Set and measure pitch only on a rotor that is stopped and locked; the passenger logs, never the driver.",
     "A wrong pitch can double thrust and speed: check windtoll loads with the pitch found here (--set "
@@ -103,7 +109,7 @@ def headline(result: TruePitch) -> str:
     """Return the answer in one sentence."""
     pitch = result.pitch_deg
     if pitch is None:
-        return "No pitch explains these rows: look at the load, at slip of the belt, and at the air speed."
+        return "No pitch explains these rows: windtoll shortfall weighs the other causes."
     if result.at_edge:
         return f"The pitch lies at the end of the curves, {degrees(pitch.estimate)}, or beyond them."
     if result.branch == "either" or pitch.high - pitch.low > FLAT_DEG:
@@ -221,7 +227,7 @@ def notes_of(result: TruePitch) -> list[str]:
     lost = int((result.rows.used & ~result.rows.explained).sum())
     if lost and result.pitch_deg is not None:
         said.append(f"{lost} of {int(result.rows.used.sum())} rows fit no pitch by themselves.")
-    return [*said, *result.notes]
+    return [ONLY_PITCH, *said, *result.notes]
 
 
 def _picked(rows: MeasuredRows) -> np.ndarray:

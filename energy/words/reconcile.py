@@ -36,6 +36,12 @@ TOGETHER = (
 )
 
 
+WHERE_NOT = (
+    "Readings and model do not agree, so no value is to be pasted: windtoll shortfall weighs what may be wrong with "
+    "the machine."
+)
+
+
 def reading_rows(reconciled: Reconciled, system: UnitSystem) -> list[list[str]]:
     """Return every reading against the model before and after, as texts under READING_HEADINGS."""
     return [

@@ -1,0 +1,274 @@
+"""Why so few watts: what to check first, why, and what then; sentences, rows, the tree to print, and data."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from vehicle.units import UnitSystem, show
+
+if TYPE_CHECKING:
+    from energy.diagnosis.shortfall import CauseFound, Shortfall
+    from energy.diagnosis.shortfall_tests import Outcome, Step, Test
+
+CAUTIONS = (
+    "Set pitch, measure ohms and touch leads only with the rotor stopped and locked: a turning generator carries "
+    "dangerous voltage. The passenger reads, the driver drives.",
+    "A pitch, belt or element that works again raises thrust, rotor speed and heat: run windtoll loads before the next "
+    "drive.",
+    "Never open the load of a fast rotor to test it: without load it overspeeds. Spin the generator by drill on the "
+    "bench with the blades off; keep hands and sleeves clear.",
+)
+CAUSE_NAMES = {
+    "pitch": "blade pitch is not where the dial says",
+    "local_air": "air at the rotor is slower than assumed",
+    "blades": "blades give less than their curves",
+    "stall": "rotor is stalled on its slow steady speed",
+    "generator": "generator or winding",
+    "element": "element is not the stated resistance",
+    "belt": "belt slips",
+    "wiring": "leads or contacts lose voltage",
+    "wind": "tail wind on the day",
+    "meter": "meter shows too few watts",
+}
+FIXES = {
+    "pitch": "Set the blades by an angle gauge on the blade itself, and mark the dial anew.",
+    "local_air": "Raise the rotor into free air, or state the lower local speed factor in the scenario.",
+    "blades": "Clean and smooth the leading edges, and compare section and twist with the plan.",
+    "stall": "Let the rotor spin up before the load comes on, or use an element of more ohms.",
+    "generator": "Compare open-circuit volts and ohms of all three pairs with the data sheet; mend a lost phase.",
+    "element": "Replace or rewire the element, or state its measured ohms in the scenario.",
+    "belt": "Tension the belt, clean the pulleys, or use a toothed belt.",
+    "wiring": "Clean and tighten every contact; use thicker leads.",
+    "wind": "Drive both ways and take the mean; note the wind.",
+    "meter": "Read with a true-rms meter made for chopped or rectified current; state its scale.",
+}
+CHANNEL_NAMES = {
+    "electrical_power_w": "watts",
+    "rotor_speed_rad_s": "rotor speed",
+    "voltage_v": "volts",
+    "current_a": "amperes",
+    "thrust_n": "thrust",
+    "air_speed_m_s": "air speed at the rotor",
+    "free_air_speed_m_s": "free air speed",
+}
+_LESS = {"rotor_speed_rad_s": "rotor_speed_rpm", "voltage_v": "voltage_v", "free_air_speed_m_s": "free_air_speed_m_s"}
+_CLOSE = 0.08  # what is shown within this share of what a cause predicts is explained
+_LIKELY = ((0.9, "almost certain"), (0.7, "likely"), (0.45, "about even"), (0.2, "possible"), (0.0, "unlikely"))
+CAUSE_HEADINGS = ("cause", "probability", "watts lost", "explains", "leaves open")
+_SHOWN = 0.01  # probability from which a cause stands in the table
+
+
+def likelihood(probability: float) -> str:
+    """Return a probability in words with its number: "likely, 74 %"."""
+    word = next(word for least, word in _LIKELY if probability >= least)
+    return f"{word}, {percent(probability)}"
+
+
+def percent(share: float) -> str:
+    """Return a share as whole percent, never a false 0 or 100."""
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def headline(found: Shortfall) -> str:
+    """Return what to check first, in one sentence."""
+    causes = found.causes
+    if found.nothing > 0.5:
+        return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
+    if not found.fits:
+        return (
+            "No cause explains all of these readings. Check units and columns first; nearest is: "
+            f"{CAUSE_NAMES[causes[0].cause]}."
+        )
+    if found.undecided_between:
+        names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
+        more = len(found.undecided_between) - len(names)
+        others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
+        return f"Undecided: {', or '.join(names)}{others}."
+    first = causes[0]
+    if causes[1].probability >= 0.7:
+        return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
+    return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
+
+
+def lines(found: Shortfall, system: UnitSystem) -> list[str]:
+    """Return what stands under the headline: watts against expected, the next test."""
+    expected = found.expected
+    low, high = expected.ends
+    text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
+    text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
+    said = [text + "." if found.watts is None else f"Read: {show(found.watts, 'power', system)}. {text}."]
+    if found.watts is not None and not found.short:
+        said.append("That is no shortfall.")
+    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
+        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
+    said.append("May be operated like this: not checked. Run windtoll loads.")
+    return said
+
+
+def explains(cause: CauseFound) -> str:
+    """Return which kinds of reading a cause explains."""
+    close = [CHANNEL_NAMES[c] for c, off in cause.leaves.items() if abs(math.log(max(off, 1e-6))) <= _CLOSE]
+    return ", ".join(close) if close else "nothing that was read"
+
+
+def leaves(cause: CauseFound) -> str:
+    """Return what a cause leaves open: how far the readings are from what it predicts."""
+    off = {c: v for c, v in cause.leaves.items() if abs(math.log(max(v, 1e-6))) > _CLOSE}
+    return ", ".join(
+        f"{CHANNEL_NAMES[c]} {100 * abs(v - 1):.0f} % {'below' if v < 1 else 'above'}" for c, v in off.items()
+    )
+
+
+def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
+    """Return the causes worth a look, highest first, as texts under CAUSE_HEADINGS."""
+    return [
+        [
+            CAUSE_NAMES[c.cause],
+            percent(c.probability),
+            show(c.watts_lost, "power", system, digits=2),
+            explains(c) if c.leaves else "",
+            leaves(c),
+        ]
+        for c in found.causes
+        if c.probability >= _SHOWN
+    ]
+
+
+def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
+    """Return what to fix or set, the watts that it would bring, and the structural loads if it works."""
+    if found.nothing > 0.5 or not found.fits:
+        return []
+    first = found.causes[0].cause
+    condition = f"If it is so ({CAUSE_NAMES[first]}): " if found.undecided_between else ""
+    said = [condition + FIXES[first]]
+    if first == "pitch":
+        said += _pitch_words(found)
+    after = found.repaired
+    if after is not None and first not in ("meter", "wind"):
+        low, high = after.watts.ends
+        said.append(
+            f"It would give {show(after.watts.estimate, 'power', system)} at that reading "
+            f"(90 % range {show(low, 'power', system)} to {show(high, 'power', system)})."
+        )
+        said.append(
+            f"Structural loads then, at the fastest reading: thrust {show(after.thrust_n, 'force', system)}, "
+            f"rotor speed {show(after.rotor_speed_rad_s, 'rotor_speed', system)}.{_limits(found, system)}"
+        )
+    return said
+
+
+def _limits(found: Shortfall, system: UnitSystem) -> str:
+    after = found.repaired
+    assert after is not None
+    if after.thrust_limit_n is not None and after.thrust_n > after.thrust_limit_n:
+        return f" Do not operate so: thrust exceeds its limit of {show(after.thrust_limit_n, 'force', system)}."
+    limit = after.rotor_speed_limit_rad_s
+    if limit is not None and after.rotor_speed_rad_s > limit:
+        return f" Do not operate so: rotor speed exceeds its limit of {show(limit, 'rotor_speed', system)}."
+    return ""
+
+
+def _pitch_words(found: Shortfall) -> list[str]:
+    """Return where the blades stand if pitch is the cause: both sides, where both are left."""
+    said = []
+    for share, offset in found.offset_deg:
+        if share < 0.05:
+            continue
+        low, high = offset.ends
+        way = "more" if offset.estimate > 0 else "less"
+        text = f"If pitch is the cause, the blades stand {abs(offset.estimate):.1f}° {way} than the dial reads "
+        text += f"(95 % interval {low:+.1f} to {high:+.1f}°)".replace("-", "−")
+        said.append(text + (f"; {percent(share)} of pitch's probability." if share < 0.95 else "."))
+    return said
+
+
+def outcome_rows(test: Test) -> list[list[str]]:
+    """Return a test's outcomes: words, probability, what it would mean."""
+    return [[o.words, percent(o.probability), _meaning(o)] for o in test.outcomes]
+
+
+def _meaning(outcome: Outcome) -> str:
+    if outcome.cause is None:
+        return "nothing is wrong"
+    return f"{CAUSE_NAMES[outcome.cause]} ({percent(outcome.then)})"
+
+
+def test_lines(found: Shortfall) -> list[str]:
+    """Return the tests worth their minutes, one a line."""
+    return [
+        f"{t.what} {t.minutes:g} min, {t.tools}; resolves {percent(t.shrinks_by)} of what is open."
+        for t in found.tests[:3]
+    ]
+
+
+def tree_lines(step: Step | None, depth: int = 0) -> list[str]:
+    """Return the decision tree as lines to print and tick."""
+    if step is None:
+        return []
+    pad = "    " * depth
+    found = [f"{pad}{step.test.what} ({step.test.minutes:g} min; {step.test.tools})"]
+    for outcome, further in step.branches:
+        arrow = f"{pad}  [ ] {outcome.words}: "
+        found.append(arrow + (_meaning(outcome) if further is None else "then"))
+        found += tree_lines(further, depth + 1)
+    return found
+
+
+def without_words(found: Shortfall) -> list[str]:
+    """Return what can be concluded without what was not read: the next columns, if there is anything open."""
+    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
+    if not missing or not found.undecided_between:
+        return []
+    return [f"Not read, optional: {', '.join(missing)}. The causes above are what the rest can separate."]
+
+
+def as_data(found: Shortfall, title: str) -> dict[str, Any]:
+    """Return the diagnosis as data for `--json`."""
+    first = found.tests[0] if found.tests else None
+    return {
+        "windtoll": 1,
+        "title": title,
+        "watts": found.watts,
+        "expected_w": found.expected.as_dict(),
+        "causes": [
+            {
+                "cause": c.cause,
+                "probability": c.probability,
+                "explains": explains(c) if c.leaves else "",
+                "watts_lost": c.watts_lost,
+                "leaves": leaves(c),
+            }
+            for c in found.causes
+        ],
+        "nothing_wrong": found.nothing,
+        "fits": found.fits,
+        "undecided_between": list(found.undecided_between),
+        "next_test": None if first is None else _test_data(first),
+        "other_tests": [_test_data(t) for t in found.tests[1:]],
+        "pitch_offset_deg": [{"probability": share, **offset.as_dict()} for share, offset in found.offset_deg],
+        "repaired": None
+        if found.repaired is None
+        else {
+            "cause": found.causes[0].cause,
+            "watts": found.repaired.watts.as_dict(),
+            "thrust_n": found.repaired.thrust_n,
+            "rotor_speed_rad_s": found.repaired.rotor_speed_rad_s,
+        },
+        "decision_tree": tree_lines(found.tree),
+    }
+
+
+def _test_data(test: Test) -> dict[str, Any]:
+    return {
+        "what": test.what,
+        "minutes": test.minutes,
+        "tools": test.tools,
+        "shrinks_by": test.shrinks_by,
+        "outcomes": [
+            {"outcome": o.words, "probability": o.probability, "cause": o.cause, "cause_probability": o.then}
+            for o in test.outcomes
+        ],
+    }
