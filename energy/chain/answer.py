@@ -10,6 +10,7 @@ import numpy as np
 
 from energy.chain.draws import spread_of
 from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
+from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
@@ -31,6 +32,7 @@ class Answered:
     answer: Answer
     break_even_head_wind_m_s: float
     spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
+    stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
 
     @property
@@ -67,7 +69,8 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
-    return Answered(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread)
+    stall = stall_risk(scenario, exact=exact)
+    return Answered(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread, stall)
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:
@@ -80,4 +83,4 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
         told = part(progress, _NOMINAL, 1.0)
         spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=told)
     tell(progress, 1.0)
-    return Answered(scenario, trip.mean, math.nan, spread, trip)
+    return Answered(scenario, trip.mean, math.nan, spread, trip=trip)

@@ -165,9 +165,15 @@ def print_verdict(out: Console, found: Verdict) -> None:
     """Print a verdict: danger first, then the headline, then one number a line."""
     for line in found.dangers:
         out.print(line, style="bold red")
+    if found.operate == "no":
+        out.print(found.may_be_operated, style="bold red")
+    for line in found.warnings:
+        out.print(line, style="bold")
     out.print(found.headline, style="bold")
-    for line in (*found.lines, found.may_be_operated):
+    for line in found.lines:
         out.print(line)
+    if found.operate != "no":
+        out.print(found.may_be_operated)
     if found.least_known:
         out.print(found.least_known)
 

@@ -125,7 +125,7 @@ def _verdict(slot: DeltaGenerator, told: Answered) -> None:
 
 def verdict_html(found: Verdict) -> str:
     """Return a verdict as HTML: danger first, then the headline, then one number a line."""
-    danger = "".join(f"<p>{escape(line)}</p>" for line in found.dangers)
+    danger = " ".join(f"<p>{escape(line)}</p>" for line in (*found.dangers, *found.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
     kind = "danger" if found.dangers else found.word.partition(" ")[0]
     lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)

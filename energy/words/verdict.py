@@ -14,9 +14,10 @@ import numpy as np
 
 from energy.chain.ledger import Answer
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
+from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
-from vehicle.quantity import shown_value
+from vehicle.quantity import Estimate, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
     from energy.uncertainty.measurement import Measurement
 
+_SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
@@ -37,12 +39,14 @@ class Verdict:
     """The verdict, line by line; each text is whole in itself.
 
     `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do
-    not operate."; empty where none is broken. `headline` is the answer, `lines` hold one number each, `least_known`
+    not operate."; empty where none is broken. `warnings` say that the rotor is or may stay
+    stalled. `headline` is the answer, `lines` hold one number each, `least_known`
     says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
     """
 
     word: Literal["costs", "saves", "cannot tell"]
     dangers: tuple[str, ...]
+    warnings: tuple[str, ...]
     headline: str
     lines: tuple[str, ...]
     least_known: str
@@ -57,7 +61,7 @@ class Verdict:
     @property
     def sentence(self) -> str:
         """Danger, headline and numbers as one text."""
-        return " ".join([*self.dangers, _ended(self.headline), *(_ended(line) for line in self.lines)])
+        return " ".join([*self.dangers, *self.warnings, _ended(self.headline), *(_ended(line) for line in self.lines)])
 
     @property
     def words(self) -> str:
@@ -83,6 +87,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
+        warnings=stall_lines(answered.stall, system),
         headline=headline,
         lines=(conditions_line(answered, system), *lines),
         least_known=least_known(answered, system),
@@ -99,6 +104,30 @@ def danger_lines(
         return ()
     first, *others = (limit_sentence(limit, system) for limit in broken)
     return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({limit.key for limit in broken}))
+
+
+def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the rotor is stalled or may stay so, with both heats and what to do; empty where that is unlikely."""
+    if stall is None or not stall.matters:
+        return ()
+    unloaded = 'start it unloaded: connect the load after the start (generator.load_connected = "after_spin_up").'
+    other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
+    remedy = f"{unloaded[0].upper()}{unloaded[1:]}" if stall.two_speeds else f"{other}."
+    if not stall.two_speeds and stall.share < _SURELY_STALLED:
+        remedy = f"{other}, or {unloaded}"
+    slow, running = stall.stalled_heat_w, stall.running_heat_w
+    if running is None or slow is None or stall.share > _SURELY_STALLED:
+        gives = "" if slow is None else f" gives {show(slow.estimate, 'power', system, digits=2)} and"
+        return (f"Stalled. The rotor{gives} turns at tip-speed ratio {figures(stall.tip_speed_ratio, 2)}. {remedy}",)
+    return (
+        f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
+        f"others {_group(running, system)}. {remedy}",
+    )
+
+
+def _group(heat_w: Estimate, system: UnitSystem) -> str:
+    low, high = heat_w.ends
+    return f"{show(low, 'power', system, digits=2)} to {show(high, 'power', system, digits=2)}"
 
 
 def limit_sentence(limit: OperatingLimit, system: UnitSystem) -> str:

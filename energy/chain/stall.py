@@ -1,0 +1,113 @@
+"""Whether the rotor may stay stalled: how many of the draws do, and what it then gives.
+
+With curves that stall, a loaded rotor can have two steady speeds. Started from standstill it stays at the slow one,
+where
+it gives a small part of the heat. A single range over both would hide that: they are kept apart here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.aero.curves import at_pitch
+from energy.chain.ledger import TurbineAtWork, turbine_at_work
+from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
+from energy.scenario.read import Scenario
+from energy.uncertainty.draws import draws_of, sobol_sample
+from vehicle.quantity import Estimate
+
+WORTH_SAYING = 0.05  # of the draws: own rule, no source
+_DRAWS = 1024  # a power of two fills the cube evenly
+_LEVEL = 0.9
+# Own rule, no source: slower than its best tip-speed ratio and with less than half of its best power coefficient.
+_POOR = 0.5
+
+
+@dataclass(frozen=True)
+class StallRisk:
+    """How likely the rotor stays stalled.
+
+    `share` of the draws stays at the slow of two steady speeds, or turns slower than its best tip-speed ratio with less
+    than half of its best power. `stalled_heat_w` and `running_heat_w` are the heat of the two groups, None where a
+    group
+    is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds` whether a faster steady
+    speed
+    exists there, `tip_speed_ratio` where the stated rotor turns.
+    """
+
+    share: float
+    stalled_heat_w: Estimate | None
+    running_heat_w: Estimate | None
+    at_stated_values: bool
+    two_speeds: bool
+    tip_speed_ratio: float
+
+    @property
+    def matters(self) -> bool:
+        """Whether it must be said before the answer."""
+        return self.at_stated_values or self.share > WORTH_SAYING
+
+
+def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
+    """Return how likely the rotor of a steady scenario stays stalled; None where no curves are known, or on a trip."""
+    if scenario.schedule is not None:
+        return None
+    inputs = inputs_of(scenario)
+    if inputs.turbine.curves is None or inputs.turbine.chain is None:
+        return None
+    stated = turbine_at_work(inputs, with_free_run=False)
+    assert stated.point is not None
+    is_stalled = bool(_stalled(inputs, stated))
+    ranges = {} if exact else ranges_of(scenario)
+    if ranges:
+        share = sobol_sample(_DRAWS, len(ranges))
+        drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
+        drawn = turbine_at_work(drawn_inputs, with_free_run=False)
+        stalled, heat = np.broadcast_arrays(_stalled(drawn_inputs, drawn), drawn.heat_power_w)
+    else:
+        stalled, heat = np.atleast_1d(is_stalled), np.atleast_1d(stated.heat_power_w)
+    return StallRisk(
+        share=float(stalled.mean()),
+        stalled_heat_w=_estimate(heat[stalled]),
+        running_heat_w=_estimate(heat[~stalled]),
+        at_stated_values=is_stalled,
+        two_speeds=bool(stated.point.is_stalled),
+        tip_speed_ratio=float(stated.tip_speed_ratio),
+    )
+
+
+def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return whether each turning rotor is stalled: at the slow of two steady speeds, or slow and poor at its only
+    one.
+    """
+    curves = inputs.turbine.curves
+    assert curves is not None
+    assert turbine.point is not None
+    power = at_pitch(curves.power_coefficient, curves, np.asarray(inputs.turbine.pitch_deg))  # (*draws, ratios)
+    best = power.max(axis=-1)
+    best_ratio = curves.tip_speed_ratio[power.argmax(axis=-1)]
+    ratio = turbine.tip_speed_ratio
+    found = power_at(power, curves.tip_speed_ratio, ratio)
+    slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
+    return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
+
+
+def power_at(power: np.ndarray, ratios: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Return the power coefficient (..., ratios) at one tip-speed ratio each, linear between the curves' points."""
+    shape = np.broadcast_shapes(power.shape[:-1], np.shape(at))
+    rows = np.broadcast_to(power, (*shape, power.shape[-1])).reshape(-1, power.shape[-1])
+    places = np.broadcast_to(np.clip(at, ratios[0], ratios[-1]), shape).reshape(-1)
+    cell = np.clip(np.searchsorted(ratios, places, side="right") - 1, 0, len(ratios) - 2)
+    across = (places - ratios[cell]) / (ratios[cell + 1] - ratios[cell])
+    row = np.arange(len(places))
+    return np.asarray(rows[row, cell] + across * (rows[row, cell + 1] - rows[row, cell])).reshape(shape)
+
+
+def _estimate(heat_w: np.ndarray) -> Estimate | None:
+    if heat_w.size == 0:
+        return None
+    tail = (1 - _LEVEL) / 2
+    low, middle, high = np.quantile(heat_w, [tail, 0.5, 1 - tail])
+    return Estimate(float(middle), float(low), float(high), _LEVEL)

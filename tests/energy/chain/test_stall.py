@@ -1,0 +1,94 @@
+"""A rotor that may stay stalled: the groups are kept apart, and the verdict says it before the headline."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from energy.chain.answer import answered
+from energy.chain.ledger import turbine_at_work
+from energy.chain.load import load
+from energy.chain.stall import WORTH_SAYING, power_at, stall_risk
+from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
+from energy.scenario.read import Scenario
+from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.words.verdict import verdict
+
+
+@pytest.fixture(scope="module")
+def heavy(demos: Path) -> Scenario:
+    """The van with an element that loads the rotor too much for most of its draws."""
+    return load(demos / "van_water_tank" / "scenario.toml", ["heater.resistance=3 ohm"])
+
+
+def test_an_ordinary_rotor_needs_no_word_about_stall(van: Scenario) -> None:
+    risk = stall_risk(van)
+    assert risk is not None
+    assert risk.share < WORTH_SAYING
+    assert not risk.matters
+    assert verdict(answered(van), "metric").warnings == ()
+
+
+def test_the_share_is_that_of_the_draws_one_by_one(heavy: Scenario) -> None:
+    """Each of 40 draws is answered alone and judged by the rule: slow of two speeds, or slow and under half its
+    best.
+    """
+    risk = stall_risk(heavy)
+    assert risk is not None
+    ranges = ranges_of(heavy)
+    draws = draws_of(ranges, sobol_sample(1024, len(ranges)), correlations_of(heavy))
+    stalled, heats = [], []
+    for k in range(0, 1024, 26):
+        inputs = inputs_of(heavy, {key: np.asarray(values[k]) for key, values in draws.items()})
+        turbine, curves = turbine_at_work(inputs, with_free_run=False), inputs.turbine.curves
+        assert curves is not None
+        assert turbine.point is not None
+        row = [
+            np.interp(float(inputs.turbine.pitch_deg), curves.pitch_deg, column)
+            for column in curves.power_coefficient.T
+        ]
+        ratio = float(turbine.tip_speed_ratio)
+        poor = np.interp(ratio, curves.tip_speed_ratio, row) < 0.5 * max(row)
+        slow = ratio < curves.tip_speed_ratio[int(np.argmax(row))]
+        stalled.append(bool(turbine.turning) and (bool(turbine.point.is_stalled) or (poor and slow)))
+        heats.append(float(turbine.heat_power_w))
+    share = np.mean(stalled)
+    assert risk.share == pytest.approx(share, abs=4 * np.sqrt(share * (1 - share) / len(stalled)))
+    slow_heat, fast_heat = np.array(heats)[stalled], np.array(heats)[~np.array(stalled)]
+    assert risk.stalled_heat_w is not None
+    assert risk.running_heat_w is not None
+    assert risk.stalled_heat_w.estimate == pytest.approx(np.median(slow_heat), rel=0.5)
+    assert risk.running_heat_w.estimate == pytest.approx(np.median(fast_heat), rel=0.5)
+
+
+def test_the_verdict_says_both_groups_before_the_headline(heavy: Scenario) -> None:
+    said = verdict(answered(heavy), "metric")
+    assert said.warnings[0].startswith("May stay stalled. In ")
+    assert "in the others" in said.warnings[0]
+    assert said.sentence.index("May stay stalled") < said.sentence.index(said.headline)
+
+
+def test_a_rotor_that_is_simply_stalled_is_called_so(demos: Path) -> None:
+    said = verdict(answered(load(demos / "van_water_tank" / "scenario.toml", ["heater.resistance=1.5 ohm"])), "metric")
+    assert said.warnings[0].startswith("Stalled. The rotor gives ")
+    assert "windtoll match" in said.warnings[0]
+
+
+def test_exact_values_are_stalled_or_not(heavy: Scenario, van: Scenario) -> None:
+    for scenario in (heavy, van):
+        risk = stall_risk(scenario, exact=True)
+        assert risk is not None
+        assert risk.share == float(risk.at_stated_values)
+
+
+def test_a_trip_and_a_measured_table_have_no_such_answer(demos: Path) -> None:
+    assert stall_risk(load(demos / "van_in_town" / "scenario.toml")) is None
+
+
+def test_power_at_is_numpys_interpolation_row_by_row() -> None:
+    ratios, power = np.array([0.0, 1.0, 3.0]), np.array([[0.0, 0.2, 0.1], [0.1, 0.3, 0.4]])
+    at = np.array([2.0, 0.5])
+    expected = [np.interp(a, ratios, row) for a, row in zip(at, power, strict=True)]
+    assert power_at(power, ratios, at) == pytest.approx(expected)
