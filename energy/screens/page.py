@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
     from energy.words.verdict import Verdict
 
+NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
+
 STYLE = """<style>
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 2.6rem; padding-bottom: 4rem; }
@@ -133,8 +135,13 @@ def verdict_html(found: Verdict) -> str:
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
         f'<span class="wt-headline">{escape(found.headline)}{end}</span> {lines}</div>'
-        f'<p class="wt-case">{escape(found.may_be_operated)}</p>'
+        f'<p class="wt-case">{escape(_operate(found))}</p>'
     )
+
+
+def _operate(found: Verdict) -> str:
+    """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
+    return found.may_be_operated if found.operate == "no" else NOT_CHECKED_HERE
 
 
 def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
