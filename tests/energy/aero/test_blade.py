@@ -277,7 +277,7 @@ def test_curves_file_reads_back_and_is_whole(tmp_path):
         "tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient"
     )
     assert [entry.name for entry in tmp_path.iterdir()] == ["curves.csv"]
-    with pytest.raises(InputError, match="cannot be written"):
+    with pytest.raises(InputError, match="no folder"):
         write_curves(tmp_path / "none" / "curves.csv", curves)
 
 

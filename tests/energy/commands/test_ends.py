@@ -116,7 +116,7 @@ _NUMBER = re.compile(r"[-−+]?\d+(?:\.\d+)?")
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
 def test_no_number_loses_its_sign(scenario: str, encoding: str) -> None:
     """The ledger is full of negative watts; what a legacy console shows has the same numbers."""
-    arguments = ("answer", scenario, "--exact")
+    arguments = ("answer", scenario, "--exact", "--full")
     whole = run(*arguments).stdout
     code = f"import sys; sys.argv[1:] = {list(arguments)!r}; from energy.cli import main; main()"
     env = {**os.environ, "COLUMNS": "100", "PYTHONIOENCODING": encoding}
@@ -137,9 +137,9 @@ def test_every_command_keeps_its_signs_on_every_console(demos: Path, scenario: s
     runs = str(demos / "road_test" / "runs.toml")
     folder = demos / "van_water_tank"
     texts = {
-        "answer": ("answer", scenario, "--exact"),
+        "answer": ("answer", scenario, "--exact", "--full"),
         "payback": ("payback", scenario, "--exact"),
-        "loads": ("loads", scenario),
+        "loads": ("loads", scenario, "--full"),
         "heat": ("heat", scenario, "--exact"),
         "size": ("size", "--heat", "1 kW", "--speed", "80 km/h"),
         "curves": ("curves", scenario),
@@ -148,7 +148,7 @@ def test_every_command_keeps_its_signs_on_every_console(demos: Path, scenario: s
         "compare": ("compare", runs),
         "plan": ("plan", "--effect", "4 %"),
         "read": ("read", str(sorted((demos / "road_test").glob("*.csv"))[0])),
-        "fit": ("fit", "heater", str(folder / "warm_up_log.csv")),
+        "fit": ("fit", "load", str(folder / "warm_up_log.csv")),
         "check": ("check", scenario),
         "keys": ("keys",),
         "begin": ("begin", str(tmp_path / "mine")),

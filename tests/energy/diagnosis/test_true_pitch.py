@@ -249,7 +249,7 @@ def test_demo_command_and_json():
     assert "Do not believe the dial" in text
     assert "95 % interval" in text
     data = json.loads(run("truepitch", VAN / "scenario.toml", VAN / "measured.csv", "--json"))
-    assert set(data["pitch_deg"]) == {"estimate", "low", "high"}
+    assert set(data["pitch_deg"]) == {"estimate", "low", "high", "level"}
     assert data["branch"] in ("stalled", "unstalled", "either", "none")
     assert len(data["rows"]) == len(read_measured(VAN / "measured.csv").air_speed_m_s)
     assert data["dial"]["offset_deg"]["low"] <= 3.2 <= data["dial"]["offset_deg"]["high"]

@@ -11,7 +11,7 @@ from energy.chain.heating import element_cap_w, heating
 from energy.chain.load import load
 from energy.chain.sizing import wanted_of
 from energy.scenario.element import element_rating_w
-from energy.words import answer as report
+from energy.words.verdict import verdict
 
 
 @pytest.mark.parametrize(
@@ -34,7 +34,7 @@ def test_answer_heat_and_size_know_the_same_rating(van_folder: Path, rated: list
     assert wanted_of(scenario).heat_w == pytest.approx(watts)
     told = answered(scenario, exact=True)
     assert told.answer.inputs.turbine.rated_power_w == pytest.approx(watts)
-    assert any("counts the heat up to the rating only" in said for said in report.cautions(told, "metric"))
+    assert any("Above its rating the element burns out" in said for said in verdict(told, "metric").dangers)
 
 
 def test_nothing_known_of_the_element_is_no_limit(van_folder: Path) -> None:

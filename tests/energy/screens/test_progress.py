@@ -19,7 +19,7 @@ from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
 from energy.screens.waiting import kept, time_left
 from energy.words.verdict import verdict
-from vehicle.problems import InputError
+from vehicle.problems import InputError, Problem
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
@@ -128,7 +128,7 @@ def test_results_are_kept_by_input_the_last_few_and_no_errors() -> None:
         """Say it."""
         asked.append((name, number))
         if name == "bad":
-            raise InputError([])
+            raise InputError(Problem("here", "", "nothing", "something"))
         return f"{name} {number}"
 
     assert found.held("a", 1) is None

@@ -16,9 +16,13 @@ from energy.strength.electrical_side import bridge_diodes, electrical_side, shor
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
 
 
+STOP = ['gust.overspeed_stop="950 rpm"', 'generator.winding_temperature="20 degC"']
+_SET = [part for one in STOP for part in ("--set", one)]
+
+
 @pytest.fixture(scope="module")
 def side():
-    return electrical_side(load(VAN))
+    return electrical_side(load(VAN, STOP))
 
 
 def test_open_circuit_volts_and_bridge_by_hand(side):
@@ -35,7 +39,7 @@ def test_open_circuit_volts_and_bridge_by_hand(side):
 
 def test_small_volts_are_within_extra_low_voltage():
     # IEC 62257-7-1:2010, 3.55: 50 V AC.
-    low = electrical_side(load(VAN, ['generator.voltage_constant="12 V/krpm"']))
+    low = electrical_side(load(VAN, [*STOP, 'generator.voltage_constant="12 V/krpm"']))
     assert low.open_rms_v == pytest.approx(low.fastest_rad_s * 30 / math.pi / 1000 * 2.5 * 12)
     assert low.open_rms_v < 50
     assert not low.dangerous
@@ -46,7 +50,13 @@ def test_short_circuit_torque_peaks_where_reactance_equals_resistance():
     # 3·k²·p/(2·p·L) = 3·k²/(2·L') with the phase's k and L per mechanical speed (electrical-machines texts; by hand).
     chain = inputs_of(
         load(
-            VAN, ['generator.friction_torque="0 N*m"', 'generator.iron_loss="0 W"', 'generator.cogging_torque="0 N*m"']
+            VAN,
+            [
+                *STOP,
+                'generator.friction_torque="0 N*m"',
+                'generator.iron_loss="0 W"',
+                'generator.cogging_torque="0 N*m"',
+            ],
         )
     ).turbine.chain
     short = short_circuited(chain)
@@ -66,16 +76,18 @@ def test_braking_of_the_demo_fails_at_speed_and_the_belt_takes_from_the_brake(si
     assert brake.torque_n_m[k - 1] > brake.rotor_n_m[k - 1]
     assert brake.fails_from_rad_s(brake.worst_rotor_n_m) < fails
     assert brake.creeps_at_rad_s(brake.rotor_n_m) < 0.2 * fails
-    tight = electrical_side(load(VAN, ['drive.efficiency="100 %"'])).braking
+    tight = electrical_side(load(VAN, [*STOP, 'drive.efficiency="100 %"'])).braking
     assert tight.torque_n_m[50] * 0.95 == pytest.approx(brake.torque_n_m[50])
 
 
 def test_a_stronger_winding_holds_and_a_wide_inductance_is_taken_at_its_weak_end(side):
     strong = electrical_side(
-        load(VAN, ['generator.winding_inductance="0.2 mH"', 'generator.winding_resistance="0.4 ohm"'])
+        load(VAN, [*STOP, 'generator.winding_inductance="0.2 mH"', 'generator.winding_resistance="0.4 ohm"'])
     )
     assert math.isinf(strong.braking.fails_from_rad_s(strong.braking.rotor_n_m))
-    wide = electrical_side(load(VAN, ['generator.winding_inductance={ value = "3 mH", low = "2 mH", high = "5 mH" }']))
+    wide = electrical_side(
+        load(VAN, [*STOP, 'generator.winding_inductance={ value = "3 mH", low = "2 mH", high = "5 mH" }'])
+    )
     assert wide.braking.torque_n_m[-1] < side.braking.torque_n_m[-1]
     assert wide.short_circuit_a > side.short_circuit_a
 
@@ -86,10 +98,10 @@ def test_the_dump_load_takes_the_worst_air_not_the_working_watts(side):
 
 
 def test_the_command_says_danger_first_and_gives_the_same_as_data(side):
-    text = " ".join(run("loads", str(VAN), "--electrical").stdout.split())
+    text = " ".join(run("loads", str(VAN), *_SET, "--electrical").stdout.split())
     assert text.startswith("Dangerous voltage: up to 142 V AC")
     for word in ("DC rated", "IS a load cut", "dump load", "never the only brake", "Discharge capacitors"):
         assert word in text
-    data = json.loads(run("loads", str(VAN), "--electrical", "--json").stdout)
+    data = json.loads(run("loads", str(VAN), *_SET, "--electrical", "--json").stdout)
     assert data["open_circuit_rms_v"] == pytest.approx(side.open_rms_v)
     assert data["braking"]["fails_from_rad_s"] == pytest.approx(side.braking.fails_from_rad_s(side.braking.rotor_n_m))

@@ -14,6 +14,7 @@ from energy.chain.load import load
 from energy.scenario.read import Scenario
 from energy.words import answer as report
 from energy.words import heat as heat_words
+from energy.words.verdict import pack_kwh_per_100km
 
 
 @pytest.fixture
@@ -41,7 +42,7 @@ def test_money_and_energy_per_distance_by_hand(battery: Scenario) -> None:
     money = report.money_per_hour(told)
     assert money == (pytest.approx(added_w / 0.88 / 1000 * 0.32), "EUR")
     # 100 km at 100 km/h take an hour: as many kWh as kW.
-    assert report.kwh_per_100km(told.answer) == pytest.approx(added_w / 1000, rel=1e-3)
+    assert pack_kwh_per_100km(told.answer) == pytest.approx(added_w / 1000, rel=1e-3)
     assert f"{added_w / 1000:.0f} kWh/100 km" in report.verdict(told, "metric").sentence
     assert f"{added_w / 1000 * 1.609344:.0f} kWh/100 mi" in report.verdict(told, "us").sentence
 
