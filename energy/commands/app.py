@@ -57,7 +57,7 @@ def _warm_up(start: Path) -> None:
     runpy.run_path(str(start), run_name="warm_up")
 
 
-@click.command("app", short_help="The app in your browser: see it, move it, take it away.")
+@click.command("app", short_help="The app in your browser: see it, move it, download it.")
 @click.option("--port", type=click.IntRange(1024, 65535), default=8501, show_default=True, help="Port on this machine.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser window; print the address only.")
 def command(port: int, no_browser: bool) -> None:

@@ -187,7 +187,7 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
     )
     if note:
         st.html(f'<p class="wt-note">{escape(note)}</p>')
-    with st.expander(f"Take this picture away ({found.name.replace('_', ' ')})"):
+    with st.expander(f"Download this picture ({found.name.replace('_', ' ')})"):
         for kind, mime, content in (
             ("svg", "image/svg+xml", found.svg),
             ("png", "image/png", found.png),
@@ -259,7 +259,7 @@ def report_button(work: Work) -> None:
 
     system = desk.system()
     st.download_button(
-        "Take the one-page report away (HTML, to print or keep)",
+        "Download the one-page report (HTML, to print or keep)",
         data=lambda: report_page(desk.told_of(work.usable), system, work.usable).encode(),
         file_name="windtoll_report.html",
         mime="text/html",

@@ -189,7 +189,7 @@ def _sheet(plan: RoadPlan) -> None:
     page.finding(f"Run sheet: {len(plan.order)} runs, {plan.road}, {plan.speed}")
     with st.container(horizontal=True):
         st.download_button(
-            "Take the run sheet away (HTML, to print)",
+            "Download the run sheet (HTML, to print)",
             data=as_html(plan.order, plan.speed, plan.road).encode(),
             file_name="run_sheet.html",
             mime="text/html",

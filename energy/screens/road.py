@@ -65,7 +65,7 @@ def _uploaded() -> tuple[tuple[str, bytes], ...]:
     road_marks.note(
         "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs "
         "(runs.toml) "
-        "if you have one: it says which run was driven how. A zip taken away here works as well. Everything stays on "
+        "if you have one: it says which run was driven how. A zip downloaded here works as well. Everything stays on "
         "this "
         "machine."
     )
@@ -138,7 +138,7 @@ def _what_is_compared(states: list[tuple[str, str]]) -> tuple[str, str] | None:
 def _take_away(uploads: Uploads, text: str) -> None:
     with st.container(horizontal=True):
         st.download_button(
-            "Take the list of runs away (runs.toml)",
+            "Download the list of runs (runs.toml)",
             data=text.encode(),
             file_name="runs.toml",
             mime="application/toml",
@@ -146,7 +146,7 @@ def _take_away(uploads: Uploads, text: str) -> None:
             on_click="ignore",
         )
         st.download_button(
-            "Take list and logs away (zip)",
+            "Download list and logs (zip)",
             data=lambda: to_zip(text, uploads.logs),
             file_name="road_test.zip",
             mime="application/zip",

@@ -111,7 +111,7 @@ def _scenario() -> None:
     held = desk.bundle()  # what is made when it is asked for has no session to look into
     changed = held != desk.loaded()
     st.download_button(
-        "Take it away (zip: scenario.toml and its CSV files)",
+        "Download it (zip: scenario.toml and its CSV files)",
         data=lambda: bundles.to_zip(held),
         file_name="windtoll_scenario.zip",
         mime="application/zip",

@@ -50,7 +50,7 @@ def ask(place: str, form: str, example: bytes | None, example_name: str) -> Uplo
         st.button("Put it away", on_click=put_away, key=f"remove {place}")
     if example is not None:
         st.download_button(
-            f"Take an example file away ({kind.upper()}, invented numbers)",
+            f"Download an example file ({kind.upper()}, invented numbers)",
             data=example,
             file_name=example_name,
             mime="text/csv" if kind == "csv" else "application/toml",

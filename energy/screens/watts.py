@@ -145,7 +145,7 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
     st.download_button(
-        "Take these readings away (results.toml, for windtoll reconcile)",
+        "Download these readings (results.toml, for windtoll reconcile)",
         data=document.encode(),
         file_name=_FILE,
         mime="application/toml",

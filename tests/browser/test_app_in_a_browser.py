@@ -204,7 +204,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     page.keyboard.press("Tab")
     settled(page)
     page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
-    content = _download(page, "Take it away (zip")
+    content = _download(page, "Download it (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         archive.extractall(tmp_path)
     assert (tmp_path / "blade.csv").read_text().splitlines()[1].split(",")[1] == "0.21"
@@ -229,7 +229,7 @@ def test_a_scenario_taken_away_and_brought_back_answers_the_same(page: Any, addr
     page.get_by_role("slider", name="road speed, km/h").press("ArrowLeft")
     expected = _by_command_line(demos, "--set", "trip.road_speed=99 km/h")
     page.wait_for_function(f"s => {_WORDS}(document).includes(s)", arg=expected)
-    content = _download(page, "Take it away (zip")
+    content = _download(page, "Download it (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         assert sorted(archive.namelist()) == ["rotor_curves.csv", "scenario.toml"]
     page.get_by_role("button", name="Revert to loaded").click()
@@ -278,10 +278,10 @@ def test_report_and_charts_can_be_taken_away_and_the_report_stands_alone(
     page: Any, address: str, demos: Path, tmp_path: Path, browser: Any
 ) -> None:
     open_screen(page, address)
-    report = _download(page, "Take the one-page report away")
+    report = _download(page, "Download the one-page report")
     target = tmp_path / "report.html"
     target.write_bytes(report)
-    page.get_by_text("Take this picture away (energy flow change)").click()
+    page.get_by_text("Download this picture (energy flow change)").click()
     settled(page)
     assert _download(page, "PNG: energy_flow_change.png").startswith(b"\x89PNG")
     assert _download(page, "SVG: energy_flow_change.svg").startswith(b"<svg")
@@ -372,7 +372,7 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
     assert done.returncode in (0, 3), done.stderr
     page.set_viewport_size(PHONE)
     open_screen(page, address, "pitch")
-    example = _download(page, "Take an example file away (CSV, invented numbers)")
+    example = _download(page, "Download an example file (CSV, invented numbers)")
     assert example.startswith(b"# Invented")
     page.locator("[data-testid=stMain] input[type=file]").set_input_files([_file("<i>rows</i>.csv", rows)])
     page.wait_for_selector("[data-testid=stMain] .wt-table")

@@ -177,7 +177,7 @@ def test_a_column_is_corrected_and_the_list_taken_away_says_the_same(page: Any, 
     _choose(page, "Unit of its numbers", "mph")
     page.get_by_role("button", name="Use this meaning in every log").click()
     _until_verdict(page, "working against stowed: costs")
-    content = _download(page, "Take the list of runs away")
+    content = _download(page, "Download the list of runs")
     assert b'Spd2 = "vehicle speed (mph)"' in content
     (tmp_path / "runs.toml").write_bytes(content)
     for name, log in logs:
@@ -200,4 +200,4 @@ def test_the_plan_and_its_sheet_are_the_commands(page: Any, address: str, demos:
     data = json.loads(done.stdout)
     _until_verdict(page, data["sentence"])
     page.wait_for_function("document.body.innerText.includes('(61.5 mph)')")
-    assert _download(page, "Take the run sheet away") == sheet.read_bytes()
+    assert _download(page, "Download the run sheet") == sheet.read_bytes()

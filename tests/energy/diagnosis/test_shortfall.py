@@ -102,11 +102,14 @@ def test_watts_that_are_not_volts_times_amperes_blame_the_meter(invented: Scenar
 
 
 def test_the_wide_range_of_the_air_takes_the_blame_that_is_its_own(tmp_path: Path) -> None:
-    """With 0.4 to 1.0 stated and half of the middle true, slow air is no surprise: the range counts."""
-    wide = load(machines.write_scenario(tmp_path, range_of_local=(0.30, 0.95)))
-    case = machines.case(("local_air",), 3, machines.MUCH)
-    found = _of(wide, tmp_path, case)
-    assert found.causes[0].cause == "local_air"
+    """With 0.3 to 0.95 stated and half of the middle true, slow air is no surprise: of six worlds five find it."""
+    first = []
+    for seed in range(1, 7):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        wide = load(machines.write_scenario(folder, range_of_local=(0.30, 0.95)))
+        first.append(_of(wide, folder, machines.case(("local_air",), seed, machines.MUCH)).causes[0].cause)
+    assert first.count("local_air") >= 5, first
 
 
 @pytest.mark.parametrize("cause", CAUSES)
