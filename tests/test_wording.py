@@ -26,7 +26,7 @@ RULES: dict[str, str] = {
         "'maximum', 'minimum', 'smallest', 'largest': one way to say an extreme"
     ),
     r"as known (also)?:|where (they are|it is|that is) known|as far as known": "'optional'",
-    r"take(n)? (\w+ ){0,4}away\\b|put away|brought back|bring (one|it) back|undo to loaded": (
+    r"take(n)? (\w+ ){0,4}away\b|put away|brought back|bring (one|it) back|undo to loaded": (
         "'download', 'remove', 'open', 'revert to loaded'"
     ),
     r"power (paid|got)|energy paid|pays for (it|the air)|the wind pays": (

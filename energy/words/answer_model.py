@@ -53,7 +53,7 @@ class MattersData(ResultModel):
     """One input's share of the doubt."""
 
     input: str = said("key of the input, or keys of inputs that err together, joined by +")
-    share: Number = said("share of the variance that knowing it would take away", "1")
+    share: Number = said("share of the variance that knowing it would remove", "1")
     share_error: Number = said("standard error of that share", "1")
     total_share: Number = said("share of the variance with all that it does together with others", "1")
     total_share_error: Number = said("standard error of that share", "1")
