@@ -47,7 +47,7 @@ _NEAR_THE_SPEED_OF_SOUND = (
 )
 _BEARING_NOTES = {
     "deep_groove_ball": (
-        "A palm-size deep-groove ball bearing is not made for axial load; rotor thrust asks for an angular-contact, "
+        "A small deep-groove ball bearing is not made for axial load; rotor thrust asks for an angular-contact, "
         "tapered-roller or thrust bearing (common practice)."
     ),
     "thrust_ball": "A thrust ball bearing takes no radial load: a second bearing must hold the rotor's weight.",

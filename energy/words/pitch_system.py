@@ -13,7 +13,7 @@ from vehicle.units import UnitSystem, figures, show
 CAUTIONS = (
     "Towards fine is the dangerous side: the rotor keeps its speed or gains. Power, rod or thread can fail: a spring "
     "or weights that feather by themselves are the brake that counts.",
-    "Hobby linear servos give tens of newtons; blade pitch at road speed can ask for hundreds (common practice).",
+    "Small linear servos give tens of newtons; blade pitch at road speed can ask for hundreds (common practice).",
     "Never reach into a linkage that can move; stop and tie the rotor first.",
 )
 

@@ -73,7 +73,7 @@ def test_static_load_and_axial_limit_of_a_deep_groove_bearing():
 
 
 def test_small_deep_groove_bearing_is_not_made_for_a_gust():
-    # Common practice, no source: a palm-size deep-groove bearing is not made for axial load. A 10 mm bore with C0
+    # Common practice, no source: a small deep-groove bearing is not made for axial load. A 10 mm bore with C0
     # 2.37 kN takes 0.59 kN; the thrust of a 1.8 m rotor (Ct 0.9) in 34 m/s is more.
     thrust = float(loads.wind_force_n(1.225, math.pi * 0.81, 34.0, 0.9))
     limit = loads.highest_axial_load_n(2.37e3, "deep_groove_ball", 0.010, False)
