@@ -115,5 +115,9 @@ def _print(rotor: RotorOnly, condition: RotorAt | None, written: list[str], syst
     if rotor.curves.notes:
         common.heading(out, "Assumed")
         common.bullets(out, list(rotor.curves.notes))
+    from energy.words.cautions import BLADE, ESTIMATE
+
+    common.heading(out, "Cautions")
+    common.bullets(out, [BLADE, ESTIMATE])
     for path in written:
         out.print(f"written: {path}", soft_wrap=True)

@@ -120,7 +120,7 @@ def _states(marks: list[Marks], logs: Logs) -> list[tuple[str, str]]:
 def _what_is_compared(states: list[tuple[str, str]]) -> tuple[str, str] | None:
     """Let the user say what is held against what, where more than one thing can be; None where nothing can.
 
-    The first is what `windtoll compare` takes: working against stowed if there are such runs, else absent.
+    The first is what `windtoll compare` takes: working compared with stowed if there are such runs, else absent.
     """
     there = {state for state, _ in states}
     possible = [("working", "stowed"), ("working", "absent"), ("stowed", "absent")]

@@ -22,7 +22,7 @@ def speed_words(speed_m_s: float | None) -> str:
 def plan_sentence(plan: RoadPlan) -> str:
     """Return the answer in one sentence."""
     sure = f"at {100 * plan.level:g} % confidence"
-    against = f"working against {plan.without_state}"
+    against = f"working compared with {plan.without_state}"
     planned = f"{plan.pairs_planned} pairs ({2 * plan.pairs_planned} runs)"
     if plan.effect is None:
         shown = smallest_effect(plan.spread.share, plan.pairs_planned, plan.power, plan.level)

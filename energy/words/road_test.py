@@ -19,7 +19,7 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         return data
 
     return {
-        "comparison": f"{answer.with_state} against {answer.without_state}",
+        "comparison": f"{answer.with_state} compared with {answer.without_state}",
         "conclusion": answer.conclusion,
         "words": answer.words,
         "effect_percent": ends(answer.effect, 100),
@@ -63,6 +63,12 @@ def as_data(test: RoadTest) -> dict[str, Any]:
     }
 
 
+CAUTIONS = (
+    "A road test shows what the turbine costs, not whether it may be operated: run windtoll loads.",
+    "The driver drives; logging and switching are a passenger's job.",
+)
+
+
 def in_words(test: RoadTest) -> list[str]:
     """Return the answer as lines of text: conclusion first, then how it was reached."""
     answer = test.answer
@@ -79,6 +85,7 @@ def in_words(test: RoadTest) -> list[str]:
         )
         if taken:
             lines.append(f"    {taken}")
+    lines += ["", "Cautions:", *(f"  - {text}" for text in CAUTIONS)]
     again = reconcile_words(test)
     return lines + (
         ["", "For `windtoll reconcile SCENARIO.toml RESULTS.toml`:", *(f"  {t}" for t in again)] if again else []

@@ -52,7 +52,7 @@ def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: b
     `effect` is a share of the fuel, `target` the share that is worth telling; `named` where that is a prediction.
     """
     change = effect.change
-    subject = f"{design.with_state} against {design.without_state}"
+    subject = f"{design.with_state.capitalize()} compared with {design.without_state}"
     if change.low is None or change.high is None or effect.pair_spread is None:
         return "cannot tell", f"{subject}: {_too_few(change, design)}.", None
     percent = f"{round(100 * change.level)} %"

@@ -120,7 +120,7 @@ def test_compare_json_has_the_promised_keys(tmp_path):
 def test_compare_in_words(tmp_path):
     text = run(compare.command, write_test(tmp_path))
     for part in (
-        "working against stowed: costs",
+        "Working compared with stowed: costs",
         "L/h",
         "randomisation test",
         "420 of 420 kept",

@@ -126,7 +126,7 @@ def test_a_missing_and_an_unnamed_log_are_told(demos: Path) -> None:
     assert "No run of the list names these logs" in said
     assert "<u>" not in said
     assert "&lt;u&gt;other&lt;/u&gt;.csv" in said
-    assert "working against stowed: costs" in _answer(shown)  # of the pairs that are whole
+    assert "Working compared with stowed: costs" in _answer(shown)  # of the pairs that are whole
     assert "pair 1 has no run in the other state" in said
 
 
@@ -234,7 +234,7 @@ def test_a_corrected_column_changes_the_result_and_travels_with_the_list(
     assert data["runs"][0]["mean_speed_km_h"] == pytest.approx(90, abs=1)
     assert f"{data['effect_l_per_100km']['estimate']:+.3f} L/100 km" in _said(shown)
     assert tomllib.loads((tmp_path / "runs.toml").read_text())["columns"] == {"Spd2": "vehicle speed (mph)"}
-    assert in_km_h.startswith("working against stowed")
+    assert in_km_h.startswith("Working compared with stowed")
     shown = next(b for b in shown.button if b.label == "Take that back: Spd2").click().run()
     assert "cannot be compared yet" in _answer(shown)
 
@@ -247,7 +247,7 @@ def test_a_log_that_cannot_be_read_is_told() -> None:
     shown = _upload(shown, [*good, ("x.csv", b"\x00\x01garbage")])
     assert "cannot be compared yet" in _answer(shown)
     shown = next(box for box in shown.selectbox if box.label == "run 5: turbine").set_value("left out").run()
-    assert _answer(shown).startswith("working against stowed: ")
+    assert _answer(shown).startswith("Working compared with stowed: ")
 
 
 def test_two_of_one_name_and_two_of_one_content() -> None:
@@ -288,7 +288,7 @@ def test_the_price_of_carrying_it_can_be_asked(tmp_path: Path) -> None:
     entries = [f'[[run]]\nfile = "{n}.csv"\nstate = "{s}"\n' for n, s in zip("abcdef", states, strict=True)]
     text = "".join(entries)
     shown = _upload(_at("road"), [*logs, ("runs.toml", text.encode())])
-    assert _answer(shown).startswith("working against stowed")
+    assert _answer(shown).startswith("Working compared with stowed")
     shown = shown.radio(key="road compared").set_value(("stowed", "absent")).run()
     for name, content in (*logs, ("runs.toml", text.encode())):
         (tmp_path / name).write_bytes(content)

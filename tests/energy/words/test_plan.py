@@ -27,7 +27,10 @@ def test_the_wanted_power_plans_the_pairs() -> None:
     assert "6 pairs are planned, not 5" in " ".join(plan_words.notes(_plan(pairs=5)))
     words = plan_words.plan_sentence(_plan())
     chance = f"{100 * power_of_pairs(0.04, 0.04, 10):.0f} % chance (at 95 % confidence)"
-    assert words == f"10 pairs (20 runs) show the predicted +4.0 % of the fuel, working against stowed, with {chance}."
+    assert (
+        words
+        == f"10 pairs (20 runs) show the predicted +4.0 % of the fuel, working compared with stowed, with {chance}."
+    )
     assert "if the effect is only +3.0 %" in " ".join(plan_words.notes(_plan()))
     assert "too small to show" in " ".join(plan_words.notes(_plan((-0.04, 0.05))))
     assert "too many to drive" in plan_words.plan_sentence(_plan((0.005, 0.0)))
