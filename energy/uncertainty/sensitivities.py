@@ -140,7 +140,7 @@ def sensitivity_indices(
 def sensitivities_of(
     figure: Figure, cube: np.ndarray, at_first: np.ndarray, at_second: np.ndarray, progress: Progress | None = None
 ) -> tuple[Sensitivity, ...]:
-    """Return the sensitivities of a figure, greatest first.
+    """Return the sensitivities of a figure, the greatest share of the variance alone first.
 
     `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there.
     Inputs that change nothing are left out after a look at a few draws.
@@ -167,5 +167,7 @@ def sensitivities_of(
         at_first=at_first,
         at_second=at_second,
     )
-    found = [Sensitivity(tuple(group), *(float(entry[k]) for entry in indices)) for k, group in enumerate(acting)]
-    return tuple(sorted(found, key=lambda s: -s.total))
+    # A share of the variance is no less than nothing: an estimate below zero is its sampling error.
+    shares = (np.maximum(indices[0], 0.0), indices[1], np.maximum(indices[2], 0.0), indices[3])
+    found = [Sensitivity(tuple(group), *(float(entry[k]) for entry in shares)) for k, group in enumerate(acting)]
+    return tuple(sorted(found, key=lambda s: (-s.first_order, -s.total)))

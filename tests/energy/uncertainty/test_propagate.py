@@ -283,3 +283,20 @@ def test_nothing_uncertain_means_no_interval(van: Scenario) -> None:
     assert spread is not None
     assert [s.inputs for s in spread.sensitivities] == [("rotor.diameter",)]
     assert spread.sensitivities[0].first_order == pytest.approx(1, abs=0.03)
+
+
+def test_shares_are_never_negative_and_come_in_the_order_in_which_they_are_shown(van: Scenario) -> None:
+    # Many inputs that hardly act: an estimate of a share near zero falls below it about every other time.
+    for seed in range(3):
+        spread = spread_of(van, sampling=Sampling(draws=256, sensitivity_rows=128, seed=seed))
+        assert spread is not None
+        shares = [s.first_order for s in spread.sensitivities]
+        assert len(shares) > 5
+        assert min(min(s.first_order, s.total) for s in spread.sensitivities) >= 0
+        assert shares == sorted(shares, reverse=True)
+
+
+def test_the_data_of_an_answer_have_that_order_too(van: Scenario) -> None:
+    entries = as_data(answered(van))["matters_most"]
+    assert [entry["share"] for entry in entries] == sorted((entry["share"] for entry in entries), reverse=True)
+    assert all(entry["share"] >= 0 for entry in entries)
