@@ -413,7 +413,7 @@ def _steady(
         None,
         outcome,
         watched,
-        band(watched, horizon),
+        band(watched, horizon, boiling_k=_closed_boiling_k(load)),
         power,
         fuel_m3=flow * time,
         pack_j=pack * time,
@@ -460,13 +460,28 @@ def _horizon_s(outcome: HeatingOutcome, constant_s: float) -> float:
     return min(4.0 * constant_s if math.isfinite(constant_s) else 86400.0, outcome.history.time_s[-1])
 
 
-def band(outcome: HeatingOutcome, horizon_s: float = math.inf) -> TemperatureBand:
-    """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time."""
+def _closed_boiling_k(load: StatedLoad) -> float:
+    """Return the temperature from which water in a closed tank boils where its valve opens; inf for other loads."""
+    return float(boiling_point_k(load.heater.pressure_pa)) if load.closed_water else math.inf
+
+
+def band(outcome: HeatingOutcome, horizon_s: float = math.inf, *, boiling_k: float = math.inf) -> TemperatureBand:
+    """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time.
+
+    It ends where the water as stated has boiled away: what an empty vessel does is not computed. A draw that boils dry
+    sooner stays at the highest temperature of its water. In a closed tank it ends at `boiling_k`: steam under pressure
+    is not computed either.
+    """
     history = outcome.history
-    kept = history.time_s <= horizon_s
+    dry = outcome.dry_from_s
+    past = np.flatnonzero(history.main_k[:, 0] > boiling_k)
+    ends = [horizon_s, *dry[:1][np.isfinite(dry[:1])], *history.time_s[past[:1]]]
+    kept = history.time_s <= min(ends)
     if not kept.all():
         kept[int(kept.sum())] = True
-    rows = history.main_k[kept]
+    times, rows = history.time_s[kept], history.main_k[kept]
+    empty = times[:, None] >= np.where(np.isnan(dry), np.inf, dry)[None, :]
+    rows = np.fmin(np.where(empty, np.fmin(rows, outcome.highest_temperature_k[None, :]), rows), boiling_k)
     low, high = np.quantile(rows, [(1 - SHARE) / 2, (1 + SHARE) / 2], axis=1)
     return TemperatureBand(history.time_s[kept], rows[:, 0], low, high)
 
@@ -571,7 +586,7 @@ def _on_trip(
         trip,
         outcome,
         outcome,
-        band(outcome),
+        band(outcome, boiling_k=_closed_boiling_k(load)),
         outcome.available_power_w,
         fuel_m3=nothing if by_pack else fuel,
         pack_j=fuel if by_pack else nothing,

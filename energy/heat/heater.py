@@ -75,9 +75,11 @@ class ElementControl:
 class HeatingOutcome:
     """What heating gives. Arrays have the shape (draws,); NaN where there is no such number.
 
-    `reason` is "" where the target is reached, "power" where the power cannot hold it, "boiling" where the water would
-    boil first, "time" where it could be reached with more time than was given. `reachable` says that this power, kept
-    up, gets there; `highest_temperature_k` is where this power, kept up, ends (NaN for a load without any loss).
+    `reason` is "" where the target is reached, "power" where the power cannot hold it, "time" where it could be reached
+    with more time than was given, "boiling" where the target lies above the boiling point of water that can boil away:
+    it is then never reached, though a vessel that has boiled dry gets hotter (in peak and final temperature).
+    `reachable` says that this power, kept up, gets there; `highest_temperature_k` is where this power, kept up, ends
+    (of water at most its boiling point; NaN for a load without any loss).
     `shortfall_w` is what is missing to hold the target (0 where nothing is).
     """
 
@@ -328,6 +330,12 @@ def _drive(load: steps.Coefficients, rows: _Rows, pieces: FloatArray, index: npt
     )
 
 
+def _highest(load: steps.Coefficients, marched: march.March, ends: FloatArray) -> FloatArray:
+    """Return the highest temperature, that of the water where it could boil away."""
+    highest = np.fmax(ends, marched.peak)
+    return np.where(np.isfinite(load.boiling), np.fmin(highest, load.boiling), highest)
+
+
 def _outcome(
     load: steps.Coefficients,
     around: steps.Surroundings,
@@ -337,18 +345,18 @@ def _outcome(
     ends: FloatArray,
 ) -> HeatingOutcome:
     holding = holding_at(load, around, target)[0]
-    reached = ~np.isnan(marched.reached_s)
-    boils_first = (target > load.boiling) & ~reached
+    boils_first = target > load.boiling  # what a vessel without water reaches afterwards is not the water's temperature
+    reached = ~np.isnan(marched.reached_s) & ~boils_first
     enough = np.where(np.isnan(ends), mean_power > 0, ends > target) & ~boils_first
     reason = np.where(reached, "", np.where(boils_first, "boiling", np.where(enough, "time", "power")))
     nothing = np.full(target.shape, np.nan)
     final = marched.state
     return HeatingOutcome(
         reachable=reached | enough,
-        time_to_target_s=marched.reached_s,
-        highest_temperature_k=np.where(np.isnan(ends), np.nan, np.fmax(ends, marched.peak)),
+        time_to_target_s=np.where(reached, marched.reached_s, np.nan),
+        highest_temperature_k=np.where(np.isnan(ends), np.nan, _highest(load, marched, ends)),
         holding_power_w=np.where(boils_first, np.nan, holding),
-        energy_to_target_j=marched.given_at_target,
+        energy_to_target_j=np.where(reached, marched.given_at_target, np.nan),
         shortfall_w=np.where(boils_first, np.nan, np.maximum(holding - mean_power, 0.0)),
         reason=reason,
         available_power_w=mean_power,

@@ -83,8 +83,58 @@ def _stated_conditions(found: Heating, system: UnitSystem) -> str:
     return conditions(Answered(found.scenario, found.answer, math.nan), system)
 
 
+DANGEROUS_SHARE = 0.05
+"""Share of the draws from which a danger is told (common practice, no source)."""
+
+
+def dangers(found: Heating, system: UnitSystem) -> list[str]:
+    """Return what this heating does that burns out or bursts something, to be said before the answer."""
+    said, what = [], found.scenario.heater.what
+    dry = found.watched.dry_from_s
+    share = float(np.mean(np.isfinite(dry[1:]))) if found.drawn else 0.0
+    burns = "an element without water burns out and can start a fire. Cut the power before that."
+    if math.isfinite(dry[0]):
+        said.append(f"Danger: {what} boils dry after {duration_words(float(dry[0]))}; {burns}")
+    elif share >= DANGEROUS_SHARE:
+        said.append(f"Danger: {what} boils dry in {_percent(share)} of the draws; {burns}")
+    if found.load.closed_water:
+        boiling = _boiling_k(found)
+        past = found.watched.peak_temperature_k > boiling + 0.05
+        share = float(np.mean(past[1:])) if found.drawn else 0.0
+        if bool(past[0]) or share >= DANGEROUS_SHARE:
+            often = "" if bool(past[0]) else f" in {_percent(share)} of the draws"
+            said.append(
+                f"Danger: the water in the closed tank passes {show(boiling, 'temperature', system)}{often}; pressure "
+                f"builds up, and without a relief valve that opens the tank bursts. Cut the power before that."
+            )
+    return said
+
+
 def sentence(found: Heating, system: UnitSystem) -> str:
-    """Return the answer in a sentence or two."""
+    """Return the answer in a sentence or two, after what is dangerous about it."""
+    return " ".join([*dangers(found, system), _answer_words(found, system)])
+
+
+def _boiling_k(found: Heating) -> float:
+    from energy.heat.water import boiling_point_k
+
+    return float(boiling_point_k(found.load.heater.pressure_pa))
+
+
+def _warmth(found: Heating, system: UnitSystem) -> Any:
+    """Return what shows a temperature of the load on its way: none beyond that of its boiling water.
+
+    What a dry vessel or steam under pressure does is not computed.
+    """
+    plain, boiling = _temperature(system), _boiling_k(found)
+    if found.load.closed_water:
+        return lambda kelvin: "past boiling" if kelvin > boiling + 0.05 else plain(kelvin)
+    if bool(np.any(np.asarray(found.load.heater.water_kg) > 0)):
+        return lambda kelvin: "boiled dry" if kelvin > boiling + 0.05 else plain(kelvin)
+    return plain
+
+
+def _answer_words(found: Heating, system: UnitSystem) -> str:
     outcome, what = found.outcome, found.scenario.heater.what
     temperature, power = _temperature(system), _power(system)
     target, start = float(outcome.target_k[0]), float(outcome.history.main_k[0, 0])
@@ -133,7 +183,7 @@ def _though(found: Heating) -> str:
 
 
 def _ends_words(found: Heating, system: UnitSystem) -> str:
-    outcome, temperature = found.outcome, _temperature(system)
+    outcome, temperature = found.outcome, _warmth(found, system)
     peak, final = float(outcome.peak_temperature_k[0]), float(outcome.final_temperature_k[0])
     text = f"it ends at {temperature(final)}"
     if peak > final + 0.5:
@@ -172,17 +222,17 @@ def _signed(value: float, kind: str, system: UnitSystem) -> str:
 def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (name, text) rows of the figures."""
     outcome, load = found.outcome, found.load
-    temperature, power = _temperature(system), _power(system)
+    temperature, power, warmth = _temperature(system), _power(system), _warmth(found, system)
     reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
     name = "power into the load" if found.trip is None else "mean power into the load"
     rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
     if found.trip is not None:
         most = float(outcome.peak_temperature_k[0])
-        rows.append(("hottest on the way", temperature(most) + _range_words(outcome.peak_temperature_k, temperature)))
+        rows.append(("hottest on the way", warmth(most) + _range_words(outcome.peak_temperature_k, warmth)))
         rows.append(
             (
                 "at the end of the trip",
-                temperature(outcome.final_temperature_k[0]) + _range_words(outcome.final_temperature_k, temperature),
+                warmth(outcome.final_temperature_k[0]) + _range_words(outcome.final_temperature_k, warmth),
             )
         )
     if reached:
@@ -261,9 +311,7 @@ def _highest_words(found: Heating, system: UnitSystem, *, ranged: bool = True) -
 
 
 def _boils_at(found: Heating, highest_k: float) -> bool:
-    from energy.heat.water import boiling_point_k
-
-    return highest_k > float(boiling_point_k(found.load.heater.pressure_pa)) - 0.01
+    return highest_k > _boiling_k(found) - 0.01
 
 
 def _money(found: Heating) -> str:
@@ -367,7 +415,12 @@ def assumptions(found: Heating) -> list[Assumption]:
 
 def as_data(found: Heating, system: UnitSystem, *, steady: Heating | None = None) -> dict[str, Any]:
     """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
-    data = {"mode": _mode(found), "sentence": sentence(found, system), **_figures(found)}
+    data: dict[str, Any] = {
+        "mode": _mode(found),
+        "dangers": dangers(found, system),
+        "sentence": sentence(found, system),
+    }
+    data |= _figures(found)
     data["remedies"] = [{"kind": r.kind, "value": r.value, "words": r.words} for r in what_would_help(found, system)]
     if found.trip is not None:
         data["trip"] = {
@@ -437,7 +490,7 @@ def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatAr
     figures_ = {
         "power_w": outcome.available_power_w,
         "time_to_target_s": outcome.time_to_target_s,
-        "highest_temperature_degc": outcome.highest_temperature_k - _KELVIN,
+        "highest_temperature_degc": _of_water(found, outcome.highest_temperature_k) - _KELVIN,
         "holding_power_w": outcome.holding_power_w,
         "energy_to_target_kwh": outcome.energy_to_target_j / 3.6e6,
         "fuel_to_target_l": found.fuel_m3 * 1e3,
@@ -445,9 +498,15 @@ def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatAr
         "shortfall_w": outcome.shortfall_w,
     }
     if found.trip is not None:
-        figures_["peak_temperature_degc"] = outcome.peak_temperature_k - _KELVIN
-        figures_["final_temperature_degc"] = outcome.final_temperature_k - _KELVIN
+        figures_["peak_temperature_degc"] = _of_water(found, outcome.peak_temperature_k) - _KELVIN
+        figures_["final_temperature_degc"] = _of_water(found, outcome.final_temperature_k) - _KELVIN
     return figures_
+
+
+def _of_water(found: Heating, values: FloatArray) -> FloatArray:
+    """Return temperatures of a load, NaN where its water would have boiled away or be steam under pressure."""
+    holds = found.load.closed_water or bool(np.any(np.asarray(found.load.heater.water_kg) > 0))
+    return np.where(values > _boiling_k(found) + 0.05, np.nan, values) if holds else values
 
 
 def _number(value: float) -> float | None:

@@ -384,3 +384,73 @@ def test_a_battery_vehicle_pays_from_its_pack(demos: Path, tmp_path: Path) -> No
 )
 def test_durations_in_words(seconds: float, words: str) -> None:
     assert heat_report.duration_words(seconds) == words
+
+
+# Boiling and running dry: at 1013 hPa water boils at 99.97 degC, at 700 hPa at 89.9 degC (steam tables).
+
+
+@pytest.fixture
+def without_thermostat(van_folder: Path) -> Path:
+    path = van_folder / "scenario.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('thermostat = "65 degC"\n', ""), encoding="utf-8")
+    return path
+
+
+def _over_the_trip(path: Path, *overrides: str) -> Heating:
+    scenario = load(path, ["load.volume=3 L", *overrides])
+    return heating(scenario, read_trip(path.parent / "trip.csv", repeats=4), draws=64)
+
+
+def test_a_target_above_boiling_is_never_reached_though_the_dry_tank_gets_hotter(without_thermostat: Path) -> None:
+    found = _over_the_trip(without_thermostat, "load.target_temperature=120 degC")
+    assert found.outcome.peak_temperature_k[0] > ZERO_C + 200  # of the empty tank
+    data = heat_report.as_data(found, "metric")
+    assert (data["reached"], data["reachable"], data["reason"]) == (False, False, "boiling")
+    assert data["time_to_target_s"] is None
+    assert data["energy_to_target_kwh"] is None
+    assert data["highest_temperature_degc"] == pytest.approx(99.97, abs=0.05)
+    assert data["peak_temperature_degc"] is None
+    assert max(data["history"]["temperature_degc"]) < 100.1
+    assert data["history"]["time_s"][-1] == pytest.approx(data["dry_from_s"], rel=0.05)
+    words = heat_report.sentence(found, "metric")
+    assert words.startswith("Danger: the tank boils dry after ")
+    assert "120 °C is not reachable: the water boils at 100.0 °C" in words
+    rows = dict(heat_report.key_numbers(found, "metric"))
+    assert rows["hottest on the way"] == "boiled dry"
+    assert "time to 120 °C" not in rows
+
+
+def test_a_target_below_boiling_is_reached_and_the_danger_comes_first(without_thermostat: Path) -> None:
+    found = _over_the_trip(without_thermostat)
+    assert found.outcome.reachable.all()
+    assert found.outcome.time_to_target_s[0] < found.outcome.boiling_from_s[0]
+    assert heat_report.sentence(found, "metric").startswith("Danger: the tank boils dry after ")
+
+
+def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_thermostat: Path, tmp_path: Path) -> None:
+    log = tmp_path / "watts.csv"
+    log.write_text("time_s,power_w\n" + "".join(f"{60 * i},2000\n" for i in range(200)), encoding="utf-8")
+    thin = ["load.volume=3 L", "load.target_temperature=95 degC", "air.pressure=700 hPa"]
+    found = heating(load(without_thermostat, thin), read_power(log), draws=64)
+    assert math.isnan(found.outcome.time_to_target_s[0])
+    words = heat_report.sentence(found, "metric")
+    assert "Danger: the tank boils dry" in words
+    assert "95.0 °C is not reachable: the water boils at 89.9 °C" in words
+
+
+def test_a_closed_tank_past_boiling_is_a_danger_without_a_number(without_thermostat: Path) -> None:
+    found = _over_the_trip(without_thermostat, "load.vented=false")
+    words = heat_report.sentence(found, "metric")
+    assert words.startswith("Danger: the water in the closed tank passes 100.0 °C; ")
+    assert dict(heat_report.key_numbers(found, "metric"))["hottest on the way"] == "past boiling"
+    data = heat_report.as_data(found, "metric")
+    assert data["dangers"] == heat_report.dangers(found, "metric")
+    assert data["peak_temperature_degc"] is None
+    assert data["highest_temperature_degc"] is None
+    assert max(data["history"]["high_degc"]) < 100.1
+
+
+def test_a_thermostat_keeps_both_dangers_away(van_folder: Path) -> None:
+    for vented in ("true", "false"):
+        found = _over_the_trip(van_folder / "scenario.toml", f"load.vented={vented}")
+        assert heat_report.dangers(found, "metric") == []
