@@ -84,7 +84,7 @@ def _stated_conditions(found: Heating, system: UnitSystem) -> str:
 
 
 DANGEROUS_SHARE = 0.05
-"""Share of the draws from which a danger is told (common practice, no source)."""
+"""Share of the draws from which a danger is shown (common practice, no source)."""
 
 
 def dangers(found: Heating, system: UnitSystem) -> list[str]:
