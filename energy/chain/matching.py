@@ -17,6 +17,9 @@ FLAT_SHARE = 0.05  # "as good as the best": within 5 % of its heat
 THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the greatest heat
 _POINTS = (21, 25, 33)  # of pitch, ratio, resistance in the first look
 _ZOOMS = 4
+_POINTS_CLOSE, _LOOKS = 9, 14  # of each setting while closing in on the thriftiest, and how often it looks
+_STARTS, _CANDIDATES = 4, 2000  # places from which it closes in, among so many of the least fuel per heat
+_NO_FUEL_W = 0.05  # a change in fuel power that is none
 _SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
 
 
@@ -125,7 +128,7 @@ def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None
 
 
 def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
-    """Return the setting of least drag per heat, as `match` finds it: what to begin with.
+    """Return the setting of least fuel per heat, as `match` finds it: what to begin with.
 
     Not that of most heat, which often lies beside a stall or a limit that no guess can be trusted to miss.
     """
@@ -182,7 +185,10 @@ def limit_shares(inputs: Inputs, turbine: TurbineAtWork) -> dict[str, np.ndarray
 
 def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
     """Return the heat (W) of each setting, NaN where a limit is passed, nothing turns or the curves do not reach."""
-    inputs, turbine = _at(scenario, grid)
+    return _legal_heat(*_at(scenario, grid))
+
+
+def _legal_heat(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0)
     for share in limit_shares(inputs, turbine).values():
         fine &= share <= 1 + 1e-9
@@ -202,17 +208,85 @@ def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray]) -
     return closer
 
 
-def _thriftiest(scenario: Scenario, ranges: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
-    """Return the setting of least drag per heat among those that make 70 % of the best heat, and how many
-    were tried.
+def _thriftiest(scenario: Scenario, first: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
+    """Return the setting of least fuel per heat among those that make 70 % of the best heat, and how many were tried.
+
+    From several places of the first look, as limits cut what is allowed into corners: each is closed in on by itself.
     """
-    grid = np.concatenate([_grid(ranges), best[None, :]])
-    heat = _heat_within_limits(scenario, grid)
-    _, turbine = _at(scenario, grid)
-    enough = heat >= THRIFTY_SHARE * heat[-1]
-    # Per heat, and a hair in favour of more heat among equals.
-    cost = np.where(enough, turbine.rotor_drag_n / np.where(enough, heat, 1.0), np.inf)
-    return grid[int(np.argmin(cost))], len(grid)
+    enough = THRIFTY_SHARE * float(_heat_within_limits(scenario, best[None, :])[0])
+    grid = np.concatenate([_grid(first), best[None, :]])
+    cost = _fuel_per_heat(scenario, grid, enough)
+    tried, found = len(grid), []
+    for start in [best, *_apart(grid, cost, first)]:
+        at, least, more = _closed_in(scenario, start, first, enough)
+        tried += more
+        found.append((least, at))
+    return min(found, key=lambda pair: pair[0])[1], tried
+
+
+def _apart(grid: np.ndarray, cost: np.ndarray, first: list[np.ndarray]) -> list[np.ndarray]:
+    """Return the settings of least cost that lie at least three cells of the first look from each other."""
+    cells = np.stack([np.searchsorted(axis, grid[:, k]) for k, axis in enumerate(first)], axis=1)
+    starts: list[int] = []
+    for place in np.argsort(cost)[:_CANDIDATES]:
+        if np.isfinite(cost[place]) and all(np.abs(cells[place] - cells[other]).max() >= 3 for other in starts):
+            starts.append(int(place))
+        if len(starts) == _STARTS:
+            break
+    return [grid[place] for place in starts]
+
+
+def _closed_in(
+    scenario: Scenario, start: np.ndarray, first: list[np.ndarray], enough_w: float
+) -> tuple[np.ndarray, float, int]:
+    """Return the setting of least fuel per heat near `start`, that fuel, and how many were tried.
+
+    The look narrows only once its best no longer lies on its rim.
+    """
+    at, least, tried = start, np.inf, 0
+    widths = [0.0 if len(axis) == 1 else 2.0 / (len(axis) - 1) for axis in first]  # of the whole range, to each side
+    for _ in range(_LOOKS):
+        ranges = [_around(axis, at[k], widths[k]) for k, axis in enumerate(first)]
+        grid = np.concatenate([_grid(ranges), at[None, :]])
+        cost = _fuel_per_heat(scenario, grid, enough_w)
+        tried += len(grid)
+        place = int(np.argmin(cost))
+        if not np.isfinite(cost[place]):
+            break
+        at, least = grid[place], float(cost[place])
+        rim = any(
+            len(axis) > 1 and at[k] in (axis[0], axis[-1]) and first[k][0] < at[k] < first[k][-1]
+            for k, axis in enumerate(ranges)
+        )
+        if not rim:
+            widths = [0.4 * width for width in widths]
+    return at, least, tried
+
+
+def _around(whole: np.ndarray, middle: float, width: float) -> np.ndarray:
+    """Return values around `middle` within the `whole` range, `width` of it to each side; ratios are in proportion."""
+    if len(whole) == 1:
+        return whole
+    steps = np.linspace(-width, width, _POINTS_CLOSE)
+    if np.isclose(whole[1] - whole[0], whole[-1] - whole[-2]):
+        values = middle + steps * (whole[-1] - whole[0])
+    else:
+        values = middle * (whole[-1] / whole[0]) ** steps
+    return np.unique(np.clip(values, whole[0], whole[-1]))
+
+
+def _fuel_per_heat(scenario: Scenario, grid: np.ndarray, enough_w: float) -> np.ndarray:
+    """Return the change in fuel (or pack) power per heat of each setting, mount drag and mass included.
+
+    Infinite where a limit is passed or less than `enough_w` of heat is made. Where no setting changes the fuel
+    (standing, or rolling downhill), the rotor's drag per heat (s/m) instead.
+    """
+    found = answer(inputs_of(scenario, dict(zip(SETTINGS, grid.T, strict=True))))
+    heat = _legal_heat(found.inputs, found.turbine)
+    fine = np.nan_to_num(heat, nan=-1.0) >= enough_w * (1 - 1e-12)
+    change = np.broadcast_to(found.change.power_w, heat.shape)
+    burnt = change if bool(np.any(np.abs(change[fine]) > _NO_FUEL_W)) else found.turbine.rotor_drag_n
+    return np.where(fine, burnt / np.where(fine, heat, 1.0), np.inf)
 
 
 def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarray]) -> Flatness:

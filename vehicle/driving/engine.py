@@ -224,7 +224,7 @@ def _motoring_power_w(engine: Engine, turning_rad_s: np.ndarray) -> np.ndarray:
 
 
 def _drive_battery(battery: Battery, wheel: np.ndarray, speed: np.ndarray) -> Supply:
-    auxiliary = np.broadcast_to(np.asarray(battery.auxiliary_power_w, float), wheel.shape)
+    wheel, auxiliary = np.broadcast_arrays(wheel, np.asarray(battery.auxiliary_power_w, float))
     back = np.minimum(np.maximum(-wheel, 0.0), battery.regeneration_limit_w)
     brake_loss = np.maximum(-wheel, 0.0) - back
     forward = np.maximum(wheel, 0.0)

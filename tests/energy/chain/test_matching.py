@@ -4,10 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import optimize
 
-from energy.chain.ledger import turbine_at_work
+from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
-from energy.chain.matching import match
+from energy.chain.matching import limit_shares, match
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError
@@ -73,3 +74,77 @@ def test_a_measured_table_has_nothing_to_match(van_folder: Path) -> None:
     )
     with pytest.raises(InputError, match="no setting to match"):
         match(load(path))
+
+
+@pytest.mark.parametrize(
+    ("demo", "overrides"),
+    [
+        ("van_water_tank", ()),
+        ("van_water_tank", ("rotor.highest_thrust=150 N", "generator.highest_current=8 A")),
+        ("van_water_tank", ("rotor.highest_rotor_speed=500 rpm",)),
+        ("pickup_drying_box", ("rotor.highest_thrust=60 lbf",)),
+        ("camper_oven", ()),
+    ],
+)
+def test_the_thriftiest_is_the_least_fuel_per_heat_also_at_limits(
+    demos: Path, demo: str, overrides: tuple[str, ...]
+) -> None:
+    """Against a global search by another method: differential evolution (scipy), from three seeds."""
+    scenario = load(demos / demo / "scenario.toml", overrides)
+    found = match(scenario)
+    thrifty = found.thriftiest.answer
+    least = float(thrifty.change.power_w / thrifty.turbine.heat_power_w)
+    enough = 0.7 * float(found.best.answer.turbine.heat_power_w)
+    assert float(thrifty.turbine.heat_power_w) >= enough * (1 - 1e-9)
+    assert all(float(share) <= 1 + 1e-9 for share in limit_shares(thrifty.inputs, thrifty.turbine).values())
+    for other in (found.best, found.own):
+        turbine = other.answer.turbine
+        fits = all(float(share) <= 1 for share in limit_shares(other.answer.inputs, turbine).values())
+        if fits and float(turbine.heat_power_w) >= enough:
+            assert least <= float(other.answer.change.power_w / turbine.heat_power_w) + 1e-9
+
+    def cost(settings: np.ndarray) -> np.ndarray:
+        pitch, ratio, resistance = settings[0], np.exp(settings[1]), np.exp(settings[2])
+        draws = {"rotor.pitch": pitch, "drive.ratio": ratio, "heater.resistance": resistance}
+        answered = answer(inputs_of(scenario, draws))
+        heat = answered.turbine.heat_power_w
+        over = sum(np.maximum(s - 1, 0) for s in limit_shares(answered.inputs, answered.turbine).values())
+        over = over + np.maximum(1 - heat / enough, 0) + ~answered.turbine.turning + answered.turbine.beyond_data
+        return np.where(over > 0, 1e3 + 1e3 * over, answered.change.power_w / np.maximum(heat, 1e-9))
+
+    assert scenario.curves is not None
+    pitches = scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg)
+    own = found.own
+    bounds = [
+        (float(min(pitches)), float(max(pitches))),
+        (np.log(own.ratio / 4), np.log(own.ratio * 4)),
+        (np.log(own.resistance_ohm / 10), np.log(own.resistance_ohm * 10)),
+    ]
+    search = [
+        optimize.differential_evolution(
+            cost, bounds, vectorized=True, updating="deferred", popsize=40, maxiter=120, seed=seed, polish=False
+        )
+        for seed in range(3)
+    ]
+    assert least <= min(float(run.fun) for run in search) * (1 + 2e-3)
+
+
+def test_begin_takes_mount_drag_and_mass_into_account(demos: Path) -> None:
+    # The heavier the burden that comes with any heat at all, the more heat pays for it.
+    light = match(
+        load(demos / "camper_oven" / "scenario.toml", ["rotor.mount_drag_area=0 m^2", "rotor.turbine_mass=5 kg"])
+    )
+    heavy = match(
+        load(demos / "camper_oven" / "scenario.toml", ["rotor.mount_drag_area=1 m^2", "rotor.turbine_mass=300 kg"])
+    )
+    assert float(heavy.thriftiest.answer.turbine.heat_power_w) > 1.1 * float(
+        light.thriftiest.answer.turbine.heat_power_w
+    )
+
+
+def test_where_no_fuel_changes_the_thriftiest_is_that_of_least_drag(demos: Path) -> None:
+    found = match(load(demos / "parked_on_a_ridge" / "scenario.toml"))
+    drag = [
+        float(s.answer.turbine.rotor_drag_n / s.answer.turbine.heat_power_w) for s in (found.thriftiest, found.best)
+    ]
+    assert drag[0] <= drag[1]
