@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.aero.curves import at_pitch
+from energy.aero.operating_point import coefficients
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
@@ -89,20 +90,9 @@ def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     best = power.max(axis=-1)
     best_ratio = curves.tip_speed_ratio[power.argmax(axis=-1)]
     ratio = turbine.tip_speed_ratio
-    found = power_at(power, curves.tip_speed_ratio, ratio)
+    found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
     slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
     return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
-
-
-def power_at(power: np.ndarray, ratios: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Return the power coefficient (..., ratios) at one tip-speed ratio each, linear between the curves' points."""
-    shape = np.broadcast_shapes(power.shape[:-1], np.shape(at))
-    rows = np.broadcast_to(power, (*shape, power.shape[-1])).reshape(-1, power.shape[-1])
-    places = np.broadcast_to(np.clip(at, ratios[0], ratios[-1]), shape).reshape(-1)
-    cell = np.clip(np.searchsorted(ratios, places, side="right") - 1, 0, len(ratios) - 2)
-    across = (places - ratios[cell]) / (ratios[cell + 1] - ratios[cell])
-    row = np.arange(len(places))
-    return np.asarray(rows[row, cell] + across * (rows[row, cell + 1] - rows[row, cell])).reshape(shape)
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

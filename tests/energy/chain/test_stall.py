@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from energy.aero.operating_point import coefficients
 from energy.chain.answer import answered
 from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
-from energy.chain.stall import WORTH_SAYING, power_at, stall_risk
+from energy.chain.stall import WORTH_SAYING, stall_risk
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -87,8 +88,10 @@ def test_a_trip_and_a_measured_table_have_no_such_answer(demos: Path) -> None:
     assert stall_risk(load(demos / "van_in_town" / "scenario.toml")) is None
 
 
-def test_power_at_is_numpys_interpolation_row_by_row() -> None:
-    ratios, power = np.array([0.0, 1.0, 3.0]), np.array([[0.0, 0.2, 0.1], [0.1, 0.3, 0.4]])
-    at = np.array([2.0, 0.5])
-    expected = [np.interp(a, ratios, row) for a, row in zip(at, power, strict=True)]
-    assert power_at(power, ratios, at) == pytest.approx(expected)
+def test_the_power_it_judges_by_is_numpys_interpolation_row_by_row(van: Scenario) -> None:
+    curves = inputs_of(van).turbine.curves
+    assert curves is not None
+    at = np.array([2.0, 4.6])
+    rows = curves.power_coefficient[:2]
+    expected = [np.interp(a, curves.tip_speed_ratio, row) for a, row in zip(at, rows, strict=True)]
+    assert coefficients(curves, curves.pitch_deg[:2], at)[0] == pytest.approx(expected)
