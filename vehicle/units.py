@@ -110,6 +110,8 @@ _SPELLINGS = {
     "V/1000 rpm": "V/krpm",
     "mm/s": "mm/s",
 }
+# Units that are one letter short of another: what they would mean, and what is wanted nearly always.
+_MISREAD = dict.fromkeys(("m/h", "m/hr", "m/hour", "M/h", "M/H", "m/H"), "metres an hour: write mph, km/h or m/s")
 _TEMPERATURE_LETTERS = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "K": "kelvin", "degK": "kelvin"}
 
 # How an accepted unit is told to the user: (SI unit, kind) -> examples.
@@ -267,6 +269,8 @@ def normal_name(name: str, *, temperature: bool = False) -> str:
     if temperature and text in _TEMPERATURE_LETTERS:
         return _TEMPERATURE_LETTERS[text]
     text = text.replace("²", "^2").replace("³", "^3").replace("·", "*").replace("⋅", "*").replace("^", "**")
+    if text in _MISREAD:
+        raise QuantityError(f"{text!r} would be {_MISREAD[text]}")
     if text in _SPELLINGS:
         return _SPELLINGS[text]
     if text in ("%", "percent"):

@@ -31,7 +31,7 @@ from energy.scenario.blade import blade_of, computed_curves, pitch_convention
 from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
 from energy.scenario.defaults import of_the_blade, with_blade_defaults, with_load_defaults, with_mount_default
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
-from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, Table
+from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, UNUSUAL, Table
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import is_plain
 from energy.scenario.keys.garage import Bearing, BladeLoads, Gust, Linkage, Mount
@@ -39,6 +39,7 @@ from energy.scenario.keys.heat import CreditTable, HeaterTable, LoadTable, Other
 from energy.scenario.keys.knowledge import MeasurementTable, UncertaintyTable
 from energy.scenario.keys.rotor import BladeTable, Drive, GeneratorTable, RotorTable
 from energy.scenario.keys.vehicle import BatteryTable, EngineTable, TripTable, VehicleTable
+from energy.scenario.plausible import impossible_together, outside, unusual_keys
 from vehicle.driving.engine import FuelMap, TorqueCurve
 from vehicle.driving.trip import Profile, Schedule, read_profile, read_schedule
 from vehicle.files import read_input
@@ -134,7 +135,9 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
     data = _read_toml(path)
     problems = _apply(data, overrides)
     kept = {key: value for key, value in data.items() if key in ("air", "rotor", "blade")}
-    unknown = [key for key in data if key not in TABLES and key not in TEXTS]
+    unknown = [key for key in data if key not in TABLES and key not in (*TEXTS, UNUSUAL)]
+    meant, faults = unusual_keys(path.name, data.get(UNUSUAL))
+    problems += faults
     problems += [Problem(path.name, key, "unknown key", f"the tables {', '.join(TABLES)}") for key in unknown]
     tables: dict[str, Table | None] = {"air": Air(), "rotor": None, "blade": None}
     for key, value in kept.items():
@@ -143,6 +146,7 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
             continue
         tables[key], faults = _validate(path.name, key, value)
         problems += faults
+    problems += outside(path.name, tables, meant)[0]
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if "rotor" not in kept:
         problems.append(Problem(path.name, "[rotor]", "missing", "a table [rotor] with diameter and curves or blade"))
@@ -251,7 +255,11 @@ def override_value(raw: str) -> Any:
 def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem]) -> Scenario:
     texts = {key: data.pop(key, "") for key in TEXTS}
     problems += _text_problems(name, texts)
+    meant, faults = unusual_keys(name, data.pop(UNUSUAL, None))
+    problems += faults
     tables, faults = _tables(name, data)
+    problems += faults
+    faults, unusual = outside(name, tables, meant)
     problems += faults
     problems += either_or(name, data)
     files, faults = _read_files(data, folder)
@@ -282,13 +290,14 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         **{f.name: getattr(files, f.name) for f in fields(files)},
         pitch_convention=convention,
     )
-    problems = cross_checks(scenario)
+    problems = [*cross_checks(scenario), *impossible_together(scenario, meant)]
     if built is not None:
         problems += blade_contradictions(scenario, built.name, of_the_blade(scenario, built))
         scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    return with_mount_default(with_load_defaults(replace(scenario, warnings=tuple(warnings_of(scenario)))))
+    warned = replace(scenario, warnings=(*unusual, *warnings_of(scenario)))
+    return with_mount_default(with_load_defaults(warned))
 
 
 def _text_problems(name: str, texts: Mapping[str, Any]) -> list[Problem]:
