@@ -125,7 +125,25 @@ class Spec:
         fitting = [text for text in units.examples(self.unit) if self._fits(units.parse(text, self.unit))]
         if fitting:
             return " or ".join(f'"{text}"' for text in fitting)
-        return f'"{self.default}"' if self.default is not None else units.example(self.unit)
+        if self.default is not None:
+            return f'"{self.default}"'
+        return self._usual_example() or units.example(self.unit)
+
+    def _usual_example(self) -> str:
+        """Return a round value from the middle of the plausible range, in a unit that its ends are written in."""
+        ends = self.plausible_ends()
+        if ends is None or self.plausible is None:
+            return ""
+        low, high = ends
+        middle = math.sqrt(low * high) if low > 0 and self.unit != "K" else (low + high) / 2
+        written = []
+        for end in self.plausible:
+            name = units.split(str(end))[1]
+            number = middle - 273.15 if self.unit == "K" else units.express(middle, name, self.unit)
+            written.append(f'"{units.figures(number, 1)} {name}"')
+            if number < 1000:
+                break
+        return written[-1]
 
     def _plain_example(self) -> str:
         """Return an example of a number without a unit: a share as per cent too."""

@@ -144,6 +144,8 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
         pitch="3 deg",
         ratio="3",
         connection="three_phase",
+        winding_resistance="100 ohm",
+        element="0.05 ohm",
     )
     bundle = begin(held, thriftiest)
     for key, value in (("generator.winding_resistance", "1000 ohm"), ("heater.resistance", "0.001 ohm")):

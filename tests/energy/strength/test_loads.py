@@ -302,7 +302,10 @@ def _thrust_by_hand(scenario, pitch_deg, rotor_speed, air_speed, density):
     return 0.5 * density * math.pi * radius**2 * air_speed**2 * ct
 
 
-@pytest.mark.parametrize("settings", [(), ('gust.overspeed_stop="1e6 rpm"',), ('linkage.travel_to="12 deg"',)])
+@pytest.mark.parametrize(
+    "settings",
+    [(), ('gust.overspeed_stop="1e6 rpm"', 'unusual=["gust.overspeed_stop"]'), ('linkage.travel_to="12 deg"',)],
+)
 def test_no_pitch_speed_or_air_beats_the_worst_thrust_and_its_corner_gives_it(settings):
     scenario = load(VAN, list(settings))
     table = structural_loads(scenario)
