@@ -111,7 +111,7 @@ _SPELLINGS = {
     "mm/s": "mm/s",
 }
 # Units whose capitals carry no meaning here: "KG", "Kg" and "kg" are one, and nobody builds in megametres. Where
-# capitals part two units that a builder may mean (mW and MW, kn and kN, the henry and the hour) they are left as they are.
+# capitals part two units that a builder may mean (mW and MW, kn and kN, the henry and the hour) they stay as they are.
 _IN_ANY_CAPITALS = {
     name.lower(): name
     for name in (
