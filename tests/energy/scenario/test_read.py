@@ -156,6 +156,12 @@ def test_a_table_that_no_file_has_is_blamed_on_the_setting_that_names_it(van_fol
     assert told(van_folder, "nonsense.key=3").startswith("--set: nonsense: unknown key")
 
 
+def test_emptied_keys_are_told_one_by_one(van_folder: Path) -> None:
+    text = told(van_folder, 'rotor.curves=""', 'vehicle.mass=""')
+    assert "rotor.curves: an empty name; accepted: a CSV file" in text
+    assert "vehicle.mass: '' does not begin with a number; accepted: " in text
+
+
 def test_warnings_do_not_stop(van_folder: Path) -> None:
     wide = load(van_folder / "scenario.toml", ["rotor.diameter=6.2 m", 'unusual=["rotor.diameter"]'])
     assert any("unusual and meant: rotor.diameter is 6.2 m" in warning for warning in wide.warnings)
