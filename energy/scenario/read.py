@@ -189,7 +189,8 @@ def _nominal_speed(data: Mapping[str, Any]) -> float:
 def _as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
     """Return the problem under "--set" where the faulty value came from there and not from the file."""
     keys = {text.partition("=")[0].strip() for text in overrides}
-    if problem.key in keys or problem.key.partition(":")[0] in keys:
+    tables = {key.partition(".")[0] for key in keys} - set(TABLES) - set(TEXTS)  # a table that no file can have
+    if problem.key in keys | tables or problem.key.partition(":")[0] in keys:
         return Problem("--set", problem.key, problem.read, problem.accepted)
     return problem
 
@@ -220,9 +221,19 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise InputError(Problem(name, f"byte {error.start}", "not UTF-8 text", "a TOML file saved as UTF-8")) from None
     except ValueError as error:  # TOMLDecodeError, and what Python says of an integer with thousands of digits
-        raise InputError(Problem(name, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')) from None
+        raise InputError(Problem(name, "", f"not TOML: {error}", _toml_hint(raw, str(error)))) from None
     except RecursionError:
         raise InputError(Problem(name, "", "tables nested too deeply", "one level of tables")) from None
+
+
+def _toml_hint(raw: bytes, error: str) -> str:
+    """Return what would be accepted instead of a line that is no TOML."""
+    at = re.search(r"at line (\d+)", error)
+    lines = raw.decode("utf-8-sig").splitlines()
+    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    if re.search(r"=\s*(true|false|yes|no|on|off)\b", line, re.IGNORECASE):
+        return "true or false, in small letters"
+    return 'lines such as road_speed = "100 km/h"'
 
 
 def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
@@ -248,6 +259,8 @@ def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
 
 def override_value(raw: str) -> Any:
     """Return the value of a setting "table.key=value" as TOML would have it; text that is no TOML value is a text."""
+    if raw.lower() in ("true", "false"):
+        return raw.lower() == "true"
     try:
         return tomllib.loads(f"x = {raw}")["x"] if "\n" not in raw else raw
     except (ValueError, RecursionError):  # an integer of thousands of digits is a ValueError too
@@ -373,6 +386,16 @@ def validated(name: str, place: str, model: type[M], value: Mapping[str, Any]) -
         return None, [_problem(name, place, model, fault) for fault in error.errors(include_url=False)]
 
 
+# What pydantic wants, by the type of its fault, in our words.
+_WANTED = {
+    "bool_type": "true or false, in small letters, without quotes",
+    "string_type": "a text in quotes",
+    "list_type": "a list in square brackets",
+    "dict_type": "a table",
+    "model_type": "a table",  # one of our own models inside a list
+}
+
+
 def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> Problem:
     """Return one of pydantic's faults in our words."""
     key = ".".join(str(part) for part in fault["loc"][:1])
@@ -396,7 +419,9 @@ def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> 
         expected = str(fault["ctx"]["expected"])
         near = nearest(str(fault["input"]), re.findall(r"'([^']*)'", expected))
         return Problem(name, place, shown(fault["input"]), expected + (f" (nearest: {near})" if near else ""))
-    return Problem(name, place, shown(fault["input"]), fault["msg"])
+    meaning = f": {field_info.description}" if field_info and field_info.description else ""
+    kind = _WANTED.get(fault["type"])
+    return Problem(name, place, shown(fault["input"]), f"{kind}{meaning}" if kind else fault["msg"])
 
 
 @dataclass(frozen=True)
