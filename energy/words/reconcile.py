@@ -120,6 +120,14 @@ def _miss(row: Compared) -> str:
     return f"{figures(row.miss_before, 2, signed=True)} → {figures(row.miss_after, 2, signed=True)} σ{mark}"
 
 
+def _narrowed(updated: Updated) -> str:
+    """Return what the readings did to an input's range; a reading that contradicts it can widen it."""
+    percent = round(100 * updated.shrinks_by)
+    return (
+        "range as before" if percent == 0 else f"range {'narrowed' if percent > 0 else 'widened'} by {abs(percent)} %"
+    )
+
+
 def _input_row(updated: Updated) -> tuple[str, str]:
     from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
@@ -130,8 +138,7 @@ def _input_row(updated: Updated) -> tuple[str, str]:
         updated.key,
         f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
         f"%: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), range narrowed "
-        f"by {100 * updated.shrinks_by:.0f} %{mark}",
+        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
     )
 
 
