@@ -13,6 +13,7 @@ def key_rows(table: str) -> list[KeyData]:
     """Return the keys of one table of a scenario file as data."""
     from energy.scenario.defaults import FUEL_DEFAULTS
     from energy.scenario.keys import TABLES
+    from energy.scenario.plausible import plausible_words
     from energy.words.keys_model import KeyData
     from vehicle.quantity import Spec, Uncertain, shown_value
 
@@ -37,6 +38,7 @@ def key_rows(table: str) -> list[KeyData]:
                 required=info.is_required(),
                 default=text if text is None or isinstance(text, (str, bool)) else str(text),
                 source=spec.source if isinstance(spec, Spec) else "",
+                plausible=plausible_words(spec) if isinstance(spec, Spec) else "",
             )
         )
     return rows
@@ -54,6 +56,8 @@ def key_words(entry: KeyData) -> str:
     text = entry.meaning
     if entry.written:
         text += f"; such as {entry.written}"
+    if entry.plausible:
+        text += f"; plausible {entry.plausible}"
     if entry.required:
         return text + ". Required."
     if entry.default not in (None, ""):

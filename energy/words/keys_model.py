@@ -16,6 +16,7 @@ class KeyData(ResultModel):
     required: bool = said("whether it must be there")
     default: str | bool | None = said("what is used without it, with its range; null where there is none")
     source: str = said("where the default comes from")
+    plausible: str = said("range outside which a value is refused unless `unusual` names the key; empty for none")
 
 
 class KeysData(RootModel[dict[str, list[KeyData]]]):
