@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from energy.progress import Progress
     from energy.words.said import Said
-    from energy.words.verdict import Verdict
+    from energy.words.verdict import FirstLines
 
 
 UNSAFE = 3  # exit status of an answer that says: do not operate
@@ -161,8 +161,8 @@ def grid(
     out.print(table)
 
 
-def print_verdict(out: Console, found: Verdict) -> None:
-    """Print a verdict: danger first, then the headline, then one number a line."""
+def print_verdict(out: Console, found: FirstLines) -> None:
+    """Print first lines: danger first, then the headline, then one number a line."""
     for line in found.dangers:
         out.print(line, style="bold red")
     if found.operate == "no":
@@ -178,8 +178,8 @@ def print_verdict(out: Console, found: Verdict) -> None:
         out.print(found.least_known)
 
 
-def leave(found: Verdict) -> None:
-    """Leave with status 3 where the verdict says that the machine must not be operated like this."""
+def leave(found: FirstLines) -> None:
+    """Leave with status 3 where the first lines say that the machine must not be operated like this."""
     if found.dangers:
         raise SystemExit(UNSAFE)
 
