@@ -13,7 +13,6 @@ from energy.words.payback import (
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
     as_data,
-    cleaned,
     descent_rows,
     finding,
     first_lines,
@@ -101,7 +100,7 @@ def command(
 
         save(payback_chart(result, finding(result, system), system), picture, files_of(scenario), force=force)
     if as_json:
-        common.print_json(cleaned(as_data(result, loaded)))
+        common.print_json(as_data(result, loaded))
     else:
         _print(result, loaded, system, height_m, full=full)
         if not full:
