@@ -54,7 +54,7 @@ def measurements_of(
     found = []
     for k, (key, way) in enumerate(ways):
         known = figure.inputs[key]
-        plus_minus = way.plus_minus * _size_of(known) if way.relative else way.plus_minus
+        plus_minus = way.plus_minus * size_of(known) if way.relative else way.plus_minus
         if plus_minus / COVERAGE_FACTOR >= known.standard_deviation:
             continue  # known as well as that already
         told = part(progress, k / len(ways), (k + 1) / len(ways))
@@ -63,7 +63,7 @@ def measurements_of(
     return tuple(sorted(found, key=lambda m: -m.shrinks_by))
 
 
-def _size_of(known: Uncertain) -> float:
+def size_of(known: Uncertain) -> float:
     """Return the size that a relative error is a share of: the value, or the middle of its range where that is
     greater: a value taken as 0 is not measured to ± 0.
     """

@@ -68,7 +68,7 @@ def read_words(row: Compared, system: UnitSystem) -> str:
 def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
     """Return the inputs that the readings told something about, before and after, as (key, text)."""
     return [
-        _input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
+        input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
 
 
@@ -130,7 +130,7 @@ def _narrowed(updated: Updated) -> str:
     )
 
 
-def _input_row(updated: Updated) -> tuple[str, str]:
+def input_row(updated: Updated) -> tuple[str, str]:
     from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
 
