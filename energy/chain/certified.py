@@ -74,7 +74,8 @@ class CertifiedFuel:
 def predicted(folder: Path, progress: Progress | None = None, *, test: str = "highway") -> CertifiedFuel:
     """Return the certified vehicles of a folder of published data, predicted with the defaults alone.
 
-    `test` is "highway", or "city": the urban schedule, which is driven warm here. Displacement, test weight, A, B, C and top gear are the vehicle's; its other gears are spaced by rule.
+    `test` is "highway", or "city": the urban schedule, which is driven warm here. Displacement, test weight, A, B, C
+    and top gear are the vehicle's; its other gears are spaced by rule.
     """
     import pandas as pd
 

@@ -131,6 +131,7 @@ def _narrowed(updated: Updated) -> str:
 
 
 def input_row(updated: Updated) -> tuple[str, str]:
+    """Return one input with its range before and after the readings, as (key, text)."""
     from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
 

@@ -13,6 +13,7 @@ from energy.aero.air import (
     rotor_air_speed_m_s,
     shear_speed_factor,
     sound_speed_m_s,
+    turbulence_factors,
     wind_triangle,
 )
 
