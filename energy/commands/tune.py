@@ -9,7 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words import forms
-from energy.words.tune import CAUTIONS, ROWS_TITLE, as_data, headlines, notes_of, setting_headings, setting_rows
+from energy.words.tune import CAUTIONS, ROWS_TITLE, as_data, first_lines, notes_of, setting_headings, setting_rows
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -44,14 +44,14 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
         common.print_json(as_data(tuned))
     else:
         _print(tuned, checked.title, system)
+    common.leave(first_lines(tuned, system))
 
 
 def _print(tuned: Tuned, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    for text in headlines(tuned):
-        out.print(text, style="bold")
+    common.print_verdict(out, first_lines(tuned, system))
     common.heading(out, ROWS_TITLE)
     common.grid(out, setting_headings(tuned), setting_rows(tuned, system), wrap=False)
     common.heading(out, "Notes")
