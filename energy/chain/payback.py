@@ -20,7 +20,7 @@ from typing import Literal
 
 import numpy as np
 
-from energy.chain.answer import answered
+from energy.chain.answer import Answered, answered
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, ideal_break_even_head_wind, turbine_at_work
 from energy.chain.limits import OperatingLimit, broken_limits
@@ -161,15 +161,21 @@ class Payback:
 
 
 def payback(
-    scenario: Scenario, *, height_m: float = 100.0, exact: bool = False, progress: Progress | None = None
+    scenario: Scenario,
+    *,
+    height_m: float = 100.0,
+    exact: bool = False,
+    stated: Answered | None = None,
+    progress: Progress | None = None,
 ) -> Payback:
     """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
 
-    `progress` is told the share done (see energy/progress.py).
+    `stated` is the answer of the values as exact, where it is there already. `progress` is told the share done (see
+    energy/progress.py).
     """
     nominal = inputs_of(scenario)
     speed = float(np.asarray(nominal.road_speed_m_s))
-    stated = answered(scenario, exact=True)
+    stated = answered(scenario, exact=True) if stated is None else stated
     here = np.array([speed])
     drawn = None if exact else _drawn(scenario)
     winds = np.linspace(0, 40, 161)

@@ -24,7 +24,8 @@ _HEIGHT_M = 100.0
 
 @kept("Trying winds, descents and speeds", most=8)
 def _payback(progress: Progress | None, bundle: Bundle, exact: bool) -> Payback:
-    return payback(desk.scenario_of(bundle), height_m=_HEIGHT_M, exact=exact, progress=progress)
+    stated, scenario = desk.nominal_of(bundle), desk.scenario_of(bundle)
+    return payback(scenario, height_m=_HEIGHT_M, exact=exact, stated=stated, progress=progress)
 
 
 @functools.lru_cache(maxsize=8)

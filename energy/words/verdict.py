@@ -318,15 +318,11 @@ def _who_pays(result: Answer) -> str:
 
 
 def _median_change_w(answered: Answered) -> float:
-    spread = answered.spread
-    if spread is not None and spread.of == "fuel":
-        return float(spread.change_w[2])
-    return number(answered.answer.change.power_w)
+    return answered.outcome.change_w.estimate
 
 
 def _median_heat_w(answered: Answered) -> float:
-    spread = answered.spread
-    return number(answered.answer.turbine.heat_power_w) if spread is None else float(spread.heat_w[2])
+    return answered.outcome.heat_w.estimate
 
 
 def _median_change(answered: Answered) -> tuple[float, str]:
