@@ -51,7 +51,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
 
     \b
     Examples:
-      windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
+      windtoll begin mine --vehicle van --fuel diesel --diameter "1.6 m" --place behind
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
     from energy.chain.answer import answered

@@ -96,7 +96,7 @@ def command(
         save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
-        common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
+        common.print_json(as_data(fit, table or None, written))
     else:
         _print(fit, table, refused, written, system)
 

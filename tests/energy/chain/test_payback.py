@@ -20,7 +20,7 @@ from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.payback import as_data as as_data_of_payback
-from energy.words.payback import cleaned, first_lines
+from energy.words.payback import first_lines
 from energy.words.verdict import verdict
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError
@@ -265,7 +265,7 @@ def test_a_parked_scenario_is_answered_as_parked(demos: Path) -> None:
     assert result.money.turbine.per_year.estimate == 0
     over = next(i for i, kept in enumerate(result.parked_within) if not kept)
     assert result.parked_heat_w[over:].max() == 0
-    data = cleaned(as_data_of_payback(result, scenario))
+    data = as_data_of_payback(result, scenario)
     assert data["ideal_head_wind_m_s"] is None
     json.dumps(data, allow_nan=False)
 

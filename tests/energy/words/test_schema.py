@@ -92,6 +92,10 @@ def test_what_measurements_answer_keeps_its_schema(demos: Path, tmp_path: Path, 
     for command, (name, text) in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
         keeps_its_schema(command, command, str(path), str(tmp_path / name))
+    if demo != "parked_on_a_ridge":  # burns no fuel
+        keeps_its_schema("plan", "plan", str(path), "--length", "15 km")
+        runs = str(demos / "road_test" / "runs.toml")
+        keeps_its_schema("compare", "compare", runs, "--scenario", str(path))
     keeps_its_schema("shortfall", "shortfall", str(path), "--reading", "210 W at 60 mph, 400 rpm")
     keeps_its_schema("heat", "heat", str(path), "--trip", str(demos / "van_water_tank" / "trip.csv"))
 
@@ -105,6 +109,13 @@ def test_what_measurements_answer_keeps_its_schema(demos: Path, tmp_path: Path, 
         ("begin", ("{out}/ours", "--vehicle", "pickup", "--fuel", "battery")),
         ("example", ("{out}/demos",)),
         ("evidence", ()),
+        ("plan", ("--effect", "4 %")),
+        ("compare", ("{demos}/road_test/runs.toml",)),
+        ("read", ("{demos}/van_water_tank/trip.csv",)),
+        ("read", ("{run}", "--manifest", "{demos}/road_test/runs.toml")),
+        ("read", ("{run}", "{other}")),
+        ("join", ("{run}", "{other}", "--offset", "1 s", "--out", "{out}/joined.csv")),
+        ("fit load", ("{demos}/van_water_tank/warm_up_log.csv",)),
         ("keys", ()),
         ("keys", ("rotor",)),
         ("balance", ("--knife-edge", "12 g, 300 mm, 90 deg")),
@@ -114,7 +125,9 @@ def test_what_measurements_answer_keeps_its_schema(demos: Path, tmp_path: Path, 
 def test_what_needs_no_scenario_keeps_its_schema(
     demos: Path, tmp_path: Path, name: str, options: tuple[str, ...]
 ) -> None:
-    keeps_its_schema(name, *name.split(), *(one.format(demos=demos, out=tmp_path) for one in options))
+    run, other, *_ = sorted((demos / "road_test").glob("*.csv"))
+    words = (one.format(demos=demos, out=tmp_path, run=run, other=other) for one in options)
+    keeps_its_schema(name, *name.split(), *words)
 
 
 def objects(name: str) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -138,7 +151,7 @@ def kinds(field: Any) -> set[str]:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_field_has_a_meaning_and_every_number_a_unit(name: str) -> None:
-    estimates = {"EstimateData", "EstimatesData", "OffsetData"}  # their numbers have the unit of the field
+    estimates = {"EstimateData", "EstimatesData", "OffsetData", "ForceData"}  # their numbers have the unit of the field
     for title, part in objects(name):
         for key, field in part.get("properties", {}).items():
             assert field.get("description"), (title, key)
