@@ -109,7 +109,7 @@ def command(
         save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
-        common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
+        common.print_json(as_data(fit, table or None, written))
     else:
         _print(fit, table, refused, written, system)
 
@@ -143,7 +143,7 @@ def _of_readings(
         write_output(out, table.encode(), (), force=force)
     written = [] if out is None else [str(out)]
     if as_json:
-        common.print_json({**first_data(found), "scenario_table": table, "written": written})
+        common.print_json(first_data(found, table, written))
         return
     console = common.console()
     console.print(first_sentence(found, system), style="bold")

@@ -116,7 +116,7 @@ def command(
     table = sized(wanted)
     choice = compare_rotors(wanted, highest_rotor_speed_rad_s=values.get("--highest-rotor-speed"))
     if as_json:
-        common.print_json({**as_data(table), "rotors": rotor_choice.as_data(choice)})
+        common.print_json(as_data(table, choice))
     else:
         _print(table, choice, values["--speed"], system)
 

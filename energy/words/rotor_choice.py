@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from energy.aero.textbook_blade import HUB_FILL, SOURCE
 from vehicle import units
@@ -12,6 +12,7 @@ from vehicle.units import UnitSystem, figures, show
 if TYPE_CHECKING:
     from energy.aero.textbook_blade import Build, TextbookBlade
     from energy.chain.rotor_choice import Alternative, RotorChoice
+    from energy.words.rotor_choice_model import BladeData, RotorsData
 
 TITLE = "Rotors next to each other (* the one to choose)"
 NOTES = (
@@ -158,48 +159,52 @@ def station_rows(blade: TextbookBlade) -> list[list[str]]:
     ]
 
 
-def blade_data(blade: TextbookBlade, build: Build) -> dict[str, Any]:
+def blade_data(blade: TextbookBlade, build: Build) -> BladeData:
     """Return a textbook blade as data for `--json`."""
-    return {
-        "source": SOURCE,
-        "number_of_blades": blade.number_of_blades,
-        "tip_speed_ratio": blade.tip_speed_ratio,
-        "stations": [
-            {"radius_m": float(r), "chord_m": float(c), "angle_deg": float(t), "narrowed": bool(n)}
+    from energy.words.rotor_choice_model import BladeData, BuildData, StationData
+
+    return BladeData(
+        source=SOURCE,
+        number_of_blades=blade.number_of_blades,
+        tip_speed_ratio=blade.tip_speed_ratio,
+        stations=[
+            StationData(radius_m=float(r), chord_m=float(c), angle_deg=float(t), narrowed=bool(n))
             for r, c, t, n in zip(blade.radius_m, blade.chord_m, blade.twist_deg, blade.narrowed, strict=True)
         ],
-        "build": {
-            "material": build.material,
-            "thickness_m": build.thickness_m,
-            "blade_mass_kg": build.blade_mass_kg,
-            "root_stress_pa": build.stress_pa,
-            "buildable": not build.against,
-            "against": build.against,
-            "no_plate": build.no_plate,
-        },
-    }
+        build=BuildData(
+            material="plate" if build.material == "plate" else "wood",
+            thickness_m=build.thickness_m,
+            blade_mass_kg=build.blade_mass_kg,
+            root_stress_pa=build.stress_pa,
+            buildable=not build.against,
+            against=build.against,
+            no_plate=build.no_plate,
+        ),
+    )
 
 
-def as_data(choice: RotorChoice) -> dict[str, Any]:
+def as_data(choice: RotorChoice) -> RotorsData:
     """Return all alternatives as data for `--json`."""
-    return {
-        "chosen": next((k for k, e in enumerate(choice.alternatives) if e is choice.chosen), None),
-        "alternatives": [
-            {
-                "diameter_m": e.diameter_m,
-                "number_of_blades": e.number_of_blades,
-                "tip_speed_ratio": e.tip_speed_ratio,
-                "heat_w": e.heat_w,
-                "thrust_n": e.thrust_n,
-                "drag_power_w": e.drag_power_w,
-                "fuel_l_per_h": e.fuel_flow_m3_s * 3.6e6,
-                "rotor_speed_rpm": e.rotor_speed_rad_s * 30 / math.pi,
-                "tip_speed_m_s": e.tip_speed_m_s,
-                "root_pull_n": e.root_pull_n,
-                "starting_air_m_s": None if math.isnan(e.starting_air_m_s) else e.starting_air_m_s,
-                "against": list(e.against),
-                **blade_data(e.blade, e.build),
-            }
+    from energy.words.rotor_choice_model import RotorData, RotorsData
+
+    return RotorsData(
+        chosen=next((k for k, e in enumerate(choice.alternatives) if e is choice.chosen), None),
+        rotors=[
+            RotorData(
+                diameter_m=e.diameter_m,
+                number_of_blades=e.number_of_blades,
+                tip_speed_ratio=e.tip_speed_ratio,
+                heat_power_w=e.heat_w,
+                thrust_n=e.thrust_n,
+                drag_power_w=e.drag_power_w,
+                fuel_change_l_per_h=e.fuel_flow_m3_s * 3.6e6,
+                rotor_speed_rpm=e.rotor_speed_rad_s * 30 / math.pi,
+                tip_speed_m_s=e.tip_speed_m_s,
+                root_pull_n=e.root_pull_n,
+                starting_air_m_s=None if math.isnan(e.starting_air_m_s) else e.starting_air_m_s,
+                against=list(e.against),
+                blade=blade_data(e.blade, e.build),
+            )
             for e in choice.alternatives
         ],
-    }
+    )
