@@ -153,7 +153,7 @@ def _rotor(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
 
 def _textbook_rows(known: Beginning) -> pd.DataFrame:
     try:
-        return tables.from_csv(beginning.textbook_blade(known))[1]
+        return tables.from_csv(beginning.drawn_blade_csv(known))[1]
     except InputError:  # told when the scenario is begun
         return tables.empty(["radius_m", "chord_m", "twist_deg"], 5)
 
