@@ -18,9 +18,12 @@ from vehicle.units import UNIT_SYSTEMS
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from energy.aero.textbook_blade import Build, TextbookBlade
+    from energy.chain.rotor_choice import RotorChoice
     from energy.progress import Progress
     from energy.words.said import Said
     from energy.words.verdict import FirstLines
+    from vehicle.units import UnitSystem
 
 
 UNSAFE = 3  # exit status of an answer that says: do not operate
@@ -241,3 +244,24 @@ def print_said(out: Console, said: Said) -> None:
     for title, texts in said.lists:
         heading(out, title)
         bullets(out, list(texts))
+
+
+def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
+    """Print rotors next to each other, and why one wins."""
+    from energy.words import rotor_choice
+
+    heading(out, rotor_choice.TITLE)
+    grid(out, rotor_choice.headings(system), rotor_choice.rows(choice, system), gap=1)
+    out.print(rotor_choice.sentence(choice, system), style="bold")
+    bullets(out, [*rotor_choice.why(choice, system), *rotor_choice.NOTES])
+
+
+def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:
+    """Print the stations of a textbook blade, its formula's source, and what hands make of it."""
+    from energy.words import rotor_choice
+
+    heading(
+        out, f"Blade as drawn: {blade.number_of_blades} blades for a tip-speed ratio of {blade.tip_speed_ratio:.2g}"
+    )
+    grid(out, rotor_choice.STATION_HEADINGS, rotor_choice.station_rows(blade))
+    bullets(out, rotor_choice.blade_lines(blade, build))

@@ -11,7 +11,7 @@ from energy.pictures.base import Picture
 from energy.pictures.payback import pay_map
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page
+from energy.screens import desk, page, typed
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
 from vehicle.problems import InputError
@@ -54,7 +54,7 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     top = st.empty()
-    exact = not st.checkbox("with intervals (some seconds more)", key="pay intervals")
+    exact = not typed.tick("with intervals (some seconds more)", "pay intervals")
     try:
         with top.container():
             st.title(_HEADING)
