@@ -167,6 +167,6 @@ def test_a_verdict_has_the_sign_of_its_fuel_power(demos: Path, grade: str, wind:
 
 
 def test_keys_show_the_plausible_range() -> None:
-    row = next(row for row in key_rows("air") if row["key"] == "temperature")
-    assert row["plausible"] == "−40 °C to 50 °C"
+    row = next(row for row in key_rows("air") if row.key == "temperature")
+    assert row.plausible == "−40 °C to 50 °C"
     assert "plausible −40 °C to 50 °C" in key_words(row)
