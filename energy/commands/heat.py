@@ -108,7 +108,7 @@ def command(chosen: HeatOptions) -> None:
             found = heating(checked, trip, draws=draws, progress=progress)
     if chosen.picture is not None:
         logs = tuple(path for path in (chosen.trip_file, chosen.power_file) if path is not None)
-        title = heat_report.sentence(found, chosen.system)
+        title = heat_report.first_lines(found, chosen.system).headline
         chart = heating_chart(_bands(found, steady), _target(found), title, chosen.system)
         save(chart, chosen.picture, (*files_of(chosen.scenario), *logs), force=chosen.force)
     if chosen.as_json:
@@ -116,8 +116,9 @@ def command(chosen: HeatOptions) -> None:
         common.print_json(
             heat_report.as_data(found, chosen.system, steady=None if trip is None else steady, written=written)
         )
-        return
-    _print(found, steady, chosen.picture, chosen.system)
+    else:
+        _print(found, steady, chosen.picture, chosen.system)
+    common.leave(heat_report.first_lines(found, chosen.system))
 
 
 def _target(found: Heating) -> float:
@@ -145,7 +146,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     out = common.console()
     if found.scenario.title:
         out.print(found.scenario.title, style="dim")
-    out.print(heat_report.sentence(found, system), style="bold")
+    common.print_verdict(out, heat_report.first_lines(found, system))
     help_ = heat_report.what_would_help(found, system)
     if help_:
         common.heading(out, "What would fix it (each by itself)")
@@ -154,7 +155,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "For comparison, a steady cruise")
-        out.print(heat_report.sentence(steady, system))
+        common.bullets(out, heat_report.steady_lines(steady, system))
     out.print()
     chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
     click.echo(chart)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from energy.words.result_model import ResultModel, said
+from energy.words.rotor_choice_model import BladeData, RotorsData
 
 
 class BeginData(ResultModel):
@@ -18,6 +19,8 @@ class BeginData(ResultModel):
     )
     guesses: list[str] = said("keys whose values are typical ones, to be replaced by your own")
     sentence: str = said("the verdict in sentences, with what is least known")
+    blade: BladeData | None = said("the textbook blade that was drawn; null where the rotor is your own")
+    rotors: RotorsData | None = said("other rotors for the same heat; null where the rotor is your own")
 
 
 class ExampleData(ResultModel):

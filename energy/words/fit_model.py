@@ -31,3 +31,13 @@ class FitLoadData(ResultModel):
     residuals: list[ResidualsData] = said("each log against the fit")
     scenario_table: str | None = said("the table [load] for the scenario; null where the logs do not give it")
     written: list[str] = said("files that were written")
+
+
+class FirstCapacityData(ResultModel):
+    """A first heat capacity from two readings of a thermometer."""
+
+    heat_capacity_j_k: EstimateData = said("heat capacity", "J/K")
+    loss_w_k: EstimateData | None = said("heat loss for each kelvin above ambient; null without a cool-down", "W/K")
+    remarks: list[str] = said("what the readings do not show")
+    scenario_table: str = said("the table [load] for the scenario")
+    written: list[str] = said("files that were written")

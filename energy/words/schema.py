@@ -16,7 +16,7 @@ from energy.words.check_model import CheckData
 from energy.words.coastdown_model import CoastDownData
 from energy.words.curves_model import CurvesData
 from energy.words.evidence import EvidenceData
-from energy.words.fit_model import FitLoadData
+from energy.words.fit_model import FirstCapacityData, FitLoadData
 from energy.words.heat_model import HeatData
 from energy.words.join_model import JoinData
 from energy.words.keys_model import KeysData
@@ -60,6 +60,7 @@ COMMANDS: Mapping[str, type[BaseModel]] = {
     "compare": CompareData,
     "fit coastdown": CoastDownData,
     "fit load": FitLoadData,
+    "fit load --reading": FirstCapacityData,
     "evidence": EvidenceData,
     "check": CheckData,
     "keys": KeysData,
