@@ -14,6 +14,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
+from energy.words.cautions import of_the_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
@@ -93,5 +94,5 @@ def show() -> None:
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
         page.bullets([f"Assumed: {result.year.assumed}. Name your own in wind_climate."])
-    page.cautions(payback_words.CAUTIONS)
+    page.cautions([*of_the_file(scenario), *payback_words.CAUTIONS])
     page.assumptions(work)
