@@ -42,6 +42,7 @@ def as_data(
         "flagged_rows": {flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
         "fuel": flow.as_dict(),
         "notes": list(log.notes),
+        "checks": list(log.concerns),
         "statistics": _statistics(log),
     }
     if distance and flow.litres is not None and distance > 500:
@@ -115,7 +116,8 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     from vehicle.logs.columns import BY_NAME
 
     distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
-    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]
+    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
+    lines += [f"  check: {text}" for text in log.concerns] + [""]
     for name, found in data["statistics"].items():
         low, mean, high = (in_usual_unit(name, found[key])[0] for key in ("low", "mean", "high"))
         unit = in_usual_unit(name, 0.0)[1]

@@ -97,7 +97,7 @@ def in_si(
         if name in _ZERO_IS_ABSENT and not numbers[filled].any():
             listed.append(replace(column, use="not reported", note="zero in every row: taken as not reported"))
             continue
-        column, factor, offset = _unit_of(column, parameter, numbers[filled])
+        factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
         si = numbers * factor + offset if (factor, offset) != (1, 0) else numbers
         with np.errstate(invalid="ignore"):
             wrong = filled & ((si < parameter.low) | (si > parameter.high))
@@ -131,15 +131,6 @@ def in_si(
         listed.append(column)
         kept[name] = si
     return listed, kept
-
-
-def _unit_of(column: Column, parameter: LoggedParameter, numbers: np.ndarray) -> tuple[Column, float, float]:
-    factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
-    shares = ("calculated_load", "absolute_load", "throttle", "pedal", "relative_throttle")
-    if column.unit_from == "standard" and parameter.name in shares and 0.02 < float(numbers.max()) <= 1.0:
-        note = "read as shares of one: percent below one throughout cannot be"
-        return replace(column, unit="fraction", unit_from="its values", note=note), 1.0, 0.0
-    return column, factor, offset
 
 
 def _median_doubt(column: Column, parameter: LoggedParameter, si: np.ndarray, running: np.ndarray | None) -> str:

@@ -29,7 +29,9 @@ from vehicle.logs.columns import (
 )
 from vehicle.logs.log import Draft, Log, Quality, Repairs
 from vehicle.logs.long import rows_of_long
-from vehicle.logs.repair import despike, fill, unstick
+from vehicle.logs.neighbours import check_neighbours, drop_codes
+from vehicle.logs.repair import STANDING, despike, fill, unstick
+from vehicle.logs.settle import settle_shares, settle_speed
 from vehicle.logs.text import RawLog, is_long, read_raw
 from vehicle.problems import InputError, Problem, shown
 
@@ -168,9 +170,13 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         accepted = "vehicle speed, engine speed and one of fuel rate, air flow, manifold pressure"
         raise InputError(Problem(path.name, "columns", f"none can be used ({listed})", accepted))
     notes: list[str] = []
+    checks: list[str] = []
     if "speed_m_s" not in values and "gps_speed_m_s" in values:
         values["speed_m_s"] = values["gps_speed_m_s"].copy()
         notes.append("speed is that of the satellite receiver: the car's own is not in the log")
+    for settle in (settle_shares, settle_speed):
+        columns, said = settle(columns, draft)
+        checks += said
     columns = _repaired(draft, columns)
     table = _table(draft, clock)
     notes += _notes(columns, values, clock)
@@ -178,16 +184,18 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         still = _leading(values["engine_speed_rad_s"] == 0)
         if 0 < still < len(table):
             repairs.add("first rows before the engine reports (engine speed zero)", still)
-    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source)
+    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, checks=tuple(checks))
 
 
 def _repaired(draft: Draft, columns: list[Column]) -> list[Column]:
     """Repair the values of a draft; return its columns, those marked of which nothing is left."""
     for name in draft.values:
         despike(draft, name)
-    for name in ("engine_speed_rad_s", "speed_m_s", "manifold_pressure_pa", "air_flow_kg_s", "calculated_load"):
+    drop_codes(draft)
+    for name in STANDING:
         if name in draft.values:
             unstick(draft, name)
+    check_neighbours(draft)
     for name in draft.values:
         fill(draft, name)
     emptied = [name for name, numbers in draft.values.items() if not np.isfinite(numbers).any()]
