@@ -9,6 +9,9 @@ if TYPE_CHECKING:
     from vehicle.logs.log import Log
 
 
+_LEAST_M = 500.0  # of driving, for fuel over a distance
+
+
 def as_data(
     log: Log, engine: LoggedEngine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
 ) -> tuple[dict[str, Any], FuelFlow]:
@@ -16,7 +19,7 @@ def as_data(
     import numpy as np
 
     from energy.words.log_quality import rate_and_stuck_data
-    from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
+    from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, litres_and_metres, tractive_power_w
     from vehicle.logs.log import Quality
 
     flow = fuel_flow(log, engine, source=source)
@@ -45,8 +48,9 @@ def as_data(
         "checks": list(log.concerns),
         "statistics": _statistics(log),
     }
-    if distance and flow.litres is not None and distance > 500:
-        data["fuel"]["l_per_100km"] = flow.litres / distance * 1e5
+    litres, metres = litres_and_metres(log, flow)
+    if distance and metres > _LEAST_M and litres > 0:
+        data["fuel"] |= {"l_per_100km": litres / metres * 1e5, "l_per_100km_over_km": metres / 1000}
     power = brake_power_w(log)
     if power is not None and np.isfinite(power[0]).any():
         data["engine_power"] = {"mean_w": float(np.nanmean(power[0])), "source": power[1]}
@@ -110,6 +114,12 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
     return value * factor + offset, unit
 
 
+def _over(data: dict[str, Any]) -> str:
+    """Return over how much of the way fuel for a distance is known, where that is not nearly all of it."""
+    known = data["fuel"]["l_per_100km_over_km"]
+    return f" over the {known:.2f} km with both fuel and speed" if known < 0.98 * data["distance_km"] else ""
+
+
 def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
     """Return what is in a log as lines."""
     from energy.words.log_quality import rate_and_stuck_lines
@@ -143,7 +153,7 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         per = data["fuel"].get("l_per_100km")
         lines.append(
             f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
-            + (f", {per:.2f} L/100 km" if per else "")
+            + (f", {per:.2f} L/100 km{_over(data)}" if per else "")
             + (
                 f" (known for {100 * data['fuel']['known_share']:.1f} % of the time)"
                 if data["fuel"]["known_share"] < 0.999

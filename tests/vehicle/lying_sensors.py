@@ -29,7 +29,7 @@ class Drive:
         rows = [",".join([clock, *names])]
         for place, second in enumerate(self.time_s if times is None else times):
             cells = [values[place] for values in self.columns.values()]
-            rows.append(",".join([f"{second:.10g}", *("" if np.isnan(cell) else f"{cell:.6g}" for cell in cells)]))
+            rows.append(",".join([f"{second:.12g}", *("" if np.isnan(cell) else f"{cell:.6g}" for cell in cells)]))
         return "\n".join(rows) + "\n"
 
     def metres(self) -> float:

@@ -59,6 +59,11 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "mins": (60, 0),
         "minutes": (60, 0),
         "h": (3600, 0),
+        "hr": (3600, 0),
+        "hours": (3600, 0),
+        "d": (86400, 0),
+        "day": (86400, 0),
+        "days": (86400, 0),
     },
     "speed": {
         "km/h": (1 / 3.6, 0),

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros
-from vehicle.logs.clock import MendedClock, gap_limit, mend_clock, parse_clock
+from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, parse_clock
+from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (
     BY_NAME,
     DATE,
@@ -26,6 +27,7 @@ from vehicle.logs.columns import (
     Column,
     assign,
     match_header,
+    unit_factor,
 )
 from vehicle.logs.log import Draft, Log, Quality, Repairs
 from vehicle.logs.long import rows_of_long
@@ -74,7 +76,7 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
 
 def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs) -> Log:
     frame, broken = raw.frame, raw.broken
-    mended, source = _clock_of(path, frame, columns)
+    mended, source, said = _clock_of(path, raw, columns)
     for what, count in mended.repairs:
         repairs.add(what, count)
     quality = np.zeros(len(frame), dtype=np.uint16)
@@ -91,7 +93,8 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs)
             "the names may be shifted against the columns"
         )
         raise InputError(Problem(path.name, "header", read, "one name for each column"))
-    return replace(_finish(path, draft, columns, mended, source), states=_states(frame, columns))
+    log = _finish(path, draft, columns, mended, source)
+    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks))
 
 
 def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
@@ -113,26 +116,37 @@ def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
             numbers[zeros] = np.nan
 
 
-def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[MendedClock, str]:
-    """Return the best clock: of those that move, the one with the finest steps; engine run time only where no other
-    is."""
+def _clock_of(path: Path, raw: RawLog, columns: list[Column]) -> tuple[MendedClock, str, list[str]]:
+    """Return the best clock, where it is from, and what to say of its unit.
+
+    Of the clocks that move it is the one with the finest steps; engine run time only where no other is. A clock whose
+    unit stays open is taken only if there is no other. Raises InputError where none moves, or its unit stays open.
+    """
+    frame = raw.frame
     dates = next((frame[c.index] for c in columns if c.parameter == DATE and c.index in frame), None)
     candidates = [c for c in columns if c.parameter == TIME and c.index in frame]
     fallback = [c for c in columns if c.parameter == "run_time_s" and c.use == "used" and c.index in frame]
-    best: tuple[tuple[float, int], int, MendedClock, str] | None = None
+    witness = _witness(raw, columns)
+    open_: list[Problem] = []
     for group in (candidates, fallback):
+        best: tuple[tuple[float, int], MendedClock, str, list[str]] | None = None
         for column in group:
             unit = "" if column.unit_from == "standard" else column.unit
-            clock = parse_clock(frame[column.index], unit, dates)
+            clock = parse_clock(frame[column.index], unit, dates, witness if group is candidates else NO_WITNESS)
             mended = mend_clock(clock) if clock is not None else None
             if clock is None or mended is None:
+                continue
+            if clock.unit is not None and clock.unit.open:
+                open_.append(_open_clock(path, column, clock.unit))
                 continue
             moves = np.unique(clock.seconds[np.isfinite(clock.seconds)][:5000]).size
             rank = (-float(moves), int(mended.repaired.sum()))
             if best is None or rank < best[0]:
-                best = (rank, column.index, mended, f"{column.header.strip()} ({clock.kind})")
+                best = (rank, mended, f"{column.header.strip()} ({clock.kind})", _said_of_clock(column, clock.unit))
         if best is not None:
-            return best[2], best[3]
+            return best[1], best[2], best[3]
+    if open_:
+        raise InputError(open_)
     names = ", ".join(shown(c.header) for c in (*candidates, *fallback)) or "no column is a clock"
     raise InputError(
         Problem(
@@ -142,6 +156,29 @@ def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[M
             'a column "time" in seconds, ISO 8601 or hours:minutes:seconds, or the engine run time',
         )
     )
+
+
+def _open_clock(path: Path, column: Column, unit: ClockUnit) -> Problem:
+    header = column.header.strip()
+    read = f"no unit, and {' or '.join(unit.open)} is possible ({unit.why})"
+    return Problem(path.name, f"column {header}", read, f'its unit: --column "{header}=time ({unit.open[0]})"')
+
+
+def _said_of_clock(column: Column, unit: ClockUnit | None) -> list[str]:
+    if unit is None or not unit.why:
+        return []
+    return [f"the clock {shown(column.header.strip())} has no unit: {unit.words} taken, because {unit.why}"]
+
+
+def _witness(raw: RawLog, columns: Sequence[Column]) -> ClockWitness:
+    """Return what else the log says about time: its speed, as it is written, and the engine's run time."""
+    found: dict[str, np.ndarray] = {}
+    for name in ("speed_m_s", "gps_speed_m_s", "run_time_s"):
+        column = next((c for c in columns if c.parameter == name and c.use == "used" and c.index in raw.frame), None)
+        if column is not None:
+            factor, _ = unit_factor(BY_NAME[name].kind, column.unit) or (1.0, 0.0)
+            found[name] = numbers_of(raw.frame[column.index], raw.decimal)[0] * factor
+    return ClockWitness(found.get("speed_m_s", found.get("gps_speed_m_s")), found.get("run_time_s"))
 
 
 def _states(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray | None:

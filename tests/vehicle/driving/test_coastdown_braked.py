@@ -48,7 +48,8 @@ def test_undisturbed_runs_are_left_alone(tmp_path, step_s, gusts_m_s):
 def test_the_one_braked_run_of_eight_is_named(tmp_path, seed, brake, said):
     found = fitted(tmp_path, brake, seed=seed)
     (remark,) = found.remarks
-    assert remark.startswith("coast.csv #4") and said in remark
+    assert remark.startswith("coast.csv #4")
+    assert said in remark
     assert off(found) == pytest.approx(0, abs=0.012)
     assert abs(found.head_wind_m_s) < 3
 
@@ -57,7 +58,8 @@ def test_the_one_braked_run_of_eight_is_named(tmp_path, seed, brake, said):
 @pytest.mark.parametrize("newton", [200, 400, 700])
 def test_gentle_braking_after_every_run_is_no_road_load(tmp_path, seed, newton):
     found = fitted(tmp_path, lambda n, s, v: newton if v < 12 + newton / 175 else 0, seed=seed)
-    assert len(found.remarks) == 8 and all("braking cut" in remark for remark in found.remarks)
+    assert len(found.remarks) == 8
+    assert all("braking cut" in remark for remark in found.remarks)
     assert min(run.speed_m_s.min() for run in found.used) > 0.9 * (12 + newton / 175)
     assert off(found) == pytest.approx(0, abs=0.012)
     assert found.head_wind_m_s == pytest.approx(1.5, abs=3)

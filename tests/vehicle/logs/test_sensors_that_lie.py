@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from energy.words.read import as_data, in_words
 from tests.vehicle import lying_sensors
-from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
+from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow, litres_and_metres
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 
@@ -189,3 +190,24 @@ def test_a_load_in_shares_next_to_a_throttle_in_percent(tmp_path):
     log = read(tmp_path, drive)
     assert log.table["calculated_load"].median() == pytest.approx(np.median(drive.columns["engine load"]), rel=0.01)
     assert log.table["throttle"].median() == pytest.approx(np.median(drive.columns["throttle"]) / 100, rel=0.01)
+
+
+def test_fuel_for_a_distance_counts_only_rows_with_both(tmp_path):
+    """A fuel rate that dies after 100 s of 900: a true 5.0 L/100 km was 0.6."""
+    drive = lying_sensors.drive(1, kind="motorway")
+    speed = drive.columns["speed"] / 3.6
+    drive = lying_sensors.only(drive, "speed", "rpm")
+    drive.columns["fuel rate (L/h)"] = np.where(drive.time_s < 100, 0.05 * speed * 3.6, np.nan)  # 5.0 L/100 km
+    log = read(tmp_path, drive)
+    data, flow = as_data(log, ENGINE, None, None, None)
+    assert data["fuel"]["l_per_100km"] == pytest.approx(5.0, rel=0.01)
+    assert data["fuel"]["l_per_100km_over_km"] == pytest.approx(speed[:100].sum() / 1000, rel=0.03)
+    assert "with both fuel and speed" in "\n".join(in_words(log, data, flow))
+    whole = calibrated_efficiency_of(log)
+    assert whole == (pytest.approx(data["fuel"]["l_per_100km"], rel=1e-9))
+
+
+def calibrated_efficiency_of(log: Log) -> float:
+    """Return litres for 100 km by the function that the calibration to a receipt uses."""
+    litres, metres = litres_and_metres(log, fuel_flow(log, ENGINE))
+    return litres / metres * 1e5
