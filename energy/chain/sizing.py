@@ -25,7 +25,9 @@ from vehicle.problems import InputError, Problem
 
 # Power coefficients that small hand-made rotors reach: common practice, no source.
 HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
-DRIVELINE_EFFICIENCY = 0.90  # engine shaft to road, gearbox times axle: within the handbook ranges 85-95 % and 95-97 %
+DRIVELINE_EFFICIENCY = (
+    0.90  # engine shaft to road, gearbox times axle: common practice, no source: 85 to 95 % and 95 to 97 %
+)
 CONVERSION_EFFICIENCY = 0.70  # rotor shaft to heat (belt, generator, rectifier, cables): common practice, no source
 NOISY_TIP_SPEED_M_S = 80.0  # common practice, no source
 USUAL_HEAT_W = 2000.0  # to begin with, where a scenario makes no heat

@@ -51,13 +51,14 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
 
     \b
     Examples:
-      windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
+      windtoll begin mine --vehicle van --fuel diesel --diameter "1.6 m" --place behind
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
     from energy.chain.answer import answered
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
+    from energy.words.begin_model import BeginData
     from vehicle.files import write_output
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
@@ -80,15 +81,14 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     path = folder / bundles.SCENARIO_NAME
     found = verdict_of(told, system)
     if as_json:
-        common.print_json(
-            {
-                "written": str(path),
-                "verdict": found.word,
-                "safe": False if found.dangers else None,
-                "guesses": list(bundles.guesses(bundle)),
-                "sentence": found.words,
-            }
+        begun = BeginData(
+            written=[str(path), *(str(folder / name) for name, _ in bundle.files)],
+            verdict=found.word,
+            safe=False if found.dangers else None,
+            guesses=list(bundles.guesses(bundle)),
+            sentence=found.words,
         )
+        common.print_json(begun.model_dump())
         common.leave(found)
         return
     out = common.console()

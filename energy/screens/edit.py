@@ -46,6 +46,7 @@ _WORDS = {
     "credit": "credit: what the turbine replaces",
     "other_sources": "other sources of the same heat",
     "prices": "prices",
+    "costs": "costs: parts, work, life and use, for payback in money",
     "wind_climate": "wind of the year, where it is used",
     "uncertainty": "what is uncertain together",
     "gust": "gust: the worst case that must be withstood",

@@ -16,13 +16,13 @@ from energy.screens import desk
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress
 from energy.words import answer as report
+from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
     from energy.chain.answer import Answered
-    from energy.words.verdict import Verdict
 
 NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
 
@@ -125,11 +125,12 @@ def _verdict(slot: DeltaGenerator, told: Answered) -> None:
     slot.html(title + verdict_html(verdict_of(told, desk.system())))
 
 
-def verdict_html(found: Verdict) -> str:
-    """Return a verdict as HTML: danger first, then the headline, then one number a line."""
+def verdict_html(found: FirstLines) -> str:
+    """Return first lines as HTML: danger first, then the headline, then one number a line."""
     danger = " ".join(f"<p>{escape(line)}</p>" for line in (*found.dangers, *found.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
-    kind = "danger" if found.dangers else found.word.partition(" ")[0]
+    word = found.word if isinstance(found, Verdict) else ""
+    kind = "danger" if found.dangers else word.partition(" ")[0]
     lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)
     end = "" if found.headline.endswith(".") else "."
     return (
@@ -139,9 +140,17 @@ def verdict_html(found: Verdict) -> str:
     )
 
 
-def _operate(found: Verdict) -> str:
+def _operate(found: FirstLines) -> str:
     """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
     return found.may_be_operated if found.operate == "no" else NOT_CHECKED_HERE
+
+
+def first_lines(work: Work, heading: str, found: FirstLines) -> None:
+    """Show a screen's question and the first lines of its own answer."""
+    st.title(heading)
+    problems(work)
+    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
+    st.html(title + verdict_html(found))
 
 
 def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:

@@ -33,11 +33,13 @@ def _maps(bundle: Bundle, exact: bool, system: UnitSystem) -> tuple[Picture, Pic
     wind, wind_table = pay_map(result.wind, "head wind", "speed", ("alternator", "energy"), system)
     descent, descent_table = pay_map(result.descent, "descent", "share", ("fuel", "alternator"), system)
     speed = shown(result.road_speed_m_s, "speed", system)
-    energy = payback_words.wind_words(result, "energy", system)
+    driven = payback_words.finding(result, system)
+    if not result.parked:
+        driven = f"At {speed} the heat exceeds the drag power {payback_words.wind_words(result, 'energy', system)}"
     return (
         Picture(
             "pays_in_wind",
-            f"At {speed} the heat exceeds the drag power {energy}",
+            driven,
             wind.properties(height=340),
             wind_table,
         ),
@@ -62,19 +64,26 @@ def show() -> None:
             page.cannot(work, _HEADING, "Not enough data to calculate when it could pay.", error.problems)
         return
     with top.container():
-        page.answer_line(work, _HEADING, f"{payback_words.finding(result, system)}.")
+        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.told.scenario, system))
     scenario, speed = work.told.scenario, shown(result.road_speed_m_s, "speed", system)
+    page.finding(payback_words.money_title(result))
+    page.table(payback_words.MONEY_COLUMNS, payback_words.money_rows(result), caption="Money", numbers=(1, 2, 3))
+    with st.expander("What the money rests on"):
+        page.bullets(payback_words.money_notes(result))
     page.picture(maps[0], "Colour: gain or loss; lines: from where it pays, by what it is held against.")
-    page.finding(f"Head wind from which it pays, at {speed} on the flat")
-    page.table(("", ""), payback_words.head_wind_rows(result, scenario, system), caption="Head wind from which it pays")
+    if not result.parked:
+        page.finding(f"Head wind from which it pays, at {speed} on the flat")
+        rows = payback_words.head_wind_rows(result, scenario, system)
+        page.table(("", ""), rows, caption="Head wind from which it pays")
     page.picture(maps[1])
-    page.finding(f"Down {shown(_HEIGHT_M, 'length', system)} at {speed}, in still air")
-    page.table(
-        payback_words.DESCENT_COLUMNS,
-        payback_words.descent_rows(result, system),
-        caption="Descents",
-        numbers=(0, 1, 2, 3, 4, 5),
-    )
+    if not result.parked:
+        page.finding(f"Down {shown(_HEIGHT_M, 'length', system)} at {speed}, in still air")
+        page.table(
+            payback_words.DESCENT_COLUMNS,
+            payback_words.descent_rows(result, system),
+            caption="Descents",
+            numbers=(0, 1, 2, 3, 4, 5),
+        )
     page.finding("Standing with the nose in the wind: no fuel")
     page.table(
         ("wind", "heat"), payback_words.parked_rows(result, system), caption="Standing with the nose in the wind"

@@ -26,10 +26,10 @@ def test_heat_reads_from_answer_to_cautions(van_folder_: Path, tmp_path: Path) -
     assert result.returncode == 0, result.stderr
     places = [
         result.stdout.index(word)
-        for word in ("kW go into the tank", "Numbers", "time (min)", "Defaults used", "Cautions")
+        for word in ("Heat into the tank", "Numbers", "time (min)", "Defaults used", "Cautions")
     ]
     assert places == sorted(places)
-    assert "from 15.0 °C to 60.0 °C in 55 min" in flat(result.stdout)
+    assert "60.0 °C in 55 min (90 % range 43 to 89 min)" in flat(result.stdout)
     assert "energy label" in flat(result.stdout)
     assert picture.read_bytes().startswith(b"\x89PNG")
 
