@@ -164,7 +164,7 @@ def _why_not(source: str, get: Container[str], engine: LoggedEngine) -> str:
 
 def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) -> tuple[np.ndarray, list[str]]:
     if source == "fuel rate":
-        return get["fuel_rate_m3_s"].copy(), ["as the car reports it"]
+        return get["fuel_rate_m3_s"].copy(), ["as the log has it"]
     if source == "fuel mass flow":
         return get["fuel_mass_flow_kg_s"] / engine.fuel.density_kg_m3, [
             f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"

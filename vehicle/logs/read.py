@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros
+from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros, units_in_cells
 from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, parse_clock
 from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (
@@ -29,6 +29,7 @@ from vehicle.logs.columns import (
     match_header,
     unit_factor,
 )
+from vehicle.logs.derive import derive
 from vehicle.logs.log import Draft, Log, Quality, Repairs
 from vehicle.logs.long import rows_of_long
 from vehicle.logs.neighbours import check_neighbours, drop_codes
@@ -64,7 +65,7 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
         assigned.extend(assign(headers, unit_row, overrides, where or path.name))
         return [column.index for column in assigned if column.use == "used"]
 
-    raw = read_raw(path, wanted)
+    raw = read_raw(path, wanted, names=overrides)
     repairs = Repairs()
     for what, count in raw.repairs:
         repairs.add(what, count)
@@ -97,12 +98,14 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs)
     return replace(log, states=_states(frame, columns), checks=(*said, *log.checks))
 
 
-def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
+def _read_cells(raw: RawLog, columns: list[Column], draft: Draft) -> None:
     """Put the numbers of every column that is used into the draft; rows of nothing but zeros are emptied."""
-    for column in columns:
+    for place, column in enumerate(columns):
         if column.use != "used" or column.parameter not in BY_NAME:
             continue
-        numbers, unread = numbers_of(raw.frame[column.index], raw.decimal)
+        column, cells = _without_units(raw, column)
+        columns[place] = column
+        numbers, unread = numbers_of(cells, raw.decimal)
         if unread.any():
             what = f"{BY_NAME[column.parameter].words}: cells that are no number, left empty"
             draft.repairs.add(what, int(unread.sum()))
@@ -114,6 +117,14 @@ def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
         draft.quality[zeros] |= int(Quality.ZEROS)
         for numbers in draft.values.values():
             numbers[zeros] = np.nan
+
+
+def _without_units(raw: RawLog, column: Column) -> tuple[Column, pd.Series]:
+    """Return a column and its cells without the units in them; the column's unit is then that of its cells."""
+    cells = raw.frame[column.index]
+    kind = BY_NAME[column.parameter].kind if column.parameter in BY_NAME else "time"
+    bare, unit = units_in_cells(cells, kind, raw.decimal)
+    return (replace(column, unit=unit, unit_from="cells"), bare) if unit else (column, cells)
 
 
 def _clock_of(path: Path, raw: RawLog, columns: list[Column]) -> tuple[MendedClock, str, list[str]]:
@@ -131,8 +142,9 @@ def _clock_of(path: Path, raw: RawLog, columns: list[Column]) -> tuple[MendedClo
     for group in (candidates, fallback):
         best: tuple[tuple[float, int], MendedClock, str, list[str]] | None = None
         for column in group:
+            column, cells = _without_units(raw, column)
             unit = "" if column.unit_from == "standard" else column.unit
-            clock = parse_clock(frame[column.index], unit, dates, witness if group is candidates else NO_WITNESS)
+            clock = parse_clock(cells, unit, dates, witness if group is candidates else NO_WITNESS)
             mended = mend_clock(clock) if clock is not None else None
             if clock is None or mended is None:
                 continue
@@ -176,8 +188,9 @@ def _witness(raw: RawLog, columns: Sequence[Column]) -> ClockWitness:
     for name in ("speed_m_s", "gps_speed_m_s", "run_time_s"):
         column = next((c for c in columns if c.parameter == name and c.use == "used" and c.index in raw.frame), None)
         if column is not None:
+            column, cells = _without_units(raw, column)
             factor, _ = unit_factor(BY_NAME[name].kind, column.unit) or (1.0, 0.0)
-            found[name] = numbers_of(raw.frame[column.index], raw.decimal)[0] * factor
+            found[name] = numbers_of(cells, raw.decimal)[0] * factor
     return ClockWitness(found.get("speed_m_s", found.get("gps_speed_m_s")), found.get("run_time_s"))
 
 
@@ -214,6 +227,7 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
     for settle in (settle_shares, settle_speed):
         columns, said = settle(columns, draft)
         checks += said
+    checks += derive(columns, draft)
     columns = _repaired(draft, columns)
     table = _table(draft, clock)
     notes += _notes(columns, values, clock)

@@ -89,7 +89,7 @@ def concerns_of(logs: Iterable[Log]) -> list[str]:
 def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:
     """Return the meanings of columns that this log has headers for: the test's table serves all logs, a run's `own`
     must fit."""
-    return fitting(headers_of(path) if columns else (), columns, own)
+    return fitting(headers_of(path, columns) if columns else (), columns, own)
 
 
 def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[str] = ()) -> dict[str, str]:
