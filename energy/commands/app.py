@@ -29,10 +29,11 @@ def app_files() -> tuple[Path, Path]:
 def settings_as_options(settings: dict[str, Any]) -> list[str]:
     """Return the settings of a configuration file as command-line options of streamlit."""
     options = []
-    for table, entries in settings.items():
-        for key, value in entries.items():
-            text = str(value).lower() if isinstance(value, bool) else str(value)
-            options.append(f"--{table}.{key}={text}")
+    for name, value in settings.items():
+        if isinstance(value, dict):
+            options += [f"--{name}.{option.removeprefix('--')}" for option in settings_as_options(value)]
+        else:
+            options.append(f"--{name}={str(value).lower() if isinstance(value, bool) else value}")
     return options
 
 
