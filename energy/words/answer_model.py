@@ -68,6 +68,13 @@ class MeasureNextData(ResultModel):
     interval_shrinks_by: Number = said("share by which the interval would shrink", "1")
 
 
+class NextQuestionData(ResultModel):
+    """A question that follows from the answer."""
+
+    command: str = said("the subcommand that answers it")
+    why: str = said("why it comes next")
+
+
 class RotorData(ResultModel):
     """What the rotor does at the scenario's speed."""
 
@@ -202,6 +209,7 @@ class AnswerData(ResultModel):
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
+    next_questions: list[NextQuestionData] = said("the one or two questions that follow from this answer")
     electrical_power_w: Number = said("power into the element", "W")
     heat_power_w: Number = said("heat into the load", "W")
     fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat", "L/kWh")
