@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import functools
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from energy.pictures.answer import fuel_over_speed
 from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
+from energy.pictures.interval import interval_html
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, dials, page
 from energy.words import answer as report
 from energy.words.cautions import cautions
+from energy.words.interval import main_interval
+from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
 
 
 @functools.lru_cache(maxsize=16)
@@ -31,10 +38,17 @@ def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
     return _flow(bundle, system, True), _over_speed(bundle, system)
 
 
+def _first(told: Answered, system: UnitSystem) -> str:
+    """Return what stands under the verdict: its range as a picture, and three numbers."""
+    shown = interval_html(main_interval(told, system), outcome=verdict_of(told, system).word)
+    return shown + page.cards_html(told, system)
+
+
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    surely = page.verdict(work, "Does it save or cost fuel?")
+    surely = page.verdict(work, "Does it save or cost fuel?", lambda told: _first(told, system))
+    next_steps = st.container()
     with st.container(border=True):
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")
@@ -51,6 +65,8 @@ def show() -> None:
         "that is not known exactly.",
     )
     told = surely()
+    with next_steps:
+        page.next_steps(told, "fuel")
     with right:
         page.finding("The numbers that matter")
         page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
