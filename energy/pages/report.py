@@ -14,9 +14,10 @@ from markupsafe import Markup
 
 from energy.chain.answer import Answered
 from energy.pages.templates import filled
-from energy.pictures.answer import fuel_over_speed, operating_line
+from energy.pictures.answer import operating_line
 from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
+from energy.pictures.over_speed import fuel_over_speed
 from energy.scenario.bundle import Bundle, to_zip
 from energy.words import answer as answer_words
 from energy.words.cautions import cautions

@@ -55,7 +55,7 @@ def domain_of(intervals: Sequence[Interval]) -> tuple[float, float]:
 
 
 def interval_html(interval: Interval, domain: tuple[float, float] | None = None, *, outcome: str = "costs") -> str:
-    """Return the picture of one range. `outcome` (costs, saves, cannot tell) chooses its colour.
+    """Return the picture of one range. `outcome` (the verdict's word) chooses its colour.
 
     `domain` is the axis, where several pictures share one.
     """
@@ -64,7 +64,7 @@ def interval_html(interval: Interval, domain: tuple[float, float] | None = None,
     def at(value: float) -> float:
         return (value - low) / (high - low)
 
-    kind = {"saves": "saves", "cannot tell": "open"}.get(outcome, "costs")
+    kind = {"costs": "costs", "saves": "saves"}.get(outcome, "open")
     ends, words = interval.ends, html.escape(interval.words, quote=True)
     bar = '<i class="axis"></i>'
     if len(ends) == 5:

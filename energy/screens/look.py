@@ -53,6 +53,9 @@ def _charts() -> str:
     return (
         f"{chart} text {{ fill: var(--wt-ink); font-family: {FONT}; }} "
         f"{strokes} {{ stroke: var(--wt-ink); }} {fills} {{ fill: var(--wt-ink); }} "
+        f'{chart} text[stroke="white"], {chart} path[stroke="white"] {{ stroke: var(--wt-paper); }} '
+        # Cells that touch show a seam where a browser smooths their edges.
+        f"{chart} .mark-rect path {{ shape-rendering: crispEdges; }} "
         f'{chart} [stroke="{GRID}"] {{ stroke: var(--wt-faint); }} '
         f'{chart} [stroke="{GREY}"] {{ stroke: var(--wt-line); }} '
         f'{chart} path[fill="{GREY}"] {{ fill: var(--wt-line); }}'

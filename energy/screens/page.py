@@ -41,7 +41,7 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
   overflow-wrap: anywhere; }
 .wt-verdict.costs { border-left: 8px solid var(--wt-cost); padding-left: 0.7rem; }
 .wt-verdict.saves { border-left: 8px solid var(--wt-gain); padding-left: 0.7rem; }
-.wt-verdict.cannot { border-left: 8px solid var(--wt-soft); padding-left: 0.7rem; }
+.wt-verdict.cannot, .wt-verdict.no { border-left: 8px solid var(--wt-soft); padding-left: 0.7rem; }
 .wt-verdict.danger { border-left: 8px solid var(--wt-danger); padding-left: 0.7rem; }
 .wt-danger { background: var(--wt-danger-paper); border: 2px solid var(--wt-danger); padding: 0.4rem 0.7rem;
   margin: 0 0 0.4rem; }
@@ -205,13 +205,7 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
     """Show a chart under the finding that it shows (unless the screen's answer says it), and its files to take away."""
     if headed:
         finding(found.title)
-    st.altair_chart(
-        found.shown(),
-        width="content" if found.fixed_width else "stretch",
-        theme=None,
-        alt=found.title,
-        key=f"chart {found.name}",
-    )
+    chart(found)
     if note:
         st.html(f'<p class="wt-note">{escape(note)}</p>')
     with st.expander(f"Download this picture ({found.name.replace('_', ' ')})"):
@@ -228,6 +222,17 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
                 key=f"take {found.name} {kind}",
                 on_click="ignore",
             )
+
+
+def chart(found: Picture) -> None:
+    """Show a chart by itself: inside what is folded, where nothing more can be folded."""
+    st.altair_chart(
+        found.shown(),
+        width="content" if found.fixed_width else "stretch",
+        theme=None,
+        alt=found.title,
+        key=f"chart {found.name}",
+    )
 
 
 def finding(text: str) -> None:

@@ -202,7 +202,7 @@ class AnswerData(ResultModel):
     broken_limits: list[str] = said("the broken limits in sentences, the most exceeded first")
     headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
-    verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
+    verdict: Literal["costs", "saves", "cannot tell", "no effect"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
     sentence: str = said("the verdict in sentences, with what is least known")
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")

@@ -68,7 +68,7 @@ def _pressing(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
 
 def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
     moving = number(told.answer.inputs.road_speed_m_s) > 0
-    if found.word == "cannot tell" and told.spread is not None and told.spread.of == "fuel":
+    if found.word == "cannot tell":
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
     if found.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
@@ -76,7 +76,7 @@ def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
         yield NextQuestion("plan", "plan", "It may save fuel here: runs on the road would prove it.")
     if found.word == "saves":
         yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
-    if found.word == "cannot tell" and told.answer.turbine.heat_power_w <= 0.5:
+    if found.word == "no effect":
         yield NextQuestion("rotor", "curves", "No heat here: see from which air speed on the rotor gives any.")
 
 

@@ -44,7 +44,7 @@ class Verdict:
     says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
     """
 
-    word: Literal["costs", "saves", "cannot tell"]
+    word: Literal["costs", "saves", "cannot tell", "no effect"]
     dangers: tuple[str, ...]
     warnings: tuple[str, ...]
     headline: str
@@ -180,9 +180,9 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     change, heat = median_change_w(answered), median_heat_w(answered)
     small = 1e-9 * abs(number(result.without.supply.source_w)) + 0.05
     heats = heat > 0.5
-    nominal = "costs" if change > small else "saves" if change < -small or heats else "cannot tell"
+    nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
-    if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
+    if spread is not None and nominal != "no effect" and spread.verdict != nominal:
         return "cannot tell", _too_close(answered, system), (heat_line, *_against_absent(answered, system))
     if change > small:
         return "costs", _changed("Costs", answered, system), (heat_line, *_against_absent(answered, system))
@@ -190,7 +190,7 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
         return "saves", _changed("Saves", answered, system), (heat_line, *_against_absent(answered, system))
     if heats:
         return "saves", f"No extra fuel. {_free_heat(answered, system)}", ()
-    return "cannot tell", "No effect: no extra fuel, and no heat.", ()
+    return "no effect", "No effect: no extra fuel, and no heat.", ()
 
 
 def _changed(verb: str, answered: Answered, system: UnitSystem) -> str:
