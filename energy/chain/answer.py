@@ -9,19 +9,34 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from energy.chain.draws import spread_of
+from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
+from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
 
 _WINDS_M_S = np.linspace(0.0, 40.0, 161)
+LEVEL = 0.9  # of the range between the outer quantiles of the draws
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 _OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an answer says: the median of the draws with its 90 % range; without draws the values as stated.
+
+    `change_w` is what working changes fuel or pack power by, `heat_w` the heat into the load; over a trip their means
+    over time.
+    """
+
+    change_w: Estimate
+    heat_w: Estimate
 
 
 @dataclass(frozen=True)
@@ -34,6 +49,15 @@ class Answered:
     spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
     stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+
+    @property
+    def outcome(self) -> Outcome:
+        """The figures of the answer: every output that states them takes them from here."""
+        change, heat = self.answer.change.power_w, self.answer.turbine.heat_power_w
+        if self.spread is None:
+            return Outcome(_as_stated(change), _as_stated(heat))
+        moved = self.spread.of == "fuel"  # else no draw moves the fuel
+        return Outcome(_of_draws(self.spread.change_w) if moved else _as_stated(change), _of_draws(self.spread.heat_w))
 
     @property
     def at_its_most(self) -> TurbineAtWork:
@@ -56,6 +80,15 @@ class Answered:
         return "power" if self.trip is None else "energy"
 
 
+def _as_stated(value: np.ndarray) -> Estimate:
+    number = float(np.asarray(value))
+    return Estimate(number, number, number, LEVEL)
+
+
+def _of_draws(quantiles_w: tuple[float, ...]) -> Estimate:
+    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[0], quantiles_w[-1], LEVEL)
+
+
 def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:
     """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag
     power.
@@ -66,6 +99,7 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
     if scenario.schedule is not None:
         return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
+    refuse_impossible(scenario, found, found.turbine)
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
@@ -77,6 +111,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
     from energy.chain.trip import answer_trip, trip_chain
 
     trip = answer_trip(scenario)
+    refuse_impossible(scenario, trip.mean, trip.most)
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)

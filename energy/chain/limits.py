@@ -6,8 +6,9 @@ A limit that is broken is the first thing that any answer says; it makes the com
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -16,6 +17,10 @@ from energy.chain.ledger import TurbineAtWork
 from energy.scenario.inputs import Inputs
 from energy.scenario.keys.names import QuantityKey
 
+if TYPE_CHECKING:
+    from energy.chain.heating import Heating
+
+_INTO_THE_ELEMENT = "Power into the element"
 LimitKind = Literal["rotor_speed", "tip_speed", "force", "current", "power"]
 
 
@@ -59,7 +64,7 @@ def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingL
         ("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", tip, limits.highest_tip_speed_m_s),
         ("Thrust", "rotor.highest_thrust", "force", _number(turbine.thrust_n), limits.highest_thrust_n),
         ("Current", "generator.highest_current", "current", current, limits.highest_current_a),
-        ("Power into the element", "heater.rated_power", "power", _number(turbine.heat_power_w), limits.rated_power_w),
+        (_INTO_THE_ELEMENT, "heater.rated_power", "power", _number(turbine.heat_power_w), limits.rated_power_w),
     )
     return tuple(
         OperatingLimit(name, key, kind, value, _number(limit))
@@ -73,10 +78,25 @@ def limits_of(answered: Answered) -> tuple[OperatingLimit, ...]:
     return operating_limits(answered.answer.inputs, answered.at_its_most)
 
 
+def heating_limits(found: Heating) -> tuple[OperatingLimit, ...]:
+    """Return every stated limit at the hardest moment of a heating; of a power log its highest power counts."""
+    inputs = found.answer.inputs
+    limits = () if found.hardest is None else operating_limits(inputs, found.hardest)
+    if found.trip is None or found.trip.power_w is None or inputs.turbine.rated_power_w is None:
+        return limits
+    logged, rated = float(np.max(found.trip.power_w)), _number(inputs.turbine.rated_power_w)
+    others = tuple(limit for limit in limits if limit.key != "heater.rated_power")
+    return (*others, OperatingLimit(_INTO_THE_ELEMENT, "heater.rated_power", "power", logged, rated))
+
+
+def in_order(limits: Iterable[OperatingLimit]) -> tuple[OperatingLimit, ...]:
+    """Return those of the limits that are broken, the most exceeded first."""
+    return tuple(sorted((limit for limit in limits if limit.broken), key=lambda limit: -limit.share))
+
+
 def broken_limits(answered: Answered) -> tuple[OperatingLimit, ...]:
     """Return the limits that an answer breaks, the most exceeded first."""
-    broken = (limit for limit in limits_of(answered) if limit.broken)
-    return tuple(sorted(broken, key=lambda limit: -limit.share))
+    return in_order(limits_of(answered))
 
 
 def _number(value: Any) -> float:

@@ -183,15 +183,21 @@ def limit_shares(inputs: Inputs, turbine: TurbineAtWork) -> dict[str, np.ndarray
     return shares
 
 
+def keeps_limits(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return where no limit is passed, of the conditions' shape; what is not known passes none."""
+    kept = np.ones(np.shape(turbine.heat_power_w), dtype=bool)
+    for share in limit_shares(inputs, turbine).values():
+        kept = kept & ~(np.asarray(share) > 1 + 1e-9)
+    return kept
+
+
 def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
     """Return the heat (W) of each setting, NaN where a limit is passed, nothing turns or the curves do not reach."""
     return _legal_heat(*_at(scenario, grid))
 
 
 def _legal_heat(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0)
-    for share in limit_shares(inputs, turbine).values():
-        fine &= share <= 1 + 1e-9
+    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0) & keeps_limits(inputs, turbine)
     return np.where(fine, turbine.heat_power_w, np.nan)
 
 

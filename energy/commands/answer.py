@@ -128,22 +128,15 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
 
 
 def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:
-    from rich.table import Table
-
     from energy.words import answer as report
     from energy.words.assumed import ASSUMED
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("account")
-    table.add_column("")
-    for name in ("without", "working", "difference"):
-        table.add_column(name, justify="right")
-    last = ""
-    for account, name, without, working, difference in report.ledger_lines(told, system):
-        table.add_row(account if account != last else "", name, without, working, difference)
+    rows, last = [], ""
+    for account, name, *watts in report.ledger_lines(told, system):
+        rows.append((account if account != last else "", name, *watts))
         last = account
-    out.print(table)
+    common.grid(out, ("account", "", "without", "working", "difference"), rows, left=2)
     common.heading(out, "The same heat from elsewhere")
     common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
     common.heading(out, ASSUMED)

@@ -29,11 +29,11 @@ def app_files() -> tuple[Path, Path]:
 def settings_as_options(settings: dict[str, Any]) -> list[str]:
     """Return the settings of a configuration file as command-line options of streamlit."""
     options = []
-    for name, value in settings.items():
+    for key, value in settings.items():
         if isinstance(value, dict):
-            options += [f"--{name}.{option.removeprefix('--')}" for option in settings_as_options(value)]
+            options += [f"--{key}.{option.removeprefix('--')}" for option in settings_as_options(value)]
         else:
-            options.append(f"--{name}={str(value).lower() if isinstance(value, bool) else value}")
+            options.append(f"--{key}={str(value).lower() if isinstance(value, bool) else value}")
     return options
 
 
@@ -74,10 +74,6 @@ def command(port: int, no_browser: bool) -> None:
     options = settings_as_options(tomllib.loads(config.read_text(encoding="utf-8")))
     options += [f"--server.port={port}", f"--server.headless={str(no_browser).lower()}"]
     from streamlit.web import cli
-
-    from energy.commands.gate import close_to_others
-
-    close_to_others(port)
 
     # What the first screen needs is loaded while the browser opens.
     threading.Thread(target=_warm_up, args=(start,), daemon=True).start()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -36,7 +35,7 @@ from energy.words.forms import RUN_LIST
 @click.option(
     "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the interval, %."
 )
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+@common.json_option
 def command(
     manifest: Path,
     without: str | None,
@@ -71,7 +70,7 @@ def command(
         planned_m_s=None if effect is not None or scenario is None else _planned_speed(scenario, overrides),
     )
     if as_json:
-        click.echo(json.dumps(as_data(found), indent=2, allow_nan=False))
+        common.print_json(as_data(found))
         return
     click.echo("\n".join(in_words(found)))
 

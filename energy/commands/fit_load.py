@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
-from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, fit_rows, sentence
+from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, first_data, first_sentence, fit_rows, sentence
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 
 
 @click.command("load", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
-@click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="LOG.csv ...")
+@click.argument("logs", nargs=-1, type=click.Path(path_type=Path), metavar="[LOG.csv ...]")
+@click.option(
+    "--reading",
+    "spoken",
+    multiple=True,
+    metavar='"77 degF to 187 degF in 6 minutes at about 2 kW"',
+    help="Instead of a log: two temperatures, the time between, the watts or 'with the power off'. May be repeated.",
+)
 @common.units_option
 @common.json_option
 @click.option(
@@ -45,6 +52,7 @@ if TYPE_CHECKING:
 @common.force_option
 def command(
     logs: tuple[Path, ...],
+    spoken: tuple[str, ...],
     system: UnitSystem,
     as_json: bool,
     ambient: str | None,
@@ -65,6 +73,7 @@ def command(
     Examples:
       windtoll fit load warm_up.csv --picture fit.png --out part.toml
       windtoll fit load monday.csv tuesday.csv --ambient "64 degF" --units us
+      windtoll fit load --reading "77 degF to 187 degF in 6 minutes at about 2 kW"
     """
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
@@ -75,8 +84,12 @@ def command(
     gap_s = None if gap is None else read_quantity("--gap", gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
+    _check_choice(logs, spoken, picture)
     if out is not None:
         checked_output(out, logs, force=force)
+    if spoken:
+        _of_readings(spoken, ambient_k, out, as_json=as_json, force=force, system=system)
+        return
     if picture is not None:
         checked_picture(picture, logs, force=force)
     problems: list[Problem] = []
@@ -96,9 +109,51 @@ def command(
         save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
     written = [str(path) for path in (out, picture) if path is not None]
     if as_json:
-        common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
+        common.print_json(as_data(fit, table or None, written))
     else:
         _print(fit, table, refused, written, system)
+
+
+def _check_choice(logs: tuple[Path, ...], spoken: tuple[str, ...], picture: Path | None) -> None:
+    """Raise InputError unless there are logs or readings, and a picture only of logs."""
+    from energy.heat.two_readings import ACCEPTED
+
+    if bool(logs) == bool(spoken):
+        read = "logs and --reading together" if logs else "neither a log nor --reading"
+        raise InputError(Problem("command line", "", read, f"LOG.csv, or --reading {ACCEPTED}"))
+    if spoken and picture is not None:
+        raise InputError(Problem("command line", "--picture", "given with --reading", "a log to draw"))
+
+
+def _of_readings(
+    spoken: tuple[str, ...],
+    ambient_k: float | None,
+    out: Path | None,
+    *,
+    as_json: bool,
+    force: bool,
+    system: UnitSystem,
+) -> None:
+    from energy.heat.two_readings import first_capacity, read_spell, scenario_lines
+    from vehicle.files import write_output
+
+    found = first_capacity([read_spell(text) for text in spoken], ambient_k)
+    table = scenario_lines(found)
+    if out is not None:
+        write_output(out, table.encode(), (), force=force)
+    written = [] if out is None else [str(out)]
+    if as_json:
+        common.print_json(first_data(found, table, written))
+        return
+    console = common.console()
+    console.print(first_sentence(found, system), style="bold")
+    common.bullets(console, found.remarks)
+    common.heading(console, FOR_THE_SCENARIO)
+    click.echo(table)
+    for path in written:
+        console.print(f"Saved: {path}", soft_wrap=True)
+    common.heading(console, "Cautions")
+    common.bullets(console, CAUTIONS)
 
 
 def _table(fit: HeaterFit) -> tuple[str, str]:

@@ -101,14 +101,15 @@ def command(
             found = heating(checked, trip, draws=draws, progress=progress)
     if picture is not None:
         logs = tuple(path for path in (trip_file, power_file) if path is not None)
-        title = heat_report.sentence(found, system)
+        title = heat_report.first_lines(found, system).headline
         chart = heating_chart(_bands(found, steady), _target(found), title, system)
         save(chart, picture, (*files_of(scenario), *logs), force=force)
     if as_json:
-        data = heat_report.as_data(found, system, steady=None if trip is None else steady)
-        common.print_json({**data, "written": [] if picture is None else [str(picture)]})
-        return
-    _print(found, steady, picture, system)
+        written = [] if picture is None else [str(picture)]
+        common.print_json(heat_report.as_data(found, system, steady=None if trip is None else steady, written=written))
+    else:
+        _print(found, steady, picture, system)
+    common.leave(heat_report.first_lines(found, system))
 
 
 def _target(found: Heating) -> float:
@@ -136,7 +137,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     out = common.console()
     if found.scenario.title:
         out.print(found.scenario.title, style="dim")
-    out.print(heat_report.sentence(found, system), style="bold")
+    common.print_verdict(out, heat_report.first_lines(found, system))
     help_ = heat_report.what_would_help(found, system)
     if help_:
         common.heading(out, "What would fix it (each by itself)")
@@ -145,7 +146,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "For comparison, a steady cruise")
-        out.print(heat_report.sentence(steady, system))
+        common.bullets(out, heat_report.steady_lines(steady, system))
     out.print()
     chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
     click.echo(chart)

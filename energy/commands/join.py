@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from energy.commands import common
+from energy.words.join_model import JoinData
 from vehicle.files import checked_output
 from vehicle.logs.join import LogText, join_second_log, pick_column, read_log_text, write_joined
 from vehicle.problems import InputError, Problem
@@ -27,7 +27,7 @@ from vehicle.units import QuantityError, parse
 )
 @click.option("--longest-gap", default="5 s", show_default=True, help="Nothing is filled in across longer gaps.")
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Print what was done as JSON.")
+@common.json_option
 def command(
     first: Path,
     second: Path,
@@ -69,21 +69,16 @@ def command(
     if not any(filled.values()):
         doubts.append("the two logs do not overlap in time at this offset: no cell was filled")
     if as_json:
-        estimate = joined.estimate
-        click.echo(
-            json.dumps(
-                {
-                    "file": str(target),
-                    "offset_s": joined.offset_s,
-                    "how": joined.how,
-                    "correlation": estimate.correlation if estimate else None,
-                    "rows": len(first_log.rows),
-                    "filled": filled,
-                    "warnings": doubts,
-                },
-                indent=2,
-            )
+        data = JoinData(
+            file=str(target),
+            offset_s=joined.offset_s,
+            how=joined.how,
+            correlation=joined.estimate.correlation if joined.estimate else None,
+            rows=len(first_log.rows),
+            filled=filled,
+            warnings=doubts,
         )
+        common.print_json(data.model_dump())
         return
     how = {"given": "as given", "clocks": "from the dates in both logs", "correlation": "found by matching"}[joined.how]
     click.echo(f"{target}: the second log's clock moved by {joined.offset_s:+.2f} s, {how}.")

@@ -57,8 +57,6 @@ def command(
 
 
 def _print(found: Match, system: UnitSystem) -> None:
-    from rich.table import Table
-
     from energy.words.cautions import BLADE, ESTIMATE
     from energy.words.match import SETTING_NAMES, flat_words, notes_of, own_limits, rows_of, sentence
 
@@ -66,14 +64,9 @@ def _print(found: Match, system: UnitSystem) -> None:
     broken = own_limits(found, system)
     out.print(sentence(found, system), style="bold red" if broken else "bold")
     common.bullets(out, broken)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("")
-    for name in ("today", "maximum heat", "lowest fuel per heat"):
-        table.add_column(name, justify="right")
-    for name, texts in rows_of((found.own, found.best, found.thriftiest), system):
-        table.add_row(name, *texts)
     common.heading(out, "Settings")
-    out.print(table)
+    rows = [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)]
+    common.grid(out, ("", "today", "maximum heat", "lowest fuel per heat"), rows, left=1)
     common.heading(out, "How flat the best is (heat stays within 5 %, the other settings held)")
     common.pairs(
         out,

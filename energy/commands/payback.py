@@ -11,17 +11,23 @@ from energy.commands import common
 from energy.words.payback import (
     CAUTIONS,
     DESCENT_COLUMNS,
+    MONEY_COLUMNS,
     as_data,
-    cleaned,
     descent_rows,
     finding,
+    first_lines,
     head_wind_rows,
+    money_notes,
+    money_rows,
+    money_title,
     parked_rows,
     year_rows,
 )
 from vehicle.units import QuantityError, UnitSystem, parse, show
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.chain.payback import Payback
     from energy.scenario.read import Scenario
 
@@ -34,6 +40,7 @@ if TYPE_CHECKING:
 @click.option(
     "--descent", "height", default="100 m", show_default=True, help="Height of a descent to give figures for."
 )
+@click.option("--full", is_flag=True, help="All of it: what the money rests on, winds, descents, the year, standing.")
 @click.option("--exact", is_flag=True, help="Take every value as exact: no intervals, and a fraction of the time.")
 @click.option(
     "--picture",
@@ -48,11 +55,16 @@ def command(
     system: UnitSystem,
     as_json: bool,
     height: str,
+    full: bool,
     exact: bool,
     picture: Path | None,
     force: bool,
 ) -> None:
-    """Say when the turbine of SCENARIO.toml could pay: in wind, down hills, standing still, over a year's winds.
+    """Say whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
+    year.
+
+    In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and
+    gas (windtoll keys costs). It works only within its limits.
 
     Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
@@ -88,33 +100,46 @@ def command(
 
         save(payback_chart(result, finding(result, system), system), picture, files_of(scenario), force=force)
     if as_json:
-        common.print_json(cleaned(as_data(result, loaded)))
-        return
-    _print(result, loaded, system, height_m, picture)
+        common.print_json(as_data(result, loaded))
+    else:
+        _print(result, loaded, system, height_m, full=full)
+        if not full:
+            click.echo(f"More: windtoll payback {scenario} --full")
+        if picture is not None:
+            click.echo(f"Picture: {picture}")
+    common.leave(first_lines(result, loaded, system))
 
 
-def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, picture: Path | None) -> None:
+def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
+    from energy.words.cautions import BLADE, ESTIMATE
+
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(f"{finding(result, system)}.", style="bold")
-    speed = show(result.road_speed_m_s, "speed", system)
-    common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
-    common.pairs(out, head_wind_rows(result, scenario, system))
+    common.print_verdict(out, first_lines(result, scenario, system))
+    common.heading(out, money_title(result))
+    common.grid(out, MONEY_COLUMNS, money_rows(result), left=1)
+    if full:
+        _print_more(out, result, scenario, system, height_m)
+    common.heading(out, "Cautions")
+    common.bullets(out, [*CAUTIONS, BLADE, ESTIMATE] if full else [BLADE, ESTIMATE])
 
-    common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
-    common.grid(out, DESCENT_COLUMNS, descent_rows(result, system))
 
+def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:
+    """Print what the money rests on, and when it pays by wind, descent and over the year."""
+    common.heading(out, "What the money rests on")
+    common.bullets(out, money_notes(result))
+    if not result.parked:
+        speed = show(result.road_speed_m_s, "speed", system)
+        common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
+        common.pairs(out, head_wind_rows(result, scenario, system))
+        common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
+        common.grid(out, DESCENT_COLUMNS, descent_rows(result, system))
     year = result.year
     sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
     common.pairs(out, year_rows(result, scenario, system))
     if year.assumed:
         common.bullets(out, [f"Assumed: {year.assumed}. Name your own in [wind_climate]."])
-
     common.heading(out, "Standing with the nose in the wind: no fuel")
     common.pairs(out, parked_rows(result, system))
-    common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS)
-    if picture is not None:
-        out.print(f"\nPicture written to {picture}.", style="dim")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,7 +46,7 @@ if TYPE_CHECKING:
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+@common.json_option
 def command(
     scenario: Path | None,
     overrides: tuple[str, ...],
@@ -104,7 +103,7 @@ def command(
         page = as_html(plan.order, plan.speed, plan.road)
         write_output(sheet, page.encode(), _inputs(scenario, runs_file), force=force)
     if as_json:
-        click.echo(json.dumps(words.as_data(plan), indent=2, allow_nan=False))
+        common.print_json(words.as_data(plan))
         return
     click.echo("\n".join([*words.plan_words(plan), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
     if sheet is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
-from energy.words.read import as_data, in_words
+from energy.words.read import all_data, as_data, in_words
 
 if TYPE_CHECKING:
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
@@ -42,7 +41,7 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
 )
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+@common.json_option
 def command(
     logs: tuple[Path, ...],
     displacement: str | None,
@@ -84,15 +83,12 @@ def command(
         raise InputError(problems)
     if receipt:
         engine = replace(engine, volumetric_efficiency=_calibrated(receipt, read, engine))
-    answers = [as_data(log, engine, source, mass, road_load) for log in read]
-    if receipt:
-        for data, _ in answers:
-            data["fuel"]["calibrated_volumetric_efficiency"] = engine.volumetric_efficiency
+    calibrated = engine.volumetric_efficiency if receipt else None
+    answers = [as_data(log, engine, source, mass, road_load, calibrated) for log in read]
     if out is not None:
         write_output(out, _tidy(read[0], answers[0][1]), logs, force=force)
     if as_json:
-        found = [data for data, _ in answers]
-        click.echo(json.dumps(found[0] if len(found) == 1 else {"logs": found}, indent=2, allow_nan=False))
+        common.print_json(all_data([data for data, _ in answers]))
         return
     for log, (data, flow) in zip(read, answers, strict=True):
         click.echo("\n".join(in_words(log, data, flow)))

@@ -253,8 +253,6 @@ def _upright(swept: _Swept, marks: list[tuple[str, float]]) -> list[Any]:
         place: dict[str, Any] = {"align": "right" if late else "left", "dx": -5 if late else 5, "y": 10 + 17 * k}
         halo = alt.Chart(at).mark_text(**place, fontSize=13, stroke="white", strokeWidth=4)
         text = alt.Chart(at).mark_text(**place, fontSize=13, color=BLACK)
-        layers += [
-            rule.encode(x=x, tooltip=["limit:N", alt.Tooltip(x, format=".3~g")]),
-            text.encode(x=x, text="limit:N"),
-        ]
-    return layers
+        layers.append(rule.encode(x=x, tooltip=["limit:N", alt.Tooltip(x, format=".3~g")]))
+        words += [drawn.encode(x=x, text="limit:N") for drawn in (halo, text)]
+    return layers + words

@@ -9,7 +9,7 @@ import streamlit as st
 
 from energy.scenario import bundle as bundles
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES
-from energy.screens import desk, fields, own, page, tables
+from energy.screens import desk, fields, own, page, tables, typed
 from vehicle.problems import InputError
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ _WORDS = {
     "credit": "credit: what the turbine replaces",
     "other_sources": "other sources of the same heat",
     "prices": "prices",
+    "costs": "costs: parts, work, life and use, for payback in money",
     "wind_climate": "wind of the year, where it is used",
     "uncertainty": "what is uncertain together",
     "gust": "gust: the worst case that must be withstood",
@@ -71,17 +72,13 @@ def show() -> None:
         st.html(f'<p class="wt-note"><b>Still guesses ({len(guesses)}):</b> {page.escape(names)}.</p>')
     order = [*[n for n in _WORDS if n == _MOST or n in TABLES], *[n for n in TABLES if n not in _WORDS]]
     faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
-    if st.session_state.get("part_shown") not in order:
-        st.session_state["part_shown"] = order[0]
-    if "part" not in st.session_state:
-        st.session_state["part"] = st.session_state["part_shown"]
-    part = st.selectbox(
+    part = typed.choice(
         "Which part?",
+        "part",
         order,
-        key="part",
-        format_func=lambda name: _WORDS.get(name, name.replace("_", " ")) + (" (a fault)" if name in faulty else ""),
+        order[0],
+        lambda name: _WORDS.get(name, name.replace("_", " ")) + (" (a fault)" if name in faulty else ""),
     )
-    st.session_state["part_shown"] = part
     if part == _MOST:
         _most(work)
     else:
@@ -182,6 +179,7 @@ def _table(name: str) -> None:
     own = "".join(line for line in comments.splitlines(keepends=True) if bundles.GUESS not in line)
     changed = tables.to_csv(rows, own)
     if st.button("Use these numbers", disabled=changed == tables.to_csv(held, own), key="use numbers"):
+        tables.forget(name)
         _put(bundles.with_file(desk.bundle(), name, changed))
         st.rerun()
 

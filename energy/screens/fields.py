@@ -11,6 +11,7 @@ from typing import Any
 
 import streamlit as st
 from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
 
 from energy.scenario import bundle as bundles
 from energy.scenario.defaults import FUEL_DEFAULTS
@@ -66,7 +67,7 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
         elif _names_of(info.annotation):
             _choice(place, info, raw, {name: name.replace("_", " ") for name in _names_of(info.annotation)})
         elif info.annotation is str:
-            _text(place, raw, str(info.default or ""))
+            _text(place, raw, "" if info.default in (None, PydanticUndefined) else str(info.default))
         else:
             _pairs(place, raw)
         mark = "<b>Still a guess: put your own.</b> " if place in desk.guesses() else ""
@@ -101,6 +102,7 @@ def _about(place: str, info: FieldInfo, spec: Spec | None) -> str:
 
 def _default_words(place: str, info: FieldInfo, spec: Spec | None) -> tuple[str, str]:
     value: Any = info.get_default(call_default_factory=True, validated_data={})
+    value = None if value is PydanticUndefined else value  # a key that is needed has none
     source = spec.source if spec is not None else ""
     by_fuel = FUEL_DEFAULTS.get(place)
     if by_fuel is not None:
@@ -154,9 +156,9 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     sure, parts = _parts(raw)
     choices = units.written_units(spec.unit, desk.system())
     shown = {name: _split(value, choices, spec) for name, value in parts.items()}
-    unit = next((shown[n][1] for n in ("value", "low", "high") if n in parts and parts[n] is not None), choices[0])
-    if unit not in choices:
-        choices = (*choices, unit)
+    chosen = _chosen_unit(place, choices[0])
+    unit = next((shown[n][1] for n in ("value", "low", "high") if n in parts and parts[n] is not None), chosen)
+    choices = tuple(dict.fromkeys((*choices, chosen, unit)))
     label = _name(place)
     unit_key = _hold(f"{place} unit", unit)
     sure_key = _hold(f"{place} sure", sure)
@@ -203,6 +205,18 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=store)
 
 
+def _chosen_unit(place: str, usual: str) -> str:
+    """Return the unit that was chosen for a field, which stays while the field is empty; else the usual one."""
+    chosen = desk.typed().get(f"unit {place}")
+    return chosen if isinstance(chosen, str) else usual
+
+
+def _keep_unit(place: str, unit: str, raw: object) -> None:
+    """Keep the unit of a field that is empty; otherwise it stands in the scenario with its number."""
+    if raw is None:
+        desk.keep_typed(f"unit {place}", unit)
+
+
 def _placeholder(place: str, spec: Spec) -> str:
     table, _, key = place.partition(".")
     text, _ = _default_words(place, TABLES[table].model_fields[key], spec)
@@ -244,6 +258,7 @@ def _storing(place: str, spec: Spec) -> Callable[[], None]:
             ends = {name: end for name, end in ends.items() if end is not None}
             if ends:
                 raw = {**({"value": value} if value is not None else {}), **ends}
+        _keep_unit(place, unit, raw)
         desk.put_value(place, raw)
 
     return store
@@ -301,14 +316,16 @@ def _list(place: str, spec: Spec, raw: object) -> None:
     choices = units.written_units(spec.unit, desk.system())
     entries = raw if isinstance(raw, list) else []
     numbers = [value for entry in entries for value in _parts(entry)[1].values() if value is not None]
-    unit = _split(numbers[0], choices, spec)[1] if numbers else choices[0]
-    choices = choices if unit in choices else (*choices, unit)
+    chosen = _chosen_unit(place, choices[0])
+    unit = _split(numbers[0], choices, spec)[1] if numbers else chosen
+    choices = tuple(dict.fromkeys((*choices, chosen, unit)))
     text = ", ".join(_entry_text(entry, unit, choices, spec) for entry in entries)
     value_key, unit_key = _hold(f"{place} value", text), _hold(f"{place} unit", unit)
 
     def store() -> None:
         chosen = st.session_state[unit_key]
         parts = [part.strip() for part in st.session_state[value_key].split(",") if part.strip()]
+        _keep_unit(place, chosen, parts or None)
         desk.put_value(place, [_entry(part, chosen) for part in parts] or None)
 
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")

@@ -20,6 +20,7 @@ from energy.words import answer as report
 from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
+from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
     from energy.chain.answer import Answered
-    from energy.words.verdict import Verdict
 
 NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
 
@@ -139,11 +139,12 @@ def _verdict(slot: DeltaGenerator, told: Answered, more: Callable[[Answered], st
     slot.html(title + verdict_html(verdict_of(told, desk.system())) + more(told))
 
 
-def verdict_html(found: Verdict) -> str:
-    """Return a verdict as HTML: danger first, then the headline, then one number a line."""
+def verdict_html(found: FirstLines) -> str:
+    """Return first lines as HTML: danger first, then the headline, then one number a line."""
     danger = " ".join(f"<p>{escape(line)}</p>" for line in (*found.dangers, *found.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
-    kind = "danger" if found.dangers else found.word.partition(" ")[0]
+    word = found.word if isinstance(found, Verdict) else ""
+    kind = "danger" if found.dangers else word.partition(" ")[0]
     lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)
     end = "" if found.headline.endswith(".") else "."
     quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else end
@@ -166,9 +167,17 @@ def cards_html(told: Answered, system: UnitSystem) -> str:
     return f'<div class="wt-cards">{"".join(f"""<div class="wt-card">{text}</div>""" for text in texts)}</div>'
 
 
-def _operate(found: Verdict) -> str:
+def _operate(found: FirstLines) -> str:
     """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
     return found.may_be_operated if found.operate == "no" else NOT_CHECKED_HERE
+
+
+def first_lines(work: Work, heading: str, found: FirstLines) -> None:
+    """Show a screen's question and the first lines of its own answer."""
+    st.title(heading)
+    problems(work)
+    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
+    st.html(title + verdict_html(found))
 
 
 def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
@@ -296,7 +305,7 @@ def next_steps(told: Answered, here: str) -> None:
         asked = next(screen.question for screen in catalogue.SCREENS if screen.place == question.place)
         st.html(f'<p class="wt-next">{escape(question.why)}</p>')
         if question.place in pages:
-            st.page_link(pages[question.place], label=asked)
+            st.page_link(pages[question.place], label=asked, query_params=desk.address())
         else:  # a screen by itself, without the app's frame
             st.html(f"<p>{escape(asked)}</p>")
 

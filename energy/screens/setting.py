@@ -50,7 +50,7 @@ def show() -> None:
 
 def _reckoned(work: Work, top: DeltaGenerator) -> None:
     system = desk.system()
-    held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
+    held = tuple(key for key in SETTINGS if desk.typed().get(f"hold {key}") is True)
     try:
         with top.container():
             st.title(_HEADING)
@@ -101,14 +101,16 @@ def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
 def _holds() -> None:
     with st.container(border=True, horizontal=True):
         for key in SETTINGS:
-            st.checkbox(f"keep my {SETTING_NAMES[key]}", key=f"hold {key}")
+            typed.tick(f"keep my {SETTING_NAMES[key]}", f"hold {key}")
 
 
 def _use(found: Match, which: str) -> None:
     """Put a found setting into the scenario in work."""
     setting = getattr(found, which)
+    values: dict[str, object] = {}
     if found.own.pitch_deg != setting.pitch_deg:
-        desk.put_value("rotor.pitch", f"{round(setting.pitch_deg, 2) + 0.0:g} deg")
-    desk.put_value("drive.ratio", float(f"{setting.ratio:.4g}"))
-    desk.put_value("heater.resistance", f"{setting.resistance_ohm:.4g} ohm")
+        values["rotor.pitch"] = f"{round(setting.pitch_deg, 2) + 0.0:g} deg"
+    values["drive.ratio"] = float(f"{setting.ratio:.4g}")
+    values["heater.resistance"] = f"{setting.resistance_ohm:.4g} ohm"
+    desk.put_values(values)
     desk.renew()

@@ -34,24 +34,21 @@ OVER_RATING = " Above its rating the element burns out or its cut-out opens, and
 NOT_LIKE_THIS = "May be operated like this: no."
 
 
-@dataclass(frozen=True)
-class Verdict:
-    """The verdict, line by line; each text is whole in itself.
+@dataclass(frozen=True, kw_only=True)
+class FirstLines:
+    """The first lines of an output, each whole in itself.
 
-    `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do
-    not operate."; empty where none is broken. `warnings` say that the rotor is or may stay
-    stalled. `headline` is the answer, `lines` hold one number each, `least_known`
-    says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
+    `dangers` are the broken limits and what to change, the first beginning with "Do not operate."; empty where none is
+    broken. `warnings` say what may happen (a rotor that stays stalled). `headline` is the answer, `lines` hold one
+    number each, `least_known` says what would narrow the range most (empty where nothing would).
     """
 
-    word: Literal["costs", "saves", "cannot tell", "no effect"]
-    dangers: tuple[str, ...]
-    warnings: tuple[str, ...]
+    dangers: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     headline: str
-    lines: tuple[str, ...]
-    least_known: str
-    case: str
-    operate: Operate
+    lines: tuple[str, ...] = ()
+    least_known: str = ""
+    operate: Operate = "not checked"
 
     @property
     def may_be_operated(self) -> str:
@@ -79,6 +76,14 @@ class Verdict:
     def words(self) -> str:
         """The sentence, then what is least known."""
         return f"{self.sentence} {self.least_known}".rstrip()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict(FirstLines):
+    """The verdict of an answer: `word` is the outcome in a word, `case` what the answer is compared with."""
+
+    word: Literal["costs", "saves", "cannot tell", "no effect"]
+    case: str
 
 
 def _ended(text: str) -> str:
@@ -326,16 +331,12 @@ def _who_pays(result: Answer) -> str:
 
 def median_change_w(answered: Answered) -> float:
     """Return the change in source power (W) that the verdict states; over a trip its mean."""
-    spread = answered.spread
-    if spread is not None and spread.of == "fuel":
-        return float(spread.change_w[2])
-    return number(answered.answer.change.power_w)
+    return answered.outcome.change_w.estimate
 
 
 def median_heat_w(answered: Answered) -> float:
     """Return the heat (W) that the verdict states; over a trip its mean."""
-    spread = answered.spread
-    return number(answered.answer.turbine.heat_power_w) if spread is None else float(spread.heat_w[2])
+    return answered.outcome.heat_w.estimate
 
 
 def _median_change(answered: Answered) -> tuple[float, str]:

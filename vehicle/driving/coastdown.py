@@ -2,7 +2,7 @@
 
 The idea of SAE J1263 and J2263: the vehicle rolls down from speed in neutral, both ways, so that wind along the road
 and grade act with opposite signs and can be told from the road load. Practice asks for at least 16 valid runs, 8 each
-way (40 CFR 1066.310).
+way (40 CFR 1066.310, for vehicles above 14,000 lb; for lighter ones 40 CFR 1066.301(b) points to the two standards).
 """
 
 from __future__ import annotations
@@ -19,10 +19,11 @@ from vehicle.quantity import Estimate
 
 ROTATING_MASS = 0.03
 ROTATING_WORDS = (
-    "wheels and shafts add 3 % to the mass in neutral (from memory, as SAE J1263 has it where it is not measured)"
+    "wheels and shafts add 3 % to the mass in neutral where it is not measured (Regulation (EU) 2017/1151, Annex XXI, "
+    "Sub-Annex 4, 2.5.1)"
 )
 _LEAST_SPAN_M_S = 20 / 3.6
-GOOD_PRACTICE_PAIRS = 8  # 40 CFR 1066.310
+GOOD_PRACTICE_PAIRS = 8  # 40 CFR 1066.310, for vehicles above 14,000 lb
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,7 @@ def _both_ways(runs: Sequence[CoastRun]) -> tuple[list[CoastRun], list[CoastRun]
     back = [run for run in runs if run.direction < 0]
     if len(ahead) < 2 or len(back) < 2:
         read = f"{len(ahead)} one way and {len(back)} the other"
-        accepted = "at least two each way (good practice: eight each way, 40 CFR 1066.310)"
+        accepted = "at least two each way (good practice: eight each way, as 40 CFR 1066.310 asks of heavy vehicles)"
         raise InputError(Problem("coast-downs", "", read, accepted))
     return ahead, back
 
@@ -158,7 +159,9 @@ def _warnings_of_runs(ahead: Sequence[CoastRun], back: Sequence[CoastRun]) -> li
     found = []
     pairs = min(len(ahead), len(back))
     if pairs < GOOD_PRACTICE_PAIRS:
-        found.append(f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310)")
+        found.append(
+            f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310, for heavy vehicles)"
+        )
     if len(ahead) != len(back):
         found.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
     return found

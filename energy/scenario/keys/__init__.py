@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import NO_SOURCE, Price, Table
+from energy.scenario.keys.costs import CostsTable
 from energy.scenario.keys.garage import Bearing, BladeLoads, Gust, Linkage, Mount
 from energy.scenario.keys.heat import CreditTable, HeaterTable, LoadTable, OtherSourcesTable, Prices
 from energy.scenario.keys.knowledge import MeasurementTable, UncertaintyTable
@@ -15,7 +16,7 @@ from energy.scenario.keys.rotor import BladeTable, Drive, GeneratorTable, RotorT
 from energy.scenario.keys.vehicle import BatteryTable, EngineTable, TripTable, VehicleTable
 from vehicle.quantity import Spec
 
-__all__ = ["MAY_BE_LEFT_OUT", "NO_SOURCE", "TABLES", "TEXTS", "Price", "Table", "quantity_keys", "spec_of"]
+__all__ = ["MAY_BE_LEFT_OUT", "NO_SOURCE", "TABLES", "TEXTS", "UNUSUAL", "Price", "Table", "quantity_keys", "spec_of"]
 
 TABLES: dict[str, type[Table]] = {
     "air": Air,
@@ -33,6 +34,7 @@ TABLES: dict[str, type[Table]] = {
     "credit": CreditTable,
     "other_sources": OtherSourcesTable,
     "prices": Prices,
+    "costs": CostsTable,
     "uncertainty": UncertaintyTable,
     "gust": Gust,
     "mount": Mount,
@@ -42,6 +44,7 @@ TABLES: dict[str, type[Table]] = {
     "measurement": MeasurementTable,
 }
 TEXTS = ("title", "note")
+UNUSUAL = "unusual"  # the list of keys, at the top of the file, whose values are meant though they are not plausible
 # May be left out: all their keys have defaults.
 MAY_BE_LEFT_OUT = (
     "air",
@@ -51,6 +54,7 @@ MAY_BE_LEFT_OUT = (
     "credit",
     "other_sources",
     "prices",
+    "costs",
     "gust",
     "measurement",
     "uncertainty",

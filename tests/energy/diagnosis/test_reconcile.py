@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from energy.chain.draws import spread_of
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.commands.reconcile import command
+from energy.diagnosis import reconcile as updating
 from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import spec_of
@@ -188,6 +191,21 @@ def test_faulty_results_are_told(tmp_path: Path, text: str, words: str) -> None:
         read_results(path)
 
 
+def test_what_cannot_be_weighed_is_one_sentence(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readings that leave the fit singular (here: a fit without a covariance) are told, not a failure of algebra."""
+    whole = updating.fit
+
+    def flat(*arguments: Any) -> Any:
+        fitted = whole(*arguments)
+        return replace(fitted, covariance=np.zeros_like(fitted.covariance))
+
+    monkeypatch.setattr(updating, "fit", flat)
+    with pytest.raises(
+        InputError, match=r"cannot be weighed against it.*accepted: readings that the scenario can reach"
+    ):
+        reconcile(van, results_of(1500.0, 0.8e-3 / 3600))
+
+
 def test_command(demos: Path, tmp_path: Path) -> None:
     path = tmp_path / "results.toml"
     path.write_text(
@@ -216,3 +234,14 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     assert width[1] < 0.7 * width[0]
     town = str(demos / "van_in_town" / "scenario.toml")
     assert "With the readings" in CliRunner().invoke(command, [town, str(path)], catch_exceptions=False).output
+
+
+def test_a_range_that_widens_is_not_narrowed_by_less_than_nothing() -> None:
+    from energy.diagnosis.reconcile import Updated
+    from energy.words.reconcile import input_row
+
+    before = Uncertain(0.6, 0.5, 0.7, "uniform")
+    wider = Updated("rotor.local_speed_factor", before, 0.6, before.standard_deviation * 1.06, 0.49, 0.71, 0.0)
+    assert input_row(wider)[1].endswith("range widened by 6 %")
+    narrower = Updated("rotor.local_speed_factor", before, 0.6, before.standard_deviation * 0.7, 0.55, 0.65, 0.0)
+    assert input_row(narrower)[1].endswith("range narrowed by 30 %")

@@ -148,9 +148,10 @@ def test_a_legend_holds_what_is_drawn_and_nothing_else(van: Scenario) -> None:
     ):
         chart, _ = pay_map(paid, along, kind, asked, "metric")
         lines = chart.layer[-1]
-        assert set(lines.encoding.stroke.scale.domain) == set(lines.data["line"])
-        assert len(lines.encoding.strokeDash.scale.range) == len(set(lines.data["line"]))
-        ends = chart.layer[0].encoding.color.legend.values
+        encoding = lines.to_dict()["encoding"]
+        assert set(encoding["stroke"]["scale"]["domain"]) == set(lines.data["line"])
+        assert len(encoding["strokeDash"]["scale"]["range"]) == len(set(lines.data["line"]))
+        ends = chart.layer[0].to_dict()["encoding"]["color"]["legend"]["values"]
         assert ends[0] == -ends[-1]
         assert float(f"{ends[-1]:.1g}") == ends[-1]  # round, to be read
 

@@ -114,10 +114,10 @@ def test_a_limit_that_the_chart_crosses_is_in_its_title_and_on_it(demos: Path) -
         load(
             path,
             [
-                "rotor.highest_tip_speed=300 m/s",
-                "rotor.highest_rotor_speed=9000 rpm",
-                "heater.rated_power=90 kW",
-                "generator.highest_current=900 A",
+                "rotor.highest_tip_speed=150 m/s",
+                "rotor.highest_rotor_speed=6000 rpm",
+                "heater.rated_power=50 kW",
+                "generator.highest_current=500 A",
             ],
         ),
         exact=True,
