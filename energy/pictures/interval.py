@@ -20,7 +20,7 @@ STYLE = """
 .wt-strip-row span { position: absolute; white-space: nowrap; background: var(--wt-paper); padding: 0 2px; }
 .wt-strip-row .middle { transform: translateX(-50%); }
 .wt-strip-row .right { transform: translateX(-100%); }
-.wt-strip-row b { font-size: 1.1rem; }
+.wt-strip-row strong { font-size: 1.1rem; }
 .wt-strip-bar { position: relative; height: 2rem; }
 .wt-strip-bar i { position: absolute; display: block; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .wt-strip-bar .axis { left: 0; right: 0; top: 1rem; height: 0; border-top: 2px solid var(--wt-line); }
@@ -71,7 +71,7 @@ def interval_html(interval: Interval, domain: tuple[float, float] | None = None,
         bar += _box("ninety", at(ends[0]), at(ends[4])) + _box("fifty", at(ends[1]), at(ends[3]))
     bar += f'<i class="median" style="left:{_percent(at(interval.middle))}"></i>'
     middle = f"{interval.figure(interval.middle)} {interval.unit}"
-    above = _label(f"<b>{html.escape(middle)}</b>", at(interval.middle), middle)
+    above = _label(f"<strong>{html.escape(middle)}</strong>", at(interval.middle), middle)
     texts = [(at(end), interval.figure(end)) for end in (ends[0], ends[-1]) if len(ends) == 5]
     texts += [(at(mark.value), mark.words) for mark in interval.marks]
     rows = _rows(texts)

@@ -66,7 +66,8 @@ DARK = Palette(
 )
 
 
-def _declared(palette: Palette) -> str:
+def declared(palette: Palette) -> str:
+    """Return the colours of one theme as declarations of CSS variables."""
     return " ".join(f"--wt-{f.name.replace('_', '-')}: {getattr(palette, f.name)};" for f in fields(palette))
 
 
@@ -80,7 +81,7 @@ def style_variables() -> str:
         for f in fields(Palette)
     )
     return (
-        f":root {{ {_declared(LIGHT)} }} "
-        f"@media (prefers-color-scheme: dark) {{ :root {{ {_declared(DARK)} }} }} "
+        f":root {{ {declared(LIGHT)} }} "
+        f"@media (prefers-color-scheme: dark) {{ :root {{ {declared(DARK)} }} }} "
         f"@supports (color: light-dark(#000, #fff)) {{ :root {{ {both} }} }}"
     )

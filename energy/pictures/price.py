@@ -1,4 +1,4 @@
-"""The price of a kilowatt hour of heat from the turbine and from elsewhere, as bars: in HTML, and as a picture."""
+"""Bars: what a kilowatt hour of heat takes from the turbine and from elsewhere, and how much of each limit is used."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.words.first import LimitRow
     from energy.words.price import HeatPrice
 
 STYLE = """
@@ -18,6 +19,10 @@ STYLE = """
   align-items: center; font-size: 0.95rem; margin: 0; }
 .wt-bars i { display: block; height: 0.8rem; min-width: 2px; border-radius: 2px; background: var(--wt-blue);
   print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+.wt-bars .over { background: var(--wt-danger); }
+.wt-bars .to-limit { position: relative; }
+.wt-bars .to-limit::after { content: ""; position: absolute; left: 80%; top: -0.2rem; bottom: -0.2rem;
+  border-left: 3px double var(--wt-danger); }
 .wt-bars .own { background: var(--wt-cost); height: 1rem; }
 """
 
@@ -34,6 +39,18 @@ def bars_html(prices: tuple[HeatPrice, ...]) -> str:
             f"<span>{html.escape(price.words)}</span>"
         )
     return f'<div class="wt-bars">{"".join(rows)}</div>'
+
+
+def limits_html(rows: tuple[LimitRow, ...]) -> str:
+    """Return how much of each limit is used, as bars up to a line at the limit."""
+    texts = []
+    for row in rows:
+        over = ' class="over"' if row.share > 1 + 1e-9 else ""
+        texts.append(
+            f'<span>{html.escape(row.name)}</span><span class="to-limit"><i{over} '
+            f'style="width:{80 * min(row.share, 1.25):.1f}%"></i></span><span>{html.escape(row.words)}</span>'
+        )
+    return f'<div class="wt-bars">{"".join(texts)}</div>'
 
 
 def price_of_heat(told: Answered, system: UnitSystem) -> Picture | None:

@@ -32,14 +32,14 @@ _FIRST = """
 .wt-card { background: var(--wt-card); border: 1px solid var(--wt-line); border-radius: 8px; padding: 0.5rem 0.8rem;
   overflow-wrap: anywhere; min-width: 0; }
 .wt-card h2 { font-size: 0.95rem; font-weight: 600; color: var(--wt-soft); margin: 0; padding: 0; }
-.wt-card b { display: block; font-size: 1.6rem; line-height: 1.2; }
+.wt-card strong { display: block; font-size: 1.6rem; line-height: 1.2; }
 .wt-card p { margin: 0; font-size: 0.95rem; color: var(--wt-soft); }
 .wt-next { border-left: 8px solid var(--wt-blue); padding: 0.1rem 0 0.1rem 0.7rem; margin: 0; }
 @media (max-width: 640px) {
   .wt-cards { grid-template-columns: 1fr 1fr; gap: 0.4rem; }
   .wt-card { padding: 0.35rem 0.6rem; }
   .wt-card:nth-child(3) { grid-column: 1 / -1; }
-  .wt-card b { font-size: 1.35rem; }
+  .wt-card strong { font-size: 1.35rem; }
 }
 """
 

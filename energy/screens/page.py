@@ -159,7 +159,7 @@ def cards_html(told: Answered, system: UnitSystem) -> str:
     """Return the three numbers of an answer: fuel, heat, and the price of heat from here and elsewhere."""
     prices = prices_of_heat(told, system)
     texts = [
-        f"<h2>{escape(card.name)}</h2><b>{escape(card.value)}</b>{''.join(f'<p>{escape(x)}</p>' for x in card.lines)}"
+        f"<h2>{escape(card.name)}</h2><strong>{escape(card.value)}</strong>{''.join(f'<p>{escape(x)}</p>' for x in card.lines)}"
         for card in cards_of(told, system)
     ]
     if prices:

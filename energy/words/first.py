@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from energy.chain.limits import limits_of
 from energy.words.answer import money_per_hour
 from energy.words.verdict import drawn_heat, median_change_w, median_heat_w, number, range_words
 from vehicle.units import UnitSystem, figures, show
@@ -54,3 +55,26 @@ def _heat_card(told: Answered, system: UnitSystem) -> Card:
         return Card(name, "none", ())
     lines = () if told.spread is None else (f"90 % range {range_words(drawn_heat(told), kind, system)}",)
     return Card(name, show(heat * told.over_s, kind, system), lines)
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """A stated limit: its name, how much of it is used (1 at the limit), and that in words."""
+
+    name: str
+    share: float
+    words: str
+
+
+def largest_limits(told: Answered, system: UnitSystem, most: int = 3) -> tuple[LimitRow, ...]:
+    """Return the stated limits that are used most, the most used first; what is not known is left out."""
+    known = sorted((x for x in limits_of(told) if x.share == x.share), key=lambda limit: -limit.share)
+    return tuple(
+        LimitRow(
+            limit.name,
+            limit.share,
+            f"{show(limit.value, limit.kind, system)} of {show(limit.limit, limit.kind, system)}"
+            + (", over its limit" if limit.broken else f" ({100 * limit.share:.0f} %)"),
+        )
+        for limit in known[:most]
+    )

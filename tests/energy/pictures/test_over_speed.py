@@ -115,7 +115,7 @@ def test_a_limit_that_the_chart_crosses_is_in_its_title_and_on_it(demos: Path) -
             path,
             [
                 "rotor.highest_tip_speed=150 m/s",
-                "rotor.highest_rotor_speed=6000 rpm",
+                "rotor.highest_rotor_speed=3000 rpm",
                 "heater.rated_power=50 kW",
                 "generator.highest_current=500 A",
             ],
