@@ -158,10 +158,10 @@ def verdict_html(found: FirstLines) -> str:
 def cards_html(told: Answered, system: UnitSystem) -> str:
     """Return the three numbers of an answer: fuel, heat, and the price of heat from here and elsewhere."""
     prices = prices_of_heat(told, system)
-    texts = [
-        f"<h2>{escape(card.name)}</h2><strong>{escape(card.value)}</strong>{''.join(f'<p>{escape(x)}</p>' for x in card.lines)}"
-        for card in cards_of(told, system)
-    ]
+    texts = []
+    for card in cards_of(told, system):
+        lines = "".join(f"<p>{escape(line)}</p>" for line in card.lines)
+        texts.append(f"<h2>{escape(card.name)}</h2><strong>{escape(card.value)}</strong>{lines}")
     if prices:
         texts.append(f"<h2>1 kWh of heat takes</h2>{bars_html(prices)}")
     return f'<div class="wt-cards">{"".join(f"""<div class="wt-card">{text}</div>""" for text in texts)}</div>'
