@@ -391,7 +391,7 @@ def _about(value: float, factors: tuple[float, float]) -> _Range:
 def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:
     """Return the bundle with those of its settings that were not known such that they fit each other."""
     fitting = {
-        "rotor.pitch": f"{found.pitch_deg:.2g} deg",
+        "rotor.pitch": f"{round(found.pitch_deg, 1) + 0.0:g} deg",  # as a dial can be set
         "drive.ratio": float(f"{found.ratio:.3g}"),
         "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
     }

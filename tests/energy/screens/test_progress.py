@@ -172,7 +172,7 @@ _COMPUTING = {
     "energy.screens.setting.match": "match",
     "energy.screens.withstand.structural_loads": "loads",
     "energy.screens.fuel.flow_picture": "flow picture",
-    "energy.screens.fuel.fuel_over_speed": "fuel over speed",
+    "energy.screens.fuel.pictures_over_speed": "pictures over speed",
     "energy.screens.rotor.operating_line": "operating line",
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
