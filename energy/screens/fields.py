@@ -16,7 +16,7 @@ from pydantic_core import PydanticUndefined
 from energy.scenario import bundle as bundles
 from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES
-from energy.screens import desk, page
+from energy.screens import desk, page, typed
 from energy.screens.desk import Work
 from vehicle import units
 from vehicle.quantity import Spec, Uncertain, shown_value
@@ -244,6 +244,8 @@ def _written(text: str, unit: str) -> Any:
 
 def _storing(place: str, spec: Spec) -> Callable[[], None]:
     def store() -> None:
+        if _typed(place, "sure") == EXACT:
+            typed.follow_unit(desk.field_key(f"{place} value"), desk.field_key(f"{place} unit"), spec.unit)
         unit, sure = _typed(place, "unit"), _typed(place, "sure")
         value = _written(_typed(place, "value"), unit)
         raw: Any = value

@@ -35,6 +35,7 @@ def quantity(
     value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
 
     def store() -> None:
+        follow_unit(value_key, unit_key, unit)
         text = str(st.session_state[value_key]).strip()
         desk.keep_typed(name, _text(text, st.session_state[unit_key]) if text else None)
         desk.keep_typed(f"unit of {name}", st.session_state[unit_key])
@@ -62,6 +63,18 @@ def quantity(
         disabled=len(choices) == 1,
     )
     return str(held.get(name, own))
+
+
+def follow_unit(value_key: str, unit_key: str, si: str) -> None:
+    """Let the unit box stand at the unit that was typed next to the number ("40 mph"), in a field's callback."""
+    text = str(st.session_state[value_key]).strip()
+    try:
+        number, own = units.split(text)
+        units.parse(text, si)
+    except units.QuantityError:  # empty, bare, or a fault that is named at the field
+        return
+    if own:
+        st.session_state[value_key], st.session_state[unit_key] = f"{number:.12g}", own
 
 
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
