@@ -60,7 +60,7 @@ def show() -> None:
             page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)
         return
     with top.container():
-        page.answer_line(work, _HEADING, heat_report.sentence(found, system))
+        page.first_lines(work, _HEADING, heat_report.first_lines(found, system))
     picture, shaded = _picture(found, steady, system)
     page.picture(picture, shaded, headed=False)
     page.finding("The numbers that matter")
@@ -71,7 +71,7 @@ def show() -> None:
         page.bullets([remedy.words for remedy in help_])
     if found.trip is not None:
         page.finding("For comparison, a steady cruise")
-        page.bullets([heat_report.sentence(steady, system)])
+        page.bullets(heat_report.steady_lines(steady, system))
     notes = heat_report.notes(found, system)
     if notes:
         page.finding("Notes")
@@ -89,4 +89,4 @@ def _picture(found: Heating, steady: Heating, system: UnitSystem) -> tuple[Pictu
         bands = [("steady cruise", band(steady.watched, found.trip.seconds)), (own, found.band)]
     layers, table, shaded = heating_layers(bands, float(found.outcome.target_k[0]), system)
     chart = layers.properties(height=320)
-    return Picture("temperature_over_time", heat_report.sentence(found, system), chart, table), shaded
+    return Picture("temperature_over_time", heat_report.first_lines(found, system).headline, chart, table), shaded

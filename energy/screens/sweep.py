@@ -103,7 +103,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             )
         return
     with top.container():
-        page.answer_line(work, heading, *tune_words.headlines(tuned))
+        page.first_lines(work, heading, tune_words.first_lines(tuned, system))
     page.picture(
         _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "

@@ -12,6 +12,7 @@ import streamlit as st
 
 from energy.screens import desk
 from vehicle import units
+from vehicle.typed import as_people_type
 
 
 def quantity(
@@ -35,8 +36,11 @@ def quantity(
     value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
 
     def store() -> None:
-        follow_unit(value_key, unit_key, unit)
-        text = str(st.session_state[value_key]).strip()
+        text = as_people_type(str(st.session_state[value_key]).strip(), thousands_comma=desk.system() != "metric")
+        if text:  # a unit that was typed goes to the unit's box
+            st.session_state[value_key], st.session_state[unit_key] = _split(
+                _text(text, st.session_state[unit_key]), (st.session_state[unit_key],)
+            )
         desk.keep_typed(name, _text(text, st.session_state[unit_key]) if text else None)
         desk.keep_typed(f"unit of {name}", st.session_state[unit_key])
 
@@ -65,21 +69,11 @@ def quantity(
     return str(held.get(name, own))
 
 
-def follow_unit(value_key: str, unit_key: str, si: str) -> None:
-    """Let the unit box stand at the unit that was typed next to the number ("40 mph"), in a field's callback."""
-    text = str(st.session_state[value_key]).strip()
-    try:
-        number, own = units.split(text)
-        units.parse(text, si)
-    except units.QuantityError:  # empty, bare, or a fault that is named at the field
-        return
-    if own:
-        st.session_state[value_key], st.session_state[unit_key] = f"{number:.12g}", own
-
-
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
     """Show a choice of names in a list; return the chosen one."""
     key = _widget(name, _known(name, options, start))
+    if name not in desk.typed():
+        st.session_state[key] = start  # nobody chose: it follows what it depends on
     return str(st.selectbox(label, options, key=key, on_change=_storing(name, key), format_func=words))
 
 
