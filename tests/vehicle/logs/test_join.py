@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from energy.commands.join import command
-from vehicle.logs.join import find_offset, join_second_log, read_log_text
+from vehicle.logs.join import join_second_log, read_log_text
+from vehicle.logs.offset import find_offset
 from vehicle.problems import InputError
 
 Floats = NDArray[np.float64]
