@@ -20,11 +20,10 @@ from typing import Literal
 
 import numpy as np
 
-from energy.chain.answer import answered
+from energy.chain.answer import Answered, answered
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, ideal_break_even_head_wind, turbine_at_work
-from energy.chain.limits import OperatingLimit, broken_limits
-from energy.chain.matching import keeps_limits
+from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
 from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
@@ -161,15 +160,21 @@ class Payback:
 
 
 def payback(
-    scenario: Scenario, *, height_m: float = 100.0, exact: bool = False, progress: Progress | None = None
+    scenario: Scenario,
+    *,
+    height_m: float = 100.0,
+    exact: bool = False,
+    stated: Answered | None = None,
+    progress: Progress | None = None,
 ) -> Payback:
     """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
 
-    `progress` is told the share done (see energy/progress.py).
+    `stated` is the answer of the values as exact, where it is there already. `progress` is told the share done (see
+    energy/progress.py).
     """
     nominal = inputs_of(scenario)
     speed = float(np.asarray(nominal.road_speed_m_s))
-    stated = answered(scenario, exact=True)
+    stated = answered(scenario, exact=True) if stated is None else stated
     here = np.array([speed])
     drawn = None if exact else _drawn(scenario)
     winds = np.linspace(0, 40, 161)
@@ -227,9 +232,14 @@ def _drawn(scenario: Scenario) -> dict[str, np.ndarray]:
 
 
 def _balanced(scenario: Scenario, draws: Mapping[str, np.ndarray]) -> Answer:
-    """Return the answer with the alternator's work credited: `change` is against it, `change_without_credit` is not."""
+    """Return the answer with the alternator's work credited: `change` is against it, `change_without_credit` is not.
+
+    The rotor speed with the load cut and other sources are left out: nothing here asks for them, and they are more
+    than half of the work.
+    """
     inputs = inputs_of(scenario, draws)
-    return answer(replace(inputs, credit=replace(inputs.credit, replaces_alternator=True)))
+    inputs = replace(inputs, credit=replace(inputs.credit, replaces_alternator=True))
+    return answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
 
 
 @dataclass(frozen=True)

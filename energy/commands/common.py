@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 import sys
 import time
@@ -18,14 +19,18 @@ from vehicle.units import UNIT_SYSTEMS
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from energy.aero.textbook_blade import Build, TextbookBlade
+    from energy.chain.rotor_choice import RotorChoice
     from energy.progress import Progress
     from energy.words.said import Said
     from energy.words.verdict import FirstLines
+    from vehicle.units import UnitSystem
 
 
 UNSAFE = 3  # exit status of an answer that says: do not operate
 
 F = TypeVar("F", bound=Callable[..., Any])
+T = TypeVar("T")
 
 SCENARIO = click.argument("scenario", type=click.Path(path_type=Path), metavar="SCENARIO.toml")
 
@@ -63,6 +68,19 @@ def set_option(function: F) -> F:
 def force_option(function: F) -> F:
     """Add --force."""
     return click.option("--force", is_flag=True, help="Replace an output file that exists. Never an input.")(function)
+
+
+def taken_as(options: Callable[..., T]) -> Callable[[Callable[[T], None]], Callable[..., None]]:
+    """Give a command its options and arguments as one object of the class `options`, whose fields have their names."""
+
+    def decorate(function: Callable[[T], None]) -> Callable[..., None]:
+        @functools.wraps(function)
+        def command(**values: Any) -> None:
+            function(options(**values))
+
+        return command
+
+    return decorate
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -241,3 +259,24 @@ def print_said(out: Console, said: Said) -> None:
     for title, texts in said.lists:
         heading(out, title)
         bullets(out, list(texts))
+
+
+def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
+    """Print rotors next to each other, and why one wins."""
+    from energy.words import rotor_choice
+
+    heading(out, rotor_choice.TITLE)
+    grid(out, rotor_choice.headings(system), rotor_choice.rows(choice, system), gap=1)
+    out.print(rotor_choice.sentence(choice, system), style="bold")
+    bullets(out, [*rotor_choice.why(choice, system), *rotor_choice.NOTES])
+
+
+def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:
+    """Print the stations of a textbook blade, its formula's source, and what hands make of it."""
+    from energy.words import rotor_choice
+
+    heading(
+        out, f"Blade as drawn: {blade.number_of_blades} blades for a tip-speed ratio of {blade.tip_speed_ratio:.2g}"
+    )
+    grid(out, rotor_choice.STATION_HEADINGS, rotor_choice.station_rows(blade))
+    bullets(out, rotor_choice.blade_lines(blade, build))

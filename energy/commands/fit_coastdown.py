@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from energy.commands import common
 from energy.words.coastdown import as_data, in_words
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %."
 )
 @click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER", help="What a column is, as for `read`.")
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+@common.json_option
 def command(
     logs: tuple[Path, ...], mass: str, directions: str | None, level: float, columns: tuple[str, ...], as_json: bool
 ) -> None:
@@ -71,6 +71,6 @@ def command(
         )
     fit = fit_coastdown(runs, mass_kg, level=level / 100)
     if as_json:
-        click.echo(json.dumps(as_data(fit), indent=2, allow_nan=False))
+        common.print_json(as_data(fit))
         return
     click.echo("\n".join(in_words(fit)))

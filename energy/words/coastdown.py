@@ -2,46 +2,44 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from vehicle.driving.coastdown import CoastDown
-    from vehicle.quantity import Estimate
 
 
-def _ends(found: Estimate) -> dict[str, float | None]:
-    return {"estimate": found.estimate, "low": found.low, "high": found.high}
-
-
-def as_data(fit: CoastDown) -> dict[str, object]:
+def as_data(fit: CoastDown) -> dict[str, Any]:
     """Return the fit for `--json`."""
-    return {
-        "coastdown_a_n": _ends(fit.a_n),
-        "coastdown_b_n_s_m": _ends(fit.b_n_s_m),
-        "coastdown_c_n_s2_m2": _ends(fit.c_n_s2_m2),
-        "level": fit.level,
-        "force": [
-            {"speed_km_h": v * 3.6, **_ends(force)} for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)
+    from energy.words.coastdown_model import CoastDownData, CoastRunData, ForceData
+    from energy.words.result_model import estimate_data
+
+    return CoastDownData(
+        coastdown_a_n=estimate_data(fit.a_n),
+        coastdown_b_n_s_m=estimate_data(fit.b_n_s_m),
+        coastdown_c_n_s2_m2=estimate_data(fit.c_n_s2_m2),
+        level=fit.level,
+        force=[
+            ForceData(speed_km_h=v * 3.6, **vars(force)) for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True)
         ],
-        "head_wind_m_s": fit.head_wind_m_s,
-        "grade_percent": 100 * fit.grade,
-        "residual_km_h": fit.residual_m_s * 3.6,
-        "runs": [
-            {
-                "name": run.name,
-                "direction": "+" if run.direction > 0 else "-",
-                "seconds": float(run.time_s[-1]),
-                "from_km_h": float(run.speed_m_s[0] * 3.6),
-                "to_km_h": float(run.speed_m_s[-1] * 3.6),
-            }
+        head_wind_m_s=fit.head_wind_m_s,
+        grade_percent=100 * fit.grade,
+        residual_km_h=fit.residual_m_s * 3.6,
+        runs=[
+            CoastRunData(
+                name=run.name,
+                direction="+" if run.direction > 0 else "-",
+                seconds=run.time_s[-1],
+                from_km_h=run.speed_m_s[0] * 3.6,
+                to_km_h=run.speed_m_s[-1] * 3.6,
+            )
             for run in fit.used
         ],
-        "pairs": fit.pairs,
-        "remarks": list(fit.remarks),
-        "unusable": fit.unusable,
-        "directions_assumed": any(run.assumed for run in fit.used),
-        "warnings": list(fit.warnings),
-    }
+        pairs=fit.pairs,
+        remarks=list(fit.remarks),
+        unusable=fit.unusable,
+        directions_assumed=any(run.assumed for run in fit.used),
+        warnings=list(fit.warnings),
+    ).model_dump()
 
 
 def in_words(fit: CoastDown) -> list[str]:

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
+
+from energy.words.result_model import EstimateData, estimate_data
 
 if TYPE_CHECKING:
     from vehicle.logs.clock_fit import ClockFit
     from vehicle.quantity import Estimate
 
 
-def _ends(found: Estimate | None) -> dict[str, Any] | None:
-    if found is None:
-        return None
-    return {"estimate": found.estimate, "low": found.low, "high": found.high, "level": found.level}
+class ClockData(TypedDict):
+    """The fields of `JoinData` that the clocks fill."""
+
+    offset: EstimateData
+    drift_s_per_h: EstimateData
+    lag_s: EstimateData
+    residual_s: float | None
 
 
-def clock_data(fit: ClockFit | None) -> dict[str, Any]:
+def clock_data(fit: ClockFit | None) -> ClockData:
     """Return offset [s], drift [s/h] and lag [s] with their intervals, and what the worst stretch is off [s]."""
-    if fit is None:
-        return {"offset": None, "drift_s_per_h": None, "lag_s": None, "residual_s": None}
     return {
-        "offset": _ends(fit.offset_s),
-        "drift_s_per_h": _ends(fit.drift_s_per_h),
-        "lag_s": _ends(fit.lag_s),
-        "residual_s": fit.residual_s if math.isfinite(fit.residual_s) else None,
+        "offset": estimate_data(None if fit is None else fit.offset_s),
+        "drift_s_per_h": estimate_data(None if fit is None else fit.drift_s_per_h),
+        "lag_s": estimate_data(None if fit is None else fit.lag_s),
+        "residual_s": None if fit is None else fit.residual_s,
     }
 
 

@@ -13,6 +13,7 @@ QuantityKey = Literal[
     "air.altitude",
     "air.relative_humidity",
     "air.wind_speed",
+    "air.turbulence",
     "air.wind_measured_at",
     "air.shear_exponent",
     "air.wind_from",

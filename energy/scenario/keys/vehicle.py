@@ -83,9 +83,13 @@ class EngineTable(Table):
         "m**3", "engine displacement", plausible=("0.05 L", "16 L"), required=True, above=0, at_most=0.1
     )
     peak_torque: Uncertain | None = quantity("N*m", "greatest torque", plausible=("5 N*m", "3500 N*m"), above=0)
-    torque_curve: str | None = Field(default=None, description="CSV of greatest torque over engine speed")
+    torque_curve: str | None = Field(
+        default=None, description="CSV of greatest torque: columns engine_speed_rpm, torque_nm"
+    )
     fuel_map: str | None = Field(
-        default=None, description="CSV of brake-specific consumption over engine speed, torque"
+        default=None,
+        description="CSV of brake-specific consumption: columns engine_speed_rpm, torque_nm, fuel_g_kwh, every torque "
+        "at every speed once; outside it the fuel is extrapolated and the answer says so",
     )
     indicated_efficiency: Uncertain | None = quantity(
         "dimensionless",

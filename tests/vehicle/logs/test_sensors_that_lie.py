@@ -200,11 +200,11 @@ def test_fuel_for_a_distance_counts_only_rows_with_both(tmp_path):
     drive.columns["fuel rate (L/h)"] = np.where(drive.time_s < 100, 0.05 * speed * 3.6, np.nan)  # 5.0 L/100 km
     log = read(tmp_path, drive)
     data, flow = as_data(log, ENGINE, None, None, None)
-    assert data["fuel"]["l_per_100km"] == pytest.approx(5.0, rel=0.01)
-    assert data["fuel"]["l_per_100km_over_km"] == pytest.approx(speed[:100].sum() / 1000, rel=0.03)
+    assert data.fuel.l_per_100km == pytest.approx(5.0, rel=0.01)
+    assert data.fuel.l_per_100km_over_km == pytest.approx(speed[:100].sum() / 1000, rel=0.03)
     assert "with both fuel and speed" in "\n".join(in_words(log, data, flow))
     whole = calibrated_efficiency_of(log)
-    assert whole == (pytest.approx(data["fuel"]["l_per_100km"], rel=1e-9))
+    assert whole == (pytest.approx(data.fuel.l_per_100km, rel=1e-9))
 
 
 def calibrated_efficiency_of(log: Log) -> float:
