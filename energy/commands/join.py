@@ -52,7 +52,7 @@ def command(chosen: JoinOptions) -> None:
     Example: windtoll join runs/2026-05-01_101500_working.csv wattmeter.csv --match vehicle_speed_km_h rotor_speed_rpm
 
     The offset between the two clocks is given, or taken from the dates in both logs, or found by matching. Matching
-    also finds how much the second clock gains or loses an hour, and by how long what it measures follows the first log.
+    also finds how much the second clock loses an hour, and by how long what it measures follows the first log.
     """
     target = chosen.out or chosen.first.with_name(f"{chosen.first.stem}_joined{chosen.first.suffix or '.csv'}")
     checked_output(target, (chosen.first, chosen.second), force=chosen.force)

@@ -53,7 +53,7 @@ class Stretch:
 class ClockFit:
     """The second clock against the first: first = second + offset_s + drift × (second − begin_s).
 
-    `offset_s` at the beginning of the second log, `drift_s_per_h` what it gains an hour, `lag_s` the time constant by
+    `offset_s` at the beginning of the second log, `drift_s_per_h` what it loses an hour, `lag_s` the time constant by
     which the second signal follows the first: with their 95 % intervals; drift and lag are None where they are not
     different from zero and 0 is used. `stretches` are those whose offset could be found by themselves.
     """
