@@ -17,12 +17,14 @@ from typing import Literal
 
 import numpy as np
 
-from vehicle.files import read_input, write_output
+from vehicle.files import write_output
 from vehicle.logs.clock_fit import ClockFit, fit_clock
+from vehicle.logs.clock_unit import FACTORS_S, ClockWitness, unit_of_clock
+from vehicle.logs.columns import TIME, match_header, unit_factor
 from vehicle.logs.offset import OffsetEstimate, covered, find_offset
+from vehicle.logs.text import text_of
 from vehicle.problems import InputError, Problem, nearest, shown
 
-MOST_BYTES = 256 * 1024 * 1024
 _TIME_NAMES = (
     "time_s",
     "elapsed_s",
@@ -149,7 +151,7 @@ def read_log_text(path: Path) -> LogText:
 
     Comma, semicolon or tab; decimal commas where the cells are not split by commas. Raises InputError.
     """
-    text = _text(path)
+    text = text_of(path)
     lines = [line for line in text.splitlines() if line.strip(" ,;\t") and not line.startswith("#")]
     if len(lines) < 2:
         raise InputError(Problem(str(path), "", "no rows", "a header line and rows of numbers"))
@@ -167,17 +169,6 @@ def read_log_text(path: Path) -> LogText:
     return LogText(path, header, rows, numbers, wall_start_s)
 
 
-def _text(path: Path) -> str:
-    try:
-        return read_input(path, MOST_BYTES, "a CSV file").decode("utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(Problem(str(path), "", "no such file", "an existing CSV file")) from None
-    except UnicodeDecodeError:
-        raise InputError(Problem(str(path), "", "not UTF-8 text", "a CSV file saved as UTF-8")) from None
-    except OSError as error:
-        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
-
-
 def _normal(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
 
@@ -187,6 +178,9 @@ def _time_column(path: Path, header: Sequence[str]) -> int:
     for wanted in _TIME_NAMES:
         if wanted in names:
             return names.index(wanted)
+    for place, name in enumerate(header):  # "Time [ms]", "Zeit (s)": whatever a log may call its clock
+        if match_header(name).parameter == TIME:
+            return place
     raise InputError(
         Problem(str(path), "header", "no time column among " + shown(", ".join(header)), "a column such as time_s")
     )
@@ -198,7 +192,7 @@ def _seconds(
     cells = [row[place].strip() for row in rows]
     plain = np.array([_number(cell, decimal_comma=True) for cell in cells])
     if np.isfinite(plain).mean() > 0.5:
-        time_s = plain * _TO_SECONDS.get(_normal(header[place]), 1.0)
+        time_s = plain * _unit_s(path, header, rows, place, plain)
         return time_s, _wall_start(header, rows, time_s)
     moments = [_moment(cell) for cell in cells]
     stamps = np.array([np.nan if moment is None else moment[0] for moment in moments])
@@ -209,6 +203,23 @@ def _seconds(
     dated = any(moment is not None and moment[1] for moment in moments)
     start = float(stamps[np.isfinite(stamps)][0])
     return stamps - start, start if dated else None
+
+
+def _unit_s(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int, plain: np.ndarray) -> float:
+    """Return the seconds in one unit of a clock of bare numbers: what its header says, else what the log shows."""
+    factor = (
+        _TO_SECONDS.get(_normal(header[place])) or (unit_factor("time", match_header(header[place]).unit) or (0,))[0]
+    )
+    if factor or _normal(header[place]).endswith("_s"):
+        return float(factor or 1.0)
+    speeds = [column for column, name in enumerate(header) if match_header(name).parameter == "speed_m_s"]
+    speed = np.array([_number(row[speeds[0]], decimal_comma=True) for row in rows]) / 3.6 if speeds else None
+    unit = unit_of_clock(plain, ClockWitness(speed))
+    if unit.open:
+        read = f"no unit, and {' or '.join(unit.open)} is possible ({unit.why})"
+        accepted = f'a header with the unit: "{header[place]} ({unit.open[0]})"'
+        raise InputError(Problem(str(path), f"column {header[place]}", read, accepted))
+    return FACTORS_S[unit.unit]
 
 
 def _wall_start(header: Sequence[str], rows: Sequence[Sequence[str]], time_s: np.ndarray) -> float | None:

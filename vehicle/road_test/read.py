@@ -95,8 +95,8 @@ def cost_of_rate(logs: Iterable[Log]) -> list[str]:
     if not rows_s or (cost := relative_runs(max(rows_s))) <= COSTLY_RUNS:
         return []
     return [
-        f"a row in {max(rows_s):.2g} s: this road test needs about {cost:.1f} times the runs of one with a row in 1.5 s; "
-        "record fewer parameters"
+        f"a row in {max(rows_s):.2g} s: this road test needs about {cost:.1f} times the runs of one with a row in 1.5 s"
+        "; record fewer parameters"
     ]
 
 
