@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +62,6 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.chain.rotor_choice import rotors_like
     from energy.scenario import bundle as bundles
     from energy.words.begin_model import BeginData
-    from vehicle.files import write_output
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
     known["fuel"] = known["fuel"] or ""
@@ -76,14 +76,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     told = answered(opened(bundle))
     drawn = drawn_blade(beginning) if beginning.rotor_by == "typical" else None
     rotors = None if drawn is None else rotors_like(told.scenario)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):
-            write_output(folder / name, content)
-    except OSError as error:
-        raise InputError(
-            Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
-        ) from None
+    _write(folder, (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())))
     path = folder / bundles.SCENARIO_NAME
     found = verdict_of(told, system)
     if as_json:
@@ -113,6 +106,19 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         common.heading(out, "Cautions for building")
         common.bullets(out, rotor_choice.DANGER)
     common.leave(found)
+
+
+def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:
+    from vehicle.files import write_output
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files:
+            write_output(folder / name, content)
+    except OSError as error:
+        raise InputError(
+            Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
+        ) from None
 
 
 def _read(path: Path) -> bytes:

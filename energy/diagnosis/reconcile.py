@@ -292,7 +292,6 @@ def reconcile(
     tell(progress, _FITTED)
     drawn = values_at(inputs, scores[:, : len(keys)])
     chain = chain or _steady(scenario)
-    before_deviation = np.hypot(deviations, posterior.prior_deviation)
     before = spread_of(
         scenario, chain, sampling=Sampling(with_sensitivity=False), progress=part(progress, _FITTED, _KNOWN_BEFORE)
     )
@@ -303,21 +302,28 @@ def reconcile(
         after=after,
         inputs=_updated(inputs, drawn, posterior),
         readings=tuple(
-            Compared(
-                result=j + 1,
-                what=results[j].what,
-                reading=name,
-                value=float(values[k]),
-                standard_deviation=float(deviations[k]),
-                before=float(posterior.before[k]),
-                after=float(posterior.after[k]),
-                miss_before=float((values[k] - posterior.before[k]) / before_deviation[k]),
-                miss_after=float((values[k] - posterior.after[k]) / deviations[k]),
-            )
+            _compared(j, results[j], name, posterior, k, (float(values[k]), float(deviations[k])))
             for k, (j, name) in enumerate(readings)
         ),
         chi_square=posterior.chi_square,
         probability=float(chi2.sf(posterior.chi_square, len(values))),
+    )
+
+
+def _compared(number: int, result: Result, name: str, posterior: Fit, k: int, read: tuple[float, float]) -> Compared:
+    """Return reading `k`, the one of that name in a result, against the model; `read` is its value and deviation."""
+    value, deviation = read
+    before, after = float(posterior.before[k]), float(posterior.after[k])
+    return Compared(
+        result=number + 1,
+        what=result.what,
+        reading=name,
+        value=value,
+        standard_deviation=deviation,
+        before=before,
+        after=after,
+        miss_before=(value - before) / float(np.hypot(deviation, posterior.prior_deviation[k])),
+        miss_after=(value - after) / deviation,
     )
 
 

@@ -303,22 +303,25 @@ def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Pict
         )
     )
     area = alt.Chart(spread).mark_area(color=BLUE, opacity=0.2).encode(x=across, y="low:Q", y2="high:Q")
-    wish = pd.DataFrame({"power, kW": [table.wanted_heat_w / 1e3], "what": ["heat wanted"]})
-    rule = (
-        alt.Chart(wish)
-        .mark_rule(color=BLACK, strokeDash=[4, 3], strokeWidth=2)
-        .encode(y=up, tooltip=["what:N", "power, kW:Q"])
-    )
-    text = (
-        alt.Chart(wish)
-        .mark_text(align="left", dx=6, dy=-8, fontSize=13, color=BLACK)
-        .encode(x=alt.value(0), y=up, text="what:N")
-    )
     needed = pd.DataFrame({x_name: [to_user(own, "length", system)]})
     needed["power, kW"] = table.wanted_heat_w / 1e3
     ring = alt.Chart(needed).mark_point(size=160, strokeWidth=2.5, color=BLACK, filled=False).encode(x=across, y=up)
-    layers = alt.layer(area, lines, rule, text, ring).properties(height=320)
+    layers = alt.layer(area, lines, *_heat_wanted(table, up), ring).properties(height=320)
     return Picture("size_for_the_heat", size_words.sentence(table, wanted.road_speed_m_s, system), layers, frame)
+
+
+def _heat_wanted(table: SizingTable, up: Any) -> tuple[Any, Any]:
+    """Return the heat that is wanted as a rule, and its name."""
+    import altair as alt
+    import pandas as pd
+
+    wish = alt.Chart(pd.DataFrame({"power, kW": [table.wanted_heat_w / 1e3], "what": ["heat wanted"]}))
+    rule = wish.mark_rule(color=BLACK, strokeDash=[4, 3], strokeWidth=2)
+    name = wish.mark_text(align="left", dx=6, dy=-8, fontSize=13, color=BLACK)
+    return (
+        rule.encode(y=up, tooltip=["what:N", "power, kW:Q"]),
+        name.encode(x=alt.value(0), y=up, text="what:N"),
+    )
 
 
 def shortfall_picture(found: Shortfall) -> Picture:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
@@ -99,61 +99,33 @@ def _cautions() -> None:
     page.cautions((size_words.DANGER, *rotor_words.DANGER))
 
 
+@dataclass(frozen=True)
+class _Typed:
+    """What stands in the fields: quantities with their units, fuel, tip-speed ratio and gear ratios as text."""
+
+    quantities: dict[str, tuple[str, str]]
+    fuel: str
+    tip_speed_ratio: str
+    gear_ratios: str
+
+
 def _asked(own: Wanted) -> Wanted:
     """Show the fields, which begin with what the scenario has; return what is wanted. Raises InputError."""
-    with st.container(border=True):
-        first, second = st.columns(2)
-        with first:
-            texts = {
-                "heat": (typed.quantity("heat wanted", "size heat", "W", own.heat_w), "W"),
-                "road speed": (typed.quantity("road speed", "size speed", "m/s", own.road_speed_m_s), "m/s"),
-                "head wind": (
-                    typed.quantity("head wind on top of it", "size wind", "m/s", own.head_wind_m_s),
-                    "m/s",
-                ),
-            }
-            fuel = typed.choice("fuel", "size fuel", FUEL_NAMES, own.fuel)
-        with second:
-            texts["shelter"] = (
-                typed.quantity(
-                    "air at the rotor over free air", "size shelter", "dimensionless", own.shelter, offered=_SHARES
-                ),
-                "dimensionless",
-            )
-            texts["efficiency"] = (
-                typed.quantity(
-                    "rotor shaft to heat (belt, generator, leads)",
-                    "size efficiency",
-                    "dimensionless",
-                    own.efficiency,
-                    offered=_SHARES,
-                ),
-                "dimensionless",
-            )
-            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")
-            ratios = typed.text(
-                "gear ratios, with commas between", "size ratios", start=", ".join(f"{r:g}" for r in own.gear_ratios)
-            )
-        if typed.any_typed("size "):
-            st.button("Back to the scenario's own", on_click=typed.forget, args=("size ",), key="size again")
-        else:
-            st.html(
-                '<p class="wt-note">These come from your scenario; change them as you like, the scenario stays as it '
-                "is.</p>"
-            )
+    found = _fields(own)
     problems: list[Problem] = []
 
-    def read(function: Callable[..., Any], *arguments: Any) -> Any:
+    def read(name: str, text: str, unit: str) -> Any:
         try:
-            return function(*arguments)
+            return read_quantity(name, text, unit)
         except InputError as error:
             problems.extend(error.problems)
             return None
 
-    values = {name: read(read_quantity, name, text, unit) for name, (text, unit) in texts.items()}
-    tip_speed_ratio = read(read_quantity, "tip-speed ratio", tip, "dimensionless") if tip else None
-    parts = [part.strip() for part in ratios.split(",") if part.strip()]
-    gear = [read(read_quantity, "gear ratios", part, "dimensionless") for part in parts]
+    values = {name: read(name, text, unit) for name, (text, unit) in found.quantities.items()}
+    tip = found.tip_speed_ratio
+    tip_speed_ratio = read("tip-speed ratio", tip, "dimensionless") if tip else None
+    parts = [part.strip() for part in found.gear_ratios.split(",") if part.strip()]
+    gear = [read("gear ratios", part, "dimensionless") for part in parts]
     if problems:
         raise InputError([Problem("what you typed", p.key, p.read, p.accepted) for p in problems])
     return Wanted(
@@ -162,7 +134,40 @@ def _asked(own: Wanted) -> Wanted:
         head_wind_m_s=values["head wind"],
         shelter=values["shelter"],
         efficiency=values["efficiency"],
-        fuel=fuel,
+        fuel=found.fuel,
         tip_speed_ratio=tip_speed_ratio,
         gear_ratios=tuple(gear) or own.gear_ratios,
     )
+
+
+def _fields(own: Wanted) -> _Typed:
+    """Show the fields; return what stands in them."""
+    with st.container(border=True):
+        first, second = st.columns(2)
+        with first:
+            texts = {
+                name: (typed.quantity(label, f"size {key}", unit, value), unit)
+                for name, key, label, unit, value in (
+                    ("heat", "heat", "heat wanted", "W", own.heat_w),
+                    ("road speed", "speed", "road speed", "m/s", own.road_speed_m_s),
+                    ("head wind", "wind", "head wind on top of it", "m/s", own.head_wind_m_s),
+                )
+            }
+            fuel = typed.choice("fuel", "size fuel", FUEL_NAMES, own.fuel)
+        with second:
+            shares = (
+                ("shelter", "air at the rotor over free air", own.shelter),
+                ("efficiency", "rotor shaft to heat (belt, generator, leads)", own.efficiency),
+            )
+            for name, label, value in shares:
+                text = typed.quantity(label, f"size {name}", "dimensionless", value, offered=_SHARES)
+                texts[name] = (text, "dimensionless")
+            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")
+            start = ", ".join(f"{r:g}" for r in own.gear_ratios)
+            ratios = typed.text("gear ratios, with commas between", "size ratios", start=start)
+        if typed.any_typed("size "):
+            st.button("Back to the scenario's own", on_click=typed.forget, args=("size ",), key="size again")
+        else:
+            note = "These come from your scenario; change them as you like, the scenario stays as it is."
+            st.html(f'<p class="wt-note">{note}</p>')
+    return _Typed(texts, fuel, tip, ratios)

@@ -276,75 +276,75 @@ def _signed(value: float, kind: str, system: UnitSystem) -> str:
 
 def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (name, text) rows of the figures."""
-    outcome, load = found.outcome, found.load
-    temperature, power, warmth = _temperature(system), _power(system), _warmth(found, system)
+    outcome = found.outcome
+    temperature, power = _temperature(system), _power(system)
     reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
     name = "power into the load" if found.trip is None else "mean power into the load"
     rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
-    if found.trip is not None:
-        most = float(outcome.peak_temperature_k[0])
-        rows.append(("hottest on the way", warmth(most) + _range_words(outcome.peak_temperature_k, warmth)))
-        rows.append(
-            (
-                "at the end of the trip",
-                warmth(outcome.final_temperature_k[0]) + _range_words(outcome.final_temperature_k, warmth),
-            )
-        )
+    rows += _warmth_rows(found, system)
     if reached:
         time = outcome.time_to_target_s
-        rows.append(
-            (
-                f"time to {temperature(outcome.target_k[0])}",
-                duration_words(time[0]) + _range_words(time, duration_words),
-            )
-        )
+        words = duration_words(time[0]) + _range_words(time, duration_words)
+        rows.append((f"time to {temperature(outcome.target_k[0])}", words))
     rows.append(("highest temperature it can reach", _highest_words(found, system)))
     hold = outcome.holding_power_w
     if math.isfinite(hold[0]):
-        rows.append(
-            (f"power that holds {temperature(outcome.target_k[0])}", power(hold[0]) + _range_words(hold, power))
-        )
+        words = power(hold[0]) + _range_words(hold, power)
+        rows.append((f"power that holds {temperature(outcome.target_k[0])}", words))
     if reached:
-        energy = outcome.energy_to_target_j
-        rows.append(
-            (
-                "energy to get there",
-                show(energy[0], "energy", system)
-                + _range_words(energy, lambda v: show(v, "energy", system), "or more"),
-            )
-        )
-        cost = _cost_words(found, system)
-        if cost:
-            rows.append(
-                ("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found))
-            )
-        elif found.trip is not None:
-            rows.append(("fuel to get there", f"not known: {found.trip.name} has no column speed"))
-    if found.trip is not None and math.isfinite(found.over_trip_fuel_m3):
-        rows.append(
-            ("fuel over the whole trip", f"{_signed(found.over_trip_fuel_m3, 'volume', system)} with the turbine")
-        )
-    if found.trip is not None and math.isfinite(found.over_trip_pack_j):
-        rows.append(
-            ("pack over the whole trip", f"{_signed(found.over_trip_pack_j, 'energy', system)} with the turbine")
-        )
-    rows.append(
-        ("heat capacity, contents included", show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system))
+        rows += _cost_rows(found, system)
+    return [*rows, *_whole_trip_rows(found, system), *_load_rows(found, system)]
+
+
+def _warmth_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return the temperatures on a trip."""
+    if found.trip is None:
+        return []
+    warmth, outcome = _warmth(found, system), found.outcome
+    ways = (("hottest on the way", outcome.peak_temperature_k), ("at the end of the trip", outcome.final_temperature_k))
+    return [(name, warmth(float(values[0])) + _range_words(values, warmth)) for name, values in ways]
+
+
+def _cost_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return energy and fuel until the target is reached."""
+    energy = found.outcome.energy_to_target_j
+    words = show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more")
+    rows = [("energy to get there", words)]
+    cost = _cost_words(found, system)
+    if cost:
+        rows.append(("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found)))
+    elif found.trip is not None:
+        rows.append(("fuel to get there", f"not known: {found.trip.name} has no column speed"))
+    return rows
+
+
+def _whole_trip_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return what the whole trip takes from tank or battery pack."""
+    if found.trip is None:
+        return []
+    taken = (("fuel", found.over_trip_fuel_m3, "volume"), ("pack", found.over_trip_pack_j, "energy"))
+    return [
+        (f"{name} over the whole trip", f"{_signed(value, kind, system)} with the turbine")
+        for name, value, kind in taken
+        if math.isfinite(value)
+    ]
+
+
+def _load_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return what the load is like, and what its water and thermostat do."""
+    load, watched = found.load, found.watched
+    capacity = show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system)
+    rows = [("heat capacity, contents included", capacity)]
+    times = (
+        ("time constant (63 % of a cool-down)", found.time_constant_s),
+        ("the water boils after", watched.boiling_from_s[0]),
+        ("boiled dry after", watched.dry_from_s[0]),
     )
-    if math.isfinite(found.time_constant_s):
-        rows.append(("time constant (63 % of a cool-down)", duration_words(found.time_constant_s)))
-    if np.isfinite(found.watched.boiling_from_s[0]):
-        rows.append(("the water boils after", duration_words(float(found.watched.boiling_from_s[0]))))
-    if np.isfinite(found.watched.dry_from_s[0]):
-        rows.append(("boiled dry after", duration_words(float(found.watched.dry_from_s[0]))))
-    if load.thermostat is not None and int(found.watched.switchings[0]) > 0:
-        times = int(found.watched.switchings[0])
-        rows.append(
-            (
-                "the thermostat switches",
-                f"{times} time{'s' if times > 1 else ''} in {duration_words(found.watched.history.time_s[-1])}",
-            )
-        )
+    rows += [(name, duration_words(float(seconds))) for name, seconds in times if math.isfinite(seconds)]
+    switchings = int(watched.switchings[0])
+    if load.thermostat is not None and switchings > 0:
+        within = duration_words(watched.history.time_s[-1])
+        rows.append(("the thermostat switches", f"{switchings} time{'s' if switchings > 1 else ''} in {within}"))
     return rows
 
 
