@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-
 import streamlit as st
 
 from energy.chain.payback import Payback, payback
@@ -11,7 +9,7 @@ from energy.pictures.base import Picture
 from energy.pictures.payback import pay_map
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, typed
+from energy.screens import desk, page, typed, waiting
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
 from energy.words.cautions import of_the_file
@@ -23,13 +21,13 @@ _HEADING = "When could it pay?"
 _HEIGHT_M = 100.0
 
 
-@kept("Trying winds, descents and speeds", most=8)
+@kept("Trying winds, descents and speeds")
 def _payback(progress: Progress | None, bundle: Bundle, exact: bool) -> Payback:
     stated, scenario = desk.nominal_of(bundle), desk.scenario_of(bundle)
     return payback(scenario, height_m=_HEIGHT_M, exact=exact, stated=stated, progress=progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _maps(bundle: Bundle, exact: bool, system: UnitSystem) -> tuple[Picture, Picture]:
     result = _payback(bundle, exact)
     wind, wind_table = pay_map(result.wind, "head wind", "speed", ("alternator", "energy"), system)

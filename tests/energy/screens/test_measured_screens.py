@@ -201,7 +201,7 @@ def test_readings_typed_say_what_the_command_line_says_of_the_same_file(demos: P
     _field(shown, "text_input", "watts 1 electrical_power half value").set_value("40").run()
     _field(shown, "text_input", "watts 1 speed value").set_value("50 mph").run()
     _field(shown, "text_input", "watts 1 what").set_value("<i>meter</i>").run()
-    _field(shown, "number_input", "watts count").set_value(2).run()
+    _field(shown, "selectbox", "watts count").set_value(2).run()
     _field(shown, "selectbox", "watts 2 kind").set_value("fuel_change").run()
     _field(shown, "text_input", "watts 2 fuel_change value").set_value("2.3").run()
     _field(shown, "text_input", "watts 2 fuel_change half value").set_value("0.4").run()
