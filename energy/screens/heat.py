@@ -9,7 +9,7 @@ from energy.pictures.base import Picture
 from energy.pictures.heat import heating_layers
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, uploads
+from energy.screens import desk, page, typed, uploads
 from energy.screens.waiting import kept
 from energy.words import answer as report
 from energy.words import heat as heat_report
@@ -24,12 +24,13 @@ _COLUMNS = {
 }
 
 
-@kept("Following the temperature", most=8)
-def _steady(progress: Progress | None, bundle: Bundle) -> Heating:
+@kept("Following the temperature")
+def at_steady_speed(progress: Progress | None, bundle: Bundle) -> Heating:
+    """Return how the load of a bundle warms at its steady speed. Raises InputError."""
     return heating(desk.scenario_of(bundle), progress=progress)
 
 
-@kept("Following the temperature along the way", most=8)
+@kept("Following the temperature along the way")
 def _along(progress: Progress | None, bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
     return heating(desk.scenario_of(bundle), _read(kind, content, repeats), progress=progress)
 
@@ -44,17 +45,17 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     top = st.empty()
-    kind = st.radio("Reckoned", (_STEADY, _TRIP, _POWER), key="heat kind", horizontal=True)
+    kind = typed.way("Calculated", "heat kind", (_STEADY, _TRIP, _POWER))
     upload, repeats = None, 1
     if kind != _STEADY:
         st.html(f'<p class="wt-note">{page.escape(_COLUMNS[kind])}</p>')
-        upload = st.file_uploader("The CSV file", type=["csv"], key=f"heat {kind}")
-        repeats = int(st.number_input("Driven this many times in a row", 1, 100, 1, key="heat repeats"))
+        upload = uploads.one("The CSV file", "csv", f"heat {kind}")
+        repeats = typed.count("Driven this many times in a row", "heat repeats", 100)
     try:
         with top.container():
             st.title(_HEADING)
-            steady = _steady(work.usable)
-            found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
+            steady = at_steady_speed(work.usable)
+            found = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():
             page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)

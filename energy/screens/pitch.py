@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,9 +21,9 @@ from energy.pictures.base import Picture
 from energy.pictures.measured import pitch_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, uploads
+from energy.scenario.works import Upload
+from energy.screens import desk, page, uploads, waiting
 from energy.screens.desk import Work
-from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import pitch as pitch_words
@@ -40,18 +39,18 @@ _FILE = "measured.csv"
 _STEPPED_DEG = 1.0  # a dial that was turned by more was no single setting
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return measured_example(desk.scenario_of(bundle), system).encode()
 
 
-@kept("Looking for the pitch", most=8)
+@kept("Looking for the pitch")
 def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
     with uploads.as_file(content, _FILE) as path:
         return true_pitch_of_file(desk.scenario_of(bundle), path, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, content: bytes, system: UnitSystem) -> Picture:
     return pitch_picture(desk.scenario_of(bundle), *_found(bundle, content), system)
 
@@ -91,7 +90,10 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
     except InputError as error:
         with top.container():
             page.cannot(
-                work, _HEADING, "Not enough data in this file to calculate the pitch.", upload.faults(error, _FILE)
+                work,
+                _HEADING,
+                "Not enough data in this file to calculate the pitch.",
+                uploads.faults(upload, error, _FILE),
             )
         return
     with top.container():

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import functools
-
 import streamlit as st
 
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page
+from energy.screens import desk, page, waiting
 from energy.strength.spin_up import spin_up
 from energy.strength.table import StructuralLoads, structural_loads
 from energy.words import answer as answer_words
@@ -20,7 +18,7 @@ _HEADING = "What must it withstand?"
 _MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _loads(bundle: Bundle) -> StructuralLoads:
     return structural_loads(desk.scenario_of(bundle))
 

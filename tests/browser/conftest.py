@@ -18,7 +18,9 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-TIMEOUT_MS = 60_000  # only against a hang: no test waits for a time, all wait for what is to appear
+TIMEOUT_MS = int(
+    os.environ.get("BROWSER_TIMEOUT_MS", "60000")
+)  # only against a hang: no test waits for a time, all wait for what is to appear
 _ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -53,8 +55,11 @@ def address(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
     said = tmp_path_factory.mktemp("app") / "said.txt"
+    env = {**os.environ, "WINDTOLL_WORKS": str(tmp_path_factory.mktemp("works"))}
     with said.open("w") as out:
-        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+        process = subprocess.Popen(
+            command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=env
+        )
     try:
         _wait_until_it_answers(port, process, said)
         yield f"http://127.0.0.1:{port}"
