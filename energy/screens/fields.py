@@ -18,6 +18,7 @@ from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
+from energy.words.terms import term_of
 from vehicle import units
 from vehicle.quantity import Spec, Uncertain, shown_value
 from vehicle.typed import as_people_type
@@ -194,6 +195,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         on_change=store,
         placeholder=_placeholder(place, spec),
         autocomplete="off",
+        help=term_of(place),
     )
     row.selectbox(
         f"unit of {label}",
@@ -471,4 +473,5 @@ def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> 
         format_func=lambda v: (
             (f"default: {default}" if default else "choose") if v == _DEFAULT else words.get(v, str(v))
         ),
+        help=term_of(place),
     )

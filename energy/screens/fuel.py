@@ -12,10 +12,11 @@ from energy.pictures.interval import interval_html
 from energy.pictures.over_speed import pictures_over_speed
 from energy.pictures.price import price_of_heat
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, dials, page, waiting
+from energy.screens import desk, dials, page, tour, waiting
 from energy.words import answer as report
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
+from energy.words.terms import TERMS, drawing
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
@@ -49,6 +50,7 @@ def show() -> None:
     work, system = desk.work(), desk.system()
     surely = page.verdict(work, "Does it save or cost fuel?", lambda told: _first(told, system))
     next_steps = st.container()
+    tour.show()
     with st.container(border=True):
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")
@@ -89,5 +91,16 @@ def show() -> None:
             report.other_lines(told, system),
             caption="The same heat from elsewhere",
         )
+    with st.expander("What the words mean"):
+        st.html(_terms())
     page.assumptions(work)
     page.report_button(work)
+
+
+def _terms() -> str:
+    """Return every term with its meaning, and its drawing where it has one."""
+    entries = "".join(
+        f"<dt><b>{page.escape(term)}</b></dt><dd>{page.escape(meaning)}{drawing(term)}</dd>"
+        for term, meaning in TERMS.items()
+    )
+    return f"<dl>{entries}</dl>"

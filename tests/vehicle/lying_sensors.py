@@ -40,7 +40,7 @@ class Drive:
     true_litres: float = 0.0
 
 
-def _speeds(draw: np.random.Generator, seconds: np.ndarray, kind: str) -> np.ndarray:
+def wandering_speed(draw: np.random.Generator, seconds: np.ndarray, kind: str) -> np.ndarray:
     """Return a speed in m/s: town with stops, or a motorway with slow drift."""
     step = seconds[1] - seconds[0]
     wanted, speed, out = 14.0, 0.0, []
@@ -63,9 +63,9 @@ def drive(
     draw = np.random.default_rng(seed)
     time_s = np.arange(0, seconds, step_s)
     half = time_s.size // 2
-    speed = _speeds(draw, time_s, "motorway" if kind == "motorway" else "town")
+    speed = wandering_speed(draw, time_s, "motorway" if kind == "motorway" else "town")
     if kind == "mixed":
-        speed[half:] = _speeds(draw, time_s[half:], "motorway")
+        speed[half:] = wandering_speed(draw, time_s[half:], "motorway")
     accel = np.gradient(speed, step_s)
     grade = 0.015 * np.sin(2 * np.pi * time_s / 140 + draw.uniform(0, 6))
     force = 190 + 0.42 * speed**2 + _MASS_KG * (9.81 * grade + 1.05 * accel)

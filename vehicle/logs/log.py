@@ -75,7 +75,7 @@ class Log:
     @property
     def concerns(self) -> tuple[str, ...]:
         """Return in sentences what deserves a look before the log is used: what was settled and what was dropped."""
-        return (*self.checks, *(f"{repair.what}: {repair.count}" for repair in self.repairs if repair.sensor))
+        return (*self.checks, *(f"{repair.what} ({repair.count} values)" for repair in self.repairs if repair.sensor))
 
     @property
     def distance_m(self) -> float | None:

@@ -494,6 +494,16 @@ def _parse(
             ) from None
 
 
+def text_of(path: Path) -> str:
+    """Return the whole text of a log, unpacked and in whatever encoding it was saved; InputError where it has none."""
+    _, data = _opened(path)
+    data = path.read_bytes() if data is None else data
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:  # what spreadsheets save by default on many machines
+        return data.decode("cp1252", errors="replace")
+
+
 def headers_of(path: Path, names: Iterable[str] = ()) -> tuple[str, ...]:
     """Return the headers of a log, `names` those that the user has named; InputError where it cannot be read."""
     head, _ = _opened(path)

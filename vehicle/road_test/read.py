@@ -10,6 +10,7 @@ from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
+from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
 from vehicle.road_test.run_list import Manifest
 from vehicle.road_test.windows import RunWindows, common_source, runs_of_states, windows_of
 
@@ -65,7 +66,9 @@ def windows_of_runs(
         for log, run in zip(logs, test.runs, strict=True)
         for part in runs_of_states(run, log)
     ]
-    runs[0] = replace(runs[0], warnings=(*concerns_of(seen.values()), *runs[0].warnings))
+    if runs:
+        said = (*concerns_of(seen.values()), *cost_of_rate(seen.values()))
+        runs[0] = replace(runs[0], warnings=(*said, *runs[0].warnings))
     return runs, fuel.absolute, (f"fuel from {fuel.source}", *flows[id(logs[0])].words)
 
 
@@ -83,6 +86,17 @@ def concerns_of(logs: Iterable[Log]) -> list[str]:
     found = [f"{names[0] if len(names) == 1 else f'{len(names)} logs'}: {text}" for text, names in checks.items()]
     return found + [
         f"{what}: {sum(counts)} values in {len(counts)} of {len(logs)} logs" for what, counts in dropped.items()
+    ]
+
+
+def cost_of_rate(logs: Iterable[Log]) -> list[str]:
+    """Return what few rows cost in runs, for the slowest of the logs; nothing where they cost little."""
+    rows_s = [float(log.table["time_s"].diff().median()) for log in logs if log.rows > 1]
+    if not rows_s or (cost := relative_runs(max(rows_s))) <= COSTLY_RUNS:
+        return []
+    return [
+        f"a row in {max(rows_s):.2g} s: this road test needs about {cost:.1f} times the runs of one with a row in 1.5 s"
+        "; record fewer parameters"
     ]
 
 
