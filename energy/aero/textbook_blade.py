@@ -25,7 +25,7 @@ PLATE_THICKNESSES_M = np.array([2, 3, 4, 5, 6, 8, 10, 12, 15, 20]) * 1e-3
 WOOD_DENSITY_KG_M3, WOOD_STRESS_PA = 550.0, 12e6
 WOOD_THICKNESS_SHARES, WOOD_FULLNESS = np.array([0.12, 0.15, 0.18]), 0.7
 # Common practice, no source: thinner plates flutter and dent; thicker ones are not bent by hand; narrower tips not cut.
-LEAST_THICKNESS_SHARE, BENT_BY_HAND_M, NARROW_M = 0.02, 0.008, 0.02
+LEAST_THICKNESS_SHARE, BENT_BY_HAND_M, NARROW_M, THICKEST_WOOD_M = 0.02, 0.008, 0.02, 0.12
 
 
 @dataclass(frozen=True)
@@ -156,6 +156,8 @@ def build_of(blade: TextbookBlade, thrust_n: float, rotor_speed_rad_s: float) ->
     if not against and wood.stress_pa > WOOD_STRESS_PA:
         thickest = 100 * WOOD_THICKNESS_SHARES[-1]
         against = f"stress at the root {wood.stress_pa / 1e6:.0f} MPa even in wood {thickest:.0f} % thick"
+    if not against and wood.thickness_m > THICKEST_WOOD_M:
+        against = f"it would need wood {1e3 * wood.thickness_m:.0f} mm thick"
     return replace(wood, against=against)
 
 

@@ -34,6 +34,7 @@ from energy.words.loads import (
     travel_title,
     travel_words,
 )
+from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -78,6 +79,12 @@ if TYPE_CHECKING:
     flag_value="pitch",
     help="Only the pitch system: force, stall, what to buy.",
 )
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png",
+    help="With --pitch-system: draw the actuator's force over rotor speed (.png, .svg or .html).",
+)
 @click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
@@ -91,6 +98,7 @@ def command(
     ladder: bool,
     tap_test: str | None,
     spin_up_log: Path | None,
+    picture: Path | None,
     part: str | None,
 ) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
@@ -110,7 +118,11 @@ def command(
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
+    if picture is not None and part != "pitch":
+        raise InputError(Problem("command line", "--picture", "given without --pitch-system", "both together"))
     checked = load(scenario, overrides)
+    if picture is not None:
+        _draw(picture, checked, system, scenario)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
@@ -130,6 +142,15 @@ def command(
         _print_short(table, system, scenario)
     if over_limit(table):
         raise SystemExit(common.UNSAFE)
+
+
+def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path) -> None:
+    """Save the picture of the pitch system."""
+    from energy.pictures.base import save
+    from energy.pictures.pitch_system import pitch_system_picture
+    from energy.strength.pitch_system import pitch_system
+
+    save(pitch_system_picture(pitch_system(scenario), system).titled(), path, (source,))
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:

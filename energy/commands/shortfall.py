@@ -57,6 +57,13 @@ Examples:
     "'dial 6 deg', out or back. May be repeated.",
 )
 @click.option("--tree", "with_tree", is_flag=True, help="Print only the decision tree, to tick on the way.")
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png",
+    help="Draw the probability of each cause and the watts that it takes away (.png, .svg or .html).",
+)
+@common.force_option
 @common.set_option
 @common.units_option
 @common.json_option
@@ -65,6 +72,8 @@ def command(
     readings: Path | None,
     spoken: tuple[str, ...],
     with_tree: bool,
+    picture: Path | None,
+    force: bool,
     overrides: tuple[str, ...],
     system: UnitSystem,
     as_json: bool,
@@ -73,10 +82,20 @@ def command(
     from energy.chain.load import load
     from energy.diagnosis.shortfall import shortfall
 
+    inputs = [scenario, *([] if readings is None else [readings])]
+    if picture is not None:
+        from energy.pictures.base import checked_picture
+
+        checked_picture(picture, inputs, force=force)
     checked = load(scenario, overrides)
     given = _readings(readings, spoken)
     with common.progress("Weighing the causes") as progress:
         found = shortfall(checked, given, progress)
+    if picture is not None:
+        from energy.pictures.base import save
+        from energy.pictures.measured import shortfall_picture
+
+        save(shortfall_picture(found).titled(), picture, inputs, force=force)
     if as_json:
         common.print_json(as_data(found, checked.title))
     elif with_tree:

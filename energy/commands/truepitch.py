@@ -11,10 +11,8 @@ from energy.commands import common
 from energy.words import forms
 from energy.words.pitch import (
     CAUTIONS,
-    SURENESS,
     as_data,
-    dial_words,
-    headline,
+    first_lines,
     notes_of,
     row_headings,
     row_texts,
@@ -61,10 +59,7 @@ def _print(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: Un
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(headline(result), style="bold")
-    for text in dial_words(scenario, result, rows):
-        out.print(text, style="bold")
-    out.print(f"({SURENESS})", style="dim")
+    common.print_verdict(out, first_lines(scenario, result, rows))
     common.heading(out, rows_title(rows))
     common.grid(out, row_headings(rows, system), row_texts(result, rows, system), wrap=False)
     said = notes_of(result)

@@ -40,11 +40,11 @@ class Plan:
 
     first: np.ndarray
     cut: np.ndarray
-    lines: int = 3
-    kept: int = 14
-    later: tuple[tuple[int, int], ...] = ((14, 192), (8, 320))
+    lines: int = 2
+    kept: int = 10
+    later: tuple[tuple[int, int], ...] = ((10, 192), (6, 320))
     more: int = 512
-    rounds: int = 3
+    rounds: int = 2
     enough: float = 100.0
     share: float = 0.03
 
@@ -111,7 +111,7 @@ def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Pl
     value, _ = likelihood(which, drawn)
     pools = [_begun(drawn[which == h], value[which == h]) for h in range(len(plan.first))]
     every = np.arange(len(pools))
-    _straighten(likelihood, pools, every, plan.lines - 1)
+    _straighten(likelihood, pools, every, plan.lines)
     kept = _best(pools, log_prior, plan.kept)
     for h in kept:
         pools[h].pieces = _cut(pools[h].pieces[0], int(plan.cut[h]))

@@ -7,7 +7,7 @@ that would part those that the readings leave.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from energy.diagnosis.shortfall_readings import Readings, grouped
 from energy.diagnosis.shortfall_tests import Step, Test, best_tests, decision_tree
 from energy.progress import Progress, tell
 from energy.scenario.read import Scenario
+from vehicle.problems import InputError, Problem
 from vehicle.quantity import COVERAGE_FACTOR, Estimate
 
 _DRAWS = 512  # of the posterior, for watts and tests
@@ -126,13 +127,15 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     InputError
         Where the scenario has no curves or no generator.
     """
+    if scenario.measured is not None:
+        readings = replace(readings, electrical_power_w=_watts_read(readings))
     groups, scatter = grouped(readings)
     machine = Machine(scenario, groups)
     known = hypotheses(scenario, groups)
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = Plan(np.where(single < 2, 512 if few else 256, 256 if few else 64), np.minimum(single, 1))
+    plan = Plan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -154,8 +157,12 @@ class Misses:
     def __init__(self, machine: Machine, scatter: float) -> None:
         readings = machine.readings
         self.machine = machine
-        self.places = [(c, g) for c in CHANNELS for g in range(len(readings)) if np.isfinite(getattr(readings, c)[g])]
         usual = machine.predict(np.zeros((1, machine.columns)), neutral(1)).shown
+        known = [c for c in CHANNELS if np.isfinite(usual[c]).all()]
+        self.places = [(c, g) for c in known for g in range(len(readings)) if np.isfinite(getattr(readings, c)[g])]
+        if not any(c in ("electrical_power_w", "thrust_n") for c, _ in self.places):
+            read = "no watts, and this rotor is known by its watts alone"
+            raise InputError(Problem("readings", "electrical_power_w", read, "watts at a road speed"))
         self.floor = {c: _HARDLY * max(float(np.max(np.abs(usual[c]))), 1e-3) for c in CHANNELS}
         self.seen = np.array([self._log(c, getattr(readings, c)[g]) for c, g in self.places])
         self.root = np.linalg.cholesky(self._covariance(scatter))

@@ -14,6 +14,7 @@ import numpy as np
 from energy.aero.operating_point import Rotor, coefficients, solve
 from energy.diagnosis.shortfall_readings import Readings
 from energy.electrical import ElectricalChain, electrical_state
+from energy.scenario.files import MeasuredPower
 from energy.scenario.inputs import Inputs, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import values_at
@@ -165,16 +166,16 @@ def lost_phase(connection: str) -> Variant | None:
 def hypotheses(scenario: Scenario, readings: Readings) -> tuple[Hypothesis, ...]:
     """Return what may be wrong with a scenario's machine: nothing, each cause, each two causes."""
     curves, chain = scenario.curves, inputs_of(scenario).turbine.chain
-    if curves is None or chain is None:
+    if scenario.measured is None and (curves is None or chain is None):
         raise InputError(
             Problem(scenario.name, "rotor.curves", "no curves and generator to expect watts from", "both of them")
         )
-    phase = lost_phase(chain.connection)
+    phase = None if chain is None else lost_phase(chain.connection)
     variants = [*_VARIANTS, *([] if phase is None else [phase])]
     out = set()
-    if len(curves.pitch_deg) < 2:
+    if curves is not None and len(curves.pitch_deg) < 2:
         out.add("pitch")
-    if float(np.mean(np.asarray(chain.ratio))) == 1.0 and float(np.mean(np.asarray(chain.belt_efficiency))) >= 0.999:
+    if chain is not None and _without_belt(chain):
         out.add("belt")
     if not (np.nan_to_num(readings.road_speed_m_s) > 0).any():
         out.add("wind")
@@ -193,6 +194,10 @@ def hypotheses(scenario: Scenario, readings: Readings) -> tuple[Hypothesis, ...]
     return tuple(found)
 
 
+def _without_belt(chain: ElectricalChain) -> bool:
+    return float(np.mean(np.asarray(chain.ratio))) == 1.0 and float(np.mean(np.asarray(chain.belt_efficiency))) >= 0.999
+
+
 def faults_of(which: Sequence[Hypothesis], scores: np.ndarray) -> Faults:
     """Return the faults of draws (N, ...) of hypotheses (N,): the first two scores are how bad each is."""
     from scipy.special import ndtr
@@ -207,6 +212,20 @@ def faults_of(which: Sequence[Hypothesis], scores: np.ndarray) -> Faults:
             for name in (variant.field, *variant.also):
                 values[name][rows] = variant.value(share[rows, place])
     return Faults(**values)
+
+
+def kept_share(faults: Faults) -> np.ndarray:
+    """Return the share of the watts (N,) that faults leave where neither curves nor generator are known.
+
+    Blades and belt in proportion, voltage by its square, an element away from its match 4 e / (1 + e)², leads and
+    winding by what they take of the element's watts, pitch as a parabola, a stalled rotor a tenth: orders of magnitude,
+    common practice, no source.
+    """
+    pitch = faults.pitch_deg + faults.pitch_slip_deg + 0.5 * faults.pitch_drift_deg
+    found = faults.power * (1 - faults.slip) * faults.voltage**2 / (1 + faults.lead) / (1 + 0.1 * (faults.winding - 1))
+    found = found * 4 * faults.element / (1 + faults.element) ** 2
+    found = found * np.clip(1 - (pitch / 20.0) ** 2, 0.02, 1.0)
+    return np.asarray(found * np.where(faults.stalled > 0.5, 0.1, 1.0))
 
 
 @dataclass(frozen=True)
@@ -240,6 +259,8 @@ class Machine:
         loose = {name: _LOOSE[name] * score[:, None] for name, score in loose.items()}
         inputs = inputs_of(self.scenario, self._draws(scores, faults))
         turbine = inputs.turbine
+        if turbine.measured is not None:
+            return self._of_table(inputs, turbine.measured, faults, loose)
         assert turbine.chain is not None
         assert turbine.curves is not None
         air = inputs.rotor_air_speed_m_s * np.exp(loose["local"]) * faults.local[:, None]
@@ -259,6 +280,28 @@ class Machine:
         )
         speed, possible = self._speed(rotor, chain, faults)
         return self._shown(rotor, chain, speed, possible, (inputs, faults))
+
+    def _of_table(
+        self, inputs: Inputs, table: MeasuredPower, faults: Faults, loose: dict[str, np.ndarray]
+    ) -> Prediction:
+        """Return what is shown where the rotor is known only by watts over air speed: no volts, no amperes."""
+        air = np.maximum(inputs.rotor_air_speed_m_s * np.exp(loose["local"]) * faults.local[:, None], 0.0)
+        speeds, beyond = table.air_speed_m_s, np.maximum(air / table.air_speed_m_s[-1], 1.0)
+        kept = kept_share(faults)[:, None] * np.exp(loose["power"])
+        watts = np.interp(air, speeds, table.electrical_power_w, left=0.0) * beyond**3 * kept
+        unknown = np.full(watts.shape, np.nan)
+
+        def also(values: np.ndarray | None, power: float) -> np.ndarray:
+            return unknown if values is None else np.interp(air, speeds, values) * beyond**power
+
+        shown = dict.fromkeys(CHANNELS, unknown) | {
+            "electrical_power_w": watts * faults.meter_power[:, None],
+            "rotor_speed_rad_s": unknown,  # how it goes with a fault is not known
+            "thrust_n": also(table.thrust_n, 2.0),
+            "air_speed_m_s": np.broadcast_to(air, watts.shape),
+            "free_air_speed_m_s": np.broadcast_to(inputs.free_air_speed_m_s, watts.shape),
+        }
+        return Prediction(shown, watts, np.ones(len(watts), dtype=bool))
 
     def _shown(
         self,

@@ -214,6 +214,8 @@ def _offered(machine: Machine) -> tuple[_Kind, ...]:
     """Return the tests that this machine allows and that the readings have not made yet."""
     readings, curves = machine.readings, machine.scenario.curves
     gone = set()
+    if machine.scenario.measured is not None:  # neither rotor speed nor a second setting can be calculated
+        gone |= {"rotor speed", "two settings"} | ({"thrust"} if machine.scenario.measured.thrust_n is None else set())
     if curves is not None and len(curves.pitch_deg) < 2:
         gone |= {"angle", "two settings"}
     if readings.known("rotor_speed_rad_s"):

@@ -43,6 +43,7 @@ from vehicle.tables import read_table
 
 Branch = Literal["stalled", "unstalled", "either", "none"]
 _LEAST_DEG = 0.2  # half-width: curves known at every other degree tell no finer, however many the rows
+_LEARNT = 4.0  # standard deviations, over the degrees of freedom: half a one with eight rows, next to none with many
 _NO_PITCH = 3.5  # standard deviations of the shared errors beyond which no pitch explains the rows
 _ROW_QUANTILE = 1.96
 _READ = 0.5  # of the work: reading the file
@@ -498,8 +499,8 @@ def _crossing(problem: PitchProblem, gap: np.ndarray, crosses: np.ndarray, *, fi
 
 def _reach(free: int) -> float:
     """Return how many standard deviations the interval reaches: Student's t of 95 % (Cornish-Fisher expansion, from
-    memory), and half a one for what learning the scatter from the same rows adds: 97 to 99 of 100 in trials."""
-    return 1.96 + 2.37 / free + 2.8 / free**2 + 0.5
+    memory), and for few rows what learning the scatter from the same rows adds: 95 to 99 of 100 in trials."""
+    return 1.96 + 2.37 / free + 2.8 / free**2 + _LEARNT / free
 
 
 def _intervals(grid: np.ndarray, chi: np.ndarray, reach: float) -> list[PitchInterval]:

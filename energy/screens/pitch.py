@@ -97,10 +97,7 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             )
         return
     with top.container():
-        said = [pitch_words.headline(result), *pitch_words.dial_words(scenario, result, rows)]
-        if rows.dial_deg is not None and len(said) > 1:  # the dial was asked about
-            said[:2] = said[1::-1]
-        page.answer_line(work, _HEADING, *said)
+        page.first_lines(work, _HEADING, pitch_words.first_lines(scenario, result, rows))
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
     page.picture(
         _picture(work.usable, upload.content, system),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.words.result_model import ends_data
+from energy.words.verdict import FirstLines
 from vehicle.units import UnitSystem, figures, label, to_user
 
 if TYPE_CHECKING:
@@ -98,14 +99,6 @@ def _interval_words(value: PitchInterval, *, signed: bool = False) -> str:
     )
 
 
-def _more_words(value: PitchInterval) -> str:
-    """Return a change whose sign is sure as "3.3° (2.8° to 4.0°) more" or "… less"."""
-    low, high = sorted((abs(value.low), abs(value.high)))
-    return (
-        f"{degrees(abs(value.estimate))} ({degrees(low)} to {degrees(high)}) {'more' if value.estimate > 0 else 'less'}"
-    )
-
-
 def headline(result: TruePitch) -> str:
     """Return the answer in one sentence."""
     pitch = result.pitch_deg
@@ -154,13 +147,17 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
                 f"{_interval_words(offset, signed=True)}."
             )
     else:
+        middle = float(np.mean(rows.dial_deg[result.rows.used]))
+        stands = [degrees(middle + v) for v in (offset.estimate, offset.low, offset.high)]
         said.append(
-            f"Do not believe the dial: at the middle of the run the true pitch was {_more_words(offset)} than it read."
+            f"Do not believe the dial: where it reads {degrees(middle)}, the blades stand at {stands[0]} ({stands[1]} "
+            f"to {stands[2]})."
         )
     if drift is not None:
         if drift.low <= 0 <= drift.high:
             said.append(
-                f"No drift of the dial is seen from the first row to the last: {_interval_words(drift, signed=True)}."
+                f"Drift of the dial from the first row to the last: unknown, {degrees(drift.low, signed=True)} to "
+                f"{degrees(drift.high, signed=True)}."
             )
         else:
             said.append(
@@ -169,6 +166,26 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
                 "Look for slack, a slipping clamp or a bending horn."
             )
     return said
+
+
+def first_lines(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> FirstLines:
+    """Return the first lines: the dial where it was read, else the pitch; then one finding a line."""
+    found, dial = headline(result), dial_words(scenario, result, rows)
+    said = [*dial[:1], found, *dial[1:]] if rows.dial_deg is not None and dial else [found, *dial]
+    pitch = result.pitch_deg
+    stalled = pitch is not None and result.branch == "stalled"
+    wide = pitch is not None and (result.branch == "either" or pitch.high - pitch.low > FLAT_DEG)
+    return FirstLines(
+        warnings=("Stalled: the blades stand too flat for this air; thrust and heat jump when they come free.",)
+        if stalled
+        else (),
+        headline=said[0],
+        lines=tuple(text.rstrip(".") for text in (*said[1:], f"{SURENESS}; only pitch is looked for")),
+        least_known="Least known: the pitch itself, near its best. A logged thrust, or rows at settings away from the "
+        "best, would narrow it."
+        if wide
+        else "",
+    )
 
 
 def notes_of(result: TruePitch) -> list[str]:

@@ -32,12 +32,11 @@ def said(found: PitchSystem, system: UnitSystem) -> Said:
     ]
     columns = ("rotor speed", "air", "actuator", "at pitch", "centrifugal", "air's", "friction ±")
     table = SaidTable("Maximum over the travel, stated values (a blade's moments; + towards feather)", columns, rows)
-    return Said(
-        _headlines(found, system), [table], [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)]
-    )
+    return Said(headlines(found, system), [table], [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)])
 
 
-def _headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
+def headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
+    """Return whether the actuator is strong enough, and where the blades drive without it."""
     side = "fine: the dangerous side" if found.towards_fine else "feather: the safe side"
     drives = f"Without its actuator the blades drive towards {side}."
     if found.rating_n is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from energy.aero.textbook_blade import HUB_FILL, SOURCE
@@ -38,12 +39,19 @@ def sentence(choice: RotorChoice, system: UnitSystem) -> str:
     heat = show(choice.wanted.heat_w, "power", system)
     best = choice.chosen
     if best is None:
-        reasons = sorted({reason.split(" MPa")[0] for each in choice.alternatives for reason in each.against})
-        return f"No rotor of these brings {heat} within its limits: {'; '.join(reasons[:4])}."
+        kinds = Counter(_kind(reason) for each in choice.alternatives for reason in each.against)
+        reasons = ", ".join(f"{kind} ({count} of {len(choice.alternatives)})" for kind, count in kinds.most_common(3))
+        return f"No rotor of these brings {heat} within its limits: {reasons}."
     least = min((e for e in choice.alternatives if not e.against), key=lambda e: e.drag_power_w)
     text = f"Choose {_name(best, system)} for {heat}: the smallest diameter whose drag is within 10 % of the minimum"
     text += "." if best is least else f" ({show(least.thrust_n, 'force', system)}, {_name(least, system)})."
     return text
+
+
+def _kind(reason: str) -> str:
+    """Return what a reason against a rotor is about, without its numbers."""
+    kinds = {"stress": "blades too weak at the root", "only": "blades too narrow", "it would": "blades too thick"}
+    return next((kind for begins, kind in kinds.items() if reason.startswith(begins)), reason)
 
 
 def why(choice: RotorChoice, system: UnitSystem) -> list[str]:

@@ -58,6 +58,7 @@ _LESS = {"rotor_speed_rad_s": "rotor_speed_rpm", "voltage_v": "voltage_v", "free
 _CLOSE = 0.08  # what is shown within this share of what a cause predicts is explained
 _LIKELY = ((0.9, "almost certain"), (0.7, "likely"), (0.45, "about even"), (0.2, "possible"), (0.0, "unlikely"))
 CAUSE_HEADINGS = ("cause", "probability", "watts lost", "explains", "leaves open")
+_CERTAIN = 0.7  # probability from which a cause is named though the watts are as expected
 _SHOWN = 0.01  # probability from which a cause stands in the table
 
 
@@ -79,6 +80,8 @@ def headline(found: Shortfall) -> str:
     causes = found.causes
     if found.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
+    if found.watts is not None and not found.short and found.causes[0].probability < _CERTAIN:
+        return "No shortfall: the watts that were read are what the scenario lets expect, within 10 %."
     if not found.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
@@ -160,10 +163,17 @@ def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
             f"It would give {show(after.watts.estimate, 'power', system)} at that reading "
             f"(90 % range {show(low, 'power', system)} to {show(high, 'power', system)})."
         )
-        said.append(
-            f"Structural loads then, at the fastest reading: thrust {show(after.thrust_n, 'force', system)}, "
-            f"rotor speed {show(after.rotor_speed_rad_s, 'rotor_speed', system)}.{_limits(found, system)}"
-        )
+        loads = [
+            f"{name} {show(value, kind, system)}"
+            for name, value, kind in (
+                ("thrust", after.thrust_n, "force"),
+                ("rotor speed", after.rotor_speed_rad_s, "rotor_speed"),
+            )
+            if math.isfinite(value)
+        ]
+        if loads:
+            at = f"Structural loads then, at the fastest reading: {', '.join(loads)}."
+            said.append(f"{at}{_limits(found, system)}")
     return said
 
 

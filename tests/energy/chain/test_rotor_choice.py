@@ -67,7 +67,14 @@ def test_a_highest_rotor_speed_is_kept(choice: RotorChoice) -> None:
     assert slow.chosen.rotor_speed_rad_s <= limit < choice.chosen.rotor_speed_rad_s
     none = compare_rotors(WANTED, highest_rotor_speed_rad_s=limit / 20)
     assert none.chosen is None
-    assert "rotor too fast" in words.sentence(none, "metric")
+    assert f"rotor too fast ({len(none.alternatives)} of" in words.sentence(none, "metric")
+
+
+def test_what_no_garage_builds_is_no_choice() -> None:
+    """50 kW at 30 mph: discs of 14 m and more, with blades too thick to carve."""
+    huge = compare_rotors(Wanted(50e3, 13.4), blades=[2])
+    assert huge.chosen is None
+    assert "blades too thick" in words.sentence(huge, "metric")
 
 
 def test_more_blades_start_earlier_and_a_drive_ratio_later(choice: RotorChoice) -> None:

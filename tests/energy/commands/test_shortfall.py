@@ -99,3 +99,13 @@ def test_the_screen_says_what_the_command_says() -> None:
     field.set_value("210 W").run()
     assert "cannot be used" in _verdict(app)
     assert not app.exception
+
+
+def test_a_picture_is_saved_and_another_kind_refused(tmp_path: Path) -> None:
+    path = tmp_path / "causes.svg"
+    done = run("shortfall", str(VAN), "--reading", READING, "--picture", str(path))
+    assert done.returncode == 0, done.stderr
+    assert "element" in path.read_text()
+    wrong = run("shortfall", str(VAN), "--reading", READING, "--picture", str(tmp_path / "causes.gif"))
+    assert wrong.returncode == 2
+    assert ".png" in wrong.stderr

@@ -278,3 +278,44 @@ def test_the_tree_ends_in_causes(invented: Scenario) -> None:
     first = found.tests[0]
     assert found.tree.test.name == first.name
     assert all(a.per_minute >= b.per_minute for a, b in zip(found.tests, found.tests[1:], strict=False))
+
+
+def _known_by_watts(folder: Path, *, thrust: bool = False) -> Scenario:
+    """The invented machine with a table of watts over air speed in place of curves and generator."""
+    text = machines.write_scenario(folder).read_text()
+    text = text.replace('curves = "curves.csv"', 'measured_power = "watts.csv"').replace('pitch = "4.0 deg"\n', "")
+    for table in ("drive", "generator"):
+        head, _, rest = text.partition(f"[{table}]")
+        text = head + "[" + rest.partition("\n[")[2]
+    text = text.replace('resistance = "12.0 ohm"\n', "")
+    rows = [f"{u},{0.4 * u**3:.1f}" + (f",{0.9 * u**2:.1f}" if thrust else "") for u in range(4, 30, 2)]
+    head = "air_speed_m_s,electrical_power_w" + (",thrust_n" if thrust else "")
+    (folder / "watts.csv").write_text("\n".join([head, *rows]) + "\n")
+    path = folder / "scenario.toml"
+    path.write_text(text)
+    return load(path)
+
+
+def test_a_rotor_known_only_by_its_watts_is_weighed_too(tmp_path: Path) -> None:
+    """By hand: 25 m/s of road are 20 m/s at the rotor, 0.4 * 20^3 = 3200 W; half of it blames no single part."""
+    scenario = _known_by_watts(tmp_path)
+    found = shortfall(scenario, read_lines(["1300 W at 25 m/s"]))
+    assert found.expected.estimate == pytest.approx(3200, rel=0.15)
+    assert found.short
+    assert len(found.undecided_between) >= 4
+    assert found.tests
+    said = " ".join([words.headline(found), *words.to_do(found, "metric")])
+    assert "nan" not in said
+    assert words.headline(found).startswith("Undecided")
+    fine = shortfall(scenario, read_lines(["3150 W at 25 m/s"]))
+    assert words.headline(fine).startswith("No shortfall")
+    with pytest.raises(InputError, match="watts"):
+        shortfall(scenario, read_lines(["400 rpm at 25 m/s"]))
+
+
+def test_slow_air_that_was_measured_is_found_without_curves(tmp_path: Path) -> None:
+    """12 m/s at the rotor where 20 are usual: 0.4 * 12^3 = 691 W, all of the shortfall."""
+    lines = ["690 W at 25 m/s, air 12 m/s", "350 W at 20 m/s, air 9.6 m/s"]
+    found = shortfall(_known_by_watts(tmp_path), read_lines(lines))
+    assert found.causes[0].cause == "local_air"
+    assert found.causes[0].probability > 0.7

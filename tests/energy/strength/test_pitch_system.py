@@ -56,3 +56,20 @@ def test_the_command_says_the_danger_and_what_to_buy():
     data = json.loads(run("loads", str(VAN), *_SET, "--pitch-system", "--json").stdout)
     assert data["drives_towards"] == "fine"
     assert len(data["rows"]) == 8
+
+
+def test_the_picture_shows_force_over_rotor_speed_and_the_rating(tmp_path: Path) -> None:
+    from energy.pictures.pitch_system import pitch_system_picture
+
+    found = pitch_system(load(VAN))
+    drawn = pitch_system_picture(found, "metric")
+    assert list(drawn.table["force, N"]) == pytest.approx([row.force_n for row in found.rows])
+    assert list(drawn.table["rotor speed, rpm"]) == pytest.approx(
+        [row.rotor_speed_rad_s * 30 / math.pi for row in found.rows]
+    )
+    path = tmp_path / "pitch.svg"
+    assert run("loads", str(VAN), "--pitch-system", "--picture", str(path)).returncode == 0
+    assert path.read_text().startswith("<svg")
+    alone = run("loads", str(VAN), "--picture", str(tmp_path / "other.svg"))
+    assert alone.returncode == 2
+    assert "--pitch-system" in alone.stderr
