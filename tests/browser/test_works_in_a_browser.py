@@ -213,6 +213,20 @@ def test_every_change_is_a_step_to_undo_and_redo(page: Any, address: str) -> Non
     assert ratio.input_value() == "3.3"
 
 
+def test_back_in_the_browser_loses_no_change(page: Any, address: str) -> None:
+    open_screen(page, address)
+    _press(page, "ArrowRight")
+    _to(page, "heat")
+    for _ in range(2):
+        page.go_back()
+        settled(page)
+    page.wait_for_selector(".wt-verdict")
+    settled(page)
+    assert page.get_by_role("heading", level=1).inner_text() == QUESTIONS["fuel"]
+    assert "?work=" in page.url
+    assert _value(page) == 101
+
+
 def test_two_tabs_on_one_work_the_later_change_wins_and_the_other_says_so(page: Any, address: str) -> None:
     open_screen(page, address)
     _press(page, "ArrowRight")
