@@ -25,7 +25,8 @@ _COLUMNS = {
 
 
 @kept("Following the temperature")
-def _steady(progress: Progress | None, bundle: Bundle) -> Heating:
+def at_steady_speed(progress: Progress | None, bundle: Bundle) -> Heating:
+    """Return how the load of a bundle warms at its steady speed. Raises InputError."""
     return heating(desk.scenario_of(bundle), progress=progress)
 
 
@@ -53,7 +54,7 @@ def show() -> None:
     try:
         with top.container():
             st.title(_HEADING)
-            steady = _steady(work.usable)
+            steady = at_steady_speed(work.usable)
             found = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():
