@@ -93,7 +93,9 @@ def start() -> None:
         st.session_state["typed"] = {}
         st.session_state["uploads"] = {}
     asked = _asked()
-    if new or (asked is not None and asked != st.session_state.get("address")):
+    # Back in the browser, to where the open work was still a demo: the work stays, Undo leads to the demo.
+    begun_from = ("demo", st.session_state.get("demo_open")) if work_key() else None
+    if new or (asked is not None and asked not in (st.session_state.get("address"), begun_from)):
         _go_to(asked)
     else:
         sync()
@@ -144,7 +146,7 @@ def _name_in_address() -> None:
 def address() -> dict[str, str]:
     """Return what an address has to say for the work that is open, or the demo."""
     key = st.session_state.get("work")
-    return {"work": key} if key else {"demo": st.session_state.get("demo_open", FIRST_DEMO)}
+    return {"work": key} if key else {"demo": st.session_state.get("demo_open") or FIRST_DEMO}
 
 
 def work_key() -> str:
@@ -177,6 +179,7 @@ def open_work(key: str) -> None:
     """Open one of the user's works. Raises InputError where it cannot be read."""
     found = works.opened(key)
     st.session_state["work"] = key
+    st.session_state.pop("demo_open", None)
     _take(found)
     for words in found.lost:
         notice(f"Of this work, {words}.")
@@ -283,7 +286,7 @@ def load(bundle: Bundle) -> None:
         _step(bundle, bundle)
         renew()
         return
-    st.session_state.update({"work": "", "mark": "", "typed": {}, "uploads": {}})
+    st.session_state.update({"work": "", "mark": "", "demo_open": "", "typed": {}, "uploads": {}})
     _stand(bundle, (Step(bundle, bundle),), 0)
     save()
 

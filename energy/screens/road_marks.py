@@ -10,8 +10,9 @@ from typing import Any
 
 import streamlit as st
 
+from energy.progress import Progress
 from energy.scenario.road_uploads import Uploads
-from energy.screens import desk, page, typed, uploads
+from energy.screens import desk, page, typed, uploads, waiting
 from energy.screens.desk import Work
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
@@ -35,7 +36,7 @@ _BY_PLAN = (
     "the first and third run are a pair (out), the second and fourth another (back)."
 )
 _NO_MEANING = ("ignore", "time")
-_MOST_LOGS_KEPT = 400
+_LOGS = waiting.Shelf(512 * 1024 * 1024)  # bytes: a road test may hold 20 long logs, read once
 
 
 def note(text: str) -> None:
@@ -51,40 +52,26 @@ def plain(text: str) -> str:
 # ------------------------------------------------------------------------------------------------------ reading
 
 
-def _held(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log | InputError | None:
-    kept: dict[Any, Log | InputError] = st.session_state.setdefault("road logs", {})
-    return kept.get((name, content, columns))
-
-
-def _log(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log | InputError:
-    """Return a log, or what is wrong with it; kept in this session by its content and its columns' meanings."""
-    found = _held(name, content, columns)
-    if found is None:
-        try:
-            with uploads.as_file(content, name) as path:
-                found = read_log(path, dict(columns), where=name)
-        except InputError as error:
-            found = error
-        kept = st.session_state["road logs"]
-        while len(kept) >= _MOST_LOGS_KEPT:
-            kept.pop(next(iter(kept)))
-        kept[name, content, columns] = found
-    return found
-
-
-def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
-    """Return the headers of a log, none where it is no log (reading it says so); kept in this session."""
-    kept: dict[tuple[str, bytes], tuple[str, ...]] = st.session_state.setdefault("road headers", {})
-    if (name, content) not in kept:
+@waiting.kept("Reading the log", _LOGS)
+def _log(
+    progress: Progress | None, name: str, content: bytes, columns: tuple[tuple[str, str], ...]
+) -> Log | InputError:
+    """Return a log, or what is wrong with it; kept by its content and its columns' meanings."""
+    try:
         with uploads.as_file(content, name) as path:
-            try:
-                found = headers_of(path)
-            except InputError:
-                found = ()
-        while len(kept) >= _MOST_LOGS_KEPT:
-            kept.pop(next(iter(kept)))
-        kept[name, content] = found
-    return kept[name, content]
+            return read_log(path, dict(columns), where=name)
+    except InputError as error:
+        return error
+
+
+@waiting.cached
+def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
+    """Return the headers of a log, none where it is no log (reading it says so)."""
+    with uploads.as_file(content, name) as path:
+        try:
+            return headers_of(path)
+        except InputError:
+            return ()
 
 
 def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
@@ -94,7 +81,7 @@ def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
         said = {k: v for k, v in columns_of(uploads.text, name).items() if k.strip().lower() not in _lower(columns)}
         own = fitting(_headers_of(name, content), {**said, **columns})
         wanted.append((name, content, tuple(own.items())))
-    if all(_held(*log) is not None for log in wanted):
+    if all(_log.held(*log) is not None for log in wanted):
         return {name: _log(name, content, fitted) for name, content, fitted in wanted}
     progress = page.Progress(f"Reading {len(wanted)} logs" if len(wanted) > 1 else "Reading the log")
     found = {}

@@ -187,24 +187,30 @@ class Kept(Generic[P, T]):
     Two who ask at once may both compute. What raises is not kept.
     """
 
-    def __init__(self, function: Callable[Concatenate[progress.Progress | None, P], T], what: str) -> None:
+    def __init__(
+        self, function: Callable[Concatenate[progress.Progress | None, P], T], what: str, shelf: Shelf | None = None
+    ) -> None:
         functools.update_wrapper(self, function)
-        self._function, self._what = function, what
+        self._function, self._what, self._own = function, what, shelf
+
+    @property
+    def _shelf(self) -> Shelf:
+        return self._own or _SHELF
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> T:
         """Return the result, computed only if it is not kept."""
         key = (self._function, *_key(args, kwargs))
-        held = _SHELF.get(key)
+        held = self._shelf.get(key)
         if held is None:
             with _TURNS.turn():
-                held = _SHELF.get(key) or (self._computed(*args, **kwargs),)
-            _SHELF.put(key, held[0])
+                held = self._shelf.get(key) or (self._computed(*args, **kwargs),)
+            self._shelf.put(key, held[0])
         found: T = held[0]
         return found
 
     def held(self, *args: P.args, **kwargs: P.kwargs) -> T | None:
         """Return the result if it is kept, else None."""
-        held = _SHELF.get((self._function, *_key(args, kwargs)))
+        held = self._shelf.get((self._function, *_key(args, kwargs)))
         return None if held is None else held[0]
 
     def _computed(self, *args: P.args, **kwargs: P.kwargs) -> T:
@@ -247,9 +253,11 @@ def _key(args: tuple[object, ...], kwargs: dict[str, object]) -> tuple[Hashable,
     return args, tuple(sorted(kwargs.items()))
 
 
-def kept(what: str) -> Callable[[Callable[Concatenate[progress.Progress | None, P], T]], Kept[P, T]]:
-    """Return a decorator that makes a function `Kept`; `what` is the bar's text.
+def kept(
+    what: str, shelf: Shelf | None = None
+) -> Callable[[Callable[Concatenate[progress.Progress | None, P], T]], Kept[P, T]]:
+    """Return a decorator that makes a function `Kept`; `what` is the bar's text, `shelf` a room of its own, if any.
 
     The function takes what to call with its progress first; who calls it leaves that out.
     """
-    return lambda function: Kept(function, what)
+    return lambda function: Kept(function, what, shelf)

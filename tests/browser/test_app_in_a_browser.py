@@ -181,7 +181,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     open_screen(page, address)
     page.get_by_role("link", name="An invented demo is open").click()
     page.wait_for_selector("text=Which part?")
-    page.get_by_text("Begin a scenario of your own, from nothing").click()
+    page.get_by_text("What else do you know?").click()  # the form itself is open where a demo is
     settled(page)
     _pick(page, "kind of vehicle", "pickup truck")
     _pick(page, "runs on", "petrol")
@@ -195,7 +195,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     _write_over(page, {"x": 150, "y": 52}, "0.21")
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
     page.keyboard.press("Tab")
-    page.get_by_role("button", name="Make this my scenario").click()
+    page.get_by_role("button", name="Show me the answer").click()
     page.wait_for_function("document.querySelector('.wt-title')?.innerText === 'Our roof <b>mill</b>'")
     settled(page)
     # It was weighed: no range any more.

@@ -113,7 +113,7 @@ def _fill(page: Any, name: str, text: str) -> None:
 
 
 def _begin_form(page: Any) -> None:
-    page.get_by_text("Begin a scenario of your own, from nothing").click()
+    page.get_by_text("What else do you know?").click()  # the form itself is open where a demo is
     page.get_by_role("textbox", name="mass with load and people", exact=True).wait_for()
     settled(page)
 
@@ -211,6 +211,20 @@ def test_every_change_is_a_step_to_undo_and_redo(page: Any, address: str) -> Non
     _click(page, "Undo")
     ratio = page.get_by_role("textbox", name=re.compile("^(drive )?ratio$"))
     assert ratio.input_value() == "3.3"
+
+
+def test_back_in_the_browser_loses_no_change(page: Any, address: str) -> None:
+    open_screen(page, address)
+    _press(page, "ArrowRight")
+    _to(page, "heat")
+    for _ in range(2):
+        page.go_back()
+        settled(page)
+    page.wait_for_selector(".wt-verdict")
+    settled(page)
+    assert page.get_by_role("heading", level=1).inner_text() == QUESTIONS["fuel"]
+    assert "?work=" in page.url
+    assert _value(page) == 101
 
 
 def test_two_tabs_on_one_work_the_later_change_wins_and_the_other_says_so(page: Any, address: str) -> None:
@@ -336,7 +350,7 @@ def test_a_half_filled_form_stays_and_a_negative_mass_is_a_fault_at_its_field(pa
     fault = page.locator(".wt-problem").first.inner_text()
     assert "mass with load and people: -5 kg" in fault
     assert "above" in fault
-    _click(page, "Make this my scenario")
+    _click(page, "Show me the answer")
     assert page.locator(".wt-problem", has_text="This cannot be begun yet").count() == 1
     _fill(page, "mass with load and people", "2150")
     _fill(page, "rotor diameter", "1.7")
@@ -349,7 +363,7 @@ def test_a_half_filled_form_stays_and_a_negative_mass_is_a_fault_at_its_field(pa
     _begin_form(page)
     for name, text in (("mass with load and people", "2150"), ("rotor diameter", "1.7")):
         assert page.get_by_role("textbox", name=name, exact=True).input_value() == text
-    _click(page, "Make this my scenario")
+    _click(page, "Show me the answer")
     page.wait_for_function("document.querySelector('.wt-title')?.innerText.startsWith('My ')")
     settled(page)
     # The blade of a begun scenario goes with its diameter; a field that was emptied keeps its unit.

@@ -20,6 +20,8 @@ def test_settings_keep_it_on_this_machine() -> None:
     assert "--server.address=127.0.0.1" in options
     assert "--browser.gatherUsageStats=false" in options
     assert "--client.showErrorDetails=none" in options
+    assert any(option.startswith("--theme.dark.backgroundColor=") for option in options)
+    assert not any("{" in option for option in options)
 
 
 def test_a_taken_port_is_told_with_another_one() -> None:

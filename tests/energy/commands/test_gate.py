@@ -25,10 +25,16 @@ def heard(event, arguments):
     if event in ("socket.connect", "socket.getaddrinfo", "socket.gethostbyname", "socket.sendto", "socket.bind"):
         log.write(f"{event} {[a for a in arguments if not isinstance(a, __import__('socket').socket)]}\\n")
 sys.addaudithook(heard)
-sys.argv[1:] = ["app", "--no-browser", "--port", sys.argv[2]]
-from energy.cli import main
-main()
+port = sys.argv[2]
+if sys.argv[3] == "windtoll":
+    sys.argv[1:] = ["app", "--no-browser", "--port", port]
+    from energy.cli import main
+    main()
+else:
+    from streamlit.web import cli
+    cli.main(["run", "app.py", f"--server.port={port}", "--server.headless=true"], prog_name="streamlit")
 """
+ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.mark.parametrize(
@@ -54,9 +60,9 @@ def test_who_is_own(host: str, origins: list[str], own: bool) -> None:
     assert is_own(host, origins, 8501) is own
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, Path]]:
-    """The app, started in a folder whose own settings would open it to everybody."""
+@pytest.fixture(scope="module", params=["windtoll", "streamlit"])
+def app(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, Path]]:
+    """The app by its command, in a folder whose own settings would open it to everybody; and as a web script."""
     folder = tmp_path_factory.mktemp("app")
     (folder / ".streamlit").mkdir()
     (folder / ".streamlit" / "config.toml").write_text(
@@ -68,9 +74,10 @@ def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, Path]]:
         port = free.getsockname()[1]
     log = folder / "log.txt"
     said = (folder / "said.txt").open("w")
-    env = {**os.environ, "HOME": str(folder), "PYTHONPATH": str(Path(__file__).resolve().parents[3])}
-    command = [sys.executable, "-c", _LOG, str(log), str(port)]
-    process = subprocess.Popen(command, cwd=folder, stdout=said, stderr=said, stdin=subprocess.DEVNULL, env=env)
+    env = {**os.environ, "HOME": str(folder), "PYTHONPATH": str(ROOT), "WINDTOLL_WORKS": str(folder / "works")}
+    command = [sys.executable, "-c", _LOG, str(log), str(port), request.param]
+    where = folder if request.param == "windtoll" else ROOT
+    process = subprocess.Popen(command, cwd=where, stdout=said, stderr=said, stdin=subprocess.DEVNULL, env=env)
     for _ in range(600):
         assert process.poll() is None, (folder / "said.txt").read_text()
         try:

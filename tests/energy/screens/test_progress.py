@@ -273,8 +273,7 @@ def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter
     assert counted == {}
 
     # What has nothing to do with it: another part of the form, intervals asked for and left again.
-    parts = next(one for one in _shown("edit", app).radio if str(one.key).startswith("typed part#"))
-    parts.set_value("road and air").run()
+    _typed(_shown("edit", app), "radio", "part").set_value("road and air").run()
     app.session_state["asked_for"] = "pay"
     app.run()
     _typed(app, "checkbox", "pay intervals").set_value(True).run()

@@ -7,6 +7,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
 import time
 import tomllib
 import zipfile
@@ -322,10 +323,19 @@ def test_a_recording_that_grows_is_watched(tmp_path: Path) -> None:
     recording.write_text("\n".join(rows[:201]) + "\n")
     shown.run()
     assert "200 rows" in _said(shown)
+    assert "class=wt-old" not in _said(shown)
+    lost = [",".join([*row.split(",")[:2], "", row.split(",")[3]]) for row in rows[201:241]]  # the fuel rate stops
+    recording.write_text("\n".join([*rows[:201], *lost]) + "\n")
+    shown.run()
+    old = re.findall(r"<tr class=wt-old>(.*?)</tr>", _said(shown))
+    assert len(old) == 1
+    assert "fuel" in old[0]
+    assert "no answer any more, 40 s old" in old[0]
     then = time.time() - 60
     os.utime(recording, (then, then))
     shown.run()
     assert "Stopped: no new row for" in _said(shown)
+    assert len(re.findall("<tr class=wt-old>", _said(shown))) == 3  # all of them: no current value
     _typed(shown, "text_input", "live file").set_value(str(tmp_path / "none.csv")).run()
     assert "no such file or folder yet" in _said(shown)
     _typed(shown, "text_input", "live file").set_value("/etc/passwd").run()
