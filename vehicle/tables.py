@@ -26,6 +26,8 @@ MOST_BYTES = 32 * 1024 * 1024
 _SLUGS = {
     "": "",
     "m_s": "m/s",
+    "mm_s": "mm/s",
+    "m_s2": "m/s**2",
     "km_h": "km/h",
     "kmh": "km/h",
     "kph": "km/h",

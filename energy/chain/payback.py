@@ -23,8 +23,7 @@ import numpy as np
 from energy.chain.answer import Answered, answered
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, ideal_break_even_head_wind, turbine_at_work
-from energy.chain.limits import OperatingLimit, broken_limits
-from energy.chain.matching import keeps_limits
+from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
 from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 import sys
 import time
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 UNSAFE = 3  # exit status of an answer that says: do not operate
 
 F = TypeVar("F", bound=Callable[..., Any])
+T = TypeVar("T")
 
 SCENARIO = click.argument("scenario", type=click.Path(path_type=Path), metavar="SCENARIO.toml")
 
@@ -66,6 +68,19 @@ def set_option(function: F) -> F:
 def force_option(function: F) -> F:
     """Add --force."""
     return click.option("--force", is_flag=True, help="Replace an output file that exists. Never an input.")(function)
+
+
+def taken_as(options: Callable[..., T]) -> Callable[[Callable[[T], None]], Callable[..., None]]:
+    """Give a command its options and arguments as one object of the class `options`, whose fields have their names."""
+
+    def decorate(function: Callable[[T], None]) -> Callable[..., None]:
+        @functools.wraps(function)
+        def command(**values: Any) -> None:
+            function(options(**values))
+
+        return command
+
+    return decorate
 
 
 def console(*, stderr: bool = False) -> Console:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,23 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.heat.fit import HeaterFit
+
+
+@dataclass(frozen=True)
+class FitLoadOptions:
+    """What the command line gives; see the options."""
+
+    logs: tuple[Path, ...]
+    spoken: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    ambient: str | None
+    sensor_lag: bool
+    level: float
+    gap: str | None
+    picture: Path | None
+    out: Path | None
+    force: bool
 
 
 @click.command("load", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
@@ -50,19 +68,8 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path), metavar="PART.toml", help="Save the table [load] for your scenario."
 )
 @common.force_option
-def command(
-    logs: tuple[Path, ...],
-    spoken: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    ambient: str | None,
-    sensor_lag: bool,
-    level: float,
-    gap: str | None,
-    picture: Path | None,
-    out: Path | None,
-    force: bool,
-) -> None:
+@common.taken_as(FitLoadOptions)
+def command(chosen: FitLoadOptions) -> None:
     """Find the heat capacity and the loss of your load in logs of it warming up and cooling down.
 
     A log has the columns time_s, temperature_degc, power_w and ambient_degc (other units in the header as well: _min,
@@ -80,38 +87,45 @@ def command(
     from energy.pictures.heat import residual_chart
     from vehicle.files import checked_output
 
-    ambient_k = None if ambient is None else read_quantity("--ambient", ambient, "K")
-    gap_s = None if gap is None else read_quantity("--gap", gap, "s")
+    ambient_k = None if chosen.ambient is None else read_quantity("--ambient", chosen.ambient, "K")
+    gap_s = None if chosen.gap is None else read_quantity("--gap", chosen.gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
-    _check_choice(logs, spoken, picture)
-    if out is not None:
-        checked_output(out, logs, force=force)
-    if spoken:
-        _of_readings(spoken, ambient_k, out, as_json=as_json, force=force, system=system)
+    _check_choice(chosen.logs, chosen.spoken, chosen.picture)
+    if chosen.out is not None:
+        checked_output(chosen.out, chosen.logs, force=chosen.force)
+    if chosen.spoken:
+        _of_readings(
+            chosen.spoken, ambient_k, chosen.out, as_json=chosen.as_json, force=chosen.force, system=chosen.system
+        )
         return
-    if picture is not None:
-        checked_picture(picture, logs, force=force)
+    if chosen.picture is not None:
+        checked_picture(chosen.picture, chosen.logs, force=chosen.force)
     problems: list[Problem] = []
     read = []
-    for path in logs:
+    for path in chosen.logs:
         try:
             read.append(read_heater_log(path, ambient_k=ambient_k))
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(problems)
-    fit = fit_heater(read, sensor_lag=sensor_lag, level=level / 100, gap_s=gap_s)
+    fit = fit_heater(read, sensor_lag=chosen.sensor_lag, level=chosen.level / 100, gap_s=gap_s)
     table, refused = _table(fit)
-    if out is not None:
-        _write(out, table, refused, logs, force)
-    if picture is not None:
-        save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
-    written = [str(path) for path in (out, picture) if path is not None]
-    if as_json:
+    if chosen.out is not None:
+        _write(chosen.out, table, refused, chosen.logs, chosen.force)
+    if chosen.picture is not None:
+        save(
+            residual_chart(fit.residuals, sentence(fit, chosen.system), chosen.system),
+            chosen.picture,
+            chosen.logs,
+            force=chosen.force,
+        )
+    written = [str(path) for path in (chosen.out, chosen.picture) if path is not None]
+    if chosen.as_json:
         common.print_json(as_data(fit, table or None, written))
     else:
-        _print(fit, table, refused, written, system)
+        _print(fit, table, refused, written, chosen.system)
 
 
 def _check_choice(logs: tuple[Path, ...], spoken: tuple[str, ...], picture: Path | None) -> None:

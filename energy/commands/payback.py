@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,21 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
 
 
+@dataclass(frozen=True)
+class PaybackOptions:
+    """What the command line gives; see the options."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    height: str
+    full: bool
+    exact: bool
+    picture: Path | None
+    force: bool
+
+
 @click.command("payback", short_help="When could it pay: wind, descents, standing still, over a year?")
 @common.SCENARIO
 @common.set_option
@@ -49,17 +65,8 @@ if TYPE_CHECKING:
     help="Write the maps over wind, descent and road speed as a picture.",
 )
 @common.force_option
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    height: str,
-    full: bool,
-    exact: bool,
-    picture: Path | None,
-    force: bool,
-) -> None:
+@common.taken_as(PaybackOptions)
+def command(chosen: PaybackOptions) -> None:
     """Say whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
     year.
 
@@ -81,37 +88,42 @@ def command(
     from vehicle.problems import InputError, Problem, shown
 
     try:
-        height_m = parse(height, "m")
+        height_m = parse(chosen.height, "m")
     except QuantityError as fault:
         raise InputError(Problem("--descent", "", str(fault), 'a height such as "100 m" or "300 ft"')) from None
     if not 0 < height_m < 9000:
-        raise InputError(Problem("--descent", "", shown(height), "a height above 0 m and below 9000 m"))
-    if picture is not None:
+        raise InputError(Problem("--descent", "", shown(chosen.height), "a height above 0 m and below 9000 m"))
+    if chosen.picture is not None:
         from energy.pictures.base import checked_picture
 
-        checked_picture(picture, (scenario,), force=force)
-    loaded = load(scenario, overrides)
+        checked_picture(chosen.picture, (chosen.scenario,), force=chosen.force)
+    loaded = load(chosen.scenario, chosen.overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
-        result = payback(loaded, height_m=height_m, exact=exact, progress=progress)
-    if picture is not None:
+        result = payback(loaded, height_m=height_m, exact=chosen.exact, progress=progress)
+    if chosen.picture is not None:
         from energy.pictures.base import save
         from energy.pictures.payback import payback_chart
         from energy.scenario.bundle import files_of
 
-        save(payback_chart(result, finding(result, system), system), picture, files_of(scenario), force=force)
-    if as_json:
+        save(
+            payback_chart(result, finding(result, chosen.system), chosen.system),
+            chosen.picture,
+            files_of(chosen.scenario),
+            force=chosen.force,
+        )
+    if chosen.as_json:
         common.print_json(as_data(result, loaded))
     else:
-        _print(result, loaded, system, height_m, full=full)
-        if not full:
-            click.echo(f"More: windtoll payback {scenario} --full")
-        if picture is not None:
-            click.echo(f"Picture: {picture}")
-    common.leave(first_lines(result, loaded, system))
+        _print(result, loaded, chosen.system, height_m, full=chosen.full)
+        if not chosen.full:
+            click.echo(f"More: windtoll payback {chosen.scenario} --full")
+        if chosen.picture is not None:
+            click.echo(f"Picture: {chosen.picture}")
+    common.leave(first_lines(result, loaded, chosen.system))
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
 
     out = common.console()
     if scenario.title:
@@ -122,7 +134,7 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*CAUTIONS, BLADE, ESTIMATE] if full else [BLADE, ESTIMATE])
+    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +17,23 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from energy.chain.rotor_choice import RotorChoice
     from energy.chain.sizing import SizingTable
+
+
+@dataclass(frozen=True)
+class SizeOptions:
+    """What the command line gives; see the options."""
+
+    heat: str
+    speed: str
+    head_wind: str
+    shelter: str
+    fuel: str
+    tip_speed_ratio: float | None
+    ratios: tuple[float, ...]
+    efficiency: str
+    highest_rotor_speed: str
+    system: UnitSystem
+    as_json: bool
 
 
 @click.command("size", short_help="How big a rotor for the heat you want, and its fuel bill.")
@@ -60,19 +78,8 @@ if TYPE_CHECKING:
 )
 @common.units_option
 @common.json_option
-def command(
-    heat: str,
-    speed: str,
-    head_wind: str,
-    shelter: str,
-    fuel: str,
-    tip_speed_ratio: float | None,
-    ratios: tuple[float, ...],
-    efficiency: str,
-    highest_rotor_speed: str,
-    system: UnitSystem,
-    as_json: bool,
-) -> None:
+@common.taken_as(SizeOptions)
+def command(chosen: SizeOptions) -> None:
     """Show a table of rotor diameters for the heat wanted at a road speed: turning speed, thrust, fuel bill.
 
     From momentum theory, the ideal rotor and a realistic hand-made one: a start, never a promise.
@@ -86,14 +93,14 @@ def command(
     from energy.chain.sizing import USUAL_RATIOS, Wanted, sized
 
     numbers = {
-        "--heat": (heat, "W"),
-        "--speed": (speed, "m/s"),
-        "--head-wind": (head_wind, "m/s"),
-        "--shelter": (shelter, "dimensionless"),
-        "--efficiency": (efficiency, "dimensionless"),
+        "--heat": (chosen.heat, "W"),
+        "--speed": (chosen.speed, "m/s"),
+        "--head-wind": (chosen.head_wind, "m/s"),
+        "--shelter": (chosen.shelter, "dimensionless"),
+        "--efficiency": (chosen.efficiency, "dimensionless"),
     }
-    if highest_rotor_speed:
-        numbers["--highest-rotor-speed"] = (highest_rotor_speed, "rad/s")
+    if chosen.highest_rotor_speed:
+        numbers["--highest-rotor-speed"] = (chosen.highest_rotor_speed, "rad/s")
     values: dict[str, float] = {}
     problems: list[Problem] = []
     for option, (text, unit) in numbers.items():
@@ -109,16 +116,16 @@ def command(
         head_wind_m_s=values["--head-wind"],
         shelter=values["--shelter"],
         efficiency=values["--efficiency"],
-        fuel=fuel,
-        tip_speed_ratio=tip_speed_ratio,
-        gear_ratios=ratios or USUAL_RATIOS,
+        fuel=chosen.fuel,
+        tip_speed_ratio=chosen.tip_speed_ratio,
+        gear_ratios=chosen.ratios or USUAL_RATIOS,
     )
     table = sized(wanted)
     choice = compare_rotors(wanted, highest_rotor_speed_rad_s=values.get("--highest-rotor-speed"))
-    if as_json:
+    if chosen.as_json:
         common.print_json(as_data(table, choice))
     else:
-        _print(table, choice, values["--speed"], system)
+        _print(table, choice, values["--speed"], chosen.system)
 
 
 def _print(table: SizingTable, choice: RotorChoice, road_speed_m_s: float, system: UnitSystem) -> None:

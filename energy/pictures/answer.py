@@ -9,7 +9,7 @@ import numpy as np
 
 from energy.chain.answer import Answered
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
-from energy.chain.matching import limit_shares
+from energy.chain.limits import StatedLimit, stated_limits
 from energy.pictures.base import BLACK, BLUE, GREEN, ORANGE, Picture, escaped, own_points, series_lines
 from energy.scenario.inputs import inputs_of
 from vehicle.units import UnitSystem, figures, label, show, to_user
@@ -33,7 +33,7 @@ def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
         {"trip.road_speed": airs / factor, "air.wind_speed": np.zeros_like(airs), "air.wind_from": np.zeros_like(airs)},
     )
     work = turbine_at_work(inputs)
-    passed = _first_passed(limit_shares(inputs, work), airs)
+    passed = _first_passed(stated_limits(inputs, work), airs)
     swept = _Swept(told, system, airs, here, work)
     return (_power_picture(swept, passed), _thrust_picture(swept), *_turning_picture(swept))
 
@@ -49,13 +49,13 @@ class _Swept:
     work: TurbineAtWork
 
 
-def _first_passed(shares: dict[str, np.ndarray], airs: np.ndarray) -> tuple[str, float] | None:
+def _first_passed(limits: tuple[StatedLimit, ...], airs: np.ndarray) -> tuple[str, float] | None:
     """Return the limit that is passed first with rising air speed and the air speed (m/s), None if none is."""
     found = []
-    for name, share in shares.items():
-        over = np.flatnonzero(np.asarray(share) > 1)
+    for one in limits:
+        over = np.flatnonzero(one.share > 1)
         if over.size:
-            found.append((float(airs[over[0]]), name))
+            found.append((float(airs[over[0]]), one.in_a_sentence))
     return (min(found)[1], min(found)[0]) if found else None
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, TurbineAtWork, answer, change_and_heat, turbine_at_work
-from energy.chain.matching import limit_shares
+from energy.chain.limits import stated_limits
 from energy.chain.stall import is_stalled
 from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped, own_points, series_lines
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
@@ -213,10 +213,11 @@ def _first_passed(
     """Return each limit that is passed with the speed (m/s) from which it is, whichever way it is started."""
     found: dict[str, float] = {}
     for inputs, work in starts.values():
-        for name, share in limit_shares(inputs, work).items():
-            over = np.flatnonzero(np.broadcast_to(share, speeds_m_s.shape) > 1 + 1e-9)
+        for one in stated_limits(inputs, work):
+            share, name = np.broadcast_to(one.share, speeds_m_s.shape), one.in_a_sentence
+            over = np.flatnonzero(share > 1 + 1e-9)
             if over.size:
-                found[name] = min(found.get(name, np.inf), _crossing(speeds_m_s, np.asarray(share), int(over[0])))
+                found[name] = min(found.get(name, np.inf), _crossing(speeds_m_s, share, int(over[0])))
     return sorted(found.items(), key=lambda entry: entry[1])
 
 

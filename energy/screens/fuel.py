@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -13,7 +12,7 @@ from energy.pictures.interval import interval_html
 from energy.pictures.over_speed import pictures_over_speed
 from energy.pictures.price import price_of_heat
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, dials, page
+from energy.screens import desk, dials, page, waiting
 from energy.words import answer as report
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
@@ -24,12 +23,12 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _flow(bundle: Bundle, system: UnitSystem, difference: bool) -> Picture:
     return flow_picture(desk.nominal_of(bundle), system, difference=difference)
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _over_speed(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
     return pictures_over_speed(desk.told_of(bundle), system)
 

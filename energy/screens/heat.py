@@ -24,13 +24,13 @@ _COLUMNS = {
 }
 
 
-@kept("Following the temperature", most=8)
+@kept("Following the temperature")
 def at_steady_speed(progress: Progress | None, bundle: Bundle) -> Heating:
     """Return how the load of a bundle warms at its steady speed. Raises InputError."""
     return heating(desk.scenario_of(bundle), progress=progress)
 
 
-@kept("Following the temperature along the way", most=8)
+@kept("Following the temperature along the way")
 def _along(progress: Progress | None, bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
     return heating(desk.scenario_of(bundle), _read(kind, content, repeats), progress=progress)
 

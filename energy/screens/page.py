@@ -6,6 +6,7 @@ Texts that a user wrote are escaped before they reach the page; none is read as 
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -91,6 +92,27 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 def escape(text: object) -> str:
     """Return a text as HTML that shows it."""
     return html.escape(str(text), quote=True)
+
+
+# What sentences shared with the command line call by an option, as the app calls it.
+_IN_THE_APP = (
+    (re.compile(r"windtoll loads --ladder"), '"What must it withstand?"'),
+    (
+        re.compile(r"windtoll loads with the pitch found here \(--set [^)]*\)"),
+        '"What must it withstand?" with that pitch',
+    ),
+    (re.compile(r'--set trip\.road_speed="([^"]*)" predicts for that'), r"a road speed of \1 predicts for that"),
+    (re.compile(r" \((?:all )?(?:with )?--[a-z-]+\)"), ""),
+    (re.compile(r"(?<![\w'\"-])--([a-z]+(?:-[a-z]+)*)"), lambda found: found[1].replace("-", " ")),
+)
+
+
+def in_the_app(text: object) -> str:
+    """Return a sentence that the command line says as well without its options: here are fields and screens."""
+    words = str(text)
+    for pattern, instead in _IN_THE_APP:
+        words = pattern.sub(instead, words)
+    return words
 
 
 def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda told: "") -> Callable[[], Answered]:
@@ -185,8 +207,8 @@ def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
     st.title(heading)
     problems(work)
     title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
-    lines = "".join(f'<p class="wt-case">{escape(line)}</p>' for line in more)
-    st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>{lines}')
+    lines = "".join(f'<p class="wt-case">{escape(in_the_app(line))}</p>' for line in more)
+    st.html(f'{title}<p class="wt-verdict" role="status">{escape(in_the_app(sentence))}</p>{lines}')
 
 
 def cannot(work: Work, heading: str, sentence: str, why: Sequence[object], words: str = "Why") -> None:
@@ -206,7 +228,7 @@ def problems(work: Work) -> None:
 
 def problem_list(texts: Sequence[str], heading: str) -> None:
     """Show faults as an alert."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    items = "".join(f"<li>{escape(in_the_app(text))}</li>" for text in texts)
     st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
 
 
@@ -249,8 +271,17 @@ def finding(text: str) -> None:
     st.html(f'<h2 class="wt-finding">{escape(text)}</h2>')
 
 
-def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = (), caption: str) -> None:
-    """Show a small table; columns of `numbers` stand to the right. It scrolls by itself where it is too wide."""
+def table(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    numbers: Sequence[int] = (),
+    caption: str,
+    old: Sequence[int] = (),
+) -> None:
+    """Show a small table; columns of `numbers` stand to the right, rows of `old` are grey. It scrolls by itself where
+    it is too wide.
+    """
 
     def row(cells: Sequence[str], tag: str) -> str:
         scope = ' scope="col"' if tag == "th" else ""
@@ -259,7 +290,7 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequ
             for k, cell in enumerate(cells)
         )
 
-    body = "".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    body = "".join(f"<tr{' class=wt-old' if k in old else ''}>{row(cells, 'td')}</tr>" for k, cells in enumerate(rows))
     head = f"<thead><tr>{row(header, 'th')}</tr></thead>" if any(header) else ""
     st.html(
         f'<div class="wt-scroll" role="region" aria-label="{escape(caption)}" tabindex="0">'
@@ -271,7 +302,7 @@ def cautions(texts: Sequence[str]) -> None:
     """Show what could hurt someone or make the answer wrong, the first three at once and the others folded."""
 
     def block(some: Sequence[str]) -> str:
-        return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in some) + "</ul>"
+        return "<ul>" + "".join(f"<li>{escape(in_the_app(text))}</li>" for text in some) + "</ul>"
 
     if texts:
         st.html(f'<div class="wt-caution" role="note"><h2>Caution</h2>{block(texts[:3])}</div>')
@@ -290,7 +321,7 @@ def assumptions(work: Work) -> None:
 
 def bullets(texts: Sequence[str]) -> None:
     """Show texts as a list."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    items = "".join(f"<li>{escape(in_the_app(text))}</li>" for text in texts)
     st.html(f'<ul class="wt-list">{items}</ul>')
 
 

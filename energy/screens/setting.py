@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ from energy.pictures.base import Picture
 from energy.pictures.match import heat_over_settings
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, sweep, typed
+from energy.screens import desk, page, sweep, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
@@ -28,12 +27,12 @@ _HEADING = "What setting is best?"
 _RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
 
 
-@kept("Trying settings", most=8)
+@kept("Trying settings")
 def _match(progress: Progress | None, bundle: Bundle, held: tuple[str, ...]) -> Match:
     return match(desk.scenario_of(bundle), held, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio: float, title: str) -> Picture:
     places = {name: (pitch, resistance) for name, pitch, resistance in marks}
     return replace(heat_over_settings(desk.scenario_of(bundle), places, ratio), title=title)
