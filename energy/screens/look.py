@@ -41,6 +41,9 @@ _FIRST = """
   .wt-card { padding: 0.35rem 0.6rem; }
   .wt-card:nth-child(3) { grid-column: 1 / -1; }
   .wt-card strong { font-size: 1.35rem; }
+  h1 { font-size: 1.2rem !important; padding: 0 !important; }
+  [data-testid="stMainBlockContainer"] > [data-testid="stVerticalBlock"] { gap: 0.6rem; }
+  .wt-title { font-size: 0.9rem; line-height: 1.3; }
 }
 """
 
