@@ -27,6 +27,7 @@ _FIRST = """
 .wt-danger p:first-child { font-size: 1.4rem; line-height: 1.2; color: var(--wt-danger); }
 .danger .wt-loud { font-size: 1.5rem; }
 @media (min-width: 641px) { .wt-loud { display: inline; } }
+.wt-loud.wt-long { font-size: 1.45rem; line-height: 1.3; font-weight: 650; }
 [data-testid="stColumn"] .wt-loud { font-size: 1.5rem; display: block; }
 .wt-quiet { font-size: 1.05rem; font-weight: 550; }
 .wt-cards { display: grid; grid-template-columns: 1fr 1fr 1.35fr; gap: 0.6rem; margin: 0.3rem 0; }
