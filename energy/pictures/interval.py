@@ -43,7 +43,7 @@ _MARGIN = 0.05  # of the span, on either side
 # there keep apart on anything wider.
 _LETTER = 7.4 / 342
 _GAP = 0.02
-_KEY = "Pale: 90 % of the simulations. Dark: half of them. Bar: the median."
+_KEY = "Pale: 90 % range; dark: 50 %; bar: median"
 
 
 def domain_of(intervals: Sequence[Interval]) -> tuple[float, float]:

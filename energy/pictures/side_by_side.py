@@ -29,14 +29,15 @@ def side_by_side(contenders: Sequence[Contender], system: UnitSystem) -> Picture
             rows.append((measure.name, one.name, value, words, share))
     frame = pd.DataFrame(rows, columns=["measure", "which", "value", "words", "share"])
     names = [one.name for one in contenders]
-    y = alt.Y("measure:N", sort=[measure.name for measure in found], title=None, axis=alt.Axis(labelLimit=150))
-    x = alt.X("share:Q", axis=None, scale=alt.Scale(domain=[0, 2.1], nice=False))
-    base = alt.Chart(frame).encode(y=y, x=x, yOffset=alt.YOffset("which:N", sort=names))
-    legend = alt.Legend(orient="top", title=None, labelFontSize=13, columns=1, labelLimit=330)
+    y = alt.Y("measure:N", sort=[measure.name for measure in found], title=None, axis=alt.Axis(labelLimit=90))
+    x = alt.X("share:Q", axis=None, scale=alt.Scale(domain=[0, 1], nice=False))
+    base = alt.Chart(frame).encode(y=y, yOffset=alt.YOffset("which:N", sort=names))
+    legend = alt.Legend(orient="top", title=None, labelFontSize=13, columns=1, labelLimit=300)
     scale = alt.Scale(domain=names, range=[BLUE, ORANGE, GREEN][: len(names)])
-    bars = base.mark_bar().encode(
-        color=alt.Color("which:N", scale=scale, legend=legend), tooltip=["which:N", "measure:N", "words:N"]
+    bars = base.mark_bar(opacity=0.45).encode(
+        x=x, color=alt.Color("which:N", scale=scale, legend=legend), tooltip=["which:N", "measure:N", "words:N"]
     )
-    texts = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text="words:N")
+    # The number stands on the bar from its foot on: beside it there is no room on a phone.
+    texts = base.mark_text(align="left", x=6, fontSize=13, color=BLACK).encode(text="words:N")
     chart = alt.layer(bars, texts).properties(height=_ROW * len(names) * len(found) + 40)
     return Picture("side_by_side", finding(contenders, system), chart, frame[["measure", "which", "value", "words"]])

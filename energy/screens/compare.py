@@ -17,7 +17,7 @@ from energy.screens.heat import at_steady_speed
 from energy.words import answer as report
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
-from energy.words.side_by_side import Contender, finding, measures
+from energy.words.side_by_side import Contender, finding, measures, short_names
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -44,7 +44,7 @@ def show() -> None:
     with top.container():
         page.answer_line(work, _HEADING, _said(contenders, bundles_of, system))
     picture = side_by_side(contenders, system)
-    page.picture(picture, "A bar's length is its share of the longest of its group.")
+    page.picture(picture, "A bar's length is its share of the longest of its group.", headed=chosen == [_A, _B])
     for column, one in zip(st.columns(len(contenders)), contenders, strict=True):
         found = verdict_of(one.told, system)
         shown = interval_html(main_interval(one.told, system), outcome=found.word)
@@ -67,8 +67,12 @@ def show() -> None:
 def _chosen() -> list[str]:
     """Return the names of what is compared: A and B, or two or three of those, the works and the demos."""
     entries, _ = works.listed()
-    st.session_state["comparable"] = {f"{entry.called} (work, {entry.key[:4]})": entry.key for entry in entries}
-    names = [_A, _B, *st.session_state["comparable"], *(desk.demo_title(name) for name in desk.demos())]
+    demos = desk.demos()
+    keys = [*(entry.key for entry in entries), *demos]
+    titles = [*(entry.called for entry in entries), *(desk.demo_title(name) for name in demos)]
+    comparable = dict(zip(short_names(titles, [_A, _B]), keys, strict=True))
+    st.session_state["comparable"] = comparable
+    names = [_A, _B, *comparable]
     held = [name for name in st.session_state.get("compared", [_A, _B]) if name in names]
     st.session_state["compared"] = held
     st.multiselect("Side by side (two or three)", names, key="compared", max_selections=_MOST)
@@ -80,9 +84,9 @@ def _bundle_of(name: str, work: Work) -> Bundle:
     """Return the bundle of a name. Raises InputError where a work cannot be read."""
     if name in (_A, _B):
         return desk.kept() if name == _A else work.usable
-    key = st.session_state["comparable"].get(name)
-    if key is None:
-        return next(bundle for demo, bundle in desk.demos().items() if desk.demo_title(demo) == name)
+    key = st.session_state["comparable"][name]
+    if key in desk.demos():
+        return desk.demos()[key]
     content = works.opened(key).content
     return content.steps[content.at].bundle
 

@@ -27,6 +27,8 @@ _FIRST = """
 .wt-danger p:first-child { font-size: 1.4rem; line-height: 1.2; color: var(--wt-danger); }
 .danger .wt-loud { font-size: 1.5rem; }
 @media (min-width: 641px) { .wt-loud { display: inline; } }
+.wt-loud.wt-long { font-size: 1.45rem; line-height: 1.3; font-weight: 650; }
+[data-testid="stColumn"] .wt-loud { font-size: 1.5rem; display: block; }
 .wt-quiet { font-size: 1.05rem; font-weight: 550; }
 .wt-cards { display: grid; grid-template-columns: 1fr 1fr 1.35fr; gap: 0.6rem; margin: 0.3rem 0; }
 .wt-card { background: var(--wt-card); border: 1px solid var(--wt-line); border-radius: 8px; padding: 0.5rem 0.8rem;
@@ -40,6 +42,9 @@ _FIRST = """
   .wt-card { padding: 0.35rem 0.6rem; }
   .wt-card:nth-child(3) { grid-column: 1 / -1; }
   .wt-card strong { font-size: 1.35rem; }
+  h1 { font-size: 1.2rem !important; padding: 0 !important; }
+  [data-testid="stMainBlockContainer"] > [data-testid="stVerticalBlock"] { gap: 0.6rem; }
+  .wt-title { font-size: 0.9rem; line-height: 1.3; }
 }
 """
 

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from energy.chain.answer import Answered
 
+_ONE_LINE = 36  # letters that stand in one line where they are largest
 NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
 
 STYLE = (
@@ -169,10 +170,11 @@ def verdict_html(found: FirstLines) -> str:
     kind = "danger" if found.dangers else word.partition(" ")[0]
     lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)
     end = "" if found.headline.endswith(".") else "."
+    size = "wt-loud" if len(found.loud) <= _ONE_LINE else "wt-loud wt-long"
     quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else end
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
-        f'<span class="wt-headline"><span class="wt-loud">{escape(found.loud)}</span>{quiet}</span> {lines}</div>'
+        f'<span class="wt-headline"><span class="{size}">{escape(found.loud)}</span>{quiet}</span> {lines}</div>'
         f'<p class="wt-case">{escape(_operate(found))}</p>'
     )
 

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
 COSTS, SAVES, OPEN, NOTHING = "costs", "saves", "cannot tell", "no effect"
-_CALLED = {"power into the element": "rated power of the element"}  # as charts call it
 
 
 def fuel_title(told: Answered, speeds_m_s: Sequence[float], outcomes: Sequence[str], system: UnitSystem) -> str:
@@ -79,14 +78,14 @@ def heat_title(
         at = f"at {_round(own, system)}"
         heat = show(median_heat_w(told), "power", system) if median_heat_w(told) > 0.5 else "no heat"
         if broken:
-            parts.append(f"Over the limit of {_CALLED.get(broken[0], broken[0])} {at} ({heat})")
+            parts.append(f"Over the limit of {broken[0]} {at} ({heat})")
         elif told.stall is not None and told.stall.at_stated_values:
             parts.append(f"Stalled {at}: {heat}")
         elif told.stall is not None and told.stall.matters:
             parts.append(f"May stay stalled {at}: {heat}, or far less")
         else:
             parts.append(f"{heat[0].upper()}{heat[1:]} {at}")
-    others = [(name, speed) for name, speed in passed if name not in {_CALLED.get(name, name) for name in broken}]
+    others = [(name, speed) for name, speed in passed if name not in broken]
     if others:
         name, speed = others[0]
         parts.append(f"the limit of {name} is passed from {_round(speed, system)}")

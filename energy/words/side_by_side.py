@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
     from energy.chain.heating import Heating
 
+_LONGEST = 28  # letters of a name
+
 
 @dataclass(frozen=True)
 class Contender:
@@ -38,7 +40,7 @@ class Measure:
 
 
 def measures(contenders: Sequence[Contender], system: UnitSystem) -> tuple[Measure, ...]:
-    """Return extra fuel, heat, thrust, warm-up and the limit used most, each for every contender.
+    """Return extra fuel (or charge), heat, thrust, warm-up to the target and the limit used most, for every contender.
 
     Values of one measure share a unit: source power and heat in W (mean over a trip), N, s, share of the limit.
     """
@@ -48,11 +50,11 @@ def measures(contenders: Sequence[Contender], system: UnitSystem) -> tuple[Measu
         return Measure(name, tuple(value for value, _ in pairs), tuple(words for _, words in pairs))
 
     return (
-        of("extra fuel or charge", lambda one: _cost(one.told, system)),
+        of("extra fuel", lambda one: _cost(one.told, system)),
         of("heat", lambda one: _heat(one.told, system)),
         of("thrust", lambda one: _thrust(one.told, system)),
-        of("warm-up to the target", lambda one: _warm_up(one.heated)),
-        of("limit used most", lambda one: _limit(one.told, system)),
+        of("warm-up", lambda one: _warm_up(one.heated)),
+        of("limits", lambda one: _limit(one.told, system)),
     )
 
 
@@ -87,6 +89,18 @@ def _limit(told: Answered, system: UnitSystem) -> tuple[float, str]:
     return (rows[0].share, f"{rows[0].name.lower()}: {rows[0].words}") if rows else (math.nan, "none stated")
 
 
+def short_names(titles: Sequence[str], taken: Sequence[str] = ()) -> list[str]:
+    """Return a short name for each title, no two alike: what stands before its first comma."""
+    found: list[str] = []
+    for title in titles:
+        name = title.removeprefix("Invented demo: ").partition(",")[0].strip()[:_LONGEST] or "untitled"
+        k, unlike = 2, name
+        while unlike in found or unlike in taken:
+            unlike, k = f"{name} ({k})", k + 1
+        found.append(unlike)
+    return found
+
+
 def finding(contenders: Sequence[Contender], system: UnitSystem) -> str:
     """Return what the comparison shows: first who must not be operated, then who leads in heat and in cost."""
     barred = [one.name for one in contenders if verdict(one.told, system).dangers]
@@ -94,7 +108,7 @@ def finding(contenders: Sequence[Contender], system: UnitSystem) -> str:
     parts = [f"Do not operate: {_listed(barred)}. A limit is exceeded."] if barred else []
     parts += [f"Stalled, or may stay so: {_listed(stalled)}."] if stalled else []
     named = {measure.name: measure for measure in measures(contenders, system)}
-    heat, cost = named["heat"], named["extra fuel or charge"]
+    heat, cost = named["heat"], named["extra fuel"]
     parts.append(_leader(contenders, heat, "Maximum heat", highest=True))
     fuels = {one.told.answer.inputs.fuel is None for one in contenders}
     if len(fuels) == 1:

@@ -142,8 +142,8 @@ def test_over_a_limit_that_stands_first(demos: Path) -> None:
     assert heat_over_speed(told, "metric").title.startswith("Over the limit of ")
     element = answered(load(demos / "van_water_tank" / "scenario.toml", ["heater.rated_power=1 kW"]))
     title = heat_over_speed(element, "metric").title
-    assert title.startswith("Over the limit of rated power of the element at 100 km/h")
-    assert "rated power of the element is passed" not in title
+    assert title.startswith("Over the limit of power into the element at 100 km/h")
+    assert "power into the element is passed" not in title
 
 
 def _stalling(demos: Path) -> Answered:

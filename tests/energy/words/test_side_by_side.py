@@ -11,7 +11,7 @@ from energy.chain.heating import heating
 from energy.chain.load import load
 from energy.pictures.side_by_side import side_by_side
 from energy.words.answer import as_data
-from energy.words.side_by_side import Contender, finding, measures
+from energy.words.side_by_side import Contender, finding, measures, short_names
 
 
 def _contender(demos: Path, name: str, demo: str, *overrides: str) -> Contender:
@@ -27,14 +27,12 @@ def test_numbers_are_those_of_each_answer(demos: Path) -> None:
     found = {measure.name: measure for measure in measures(both, "metric")}
     for k, one in enumerate(both):
         data = as_data(one.told)
-        assert found["extra fuel or charge"].values[k] == pytest.approx(
-            data["interval"]["fuel_change_power_w"]["estimate"]
-        )
+        assert found["extra fuel"].values[k] == pytest.approx(data["interval"]["fuel_change_power_w"]["estimate"])
         assert found["heat"].values[k] == pytest.approx(data["interval"]["heat_power_w"]["estimate"])
         assert found["thrust"].values[k] == pytest.approx(data["rotor"]["thrust_n"])
-        assert found["limit used most"].values[k] == pytest.approx(max(x["share"] for x in data["limits"]))
+        assert found["limits"].values[k] == pytest.approx(max(x["share"] for x in data["limits"]))
         assert one.heated is not None
-        assert found["warm-up to the target"].values[k] == one.heated.outcome.time_to_target_s[0]
+        assert found["warm-up"].values[k] == one.heated.outcome.time_to_target_s[0]
     said = finding(both, "metric")
     assert "Maximum heat: fast" in said
     assert "Minimum extra fuel: slow" in said
@@ -59,8 +57,8 @@ def test_three_with_a_trip_among_them(demos: Path) -> None:
         _contender(demos, "c", "van_in_town"),
     ]
     found = {measure.name: measure for measure in measures(three, "us")}
-    assert found["warm-up to the target"].words[2] == "not known"
-    assert found["extra fuel or charge"].words[1] == "none"
+    assert found["warm-up"].words[2] == "not known"
+    assert found["extra fuel"].words[1] == "none"
     assert "Minimum extra fuel: b" in finding(three, "us")
 
 
@@ -69,3 +67,12 @@ def test_the_same_is_called_the_same(demos: Path) -> None:
     said = finding([one, Contender("b", one.told, one.heated)], "metric")
     assert "Maximum heat: the same for all" in said
     assert "Minimum extra fuel: the same for all" in said
+
+
+def test_short_names_are_never_alike() -> None:
+    titles = ["Invented demo: touring van, 1.8 m rotor", "touring van, mine", "", "x" * 90, "touring van"]
+    found = short_names(titles, ["untitled"])
+    assert found[0] == "touring van"
+    assert len(set(found)) == len(found)
+    assert "untitled" not in found
+    assert max(map(len, found)) <= 34
