@@ -19,6 +19,7 @@ from vehicle.tables import increasing, read_table
 TABLE_STEP_DEG = 0.1
 WAKE_FADE_DEG = 8.0
 LEAST_DRAG = 1e-4
+MOST_STALL_DELAY = 0.5
 
 _LIFT_NAMES = ("lift_coefficient", "cl")
 _DRAG_NAMES = ("drag_coefficient", "cd", "cdw", "cdp")
@@ -382,12 +383,14 @@ def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
 
     Lift is raised by 3 (chord/radius)^2 of its gap to the attached line (Snel, Houwink and Bosschers 1994, from
     memory), fully to 30 degrees over zero lift and fading to none at 50; drag stays (no published correction fixes all
-    speeds).
+    speeds). Never by more than half of the gap: on wide hand-made chords the square passes 1 over half of the span,
+    and all of the gap would mean that such a blade never stalls. The formula was made for slender blades, which reach a
+    half only at their roots; there measurement does not tell a half from all (our bound, no source).
     """
     above = full.alpha_deg - full.zero_lift_deg
     gap = full.lift_slope_per_deg * above - full.lift_coefficient
     fade = np.clip((50.0 - above) / 20.0, 0.0, 1.0) * (above > 0)
-    raised = full.lift_coefficient + min(3.0 * chord_over_radius**2, 1.0) * np.maximum(gap, 0.0) * fade
+    raised = full.lift_coefficient + min(3.0 * chord_over_radius**2, MOST_STALL_DELAY) * np.maximum(gap, 0.0) * fade
     return np.asarray(raised)
 
 

@@ -318,6 +318,8 @@ def warnings_of(scenario: Scenario) -> list[str]:
     diameter = scenario.rotor.diameter.value
     if diameter > 10:
         found.append(f"rotor.diameter is {diameter:g} m: wider than 10 m on a vehicle looks like a slip of the pen")
+    if scenario.measured is not None and "thrust_factor" in scenario.rotor.model_fields_set:
+        found.append("rotor.thrust_factor is not used with measured_power: give rotor.thrust_coefficient or its thrust")
     width = scenario.vehicle.width
     if width is not None and diameter > width.value:
         found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")

@@ -25,11 +25,17 @@ from energy.aero.air import (
     standard_atmosphere,
     wind_triangle,
 )
-from energy.aero.blade import PitchConvention, to_rotor_curves
+from energy.aero.blade import PitchConvention
 from energy.aero.curves import RotorCurves, read_curves
 from energy.scenario.blade import blade_of, computed_curves, pitch_convention
 from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
-from energy.scenario.defaults import of_the_blade, with_blade_defaults, with_load_defaults, with_mount_default
+from energy.scenario.defaults import (
+    of_the_blade,
+    with_blade_defaults,
+    with_load_defaults,
+    with_mount_default,
+    with_stall_default,
+)
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, Table
 from energy.scenario.keys.air import Air, WindClimate
@@ -288,7 +294,8 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    return with_mount_default(with_load_defaults(replace(scenario, warnings=tuple(warnings_of(scenario)))))
+    scenario = with_stall_default(replace(scenario, warnings=tuple(warnings_of(scenario))))
+    return with_mount_default(with_load_defaults(scenario))
 
 
 def _text_problems(name: str, texts: Mapping[str, Any]) -> list[Problem]:
@@ -331,7 +338,7 @@ def _curves_of_blade(
     viscosity = float(dynamic_viscosity_pa_s(air.temperature.value) / density)
     # Rounded, so that a change of weather or speed within 5 % finds the kept curves.
     curves = computed_curves(rotor, blade, folder, _rounded(speed), _rounded(viscosity))
-    return to_rotor_curves(curves), pitch_convention(blade)
+    return curves, pitch_convention(blade)
 
 
 def _rounded(value: float) -> float:

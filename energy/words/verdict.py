@@ -89,7 +89,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         dangers=dangers,
         warnings=stall_lines(answered.stall, system),
         headline=headline,
-        lines=(conditions_line(answered, system), *lines),
+        lines=(conditions_line(answered, system), *lines, *unmeasured_thrust_line(answered)),
         least_known=least_known(answered, system),
         case=_case(answered),
         operate="no" if dangers else "not checked",
@@ -123,6 +123,25 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
         f"others {_group(running, system)}. {remedy}",
     )
+
+
+def unmeasured_thrust_line(answered: Answered) -> tuple[str, ...]:
+    """Return that the thrust was not measured, what is assumed, and that it is to be measured next; else nothing."""
+    assumed = answered.answer.inputs.turbine.unmeasured_thrust
+    if assumed is None:
+        return ()
+    key = "mean_lift_coefficient" if assumed.thrust_coefficient is None else "thrust_coefficient"
+    if key in answered.scenario.rotor.model_fields_set:
+        return ()
+    known = getattr(answered.scenario.rotor, key)
+    span = f"{figures(known.low, 2)} to {figures(known.high, 2)}"
+    if assumed.thrust_coefficient is None:
+        what = f"estimated from rotor speed and a mean lift coefficient of {span}"
+        how = "a load cell under the mount"
+    else:
+        what = f"a thrust coefficient of {span} is assumed"
+        how = "a load cell under the mount, or at least the rotor speed next to the watts"
+    return (f"Thrust, and with it the fuel, was not measured: {what}. Measure it next ({how})",)
 
 
 def _group(heat_w: Estimate, system: UnitSystem) -> str:

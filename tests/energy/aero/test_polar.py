@@ -146,6 +146,19 @@ def test_stall_delay_lifts_only_the_stalled_side():
     np.testing.assert_allclose(with_stall_delay(full, 0.0), full.lift_coefficient)
 
 
+def test_stall_delay_is_three_times_the_square_and_at_most_a_half():
+    full = full_polar(cambered_plate_polar(0.06), 8.0)
+    place = np.argmin(np.abs(full.alpha_deg - 20))
+    gap = full.lift_slope_per_deg * (full.alpha_deg[place] - full.zero_lift_deg) - full.lift_coefficient[place]
+
+    def share(ratio):
+        return (with_stall_delay(full, ratio)[place] - full.lift_coefficient[place]) / gap
+
+    assert share(0.2) == pytest.approx(0.12, rel=1e-9)
+    assert share(0.4) == pytest.approx(0.48, rel=1e-9)
+    assert share(0.5) == share(1.5) == pytest.approx(0.5, rel=1e-9)  # a wide hand-made chord stalls all the same
+
+
 def test_several_polars_need_reynolds_numbers():
     one, two = cambered_plate_polar(0.05, 1e5), cambered_plate_polar(0.05, 3e5)
     assert [polar.reynolds_number for polar in by_reynolds([two, one])] == [1e5, 3e5]

@@ -111,11 +111,17 @@ def test_stall_is_told_and_widens(camper: Path) -> None:
     )
     assert float(told.answer.turbine.stalled_torque_share) > 0.2
     assert any("stalled sections" in caution and "anywhere from" in caution for caution in cautions(told, "metric"))
-    widened = next(a for a in told.answer.inputs.assumptions if a.key == "rotor.power_factor")
-    assert (widened.low, widened.high) == (0.5, 2.0)
-    assert "factor of two" in widened.source
-    own = load(camper, ["heater.resistance=1.2 ohm", "rotor.pitch=-4 deg", "rotor.power_factor=0.9"])
+    stalled = next(a for a in told.answer.inputs.assumptions if a.key == "blade.stalled_power_factor")
+    assert (stalled.low, stalled.high) == (0.7, 2.4)
+    assert "wind-tunnel rotor" in stalled.source
+    off = load(camper, ["blade.stall_delay=false"])
+    assert off.blade is not None
+    assert (off.blade.stalled_power_factor.low, off.blade.stalled_power_factor.high) == (0.7, 10.0)
+    assert "stall delay is off" in off.reasons["blade.stalled_power_factor"]
+    own = load(camper, ["rotor.power_factor=0.9", "blade.stall_delay=false", "blade.stalled_power_factor=1.5"])
     assert own.rotor.power_factor.low == 0.9
+    assert own.blade is not None
+    assert own.blade.stalled_power_factor.high == 1.5
 
 
 def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
@@ -130,7 +136,7 @@ def test_the_wind_tunnel_rotor_from_files_alone(demos: Path) -> None:
     stalled = run(
         "curves", str(demos / "wind_tunnel_rotor" / "rotor.toml"), "--air", "15 m/s", "--turning", "72.06 rpm"
     )
-    assert "wrong by a factor of two" in " ".join(stalled.stdout.split())
+    assert "real power there can be 0.7 to 2.4 times the computed" in " ".join(stalled.stdout.split())
 
 
 @pytest.mark.parametrize(
