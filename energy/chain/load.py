@@ -15,8 +15,8 @@ from energy.scenario.read import Scenario, read_scenario
 from vehicle.quantity import Uncertain
 
 # Ends of rotor.power_factor around 1, common practice, no source: hand-made rotors reach power coefficients of 0.25 to
-# 0.35 where the formula's polar promises more.
-_ENDS_ESTIMATED_POLAR = (0.55, 1.05)
+# 0.35 where the formula's polar promises more; half of its drag, the end stated, gives a tenth more power.
+_ENDS_ESTIMATED_POLAR = (0.55, 1.1)
 # Ends of rotor.thrust_factor around 1 where thrust was estimated from power: at the best tip-speed ratio of 14 blades
 # at pitches of -4 to 8 degrees, by blade-element momentum, thrust is 0.5 to 1.15 times that (own computation).
 _ENDS_ESTIMATED_THRUST = (0.5, 1.25)
