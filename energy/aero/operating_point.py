@@ -209,7 +209,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     for slope, departure in slopes:
         more_power, more_thrust = _of_slope(rotor.curves, slope, rotor.pitch_deg, ratio)
         cp, ct = cp + departure * more_power, ct + departure * more_thrust
-    cp, ct = cp * power_factor, np.maximum(ct, 0.0) * rotor.thrust_factor
+    # The air gives up no more power than thrust times its speed, whatever the factors say.
+    cp = cp * power_factor
+    ct = np.maximum(np.maximum(ct, 0.0) * rotor.thrust_factor, cp)
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,

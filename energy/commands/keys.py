@@ -36,6 +36,10 @@ def command(table: str | None, as_json: bool) -> None:
     out = common.console()
     out.print('Every quantity is written with its unit, as in road_speed = "65 mph". An uncertain one is a table:')
     out.print('  { value = "1.8 m", plus_minus = "2 cm" }   or   { low = "1.7 m", high = "1.9 m" }')
+    out.print(
+        "A value outside its plausible range (common practice, no source) is refused, unless the file's first lines "
+        'name it:\n  unusual = ["air.temperature"]'
+    )
     for name, entries in rows.items():
         common.heading(out, f"[{name}]")
         common.pairs(out, [(entry["key"], key_words(entry)) for entry in entries])

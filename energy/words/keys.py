@@ -9,6 +9,7 @@ def key_rows(table: str) -> list[dict[str, Any]]:
     """Return the keys of one table of a scenario file as data."""
     from energy.scenario.defaults import FUEL_DEFAULTS
     from energy.scenario.keys import TABLES
+    from energy.scenario.plausible import plausible_words
     from vehicle.quantity import Spec, Uncertain, shown_value
 
     rows = []
@@ -32,6 +33,7 @@ def key_rows(table: str) -> list[dict[str, Any]]:
                 "required": info.is_required(),
                 "default": text if text is None or isinstance(text, (str, bool)) else str(text),
                 "source": spec.source if isinstance(spec, Spec) else "",
+                "plausible": plausible_words(spec) if isinstance(spec, Spec) else "",
             }
         )
     return rows
@@ -42,6 +44,8 @@ def key_words(entry: dict[str, Any]) -> str:
     text = str(entry["meaning"])
     if entry["written"]:
         text += f"; such as {entry['written']}"
+    if entry["plausible"]:
+        text += f"; plausible {entry['plausible']}"
     if entry["required"]:
         return text + ". Required."
     if entry["default"] not in (None, ""):
