@@ -14,6 +14,7 @@ import numpy as np
 from energy.aero.curves import at_pitch
 from energy.aero.operating_point import coefficients
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
+from energy.chain.matching import Setting, best_setting
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -24,6 +25,7 @@ _DRAWS = 1024  # a power of two fills the cube evenly
 _LEVEL = 0.9
 # Own rule, no source: slower than its best tip-speed ratio and with less than half of its best power coefficient.
 _POOR = 0.5
+_AIR_M_S = 3.0  # in less air than that no rotor is expected to turn: own rule, no source
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,9 @@ class StallRisk:
     than half of its best power. `stalled_heat_w` and `running_heat_w` are the heat of the two groups, None where a
     group
     is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds` whether a faster steady
-    speed
-    exists there, `tip_speed_ratio` where the stated rotor turns.
+    speed exists there, `tip_speed_ratio` where the stated rotor turns, `stands` that it does not start in this air.
+    `best` is the setting of most heat within the limits, where the stated one stands or has no faster speed; None where
+    none makes heat, or it was not looked for.
     """
 
     share: float
@@ -44,11 +47,13 @@ class StallRisk:
     at_stated_values: bool
     two_speeds: bool
     tip_speed_ratio: float
+    stands: bool = False
+    best: Setting | None = None
 
     @property
     def matters(self) -> bool:
         """Whether it must be said before the answer."""
-        return self.at_stated_values or self.share > WORTH_SAYING
+        return self.stands or self.at_stated_values or self.share > WORTH_SAYING
 
 
 def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
@@ -69,13 +74,17 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
         stalled, heat = np.broadcast_arrays(_stalled(drawn_inputs, drawn), drawn.heat_power_w)
     else:
         stalled, heat = np.atleast_1d(is_stalled), np.atleast_1d(stated.heat_power_w)
+    two_speeds = bool(stated.point.is_stalled)
+    stands = not bool(stated.turning) and float(np.asarray(inputs.rotor_air_speed_m_s)) > _AIR_M_S
     return StallRisk(
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
         at_stated_values=is_stalled,
-        two_speeds=bool(stated.point.is_stalled),
+        two_speeds=two_speeds,
         tip_speed_ratio=float(stated.tip_speed_ratio),
+        stands=stands,
+        best=best_setting(scenario) if stands or (is_stalled and not two_speeds) else None,
     )
 
 

@@ -112,8 +112,13 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         return ()
     unloaded = 'start it unloaded: connect the load after the start (generator.load_connected = "after_spin_up").'
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
+    best = _best_setting(stall, system)
+    if stall.stands:
+        return (f"Does not start. The rotor stands still with the load connected. {best}",)
     remedy = f"{unloaded[0].upper()}{unloaded[1:]}" if stall.two_speeds else f"{other}."
-    if not stall.two_speeds and stall.share < _SURELY_STALLED:
+    if stall.at_stated_values and not stall.two_speeds:
+        remedy = best
+    elif not stall.two_speeds and stall.share < _SURELY_STALLED:
         remedy = f"{other}, or {unloaded}"
     slow, running = stall.stalled_heat_w, stall.running_heat_w
     if running is None or slow is None or stall.share > _SURELY_STALLED:
@@ -122,6 +127,19 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     return (
         f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
         f"others {_group(running, system)}. {remedy}",
+    )
+
+
+def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
+    """Return what the setting of most heat would give instead of a stalled rotor."""
+    best = stall.best
+    if best is None:
+        return "No pitch, ratio or element within the limits makes it work in this air."
+    heat = show(number(best.answer.turbine.heat_power_w), "power", system, digits=2)
+    element = show(best.resistance_ohm, "resistance", system, digits=2)
+    return (
+        f"The best setting within the limits would give {heat}: pitch {figures(best.pitch_deg, 2)}°, ratio "
+        f"{figures(best.ratio, 2)}, element {element} (windtoll match)."
     )
 
 
