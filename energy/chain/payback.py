@@ -7,7 +7,7 @@ Three balances, each positive where it pays:
 - **alternator**: the fuel it spares against making the same heat with the engine's alternator.
 - **energy**: the heat less the power that mount and rotor take at the wheels.
 
-In closed form, for an ideal rotor: see `ideal_break_even_head_wind` in energy/chain/ledger.py.
+For ideal rotors, at the loading that is built and at any: see energy/chain/break_even.py.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.chain.ledger import Answer, answer, heat_less_drag_w, ideal_break_even_head_wind
+from energy.chain.break_even import WINDS_M_S, Ideal, PitchBreakEven, best_pitch_break_even, ideal_of
+from energy.chain.ledger import Answer, answer, heat_less_drag_w
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import NO_SOURCE
@@ -29,7 +30,6 @@ from vehicle.driving.trip import weibull_quantile
 from vehicle.quantity import Uncertain
 
 BALANCES = ("fuel", "alternator", "energy")
-BETZ_INDUCTION = 1 / 3
 _SPEEDS_M_S = np.linspace(10, 130, 25) / 3.6
 _WINDS_M_S = np.linspace(0, 30, 31)
 _DESCENTS = np.linspace(0, 0.14, 29)
@@ -100,22 +100,11 @@ class Year:
 
 
 @dataclass(frozen=True)
-class Ideal:
-    """Closed-form break-even head winds (m/s) of an ideal rotor at the scenario's speed.
-
-    `free` is that of the Betz rotor without losses (half the road speed), `chain` the same with the electrical chain's
-    efficiency, `alternator` set against the alternator path; negative or 0 means that still air suffices.
-    """
-
-    free_m_s: float
-    chain_m_s: float
-    alternator_m_s: float
-    chain_efficiency: float
-
-
-@dataclass(frozen=True)
 class Payback:
-    """When it pays: closed form, maps over wind and descent, descents, a year, and standing in the wind."""
+    """When it pays: ideal rotors, maps over wind and descent, descents, a year, and standing in the wind.
+
+    `best_pitch` is looked for where at the set pitch no head wind makes the heat exceed the drag power.
+    """
 
     road_speed_m_s: float
     ideal: Ideal
@@ -129,6 +118,7 @@ class Payback:
     year: Year
     parked_winds_m_s: np.ndarray
     parked_heat_w: np.ndarray
+    best_pitch: PitchBreakEven | None = None
 
 
 def payback(
@@ -143,8 +133,7 @@ def payback(
     driven = speed if speed > 0 else 80 / 3.6
     here = np.array([driven])
     drawn = None if exact else _drawn(scenario)
-    winds = np.linspace(0, 40, 161)
-    at_wind = _line_at(scenario, here, winds, "wind", drawn)
+    at_wind = _line_at(scenario, here, WINDS_M_S, "wind", drawn)
     at_grade = _line_at(scenario, here, np.linspace(0, 0.2, 81), "descent", drawn)
     standing = _balanced(scenario, {"trip.road_speed": np.zeros(31), "air.wind_speed": _WINDS_M_S, **_FLAT})
     ideal = _ideal(scenario, driven)
@@ -168,6 +157,7 @@ def payback(
         year=year,
         parked_winds_m_s=_WINDS_M_S,
         parked_heat_w=standing.turbine.heat_power_w,
+        best_pitch=best_pitch_break_even(scenario) if np.isnan(at_wind["energy"].value[0]) else None,
     )
 
 
@@ -280,19 +270,11 @@ def _first(line: Line) -> tuple[float, float, float]:
 
 
 def _ideal(scenario: Scenario, speed: float) -> Ideal:
-    """Return the closed forms with the chain efficiency that the turbine has at the road speed in still air."""
-    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": np.array(0.0)})
-    shaft, heat = float(found.turbine.shaft_power_w), float(found.turbine.heat_power_w)
-    chain = heat / shaft if shaft > 0 else float("nan")
+    """Return the break-even winds of ideal rotors at the loading that is built."""
+    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": WINDS_M_S})
     engine = found.inputs.engine
     drivetrain = engine.drive_efficiency if isinstance(engine, Battery) else engine.drivetrain_efficiency
-    against = chain * float(np.asarray(drivetrain)) / float(np.asarray(found.inputs.credit.path_efficiency))
-    return Ideal(
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION)),
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, chain)),
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, against)),
-        chain,
-    )
+    return ideal_of(found, np.asarray(drivetrain) / np.asarray(found.inputs.credit.path_efficiency))
 
 
 def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) -> Descent:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from energy.words.answer import no_break_even
 from vehicle.units import UnitSystem, figures, show, to_user
 
 if TYPE_CHECKING:
+    from energy.chain.break_even import Ideal
     from energy.chain.payback import Payback, PayMap
     from energy.scenario.read import Scenario
 
@@ -88,19 +90,36 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
     ideal, balances = result.ideal, balances_in_words(scenario)
 
     def wind(value: float) -> str:
+        if math.isnan(value):
+            return f"in no head wind up to {show(40.0, 'speed', system)}"
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
 
+    energy = wind_words(result, "energy", system)
+    if math.isnan(result.at_speed["energy"][1]) and result.best_pitch is not None:
+        energy = no_break_even(result.best_pitch, system)
+    if math.isnan(ideal.thrust_coefficient):
+        loading, lightest = "it does not turn in still air", "unknown"
+    else:
+        loading = f"thrust coefficient {figures(ideal.thrust_coefficient, 2)} in still air"
+        lightest = f"never below {show(ideal.any_loading_m_s, 'speed', system)}"
     return [
         (balances["fuel"], wind_words(result, "fuel", system)),
         (balances["alternator"], wind_words(result, "alternator", system)),
-        (balances["energy"], wind_words(result, "energy", system)),
+        (balances["energy"], energy),
         (
-            "ideal rotor without losses, heat above drag",
-            f"{wind(ideal.free_m_s)}: half the road speed, by momentum theory",
+            "ideal rotor of this loading, no losses, heat above drag",
+            f"{wind(ideal.free_m_s)} ({loading}; in free air the Betz loading, 0.89, takes half the "
+            "road speed, a lighter one less)",
         ),
-        (f"ideal rotor, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
-        (f"ideal rotor, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+        ("ideal rotor of this loading, this chain, heat above drag", wind(ideal.chain_m_s)),
+        (f"ideal rotor of this loading, this chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+        (f"any rotor with {_chain_words(ideal)}, however lightly loaded, heat above drag", lightest),
     ]
+
+
+def _chain_words(ideal: Ideal) -> str:
+    known = math.isfinite(ideal.chain_efficiency)
+    return f"a chain of {100 * ideal.chain_efficiency:.0f} %" if known else "this chain"
 
 
 DESCENT_COLUMNS = ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel")
@@ -189,7 +208,9 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             "without_losses": ideal.free_m_s,
             "with_chain": ideal.chain_m_s,
             "against_alternator": ideal.alternator_m_s,
+            "any_loading": ideal.any_loading_m_s,
             "chain_efficiency": ideal.chain_efficiency,
+            "thrust_coefficient": ideal.thrust_coefficient,
         },
         "wind_map": _map_data(result.wind, "head_wind_m_s"),
         "descent_map": _map_data(result.descent, "descent"),
