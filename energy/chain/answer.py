@@ -12,6 +12,7 @@ from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
@@ -35,6 +36,7 @@ class Answered:
     spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
     stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+    place: PlaceRisk | None = None  # where the air that the rotor sits in decides
     best_pitch: PitchBreakEven | None = None  # where the set pitch breaks even in no head wind, and curves have others
 
     @property
@@ -75,7 +77,7 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
     stall = stall_risk(scenario, exact=exact)
-    return Answered(scenario, found, wind, spread, stall, best_pitch=best_pitch)
+    return Answered(scenario, found, wind, spread, stall, place=place_risk(scenario), best_pitch=best_pitch)
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:

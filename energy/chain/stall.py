@@ -33,7 +33,8 @@ class StallRisk:
     """How likely the rotor stays stalled.
 
     `share` of the draws stays at the slow of two steady speeds, or turns slower than its best tip-speed ratio with less
-    than half of its best power. `stalled_heat_w` and `running_heat_w` are the heat of the two groups, None where a
+    than half of its best power, or does not start. `stalled_heat_w` and `running_heat_w` are the heat of the two
+    groups, None where a
     group
     is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds` whether a faster steady
     speed exists there, `tip_speed_ratio` where the stated rotor turns, `stands` that it does not start in this air.
@@ -53,7 +54,7 @@ class StallRisk:
     @property
     def matters(self) -> bool:
         """Whether it must be said before the answer."""
-        return self.stands or self.at_stated_values or self.share > WORTH_SAYING
+        return self.at_stated_values or self.share > WORTH_SAYING
 
 
 def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
@@ -75,7 +76,7 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
     else:
         stalled, heat = np.atleast_1d(is_stalled), np.atleast_1d(stated.heat_power_w)
     two_speeds = bool(stated.point.is_stalled)
-    stands = not bool(stated.turning) and float(np.asarray(inputs.rotor_air_speed_m_s)) > _AIR_M_S
+    stands = is_stalled and not bool(stated.turning)
     return StallRisk(
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
@@ -84,13 +85,14 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
         two_speeds=two_speeds,
         tip_speed_ratio=float(stated.tip_speed_ratio),
         stands=stands,
-        best=best_setting(scenario) if stands or (is_stalled and not two_speeds) else None,
+        best=best_setting(scenario) if is_stalled and not two_speeds else None,
     )
 
 
 def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    """Return whether each turning rotor is stalled: at the slow of two steady speeds, or slow and poor at its only
-    one.
+    """Return whether each rotor is stalled: at the slow of two steady speeds, slow and poor at its only one, or
+    standing
+    in air that should turn it.
     """
     curves = inputs.turbine.curves
     assert curves is not None
@@ -101,7 +103,8 @@ def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     ratio = turbine.tip_speed_ratio
     found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
     slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
-    return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
+    stands = inputs.rotor_air_speed_m_s > _AIR_M_S
+    return np.asarray(np.where(turbine.turning, turbine.point.is_stalled | slow_and_poor, stands))
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

@@ -136,7 +136,7 @@ class BreakEvenData(ResultModel):
         "break-even head wind: above it the heat exceeds the drag power; null where none does", "m/s"
     )
     best_pitch_deg: Number = said(
-        "where no head wind suffices at the set pitch: the pitch that takes the least, as the dial reads; null where "
+        "where no head wind suffices at the set pitch: the pitch with the smallest one, as the dial reads; null where "
         "none does",
         "deg",
     )

@@ -22,6 +22,7 @@ from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.uncertainty.measurement import Measurement
 
@@ -31,7 +32,18 @@ _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.3
 DO_NOT_OPERATE = "Do not operate."
 NOT_CHECKED = "May be operated like this: not checked. Run: windtoll loads SCENARIO.toml"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
+_CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = "May be operated like this: no."
+
+
+def clean_air(system: UnitSystem) -> str:
+    """Return where the clean air round a blunt vehicle is, and how its wake dies away."""
+    away = show(_CLEAN_AIR_M, "length", system, digits=1)
+    return (
+        f"Clean air is at least {away} above the roof or {away} out from the side, for the whole disc; behind a blunt "
+        "back the air circulates for one to two body heights (common practice, no source), and further back the lost "
+        "speed dies away only as distance to the power −2/3 (Howell, SAE 2011-01-0178)"
+    )
 
 
 @dataclass(frozen=True)
@@ -40,7 +52,8 @@ class Verdict:
 
     `word` is the outcome in a word. `dangers` are the broken limits and what to change, the first beginning with "Do
     not operate."; empty where none is broken. `warnings` say that the rotor is or may stay
-    stalled. `headline` is the answer, `lines` hold one number each, `least_known`
+    stalled. `headline` is the answer, `lines` hold one number each,
+    `least_known`
     says what would narrow the range most (empty where nothing would), `case` what the answer is compared with.
     """
 
@@ -89,7 +102,12 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         dangers=dangers,
         warnings=stall_lines(answered.stall, system),
         headline=headline,
-        lines=(conditions_line(answered, system), *lines, *unmeasured_thrust_line(answered)),
+        lines=(
+            conditions_line(answered, system),
+            *lines,
+            *place_lines(answered.place, system),
+            *unmeasured_thrust_line(answered),
+        ),
         least_known=least_known(answered, system),
         case=_case(answered),
         operate="no" if dangers else "not checked",
@@ -128,6 +146,17 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
         f"others {_group(running, system)}. {remedy}",
     )
+
+
+def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
+    if place is None:
+        return ()
+    slow, fast = (
+        f"{show(heat, 'power', system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
+        for heat, factor in ((place.slow_heat_w, place.slow_factor), (place.fast_heat_w, place.fast_factor))
+    )
+    return (f"The air where the rotor sits decides: {slow} of the free air speed, {fast}", clean_air(system))
 
 
 def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
