@@ -37,7 +37,12 @@ if TYPE_CHECKING:
     help="Draw them (.svg, .png or .html). Default: next to --out.",
 )
 @common.force_option
-@click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
+@click.option(
+    "--air",
+    "air_speed",
+    metavar='"7 m/s"',
+    help="At this air speed at the rotor (it sets the Reynolds numbers): curves, and what the rotor does ...",
+)
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")
 def command(
     scenario: Path,
@@ -68,7 +73,8 @@ def command(
 
     if turning is not None and air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
-    rotor = load_rotor(scenario, overrides)
+    air_speed_m_s = None if air_speed is None else _positive("--air", air_speed, "m/s")
+    rotor = load_rotor(scenario, overrides, air_speed_m_s)
     if picture is None and out is not None:
         picture = out.with_suffix(".svg")
     inputs = files_of(scenario)
@@ -76,7 +82,7 @@ def command(
         checked_output(out, inputs, force=force)
     if picture is not None:
         checked_picture(picture, inputs, force=force)
-    condition = None if air_speed is None else _condition(rotor, air_speed, turning)
+    condition = None if air_speed_m_s is None else _condition(rotor, air_speed_m_s, turning)
     if out is not None:
         from energy.aero.curves import write_curves
 
@@ -90,11 +96,11 @@ def command(
         _print(rotor, condition, written, system)
 
 
-def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> RotorAt:
+def _condition(rotor: RotorOnly, air_speed_m_s: float, turning_text: str | None) -> RotorAt:
     from energy.chain.rotor_at import rotor_at
 
     turning = None if turning_text is None else _positive("--turning", turning_text, "rad/s")
-    return rotor_at(rotor, _positive("--air", air_text, "m/s"), turning)
+    return rotor_at(rotor, air_speed_m_s, turning)
 
 
 def _positive(option: str, text: str, unit: str) -> float:
