@@ -8,7 +8,7 @@ import numpy as np
 
 from energy.aero.momentum import induction_of_thrust_coefficient
 from energy.chain.ledger import Answer, answer, break_even_head_wind_m_s, heat_less_drag_w
-from energy.chain.matching import limit_shares
+from energy.chain.limits import ROUNDING, keeps_limits, stated_limits
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.arrays import Values
@@ -47,8 +47,9 @@ def best_pitch_break_even(scenario: Scenario) -> PitchBreakEven | None:
     }
     found = answer(inputs_of(scenario, draws))
     works = (found.turbine.turning & ~found.turbine.beyond_data) & (heat_less_drag_w(found) >= 0)
-    over = {name: share > 1 + 1e-9 for name, share in limit_shares(found.inputs, found.turbine).items()}
-    legal = works & ~np.any(list(over.values()), axis=0)
+    limits = stated_limits(found.inputs, found.turbine)
+    over = {one.in_a_sentence: one.share > 1 + ROUNDING for one in limits}
+    legal = works & keeps_limits(found.inputs, found.turbine)
     good = legal if legal.any() else works
     if not good.any():
         return PitchBreakEven(float("nan"), float("nan"))

@@ -66,33 +66,31 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
         return None
     stated = turbine_at_work(inputs, with_free_run=False)
     assert stated.point is not None
-    is_stalled = bool(_stalled(inputs, stated))
+    stated_stalled = bool(_stalled_or_stands(inputs, stated))
     ranges = {} if exact else ranges_of(scenario)
     if ranges:
         share = sobol_sample(_DRAWS, len(ranges))
         drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
         drawn = turbine_at_work(drawn_inputs, with_free_run=False)
-        stalled, heat = np.broadcast_arrays(_stalled(drawn_inputs, drawn), drawn.heat_power_w)
+        stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
     else:
-        stalled, heat = np.atleast_1d(is_stalled), np.atleast_1d(stated.heat_power_w)
+        stalled, heat = np.atleast_1d(stated_stalled), np.atleast_1d(stated.heat_power_w)
     two_speeds = bool(stated.point.is_stalled)
-    stands = is_stalled and not bool(stated.turning)
     return StallRisk(
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
-        at_stated_values=is_stalled,
+        at_stated_values=stated_stalled,
         two_speeds=two_speeds,
         tip_speed_ratio=float(stated.tip_speed_ratio),
-        stands=stands,
-        best=best_setting(scenario) if is_stalled and not two_speeds else None,
+        stands=stated_stalled and not bool(stated.turning),
+        best=best_setting(scenario) if stated_stalled and not two_speeds else None,
     )
 
 
-def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    """Return whether each rotor is stalled: at the slow of two steady speeds, slow and poor at its only one, or
-    standing
-    in air that should turn it.
+def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return whether each turning rotor is stalled: at the slow of two steady speeds, or slow and poor at its only
+    one.
     """
     curves = inputs.turbine.curves
     assert curves is not None
@@ -103,8 +101,12 @@ def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     ratio = turbine.tip_speed_ratio
     found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
     slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
-    stands = inputs.rotor_air_speed_m_s > _AIR_M_S
-    return np.asarray(np.where(turbine.turning, turbine.point.is_stalled | slow_and_poor, stands))
+    return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
+
+
+def _stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return whether each rotor is stalled, or stands in air that should turn it."""
+    return is_stalled(inputs, turbine) | (~turbine.turning & (inputs.rotor_air_speed_m_s > _AIR_M_S))
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

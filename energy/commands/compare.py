@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
 from energy.commands import common
 from energy.words.forms import RUN_LIST
+
+
+@dataclass(frozen=True)
+class CompareOptions:
+    """What the command line gives; see the options."""
+
+    manifest: Path
+    without: str | None
+    with_state: str
+    scenario: Path | None
+    overrides: tuple[str, ...]
+    effect: str | None
+    level: float
+    as_json: bool
 
 
 @click.command(
@@ -36,17 +50,9 @@ from energy.words.forms import RUN_LIST
 @click.option(
     "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the interval, %."
 )
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def command(
-    manifest: Path,
-    without: str | None,
-    with_state: str,
-    scenario: Path | None,
-    overrides: tuple[str, ...],
-    effect: str | None,
-    level: float,
-    as_json: bool,
-) -> None:
+@common.json_option
+@common.taken_as(CompareOptions)
+def command(chosen: CompareOptions) -> None:
     """Say what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
 
     Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state
@@ -58,20 +64,24 @@ def command(
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.run_list import read_manifest
 
-    if overrides and scenario is None:
+    if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
 
     def predict(with_state: str, without_state: str) -> tuple[float, float] | None:
-        return predicted_effect(effect, scenario, overrides, with_state=with_state, without_state=without_state)
+        return predicted_effect(
+            chosen.effect, chosen.scenario, chosen.overrides, with_state=with_state, without_state=without_state
+        )
 
     found = road_test(
-        read_manifest(manifest),
-        ComparisonAsked(with_state, without, level / 100),
+        read_manifest(chosen.manifest),
+        ComparisonAsked(chosen.with_state, chosen.without, chosen.level / 100),
         predict=predict,
-        planned_m_s=None if effect is not None or scenario is None else _planned_speed(scenario, overrides),
+        planned_m_s=None
+        if chosen.effect is not None or chosen.scenario is None
+        else _planned_speed(chosen.scenario, chosen.overrides),
     )
-    if as_json:
-        click.echo(json.dumps(as_data(found), indent=2, allow_nan=False))
+    if chosen.as_json:
+        common.print_json(as_data(found))
         return
     click.echo("\n".join(in_words(found)))
 

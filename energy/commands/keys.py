@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from energy.commands import common
-from energy.words.keys import key_rows, key_words
+from energy.words.keys import as_data, key_rows, key_words
 from vehicle.problems import InputError, Problem, nearest
 
 
@@ -31,7 +31,7 @@ def command(table: str | None, as_json: bool) -> None:
         )
     rows = {name: key_rows(name) for name in ([table] if table else TABLES)}
     if as_json:
-        common.print_json(rows)
+        common.print_json(as_data(rows))
         return
     out = common.console()
     out.print('Every quantity is written with its unit, as in road_speed = "65 mph". An uncertain one is a table:')
@@ -42,4 +42,4 @@ def command(table: str | None, as_json: bool) -> None:
     )
     for name, entries in rows.items():
         common.heading(out, f"[{name}]")
-        common.pairs(out, [(entry["key"], key_words(entry)) for entry in entries])
+        common.pairs(out, [(entry.key, key_words(entry)) for entry in entries])

@@ -18,6 +18,7 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import QUANTILES
 from energy.words.cautions import cautions
+from energy.words.next_question import next_questions
 from energy.words.verdict import (
     drawn_change,
     drawn_heat,
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
     from energy.words.answer_model import (
         AnswerData,
-        AssumptionData,
         ConditionsData,
         FuelChangeData,
         IntervalData,
@@ -48,6 +48,7 @@ if TYPE_CHECKING:
         StateData,
         TripTotalsData,
     )
+    from energy.words.result_model import AssumptionData
 
 _LIMIT_UNITS = {"rotor_speed": "rad/s", "tip_speed": "m/s", "force": "N", "current": "A", "power": "W"}
 _STATE_WORDS = {"absent": "not fitted", "stowed": "stowed"}
@@ -226,6 +227,7 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
         interval=None if told.spread is None else spread_model(told.spread, told.scenario),
         matters_most=_matters_models(told.spread),
         measure_next=_measure_models(told.spread),
+        next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(told, said)],
         electrical_power_w=number(turbine.electrical_power_w),
         heat_power_w=number(turbine.heat_power_w),
         fuel_per_heat_l_per_kwh=per_heat,
@@ -347,7 +349,7 @@ def _other_model(told: Answered, name: str) -> OtherSourceData:
         fuel_l_per_h=number(other.fuel_m3_s) * _LITRES_PER_HOUR,
         gas_l_per_h=number(other.gas_m3_s) * _LITRES_PER_HOUR,
         mains_w=number(other.mains_w),
-        money_per_h=_other_money(told, name),
+        money_per_h=other_money_per_hour(told, name),
         note=other.note,
     )
 
@@ -367,7 +369,7 @@ def _conditions_model(found: Answer) -> ConditionsData:
 
 def assumption_models(entries: Sequence[Assumption]) -> list[AssumptionData]:
     """Return values that were used and not given as typed data."""
-    from energy.words.answer_model import AssumptionData
+    from energy.words.result_model import AssumptionData
 
     return [
         AssumptionData(key=e.key, value=e.value, low=e.low, high=e.high, unit=e.unit, source=e.source) for e in entries
@@ -404,7 +406,8 @@ def _trip_model(told: Answered) -> TripTotalsData | None:
 
 def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
     """Return the intervals of draws as typed data."""
-    from energy.words.answer_model import EstimateData, IntervalData
+    from energy.words.answer_model import IntervalData
+    from energy.words.result_model import EstimateData
 
     fuel = inputs_of(scenario).fuel
     litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
@@ -428,11 +431,6 @@ def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
     )
 
 
-def spread_data(spread: OutcomeSpread, scenario: Scenario) -> dict[str, Any]:
-    """Return the intervals of draws as data."""
-    return spread_model(spread, scenario).model_dump()
-
-
 def _flow(found: Answer, power_w: float) -> float:
     return (
         math.nan if found.inputs.fuel is None else power_w / found.inputs.fuel.heating_value_j_per_m3 * _LITRES_PER_HOUR
@@ -447,7 +445,8 @@ def _ratio(over: float, under: float) -> float:
     return over / under if abs(under) > 0.05 else math.nan
 
 
-def _other_money(told: Answered, name: str) -> float | None:
+def other_money_per_hour(told: Answered, name: str) -> float | None:
+    """Return what another source's heat costs per hour; None where a price is not known."""
     other, prices = told.answer.other_sources[name], told.scenario.prices
     total, known = 0.0, False
     for amount, price in (
@@ -683,7 +682,7 @@ def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]
             takes.append(f"{show(number(other.gas_m3_s), 'fuel_flow', system)} of liquid gas")
         if math.isfinite(number(other.mains_w)):
             takes.append(f"{show(number(other.mains_w), 'power', system)} of charge")
-        money = _other_money(told, name)
+        money = other_money_per_hour(told, name)
         currency = next(
             (
                 p.currency

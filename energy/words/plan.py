@@ -112,23 +112,25 @@ def notes(plan: RoadPlan) -> list[str]:
 
 def as_data(plan: RoadPlan) -> dict[str, Any]:
     """Return the plan for `--json`."""
+    from energy.words.plan_model import PlanData, PlannedRunData
+
     chance = None
     if plan.effect is not None:
         chance = 100 * power_of_pairs(abs(plan.effect), plan.spread.share, plan.pairs_planned, plan.level)
-    return {
-        "sentence": plan_sentence(plan),
-        "effect_percent": None if plan.effect is None else 100 * plan.effect,
-        "spread_percent": 100 * plan.spread.share,
-        "spread_from": plan.spread.words,
-        "level": plan.level,
-        "power": plan.power,
-        "pairs_needed": plan.needed[plan.power],
-        "pairs_for_80_percent_power": plan.needed[0.8],
-        "pairs_for_90_percent_power": plan.needed[0.9],
-        "pairs_planned": plan.pairs_planned,
-        "chance_percent": chance,
-        "distance_km": None if plan.distance_m is None else plan.distance_m / 1000,
-        "driving_h": None if plan.driving_s is None else plan.driving_s / 3600,
-        "smallest_effect_percent": {str(n): 100 * shown for n, shown in plan.smallest.items()},
-        "order": [run.as_dict() for run in plan.order],
-    }
+    return PlanData(
+        sentence=plan_sentence(plan),
+        effect_percent=None if plan.effect is None else 100 * plan.effect,
+        spread_percent=100 * plan.spread.share,
+        spread_from=plan.spread.words,
+        level=plan.level,
+        power=plan.power,
+        pairs_needed=plan.needed[plan.power],
+        pairs_for_80_percent_power=plan.needed[0.8],
+        pairs_for_90_percent_power=plan.needed[0.9],
+        pairs_planned=plan.pairs_planned,
+        chance_percent=chance,
+        distance_km=None if plan.distance_m is None else plan.distance_m / 1000,
+        driving_h=None if plan.driving_s is None else plan.driving_s / 3600,
+        smallest_effect_percent={str(n): 100 * shown for n, shown in plan.smallest.items()},
+        order=[PlannedRunData.model_validate(run.as_dict()) for run in plan.order],
+    ).model_dump()

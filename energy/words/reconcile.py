@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from energy.words.result_model import ends_data
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Compared, Reconciled, Updated
     from energy.scenario.read import Scenario
     from energy.uncertainty.propagate import OutcomeSpread
+    from energy.words.reconcile_model import ComparedData, UpdatedData
 
 
 KINDS = {
@@ -66,7 +68,7 @@ def read_words(row: Compared, system: UnitSystem) -> str:
 def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
     """Return the inputs that the readings told something about, before and after, as (key, text)."""
     return [
-        _input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
+        input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
 
 
@@ -120,7 +122,16 @@ def _miss(row: Compared) -> str:
     return f"{figures(row.miss_before, 2, signed=True)} → {figures(row.miss_after, 2, signed=True)} σ{mark}"
 
 
-def _input_row(updated: Updated) -> tuple[str, str]:
+def _narrowed(updated: Updated) -> str:
+    """Return what the readings did to an input's range; a reading that contradicts it can widen it."""
+    percent = round(100 * updated.shrinks_by)
+    return (
+        "range as before" if percent == 0 else f"range {'narrowed' if percent > 0 else 'widened'} by {abs(percent)} %"
+    )
+
+
+def input_row(updated: Updated) -> tuple[str, str]:
+    """Return one input with its range before and after the readings, as (key, text)."""
     from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
 
@@ -130,8 +141,7 @@ def _input_row(updated: Updated) -> tuple[str, str]:
         updated.key,
         f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
         f"%: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), range narrowed "
-        f"by {100 * updated.shrinks_by:.0f} %{mark}",
+        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
     )
 
 
@@ -160,45 +170,47 @@ def _unit(key: str) -> str:
 
 def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     """Return inputs and readings before and after as data for `--json`."""
-    from energy.words.answer import spread_data
+    from energy.words.answer import spread_model
+    from energy.words.reconcile_model import ReconcileData
 
-    return {
-        "windtoll": 1,
-        "title": scenario.title,
-        "agrees": reconciled.agrees,
-        "probability_of_so_bad_a_fit": reconciled.probability,
-        "chi_square": reconciled.chi_square,
-        "before": None if reconciled.before is None else spread_data(reconciled.before, scenario),
-        "after": spread_data(reconciled.after, scenario),
-        "inputs": [
-            {
-                "input": u.key,
-                "unit": _unit(u.key),
-                "before": {
-                    "value": u.before.value,
-                    "low": u.before.low,
-                    "high": u.before.high,
-                    "shape": u.before.shape,
-                },
-                "after": {"estimate": u.mean, "low": u.low, "high": u.high, "level": 0.9},
-                "standard_deviation": u.standard_deviation,
-                "moved_by_sigma": u.moved,
-                "doubt_shrinks_by": u.shrinks_by,
-            }
-            for u in reconciled.inputs
-        ],
-        "readings": [
-            {
-                "result": r.result,
-                "what": r.what,
-                "reading": r.reading,
-                "value": r.value,
-                "standard_deviation": r.standard_deviation,
-                "before": r.before,
-                "after": r.after,
-                "miss_before_sigma": r.miss_before,
-                "miss_after_sigma": r.miss_after,
-            }
-            for r in reconciled.readings
-        ],
-    }
+    return ReconcileData(
+        windtoll=1,
+        title=scenario.title,
+        agrees=reconciled.agrees,
+        probability_of_so_bad_a_fit=reconciled.probability,
+        chi_square=reconciled.chi_square,
+        before=None if reconciled.before is None else spread_model(reconciled.before, scenario),
+        after=spread_model(reconciled.after, scenario),
+        inputs=[_input_data(updated) for updated in reconciled.inputs],
+        readings=[_reading_data(row) for row in reconciled.readings],
+    ).model_dump()
+
+
+def _input_data(updated: Updated) -> UpdatedData:
+    from energy.words.reconcile_model import StatedData, UpdatedData
+
+    return UpdatedData(
+        input=updated.key,
+        unit=_unit(updated.key),
+        before=StatedData.model_validate(vars(updated.before)),
+        after=ends_data((updated.low, updated.mean, updated.high), 0.9),
+        standard_deviation=updated.standard_deviation,
+        moved_by_sigma=updated.moved,
+        interval_shrinks_by=updated.shrinks_by,
+    )
+
+
+def _reading_data(row: Compared) -> ComparedData:
+    from energy.words.reconcile_model import ComparedData
+
+    return ComparedData(
+        result=row.result,
+        what=row.what,
+        reading=row.reading,
+        value=row.value,
+        standard_deviation=row.standard_deviation,
+        before=row.before,
+        after=row.after,
+        miss_before_sigma=row.miss_before,
+        miss_after_sigma=row.miss_after,
+    )

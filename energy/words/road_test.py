@@ -2,67 +2,78 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 
+if TYPE_CHECKING:
+    from energy.words.result_model import EstimateData
+    from energy.words.road_test_model import RunData
+    from vehicle.quantity import Estimate
+
 
 def as_data(test: RoadTest) -> dict[str, Any]:
-    """Return the answer for `--json`; numbers that cannot be told are null."""
+    """Return the answer for `--json`; unknown numbers are null."""
+    from energy.words.result_model import ends_data, estimate_data
+    from energy.words.road_test_model import CompareData
+
     answer, predicted = test.answer, test.predicted
 
-    def ends(interval: Any, factor: float = 1.0) -> dict[str, Any]:
-        if interval is None:
-            return {"estimate": None, "low": None, "high": None, "level": answer.level}
-        data: dict[str, Any] = interval.times(factor).as_dict()
-        return data
+    def ends(interval: Estimate | None, factor: float = 1.0) -> EstimateData:
+        return estimate_data(None if interval is None else interval.times(factor), answer.level)
 
-    return {
-        "comparison": f"{answer.with_state} compared with {answer.without_state}",
-        "conclusion": answer.conclusion,
-        "words": answer.words,
-        "effect_percent": ends(answer.effect, 100),
-        "effect_l_per_h": ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
-        "effect_l_per_100km": ends(answer.effect_m2, 1e8),
-        "effect_load_points": ends(answer.load_points),
-        "paired_means_percent": ends(answer.paired, 100),
-        "without_l_per_h": None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
-        "without_l_per_100km": None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
-        "randomisation_p": answer.randomisation_p,
-        "randomisation_least_p": answer.randomisation_least_p,
-        "pairs": answer.pairs,
-        "runs_with": answer.runs_with,
-        "runs_without": answer.runs_without,
-        "design": answer.design,
-        "adjusted_for": list(answer.adjusted_for),
-        "more_pairs_needed": answer.more_pairs,
-        "predicted_percent": None
-        if predicted is None
-        else {"estimate": 100 * predicted[0], "plus_minus": 100 * predicted[1]},
-        "agreement": answer.agreement,
-        "fuel": list(test.fuel_words),
-        "warnings": list(test.warnings),
-        "runs": [
-            {
-                "file": run.name,
-                "state": run.state,
-                "pair": run.pair,
-                "direction": run.direction,
-                "rows": run.rows,
-                "rows_kept": run.kept_rows,
-                "seconds_kept": run.kept_s,
-                "mean_l_per_h": run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
-                "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
-                "change_percent": 100 * change.plain,
-                "adjusted_change_percent": 100 * change.adjusted,
-                "filters": [{"what": one.what, "rows": one.rows} for one in run.filters],
-            }
-            for run, change in zip(answer.runs, answer.changes, strict=True)
-        ],
-    }
+    def around(value: float, half: float) -> tuple[float, float, float]:
+        return 100 * (value - half), 100 * value, 100 * (value + half)
+
+    return CompareData(
+        comparison=f"{answer.with_state} compared with {answer.without_state}",
+        conclusion=answer.conclusion,
+        words=answer.words,
+        effect_percent=ends(answer.effect, 100),
+        effect_l_per_h=ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
+        effect_l_per_100km=ends(answer.effect_m2, 1e8),
+        effect_load_points=ends(answer.load_points),
+        paired_means_percent=ends(answer.paired, 100),
+        without_l_per_h=None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
+        without_l_per_100km=None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
+        randomisation_p=answer.randomisation_p,
+        randomisation_least_p=answer.randomisation_least_p,
+        pairs=answer.pairs,
+        runs_with=answer.runs_with,
+        runs_without=answer.runs_without,
+        design=answer.design,
+        adjusted_for=list(answer.adjusted_for),
+        more_pairs_needed=answer.more_pairs,
+        predicted_percent=None if predicted is None else ends_data(around(*predicted), PREDICTED_LEVEL),
+        agreement=answer.agreement,
+        fuel=list(test.fuel_words),
+        warnings=list(test.warnings),
+        runs=[_run_data(test, k) for k in range(len(answer.runs))],
+    ).model_dump()
 
 
+def _run_data(test: RoadTest, k: int) -> RunData:
+    from energy.words.road_test_model import FilterData, RunData
+
+    answer, run, change = test.answer, test.answer.runs[k], test.answer.changes[k]
+    return RunData(
+        file=run.name,
+        state=run.state,
+        pair=run.pair,
+        direction=run.direction,
+        rows=run.rows,
+        rows_kept=run.kept_rows,
+        seconds_kept=run.kept_s,
+        mean_l_per_h=run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
+        mean_speed_km_h=run.means["speed_m_s"] * 3.6,
+        change_percent=100 * change.plain,
+        adjusted_change_percent=100 * change.adjusted,
+        filters=[FilterData(what=one.what, rows=one.rows) for one in run.filters],
+    )
+
+
+PREDICTED_LEVEL = 0.9  # of a scenario's prediction
 CAUTIONS = (
     "A road test shows what the turbine costs, not whether it may be operated: run windtoll loads.",
     "The driver drives; logging and switching are a passenger's job.",

@@ -15,7 +15,7 @@ import numpy as np
 
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
-from vehicle.road_test.conclusion import Design, agreement_words, concluded, confounding
+from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding
 from vehicle.road_test.effect import (
     Blocks,
     RunLevelEffect,
@@ -74,7 +74,7 @@ class Comparison:
     baseline_m2: float | None
     randomisation_p: float | None
     randomisation_least_p: float | None
-    conclusion: str
+    conclusion: Conclusion
     words: str
     pairs: int
     runs_with: int

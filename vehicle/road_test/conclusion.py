@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
 from vehicle.road_test.planning import pairs_needed
 from vehicle.road_test.windows import RunWindows
+
+Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,9 @@ class Design:
         return int((~self.treated).sum())
 
 
-def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: bool) -> tuple[str, str, int | None]:
+def concluded(
+    effect: RunLevelEffect, design: Design, target: float, *, named: bool
+) -> tuple[Conclusion, str, int | None]:
     """Return the conclusion ("costs", "saves", "no effect larger than", "cannot tell"), its sentence, and how many more
     pairs would tell.
 
