@@ -147,7 +147,7 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
             said.append(f"Heat from a wind of about {show(float(first), 'speed', system)}")
     else:
         said.append(finding(result, system))
-        said.append(f"Heat above drag power: {wind_words(result, 'energy', system)}")
+        said.append(f"Heat above drag power: {_energy_words(result, system)}")
     if math.isfinite(result.limit_wind_m_s):
         where = "standing" if result.parked else f"at {_speed(result, system)}"
         limit = show(result.limit_wind_m_s, "speed", system)
@@ -276,9 +276,6 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
             return f"in no head wind up to {show(40.0, 'speed', system)}"
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
 
-    energy = wind_words(result, "energy", system)
-    if math.isnan(result.at_speed["energy"][1]) and result.best_pitch is not None:
-        energy = no_break_even(result.best_pitch, system)
     if math.isnan(ideal.thrust_coefficient):
         loading, lightest = "it does not turn in still air", "unknown"
     else:
@@ -287,7 +284,7 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
     return [
         (balances["fuel"], wind_words(result, "fuel", system)),
         (balances["alternator"], wind_words(result, "alternator", system)),
-        (balances["energy"], energy),
+        (balances["energy"], _energy_words(result, system)),
         (
             "ideal rotor of this loading, no losses, heat above drag",
             f"{wind(ideal.free_m_s)} ({loading}; in free air the Betz loading, 0.89, takes half the "
@@ -297,6 +294,13 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
         (f"ideal rotor of this loading, this chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
         (f"any rotor with {_chain_words(ideal)}, however lightly loaded, heat above drag", lightest),
     ]
+
+
+def _energy_words(result: Payback, system: UnitSystem) -> str:
+    """Return from which head wind the heat exceeds the drag power, or what the best pitch would do instead."""
+    if math.isnan(result.at_speed["energy"][1]) and result.best_pitch is not None:
+        return no_break_even(result.best_pitch, system)
+    return wind_words(result, "energy", system)
 
 
 def _chain_words(ideal: Ideal) -> str:
