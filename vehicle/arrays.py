@@ -31,7 +31,7 @@ T = TypeVar("T")
 
 
 def map_arrays(change: Callable[[np.ndarray], Any], thing: T, *, but: tuple[str, ...] = ()) -> T:
-    """Return a dataclass with `change` applied to each of its arrays, those of dataclasses inside it too.
+    """Return a dataclass with `change` applied to each of its arrays, those of dataclasses and tuples inside it too.
 
     What is no numpy array (a number, a text, None) stays as it is, and so do the fields named in `but`.
     """
@@ -44,6 +44,8 @@ def map_arrays(change: Callable[[np.ndarray], Any], thing: T, *, but: tuple[str,
             changed[f.name] = change(value)
         elif hasattr(value, "__dataclass_fields__"):
             changed[f.name] = map_arrays(change, value)
+        elif isinstance(value, tuple) and any(isinstance(entry, np.ndarray) for entry in value):
+            changed[f.name] = tuple(change(v) if isinstance(v, np.ndarray) else v for v in value)
     return replace(thing, **changed) if changed else thing  # type: ignore[type-var]
 
 

@@ -240,11 +240,12 @@ def quantity(
     called: str = "",
     measured: Way | None = None,
     such_as: str = "",
+    shape: Shape = "triangular",
     plausible: tuple[str | float, str | float] | None = None,
 ) -> Any:
     """Return a pydantic field for a quantity in SI unit `unit`.
 
-    With a default, its range `low`..`high` makes it uncertain (triangular) and `source` says where it comes from.
+    With a default, its range `low`..`high` makes it uncertain (of that `shape`) and `source` says where it comes from.
     `called` is its name in a sentence, `measured` how a builder would measure it, `such_as` an example of what may be
     written, where those of the unit do not fit; `plausible` the usual ends.
     """
@@ -255,15 +256,17 @@ def quantity(
     if default is None:
         return Field(default=None, description=meaning, json_schema_extra=extra)
     return Field(
-        default_factory=lambda: _default(spec, default, low, high), description=meaning, json_schema_extra=extra
+        default_factory=lambda: _default(spec, default, low, high, shape), description=meaning, json_schema_extra=extra
     )
 
 
-def _default(spec: Spec, value: str | float, low: str | float | None, high: str | float | None) -> Uncertain:
+def _default(
+    spec: Spec, value: str | float, low: str | float | None, high: str | float | None, shape: Shape
+) -> Uncertain:
     middle = _one(value, spec)
     if low is None or high is None:
         return exact(middle)
-    return Uncertain(middle, _one(low, spec), _one(high, spec), "triangular")
+    return Uncertain(middle, _one(low, spec), _one(high, spec), shape)
 
 
 def read_quantity(raw: object, spec: Spec) -> Uncertain:

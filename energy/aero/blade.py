@@ -26,6 +26,7 @@ from energy.aero.polar import (
     tube_blade_polar,
     with_stall_delay,
 )
+from energy.aero.stall import stall_error
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
@@ -152,7 +153,7 @@ class Corrections:
     tip_loss: bool = True
     root_loss: bool = True
     wake_rotation: bool = True
-    stall_delay: bool = False
+    stall_delay: bool = True
     root_drag: bool = True
     yaw_deg: float = 0.0
     speed_factor: float = 1.0
@@ -458,7 +459,8 @@ def blade_curves(
         power, thrust, share = _blocked(ratio, power, thrust, share, corrections.blockage_area_ratio)
     error = np.abs(states.residual) / (1.0 + states.local_speed_ratio)
     worst = float(error.max())
-    notes = (*_assumptions(blade, convention, corrections), *notes, *_solution_notes(at, states, power, share, error))
+    solved = _solution_notes(at, states, power, share, error, delay=corrections.stall_delay)
+    notes = (*_assumptions(blade, convention, corrections), *notes, *solved)
     return BladeCurves(ratio, pitch, power, thrust, share, np.asarray(states.multiple_roots.any(axis=0)), worst, notes)
 
 
@@ -560,20 +562,19 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
 
 
 def _solution_notes(
-    at: Sections, states: SectionStates, power: np.ndarray, share: np.ndarray, error: np.ndarray
+    at: Sections, states: SectionStates, power: np.ndarray, share: np.ndarray, error: np.ndarray, *, delay: bool
 ) -> list[str]:
     """Return what the solution has to say: stall near the best point, several roots, Reynolds numbers, residuals."""
     notes = []
     best = np.unravel_index(int(np.argmax(power)), power.shape)
     if share[best] > STALL_SHARE_LIMIT:
         notes.append(
-            f"{share[best]:.0%} of the torque at the best point comes from stalled sections: power there can be "
-            "wrong by a factor of two"
+            f"{share[best]:.0%} of the torque at the best point comes from stalled sections: {stall_error(delay=delay)}"
         )
     elif (share > STALL_SHARE_LIMIT)[power > 0].any():
         notes.append(
-            "parts of the curves stand on stalled sections (more than a fifth of the torque): power there can be "
-            "wrong by a factor of two"
+            f"parts of the curves stand on stalled sections (more than a fifth of the torque): "
+            f"{stall_error(delay=delay)}"
         )
     if states.multiple_roots.any():
         notes.append(

@@ -18,8 +18,8 @@ from energy.aero.blade import Blade, BladeCurves, CurveSettings, blade_curves
 from energy.aero.polar import SectionPolar
 from vehicle.files import write_whole
 
-CACHE_VERSION = 2
-MOST_CACHE_FILES = 200
+CACHE_VERSION = 3
+MOST_CACHE_FILES = 400
 
 
 def curves_key(

@@ -23,6 +23,21 @@ from vehicle.problems import InputError, Problem
 from vehicle.tables import read_table
 
 TOLERANCE = 1e-6
+STALL_THRUST_KEY, STALL_THRUST = "rotor.thrust_in_stall", 1.5
+_HIGHEST_MEAN_THRUST = 1.1
+
+
+@dataclass(frozen=True)
+class CurveSlope:
+    """What an input that is not known exactly does to curves: their maps (P, L) change by these per unit of it.
+
+    `key` is the input's, `stated` its value in the curves themselves.
+    """
+
+    key: str
+    stated: float
+    power_coefficient: np.ndarray
+    thrust_coefficient: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -32,7 +47,7 @@ class RotorCurves:
     `tip_speed_ratio` (L,) and `pitch_deg` (P,) rise; `power_coefficient` and `thrust_coefficient` are (P, L). Pitch is
     positive towards feather. `thrust_is_estimated` tells that thrust came from momentum theory, not from data.
     `stalled_torque_share` (P, L), where curves were computed from a blade: the part of the torque from stalled
-    sections.
+    sections. `slopes`: what else could change the maps.
     """
 
     tip_speed_ratio: np.ndarray
@@ -42,6 +57,7 @@ class RotorCurves:
     thrust_is_estimated: bool = False
     notes: tuple[str, ...] = field(default=())
     stalled_torque_share: np.ndarray | None = None
+    slopes: tuple[CurveSlope, ...] = ()
 
     @property
     def best(self) -> tuple[float, float, float]:
@@ -75,15 +91,69 @@ def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Valu
     return np.maximum(ct, np.maximum(cp, 0.05))
 
 
-def thrust_coefficient_at_power(power_coefficient: Values, best_power_coefficient: float = 0.30) -> np.ndarray:
-    """Return an estimate of Ct where only the power coefficient at work is known: loaded like an ideal rotor.
+def with_thrust_in_stall(curves: RotorCurves) -> RotorCurves:
+    """Return curves of estimated thrust with more of it where the rotor has stalled, and how far that is unknown.
 
-    `best_power_coefficient` is what such a rotor could reach: 0.25-0.35 for home-built ones, common practice, no
+    Left of each pitch's best tip-speed ratio thrust is (1 + k·(1 − Cp/best)³) times the estimate: power falls in stall,
+    but the blades still stop the air. k is 0 to 6, at first 1.5: what holds the true thrust of curves computed by
+    blade-element momentum, of 14 blades at five pitches each (own computation, no measurement).
+    """
+    best = np.maximum(curves.power_coefficient.max(axis=1, keepdims=True), 1e-9)
+    left = curves.tip_speed_ratio < curves.tip_speed_ratio[np.argmax(curves.power_coefficient, axis=1)][:, None]
+    lost = np.where(left, 1 - np.clip(curves.power_coefficient / best, 0.0, 1.0), 0.0)
+    more = curves.thrust_coefficient * lost**3
+    slope = CurveSlope(STALL_THRUST_KEY, STALL_THRUST, np.zeros_like(more), more)
+    return replace(curves, thrust_coefficient=curves.thrust_coefficient + STALL_THRUST * more, slopes=(slope,))
+
+
+def least_thrust_coefficient(power_coefficient: Values) -> np.ndarray:
+    """Return the least Ct that gives a power coefficient.
+
+    Parameters
+    ----------
+    power_coefficient : float or array
+        Cp at the shaft [-], up to 16/27; more is held there, and the thrust never falls below Cp.
+
+    Returns
+    -------
+    array
+        4a(1−a) at the light root of Cp = 4a(1−a)² [-]: an ideal rotor gets as much from no less thrust.
+
+    References
+    ----------
+    Betz, see energy/aero/momentum.py.
+    """
+    cp = np.clip(np.asarray(power_coefficient, float), 0.0, None)
+    induction = induction_of_power_coefficient(np.minimum(cp, BETZ_LIMIT))
+    return np.maximum(thrust_coefficient_of_induction(induction), cp)
+
+
+def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_speed_ratio: Values) -> np.ndarray:
+    """Return Ct of blades that turn at a tip-speed ratio with a mean lift coefficient.
+
+    Parameters
+    ----------
+    solidity : float or array
+        Blade area over swept area σ [-].
+    lift_coefficient : float or array
+        Mean lift coefficient of the blades at work [-].
+    tip_speed_ratio : float or array
+        Tip speed over air speed λ [-].
+
+    Returns
+    -------
+    array
+        σ·Cl·(λ²/3 + 4/9) [-]: the blades' relative speed squared over the disc, its axial part that of the Betz point
+        (1 − a = 2/3); at most 1.1, about what stalls every blade.
+
+    References
+    ----------
+    Blade-element theory, as in every handbook; the mean lift, the inflow held and the ceiling are common practice, no
     source.
     """
-    cp = np.asarray(power_coefficient, float)
-    share = np.clip(cp / best_power_coefficient, 0.0, 1.0)
-    return np.maximum(thrust_coefficient_of_induction(induction_of_power_coefficient(BETZ_LIMIT * share)), 1.5 * cp)
+    ratio = np.asarray(tip_speed_ratio, float)
+    found = np.asarray(solidity) * np.asarray(lift_coefficient) * (ratio * ratio / 3.0 + 4.0 / 9.0)
+    return np.minimum(found, _HIGHEST_MEAN_THRUST)
 
 
 def read_curves(path: Path) -> RotorCurves:
@@ -118,7 +188,8 @@ def read_curves(path: Path) -> RotorCurves:
     impossible = more_power_than_thrust(curves)
     if impossible:
         raise InputError([Problem(path.name, place, read, accepted) for place, read, accepted in impossible])
-    return with_standstill(curves)
+    curves = with_standstill(curves)
+    return with_thrust_in_stall(curves) if curves.thrust_is_estimated else curves
 
 
 def _grid_problems(path: Path, ratios: np.ndarray, pitches: np.ndarray, count: np.ndarray) -> list[Problem]:

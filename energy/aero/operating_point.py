@@ -6,11 +6,12 @@ is a solution, and the one wanted is closed in on. A solution is stable where mo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.aero.curves import RotorCurves, at_pitch, free_running_tip_speed_ratio
+from energy.aero.curves import CurveSlope, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from energy.aero.momentum import BETZ_LIMIT
 from energy.electrical import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
 from vehicle.arrays import Values, bilinear, cell_of, map_arrays
@@ -25,6 +26,7 @@ class Rotor:
     """A rotor in its air: curves, radius (m), and per condition the pitch, density and air speed (floats or arrays).
 
     `power_factor` and `thrust_factor` scale the coefficients of the curves; power is kept within the Betz limit.
+    `departures` say for the first of the curves' slopes how far its input lies from the value stated in the curves.
     """
 
     curves: RotorCurves
@@ -34,6 +36,7 @@ class Rotor:
     air_speed_m_s: Values
     power_factor: Values = 1.0
     thrust_factor: Values = 1.0
+    departures: tuple[Values, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,8 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
     `load_connected_after_spin_up` it is the fastest stable speed. No wind, or no torque to start with: speed 0.
     """
     shape = np.broadcast_shapes(
-        *(np.shape(getattr(rotor, f.name)) for f in fields(rotor) if f.name != "curves"),
+        *(np.shape(getattr(rotor, f.name)) for f in fields(rotor) if f.name not in ("curves", "departures")),
+        *map(np.shape, rotor.departures),
         *(np.shape(getattr(chain, f.name)) for f in fields(chain) if f.name != "connection"),
     )
     count = int(np.prod(shape, dtype=int))
@@ -173,10 +177,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     radius = np.asarray(rotor.radius_m, float)
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
     scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
-    within_betz = BETZ_LIMIT / max(float(rotor.curves.power_coefficient.max()), 1e-9)
-    power_factor = np.minimum(rotor.power_factor, within_betz)
+    slopes = _acting(rotor)
+    torque, power_factor = _torque_on_grid(rotor, slopes, grid, scale)
     per_ratio = air / radius  # rotor speed = λ·U/R
-    torque = _torque_on_grid(rotor, grid, scale * power_factor)
     positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
     starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
@@ -203,9 +206,12 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
+    for slope, departure in slopes:
+        more_power, more_thrust = _of_slope(rotor.curves, slope, rotor.pitch_deg, ratio)
+        cp, ct = cp + departure * more_power, ct + departure * more_thrust
     # The air gives up no more power than thrust times its speed, whatever the factors say.
     cp = cp * power_factor
-    ct = np.maximum(ct * rotor.thrust_factor, cp)
+    ct = np.maximum(np.maximum(ct, 0.0) * rotor.thrust_factor, cp)
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,
@@ -221,15 +227,57 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     )
 
 
-def _torque_on_grid(rotor: Rotor, grid: np.ndarray, scale: np.ndarray) -> np.ndarray:
-    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid).
+def _acting(rotor: Rotor) -> list[tuple[CurveSlope, Values]]:
+    """Return the slopes whose input departs from what the curves hold for, and by how much.
+
+    No departure lifts a point of the table over the Betz limit.
+    """
+    acting = []
+    for slope, departure in zip(rotor.curves.slopes, rotor.departures, strict=False):
+        if not np.any(np.asarray(departure) != 0):
+            continue
+        rises = slope.power_coefficient > 1e-12
+        if rises.any():
+            room = BETZ_LIMIT - rotor.curves.power_coefficient[rises]
+            departure = np.minimum(departure, max(0.0, float(np.min(room / slope.power_coefficient[rises]))))
+        acting.append((slope, departure))
+    return acting
+
+
+def _of_slope(
+    curves: RotorCurves, slope: CurveSlope, pitch_deg: Values, ratio: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return a slope's (Cp, Ct) at pitches and tip-speed ratios; past the table its last values stay."""
+    as_curves = replace(
+        curves, power_coefficient=slope.power_coefficient, thrust_coefficient=slope.thrust_coefficient, slopes=()
+    )
+    power, thrust, _ = coefficients(as_curves, pitch_deg, np.minimum(ratio, curves.tip_speed_ratio[-1]))
+    return power, thrust
+
+
+def _torque_on_grid(
+    rotor: Rotor, slopes: Sequence[tuple[CurveSlope, Values]], grid: np.ndarray, scale: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid), and the power factor used.
 
     Interpolation between pitches is a product with a matrix of weights, which is quick.
     """
     curves = rotor.curves
-    on_grid = coefficients(curves, curves.pitch_deg[:, None], grid)[0] / grid  # (pitches, grid)
     weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
-    return np.asarray((weights * scale[:, None]) @ on_grid)
+
+    def torque(power_on_grid: np.ndarray, by: np.ndarray) -> np.ndarray:
+        return np.asarray((weights * by[:, None]) @ (power_on_grid / grid))
+
+    factor = np.minimum(rotor.power_factor, BETZ_LIMIT / max(float(curves.power_coefficient.max()), 1e-9))
+    power = coefficients(curves, curves.pitch_deg[:, None], grid)[0]
+    bending = [(slope, departure) for slope, departure in slopes if slope.power_coefficient.any()]
+    if not bending:
+        return torque(power, scale * factor), factor
+    found = torque(power, scale)
+    for slope, departure in bending:
+        found += torque(_of_slope(curves, slope, curves.pitch_deg[:, None], grid)[0], scale * departure)
+    factor = np.minimum(factor, BETZ_LIMIT * scale / np.maximum((found * grid).max(axis=1), 1e-9 * scale))
+    return found * factor[:, None], factor
 
 
 def _close_in(

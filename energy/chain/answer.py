@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break_even_m_s
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
-from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
+from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
@@ -21,7 +23,6 @@ from vehicle.quantity import Estimate
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
 
-_WINDS_M_S = np.linspace(0.0, 40.0, 161)
 LEVEL = 0.9  # of the range between the outer quantiles of the draws
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 _OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
@@ -49,6 +50,8 @@ class Answered:
     spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
     stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+    place: PlaceRisk | None = None  # where the air that the rotor sits in decides
+    best_pitch: PitchBreakEven | None = None  # where the set pitch breaks even in no head wind, and curves have others
 
     @property
     def outcome(self) -> Outcome:
@@ -100,11 +103,13 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
         return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
     refuse_impossible(scenario, found, found.turbine)
-    sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
+    wind = break_even_m_s(scenario)
+    moving = float(np.asarray(found.inputs.road_speed_m_s)) > 0
+    best_pitch = best_pitch_break_even(scenario) if moving and math.isnan(wind) else None
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
     stall = stall_risk(scenario, exact=exact)
-    return Answered(scenario, found, break_even_head_wind_m_s(_WINDS_M_S, sweep), spread, stall)
+    return Answered(scenario, found, wind, spread, stall, place=place_risk(scenario), best_pitch=best_pitch)
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:

@@ -67,10 +67,11 @@ def usual_fuel(vehicle: str) -> str:
 
 @dataclass(frozen=True)
 class RotorPlace:
-    """Where a rotor sits, with the air speed there over that of the free air as (typical, low, high)."""
+    """Where a rotor sits, with the air speed there over that of the free air as (typical, low, high), and why."""
 
     words: str
     local_speed_factor: tuple[float, float, float]
+    why: str = ""
 
 
 PLACES = {
@@ -78,7 +79,13 @@ PLACES = {
     "on_roof": RotorPlace("on the roof rack, close to the roof", (0.95, 0.80, 1.10)),
     "ahead": RotorPlace("ahead of the front", (0.90, 0.70, 1.00)),
     "beside": RotorPlace("next to the vehicle or on a trailer, in free air", (1.0, 0.85, 1.10)),
-    "behind": RotorPlace("behind the vehicle", (0.60, 0.35, 0.80)),
+    "behind": RotorPlace(
+        "behind the vehicle",
+        (0.50, 0.05, 0.85),
+        "the air behind a blunt back circulates, next to still for one to two body heights; the wake after that dies "
+        "away only as distance^(-2/3) (Howell, SAE 2011-01-0178); clean air is 0.5 m above the roof or out from the "
+        "side (common practice, no source)",
+    ),
 }
 
 
@@ -256,7 +263,12 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
         rotor[key].comment(f"{GUESS}: a textbook blade, as none is given")
     if known.rotor_by != "watts":
         rotor["pitch"] = known.pitch or "0 deg"
-    _guess(rotor, "local_speed_factor", place.local_speed_factor, why=f"{place.words}: {_GUESS}")
+    _guess(
+        rotor,
+        "local_speed_factor",
+        place.local_speed_factor,
+        why=f"{place.words}{place.why and f', where {place.why}'}: {_GUESS}",
+    )
     if known.place == "behind":
         why = f"a rotor behind raises the pressure on the back: 10 to 20 % of its thrust; {_GUESS}"
         _guess(rotor, "interaction_factor", (0.85, 0.80, 1.0), why=why)

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.aero.curves import thrust_coefficient_at_power
+from energy.aero.curves import least_thrust_coefficient, thrust_coefficient_of_lift
 from energy.aero.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.electrical import ElectricalState, electrical_state
 from energy.scenario.inputs import Inputs
@@ -215,11 +215,12 @@ def _rotor(inputs: Inputs) -> Rotor:
         inputs.rotor_air_speed_m_s,
         turbine.power_factor,
         turbine.thrust_factor,
+        turbine.departures,
     )
 
 
 def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
-    """Return the turbine known only by measured watts over air speed; thrust estimated where it was not measured."""
+    """Return the turbine known only by measured watts over air speed; thrust assumed where it was not measured."""
     turbine, table = inputs.turbine, inputs.turbine.measured
     assert table is not None
     air = inputs.rotor_air_speed_m_s
@@ -231,12 +232,14 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
     shaft = power / np.asarray(turbine.chain_efficiency)
     wind_power = 0.5 * density * area * np.maximum(air, 1e-9) ** 3
     cp = np.minimum(np.where(air > 0, shaft / wind_power, 0.0), 1.0)
+    nan = np.full(np.shape(air), np.nan)
+    turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
+    turn = turn * np.where(beyond, air / speeds[-1], 1.0)
+    ratio = turn * np.asarray(turbine.diameter_m) / 2 / np.maximum(air, 1e-9)
     if table.thrust_n is not None:
         thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
     else:
-        thrust = np.asarray(turbine.thrust_factor) * thrust_coefficient_at_power(cp) * 0.5 * density * area * air**2
-    nan = np.full(np.shape(air), np.nan)
-    turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
+        thrust = _unmeasured_thrust_coefficient(inputs, cp, ratio) * 0.5 * density * area * air**2
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
     return TurbineAtWork(
         point=None,
@@ -250,13 +253,23 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         air_power_w=air_power,
         power_coefficient=cp,
         thrust_coefficient=felt / (0.5 * density * area * np.maximum(air, 1e-9) ** 2),
-        tip_speed_ratio=turn * np.asarray(turbine.diameter_m) / 2 / np.maximum(air, 1e-9),
+        tip_speed_ratio=ratio,
         thrust_floor=floor,
         free_run_speed_rad_s=nan,
         turning=power > 0,
         beyond_data=beyond,
         stalled_torque_share=nan,
     )
+
+
+def _unmeasured_thrust_coefficient(inputs: Inputs, power_coefficient: np.ndarray, ratio: np.ndarray) -> np.ndarray:
+    """Return the thrust coefficient of a rotor whose thrust was not measured: at least what its power needs."""
+    assumed = inputs.turbine.unmeasured_thrust
+    assert assumed is not None
+    known = assumed.thrust_coefficient
+    if known is None:
+        known = thrust_coefficient_of_lift(assumed.solidity, assumed.lift_coefficient, ratio)
+    return np.maximum(known, least_thrust_coefficient(power_coefficient))
 
 
 def _drag(

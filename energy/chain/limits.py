@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from energy.chain.answer import Answered
 from energy.chain.ledger import TurbineAtWork
 from energy.scenario.inputs import Inputs
 from energy.scenario.keys.names import QuantityKey
 
 if TYPE_CHECKING:
+    from energy.chain.answer import Answered
     from energy.chain.heating import Heating
 
 _INTO_THE_ELEMENT = "Power into the element"

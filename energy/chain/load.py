@@ -1,7 +1,7 @@
-"""The way in: a scenario is read and checked, and the ranges that its rotor's working point deserves are widened.
+"""The way in: a scenario is read and checked, and the ranges that its curves deserve are widened.
 
-Reading alone (energy/scenario/read.py) solves nothing. Where the curves are doubtful at the point that the rotor works
-at, the chain knows it; so everything that answers or draws takes its scenario from here.
+Reading alone (energy/scenario/read.py) takes every default as it stands. Where the curves rest on an estimate, the
+chain knows it; so everything that answers or draws takes its scenario from here.
 """
 
 from __future__ import annotations
@@ -10,18 +10,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from energy.aero.blade import STALL_SHARE_LIMIT
-from energy.chain.ledger import turbine_at_work
 from energy.scenario.bundle import Bundle, read_bundle
-from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario, read_scenario
 from vehicle.quantity import Uncertain
 
-# Ends of rotor.power_factor around 1, common practice, no source: two-dimensional polars of stalled sections can be
-# wrong
-# by a factor of two; hand-made rotors reach power coefficients of 0.25 to 0.35 where the formula's polar promises more.
-_ENDS_STALLED = (0.5, 2.0)
-_ENDS_ESTIMATED_POLAR = (0.55, 1.05)
+# Ends of rotor.power_factor around 1, common practice, no source: hand-made rotors reach power coefficients of 0.25 to
+# 0.35 where the formula's polar promises more; half of its drag, the end stated, gives a tenth more power.
+_ENDS_ESTIMATED_POLAR = (0.55, 1.1)
+# Ends of rotor.thrust_factor around 1 where thrust was estimated from power: at the best tip-speed ratio of 14 blades
+# at pitches of -4 to 8 degrees, by blade-element momentum, thrust is 0.5 to 1.15 times that (own computation).
+_ENDS_ESTIMATED_THRUST = (0.5, 1.25)
 
 
 def load(path: Path, overrides: Sequence[str] = ()) -> Scenario:
@@ -41,27 +39,30 @@ def opened(bundle: Bundle) -> Scenario:
 
 
 def widened(scenario: Scenario) -> Scenario:
-    """Return the scenario with a wider range of rotor.power_factor where its curves deserve it.
+    """Return the scenario with wider ranges of rotor.power_factor and rotor.thrust_factor where its curves deserve it.
 
-    That is where the rotor works on stalled sections, or its polar is an estimate. A range that the user set stays.
+    That is where the section's polar, or the thrust, is an estimate. A range that the user set stays. What stalled
+    sections make unknown bends the curves themselves (energy/aero/stall.py).
     """
-    curves, key = scenario.curves, "power_factor"
-    if curves is None or curves.stalled_torque_share is None or key in scenario.rotor.model_fields_set:
-        return scenario
-    share = float(turbine_at_work(inputs_of(scenario)).stalled_torque_share)
-    if share > STALL_SHARE_LIMIT:
-        ends = _ENDS_STALLED
+    curves, blade = scenario.curves, scenario.blade
+    if curves is not None and curves.thrust_is_estimated:
         reason = (
-            f"{share:.0%} of the torque comes from stalled sections, where power from two-dimensional polars can be "
-            "wrong by a factor of two (common practice, no source)"
+            "thrust estimated from the power coefficient: 0.5 to 1.15 times that at the best tip-speed ratio of 14 "
+            "blades by blade-element momentum (own computation, no measurement)"
         )
-    elif scenario.blade is not None and scenario.blade.polar is None:
-        ends = _ENDS_ESTIMATED_POLAR
+        scenario = _ranged(scenario, "thrust_factor", _ENDS_ESTIMATED_THRUST, reason)
+    if curves is not None and blade is not None and blade.polar is None:
         reason = (
             "curves of a polar estimated by formula; hand-made rotors reach power coefficients of 0.25 to 0.35 (common "
             "practice, no source)"
         )
-    else:
+        scenario = _ranged(scenario, "power_factor", _ENDS_ESTIMATED_POLAR, reason)
+    return scenario
+
+
+def _ranged(scenario: Scenario, key: str, ends: tuple[float, float], reason: str) -> Scenario:
+    """Return the scenario with a factor of the rotor between `ends` around 1, unless the user set it."""
+    if key in scenario.rotor.model_fields_set:
         return scenario
     wide = scenario.rotor.model_copy(update={key: Uncertain(1.0, *ends, "triangular")})
     wide.model_fields_set.discard(key)  # the user did not set it: it stays an assumption

@@ -128,6 +128,12 @@ def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None
     return best_at, tried
 
 
+def best_setting(scenario: Scenario) -> Setting | None:
+    """Return the setting of most heat within the scenario's limits, None where none keeps them and makes heat."""
+    best_at, _ = _best(scenario, _first_ranges(scenario, _own_values(scenario), ()), None)
+    return None if best_at is None else _setting(scenario, best_at)
+
+
 def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
     """Return the setting of least fuel per heat, as `match` finds it: what to begin with.
 

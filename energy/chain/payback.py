@@ -8,7 +8,7 @@ Three balances, each positive where it pays:
 - **energy**: the heat less the power that mount and rotor take at the wheels.
 
 It works only within its limits: where `windtoll answer` would say "Do not operate" it is counted as stowed, without
-heat. In closed form, for an ideal rotor: see `ideal_break_even_head_wind` in energy/chain/ledger.py.
+heat. For ideal rotors, at the loading that is built and at any: see energy/chain/break_even.py.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from typing import Literal
 import numpy as np
 
 from energy.chain.answer import Answered, answered
+from energy.chain.break_even import WINDS_M_S, Ideal, PitchBreakEven, best_pitch_break_even, ideal_of
 from energy.chain.costs import Money, YearFlows, money_of
-from energy.chain.ledger import Answer, answer, ideal_break_even_head_wind, turbine_at_work
+from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
 from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
@@ -111,26 +112,11 @@ class Year:
 
 
 @dataclass(frozen=True)
-class Ideal:
-    """Closed-form break-even head winds (m/s) of an ideal rotor at the scenario's speed.
-
-    The ideal rotor is loaded as the one that is built, at the axial induction that its thrust has by momentum theory.
-    `free` is without losses, `chain` with the electrical chain's efficiency, `alternator` set against the alternator
-    path; negative or 0 means that still air suffices.
-    """
-
-    induction: float
-    free_m_s: float
-    chain_m_s: float
-    alternator_m_s: float
-    chain_efficiency: float
-
-
-@dataclass(frozen=True)
 class Payback:
-    """When it pays: in money, closed form, maps over wind and descent, descents, a year, and standing in the wind.
+    """When it pays: in money, ideal rotors, maps over wind and descent, descents, a year, and standing in the wind.
 
-    A scenario that parks has the road speed 0, no closed form and no descents; the maps show what driving would do.
+    A scenario that parks has the road speed 0, no ideal rotor and no descents; the maps show what driving would do.
+    `best_pitch` is looked for where at the set pitch no head wind makes the heat exceed the drag power.
     """
 
     road_speed_m_s: float
@@ -152,6 +138,7 @@ class Payback:
     stated_heat_w: float  # of the scenario as stated
     limit_wind_m_s: float  # least head wind at the road speed that breaks a limit; NaN where none up to 40 m/s does
     money: Money
+    best_pitch: PitchBreakEven | None = None
 
     @property
     def parked(self) -> bool:
@@ -177,7 +164,7 @@ def payback(
     stated = answered(scenario, exact=True) if stated is None else stated
     here = np.array([speed])
     drawn = None if exact else _drawn(scenario)
-    winds = np.linspace(0, 40, 161)
+    winds = WINDS_M_S
     at_wind: Mapping[str, Line] = {}
     least_descent, descents = (math.nan, math.nan, math.nan), tuple[Descent, ...]()
     if speed > 0:
@@ -215,6 +202,7 @@ def payback(
         parked_within=keeps_limits(standing.inputs, standing.turbine),
         limit_wind_m_s=float(winds[over[0]]) if over.size else np.nan,
         money=money_of(scenario, year.flows),
+        best_pitch=best_pitch_break_even(scenario) if at_wind and np.isnan(at_wind["energy"].value[0]) else None,
     )
 
 
@@ -363,18 +351,11 @@ def _first(line: Line) -> tuple[float, float, float]:
 
 
 def _ideal(scenario: Scenario, speed: float) -> Ideal:
-    """Return the closed forms with the chain efficiency that the turbine has at the road speed in still air."""
-    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": np.array(0.0)})
-    shaft, heat = float(found.turbine.shaft_power_w), float(found.turbine.heat_power_w)
-    chain = heat / shaft if shaft > 0 else float("nan")
+    """Return the break-even winds of ideal rotors at the loading that is built."""
+    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": WINDS_M_S})
     engine = found.inputs.engine
     drivetrain = engine.drive_efficiency if isinstance(engine, Battery) else engine.drivetrain_efficiency
-    against = chain * float(np.asarray(drivetrain)) / float(np.asarray(found.inputs.credit.path_efficiency))
-    # Of a thrust beyond momentum theory, 4a(1−a) at its greatest, the heaviest loading that it has counts.
-    loading = min(max(float(found.turbine.thrust_coefficient), 0.0), 1.0)
-    induction = (1 - math.sqrt(1 - loading)) / 2
-    free, own, credited = (speed * float(ideal_break_even_head_wind(induction, gain)) for gain in (1.0, chain, against))
-    return Ideal(induction, free, own, credited, chain)
+    return ideal_of(found, np.asarray(drivetrain) / np.asarray(found.inputs.credit.path_efficiency))
 
 
 def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) -> Descent:

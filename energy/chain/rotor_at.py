@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.aero.operating_point import coefficients, stalled_torque_share
+from energy.aero.stall import DELAY_SHARE_KEY
 from energy.scenario.read import RotorOnly
 from vehicle.problems import InputError, Problem
 
@@ -28,6 +29,7 @@ class RotorAt:
     shaft_power_w: float
     thrust_n: float
     stalled_torque_share: float
+    stall_delay: bool  # whether the curves have it
 
 
 def rotor_at(rotor: RotorOnly, air_speed_m_s: float, rotor_speed_rad_s: float | None) -> RotorAt:
@@ -58,4 +60,5 @@ def rotor_at(rotor: RotorOnly, air_speed_m_s: float, rotor_speed_rad_s: float | 
         shaft_power_w=power * force * air_speed_m_s,
         thrust_n=thrust * force,
         stalled_torque_share=float(stalled_torque_share(rotor.curves, pitch, ratio)),
+        stall_delay=any(slope.key == DELAY_SHARE_KEY for slope in rotor.curves.slopes),
     )

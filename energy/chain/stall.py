@@ -14,6 +14,7 @@ import numpy as np
 from energy.aero.curves import at_pitch
 from energy.aero.operating_point import coefficients
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
+from energy.chain.matching import Setting, best_setting
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -24,6 +25,7 @@ _DRAWS = 1024  # a power of two fills the cube evenly
 _LEVEL = 0.9
 # Own rule, no source: slower than its best tip-speed ratio and with less than half of its best power coefficient.
 _POOR = 0.5
+_AIR_M_S = 3.0  # in less air than that no rotor is expected to turn: own rule, no source
 
 
 @dataclass(frozen=True)
@@ -31,11 +33,13 @@ class StallRisk:
     """How likely the rotor stays stalled.
 
     `share` of the draws stays at the slow of two steady speeds, or turns slower than its best tip-speed ratio with less
-    than half of its best power. `stalled_heat_w` and `running_heat_w` are the heat of the two groups, None where a
+    than half of its best power, or does not start. `stalled_heat_w` and `running_heat_w` are the heat of the two
+    groups, None where a
     group
     is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds` whether a faster steady
-    speed
-    exists there, `tip_speed_ratio` where the stated rotor turns.
+    speed exists there, `tip_speed_ratio` where the stated rotor turns, `stands` that it does not start in this air.
+    `best` is the setting of most heat within the limits, where the stated one stands or has no faster speed; None where
+    none makes heat, or it was not looked for.
     """
 
     share: float
@@ -44,6 +48,8 @@ class StallRisk:
     at_stated_values: bool
     two_speeds: bool
     tip_speed_ratio: float
+    stands: bool = False
+    best: Setting | None = None
 
     @property
     def matters(self) -> bool:
@@ -60,22 +66,25 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
         return None
     stated = turbine_at_work(inputs, with_free_run=False)
     assert stated.point is not None
-    stated_stalled = bool(is_stalled(inputs, stated))
+    stated_stalled = bool(_stalled_or_stands(inputs, stated))
     ranges = {} if exact else ranges_of(scenario)
     if ranges:
         share = sobol_sample(_DRAWS, len(ranges))
         drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
         drawn = turbine_at_work(drawn_inputs, with_free_run=False)
-        stalled, heat = np.broadcast_arrays(is_stalled(drawn_inputs, drawn), drawn.heat_power_w)
+        stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
     else:
         stalled, heat = np.atleast_1d(stated_stalled), np.atleast_1d(stated.heat_power_w)
+    two_speeds = bool(stated.point.is_stalled)
     return StallRisk(
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
         at_stated_values=stated_stalled,
-        two_speeds=bool(stated.point.is_stalled),
+        two_speeds=two_speeds,
         tip_speed_ratio=float(stated.tip_speed_ratio),
+        stands=stated_stalled and not bool(stated.turning),
+        best=best_setting(scenario) if stated_stalled and not two_speeds else None,
     )
 
 
@@ -93,6 +102,11 @@ def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
     slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
     return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
+
+
+def _stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return whether each rotor is stalled, or stands in air that should turn it."""
+    return is_stalled(inputs, turbine) | (~turbine.turning & (inputs.rotor_air_speed_m_s > _AIR_M_S))
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

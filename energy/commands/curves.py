@@ -53,7 +53,12 @@ class CurvesOptions:
     help="Draw them (.svg, .png or .html). Default: next to --out.",
 )
 @common.force_option
-@click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
+@click.option(
+    "--air",
+    "air_speed",
+    metavar='"7 m/s"',
+    help="At this air speed at the rotor (it sets the Reynolds numbers): curves, and what the rotor does ...",
+)
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")
 @common.taken_as(CurvesOptions)
 def command(chosen: CurvesOptions) -> None:
@@ -75,7 +80,8 @@ def command(chosen: CurvesOptions) -> None:
 
     if chosen.turning is not None and chosen.air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
-    rotor = load_rotor(chosen.scenario, chosen.overrides)
+    air_speed_m_s = None if chosen.air_speed is None else _positive("--air", chosen.air_speed, "m/s")
+    rotor = load_rotor(chosen.scenario, chosen.overrides, air_speed_m_s)
     picture = chosen.picture
     if picture is None and chosen.out is not None:
         picture = chosen.out.with_suffix(".svg")
@@ -84,7 +90,7 @@ def command(chosen: CurvesOptions) -> None:
         checked_output(chosen.out, inputs, force=chosen.force)
     if picture is not None:
         checked_picture(picture, inputs, force=chosen.force)
-    condition = None if chosen.air_speed is None else _condition(rotor, chosen.air_speed, chosen.turning)
+    condition = None if air_speed_m_s is None else _condition(rotor, air_speed_m_s, chosen.turning)
     if chosen.out is not None:
         from energy.aero.curves import write_curves
 
@@ -98,11 +104,11 @@ def command(chosen: CurvesOptions) -> None:
         _print(rotor, condition, written, chosen.system)
 
 
-def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> RotorAt:
+def _condition(rotor: RotorOnly, air_speed_m_s: float, turning_text: str | None) -> RotorAt:
     from energy.chain.rotor_at import rotor_at
 
     turning = None if turning_text is None else _positive("--turning", turning_text, "rad/s")
-    return rotor_at(rotor, _positive("--air", air_text, "m/s"), turning)
+    return rotor_at(rotor, air_speed_m_s, turning)
 
 
 def _positive(option: str, text: str, unit: str) -> float:

@@ -7,17 +7,19 @@ from typing import TYPE_CHECKING
 
 from energy.aero.blade import (
     Blade,
-    BladeCurves,
     Corrections,
     CurveSettings,
     PitchConvention,
     Root,
     polar_of_plate_blade,
     read_blade,
+    to_rotor_curves,
     usual_grid,
 )
 from energy.aero.curve_cache import cached_blade_curves
+from energy.aero.curves import RotorCurves
 from energy.aero.polar import SectionPolar, read_polars
+from energy.aero.stall import with_stall
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
@@ -96,13 +98,13 @@ def polars_of(
     return tuple(found)
 
 
-def corrections_of(table: BladeTable) -> Corrections:
+def corrections_of(table: BladeTable, *, stall_delay: bool) -> Corrections:
     """Return which corrections the scenario has switched on. Yaw and roof speed-up act on the air speed, not here."""
     return Corrections(
         tip_loss=table.tip_loss,
         root_loss=table.root_loss,
         wake_rotation=table.wake_rotation,
-        stall_delay=table.stall_delay,
+        stall_delay=stall_delay,
         root_drag=table.root_drag,
         blockage_area_ratio=table.blockage_area_ratio.value,
     )
@@ -110,20 +112,30 @@ def corrections_of(table: BladeTable) -> Corrections:
 
 def computed_curves(
     rotor: RotorTable, table: BladeTable, folder: Path, air_speed_m_s: float, viscosity_m2_s: float
-) -> BladeCurves:
+) -> RotorCurves:
     """Return the curves of the scenario's blade over the usual tip-speed ratios and pitches (kept in the user's cache).
 
-    Pitches of the result count from the rotor plane towards feather; `pitch_convention` translates the dial. The air
+    With stall delay there are two sets, with all of it and without; what lies between goes by its share. Pitches of
+    the result count from the rotor plane towards feather; `pitch_convention` translates the dial. The air
     speed matters only for Reynolds numbers. Raises InputError naming file and row.
     """
     blade = blade_of(rotor, table, folder)
     polars = polars_of(table, blade, folder, air_speed_m_s, viscosity_m2_s)
     ratio, angle = usual_grid()
     convention = pitch_convention(table)
-    settings = CurveSettings(
-        convention=convention,
-        corrections=corrections_of(table),
-        air_speed_m_s=max(air_speed_m_s, LEAST_AIR_SPEED_M_S),
-        kinematic_viscosity_m2_s=viscosity_m2_s,
+
+    def curves(*, stall_delay: bool) -> RotorCurves:
+        settings = CurveSettings(
+            convention=convention,
+            corrections=corrections_of(table, stall_delay=stall_delay),
+            air_speed_m_s=max(air_speed_m_s, LEAST_AIR_SPEED_M_S),
+            kinematic_viscosity_m2_s=viscosity_m2_s,
+        )
+        return to_rotor_curves(cached_blade_curves(blade, polars, ratio, convention.setting_deg(angle), settings))
+
+    return with_stall(
+        curves(stall_delay=False),
+        curves(stall_delay=True) if table.stall_delay else None,
+        delay_share=table.stall_delay_share.value,
+        power_factor=table.stalled_power_factor.value,
     )
-    return cached_blade_curves(blade, polars, ratio, convention.setting_deg(angle), settings)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from energy.aero.blade import Blade, reference_twist_deg
+from energy.aero.stall import WITHOUT_DELAY
 from energy.heat.kinds import load_of_kind
 from energy.scenario.keys.base import NO_SOURCE
 from vehicle.quantity import Uncertain, exact
@@ -89,6 +90,19 @@ def with_mount_default(scenario: Scenario) -> Scenario:
     value = exact(rotor.value) if low == high else Uncertain(rotor.value, low, high, "triangular")
     reason = f"as the rotor's; range: reaches free air, {NO_SOURCE}"
     return _filled(scenario, "rotor", {"mount_speed_factor": (value, reason)})
+
+
+def with_stall_default(scenario: Scenario) -> Scenario:
+    """Return the scenario with a wider range for stalled sections where stall delay is off, unless the user set one."""
+    blade = scenario.blade
+    if blade is None or blade.stall_delay or "stalled_power_factor" in blade.model_fields_set:
+        return scenario
+    reason = (
+        "stall delay is off: a wind-tunnel rotor in deep stall then gives 2.1 to 11 times the computed "
+        "power, by polar, "
+        f"and no upper bound is known; low end: {NO_SOURCE}"
+    )
+    return _filled(scenario, "blade", {"stalled_power_factor": (Uncertain(1.0, *WITHOUT_DELAY, "triangular"), reason)})
 
 
 def of_the_blade(scenario: Scenario, blade: Blade) -> dict[str, float]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
 
@@ -53,6 +54,18 @@ class Assumption:
 
 
 @dataclass(frozen=True)
+class UnmeasuredThrust:
+    """What is assumed of the thrust of a rotor known by its watts: a thrust coefficient, or blades that turn.
+
+    `thrust_coefficient` is None where rotor speeds were measured: solidity and mean lift coefficient then give it.
+    """
+
+    thrust_coefficient: Values | None
+    solidity: Values
+    lift_coefficient: Values
+
+
+@dataclass(frozen=True)
 class Turbine:
     """The turbine of an answer in numbers; see the scenario's keys for meanings. SI; pitch in degrees."""
 
@@ -60,8 +73,10 @@ class Turbine:
     pitch_deg: Values  # of the curves: from the rotor plane, positive towards feather
     power_factor: Values
     thrust_factor: Values
+    departures: tuple[Values, ...]  # of the curves' slopes
     curves: RotorCurves | None
     measured: MeasuredPower | None
+    unmeasured_thrust: UnmeasuredThrust | None
     chain: ElectricalChain | None
     chain_efficiency: Values
     load_connected_after_spin_up: bool
@@ -297,17 +312,21 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         "energy: what a part takes from air that the body has sped up, the body's own drag supplies; no source",
     )
     # Watts measured over air speed hold the gusts of that day already.
-    gust_power, gust_thrust = turbulence_factors(read("air.turbulence") if scenario.measured is None else 0.0)
-    blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
+    by_curves = scenario.measured is None
+    gust_power, gust_thrust = turbulence_factors(read("air.turbulence") if by_curves else 0.0)
+    solidity = read("rotor.solidity")
+    blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * solidity
     chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
     after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
     return Turbine(
         diameter_m=diameter,
         pitch_deg=pitch,
-        power_factor=read("rotor.power_factor") * gust_power if scenario.measured is None else 1.0,
-        thrust_factor=read("rotor.thrust_factor") * gust_thrust,
+        power_factor=read("rotor.power_factor") * gust_power if by_curves else 1.0,
+        thrust_factor=read("rotor.thrust_factor") * gust_thrust if by_curves else 1.0,
+        departures=_departures(read),
         curves=scenario.curves,
         measured=scenario.measured,
+        unmeasured_thrust=_unmeasured_thrust(read, solidity),
         chain=chain,
         chain_efficiency=read("rotor.chain_efficiency") if scenario.measured is not None else 1.0,
         load_connected_after_spin_up=after_spin_up,
@@ -326,6 +345,23 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         highest_current_a=read.maybe("generator.highest_current") if chain is not None else None,
         rated_power_w=element_rating_w(scenario),
     )
+
+
+def _departures(read: KeyReader) -> tuple[Values, ...]:
+    """Return how far the inputs that bend the curves lie from what the curves hold for."""
+    curves = read.scenario.curves
+    slopes = () if curves is None else curves.slopes
+    return tuple(np.asarray(read(cast(QuantityKey, slope.key))) - slope.stated for slope in slopes)
+
+
+def _unmeasured_thrust(read: KeyReader, solidity: Values) -> UnmeasuredThrust | None:
+    """Return what is assumed of the thrust where watts were measured and thrust was not."""
+    scenario, measured = read.scenario, read.scenario.measured
+    if measured is None or measured.thrust_n is not None:
+        return None
+    if measured.rotor_speed_rad_s is None or "thrust_coefficient" in scenario.rotor.model_fields_set:
+        return UnmeasuredThrust(read("rotor.thrust_coefficient"), solidity, 0.0)
+    return UnmeasuredThrust(None, solidity, read("rotor.mean_lift_coefficient"))
 
 
 def _chain(read: KeyReader) -> ElectricalChain:

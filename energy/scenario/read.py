@@ -25,11 +25,17 @@ from energy.aero.air import (
     standard_atmosphere,
     wind_triangle,
 )
-from energy.aero.blade import PitchConvention, to_rotor_curves
+from energy.aero.blade import AIR_SPEED_DEFAULT_M_S, PitchConvention
 from energy.aero.curves import RotorCurves, read_curves
-from energy.scenario.blade import blade_of, computed_curves, pitch_convention
+from energy.scenario.blade import LEAST_AIR_SPEED_M_S, blade_of, computed_curves, pitch_convention
 from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
-from energy.scenario.defaults import of_the_blade, with_blade_defaults, with_load_defaults, with_mount_default
+from energy.scenario.defaults import (
+    of_the_blade,
+    with_blade_defaults,
+    with_load_defaults,
+    with_mount_default,
+    with_stall_default,
+)
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, UNUSUAL, Table
 from energy.scenario.keys.air import Air, WindClimate
@@ -129,10 +135,12 @@ class RotorOnly:
     density_kg_m3: float
 
 
-def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
+def load_rotor(path: Path, overrides: Sequence[str] = (), air_speed_m_s: float | None = None) -> RotorOnly:
     """Return only the rotor of a scenario file: [air], [rotor] and [blade] are read, other tables are not needed.
 
-    Raises InputError, also for a rotor that is known only by measured watts.
+    Curves of a blade hold for the Reynolds numbers at `air_speed_m_s` at the rotor; without it, for the scenario's trip
+    and wind; without these, for `AIR_SPEED_DEFAULT_M_S`. Their notes say which. Raises InputError, also for a rotor
+    that is known only by measured watts.
     """
     data = _read_toml(path)
     problems = _apply(data, overrides)
@@ -163,8 +171,10 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
     try:
         if not problems and isinstance(rotor, RotorTable) and isinstance(air, Air):
             if isinstance(blade, BladeTable):
-                speed = _nominal_speed(data)
-                curves, convention = _curves_of_blade(rotor, blade, air, path.parent, speed)
+                speed, why = _reynolds_air_speed(data, rotor, air, air_speed_m_s)
+                curves = _curves_at_air_speed(rotor, blade, air, path.parent, speed)
+                curves = replace(curves, notes=(*curves.notes, _reynolds_note(speed, why)))
+                convention = pitch_convention(blade)
             elif rotor.curves:
                 curves = read_curves(path.parent / rotor.curves)
     except InputError as error:
@@ -175,6 +185,22 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
     density = float(density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value))
     dial = float(convention.setting_deg(curves.pitch_deg[:1])[0]) if rotor.pitch is None else rotor.pitch.value
     return RotorOnly(rotor, curves, float(convention.chord_angle_deg(np.asarray(dial))), density)
+
+
+def _reynolds_air_speed(
+    data: Mapping[str, Any], rotor: RotorTable, air: Air, asked_m_s: float | None
+) -> tuple[float, str]:
+    """Return the air speed (m/s) at the rotor that sets the Reynolds numbers of its curves, and where it comes from."""
+    if asked_m_s is not None:
+        return asked_m_s, "as asked"
+    speed = _air_speed_at_rotor(rotor, air, _nominal_speed(data))
+    if speed >= LEAST_AIR_SPEED_M_S:
+        return speed, "of the trip and the wind"
+    return AIR_SPEED_DEFAULT_M_S, "assumed, as there is no trip.road_speed and no wind"
+
+
+def _reynolds_note(speed_m_s: float, why: str) -> str:
+    return f"Reynolds numbers are those at an air speed of {speed_m_s:.3g} m/s at the rotor ({why})"
 
 
 def _nominal_speed(data: Mapping[str, Any]) -> float:
@@ -311,7 +337,7 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    warned = replace(scenario, warnings=(*unusual, *warnings_of(scenario)))
+    warned = with_stall_default(replace(scenario, warnings=(*unusual, *warnings_of(scenario))))
     return with_mount_default(with_load_defaults(warned))
 
 
@@ -348,14 +374,23 @@ def _curves_of_blade(
     rotor: RotorTable, blade: BladeTable, air: Air, folder: Path, road_speed_m_s: float
 ) -> tuple[RotorCurves, PitchConvention]:
     """Return the curves computed from the blade's files, and what the pitch means."""
+    speed = _air_speed_at_rotor(rotor, air, road_speed_m_s)
+    return _curves_at_air_speed(rotor, blade, air, folder, speed), pitch_convention(blade)
+
+
+def _air_speed_at_rotor(rotor: RotorTable, air: Air, road_speed_m_s: float) -> float:
+    """Return the air speed (m/s) at the rotor, of the values as stated."""
     met = wind_triangle(road_speed_m_s, air.wind_speed.value, air.wind_from.value)
-    speed = float(rotor_air_speed_m_s(met, 0.0, rotor.local_speed_factor.value))
+    return float(rotor_air_speed_m_s(met, 0.0, rotor.local_speed_factor.value))
+
+
+def _curves_at_air_speed(rotor: RotorTable, blade: BladeTable, air: Air, folder: Path, speed_m_s: float) -> RotorCurves:
+    """Return the curves computed from the blade's files, for the Reynolds numbers at an air speed at the rotor."""
     pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value
     density = density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value)
     viscosity = float(dynamic_viscosity_pa_s(air.temperature.value) / density)
     # Rounded, so that a change of weather or speed within 5 % finds the kept curves.
-    curves = computed_curves(rotor, blade, folder, _rounded(speed), _rounded(viscosity))
-    return to_rotor_curves(curves), pitch_convention(blade)
+    return computed_curves(rotor, blade, folder, _rounded(speed_m_s), _rounded(viscosity))
 
 
 def _rounded(value: float) -> float:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.chain.answer import Answered
+from energy.chain.break_even import WINDS_M_S, PitchBreakEven
 from energy.chain.ledger import Answer, turbine_efficiency_at_flywheel
 from energy.chain.limits import limits_of
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of
@@ -240,6 +241,8 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
         ledger_residual_w=number(found.states["working"].residual_w),
         break_even=model.BreakEvenData(
             head_wind_m_s=told.break_even_head_wind_m_s,
+            best_pitch_deg=math.nan if told.best_pitch is None else told.best_pitch.pitch_deg,
+            best_pitch_head_wind_m_s=math.nan if told.best_pitch is None else told.best_pitch.head_wind_m_s,
             alternator_path_efficiency=number(turbine_efficiency_at_flywheel(found)),
         ),
         other_sources=[_other_model(told, name) for name in found.other_sources],
@@ -630,7 +633,7 @@ def _break_even_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]
     rows = []
     if told.trip is None and number(found.inputs.road_speed_m_s) > 0:
         wind = told.break_even_head_wind_m_s
-        words = f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else "not in any head wind up to 144 km/h"
+        words = f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else no_break_even(told.best_pitch, system)
         rows.append(("break-even head wind", words))
     efficiency = number(turbine_efficiency_at_flywheel(found))
     path = number(found.inputs.credit.path_efficiency)
@@ -648,6 +651,20 @@ def _break_even_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]
             )
         )
     return rows
+
+
+def no_break_even(best: PitchBreakEven | None, system: UnitSystem) -> str:
+    """Return that no head wind breaks even at the set pitch, and what the best pitch would do."""
+    words = f"not in any head wind up to {show(float(WINDS_M_S[-1]), 'speed', system)}"
+    if best is None:
+        return f"{words} (no other pitch is in the data)"
+    if math.isnan(best.pitch_deg):
+        return f"{words} with this ratio and element, at any pitch"
+    beyond = f", but there it exceeds its limit of {' and '.join(best.breaks)}: do not operate" if best.breaks else ""
+    return (
+        f"{words} at this pitch; at the best one, {figures(best.pitch_deg, 2)}°, from "
+        f"{show(best.head_wind_m_s, 'speed', system)}{beyond}"
+    )
 
 
 def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]]:

@@ -133,6 +133,12 @@ class BreakEvenData(ResultModel):
     head_wind_m_s: Number = said(
         "break-even head wind: above it the heat exceeds the drag power; null where none does", "m/s"
     )
+    best_pitch_deg: Number = said(
+        "where no head wind suffices at the set pitch: the pitch with the smallest one, as the dial reads; null where "
+        "none does",
+        "deg",
+    )
+    best_pitch_head_wind_m_s: Number = said("break-even head wind at that pitch", "m/s")
     alternator_path_efficiency: Number = said("share of the added engine power that arrives as heat", "1")
 
 

@@ -152,8 +152,8 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     if limits.curves is not None and limits.curves.thrust_is_estimated:
         yield (
-            "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be "
-            "off by a quarter."
+            "Thrust is an estimate by momentum theory from the power coefficient: the drag can be half of it or a "
+            "quarter more, and in stall several times it. Columns of thrust_coefficient, or a load cell, settle it."
         )
     yield from _of_the_fuel_map(answered, system)
     yield from _of_town_fuel(answered)
@@ -204,9 +204,13 @@ def _of_the_fuel_map(answered: Answered, system: UnitSystem) -> Iterator[str]:
 
 def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
     """Return that the rotor works on stalled sections, and how far the heat may then be off."""
-    factor = answered.scenario.rotor.power_factor
+    blade = answered.scenario.blade
+    assert blade is not None  # only computed curves know of stalled sections
+    unknown = {"blade.stalled_power_factor": blade.stalled_power_factor}
+    if blade.stall_delay:
+        unknown["blade.stall_delay_share"] = blade.stall_delay_share
     ends = answer(
-        inputs_of(answered.scenario, {"rotor.power_factor": np.array([factor.low, factor.high])})
+        inputs_of(answered.scenario, {key: np.array([known.low, known.high]) for key, known in unknown.items()})
     ).turbine.heat_power_w
     share = number(answered.answer.turbine.stalled_torque_share)
     low, high = (show(float(v), "power", system) for v in np.sort(ends))

@@ -66,6 +66,7 @@ def pitch_rows(curves: RotorCurves) -> list[tuple[str, ...]]:
 def condition_rows(at: RotorAt, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what the rotor does at one condition, as (name, text)."""
     from energy.aero.blade import STALL_SHARE_LIMIT
+    from energy.aero.stall import stall_error
 
     rows = [
         (
@@ -80,7 +81,6 @@ def condition_rows(at: RotorAt, system: UnitSystem) -> list[tuple[str, str]]:
         ("shaft power, thrust", f"{show(at.shaft_power_w, 'power', system)}, {show(at.thrust_n, 'force', system)}"),
     ]
     if at.stalled_torque_share > STALL_SHARE_LIMIT:
-        share = f"{at.stalled_torque_share:.0%}"
-        words = f"{share} of the torque comes from stalled sections: the power can be wrong by a factor of two"
-        rows.append(("stall", words))
+        error = stall_error(delay=at.stall_delay)
+        rows.append(("stall", f"{at.stalled_torque_share:.0%} of the torque comes from stalled sections: {error}"))
     return rows

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 from energy.chain.costs import Way
 from energy.scenario.inputs import inputs_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
+from energy.words.answer import no_break_even
 from energy.words.result_model import ends_data, estimate_data
 from energy.words.verdict import FirstLines, danger_lines, stall_lines
 from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, show, to_user
 
 if TYPE_CHECKING:
+    from energy.chain.break_even import Ideal
     from energy.chain.payback import Payback, PayMap
     from energy.scenario.read import Scenario
     from energy.words.payback_model import DescentData, MoneyData, WayData, YearData
@@ -145,7 +147,7 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
             said.append(f"Heat from a wind of about {show(float(first), 'speed', system)}")
     else:
         said.append(finding(result, system))
-        said.append(f"Heat above drag power: {wind_words(result, 'energy', system)}")
+        said.append(f"Heat above drag power: {_energy_words(result, system)}")
     if math.isfinite(result.limit_wind_m_s):
         where = "standing" if result.parked else f"at {_speed(result, system)}"
         limit = show(result.limit_wind_m_s, "speed", system)
@@ -270,17 +272,40 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
         return []
 
     def wind(value: float) -> str:
+        if math.isnan(value):
+            return f"in no head wind up to {show(40.0, 'speed', system)}"
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
 
-    loading = f"ideal rotor of this loading (induction {figures(ideal.induction, 2)})"
+    if math.isnan(ideal.thrust_coefficient):
+        loading, lightest = "it does not turn in still air", "unknown"
+    else:
+        loading = f"thrust coefficient {figures(ideal.thrust_coefficient, 2)} in still air"
+        lightest = f"never below {show(ideal.any_loading_m_s, 'speed', system)}"
     return [
         (balances["fuel"], wind_words(result, "fuel", system)),
         (balances["alternator"], wind_words(result, "alternator", system)),
-        (balances["energy"], wind_words(result, "energy", system)),
-        (f"{loading}, no losses, heat above drag", f"{wind(ideal.free_m_s)}, by momentum theory"),
-        (f"the same, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
-        (f"the same, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+        (balances["energy"], _energy_words(result, system)),
+        (
+            "ideal rotor of this loading, no losses, heat above drag",
+            f"{wind(ideal.free_m_s)} ({loading}; in free air the Betz loading, 0.89, takes half the "
+            "road speed, a lighter one less)",
+        ),
+        ("ideal rotor of this loading, this chain, heat above drag", wind(ideal.chain_m_s)),
+        (f"ideal rotor of this loading, this chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+        (f"any rotor with {_chain_words(ideal)}, however lightly loaded, heat above drag", lightest),
     ]
+
+
+def _energy_words(result: Payback, system: UnitSystem) -> str:
+    """Return from which head wind the heat exceeds the drag power, or what the best pitch would do instead."""
+    if math.isnan(result.at_speed["energy"][1]) and result.best_pitch is not None:
+        return no_break_even(result.best_pitch, system)
+    return wind_words(result, "energy", system)
+
+
+def _chain_words(ideal: Ideal) -> str:
+    known = math.isfinite(ideal.chain_efficiency)
+    return f"a chain of {100 * ideal.chain_efficiency:.0f} %" if known else "this chain"
 
 
 DESCENT_COLUMNS = ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel")
@@ -368,10 +393,11 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
         ideal_head_wind_m_s=None
         if ideal is None
         else IdealData(
-            induction=ideal.induction,
+            thrust_coefficient=ideal.thrust_coefficient,
             without_losses=ideal.free_m_s,
             with_chain=ideal.chain_m_s,
             against_alternator=ideal.alternator_m_s,
+            any_loading=ideal.any_loading_m_s,
             chain_efficiency=ideal.chain_efficiency,
         ),
         wind_map=WindMapData(**_map_fields(wind), head_wind_m_s=wind.along.tolist()),

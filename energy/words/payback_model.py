@@ -17,10 +17,11 @@ def by_balance(meaning: str, unit: str) -> Any:
 class IdealData(ResultModel):
     """The ideal rotor, for comparison."""
 
-    induction: Number = said("share by which the ideal rotor slows the air, at the loading that is built", "1")
-    without_losses: Number = said("break-even head wind of the ideal rotor without losses", "m/s")
+    thrust_coefficient: Number = said("of the turbine in still air: the ideal rotor pushes as hard in every wind", "1")
+    without_losses: Number = said("break-even head wind of the ideal rotor without losses; null where none does", "m/s")
     with_chain: Number = said("the same with the losses of the turbine chain", "m/s")
     against_alternator: Number = said("the same, against making the heat by alternator", "m/s")
+    any_loading: Number = said("what no rotor with this chain can fall below, however lightly loaded", "m/s")
     chain_efficiency: Number = said("heat over shaft power in the turbine chain", "1")
 
 

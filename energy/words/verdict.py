@@ -22,6 +22,7 @@ from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.uncertainty.measurement import Measurement
 
@@ -31,7 +32,18 @@ _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.3
 DO_NOT_OPERATE = "Do not operate."
 NOT_CHECKED = "May be operated like this: not checked. Run: windtoll loads SCENARIO.toml"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
+_CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = "May be operated like this: no."
+
+
+def clean_air(system: UnitSystem) -> str:
+    """Return where the clean air round a blunt vehicle is, and how its wake dies away."""
+    away = show(_CLEAN_AIR_M, "length", system, digits=1)
+    return (
+        f"Clean air is at least {away} above the roof or {away} out from the side, for the whole disc; behind a blunt "
+        "back the air circulates for one to two body heights (common practice, no source), and further back the lost "
+        "speed dies away only as distance to the power −2/3 (Howell, SAE 2011-01-0178)"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +118,12 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         dangers=dangers,
         warnings=stall_lines(answered.stall, system),
         headline=headline,
-        lines=(conditions_line(answered, system), *lines),
+        lines=(
+            conditions_line(answered, system),
+            *lines,
+            *place_lines(answered.place, system),
+            *unmeasured_thrust_line(answered),
+        ),
         least_known=least_known(answered, system),
         case=_case(answered),
         operate="no" if dangers else "not checked",
@@ -129,8 +146,13 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         return ()
     unloaded = 'start it unloaded: connect the load after the start (generator.load_connected = "after_spin_up").'
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
+    best = _best_setting(stall, system)
+    if stall.stands:
+        return (f"Does not start. The rotor stands still with the load connected. {best}",)
     remedy = f"{unloaded[0].upper()}{unloaded[1:]}" if stall.two_speeds else f"{other}."
-    if not stall.two_speeds and stall.share < _SURELY_STALLED:
+    if stall.at_stated_values and not stall.two_speeds:
+        remedy = best
+    elif not stall.two_speeds and stall.share < _SURELY_STALLED:
         remedy = f"{other}, or {unloaded}"
     slow, running = stall.stalled_heat_w, stall.running_heat_w
     if running is None or slow is None or stall.share > _SURELY_STALLED:
@@ -140,6 +162,49 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
         f"others {_group(running, system)}. {remedy}",
     )
+
+
+def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
+    if place is None:
+        return ()
+    slow, fast = (
+        f"{show(heat, 'power', system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
+        for heat, factor in ((place.slow_heat_w, place.slow_factor), (place.fast_heat_w, place.fast_factor))
+    )
+    return (f"The air where the rotor sits decides: {slow} of the free air speed, {fast}", clean_air(system))
+
+
+def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
+    """Return what the setting of most heat would give instead of a stalled rotor."""
+    best = stall.best
+    if best is None:
+        return "No pitch, ratio or element within the limits makes it work in this air."
+    heat = show(number(best.answer.turbine.heat_power_w), "power", system, digits=2)
+    element = show(best.resistance_ohm, "resistance", system, digits=2)
+    return (
+        f"The best setting within the limits would give {heat}: pitch {figures(best.pitch_deg, 2)}°, ratio "
+        f"{figures(best.ratio, 2)}, element {element} (windtoll match)."
+    )
+
+
+def unmeasured_thrust_line(answered: Answered) -> tuple[str, ...]:
+    """Return that the thrust was not measured, what is assumed, and that it is to be measured next; else nothing."""
+    assumed = answered.answer.inputs.turbine.unmeasured_thrust
+    if assumed is None:
+        return ()
+    key = "mean_lift_coefficient" if assumed.thrust_coefficient is None else "thrust_coefficient"
+    if key in answered.scenario.rotor.model_fields_set:
+        return ()
+    known = getattr(answered.scenario.rotor, key)
+    span = f"{figures(known.low, 2)} to {figures(known.high, 2)}"
+    if assumed.thrust_coefficient is None:
+        what = f"estimated from rotor speed and a mean lift coefficient of {span}"
+        how = "a load cell under the mount"
+    else:
+        what = f"a thrust coefficient of {span} is assumed"
+        how = "a load cell under the mount, or at least the rotor speed next to the watts"
+    return (f"Thrust, and with it the fuel, was not measured: {what}. Measure it next ({how})",)
 
 
 def _group(heat_w: Estimate, system: UnitSystem) -> str:

@@ -31,12 +31,12 @@ def brentq_loop(sections: Sections, every: int) -> tuple[dict[tuple[int, int, in
     """Return inflow angles (radians) by (section, pitch, ratio) and the CPU seconds spent."""
     from scipy.optimize import brentq
 
-    lift, drag = sections.lift[0, 0].tolist(), sections.drag[0, 0].tolist()
     ratios, pitches = RATIOS.tolist(), PITCHES.tolist()
     eps = 1e-6
     found = {}
     start = time.process_time()
     for s in range(0, sections.radius.size, every):
+        lift, drag = (table[sections.table[s], 0].tolist() for table in (sections.lift, sections.drag))
         radius, solidity, twist = float(sections.radius[s]), float(sections.solidity[s]), float(sections.twist_deg[s])
         tip, root = float(sections.tip_exponent[s]), float(sections.root_exponent[s])
         for p, pitch in enumerate(pitches):
@@ -51,6 +51,8 @@ def brentq_loop(sections: Sections, every: int) -> tuple[dict[tuple[int, int, in
                     solidity: float = solidity,
                     tip: float = tip,
                     root: float = root,
+                    lift: list[float] = lift,
+                    drag: list[float] = drag,
                 ) -> float:
                     sine, cosine = math.sin(phi), math.cos(phi)
                     size = max(abs(sine), 1e-9)

@@ -120,6 +120,49 @@ class RotorTable(Table):
         called="how far the real rotor's thrust falls from its curves",
         measured=Way(0.05, "a load cell under the mount"),
     )
+    thrust_in_stall: Uncertain = quantity(
+        "dimensionless",
+        "k in thrust ~ 1 + k (1 - Cp/best)^3 below the best tip-speed ratio, used only with curves that have no "
+        "thrust_coefficient: how much more thrust a stalled rotor has than its power lets expect",
+        plausible=(0, 10),
+        default=1.5,
+        low=0.0,
+        high=6.0,
+        at_least=0,
+        at_most=20,
+        source="own computation by blade-element momentum over 14 blades, no measurement",
+        called="the thrust of the stalled rotor",
+        measured=Way(0.5, "a load cell under the mount with the rotor slowed down"),
+    )
+    thrust_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "thrust coefficient at work, used only with measured_power that has neither thrust nor rotor_speed; never "
+        "less than the measured power needs",
+        plausible=(0.03, 1.4),
+        default=0.525,
+        low=0.15,
+        high=0.9,
+        shape="uniform",
+        above=0,
+        at_most=2,
+        source=f"unknown; range: from a lightly loaded rotor to the Betz point's 8/9, {NO_SOURCE}",
+        called="the thrust of the rotor",
+        measured=Way(0.05, "a load cell under the mount, as a column thrust_n of the table"),
+    )
+    mean_lift_coefficient: Uncertain = quantity(
+        "dimensionless",
+        "mean lift coefficient of the working blades, used only with measured_power that has rotor_speed but no "
+        "thrust: with solidity and tip-speed ratio it gives the thrust",
+        plausible=(0.1, 2),
+        default=0.8,
+        low=0.3,
+        high=1.6,
+        above=0,
+        at_most=3,
+        source="range: nine in ten of the working points of 14 blades by blade-element momentum (own computation)",
+        called="the lift of the working blades",
+        measured=Way(0.08, "a load cell under the mount, as a column thrust_n of the table"),
+    )
     mount_drag_area: Uncertain = quantity(
         "m**2",
         "drag area Cd·A of mount, mast and generator",
@@ -276,8 +319,34 @@ class BladeTable(Table):
     root_loss: bool = Field(default=True, description="Prandtl's root loss")
     wake_rotation: bool = Field(default=True, description="rotation of the wake")
     root_drag: bool = Field(default=True, description="drag of the bare root")
-    stall_delay: bool = Field(
-        default=False, description="stall delay of inboard sections (Snel, Houwink and Bosschers)"
+    stall_delay: bool = Field(default=True, description="stall delay of inboard sections (Snel, Houwink and Bosschers)")
+    stall_delay_share: Uncertain = quantity(
+        "dimensionless",
+        "share of the stall delay that the real blade has; without effect where stall_delay is false",
+        plausible=(0, 1),
+        default=1.0,
+        low=0.0,
+        high=1.0,
+        at_least=0,
+        at_most=1,
+        source="all of it meets a wind-tunnel rotor in deep stall within 6 % of its power, none of it misses half; "
+        f"range: {NO_SOURCE}",
+        called="how much lift stalled sections keep",
+        measured=Way(0.3, "a wattmeter at a known air speed with the rotor slowed down"),
+    )
+    stalled_power_factor: Uncertain = quantity(
+        "dimensionless",
+        "real over computed power of the sections that have stalled",
+        plausible=(0.2, 10),
+        default=1.0,
+        low=0.7,
+        high=2.4,
+        above=0,
+        at_most=10,
+        source="a wind-tunnel rotor in deep stall gives 1.06 to 2.3 times the power computed with stall delay, by "
+        f"polar (tests/data/two_blade_rotor); low end: {NO_SOURCE}",
+        called="how much power stalled sections give",
+        measured=Way(0.15, "a wattmeter at a known air speed with the rotor slowed down"),
     )
     blockage_area_ratio: Uncertain = quantity(
         "dimensionless",

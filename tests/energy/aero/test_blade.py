@@ -256,11 +256,16 @@ def test_blade_without_a_polar_gets_an_estimate_that_says_so():
 def test_stall_is_told():
     curves = blade_curves(our_blade(), [POLAR], np.array([1.0]), np.array([-4.0]))
     assert curves.stalled[0, 0]
-    assert any("factor of two" in note for note in curves.notes)
-    delayed = blade_curves(
-        our_blade(), [POLAR], np.array([1.5]), np.array([0.0]), CurveSettings(corrections=Corrections(stall_delay=True))
+    assert any("0.7 to 2.4 times the computed" in note for note in curves.notes)
+    delayed = blade_curves(our_blade(), [POLAR], np.array([1.5]), np.array([0.0]))  # stall delay is on
+    plain = blade_curves(
+        our_blade(),
+        [POLAR],
+        np.array([1.5]),
+        np.array([0.0]),
+        CurveSettings(corrections=Corrections(stall_delay=False)),
     )
-    plain = blade_curves(our_blade(), [POLAR], np.array([1.5]), np.array([0.0]))
+    assert any("stall delay is off" in note for note in plain.notes)
     assert delayed.power_coefficient[0, 0] > plain.power_coefficient[0, 0]
     assert any("with" in note and "stall delay" in note for note in delayed.notes)
 

@@ -41,8 +41,8 @@ def thrust_relation(axial_induction, loss):
     return np.where(a <= 0.4, momentum, np.where(a <= 1.0, high, np.maximum(high, -momentum)))
 
 
-def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES):
-    sections, _ = blade_sections(blade, [polar])
+def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, *, delay=True):
+    sections, _ = blade_sections(blade, [polar], CurveSettings(corrections=Corrections(stall_delay=delay)))
     return sections, solve(sections, ratios, pitches)
 
 
@@ -147,7 +147,7 @@ def test_attached_root_is_the_one_taken():
     alpha = np.array([-20.0, -10.0, 0.0, 12.0, 14.0, 25.0])
     polar = SectionPolar(alpha, np.array([-0.6, -0.8, 0.3, 1.5, 0.8, 0.9]), np.array([0.2, 0.03, 0.01, 0.03, 0.2, 0.4]))
     blade = blade_from_stations([0.15, 0.5, 1.0], [0.28, 0.2, 0.12], [18.0, 6.0, 0.0], 3)
-    _, state = states_of(blade, polar, np.linspace(1.5, 5, 60), np.array([0.0]))
+    _, state = states_of(blade, polar, np.linspace(1.5, 5, 60), np.array([0.0]), delay=False)
     many = state.multiple_roots
     assert many.any()
     assert (np.abs(state.alpha_deg[many]) < 12.01).all()

@@ -80,8 +80,29 @@ def test_estimated_thrust_always_covers_the_power(powers: list[float]) -> None:
     ct = rotor.estimate_thrust_coefficient(np.arange(len(powers)), cp)
     assert (ct >= cp).all()
     assert (ct <= 1.2).all()
-    single = rotor.thrust_coefficient_at_power(cp)
-    assert (single >= cp).all()
+
+
+@given(st.floats(1e-4, 1 / 3))
+def test_the_least_thrust_is_that_of_the_light_ideal_rotor(a: float) -> None:
+    # Momentum theory (Betz): Cp = 4a(1-a)^2 takes Ct = 4a(1-a).
+    assert float(rotor.least_thrust_coefficient(4 * a * (1 - a) ** 2)) == pytest.approx(4 * a * (1 - a), abs=1e-6)
+
+
+def test_thrust_of_turning_blades_by_hand() -> None:
+    # 0.1 * 0.8 * (25/3 + 4/9) = 0.70222; past 1.1 it stays there: 0.18 * 1.6 * (64/3 + 4/9) = 6.3.
+    assert rotor.thrust_coefficient_of_lift(0.1, 0.8, np.array([5.0])) == pytest.approx([0.702222], abs=1e-6)
+    assert rotor.thrust_coefficient_of_lift(0.18, 1.6, 8.0) == pytest.approx(1.1)
+
+
+def test_thrust_without_a_column_is_raised_in_stall_and_not_beyond_the_best(tmp_path: Path) -> None:
+    # Left of the best, at half of its power: (1 + 1.5 * 0.5^3) times the estimate; its slope is 0.5^3 of the estimate.
+    curves = read_curves(write(tmp_path, "tip_speed_ratio,power_coefficient\n0,0\n2,0.16\n4,0.32\n6,0.16\n"))
+    plain = rotor.estimate_thrust_coefficient(curves.tip_speed_ratio, curves.power_coefficient)[0]
+    assert curves.thrust_coefficient[0] == pytest.approx(plain * [2.5, 1.1875, 1.0, 1.0])
+    (slope,) = curves.slopes
+    assert (slope.key, slope.stated) == ("rotor.thrust_in_stall", 1.5)
+    assert slope.thrust_coefficient[0] == pytest.approx(plain * [1.0, 0.125, 0.0, 0.0])
+    assert not slope.power_coefficient.any()
 
 
 def test_a_table_that_begins_above_standstill_is_held_and_said(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from energy.aero.curves import RotorCurves
+from energy.aero.curves import CurveSlope, RotorCurves
 from energy.aero.operating_point import Rotor, coefficients, free_run_speed_rad_s, solve
 from energy.electrical import ElectricalChain, shaft_torque_n_m
 
@@ -214,6 +214,39 @@ def test_beyond_the_curves_power_goes_on_along_the_last_slope_that_falls() -> No
     rising.power_coefficient[:, -2] -= 0.05
     power, _, _ = coefficients(rising, 5.0, np.array([9.0, 12.0]))
     assert power[1] == power[0]
+
+
+def test_a_departure_is_the_same_as_other_curves() -> None:
+    """Along a slope the rotor settles where curves with the slope added in do, each condition with its own
+    departure.
+    """
+    bump = np.exp(-((CURVES.tip_speed_ratio - 3.0) ** 2)) * 0.05 * np.ones_like(CURVES.power_coefficient)
+    push = 0.1 * np.ones_like(bump)
+    both = CurveSlope("a", 1.0, bump, push), CurveSlope("b", 0.0, np.zeros_like(bump), push)
+    by = np.linspace(-1.0, 2.0, 7)
+    one = replace(rotor(), curves=replace(CURVES, slopes=both), departures=(by, np.array(-0.5)), power_factor=0.9)
+    together = solve(one, CHAIN)
+    for k, share in enumerate(by):
+        other = replace(
+            CURVES,
+            power_coefficient=CURVES.power_coefficient + share * bump,
+            thrust_coefficient=CURVES.thrust_coefficient + (share - 0.5) * push,
+        )
+        alone = solve(replace(rotor(), curves=other, power_factor=0.9), CHAIN)
+        assert float(together.rotor_speed_rad_s[k]) == pytest.approx(float(alone.rotor_speed_rad_s), rel=1e-9)
+        assert float(together.shaft_power_w[k]) == pytest.approx(float(alone.shaft_power_w), rel=1e-9)
+        assert float(together.thrust_n[k]) == pytest.approx(float(alone.thrust_n), rel=1e-9)
+    assert np.ptp(together.shaft_power_w) > 50
+
+
+def test_no_departure_lifts_the_rotor_over_the_betz_limit() -> None:
+    slope = CurveSlope("a", 0.0, 0.3 * CURVES.power_coefficient.clip(0), np.zeros_like(CURVES.power_coefficient))
+    for by, factor in ((1.0, 1.0), (50.0, 1.0), (50.0, 2.0), (0.5, 3.0)):
+        one = replace(rotor(), curves=replace(CURVES, slopes=(slope,)), departures=(by,), power_factor=factor)
+        point = solve(one, CHAIN)
+        assert float(point.power_coefficient) <= 16 / 27 + 1e-12
+        torque = float(shaft_torque_n_m(CHAIN, point.rotor_speed_rad_s))
+        assert float(point.shaft_power_w) == pytest.approx(torque * float(point.rotor_speed_rad_s), rel=1e-8)
 
 
 def test_no_power_factor_lifts_the_rotor_over_the_betz_limit() -> None:

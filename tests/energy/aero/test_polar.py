@@ -125,6 +125,32 @@ def test_formula_polar_is_marked_and_sane(camber, reynolds):
     assert (polar.lift_coefficient / polar.drag_coefficient).max() < 80
 
 
+@pytest.mark.parametrize(("camber", "low", "high"), [(0.0, 10.0, 12.0), (0.06, 25.0, 35.0)])
+def test_lift_over_drag_of_thin_plates_at_low_reynolds_numbers(camber, low, high):
+    """Published for thin plates at a Reynolds number of 1e5: 10 to 12 flat, 25 to 35 cambered (from memory)."""
+    polar = cambered_plate_polar(camber, 1e5)
+    assert low < (polar.lift_coefficient / polar.drag_coefficient).max() < high
+
+
+def test_plate_drag_by_hand():
+    """A flat plate of 3 % at 8.5 degrees, Reynolds number 1e5: friction 2 x 0.074 x 0.1 = 0.0148, form 0.003.
+
+    The lift line gives 0.9 x 2 pi x 0.14835 = 0.8389 and the shelf is 0.9: their smooth least is
+    0.5 (1.7389 - sqrt(0.0611^2 + 0.08^2)) = 0.8191. Suction lost: 0.7 x 0.8191 tan 8.5 deg = 0.0857; lost lift
+    0.25 x 0.0198 x sin 8.5 deg = 0.0007. All of the suction lost (0.1224) with the friction would be 0.140: 0.104 is
+    within the stated 50 % of it.
+    """
+    polar = cambered_plate_polar(0.0, 1e5)
+    at = np.argmin(np.abs(polar.alpha_deg - 8.5))
+    assert polar.drag_coefficient[at] == pytest.approx(0.0148 + 0.003 + 0.0857 + 0.0007, abs=3e-4)
+    # 6 % camber at 6 degrees: ideal lift 0.6786, line 1.2711, shelf 1.2: lift 0.5 (2.4711 - sqrt(0.0711^2 + 0.08^2)) =
+    # 1.1820; 0.7 x 0.5034 x tan 6 deg = 0.0370; 0.25 x 0.0891 x sin 6 deg = 0.0023; friction 0.0148 + 0.003 + 0.0072.
+    bent = cambered_plate_polar(0.06, 1e5)
+    at = np.argmin(np.abs(bent.alpha_deg - 6.0))
+    assert bent.lift_coefficient[at] == pytest.approx(1.1820, abs=2e-3)
+    assert bent.drag_coefficient[at] == pytest.approx(0.0148 + 0.003 + 0.0072 + 0.0370 + 0.0023, abs=4e-4)
+
+
 def test_tube_blade_camber():
     """Arc height of a chord of 100 mm in a tube of 100 mm radius: 100 - sqrt(100^2 - 50^2) = 13.4 mm, 13.4 %."""
     polar = tube_blade_polar(0.1, 0.1, 0.004)
@@ -144,6 +170,19 @@ def test_stall_delay_lifts_only_the_stalled_side():
     assert raised[np.argmin(np.abs(full.alpha_deg - 20))] > 0.1
     assert raised[full.alpha_deg > full.zero_lift_deg + 50].max() == 0
     np.testing.assert_allclose(with_stall_delay(full, 0.0), full.lift_coefficient)
+
+
+def test_stall_delay_is_three_times_the_square_and_at_most_a_half():
+    full = full_polar(cambered_plate_polar(0.06), 8.0)
+    place = np.argmin(np.abs(full.alpha_deg - 20))
+    gap = full.lift_slope_per_deg * (full.alpha_deg[place] - full.zero_lift_deg) - full.lift_coefficient[place]
+
+    def share(ratio):
+        return (with_stall_delay(full, ratio)[place] - full.lift_coefficient[place]) / gap
+
+    assert share(0.2) == pytest.approx(0.12, rel=1e-9)
+    assert share(0.4) == pytest.approx(0.48, rel=1e-9)
+    assert share(0.5) == share(1.5) == pytest.approx(0.5, rel=1e-9)  # a wide hand-made chord stalls all the same
 
 
 def test_several_polars_need_reynolds_numbers():
