@@ -125,7 +125,7 @@ def spread_of_runs(
 
     Raises InputError where they are too few, do not differ, or cannot be read.
     """
-    runs, _, _ = windows_of_runs(test, read=read, progress=progress)
+    runs = windows_of_runs(test, read=read, progress=progress).runs
     value, freedom = spread_within_pairs(runs)
     name = name or test.path.name
     if not value > 0:

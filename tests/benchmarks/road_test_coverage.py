@@ -62,7 +62,7 @@ def log_of(name: str, columns: Mapping[str, np.ndarray]) -> Log:
     """Return logged columns as a tidy log."""
     table = {TO_SI[key][0]: TO_SI[key][1](values) for key, values in columns.items()}
     table["time_s"] = table["time_s"] - table["time_s"][0]
-    table["step_s"] = np.gradient(table["time_s"])
+    table["step_s"] = np.append(np.diff(table["time_s"]), 1.0)
     table["quality"] = np.zeros(table["time_s"].size, dtype=int)
     return Log(name, pd.DataFrame(table), (), (), (), "time")
 
@@ -120,7 +120,7 @@ def tally(case: Case, warning: str, studies: int) -> Tally:
         out.warned.append(bool(warning) and warning in text)
         out.error.append(effect.estimate - truth)
         out.half.append((high - low) / 2)
-        out.wrong.append(low > max(truth, 0) or high < min(truth, 0) if truth else not low <= 0 <= high)
+        out.wrong.append(low > 0 >= truth or high < 0 <= truth)
         out.words.append(text)
     return out
 

@@ -99,15 +99,12 @@ def _read(text: str) -> dict[str, Any]:
 
 
 def _runs(data: Mapping[str, Any]) -> list[Any]:
-    """Return the tables of the runs in the order of `run_list`: those written by hand before the recorder's."""
-    found: list[Any] = []
-    for name in ("runs", "run"):
-        entries = data.get(name, [])
-        entries = [entries] if isinstance(entries, dict) else entries
-        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-            raise InputError(Problem(RUN_LIST, name, shown(entries), f"one [[{name}]] table for each run"))
-        found += entries
-    return found
+    """Return the tables of the runs."""
+    entries = data.get("run", [])
+    entries = [entries] if isinstance(entries, dict) else entries
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise InputError(Problem(RUN_LIST, "run", shown(entries), "one [[run]] table for each run"))
+    return entries
 
 
 def _key_of(run: Mapping[str, Any], name: str) -> str | None:
@@ -222,18 +219,19 @@ def _add(document: Any, further: Sequence[Marks]) -> None:
     import tomlkit
     from tomlkit.items import AoT, Array
 
-    for name in ("runs", "run"):
-        if isinstance(document.get(name), Array) and not len(document[name]):
-            del document[name]  # an empty list in brackets, to which no [[run]] can be added
-    name = "run" if "run" in document and "runs" not in document else "runs"
-    if name in document and not isinstance(document[name], AoT | Array):  # one run that stands as a plain table
-        name = "runs" if name == "run" else "run"
+    if isinstance(document.get("run"), Array) and not len(document["run"]):
+        del document["run"]  # an empty list in brackets, to which no [[run]] can be added
+    if "run" in document and not isinstance(document["run"], AoT | Array):  # one run that stands as a plain table
+        alone = document["run"]
+        del document["run"]
+        document["run"] = tomlkit.aot()
+        document["run"].append(alone)
     for now in further:
-        if name not in document:
-            document[name] = tomlkit.aot()
-        table: Any = tomlkit.inline_table() if isinstance(document[name], Array) else tomlkit.table()
+        if "run" not in document:
+            document["run"] = tomlkit.aot()
+        table: Any = tomlkit.inline_table() if isinstance(document["run"], Array) else tomlkit.table()
         _mark(table, Marks(""), now)
-        document[name].append(table)
+        document["run"].append(table)
 
 
 def _put_in(document: Any, name: str, values: Mapping[str, str]) -> None:

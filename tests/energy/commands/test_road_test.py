@@ -50,7 +50,7 @@ def write_test(folder: Path, *, pairs: int = 6, drag: float = 1.04, seed: int = 
                 "time (s),speed (km/h),rpm,fuel rate (L/h),coolant (degC),grade (%)\n" + "\n".join(rows)
             )
             lines.append(
-                f'[[runs]]\nfile = "{name}"\nstate = "{state}"\npair = {pair}\n'
+                f'[[run]]\nfile = "{name}"\nstate = "{state}"\npair = {pair}\n'
                 f'direction = "{"out" if way > 0 else "back"}"\n'
             )
     path = folder / "runs.toml"

@@ -146,7 +146,7 @@ def test_logs_without_a_list_give_what_the_command_line_says_of_them(tmp_path: P
     for number, content in enumerate(logs, 1):
         (tmp_path / f"log_{number:02d}.csv").write_bytes(content)
         state = "working" if number % 2 else "stowed"
-        lines.append(f'[[runs]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
+        lines.append(f'[[run]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
     (tmp_path / "runs.toml").write_text("\n".join(lines))
     data = _compare(tmp_path)
     assert _answer(shown) == data["words"]

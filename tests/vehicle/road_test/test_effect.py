@@ -484,8 +484,8 @@ def test_manifest_faults_are_told_together(tmp_path):
     (tmp_path / "a.csv").write_text("x")
     path = tmp_path / "runs.toml"
     path.write_text(
-        '[engine]\ndisplacment = "1.6 L"\n[vehicle]\nmass = "2 m"\n[[runs]]\nfile = "a.csv"\nstate = "wurking"\n'
-        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\ntemperature = "12"\n'
+        '[engine]\ndisplacment = "1.6 L"\n[vehicle]\nmass = "2 m"\n[[run]]\nfile = "a.csv"\nstate = "wurking"\n'
+        '[[run]]\nfile = "b.csv"\nstate = "stowed"\ntemperature = "12"\n'
     )
     with pytest.raises(InputError) as caught:
         read_manifest(path)
@@ -507,9 +507,9 @@ def test_manifest_is_read(tmp_path):
     path.write_text(
         '[vehicle]\nmass = "1400 kg"\ncoastdown_a = "150 N"\n[engine]\nfuel = "e10"\n'
         'displacement = "1.6 L"\n'
-        '[columns]\nSpd = "vehicle speed (mph)"\n[[runs]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
+        '[columns]\nSpd = "vehicle speed (mph)"\n[[run]]\nfile = "a.csv"\nstate = "on"\npair = 1\n'
         'head_wind = "-2 m/s"\ntemperature = "15 degC"\nstart = "2 min"\ncolour = "red"\n'
-        '[[runs]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n'
+        '[[run]]\nfile = "b.csv"\nstate = "stowed"\nblock = "1"\nexclude = false\n'
     )
     found = read_manifest(path)
     assert found.engine.fuel.name == "e10"
@@ -589,7 +589,7 @@ def test_own_words_for_a_direction_are_told_in_the_manifest(tmp_path):
     path.write_text('[engin]\nfuel = "diesel"\n' + run)
     with pytest.raises(InputError, match="engine"):
         read_manifest(path)
-    path.write_text('[weather]\nsky = "blue"\n' + run + '[[runs]]\nfile = "a.csv"\nstate = "working"\nstart = "5 s"\n')
+    path.write_text('[weather]\nsky = "blue"\n' + run + '[[run]]\nfile = "a.csv"\nstate = "working"\nstart = "5 s"\n')
     both = read_manifest(path)
     assert [run.state for run in both.runs] == ["working", "stowed"]
     assert any("weather" in text for text in both.warnings)

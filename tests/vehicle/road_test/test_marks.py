@@ -29,7 +29,7 @@ mass = "2300 kg"    # weighed
 [engine]
 fuel = "diesel"
 volumetric_efficiency = 0.82
-[[runs]]
+[[run]]
 log = "logs/a.csv"
 turbine = "on"
 pair = 1
