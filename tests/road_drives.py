@@ -1,4 +1,5 @@
-"""Invented road tests with known truth: traffic, gear shifts, gusts and noise, by a model that imports nothing of windtoll.
+"""Invented road tests with known truth: traffic, gear shifts, gusts and noise, by a model that imports nothing of
+windtoll.
 
 A study is a set of runs of one invented van, driven in blocks A B B A out and back, with the rotor stowed and working.
 Its physics is its own: road load with hills by place, wind along the road as an autocorrelated series, traffic that
@@ -76,7 +77,9 @@ class Drive:
 
 @dataclass(frozen=True)
 class Study:
-    """The drives of a test and the truth: change of fuel as a share, and of load in points; the engine's peak torque."""
+    """The drives of a test and the truth: change of fuel as a share, and of load in points; the engine's peak
+    torque.
+    """
 
     drives: tuple[Drive, ...]
     effect: float
@@ -91,9 +94,9 @@ class _Van:
 
     mass_kg: float = 1950.0
     rolling_n: float = 240.0
-    drag_n_s2_m2: float = 0.72
+    drag_n_s2_m2: float = 0.66
     peak_n_m: float = 190.0
-    friction_n_m: float = 22.0
+    friction_n_m: float = 24.0
     efficiency: float = 0.37
 
 
@@ -128,7 +131,9 @@ def _speeds(case: Case, draw: np.random.Generator, working: np.ndarray, way: np.
     for run in range(runs):
         for _ in range(draw.poisson(1.0 * case.traffic)):
             at, length, depth = draw.uniform(20, SECONDS - 60), draw.uniform(15, 45), draw.uniform(0.08, 0.4)
-            speed[run] *= 1 - depth * 0.25 * (1 + np.tanh((time_s - at) / 5)) * (1 - np.tanh((time_s - at - length) / 7))
+            speed[run] *= 1 - depth * 0.25 * (1 + np.tanh((time_s - at) / 5)) * (
+                1 - np.tanh((time_s - at - length) / 7)
+            )
     if case.odd_run:
         run = int(draw.integers(runs))
         crawl = 0.5 * (1 + np.tanh((time_s - 70) / 6)) * 0.5 * (1 - np.tanh((time_s - 230) / 8))
@@ -185,13 +190,18 @@ def _driven(
 
 
 def study(case: Case, seed: int) -> Study:
-    """Return one test of a case, the same for the same seed."""
+    """Return one test of a case, the same for the same seed; every study has a van of its own."""
     draw = np.random.default_rng(seed)
     order = _order(case)
     working = np.array([state == "working" for state, _, _ in order], dtype=float)
     way = np.array([direction for _, _, direction in order], dtype=float)
     shape = (len(order), SECONDS)
-    van = _Van(peak_n_m=190 * (1 + draw.normal(0, 0.05)), friction_n_m=22 * (1 + draw.normal(0, 0.1)))
+    van = _Van(
+        rolling_n=240 * np.exp(draw.normal(0, 0.15)),
+        drag_n_s2_m2=0.66 * np.exp(draw.normal(0, 0.2)),
+        peak_n_m=190 * np.exp(draw.normal(0, 0.08)),
+        friction_n_m=24 * np.exp(draw.normal(0, 0.15)),
+    )
     day = draw.normal(0, 2.0)
     wind = way * (day + draw.normal(0, case.wind_sd_m_s, len(order))) + case.unwritten_wind_m_s * working
     speed = _speeds(case, draw, working, way)
@@ -221,7 +231,10 @@ def study(case: Case, seed: int) -> Study:
             _columns(case, draw, speed[run], rpm[run], fuel[run], load[run], grade[run], working[run] > 0),
             other[run],
             {
-                "stowed": (float((fuels["stowed"] * weather)[run].mean()), float((loads["stowed"] * weather)[run].mean())),
+                "stowed": (
+                    float((fuels["stowed"] * weather)[run].mean()),
+                    float((loads["stowed"] * weather)[run].mean()),
+                ),
                 "working": (
                     float((fuels["working"] * weather)[run].mean()),
                     float((loads["working"] * weather)[run].mean()),

@@ -98,9 +98,7 @@ def road_test(
             f"{key.split(' ')[0].replace('_', ' ')} not given: percent is known, litres are not ([engine] {key} in the "
             "manifest)"
         )
-    return RoadTest(
-        answer, tuple(warnings), drives.words, predicted, whole, drives.fuel.error.words, test, drives
-    )
+    return RoadTest(answer, tuple(warnings), drives.words, predicted, whole, drives.fuel.error.words, test, drives)
 
 
 def _about(test: Manifest, drives: Drives, predicted: Prediction | None) -> About:

@@ -42,7 +42,8 @@ def show() -> None:
     without, power, pairs, length = _asked(work)
     try:
         spread = _spread()
-        effect = predicted(work.usable, "working", without)
+        expected = predicted(work.usable, "working", without)
+        effect = None if expected is None else (expected.share, expected.error)
         speed = planned_m_s(work.usable)
         plan = road_plan(
             effect,

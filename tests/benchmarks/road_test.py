@@ -57,8 +57,7 @@ def write_runs(folder: Path, rows: int, padding: int) -> None:
             text[place] = text[place][: len(text[place]) // 2]
         path.write_bytes(b"\n".join(text))
         manifest.append(
-            f'[[run]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\n'
-            f"pair = {number // 2 + 1}\n"
+            f'[[run]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\npair = {number // 2 + 1}\n'
         )
     (folder / "runs.toml").write_text("".join(manifest))
 

@@ -1,9 +1,9 @@
 """How often the interval of `windtoll compare` holds the truth, over invented road tests with every fault.
 
-Run as `python tests/benchmarks/road_test_coverage.py [studies a case] [words of case names]`; 300 studies a case are the
-final run. One line a case: the share of intervals at 95 % that hold the truth, over all studies and over those without
-the warning that the fault deserves; bias and half-width in percent of the fuel (points, where the logs hold load alone);
-how often the verdict is wrong in sign; how often each kind of warning is given.
+Run as `python tests/benchmarks/road_test_coverage.py [studies a case] [words of case names]`; 300 studies a case are
+the final run. One line a case: the share of intervals at 95 % that hold the truth, over all studies and over those
+without the warning that the fault deserves; bias, half-width and spread in percent of the fuel (points, where the logs
+hold load alone); how often the verdict is wrong in sign.
 """
 
 from __future__ import annotations
@@ -129,7 +129,10 @@ def main() -> None:
     """Print one line a case."""
     studies = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     names = sys.argv[2:]
-    print(f"{'case':<24} {'held %':>7} {'unwarned':>9} {'held %':>7} {'bias':>7} {'± 95 %':>7} {'spread':>7} {'wrong %':>8} {'s':>6}")
+    print(
+        f"{'case':<24} {'held %':>7} {'unwarned':>9} {'held %':>7} {'bias':>7} {'± 95 %':>7} {'spread':>7} "
+        f"{'wrong %':>8} {'s':>6}"
+    )
     for name, (case, warning) in CASES.items():
         if names and not any(word in name for word in names):
             continue

@@ -21,7 +21,8 @@ from vehicle.road_test.found import About, Found, Quantity, found_in, widened, w
 from vehicle.road_test.odd import Drift, WithoutOne, drift_of, without_each
 from vehicle.road_test.rule import beyond_limits, rejected
 from vehicle.road_test.slopes import adjusted_means, inside_slopes
-from vehicle.road_test.windows import MOVING_M_S, NO_COOLANT, RunWindows
+from vehicle.road_test.sources import MOVING_M_S
+from vehicle.road_test.windows import NO_COOLANT, RunWindows
 
 SMALLEST_OF_INTEREST = 0.03
 _LEAST_WINDOWS = 3
@@ -50,13 +51,15 @@ class RunChange:
 class WindExplains:
     """The head wind that would explain the whole effect: `equal_m_s` more of it in the runs with the turbine.
 
-    `given` is whether the list says the wind of every run, `both_ways` whether both states were driven both ways alike,
-    so that a steady wind cancels, `controlled` whether a control vehicle was in the same air.
+    `given` is whether the list says the wind of every run, `alike` whether both states were driven in the same
+    directions as often, so that a steady wind cancels, `ways` in how many directions, `controlled` whether a control
+    vehicle was in the same air.
     """
 
     equal_m_s: float
     given: bool
-    both_ways: bool
+    alike: bool
+    ways: int
     controlled: bool
 
 
@@ -206,7 +209,9 @@ def compare(
 
 
 def _level_m3_s(found: Found, design: Design) -> float:
-    """Return the mean fuel flow without the effect [m3/s]; with a control, where the values are ratios, of plain runs."""
+    """Return the mean fuel flow without the effect [m3/s]; with a control, where the values are ratios, of plain
+    runs.
+    """
     return found.fuel.plain_without if found.controlled else found.fuel.without
 
 
@@ -236,9 +241,7 @@ def _agreement(
     return agreement_words(points, about.predicted_load[0] / 100, about.predicted_load[1] / 100, unit="points of load")
 
 
-def _ruled(
-    used: list[RunWindows], every: Design, level: float, about: About
-) -> tuple[Rejected, list[RunWindows]]:
+def _ruled(used: list[RunWindows], every: Design, level: float, about: About) -> tuple[Rejected, list[RunWindows]]:
     """Return what the rule of the run sheet rejects, and the runs that are left; all where too few would be left."""
     why, not_applied = rejected(used)
     if not why:
@@ -293,10 +296,16 @@ def _drift_words(drift: Drift | None) -> list[str]:
     return [f"fuel drifts by {100 * drift.per_run:+.2f} % from run to run (p = {drift.p_value:.3f}): {moved}"]
 
 
-def _checked(found: Found, judged: Quantity, design: Design) -> tuple[tuple[WithoutOne, ...], Drift | None, WindExplains | None]:
+def _checked(
+    found: Found, judged: Quantity, design: Design
+) -> tuple[tuple[WithoutOne, ...], Drift | None, WindExplains | None]:
     names = [run.name for run in design.runs]
     each = without_each(judged.calm / judged.without, design.treated, design.blocks, names)
-    return each, _drift(judged, design, controlled=found.controlled, load=judged is found.load), _wind_explains(found, judged, design)
+    return (
+        each,
+        _drift(judged, design, controlled=found.controlled, load=judged is found.load),
+        _wind_explains(found, judged, design),
+    )
 
 
 def _drift(judged: Quantity, design: Design, *, controlled: bool, load: bool) -> Drift | None:
@@ -319,21 +328,24 @@ def _wind_explains(found: Found, judged: Quantity, design: Design) -> WindExplai
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
     if not speed > MOVING_M_S:
         return None
-    effect, slope = judged.relative.change.estimate, judged.sensitivity.wind_s_m
-    # fuel goes with the square of the air speed: (1 + w/v)^2 - 1 = 2 effect / (slope v)
-    inside = 1 + 2 * effect / (slope * speed)
+    # air drag goes with the square of the air speed: share ((1 + w/v)^2 - 1) = effect
+    inside = 1 + judged.relative.change.estimate / judged.sensitivity.air_share
     equal = speed * (math.sqrt(max(inside, 0.0)) - 1)
     given = all(math.isfinite(run.means["head_wind_m_s"]) for run in design.runs)
-    return WindExplains(equal, given, _both_ways(design), found.controlled)
+    alike, ways = _directions(design)
+    return WindExplains(equal, given, alike, ways, found.controlled)
 
 
-def _both_ways(design: Design) -> bool:
-    """Return whether both states were driven in two directions alike."""
-    count = {state: Counter(r.direction for r in design.runs if r.state == state) for state in (design.with_state, design.without_state)}
-    first, second = count[design.with_state], count[design.without_state]
-    return len(first) == 2 and first.keys() == second.keys() and "" not in first and all(
-        len(set(one.values())) == 1 for one in (first, second)
+def _directions(design: Design) -> tuple[bool, int]:
+    """Return whether both states were driven in the same directions as often, and in how many."""
+    shares = []
+    for treated in (True, False):
+        count = Counter(run.direction for run in design.runs if (run.state == design.with_state) == treated)
+        shares.append({way: many / count.total() for way, many in count.items()})
+    alike = shares[0].keys() == shares[1].keys() and all(
+        abs(shares[0][way] - shares[1][way]) < 1e-9 for way in shares[0]
     )
+    return alike, len((shares[0].keys() | shares[1].keys()) - {""})
 
 
 def _kept(design: Design) -> tuple[float, float]:

@@ -79,9 +79,7 @@ def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: b
     return "cannot tell", words, more
 
 
-def load_words(
-    conclusion: str, words: str, points: Estimate, share: Estimate, design: Design, load_name: str
-) -> str:
+def load_words(conclusion: str, words: str, points: Estimate, share: Estimate, design: Design, load_name: str) -> str:
     """Return the sentence of a conclusion on load: in points, and as a share of the load."""
     subject = f"{design.with_state.capitalize()} compared with {design.without_state}"
     if conclusion not in ("costs", "saves") or points.low is None or points.high is None:

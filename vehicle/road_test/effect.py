@@ -93,8 +93,8 @@ def run_level_effect(
     """Return the effect of `treated` on `values`, one value a run, by least squares with one constant per block.
 
     With one run of each kind in every block this is the paired t-test; with one block it is the two-sample t-test
-    with a pooled spread [1]_. Slopes of covariates are estimated together with the effect, held by what is known of them
-    (mixed estimation [2]_); the degrees of freedom are those of Satterthwaite.
+    with a pooled spread [1]_. Slopes of covariates are estimated together with the effect, held by what is known of
+    them (mixed estimation [2]_); the degrees of freedom are those of Satterthwaite.
 
     Parameters
     ----------
@@ -182,7 +182,9 @@ def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, f
     return _Fit(float(solution[0]), solution[1:], variance, sigma2, left / max(share, 1e-3) ** 2)
 
 
-def less_covariates(values: np.ndarray, blocks: np.ndarray, covariates: Covariates, slopes: Sequence[float]) -> np.ndarray:
+def less_covariates(
+    values: np.ndarray, blocks: np.ndarray, covariates: Covariates, slopes: Sequence[float]
+) -> np.ndarray:
     """Return the values (N,) less what covariates explain inside blocks."""
     adjusted: np.ndarray = values - _centred(Blocks(blocks), covariates.values) @ np.asarray(slopes, float)
     return adjusted

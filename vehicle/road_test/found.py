@@ -1,6 +1,7 @@
 """What the runs of a design show: one value a run, brought to the conditions of its pair, and the effect over runs.
 
-With a control vehicle the value is the ratio of the test vehicle's fuel to the control's over the same drive, which takes
+With a control vehicle the value is the ratio of the test vehicle's fuel to the control's over the same drive, which
+takes
 out weather and traffic (the ratio of test to control of SAE J1321, scope).
 """
 
@@ -16,9 +17,12 @@ from vehicle.road_test.conclusion import Design
 from vehicle.road_test.effect import Blocks, Covariates, RunLevelEffect, less_covariates, run_level_effect
 from vehicle.road_test.sensitivity import Sensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
 from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
-from vehicle.road_test.sources import SourceError
-from vehicle.road_test.windows import MOVING_M_S, RunWindows
+from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
+from vehicle.road_test.windows import RunWindows
 
+# How far the relative answers of two vehicles to the same weather and traffic differ, standard deviation: common
+# practice, no source.
+_CONTROL_UNLIKE = 0.15
 _NO_SLOPES = Slopes((), (), np.zeros(0), None)
 
 
@@ -27,7 +31,8 @@ class About:
     """What is known of the fuel of all runs.
 
     `absolute` is False where only ratios mean something; `firm` is False where fuel is converted from load, `load_name`
-    is that load. `error` is what runs cannot remove. `drag_n_s2_m2` is C of the coast-down, `marginal_m3_j` the fuel for
+    is that load. `error` is what runs cannot remove. `drag_n_s2_m2` is C of the coast-down, `marginal_m3_j` the
+    fuel for
     a joule of shaft work; None where they are not known. `predicted_load` is the change of load and its half-width in
     points that a scenario predicts.
     """
@@ -35,7 +40,7 @@ class About:
     absolute: bool = True
     firm: bool = True
     load_name: str = "calculated load"
-    error: SourceError = SourceError(0.0, 0.0, "")
+    error: SourceError = NO_ERROR
     drag_n_s2_m2: float | None = None
     marginal_m3_j: float | None = None
     predicted_load: tuple[float, float] | None = None
@@ -88,9 +93,7 @@ def found_in(design: Design, level: float, about: About) -> Found:
     return Found(fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled)
 
 
-def sensitivity_of(
-    runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool
-) -> Sensitivity:
+def sensitivity_of(runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool) -> Sensitivity:
     """Return how fuel or load of the runs goes with speed and head wind."""
     return sensitivity(runs, slopes, share, known=known, load=load)
 
@@ -165,12 +168,20 @@ def _brought(
             names.append("speed of the runs")
     wind = np.array([run.means["head_wind_m_s"] for run in design.runs])
     if np.isfinite(wind).all() and not controlled and (speed > MOVING_M_S).all():
-        against = block.centred(wind)
-        if float(np.abs(against).max()) > 1e-6:
-            values -= mean * (how.wind_s_m - learnt_wind(design.runs, slopes, load=load)) * against
-            columns.append(mean * against)
-            deviations.append(how.wind_error)
+        pushing = block.centred((speed + wind) * np.abs(speed + wind) / speed**2 - 1)  # air drag over that in still air
+        if float(np.abs(pushing).max()) > 1e-6:
+            learnt = 0.5 * float(speed.mean()) * learnt_wind(design.runs, slopes, load=load)
+            values -= mean * (how.air_share - learnt) * pushing
+            columns.append(mean * pushing)
+            deviations.append(how.air_share_error)
             names.append("head wind")
+    if controlled:
+        # the two vehicles do not answer to weather and traffic alike
+        other = block.centred(np.log(_control(design, load=load)))
+        if float(np.abs(other).max()) > 1e-6:
+            columns.append(mean * other)
+            deviations.append(_CONTROL_UNLIKE)
+            names.append("control vehicle")
     if not columns:
         return values, None, ()
     return values, Covariates(np.column_stack(columns), np.array(deviations)), tuple(names)

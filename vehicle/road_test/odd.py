@@ -72,8 +72,10 @@ def without_each(
 
     labels = list(dict.fromkeys(blocks.tolist()))
     paired = len(labels) > 1
-    groups = [np.flatnonzero(blocks == label) for label in labels] if paired else [np.array([k]) for k in range(values.size)]
-    if len(groups) < _LEAST_PAIRS or not paired and min(treated.sum(), (~treated).sum()) < _LEAST_PAIRS:
+    groups = (
+        [np.flatnonzero(blocks == label) for label in labels] if paired else [np.array([k]) for k in range(values.size)]
+    )
+    if len(groups) < _LEAST_PAIRS or (not paired and min(treated.sum(), (~treated).sum()) < _LEAST_PAIRS):
         return ()
     found = []
     for rows in groups:

@@ -1,7 +1,7 @@
 """The rule by which a run is rejected, fixed before the test and never by its fuel, and the limits of the weather.
 
-Both stand on the run sheet that `windtoll plan` prints; `compare` applies and prints the same rule. All limits are common
-practice, no source, but for those named.
+Both stand on the run sheet that `windtoll plan` prints; `compare` applies and prints the same rule. All limits are
+common practice, no source, but for those named.
 """
 
 from __future__ import annotations

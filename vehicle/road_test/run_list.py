@@ -338,22 +338,18 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
         raise InputError(reading.problems)
     warnings = tuple(dict.fromkeys(reading.warnings))
     named = "fuel" in engine
-    return Manifest(
-        path, spec, car.mass, car.road_load, columns, runs, warnings, named, full_load, control_engine
-    )
+    return Manifest(path, spec, car.mass, car.road_load, columns, runs, warnings, named, full_load, control_engine)
 
 
-def _runs(
-    reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, *, needs_runs: bool
-) -> tuple[Run, ...]:
+def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, *, needs_runs: bool) -> tuple[Run, ...]:
     headings = _headings(reading, reading.table(document, "directions"))
     entries = _entries(reading, document)
     if needs_runs and not entries and not reading.problems:
         reading.problem("run", "no runs", "one [[run]] table for each run, with file and state")
     read = [_run(reading, number, entry, headings, density_kg_m3) for number, entry in enumerate(entries, 1)]
     runs = tuple(run for run in read if run is not None)
-    for key, what in (("control", "a control log"), ("fuel_used_m3", "weighed or metered fuel (fuel_used)")):
-        having = sum(getattr(run, key) is not None for run in runs)
+    for name, what in (("control", "a control log"), ("fuel_used_m3", "weighed or metered fuel (fuel_used)")):
+        having = sum(getattr(run, name) is not None for run in runs)
         if 0 < having < len(runs):
             reading.problem("run", f"{having} of {len(runs)} runs have {what}", f"{what} for every run, or for none")
     seen: dict[tuple[Path, float | None, float | None], int] = {}
@@ -424,7 +420,9 @@ def full_load_of(peak: object | None, curve: Path | None) -> FullLoad | None:
     if curve is not None:
         data = read_table(curve, {"engine_speed": "rad/s", "torque": "N*m"})
         if (data["torque"] <= 0).any() or (np.diff(data["engine_speed"]) <= 0).any():
-            raise InputError(Problem(curve.name, "", "torque or engine speed out of order", "rising speeds, torques > 0"))
+            raise InputError(
+                Problem(curve.name, "", "torque or engine speed out of order", "rising speeds, torques > 0")
+            )
         return FullLoad(data["engine_speed"], data["torque"], _TORQUE_ERROR)
     if peak is None:
         return None

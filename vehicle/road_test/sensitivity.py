@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.road_test.slopes import Slopes
-from vehicle.road_test.windows import COVARIATES, MOVING_M_S, RunWindows
+from vehicle.road_test.sources import MOVING_M_S
+from vehicle.road_test.windows import COVARIATES, RunWindows
 
-# Share of the fuel power that air drag takes: a half at 28 m/s (100 km/h), falling with the square of speed against what
-# rises with speed alone. From memory: about half at motorway speed; the range serves cars and vans.
+# Share of the fuel power that air drag takes: a half at 28 m/s (100 km/h), falling with the square of speed against
+# what rises with speed alone. From memory: about half at motorway speed; the range serves cars and vans.
 _EQUAL_SHARES_M_S = 28.0
 _SHARE_ERROR = 0.2  # standard deviation, of itself
 _KNOWN_SHARE_ERROR = 0.1  # where the coast-down coefficients are given
@@ -29,15 +30,13 @@ _LOWEST_SHARE, _HIGHEST_SHARE = 0.03, 0.75
 class Sensitivity:
     """Relative change of fuel (or load) with the mean conditions of a run, each with its standard deviation.
 
-    `speed` is per relative change of road speed, `wind_s_m` per m/s of head wind. `air_share` is the share of the fuel
-    that air drag takes.
+    `speed` is per relative change of road speed, `air_share` per relative change of air drag: its share of the fuel.
     """
 
     speed: float
     speed_error: float
-    wind_s_m: float
-    wind_error: float
     air_share: float
+    air_share_error: float
 
 
 def air_share(speed_m_s: float, drag_w: float | None = None, fuel_as_shaft_w: float | None = None) -> float:
@@ -95,10 +94,7 @@ def sensitivity(runs: Sequence[RunWindows], slopes: Slopes, share: float, *, kno
     learnt_error = _learnt_error(runs, slopes)
     weight = 0.0 if learnt is None else error**2 / (error**2 + learnt_error**2)
     speed = physics if learnt is None else physics + weight * (learnt - physics)
-    mean_m_s = max(float(np.mean([run.means["speed_m_s"] for run in runs])), MOVING_M_S)
-    return Sensitivity(
-        speed, error * math.sqrt(1 - weight), 2 * share / mean_m_s, 2 * share_error / mean_m_s, share
-    )
+    return Sensitivity(speed, error * math.sqrt(1 - weight), share, share_error)
 
 
 def learnt_elasticity(runs: Sequence[RunWindows], slopes: Slopes, *, load: bool = False) -> float | None:

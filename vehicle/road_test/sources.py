@@ -70,6 +70,9 @@ class SourceError:
     inside: bool = False
 
 
+NO_ERROR = SourceError(0.0, 0.0, "")
+
+
 @dataclass(frozen=True)
 class CommonFuel:
     """The fuel of several logs from one source: `flows` has one entry a log.
@@ -84,7 +87,7 @@ class CommonFuel:
     absolute: bool
     flows: tuple[FuelFlow, ...]
     covered: tuple[float, ...] = ()
-    error: SourceError = SourceError(0.06, 0.03, "")
+    error: SourceError = NO_ERROR
     passed_over: tuple[str, ...] = ()
 
     @property
@@ -180,9 +183,7 @@ def _covered(log: Log, flow: np.ndarray) -> float:
     return float(step[rows & np.isfinite(flow)].sum()) / total if total > 0 else 0.0
 
 
-def _from_load(
-    logs: Sequence[Log], engine: LoggedEngine, source: str, full_load: FullLoad | None
-) -> CommonFuel | None:
+def _from_load(logs: Sequence[Log], engine: LoggedEngine, source: str, full_load: FullLoad | None) -> CommonFuel | None:
     column = source.replace(" ", "_")
     if not all(column in log.table and "engine_speed_rad_s" in log.table for log in logs):
         return None

@@ -120,7 +120,8 @@ def test_compare_json_has_the_promised_keys(tmp_path):
 def test_compare_in_words(tmp_path):
     text = run(compare.command, write_test(tmp_path))
     for part in (
-        "Working compared with stowed: costs",
+        "Costs fuel: +",
+        "Working compared with stowed: 6 and 6 runs, 6 complete pairs",
         "L/h",
         "randomisation test",
         "420 of 420 kept",
@@ -236,7 +237,7 @@ def test_a_recorded_car_without_a_fuel_rate_says_what_the_manifest_lacks(tmp_pat
     manifest.write_text('[engine]\nfuel = "petrol"\ndisplacement = "1.6 L"\n' + "\n".join(lines))
     answer = json.loads(run(compare.command, manifest, "--json"))
     assert answer["effect_l_per_h"]["low"] > 0
-    assert not any("displacement" in text or "fuel" in text for text in answer["warnings"])
+    assert not any("displacement" in text or "not named" in text for text in answer["warnings"])
     fuel = json.loads(run(read.command, tmp_path / "0_stowed.csv", "--json"))["fuel"]
     assert fuel["litres"] is None
     assert "displacement is not known" in " ".join(fuel["not_used_because"])
