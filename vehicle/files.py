@@ -7,9 +7,12 @@ pipe, and an existing file, unless the user said `--force` or the file is one th
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import stat
 import tempfile
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -17,6 +20,13 @@ from vehicle.problems import InputError, Problem, shown
 
 MARK = "made by windtoll"  # stands near the beginning of what is drawn anew each time and never edited by hand
 _MARK_WITHIN = 1024  # bytes
+# What Windows takes for devices with any ending, and the signs that it has in no name. Source: Microsoft, "Naming
+# Files, Paths, and Namespaces" (from memory).
+_WINDOWS_DEVICE = re.compile(
+    r"(con|prn|aux|nul|com[0-9\u00b9\u00b2\u00b3]|lpt[0-9\u00b9\u00b2\u00b3])\s*(\..*)?", re.IGNORECASE
+)
+_WINDOWS_SIGNS = re.compile(r'[<>:"|?*\x00-\x1f]')
+_REPLACE_TRIES, _REPLACE_PAUSE_S = 10, 0.1  # a virus scanner lets go within a second; a spreadsheet does not
 _FOLDER = "a file in an existing folder that you may write to"
 
 
@@ -33,10 +43,39 @@ def write_whole(path: Path, content: bytes) -> None:
             os.fsync(stream.fileno())
         if os.name == "posix":
             os.chmod(temporary, _mode(path))
-        os.replace(temporary, path)
+        replace_file(Path(temporary), path)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+def replace_file(new: Path, path: Path) -> None:
+    """Put `new` in the place of `path`, both in one folder. Raises OSError.
+
+    Windows refuses for as long as another program has `path` open: what only looks at it for a moment is waited for.
+    """
+    for left in reversed(range(_REPLACE_TRIES)):
+        try:
+            return os.replace(new, path)
+        except PermissionError:
+            if not on_windows() or not left:
+                raise
+            time.sleep(_REPLACE_PAUSE_S)
+    raise AssertionError
+
+
+def on_windows() -> bool:
+    """Return whether names and locks are those of Windows."""
+    return os.name == "nt"
+
+
+def refused_by_windows(name: str) -> str | None:
+    """Return why Windows has no file of that name (no folders in it), None where it can have one."""
+    if _WINDOWS_DEVICE.fullmatch(name):
+        return "is the name of a device on Windows"
+    if _WINDOWS_SIGNS.search(name):
+        return 'has a sign that Windows has in no name (< > : " | ? *)'
+    return "ends with a point or a space, which Windows drops" if name != name.rstrip(". ") else None
 
 
 def _mode(path: Path) -> int:
@@ -54,6 +93,9 @@ def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = Fal
     `inputs` are the files that the run reads; none of them is ever replaced, not even with `force`. Raises InputError.
     """
     where = shown(path, 200)
+    refused = refused_by_windows(path.name) if on_windows() else None
+    if refused:
+        raise InputError(Problem(where, "", refused, "another name"))
     try:
         target = path.resolve()
         if not target.parent.is_dir():
@@ -98,6 +140,10 @@ def write_output(path: Path, content: bytes, inputs: Iterable[Path] = (), *, for
 
 
 def _unwritable(where: str, error: OSError) -> Problem:
+    if isinstance(error, PermissionError) and on_windows():
+        return Problem(where, "", "is open in another program, or may not be written", "close it there and try again")
+    if error.errno == errno.ENAMETOOLONG:
+        return Problem(where, "", "is too long a name for this disk", "a shorter name, or a folder nearer the top")
     return Problem(where, "", f"cannot be written ({error.strerror})", _FOLDER)
 
 

@@ -100,6 +100,8 @@ class Spec:
     """The rules of one key: its unit, limits (in that unit), meaning, and where its default comes from.
 
     `called` is its name in a sentence, where that is not its key; `measured` is how a builder would measure it.
+    `plausible` are the ends of what road vehicles with a home-made turbine have (common practice, no source): a value
+    outside is a slip of the pen, unless the file says that it is meant.
     """
 
     unit: str
@@ -112,6 +114,7 @@ class Spec:
     measured: Way | None = None
     default: str | float | None = None
     such_as: str = ""
+    plausible: tuple[str | float, str | float] | None = None
 
     def example(self) -> str:
         """Return what a user may write for this key, each alternative within its limits: '"95 %" or 0.95'."""
@@ -122,7 +125,25 @@ class Spec:
         fitting = [text for text in units.examples(self.unit) if self._fits(units.parse(text, self.unit))]
         if fitting:
             return " or ".join(f'"{text}"' for text in fitting)
-        return f'"{self.default}"' if self.default is not None else units.example(self.unit)
+        if self.default is not None:
+            return f'"{self.default}"'
+        return self._usual_example() or units.example(self.unit)
+
+    def _usual_example(self) -> str:
+        """Return a round value from the middle of the plausible range, in a unit that its ends are written in."""
+        ends = self.plausible_ends()
+        if ends is None or self.plausible is None:
+            return ""
+        low, high = ends
+        middle = math.sqrt(low * high) if low > 0 and self.unit != "K" else (low + high) / 2
+        written = []
+        for end in self.plausible:
+            name = units.split(str(end))[1]
+            number = middle - 273.15 if self.unit == "K" else units.express(middle, name, self.unit)
+            written.append(f'"{units.figures(number, 1)} {name}"')
+            if number < 1000:
+                break
+        return written[-1]
 
     def _plain_example(self) -> str:
         """Return an example of a number without a unit: a share as per cent too."""
@@ -134,7 +155,16 @@ class Spec:
     def _fits(self, value: float) -> bool:
         above = self.above is None or value > self.above
         least = self.at_least is None or value >= self.at_least
-        return above and least and (self.at_most is None or value <= self.at_most)
+        ends = self.plausible_ends()
+        usual = ends is None or ends[0] <= value <= ends[1]
+        return usual and above and least and (self.at_most is None or value <= self.at_most)
+
+    def plausible_ends(self) -> tuple[float, float] | None:
+        """Return the ends of the plausible range in the key's unit, None where the key has none."""
+        if self.plausible is None:
+            return None
+        low, high = self.plausible
+        return _one(low, self), _one(high, self)
 
     def accepted(self) -> str:
         """Return what a user may write, in words."""
@@ -209,14 +239,15 @@ def quantity(
     called: str = "",
     measured: Way | None = None,
     such_as: str = "",
+    plausible: tuple[str | float, str | float] | None = None,
 ) -> Any:
     """Return a pydantic field for a quantity in SI unit `unit`.
 
     With a default, its range `low`..`high` makes it uncertain (triangular) and `source` says where it comes from.
     `called` is its name in a sentence, `measured` how a builder would measure it, `such_as` an example of what may be
-    written, where those of the unit do not fit.
+    written, where those of the unit do not fit; `plausible` the usual ends.
     """
-    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured, default, such_as)
+    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured, default, such_as, plausible)
     extra: dict[str, Any] = {"spec": spec}
     if required:
         return Field(description=meaning, json_schema_extra=extra)

@@ -110,6 +110,47 @@ _SPELLINGS = {
     "V/1000 rpm": "V/krpm",
     "mm/s": "mm/s",
 }
+# Units that are one letter short of another: what they would mean, and what is wanted nearly always.
+_MISREAD = dict.fromkeys(("m/h", "m/hr", "m/hour", "M/h", "M/H", "m/H"), "metres an hour: write mph, km/h or m/s")
+# Units whose capitals carry no meaning here: "KG", "Kg" and "kg" are one, and nobody builds in megametres. Where
+# capitals part two units that a builder may mean (mW and MW, kn and kN, the henry and the hour) they stay as they are.
+_IN_ANY_CAPITALS = {
+    name.lower(): name
+    for name in (
+        "kg",
+        "lb",
+        "oz",
+        "km/h",
+        "mph",
+        "rpm",
+        "km",
+        "mi",
+        "mm",
+        "cm",
+        "ft",
+        "inch",
+        "W",
+        "kW",
+        "kWh",
+        "Wh",
+        "kJ",
+        "V",
+        "kPa",
+        "hPa",
+        "psi",
+        "mbar",
+        "bar",
+        "hp",
+        "degC",
+        "degF",
+        "lbf",
+        "min",
+        "mL",
+        "cm**3",
+        "degree",
+        "kg/m**3",
+    )
+} | {"in": "inch"}
 _TEMPERATURE_LETTERS = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "K": "kelvin", "degK": "kelvin"}
 
 # How an accepted unit is told to the user: (SI unit, kind) -> examples.
@@ -267,11 +308,15 @@ def normal_name(name: str, *, temperature: bool = False) -> str:
     if temperature and text in _TEMPERATURE_LETTERS:
         return _TEMPERATURE_LETTERS[text]
     text = text.replace("²", "^2").replace("³", "^3").replace("·", "*").replace("⋅", "*").replace("^", "**")
+    if text in _MISREAD:
+        raise QuantityError(f"{text!r} would be {_MISREAD[text]}")
     if text in _SPELLINGS:
         return _SPELLINGS[text]
     if text in ("%", "percent"):
         return "percent"
     text = text.replace("°C", "degC").replace("°F", "degF").replace("Ω", "ohm").replace("μ", "µ")
+    if text not in _IN_ANY_CAPITALS.values() and text.lower() in _IN_ANY_CAPITALS and text.lower() != text:
+        return _IN_ANY_CAPITALS[text.lower()]
     if (
         len(text) > 40
         or not (_UNIT.fullmatch(text) or text.startswith("1/"))

@@ -203,7 +203,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
-    cp, ct = cp * power_factor, ct * rotor.thrust_factor
+    # The air gives up no more power than thrust times its speed, whatever the factors say.
+    cp = cp * power_factor
+    ct = np.maximum(ct * rotor.thrust_factor, cp)
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,

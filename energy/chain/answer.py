@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from energy.chain.draws import spread_of
+from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer, break_even_head_wind_m_s
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
@@ -66,6 +67,7 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
     if scenario.schedule is not None:
         return _trip_answered(scenario, exact=exact, progress=progress)
     found = answer(inputs_of(scenario))
+    refuse_impossible(scenario, found, found.turbine)
     sweep = answer(inputs_of(scenario, {"air.wind_speed": _WINDS_M_S, "air.wind_from": np.zeros_like(_WINDS_M_S)}))
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
@@ -77,6 +79,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
     from energy.chain.trip import answer_trip, trip_chain
 
     trip = answer_trip(scenario)
+    refuse_impossible(scenario, trip.mean, trip.most)
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -91,7 +92,7 @@ class Year:
     """A year's winds: shares of driving time in which it pays, and what standing in them gives; (p05, nominal, p95)."""
 
     mean_wind_m_s: float
-    direction: str
+    direction: Literal["any", "given"]
     assumed: str  # where the climate comes from, if it was assumed
     pays_share: Mapping[str, tuple[float, float, float]]
     change_w: tuple[float, float, float]  # mean change in fuel (or pack) power while driving, no credit
@@ -320,7 +321,7 @@ def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) ->
     )
 
 
-def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, str, str]:
+def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, Literal["any", "given"], str]:
     """Return (mean wind, Weibull shape, direction, source if assumed) of the scenario's wind climate."""
     climate = scenario.wind_climate
     if climate is None:

@@ -58,6 +58,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
     from energy.scenario import bundle as bundles
+    from energy.words.begin_model import BeginData
     from vehicle.files import write_output
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
@@ -80,15 +81,14 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     path = folder / bundles.SCENARIO_NAME
     found = verdict_of(told, system)
     if as_json:
-        common.print_json(
-            {
-                "written": str(path),
-                "verdict": found.word,
-                "safe": False if found.dangers else None,
-                "guesses": list(bundles.guesses(bundle)),
-                "sentence": found.words,
-            }
+        begun = BeginData(
+            written=[str(path), *(str(folder / name) for name, _ in bundle.files)],
+            verdict=found.word,
+            safe=False if found.dangers else None,
+            guesses=list(bundles.guesses(bundle)),
+            sentence=found.words,
         )
+        common.print_json(begun.model_dump())
         common.leave(found)
         return
     out = common.console()

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from energy.commands import common
 from energy.words.call_sheet import ASKED, USUALLY_ASKED
 from vehicle.units import UnitSystem
+
+if TYPE_CHECKING:
+    from energy.diagnosis.tuning import Kind
 
 
 @click.command("callsheet", short_help="A page for the passenger's phone: tap settings, type watts, no network.")
@@ -37,7 +41,7 @@ from vehicle.units import UnitSystem
 def command(
     scenario: Path,
     out: Path,
-    step: str | None,
+    step: Kind | None,
     settings: str | None,
     hold: str,
     ask: tuple[str, ...],
@@ -60,20 +64,19 @@ def command(
     from energy.chain.load import load
     from energy.diagnosis.stepping import stepping_plan
     from energy.pages.call_sheet import as_html
-    from energy.words.call_sheet import as_data, what_next
+    from energy.words.call_sheet import as_data, what_next, written_data
     from vehicle.typed import read_quantity
 
     checked = load(scenario, overrides)
     plan = stepping_plan(checked, step, settings, read_quantity("--hold", hold, "s"), seed)
     data = as_data(plan, checked.title or checked.name, ask or USUALLY_ASKED, system)
     _write(out, as_html(data), overwrite)
-    said = what_next(str(out), data)
     if as_json:
-        common.print_json({**data, "file": str(out), "next": said})
+        common.print_json(written_data(data, str(out)))
         return
     screen = common.console()
     screen.print(f"Call sheet written to {out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
-    common.bullets(screen, said)
+    common.bullets(screen, what_next(str(out), data))
 
 
 def _write(path: Path, text: str, overwrite: bool) -> None:

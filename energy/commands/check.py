@@ -20,13 +20,13 @@ def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
     """
     from energy.chain.load import load
     from energy.scenario.inputs import inputs_of
+    from energy.words.check_model import CheckData
 
     checked = load(scenario, overrides)
     assumed = inputs_of(checked).assumptions
     if as_json:
-        common.print_json(
-            {"valid": True, "warnings": list(checked.warnings), "assumed": [entry.key for entry in assumed]}
-        )
+        found = CheckData(valid=True, warnings=list(checked.warnings), assumed=[entry.key for entry in assumed])
+        common.print_json(found.model_dump())
         return
     out = common.console()
     out.print(

@@ -45,7 +45,7 @@ def units_option(function: F) -> F:
 def json_option(function: F) -> F:
     """Add --json."""
     return click.option(
-        "--json", "as_json", is_flag=True, help="Print the result as JSON (SI; described in the README)."
+        "--json", "as_json", is_flag=True, help="Print the result as JSON (SI; windtoll schema COMMAND describes it)."
     )(function)
 
 

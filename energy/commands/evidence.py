@@ -42,7 +42,7 @@ def command(as_json: bool, picture: Path | None) -> None:
             save(evidence_picture(check).titled(), path)
             written.append(str(path))
     if as_json:
-        common.print_json(as_data(checks).model_dump() | {"written": written})
+        common.print_json(as_data(checks, written))
         return
     out = common.console()
     out.print(sentence(checks), style="bold")

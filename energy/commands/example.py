@@ -39,7 +39,9 @@ def command(folder: Path, as_json: bool) -> None:
         ) from None
     written = sorted(path for name in names for path in (folder / name).glob("*.toml"))
     if as_json:
-        common.print_json({"written": [str(path) for path in written]})
+        from energy.words.begin_model import ExampleData
+
+        common.print_json(ExampleData(written=[str(path) for path in written]).model_dump())
         return
     out = common.console()
     out.print("Demo scenarios, yours to change (all invented, but the published wind-tunnel rotor):")

@@ -105,8 +105,8 @@ def command(
         chart = heating_chart(_bands(found, steady), _target(found), title, system)
         save(chart, picture, (*files_of(scenario), *logs), force=force)
     if as_json:
-        data = heat_report.as_data(found, system, steady=None if trip is None else steady)
-        common.print_json({**data, "written": [] if picture is None else [str(picture)]})
+        written = [] if picture is None else [str(picture)]
+        common.print_json(heat_report.as_data(found, system, steady=None if trip is None else steady, written=written))
         return
     _print(found, steady, picture, system)
 

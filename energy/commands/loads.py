@@ -110,7 +110,7 @@ def command(
     if ladder:
         rungs = spin_up_ladder(checked)
         if as_json:
-            common.print_json({"ladder": ladder_data(rungs), "cautions": list(LADDER_CAUTIONS)})
+            common.print_json(ladder_data(rungs))
         else:
             _print_ladder(rungs, system)
         return

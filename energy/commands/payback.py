@@ -12,7 +12,6 @@ from energy.words.payback import (
     CAUTIONS,
     DESCENT_COLUMNS,
     as_data,
-    cleaned,
     descent_rows,
     finding,
     head_wind_rows,
@@ -88,7 +87,7 @@ def command(
 
         save(payback_chart(result, finding(result, system), system), picture, files_of(scenario), force=force)
     if as_json:
-        common.print_json(cleaned(as_data(result, loaded)))
+        common.print_json(as_data(result, loaded))
         return
     _print(result, loaded, system, height_m, picture)
 

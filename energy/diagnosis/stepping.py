@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.diagnosis.examples import stepped
-from energy.diagnosis.tuning import SCENARIO_KEYS, SETTINGS
+from energy.diagnosis.tuning import KINDS, SCENARIO_KEYS, SETTINGS, Kind
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
@@ -23,13 +23,13 @@ _ROUNDS = 2
 class SteppingPlan:
     """What is stepped (pitch in degrees, resistance in ohm, or ratio), the settings in order, seconds to hold each."""
 
-    kind: str
+    kind: Kind
     order: tuple[float, ...]
     hold_s: float
 
 
 def stepping_plan(
-    scenario: Scenario, kind: str | None = None, typed: str | None = None, hold_s: float = HOLD_S, seed: int = 1
+    scenario: Scenario, kind: Kind | None = None, typed: str | None = None, hold_s: float = HOLD_S, seed: int = 1
 ) -> SteppingPlan:
     """Return a plan: settings about the scenario's own, or those typed ("2, 4, 6"), twice through.
 
@@ -39,11 +39,11 @@ def stepping_plan(
     if not 5 <= hold_s <= 3600:
         raise InputError(Problem("--hold", "", f"{hold_s:g} s", "5 s to 3600 s"))
     if typed is not None:
-        chosen = kind or "pitch"
+        chosen: Kind = kind or "pitch"
         values = _typed_settings(typed, chosen)
     else:
         key, _, found = stepped(scenario, kind)
-        chosen, values = next(name for name, its in SCENARIO_KEYS.items() if its == key), [float(v) for v in found]
+        chosen, values = next(name for name in KINDS if SCENARIO_KEYS[name] == key), [float(v) for v in found]
     draw = np.random.default_rng(seed)
     rounds = [draw.permutation(len(values)) for _ in range(_ROUNDS)]
     if rounds[0][-1] == rounds[1][0]:  # the same setting twice in a row would be one visit

@@ -12,6 +12,7 @@ import itertools
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -22,6 +23,8 @@ from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
+Kind = Literal["pitch", "resistance", "ratio"]
+KINDS: tuple[Kind, ...] = ("pitch", "resistance", "ratio")
 SETTINGS = {"pitch": "deg", "resistance": "ohm", "ratio": "dimensionless"}
 SCENARIO_KEYS = {"pitch": "rotor.pitch", "resistance": "heater.resistance", "ratio": "drive.ratio"}
 _LAGS_S = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
@@ -49,7 +52,7 @@ class Sweep:
     rotor speed rad/s where logged. `kind` is pitch, resistance or ratio; `wind_is_known` tells road speed alone from
     air speed."""
 
-    kind: str
+    kind: Kind
     time_s: np.ndarray
     setting: np.ndarray
     electrical_power_w: np.ndarray
@@ -83,7 +86,7 @@ class Tuned:
     beyond the settings tried; `skipped` settings whose stretches were too short.
     """
 
-    kind: str
+    kind: Kind
     best: float
     low: float
     high: float
@@ -127,7 +130,7 @@ def read_sweep(path: Path, scenario: Scenario, progress: Progress | None = None)
     )
     data = _whole_rows(path, data)
     increasing(path, "time", data["time"])
-    kinds = [name for name in SETTINGS if name in data]
+    kinds = [name for name in KINDS if name in data]
     problems = []
     if len(kinds) != 1:
         read = "none of them" if not kinds else " and ".join(kinds)

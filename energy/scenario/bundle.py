@@ -22,7 +22,7 @@ from typing import Any
 
 from energy.scenario.keys import TABLES
 from energy.scenario.read import MOST_BYTES, Scenario, override_value, read_scenario
-from vehicle.files import read_input
+from vehicle.files import read_input, refused_by_windows
 from vehicle.problems import InputError, Problem, shown
 
 SCENARIO_NAME = "scenario.toml"
@@ -250,6 +250,9 @@ def _checked_name(name: str) -> str:
                 "a plain name that ends in .csv, of letters, digits, spaces and . _ - + ( )",
             )
         )
+    refused = refused_by_windows(name)  # on every system: the zip travels
+    if refused:
+        raise InputError(Problem(shown(name), "", refused, "another name that ends in .csv"))
     return name
 
 

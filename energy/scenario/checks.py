@@ -316,13 +316,9 @@ def warnings_of(scenario: Scenario) -> list[str]:
     if scenario.schedule is not None and climate and "wind_speed" in scenario.air.model_fields_set:
         found.append("air.wind_speed is given, so the trip does not use wind_climate")
     diameter = scenario.rotor.diameter.value
-    if diameter > 10:
-        found.append(f"rotor.diameter is {diameter:g} m: wider than 10 m on a vehicle looks like a slip of the pen")
     width = scenario.vehicle.width
     if width is not None and diameter > width.value:
         found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
-    elif WIDEST_IN_MANY_COUNTRIES_M < diameter <= 10:
+    elif diameter > WIDEST_IN_MANY_COUNTRIES_M:
         found.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
-    if scenario.vehicle.mass.value < 150:
-        found.append(f"vehicle.mass is {scenario.vehicle.mass.value:g} kg: light for a road vehicle")
     return found

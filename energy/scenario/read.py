@@ -31,7 +31,7 @@ from energy.scenario.blade import blade_of, computed_curves, pitch_convention
 from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
 from energy.scenario.defaults import of_the_blade, with_blade_defaults, with_load_defaults, with_mount_default
 from energy.scenario.files import MeasuredPower, map_reader, read_measured_power, read_torque_curve
-from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, Table
+from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, UNUSUAL, Table
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import is_plain
 from energy.scenario.keys.garage import Bearing, BladeLoads, Gust, Linkage, Mount
@@ -39,6 +39,7 @@ from energy.scenario.keys.heat import CreditTable, HeaterTable, LoadTable, Other
 from energy.scenario.keys.knowledge import MeasurementTable, UncertaintyTable
 from energy.scenario.keys.rotor import BladeTable, Drive, GeneratorTable, RotorTable
 from energy.scenario.keys.vehicle import BatteryTable, EngineTable, TripTable, VehicleTable
+from energy.scenario.plausible import impossible_together, outside, unusual_keys
 from vehicle.driving.engine import FuelMap, TorqueCurve
 from vehicle.driving.trip import Profile, Schedule, read_profile, read_schedule
 from vehicle.files import read_input
@@ -134,7 +135,9 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
     data = _read_toml(path)
     problems = _apply(data, overrides)
     kept = {key: value for key, value in data.items() if key in ("air", "rotor", "blade")}
-    unknown = [key for key in data if key not in TABLES and key not in TEXTS]
+    unknown = [key for key in data if key not in TABLES and key not in (*TEXTS, UNUSUAL)]
+    meant, faults = unusual_keys(path.name, data.get(UNUSUAL))
+    problems += faults
     problems += [Problem(path.name, key, "unknown key", f"the tables {', '.join(TABLES)}") for key in unknown]
     tables: dict[str, Table | None] = {"air": Air(), "rotor": None, "blade": None}
     for key, value in kept.items():
@@ -143,6 +146,7 @@ def load_rotor(path: Path, overrides: Sequence[str] = ()) -> RotorOnly:
             continue
         tables[key], faults = _validate(path.name, key, value)
         problems += faults
+    problems += outside(path.name, tables, meant)[0]
     rotor, blade, air = tables["rotor"], tables["blade"], tables["air"]
     if "rotor" not in kept:
         problems.append(Problem(path.name, "[rotor]", "missing", "a table [rotor] with diameter and curves or blade"))
@@ -183,7 +187,8 @@ def _nominal_speed(data: Mapping[str, Any]) -> float:
 def _as_override(problem: Problem, overrides: Sequence[str]) -> Problem:
     """Return the problem under "--set" where the faulty value came from there and not from the file."""
     keys = {text.partition("=")[0].strip() for text in overrides}
-    if problem.key in keys or problem.key.partition(":")[0] in keys:
+    tables = {key.partition(".")[0] for key in keys} - set(TABLES) - set(TEXTS)  # a table that no file can have
+    if problem.key in keys | tables or problem.key.partition(":")[0] in keys:
         return Problem("--set", problem.key, problem.read, problem.accepted)
     return problem
 
@@ -214,9 +219,19 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise InputError(Problem(name, f"byte {error.start}", "not UTF-8 text", "a TOML file saved as UTF-8")) from None
     except ValueError as error:  # TOMLDecodeError, and what Python says of an integer with thousands of digits
-        raise InputError(Problem(name, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')) from None
+        raise InputError(Problem(name, "", f"not TOML: {error}", _toml_hint(raw, str(error)))) from None
     except RecursionError:
         raise InputError(Problem(name, "", "tables nested too deeply", "one level of tables")) from None
+
+
+def _toml_hint(raw: bytes, error: str) -> str:
+    """Return what would be accepted instead of a line that is no TOML."""
+    at = re.search(r"at line (\d+)", error)
+    lines = raw.decode("utf-8-sig").splitlines()
+    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    if re.search(r"=\s*(true|false|yes|no|on|off)\b", line, re.IGNORECASE):
+        return "true or false, in small letters"
+    return 'lines such as road_speed = "100 km/h"'
 
 
 def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
@@ -242,6 +257,8 @@ def _apply(data: dict[str, Any], overrides: Sequence[str]) -> list[Problem]:
 
 def override_value(raw: str) -> Any:
     """Return the value of a setting "table.key=value" as TOML would have it; text that is no TOML value is a text."""
+    if raw.lower() in ("true", "false"):
+        return raw.lower() == "true"
     try:
         return tomllib.loads(f"x = {raw}")["x"] if "\n" not in raw else raw
     except (ValueError, RecursionError):  # an integer of thousands of digits is a ValueError too
@@ -251,7 +268,11 @@ def override_value(raw: str) -> Any:
 def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem]) -> Scenario:
     texts = {key: data.pop(key, "") for key in TEXTS}
     problems += _text_problems(name, texts)
+    meant, faults = unusual_keys(name, data.pop(UNUSUAL, None))
+    problems += faults
     tables, faults = _tables(name, data)
+    problems += faults
+    faults, unusual = outside(name, tables, meant)
     problems += faults
     problems += either_or(name, data)
     files, faults = _read_files(data, folder)
@@ -282,13 +303,14 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         **{f.name: getattr(files, f.name) for f in fields(files)},
         pitch_convention=convention,
     )
-    problems = cross_checks(scenario)
+    problems = [*cross_checks(scenario), *impossible_together(scenario, meant)]
     if built is not None:
         problems += blade_contradictions(scenario, built.name, of_the_blade(scenario, built))
         scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    return with_mount_default(with_load_defaults(replace(scenario, warnings=tuple(warnings_of(scenario)))))
+    warned = replace(scenario, warnings=(*unusual, *warnings_of(scenario)))
+    return with_mount_default(with_load_defaults(warned))
 
 
 def _text_problems(name: str, texts: Mapping[str, Any]) -> list[Problem]:
@@ -362,6 +384,16 @@ def validated(name: str, place: str, model: type[M], value: Mapping[str, Any]) -
         return None, [_problem(name, place, model, fault) for fault in error.errors(include_url=False)]
 
 
+# What pydantic wants, by the type of its fault, in our words.
+_WANTED = {
+    "bool_type": "true or false, in small letters, without quotes",
+    "string_type": "a text in quotes",
+    "list_type": "a list in square brackets",
+    "dict_type": "a table",
+    "model_type": "a table",  # one of our own models inside a list
+}
+
+
 def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> Problem:
     """Return one of pydantic's faults in our words."""
     key = ".".join(str(part) for part in fault["loc"][:1])
@@ -385,7 +417,9 @@ def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> 
         expected = str(fault["ctx"]["expected"])
         near = nearest(str(fault["input"]), re.findall(r"'([^']*)'", expected))
         return Problem(name, place, shown(fault["input"]), expected + (f" (nearest: {near})" if near else ""))
-    return Problem(name, place, shown(fault["input"]), fault["msg"])
+    meaning = f": {field_info.description}" if field_info and field_info.description else ""
+    kind = _WANTED.get(fault["type"])
+    return Problem(name, place, shown(fault["input"]), f"{kind}{meaning}" if kind else fault["msg"])
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.aero.operating_point import Rotor, coefficients, solve
-from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, ElectricalChain, current_a, electrical_state, shaft_torque_n_m
+from energy.electrical import (
+    SIX_PULSE_VOLTAGE_RATIO,
+    Connection,
+    ElectricalChain,
+    current_a,
+    electrical_state,
+    shaft_torque_n_m,
+)
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.strength.cases import BothCases, Rig, both_cases, rig_of, scanned_pitches_deg
@@ -58,7 +65,7 @@ class Braking:
 class ElectricalSide:
     """Volts (rms between two terminals, peak, DC without load), currents (A), dump load (W, Ω), braking."""
 
-    connection: str
+    connection: Connection
     fastest_rad_s: float
     working_v: float
     open_rms_v: float

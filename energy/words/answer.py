@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
     from energy.words.answer_model import (
         AnswerData,
-        AssumptionData,
         ConditionsData,
         FuelChangeData,
         IntervalData,
@@ -47,6 +46,7 @@ if TYPE_CHECKING:
         StateData,
         TripTotalsData,
     )
+    from energy.words.result_model import AssumptionData
 
 _LIMIT_UNITS = {"rotor_speed": "rad/s", "tip_speed": "m/s", "force": "N", "current": "A", "power": "W"}
 _STATE_WORDS = {"absent": "not fitted", "stowed": "stowed"}
@@ -364,7 +364,7 @@ def _conditions_model(found: Answer) -> ConditionsData:
 
 def assumption_models(entries: Sequence[Assumption]) -> list[AssumptionData]:
     """Return values that were used and not given as typed data."""
-    from energy.words.answer_model import AssumptionData
+    from energy.words.result_model import AssumptionData
 
     return [
         AssumptionData(key=e.key, value=e.value, low=e.low, high=e.high, unit=e.unit, source=e.source) for e in entries
@@ -401,7 +401,8 @@ def _trip_model(told: Answered) -> TripTotalsData | None:
 
 def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
     """Return the intervals of draws as typed data."""
-    from energy.words.answer_model import EstimateData, IntervalData
+    from energy.words.answer_model import IntervalData
+    from energy.words.result_model import EstimateData
 
     fuel = inputs_of(scenario).fuel
     litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
@@ -423,11 +424,6 @@ def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
         draws=spread.draws,
         matters_most_for="fuel_change" if spread.of == "fuel" else "heat_power_w",
     )
-
-
-def spread_data(spread: OutcomeSpread, scenario: Scenario) -> dict[str, Any]:
-    """Return the intervals of draws as data."""
-    return spread_model(spread, scenario).model_dump()
 
 
 def _flow(found: Answer, power_w: float) -> float:

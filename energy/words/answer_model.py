@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from energy.words.result_model import Number, ResultModel, said
+from energy.words.result_model import IN_UNIT, AssumptionData, EstimateData, Number, ResultModel, said
 
 
 class FuelChangeData(ResultModel):
@@ -25,15 +25,6 @@ class FuelChangeData(ResultModel):
     compared_with: str = said("state of the turbine that working is compared with: absent or stowed")
 
 
-class EstimateData(ResultModel):
-    """A simulated figure: the median, and the ends between which a share `level` of the simulations lies."""
-
-    estimate: Number = said("median of the simulations")
-    low: Number = said("lower end")
-    high: Number = said("upper end")
-    level: float = said("share of the simulations between the ends", "1")
-
-
 class IntervalData(ResultModel):
     """How sure the answer is, from draws over all inputs that are not known exactly."""
 
@@ -45,12 +36,12 @@ class IntervalData(ResultModel):
     half_of_heat_power_w: EstimateData = said("heat into the load, the middle half of the simulations", "W")
     probability_saves: Number = said("share of the draws in which working saves", "1")
     probability_costs: Number = said("share of the draws in which working costs", "1")
-    draws: int = said("number of draws")
+    draws: int = said("number of draws", "1")
     matters_most_for: Literal["fuel_change", "heat_power_w"] = said("the figure whose uncertainty is shared out")
 
 
 class MattersData(ResultModel):
-    """One input's share of the doubt."""
+    """One input's share of the uncertainty."""
 
     input: str = said("key of the input, or keys of inputs that err together, joined by +")
     share: Number = said("share of the variance that knowing it would remove", "1")
@@ -63,7 +54,7 @@ class MeasureNextData(ResultModel):
     """One measurement, and what it would do to the interval."""
 
     input: str = said("key of the input")
-    plus_minus: Number = said("what the measurement is good to, in SI units of the input")
+    plus_minus: Number = said("what the measurement is good to", "SI unit of the input")
     how: str = said("how to measure it")
     interval_shrinks_by: Number = said("share by which the interval would shrink", "1")
 
@@ -116,7 +107,7 @@ class StateData(ResultModel):
     wheel_power_w: Number = said("power at the wheels", "W")
     engine_speed_rpm: Number = said("engine speed", "rpm")
     engine_torque_n_m: Number = said("torque at the flywheel", "N m")
-    gear: int = said("gear, 1 the lowest")
+    gear: int = said("gear, 1 the lowest", "1")
     mount_drag_n: Number = said("drag of mount and mast", "N")
     rotor_drag_n: Number = said("drag of the rotor", "N")
 
@@ -159,24 +150,13 @@ class ConditionsData(ResultModel):
     air_speed_across_m_s: Number = said("air speed across the drive", "m/s")
 
 
-class AssumptionData(ResultModel):
-    """A value that was used and not given; numbers in `unit`."""
-
-    key: str = said("key of the scenario file")
-    value: str | Number = said("the value that was taken")
-    low: Number = said("low end of its range")
-    high: Number = said("high end of its range")
-    unit: str = said("unit of the numbers")
-    source: str = said("where it comes from")
-
-
 class LimitData(ResultModel):
     """One limit that the scenario states, and what the working turbine makes of it."""
 
     name: str = said("what is limited")
     key: str = said("key of the scenario that states the limit")
-    value: Number = said("value at work, in `unit`; null where it is not known")
-    limit: Number = said("the limit, in `unit`")
+    value: Number = said("value at work; null where it is not known", IN_UNIT)
+    limit: Number = said("the limit", IN_UNIT)
     share: Number = said("value over limit: above 1 it is broken", "1")
     broken: bool = said("whether the limit is broken")
     unit: str = said("SI unit of value and limit")

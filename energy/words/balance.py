@@ -65,16 +65,18 @@ def said(found: Balance) -> Said:
 
 def as_data(found: Balance) -> dict[str, Any]:
     """Return the answer as data for `--json` (SI)."""
-    return {
-        "imbalance_kg_m": abs(found.imbalance_kg_m),
-        "correction_kg": found.correction_kg,
-        "correction_deg": math.degrees(found.correction_rad),
-        "radius_m": found.radius_m,
-        "bolts": [
-            {"number": one.number, "mass_kg": one.mass_kg, "angle_deg": math.degrees(one.angle_rad)}
+    from energy.words.balance_model import BalanceData, BoltData
+
+    return BalanceData(
+        imbalance_kg_m=abs(found.imbalance_kg_m),
+        correction_kg=found.correction_kg,
+        correction_deg=math.degrees(found.correction_rad),
+        radius_m=found.radius_m,
+        bolts=[
+            BoltData(number=one.number, mass_kg=one.mass_kg, angle_deg=math.degrees(one.angle_rad))
             for one in found.bolts
         ],
-        "left_kg_m": found.left_kg_m,
-        "permitted_kg_m": found.permitted_kg_m,
-        "cautions": list(CAUTIONS),
-    }
+        left_kg_m=found.left_kg_m,
+        permitted_kg_m=found.permitted_kg_m,
+        cautions=list(CAUTIONS),
+    ).model_dump()

@@ -9,6 +9,7 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.diagnosis.stepping import SteppingPlan
+    from energy.words.call_sheet_model import AskedData
 
 CAUTIONS = (
     "Settings are stepped from the seat or at a stop: never by hand on a turning rotor.",
@@ -30,8 +31,10 @@ _TEMPERATURE = {"metric": ("degc", "°C"), "us": ("degf", "°F"), "uk": ("degc",
 _COLUMNS = {"pitch": ("pitch_deg", "dial_deg"), "resistance": ("resistance_ohm",), "ratio": ("ratio",)}
 
 
-def fields(asked: tuple[str, ...], system: UnitSystem) -> list[dict[str, str]]:
+def fields(asked: tuple[str, ...], system: UnitSystem) -> list[AskedData]:
     """Return the numbers that the page asks for, watts always first."""
+    from energy.words.call_sheet_model import AskedData
+
     found = []
     for name in dict.fromkeys(("watts", *asked)):
         label, column, unit = ASKED[name]
@@ -41,20 +44,29 @@ def fields(asked: tuple[str, ...], system: UnitSystem) -> list[dict[str, str]]:
         elif name == "temperature":
             slug, unit = _TEMPERATURE[system]
             column = f"{column}_{slug}"
-        found.append({"name": name, "label": label, "column": column, "unit": unit})
+        found.append(AskedData(name=name, label=label, column=column, unit=unit))
     return found
 
 
 def as_data(plan: SteppingPlan, title: str, asked: tuple[str, ...], system: UnitSystem) -> dict[str, Any]:
-    """Return the call sheet as data: for the page, and for `--json`."""
-    return {
-        "title": title,
-        "kind": plan.kind,
-        "columns": list(_COLUMNS[plan.kind]),
-        "settings": [{"value": float(f"{v:.6g}"), "text": setting_words(plan.kind, v)} for v in plan.order],
-        "hold_s": round(plan.hold_s),
-        "fields": fields(asked, system),
-    }
+    """Return the call sheet as data for its page."""
+    from energy.words.call_sheet_model import SheetData, SheetSettingData
+
+    return SheetData(
+        title=title,
+        kind=plan.kind,
+        columns=list(_COLUMNS[plan.kind]),
+        settings=[SheetSettingData(value=float(f"{v:.6g}"), text=setting_words(plan.kind, v)) for v in plan.order],
+        hold_s=round(plan.hold_s),
+        fields=fields(asked, system),
+    ).model_dump()
+
+
+def written_data(data: dict[str, Any], out: str) -> dict[str, Any]:
+    """Return a call sheet that was written, as data for `--json`."""
+    from energy.words.call_sheet_model import CallSheetData
+
+    return CallSheetData(**data, file=out, next=what_next(out, data)).model_dump()
 
 
 def what_next(out: str, data: dict[str, Any]) -> list[str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,21 +22,23 @@ def title(rotor: RotorOnly) -> str:
 
 def as_data(rotor: RotorOnly, condition: RotorAt | None, written: list[str]) -> dict[str, Any]:
     """Return the curves, and what was asked at one condition, as data for `--json`."""
+    from energy.words.curves_model import BestPointData, CurvesData, RotorAtData
+
     curves = rotor.curves
     pitch, ratio, power = curves.best
-    found = None if condition is None else {k: v if math.isfinite(v) else None for k, v in asdict(condition).items()}
-    return {
-        "best": {"pitch_deg": pitch, "tip_speed_ratio": ratio, "power_coefficient": power},
-        "condition": found,
-        "tip_speed_ratio": curves.tip_speed_ratio.tolist(),
-        "pitch_deg": curves.pitch_deg.tolist(),
-        "power_coefficient": curves.power_coefficient.tolist(),
-        "thrust_coefficient": curves.thrust_coefficient.tolist(),
-        "thrust_is_estimated": curves.thrust_is_estimated,
-        "stalled_torque_share": None if curves.stalled_torque_share is None else curves.stalled_torque_share.tolist(),
-        "notes": list(curves.notes),
-        "written": written,
-    }
+    stalled = curves.stalled_torque_share
+    return CurvesData(
+        best=BestPointData(pitch_deg=pitch, tip_speed_ratio=ratio, power_coefficient=power),
+        condition=None if condition is None else RotorAtData.model_validate(vars(condition)),
+        tip_speed_ratio=curves.tip_speed_ratio.tolist(),
+        pitch_deg=curves.pitch_deg.tolist(),
+        power_coefficient=curves.power_coefficient.tolist(),
+        thrust_coefficient=curves.thrust_coefficient.tolist(),
+        thrust_is_estimated=curves.thrust_is_estimated,
+        stalled_torque_share=None if stalled is None else stalled.tolist(),
+        notes=list(curves.notes),
+        written=written,
+    ).model_dump()
 
 
 BEST_OF_EACH_PITCH = "Best of each pitch (from the rotor plane towards feather)"

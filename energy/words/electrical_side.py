@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from energy.strength.electrical_side import (
     CAPACITOR_FACTOR,
@@ -18,6 +16,10 @@ from energy.strength.electrical_side import (
 )
 from energy.words.said import Said, SaidTable
 from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.strength.electrical_side import Braking
+    from energy.words.loads_model import BrakingData
 
 CAUTIONS = (
     "These volts can kill: at most 50 V AC or 120 V smooth DC count as extra-low voltage. Wiring by a licensed "
@@ -165,37 +167,39 @@ def _notes(side: ElectricalSide, system: UnitSystem) -> list[str]:
 
 def as_data(side: ElectricalSide) -> dict[str, Any]:
     """Return the electrical side as data for `--json` (SI)."""
-    b = side.braking
-    keep = shown_places(b)
+    from energy.words.loads_model import DiodeData, DumpLoadData, ElectricalSideData
+
     reverse, mean = bridge_diodes(side)
+    return ElectricalSideData(
+        connection=side.connection,
+        dangerous_voltage=side.dangerous,
+        rotor_speed_rad_s=side.fastest_rad_s,
+        open_circuit_rms_v=side.open_rms_v,
+        open_circuit_peak_v=side.open_peak_v,
+        working_a=side.working_a,
+        highest_a=side.highest_a,
+        short_circuit_a=side.short_circuit_a,
+        fuse_a=side.fuse_a,
+        fuse_opens_on_short_circuit=side.fuse_opens_on_short,
+        diode=DiodeData(reverse_v=reverse, mean_a=mean) if side.connection == "rectifier" else None,
+        dump_load=DumpLoadData(resistance_ohm=side.element_ohm, working_w=side.dump_w, worst_w=side.dump_worst_w),
+        braking=_braking_data(side.braking),
+        order=list(ORDER),
+        cautions=list(CAUTIONS),
+    ).model_dump()
 
-    def fails(torque: np.ndarray) -> float | None:
-        found = b.fails_from_rad_s(torque)
-        return found if math.isfinite(found) else None
 
-    return {
-        "connection": side.connection,
-        "dangerous_voltage": side.dangerous,
-        "rotor_speed_rad_s": side.fastest_rad_s,
-        "open_circuit_rms_v": side.open_rms_v,
-        "open_circuit_peak_v": side.open_peak_v,
-        "working_a": side.working_a,
-        "highest_a": side.highest_a,
-        "short_circuit_a": side.short_circuit_a,
-        "fuse_a": side.fuse_a,
-        "fuse_opens_on_short_circuit": side.fuse_opens_on_short,
-        "diode": {"reverse_v": reverse, "mean_a": mean} if side.connection == "rectifier" else None,
-        "dump_load": {"resistance_ohm": side.element_ohm, "working_w": side.dump_w, "worst_w": side.dump_worst_w},
-        "braking": {
-            "rotor_speed_rad_s": [float(v) for v in b.rotor_speed_rad_s[keep]],
-            "brake_n_m": [float(v) for v in b.torque_n_m[keep]],
-            "rotor_n_m": [float(v) for v in b.rotor_n_m[keep]],
-            "worst_rotor_n_m": [float(v) for v in b.worst_rotor_n_m[keep]],
-            "current_a": [float(v) for v in b.current_a[keep]],
-            "winding_w": [float(v) for v in b.winding_w[keep]],
-            "fails_from_rad_s": fails(b.rotor_n_m),
-            "fails_in_worst_air_from_rad_s": fails(b.worst_rotor_n_m),
-        },
-        "order": list(ORDER),
-        "cautions": list(CAUTIONS),
-    }
+def _braking_data(brake: Braking) -> BrakingData:
+    from energy.words.loads_model import BrakingData
+
+    keep = shown_places(brake)
+    return BrakingData(
+        rotor_speed_rad_s=brake.rotor_speed_rad_s[keep].tolist(),
+        brake_n_m=brake.torque_n_m[keep].tolist(),
+        rotor_n_m=brake.rotor_n_m[keep].tolist(),
+        worst_rotor_n_m=brake.worst_rotor_n_m[keep].tolist(),
+        current_a=brake.current_a[keep].tolist(),
+        winding_w=brake.winding_w[keep].tolist(),
+        fails_from_rad_s=brake.fails_from_rad_s(brake.rotor_n_m),
+        fails_in_worst_air_from_rad_s=brake.fails_from_rad_s(brake.worst_rotor_n_m),
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from energy.chain.evidence import Check
 from energy.words.result_model import Number, ResultModel, said
@@ -34,7 +35,7 @@ class CheckData(ResultModel):
     error: str = said("its error in one line")
     source: str = said("where the measured values are published")
     not_covered: str = said("what the check says nothing about")
-    figures: dict[str, Number] = said("its figures: errors as shares, temperatures in K")
+    figures: dict[str, Number] = said("its figures", "1 for shares and numbers of cases, K for temperatures")
 
 
 class EvidenceData(ResultModel):
@@ -42,6 +43,7 @@ class EvidenceData(ResultModel):
 
     checks: list[CheckData] = said("one entry a check")
     not_found: str = said("what was looked for and not found")
+    written: list[str] = said("files that were written")
 
 
 def check_words(check: Check) -> CheckWords:
@@ -63,10 +65,10 @@ def sentence(checks: Sequence[Check]) -> str:
     )
 
 
-def as_data(checks: Sequence[Check]) -> EvidenceData:
+def as_data(checks: Sequence[Check], written: Sequence[str] = ()) -> dict[str, Any]:
     """Return all checks as data for `--json`."""
     rows = [CheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks]
-    return EvidenceData(checks=rows, not_found=NOT_FOUND)
+    return EvidenceData(checks=rows, not_found=NOT_FOUND, written=list(written)).model_dump()
 
 
 def _percent(share: float) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -16,6 +17,10 @@ from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import conditions
 from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.words.heat_model import HeatedTripData, HistoryData
+    from energy.words.result_model import EstimateData
 
 _KELVIN = 273.15
 _FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
@@ -413,50 +418,69 @@ def assumptions(found: Heating) -> list[Assumption]:
     ]
 
 
-def as_data(found: Heating, system: UnitSystem, *, steady: Heating | None = None) -> dict[str, Any]:
+def as_data(
+    found: Heating, system: UnitSystem = "metric", *, steady: Heating | None = None, written: Sequence[str] = ()
+) -> dict[str, Any]:
     """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
-    data: dict[str, Any] = {
-        "mode": _mode(found),
-        "dangers": dangers(found, system),
-        "sentence": sentence(found, system),
-    }
-    data |= _figures(found)
-    data["remedies"] = [{"kind": r.kind, "value": r.value, "words": r.words} for r in what_would_help(found, system)]
-    if found.trip is not None:
-        data["trip"] = {
-            "name": found.trip.name,
-            "duration_s": found.trip.seconds,
-            "repeats": found.trip.repeats,
-            "fuel_l": _number(found.over_trip_fuel_m3 * 1e3),
-            "pack_kwh": _number(found.over_trip_pack_j / 3.6e6),
-            "reached_if_repeated_s": _number(found.reached_if_repeated_s),
-            "remarks": list(found.trip.remarks),
-        }
-    if steady is not None:
-        data["steady_cruise"] = _figures(steady)
+    from energy.words.answer import assumption_models
+    from energy.words.heat_model import FiguresData, HeatData, RemedyData
+
+    return HeatData(
+        mode=_mode(found),
+        dangers=dangers(found, system),
+        sentence=sentence(found, system),
+        **_figures(found),
+        remedies=[RemedyData.model_validate(vars(one)) for one in what_would_help(found, system)],
+        trip=_trip_data(found),
+        steady_cruise=None if steady is None else FiguresData(**_figures(steady)),
+        history=_history_data(found),
+        notes=notes(found, system),
+        assumptions=assumption_models(assumptions(found)),
+        cautions=cautions(found, system),
+        written=list(written),
+    ).model_dump()
+
+
+def _trip_data(found: Heating) -> HeatedTripData | None:
+    from energy.words.heat_model import HeatedTripData
+
+    if found.trip is None:
+        return None
+    return HeatedTripData(
+        name=found.trip.name,
+        duration_s=found.trip.seconds,
+        repeats=found.trip.repeats,
+        fuel_l=found.over_trip_fuel_m3 * 1e3,
+        pack_kwh=found.over_trip_pack_j / 3.6e6,
+        reached_if_repeated_s=found.reached_if_repeated_s,
+        remarks=list(found.trip.remarks),
+    )
+
+
+def _history_data(found: Heating) -> HistoryData:
+    from energy.words.heat_model import HistoryData
+    from energy.words.result_model import EstimatesData
+
+    def degc(values: FloatArray) -> list[float]:
+        return [round(float(v) - _KELVIN, 3) for v in values]
+
     band = found.band
-    data["history"] = {
-        "time_s": [round(float(v), 1) for v in band.time_s],
-        "temperature_degc": [round(float(v) - _KELVIN, 3) for v in band.middle_k],
-        "low_degc": [round(float(v) - _KELVIN, 3) for v in band.low_k],
-        "high_degc": [round(float(v) - _KELVIN, 3) for v in band.high_k],
-    }
-    data["notes"] = notes(found, system)
-    data["assumptions"] = [
-        {"key": a.key, "value": a.value, "low": a.low, "high": a.high, "unit": a.unit, "source": a.source}
-        for a in assumptions(found)
-    ]
-    data["cautions"] = cautions(found, system)
-    return data
+    return HistoryData(
+        time_s=[round(float(v), 1) for v in band.time_s],
+        temperature_degc=EstimatesData(
+            estimate=degc(band.middle_k), low=degc(band.low_k), high=degc(band.high_k), level=SHARE
+        ),
+    )
 
 
-def _mode(found: Heating) -> str:
+def _mode(found: Heating) -> Literal["steady", "trip", "power_log"]:
     if found.trip is None:
         return "steady"
     return "trip" if found.trip.power_w is None else "power_log"
 
 
 def _figures(found: Heating) -> dict[str, Any]:
+    """Return the fields of `FiguresData`."""
     outcome = found.outcome
     data: dict[str, Any] = {
         "reachable": bool(outcome.reachable[0]),
@@ -465,29 +489,32 @@ def _figures(found: Heating) -> dict[str, Any]:
         "reason": str(outcome.reason[0]),
     }
     for key, values in _drawn_figures(found, outcome).items():
-        data[key] = _number(float(values[0]))
-        ends = interval(values)
-        if ends is not None:
-            low, high = (_number(end) for end in ends)
-            data[f"{key}_interval"] = {"estimate": data[key], "low": low, "high": high, "level": SHARE}
-    data |= {
-        "target_temperature_degc": _number(float(outcome.target_k[0]) - _KELVIN),
-        "start_temperature_degc": _number(float(outcome.history.main_k[0, 0]) - _KELVIN),
-        "ambient_temperature_degc": _number(float(outcome.ambient_k[0]) - _KELVIN),
+        data |= {key: None if values is None else float(values[0]), f"{key}_interval": _interval_data(values)}
+    return data | {
+        "target_temperature_degc": float(outcome.target_k[0]) - _KELVIN,
+        "start_temperature_degc": float(outcome.history.main_k[0, 0]) - _KELVIN,
+        "ambient_temperature_degc": float(outcome.ambient_k[0]) - _KELVIN,
         "heat_capacity_j_k": _stated(found.load.heater.heat_capacity_j_k),
         "loss_w_k": _stated(found.load.heater.loss_w_k),
-        "time_constant_s": _number(found.time_constant_s),
-        "boiling_from_s": _number(float(found.watched.boiling_from_s[0])),
-        "dry_from_s": _number(float(found.watched.dry_from_s[0])),
+        "time_constant_s": found.time_constant_s,
+        "boiling_from_s": float(found.watched.boiling_from_s[0]),
+        "dry_from_s": float(found.watched.dry_from_s[0]),
         "thermostat_switchings": int(found.watched.switchings[0]),
         "draws": found.drawn,
-        "interval_share": SHARE,
     }
-    return data
 
 
-def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray]:
-    figures_ = {
+def _interval_data(values: FloatArray | None) -> EstimateData | None:
+    from energy.words.result_model import ends_data
+
+    ends = None if values is None else interval(values)
+    return None if values is None or ends is None else ends_data((ends[0], float(values[0]), ends[1]), SHARE)
+
+
+def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray | None]:
+    """Return the figures that have intervals, each an entry a draw; None where the drive has no such figure."""
+    trip = found.trip is not None
+    return {
         "power_w": outcome.available_power_w,
         "time_to_target_s": outcome.time_to_target_s,
         "highest_temperature_degc": _of_water(found, outcome.highest_temperature_k) - _KELVIN,
@@ -496,18 +523,12 @@ def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatAr
         "fuel_to_target_l": found.fuel_m3 * 1e3,
         "pack_energy_to_target_kwh": found.pack_j / 3.6e6,
         "shortfall_w": outcome.shortfall_w,
+        "peak_temperature_degc": _of_water(found, outcome.peak_temperature_k) - _KELVIN if trip else None,
+        "final_temperature_degc": _of_water(found, outcome.final_temperature_k) - _KELVIN if trip else None,
     }
-    if found.trip is not None:
-        figures_["peak_temperature_degc"] = _of_water(found, outcome.peak_temperature_k) - _KELVIN
-        figures_["final_temperature_degc"] = _of_water(found, outcome.final_temperature_k) - _KELVIN
-    return figures_
 
 
 def _of_water(found: Heating, values: FloatArray) -> FloatArray:
     """Return temperatures of a load, NaN where its water would have boiled away or be steam under pressure."""
     holds = found.load.closed_water or bool(np.any(np.asarray(found.load.heater.water_kg) > 0))
     return np.where(values > _boiling_k(found) + 0.05, np.nan, values) if holds else values
-
-
-def _number(value: float) -> float | None:
-    return value if math.isfinite(value) else None

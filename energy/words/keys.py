@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from energy.words.keys_model import KeyData
 
 
-def key_rows(table: str) -> list[dict[str, Any]]:
+def key_rows(table: str) -> list[KeyData]:
     """Return the keys of one table of a scenario file as data."""
     from energy.scenario.defaults import FUEL_DEFAULTS
     from energy.scenario.keys import TABLES
+    from energy.scenario.plausible import plausible_words
+    from energy.words.keys_model import KeyData
     from vehicle.quantity import Spec, Uncertain, shown_value
 
     rows = []
@@ -25,27 +31,37 @@ def key_rows(table: str) -> list[dict[str, Any]]:
         if by_fuel and isinstance(spec, Spec):
             text = ", ".join(f"{fuel} {shown_value(value.value, spec.unit)}" for fuel, (value, _) in by_fuel.items())
         rows.append(
-            {
-                "key": key,
-                "meaning": info.description or "",
-                "written": spec.accepted().partition(", such as ")[2] if isinstance(spec, Spec) else "",
-                "required": info.is_required(),
-                "default": text if text is None or isinstance(text, (str, bool)) else str(text),
-                "source": spec.source if isinstance(spec, Spec) else "",
-            }
+            KeyData(
+                key=key,
+                meaning=info.description or "",
+                written=spec.accepted().partition(", such as ")[2] if isinstance(spec, Spec) else "",
+                required=info.is_required(),
+                default=text if text is None or isinstance(text, (str, bool)) else str(text),
+                source=spec.source if isinstance(spec, Spec) else "",
+                plausible=plausible_words(spec) if isinstance(spec, Spec) else "",
+            )
         )
     return rows
 
 
-def key_words(entry: dict[str, Any]) -> str:
+def as_data(rows: Mapping[str, list[KeyData]]) -> dict[str, Any]:
+    """Return the keys by table as data for `--json`."""
+    from energy.words.keys_model import KeysData
+
+    return dict(KeysData(dict(rows)).model_dump())
+
+
+def key_words(entry: KeyData) -> str:
     """Return what is to be said of a key, as text."""
-    text = str(entry["meaning"])
-    if entry["written"]:
-        text += f"; such as {entry['written']}"
-    if entry["required"]:
+    text = entry.meaning
+    if entry.written:
+        text += f"; such as {entry.written}"
+    if entry.plausible:
+        text += f"; plausible {entry.plausible}"
+    if entry.required:
         return text + ". Required."
-    if entry["default"] not in (None, ""):
-        default = {True: "true", False: "false"}.get(entry["default"], entry["default"])
+    if entry.default not in (None, ""):
+        default = str(entry.default).lower() if isinstance(entry.default, bool) else entry.default
         text += f". Default {default}"
-        text += f" ({entry['source']})" if entry["source"] else ""
+        text += f" ({entry.source})" if entry.source else ""
     return text + "."

@@ -12,6 +12,7 @@ from vehicle.units import UnitSystem, figures, show
 if TYPE_CHECKING:
     from energy.strength.linkage import Travel
     from energy.strength.table import Ladder, StructuralLoad, StructuralLoads
+    from energy.words.loads_model import CornerData, RungData, TravelData
 
 
 CAUTIONS = (
@@ -36,55 +37,55 @@ LADDER_CAUTIONS = (
 )
 
 
-def _number(value: Any) -> float | None:
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
 def as_data(table: StructuralLoads) -> dict[str, Any]:
     """Return the table of loads as data for `--json`."""
+    from energy.words.loads_model import CaseData, LoadData, LoadsData
+
     over = over_limit(table)
-    return {
-        "safe": False if over else None,
-        "may_be_operated": "no" if over else "not checked",
-        "over_limit": [row.name for row in over],
-        "loads": [
-            {
-                "name": row.name + (f", {row.case}" if row.case else ""),
-                "value": _number(row.value),
-                "unit": row.unit,
-                "limit": _number(row.limit),
-                "margin": _number(row.margin),
-                "limit_from": row.limit_from or None,
-                "corner": _corner_data(row, table),
-            }
+    return LoadsData(
+        safe=False if over else None,
+        may_be_operated="no" if over else "not checked",
+        over_limit=[row.name for row in over],
+        loads=[
+            LoadData(
+                name=row.name + (f", {row.case}" if row.case else ""),
+                value=row.value,
+                unit=row.unit,
+                limit=row.limit,
+                margin=row.margin,
+                limit_from=row.limit_from or None,
+                corner=_corner_data(row, table),
+            )
             for row in table.rows
         ],
-        "cases": {
-            case: {
-                "air_speed_m_s": at.air_speed_m_s,
-                "rotor_speed_rad_s": _number(at.rotor_speed_rad_s),
-                "thrust_n": at.thrust_n,
-                "thrust_from": at.thrust_from,
-            }
+        cases={
+            case: CaseData(
+                air_speed_m_s=float(at.air_speed_m_s),
+                rotor_speed_rad_s=float(at.rotor_speed_rad_s),
+                thrust_n=float(at.thrust_n),
+                thrust_from=at.thrust_from,
+            )
             for case, at in (("operating point", table.operating), ("worst case", table.worst))
         },
-        "linkage": {case: _travel_data(travel) for case, travel in table.travel.items()},
-        "ladder": ladder_data(table.ladder) if table.ladder is not None else [],
-        "left_out": list(table.left_out),
-        "notes": list(table.notes),
-        "cautions": list(CAUTIONS),
-    }
+        linkage={case: _travel_data(travel) for case, travel in table.travel.items()},
+        ladder=_rungs_data(table.ladder) if table.ladder is not None else [],
+        left_out=list(table.left_out),
+        notes=list(table.notes),
+        cautions=list(CAUTIONS),
+    ).model_dump()
 
 
-def _corner_data(row: StructuralLoad, table: StructuralLoads) -> dict[str, float | None] | None:
+def _corner_data(row: StructuralLoad, table: StructuralLoads) -> CornerData | None:
+    from energy.words.loads_model import CornerData
+
     at = row.at
     if at is None:
         return None
-    return {
-        "pitch_deg": _number(_dial_deg(at, table)),
-        "rotor_speed_rad_s": _number(at.rotor_speed_rad_s),
-        "air_speed_m_s": _number(at.air_speed_m_s),
-    }
+    return CornerData(
+        pitch_deg=_dial_deg(at, table),
+        rotor_speed_rad_s=float(at.rotor_speed_rad_s),
+        air_speed_m_s=float(at.air_speed_m_s),
+    )
 
 
 def _dial_deg(at: Any, table: StructuralLoads) -> float:
@@ -116,35 +117,46 @@ def corner_words(row: StructuralLoad, table: StructuralLoads, system: UnitSystem
     return ", ".join(parts + ([f"air {show(air, 'speed', system)}"] if math.isfinite(air) else []))
 
 
-def _travel_data(travel: Travel) -> dict[str, Any]:
+def _travel_data(travel: Travel) -> TravelData:
+    from energy.words.loads_model import TravelData
+
     keep = travel.shown()
-    columns = {
-        "pitch_deg": travel.pitch_deg,
-        "aerodynamic_n_m": travel.aerodynamic_n_m,
-        "centrifugal_n_m": travel.centrifugal_n_m,
-        "friction_n_m": travel.friction_n_m,
-        "actuator_n": travel.actuator_n,
-        "friction_n": travel.friction_n,
-    }
-    return {
-        "positive": "towards feather",
-        **{name: [round(float(v), 6) for v in values[keep]] for name, values in columns.items()},
-        "changes_sign_at_deg": [round(float(v), 3) for v in travel.changes_sign_at_deg],
-        "loose_blade_settles_at_deg": [round(float(v), 3) for v in travel.settles_at_deg],
-    }
+
+    def kept(values: np.ndarray) -> list[float]:
+        return [round(float(v), 6) for v in values[keep]]
+
+    return TravelData(
+        positive="towards feather",
+        pitch_deg=kept(travel.pitch_deg),
+        aerodynamic_n_m=kept(travel.aerodynamic_n_m),
+        centrifugal_n_m=kept(travel.centrifugal_n_m),
+        friction_n_m=kept(travel.friction_n_m),
+        actuator_n=kept(travel.actuator_n),
+        friction_n=kept(travel.friction_n),
+        changes_sign_at_deg=[round(float(v), 3) for v in travel.changes_sign_at_deg],
+        loose_blade_settles_at_deg=[round(float(v), 3) for v in travel.settles_at_deg],
+    )
 
 
-def ladder_data(ladder: Ladder) -> list[dict[str, Any]]:
-    """Return the rungs of the spin-up ladder as data."""
+def ladder_data(ladder: Ladder) -> dict[str, Any]:
+    """Return the spin-up ladder as data for `--json`."""
+    from energy.words.loads_model import LadderData
+
+    return LadderData(ladder=_rungs_data(ladder), cautions=list(LADDER_CAUTIONS)).model_dump()
+
+
+def _rungs_data(ladder: Ladder) -> list[RungData]:
+    from energy.words.loads_model import RungData
+
     return [
-        {
-            "rotor_speed_rpm": rung.rotor_speed_rad_s * 30 / math.pi,
-            "tip_speed_m_s": rung.tip_speed_m_s,
-            "centrifugal_n": rung.centrifugal_n,
-            "share_of_limit": rung.share,
-            "imbalance_n": rung.imbalance_n,
-            "root_margin": rung.root_margin,
-        }
+        RungData(
+            rotor_speed_rpm=rung.rotor_speed_rad_s * 30 / math.pi,
+            tip_speed_m_s=rung.tip_speed_m_s,
+            centrifugal_n=rung.centrifugal_n,
+            share_of_limit=rung.share,
+            imbalance_n=rung.imbalance_n,
+            root_margin=rung.root_margin,
+        )
         for rung in ladder.rungs
     ]
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.chain.limits import operating_limits
 from energy.chain.matching import Flatness, Match, Setting
-from energy.words.verdict import limit_sentence
+from energy.words.verdict import limit_sentence, number
 from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.words.match_model import SettingData
 
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
 
@@ -105,45 +108,38 @@ def flat_words(found: Flatness, system: UnitSystem) -> str:
     return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"
 
 
-def _setting_data(setting: Setting) -> dict[str, Any]:
+def _setting_data(setting: Setting) -> SettingData:
     from energy.words.answer import litres_per_kwh
+    from energy.words.match_model import SettingData
 
     turbine, change = setting.answer.turbine, setting.answer.change
-    numbers = {
-        "pitch_deg": setting.pitch_deg,
-        "ratio": setting.ratio,
-        "resistance_ohm": setting.resistance_ohm,
-        "heat_power_w": float(turbine.heat_power_w),
-        "rotor_speed_rpm": float(turbine.rotor_speed_rad_s) * 30 / math.pi,
-        "tip_speed_ratio": float(turbine.tip_speed_ratio),
-        "thrust_n": float(turbine.thrust_n),
-        "current_a": float(turbine.electrical.current_a) if turbine.electrical is not None else math.nan,
-        "fuel_change_l_per_h": float(change.volume_m3_s) * 3.6e6,
-        "fuel_per_heat_l_per_kwh": litres_per_kwh(setting.answer),
-    }
-    return {key: value if math.isfinite(value) else None for key, value in numbers.items()}
+    return SettingData(
+        pitch_deg=setting.pitch_deg,
+        ratio=setting.ratio,
+        resistance_ohm=setting.resistance_ohm,
+        heat_power_w=number(turbine.heat_power_w),
+        rotor_speed_rpm=number(turbine.rotor_speed_rad_s) * 30 / math.pi,
+        tip_speed_ratio=number(turbine.tip_speed_ratio),
+        thrust_n=number(turbine.thrust_n),
+        current_a=None if turbine.electrical is None else number(turbine.electrical.current_a),
+        fuel_change_l_per_h=number(change.volume_m3_s) * 3.6e6,
+        fuel_per_heat_l_per_kwh=litres_per_kwh(setting.answer),
+    )
 
 
 def as_data(found: Match) -> dict[str, Any]:
     """Return the settings as data for `--json`."""
+    from energy.words.match_model import FlatnessData, MatchData
+
     broken = own_limits(found, "metric")
-    return {
-        "safe": False if broken else None,
-        "broken_limits": broken,
-        "best": _setting_data(found.best),
-        "lowest_fuel_per_heat": _setting_data(found.thriftiest),
-        "own": _setting_data(found.own),
-        "within_5_percent": [
-            {
-                "key": f.key,
-                "low": f.low,
-                "high": f.high,
-                "low_is_limit": f.low_is_limit,
-                "high_is_limit": f.high_is_limit,
-            }
-            for f in found.flatness
-        ],
-        "binding_limits": list(found.binding),
-        "at_edge_of_search": list(found.at_edge),
-        "settings_tried": found.tried,
-    }
+    return MatchData(
+        safe=False if broken else None,
+        broken_limits=broken,
+        best=_setting_data(found.best),
+        lowest_fuel_per_heat=_setting_data(found.thriftiest),
+        own=_setting_data(found.own),
+        within_5_percent=[FlatnessData.model_validate(vars(one)) for one in found.flatness],
+        binding_limits=list(found.binding),
+        at_edge_of_search=list(found.at_edge),
+        settings_tried=found.tried,
+    ).model_dump()

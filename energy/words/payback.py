@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from energy.words.result_model import ends_data
 from vehicle.units import UnitSystem, figures, show, to_user
 
 if TYPE_CHECKING:
     from energy.chain.payback import Payback, PayMap
     from energy.scenario.read import Scenario
+    from energy.words.payback_model import DescentData, YearData
+    from energy.words.result_model import EstimateData
 
 
 def finding(result: Payback, system: UnitSystem) -> str:
@@ -157,72 +161,84 @@ def parked_rows(result: Payback, system: UnitSystem) -> list[tuple[str, str]]:
     ]
 
 
-def _map_data(paid: PayMap, along: str) -> dict[str, Any]:
+LEVEL = 0.9  # of the ranges
+
+
+def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
+    """Return when it pays as data for `--json`."""
+    from energy.words.payback_model import DescentMapData, IdealData, ParkedData, PaybackData, WindMapData
+
+    ideal, wind, descent = result.ideal, result.wind, result.descent
+    return PaybackData(
+        windtoll=1,
+        title=scenario.title,
+        road_speed_m_s=result.road_speed_m_s,
+        head_wind_from_which_it_pays_m_s=_ends_by_balance(result.at_speed),
+        descent_from_which_heat_is_free=ends_data(result.least_descent, LEVEL),
+        ideal_head_wind_m_s=IdealData(
+            without_losses=ideal.free_m_s,
+            with_chain=ideal.chain_m_s,
+            against_alternator=ideal.alternator_m_s,
+            chain_efficiency=ideal.chain_efficiency,
+        ),
+        wind_map=WindMapData(**_map_fields(wind), head_wind_m_s=wind.along.tolist()),
+        descent_map=DescentMapData(**_map_fields(descent), descent=descent.along.tolist()),
+        descents=_descents_data(result),
+        year=_year_data(result),
+        parked=ParkedData(head_wind_m_s=result.parked_winds_m_s.tolist(), heat_power_w=result.parked_heat_w.tolist()),
+    ).model_dump()
+
+
+def _ends_by_balance(ends: Mapping[str, tuple[float, float, float]]) -> dict[str, EstimateData]:
+    return {name: ends_data(three, LEVEL) for name, three in ends.items()}
+
+
+def _map_fields(paid: PayMap) -> dict[str, Any]:
+    """Return the fields that both maps share."""
+    from energy.words.result_model import EstimatesData
+
     return {
         "road_speed_m_s": paid.speeds_m_s.tolist(),
-        along: paid.along.tolist(),
         "heat_power_w": paid.heat_w.tolist(),
         "balance_w": {name: values.tolist() for name, values in paid.balances.items()},
         "probability_pays": {name: values.tolist() for name, values in paid.probability.items()},
         "zero_line": {
-            name: {"estimate": line.value.tolist(), "low": line.low.tolist(), "high": line.high.tolist(), "level": 0.9}
+            name: EstimatesData(
+                estimate=line.value.tolist(), low=line.low.tolist(), high=line.high.tolist(), level=LEVEL
+            )
             for name, line in paid.lines.items()
         },
     }
 
 
-def _three(ends: tuple[float, float, float]) -> dict[str, float]:
-    low, middle, high = ends
-    return {"estimate": middle, "low": low, "high": high, "level": 0.9}
+def _descents_data(result: Payback) -> list[DescentData]:
+    from energy.words.payback_model import DescentData
+
+    return [
+        DescentData(
+            grade=d.grade,
+            length_m=d.length_m,
+            duration_s=d.duration_s,
+            heat_wh=d.heat_j / 3600,
+            height_energy_wh=d.height_energy_j / 3600,
+            braked_wh=d.braked_j / 3600,
+            fuel_change_l=d.fuel_change_m3 * 1e3,
+            source_change_wh=d.pack_change_j / 3600,
+        )
+        for d in result.descents
+    ]
 
 
-def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
-    """Return when it pays as data for `--json`."""
-    year, ideal = result.year, result.ideal
-    return {
-        "windtoll": 1,
-        "title": scenario.title,
-        "road_speed_m_s": result.road_speed_m_s,
-        "head_wind_from_which_it_pays_m_s": {name: _three(ends) for name, ends in result.at_speed.items()},
-        "descent_from_which_heat_is_free": _three(result.least_descent),
-        "ideal_head_wind_m_s": {
-            "without_losses": ideal.free_m_s,
-            "with_chain": ideal.chain_m_s,
-            "against_alternator": ideal.alternator_m_s,
-            "chain_efficiency": ideal.chain_efficiency,
-        },
-        "wind_map": _map_data(result.wind, "head_wind_m_s"),
-        "descent_map": _map_data(result.descent, "descent"),
-        "descents": [
-            {
-                "grade": d.grade,
-                "length_m": d.length_m,
-                "duration_s": d.duration_s,
-                "heat_wh": d.heat_j / 3600,
-                "height_energy_wh": d.height_energy_j / 3600,
-                "braked_wh": d.braked_j / 3600,
-                "fuel_change_l": d.fuel_change_m3 * 1e3,
-                "source_change_wh": d.pack_change_j / 3600,
-            }
-            for d in result.descents
-        ],
-        "year": {
-            "mean_wind_m_s": year.mean_wind_m_s,
-            "direction": year.direction,
-            "assumed": year.assumed,
-            "share_of_driving_that_pays": {name: _three(ends) for name, ends in year.pays_share.items()},
-            "fuel_change_power_w": _three(year.change_w),
-            "heat_driving_w": _three(year.driving_heat_w),
-            "heat_parked_w": _three(year.parked_heat_w),
-        },
-        "parked": {"head_wind_m_s": result.parked_winds_m_s.tolist(), "heat_power_w": result.parked_heat_w.tolist()},
-    }
+def _year_data(result: Payback) -> YearData:
+    from energy.words.payback_model import YearData
 
-
-def cleaned(value: Any) -> Any:
-    """Return data with what is not finite (no such wind) as null."""
-    if isinstance(value, dict):
-        return {key: cleaned(v) for key, v in value.items()}
-    if isinstance(value, list):
-        return [cleaned(v) for v in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+    year = result.year
+    return YearData(
+        mean_wind_m_s=year.mean_wind_m_s,
+        direction=year.direction,
+        assumed=year.assumed,
+        share_of_driving_that_pays=_ends_by_balance(year.pays_share),
+        fuel_change_power_w=ends_data(year.change_w, LEVEL),
+        heat_driving_w=ends_data(year.driving_heat_w, LEVEL),
+        heat_parked_w=ends_data(year.parked_heat_w, LEVEL),
+    )

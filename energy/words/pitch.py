@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.words.result_model import ends_data
 from vehicle.units import UnitSystem, figures, label, to_user
 
 if TYPE_CHECKING:
-    from energy.diagnosis.true_pitch import MeasuredRows, PitchInterval, TruePitch
+    from energy.diagnosis.true_pitch import MeasuredRows, PitchInterval, RowPitch, TruePitch
     from energy.scenario.read import Scenario
+    from energy.words.pitch_model import MeasuredRowData
+    from energy.words.result_model import EstimateData
 
 
 MOST_ROWS_SHOWN = 12
@@ -43,46 +46,44 @@ _SIDES = {
 }
 
 
-def _interval(value: PitchInterval | None) -> dict[str, float | None]:
-    if value is None:
-        return {"estimate": None, "low": None, "high": None, "level": 0.95}
-    return {"estimate": value.estimate, "low": value.low, "high": value.high, "level": 0.95}
-
-
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+def _interval(value: PitchInterval | None) -> EstimateData:
+    return ends_data((math.nan,) * 3 if value is None else (value.low, value.estimate, value.high), 0.95)
 
 
 def as_data(result: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
     """Return the pitch and what every row says of it as data for `--json`."""
-    per = result.rows
-    return {
-        "pitch_deg": _interval(result.pitch_deg),
-        "branch": result.branch,
-        "other_pitch_deg": _interval(result.other_deg),
-        "other_branch": result.other_branch,
-        "dial": None
+    from energy.words.pitch_model import DialData, TruePitchData
+
+    return TruePitchData(
+        pitch_deg=_interval(result.pitch_deg),
+        branch=result.branch,
+        other_pitch_deg=_interval(result.other_deg),
+        other_branch=result.other_branch,
+        dial=None
         if rows.dial_deg is None
-        else {"offset_deg": _interval(result.offset_deg), "drift_deg": _interval(result.drift_deg)},
-        "watts_over_scenario": _number(result.watts_ratio),
-        "scatter": _number(result.scatter),
-        "notes": list(result.notes),
-        "rows": [
-            {
-                "air_speed_m_s": float(rows.air_speed_m_s[k]),
-                "rotor_speed_rad_s": float(rows.rotor_speed_rad_s[k]),
-                "electrical_power_w": float(rows.electrical_power_w[k]),
-                "tip_speed_ratio": _number(per.tip_speed_ratio[k]),
-                "power_coefficient": _number(per.power_coefficient[k]),
-                "stalled_deg": _number(per.stalled_deg[k]),
-                "unstalled_deg": _number(per.unstalled_deg[k]),
-                "low_deg": _number(per.low_deg[k]),
-                "high_deg": _number(per.high_deg[k]),
-                "explained": bool(per.explained[k]),
-            }
-            for k in range(len(rows.air_speed_m_s))
-        ],
-    }
+        else DialData(offset_deg=_interval(result.offset_deg), drift_deg=_interval(result.drift_deg)),
+        watts_over_scenario=result.watts_ratio,
+        scatter=result.scatter,
+        notes=list(result.notes),
+        rows=[_row_data(result.rows, rows, k) for k in range(len(rows.air_speed_m_s))],
+    ).model_dump()
+
+
+def _row_data(per: RowPitch, rows: MeasuredRows, k: int) -> MeasuredRowData:
+    from energy.words.pitch_model import MeasuredRowData
+
+    return MeasuredRowData(
+        air_speed_m_s=rows.air_speed_m_s[k],
+        rotor_speed_rad_s=rows.rotor_speed_rad_s[k],
+        electrical_power_w=rows.electrical_power_w[k],
+        tip_speed_ratio=per.tip_speed_ratio[k],
+        power_coefficient=per.power_coefficient[k],
+        stalled_deg=per.stalled_deg[k],
+        unstalled_deg=per.unstalled_deg[k],
+        low_deg=per.low_deg[k],
+        high_deg=per.high_deg[k],
+        explained=bool(per.explained[k]),
+    )
 
 
 def degrees(value: float, *, signed: bool = False) -> str:

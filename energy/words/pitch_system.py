@@ -75,17 +75,19 @@ def _asked(found: PitchSystem, system: UnitSystem) -> list[str]:
 
 def as_data(found: PitchSystem) -> dict[str, Any]:
     """Return the pitch system as data for `--json` (SI)."""
-    return {
-        "rows": [vars(row) for row in found.rows],
-        "asked_n": found.asked_n,
-        "rating_n": found.rating_n,
-        "stalls_from_rad_s": None if math.isinf(found.stalls_from_rad_s) else found.stalls_from_rad_s,
-        "drives_towards": "fine" if found.towards_fine else "feather",
-        "arm_needed_m": found.arm_needed_m,
-        "counterweight_kg": found.counterweight_kg,
-        "counterweight_arm_m": COUNTERWEIGHT_ARM_M,
-        "rod_travel_m": found.rod_travel_m,
-        "back_drive_n": found.held_n,
-        "self_locking": found.self_locking,
-        "cautions": list(CAUTIONS),
-    }
+    from energy.words.loads_model import PitchRowData, PitchSystemData
+
+    return PitchSystemData(
+        rows=[PitchRowData.model_validate(vars(row)) for row in found.rows],
+        asked_n=found.asked_n,
+        rating_n=found.rating_n,
+        stalls_from_rad_s=found.stalls_from_rad_s,
+        drives_towards="fine" if found.towards_fine else "feather",
+        arm_needed_m=found.arm_needed_m,
+        counterweight_kg=found.counterweight_kg,
+        counterweight_arm_m=COUNTERWEIGHT_ARM_M,
+        rod_travel_m=found.rod_travel_m,
+        back_drive_n=found.held_n,
+        self_locking=found.self_locking,
+        cautions=list(CAUTIONS),
+    ).model_dump()

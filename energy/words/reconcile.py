@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from energy.words.result_model import ends_data
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Compared, Reconciled, Updated
     from energy.scenario.read import Scenario
     from energy.uncertainty.propagate import OutcomeSpread
+    from energy.words.reconcile_model import ComparedData, UpdatedData
 
 
 KINDS = {
@@ -160,45 +162,47 @@ def _unit(key: str) -> str:
 
 def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     """Return inputs and readings before and after as data for `--json`."""
-    from energy.words.answer import spread_data
+    from energy.words.answer import spread_model
+    from energy.words.reconcile_model import ReconcileData
 
-    return {
-        "windtoll": 1,
-        "title": scenario.title,
-        "agrees": reconciled.agrees,
-        "probability_of_so_bad_a_fit": reconciled.probability,
-        "chi_square": reconciled.chi_square,
-        "before": None if reconciled.before is None else spread_data(reconciled.before, scenario),
-        "after": spread_data(reconciled.after, scenario),
-        "inputs": [
-            {
-                "input": u.key,
-                "unit": _unit(u.key),
-                "before": {
-                    "value": u.before.value,
-                    "low": u.before.low,
-                    "high": u.before.high,
-                    "shape": u.before.shape,
-                },
-                "after": {"estimate": u.mean, "low": u.low, "high": u.high, "level": 0.9},
-                "standard_deviation": u.standard_deviation,
-                "moved_by_sigma": u.moved,
-                "doubt_shrinks_by": u.shrinks_by,
-            }
-            for u in reconciled.inputs
-        ],
-        "readings": [
-            {
-                "result": r.result,
-                "what": r.what,
-                "reading": r.reading,
-                "value": r.value,
-                "standard_deviation": r.standard_deviation,
-                "before": r.before,
-                "after": r.after,
-                "miss_before_sigma": r.miss_before,
-                "miss_after_sigma": r.miss_after,
-            }
-            for r in reconciled.readings
-        ],
-    }
+    return ReconcileData(
+        windtoll=1,
+        title=scenario.title,
+        agrees=reconciled.agrees,
+        probability_of_so_bad_a_fit=reconciled.probability,
+        chi_square=reconciled.chi_square,
+        before=None if reconciled.before is None else spread_model(reconciled.before, scenario),
+        after=spread_model(reconciled.after, scenario),
+        inputs=[_input_data(updated) for updated in reconciled.inputs],
+        readings=[_reading_data(row) for row in reconciled.readings],
+    ).model_dump()
+
+
+def _input_data(updated: Updated) -> UpdatedData:
+    from energy.words.reconcile_model import StatedData, UpdatedData
+
+    return UpdatedData(
+        input=updated.key,
+        unit=_unit(updated.key),
+        before=StatedData.model_validate(vars(updated.before)),
+        after=ends_data((updated.low, updated.mean, updated.high), 0.9),
+        standard_deviation=updated.standard_deviation,
+        moved_by_sigma=updated.moved,
+        interval_shrinks_by=updated.shrinks_by,
+    )
+
+
+def _reading_data(row: Compared) -> ComparedData:
+    from energy.words.reconcile_model import ComparedData
+
+    return ComparedData(
+        result=row.result,
+        what=row.what,
+        reading=row.reading,
+        value=row.value,
+        standard_deviation=row.standard_deviation,
+        before=row.before,
+        after=row.after,
+        miss_before_sigma=row.miss_before,
+        miss_after_sigma=row.miss_after,
+    )

@@ -88,29 +88,27 @@ def bearing_said(found: Bearings, system: UnitSystem) -> Said:
 
 def bearing_data(found: Bearings) -> dict[str, Any]:
     """Return the kinds of bearing as data for `--json`."""
+    from energy.words.loads_model import BearingsData, KindOfBearingData
 
-    def finite(value: float) -> float | None:
-        return value if math.isfinite(value) else None
-
-    return {
-        "thrust_n": found.thrust_n,
-        "radial_n": found.radial_n,
-        "worst_thrust_n": found.worst_thrust_n,
-        "worst_radial_n": found.worst_radial_n,
-        "kinds": [
-            {
-                "kind": one.kind,
-                "yours": one.chosen,
-                "life_h": finite(one.life_s / 3600),
-                "life_with_moment_h": finite(one.life_with_moment_s / 3600),
-                "static_safety": one.static_safety,
-                "axial_share": finite(one.axial_share),
-                "suited": suited(one, found),
-            }
+    return BearingsData(
+        thrust_n=found.thrust_n,
+        radial_n=found.radial_n,
+        worst_thrust_n=found.worst_thrust_n,
+        worst_radial_n=found.worst_radial_n,
+        kinds=[
+            KindOfBearingData(
+                kind=one.kind,
+                yours=one.chosen,
+                life_h=one.life_s / 3600,
+                life_with_moment_h=one.life_with_moment_s / 3600,
+                static_safety=one.static_safety,
+                axial_share=one.axial_share,
+                suited=suited(one, found),
+            )
             for one in found.kinds
         ],
-        "cautions": list(CAUTIONS),
-    }
+        cautions=list(CAUTIONS),
+    ).model_dump()
 
 
 def root_said(root: BladeRoot, system: UnitSystem) -> Said:
@@ -195,25 +193,27 @@ def _frequency_words(root: BladeRoot, system: UnitSystem) -> list[str]:
 
 def root_data(root: BladeRoot) -> dict[str, Any]:
     """Return the root as data for `--json` (SI)."""
+    from energy.words.loads_model import BladeRootData, RootStressData
 
-    def stress(one: RootStress) -> dict[str, float | None]:
-        return {
-            "pull_n": one.pull_n,
-            "bending_n_m": one.bending_n_m,
-            "stress_pa": one.total_pa,
-            "safety": root.safety(one),
-            "rotor_speed_rad_s": float(one.at.rotor_speed_rad_s),
-        }
+    def stress(one: RootStress) -> RootStressData:
+        return RootStressData(
+            pull_n=one.pull_n,
+            bending_n_m=one.bending_n_m,
+            stress_pa=one.total_pa,
+            safety=root.safety(one),
+            rotor_speed_rad_s=float(one.at.rotor_speed_rad_s),
+        )
 
-    told = math.isfinite(root.standing_rad_s)
-    return {
-        "section": root.section.what,
-        "operating": stress(root.operating),
-        "worst": stress(root.worst),
-        "strength_pa": root.strength_pa,
-        "safety_wanted": root.wanted_safety,
-        "standing_frequency_hz": root.standing_rad_s / (2 * math.pi) if told else None,
-        "working_frequency_hz": root.working_rad_s / (2 * math.pi) if told else None,
-        "meets_per_turn_rad_s": {str(n): at for n, at in root.crossings_rad_s().items() if told and math.isfinite(at)},
-        "cautions": list(CAUTIONS),
-    }
+    known = math.isfinite(root.standing_rad_s)
+    meets = root.crossings_rad_s().items() if known else ()
+    return BladeRootData(
+        section=root.section.what,
+        operating=stress(root.operating),
+        worst=stress(root.worst),
+        strength_pa=root.strength_pa,
+        safety_wanted=root.wanted_safety,
+        standing_frequency_hz=root.standing_rad_s / (2 * math.pi),
+        working_frequency_hz=root.working_rad_s / (2 * math.pi) if known else None,
+        meets_per_turn_rad_s={str(n): at for n, at in meets if math.isfinite(at)},
+        cautions=list(CAUTIONS),
+    ).model_dump()

@@ -2,12 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-from energy.words.answer_model import AnswerData
-from energy.words.result_model import ResultModel
+from pydantic import BaseModel
 
-COMMANDS: dict[str, type[ResultModel]] = {"answer": AnswerData}
+from energy.words import loads_model
+from energy.words.answer_model import AnswerData
+from energy.words.balance_model import BalanceData
+from energy.words.begin_model import BeginData, ExampleData
+from energy.words.call_sheet_model import CallSheetData
+from energy.words.check_model import CheckData
+from energy.words.curves_model import CurvesData
+from energy.words.evidence import EvidenceData
+from energy.words.heat_model import HeatData
+from energy.words.keys_model import KeysData
+from energy.words.match_model import MatchData
+from energy.words.payback_model import PaybackData
+from energy.words.pitch_model import TruePitchData
+from energy.words.reconcile_model import ReconcileData
+from energy.words.shortfall_model import ShortfallData
+from energy.words.size_model import SizeData
+from energy.words.tune_model import TuneData
+
+# The command, with the option that changes its form where there is one.
+COMMANDS: Mapping[str, type[BaseModel]] = {
+    "begin": BeginData,
+    "answer": AnswerData,
+    "match": MatchData,
+    "payback": PaybackData,
+    "reconcile": ReconcileData,
+    "shortfall": ShortfallData,
+    "size": SizeData,
+    "curves": CurvesData,
+    "loads": loads_model.LoadsData,
+    "loads --ladder": loads_model.LadderData,
+    "loads --electrical": loads_model.ElectricalSideData,
+    "loads --pitch-system": loads_model.PitchSystemData,
+    "loads --bearing": loads_model.BearingsData,
+    "loads --root": loads_model.BladeRootData,
+    "balance": BalanceData,
+    "truepitch": TruePitchData,
+    "tune": TuneData,
+    "callsheet": CallSheetData,
+    "heat": HeatData,
+    "evidence": EvidenceData,
+    "check": CheckData,
+    "keys": KeysData,
+    "example": ExampleData,
+}
 
 
 def schema_of(command: str) -> dict[str, Any]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from energy.words.result_model import estimate_data
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.shortfall import CauseFound, Shortfall
     from energy.diagnosis.shortfall_tests import Outcome, Step, Test
+    from energy.words.shortfall_model import RepairedData, TestData
 
 CAUTIONS = (
     "Set pitch, measure ohms and touch leads only with the rotor stopped and locked: a turning generator carries "
@@ -227,48 +229,59 @@ def without_words(found: Shortfall) -> list[str]:
 
 def as_data(found: Shortfall, title: str) -> dict[str, Any]:
     """Return the diagnosis as data for `--json`."""
-    first = found.tests[0] if found.tests else None
-    return {
-        "windtoll": 1,
-        "title": title,
-        "watts": found.watts,
-        "expected_w": found.expected.as_dict(),
-        "causes": [
-            {
-                "cause": c.cause,
-                "probability": c.probability,
-                "explains": explains(c) if c.leaves else "",
-                "watts_lost": c.watts_lost,
-                "leaves": leaves(c),
-            }
+    from energy.words.shortfall_model import CauseData, OffsetData, ShortfallData
+
+    tests = [_test_data(test) for test in found.tests]
+    return ShortfallData(
+        windtoll=1,
+        title=title,
+        watts=found.watts,
+        expected_w=estimate_data(found.expected),
+        causes=[
+            CauseData(
+                cause=c.cause,
+                probability=c.probability,
+                explains=explains(c) if c.leaves else "",
+                watts_lost=c.watts_lost,
+                leaves=leaves(c),
+            )
             for c in found.causes
         ],
-        "nothing_wrong": found.nothing,
-        "fits": found.fits,
-        "undecided_between": list(found.undecided_between),
-        "next_test": None if first is None else _test_data(first),
-        "other_tests": [_test_data(t) for t in found.tests[1:]],
-        "pitch_offset_deg": [{"probability": share, **offset.as_dict()} for share, offset in found.offset_deg],
-        "repaired": None
-        if found.repaired is None
-        else {
-            "cause": found.causes[0].cause,
-            "watts": found.repaired.watts.as_dict(),
-            "thrust_n": found.repaired.thrust_n,
-            "rotor_speed_rad_s": found.repaired.rotor_speed_rad_s,
-        },
-        "decision_tree": tree_lines(found.tree),
-    }
+        nothing_wrong=found.nothing,
+        fits=found.fits,
+        undecided_between=list(found.undecided_between),
+        next_test=tests[0] if tests else None,
+        other_tests=tests[1:],
+        pitch_offset_deg=[OffsetData(probability=share, **vars(offset)) for share, offset in found.offset_deg],
+        repaired=_repaired_data(found),
+        decision_tree=tree_lines(found.tree),
+    ).model_dump()
 
 
-def _test_data(test: Test) -> dict[str, Any]:
-    return {
-        "what": test.what,
-        "minutes": test.minutes,
-        "tools": test.tools,
-        "shrinks_by": test.shrinks_by,
-        "outcomes": [
-            {"outcome": o.words, "probability": o.probability, "cause": o.cause, "cause_probability": o.then}
+def _repaired_data(found: Shortfall) -> RepairedData | None:
+    from energy.words.shortfall_model import RepairedData
+
+    after = found.repaired
+    if after is None:
+        return None
+    return RepairedData(
+        cause=found.causes[0].cause,
+        watts=estimate_data(after.watts),
+        thrust_n=after.thrust_n,
+        rotor_speed_rad_s=after.rotor_speed_rad_s,
+    )
+
+
+def _test_data(test: Test) -> TestData:
+    from energy.words.shortfall_model import OutcomeData, TestData
+
+    return TestData(
+        what=test.what,
+        minutes=test.minutes,
+        tools=test.tools,
+        shrinks_by=test.shrinks_by,
+        outcomes=[
+            OutcomeData(outcome=o.words, probability=o.probability, cause=o.cause, cause_probability=o.then)
             for o in test.outcomes
         ],
-    }
+    )

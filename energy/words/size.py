@@ -11,6 +11,7 @@ from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.chain.sizing import SizingTable
+    from energy.words.size_model import DiameterData
 
 
 TRADE = (
@@ -32,40 +33,44 @@ NEXT = (
 
 def as_data(table: SizingTable) -> dict[str, Any]:
     """Return the table of diameters as data for `--json`."""
+    from energy.words.size_model import GradeData, SizeData
 
-    def rows_of_grade(k: int) -> list[dict[str, Any]]:
-        return [
-            {
-                "diameter_m": float(table.diameter_m[j]),
-                "heat_w": float(table.heat_w[k, j]),
-                "enough": bool(table.enough[k, j]),
-                "thrust_n": float(table.thrust_n[k, j]),
-                "drag_power_w": float(table.drag_power_w[k, j]),
-                "fuel_l_per_h": float(table.fuel_flow_m3_s[k, j]) * 3.6e6,
-                "rotor_speed_rpm": float(table.rotor_speed_rad_s[j]) * 30 / np.pi,
-                "generator_speed_rpm": {
-                    f"{r:g}": float(v) * 30 / np.pi
-                    for r, v in zip(table.gear_ratios, table.generator_speed_rad_s[:, j], strict=True)
-                },
-            }
-            for j in range(len(table.diameter_m))
-        ]
+    return SizeData(
+        wanted_heat_w=table.wanted_heat_w,
+        tip_speed_m_s=table.tip_speed_m_s,
+        grades={
+            grade.name: GradeData(
+                power_coefficient=grade.power_coefficient,
+                share_of_betz_limit=grade.betz_share,
+                needed_diameter_m=table.needed_diameter_m[k],
+                rows=_grade_data(table, k),
+            )
+            for k, grade in enumerate(table.grades)
+        },
+        notes=list(table.notes),
+    ).model_dump()
 
-    grades = {
-        grade.name: {
-            "power_coefficient": grade.power_coefficient,
-            "share_of_betz_limit": grade.betz_share,
-            "needed_diameter_m": float(table.needed_diameter_m[k]),
-            "rows": rows_of_grade(k),
-        }
-        for k, grade in enumerate(table.grades)
-    }
-    return {
-        "wanted_heat_w": table.wanted_heat_w,
-        "tip_speed_m_s": table.tip_speed_m_s,
-        "grades": grades,
-        "notes": list(table.notes),
-    }
+
+def _grade_data(table: SizingTable, k: int) -> list[DiameterData]:
+    """Return the diameters of one quality of rotor."""
+    from energy.words.size_model import DiameterData
+
+    return [
+        DiameterData(
+            diameter_m=table.diameter_m[j],
+            heat_power_w=table.heat_w[k, j],
+            enough=bool(table.enough[k, j]),
+            thrust_n=table.thrust_n[k, j],
+            drag_power_w=table.drag_power_w[k, j],
+            fuel_change_l_per_h=table.fuel_flow_m3_s[k, j] * 3.6e6,
+            rotor_speed_rpm=table.rotor_speed_rad_s[j] * 30 / np.pi,
+            generator_speed_rpm={
+                f"{r:g}": v * 30 / np.pi
+                for r, v in zip(table.gear_ratios, table.generator_speed_rad_s[:, j], strict=True)
+            },
+        )
+        for j in range(len(table.diameter_m))
+    ]
 
 
 def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> str:

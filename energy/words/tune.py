@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from energy.words.result_model import ends_data
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -20,34 +21,37 @@ CAUTIONS = (
 )
 
 
+LEVEL = 0.95  # of the intervals
+
+
 def as_data(tuned: Tuned) -> dict[str, Any]:
     """Return what every setting gave as data for `--json`."""
-    return {
-        "kind": tuned.kind,
-        "best": {"setting": tuned.best, "low": tuned.low, "high": tuned.high},
-        "next": tuned.next,
-        "settings": [
-            {
-                "setting": one.setting,
-                "power_coefficient": one.power_coefficient,
-                "low": one.low,
-                "high": one.high,
-                "peak_w": one.peak_w,
-                "mean_w": one.mean_w,
-                "energy_wh": one.energy_j / 3600,
-                "seconds": one.seconds,
-                "visits": one.visits,
-                "stretches": one.stretches,
-            }
+    from energy.words.tune_model import SteppedData, TuneData
+
+    return TuneData(
+        kind=tuned.kind,
+        best=ends_data((tuned.low, tuned.best, tuned.high), LEVEL),
+        next=tuned.next,
+        settings=[
+            SteppedData(
+                setting=one.setting,
+                power_coefficient=ends_data((one.low, one.power_coefficient, one.high), LEVEL),
+                peak_w=one.peak_w,
+                mean_w=one.mean_w,
+                energy_wh=one.energy_j / 3600,
+                seconds=one.seconds,
+                visits=one.visits,
+                stretches=one.stretches,
+            )
             for one in tuned.settings
         ],
-        "no_difference_between": [list(pair) for pair in tuned.alike],
-        "any_difference_seen": tuned.best_is_told,
-        "at_edge": tuned.at_edge,
-        "by_readings": tuned.by_readings,
-        "lag_s": tuned.lag_s,
-        "too_short": list(tuned.skipped),
-    }
+        no_difference_between=[list(pair) for pair in tuned.alike],
+        any_difference_seen=tuned.best_is_told,
+        at_edge=tuned.at_edge,
+        by_readings=tuned.by_readings,
+        lag_s=tuned.lag_s,
+        too_short=list(tuned.skipped),
+    ).model_dump()
 
 
 def setting_words(kind: str, value: float) -> str:

@@ -27,6 +27,7 @@ def ideal_van(induction: float, belt: float = 1.0) -> Scenario:
             "rotor.local_speed_factor=1",
             "rotor.mount_drag_area=0 m^2",
             "rotor.turbine_mass=0 kg",
+            'unusual=["rotor.turbine_mass", "generator.winding_resistance"]',
             "generator.connection=direct_current",
             "generator.winding_resistance=0 ohm",
             "generator.winding_inductance=0 H",

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from vehicle.files import MARK, checked_output, read_input, write_output, write_whole
+from vehicle import files
+from vehicle.files import MARK, checked_output, read_input, refused_by_windows, write_output, write_whole
 from vehicle.problems import InputError
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="links, pipes and devices of POSIX")
@@ -120,3 +121,53 @@ def test_only_regular_files_of_bounded_size_are_read(tmp_path: Path) -> None:
         with pytest.raises(InputError):
             read_input(path, 10, "a file")
     assert read_input(large, 11, "a file") == b"x" * 11
+
+
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [
+        # Names with which Windows has no file: Microsoft, "Naming Files, Paths, and Namespaces" (from memory).
+        *((name, "device") for name in ("CON", "nul", "aux.csv", "Com1.log.txt", "LPT9 .csv", "prn.html")),
+        *((name, "sign") for name in ("12:30.csv", "what?.html", 'a"b.csv', "a|b", "a<b>.svg", "a*b", "a\tb.csv")),
+        *((name, "ends with") for name in ("report.", "report. ", "notes ")),
+    ],
+)
+def test_names_that_windows_refuses(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, name: str, word: str) -> None:
+    assert word in str(refused_by_windows(name))
+    monkeypatch.setattr(files, "on_windows", lambda: True)
+    with pytest.raises(InputError, match=word):
+        write_output(tmp_path / name, b"x", force=True)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["console.csv", "com.csv", "com10.csv", "aux1.csv", "a b.csv", "_con.csv", "ü.html"])
+def test_names_that_windows_takes(name: str) -> None:
+    assert refused_by_windows(name) is None
+
+
+def test_a_file_that_another_program_lets_go_is_replaced_and_one_that_it_keeps_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    target, locked, real = tmp_path / "log.csv", [True, True, False], os.replace
+    target.write_bytes(b"old")
+
+    def replace(new: str, path: str) -> None:
+        if locked and locked.pop(0):
+            raise PermissionError(13, "in use")
+        real(new, path)
+
+    monkeypatch.setattr(files, "on_windows", lambda: True)
+    monkeypatch.setattr(files, "_REPLACE_PAUSE_S", 0.0)
+    monkeypatch.setattr(files.os, "replace", replace)
+    write_output(target, b"new", force=True)
+    assert target.read_bytes() == b"new"
+    locked[:] = [True] * 99
+    with pytest.raises(InputError, match="open in another program"):
+        write_output(target, b"newer", force=True)
+    assert target.read_bytes() == b"new"
+    assert [path.name for path in tmp_path.iterdir()] == ["log.csv"]
+
+
+def test_a_name_too_long_for_the_disk_is_told(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="too long a name"):
+        write_output(tmp_path / ("x" * 300), b"x")

@@ -45,6 +45,12 @@ from vehicle.units import QuantityError, parse, show
         ("7.5 L/100 km", "m**2", 7.5e-3 / 1e5),
         ("10 US gal", "m**3", 0.0378541178400),
         ("1013.25 hPa", "Pa", 101325.0),
+        # Capitals that carry no meaning.
+        ("2300 KG", "kg", 2300.0),
+        ("2300 Kg", "kg", 2300.0),
+        ("5000 LB", "kg", 5000 * 0.45359237),
+        ("90 Km/H", "m/s", 25.0),
+        ("3 KW", "W", 3000.0),
     ],
 )
 def test_reads_what_people_write(text: str, unit: str, value: float) -> None:
@@ -122,3 +128,9 @@ def test_shown_values() -> None:
     assert units.figures(0.000123, 2) == "0.00012"
     assert units.figures(-0.5, 2, signed=True) == "−0.50"
     assert units.figures(float("nan"), 2) == "not defined"
+
+
+@pytest.mark.parametrize(("text", "unit"), [("3 MW", "W"), ("3 mW", "W"), ("3 kN", "N"), ("3 kn", "m/s")])
+def test_capitals_that_part_two_units_are_left_alone(text: str, unit: str) -> None:
+    value = {"3 MW": 3e6, "3 mW": 3e-3, "3 kN": 3e3, "3 kn": 3 * 1852 / 3600}[text]
+    assert parse(text, unit) == pytest.approx(value)

@@ -14,6 +14,7 @@ from typing import Any
 
 import tomlkit
 
+from vehicle.files import replace_file
 from vehicle.problems import InputError, Problem
 from vehicle.recording.parameters import PARAMETERS
 
@@ -117,7 +118,7 @@ def append_run(run_list: Path, run: Mapping[str, Any]) -> None:
         os.fsync(file.fileno())
     if run_list.exists():
         os.chmod(beside, run_list.stat().st_mode & 0o777)
-    os.replace(beside, run_list)
+    replace_file(beside, run_list)
     _sync_folder(run_list.parent)
 
 

@@ -15,7 +15,7 @@ from energy.scenario.keys.rotor import BladeTable, Drive, GeneratorTable, RotorT
 from energy.scenario.keys.vehicle import BatteryTable, EngineTable, TripTable, VehicleTable
 from vehicle.quantity import Spec
 
-__all__ = ["MAY_BE_LEFT_OUT", "NO_SOURCE", "TABLES", "TEXTS", "Price", "Table", "quantity_keys", "spec_of"]
+__all__ = ["MAY_BE_LEFT_OUT", "NO_SOURCE", "TABLES", "TEXTS", "UNUSUAL", "Price", "Table", "quantity_keys", "spec_of"]
 
 TABLES: dict[str, type[Table]] = {
     "air": Air,
@@ -42,6 +42,7 @@ TABLES: dict[str, type[Table]] = {
     "measurement": MeasurementTable,
 }
 TEXTS = ("title", "note")
+UNUSUAL = "unusual"  # the list of keys, at the top of the file, whose values are meant though they are not plausible
 # May be left out: all their keys have defaults.
 MAY_BE_LEFT_OUT = (
     "air",

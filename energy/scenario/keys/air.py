@@ -17,9 +17,11 @@ class Air(Table):
     temperature: Uncertain = quantity(
         "K",
         "air temperature",
+        plausible=("-40 degC", "50 degC"),
         default="15 degC",
         low="5 degC",
         high="25 degC",
+        at_least=173.15,  # colder than any weather; the formula of the vapour pressure ends far below
         at_most=340,
         source="US Standard Atmosphere 1976 at sea level; the range is a guess at the season",
         measured=Way(1.0, "a thermometer"),
@@ -27,6 +29,7 @@ class Air(Table):
     pressure: Uncertain | None = quantity(
         "Pa",
         "air pressure at the place (not reduced to sea level)",
+        plausible=("50 kPa", "108 kPa"),
         at_least=3e4,
         at_most=1.2e5,
         measured=Way(200.0, "a barometer"),
@@ -34,6 +37,7 @@ class Air(Table):
     altitude: Uncertain = quantity(
         "m",
         "altitude, when no pressure is given",
+        plausible=("-430 m", "5500 m"),
         default="0 m",
         low="0 m",
         high="500 m",
@@ -45,6 +49,7 @@ class Air(Table):
     relative_humidity: Uncertain = quantity(
         "dimensionless",
         "relative humidity",
+        plausible=(0, 1),
         default="60 %",
         low="30 %",
         high="95 %",
@@ -56,6 +61,7 @@ class Air(Table):
     wind_speed: Uncertain = quantity(
         "m/s",
         "wind speed at rotor height",
+        plausible=("0 m/s", "35 m/s"),
         default="0 m/s",
         at_least=0,
         at_most=60,
@@ -63,11 +69,15 @@ class Air(Table):
         measured=Way(0.5, "an anemometer on the day"),
     )
     wind_measured_at: Uncertain | None = quantity(
-        "m", "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height", above=0
+        "m",
+        "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height",
+        plausible=("0.5 m", "200 m"),
+        above=0,
     )
     shear_exponent: Uncertain = quantity(
         "dimensionless",
         "exponent of the wind's profile over height, used with wind_measured_at",
+        plausible=(0, 0.45),
         default=1 / 7,
         low=0.1,
         high=0.25,
@@ -78,6 +88,7 @@ class Air(Table):
     wind_from: Uncertain = quantity(
         "rad",
         "where the wind comes from, against the way the vehicle points: 0 deg ahead, 90 deg side, 180 deg behind",
+        plausible=("-360 deg", "360 deg"),
         default="0 deg",
         at_least=-2 * math.pi,
         at_most=2 * math.pi,
@@ -89,11 +100,17 @@ class WindClimate(Table):
     """The wind of a year, where it is driven or parked: for payback, and for trips without a wind of their own."""
 
     mean_speed: Uncertain = quantity(
-        "m/s", "mean wind speed at rotor height over the year", required=True, above=0, at_most=30
+        "m/s",
+        "mean wind speed at rotor height over the year",
+        plausible=("0.5 m/s", "15 m/s"),
+        required=True,
+        above=0,
+        at_most=30,
     )
     shape: Uncertain = quantity(
         "dimensionless",
         "Weibull shape of the wind speeds",
+        plausible=(1.2, 4),
         default=2.0,
         low=1.6,
         high=2.4,

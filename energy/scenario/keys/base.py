@@ -74,9 +74,17 @@ class Table(BaseModel):
         return read_quantity(raw, spec)
 
 
-def quantity_list(unit: str, meaning: str, *, such_as: str = "", **limits: float) -> Any:
-    """Return a pydantic field for a list of quantities; `such_as` is an example of one."""
-    spec = Spec(unit, meaning, limits.get("at_least"), limits.get("above"), limits.get("at_most"), such_as=such_as)
+def quantity_list(
+    unit: str,
+    meaning: str,
+    *,
+    such_as: str = "",
+    plausible: tuple[str | float, str | float] | None = None,
+    **limits: float,
+) -> Any:
+    """Return a pydantic field for a list of quantities; `such_as` is an example of one, `plausible` the usual ends."""
+    least, above, most = limits.get("at_least"), limits.get("above"), limits.get("at_most")
+    spec = Spec(unit, meaning, least, above, most, such_as=such_as, plausible=plausible)
     extra: dict[str, Any] = {"spec": spec, "list": True}
     return Field(default=None, description=meaning, json_schema_extra=extra)
 

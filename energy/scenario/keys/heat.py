@@ -17,12 +17,14 @@ class HeaterTable(Table):
     resistance: Uncertain | None = quantity(
         "ohm",
         "element resistance at 20 degC (each of three, for three_phase)",
+        plausible=("0.05 ohm", "1000 ohm"),
         above=0,
         measured=Way(0.02, "an ohmmeter", relative=True),
     )
     temperature_coefficient: Uncertain = quantity(
         "1/K",
         "rise of the element's resistance per kelvin",
+        plausible=("-0.001 1/K", "0.006 1/K"),
         default="0 1/K",
         low="0 1/K",
         high="0.0002 1/K",
@@ -33,6 +35,7 @@ class HeaterTable(Table):
     element_temperature: Uncertain = quantity(
         "K",
         "temperature of the element at work",
+        plausible=("-40 degC", "1100 degC"),
         default="20 degC",
         low="20 degC",
         high="400 degC",
@@ -42,6 +45,7 @@ class HeaterTable(Table):
     lead_resistance: Uncertain = quantity(
         "ohm",
         "resistance of both leads together",
+        plausible=("0 ohm", "5 ohm"),
         default="0.05 ohm",
         low="0.02 ohm",
         high="0.15 ohm",
@@ -49,10 +53,16 @@ class HeaterTable(Table):
         source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
         measured=Way(0.01, "a four-wire ohmmeter"),
     )
-    rated_power: Uncertain | None = quantity("W", "rated power of the element", above=0)
-    rated_voltage: Uncertain | None = quantity("V", "rated voltage of the element", above=0)
+    rated_power: Uncertain | None = quantity("W", "rated power of the element", plausible=("20 W", "50 kW"), above=0)
+    rated_voltage: Uncertain | None = quantity(
+        "V", "rated voltage of the element", plausible=("3 V", "1000 V"), above=0
+    )
     surface_limit: Uncertain | None = quantity(
-        "K", "highest temperature that the element's surface stands", at_least=273.15, at_most=1700
+        "K",
+        "highest temperature that the element's surface stands",
+        plausible=("40 degC", "1200 degC"),
+        at_least=273.15,
+        at_most=1700,
     )
 
 
@@ -64,9 +74,17 @@ class LoadTable(Table):
         description="a load to start from, with ranges for heat_capacity and loss until you have fitted your own "
         "(windtoll fit load): water_tank, insulated_box (both with volume), small_electric_oven or domestic_oven",
     )
-    volume: Uncertain | None = quantity("m**3", "volume of tank or box, inside", above=0, at_most=10)
+    volume: Uncertain | None = quantity(
+        "m**3", "volume of tank or box, inside", plausible=("0.2 L", "3000 L"), above=0, at_most=10
+    )
     filled: Uncertain = quantity(
-        "dimensionless", "share of the tank that is full", default=1.0, above=0, at_most=1, source="a full tank"
+        "dimensionless",
+        "share of the tank that is full",
+        plausible=(0.05, 1),
+        default=1.0,
+        above=0,
+        at_most=1,
+        source="a full tank",
     )
     vented: bool = Field(
         default=True,
@@ -74,17 +92,30 @@ class LoadTable(Table):
         "valve, boiling is not modelled",
     )
     insulation: Uncertain = quantity(
-        "m", "thickness of the box's insulation", default="40 mm", above=0, at_most=0.5, source=NO_SOURCE
+        "m",
+        "thickness of the box's insulation",
+        plausible=("2 mm", "400 mm"),
+        default="40 mm",
+        above=0,
+        at_most=0.5,
+        source=NO_SOURCE,
     )
     heat_capacity: Uncertain | None = quantity(
-        "J/K", "heat capacity of what is heated, a tank's water included; contents come on top", above=0
+        "J/K",
+        "heat capacity of what is heated, a tank's water included; contents come on top",
+        plausible=("0.1 kJ/K", "20000 kJ/K"),
+        above=0,
     )
     loss: Uncertain | None = quantity(
-        "W/K", "loss per kelvin above the ambient, in still air (with walls: what gets past them)", at_least=0
+        "W/K",
+        "loss per kelvin above the ambient, in still air (with walls: what gets past them)",
+        plausible=("0 W/K", "200 W/K"),
+        at_least=0,
     )
     radiating_area: Uncertain = quantity(
         "m**2",
         "area that radiates in addition to the loss above (with walls: theirs)",
+        plausible=("0 m^2", "20 m^2"),
         default="0 m^2",
         at_least=0,
         at_most=100,
@@ -93,6 +124,7 @@ class LoadTable(Table):
     emissivity: Uncertain = quantity(
         "dimensionless",
         "emissivity of the radiating area",
+        plausible=(0.02, 1),
         default=0.9,
         low=0.8,
         high=0.95,
@@ -103,26 +135,39 @@ class LoadTable(Table):
     outside_area: Uncertain = quantity(
         "m**2",
         "outer surface that stands in the road wind (with walls: theirs)",
+        plausible=("0 m^2", "30 m^2"),
         default="0 m^2",
         at_least=0,
         at_most=100,
         source="sheltered from the road wind",
     )
     open_water_area: Uncertain = quantity(
-        "m**2", "open surface of the water, without a lid", default="0 m^2", at_least=0, at_most=10, source="a lid"
+        "m**2",
+        "open surface of the water, without a lid",
+        plausible=("0 m^2", "3 m^2"),
+        default="0 m^2",
+        at_least=0,
+        at_most=10,
+        source="a lid",
     )
     second_node: Literal["none", "element", "walls"] = Field(
         default="none",
         description="none: all at one temperature; element: the element is hotter than what it heats; walls: the walls "
         "are cooler than what is inside",
     )
-    second_heat_capacity: Uncertain | None = quantity("J/K", "heat capacity of element or walls", above=0)
+    second_heat_capacity: Uncertain | None = quantity(
+        "J/K", "heat capacity of element or walls", plausible=("10 J/K", "2000 kJ/K"), above=0
+    )
     second_coupling: Uncertain | None = quantity(
-        "W/K", "heat flow between element or walls and what is heated, per kelvin between them", above=0
+        "W/K",
+        "heat flow between element or walls and what is heated, per kelvin between them",
+        plausible=("0.05 W/K", "2000 W/K"),
+        above=0,
     )
     second_loss: Uncertain = quantity(
         "W/K",
         "loss of element or walls to the ambient, in still air",
+        plausible=("0 W/K", "200 W/K"),
         default="0 W/K",
         at_least=0,
         source="all loss is that of what is heated",
@@ -144,26 +189,43 @@ class LoadTable(Table):
         ]
         | None
     ) = Field(default=None, description="what is put in, with contents_mass")
-    contents_mass: Uncertain | None = quantity("kg", "mass of what is put in", at_least=0, at_most=20_000)
+    contents_mass: Uncertain | None = quantity(
+        "kg", "mass of what is put in", plausible=("0 kg", "2000 kg"), at_least=0, at_most=20_000
+    )
     contents_specific_heat: Uncertain | None = quantity(
-        "J/kg/K", "its specific heat, instead of a name", above=0, at_most=20_000
+        "J/kg/K",
+        "its specific heat, instead of a name",
+        plausible=("0.3 kJ/(kg K)", "4.3 kJ/(kg K)"),
+        above=0,
+        at_most=20_000,
     )
     contents_water_share: Uncertain | None = quantity(
-        "dimensionless", "its share of water by mass, instead of a name (food)", at_least=0, at_most=1
+        "dimensionless", "its share of water by mass, instead of a name (food)", plausible=(0, 1), at_least=0, at_most=1
     )
-    target_temperature: Uncertain | None = quantity("K", "temperature that is wanted", at_least=200, at_most=1500)
+    target_temperature: Uncertain | None = quantity(
+        "K", "temperature that is wanted", plausible=("-30 degC", "500 degC"), at_least=200, at_most=1500
+    )
     start_temperature: Uncertain | None = quantity(
-        "K", "temperature at the start; left out: the ambient", at_least=200, at_most=1500
+        "K",
+        "temperature at the start; left out: the ambient",
+        plausible=("-40 degC", "500 degC"),
+        at_least=200,
+        at_most=1500,
     )
     ambient_temperature: Uncertain | None = quantity(
-        "K", "temperature around the load; left out: air.temperature", at_least=200, at_most=400
+        "K",
+        "temperature around the load; left out: air.temperature",
+        plausible=("-40 degC", "60 degC"),
+        at_least=200,
+        at_most=400,
     )
     thermostat: Uncertain | None = quantity(
-        "K", "temperature that the thermostat is set to", at_least=200, at_most=1500
+        "K", "temperature that the thermostat is set to", plausible=("0 degC", "550 degC"), at_least=200, at_most=1500
     )
     hysteresis: Uncertain = quantity(
         "delta_degC",
         "temperature difference between the thermostat's opening and closing, half above its setting, half below",
+        plausible=("0.1 K", "60 K"),
         default="4 K",
         at_least=0.1,
         at_most=200,
@@ -181,6 +243,7 @@ class CreditTable(Table):
     alternator_efficiency: Uncertain = quantity(
         "dimensionless",
         "shaft to electricity",
+        plausible=(0.3, 0.95),
         default="60 %",
         low="50 %",
         high="70 %",
@@ -191,6 +254,7 @@ class CreditTable(Table):
     alternator_belt_efficiency: Uncertain = quantity(
         "dimensionless",
         "belt of the alternator",
+        plausible=(0.8, 1),
         default="98 %",
         low="95 %",
         high="99 %",
@@ -201,6 +265,7 @@ class CreditTable(Table):
     inverter_efficiency: Uncertain = quantity(
         "dimensionless",
         "inverter or converter between alternator and element",
+        plausible=(0.5, 1),
         default="90 %",
         low="85 %",
         high="95 %",
@@ -216,6 +281,7 @@ class OtherSourcesTable(Table):
     burner_efficiency: Uncertain = quantity(
         "dimensionless",
         "gas burner's heat into the load",
+        plausible=(0.1, 1),
         default="60 %",
         low="40 %",
         high="80 %",
@@ -226,6 +292,7 @@ class OtherSourcesTable(Table):
     mains_charge_efficiency: Uncertain = quantity(
         "dimensionless",
         "mains to element through charger and battery",
+        plausible=(0.3, 1),
         default="82 %",
         low="72 %",
         high="90 %",
@@ -236,6 +303,7 @@ class OtherSourcesTable(Table):
     battery_energy_per_mass: Uncertain = quantity(
         "J/kg",
         "energy of a ready battery per mass",
+        plausible=("0.01 kWh/kg", "0.4 kWh/kg"),
         default="0.10 kWh/kg",
         low="0.03 kWh/kg",
         high="0.15 kWh/kg",

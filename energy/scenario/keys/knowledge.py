@@ -39,6 +39,7 @@ class MeasurementTable(Table):
     air_speed_noise: Uncertain = quantity(
         "dimensionless",
         "scatter of the air speed from row to row, half-width of a 95 % interval",
+        plausible=(0, 0.6),
         default="6 %",
         at_least=0,
         at_most=1,
@@ -47,6 +48,7 @@ class MeasurementTable(Table):
     air_speed_calibration: Uncertain = quantity(
         "dimensionless",
         "error of the air speed that all rows share, ±",
+        plausible=(0, 0.5),
         default="4 %",
         at_least=0,
         at_most=1,
@@ -55,6 +57,7 @@ class MeasurementTable(Table):
     power_accuracy: Uncertain = quantity(
         "dimensionless",
         "error of wattmeter and losses that all rows share, ±",
+        plausible=(0, 0.5),
         default="4 %",
         at_least=0,
         at_most=1,
@@ -63,6 +66,7 @@ class MeasurementTable(Table):
     thrust_accuracy: Uncertain = quantity(
         "dimensionless",
         "error of the load cell that all rows share, ±",
+        plausible=(0, 0.5),
         default="10 %",
         at_least=0,
         at_most=1,

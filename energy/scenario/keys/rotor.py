@@ -13,7 +13,9 @@ from vehicle.quantity import Uncertain, Way, quantity
 class RotorTable(Table):
     """The rotor and how it sits on the vehicle."""
 
-    diameter: Uncertain = quantity("m", "rotor diameter", required=True, above=0, measured=Way(0.01, "a tape measure"))
+    diameter: Uncertain = quantity(
+        "m", "rotor diameter", plausible=("0.3 m", "6 m"), required=True, above=0, measured=Way(0.01, "a tape measure")
+    )
     curves: str | None = Field(default=None, description="CSV of power (and thrust) coefficient over tip-speed ratio")
     blade: str | None = Field(
         default=None, description="CSV of the blade's radius, chord and twist, with a table [blade]"
@@ -22,6 +24,7 @@ class RotorTable(Table):
     pitch: Uncertain | None = quantity(
         "deg",
         "blade pitch, positive towards feather (with [blade]: as its dial reads)",
+        plausible=("-110 deg", "110 deg"),
         at_least=-180,
         at_most=180,
         measured=Way(0.3, "a protractor at the blade"),
@@ -29,6 +32,7 @@ class RotorTable(Table):
     turbine_mass: Uncertain = quantity(
         "kg",
         "mass of rotor, generator and mount together",
+        plausible=("2 kg", "400 kg"),
         default="40 kg",
         low="20 kg",
         high="80 kg",
@@ -40,6 +44,7 @@ class RotorTable(Table):
         "dimensionless",
         "air speed where the rotor sits over that of the free air (roof speed-up above 1, shelter below); working and "
         "stowed blades feel it, and above 1 their drag on the vehicle is their own force times this factor",
+        plausible=(0.02, 1.5),
         default=1.0,
         low=0.85,
         high=1.1,
@@ -53,6 +58,7 @@ class RotorTable(Table):
         "dimensionless",
         "air speed where mount, mast and generator sit over that of the free air, as local_speed_factor; left out: "
         "that of the rotor, with a range that reaches free air",
+        plausible=(0.02, 1.5),
         above=0,
         at_most=1.5,
         called="the air speed where the mount sits",
@@ -61,6 +67,7 @@ class RotorTable(Table):
     interaction_factor: Uncertain = quantity(
         "dimensionless",
         "drag that the vehicle feels over the rotor's own thrust (what rotor and body do to each other)",
+        plausible=(0.5, 2),
         default=1.0,
         low=0.85,
         high=1.2,
@@ -73,6 +80,7 @@ class RotorTable(Table):
     yaw_exponent: Uncertain = quantity(
         "dimensionless",
         "n in power ~ cos^n of the yaw angle",
+        plausible=(0.5, 5),
         default=2.5,
         low=1.5,
         high=3.5,
@@ -84,11 +92,12 @@ class RotorTable(Table):
     )
     turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
     hub_height: Uncertain | None = quantity(
-        "m", "height of the hub above ground, used with air.wind_measured_at", above=0
+        "m", "height of the hub above ground, used with air.wind_measured_at", plausible=("0.3 m", "20 m"), above=0
     )
     power_factor: Uncertain = quantity(
         "dimensionless",
         "real over tabulated or computed power coefficient",
+        plausible=(0.1, 2.5),
         default=1.0,
         low=0.8,
         high=1.1,
@@ -101,6 +110,7 @@ class RotorTable(Table):
     thrust_factor: Uncertain = quantity(
         "dimensionless",
         "real over tabulated or computed thrust coefficient",
+        plausible=(0.2, 2.5),
         default=1.0,
         low=0.85,
         high=1.15,
@@ -113,6 +123,7 @@ class RotorTable(Table):
     mount_drag_area: Uncertain = quantity(
         "m**2",
         "drag area Cd·A of mount, mast and generator",
+        plausible=("0 m^2", "1.5 m^2"),
         default="0.10 m^2",
         low="0.04 m^2",
         high="0.25 m^2",
@@ -128,6 +139,7 @@ class RotorTable(Table):
     solidity: Uncertain = quantity(
         "dimensionless",
         "blade area over swept area (with [blade]: that of its file)",
+        plausible=(0.01, 0.7),
         default=0.10,
         low=0.06,
         high=0.18,
@@ -139,6 +151,7 @@ class RotorTable(Table):
     stowed_drag_coefficient: Uncertain = quantity(
         "dimensionless",
         "drag coefficient of stopped blades on their own area",
+        plausible=(0.1, 2.2),
         default=1.2,
         low=0.9,
         high=1.5,
@@ -150,6 +163,7 @@ class RotorTable(Table):
     feathered_drag_coefficient: Uncertain = quantity(
         "dimensionless",
         "drag coefficient of feathered blades on their own area",
+        plausible=(0.005, 1),
         default=0.1,
         low=0.03,
         high=0.3,
@@ -161,6 +175,7 @@ class RotorTable(Table):
     chain_efficiency: Uncertain = quantity(
         "dimensionless",
         "electrical over shaft power, used only with measured_power",
+        plausible=(0.1, 0.95),
         default="65 %",
         low="45 %",
         high="85 %",
@@ -169,49 +184,71 @@ class RotorTable(Table):
         source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
         measured=Way(0.05, "torque and speed at the shaft together with the wattmeter"),
     )
-    highest_rotor_speed: Uncertain | None = quantity("rad/s", "greatest rotor speed allowed", above=0)
+    highest_rotor_speed: Uncertain | None = quantity(
+        "rad/s", "greatest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0
+    )
     highest_tip_speed: Uncertain = quantity(
         "m/s",
         "greatest blade tip speed allowed",
+        plausible=("10 m/s", "150 m/s"),
         default="80 m/s",
         above=0,
         at_most=340,
         source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
     )
-    highest_thrust: Uncertain | None = quantity("N", "greatest thrust that mount and bearing may see", above=0)
+    highest_thrust: Uncertain | None = quantity(
+        "N", "greatest thrust that mount and bearing may see", plausible=("10 N", "20 kN"), above=0
+    )
 
 
 class BladeTable(Table):
     """The blade whose geometry file `rotor.blade` names: section, pitch convention, corrections."""
 
     number_of_blades: Uncertain = quantity(
-        "dimensionless", "number of blades", required=True, at_least=1, at_most=60, such_as="3"
+        "dimensionless", "number of blades", plausible=(1, 24), required=True, at_least=1, at_most=60, such_as="3"
     )
     polar: str | list[str] | None = Field(
         default=None, description="CSV of the section's lift and drag, or a list of them at several Reynolds numbers"
     )
     polar_reynolds_numbers: tuple[Uncertain, ...] | None = quantity_list(
-        "dimensionless", "Reynolds numbers of the polar files, where they carry none", at_least=1e3, such_as="200000"
+        "dimensionless",
+        "Reynolds numbers of the polar files, where they carry none",
+        plausible=(10000.0, 10000000.0),
+        at_least=1e3,
+        such_as="200000",
     )
     camber: Uncertain | None = quantity(
         "dimensionless",
         "height of a bent plate's arc over its chord, where there is no polar",
+        plausible=(0, 0.12),
         at_least=0,
         at_most=0.15,
         such_as="0.06",
     )
-    tube_radius: Uncertain | None = quantity("m", "radius of the tube that the blade is cut from", above=0)
-    thickness: Uncertain = quantity("m", "thickness of plate or tube wall", default="4 mm", above=0, source=NO_SOURCE)
-    hub_radius: Uncertain | None = quantity(
-        "m", "radius at which the root begins (first station by default)", at_least=0
+    tube_radius: Uncertain | None = quantity(
+        "m", "radius of the tube that the blade is cut from", plausible=("20 mm", "0.5 m"), above=0
     )
-    aerofoil_start: Uncertain | None = quantity("m", "radius at which the aerofoil begins", at_least=0)
+    thickness: Uncertain = quantity(
+        "m", "thickness of plate or tube wall", plausible=("0.5 mm", "60 mm"), default="4 mm", above=0, source=NO_SOURCE
+    )
+    hub_radius: Uncertain | None = quantity(
+        "m", "radius at which the root begins (first station by default)", plausible=("0 m", "1 m"), at_least=0
+    )
+    aerofoil_start: Uncertain | None = quantity(
+        "m", "radius at which the aerofoil begins", plausible=("0 m", "2 m"), at_least=0
+    )
     root_diameter: Uncertain = quantity(
-        "m", "diameter of the bare root between hub and aerofoil", default="0 m", at_least=0, source="no bare root"
+        "m",
+        "diameter of the bare root between hub and aerofoil",
+        plausible=("0 m", "0.3 m"),
+        default="0 m",
+        at_least=0,
+        source="no bare root",
     )
     root_drag_coefficient: Uncertain = quantity(
         "dimensionless",
         "drag coefficient of the bare root",
+        plausible=(0, 2),
         default=1.2,
         at_least=0,
         at_most=3,
@@ -223,6 +260,7 @@ class BladeTable(Table):
     pitch_measured_at: Uncertain | None = quantity(
         "dimensionless",
         "where along the radius the pitch is measured: 1 is the tip; left out: the chord of zero twist",
+        plausible=(0.05, 1),
         above=0,
         at_most=1,
         such_as="0.75",
@@ -244,6 +282,7 @@ class BladeTable(Table):
     blockage_area_ratio: Uncertain = quantity(
         "dimensionless",
         "rotor area over the cross-section of a duct or tunnel around it",
+        plausible=(0, 0.25),
         default=0.0,
         at_least=0,
         at_most=0.3,
@@ -257,6 +296,7 @@ class Drive(Table):
     ratio: Uncertain = quantity(
         "dimensionless",
         "generator turns per rotor turn",
+        plausible=(0.05, 30),
         default=1.0,
         above=0,
         at_most=200,
@@ -265,6 +305,7 @@ class Drive(Table):
     efficiency: Uncertain = quantity(
         "dimensionless",
         "efficiency of belt or gear",
+        plausible=(0.5, 1),
         default="95 %",
         low="91 %",
         high="98 %",
@@ -285,6 +326,7 @@ class GeneratorTable(Table):
     voltage_constant: Uncertain = quantity(
         "V*s/rad",
         "open-circuit rms volts between two terminals per turning speed",
+        plausible=("1 V/krpm", "1000 V/krpm"),
         required=True,
         above=0,
         measured=Way(0.02, "a voltmeter at a known speed", relative=True),
@@ -292,6 +334,7 @@ class GeneratorTable(Table):
     winding_resistance: Uncertain = quantity(
         "ohm",
         "resistance between two terminals, cold (20 degC)",
+        plausible=("5 mohm", "100 ohm"),
         required=True,
         at_least=0,
         measured=Way(0.05, "a four-wire ohmmeter", relative=True),
@@ -299,6 +342,7 @@ class GeneratorTable(Table):
     winding_temperature: Uncertain = quantity(
         "K",
         "temperature of the winding at work (copper at 100 degC has 31 % more resistance than at 20 degC)",
+        plausible=("-40 degC", "180 degC"),
         default="60 degC",
         low="20 degC",
         high="120 degC",
@@ -309,6 +353,7 @@ class GeneratorTable(Table):
     winding_inductance: Uncertain = quantity(
         "H",
         "inductance between two terminals",
+        plausible=("0 mH", "200 mH"),
         default="1 mH",
         low="0 mH",
         high="4 mH",
@@ -321,6 +366,7 @@ class GeneratorTable(Table):
     pole_pairs: Uncertain = quantity(
         "dimensionless",
         "pole pairs (matters with inductance)",
+        plausible=(1, 60),
         default=8,
         low=4,
         high=14,
@@ -332,6 +378,7 @@ class GeneratorTable(Table):
     friction_torque: Uncertain = quantity(
         "N*m",
         "friction torque at the generator shaft",
+        plausible=("0 N*m", "5 N*m"),
         default="0.1 N*m",
         low="0.03 N*m",
         high="0.3 N*m",
@@ -342,6 +389,7 @@ class GeneratorTable(Table):
     cogging_torque: Uncertain = quantity(
         "N*m",
         "torque at the generator shaft that holds it at standstill",
+        plausible=("0 N*m", "10 N*m"),
         default="0.2 N*m",
         low="0.05 N*m",
         high="0.6 N*m",
@@ -352,6 +400,7 @@ class GeneratorTable(Table):
     iron_loss: Uncertain = quantity(
         "W",
         "iron loss at 1000 rpm of the generator",
+        plausible=("0 W", "500 W"),
         default="15 W",
         low="5 W",
         high="40 W",
@@ -362,6 +411,7 @@ class GeneratorTable(Table):
     eddy_share: Uncertain = quantity(
         "dimensionless",
         "share of the iron loss at 1000 rpm that grows with the square of speed",
+        plausible=(0, 1),
         default="50 %",
         low="20 %",
         high="80 %",
@@ -372,6 +422,7 @@ class GeneratorTable(Table):
     rectifier_drop: Uncertain = quantity(
         "V",
         "voltage drop of the two diodes that conduct, together",
+        plausible=("0 V", "5 V"),
         default="1.8 V",
         low="1.4 V",
         high="2.2 V",
@@ -379,7 +430,9 @@ class GeneratorTable(Table):
         at_most=20,
         source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
     )
-    highest_current: Uncertain | None = quantity("A", "largest current through the element", above=0)
+    highest_current: Uncertain | None = quantity(
+        "A", "largest current through the element", plausible=("0.5 A", "500 A"), above=0
+    )
     load_connected: Literal["always", "after_spin_up"] = Field(
         default="always",
         description="always, or after_spin_up where a switch or relay connects the element once it turns",

@@ -16,6 +16,7 @@ class VehicleTable(Table):
     mass: Uncertain = quantity(
         "kg",
         "mass on the road, with load and people, without the turbine",
+        plausible=("150 kg", "40000 kg"),
         required=True,
         above=0,
         at_most=100_000,
@@ -24,6 +25,7 @@ class VehicleTable(Table):
     drag_area: Uncertain | None = quantity(
         "m**2",
         "drag coefficient times frontal area, Cd·A",
+        plausible=("0.2 m^2", "12 m^2"),
         above=0,
         at_most=30,
         called="the vehicle's drag area",
@@ -32,6 +34,7 @@ class VehicleTable(Table):
     rolling_resistance: Uncertain = quantity(
         "dimensionless",
         "rolling resistance coefficient of the tyres",
+        plausible=(0.003, 0.06),
         default=0.010,
         low=0.007,
         high=0.017,
@@ -40,12 +43,15 @@ class VehicleTable(Table):
         source="mean about 0.010, range 0.007-0.017: a US report on passenger tyres, quoted second-hand",
         measured=Way(0.0006, "a coast-down"),
     )
-    coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", at_least=0)
-    coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B")
-    coastdown_c: Uncertain | None = quantity("N*s**2/m**2", "coast-down coefficient C", above=0)
+    coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", plausible=("0 N", "4000 N"), at_least=0)
+    coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B", plausible=("-15 N*s/m", "40 N*s/m"))
+    coastdown_c: Uncertain | None = quantity(
+        "N*s**2/m**2", "coast-down coefficient C", plausible=("0.08 N*s^2/m^2", "8 N*s^2/m^2"), above=0
+    )
     coastdown_air_density: Uncertain = quantity(
         "kg/m**3",
         "air density in the coast-down test",
+        plausible=("0.8 kg/m^3", "1.45 kg/m^3"),
         default="1.20 kg/m^3",
         low="1.12 kg/m^3",
         high="1.28 kg/m^3",
@@ -56,6 +62,7 @@ class VehicleTable(Table):
     rotating_mass_factor: Uncertain = quantity(
         "dimensionless",
         "effective over real mass while accelerating",
+        plausible=(1, 1.3),
         default=1.03,
         low=1.02,
         high=1.06,
@@ -63,15 +70,19 @@ class VehicleTable(Table):
         at_most=2,
         source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
     )
-    width: Uncertain | None = quantity("m", "vehicle width: a rotor wider than that is reported", above=0, at_most=20)
+    width: Uncertain | None = quantity(
+        "m", "vehicle width: a rotor wider than that is reported", plausible=("0.5 m", "3.2 m"), above=0, at_most=20
+    )
 
 
 class EngineTable(Table):
     """The combustion engine with its gears."""
 
     fuel: Literal["petrol", "e10", "diesel", "lpg"] = Field(description="petrol, e10, diesel or lpg")
-    displacement: Uncertain = quantity("m**3", "engine displacement", required=True, above=0, at_most=0.1)
-    peak_torque: Uncertain | None = quantity("N*m", "greatest torque", above=0)
+    displacement: Uncertain = quantity(
+        "m**3", "engine displacement", plausible=("0.05 L", "16 L"), required=True, above=0, at_most=0.1
+    )
+    peak_torque: Uncertain | None = quantity("N*m", "greatest torque", plausible=("5 N*m", "3500 N*m"), above=0)
     torque_curve: str | None = Field(default=None, description="CSV of greatest torque over engine speed")
     fuel_map: str | None = Field(
         default=None, description="CSV of brake-specific consumption over engine speed, torque"
@@ -79,6 +90,7 @@ class EngineTable(Table):
     indicated_efficiency: Uncertain | None = quantity(
         "dimensionless",
         "share of the next drop of fuel that becomes work",
+        plausible=(0.2, 0.55),
         above=0,
         at_most=0.65,
         called="the engine's efficiency",
@@ -87,26 +99,44 @@ class EngineTable(Table):
     friction_mean_pressure: Uncertain | None = quantity(
         "Pa",
         "friction and pumping as a mean effective pressure",
+        plausible=("20 kPa", "500 kPa"),
         at_least=0,
         at_most=1e6,
         measured=Way(15e3, "a logged fuel flow at idle"),
     )
     idle_speed: Uncertain = quantity(
-        "rad/s", "idle speed", default="750 rpm", low="650 rpm", high="850 rpm", above=0, source=NO_SOURCE
+        "rad/s",
+        "idle speed",
+        plausible=("300 rpm", "1500 rpm"),
+        default="750 rpm",
+        low="650 rpm",
+        high="850 rpm",
+        above=0,
+        source=NO_SOURCE,
     )
     speed_per_1000_rpm: tuple[Uncertain, ...] | None = quantity_list(
-        "m/s", "road speed at 1000 rpm of the engine in each gear, lowest gear first", above=0
+        "m/s",
+        "road speed at 1000 rpm of the engine in each gear, lowest gear first",
+        plausible=("2 km/h", "90 km/h"),
+        above=0,
     )
     gear_ratios: tuple[Uncertain, ...] | None = quantity_list(
-        "dimensionless", "engine turns per output-shaft turn in each gear, lowest gear first", above=0, such_as="3.6"
+        "dimensionless",
+        "engine turns per output-shaft turn in each gear, lowest gear first",
+        plausible=(0.4, 20),
+        above=0,
+        such_as="3.6",
     )
     final_drive_ratio: Uncertain | None = quantity(
-        "dimensionless", "output-shaft turns per wheel turn", above=0, such_as="3.7"
+        "dimensionless", "output-shaft turns per wheel turn", plausible=(0.8, 12), above=0, such_as="3.7"
     )
-    tyre_radius: Uncertain | None = quantity("m", "rolling radius of the driven tyres", above=0)
+    tyre_radius: Uncertain | None = quantity(
+        "m", "rolling radius of the driven tyres", plausible=("0.15 m", "0.65 m"), above=0
+    )
     drivetrain_efficiency: Uncertain = quantity(
         "dimensionless",
         "efficiency of the gear meshes from flywheel to wheels: the part of the loss that grows with torque",
+        plausible=(0.6, 1),
         default="96.5 %",
         low="94.5 %",
         high="98 %",
@@ -119,6 +149,7 @@ class EngineTable(Table):
         "N",
         "drag of oil and seals in gearbox and axle whatever the torque, as a force at the wheels; 0 with coast-down "
         "coefficients, which hold it",
+        plausible=("0 N", "600 N"),
         default="25 N",
         low="10 N",
         high="50 N",
@@ -129,6 +160,7 @@ class EngineTable(Table):
     lowest_driving_speed: Uncertain = quantity(
         "rad/s",
         "engine speed below which one shifts down",
+        plausible=("500 rpm", "3000 rpm"),
         default="1200 rpm",
         low="1000 rpm",
         high="1500 rpm",
@@ -136,13 +168,21 @@ class EngineTable(Table):
         source=NO_SOURCE,
     )
     highest_speed: Uncertain = quantity(
-        "rad/s", "greatest engine speed", default="5500 rpm", low="4500 rpm", high="6500 rpm", above=0, source=NO_SOURCE
+        "rad/s",
+        "greatest engine speed",
+        plausible=("1500 rpm", "15000 rpm"),
+        default="5500 rpm",
+        low="4500 rpm",
+        high="6500 rpm",
+        above=0,
+        source=NO_SOURCE,
     )
     overrun_cut_off: bool = Field(default=True, description="fuel is cut while the wheels drive the engine")
     runs_when_parked: bool = Field(default=False, description="the engine idles while the vehicle stands")
     accessory_power: Uncertain = quantity(
         "W",
         "mechanical power of alternator, pumps and fan (air conditioning on top), warm and idling",
+        plausible=("0 W", "15 kW"),
         default="500 W",
         low="200 W",
         high="1000 W",
@@ -153,18 +193,21 @@ class EngineTable(Table):
     torque_follows_air_density: Uncertain | None = quantity(
         "dimensionless",
         "how far peak torque falls with air density: 1 without turbocharger, near 0 with one",
+        plausible=(0, 1.2),
         at_least=0,
         at_most=1.2,
     )
     full_load_enrichment: Uncertain | None = quantity(
         "dimensionless",
         "share of fuel more at full torque, growing from none at nine tenths of it",
+        plausible=(0, 0.4),
         at_least=0,
         at_most=0.5,
     )
     converter_slip: Uncertain = quantity(
         "dimensionless",
         "slip of a torque converter while it is not locked (10 to 20 % in town)",
+        plausible=(0, 0.4),
         default="0 %",
         low="0 %",
         high="10 %",
@@ -175,6 +218,7 @@ class EngineTable(Table):
     converter_locks_above: Uncertain = quantity(
         "m/s",
         "road speed above which the torque converter is locked",
+        plausible=("0 m/s", "40 m/s"),
         default="50 km/h",
         low="30 km/h",
         high="70 km/h",
@@ -187,11 +231,20 @@ class BatteryTable(Table):
     """A battery-electric drive instead of an engine."""
 
     drive_efficiency: Uncertain = quantity(
-        "dimensionless", "pack to wheels", default="85 %", low="78 %", high="91 %", above=0, at_most=1, source=NO_SOURCE
+        "dimensionless",
+        "pack to wheels",
+        plausible=(0.4, 0.98),
+        default="85 %",
+        low="78 %",
+        high="91 %",
+        above=0,
+        at_most=1,
+        source=NO_SOURCE,
     )
     regeneration_efficiency: Uncertain = quantity(
         "dimensionless",
         "wheels to pack",
+        plausible=(0, 0.95),
         default="70 %",
         low="55 %",
         high="82 %",
@@ -202,6 +255,7 @@ class BatteryTable(Table):
     regeneration_limit: Uncertain = quantity(
         "W",
         "greatest power at the wheels that can be taken back",
+        plausible=("0 kW", "400 kW"),
         default="50 kW",
         low="20 kW",
         high="80 kW",
@@ -209,11 +263,19 @@ class BatteryTable(Table):
         source=NO_SOURCE,
     )
     auxiliary_power: Uncertain = quantity(
-        "W", "lights, pumps, electronics", default="300 W", low="150 W", high="600 W", at_least=0, source=NO_SOURCE
+        "W",
+        "lights, pumps, electronics",
+        plausible=("0 kW", "10 kW"),
+        default="300 W",
+        low="150 W",
+        high="600 W",
+        at_least=0,
+        source=NO_SOURCE,
     )
     charging_efficiency: Uncertain = quantity(
         "dimensionless",
         "mains to pack through charger and cells, for money and for what the mains supply",
+        plausible=(0.5, 1),
         default="88 %",
         low="80 %",
         high="94 %",
@@ -229,6 +291,7 @@ class TripTable(Table):
     road_speed: Uncertain | None = quantity(
         "m/s",
         "road speed of a steady drive (or a schedule instead)",
+        plausible=("0 km/h", "180 km/h"),
         at_least=0,
         at_most=100,
         measured=Way(0.2, "satellite positioning"),
@@ -245,11 +308,12 @@ class TripTable(Table):
         "the road or the vehicle's momentum drives the wheels",
     )
     works_speed: Uncertain | None = quantity(
-        "m/s", "the road speed of below_speed and above_speed", above=0, at_most=100
+        "m/s", "the road speed of below_speed and above_speed", plausible=("3 km/h", "180 km/h"), above=0, at_most=100
     )
     longest_idle: Uncertain = quantity(
         "s",
         "stops on a schedule through which the engine idles; in longer ones it is off",
+        plausible=("0 min", "120 min"),
         default="5 min",
         low="2 min",
         high="10 min",
@@ -259,6 +323,7 @@ class TripTable(Table):
     grade: Uncertain = quantity(
         "dimensionless",
         "rise over run, negative downhill",
+        plausible=(-0.25, 0.25),
         default="0 %",
         at_least=-0.4,
         at_most=0.4,
@@ -266,9 +331,15 @@ class TripTable(Table):
         measured=Way(0.001, "a map or a level"),
     )
     acceleration: Uncertain = quantity(
-        "m/s**2", "acceleration along the road", default="0 m/s^2", at_least=-10, at_most=10, source="a steady speed"
+        "m/s**2",
+        "acceleration along the road",
+        plausible=("-4 m/s^2", "4 m/s^2"),
+        default="0 m/s^2",
+        at_least=-10,
+        at_most=10,
+        source="a steady speed",
     )
-    distance: Uncertain | None = quantity("m", "length of the trip, for totals", above=0)
+    distance: Uncertain | None = quantity("m", "length of the trip, for totals", plausible=("10 m", "5000 km"), above=0)
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",
         description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",

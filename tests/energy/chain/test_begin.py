@@ -144,10 +144,14 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
         pitch="3 deg",
         ratio="3",
         connection="three_phase",
-        winding_resistance="1000 ohm",
-        element="0.001 ohm",
+        winding_resistance="100 ohm",
+        element="0.05 ohm",
     )
-    told = answered(opened(begin(held, thriftiest)))
+    bundle = begin(held, thriftiest)
+    for key, value in (("generator.winding_resistance", "1000 ohm"), ("heater.resistance", "0.001 ohm")):
+        bundle = with_value(bundle, key, value)
+    bundle = with_value(bundle, "unusual", ["generator.winding_resistance", "heater.resistance"])
+    told = answered(opened(bundle))
     assert told.spread is not None
     assert told.spread.heat_w[-1] < 1e-3
     # Nothing is claimed of what hardly is.

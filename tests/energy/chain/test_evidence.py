@@ -70,16 +70,16 @@ def test_a_wrong_engine_shows(monkeypatch: pytest.MonkeyPatch, checks: dict[str,
 
 def test_every_check_has_its_picture_words_and_data(checks: dict[str, Check]) -> None:
     data = as_data(list(checks.values()))
-    for check, row in zip(checks.values(), data.checks, strict=True):
+    for check, row in zip(checks.values(), data["checks"], strict=True):
         picture = evidence_picture(check)
         assert len(picture.table) == len(check.x)
         assert picture.svg().startswith(b"<svg")
         words = check_words(check)
-        assert row.error == words.error
+        assert row["error"] == words.error
         assert words.source
         assert words.not_covered
         assert (Path(published_folder()) / "certified_fuel" / "SOURCE.md").is_file()
-    assert data.not_found == NOT_FOUND
+    assert data["not_found"] == NOT_FOUND
 
 
 def test_the_command(checks: dict[str, Check], tmp_path: Path) -> None:

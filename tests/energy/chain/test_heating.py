@@ -410,7 +410,7 @@ def test_a_target_above_boiling_is_never_reached_though_the_dry_tank_gets_hotter
     assert data["energy_to_target_kwh"] is None
     assert data["highest_temperature_degc"] == pytest.approx(99.97, abs=0.05)
     assert data["peak_temperature_degc"] is None
-    assert max(data["history"]["temperature_degc"]) < 100.1
+    assert max(data["history"]["temperature_degc"]["estimate"]) < 100.1
     assert data["history"]["time_s"][-1] == pytest.approx(data["dry_from_s"], rel=0.05)
     words = heat_report.sentence(found, "metric")
     assert words.startswith("Danger: the tank boils dry after ")
@@ -447,7 +447,7 @@ def test_a_closed_tank_past_boiling_is_a_danger_without_a_number(without_thermos
     assert data["dangers"] == heat_report.dangers(found, "metric")
     assert data["peak_temperature_degc"] is None
     assert data["highest_temperature_degc"] is None
-    assert max(data["history"]["high_degc"]) < 100.1
+    assert max(data["history"]["temperature_degc"]["high"]) < 100.1
 
 
 def test_a_thermostat_keeps_both_dangers_away(van_folder: Path) -> None:

@@ -60,7 +60,10 @@ def test_held_settings_are_held_and_the_thriftiest_is_thriftier(van: Scenario) -
 
 
 def test_limits_that_nothing_keeps_are_told(demos: Path) -> None:
-    van = load(demos / "van_water_tank" / "scenario.toml", ["rotor.highest_tip_speed=0.1 m/s"])
+    van = load(
+        demos / "van_water_tank" / "scenario.toml",
+        ["rotor.highest_tip_speed=0.1 m/s", 'unusual=["rotor.highest_tip_speed"]'],
+    )
     with pytest.raises(InputError, match="keeps every limit"):
         match(van)
 

@@ -36,7 +36,7 @@ def test_what_is_written_is_answered_as_told(tmp_path: Path) -> None:
         thriftiest,
     )
     assert bundles.from_folder(folder / "scenario.toml") == expected
-    answered = run("answer", found["written"], "--json")
+    answered = run("answer", found["written"][0], "--json")
     assert json.loads(answered.stdout)["sentence"] == found["sentence"]
     again = run("begin", str(folder))
     assert again.returncode == 2

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from energy.chain.draws import spread_of
 from energy.chain.ledger import answer
 from energy.chain.load import load
 from energy.commands.reconcile import command
+from energy.diagnosis import reconcile as updating
 from energy.diagnosis.reconcile import Result, as_scenario, read_results, reconcile
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import spec_of
@@ -186,6 +189,21 @@ def test_faulty_results_are_told(tmp_path: Path, text: str, words: str) -> None:
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=words):
         read_results(path)
+
+
+def test_what_cannot_be_weighed_is_one_sentence(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readings that leave the fit singular (here: a fit without a covariance) are told, not a failure of algebra."""
+    whole = updating.fit
+
+    def flat(*arguments: Any) -> Any:
+        fitted = whole(*arguments)
+        return replace(fitted, covariance=np.zeros_like(fitted.covariance))
+
+    monkeypatch.setattr(updating, "fit", flat)
+    with pytest.raises(
+        InputError, match=r"cannot be weighed against it.*accepted: readings that the scenario can reach"
+    ):
+        reconcile(van, results_of(1500.0, 0.8e-3 / 3600))
 
 
 def test_command(demos: Path, tmp_path: Path) -> None:

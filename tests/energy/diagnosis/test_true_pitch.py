@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -295,3 +296,13 @@ def test_any_rows_give_an_answer_or_say_that_there_is_none(data, count, exact):
         assert found.pitch_deg.low >= 0
         assert found.pitch_deg.high <= 18
     assert len(found.rows.low_deg) == count
+
+
+def test_curves_without_power_are_a_fault_of_the_file(tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(VAN, tmp_path / "van"))
+    rows = (folder / "rotor_curves.csv").read_text(encoding="utf-8").splitlines()
+    start = next(k for k, row in enumerate(rows) if row.startswith("tip_speed_ratio")) + 1
+    emptied = [",".join([*row.split(",")[:2], "0", row.split(",")[3]]) for row in rows[start:]]
+    (folder / "rotor_curves.csv").write_text("\n".join([*rows[:start], *emptied]) + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"rotor\.curves: no power coefficient above 0; accepted: "):
+        true_pitch_of(load(folder / "scenario.toml"), read_measured(folder / "measured.csv"))

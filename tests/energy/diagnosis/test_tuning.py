@@ -210,8 +210,8 @@ def test_demo_command_and_json():
     for word in ("Best pitch", "95 % interval", "next", "peak", "says nothing of the setting", "passenger"):
         assert word in text, word
     data = json.loads(run("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--json"))
-    assert set(data["best"]) == {"setting", "low", "high"}
-    assert data["best"]["low"] <= data["best"]["setting"] <= data["best"]["high"]
+    assert set(data["best"]) == {"estimate", "low", "high", "level"}
+    assert data["best"]["low"] <= data["best"]["estimate"] <= data["best"]["high"]
     assert isinstance(data["next"], float)
     assert len(data["settings"]) == 6
 

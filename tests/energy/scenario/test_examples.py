@@ -25,7 +25,9 @@ def test_every_example_of_a_key_is_accepted(key: str) -> None:
     texts = [piece for text in texts for piece in text.split(", ")]
     for text in texts:
         raw = text.strip('"') if text.startswith('"') else float(text)
-        assert read_quantity(raw, spec).value is not None
+        value = read_quantity(raw, spec).value
+        low, high = spec.plausible_ends() or (value, value)
+        assert low <= value <= high, f"{key} shows {text}, which it would call unusual"
     assert spec.example() in spec.accepted()
 
 

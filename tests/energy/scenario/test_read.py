@@ -97,7 +97,7 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
         ('title="\\u001b[31mred"', "control characters"),
         ('heater.what="\\u001b[31mred"', "control characters"),
         ('heater.what="' + "x" * 90 + '"', "at most 60"),
-        ("rotor.turns_into_wind=yes", "boolean"),
+        ("rotor.turns_into_wind=yes", "true or false"),
     ],
 )
 def test_one_clear_sentence_each(van_folder: Path, override: str, expected: str) -> None:
@@ -141,9 +141,30 @@ def test_an_override_is_told_as_such_and_the_file_is_left_alone(van_folder: Path
     assert (van_folder / "scenario.toml").read_bytes() == before
 
 
+@pytest.mark.parametrize("text", ["true", "True", "TRUE"])
+def test_true_in_any_capitals_on_the_command_line(van_folder: Path, text: str) -> None:
+    assert load(van_folder / "scenario.toml", [f"load.vented={text}"]).load.vented is True
+
+
+def test_true_in_capitals_in_a_file_is_told_how_to_write_it(van_folder: Path) -> None:
+    path = van_folder / "scenario.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("vented = true", "vented = True"), encoding="utf-8")
+    assert told(van_folder).endswith("accepted: true or false, in small letters")
+
+
+def test_a_table_that_no_file_has_is_blamed_on_the_setting_that_names_it(van_folder: Path) -> None:
+    assert told(van_folder, "nonsense.key=3").startswith("--set: nonsense: unknown key")
+
+
+def test_emptied_keys_are_told_one_by_one(van_folder: Path) -> None:
+    text = told(van_folder, 'rotor.curves=""', 'vehicle.mass=""')
+    assert "rotor.curves: an empty name; accepted: a CSV file" in text
+    assert "vehicle.mass: '' does not begin with a number; accepted: " in text
+
+
 def test_warnings_do_not_stop(van_folder: Path) -> None:
-    wide = load(van_folder / "scenario.toml", ["rotor.diameter=12 m"])
-    assert any("slip of the pen" in warning for warning in wide.warnings)
+    wide = load(van_folder / "scenario.toml", ["rotor.diameter=6.2 m", 'unusual=["rotor.diameter"]'])
+    assert any("unusual and meant: rotor.diameter is 6.2 m" in warning for warning in wide.warnings)
     assert any("stands out" in warning for warning in wide.warnings)
 
 

@@ -1,0 +1,43 @@
+"""Two thousand random settings of every key through the commands: an answer that holds, or one sentence a fault.
+
+The same by hand with any number of examples: tests/benchmarks/any_input.py.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from scenario_fuzz import STEADY, Case, Setting, answer_of, cases
+
+FOUND = Path(__file__).resolve().parents[2] / "data" / "any_input.json"
+
+
+@settings(max_examples=1200)
+@given(cases())
+def test_answer_at_the_stated_values(case: Case) -> None:
+    assert answer_of("answer", case, "--exact") == []
+
+
+@settings(max_examples=150)
+@given(cases(STEADY))
+def test_answer_with_draws(case: Case) -> None:
+    assert answer_of("answer", case) == []
+
+
+@pytest.mark.parametrize(("command", "examples"), [("loads", 300), ("heat", 50), ("match", 20), ("check", 300)])
+def test_the_other_questions(command: str, examples: int) -> None:
+    @settings(max_examples=examples)
+    @given(cases())
+    def holds(case: Case) -> None:
+        assert answer_of(command, case) == []
+
+    holds()
+
+
+@pytest.mark.parametrize("found", json.loads(FOUND.read_text(encoding="utf-8")), ids=lambda found: found[-1])
+def test_what_was_ever_found(found: tuple[str, str, dict[str, object], str]) -> None:
+    command, name, changes, _ = found
+    assert answer_of(command, Case(name, tuple(Setting(*change) for change in changes.items()))) == []

@@ -1,0 +1,172 @@
+"""What no road vehicle has is refused unless it is said to be meant; what cannot stand together is refused always."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from energy.chain.answer import answered
+from energy.chain.impossible import refuse_impossible
+from energy.chain.load import load
+from energy.scenario.keys import TABLES, quantity_keys, spec_of
+from energy.words.answer import as_data, cautions
+from energy.words.keys import key_rows, key_words
+from vehicle.problems import InputError
+from vehicle.quantity import Uncertain
+from vehicle.units import QuantityError, parse
+
+
+def told(folder: Path, *overrides: str) -> str:
+    with pytest.raises(InputError) as caught:
+        load(folder / "scenario.toml", overrides)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("key", quantity_keys())
+def test_every_quantity_has_a_plausible_range_within_its_physical_one(key: str) -> None:
+    spec = spec_of(key)
+    ends = spec.plausible_ends()
+    assert ends is not None, f"{key} declares no plausible range"
+    low, high = ends
+    assert low < high
+    assert spec.at_least is None or low >= spec.at_least - 1e-9
+    assert spec.above is None or low >= spec.above
+    assert spec.at_most is None or high <= spec.at_most + 1e-9
+    table, name = key.split(".")
+    info = TABLES[table].model_fields[name]
+    default = None if info.is_required() else info.get_default(call_default_factory=True, validated_data={})
+    if isinstance(default, Uncertain):
+        assert low <= default.low <= default.high <= high
+
+
+@pytest.mark.parametrize(
+    ("override", "read"),
+    [
+        ('air.temperature="-60 degC"', "−60 °C"),
+        ('engine.speed_per_1000_rpm=["1e-9 km/h"]', "m/s"),
+        ('engine.highest_speed="1e6 rpm"', "1000000 rpm"),
+        ('vehicle.coastdown_b="-100 N*s/m"', "−100 N·s/m"),
+        ('rotor.diameter={value="1.8 m", low="0.1 m", high="2 m"}', "0.1 m (an end of its range)"),
+        ('vehicle.mass="3 kg"', "3 kg"),
+    ],
+)
+def test_a_slip_of_the_pen_is_refused_with_the_way_out(van_folder: Path, override: str, read: str) -> None:
+    message = told(van_folder, override)
+    key = override.partition("=")[0]
+    assert f"--set: {key}: " in message
+    assert read in message
+    assert f'unusual = ["{key}"]' in message
+
+
+def test_what_is_said_to_be_meant_is_named_in_the_answer(van_folder: Path) -> None:
+    path = van_folder / "scenario.toml"
+    text = path.read_text(encoding="utf-8").replace('temperature = "15 degC"', 'temperature = "-55 degC"')
+    path.write_text(text, encoding="utf-8")
+    assert "air.temperature: −55 °C; accepted: air temperature, −40 °C to 50 °C" in told(van_folder)
+    path.write_text('unusual = ["air.temperature"]\n' + text, encoding="utf-8")
+    found = answered(load(path), exact=True)
+    sentence = "Unusual and meant: air.temperature is −55 °C; usual is −40 °C to 50 °C."
+    assert sentence in cautions(found, "metric")
+    assert sentence in as_data(found)["cautions"]
+
+
+def test_a_usual_value_that_is_called_unusual_is_not_named(van_folder: Path) -> None:
+    scenario = load(van_folder / "scenario.toml", ['unusual=["air.temperature"]'])
+    assert scenario.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("raw", "expected"),
+    [
+        ('["air.temprature"]', "air.temperature (nearest)"),
+        ('"air.temperature"', "no list"),
+        ("[5]", "a list of keys"),
+        ("true", "no list"),
+    ],
+)
+def test_the_list_of_unusual_keys_is_checked(van_folder: Path, raw: str, expected: str) -> None:
+    message = told(van_folder, f"unusual={raw}")
+    assert "--set: unusual" in message
+    assert expected in message
+
+
+@pytest.mark.parametrize("text", ["65 m/h", "65 M/h", "65 m/hr"])
+def test_metres_an_hour_are_no_miles_an_hour(text: str) -> None:
+    with pytest.raises(QuantityError, match="metres an hour: write mph"):
+        parse(text, "m/s")
+    assert parse("65 mi/h", "m/s") == pytest.approx(65 * 0.44704)  # the international mile
+
+
+def test_an_engine_beyond_its_limit_in_every_gear(van_folder: Path) -> None:
+    # 100 km/h over 17 km/h per 1000 rpm: 5882 rpm.
+    gears = 'engine.speed_per_1000_rpm=["8 km/h", "17 km/h"]'
+    message = told(van_folder, gears, "engine.highest_speed=5800 rpm")
+    assert "5880 rpm at 100 km/h, beyond engine.highest_speed (5800 rpm)" in message
+    assert load(van_folder / "scenario.toml", [gears, "engine.highest_speed=5900 rpm"]).engine is not None
+
+
+def test_gears_by_ratio_are_held_to_the_same_limit(demos: Path) -> None:
+    path = demos / "pickup_drying_box" / "scenario.toml"
+    # 45 mph = 20.117 m/s; 14.6 in = 0.37084 m: 54.25 rad/s at the wheel, 3.55 and 4.2 to the engine: 7724 rpm.
+    one_gear = ["engine.gear_ratios=[4.2]", "engine.highest_speed=7700 rpm"]
+    with pytest.raises(InputError, match=r"engine\.gear_ratios: in its longest gear .* 7720 rpm"):
+        load(path, one_gear)
+    load(path, [one_gear[0], "engine.highest_speed=7750 rpm"])
+
+
+def test_a_limit_that_lets_the_tips_reach_sound_is_no_limit(van_folder: Path) -> None:
+    assert "the tips of a 1.8 m rotor would move at 377 m/s" in told(van_folder, "rotor.highest_rotor_speed=4000 rpm")
+    load(van_folder / "scenario.toml", ["rotor.highest_rotor_speed=3000 rpm"])  # 283 m/s
+
+
+def test_tips_that_would_pass_sound_get_no_answer(van_folder: Path) -> None:
+    # Nearly no load: 80 m/s of air at a tip-speed ratio of about 10, where sqrt(1.4 · 287.05 · 288.15) = 340 m/s.
+    fast = [
+        "trip.road_speed=180 km/h",
+        "air.wind_speed=30 m/s",
+        "rotor.local_speed_factor=1",
+        "heater.resistance=1000 ohm",
+    ]
+    with pytest.raises(InputError, match=r"faster than sound \(340 m/s\)"):
+        answered(load(van_folder / "scenario.toml", fast), exact=True)
+
+
+def test_air_colder_than_any_weather_is_no_air(van_folder: Path) -> None:
+    message = told(van_folder, "air.temperature=15 K", 'unusual=["air.temperature"]')
+    assert "air.temperature: 15 K; accepted: air temperature" in message
+    assert "at least −100 °C" in message
+
+
+def test_a_rotor_wider_than_a_lane_may_park_but_not_drive(van_folder: Path) -> None:
+    assert "4 m, wider than a lane" in told(van_folder, "rotor.diameter=4 m")
+    load(van_folder / "scenario.toml", ["rotor.diameter=4 m", "trip.road_speed=0 km/h"])
+    meant = load(van_folder / "scenario.toml", ["rotor.diameter=4 m", 'unusual=["rotor.diameter"]'])
+    assert any("stands out" in warning for warning in meant.warnings)
+
+
+def test_no_answer_without_a_finite_fuel_power(van: Any) -> None:
+    from dataclasses import replace
+
+    found = answered(van, exact=True).answer
+    broken = replace(found, change=replace(found.change, power_w=float("nan")))
+    with pytest.raises(InputError, match="no finite number"):
+        refuse_impossible(van, broken, broken.turbine)
+
+
+@pytest.mark.parametrize("grade", ["-8 %", "-3 %", "0 %", "4 %"])
+@pytest.mark.parametrize("wind", ["0 km/h", "40 km/h", "90 km/h"])
+@pytest.mark.parametrize("speed", ["0 km/h", "2 km/h", "60 km/h", "120 km/h"])
+def test_a_verdict_has_the_sign_of_its_fuel_power(demos: Path, grade: str, wind: str, speed: str) -> None:
+    overrides = [f"trip.grade={grade}", f"air.wind_speed={wind}", f"trip.road_speed={speed}"]
+    data = as_data(answered(load(demos / "van_water_tank" / "scenario.toml", overrides), exact=True))
+    watts, verdict = data["fuel_change"]["power_w"], data["verdict"]
+    assert not (watts > 1 and verdict != "costs")
+    assert not (watts < -1 and verdict != "saves")
+
+
+def test_keys_show_the_plausible_range() -> None:
+    row = next(row for row in key_rows("air") if row["key"] == "temperature")
+    assert row["plausible"] == "−40 °C to 50 °C"
+    assert "plausible −40 °C to 50 °C" in key_words(row)
