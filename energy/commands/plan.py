@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.road_plan import RunSpread
@@ -46,6 +47,11 @@ if TYPE_CHECKING:
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
+@click.option("--few-changes", is_flag=True, help="Drive out and back in one state before the turbine is changed.")
+@click.option(
+    "--change-time", help='How long one change of the turbine takes: "20 min". Default: 5 min stowed, 45 min absent.'
+)
+@common.units_option
 @common.force_option
 @click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
 def command(
@@ -63,6 +69,9 @@ def command(
     power: float,
     length: str | None,
     sheet: Path | None,
+    few_changes: bool,
+    change_time: str | None,
+    system: UnitSystem,
     force: bool,
     as_json: bool,
 ) -> None:
@@ -72,7 +81,7 @@ def command(
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
     from energy.chain.prediction import predicted_effect
-    from energy.chain.road_plan import PlanAsked, road_plan, typed_length
+    from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
     from energy.words import plan as words
     from energy.words import run_sheet
     from vehicle.files import checked_output, write_output
@@ -96,6 +105,8 @@ def command(
             seed=seed,
             run_length_m=None if length is None else typed_length(length, "--length"),
             speed_m_s=metres_per_second,
+            few_changes=few_changes,
+            change_s=None if change_time is None else typed_change(change_time),
         ),
     )
     if sheet is not None:
@@ -106,7 +117,7 @@ def command(
     if as_json:
         click.echo(json.dumps(words.as_data(plan), indent=2, allow_nan=False))
         return
-    click.echo("\n".join([*words.plan_words(plan), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
+    click.echo("\n".join([*words.plan_words(plan, system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
     if sheet is not None:
         click.echo(f"\nRun sheet written to {sheet}.")
 

@@ -74,6 +74,7 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
         how=words.how_words(test),
         run_columns=words.RUN_COLUMNS,
         runs=words.run_rows(test, system),
+        left_out=words.left_out_rows(test, system),
         filters=filter_rows(test),
         pair_columns=("pair", test.answer.with_state, test.answer.without_state, "difference"),
         pairs=pair_rows(test),
@@ -88,7 +89,7 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
 
 def filter_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:
     """Return (log, filter, rows taken, rows in all) of every filter of every run."""
-    return [(run.name, one.what, str(one.rows), str(run.rows)) for run in test.answer.runs for one in run.filters]
+    return [(run.name, one.what, str(one.rows), str(run.rows)) for run in test.drives.runs for one in run.filters]
 
 
 def pair_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:

@@ -44,6 +44,7 @@ _FIRST = (
     "not like for like",
     "confounded",
     "stands out",
+    "runs the other way",
     "of the run sheet",
     "explains",
     "covers only",
@@ -312,6 +313,7 @@ def _checks_data(test: RoadTest) -> dict[str, Any]:
                 "effect_percent": 100 * one.effect,
                 "p": one.p_value,
                 "stands_out": one.stands_out,
+                "labels_swapped": one.swapped,
             }
             for one in answer.each
         ],
@@ -344,6 +346,13 @@ def in_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
         )
         if taken:
             lines.append(f"    {taken}")
+    left_out = left_out_rows(test, system)
+    if left_out:
+        lines += ["", "Listed, and not compared:"]
+        lines += [
+            f"  {name}  {state}, pair {pair}, {kept} kept, {speed}: {why}"
+            for name, state, pair, kept, speed, why in left_out
+        ]
     lines += ["", "Cautions:", *(f"  - {text}" for text in CAUTIONS)]
     again = reconcile_words(test)
     return lines + (
@@ -448,6 +457,23 @@ def without_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:
         )
         for one in test.answer.each
     ]
+
+
+def left_out_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, str, str, str, str, str]]:
+    """Return (log, turbine, pair, rows kept, speed, why) of the runs that are listed and not compared."""
+    compared = {run.name for run in test.answer.runs}
+    rows = []
+    for run in test.drives.runs:
+        if run.name in compared:
+            continue
+        why = test.answer.rejected.runs.get(run.name) or next(
+            (text.partition(": ")[2] for text in test.warnings if text.startswith(f"{run.name}: left out")), ""
+        )
+        other = "another state" if run.state not in (test.answer.with_state, test.answer.without_state) else ""
+        speed = f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}"
+        kept = f"{run.kept_rows} of {run.rows}"
+        rows.append((run.name, run.state, run.pair or "-", kept, speed, why or other or "its pair is not whole"))
+    return rows
 
 
 def reconcile_words(test: RoadTest) -> list[str]:

@@ -24,6 +24,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 from road_drives import Case, Drive, Study, study  # noqa: E402
 
 from energy.chain.road_test import RoadTest, road_test  # noqa: E402
+from energy.words.road_test import verdict  # noqa: E402
 from vehicle.driving.fuels import FUELS  # noqa: E402
 from vehicle.logs.fuel_flow import LoggedEngine  # noqa: E402
 from vehicle.logs.log import Log  # noqa: E402
@@ -35,11 +36,11 @@ CASES: dict[str, tuple[Case, str]] = {
     "shifts uninterrupted": (Case(interrupted=False, traffic=2.5), ""),
     "speed +2 %": (Case(speed_share=0.02), ""),
     "speed +5 %": (Case(speed_share=0.05), ""),
-    "wind +3 m/s, unwritten": (Case(unwritten_wind_m_s=3.0), "wind"),
+    "wind +3 m/s, unwritten": (Case(unwritten_wind_m_s=3.0), "the wind is not written down"),
     "wind +3 m/s, written": (Case(unwritten_wind_m_s=3.0, wind_written=True), ""),
     "column dies": (Case(dead_column=True), ""),
     "odd run": (Case(odd_run=True), ""),
-    "swapped label": (Case(swapped=True), "stands out"),
+    "swapped label": (Case(swapped=True), "It is not left out"),
     "control vehicle": (Case(control=True, spread=0.03, unwritten_wind_m_s=1.5), ""),
     "load only": (Case(load_only=True), ""),
     "drift 0.5 % a run": (Case(drift=0.005), ""),
@@ -116,7 +117,7 @@ def tally(case: Case, warning: str, studies: int) -> Tally:
         )
         low, high = effect.ends
         out.held.append(low <= truth <= high)
-        text = "\n".join([answer.words, *found.warnings])
+        text = "\n".join([*verdict(found).lines, *found.warnings])
         out.warned.append(bool(warning) and warning in text)
         out.error.append(effect.estimate - truth)
         out.half.append((high - low) / 2)

@@ -124,8 +124,8 @@ class Comparison:
 
     @property
     def odd(self) -> tuple[WithoutOne, ...]:
-        """The pairs or runs that stand out."""
-        return tuple(one for one in self.each if one.stands_out)
+        """The pairs or runs that stand out, or run the other way."""
+        return tuple(one for one in self.each if one.stands_out or one.swapped)
 
 
 def compare(
@@ -281,6 +281,12 @@ def _odd_words(each: Sequence[WithoutOne]) -> list[str]:
             said.append(
                 f"{one.label} stands out{own}{where}: without it {100 * one.effect:+.1f} %; a traffic jam, a swapped "
                 "label, a fault? It is not left out"
+            )
+        elif one.swapped and one.own is not None:
+            said.append(
+                f"{one.label} runs the other way ({100 * one.own:+.1f} %, the others {100 * one.effect:+.1f} "
+                f"%): are its "
+                "labels swapped? It is not left out"
             )
     return said[:3]
 

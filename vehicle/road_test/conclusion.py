@@ -11,7 +11,7 @@ import numpy as np
 
 from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
-from vehicle.road_test.planning import pairs_needed
+from vehicle.road_test.planning import chance_on_the_road, pairs_needed
 from vehicle.road_test.windows import RunWindows
 
 
@@ -68,7 +68,7 @@ def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: b
         most = f"no effect larger than {100 * bound:.1f} %"
         words = f"{subject}: {most}, anything larger can be excluded at {percent} ({seen})."
         return "no effect larger than", words, None
-    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level)
+    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level, chance_on_the_road)
     have = design.pairs if design.words == "within pairs" else min(design.runs_with, design.runs_without)
     more = max(1, need - have)
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"

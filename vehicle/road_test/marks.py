@@ -167,7 +167,8 @@ def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Mar
     """Return marks to begin with for logs (name, the states that the log itself marks), and whether they fit a plan.
 
     The state is the log's own, else what the name says, else working and stowed in turn. Where the states come in whole
-    blocks A B B A, as `windtoll plan` draws them, pairs and directions are those of such a plan; else two logs that
+    blocks A B B A, or A A B B with few changes, as `windtoll plan` draws them, pairs and directions are those of
+    such a plan; else two logs that
     follow each other are a pair.
     """
     states, marks = [], []
@@ -179,7 +180,10 @@ def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Mar
         marks.append(Marks(name, "" if own else said, str(number // 2 + 1)))
     blocks = [states[k : k + 4] for k in range(0, len(states), 4)]
     planned = bool(blocks) and all(
-        len(block) == 4 and block[0] == block[3] != block[1] == block[2] and "" not in block for block in blocks
+        len(block) == 4
+        and "" not in block
+        and (block[0] == block[3] != block[1] == block[2] or block[0] == block[1] != block[2] == block[3])
+        for block in blocks
     )
     if planned:
         marks = [

@@ -17,6 +17,7 @@ from vehicle.road_test.effect import Blocks, run_level_effect
 _LEAST_PAIRS = 4
 _LEAST_ORDER = 6
 _STANDS_OUT_P = 0.05
+_SWAPPED_P = 0.02
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,8 @@ class WithoutOne:
     """The effect without one pair (or run): `label` names it, `own` is its own change where it is a pair.
 
     `effect` is that of the others, as a share; `p_value` that of so odd a pair among so many; `stands_out` where that
-    is under 5 %. `suspect` names the run of the pair that is the odder.
+    is under 5 %, `swapped` where the pair runs the other way than the others clearly do, as with labels exchanged.
+    `suspect` names the run of the pair that is the odder.
     """
 
     label: str
@@ -32,6 +34,7 @@ class WithoutOne:
     effect: float
     p_value: float
     stands_out: bool
+    swapped: bool
     suspect: str
 
 
@@ -85,10 +88,13 @@ def without_each(
             return ()
         own, odd, error = _own(values, treated, rows, rest, others.change.estimate, paired=paired)
         scale = math.hypot(error * others.pair_spread / math.sqrt(2), others.standard_error or 0.0 if paired else 0.0)
-        p_value = min(1.0, 2 * float(stdtr(others.freedom, -abs(odd) / scale)) * len(groups))
+        alone_p = 2 * float(stdtr(others.freedom, -abs(odd) / scale))
+        p_value, effect = min(1.0, alone_p * len(groups)), others.change.estimate
+        sure = (others.p_value or 0.0) < _STANDS_OUT_P and alone_p < _SWAPPED_P
+        swapped = own is not None and sure and own * effect < 0
         label = f"pair {blocks[rows[0]]}" if paired else names[rows[0]]
         suspect = names[_odder(values, treated, rows, rest)]
-        found.append(WithoutOne(label, own, others.change.estimate, p_value, p_value < _STANDS_OUT_P, suspect))
+        found.append(WithoutOne(label, own, effect, p_value, p_value < _STANDS_OUT_P, swapped, suspect))
     return tuple(sorted(found, key=lambda one: one.p_value))
 
 

@@ -89,9 +89,10 @@ def sensitivity(runs: Sequence[RunWindows], slopes: Slopes, share: float, *, kno
     """
     share_error = (_KNOWN_SHARE_ERROR if known else _SHARE_ERROR) * share
     physics = 2 * share + (0.0 if load else 1.0)
-    error = math.hypot(2 * share_error, _ELASTICITY_ERROR)
+    unsteady = _unsteady(runs)  # the physics is that of a steady speed
+    error = math.hypot(2 * share_error, _ELASTICITY_ERROR, unsteady)
     learnt = learnt_elasticity(runs, slopes, load=load)
-    learnt_error = _learnt_error(runs, slopes)
+    learnt_error = (_SLOPE_BIAS_WITH_GRADE if "grade" in slopes.names else _SLOPE_BIAS) / unsteady
     weight = 0.0 if learnt is None else error**2 / (error**2 + learnt_error**2)
     speed = physics if learnt is None else physics + weight * (learnt - physics)
     return Sensitivity(speed, error * math.sqrt(1 - weight), share, share_error)
@@ -131,11 +132,9 @@ def _level(runs: Sequence[RunWindows], *, load: bool) -> float:
     return float(np.mean([np.average(run.fuel_m3_s, weights=run.weight_s) for run in runs]))
 
 
-def _learnt_error(runs: Sequence[RunWindows], slopes: Slopes) -> float:
-    """Return the standard deviation of the learnt elasticity: what hills do to it, less the more speed varies."""
+def _unsteady(runs: Sequence[RunWindows]) -> float:
+    """Return the relative deviation of speed inside runs: the more it varies, the less hills do to learnt slopes."""
     place = COVARIATES.index("speed")
     variance = [float(np.cov(run.covariates[:, place], aweights=run.weight_s)) for run in runs if run.weight_s.size > 1]
     mean = float(np.mean([run.means["speed_m_s"] for run in runs]))
-    relative = math.sqrt(max(float(np.mean(variance)), 1e-12)) / max(mean, 1e-6) if variance else 1e-6
-    bias = _SLOPE_BIAS_WITH_GRADE if "grade" in slopes.names else _SLOPE_BIAS
-    return bias / relative
+    return math.sqrt(max(float(np.mean(variance)), 1e-12)) / max(mean, 1e-6) if variance else 1e-6
