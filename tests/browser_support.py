@@ -8,8 +8,11 @@ PHONE = {"width": 390, "height": 844}
 
 
 def open_screen(page: Any, address: str, place: str = "") -> None:
-    """Open a screen by its place in the address, the first one by default, and wait until it is drawn."""
-    page.goto(f"{address}/{place}")
+    """Open a screen with the first demo, by its place in the address, the first one by default; wait until it is drawn.
+
+    Without the demo in the address the app would go on with what another test did.
+    """
+    page.goto(f"{address}/{place}?demo=van_water_tank")
     page.wait_for_selector(".wt-verdict")
     settled(page)
 

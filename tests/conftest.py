@@ -38,6 +38,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         item.add_marker(pytest.mark.xdist_group("browser" if place.parts[0] == "browser" else place.as_posix()))
 
 
+@pytest.fixture(autouse=True)
+def _own_works(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No test sees the works of another one, or of the user."""
+    monkeypatch.setenv("WINDTOLL_WORKS", str(tmp_path_factory.getbasetemp() / "works" / os.urandom(6).hex()))
+
+
 @pytest.fixture(scope="session")
 def demos() -> Path:
     return ROOT / "scenarios"

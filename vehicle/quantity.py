@@ -201,6 +201,7 @@ def shown_value(value: float, unit: str) -> str:
         "N*s**2/m**2": ("N*s**2/m**2", "N·s²/m²"),
         "kg*m": ("kg*m", "kg·m"),
         "1/K": ("1/K", "1/K"),
+        "H": ("mH", "mH"),
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":

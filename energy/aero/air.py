@@ -91,6 +91,31 @@ def rotor_air_speed_m_s(
     return np.asarray(local_speed_factor) * air.speed_m_s * cosine ** (np.asarray(yaw_exponent) / 3.0)
 
 
+def turbulence_factors(turbulence_intensity: Values) -> tuple[np.ndarray, np.ndarray]:
+    """Return by what gusts raise the means of the cube and of the square of the air speed over those of its mean.
+
+    With U = mean + u, the mean of u zero and of its third power zero, mean(U³) = mean³·(1 + 3·I²) and
+    mean(U²) = mean²·(1 + I²), I = standard deviation over mean: shaft power and thrust of a rotor that follows its
+    gusts [1]_.
+
+    Parameters
+    ----------
+    turbulence_intensity : float or array
+        I [-].
+
+    Returns
+    -------
+    tuple of arrays
+        Factor on power and factor on thrust [-], 1 or more.
+
+    References
+    ----------
+    .. [1] The binomial expansion, for gusts without skew; that the rotor follows them is an assumption.
+    """
+    squared = np.asarray(turbulence_intensity, float) ** 2
+    return 1 + 3 * squared, 1 + squared
+
+
 def shear_speed_factor(
     hub_height_m: Values, rotor_radius_m: Values, known_height_m: Values, exponent: Values = 1.0 / 7.0
 ) -> np.ndarray:

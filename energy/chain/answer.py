@@ -16,13 +16,27 @@ from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
+from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
 
 _WINDS_M_S = np.linspace(0.0, 40.0, 161)
+LEVEL = 0.9  # of the range between the outer quantiles of the draws
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 _OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an answer says: the median of the draws with its 90 % range; without draws the values as stated.
+
+    `change_w` is what working changes fuel or pack power by, `heat_w` the heat into the load; over a trip their means
+    over time.
+    """
+
+    change_w: Estimate
+    heat_w: Estimate
 
 
 @dataclass(frozen=True)
@@ -35,6 +49,15 @@ class Answered:
     spread: OutcomeSpread | None = None  # None where nothing is uncertain, or draws were not wanted
     stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
+
+    @property
+    def outcome(self) -> Outcome:
+        """The figures of the answer: every output that states them takes them from here."""
+        change, heat = self.answer.change.power_w, self.answer.turbine.heat_power_w
+        if self.spread is None:
+            return Outcome(_as_stated(change), _as_stated(heat))
+        moved = self.spread.of == "fuel"  # else no draw moves the fuel
+        return Outcome(_of_draws(self.spread.change_w) if moved else _as_stated(change), _of_draws(self.spread.heat_w))
 
     @property
     def at_its_most(self) -> TurbineAtWork:
@@ -55,6 +78,15 @@ class Answered:
     def power_kind(self) -> str:
         """The kind of quantity that heat is told in: power, or energy over a trip."""
         return "power" if self.trip is None else "energy"
+
+
+def _as_stated(value: np.ndarray) -> Estimate:
+    number = float(np.asarray(value))
+    return Estimate(number, number, number, LEVEL)
+
+
+def _of_draws(quantiles_w: tuple[float, ...]) -> Estimate:
+    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[0], quantiles_w[-1], LEVEL)
 
 
 def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:

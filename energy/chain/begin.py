@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from energy.chain.load import opened
@@ -23,6 +23,7 @@ from vehicle.units import QuantityError, parse
 if TYPE_CHECKING:
     import tomlkit
 
+    from energy.aero.textbook_blade import Build, TextbookBlade
     from energy.scenario.read import Scenario
 
 _Range = tuple[float, float, float]  # (typical, low, high)
@@ -57,6 +58,11 @@ VEHICLES = {
     "van": VehicleKind("delivery or camper van", (2500, 2000, 3200), "truck", 2.05, 1.40, 2.2),
     "motorhome": VehicleKind("motorhome with a built-on body", (3500, 3000, 4300), "truck", 2.3, 2.40, 2.3),
 }
+
+
+def usual_fuel(vehicle: str) -> str:
+    """Return what most vehicles of a kind run on: common practice, no source."""
+    return "diesel" if vehicle in ("van", "motorhome") else "petrol"
 
 
 @dataclass(frozen=True)
@@ -108,9 +114,8 @@ _GENERATOR = {"voltage_constant": ("60 V/krpm", 0.2), "winding_resistance": ("1 
 
 _DESIGN_TIP_SPEED_M_S = 70.0  # below the 80 m/s that are the default limit
 _DESIGN_TIP_SPEED_RATIOS = (2.0, 5.0)
-_LIFT_COEFFICIENT, _ANGLE_OF_ATTACK_DEG = 1.0, 3.2  # what a plate bent like that gives (energy/aero/polar.py)
 _CAMBER = 0.06
-_INNERMOST, _STATIONS = 0.2, 9
+_GUST = 1.4  # of the air speed (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -125,7 +130,7 @@ class Beginning:
 
     title: str = ""
     vehicle: str = "van"
-    fuel: str = "diesel"
+    fuel: str = ""
     mass: str = ""
     displacement: str = ""
     engine_speed: str = ""
@@ -178,6 +183,7 @@ def begin(known: Beginning, search: Search, progress: Progress | None = None) ->
     import tomlkit
 
     _check(known)
+    known = replace(known, fuel=known.fuel or usual_fuel(known.vehicle))
     _free_air_m_s(known)
     document = tomlkit.document()
     document.add(
@@ -244,7 +250,7 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
     place = PLACES[known.place]
     textbook = known.rotor_by == _TYPICAL
     key, name = _ROTOR_KEYS[known.rotor_by], ROTOR_FILES["stations" if textbook else known.rotor_by]
-    files[name] = textbook_blade(known) if textbook else known.rotor_csv
+    files[name] = drawn_blade_csv(known) if textbook else known.rotor_csv
     rotor[key] = name
     if textbook:
         rotor[key].comment(f"{GUESS}: a textbook blade, as none is given")
@@ -259,6 +265,9 @@ def _rotor(document: tomlkit.TOMLDocument, known: Beginning, files: dict[str, by
         blade["number_of_blades"] = known.number_of_blades
         blade["camber"] = _CAMBER
         blade["camber"].comment(f"a bent plate; {_GUESS}, or its polar")
+        if textbook and (build := drawn_blade(known)[1]).material == "plate":
+            blade["thickness"] = f"{1e3 * build.thickness_m:.3g} mm"
+            blade["thickness"].comment(f"{GUESS}: aluminium sheet that carries it in a gust")
 
 
 def _design_tip_speed_ratio(known: Beginning) -> float:
@@ -382,12 +391,12 @@ def _about(value: float, factors: tuple[float, float]) -> _Range:
 def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:
     """Return the bundle with those of its settings that were not known such that they fit each other."""
     fitting = {
-        "rotor.pitch": f"{found.pitch_deg:.2g} deg",
+        "rotor.pitch": f"{round(found.pitch_deg, 1) + 0.0:g} deg",  # as a dial can be set
         "drive.ratio": float(f"{found.ratio:.3g}"),
         "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
     }
     for key in keys:
-        bundle = with_value(bundle, key, fitting[key])
+        bundle = with_value(bundle, key, fitting[key], comment=f"{GUESS}: found so that pitch, ratio and element fit")
     return bundle
 
 
@@ -415,10 +424,24 @@ def _number(key: str, text: str) -> float:
         raise InputError(Problem(SCENARIO_NAME, key, f'"{text}" is no number', spec_of(key).accepted())) from None
 
 
-def textbook_blade(known: Beginning) -> bytes:
-    """Return the stations of a textbook blade of this size for this road speed, as a blade file. Raises InputError."""
+def drawn_blade(known: Beginning) -> tuple[TextbookBlade, Build]:
+    """Return the textbook blade of this size for this road speed, and what carries it. Raises InputError.
+
+    It must carry a gust of 1.4 times the air speed at the thrust of the optimum, 8/9 of the dynamic pressure.
+    """
+    from energy.aero.textbook_blade import build_of, textbook_blade
+
     radius = _positive("rotor.diameter", known.diameter) / 2
-    return optimum_blade_csv(radius, known.number_of_blades, _design_tip_speed_ratio(known))
+    ratio = _design_tip_speed_ratio(known)
+    air_speed = _free_air_m_s(known) * PLACES[known.place].local_speed_factor[0]
+    thrust = 8 / 9 * 0.5 * _COASTDOWN_AIR_KG_M3 * (_GUST * air_speed) ** 2 * math.pi * radius**2
+    blade = textbook_blade(radius, known.number_of_blades, ratio)
+    return blade, build_of(blade, thrust, ratio * air_speed / radius)
+
+
+def drawn_blade_csv(known: Beginning) -> bytes:
+    """Return `drawn_blade` as a blade file. Raises InputError."""
+    return blade_csv(drawn_blade(known)[0])
 
 
 def resistance_of_rating(power_w: float, voltage_v: float) -> str:
@@ -428,40 +451,12 @@ def resistance_of_rating(power_w: float, voltage_v: float) -> str:
     return f"{voltage_v**2 / power_w:.4g} ohm"
 
 
-def optimum_blade_csv(tip_radius_m: float, number_of_blades: int, tip_speed_ratio: float) -> bytes:
-    """Return the stations of a textbook blade as a blade file: radius and chord in m, twist in deg towards feather.
-
-    The optimum blade with wake rotation [1]_: inflow angle phi = 2/3 atan(1/local speed ratio), chord = 8 pi r
-    (1 - cos phi) / (blades · lift coefficient).
-
-    Parameters
-    ----------
-    tip_radius_m : float
-        Radius of the blade's tip [m].
-    number_of_blades : int
-        Blades of the rotor.
-    tip_speed_ratio : float
-        Tip speed over air speed that the blade is made for [-].
-
-    Returns
-    -------
-    bytes
-        The blade file (CSV).
-
-    References
-    ----------
-    .. [1] Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9 (from memory).
-    """
-    import numpy as np
-
-    radius = np.linspace(_INNERMOST, 1.0, _STATIONS) * tip_radius_m
-    inflow = 2 / 3 * np.arctan(tip_radius_m / (tip_speed_ratio * radius))
-    chord = 8 * np.pi * radius * (1 - np.cos(inflow)) / (number_of_blades * _LIFT_COEFFICIENT)
-    twist = np.degrees(inflow) - _ANGLE_OF_ATTACK_DEG
+def blade_csv(blade: TextbookBlade) -> bytes:
+    """Return the stations of a textbook blade as a blade file: radius and chord in m, angle in deg towards feather."""
     lines = [
-        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {tip_speed_ratio:.3g}, not yours. "
+        f"# Only {GUESS}: a textbook blade for a tip-speed ratio of {blade.tip_speed_ratio:.3g}, not yours. "
         "Put your own stations.",
         "radius_m,chord_m,twist_deg",
-        *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(radius, chord, twist, strict=True)),
+        *(f"{r:.4f},{c:.4f},{t:.2f}" for r, c, t in zip(blade.radius_m, blade.chord_m, blade.twist_deg, strict=True)),
     ]
     return ("\n".join(lines) + "\n").encode()

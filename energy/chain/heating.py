@@ -14,7 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from energy.aero.air import standard_atmosphere
-from energy.chain.ledger import Answer, answer, turbine_at_work
+from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.chain.stall import StallRisk, stall_risk
+from energy.chain.trip import turbine_at_its_most
 from energy.heat.heater import (
     ElementControl,
     HeatingOutcome,
@@ -130,6 +132,7 @@ class Heating:
     scenario: Scenario
     load: StatedLoad
     answer: Answer  # at the scenario's steady speed, as stated
+    hardest: TurbineAtWork | None  # the turbine where it works hardest; None under a log without speeds
     trip: Trip | None
     outcome: HeatingOutcome
     watched: HeatingOutcome
@@ -142,6 +145,7 @@ class Heating:
     reached_if_repeated_s: float
     time_constant_s: float
     drawn: int
+    stall: StallRisk | None = None  # at the steady speed; None on a trip
 
 
 def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> StatedLoad:
@@ -403,6 +407,7 @@ def _steady(
             most_records=_CHART_POINTS + 1,
             progress=part(progress, _WARMED, 1.0),
         )
+    outcome, watched = (_never_past_boiling(one, load) for one in (outcome, watched))
     time = outcome.time_to_target_s
     flow = _spread(drawn.change.volume_m3_s, count)
     pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
@@ -410,6 +415,7 @@ def _steady(
         scenario,
         load,
         stated,
+        stated.turbine,
         None,
         outcome,
         watched,
@@ -422,6 +428,7 @@ def _steady(
         reached_if_repeated_s=math.nan,
         time_constant_s=constant,
         drawn=count - 1,
+        stall=stall_risk(scenario, exact=count == 1),
     )
 
 
@@ -463,6 +470,24 @@ def _horizon_s(outcome: HeatingOutcome, constant_s: float) -> float:
 def _closed_boiling_k(load: StatedLoad) -> float:
     """Return the temperature from which water in a closed tank boils where its valve opens; inf for other loads."""
     return float(boiling_point_k(load.heater.pressure_pa)) if load.closed_water else math.inf
+
+
+def _never_past_boiling(outcome: HeatingOutcome, load: StatedLoad) -> HeatingOutcome:
+    """Return the outcome of a closed tank: what lies above boiling is never reached, as steam under pressure is not
+    computed (see energy/heat/heater.py for an open one).
+    """
+    past = outcome.target_k > _closed_boiling_k(load)
+    if not past.any():
+        return outcome
+    return replace(
+        outcome,
+        reachable=outcome.reachable & ~past,
+        reason=np.where(past, "boiling", outcome.reason),
+        time_to_target_s=np.where(past, np.nan, outcome.time_to_target_s),
+        energy_to_target_j=np.where(past, np.nan, outcome.energy_to_target_j),
+        holding_power_w=np.where(past, np.nan, outcome.holding_power_w),
+        shortfall_w=np.where(past, np.nan, outcome.shortfall_w),
+    )
 
 
 def band(outcome: HeatingOutcome, horizon_s: float = math.inf, *, boiling_k: float = math.inf) -> TemperatureBand:
@@ -571,6 +596,7 @@ def _on_trip(
     ended = started + work
     tell(progress, started)
     outcome = _simulated(along, power, trip.repeats, progress=part(progress, started, ended))
+    outcome = _never_past_boiling(outcome, load)
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
         told = part(progress, ended, ended + 0.4 * (1.0 - ended))
@@ -583,6 +609,7 @@ def _on_trip(
         scenario,
         load,
         stated,
+        None if driven is None else turbine_at_its_most(driven.turbine),
         trip,
         outcome,
         outcome,

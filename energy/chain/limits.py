@@ -6,8 +6,9 @@ A limit that is broken is the first thing that any answer says; it makes the com
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -16,7 +17,33 @@ from energy.chain.ledger import TurbineAtWork
 from energy.scenario.inputs import Inputs
 from energy.scenario.keys.names import QuantityKey
 
+if TYPE_CHECKING:
+    from energy.chain.heating import Heating
+
+_INTO_THE_ELEMENT = "Power into the element"
+ROUNDING = 1e-9  # of a share
 LimitKind = Literal["rotor_speed", "tip_speed", "force", "current", "power"]
+
+
+@dataclass(frozen=True)
+class StatedLimit:
+    """One limit that the scenario states: what is limited, its key, its values at work and the limit, arrays in SI."""
+
+    name: str
+    key: QuantityKey
+    kind: LimitKind
+    value: np.ndarray
+    limit: np.ndarray
+
+    @property
+    def share(self) -> np.ndarray:
+        """The values as a share of the limit (1 at the limit), NaN where they are not known."""
+        return np.asarray(self.value / self.limit)
+
+    @property
+    def in_a_sentence(self) -> str:
+        """What is limited, as it stands in a sentence."""
+        return self.name[0].lower() + self.name[1:]
 
 
 @dataclass(frozen=True)
@@ -40,32 +67,48 @@ class OperatingLimit:
     @property
     def broken(self) -> bool:
         """Whether the value exceeds the limit (by more than rounding)."""
-        return self.share > 1 + 1e-9
+        return self.share > 1 + ROUNDING
 
 
-def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingLimit, ...]:
-    """Return every limit that the scenario states, for one working point (0-dimensional results)."""
+def stated_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[StatedLimit, ...]:
+    """Return every limit that the scenario states, with its values at work, arrays of the conditions' shape."""
     limits = inputs.turbine
-    tip = _number(turbine.rotor_speed_rad_s) * _number(limits.diameter_m) / 2
-    current = math.nan if turbine.electrical is None else _number(turbine.electrical.current_a)
-    stated: tuple[tuple[str, QuantityKey, LimitKind, float, Any], ...] = (
+    tip = np.asarray(turbine.rotor_speed_rad_s) * np.asarray(limits.diameter_m) / 2
+    current = math.nan if turbine.electrical is None else turbine.electrical.current_a
+    stated: tuple[tuple[str, QuantityKey, LimitKind, Any, Any], ...] = (
         (
             "Rotor speed",
             "rotor.highest_rotor_speed",
             "rotor_speed",
-            _number(turbine.rotor_speed_rad_s),
+            turbine.rotor_speed_rad_s,
             limits.highest_rotor_speed_rad_s,
         ),
         ("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", tip, limits.highest_tip_speed_m_s),
-        ("Thrust", "rotor.highest_thrust", "force", _number(turbine.thrust_n), limits.highest_thrust_n),
+        ("Thrust", "rotor.highest_thrust", "force", turbine.thrust_n, limits.highest_thrust_n),
         ("Current", "generator.highest_current", "current", current, limits.highest_current_a),
-        ("Power into the element", "heater.rated_power", "power", _number(turbine.heat_power_w), limits.rated_power_w),
+        (_INTO_THE_ELEMENT, "heater.rated_power", "power", turbine.heat_power_w, limits.rated_power_w),
     )
     return tuple(
-        OperatingLimit(name, key, kind, value, _number(limit))
+        StatedLimit(name, key, kind, np.asarray(value), np.asarray(limit))
         for name, key, kind, value, limit in stated
         if limit is not None
     )
+
+
+def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingLimit, ...]:
+    """Return every limit that the scenario states, for one working point (0-dimensional results)."""
+    return tuple(
+        OperatingLimit(one.name, one.key, one.kind, _number(one.value), _number(one.limit))
+        for one in stated_limits(inputs, turbine)
+    )
+
+
+def keeps_limits(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+    """Return where no limit is passed, of the conditions' shape; what is not known passes none."""
+    kept = np.ones(np.shape(turbine.heat_power_w), dtype=bool)
+    for one in stated_limits(inputs, turbine):
+        kept = kept & ~(one.share > 1 + ROUNDING)
+    return kept
 
 
 def limits_of(answered: Answered) -> tuple[OperatingLimit, ...]:
@@ -73,10 +116,25 @@ def limits_of(answered: Answered) -> tuple[OperatingLimit, ...]:
     return operating_limits(answered.answer.inputs, answered.at_its_most)
 
 
+def heating_limits(found: Heating) -> tuple[OperatingLimit, ...]:
+    """Return every stated limit at the hardest moment of a heating; of a power log its highest power counts."""
+    inputs = found.answer.inputs
+    limits = () if found.hardest is None else operating_limits(inputs, found.hardest)
+    if found.trip is None or found.trip.power_w is None or inputs.turbine.rated_power_w is None:
+        return limits
+    logged, rated = float(np.max(found.trip.power_w)), _number(inputs.turbine.rated_power_w)
+    others = tuple(limit for limit in limits if limit.key != "heater.rated_power")
+    return (*others, OperatingLimit(_INTO_THE_ELEMENT, "heater.rated_power", "power", logged, rated))
+
+
+def in_order(limits: Iterable[OperatingLimit]) -> tuple[OperatingLimit, ...]:
+    """Return those of the limits that are broken, the most exceeded first."""
+    return tuple(sorted((limit for limit in limits if limit.broken), key=lambda limit: -limit.share))
+
+
 def broken_limits(answered: Answered) -> tuple[OperatingLimit, ...]:
     """Return the limits that an answer breaks, the most exceeded first."""
-    broken = (limit for limit in limits_of(answered) if limit.broken)
-    return tuple(sorted(broken, key=lambda limit: -limit.share))
+    return in_order(limits_of(answered))
 
 
 def _number(value: Any) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.chain.limits import keeps_limits, stated_limits
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
@@ -166,32 +167,13 @@ def _at(scenario: Scenario, grid: np.ndarray) -> tuple[Inputs, TurbineAtWork]:
     return inputs, turbine_at_work(inputs)
 
 
-def limit_shares(inputs: Inputs, turbine: TurbineAtWork) -> dict[str, np.ndarray]:
-    """Return each limit of the scenario as the share used (1 at the limit), arrays of the conditions' shape."""
-    limits = inputs.turbine
-    shares = {
-        "blade tip speed": turbine.rotor_speed_rad_s * np.asarray(limits.diameter_m) / 2 / limits.highest_tip_speed_m_s
-    }
-    if limits.highest_rotor_speed_rad_s is not None:
-        shares["rotor speed"] = turbine.rotor_speed_rad_s / np.asarray(limits.highest_rotor_speed_rad_s)
-    if limits.highest_thrust_n is not None:
-        shares["thrust"] = turbine.thrust_n / np.asarray(limits.highest_thrust_n)
-    if limits.highest_current_a is not None and turbine.electrical is not None:
-        shares["current"] = turbine.electrical.current_a / np.asarray(limits.highest_current_a)
-    if limits.rated_power_w is not None:
-        shares["rated power of the element"] = turbine.heat_power_w / np.asarray(limits.rated_power_w)
-    return shares
-
-
 def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
     """Return the heat (W) of each setting, NaN where a limit is passed, nothing turns or the curves do not reach."""
     return _legal_heat(*_at(scenario, grid))
 
 
 def _legal_heat(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0)
-    for share in limit_shares(inputs, turbine).values():
-        fine &= share <= 1 + 1e-9
+    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0) & keeps_limits(inputs, turbine)
     return np.where(fine, turbine.heat_power_w, np.nan)
 
 
@@ -316,7 +298,7 @@ def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarr
 
 
 def _binding(inputs: Inputs, turbine: TurbineAtWork) -> tuple[str, ...]:
-    return tuple(name for name, share in limit_shares(inputs, turbine).items() if float(np.max(share)) > 0.97)
+    return tuple(one.in_a_sentence for one in stated_limits(inputs, turbine) if float(np.max(one.share)) > 0.97)
 
 
 def _setting(scenario: Scenario, at: np.ndarray) -> Setting:

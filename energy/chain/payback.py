@@ -7,18 +7,24 @@ Three balances, each positive where it pays:
 - **alternator**: the fuel it spares against making the same heat with the engine's alternator.
 - **energy**: the heat less the power that mount and rotor take at the wheels.
 
-In closed form, for an ideal rotor: see `ideal_break_even_head_wind` in energy/chain/ledger.py.
+It works only within its limits: where `windtoll answer` would say "Do not operate" it is counted as stowed, without
+heat. In closed form, for an ideal rotor: see `ideal_break_even_head_wind` in energy/chain/ledger.py.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from energy.chain.ledger import Answer, answer, heat_less_drag_w, ideal_break_even_head_wind
+from energy.chain.answer import Answered, answered
+from energy.chain.costs import Money, YearFlows, money_of
+from energy.chain.ledger import Answer, answer, ideal_break_even_head_wind, turbine_at_work
+from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
+from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import NO_SOURCE
@@ -30,7 +36,6 @@ from vehicle.driving.trip import weibull_quantile
 from vehicle.quantity import Uncertain
 
 BALANCES = ("fuel", "alternator", "energy")
-BETZ_INDUCTION = 1 / 3
 _SPEEDS_M_S = np.linspace(10, 130, 25) / 3.6
 _WINDS_M_S = np.linspace(0, 30, 31)
 _DESCENTS = np.linspace(0, 0.14, 29)
@@ -89,7 +94,10 @@ class Descent:
 
 @dataclass(frozen=True)
 class Year:
-    """A year's winds: shares of driving time in which it pays, and what standing in them gives; (p05, nominal, p95)."""
+    """A year's winds: shares of driving time in which it pays, and what standing in them gives; (p05, nominal, p95).
+
+    Heat and fuel are those within the limits. What driving gives is 0 for a vehicle that parks.
+    """
 
     mean_wind_m_s: float
     direction: Literal["any", "given"]
@@ -98,16 +106,20 @@ class Year:
     change_w: tuple[float, float, float]  # mean change in fuel (or pack) power while driving, no credit
     driving_heat_w: tuple[float, float, float]
     parked_heat_w: tuple[float, float, float]
+    within_limits: tuple[float, float, float]  # share of the time, driving (parked: standing)
+    flows: YearFlows
 
 
 @dataclass(frozen=True)
 class Ideal:
     """Closed-form break-even head winds (m/s) of an ideal rotor at the scenario's speed.
 
-    `free` is that of the Betz rotor without losses (half the road speed), `chain` the same with the electrical chain's
-    efficiency, `alternator` set against the alternator path; negative or 0 means that still air suffices.
+    The ideal rotor is loaded as the one that is built, at the axial induction that its thrust has by momentum theory.
+    `free` is without losses, `chain` with the electrical chain's efficiency, `alternator` set against the alternator
+    path; negative or 0 means that still air suffices.
     """
 
+    induction: float
     free_m_s: float
     chain_m_s: float
     alternator_m_s: float
@@ -116,10 +128,15 @@ class Ideal:
 
 @dataclass(frozen=True)
 class Payback:
-    """When it pays: closed form, maps over wind and descent, descents, a year, and standing in the wind."""
+    """When it pays: in money, closed form, maps over wind and descent, descents, a year, and standing in the wind.
+
+    A scenario that parks has the road speed 0, no closed form and no descents; the maps show what driving would do.
+    """
 
     road_speed_m_s: float
-    ideal: Ideal
+    broken: tuple[OperatingLimit, ...]  # by the scenario as stated
+    stall: StallRisk | None
+    ideal: Ideal | None
     wind: PayMap
     descent: PayMap
     at_speed: Mapping[
@@ -130,45 +147,74 @@ class Payback:
     year: Year
     parked_winds_m_s: np.ndarray
     parked_heat_w: np.ndarray
+    parked_within: np.ndarray  # limits kept there
+    stated_wind_m_s: float
+    stated_heat_w: float  # of the scenario as stated
+    limit_wind_m_s: float  # least head wind at the road speed that breaks a limit; NaN where none up to 40 m/s does
+    money: Money
+
+    @property
+    def parked(self) -> bool:
+        """Whether the scenario stands."""
+        return self.road_speed_m_s == 0
 
 
 def payback(
-    scenario: Scenario, *, height_m: float = 100.0, exact: bool = False, progress: Progress | None = None
+    scenario: Scenario,
+    *,
+    height_m: float = 100.0,
+    exact: bool = False,
+    stated: Answered | None = None,
+    progress: Progress | None = None,
 ) -> Payback:
     """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
 
-    `progress` is told the share done (see energy/progress.py).
+    `stated` is the answer of the values as exact, where it is there already. `progress` is told the share done (see
+    energy/progress.py).
     """
     nominal = inputs_of(scenario)
     speed = float(np.asarray(nominal.road_speed_m_s))
-    driven = speed if speed > 0 else 80 / 3.6
-    here = np.array([driven])
+    stated = answered(scenario, exact=True) if stated is None else stated
+    here = np.array([speed])
     drawn = None if exact else _drawn(scenario)
     winds = np.linspace(0, 40, 161)
-    at_wind = _line_at(scenario, here, winds, "wind", drawn)
-    at_grade = _line_at(scenario, here, np.linspace(0, 0.2, 81), "descent", drawn)
+    at_wind: Mapping[str, Line] = {}
+    least_descent, descents = (math.nan, math.nan, math.nan), tuple[Descent, ...]()
+    if speed > 0:
+        at_wind = _line_at(scenario, here, winds, "wind", drawn)
+        least_descent = _first(_line_at(scenario, here, np.linspace(0, 0.2, 81), "descent", drawn)["fuel"])
     standing = _balanced(scenario, {"trip.road_speed": np.zeros(31), "air.wind_speed": _WINDS_M_S, **_FLAT})
-    ideal = _ideal(scenario, driven)
+    parked = held_to_limits(standing)
+    blown = _balanced(scenario, {"trip.road_speed": here, "air.wind_speed": winds, **_FLAT})
+    over = np.flatnonzero(~keeps_limits(blown.inputs, blown.turbine))
     tell(progress, _DONE_AT_SPEED)
     wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn)
     tell(progress, _DONE_WIND)
     descent = _map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn)
     tell(progress, _DONE_DESCENT)
-    descents = tuple(_descent(scenario, driven, grade, height_m) for grade in _GRADES_OF_DESCENT)
+    if speed > 0:
+        descents = tuple(_descent(scenario, speed, grade, height_m) for grade in _GRADES_OF_DESCENT)
     tell(progress, _DONE_DESCENTS)
-    year = _year(scenario, driven, drawn, part(progress, _DONE_DESCENTS, 1.0))
+    year = _year(scenario, speed, drawn, part(progress, _DONE_DESCENTS, 1.0))
     tell(progress, 1.0)
     return Payback(
-        road_speed_m_s=driven,
-        ideal=ideal,
+        road_speed_m_s=speed,
+        broken=broken_limits(stated),
+        stall=stated.stall,
+        ideal=_ideal(scenario, speed) if speed > 0 else None,
         wind=wind,
         descent=descent,
         at_speed={name: _first(line) for name, line in at_wind.items()},
-        least_descent=_first(at_grade["fuel"]),
+        least_descent=least_descent,
         descents=descents,
         year=year,
         parked_winds_m_s=_WINDS_M_S,
-        parked_heat_w=standing.turbine.heat_power_w,
+        parked_heat_w=parked.heat_w,
+        stated_wind_m_s=scenario.air.wind_speed.value,
+        stated_heat_w=float(np.asarray(stated.answer.turbine.heat_power_w)),
+        parked_within=keeps_limits(standing.inputs, standing.turbine),
+        limit_wind_m_s=float(winds[over[0]]) if over.size else np.nan,
+        money=money_of(scenario, year.flows),
     )
 
 
@@ -186,18 +232,52 @@ def _drawn(scenario: Scenario) -> dict[str, np.ndarray]:
 
 
 def _balanced(scenario: Scenario, draws: Mapping[str, np.ndarray]) -> Answer:
-    """Return the answer with the alternator's work credited: `change` is against it, `change_without_credit` is not."""
+    """Return the answer with the alternator's work credited: `change` is against it, `change_without_credit` is not.
+
+    The rotor speed with the load cut and other sources are left out: nothing here asks for them, and they are more
+    than half of the work.
+    """
     inputs = inputs_of(scenario, draws)
-    return answer(replace(inputs, credit=replace(inputs.credit, replaces_alternator=True)))
+    inputs = replace(inputs, credit=replace(inputs.credit, replaces_alternator=True))
+    return answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
 
 
-def balances_of(found: Answer) -> dict[str, np.ndarray]:
-    """Return each of `BALANCES` (W) of an answer that was credited with the alternator's work."""
-    return {
-        "fuel": -found.change_without_credit.power_w,
-        "alternator": -found.change.power_w,
-        "energy": heat_less_drag_w(found),
-    }
+@dataclass(frozen=True)
+class Held:
+    """A turbine that works only within its limits, and is stowed elsewhere: arrays of the conditions' shape, W.
+
+    `balances` holds each of `BALANCES`; `added_w` is what it takes from fuel or pack above the vehicle without it,
+    `stowed_w` what carrying it stowed takes.
+    """
+
+    balances: dict[str, np.ndarray]
+    heat_w: np.ndarray
+    within: np.ndarray
+    added_w: np.ndarray
+    stowed_w: np.ndarray
+
+
+def held_to_limits(found: Answer) -> Held:
+    """Return what an answer, credited with the alternator's work, comes to where the turbine is stowed beyond its
+    limits.
+    """
+    within = keeps_limits(found.inputs, found.turbine)
+    working, stowed = found.states["working"], found.states["stowed"]
+    plain = found.states[found.compared_with].supply.source_w
+    heat = np.where(within, found.turbine.heat_power_w, 0.0)
+    source = np.where(within, working.supply.source_w, stowed.supply.source_w)
+    same_heat = np.where(within, found.without.supply.source_w, plain)
+    drag = np.where(
+        within, working.mount_drag_n + working.rotor_drag_n, stowed.mount_drag_n + stowed.rotor_drag_n
+    ) * np.asarray(found.inputs.road_speed_m_s, float)
+    absent = found.states["absent"].supply.source_w
+    return Held(
+        balances={"fuel": plain - source, "alternator": same_heat - source, "energy": heat - drag},
+        heat_w=heat,
+        within=within,
+        added_w=source - absent,
+        stowed_w=stowed.supply.source_w - absent,
+    )
 
 
 def pays(balance: np.ndarray, heat_w: np.ndarray) -> np.ndarray:
@@ -219,8 +299,9 @@ def _map(
     where = _conditions(speeds, along, kind)
     found = _balanced(scenario, where)
     shape = (len(along), len(speeds))
-    nominal = {name: np.broadcast_to(values, shape) for name, values in balances_of(found).items()}
-    heat = np.broadcast_to(found.turbine.heat_power_w, shape)
+    held = held_to_limits(found)
+    nominal = {name: np.broadcast_to(values, shape) for name, values in held.balances.items()}
+    heat = np.broadcast_to(held.heat_w, shape)
     lines = _lines(along, nominal, heat)
     if not drawn:
         probability = {name: pays(nominal[name], heat).astype(float) for name in BALANCES}
@@ -229,8 +310,9 @@ def _map(
         )
     together = _balanced(scenario, {**drawn, **where})
     whole = (next(iter(drawn.values())).shape[0], *shape)
-    many = {name: np.broadcast_to(values, whole) for name, values in balances_of(together).items()}
-    heats = np.broadcast_to(together.turbine.heat_power_w, whole)
+    drawn_held = held_to_limits(together)
+    many = {name: np.broadcast_to(values, whole) for name, values in drawn_held.balances.items()}
+    heats = np.broadcast_to(drawn_held.heat_w, whole)
     probability = {name: pays(many[name], heats).mean(axis=0) for name in BALANCES}
     drawn_lines = {name: np.nan_to_num(line, nan=np.inf) for name, line in _lines(along, many, heats).items()}
     return PayMap(
@@ -288,12 +370,11 @@ def _ideal(scenario: Scenario, speed: float) -> Ideal:
     engine = found.inputs.engine
     drivetrain = engine.drive_efficiency if isinstance(engine, Battery) else engine.drivetrain_efficiency
     against = chain * float(np.asarray(drivetrain)) / float(np.asarray(found.inputs.credit.path_efficiency))
-    return Ideal(
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION)),
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, chain)),
-        speed * float(ideal_break_even_head_wind(BETZ_INDUCTION, against)),
-        chain,
-    )
+    # Of a thrust beyond momentum theory, 4a(1−a) at its greatest, the heaviest loading that it has counts.
+    loading = min(max(float(found.turbine.thrust_coefficient), 0.0), 1.0)
+    induction = (1 - math.sqrt(1 - loading)) / 2
+    free, own, credited = (speed * float(ideal_break_even_head_wind(induction, gain)) for gain in (1.0, chain, against))
+    return Ideal(induction, free, own, credited, chain)
 
 
 def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) -> Descent:
@@ -306,6 +387,12 @@ def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) ->
     }
     found = answer(inputs_of(scenario, where))
     inputs = found.inputs
+    held = bool(keeps_limits(inputs, found.turbine))
+    change_w = (
+        float(found.change_without_credit.power_w)
+        if held
+        else float(found.states["stowed"].supply.source_w - found.states[found.compared_with].supply.source_w)
+    )
     length = height_m / float(np.sin(np.arctan(grade)))
     duration = length / speed
     mass = float(np.asarray(inputs.road_load.mass_kg)) + float(np.asarray(inputs.turbine.mass_kg))
@@ -313,9 +400,9 @@ def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) ->
         grade=grade,
         length_m=length,
         duration_s=duration,
-        heat_j=float(found.turbine.heat_power_w) * duration,
-        fuel_change_m3=float(found.change_without_credit.volume_m3_s) * duration,
-        pack_change_j=float(found.change_without_credit.power_w) * duration,
+        heat_j=float(found.turbine.heat_power_w) * duration if held else 0.0,
+        fuel_change_m3=math.nan if inputs.fuel is None else change_w / inputs.fuel.heating_value_j_per_m3 * duration,
+        pack_change_j=change_w * duration,
         height_energy_j=mass * GRAVITY_M_S2 * height_m,
         braked_j=float(found.states[found.compared_with].supply.brake_loss_w) * duration,
     )
@@ -355,33 +442,64 @@ def _year(
         return _balanced(scenario, {**draws, **where})
 
     def figures(draws: Mapping[str, np.ndarray], mean_m_s: np.ndarray, k: np.ndarray) -> dict[str, np.ndarray]:
-        driving = over(draws, mean_m_s, k, speed)
-        heat = driving.turbine.heat_power_w
-        found = {name: mean_of(pays(values, heat)) for name, values in balances_of(driving).items()}
-        found["change"] = mean_of(driving.change_without_credit.power_w)
-        found["heat"] = mean_of(heat)
+        found: dict[str, np.ndarray] = dict.fromkeys((*BALANCES, "change", "heat", "added", "stowed"), np.array(0.0))
+        if speed > 0:
+            driving = over(draws, mean_m_s, k, speed)
+            held = held_to_limits(driving)
+            found = {name: mean_of(pays(values, held.heat_w)) for name, values in held.balances.items()}
+            found["change"], found["heat"] = mean_of(-held.balances["fuel"]), mean_of(held.heat_w)
+            found["added"], found["stowed"] = mean_of(held.added_w), mean_of(held.stowed_w)
+            found["within"] = mean_of(held.within)
         if draws:  # the driving takes half of the time with draws
             tell(progress, 0.5)
-        found["parked"] = mean_of(over(draws, mean_m_s, k, 0.0).turbine.heat_power_w)
+        standing = held_to_limits(over(draws, mean_m_s, k, 0.0))
+        found["parked"] = mean_of(standing.heat_w)
+        found.setdefault("within", mean_of(standing.within))
+        found["alternator_share"] = alternator_per_heat(scenario, draws, speed)[..., 0, 0]
         return found
 
     middle = figures({}, np.array(mean.value), np.array(shape.value))
-    ends = {name: (value, value) for name, value in middle.items()}
+    ends = {name: (float(value), float(value)) for name, value in middle.items()}
+    flows = {name: np.atleast_1d(value) for name, value in middle.items()}
     if drawn is not None:
         count = next(iter(drawn.values())).shape[0] if drawn else _DRAWS
         unit = sobol_sample(count, 2, seed=7)
         many = figures(drawn, ppf(mean, unit[:, 0])[:, None, None], ppf(shape, unit[:, 1])[:, None, None])
-        ends = {name: _ends(np.broadcast_to(values, (count,))) for name, values in many.items()}
-    told = {name: (float(ends[name][0]), float(value), float(ends[name][1])) for name, value in middle.items()}
+        many = {name: np.broadcast_to(values, (count,)) for name, values in many.items()}
+        ends = {name: (float(low), float(high)) for name, (low, high) in ((n, _ends(v)) for n, v in many.items())}
+        flows = {name: np.concatenate([flows[name], many[name]]) for name in flows}
+    told = {name: (ends[name][0], float(value), ends[name][1]) for name, value in middle.items()}
     return Year(
         mean_wind_m_s=mean.value,
         direction=direction,
         assumed=assumed,
-        pays_share={name: told[name] for name in BALANCES},
+        pays_share={name: told[name] for name in BALANCES} if speed > 0 else {},
         change_w=told["change"],
         driving_heat_w=told["heat"],
         parked_heat_w=told["parked"],
+        within_limits=told["within"],
+        flows=YearFlows(
+            flows["heat"], flows["added"], flows["stowed"], flows["parked"], flows["alternator_share"], speed > 0
+        ),
     )
+
+
+_HEAT_FOR_THE_ALTERNATOR_W = 1000.0
+
+
+def alternator_per_heat(scenario: Scenario, draws: Mapping[str, np.ndarray], speed: float) -> np.ndarray:
+    """Return what the engine (or pack) takes above the vehicle without turbine for each watt of heat by the
+    alternator path, (…, 1, 1) W/W: at the road speed on the flat in still air, standing with the engine idling for it.
+    """
+    where = {**_FLAT, "trip.road_speed": np.full((1, 1), speed), "air.wind_speed": np.zeros((1, 1))}
+    inputs = inputs_of(scenario, {**draws, **where})
+    turbine = turbine_at_work(inputs, with_free_run=False)
+    same = np.full(np.shape(turbine.heat_power_w), _HEAT_FOR_THE_ALTERNATOR_W)
+    found = answer(
+        replace(inputs, credit=replace(inputs.credit, replaces_alternator=True)), replace(turbine, heat_power_w=same)
+    )
+    extra = found.without.supply.source_w - found.states[found.compared_with].supply.source_w
+    return np.asarray(extra / _HEAT_FOR_THE_ALTERNATOR_W)
 
 
 def balances_in_words(scenario: Scenario) -> dict[str, str]:

@@ -19,13 +19,16 @@ from energy.chain.ledger import turbine_at_work
 from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.element import element_rating_w
 from energy.scenario.inputs import inputs_of
+from energy.scenario.keys import spec_of
 from energy.scenario.read import Scenario
 from vehicle.driving.fuels import FUELS
 from vehicle.problems import InputError, Problem
+from vehicle.units import parse
 
 # Power coefficients that small hand-made rotors reach: common practice, no source.
 HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
-DRIVELINE_EFFICIENCY = 0.90  # engine shaft to road, gearbox times axle: within the handbook ranges 85-95 % and 95-97 %
+# Engine shaft to road, what grows with torque: that of the scenario's own key, so that `size` and `answer` agree.
+DRIVELINE_EFFICIENCY = parse(str(spec_of("engine.drivetrain_efficiency").default), "dimensionless")
 CONVERSION_EFFICIENCY = 0.70  # rotor shaft to heat (belt, generator, rectifier, cables): common practice, no source
 NOISY_TIP_SPEED_M_S = 80.0  # common practice, no source
 USUAL_HEAT_W = 2000.0  # to begin with, where a scenario makes no heat
@@ -309,7 +312,7 @@ def _notes(grades: tuple[RotorGrade, ...], ratio: float, tip_speed: float, drive
         f"small hand-made rotors reach power coefficients of {HAND_MADE_LOW:g} to {HAND_MADE_HIGH:g}, "
         f"{HAND_MADE_LOW / BETZ_LIMIT:.0%} to {HAND_MADE_HIGH / BETZ_LIMIT:.0%} of the Betz limit (common practice, "
         "no source)",
-        f"tip-speed ratio taken as {ratio:g}; driveline efficiency {driveline:.0%}",
+        f"tip-speed ratio taken as {ratio:g}; drivetrain efficiency {driveline:.1%}",
         "thrust is that of momentum theory at the heat shown; mount, stowed drag and gusts come on top",
     ]
     if tip_speed > NOISY_TIP_SPEED_M_S:

@@ -92,7 +92,12 @@ def answer_trip(scenario: Scenario) -> TripAnswer:
     by_step = answer(inputs, turbine)
     weights = steps.duration_s / steps.total_s
     return TripAnswer(
-        _mean_answer(by_step, steps, weights), by_step, _most(by_step.turbine), steps, works, steps_name(scenario)
+        _mean_answer(by_step, steps, weights),
+        by_step,
+        turbine_at_its_most(by_step.turbine),
+        steps,
+        works,
+        steps_name(scenario),
     )
 
 
@@ -390,6 +395,6 @@ def _mean_answer(by_step: Answer, steps: Steps, weights: np.ndarray) -> Answer:
     )
 
 
-def _most(turbine: TurbineAtWork) -> TurbineAtWork:
+def turbine_at_its_most(turbine: TurbineAtWork) -> TurbineAtWork:
     """Return the turbine at its most: each figure's greatest over the steps, whether anything was ever true."""
     return map_arrays(lambda values: np.asarray(values.any() if values.dtype == bool else values.max()), turbine)

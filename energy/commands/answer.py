@@ -9,6 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words.cautions import cautions, pressing_cautions
+from energy.words.next_question import next_questions
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -121,26 +122,21 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
     common.heading(out, "Cautions")
     common.bullets(out, cautions(told, system) if full else pressing_cautions(told, system))
     if not full:
-        out.print(f"More: windtoll answer {scenario} --full. Next: windtoll loads {scenario}", soft_wrap=True)
+        out.print(f"More: windtoll answer {scenario} --full", soft_wrap=True)
+        for question in next_questions(told):
+            out.print(f"Next: {question.line(str(scenario))}", soft_wrap=True)
 
 
 def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:
-    from rich.table import Table
-
     from energy.words import answer as report
     from energy.words.assumed import ASSUMED
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("account")
-    table.add_column("")
-    for name in ("without", "working", "difference"):
-        table.add_column(name, justify="right")
-    last = ""
-    for account, name, without, working, difference in report.ledger_lines(told, system):
-        table.add_row(account if account != last else "", name, without, working, difference)
+    rows, last = [], ""
+    for account, name, *watts in report.ledger_lines(told, system):
+        rows.append((account if account != last else "", name, *watts))
         last = account
-    out.print(table)
+    common.grid(out, ("account", "", "without", "working", "difference"), rows, left=2)
     common.heading(out, "The same heat from elsewhere")
     common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
     common.heading(out, ASSUMED)

@@ -29,10 +29,11 @@ def app_files() -> tuple[Path, Path]:
 def settings_as_options(settings: dict[str, Any]) -> list[str]:
     """Return the settings of a configuration file as command-line options of streamlit."""
     options = []
-    for table, entries in settings.items():
-        for key, value in entries.items():
-            text = str(value).lower() if isinstance(value, bool) else str(value)
-            options.append(f"--{table}.{key}={text}")
+    for key, value in settings.items():
+        if isinstance(value, dict):
+            options += [f"--{key}.{option.removeprefix('--')}" for option in settings_as_options(value)]
+        else:
+            options.append(f"--{key}={str(value).lower() if isinstance(value, bool) else value}")
     return options
 
 
@@ -73,10 +74,6 @@ def command(port: int, no_browser: bool) -> None:
     options = settings_as_options(tomllib.loads(config.read_text(encoding="utf-8")))
     options += [f"--server.port={port}", f"--server.headless={str(no_browser).lower()}"]
     from streamlit.web import cli
-
-    from energy.commands.gate import close_to_others
-
-    close_to_others(port)
 
     # What the first screen needs is loaded while the browser opens.
     threading.Thread(target=_warm_up, args=(start,), daemon=True).start()

@@ -7,8 +7,9 @@ from typing import Any
 
 import click
 
-from energy.chain.begin import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin
+from energy.chain.begin import LOADS, PLACES, ROTOR_FILES, VEHICLES, Beginning, begin, drawn_blade
 from energy.commands import common
+from energy.words import rotor_choice
 from energy.words.cautions import pressing_cautions
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
@@ -20,7 +21,7 @@ _FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
 @click.command("begin", short_help="Begin a scenario of your own from what you know.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--vehicle", type=click.Choice(list(VEHICLES)), default="van", show_default=True)
-@click.option("--fuel", type=click.Choice(_FUELS), default="diesel", show_default=True)
+@click.option("--fuel", type=click.Choice(_FUELS), help="By default what most of its kind run on.")
 @click.option("--mass", default="", help='With load and people: "2100 kg".')
 @click.option("--displacement", default="", help='Engine size: "1.9 L".')
 @click.option("--road-speed", default="90 km/h", show_default=True)
@@ -51,25 +52,30 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
 
     \b
     Examples:
-      windtoll begin mine --vehicle pickup --fuel petrol --diameter "54 in" --place on_roof
+      windtoll begin mine --vehicle van --fuel diesel --diameter "1.6 m" --place behind
       windtoll begin mine --watts my_watts.csv --road-speed "60 mph"
     """
     from energy.chain.answer import answered
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
+    from energy.chain.rotor_choice import rotors_like
     from energy.scenario import bundle as bundles
     from energy.words.begin_model import BeginData
     from vehicle.files import write_output
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
+    known["fuel"] = known["fuel"] or ""
     given = [name for name, path in files.items() if path is not None]
     if len(given) > 1:
         raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
-    bundle = begin(Beginning(**known, **table), thriftiest)
+    beginning = Beginning(**known, **table)
+    bundle = begin(beginning, thriftiest)
     told = answered(opened(bundle))
+    drawn = drawn_blade(beginning) if beginning.rotor_by == "typical" else None
+    rotors = None if drawn is None else rotors_like(told.scenario)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())):
@@ -87,6 +93,8 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
             safe=False if found.dangers else None,
             guesses=list(bundles.guesses(bundle)),
             sentence=found.words,
+            blade=None if drawn is None else rotor_choice.blade_data(*drawn),
+            rotors=None if rotors is None else rotor_choice.as_data(rotors),
         )
         common.print_json(begun.model_dump())
         common.leave(found)
@@ -99,6 +107,11 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     if guesses:
         out.print(f"Still guesses, marked in the file: {guesses}. Put your own, then ask again:")
     out.print(f"  windtoll answer {path}", soft_wrap=True)
+    if drawn is not None and rotors is not None:
+        common.print_blade(out, *drawn)
+        common.print_rotors(out, rotors, system)
+        common.heading(out, "Cautions for building")
+        common.bullets(out, rotor_choice.DANGER)
     common.leave(found)
 
 

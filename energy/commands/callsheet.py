@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,23 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.diagnosis.tuning import Kind
+
+
+@dataclass(frozen=True)
+class CallSheetOptions:
+    """What the command line gives; see the options."""
+
+    scenario: Path
+    out: Path
+    step: Kind | None
+    settings: str | None
+    hold: str
+    ask: tuple[str, ...]
+    seed: int
+    overwrite: bool
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
 
 
 @click.command("callsheet", short_help="A page for the passenger's phone: tap settings, type watts, no network.")
@@ -38,19 +56,8 @@ if TYPE_CHECKING:
 @common.set_option
 @common.units_option
 @common.json_option
-def command(
-    scenario: Path,
-    out: Path,
-    step: Kind | None,
-    settings: str | None,
-    hold: str,
-    ask: tuple[str, ...],
-    seed: int,
-    overwrite: bool,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-) -> None:
+@common.taken_as(CallSheetOptions)
+def command(chosen: CallSheetOptions) -> None:
     """Write ONE self-contained HTML page for the passenger's phone, to open from its storage without any network.
 
     The passenger taps when a setting begins and types the numbers; every entry is kept on the phone. Its CSV goes to
@@ -67,16 +74,16 @@ def command(
     from energy.words.call_sheet import as_data, what_next, written_data
     from vehicle.typed import read_quantity
 
-    checked = load(scenario, overrides)
-    plan = stepping_plan(checked, step, settings, read_quantity("--hold", hold, "s"), seed)
-    data = as_data(plan, checked.title or checked.name, ask or USUALLY_ASKED, system)
-    _write(out, as_html(data), overwrite)
-    if as_json:
-        common.print_json(written_data(data, str(out)))
+    checked = load(chosen.scenario, chosen.overrides)
+    plan = stepping_plan(checked, chosen.step, chosen.settings, read_quantity("--hold", chosen.hold, "s"), chosen.seed)
+    data = as_data(plan, checked.title or checked.name, chosen.ask or USUALLY_ASKED, chosen.system)
+    _write(chosen.out, as_html(data), chosen.overwrite)
+    if chosen.as_json:
+        common.print_json(written_data(data, str(chosen.out)))
         return
     screen = common.console()
-    screen.print(f"Call sheet written to {out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
-    common.bullets(screen, what_next(str(out), data))
+    screen.print(f"Call sheet written to {chosen.out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
+    common.bullets(screen, what_next(str(chosen.out), data))
 
 
 def _write(path: Path, text: str, overwrite: bool) -> None:

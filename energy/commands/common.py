@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 import sys
 import time
@@ -18,14 +19,18 @@ from vehicle.units import UNIT_SYSTEMS
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from energy.aero.textbook_blade import Build, TextbookBlade
+    from energy.chain.rotor_choice import RotorChoice
     from energy.progress import Progress
     from energy.words.said import Said
-    from energy.words.verdict import Verdict
+    from energy.words.verdict import FirstLines
+    from vehicle.units import UnitSystem
 
 
 UNSAFE = 3  # exit status of an answer that says: do not operate
 
 F = TypeVar("F", bound=Callable[..., Any])
+T = TypeVar("T")
 
 SCENARIO = click.argument("scenario", type=click.Path(path_type=Path), metavar="SCENARIO.toml")
 
@@ -63,6 +68,19 @@ def set_option(function: F) -> F:
 def force_option(function: F) -> F:
     """Add --force."""
     return click.option("--force", is_flag=True, help="Replace an output file that exists. Never an input.")(function)
+
+
+def taken_as(options: Callable[..., T]) -> Callable[[Callable[[T], None]], Callable[..., None]]:
+    """Give a command its options and arguments as one object of the class `options`, whose fields have their names."""
+
+    def decorate(function: Callable[[T], None]) -> Callable[..., None]:
+        @functools.wraps(function)
+        def command(**values: Any) -> None:
+            function(options(**values))
+
+        return command
+
+    return decorate
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -116,10 +134,16 @@ def heading(out: Console, text: str) -> None:
     out.print(text, style="bold")
 
 
+_NARROW = 60  # characters: a phone held upright
+
+
 def pairs(out: Console, rows: list[tuple[str, str]]) -> None:
-    """Print (name, text) rows in two columns."""
+    """Print (name, text) rows in two columns, on a narrow terminal each text under its name."""
     from rich.table import Table
 
+    if out.width < _NARROW:
+        _stacked(out, ("", ""), rows)
+        return
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(no_wrap=False, max_width=44)
     table.add_column(overflow="fold")
@@ -149,20 +173,61 @@ def grid(
     gap: int = 2,
     wrap: bool = True,
 ) -> None:
-    """Print rows under headings: the first `left` columns to the left, the others to the right, `gap` spaces apart."""
+    """Print rows under headings: the first `left` columns to the left, the others to the right, `gap` spaces apart.
+
+    Where the terminal is too narrow to show every figure whole, each row becomes a line of its name and lines of what
+    it holds: no column is cut or dropped.
+    """
     from rich.table import Table
 
+    rows = [tuple(row) for row in rows]
+    least = _narrowest(headings, rows, left=left, wrap=wrap)
+    if sum(least) + gap * (len(headings) - 1) > out.width:
+        _stacked(out, headings, rows)
+        return
     table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0))
     for place, name in enumerate(headings):
         to_left = place < left
-        table.add_column(name, justify="left" if to_left else "right", no_wrap=not wrap and not to_left)
+        no_wrap = not wrap and not to_left
+        table.add_column(name, justify="left" if to_left else "right", no_wrap=no_wrap, min_width=least[place])
     for row in rows:
         table.add_row(*row)
     out.print(table)
 
 
-def print_verdict(out: Console, found: Verdict) -> None:
-    """Print a verdict: danger first, then the headline, then one number a line."""
+_TEXT_WIDTH = 18  # characters below which sentences in a column are hard to read
+
+
+def _narrowest(headings: Sequence[str], rows: Sequence[Sequence[str]], *, left: int, wrap: bool) -> list[int]:
+    """Return the width that each column needs at least: figures unbroken, texts to the left broken between words."""
+    widths = []
+    for place, name in enumerate(headings):
+        cells = [row[place] for row in rows]
+        whole = max(map(len, cells), default=0)
+        if place >= left and not wrap:
+            widths.append(max(len(name), whole))
+            continue
+        words = max((len(word) for text in (name, *cells) for word in text.split()), default=0)
+        is_sentence = place < left or whole > 2 * _TEXT_WIDTH
+        widths.append(max(words, min(whole, _TEXT_WIDTH) if is_sentence else whole))
+    return widths
+
+
+def _stacked(out: Console, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print each row as its first cell and, set in, the others behind their headings."""
+    from rich.padding import Padding
+
+    for row in rows:
+        name = f"{headings[0]} {row[0]}" if headings[0] and row[0][:1] in "+−-0123456789" else row[0]
+        if name.strip():
+            out.print(name.strip())
+        for title, cell in zip(headings[1:], row[1:], strict=True):
+            if cell.strip():
+                out.print(Padding(f"{title}: {cell.strip()}" if title else cell.strip(), (0, 0, 0, 2)))
+
+
+def print_verdict(out: Console, found: FirstLines) -> None:
+    """Print first lines: danger first, then the headline, then one number a line."""
     for line in found.dangers:
         out.print(line, style="bold red")
     if found.operate == "no":
@@ -178,8 +243,8 @@ def print_verdict(out: Console, found: Verdict) -> None:
         out.print(found.least_known)
 
 
-def leave(found: Verdict) -> None:
-    """Leave with status 3 where the verdict says that the machine must not be operated like this."""
+def leave(found: FirstLines) -> None:
+    """Leave with status 3 where the first lines say that the machine must not be operated like this."""
     if found.dangers:
         raise SystemExit(UNSAFE)
 
@@ -194,3 +259,24 @@ def print_said(out: Console, said: Said) -> None:
     for title, texts in said.lists:
         heading(out, title)
         bullets(out, list(texts))
+
+
+def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
+    """Print rotors next to each other, and why one wins."""
+    from energy.words import rotor_choice
+
+    heading(out, rotor_choice.TITLE)
+    grid(out, rotor_choice.headings(system), rotor_choice.rows(choice, system), gap=1)
+    out.print(rotor_choice.sentence(choice, system), style="bold")
+    bullets(out, [*rotor_choice.why(choice, system), *rotor_choice.NOTES])
+
+
+def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:
+    """Print the stations of a textbook blade, its formula's source, and what hands make of it."""
+    from energy.words import rotor_choice
+
+    heading(
+        out, f"Blade as drawn: {blade.number_of_blades} blades for a tip-speed ratio of {blade.tip_speed_ratio:.2g}"
+    )
+    grid(out, rotor_choice.STATION_HEADINGS, rotor_choice.station_rows(blade))
+    bullets(out, rotor_choice.blade_lines(blade, build))

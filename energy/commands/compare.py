@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,25 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from vehicle.road_test.run_list import Manifest
     from vehicle.road_test.sources import FullLoad
+
+
+@dataclass(frozen=True)
+class CompareOptions:
+    """What the command line gives; see the options."""
+
+    manifest: Path
+    without: str | None
+    with_state: str
+    scenario: Path | None
+    overrides: tuple[str, ...]
+    effect: str | None
+    level: float
+    torque_curve: Path | None
+    peak_torque: str | None
+    report: Path | None
+    system: UnitSystem
+    force: bool
+    as_json: bool
 
 
 @click.command(
@@ -57,22 +76,9 @@ if TYPE_CHECKING:
 )
 @common.units_option
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def command(
-    manifest: Path,
-    without: str | None,
-    with_state: str,
-    scenario: Path | None,
-    overrides: tuple[str, ...],
-    effect: str | None,
-    level: float,
-    torque_curve: Path | None,
-    peak_torque: str | None,
-    report: Path | None,
-    system: UnitSystem,
-    force: bool,
-    as_json: bool,
-) -> None:
+@common.json_option
+@common.taken_as(CompareOptions)
+def command(chosen: CompareOptions) -> None:
     """Say what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
 
     Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state
@@ -85,30 +91,37 @@ def command(
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.run_list import read_manifest
 
-    if overrides and scenario is None:
+    if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
 
-    test = read_manifest(manifest)
+    test = read_manifest(chosen.manifest)
+    report, inputs = chosen.report, _inputs(test, chosen.scenario)
     if report is not None:
-        checked_output(report, _inputs(test, scenario), force=force)
+        checked_output(report, inputs, force=chosen.force)
 
     def predict(with_state: str, without_state: str) -> Prediction | None:
-        return prediction(effect, scenario, overrides, with_state=with_state, without_state=without_state)
+        return prediction(
+            chosen.effect, chosen.scenario, chosen.overrides, with_state=with_state, without_state=without_state
+        )
 
     found = road_test(
         test,
-        ComparisonAsked(with_state, without, level / 100, _full_load(peak_torque, torque_curve)),
+        ComparisonAsked(
+            chosen.with_state, chosen.without, chosen.level / 100, _full_load(chosen.peak_torque, chosen.torque_curve)
+        ),
         predict=predict,
-        planned_m_s=None if effect is not None or scenario is None else _planned_speed(scenario, overrides),
+        planned_m_s=None
+        if chosen.effect is not None or chosen.scenario is None
+        else _planned_speed(chosen.scenario, chosen.overrides),
     )
     if report is not None:
         from energy.pages.road_test import as_html
 
-        write_output(report, as_html(found, system).encode(), _inputs(test, scenario), force=force)
-    if as_json:
-        click.echo(json.dumps(as_data(found), indent=2, allow_nan=False))
+        write_output(report, as_html(found, chosen.system).encode(), inputs, force=chosen.force)
+    if chosen.as_json:
+        common.print_json(as_data(found))
         return
-    click.echo("\n".join(in_words(found, system)))
+    click.echo("\n".join(in_words(found, chosen.system)))
     if report is not None:
         click.echo(f"\nReport written to {report}.")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,21 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from energy.chain.rotor_at import RotorAt
     from energy.scenario.read import RotorOnly
+
+
+@dataclass(frozen=True)
+class CurvesOptions:
+    """What the command line gives; see the options."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    out: Path | None
+    picture: Path | None
+    force: bool
+    air_speed: str | None
+    turning: str | None
 
 
 @click.command("curves", short_help="Power and thrust curves of the rotor, from its blade or curve file.")
@@ -39,17 +55,8 @@ if TYPE_CHECKING:
 @common.force_option
 @click.option("--air", "air_speed", metavar='"7 m/s"', help="Also say what the rotor does at this air speed ...")
 @click.option("--turning", metavar='"72 rpm"', help="... turning at this speed (else at its best tip-speed ratio).")
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    out: Path | None,
-    picture: Path | None,
-    force: bool,
-    air_speed: str | None,
-    turning: str | None,
-) -> None:
+@common.taken_as(CurvesOptions)
+def command(chosen: CurvesOptions) -> None:
     """Show the power and thrust curves of the rotor in SCENARIO.toml; only its tables [air], [rotor] and [blade] are
     needed.
 
@@ -66,28 +73,29 @@ def command(
     from energy.scenario.read import load_rotor
     from vehicle.files import checked_output
 
-    if turning is not None and air_speed is None:
+    if chosen.turning is not None and chosen.air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
-    rotor = load_rotor(scenario, overrides)
-    if picture is None and out is not None:
-        picture = out.with_suffix(".svg")
-    inputs = files_of(scenario)
-    if out is not None:
-        checked_output(out, inputs, force=force)
+    rotor = load_rotor(chosen.scenario, chosen.overrides)
+    picture = chosen.picture
+    if picture is None and chosen.out is not None:
+        picture = chosen.out.with_suffix(".svg")
+    inputs = files_of(chosen.scenario)
+    if chosen.out is not None:
+        checked_output(chosen.out, inputs, force=chosen.force)
     if picture is not None:
-        checked_picture(picture, inputs, force=force)
-    condition = None if air_speed is None else _condition(rotor, air_speed, turning)
-    if out is not None:
+        checked_picture(picture, inputs, force=chosen.force)
+    condition = None if chosen.air_speed is None else _condition(rotor, chosen.air_speed, chosen.turning)
+    if chosen.out is not None:
         from energy.aero.curves import write_curves
 
-        write_curves(out, rotor.curves, inputs, force=force)
+        write_curves(chosen.out, rotor.curves, inputs, force=chosen.force)
     if picture is not None:
-        save(curves_chart(rotor.curves, title(rotor)), picture, inputs, force=force)
-    written = [str(path) for path in (out, picture) if path is not None]
-    if as_json:
+        save(curves_chart(rotor.curves, title(rotor)), picture, inputs, force=chosen.force)
+    written = [str(path) for path in (chosen.out, picture) if path is not None]
+    if chosen.as_json:
         common.print_json(as_data(rotor, condition, written))
     else:
-        _print(rotor, condition, written, system)
+        _print(rotor, condition, written, chosen.system)
 
 
 def _condition(rotor: RotorOnly, air_text: str, turning_text: str | None) -> RotorAt:

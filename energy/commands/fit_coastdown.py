@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from energy.commands import common
 from energy.words.coastdown import as_data, in_words
 
 if TYPE_CHECKING:
-    from vehicle.driving.coastdown import CoastRun
+    from vehicle.driving.coast_run import CoastRun
 
 
 @click.command("coastdown", short_help="Road load A, B, C from coast-downs in both directions.")
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %."
 )
 @click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER", help="What a column is, as for `read`.")
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+@common.json_option
 def command(
     logs: tuple[Path, ...], mass: str, directions: str | None, level: float, columns: tuple[str, ...], as_json: bool
 ) -> None:
@@ -30,7 +30,9 @@ def command(
 
     On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight
     times each way on a calm day. Directions are taken from the satellite track if it is in the log, from
-    --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
+    --directions, or, where wind or grade show it, as alternating. Braking in or after a run is cut away, a run unlike
+    the others is left out, and both are named. Keep the engine running (brakes and steering need it) and obey the
+    traffic rules
     of the place.
     """
     from vehicle.driving.coastdown import fit_coastdown
@@ -69,6 +71,6 @@ def command(
         )
     fit = fit_coastdown(runs, mass_kg, level=level / 100)
     if as_json:
-        click.echo(json.dumps(as_data(fit, runs), indent=2, allow_nan=False))
+        common.print_json(as_data(fit))
         return
     click.echo("\n".join(in_words(fit)))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from energy.commands import common
-from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, fit_rows, sentence
+from energy.words.fit import CAUTIONS, FOR_THE_SCENARIO, as_data, first_data, first_sentence, fit_rows, sentence
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
@@ -17,8 +18,32 @@ if TYPE_CHECKING:
     from energy.heat.fit import HeaterFit
 
 
+@dataclass(frozen=True)
+class FitLoadOptions:
+    """What the command line gives; see the options."""
+
+    logs: tuple[Path, ...]
+    spoken: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    ambient: str | None
+    sensor_lag: bool
+    level: float
+    gap: str | None
+    picture: Path | None
+    out: Path | None
+    force: bool
+
+
 @click.command("load", short_help="Heat capacity and loss of the load, from logged warm-ups and cool-downs.")
-@click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="LOG.csv ...")
+@click.argument("logs", nargs=-1, type=click.Path(path_type=Path), metavar="[LOG.csv ...]")
+@click.option(
+    "--reading",
+    "spoken",
+    multiple=True,
+    metavar='"77 degF to 187 degF in 6 minutes at about 2 kW"',
+    help="Instead of a log: two temperatures, the time between, the watts or 'with the power off'. May be repeated.",
+)
 @common.units_option
 @common.json_option
 @click.option(
@@ -43,18 +68,8 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path), metavar="PART.toml", help="Save the table [load] for your scenario."
 )
 @common.force_option
-def command(
-    logs: tuple[Path, ...],
-    system: UnitSystem,
-    as_json: bool,
-    ambient: str | None,
-    sensor_lag: bool,
-    level: float,
-    gap: str | None,
-    picture: Path | None,
-    out: Path | None,
-    force: bool,
-) -> None:
+@common.taken_as(FitLoadOptions)
+def command(chosen: FitLoadOptions) -> None:
     """Find the heat capacity and the loss of your load in logs of it warming up and cooling down.
 
     A log has the columns time_s, temperature_degc, power_w and ambient_degc (other units in the header as well: _min,
@@ -65,40 +80,94 @@ def command(
     Examples:
       windtoll fit load warm_up.csv --picture fit.png --out part.toml
       windtoll fit load monday.csv tuesday.csv --ambient "64 degF" --units us
+      windtoll fit load --reading "77 degF to 187 degF in 6 minutes at about 2 kW"
     """
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import residual_chart
     from vehicle.files import checked_output
 
-    ambient_k = None if ambient is None else read_quantity("--ambient", ambient, "K")
-    gap_s = None if gap is None else read_quantity("--gap", gap, "s")
+    ambient_k = None if chosen.ambient is None else read_quantity("--ambient", chosen.ambient, "K")
+    gap_s = None if chosen.gap is None else read_quantity("--gap", chosen.gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
-    if out is not None:
-        checked_output(out, logs, force=force)
-    if picture is not None:
-        checked_picture(picture, logs, force=force)
+    _check_choice(chosen.logs, chosen.spoken, chosen.picture)
+    if chosen.out is not None:
+        checked_output(chosen.out, chosen.logs, force=chosen.force)
+    if chosen.spoken:
+        _of_readings(
+            chosen.spoken, ambient_k, chosen.out, as_json=chosen.as_json, force=chosen.force, system=chosen.system
+        )
+        return
+    if chosen.picture is not None:
+        checked_picture(chosen.picture, chosen.logs, force=chosen.force)
     problems: list[Problem] = []
     read = []
-    for path in logs:
+    for path in chosen.logs:
         try:
             read.append(read_heater_log(path, ambient_k=ambient_k))
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(problems)
-    fit = fit_heater(read, sensor_lag=sensor_lag, level=level / 100, gap_s=gap_s)
+    fit = fit_heater(read, sensor_lag=chosen.sensor_lag, level=chosen.level / 100, gap_s=gap_s)
     table, refused = _table(fit)
-    if out is not None:
-        _write(out, table, refused, logs, force)
-    if picture is not None:
-        save(residual_chart(fit.residuals, sentence(fit, system), system), picture, logs, force=force)
-    written = [str(path) for path in (out, picture) if path is not None]
-    if as_json:
-        common.print_json({**as_data(fit), "scenario_table": table or None, "written": written})
+    if chosen.out is not None:
+        _write(chosen.out, table, refused, chosen.logs, chosen.force)
+    if chosen.picture is not None:
+        save(
+            residual_chart(fit.residuals, sentence(fit, chosen.system), chosen.system),
+            chosen.picture,
+            chosen.logs,
+            force=chosen.force,
+        )
+    written = [str(path) for path in (chosen.out, chosen.picture) if path is not None]
+    if chosen.as_json:
+        common.print_json(as_data(fit, table or None, written))
     else:
-        _print(fit, table, refused, written, system)
+        _print(fit, table, refused, written, chosen.system)
+
+
+def _check_choice(logs: tuple[Path, ...], spoken: tuple[str, ...], picture: Path | None) -> None:
+    """Raise InputError unless there are logs or readings, and a picture only of logs."""
+    from energy.heat.two_readings import ACCEPTED
+
+    if bool(logs) == bool(spoken):
+        read = "logs and --reading together" if logs else "neither a log nor --reading"
+        raise InputError(Problem("command line", "", read, f"LOG.csv, or --reading {ACCEPTED}"))
+    if spoken and picture is not None:
+        raise InputError(Problem("command line", "--picture", "given with --reading", "a log to draw"))
+
+
+def _of_readings(
+    spoken: tuple[str, ...],
+    ambient_k: float | None,
+    out: Path | None,
+    *,
+    as_json: bool,
+    force: bool,
+    system: UnitSystem,
+) -> None:
+    from energy.heat.two_readings import first_capacity, read_spell, scenario_lines
+    from vehicle.files import write_output
+
+    found = first_capacity([read_spell(text) for text in spoken], ambient_k)
+    table = scenario_lines(found)
+    if out is not None:
+        write_output(out, table.encode(), (), force=force)
+    written = [] if out is None else [str(out)]
+    if as_json:
+        common.print_json(first_data(found, table, written))
+        return
+    console = common.console()
+    console.print(first_sentence(found, system), style="bold")
+    common.bullets(console, found.remarks)
+    common.heading(console, FOR_THE_SCENARIO)
+    click.echo(table)
+    for path in written:
+        console.print(f"Saved: {path}", soft_wrap=True)
+    common.heading(console, "Cautions")
+    common.bullets(console, CAUTIONS)
 
 
 def _table(fit: HeaterFit) -> tuple[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,22 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from energy.chain.heating import Heating
     from energy.heat.heater import TemperatureBand
+
+
+@dataclass(frozen=True)
+class HeatOptions:
+    """What the command line gives; see the options."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    trip_file: Path | None
+    power_file: Path | None
+    repeat: int
+    picture: Path | None
+    force: bool
+    exact: bool
 
 
 @click.command("heat", short_help="How long until it is hot, can it get there at all, what does it cost?")
@@ -46,18 +63,8 @@ if TYPE_CHECKING:
 )
 @common.force_option
 @click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    trip_file: Path | None,
-    power_file: Path | None,
-    repeat: int,
-    picture: Path | None,
-    force: bool,
-    exact: bool,
-) -> None:
+@common.taken_as(HeatOptions)
+def command(chosen: HeatOptions) -> None:
     """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
     What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or
@@ -76,39 +83,42 @@ def command(
     from energy.scenario.bundle import files_of
     from energy.words import heat as heat_report
 
-    if trip_file is not None and power_file is not None:
+    if chosen.trip_file is not None and chosen.power_file is not None:
         read = "given together with --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
-    if picture is not None:
-        checked_picture(picture, force=force)
-    checked = load(scenario, overrides)
+    if chosen.picture is not None:
+        checked_picture(chosen.picture, force=chosen.force)
+    checked = load(chosen.scenario, chosen.overrides)
     trip = None
-    if trip_file is not None:
-        trip = read_trip(trip_file, repeats=repeat)
-    elif power_file is not None:
-        trip = read_power(power_file, repeats=repeat)
+    if chosen.trip_file is not None:
+        trip = read_trip(chosen.trip_file, repeats=chosen.repeat)
+    elif chosen.power_file is not None:
+        trip = read_power(chosen.power_file, repeats=chosen.repeat)
     elif checked.schedule is not None and checked.trip.schedule is not None:
-        trip = read_trip(scenario.parent / checked.trip.schedule, repeats=repeat)
-    elif repeat > 1:
+        trip = read_trip(chosen.scenario.parent / checked.trip.schedule, repeats=chosen.repeat)
+    elif chosen.repeat > 1:
         raise InputError(
             Problem("command line", "--repeat", "given without --trip, --power or trip.schedule", "one of them")
         )
-    draws = 0 if exact else DRAWS
+    draws = 0 if chosen.exact else DRAWS
     steady = heating(checked, draws=draws)
     found = steady
     if trip is not None:
         with common.progress("Following the temperature") as progress:
             found = heating(checked, trip, draws=draws, progress=progress)
-    if picture is not None:
-        logs = tuple(path for path in (trip_file, power_file) if path is not None)
-        title = heat_report.sentence(found, system)
-        chart = heating_chart(_bands(found, steady), _target(found), title, system)
-        save(chart, picture, (*files_of(scenario), *logs), force=force)
-    if as_json:
-        written = [] if picture is None else [str(picture)]
-        common.print_json(heat_report.as_data(found, system, steady=None if trip is None else steady, written=written))
-        return
-    _print(found, steady, picture, system)
+    if chosen.picture is not None:
+        logs = tuple(path for path in (chosen.trip_file, chosen.power_file) if path is not None)
+        title = heat_report.first_lines(found, chosen.system).headline
+        chart = heating_chart(_bands(found, steady), _target(found), title, chosen.system)
+        save(chart, chosen.picture, (*files_of(chosen.scenario), *logs), force=chosen.force)
+    if chosen.as_json:
+        written = [] if chosen.picture is None else [str(chosen.picture)]
+        common.print_json(
+            heat_report.as_data(found, chosen.system, steady=None if trip is None else steady, written=written)
+        )
+    else:
+        _print(found, steady, chosen.picture, chosen.system)
+    common.leave(heat_report.first_lines(found, chosen.system))
 
 
 def _target(found: Heating) -> float:
@@ -136,7 +146,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     out = common.console()
     if found.scenario.title:
         out.print(found.scenario.title, style="dim")
-    out.print(heat_report.sentence(found, system), style="bold")
+    common.print_verdict(out, heat_report.first_lines(found, system))
     help_ = heat_report.what_would_help(found, system)
     if help_:
         common.heading(out, "What would fix it (each by itself)")
@@ -145,7 +155,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "For comparison, a steady cruise")
-        out.print(heat_report.sentence(steady, system))
+        common.bullets(out, heat_report.steady_lines(steady, system))
     out.print()
     chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
     click.echo(chart)

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
 from energy.commands import common
+from energy.words.join_model import JoinData
 from vehicle.files import checked_output
 from vehicle.logs.join import LogText, join_second_log, pick_column, read_log_text, write_joined
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
+
+
+@dataclass(frozen=True)
+class JoinOptions:
+    """What the command line gives; see the options."""
+
+    first: Path
+    second: Path
+    out: Path | None
+    offset: str | None
+    match: tuple[str, str] | None
+    longest_gap: str
+    force: bool
+    as_json: bool
 
 
 @click.command(name="join")
@@ -27,17 +42,9 @@ from vehicle.units import QuantityError, parse
 )
 @click.option("--longest-gap", default="5 s", show_default=True, help="Nothing is filled in across longer gaps.")
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Print what was done as JSON.")
-def command(
-    first: Path,
-    second: Path,
-    out: Path | None,
-    offset: str | None,
-    match: tuple[str, str] | None,
-    longest_gap: str,
-    force: bool,
-    as_json: bool,
-) -> None:
+@common.json_option
+@common.taken_as(JoinOptions)
+def command(chosen: JoinOptions) -> None:
     """Add the columns of SECOND to the rows of FIRST, on the clock of FIRST.
 
     \b
@@ -45,11 +52,11 @@ def command(
 
     The offset between the two clocks is given, or found by matching, or taken from the dates in both logs.
     """
-    target = out or first.with_name(f"{first.stem}_joined{first.suffix or '.csv'}")
-    checked_output(target, (first, second), force=force)
-    first_log, second_log = read_log_text(first), read_log_text(second)
-    pair = (pick_column(first_log, match[0]), pick_column(second_log, match[1])) if match else None
-    given = _option_seconds("--offset", offset) if offset else None
+    target = chosen.out or chosen.first.with_name(f"{chosen.first.stem}_joined{chosen.first.suffix or '.csv'}")
+    checked_output(target, (chosen.first, chosen.second), force=chosen.force)
+    first_log, second_log = read_log_text(chosen.first), read_log_text(chosen.second)
+    pair = (pick_column(first_log, chosen.match[0]), pick_column(second_log, chosen.match[1])) if chosen.match else None
+    given = _option_seconds("--offset", chosen.offset) if chosen.offset else None
     try:
         joined = join_second_log(
             first_log.numbers,
@@ -57,33 +64,30 @@ def command(
             offset_s=given,
             match=pair,
             clock_offset_s=_clock_offset(first_log, second_log),
-            longest_gap_s=_option_seconds("--longest-gap", longest_gap),
+            longest_gap_s=_option_seconds("--longest-gap", chosen.longest_gap),
         )
     except ValueError as error:
         raise InputError(
-            Problem(str(second), "", str(error), 'an --offset ("12.5 s"), or columns that move together for --match')
+            Problem(
+                str(chosen.second), "", str(error), 'an --offset ("12.5 s"), or columns that move together for --match'
+            )
         ) from None
-    names = write_joined(first_log, joined, target, (first, second), force=force)
+    names = write_joined(first_log, joined, target, (chosen.first, chosen.second), force=chosen.force)
     doubts = joined.estimate.doubts() if joined.estimate else []
     filled = {name: int((values == values).sum()) for name, values in zip(names, joined.columns.values(), strict=True)}
     if not any(filled.values()):
         doubts.append("the two logs do not overlap in time at this offset: no cell was filled")
-    if as_json:
-        estimate = joined.estimate
-        click.echo(
-            json.dumps(
-                {
-                    "file": str(target),
-                    "offset_s": joined.offset_s,
-                    "how": joined.how,
-                    "correlation": estimate.correlation if estimate else None,
-                    "rows": len(first_log.rows),
-                    "filled": filled,
-                    "warnings": doubts,
-                },
-                indent=2,
-            )
+    if chosen.as_json:
+        data = JoinData(
+            file=str(target),
+            offset_s=joined.offset_s,
+            how=joined.how,
+            correlation=joined.estimate.correlation if joined.estimate else None,
+            rows=len(first_log.rows),
+            filled=filled,
+            warnings=doubts,
         )
+        common.print_json(data.model_dump())
         return
     how = {"given": "as given", "clocks": "from the dates in both logs", "correlation": "found by matching"}[joined.how]
     click.echo(f"{target}: the second log's clock moved by {joined.offset_s:+.2f} s, {how}.")

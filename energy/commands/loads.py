@@ -9,6 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words.assumed import ASSUMED
+from energy.words.cautions import of_the_file
 from energy.words.loads import (
     CAUTIONS,
     CORNERS,
@@ -170,7 +171,7 @@ def _print_short(table: StructuralLoads, system: UnitSystem, scenario: Path) -> 
     common.heading(out, "Worst case")
     out.print(dict(case_words(table, system))["worst case"])
     common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS[:2])
+    common.bullets(out, [*of_the_file(table.scenario), *CAUTIONS[:2]])
     out.print(
         f"More: windtoll loads {scenario} --full. In the shop: windtoll loads {scenario} --ladder", soft_wrap=True
     )
@@ -202,7 +203,7 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     common.heading(out, ASSUMED)
     common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
     common.heading(out, "Cautions")
-    common.bullets(out, [*table.notes, *CAUTIONS])
+    common.bullets(out, [*of_the_file(table.scenario), *table.notes, *CAUTIONS])
     if table.ladder is not None:
         out.print()
         out.print(SPIN_UP)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,31 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.road_plan import RunSpread
+
+
+@dataclass(frozen=True)
+class PlanOptions:
+    """What the command line gives; see the options."""
+
+    scenario: Path | None
+    overrides: tuple[str, ...]
+    effect: str | None
+    spread: str | None
+    runs_file: Path | None
+    pairs: int | None
+    without: str
+    level: float
+    speed: str | None
+    road: str
+    seed: int | None
+    power: float
+    length: str | None
+    sheet: Path | None
+    few_changes: bool
+    change_time: str | None
+    system: UnitSystem
+    force: bool
+    as_json: bool
 
 
 @click.command("plan", short_help="How many pairs of runs show the effect, in what order; a sheet to print.")
@@ -53,28 +78,9 @@ if TYPE_CHECKING:
 )
 @common.units_option
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def command(
-    scenario: Path | None,
-    overrides: tuple[str, ...],
-    effect: str | None,
-    spread: str | None,
-    runs_file: Path | None,
-    pairs: int | None,
-    without: str,
-    level: float,
-    speed: str | None,
-    road: str,
-    seed: int | None,
-    power: float,
-    length: str | None,
-    sheet: Path | None,
-    few_changes: bool,
-    change_time: str | None,
-    system: UnitSystem,
-    force: bool,
-    as_json: bool,
-) -> None:
+@common.json_option
+@common.taken_as(PlanOptions)
+def command(chosen: PlanOptions) -> None:
     """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
@@ -87,39 +93,41 @@ def command(
     from vehicle.files import checked_output, write_output
     from vehicle.problems import InputError, Problem
 
-    if overrides and scenario is None:
+    if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
-    if sheet is not None:
-        checked_output(sheet, _inputs(scenario, runs_file), force=force)
-    speed_words, metres_per_second = _speed(speed, scenario, overrides)
+    if chosen.sheet is not None:
+        checked_output(chosen.sheet, _inputs(chosen.scenario, chosen.runs_file), force=chosen.force)
+    speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
-        predicted_effect(effect, scenario, overrides, without_state=without),
-        _spread(spread, runs_file),
+        predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
+        _spread(chosen.spread, chosen.runs_file),
         PlanAsked(
-            pairs=pairs,
-            without_state=without,
-            level=level / 100,
-            power=power / 100,
+            pairs=chosen.pairs,
+            without_state=chosen.without,
+            level=chosen.level / 100,
+            power=chosen.power / 100,
             speed=speed_words,
-            road=road,
-            seed=seed,
-            run_length_m=None if length is None else typed_length(length, "--length"),
+            road=chosen.road,
+            seed=chosen.seed,
+            run_length_m=None if chosen.length is None else typed_length(chosen.length, "--length"),
             speed_m_s=metres_per_second,
-            few_changes=few_changes,
-            change_s=None if change_time is None else typed_change(change_time),
+            few_changes=chosen.few_changes,
+            change_s=None if chosen.change_time is None else typed_change(chosen.change_time),
         ),
     )
-    if sheet is not None:
+    if chosen.sheet is not None:
         from energy.pages.run_sheet import as_html
 
         page = as_html(plan.order, plan.speed, plan.road)
-        write_output(sheet, page.encode(), _inputs(scenario, runs_file), force=force)
-    if as_json:
-        click.echo(json.dumps(words.as_data(plan), indent=2, allow_nan=False))
+        write_output(chosen.sheet, page.encode(), _inputs(chosen.scenario, chosen.runs_file), force=chosen.force)
+    if chosen.as_json:
+        common.print_json(words.as_data(plan))
         return
-    click.echo("\n".join([*words.plan_words(plan, system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
-    if sheet is not None:
-        click.echo(f"\nRun sheet written to {sheet}.")
+    click.echo(
+        "\n".join([*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
+    )
+    if chosen.sheet is not None:
+        click.echo(f"\nRun sheet written to {chosen.sheet}.")
 
 
 def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...]) -> tuple[str, float | None]:

@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from energy.commands import common
-from energy.words.read import as_data, in_words
+from energy.words.read import all_data, as_data, in_words
 
 if TYPE_CHECKING:
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
     from vehicle.logs.log import Log
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What the command line gives; see the options."""
+
+    logs: tuple[Path, ...]
+    displacement: str | None
+    fuel_name: str | None
+    volumetric_efficiency: float | None
+    receipt: str | None
+    source: str | None
+    columns: tuple[str, ...]
+    manifest: Path | None
+    out: Path | None
+    force: bool
+    as_json: bool
 
 
 @click.command("read")
@@ -42,20 +58,9 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
 )
 @common.force_option
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def command(
-    logs: tuple[Path, ...],
-    displacement: str | None,
-    fuel_name: str | None,
-    volumetric_efficiency: float | None,
-    receipt: str | None,
-    source: str | None,
-    columns: tuple[str, ...],
-    manifest: Path | None,
-    out: Path | None,
-    force: bool,
-    as_json: bool,
-) -> None:
+@common.json_option
+@common.taken_as(ReadOptions)
+def command(chosen: ReadOptions) -> None:
     """Show what is in any engine log: columns, units, repairs, distance, fuel.
 
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
@@ -66,43 +71,44 @@ def command(
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.read import present
 
-    engine, overrides, mass, road_load = _known(manifest, displacement, fuel_name, volumetric_efficiency, columns)
-    if out is not None and len(logs) > 1:
-        raise InputError(Problem("--out", "", f"{len(logs)} logs", "one log at a time"))
-    if out is not None:
-        checked_output(out, logs, force=force)
+    engine, overrides, mass, road_load = _known(
+        chosen.manifest, chosen.displacement, chosen.fuel_name, chosen.volumetric_efficiency, chosen.columns
+    )
+    if chosen.out is not None and len(chosen.logs) > 1:
+        raise InputError(Problem("--out", "", f"{len(chosen.logs)} logs", "one log at a time"))
+    if chosen.out is not None:
+        checked_output(chosen.out, chosen.logs, force=chosen.force)
     read: list[Log] = []
     problems: list[Problem] = []
-    typed = {text.partition("=")[0].strip() for text in columns}  # must fit; the manifest's table serves several logs
-    for path in logs:
+    typed = {
+        text.partition("=")[0].strip() for text in chosen.columns
+    }  # must fit; the manifest's table serves several logs
+    for path in chosen.logs:
         try:
             fitting = present(path, overrides, typed) if overrides else {}
-            read.append(read_log(path, fitting, where=str(manifest) if manifest else "--column"))
+            read.append(read_log(path, fitting, where=str(chosen.manifest) if chosen.manifest else "--column"))
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(problems)
-    if receipt:
-        engine = replace(engine, volumetric_efficiency=_calibrated(receipt, read, engine))
-    answers = [as_data(log, engine, source, mass, road_load) for log in read]
-    if receipt:
-        for data, _ in answers:
-            data["fuel"]["calibrated_volumetric_efficiency"] = engine.volumetric_efficiency
-    if out is not None:
-        write_output(out, _tidy(read[0], answers[0][1]), logs, force=force)
-    if as_json:
-        found = [data for data, _ in answers]
-        click.echo(json.dumps(found[0] if len(found) == 1 else {"logs": found}, indent=2, allow_nan=False))
+    if chosen.receipt:
+        engine = replace(engine, volumetric_efficiency=_calibrated(chosen.receipt, read, engine))
+    calibrated = engine.volumetric_efficiency if chosen.receipt else None
+    answers = [as_data(log, engine, chosen.source, mass, road_load, calibrated) for log in read]
+    if chosen.out is not None:
+        write_output(chosen.out, _tidy(read[0], answers[0][1]), chosen.logs, force=chosen.force)
+    if chosen.as_json:
+        common.print_json(all_data([data for data, _ in answers]))
         return
     for log, (data, flow) in zip(read, answers, strict=True):
         click.echo("\n".join(in_words(log, data, flow)))
-    if receipt:
+    if chosen.receipt:
         click.echo(
             f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "
             "(put it under [engine] in the manifest)."
         )
-    if out is not None:
-        click.echo(f"\nTidy table written to {out}.")
+    if chosen.out is not None:
+        click.echo(f"\nTidy table written to {chosen.out}.")
 
 
 def _known(

@@ -73,8 +73,6 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
 
 
 def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
-    from rich.table import Table
-
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -82,13 +80,7 @@ def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
     out.print(agreement(result))
 
     common.heading(out, "Readings against the model")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in READING_HEADINGS:
-        table.add_column(name, justify="left" if name == "" else "right")
-    for texts in reading_rows(result, system):
-        table.add_row(*texts)
-    out.print(table)
-
+    common.grid(out, READING_HEADINGS, reading_rows(result, system), left=READING_HEADINGS.count(""))
     common.heading(out, "What the readings change in the inputs")
     common.pairs(out, input_rows(result))
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from energy.commands import common
 from energy.words import record as words
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, example, parse
@@ -205,7 +206,7 @@ def command(**options: Any) -> None:
         where = str(error.filename or chosen.out)
         raise InputError(Problem(where, "", f"cannot be written ({error.strerror})", "")) from None
     if chosen.as_json:
-        click.echo(json.dumps(words.summary_data(summary), indent=2))
+        common.print_json(words.summary_data(summary))
         return
     for line in words.summary_lines(summary):
         click.echo(line)

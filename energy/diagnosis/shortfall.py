@@ -13,7 +13,6 @@ import numpy as np
 
 from energy.diagnosis.importance import Plan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
-    ADAPTED,
     CAUSES,
     CHANNELS,
     Faults,
@@ -36,6 +35,8 @@ _FAR = 20.0  # squared standard deviations from which one value's miss counts le
 _FREEDOM = 8.0  # of the Student t of all misses together: a wild reading does not decide alone
 _SURE, _LEAD = 0.7, 2.0  # probability of the first cause, and how far ahead of the second, to be no "cannot tell"
 _LEFT = 0.12  # below this a cause is no candidate any more
+_FEW, _ROUGH_LEFT = 10.0, 0.02  # draws that count, below which probabilities are rough; share of the first then left
+_COUNTED = 0.1  # probability from which a hypothesis's draws are asked whether they count
 _USUAL = 0.10  # a shortfall below this share of what is expected is none
 # Standard deviations of ln(what is shown) that all readings share: instruments, and the model itself (common practice,
 # no source); and of one reading alone.
@@ -43,6 +44,8 @@ _SHARED = {"rotor_speed_rad_s": 0.015, "voltage_v": 0.02, "current_a": 0.025, "f
 _ALONE = {"electrical_power_w": 0.03, "rotor_speed_rad_s": 0.015, "voltage_v": 0.015, "current_a": 0.02}
 _ALONE |= {"thrust_n": 0.05, "air_speed_m_s": 0.03, "free_air_speed_m_s": 0.03}
 _MODEL = 0.03
+# Share of what is usual below which a machine hardly turns: stiction and cogging decide there, which no chain knows.
+_HARDLY = 0.04
 # How what is shown goes with the air speed at the rotor, as a power of it: a gust moves them together.
 _WITH_AIR = {"electrical_power_w": 2.5, "rotor_speed_rad_s": 1.0, "voltage_v": 1.2, "current_a": 1.2, "thrust_n": 2.0}
 _WITH_AIR |= {"air_speed_m_s": 1.0, "free_air_speed_m_s": 1.0}
@@ -77,7 +80,8 @@ class Shortfall:
 
     `watts` and `expected` are those of the typical reading; `nothing` is the probability that the scenario's own
     ranges explain the readings. `offset_deg` is what the dial would be off by if pitch is the cause, one entry a side.
-    `fits` is False where no cause explains the readings.
+    `fits` is False where no cause explains the readings. `effective` is how many draws count in the poorest of the
+    hypotheses that hold a tenth of the probability: with few of them the probabilities are rough.
     """
 
     readings: Readings
@@ -92,6 +96,12 @@ class Shortfall:
     repaired: Repaired | None
     fits: bool
     at: int  # place of the typical reading among the groups
+    effective: float = float("inf")
+
+    @property
+    def rough(self) -> bool:
+        """Whether too few draws fit the readings for the probabilities to be more than an order."""
+        return self.effective < _FEW
 
     @property
     def short(self) -> bool:
@@ -122,13 +132,13 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = Plan(np.where(single < 2, 1024 if few else 512, 256 if few else 128), adapted=ADAPTED)
+    plan = Plan(np.where(single < 2, 512 if few else 256, 256 if few else 64), np.minimum(single, 1))
     done = [0]
 
-    def likelihood(which: np.ndarray, scores: np.ndarray) -> np.ndarray:
+    def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         found = misses.log_likelihood([known[h] for h in which], scores)
         done[0] += 1
-        tell(progress, min(0.18 * done[0], 0.95))
+        tell(progress, min(0.12 * done[0], 0.95))
         return found
 
     weighed = weigh(likelihood, [h.prior for h in known], machine.columns, plan)
@@ -146,7 +156,7 @@ class Misses:
         self.machine = machine
         self.places = [(c, g) for c in CHANNELS for g in range(len(readings)) if np.isfinite(getattr(readings, c)[g])]
         usual = machine.predict(np.zeros((1, machine.columns)), neutral(1)).shown
-        self.floor = {c: 0.01 * max(float(np.max(np.abs(usual[c]))), 1e-3) for c in CHANNELS}
+        self.floor = {c: _HARDLY * max(float(np.max(np.abs(usual[c]))), 1e-3) for c in CHANNELS}
         self.seen = np.array([self._log(c, getattr(readings, c)[g]) for c, g in self.places])
         self.root = np.linalg.cholesky(self._covariance(scatter))
 
@@ -182,8 +192,8 @@ class Misses:
             [self.seen[k] - self._log(c, predicted.shown[c][:, g]) for k, (c, g) in enumerate(self.places)], axis=1
         )
 
-    def log_likelihood(self, which: list[Hypothesis], scores: np.ndarray) -> np.ndarray:
-        """Return ln likelihood of draws."""
+    def log_likelihood(self, which: list[Hypothesis], scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return ln likelihood of draws (N,), and their misses in standard deviations (N, values)."""
         from scipy.linalg import solve_triangular
 
         predicted = self.machine.predict(scores, faults_of(which, scores))
@@ -191,7 +201,7 @@ class Misses:
         # One reading far off (a rotor that fell off its fast speed meanwhile) must not decide alone.
         square = (_FAR * np.log1p(white**2 / _FAR)).sum(axis=0)
         found = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
-        return np.where(predicted.possible, found, -np.inf)
+        return np.where(predicted.possible, found, -np.inf), white.T
 
     def square(self, predicted: Prediction) -> np.ndarray:
         """Return the sum of squared misses in standard deviations, (N,)."""
@@ -214,7 +224,8 @@ def _concluded(
     usual = _usual_watts(machine, at)
     blamed, nothing = _attributed(which, gains, float(np.median(usual)), now.watts[:, at])
     causes = _causes(misses, known, weighed, (which, blamed, gains), (now, float(np.median(usual)), at))
-    left = _undecided(causes, nothing)
+    effective = weighed.least_effective(_COUNTED)
+    left = _undecided(causes, nothing, effective < _FEW)
     tests = best_tests(machine, scores, faults, now, blamed)
     fit = float(np.median(misses.square(now)))
     watts = _watts_read(readings)[at]
@@ -231,6 +242,7 @@ def _concluded(
         repaired=_repaired(scenario, machine, (scores, faults), blamed, causes[0].cause, at),
         fits=fit < 2.5 * len(misses.places) + 6.0,
         at=at,
+        effective=effective,
     )
 
 
@@ -327,9 +339,14 @@ def _causes(
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 
-def _undecided(causes: tuple[CauseFound, ...], nothing: float) -> tuple[str, ...]:
-    """Return the causes that the readings cannot part, none where one leads clearly or two are there together."""
+def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> tuple[str, ...]:
+    """Return the causes that the readings cannot part, none where one leads clearly or two are there together.
+
+    Where few draws count, odds may be wrong by several times: then a cause stays until it is far behind.
+    """
     first, second = causes[0].probability, causes[1].probability
+    if rough and nothing <= 0.5 and second >= _ROUGH_LEFT * first:
+        return tuple(c.cause for c in causes if c.probability >= _ROUGH_LEFT * first)
     if nothing > 0.5 or (first >= _SURE and (first >= _LEAD * second or second >= _SURE)):
         return ()
     left = [c.cause for c in causes if c.probability >= min(_LEFT, 0.5 * first)]

@@ -33,7 +33,6 @@ _LEFT_OUT = (
 )
 # What a scenario states exactly is still not exact: standard deviations, common practice, no source.
 _LOOSE = {"local": 0.03, "power": 0.03, "voltage": 0.02, "element": 0.02, "winding": 0.05, "pitch_deg": 0.5}
-ADAPTED = MAIN + len(_LOOSE)  # columns that are drawn anew where the readings say so
 _WIND_M_S = 1.0  # of the day's wind along and across, where it was not measured
 CHANNELS = (
     "electrical_power_w",

@@ -30,6 +30,8 @@ MOST_ROWS_FITTED = 4000
 TELLING_HALF_WIDTH = 0.5
 """An interval that reaches further than this share of its value is too wide to be used alone."""
 
+# A log below these says little about the load; power jumps that explain this share of a misfit come first (no source).
+_SHORT_S, _SMALL_K, _UNSEEN_SHARE = 300.0, 5.0, 0.5
 MOST_SPREAD = 5.0
 FINEST_K = 1e-3
 """No logged temperature is taken to be truer than this."""
@@ -522,11 +524,36 @@ def _remarks(
     wander = float(np.sqrt(np.mean(residual**2)))
     spans = [float(np.nanmax(part.temperature) - np.nanmin(part.temperature)) for part in problem.segments]
     if wander > 0.05 * max(spans):
-        told.append(
-            f"The fit misses the logged temperatures by {wander:.1f} K on average, much against a span of "
-            f"{max(spans):.0f} K: one temperature and a straight-line loss do not describe this load well."
-        )
+        missed = f"The fit misses the logged temperatures by {wander:.1f} K on average, much against a span of "
+        missed += f"{max(spans):.0f} K: "
+        told.append(missed + _why_missed(problem, capacity, wander, max(spans)))
     return told, separable
+
+
+def _why_missed(problem: _Problem, capacity: Estimate | None, wander: float, span: float) -> str:
+    """Return why a fit misses much: the log before the load, where the log itself can do it."""
+    longest = max(float(part.time[-1] - part.time[0]) for part in problem.segments)
+    if longest < _SHORT_S or span < _SMALL_K:
+        minutes = f"{longest / 60:.0f} min" if longest >= 90 else f"{longest:.0f} s"
+        return f"{minutes} and {span:.0f} K are too little to judge the load by. Log ten minutes or more, and 10 K."
+    jumped = 0.0 if capacity is None else _unseen_k(problem, capacity.estimate)
+    if jumped > _UNSEEN_SHARE * wander:
+        step = float(np.median(np.concatenate([np.diff(part.time) for part in problem.segments])))
+        return (
+            f"the power jumps between rows {step:.0f} s apart, and what it did between them was not logged. Log it "
+            "every few seconds, or its energy (kWh), before blaming the load."
+        )
+    return "one temperature and a straight-line loss do not describe this load well."
+
+
+def _unseen_k(problem: _Problem, capacity_j_k: float) -> float:
+    """Return the temperature error (K) from power that switches anywhere between two rows: uniform, so 1/sqrt(12)."""
+    errors = []
+    for part in problem.segments:
+        step = np.diff(part.time)
+        jump = np.abs(np.diff(part.power, append=part.power[-1:]))
+        errors.append(math.sqrt(float((jump**2 * step**2).sum()) / 12) / capacity_j_k)
+    return max(errors)
 
 
 def scenario_table(fit: HeaterFit) -> str:

@@ -91,7 +91,7 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
 def small_electric_oven() -> NamedLoad:
     """Return a table-top electric oven of 20-35 L, empty.
 
-    From one metered small oven: 2.2 kW for 5 minutes to 200 °C, then about 1 kW to hold it (web article, one device):
+    One metered small oven (common practice, no source): 2.2 kW for 5 minutes to 200 °C, then about 1 kW to hold it:
     1 kW over 180 K is 5.6 W/K, and of the 0.183 kWh about 0.14 kWh are stored, 2.8 kJ/K.
     """
     return NamedLoad(

@@ -20,10 +20,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from energy.scenario.keys import TABLES
+from energy.scenario.keys import TABLES, spec_of
 from energy.scenario.read import MOST_BYTES, Scenario, override_value, read_scenario
 from vehicle.files import read_input, refused_by_windows
 from vehicle.problems import InputError, Problem, shown
+from vehicle.quantity import FieldError, read_quantity
 
 SCENARIO_NAME = "scenario.toml"
 GUESS = "a guess"  # in the comment behind a value: nobody has put his own there yet
@@ -289,10 +290,10 @@ def value_at(bundle: Bundle, key: str) -> Any:
     return entries.get(name) if isinstance(entries, dict) else None
 
 
-def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
+def with_value(bundle: Bundle, key: str, value: Any, *, comment: str = "") -> Bundle:
     """Return the bundle with another value at "table.key" (or a text at "title", "note"); None takes the key away.
 
-    A comment behind the value stays, unless it calls the value a guess.
+    A comment behind the value stays, unless it calls the value a guess; `comment` takes its place.
     """
     import tomlkit
 
@@ -314,7 +315,43 @@ def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
         if guess:
             _container(holder).item(last).trivia.comment = ""
             _container(holder).item(last).trivia.comment_ws = ""
+        if comment:
+            _container(holder).item(last).comment(comment)
     return replace(bundle, text=tomlkit.dumps(document))
+
+
+def with_diameter(bundle: Bundle, value: Any) -> Bundle:
+    """Return the bundle with another `rotor.diameter`; a textbook blade that stands in for one's own gets its size.
+
+    Radius and chord grow alike, so that the blade keeps its shape. A blade that somebody measured stays as it is.
+    """
+    changed = with_value(bundle, "rotor.diameter", value)
+    name = value_at(bundle, "rotor.blade")
+    content = dict(bundle.files).get(name) if isinstance(name, str) else None
+    if content is None:
+        return changed
+    try:
+        spec = spec_of("rotor.diameter")
+        tip_m = read_quantity(value, spec).value / 2
+    except FieldError:  # told at the field
+        return changed
+    scaled = _scaled_guess(content, tip_m)
+    return replace(changed, files=_sorted({**dict(changed.files), name: scaled}))
+
+
+def _scaled_guess(content: bytes, tip_radius_m: float) -> bytes:
+    """Return a blade file with its tip at another radius, if its comment calls it a guess; else as it is."""
+    lines = content.decode("utf-8", errors="surrogateescape").splitlines()
+    comments = [line for line in lines if line.startswith("#")]
+    rows = [line.split(",") for line in lines if line.strip() and not line.startswith("#")]
+    if not any(GUESS in line for line in comments) or not rows or rows[0][:2] != ["radius_m", "chord_m"]:
+        return content
+    try:
+        factor = tip_radius_m / float(rows[-1][0])
+        body = [[f"{float(r) * factor:.4f}", f"{float(c) * factor:.4f}", *more] for r, c, *more in rows[1:]]
+    except (ValueError, ZeroDivisionError):  # no blade file: told where it is read
+        return content
+    return ("\n".join([*comments, ",".join(rows[0]), *(",".join(row) for row in body)]) + "\n").encode()
 
 
 def guesses(bundle: Bundle) -> tuple[str, ...]:

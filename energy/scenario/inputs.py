@@ -17,6 +17,7 @@ from energy.aero.air import (
     rotor_air_speed_m_s,
     shear_speed_factor,
     standard_atmosphere,
+    turbulence_factors,
     wind_triangle,
 )
 from energy.aero.curves import RotorCurves
@@ -36,7 +37,7 @@ from vehicle.quantity import Uncertain
 COPPER_PER_K = 0.00393
 """Rise of copper's resistance per kelvin, of that at 20 degC: IEC 60028."""
 RATING_DENSITY_KG_M3 = 1.157
-"""Density of the air in which engines are rated: 99 kPa dry, 25 degC (SAE J1349, ISO 1585; from memory)."""
+"""Density of the air in which engines are rated: 99 kPa dry, 25 degC (SAE J1349, June 1990, as transcribed)."""
 
 
 @dataclass(frozen=True)
@@ -295,14 +296,16 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         "drag on the vehicle = force in the local air, times the factor where it is above 1",
         "energy: what a part takes from air that the body has sped up, the body's own drag supplies; no source",
     )
+    # Watts measured over air speed hold the gusts of that day already.
+    gust_power, gust_thrust = turbulence_factors(read("air.turbulence") if scenario.measured is None else 0.0)
     blade_area = np.pi / 4 * np.asarray(diameter) ** 2 * read("rotor.solidity")
     chain = _chain(read) if scenario.generator is not None and scenario.measured is None else None
     after_spin_up = scenario.generator is not None and scenario.generator.load_connected == "after_spin_up"
     return Turbine(
         diameter_m=diameter,
         pitch_deg=pitch,
-        power_factor=read("rotor.power_factor") if scenario.measured is None else 1.0,
-        thrust_factor=read("rotor.thrust_factor"),
+        power_factor=read("rotor.power_factor") * gust_power if scenario.measured is None else 1.0,
+        thrust_factor=read("rotor.thrust_factor") * gust_thrust,
         curves=scenario.curves,
         measured=scenario.measured,
         chain=chain,

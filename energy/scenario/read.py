@@ -34,6 +34,7 @@ from energy.scenario.files import MeasuredPower, map_reader, read_measured_power
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES, TEXTS, UNUSUAL, Table
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import is_plain
+from energy.scenario.keys.costs import CostsTable
 from energy.scenario.keys.garage import Bearing, BladeLoads, Gust, Linkage, Mount
 from energy.scenario.keys.heat import CreditTable, HeaterTable, LoadTable, OtherSourcesTable, Prices
 from energy.scenario.keys.knowledge import MeasurementTable, UncertaintyTable
@@ -72,6 +73,7 @@ class Scenario:
     credit: CreditTable
     other_sources: OtherSourcesTable
     prices: Prices
+    costs: CostsTable
     uncertainty: UncertaintyTable
     curves: RotorCurves | None
     measured: MeasuredPower | None

@@ -71,7 +71,7 @@ def _words(value: Any) -> str:
 
 def _keep() -> None:
     def keep() -> None:
-        st.session_state["kept"] = desk.bundle()
+        desk.keep_variant()
 
     def back() -> None:
         desk.put(desk.kept())

@@ -1,12 +1,13 @@
-"""What one session holds: the scenario in work, the one it was loaded as, variant A, and the units to show.
+"""What one session holds: the scenario in work with the steps that led to it, what was typed and uploaded, the units.
 
-Everything lives in the session's own state: another browser sees nothing of it. Results are kept by their input, so
-that nothing is computed twice.
+Every change goes through here and is saved at once (energy/scenario/works.py); the address names the work. Results are
+kept by their input, so that nothing is computed twice.
 """
 
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +17,12 @@ from energy.chain.answer import answered
 from energy.chain.load import opened
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
+from energy.scenario import works
 from energy.scenario.bundle import Bundle
 from energy.scenario.demos import demo_folder
+from energy.scenario.works import Content, Opened, Step, Upload
 from energy.screens.waiting import kept as kept_with_bar
-from vehicle.problems import InputError, Problem
+from vehicle.problems import InputError, Problem, shown
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -78,29 +81,329 @@ class Work:
 
 
 def start() -> None:
-    """Give a new session its demo scenario."""
-    if "bundle" not in st.session_state:
+    """Take up, at the beginning of each run, the work that the address names and what was changed in another tab.
+
+    A new session at a bare address goes on with the work that was changed last; where there is none, it shows a demo.
+    """
+    new = "bundle" not in st.session_state
+    if new:
         st.session_state["system"] = "metric"
         st.session_state["round"] = 0
-        load(demos()[FIRST_DEMO])
+        st.session_state["typed"] = {}
+        st.session_state["uploads"] = {}
+    asked = _asked()
+    if new or (asked is not None and asked != st.session_state.get("address")):
+        _go_to(asked)
+    else:
+        sync()
+    _name_in_address()
+
+
+def _asked() -> tuple[str, str] | None:
+    """Return what the address asks for: ("work", its key), ("demo", its name), or None."""
+    for kind in ("work", "demo"):
+        if kind in st.query_params:
+            return kind, str(st.query_params[kind])
+    return None
+
+
+def _go_to(asked: tuple[str, str] | None) -> None:
+    if asked is None:
+        entries, _ = works.listed()
+        if not entries:
+            open_demo(FIRST_DEMO)
+            return
+        asked = ("work", entries[0].key)
+    kind, name = asked
+    if kind == "demo" and name in demos():
+        open_demo(name)
+        return
+    try:
+        if kind == "demo":
+            raise InputError(Problem("address", "demo", shown(name), f"one of {', '.join(demos())}"))
+        open_work(name)
+    except InputError as error:
+        notice("; ".join(str(problem) for problem in error.problems))
+        if "bundle" not in st.session_state:
+            open_demo(FIRST_DEMO)
+
+
+def _name_in_address() -> None:
+    """Let the address name what is open, so that a reload, or a bookmark, comes back to it."""
+    wanted = address()
+    for kind in ("work", "demo"):
+        if kind in st.query_params and kind not in wanted:
+            del st.query_params[kind]
+    for kind, name in wanted.items():
+        if st.query_params.get(kind) != name:
+            st.query_params[kind] = name
+    st.session_state["address"] = next(iter(wanted.items()))
+
+
+def address() -> dict[str, str]:
+    """Return what an address has to say for the work that is open, or the demo."""
+    key = st.session_state.get("work")
+    return {"work": key} if key else {"demo": st.session_state.get("demo_open", FIRST_DEMO)}
+
+
+def work_key() -> str:
+    """Return the key of the work that is open, "" where it is a demo that nothing was changed of."""
+    return str(st.session_state.get("work") or "")
+
+
+def notice(text: str) -> None:
+    """Say something once, on top of the screen that is drawn next."""
+    st.session_state.setdefault("notices", []).append(text)
+
+
+def notices() -> list[str]:
+    """Return what is to be said once, and forget it."""
+    said: list[str] = st.session_state.pop("notices", [])
+    return said
+
+
+# ------------------------------------------------------------------------------------------------ works and their steps
+
+
+def open_demo(name: str) -> None:
+    """Show a demo as it came; it becomes a work of its own with the first change."""
+    held = demos()[name]
+    st.session_state.update({"work": "", "mark": "", "demo_open": name, "typed": {}, "uploads": {}})
+    _stand(held, (Step(held, held),), 0)
+
+
+def open_work(key: str) -> None:
+    """Open one of the user's works. Raises InputError where it cannot be read."""
+    found = works.opened(key)
+    st.session_state["work"] = key
+    _take(found)
+    for words in found.lost:
+        notice(f"Of this work, {words}.")
+
+
+def _take(found: Opened) -> None:
+    content = found.content
+    st.session_state["mark"] = found.mark
+    st.session_state["system"] = content.system
+    st.session_state["typed"] = dict(content.typed)
+    st.session_state["uploads"] = dict(content.uploads)
+    _stand(content.loaded, content.steps, content.at)
+
+
+def _stand(loaded: Bundle, steps: tuple[Step, ...], at: int) -> None:
+    """Let the session stand at one of these steps, every field shown anew."""
+    st.session_state["loaded"] = loaded
+    st.session_state["steps"], st.session_state["at"] = steps, at
+    st.session_state["bundle"], st.session_state["kept"] = steps[at].bundle, steps[at].kept
+    st.session_state.pop("usable", None)
+    renew()
+
+
+def stale() -> bool:
+    """Return whether another tab has changed the open work since this one looked at it."""
+    key = work_key()
+    return bool(key) and works.mark_of(key) not in ("", st.session_state.get("mark"))
+
+
+def seen(key: str) -> None:
+    """Take note of a change of the open work that this session made itself, and that does not touch what is shown."""
+    if key == work_key():
+        st.session_state["mark"] = works.mark_of(key)
+
+
+def sync() -> None:
+    """Take over what another tab has changed of the open work, and say so."""
+    key = work_key()
+    if not stale():
+        if key and not works.mark_of(key) and not st.session_state.get("gone"):
+            st.session_state["gone"] = True
+            notice("This work was deleted elsewhere. It is still open here; the next change saves it again.")
+        return
+    try:
+        found = works.opened(key)
+    except InputError as error:
+        notice("; ".join(str(problem) for problem in error.problems))
+        return
+    _take(found)
+    notice("This work was changed in another tab; you see it as it stands since then. Undo leads back, step by step.")
+
+
+def save() -> None:
+    """Save the open work as it stands; a demo that was changed becomes a work. What hinders that is said."""
+    steps, at = _steps(), int(st.session_state.get("at", 0))
+    key = work_key() or works.new_key()
+    content = Content(
+        loaded(),
+        steps,
+        at,
+        system(),
+        dict(st.session_state.get("typed", {})),
+        dict(st.session_state.get("uploads", {})),
+    )
+    try:
+        st.session_state["mark"] = works.saved(key, content)
+        st.session_state["work"] = key
+        st.session_state.pop("unsaved", None)
+        st.session_state.pop("gone", None)
+    except InputError as error:
+        st.session_state["unsaved"] = "; ".join(str(problem) for problem in error.problems)
+
+
+def unsaved() -> str:
+    """Return why the last change could not be saved, "" where it was."""
+    return str(st.session_state.get("unsaved", ""))
+
+
+def _steps() -> tuple[Step, ...]:
+    steps: tuple[Step, ...] = st.session_state.get("steps", ())
+    return steps or (Step(loaded(), kept()),)
+
+
+def _step(bundle: Bundle, kept: Bundle) -> None:
+    """Make one step: what was undone before it is forgotten."""
+    if (bundle, kept) == (st.session_state["bundle"], st.session_state["kept"]):
+        return
+    steps, at = _steps(), int(st.session_state.get("at", 0))
+    here = Step(st.session_state["bundle"], st.session_state["kept"])
+    steps = steps[: at + 1] if steps[at] == here else (*steps[: at + 1], here)
+    st.session_state["steps"] = (*steps, Step(bundle, kept))[-works.MOST_STEPS :]
+    st.session_state["at"] = len(st.session_state["steps"]) - 1
+    st.session_state["bundle"], st.session_state["kept"] = bundle, kept
+    save()
 
 
 def load(bundle: Bundle) -> None:
-    """Take a bundle as loaded: the scenario in work, the state to return to, and variant A.
+    """Take a bundle as loaded: what is open, the state to revert to, and variant A.
 
-    What was in work before is kept, to be gone back to.
+    It becomes a work of its own; only where a demo is open as it came does it take the demo's place.
     """
-    if "bundle" in st.session_state and st.session_state["bundle"] != bundle:
-        st.session_state["before"] = st.session_state["bundle"]
-    for key in ("bundle", "loaded", "kept"):
-        st.session_state[key] = bundle
-    st.session_state.pop("usable", None)
+    if is_demo():
+        st.session_state["loaded"] = bundle
+        _step(bundle, bundle)
+        renew()
+        return
+    st.session_state.update({"work": "", "mark": "", "typed": {}, "uploads": {}})
+    _stand(bundle, (Step(bundle, bundle),), 0)
+    save()
+
+
+def undo(by: int = -1) -> None:
+    """Go one step back, or one forward (`by` 1)."""
+    sync()
+    steps, at = _steps(), int(st.session_state.get("at", 0)) + by
+    if 0 <= at < len(steps):
+        _stand(loaded(), steps, at)
+        save()
+
+
+def can_undo(by: int = -1) -> str:
+    """Return what one step back (or forward) changes, in words; "" where there is none."""
+    steps, at = _steps(), int(st.session_state.get("at", 0))
+    if not 0 <= at + by < len(steps):
+        return ""
+    return _difference(steps[at], steps[at + by])
+
+
+@functools.lru_cache(maxsize=64)
+def _difference(here: Step, there: Step) -> str:
+    """Return what differs between two steps, in words."""
+    try:
+        changed = bundles.changes(here.bundle, there.bundle)
+    except InputError:
+        return "the text of the scenario"
+    if not changed:
+        return "variant A" if here.kept != there.kept else "comments of the scenario"
+    if len(changed) > 3:
+        return f"{len(changed)} values"
+    return "; ".join(
+        f"{_key_words(key)} {_value_words(before)} → {_value_words(after)}" for key, before, after in changed
+    )
+
+
+def _key_words(key: str) -> str:
+    return key.rpartition(".")[2].replace("_", " ")
+
+
+def _value_words(value: Any) -> str:
+    if value is None:
+        return "(default)"
+    if isinstance(value, dict):
+        return " ".join(str(inner) for inner in value.values())
+    text = ", ".join(str(entry) for entry in value) if isinstance(value, list) else str(value)
+    return text if len(text) <= 30 else f"{text[:29]}…"
+
+
+def revert() -> None:
+    """Go back to what was loaded, as one more step that can be undone."""
+    sync()
+    put(loaded())
     renew()
+
+
+def look_at(screen: str) -> None:
+    """Show every field of a screen anew when it is come to: its value may have been changed on another one."""
+    if st.session_state.get("screen") != screen:
+        st.session_state["screen"] = screen
+        renew()
 
 
 def renew() -> None:
     """Let every field show the scenario's values anew, instead of what was typed into it."""
     st.session_state["round"] += 1
+
+
+def choose_system(chosen: UnitSystem) -> None:
+    """Show other units from now on."""
+    st.session_state["system"] = chosen
+    if work_key():
+        save()
+    renew()
+
+
+def typed() -> dict[str, Any]:
+    """Return what was typed and is no part of the scenario; what is put there is saved by `keep_typed`."""
+    found: dict[str, Any] = st.session_state.setdefault("typed", {})
+    return found
+
+
+def keep_typed(name: str, value: Any) -> None:
+    """Keep something typed; None forgets it."""
+    sync()
+    held = typed()
+    if held.get(name) == value:
+        return
+    if value is None:
+        held.pop(name)
+    else:
+        held[name] = value
+    save()
+
+
+def forget_typed(names: Sequence[str]) -> None:
+    """Forget some of what was typed."""
+    held = typed()
+    there = [name for name in names if name in held]
+    for name in there:
+        del held[name]
+    if there:
+        save()
+
+
+def uploads(place: str) -> tuple[Upload, ...]:
+    """Return the files that were uploaded at one place and are still in use."""
+    found: tuple[Upload, ...] = st.session_state.get("uploads", {}).get(place, ())
+    return found
+
+
+def keep_uploads(place: str, files: tuple[Upload, ...]) -> None:
+    """Keep the files uploaded at one place instead of those before."""
+    sync()
+    held = {name: there for name, there in st.session_state.get("uploads", {}).items() if name != place}
+    if files:
+        held[place] = files
+    if held != st.session_state.get("uploads", {}):
+        st.session_state["uploads"] = held
+        save()
 
 
 def system() -> UnitSystem:
@@ -116,13 +419,35 @@ def bundle() -> Bundle:
 
 
 def put(changed: Bundle) -> None:
-    """Make a bundle the scenario in work."""
-    st.session_state["bundle"] = changed
+    """Make a bundle the scenario in work: one step, saved at once."""
+    _step(changed, kept())
 
 
 def put_value(key: str, value: Any) -> None:
-    """Change one value of the scenario in work."""
-    put(bundles.with_value(bundle(), key, value))
+    """Change one value of the scenario in work, as it stands in whatever tab it was changed last."""
+    put_values({key: value})
+
+
+def put_values(values: Mapping[str, Any]) -> None:
+    """Change some values of the scenario in work, as one step."""
+    sync()
+    changed = bundle()
+    for key, value in values.items():
+        if key == "rotor.diameter":
+            files = changed.files
+            changed = bundles.with_diameter(changed, value)
+            if changed.files != files:
+                notice(
+                    "The textbook blade was scaled to the new diameter: radius and chord alike, its twist as before."
+                )
+        else:
+            changed = bundles.with_value(changed, key, value)
+    put(changed)
+
+
+def keep_variant() -> None:
+    """Make the scenario in work variant A."""
+    _step(bundle(), bundle())
 
 
 def loaded() -> Bundle:
@@ -148,12 +473,6 @@ def guesses() -> tuple[str, ...]:
 def is_demo() -> bool:
     """Return whether the scenario in work is a demo as it came."""
     return bundle() in demos().values()
-
-
-def before() -> Bundle | None:
-    """Return what was in work before another scenario took its place; None where nothing was."""
-    held: Bundle | None = st.session_state.get("before")
-    return held
 
 
 def kept() -> Bundle:

@@ -46,9 +46,7 @@ def show(work: Work) -> None:
     for k, dial in enumerate(DIALS):
         with columns[k // 2]:
             _slider(dial, work)
-    key = desk.field_key("dial trip.compared_with")
-    if key not in st.session_state:
-        st.session_state[key] = work.told.scenario.trip.compared_with
+    key = _showing("trip.compared_with", work.told.scenario.trip.compared_with)
 
     def store() -> None:
         desk.put_value("trip.compared_with", st.session_state[key])
@@ -68,6 +66,14 @@ def one(key: str, work: Work) -> None:
     _slider(next(dial for dial in DIALS if dial.key == key), work)
 
 
+def _showing(name: str, value: Any) -> str:
+    """Return the key of a widget that shows a value of the scenario: whatever it stood at, the scenario is right."""
+    key = desk.field_key(f"dial {name}")
+    if st.session_state.get(key) != value:
+        st.session_state[key] = value
+    return key
+
+
 def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
     quantity = getattr(work.told.scenario.table(table), name)
@@ -80,9 +86,7 @@ def _slider(dial: Dial, work: Work) -> None:
     if dial.key == "air.wind_from":
         now = abs((now + 180) % 360 - 180)  # port and starboard are alike to the ledger
     low, high = min(dial.low, now), max(dial.high[desk.system()], now)
-    key = desk.field_key(f"dial {dial.key} {unit}")
-    if key not in st.session_state:
-        st.session_state[key] = float(now)
+    key = _showing(f"{dial.key} {unit}", float(now))
 
     def store() -> None:
         text = f"{st.session_state[key]:.6g} {unit}"

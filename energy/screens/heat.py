@@ -9,7 +9,7 @@ from energy.pictures.base import Picture
 from energy.pictures.heat import heating_layers
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, uploads
+from energy.screens import desk, page, typed, uploads
 from energy.screens.waiting import kept
 from energy.words import answer as report
 from energy.words import heat as heat_report
@@ -44,23 +44,23 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     top = st.empty()
-    kind = st.radio("Reckoned", (_STEADY, _TRIP, _POWER), key="heat kind", horizontal=True)
+    kind = typed.way("Calculated", "heat kind", (_STEADY, _TRIP, _POWER))
     upload, repeats = None, 1
     if kind != _STEADY:
         st.html(f'<p class="wt-note">{page.escape(_COLUMNS[kind])}</p>')
-        upload = st.file_uploader("The CSV file", type=["csv"], key=f"heat {kind}")
-        repeats = int(st.number_input("Driven this many times in a row", 1, 100, 1, key="heat repeats"))
+        upload = uploads.one("The CSV file", "csv", f"heat {kind}")
+        repeats = typed.count("Driven this many times in a row", "heat repeats", 100)
     try:
         with top.container():
             st.title(_HEADING)
             steady = _steady(work.usable)
-            found = steady if upload is None else _along(work.usable, kind, upload.getvalue(), repeats)
+            found = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():
             page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)
         return
     with top.container():
-        page.answer_line(work, _HEADING, heat_report.sentence(found, system))
+        page.first_lines(work, _HEADING, heat_report.first_lines(found, system))
     picture, shaded = _picture(found, steady, system)
     page.picture(picture, shaded, headed=False)
     page.finding("The numbers that matter")
@@ -71,7 +71,7 @@ def show() -> None:
         page.bullets([remedy.words for remedy in help_])
     if found.trip is not None:
         page.finding("For comparison, a steady cruise")
-        page.bullets([heat_report.sentence(steady, system)])
+        page.bullets(heat_report.steady_lines(steady, system))
     notes = heat_report.notes(found, system)
     if notes:
         page.finding("Notes")
@@ -89,4 +89,4 @@ def _picture(found: Heating, steady: Heating, system: UnitSystem) -> tuple[Pictu
         bands = [("steady cruise", band(steady.watched, found.trip.seconds)), (own, found.band)]
     layers, table, shaded = heating_layers(bands, float(found.outcome.target_k[0]), system)
     chart = layers.properties(height=320)
-    return Picture("temperature_over_time", heat_report.sentence(found, system), chart, table), shaded
+    return Picture("temperature_over_time", heat_report.first_lines(found, system).headline, chart, table), shaded

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from energy.screens import desk, page, road_marks
+from energy.screens import desk, page, road_marks, typed
 from energy.words.read import in_usual_unit
 from vehicle import units
 from vehicle.logs.columns import BY_NAME
@@ -21,21 +21,18 @@ def show() -> None:
     """Let a recording be named, and show it as it grows."""
     road_marks.note(
         "Type where windtoll record writes: a CSV file on this machine, or its folder (then the newest CSV file in "
-        "it). "
-        "Only CSV files that you name here are opened, nothing else is looked at, and nothing is changed."
+        "it). Only CSV files that you name here are opened, nothing else is looked at, and nothing is changed."
     )
-    typed = st.text_input(
-        "Recording to watch: a CSV file or its folder on this machine", key="live file", placeholder="/home/me/runs"
-    ).strip()
-    if typed:
-        _follow(typed)
+    named = typed.text("Recording to watch: a CSV file or its folder on this machine", "live file", "/home/me/runs")
+    if named:
+        _follow(named)
 
 
 @st.fragment(run_every=_EVERY_S)
-def _follow(typed: str) -> None:
+def _follow(named: str) -> None:
     seen: dict[str, Seen] = st.session_state.setdefault("live seen", {})
     try:
-        path = newest_recording(Path(typed).expanduser())
+        path = newest_recording(Path(named).expanduser())
         look = look_at(path, seen.get(str(path)), time.time())
     except (InputError, RuntimeError) as error:  # RuntimeError: a home folder that is not known
         problems = error.problems if isinstance(error, InputError) else (str(error),)

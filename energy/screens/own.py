@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,9 +11,11 @@ import streamlit as st
 from energy.chain import begin as beginning
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
 from energy.chain.matching import thriftiest
-from energy.screens import desk, page, tables
+from energy.scenario.keys import spec_of
+from energy.screens import desk, page, tables, typed, uploads
 from vehicle import units
-from vehicle.problems import InputError
+from vehicle.problems import InputError, Problem
+from vehicle.quantity import FieldError, Spec, read_quantity
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,22 +33,62 @@ _CONNECTIONS = {
     "direct_current": "direct current, two leads",
 }
 _STILL = "still air"
+_ENGINE_SPEED = Spec("rad/s", "engine speed in top gear", above=0.0, such_as='"2300 rpm"')
+_VOLTS = Spec("V", "volts between two leads at 1000 rpm", above=0.0, such_as='"60 V"')
+_RATED_WATTS = Spec("W", "watts on the element's label", above=0.0, such_as='"2000 W"')
+_RATED_VOLTS = Spec("V", "volts on the element's label", above=0.0, such_as='"230 V"')
+_FORM = "own "  # what the names of the form's fields begin with
 _FIT, _OHMS, _RATING = "none yet: find one that fits", "its ohms are known", "its rating is known"
 
 
+_NO_GENERATOR, _HAS_GENERATOR = "not yet: take a typical one", "yes, and I know something of it"
+
+
 def form() -> None:
-    """Show the choices and the button that makes them the scenario in work."""
+    """Show five questions, what else may be known, and the button that makes them the scenario in work.
+
+    What is half filled in stays.
+    """
     st.html(
-        '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, '
-        "which "
-        "you can put right later. It takes the place of the scenario that is open now, which can be gone back to.</p>"
+        '<p class="wt-note">Five questions, then an answer with a wide range. After it you are asked, one at a time, '
+        "for what would make it surer. What is open now stays in the list of your works.</p>"
     )
-    known, rows = _rotor(_vehicle(Beginning()))
-    if known.rotor_by != "watts":
-        known = _generator(known)
-    known = _load(known)
-    if st.button("Make this my scenario", type="primary", width="stretch", key="own begin"):
-        _begin(known, rows)
+    faults: list[Problem] = []
+    known = _five(Beginning(), faults)
+    with st.expander("What else do you know? (mass, engine, wind, blade, element)"):
+        known, rows = _rotor(_vehicle(known, faults), faults)
+        known = _more_of_load(known, faults)
+    if st.button("Show me the answer", type="primary", width="stretch", key="own begin"):
+        if faults:
+            page.problem_list([str(fault) for fault in faults], "This cannot be begun yet")
+        else:
+            _begin(known, rows)
+
+
+def _five(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask the five questions: vehicle, rotor and its place, generator, what is heated, speed."""
+    system = desk.system()
+    page.finding("1. The vehicle")
+    kind = typed.choice("kind of vehicle", "own kind", list(VEHICLES), "van", lambda k: VEHICLES[k].words)
+    fuel = typed.choice("runs on", "own fuel", list(_FUELS), beginning.usual_fuel(kind), _FUELS.__getitem__)
+    page.finding("2. The rotor, and where it sits")
+    inches = system == "us"
+    usual = units.parse("60 in" if inches else "1.5 m", "m")
+    offered = ("in", "ft", "m") if inches else ("m", "cm", "in", "ft")
+    diameter = _quantity("rotor diameter", "diameter", "rotor.diameter", faults, start=usual, offered=offered)
+    place = typed.choice("where it sits", "own place", list(PLACES), "above_roof", lambda k: PLACES[k].words)
+    page.finding("3. The generator")
+    has = typed.way("is there one?", "own generator", (_NO_GENERATOR, _HAS_GENERATOR))
+    known = replace(known, vehicle=kind, fuel=fuel, diameter=diameter or known.diameter, place=place)
+    if has == _HAS_GENERATOR:
+        known = _generator(known, faults)
+    page.finding("4. What is heated")
+    load = typed.choice("the load", "own load", list(LOADS), "water_tank", lambda k: LOADS[k].words)
+    page.finding("5. How fast")
+    unit = units.written_units("m/s", system)[0]
+    speed = units.parse("90 km/h" if unit == "km/h" else "55 mph", "m/s")
+    road = _quantity("road speed", "speed", "trip.road_speed", faults, start=speed)
+    return replace(known, load=load, road_speed=road or known.road_speed)
 
 
 def _begin(known: Beginning, rows: pd.DataFrame | None) -> None:
@@ -58,152 +101,177 @@ def _begin(known: Beginning, rows: pd.DataFrame | None) -> None:
         return
     finally:
         progress.done()
+    typed.forget(_FORM, f"table {_FORM}", "part")  # the form part begins with what matters most
     desk.load(bundle)
-    st.session_state["part_shown"] = None  # begin with what matters most
-    st.session_state.pop("part", None)
     st.rerun()
 
 
-def _quantity(label: str, unit: str, key: str, *, typical: str = "", value: float | None = None) -> str:
-    """Return what was typed with its unit, as a scenario has it; "" where nothing was."""
-    number = st.number_input(
-        f"{label}, {unit}",
-        min_value=0.0,
-        value=value,
-        key=desk.field_key(f"own {key} {unit}"),
-        placeholder=typical if typical in (_FIT, _STILL) else f"typical: {typical}" if typical else "typical",
-        format="%g",
-    )
-    return "" if number is None else f"{number:g} {unit}"
+def _quantity(
+    label: str,
+    name: str,
+    key: str | Spec,
+    faults: list[Problem],
+    *,
+    typical: str = "",
+    start: float | None = None,
+    offered: Sequence[str] = (),
+) -> str:
+    """Return what was typed with its unit, as a scenario has it; "" where nothing was. A fault stands at the field."""
+    spec = spec_of(key) if isinstance(key, str) else key
+    example = typical if typical in (_FIT, _STILL) else f"typical: {typical}" if typical else "typical"
+    text = typed.quantity(label, f"{_FORM}{name}", spec.unit, start, offered=offered, example=example)
+    if text:
+        try:
+            read_quantity(float(text) if _is_plain(text) and spec.unit == "dimensionless" else text, spec)
+        except FieldError as error:
+            fault = Problem("what you typed", label, error.read, error.accepted)
+            page.problem_list([str(fault)], "Cannot be used")
+            faults.append(fault)
+    return text
 
 
-def _vehicle(known: Beginning) -> Beginning:
+def _is_plain(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _vehicle(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask what else is known of vehicle and air."""
     system = desk.system()
-    page.finding("The vehicle and the road")
     left, right = st.columns(2)
     with left:
-        kind = st.selectbox(
-            "kind of vehicle", list(VEHICLES), format_func=lambda k: VEHICLES[k].words, index=4, key="own kind"
+        lightest, heaviest = (units.show(mass, "mass", system) for mass in VEHICLES[known.vehicle].mass_kg[1:])
+        mass = _quantity(
+            "mass with load and people", "mass", "vehicle.mass", faults, typical=f"{lightest} to {heaviest}"
         )
-        lightest, heaviest = (units.show(mass, "mass", system) for mass in VEHICLES[kind].mass_kg[1:])
-        mass_unit, speed_unit = (units.written_units(unit, system)[0] for unit in ("kg", "m/s"))
-        mass = _quantity("mass with load and people", mass_unit, f"mass {kind}", typical=f"{lightest} to {heaviest}")
-        usual = 90.0 if speed_unit == "km/h" else 55.0
-        speed = _quantity("road speed", speed_unit, "speed", value=usual)
-        wind = _quantity("wind from ahead", speed_unit, "wind", typical=_STILL)
+        wind = _quantity("wind from ahead", "wind", "air.wind_speed", faults, typical=_STILL)
     displacement, engine_speed = "", ""
     with right:
-        fuel = st.selectbox("runs on", list(_FUELS), format_func=_FUELS.__getitem__, index=2, key="own fuel")
-        if fuel != "battery":
-            litres = f"{beginning.usual_displacement_l(kind, fuel)[0][0]:.2g} L"
-            displacement = _quantity("engine size", "L", f"size {kind}", typical=litres)
-            engine_speed = _quantity("engine speed at that road speed, in top gear", "rpm", "engine speed")
-    return replace(
-        known,
-        vehicle=kind,
-        fuel=fuel,
-        mass=mass,
-        displacement=displacement,
-        engine_speed=engine_speed,
-        road_speed=speed or known.road_speed,
-        wind_speed=wind,
-    )
+        if known.fuel != "battery":
+            litres = f"{beginning.usual_displacement_l(known.vehicle, known.fuel)[0][0]:.2g} L"
+            offered = ("cubic inch", "L") if system == "us" else ("L", "cubic inch")
+            displacement = _quantity(
+                "engine size", "size", "engine.displacement", faults, typical=litres, offered=offered
+            )
+            engine_speed = _quantity(
+                "engine speed at that road speed, in top gear", "engine speed", _ENGINE_SPEED, faults, offered=("rpm",)
+            )
+    return replace(known, mass=mass, displacement=displacement, engine_speed=engine_speed, wind_speed=wind)
 
 
-def _rotor(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
-    system = desk.system()
-    page.finding("The rotor")
-    unit = {"metric": "m", "us": "in", "uk": "m"}[system]
+def _rotor(known: Beginning, faults: list[Problem]) -> tuple[Beginning, pd.DataFrame | None]:
+    """Ask what else is known of the rotor: blades, curves or watts, pitch."""
     left, right = st.columns(2)
     with left:
-        diameter = _quantity("rotor diameter", unit, "diameter", value=1.5 if unit == "m" else 60.0)
-        blades = st.number_input("number of blades", 1, 24, 3, key="own blades")
+        blades = typed.count("number of blades", "own blades", 24, start=3)
     with right:
-        place = st.selectbox("where it sits", list(PLACES), format_func=lambda k: PLACES[k].words, key="own place")
-        by = st.selectbox("what is known of it", list(_ROTOR_BY), format_func=_ROTOR_BY.__getitem__, key="own rotor by")
-    known = replace(known, diameter=diameter or known.diameter, number_of_blades=int(blades), place=place, rotor_by=by)
-    rows = None
-    if by == "stations":
+        by = _rotor_by()
+    known = replace(known, number_of_blades=blades, rotor_by=by)
+    known, rows = _rows(known)
+    if by != "watts":
+        label = "blade pitch, positive towards feather"
+        known = replace(known, pitch=_quantity(label, "pitch", "rotor.pitch", faults, typical=_FIT))
+    return known, rows
+
+
+def _rows(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
+    """Ask for the table or the file that the chosen way of knowing the rotor needs."""
+    if known.rotor_by == "stations":
         st.html(
             '<p class="wt-note">From the root to the tip, in metres and degrees; twist counts towards feather. The '
-            "rows that "
-            "stand there are a textbook blade of your size: write over them.</p>"
+            "rows that stand there are a textbook blade of your size: write over them.</p>"
         )
-        rows = tables.editor(_textbook_rows(known), "own stations")
-    elif by == "watts":
-        unit = {"metric": "km_h", "us": "mph", "uk": "mph"}[system]
+        return known, tables.editor(_textbook_rows(known), "own stations")
+    if known.rotor_by == "watts":
+        unit = {"metric": "km_h", "us": "mph", "uk": "mph"}[desk.system()]
         st.html(
             '<p class="wt-note">Air speed at the rotor, rising, and the watts into the load at each. Two rows or more; '
-            "the last "
-            "air speed should not be below that of your drive.</p>"
+            "the last air speed should not be below that of your drive.</p>"
         )
-        rows = tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), "own watts")
-    elif by == "curves":
+        return known, tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), f"own watts {unit}")
+    if known.rotor_by == "curves":
         st.html(
             '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient (optional), and '
-            "pitch_deg "
-            "where there is more than one pitch.</p>"
+            "pitch_deg where there is more than one pitch.</p>"
         )
-        upload = st.file_uploader("The CSV file of curves", type=["csv"], key="own curves")
-        known = replace(known, rotor_csv=b"" if upload is None else upload.getvalue())
-    if by != "watts":
-        known = replace(known, pitch=_quantity("blade pitch, positive towards feather", "deg", "pitch", typical=_FIT))
-    return known, rows
+        upload = uploads.one("The CSV file of curves", "csv", "own curves")
+        return replace(known, rotor_csv=b"" if upload is None else upload.content), None
+    return known, None
+
+
+def _rotor_by() -> RotorBy:
+    names: dict[str, RotorBy] = {str(name): name for name in _ROTOR_BY}
+    chosen = typed.choice("what is known of it", "own rotor by", list(names), "typical", lambda n: _ROTOR_BY[names[n]])
+    return names[chosen]
 
 
 def _textbook_rows(known: Beginning) -> pd.DataFrame:
     try:
-        return tables.from_csv(beginning.textbook_blade(known))[1]
+        return tables.from_csv(beginning.drawn_blade_csv(known))[1]
     except InputError:  # told when the scenario is begun
         return tables.empty(["radius_m", "chord_m", "twist_deg"], 5)
 
 
-def _generator(known: Beginning) -> Beginning:
-    page.finding("The generator and its drive")
+def _generator(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask what is known of the generator and its drive."""
     left, right = st.columns(2)
     with left:
-        connection = st.selectbox(
-            "connection", list(_CONNECTIONS), format_func=_CONNECTIONS.__getitem__, key="own connection"
+        connection = typed.choice(
+            "connection", "own connection", list(_CONNECTIONS), "rectifier", _CONNECTIONS.__getitem__
         )
-        turns = st.number_input(
-            "generator turns per rotor turn",
-            min_value=0.01,
-            value=None,
-            key="own ratio",
-            placeholder=_FIT,
-            format="%g",
-        )
+        ratio = _quantity("generator turns per rotor turn", "ratio", "drive.ratio", faults, typical=_FIT, offered=("",))
     with right:
-        volts = _quantity("volts between two leads at 1000 rpm, nothing connected", "V", "volts", typical="48 to 72 V")
-        ohms = _quantity("resistance between two leads", "ohm", "winding", typical="0.5 to 1.5 ohm")
+        volts = _quantity(
+            "volts between two leads at 1000 rpm, nothing connected",
+            "volts",
+            _VOLTS,
+            faults,
+            typical="48 to 72 V",
+            offered=("V",),
+        )
+        ohms = _quantity(
+            "resistance between two leads",
+            "winding",
+            "generator.winding_resistance",
+            faults,
+            typical="0.5 to 1.5 ohm",
+        )
     return replace(
         known,
         connection=connection,
-        ratio="" if turns is None else f"{turns:g}",
+        ratio=ratio,
         voltage_constant=volts.replace(" V", " V/krpm"),
         winding_resistance=ohms,
     )
 
 
-def _load(known: Beginning) -> Beginning:
-    system = desk.system()
-    page.finding("What is heated")
+def _more_of_load(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask what else is known of the load and its element."""
     left, right = st.columns(2)
     with left:
-        load = st.selectbox("the load", list(LOADS), format_func=lambda k: LOADS[k].words, key="own load")
         volume = ""
-        if LOADS[load].volume:
-            unit = units.written_units("m**3", system)[0]
-            volume = _quantity("volume", unit, f"volume {load}", typical=LOADS[load].volume)
+        if LOADS[known.load].volume:
+            volume = _quantity("volume", "volume", "load.volume", faults, typical=LOADS[known.load].volume)
     element = ""
     if known.rotor_by != "watts":
         with right:
-            how = st.selectbox("the heating element", (_FIT, _OHMS, _RATING), key="own element")
-            if how == _OHMS:
-                element = _quantity("resistance of the element", "ohm", "element", value=12.0)
-            elif how == _RATING:
-                watts = st.number_input("rated watts", 1.0, value=2000.0, key="own watts rated", format="%g")
-                volts = st.number_input("at volts", 1.0, value=230.0, key="own volts rated", format="%g")
-                element = beginning.resistance_of_rating(watts, volts)
-    title = st.text_input("a title for it", key="own title", autocomplete="off")
-    return replace(known, load=load, volume=volume, element=element, title=title)
+            element = _element(faults)
+    return replace(known, volume=volume, element=element, title=typed.text("a title for it", "own title"))
+
+
+def _element(faults: list[Problem]) -> str:
+    """Return the element's resistance as a scenario has it; "" where one that fits is to be found."""
+    how = typed.choice("the heating element", "own element how", (_FIT, _OHMS, _RATING), _FIT)
+    if how == _OHMS:
+        return _quantity("resistance of the element", "element", "heater.resistance", faults, start=12.0)
+    if how != _RATING:
+        return ""
+    watts = _quantity("rated watts", "watts rated", _RATED_WATTS, faults, start=2000.0)
+    volts = _quantity("at volts", "volts rated", _RATED_VOLTS, faults, start=230.0, offered=("V",))
+    try:
+        return beginning.resistance_of_rating(units.parse(watts, "W"), units.parse(volts, "V"))
+    except (units.QuantityError, ZeroDivisionError):  # stands at the field
+        return ""

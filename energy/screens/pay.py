@@ -11,9 +11,10 @@ from energy.pictures.base import Picture
 from energy.pictures.payback import pay_map
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page
+from energy.screens import desk, page, typed
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
+from energy.words.cautions import of_the_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
@@ -24,7 +25,8 @@ _HEIGHT_M = 100.0
 
 @kept("Trying winds, descents and speeds", most=8)
 def _payback(progress: Progress | None, bundle: Bundle, exact: bool) -> Payback:
-    return payback(desk.scenario_of(bundle), height_m=_HEIGHT_M, exact=exact, progress=progress)
+    stated, scenario = desk.nominal_of(bundle), desk.scenario_of(bundle)
+    return payback(scenario, height_m=_HEIGHT_M, exact=exact, stated=stated, progress=progress)
 
 
 @functools.lru_cache(maxsize=8)
@@ -33,11 +35,13 @@ def _maps(bundle: Bundle, exact: bool, system: UnitSystem) -> tuple[Picture, Pic
     wind, wind_table = pay_map(result.wind, "head wind", "speed", ("alternator", "energy"), system)
     descent, descent_table = pay_map(result.descent, "descent", "share", ("fuel", "alternator"), system)
     speed = shown(result.road_speed_m_s, "speed", system)
-    energy = payback_words.wind_words(result, "energy", system)
+    driven = payback_words.finding(result, system)
+    if not result.parked:
+        driven = f"At {speed} the heat exceeds the drag power {payback_words.wind_words(result, 'energy', system)}"
     return (
         Picture(
             "pays_in_wind",
-            f"At {speed} the heat exceeds the drag power {energy}",
+            driven,
             wind.properties(height=340),
             wind_table,
         ),
@@ -51,7 +55,7 @@ def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
     top = st.empty()
-    exact = not st.checkbox("with intervals (some seconds more)", key="pay intervals")
+    exact = not typed.tick("with intervals (some seconds more)", "pay intervals")
     try:
         with top.container():
             st.title(_HEADING)
@@ -62,19 +66,26 @@ def show() -> None:
             page.cannot(work, _HEADING, "Not enough data to calculate when it could pay.", error.problems)
         return
     with top.container():
-        page.answer_line(work, _HEADING, f"{payback_words.finding(result, system)}.")
+        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.told.scenario, system))
     scenario, speed = work.told.scenario, shown(result.road_speed_m_s, "speed", system)
+    page.finding(payback_words.money_title(result))
+    page.table(payback_words.MONEY_COLUMNS, payback_words.money_rows(result), caption="Money", numbers=(1, 2, 3))
+    with st.expander("What the money rests on"):
+        page.bullets(payback_words.money_notes(result))
     page.picture(maps[0], "Colour: gain or loss; lines: from where it pays, by what it is held against.")
-    page.finding(f"Head wind from which it pays, at {speed} on the flat")
-    page.table(("", ""), payback_words.head_wind_rows(result, scenario, system), caption="Head wind from which it pays")
+    if not result.parked:
+        page.finding(f"Head wind from which it pays, at {speed} on the flat")
+        rows = payback_words.head_wind_rows(result, scenario, system)
+        page.table(("", ""), rows, caption="Head wind from which it pays")
     page.picture(maps[1])
-    page.finding(f"Down {shown(_HEIGHT_M, 'length', system)} at {speed}, in still air")
-    page.table(
-        payback_words.DESCENT_COLUMNS,
-        payback_words.descent_rows(result, system),
-        caption="Descents",
-        numbers=(0, 1, 2, 3, 4, 5),
-    )
+    if not result.parked:
+        page.finding(f"Down {shown(_HEIGHT_M, 'length', system)} at {speed}, in still air")
+        page.table(
+            payback_words.DESCENT_COLUMNS,
+            payback_words.descent_rows(result, system),
+            caption="Descents",
+            numbers=(0, 1, 2, 3, 4, 5),
+        )
     page.finding("Standing with the nose in the wind: no fuel")
     page.table(
         ("wind", "heat"), payback_words.parked_rows(result, system), caption="Standing with the nose in the wind"
@@ -83,5 +94,5 @@ def show() -> None:
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
         page.bullets([f"Assumed: {result.year.assumed}. Name your own in wind_climate."])
-    page.cautions(payback_words.CAUTIONS)
+    page.cautions([*of_the_file(scenario), *payback_words.CAUTIONS])
     page.assumptions(work)

@@ -22,9 +22,9 @@ from energy.pictures.base import Picture
 from energy.pictures.measured import pitch_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
+from energy.scenario.works import Upload
 from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
-from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import pitch as pitch_words
@@ -91,7 +91,10 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
     except InputError as error:
         with top.container():
             page.cannot(
-                work, _HEADING, "Not enough data in this file to calculate the pitch.", upload.faults(error, _FILE)
+                work,
+                _HEADING,
+                "Not enough data in this file to calculate the pitch.",
+                uploads.faults(upload, error, _FILE),
             )
         return
     with top.container():

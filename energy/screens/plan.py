@@ -17,19 +17,18 @@ from energy.chain.road_plan import (
 from energy.pages.run_sheet import as_html
 from energy.pictures.road import plan_picture
 from energy.scenario.road_uploads import Uploads, laid_out, taken
-from energy.screens import desk, dials, page, road_marks
+from energy.screens import desk, dials, page, road_marks, typed
 from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
 from energy.words import plan as plan_words
 from energy.words import run_sheet
-from vehicle.problems import InputError
+from vehicle.problems import InputError, Problem, shown
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
 from vehicle.road_test.run_list import read_manifest
-from vehicle.units import figures
 
 _HEADING = "How many runs would prove it?"
 _ASSUMED, _OWN, _LOGS = "assumed", "my own figure", "from logs of mine"
-_PAIRS_WITHOUT_EFFECT = 6
+_PAIRS_WITHOUT_EFFECT, _MOST_PAIRS = 6, 1000
 _LENGTH = {"metric": "15 km", "us": "10 mi", "uk": "10 mi"}
 
 
@@ -39,13 +38,13 @@ def show() -> None:
     top = st.container()
     page.finding("What the test is to be")
     plan, why = None, list[str]()
-    without, power, pairs, length = _asked(work)
-    few = st.checkbox("few changes of the turbine: out and back in one state before it is changed", key="plan few")
+    without, power, typed_pairs, length = _asked(work)
+    few = typed.tick("few changes of the turbine: out and back in one state before it is changed", "plan few")
     try:
         spread = _spread()
         expected = predicted(work.usable, "working", without)
         effect = None if expected is None else (expected.share, expected.error)
-        speed = planned_m_s(work.usable)
+        speed, pairs = planned_m_s(work.usable), _pairs(typed_pairs)
         plan = road_plan(
             effect,
             spread,
@@ -80,8 +79,8 @@ def show() -> None:
     page.assumptions(work)
 
 
-def _asked(work: Work) -> tuple[str, float, int, str]:
-    """Return the state to drive against, the wanted chance in %, the pairs asked for (0: as needed), a run's length."""
+def _asked(work: Work) -> tuple[str, float, str, str]:
+    """Return the state to drive against, the wanted chance in %, the pairs and a run's length as typed."""
     scenario, system = work.told.scenario, desk.system()
     left, right = st.columns(2)
     with left:
@@ -89,36 +88,37 @@ def _asked(work: Work) -> tuple[str, float, int, str]:
             dials.one("trip.road_speed", work)
         else:
             road_marks.note("Speed: as the scenario's schedule has it.")
-        length = st.text_input(
-            "length of one run, one way", _LENGTH[system], key=f"plan length {system}", placeholder=_LENGTH[system]
-        )
+        length = typed.text("length of one run, one way", "plan length", _LENGTH[system], start=_LENGTH[system])
     with right:
-        power = st.selectbox(
-            "wanted chance to see the predicted effect", (80, 90, 95), key="plan power", format_func=lambda p: f"{p} %"
+        chosen = typed.choice(
+            "wanted chance to see the predicted effect", "plan power", ("80", "90", "95"), "80", lambda p: f"{p} %"
         )
-        pairs = st.number_input(
-            "pairs to drive (0: as many as that needs)", min_value=0, max_value=1000, value=0, step=2, key="plan pairs"
-        )
-    without = st.radio(
+        pairs = typed.text("pairs to drive", "plan pairs", example="as many as that needs")
+    without = typed.way(
         "against",
+        "plan without",
         ("stowed", "absent"),
-        key="plan without",
-        horizontal=True,
-        format_func={"stowed": "carrying it stowed", "absent": "not fitting it"}.__getitem__,
+        {"stowed": "carrying it stowed", "absent": "not fitting it"}.__getitem__,
     )
-    return without, float(power), int(pairs), length.strip()
+    return without, float(chosen), pairs, length.strip()
+
+
+def _pairs(text: str) -> int:
+    """Return the pairs asked for, 0 for as many as are needed. Raises InputError."""
+    if text in ("", "0"):
+        return 0
+    if not (text.isascii() and text.isdigit() and len(text) <= 4 and 2 <= int(text) <= _MOST_PAIRS):
+        accepted = f"a whole number from 2 to {_MOST_PAIRS}, or nothing for as many as are needed"
+        raise InputError(Problem("what you typed", "pairs to drive", shown(text), accepted))
+    return int(text)
 
 
 def _spread() -> RunSpread:
     """Return how much the fuel of two equal runs differs, as the user says it. Raises InputError."""
-    how = st.radio(
-        "how much the fuel of two equal runs differs", (_ASSUMED, _OWN, _LOGS), key="plan spread", horizontal=True
-    )
+    how = typed.way("how much the fuel of two equal runs differs", "plan spread", (_ASSUMED, _OWN, _LOGS))
     if how == _OWN:
-        percent = st.number_input(
-            "standard deviation of that difference, % of the fuel", 0.1, 50.0, 4.0, 0.5, key="plan spread percent"
-        )
-        return typed_spread(f"{figures(percent, 4)} %")
+        percent = typed.text("standard deviation of that difference, % of the fuel", "plan spread percent", start="4")
+        return typed_spread(percent if percent.endswith("%") else f"{percent} %", "standard deviation")
     if how == _LOGS:
         return _spread_of_logs()
     return assumed_spread()
@@ -130,7 +130,7 @@ def _spread_of_logs() -> RunSpread:
         "list of runs (runs.toml). They stay on this machine."
     )
     label = "Pilot runs: logs (CSV), with their list (runs.toml) if there is one"
-    held = taken(road_marks.uploader(label, "plan logs", "plan uploads"))
+    held = taken(road_marks.uploader(label, "plan logs"))
     if not held.logs:
         road_marks.note("No log yet: the assumed figure is taken.")
         return assumed_spread()
@@ -157,12 +157,12 @@ def _list(held: Uploads) -> str:
 
 def _seed() -> int:
     """Return the number that fixes the order; another one each time another order is asked for."""
-    seed: int = st.session_state.setdefault("plan seed", 1)
-    return seed
+    seed = desk.typed().get("plan seed", 1)
+    return seed if isinstance(seed, int) else 1
 
 
 def _another() -> None:
-    st.session_state["plan seed"] += 1
+    desk.keep_typed("plan seed", _seed() + 1)
 
 
 def _note(plan: RoadPlan) -> str:
@@ -200,15 +200,15 @@ def _sheet(plan: RoadPlan) -> None:
             on_click="ignore",
         )
         st.button("Draw another random order", key="another order", on_click=_another)
-    road_marks.note(f"windtoll plan SCENARIO.toml --seed {_seed()} --sheet run_sheet.html writes the same order.")
-    shown = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
+    road_marks.note(f"This order is number {_seed()}; it stays with your work.")
+    first = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
     page.table(
         ("run", "block", "pair", "direction", "turbine"),
-        [(str(r.number), str(r.block), str(r.pair), r.direction, r.state) for r in shown],
+        [(str(r.number), str(r.block), str(r.pair), r.direction, r.state) for r in first],
         caption="Run sheet",
     )
-    if len(shown) < len(plan.order):
-        road_marks.note(f"… and {len(plan.order) - len(shown)} more: print a sheet for each day.")
+    if len(first) < len(plan.order):
+        road_marks.note(f"… and {len(plan.order) - len(first)} more: print a sheet for each day.")
     with st.expander("Keep the same in every run"):
         page.bullets(run_sheet.KEEP_THE_SAME)
 
@@ -217,7 +217,7 @@ def _numbers(plan: RoadPlan) -> None:
     page.finding("Smallest effect that can be shown with 80 % chance")
     page.table(
         ("pairs", "runs", "effect"),
-        [(str(n), str(2 * n), f"{100 * shown:.1f} %") for n, shown in plan.smallest.items()],
+        [(str(n), str(2 * n), f"{100 * share:.1f} %") for n, share in plan.smallest.items()],
         numbers=(0, 1, 2),
         caption="Smallest effect that can be shown",
     )

@@ -13,7 +13,7 @@ from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle
 from energy.scenario.road_uploads import Uploads, laid_out, taken, to_zip
-from energy.screens import desk, live, page, road_marks, waiting
+from energy.screens import desk, live, page, road_marks, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from energy.words import road_test as road_test_words
@@ -73,13 +73,7 @@ def _uploaded() -> tuple[tuple[str, bytes], ...]:
         "this "
         "machine."
     )
-    held = road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "logs", "road uploads")
-    if held and not st.session_state.get("logs"):
-        road_marks.note(f"Still held from before: {', '.join(name for name, _ in held)}.")
-        if st.button("Let go of these files", key="drop road"):
-            st.session_state.pop("road uploads")
-            st.rerun()
-    return held
+    return road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "road logs")
 
 
 def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[str]]:
@@ -136,7 +130,9 @@ def _what_is_compared(states: list[tuple[str, str]]) -> tuple[str, str] | None:
         ("working", "absent"): "working, against left at home",
         ("stowed", "absent"): "carried stowed, against left at home",
     }
-    return st.radio("What is compared", possible, key="road compared", format_func=words.__getitem__, horizontal=True)
+    names = {" against ".join(pair): pair for pair in possible}
+    chosen = typed.way("What is compared", "road compared", tuple(names), lambda name: words[names[name]])
+    return names[chosen]
 
 
 def _take_away(uploads: Uploads, text: str) -> None:

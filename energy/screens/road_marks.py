@@ -11,9 +11,8 @@ from typing import Any
 import streamlit as st
 
 from energy.scenario.road_uploads import Uploads
-from energy.screens import page
+from energy.screens import desk, page, typed, uploads
 from energy.screens.desk import Work
-from energy.screens.uploads import as_file
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
 from vehicle.logs.log import Log
@@ -62,7 +61,7 @@ def _log(name: str, content: bytes, columns: tuple[tuple[str, str], ...]) -> Log
     found = _held(name, content, columns)
     if found is None:
         try:
-            with as_file(content, name) as path:
+            with uploads.as_file(content, name) as path:
                 found = read_log(path, dict(columns), where=name)
         except InputError as error:
             found = error
@@ -77,7 +76,7 @@ def _headers_of(name: str, content: bytes) -> tuple[str, ...]:
     """Return the headers of a log, none where it is no log (reading it says so); kept in this session."""
     kept: dict[tuple[str, bytes], tuple[str, ...]] = st.session_state.setdefault("road headers", {})
     if (name, content) not in kept:
-        with as_file(content, name) as path:
+        with uploads.as_file(content, name) as path:
             try:
                 found = headers_of(path)
             except InputError:
@@ -125,19 +124,10 @@ def _lower(columns: Mapping[str, str]) -> set[str]:
     return {header.strip().lower() for header in columns}
 
 
-def uploader(label: str, widget_key: str, held_key: str) -> tuple[tuple[str, bytes], ...]:
-    """Let logs, their list or a zip of both be uploaded; return those held, which stay while other screens are looked
-    at.
-    """
-
-    def take() -> None:
-        st.session_state[held_key] = tuple((u.name, u.getvalue()) for u in st.session_state[widget_key] or ())
-
-    st.file_uploader(
-        label, type=["csv", "txt", "toml", "zip"], accept_multiple_files=True, key=widget_key, on_change=take
-    )
-    held: tuple[tuple[str, bytes], ...] = st.session_state.get(held_key, ())
-    return held
+def uploader(label: str, place: str) -> tuple[tuple[str, bytes], ...]:
+    """Let logs, their list or a zip of both be uploaded; return those in use as (name, bytes)."""
+    held = uploads.several(label, ("csv", "txt", "toml", "zip"), place)
+    return tuple((upload.name, upload.content) for upload in held)
 
 
 def states_in(log: Log) -> list[str]:
@@ -220,8 +210,8 @@ def _words(parameter: str) -> str:
 
 def corrections() -> dict[str, str]:
     """Return what the user said of columns on this screen: header to meaning, for all logs."""
-    found: dict[str, str] = st.session_state.setdefault("road columns", {})
-    return found
+    found = desk.typed().get("road columns", {})
+    return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
 
 
 def _correct(uploads: Uploads, logs: Logs) -> None:
@@ -249,13 +239,13 @@ def _correct(uploads: Uploads, logs: Logs) -> None:
         words = "ignore" if meaning == "ignore" else f"{_words(meaning)} ({unit})" if unit else _words(meaning)
 
         def keep() -> None:
-            corrections()[header] = words
+            desk.keep_typed("road columns", {**corrections(), header: words})
 
         st.button("Use this meaning in every log that has the column", key="correct", on_click=keep)
     for number, (known, meaning_of) in enumerate(list(said.items())):
 
         def forget(header: str = known) -> None:
-            corrections().pop(header, None)
+            desk.keep_typed("road columns", {k: v for k, v in corrections().items() if k != header})
 
         note(f"You said: {known} is {meaning_of}.")
         st.button(f"Take that back: {plain(known)}", key=f"forget {number}", on_click=forget)
@@ -363,16 +353,16 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
 
 
 def _edited(
-    number: int, uploads: Uploads, first: Marks, name: str, widget: Callable[[str, str, Callable[[], None]], Any]
+    number: int, found: Uploads, first: Marks, name: str, widget: Callable[[str, str, Callable[[], None]], Any]
 ) -> str:
     """Return a mark as it was edited, else as it came; an edit stays with its run when other files come or go."""
-    edits: dict[tuple[str, ...], str] = st.session_state.setdefault("road edits", {})
-    place = (_digest(uploads.text) if uploads.listed else "", str(number) if uploads.listed else "", first.file, name)
-    value = edits.get(place, getattr(first, name))
-    key = f"mark {_digest(*place, str(number), getattr(first, name))}"
+    place = (_digest(found.text) if found.listed else "", str(number) if found.listed else "", first.file, name)
+    held = f"road edit {_digest(*place)}"
+    value = str(desk.typed().get(held, getattr(first, name)))
+    key = desk.field_key(f"mark {_digest(*place, str(number), getattr(first, name))}")
 
     def keep() -> None:
-        edits[place] = str(st.session_state[key])
+        desk.keep_typed(held, str(st.session_state[key]))
 
     return str(widget(key, value, keep))
 
@@ -390,17 +380,9 @@ def engine(uploads: Uploads, work: Work) -> dict[str, str]:
     source = "" if uploads.listed or known is None else ", of the open scenario until you say otherwise"
     with st.expander(f"Engine of the car that was driven{source}"):
         note("Litres depend on it where the car reports no fuel rate; percent hardly does.")
-        fuel = st.selectbox(
-            "fuel",
-            options,
-            index=options.index(fuel),
-            key=f"road fuel {where}",
-            format_func=lambda f: plain(f) if f else "(not said)",
-        )
-        displacement = st.text_input(
-            "displacement", said.get("displacement", ""), key=f"road displacement {where}", placeholder="2.2 L"
-        )
-    return {"fuel": fuel, "displacement": displacement.strip()}
+        fuel = typed.choice("fuel", f"road fuel {where}", options, fuel, lambda f: plain(f) if f else "(not said)")
+        displacement = typed.text("displacement", f"road displacement {where}", "2.2 L", said.get("displacement", ""))
+    return {"fuel": fuel, "displacement": displacement}
 
 
 def _digest(*parts: str) -> str:

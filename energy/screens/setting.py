@@ -17,8 +17,7 @@ from energy.screens import desk, page, sweep, typed
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
-from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
-from vehicle import units
+from energy.words.match import SETTING_NAMES, flat_words, map_title, notes_of, rows_of, sentence
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -51,7 +50,7 @@ def show() -> None:
 
 def _reckoned(work: Work, top: DeltaGenerator) -> None:
     system = desk.system()
-    held = tuple(key for key in SETTINGS if st.session_state.get(f"hold {key}"))
+    held = tuple(key for key in SETTINGS if desk.typed().get(f"hold {key}") is True)
     try:
         with top.container():
             st.title(_HEADING)
@@ -88,14 +87,11 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
 
 def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
     best, own, thrifty = found.best, found.own, found.thriftiest
-    marks = [("most heat", best.pitch_deg, best.resistance_ohm)]
+    marks = [("maximum heat", best.pitch_deg, best.resistance_ohm)]
     for name, setting in (("today", own), ("lowest fuel per heat", thrifty)):
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
-    title = (
-        f"At a ratio of {best.ratio:.3g} the heat is greatest at a pitch of {best.pitch_deg:.3g}° and "
-        f"{units.show(best.resistance_ohm, 'resistance', system)}"
-    )
+    title = map_title(best, system)
     note = "Left blank: a limit is passed, or the rotor does not turn."
     if len(marks) < 3:
         note += " Settings with another ratio are not on this map."
@@ -105,14 +101,16 @@ def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
 def _holds() -> None:
     with st.container(border=True, horizontal=True):
         for key in SETTINGS:
-            st.checkbox(f"keep my {SETTING_NAMES[key]}", key=f"hold {key}")
+            typed.tick(f"keep my {SETTING_NAMES[key]}", f"hold {key}")
 
 
 def _use(found: Match, which: str) -> None:
     """Put a found setting into the scenario in work."""
     setting = getattr(found, which)
+    values: dict[str, object] = {}
     if found.own.pitch_deg != setting.pitch_deg:
-        desk.put_value("rotor.pitch", f"{setting.pitch_deg:.4g} deg")
-    desk.put_value("drive.ratio", float(f"{setting.ratio:.4g}"))
-    desk.put_value("heater.resistance", f"{setting.resistance_ohm:.4g} ohm")
+        values["rotor.pitch"] = f"{round(setting.pitch_deg, 2) + 0.0:g} deg"
+    values["drive.ratio"] = float(f"{setting.ratio:.4g}")
+    values["heater.resistance"] = f"{setting.resistance_ohm:.4g} ohm"
+    desk.put_values(values)
     desk.renew()

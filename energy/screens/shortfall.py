@@ -92,7 +92,7 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
     try:
         _answer(work, system, upload.content, top)
     except InputError as error:
-        _cannot(work, top, upload.faults(error, _FILE))
+        _cannot(work, top, uploads.faults(upload, error, _FILE))
 
 
 def _nothing(work: Work, top: DeltaGenerator) -> None:

@@ -8,12 +8,14 @@ from typing import Any
 
 import streamlit as st
 
+from energy.chain.rotor_choice import RotorChoice, compare_rotors
 from energy.chain.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_of
 from energy.pictures.base import Picture
 from energy.pictures.measured import size_picture
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed
 from energy.screens.desk import Work
+from energy.words import rotor_choice as rotor_words
 from energy.words import size as size_words
 from energy.words.headings import one_line
 from vehicle.problems import InputError, Problem
@@ -33,6 +35,11 @@ def _of_scenario(bundle: Bundle) -> Wanted:
 @functools.lru_cache(maxsize=16)
 def _sized(wanted: Wanted) -> SizingTable:
     return sized(wanted)
+
+
+@functools.lru_cache(maxsize=16)
+def _compared(wanted: Wanted) -> RotorChoice:
+    return compare_rotors(wanted)
 
 
 @functools.lru_cache(maxsize=16)
@@ -62,6 +69,7 @@ def show() -> None:
         headed=False,
     )
     _table(work, table)
+    _rotors(_compared(wanted), system)
     _cautions()
     with st.expander(f"Assumed ({len(table.notes)})"):
         page.bullets(table.notes)
@@ -76,8 +84,20 @@ def _table(work: Work, table: SizingTable) -> None:
     page.bullets([size_words.TRADE, f"Your scenario's rotor: {own}."])
 
 
+def _rotors(choice: RotorChoice, system: UnitSystem) -> None:
+    page.finding(rotor_words.TITLE)
+    headings = one_line(rotor_words.headings(system))
+    page.table(headings, rotor_words.rows(choice, system), numbers=range(len(headings) - 2), caption="Rotors")
+    page.bullets([rotor_words.sentence(choice, system), *rotor_words.why(choice, system), *rotor_words.NOTES])
+    if choice.chosen is not None:
+        with st.expander("Blade of the one to choose"):
+            blade, build = choice.chosen.blade, choice.chosen.build
+            page.table(rotor_words.STATION_HEADINGS, rotor_words.station_rows(blade), numbers=range(3), caption="Blade")
+            page.bullets(rotor_words.blade_lines(blade, build))
+
+
 def _cautions() -> None:
-    page.cautions((size_words.DANGER,))
+    page.cautions((size_words.DANGER, *rotor_words.DANGER))
 
 
 def _asked(own: Wanted) -> Wanted:

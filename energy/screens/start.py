@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from energy.scenario import bundle as bundles
-from energy.screens import catalogue, desk, page
+from energy.screens import catalogue, desk, look, mine, page, shell
 from energy.screens.catalogue import Screen
 from vehicle.problems import InputError
 from vehicle.units import UNIT_SYSTEMS
@@ -16,13 +16,17 @@ from vehicle.units import UNIT_SYSTEMS
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
+    from energy.chain.answer import Answered
+
+_HAS_ITS_OWN_NEXT = {"fuel"}  # higher up, beside the answer
 _UNIT_WORDS = {"metric": "metric (km/h, N, L)", "us": "US (mph, lbf, gal)", "uk": "UK (mph, N, mpg)"}
 
 
 def run() -> None:
     """Show the app: the sidebar, then the screen that was asked for."""
-    st.set_page_config(page_title="windtoll", page_icon=None, layout="wide", initial_sidebar_state="auto")
-    st.html(page.STYLE)
+    st.set_page_config(page_title="windtoll", page_icon=look.MARK, layout="wide", initial_sidebar_state="auto")
+    st.html(page.STYLE + shell.style())
+    st.logo(look.LOGO, size="large", icon_image=look.LOGO)
     desk.start()
     first = catalogue.SCREENS[0]
     pages = {
@@ -32,16 +36,26 @@ def run() -> None:
     pages[first.place] = st.Page(_shown(first), title=first.question, url_path="start", default=True)
     # The default page stands at the root of the address only; this one lets it be written like the others.
     again = st.Page(_shown(first), title=first.question, url_path=first.place)
-    chosen = st.navigation([*pages.values(), again], position="hidden")
+    listed = st.Page(_works(pages[first.place]), title=mine.HEADING, url_path="works")
+    chosen = st.navigation([*pages.values(), again, listed], position="hidden")
+    desk.look_at(chosen.title)
+    mine.bar()
     with st.sidebar:
-        _questions(pages)
+        _questions(pages, chosen.title)
+        page.finding("Your scenario")
+        _link(listed, mine.HEADING, chosen.title)
         _scenario()
         _units()
+    mine.notices()
+    mine.watch()
     invitation = st.empty()  # its place stays when it goes: else all below is drawn anew, and a slider loses the focus
-    if chosen.title != pages["scenario"].title:
+    if chosen.title not in (pages["scenario"].title, mine.HEADING):
         _invite(invitation, pages["scenario"])
+    st.session_state["pages"] = pages  # what screens link to
     chosen.run()
-    _ask_next(chosen, pages)
+    place = next((screen.place for screen in catalogue.SCREENS if screen.question == chosen.title), "")
+    if place and place not in _HAS_ITS_OWN_NEXT:
+        page.next_steps(_latest_answer(), place)
     st.html(
         '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing '
         "leaves "
@@ -62,10 +76,12 @@ def _invite(place: DeltaGenerator, page_of_scenario: Any) -> None:
     """Link to where a scenario is put in, while what is open is a demo, or guesses stand in it."""
     guesses = len(desk.guesses())
     if desk.is_demo():
-        place.page_link(page_of_scenario, label="An invented demo is open: put in your own")
+        words = "An invented demo is open: put in your own"
+        place.page_link(page_of_scenario, label=words, query_params=desk.address())
     elif guesses:
         words = "1 value is" if guesses == 1 else f"{guesses} values are"
-        place.page_link(page_of_scenario, label=f"{words} still a guess: put in your own")
+        label = f"{words} still a guess: put in your own"
+        place.page_link(page_of_scenario, label=label, query_params=desk.address())
 
 
 def _shown(screen: Screen) -> Callable[[], None]:
@@ -77,37 +93,49 @@ def _shown(screen: Screen) -> Callable[[], None]:
     return shown
 
 
-def _questions(pages: dict[str, Any]) -> None:
+def _works(first: Any) -> Callable[[], None]:
+    def shown() -> None:
+        mine.show(first)
+
+    return shown
+
+
+def _link(target: Any, words: str, here: str) -> None:
+    """Link a screen; the one that is shown is marked instead."""
+    if words == here:
+        st.html(f'<p class="wt-here" aria-current="page">{page.escape(words)}</p>')
+    else:
+        st.page_link(target, label=words, query_params=desk.address())
+
+
+def _questions(pages: dict[str, Any], here: str) -> None:
     """Link the screens by groups. Streamlit's own list of groups is no list to a screen reader."""
     group = ""
     for screen in catalogue.SCREENS:
         if screen.group != group:
             group = screen.group
             page.finding(group)
-        st.page_link(pages[screen.place], label=screen.question)
+        _link(pages[screen.place], screen.question, here)
 
 
-def _ask_next(chosen: Any, pages: dict[str, Any]) -> None:
-    st.divider()
-    page.finding("Other questions")
-    for found in pages.values():
-        if found.title != chosen.title:
-            st.page_link(found, label=found.title)
+def _latest_answer() -> Answered:
+    """Return the answer with its range where it is at hand, else that of the values as exact."""
+    work = desk.work()
+    return desk.told_of.held(work.usable) or work.told
 
 
 def _units() -> None:
-    if "system_choice" not in st.session_state:
-        st.session_state["system_choice"] = desk.system()
+    key = "system_choice"
+    if st.session_state.get(key) != desk.system():
+        st.session_state[key] = desk.system()
 
     def change() -> None:
-        st.session_state["system"] = st.session_state["system_choice"]
-        desk.renew()
+        desk.choose_system(st.session_state[key])
 
-    st.radio("Units", UNIT_SYSTEMS, key="system_choice", on_change=change, format_func=_UNIT_WORDS.__getitem__)
+    st.radio("Units", UNIT_SYSTEMS, key=key, on_change=change, format_func=_UNIT_WORDS.__getitem__)
 
 
 def _scenario() -> None:
-    page.finding("Your scenario")
     held = desk.bundle()  # what is made when it is asked for has no session to look into
     changed = held != desk.loaded()
     st.download_button(
@@ -128,23 +156,15 @@ def _scenario() -> None:
         on_click="ignore",
         width="stretch",
     )
-    st.button("Revert to loaded", on_click=_undo, disabled=not changed, width="stretch")
-    earlier = desk.before()
-    if earlier is not None:
-        st.button("Back to the one before", on_click=desk.load, args=(earlier,), width="stretch", key="one before")
+    st.button("Revert to loaded", on_click=desk.revert, disabled=not changed, width="stretch")
     with st.expander("Open a file, or start from a demo"):
-        _bring_back()
+        _open_files()
         names = list(desk.demos())
         demo = st.selectbox("Demo (invented)", names, format_func=desk.demo_title, key="demo")
-        st.button("Start from this demo", on_click=lambda: desk.load(desk.demos()[demo]), width="stretch")
+        st.button("Start from this demo", on_click=desk.open_demo, args=(demo,), width="stretch")
 
 
-def _undo() -> None:
-    desk.put(desk.loaded())
-    desk.renew()
-
-
-def _bring_back() -> None:
+def _open_files() -> None:
     uploads = st.file_uploader(
         "The zip, or scenario.toml with its CSV files",
         type=["zip", "toml", "csv"],
@@ -155,7 +175,7 @@ def _bring_back() -> None:
         try:
             found = bundles.from_uploads([(upload.name, upload.getvalue()) for upload in uploads])
         except InputError as error:
-            page.problem_list([str(problem) for problem in error.problems], "Nothing was taken")
+            page.problem_list([str(problem) for problem in error.problems], "Nothing was opened")
             return
         desk.load(found)
         st.rerun()

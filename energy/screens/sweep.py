@@ -15,9 +15,9 @@ from energy.pictures.base import Picture
 from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
+from energy.scenario.works import Upload
 from energy.screens import desk, page, uploads
 from energy.screens.desk import Work
-from energy.screens.uploads import Upload
 from energy.screens.waiting import kept
 from energy.words import call_sheet as call_words
 from energy.words import forms
@@ -100,11 +100,11 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
                 work,
                 heading,
                 "Not enough data in this drive to calculate the best setting.",
-                upload.faults(error, _FILE),
+                uploads.faults(upload, error, _FILE),
             )
         return
     with top.container():
-        page.answer_line(work, heading, *tune_words.headlines(tuned))
+        page.first_lines(work, heading, tune_words.first_lines(tuned, system))
     page.picture(
         _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "

@@ -60,13 +60,36 @@ def to_csv(table: pd.DataFrame, comments: str = "") -> bytes:
 def editor(table: pd.DataFrame, name: str) -> pd.DataFrame:
     """Show a table whose cells and rows can be changed; return it as changed.
 
-    Once something was changed, the rows that stood there then stay, whatever `table` is later: no work is lost.
+    Once something was changed, the rows that stood there then stay, whatever `table` is later: no work is lost. They
+    stay with the work, also while another screen is shown, until `forget` is called.
     """
     key = desk.field_key(f"table {name}")
     touched = any(st.session_state.get(key, {}).values())
     if not touched or f"{key} rows" not in st.session_state:
-        st.session_state[f"{key} rows"] = table
+        st.session_state[f"{key} rows"] = _kept(name, table)
     found: pd.DataFrame = st.data_editor(
         st.session_state[f"{key} rows"], key=key, num_rows="dynamic", hide_index=True, width="stretch"
     )
+    if touched:
+        desk.keep_typed(f"table {name}", to_csv(found).decode())
     return found
+
+
+def forget(name: str) -> None:
+    """Forget what was changed of a table."""
+    desk.keep_typed(f"table {name}", None)
+
+
+def _kept(name: str, table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table as it was changed before, if it was, with the rows that are still empty; else `table`."""
+    text = desk.typed().get(f"table {name}")
+    if not isinstance(text, str):
+        return table
+    try:
+        _, held = from_csv(text.encode())
+    except InputError:  # every row was emptied
+        return empty(list(table.columns), len(table))
+    if list(held.columns) != list(table.columns):
+        return table
+    missing = len(table) - len(held)
+    return pd.concat([held, empty(list(held.columns), missing)], ignore_index=True) if missing > 0 else held

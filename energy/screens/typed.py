@@ -12,6 +12,7 @@ import streamlit as st
 
 from energy.screens import desk
 from vehicle import units
+from vehicle.typed import as_people_type
 
 
 def quantity(
@@ -21,23 +22,27 @@ def quantity(
 
     `unit` is the SI unit of its kind, `start` the value (SI) that counts until another is typed, `offered` units in
     place of the usual ones."""
-    held = _held()
+    held = desk.typed()
     choices = tuple(offered) or units.written_units(unit, desk.system())
+    chosen = held.get(f"unit of {name}")  # stays while the field is empty
+    choices = (chosen, *(c for c in choices if c != chosen)) if isinstance(chosen, str) else choices
     own = (
         ""
         if start is None
         else _text(f"{units.express(start, choices[0], unit) if choices[0] else start:.4g}", choices[0])
     )
-    number, now = _split(held.get(name, own), choices)
+    number, now = _split(str(held.get(name, own)), choices)
     choices = choices if now in choices else (*choices, now)
     value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
 
     def store() -> None:
-        text = str(st.session_state[value_key]).strip()
-        if text:
-            held[name] = _text(text, st.session_state[unit_key])
-        else:
-            held.pop(name, None)
+        text = as_people_type(str(st.session_state[value_key]).strip(), thousands_comma=desk.system() != "metric")
+        if text:  # a unit that was typed goes to the unit's box
+            st.session_state[value_key], st.session_state[unit_key] = _split(
+                _text(text, st.session_state[unit_key]), (st.session_state[unit_key],)
+            )
+        desk.keep_typed(name, _text(text, st.session_state[unit_key]) if text else None)
+        desk.keep_typed(f"unit of {name}", st.session_state[unit_key])
 
     def convert() -> None:
         """Keep the quantity in another unit."""
@@ -67,48 +72,53 @@ def quantity(
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
     """Show a choice of names in a list; return the chosen one."""
     key = _widget(name, _known(name, options, start))
+    if name not in desk.typed():
+        st.session_state[key] = start  # nobody chose: it follows what it depends on
     return str(st.selectbox(label, options, key=key, on_change=_storing(name, key), format_func=words))
 
 
-def way(label: str, name: str, options: Sequence[str]) -> str:
+def way(label: str, name: str, options: Sequence[str], words: Callable[[str], str] = str) -> str:
     """Show a choice between few ways side by side; return the chosen one."""
     key = _widget(name, _known(name, options, options[0]))
-    return str(st.radio(label, options, key=key, on_change=_storing(name, key), horizontal=True))
+    chosen = st.radio(label, options, key=key, on_change=_storing(name, key), horizontal=True, format_func=words)
+    return str(chosen)
 
 
 def text(label: str, name: str, example: str = "", start: str = "") -> str:
     """Show a line of text; return it without blanks about it."""
-    key = _widget(name, _held().get(name, start))
+    key = _widget(name, str(desk.typed().get(name, start)))
     typed = st.text_input(label, key=key, on_change=_storing(name, key), placeholder=example, autocomplete="off")
     return str(typed or "").strip()
 
 
-def count(label: str, name: str, most: int) -> int:
-    """Show a whole number from 1 to `most`; return it."""
-    key = _widget(name, _held().get(name, 1))
-    return int(st.number_input(label, 1, most, key=key, on_change=_storing(name, key)))
+def count(label: str, name: str, most: int, least: int = 1, start: int = 1) -> int:
+    """Show a choice of a whole number from `least` to `most`; return it."""
+    held = desk.typed().get(name, start)
+    known = held if isinstance(held, int) and least <= held <= most else start
+    key = _widget(name, known)
+    return int(st.selectbox(label, range(least, most + 1), key=key, on_change=_storing(name, key)))
 
 
-def forget(beginning: str) -> None:
+def tick(label: str, name: str) -> bool:
+    """Show a box to tick; return whether it is ticked."""
+    key = _widget(name, desk.typed().get(name) is True)
+    return bool(st.checkbox(label, key=key, on_change=_storing(name, key)))
+
+
+def forget(*beginnings: str) -> None:
     """Forget what was typed under names that begin so, and let its fields show where they start from."""
-    held = _held()
-    for name in [name for name in held if name.startswith(beginning)]:
-        del held[name]
+    starts = tuple(text for beginning in beginnings for text in (beginning, f"unit of {beginning}"))
+    desk.forget_typed([name for name in desk.typed() if name.startswith(starts)])
     desk.renew()
 
 
 def any_typed(beginning: str) -> bool:
     """Return whether anything was typed under names that begin so."""
-    return any(name.startswith(beginning) for name in _held())
-
-
-def _held() -> dict[str, Any]:
-    found: dict[str, Any] = st.session_state.setdefault("typed", {})
-    return found
+    return any(name.startswith(beginning) for name in desk.typed())
 
 
 def _known(name: str, options: Sequence[str], start: str) -> str:
-    held = _held().get(name, start)
+    held = desk.typed().get(name, start)
     return str(held if held in options else start)
 
 
@@ -122,7 +132,7 @@ def _widget(name: str, value: Any) -> str:
 
 def _storing(name: str, key: str) -> Callable[[], None]:
     def store() -> None:
-        _held()[name] = st.session_state[key]
+        desk.keep_typed(name, st.session_state[key])
 
     return store
 

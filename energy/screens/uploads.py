@@ -1,53 +1,61 @@
 """A measured file that a user brings: its form, an example to take away, and its bytes as a file for the readers.
 
-The file stays with the session while other screens are shown. What was uploaded is never used as a path.
+The file stays with the work. What was uploaded is never used as a path.
 """
 
 from __future__ import annotations
 
 import contextlib
 import tempfile
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import streamlit as st
 
+from energy.scenario.works import Upload
 from energy.screens import desk, page
 from vehicle.problems import InputError, shown
 
 
-@dataclass(frozen=True)
-class Upload:
-    """An uploaded file: its name as the user has it (for showing only) and its bytes."""
+def faults(upload: Upload, error: InputError, read_as: str) -> list[str]:
+    """Return the faults of an error, told of the user's file instead of the name that it was read under."""
+    name = shown(upload.name).strip("'\"")
+    return [str(replace(p, where=name) if p.where == read_as else p) for p in error.problems]
 
-    name: str
-    content: bytes
 
-    def faults(self, error: InputError, read_as: str) -> list[str]:
-        """Return the faults of an error, told of the user's file instead of the name that it was read under."""
-        name = shown(self.name).strip("'\"")
-        return [str(replace(p, where=name) if p.where == read_as else p) for p in error.problems]
+def one(label: str, kind: str, place: str) -> Upload | None:
+    """Show an upload of one file; return the file in use, which stays until it is removed."""
+    found = several(label, (kind,), place, many=False)
+    return found[0] if found else None
+
+
+def several(label: str, kinds: Sequence[str], place: str, *, many: bool = True) -> tuple[Upload, ...]:
+    """Show an upload of files; return those in use, which stay with the work until they are removed."""
+    widget_key = desk.field_key(f"upload {place}")
+
+    def store() -> None:
+        chosen = st.session_state[widget_key]
+        files = chosen if isinstance(chosen, list) else [chosen] if chosen is not None else []
+        desk.keep_uploads(place, tuple(Upload(each.name, each.getvalue()) for each in files))
+
+    def remove() -> None:
+        desk.keep_uploads(place, ())
+
+    with_it = st.file_uploader(label, type=list(kinds), accept_multiple_files=many, key=widget_key, on_change=store)
+    held = desk.uploads(place)
+    if held and not with_it:  # another screen was shown in between, or the page was loaded anew
+        names = ", ".join(upload.name for upload in held)
+        st.html(f'<p class="wt-note">In use: {page.escape(names)}, uploaded before.</p>')
+        st.button("Remove these files" if len(held) > 1 else "Remove this file", on_click=remove, key=f"remove {place}")
+    return held
 
 
 def ask(place: str, form: str, example: bytes | None, example_name: str) -> Upload | None:
     """Show what the file has to hold, an upload and an example; return the file in use, if any."""
     kind = example_name.rpartition(".")[2]
     st.html(f'<p class="wt-note">{page.escape(form)}</p>')
-    held_key, widget_key = f"upload held {place}", desk.field_key(f"upload {place}")
-
-    def store() -> None:
-        upload = st.session_state[widget_key]
-        st.session_state[held_key] = None if upload is None else Upload(upload.name, upload.getvalue())
-
-    def put_away() -> None:
-        st.session_state[held_key] = None
-
-    with_it = st.file_uploader(f"The {kind.upper()} file", type=[kind], key=widget_key, on_change=store)
-    held: Upload | None = st.session_state.get(held_key)
-    if held is not None and with_it is None:  # another screen was shown in between
-        st.html(f'<p class="wt-note">In use: {page.escape(held.name)}, uploaded before.</p>')
-        st.button("Put it away", on_click=put_away, key=f"remove {place}")
+    held = one(f"The {kind.upper()} file", kind, place)
     if example is not None:
         st.download_button(
             f"Download an example file ({kind.upper()}, invented numbers)",

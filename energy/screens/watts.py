@@ -117,7 +117,7 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
     try:
         found = _weighed(work, upload.content, top)
     except InputError as error:
-        _cannot(work, top, upload.faults(error, _FILE))
+        _cannot(work, top, uploads.faults(upload, error, _FILE))
         return
     _answer(work, system, found, upload.content, top)
 
@@ -255,6 +255,5 @@ def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | by
 
 def _use(updates: dict[str, str]) -> None:
     """Put the inputs as the readings have them into the scenario in work."""
-    for key, text in updates.items():
-        desk.put_value(key, override_value(text))
+    desk.put_values({key: override_value(text) for key, text in updates.items()})
     desk.renew()

@@ -117,7 +117,7 @@ def equivalent_static_load_n(
 
     References
     ----------
-    .. [1] ISO 76; deep groove 0.6 and 0.5 from a maker's catalogue text; angular contact of 40° 0.5 and 0.26, tapered
+    .. [1] ISO 76; deep groove 0.6 and 0.5, angular contact of 40° 0.5 and 0.26, tapered
        roller 0.5, thrust ball 2.7 from memory (a thrust ball bearing should see no radial load at all).
     """
     radial, axial = np.asarray(radial_n, float), np.abs(np.asarray(axial_n, float))
@@ -223,7 +223,7 @@ def highest_axial_load_n(static_rating_n: float, kind: str, bore_m: float | None
 
     References
     ----------
-    .. [1] A bearing maker's catalogue text.
+    .. [1] Limits that makers of bearings give: common practice, no source.
     """
     if kind != "deep_groove_ball":
         return None

@@ -357,7 +357,7 @@ def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
     static, dynamic = float(rig.read("bearing.static_rating")), float(rig.read("bearing.dynamic_rating"))
     axial_factor, static_factor = rig.maybe("bearing.axial_factor"), rig.maybe("bearing.static_axial_factor")
     highest = equations.highest_axial_load_n(static, table.kind, rig.maybe("bearing.bore"), table.light_series)
-    axial = None if highest is None else LoadLimit(highest, "share of C0 (catalogue text)")
+    axial = None if highest is None else LoadLimit(highest, "share of C0 (common practice)")
     rows = _in_both(cases, "axial load on the bearing", "force", lambda at: at.thrust_n, axial)
 
     def equivalent_static_n(at: Conditions) -> np.ndarray:

@@ -54,13 +54,20 @@ def measurements_of(
     found = []
     for k, (key, way) in enumerate(ways):
         known = figure.inputs[key]
-        plus_minus = way.plus_minus * abs(known.value) if way.relative else way.plus_minus
+        plus_minus = way.plus_minus * size_of(known) if way.relative else way.plus_minus
         if plus_minus / COVERAGE_FACTOR >= known.standard_deviation:
             continue  # known as well as that already
         told = part(progress, k / len(ways), (k + 1) / len(ways))
         after = width_once_measured(figure, key, plus_minus, rows, told)
         found.append(Measurement(key, plus_minus, way.how, 1 - after / before if before > 0 else 0.0))
     return tuple(sorted(found, key=lambda m: -m.shrinks_by))
+
+
+def size_of(known: Uncertain) -> float:
+    """Return the size that a relative error is a share of: the value, or the middle of its range where that is
+    greater: a value taken as 0 is not measured to ± 0.
+    """
+    return max(abs(known.value), abs(known.low + known.high) / 2)
 
 
 def width_once_measured(

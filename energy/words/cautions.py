@@ -9,14 +9,18 @@ import numpy as np
 
 from energy.aero.blade import STALL_SHARE_LIMIT
 from energy.aero.operating_point import free_run_is_told
+from energy.chain.certified import TOWN_FUEL_READS_LOW
 from energy.chain.ledger import answer
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
 from energy.words.verdict import number
+from vehicle.driving.engine import Battery, outside_the_map
+from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.scenario.read import Scenario
 
 # Common practice, no source: above 50 V AC or DC a supply is handled as mains. IEC 62257-7-1:2010, 3.55 takes as
 # extra-low voltage at most 50 V AC or 120 V ripple-free DC; a rectified supply with its load cut is taken at the lower.
@@ -54,13 +58,17 @@ def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
+def of_the_file(scenario: Scenario) -> list[str]:
+    """Return what is odd about a scenario's values, and those that it says are meant though unusual, in sentences."""
+    return [f"{warning[0].upper()}{warning[1:]}." for warning in scenario.warnings]
+
+
 def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
-    warnings = [warning[0].upper() + warning[1:] + "." for warning in answered.scenario.warnings]
     return [
         *_of_the_rotor(answered, system),
         *_of_the_voltage(answered),
         *_of_the_numbers(answered, system),
-        *warnings,
+        *of_the_file(answered.scenario),
     ]
 
 
@@ -147,6 +155,8 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
             "Thrust is an estimate by momentum theory from the power coefficient; the drag, and so the fuel, can be "
             "off by a quarter."
         )
+    yield from _of_the_fuel_map(answered, system)
+    yield from _of_town_fuel(answered)
     for state in (result.without, result.states["working"]):
         if not bool(state.supply.enough_torque):
             yield (
@@ -154,6 +164,42 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
                 f"{'this speed' if answered.trip is None else 'all of this trip'} ({state.state}): the fuel shown is "
                 "that of a fuller throttle than it has."
             )
+
+
+def _of_town_fuel(answered: Answered) -> Iterator[str]:
+    """Yield that fuel in town reads low, where a schedule stops and goes."""
+    trip, engine = answered.trip, answered.scenario.engine
+    if trip is None or engine is None or not stops_and_goes(trip.steps):
+        return
+    low = TOWN_FUEL_READS_LOW["diesel" if engine.fuel == "diesel" else "petrol"]
+    yield (
+        f"Fuel in town reads low: on the urban schedule the fuel without a turbine is {100 * low:.0f} % below the city "
+        "test of certified vehicles (median; that test holds a cold start). A percentage of it reads high by as much."
+    )
+
+
+def _of_the_fuel_map(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield where the engine works outside its fuel map."""
+    found = answered.answer if answered.trip is None else answered.trip.by_step
+    engine = found.inputs.engine
+    if isinstance(engine, Battery) or engine.fuel_map is None:
+        return
+    states = (found.without, found.states["working"])
+    outside = np.broadcast_arrays(*(outside_the_map(engine, state.supply) for state in states))
+    beyond = outside[0] | outside[1]
+    if not beyond.any():
+        return
+    table = engine.fuel_map
+    speeds = [show(float(v), "rotor_speed", system) for v in table.engine_speed_rad_s[[0, -1]]]
+    torques = [show(float(v), "torque", system) for v in table.torque_n_m[[0, -1]]]
+    where = "The engine works"
+    if answered.trip is not None:
+        lasts = np.broadcast_to(answered.trip.steps.duration_s, beyond.shape)
+        where = f"In {100 * float(lasts[beyond].sum() / lasts.sum()):.0f} % of the time the engine works"
+    yield (
+        f"{where} outside its fuel map ({speeds[0]} to {speeds[1]}, {torques[0]} to {torques[1]}): its fuel there is "
+        "extrapolated."
+    )
 
 
 def _stalled_sections(answered: Answered, system: UnitSystem) -> str:

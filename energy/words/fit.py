@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.heat.fit import HeaterFit
+    from energy.heat.two_readings import FirstCapacity
     from vehicle.quantity import Estimate
 
 
@@ -22,6 +23,28 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
         f"{_quantity_words(fit.loss_w_k, 'heat_loss', system)}, "
         f"{slow}; {100 * fit.level:g} % intervals."
     )
+
+
+def first_sentence(found: FirstCapacity, system: UnitSystem) -> str:
+    """Return what two readings give, in one sentence."""
+    text = f"Heat capacity about {_quantity_words(found.heat_capacity_j_k, 'heat_capacity', system)}, a first value"
+    if found.loss_w_k is not None:
+        text += f"; loss about {_quantity_words(found.loss_w_k, 'heat_loss', system)}"
+    return f"{text}; 95 % intervals." if found.loss_w_k is not None else f"{text}; 95 % interval."
+
+
+def first_data(found: FirstCapacity, table: str, written: list[str]) -> dict[str, Any]:
+    """Return what two readings give as data for `--json`, SI."""
+    from energy.words.fit_model import FirstCapacityData
+    from energy.words.result_model import estimate_data
+
+    return FirstCapacityData(
+        heat_capacity_j_k=estimate_data(found.heat_capacity_j_k),
+        loss_w_k=None if found.loss_w_k is None else estimate_data(found.loss_w_k),
+        remarks=list(found.remarks),
+        scenario_table=table,
+        written=written,
+    ).model_dump()
 
 
 def _quantity_words(estimate: Estimate, kind: str, system: UnitSystem) -> str:
@@ -46,34 +69,38 @@ def _ranged(estimate: Estimate, one: Callable[[float, int], str]) -> str:
     return f"{value} ({low.partition(' ')[0]} to {high})"
 
 
-def as_data(fit: HeaterFit) -> dict[str, Any]:
+def as_data(fit: HeaterFit, scenario_table: str | None, written: Sequence[str]) -> dict[str, Any]:
     """Return the fit as data for `--json`, SI."""
+    from energy.words.fit_model import FitLoadData, ResidualsData
+    from energy.words.result_model import EstimateData, estimate_data
 
-    def entry(estimate: Estimate | None) -> dict[str, float | None] | None:
-        return None if estimate is None else estimate.as_dict()
+    def entry(estimate: Estimate | None) -> EstimateData | None:
+        return None if estimate is None else estimate_data(estimate)
 
-    return {
-        "heat_capacity_j_k": entry(fit.heat_capacity_j_k),
-        "loss_w_k": entry(fit.loss_w_k),
-        "time_constant_s": entry(fit.time_constant_s),
-        "sensor_lag_s": entry(fit.sensor_lag_s),
-        "level": fit.level,
-        "separable": fit.separable,
-        "residual_rms_k": fit.residual_rms_k,
-        "residual_autocorrelation": fit.autocorrelation,
-        "correlation": fit.correlation if fit.heat_capacity_j_k is not None else None,
-        "rows": fit.rows,
-        "remarks": list(fit.remarks),
-        "residuals": [
-            {
-                "log": part.name,
-                "time_s": [round(float(v), 3) for v in part.time_s],
-                "fitted_degc": [round(float(v) - 273.15, 4) for v in part.fitted_k],
-                "residual_k": [round(float(v), 4) for v in part.residual_k],
-            }
+    return FitLoadData(
+        heat_capacity_j_k=entry(fit.heat_capacity_j_k),
+        loss_w_k=entry(fit.loss_w_k),
+        time_constant_s=estimate_data(fit.time_constant_s),
+        sensor_lag_s=entry(fit.sensor_lag_s),
+        level=fit.level,
+        separable=fit.separable,
+        residual_rms_k=fit.residual_rms_k,
+        residual_autocorrelation=fit.autocorrelation,
+        correlation=fit.correlation if fit.heat_capacity_j_k is not None else None,
+        rows=fit.rows,
+        remarks=list(fit.remarks),
+        residuals=[
+            ResidualsData(
+                log=part.name,
+                time_s=[round(float(v), 3) for v in part.time_s],
+                fitted_degc=[round(float(v) - 273.15, 4) for v in part.fitted_k],
+                residual_k=[round(float(v), 4) for v in part.residual_k],
+            )
             for part in fit.residuals
         ],
-    }
+        scenario_table=scenario_table,
+        written=list(written),
+    ).model_dump()
 
 
 FOR_THE_SCENARIO = "For the scenario (capacity and loss with what was in it during the log)"

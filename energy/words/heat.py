@@ -10,12 +10,14 @@ import numpy as np
 
 from energy.chain.answer import Answered
 from energy.chain.heating import SHARE, Heating, element_cap_w
+from energy.chain.limits import heating_limits, in_order
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
+from energy.words.cautions import of_the_file
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
-from energy.words.verdict import conditions
+from energy.words.verdict import DO_NOT_OPERATE, FirstLines, conditions_line, danger_lines, stall_lines
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -84,40 +86,87 @@ def _power(system: UnitSystem) -> Any:
     return lambda watts: show(watts, "power", system)
 
 
-def _stated_conditions(found: Heating, system: UnitSystem) -> str:
-    return conditions(Answered(found.scenario, found.answer, math.nan), system)
-
-
 DANGEROUS_SHARE = 0.05
-"""Share of the draws from which a danger is shown (common practice, no source)."""
+"""Share of the simulations from which a danger is shown (common practice, no source)."""
+_DRY_BURNS = "an element without water burns out and can start a fire."
+_VALVE = "without a relief valve that opens the tank bursts."
+
+
+def _boil_lines(found: Heating, system: UnitSystem) -> tuple[list[str], list[str]]:
+    """Return (dangers, warnings): a load that boils dry, a closed tank past boiling; as stated, or in simulations."""
+    dangers, warnings, what = [], [], found.scenario.heater.what
+    dry = found.watched.dry_from_s
+    share = float(np.mean(np.isfinite(dry[1:]))) if found.drawn else 0.0
+    if math.isfinite(dry[0]):
+        dangers.append(f"{_begun(what)} boils dry after {duration_words(float(dry[0]))}; {_DRY_BURNS}")
+    elif share >= DANGEROUS_SHARE:
+        warnings.append(f"May boil dry: in {_percent(share)} of the simulations {what} does; {_DRY_BURNS}")
+    if found.load.closed_water:
+        boiling = _boiling_k(found)
+        passes = f"passes {show(boiling, 'temperature', system)}"
+        past = found.watched.peak_temperature_k > boiling + 0.05
+        share = float(np.mean(past[1:])) if found.drawn else 0.0
+        if bool(past[0]):
+            dangers.append(f"The water in the closed tank {passes}; pressure builds up, and {_VALVE}")
+        elif share >= DANGEROUS_SHARE:
+            warnings.append(
+                f"May pass boiling: in {_percent(share)} of the simulations the water in the closed tank {passes}; "
+                f"pressure builds up, and {_VALVE}"
+            )
+    return dangers, warnings
+
+
+def _begun(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
+    """Return the first lines of a heating: what is dangerous, when it is hot, one number a line."""
+    broken = in_order(heating_limits(found))
+    boils, warnings = _boil_lines(found, system)
+    over = danger_lines(broken, broken, system)
+    # What the limits ask to change stands after all dangers.
+    dangers = [*over[:-1], *boils, *over[-1:]]
+    if boils:
+        dangers[0] = dangers[0] if over else f"{DO_NOT_OPERATE} {dangers[0]}"
+        dangers.append(
+            "To change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
+        )
+    headline, more = _answer_lines(found, system)
+    power = _power(system)
+    into = f"Heat into {found.scenario.heater.what}: {power(float(found.outcome.available_power_w[0]))}"
+    mean = "" if found.trip is None else " on average"
+    return FirstLines(
+        dangers=tuple(dangers),
+        warnings=(*stall_lines(found.stall, system), *warnings),
+        headline=headline,
+        lines=(_case_line(found, system), f"{into}{mean}{_range_words(found.outcome.available_power_w, power)}", *more),
+        operate="no" if dangers else "not checked",
+    )
 
 
 def dangers(found: Heating, system: UnitSystem) -> list[str]:
-    """Return what this heating does that burns out or bursts something, to be said before the answer."""
-    said, what = [], found.scenario.heater.what
-    dry = found.watched.dry_from_s
-    share = float(np.mean(np.isfinite(dry[1:]))) if found.drawn else 0.0
-    burns = "an element without water burns out and can start a fire. Cut the power before that."
-    if math.isfinite(dry[0]):
-        said.append(f"Danger: {what} boils dry after {duration_words(float(dry[0]))}; {burns}")
-    elif share >= DANGEROUS_SHARE:
-        said.append(f"Danger: {what} boils dry in {_percent(share)} of the draws; {burns}")
-    if found.load.closed_water:
-        boiling = _boiling_k(found)
-        past = found.watched.peak_temperature_k > boiling + 0.05
-        share = float(np.mean(past[1:])) if found.drawn else 0.0
-        if bool(past[0]) or share >= DANGEROUS_SHARE:
-            often = "" if bool(past[0]) else f" in {_percent(share)} of the draws"
-            said.append(
-                f"Danger: the water in the closed tank passes {show(boiling, 'temperature', system)}{often}; pressure "
-                f"builds up, and without a relief valve that opens the tank bursts. Cut the power before that."
-            )
-    return said
+    """Return what this heating breaks, burns out or bursts, and what to change; empty where it does not."""
+    return list(first_lines(found, system).dangers)
 
 
 def sentence(found: Heating, system: UnitSystem) -> str:
-    """Return the answer in a sentence or two, after what is dangerous about it."""
-    return " ".join([*dangers(found, system), _answer_words(found, system)])
+    """Return the first lines as one text."""
+    return first_lines(found, system).sentence
+
+
+def steady_lines(steady: Heating, system: UnitSystem) -> list[str]:
+    """Return the answer of a steady cruise, to be read next to that of a trip."""
+    first = first_lines(steady, system)
+    return [*first.dangers, first.headline, *first.lines]
+
+
+def _case_line(found: Heating, system: UnitSystem) -> str:
+    """Return where and when: at the steady speed, or on the trip."""
+    if found.trip is None:
+        return conditions_line(Answered(found.scenario, found.answer, math.nan), system)
+    often = f", driven {found.trip.repeats} times" if found.trip.repeats > 1 else ""
+    return f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often})"
 
 
 def _boiling_k(found: Heating) -> float:
@@ -139,58 +188,59 @@ def _warmth(found: Heating, system: UnitSystem) -> Any:
     return plain
 
 
-def _answer_words(found: Heating, system: UnitSystem) -> str:
-    outcome, what = found.outcome, found.scenario.heater.what
-    temperature, power = _temperature(system), _power(system)
+def _answer_lines(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
+    """Return the headline, whether and when the target is reached, and the numbers that go with it."""
+    outcome, temperature = found.outcome, _temperature(system)
     target, start = float(outcome.target_k[0]), float(outcome.history.main_k[0, 0])
-    given = float(outcome.available_power_w[0])
-    if found.trip is None:
-        lead = f"{_stated_conditions(found, system)} {power(given)} go into {what}"
-    else:
-        often = f", driven {found.trip.repeats} times" if found.trip.repeats > 1 else ""
-        lead = (
-            f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often}) {power(given)} on average go into "
-            f"{what}"
-        )
+    wanted = temperature(target)
     if start >= target:
-        return f"{lead}. It starts at {temperature(start)}: the target of {temperature(target)} needs no heating."
-    time = outcome.time_to_target_s
+        return f"{wanted} needs no heating: it starts at {temperature(start)}.", ()
     reason = str(outcome.reason[0])
     if reason == "":
-        cost = _cost_words(found, system)
-        return (
-            f"{lead}: from {temperature(start)} to {temperature(target)} in {duration_words(time[0])}"
-            f"{_range_words(time, duration_words)}{f', for {cost}' if cost else ''}."
+        time, cost = outcome.time_to_target_s, _cost_words(found, system)
+        inside = _range_words(time, duration_words).replace("(", "(90 % range ", 1)
+        return f"{wanted} in {duration_words(time[0])}{inside}", (
+            f"Start: {temperature(start)}",
+            *((f"{_cost_name(found)} until then: {cost}",) if cost else ()),
         )
     if reason == "boiling":
-        ends = float(outcome.highest_temperature_k[0])
-        return (
-            f"{lead}. {temperature(target)} is not reachable: the water boils at {temperature(ends)}, whatever the "
-            f"power."
-        )
+        boiling = temperature(_boiling_k(found))
+        if found.load.closed_water:
+            return f"{wanted} is never reached: past {boiling} a closed tank is under pressure and its valve opens.", ()
+        return f"{wanted} is never reached: the water boils at {boiling}, whatever the power.", ()
     if reason == "time":
-        return f"{lead}. {temperature(target)} is not reached in that time: {_ends_words(found, system)}"
-    if given < 0.5:
-        return f"{lead}: the turbine gives no power, so {temperature(target)} is not reachable."
-    ends, short = float(outcome.highest_temperature_k[0]), float(outcome.shortfall_w[0])
+        return f"{wanted} is not reached in that time.", (_ends_words(found, system),)
+    if float(outcome.available_power_w[0]) < 0.5:
+        return f"{wanted} is never reached: the turbine gives no power.", ()
+    return _too_weak(found, system)
+
+
+def _too_weak(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
+    """Return the headline and numbers of a power that, as stated, does not hold the target."""
+    outcome, temperature = found.outcome, _warmth(found, system)
+    wanted = _temperature(system)(float(outcome.target_k[0]))
+    share = float(np.mean(outcome.reachable[1:])) if found.drawn else 0.0
+    if share < DANGEROUS_SHARE:
+        headline = f"{wanted} is never reached."
+    else:
+        chance = "unlikely to be reached" if share < 0.5 else "about as likely as not to be reached"
+        headline = f"{wanted} is {chance} ({_percent(share)})."
     kept_up = "" if found.trip is None else ", kept up for ever,"
-    return (
-        f"{lead}. {temperature(target)} is not reachable: this power{kept_up} ends at {temperature(ends)}"
-        f"{_range_words(outcome.highest_temperature_k, temperature)}; {power(short)} more are needed to hold "
-        f"{temperature(target)}.{_though(found)}"
+    ends = outcome.highest_temperature_k
+    return headline, (
+        f"This power{kept_up} ends at {temperature(float(ends[0]))}{_range_words(ends, temperature)}",
+        f"{show(float(outcome.shortfall_w[0]), 'power', system)} more would hold {wanted}",
     )
 
 
-def _though(found: Heating) -> str:
-    """Return how often the draws get there after all, where that is often enough to matter."""
-    share = float(np.mean(found.outcome.reachable[1:])) if found.drawn else 0.0
-    return f" In {_percent(share)} of the draws it is within reach all the same." if share >= 0.05 else ""
+def _cost_name(found: Heating) -> str:
+    return "Fuel" if math.isnan(found.pack_j[0]) else "Battery energy"
 
 
 def _ends_words(found: Heating, system: UnitSystem) -> str:
     outcome, temperature = found.outcome, _warmth(found, system)
     peak, final = float(outcome.peak_temperature_k[0]), float(outcome.final_temperature_k[0])
-    text = f"it ends at {temperature(final)}"
+    text = f"It ends at {temperature(final)}"
     if peak > final + 0.5:
         text += f", after {temperature(peak)} at most"
     if math.isfinite(found.reached_if_repeated_s):
@@ -214,7 +264,7 @@ def _cost_words(found: Heating, system: UnitSystem) -> str:
     if not math.isfinite(volume[0]) or fuel is None:
         return ""
     if abs(volume[0]) < 1e-9:
-        return "no fuel"
+        return "none"
     return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _range_words(
         volume, lambda v: show(v, "volume", system), "or more"
     )
@@ -340,7 +390,7 @@ def what_would_help(found: Heating, system: UnitSystem) -> list[Remedy]:
 def cautions(found: Heating, system: UnitSystem) -> list[str]:
     """Return what could hurt someone or break here, the most pressing first."""
     load, outcome = found.load, found.outcome
-    said = []
+    said = of_the_file(found.scenario)
     offered, cap = float(np.max(found.answer.turbine.heat_power_w)), element_cap_w(load)
     if found.trip is None and offered > cap:
         said.append(
@@ -378,15 +428,15 @@ def notes(found: Heating, system: UnitSystem) -> list[str]:
     said = []
     if found.drawn:
         said.append(
-            f"Ranges in brackets hold {100 * SHARE:.0f} % of {found.drawn} draws over all that is uncertain "
+            f"Ranges in brackets hold {100 * SHARE:.0f} % of {found.drawn} simulations over all that is uncertain "
             f"{'in the load.' if found.trip is not None and found.trip.power_w is not None else 'in load and power.'}"
         )
         never = 1 - float(np.mean(found.outcome.reachable[1:]))
         if 0 < never < 1 and bool(found.outcome.reachable[0]):
-            said.append(f"In {_percent(never)} of the draws the target is out of reach.")
+            said.append(f"In {_percent(never)} of the simulations the target is out of reach.")
         within = float(np.mean(np.isfinite(found.outcome.time_to_target_s[1:])))
         if found.trip is not None and 0 < within < 1:
-            said.append(f"In {_percent(within)} of the draws the target is reached in that time.")
+            said.append(f"In {_percent(within)} of the simulations the target is reached in that time.")
     if found.scenario.load.contents in _FOOD:
         said.append(
             "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
@@ -425,10 +475,15 @@ def as_data(
     from energy.words.answer import assumption_models
     from energy.words.heat_model import FiguresData, HeatData, RemedyData
 
+    first = first_lines(found, system)
     return HeatData(
         mode=_mode(found),
-        dangers=dangers(found, system),
-        sentence=sentence(found, system),
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        warnings=list(first.warnings),
+        headline=first.headline,
+        sentence=first.sentence,
+        may_be_operated=first.operate,
         **_figures(found),
         remedies=[RemedyData.model_validate(vars(one)) for one in what_would_help(found, system)],
         trip=_trip_data(found),

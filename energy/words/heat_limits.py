@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from energy.heat.heater import HeatingOutcome
 from energy.heat.load import ElementLimits, HeatedLoad, Thermostat
+from energy.heat.water import boiling_point_k
 from vehicle.units import UnitSystem, show
 
 MOST_TOUCHABLE_V = 25.0
@@ -43,10 +45,17 @@ def remedies(
     if bool(outcome.reachable[draw]):
         return []
     target, ends = float(outcome.target_k[draw]), float(outcome.highest_temperature_k[draw])
-    lower = Remedy("target", ends, f"a target below {show(ends, 'temperature', system)}")
     if str(outcome.reason[draw]) == "boiling":
-        point = show(ends, "temperature", system)
-        return [Remedy("target", ends, f"a target of at most {point}, where the water boils: no power gets it hotter")]
+        boiling = float(boiling_point_k(heater.pressure_pa))
+        point = show(boiling, "temperature", system)
+        above = f"a target of at most {point}, where the water boils: no power gets it hotter"
+        if math.isfinite(ends) and ends < boiling:
+            above = (
+                f"a target below {show(ends, 'temperature', system)}, where this power ends; more than {point} is "
+                f"never reached"
+            )
+        return [Remedy("target", min(boiling, ends) if math.isfinite(ends) else boiling, above)]
+    lower = Remedy("target", ends, f"a target below {show(ends, 'temperature', system)}")
     power, needed = float(outcome.available_power_w[draw]), float(outcome.holding_power_w[draw])
     more = (
         f"more power: above {show(needed, 'power', system)} on average instead of {show(power, 'power', system)} "

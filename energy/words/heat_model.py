@@ -85,11 +85,15 @@ class HistoryData(ResultModel):
 
 
 class HeatHeadData(ResultModel):
-    """The head of the answer."""
+    """The first lines: danger before all, then what comes of it."""
 
-    mode: Literal["steady", "trip", "power_log"] = said("steady drive, a trip, or a log of power")
-    dangers: list[str] = said("what must not be done, the worst first")
-    sentence: str = said("the answer in sentences")
+    mode: Literal["steady", "trip", "power_log"] = said("a steady drive, a trip, or a log of measured power")
+    safe: bool | None = said("false where something is in danger; null where nothing is, since loads are not checked")
+    dangers: list[str] = said("what is in danger, said first; empty where nothing is")
+    warnings: list[str] = said("what may happen, such as a rotor that stays stalled")
+    headline: str = said("the answer in one line")
+    sentence: str = said("the first lines as one text")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
 
 
 class HeatData(FiguresData, HeatHeadData):

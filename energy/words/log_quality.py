@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.stuck import stuck_values
 from vehicle.recording.schedule import relative_runs
 
 if TYPE_CHECKING:
+    from energy.words.read_model import StuckData
     from vehicle.logs.log import Log
 
 COSTLY = 1.1  # times the runs: from here on the rate of a log is worth a sentence
@@ -19,16 +20,14 @@ def row_s(log: Log) -> float | None:
     return float(log.table["time_s"].diff().median()) if log.rows > 1 else None
 
 
-def rate_and_stuck_data(log: Log) -> dict[str, Any]:
-    """Return time between rows [s] and values that stood still, as data for `--json`; values in SI."""
-    between_s = row_s(log)
-    return {
-        "row_s": between_s,
-        "stuck": [
-            {"parameter": found.name, "begin_s": found.begin_s, "end_s": found.end_s, "value": found.value}
-            for found in stuck_values(log.table)
-        ],
-    }
+def stuck_data(log: Log) -> list[StuckData]:
+    """Return values that stood still as data for `--json`; values in SI."""
+    from energy.words.read_model import StuckData
+
+    return [
+        StuckData(parameter=found.name, begin_s=found.begin_s, end_s=found.end_s, value=found.value)
+        for found in stuck_values(log.table)
+    ]
 
 
 def rate_and_stuck_lines(log: Log) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.chain.limits import operating_limits
+from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
 from energy.words.verdict import limit_sentence, number
 from vehicle.units import UnitSystem, figures, show
@@ -18,6 +18,14 @@ if TYPE_CHECKING:
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
 
 
+def map_title(best: Setting, system: UnitSystem) -> str:
+    """Return where the map of settings has its maximum."""
+    return (
+        f"At a ratio of {figures(best.ratio, 3)} the heat is at its maximum at a pitch of "
+        f"{pitch_words(best.pitch_deg)} and {show(best.resistance_ohm, 'resistance', system)}"
+    )
+
+
 def pitch_words(pitch_deg: float) -> str:
     """Return a pitch as a dial can be set: to a tenth of a degree."""
     return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")
@@ -26,8 +34,7 @@ def pitch_words(pitch_deg: float) -> str:
 def own_limits(found: Match, system: UnitSystem) -> list[str]:
     """Return the limits that the scenario's own setting breaks, in sentences, the most exceeded first."""
     inputs, turbine = found.own.answer.inputs, found.own.answer.turbine
-    broken = sorted((one for one in operating_limits(inputs, turbine) if one.broken), key=lambda one: -one.share)
-    return [limit_sentence(one, system) for one in broken]
+    return [limit_sentence(one, system) for one in in_order(operating_limits(inputs, turbine))]
 
 
 def sentence(found: Match, system: UnitSystem) -> str:

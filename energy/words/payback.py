@@ -6,22 +6,198 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from energy.words.result_model import ends_data
+from energy.chain.costs import Way
+from energy.scenario.inputs import inputs_of
+from energy.uncertainty.quantiles import ALMOST_CERTAIN
+from energy.words.result_model import ends_data, estimate_data
+from energy.words.verdict import FirstLines, danger_lines, stall_lines
+from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, show, to_user
 
 if TYPE_CHECKING:
     from energy.chain.payback import Payback, PayMap
     from energy.scenario.read import Scenario
-    from energy.words.payback_model import DescentData, YearData
+    from energy.words.payback_model import DescentData, MoneyData, WayData, YearData
     from energy.words.result_model import EstimateData
+
+
+def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> FirstLines:
+    """Return the first lines: what breaks a limit, whether it pays in money, one number a line."""
+    dangers = danger_lines(result.broken, result.broken, system)
+    return FirstLines(
+        dangers=dangers,
+        warnings=stall_lines(result.stall, system),
+        headline=_money_headline(result),
+        lines=(_year_line(result, system), *_flow_lines(result, scenario, system), *_when_lines(result, system)),
+        operate="no" if dangers else "not checked",
+    )
+
+
+def _money_headline(result: Payback) -> str:
+    """Return whether it pays back in money, against which other ways."""
+    money = result.money
+    if money.heat_kwh.estimate <= 0:
+        return "Never pays back in money: no heat within its limits."
+    never = [way for way in money.others if not math.isfinite(_years(way).estimate)]
+    pays = sorted((way for way in money.others if way not in never), key=lambda way: _years(way).estimate, reverse=True)
+    names = [way.name for way in never]
+    against_all = f"{', '.join(names[:-1])} or {names[-1]}" if names[1:] else "".join(names)
+    chance = max((way.pays_share or 0.0 for way in never), default=0.0)
+    some = f" ({100 * chance:.0f} % of the simulations do)" if chance >= _WORTH_SAYING else ""
+    if not pays:
+        return f"Never pays back in money against {against_all}{some}"
+    each = "; ".join(f"{_pays_words(way)} against {way.name}" for way in pays)
+    sure = min(way.pays_share or 0.0 for way in pays) >= ALMOST_CERTAIN
+    tail = f"; never against {against_all}{some}" if never else ""
+    return f"{'Pays' if sure else 'May pay'} back in money: {each}{tail}"
+
+
+_WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
+
+
+def _pays_words(way: Way) -> str:
+    """Return the years to pay and how likely they are: "9.2 years (90 % range 4.2 to never; 51 % likely)"."""
+    share = way.pays_share or 0.0
+    said = years_words(_years(way))
+    if share >= ALMOST_CERTAIN:
+        return said
+    likely = f"{100 * share:.0f} % likely)"
+    return f"{said.removesuffix(')')}; {likely}" if said.endswith(")") else f"{said} ({likely}"
+
+
+def _years(way: Way) -> Estimate:
+    assert way.pays_back_years is not None
+    return way.pays_back_years
+
+
+def years_words(years: Estimate, *, brief: bool = False) -> str:
+    """Return years to pay with their range: "4.2 years (90 % range 2.1 to never)", "never", "at once".
+
+    `brief` leaves out what the heading of a column says.
+    """
+    assert years.low is not None
+    assert years.high is not None
+
+    def one(value: float) -> str:
+        return "never" if not math.isfinite(value) else "at once" if value == 0 else figures(value, 2)
+
+    middle = one(years.estimate)
+    unit = " years" if math.isfinite(years.estimate) and years.estimate > 0 else ""
+    low, high = one(years.low), one(years.high)
+    inside = f" ({'' if brief else '90 % range '}{low} to {high})" if low != high else ""
+    return f"{middle}{'' if brief else unit}{inside}"
+
+
+def _year_line(result: Payback, system: UnitSystem) -> str:
+    """Return the year that is counted: hours, speed, wind."""
+    hours, year = result.money.hours, result.year
+    words = {"driving": f"driven at {_speed(result, system)}", "parked": "parked", "carried": "carried stowed"}
+    said = ", ".join(f"{figures(h.estimate, 2)} h {words[name]}" for name, h in hours.items())
+    when = "the time parked" if result.parked else "the driving"
+    wind = show(year.mean_wind_m_s, "speed", system)
+    return f"A year: {said}; mean wind {wind}; within its limits in {100 * year.within_limits[1]:.0f} % of {when}"
+
+
+def _speed(result: Payback, system: UnitSystem) -> str:
+    return show(result.road_speed_m_s, "speed", system)
+
+
+def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tuple[str, ...]:
+    """Return the heat of a year and what it takes."""
+    money = result.money
+    heat = f"Heat: {_ranged(money.heat_kwh)} kWh a year"
+    if result.parked:
+        return (f"{heat}; the wind supplies it",)
+    fuel = inputs_of(scenario).fuel
+    money_words = f"{_ranged(money.turbine.per_year)} {money.currency}"
+    if fuel is not None:
+        volume = money.source_kwh.times(3.6e6 / fuel.heating_value_j_per_m3)
+        return heat, f"Fuel for it: {_ranged_as(volume, 'volume', system)} of {fuel.name} a year, {money_words}"
+    return heat, f"Battery energy for it: {_ranged(money.source_kwh)} kWh a year, {money_words}"
+
+
+def _ranged(found: Estimate, digits: int = 2) -> str:
+    """Return an estimate with its 90 % range: "480 (90 % range 310 to 720)"."""
+    low, high = found.ends
+    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (found.estimate, low, high))
+    return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
+
+
+def _ranged_as(found: Estimate, kind: str, system: UnitSystem) -> str:
+    """Return an estimate with its 90 % range in the user's units: "480 L (90 % range 310 to 720)"."""
+    low, high = found.ends
+    text = show(found.estimate, kind, system, digits=2)
+    ends = [figures(to_user(end, kind, system), 2) for end in (low, high)]
+    return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
+
+
+def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
+    """Return when the heat is free or exceeds the drag power, and which wind breaks a limit."""
+    said = []
+    if result.parked:
+        if result.stated_wind_m_s > 0:
+            wind = show(result.stated_wind_m_s, "speed", system)
+            said.append(f"In its wind of {wind}: {show(result.stated_heat_w, 'power', system)}, no fuel")
+        first = next(
+            (w for w, heat in zip(result.parked_winds_m_s, result.parked_heat_w, strict=True) if heat > 1), None
+        )
+        if first is not None:
+            said.append(f"Heat from a wind of about {show(float(first), 'speed', system)}")
+    else:
+        said.append(finding(result, system))
+        said.append(f"Heat above drag power: {wind_words(result, 'energy', system)}")
+    if math.isfinite(result.limit_wind_m_s):
+        where = "standing" if result.parked else f"at {_speed(result, system)}"
+        limit = show(result.limit_wind_m_s, "speed", system)
+        calm = f"in a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "in still air already"
+        said.append(f"A limit is broken {calm}, {where}: stow it there")
+    return tuple(said)
+
+
+MONEY_COLUMNS = ("", "to build", "a year", "per kWh", "years to pay")
+
+
+def money_rows(result: Payback) -> list[tuple[str, ...]]:
+    """Return the turbine and the other ways to its heat in money, as rows of text for `MONEY_COLUMNS`."""
+    money = result.money
+    return [
+        (
+            way.name,
+            figures(way.build.estimate, 2),
+            figures(way.per_year.estimate, 2),
+            figures(way.per_kwh.estimate, 2) if math.isfinite(way.per_kwh.estimate) else "no heat",
+            "" if way.pays_back_years is None else years_words(way.pays_back_years, brief=True),
+        )
+        for way in (money.turbine, *money.others)
+    ]
+
+
+def money_title(result: Payback) -> str:
+    """Return the title of the table of money."""
+    money = result.money
+    low, high = money.life_years.ends
+    ends = f" ({figures(low, 2)} to {figures(high, 2)})" if low != high else ""
+    life = f"{figures(money.life_years.estimate, 2)} years{ends}"
+    return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}"
+
+
+def money_notes(result: Payback) -> list[str]:
+    """Return what the money rests on."""
+    from energy.words.answer import assumption_words
+
+    assumed = [assumption_words(entry) for entry in result.money.assumed if entry.key.startswith("costs.")]
+    weight = "The weight of battery or bottle is not counted; the turbine's own mass and drag are."
+    return [*(f"{remark}." for remark in result.money.remarks), *assumed, weight]
 
 
 def finding(result: Payback, system: UnitSystem) -> str:
     """Return the map's finding in one line."""
+    if result.parked:
+        return "Parked: the maps show what driving with it would do"
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
     if math.isnan(value):
-        return f"At {at} the heat is free on no descent up to 20 %"
+        return f"At {at} the heat is free on no descent up to 20 % within its limits"
     return f"At {at} the heat is free from a descent of {_share(value, system)}{_ends(low, high, 'share', system)}"
 
 
@@ -30,7 +206,7 @@ def _share(value: float, system: UnitSystem) -> str:
 
 
 def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
-    """Return " (90 %: 4.1 to 6.0 %)", or nothing where there is no interval."""
+    """Return " (90 % range 4.1 to 6.0 %)", or nothing where there is no interval."""
     if low == high or (math.isnan(low) and math.isnan(high)):
         return ""
 
@@ -41,8 +217,8 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     if not math.isfinite(high) and not math.isfinite(low):
         return ""
     if not math.isfinite(high):
-        return f" (90 %: {one(low)}{unit} to none at all)"
-    return f" (90 %: {one(low)} to {one(high)}{unit})"
+        return f" (90 % range {one(low)}{unit} to none)"
+    return f" (90 % range {one(low)} to {one(high)}{unit})"
 
 
 def wind_words(result: Payback, balance: str, system: UnitSystem) -> str:
@@ -51,8 +227,8 @@ def wind_words(result: Payback, balance: str, system: UnitSystem) -> str:
     if math.isnan(value):
         chance = ""
         if math.isfinite(low):
-            chance = f", though some draws would from {show(low, 'speed', system)}"
-        return f"in no head wind up to {show(40.0, 'speed', system)}{chance}"
+            chance = f", though some simulations would from {show(low, 'speed', system)}"
+        return f"in no head wind up to {show(40.0, 'speed', system)} within its limits{chance}"
     if value == 0:
         return "in still air already" + _ends(low, high, "speed", system)
     return f"from a head wind of {show(value, 'speed', system)}" + _ends(low, high, "speed", system)
@@ -61,7 +237,7 @@ def wind_words(result: Payback, balance: str, system: UnitSystem) -> str:
 def _power_words(ends: tuple[float, float, float], system: UnitSystem) -> str:
     low, value, high = ends
     inside = (
-        f" (90 %: {show(low, 'power', system, digits=2)} to {show(high, 'power', system, digits=2)})"
+        f" (90 % range {show(low, 'power', system, digits=2)} to {show(high, 'power', system, digits=2)})"
         if low != high
         else ""
     )
@@ -70,7 +246,7 @@ def _power_words(ends: tuple[float, float, float], system: UnitSystem) -> str:
 
 def _percent_words(ends: tuple[float, float, float]) -> str:
     low, value, high = (100 * end for end in ends)
-    inside = f" (90 %: {low:.0f} to {high:.0f} %)" if low != high else ""
+    inside = f" (90 % range {low:.0f} to {high:.0f} %)" if low != high else ""
     return f"{value:.0f} % of the driving{inside}"
 
 
@@ -90,20 +266,20 @@ def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> l
     from energy.chain.payback import balances_in_words
 
     ideal, balances = result.ideal, balances_in_words(scenario)
+    if ideal is None:
+        return []
 
     def wind(value: float) -> str:
         return "in still air already" if value <= 0 else f"from {show(value, 'speed', system)}"
 
+    loading = f"ideal rotor of this loading (induction {figures(ideal.induction, 2)})"
     return [
         (balances["fuel"], wind_words(result, "fuel", system)),
         (balances["alternator"], wind_words(result, "alternator", system)),
         (balances["energy"], wind_words(result, "energy", system)),
-        (
-            "ideal rotor without losses, heat above drag",
-            f"{wind(ideal.free_m_s)}: half the road speed, by momentum theory",
-        ),
-        (f"ideal rotor, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
-        (f"ideal rotor, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
+        (f"{loading}, no losses, heat above drag", f"{wind(ideal.free_m_s)}, by momentum theory"),
+        (f"the same, chain of {100 * ideal.chain_efficiency:.0f} %, heat above drag", wind(ideal.chain_m_s)),
+        (f"the same, chain: {balances['alternator']}", wind(ideal.alternator_m_s)),
     ]
 
 
@@ -141,7 +317,10 @@ def year_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[t
     year, balances = result.year, balances_in_words(scenario)
     speed = show(result.road_speed_m_s, "speed", system)
     rows = [(f"pays: {balances[name]}", _percent_words(ends)) for name, ends in year.pays_share.items()]
-    rows.append((f"heat while driving at {speed}", _power_words(year.driving_heat_w, system)))
+    if not result.parked:
+        rows.append((f"heat while driving at {speed}", _power_words(year.driving_heat_w, system)))
+    where = "standing" if result.parked else "driving"
+    rows.append((f"{where} within its limits", _percent_words(year.within_limits).replace("driving", "time")))
     value = year.parked_heat_w[1]
     posture = "" if scenario.rotor.turns_into_wind or year.direction == "given" else ", parked at random"
     words = (
@@ -156,8 +335,11 @@ def year_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[t
 def parked_rows(result: Payback, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the heat while standing with the nose in winds of several speeds."""
     return [
-        (show(wind_m_s, "speed", system), show(float(heat), "power", system))
-        for wind_m_s, heat in zip(result.parked_winds_m_s[3:19:3], result.parked_heat_w[3:19:3], strict=True)
+        (show(wind_m_s, "speed", system), show(float(heat), "power", system) if within else "beyond a limit: hold it")
+        for wind_m_s, heat, within in zip(
+            *(values[3:19:3] for values in (result.parked_winds_m_s, result.parked_heat_w, result.parked_within)),
+            strict=True,
+        )
     ]
 
 
@@ -169,13 +351,24 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
     from energy.words.payback_model import DescentMapData, IdealData, ParkedData, PaybackData, WindMapData
 
     ideal, wind, descent = result.ideal, result.wind, result.descent
+    first = first_lines(result, scenario, "metric")
     return PaybackData(
         windtoll=1,
         title=scenario.title,
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        headline=first.headline,
+        sentence=first.sentence,
+        may_be_operated=first.operate,
+        money=_money_data(result),
         road_speed_m_s=result.road_speed_m_s,
         head_wind_from_which_it_pays_m_s=_ends_by_balance(result.at_speed),
         descent_from_which_heat_is_free=ends_data(result.least_descent, LEVEL),
-        ideal_head_wind_m_s=IdealData(
+        head_wind_that_breaks_a_limit_m_s=result.limit_wind_m_s,
+        ideal_head_wind_m_s=None
+        if ideal is None
+        else IdealData(
+            induction=ideal.induction,
             without_losses=ideal.free_m_s,
             with_chain=ideal.chain_m_s,
             against_alternator=ideal.alternator_m_s,
@@ -185,7 +378,11 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
         descent_map=DescentMapData(**_map_fields(descent), descent=descent.along.tolist()),
         descents=_descents_data(result),
         year=_year_data(result),
-        parked=ParkedData(head_wind_m_s=result.parked_winds_m_s.tolist(), heat_power_w=result.parked_heat_w.tolist()),
+        parked=ParkedData(
+            head_wind_m_s=result.parked_winds_m_s.tolist(),
+            heat_power_w=result.parked_heat_w.tolist(),
+            within_limits=result.parked_within.tolist(),
+        ),
     ).model_dump()
 
 
@@ -241,4 +438,35 @@ def _year_data(result: Payback) -> YearData:
         fuel_change_power_w=ends_data(year.change_w, LEVEL),
         heat_driving_w=ends_data(year.driving_heat_w, LEVEL),
         heat_parked_w=ends_data(year.parked_heat_w, LEVEL),
+        share_within_limits=ends_data(year.within_limits, LEVEL),
+    )
+
+
+def _money_data(result: Payback) -> MoneyData:
+    from energy.words.payback_model import MoneyData
+
+    money = result.money
+    return MoneyData(
+        currency=money.currency,
+        life_years=estimate_data(money.life_years),
+        hours_a_year={name: estimate_data(hours) for name, hours in money.hours.items()},
+        heat_kwh_a_year=estimate_data(money.heat_kwh),
+        fuel_or_pack_kwh_a_year=estimate_data(money.source_kwh),
+        turbine=_way_data(money.turbine),
+        others={way.key: _way_data(way) for way in money.others},
+        assumed=money_notes(result),
+    )
+
+
+def _way_data(way: Way) -> WayData:
+    from energy.words.payback_model import WayData
+
+    years = way.pays_back_years
+    return WayData(
+        name=way.name,
+        build=estimate_data(way.build),
+        per_year=estimate_data(way.per_year),
+        per_kwh=estimate_data(way.per_kwh),
+        turbine_pays_back_years=None if years is None else estimate_data(years),
+        probability_turbine_pays_back=way.pays_share,
     )

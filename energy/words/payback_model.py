@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from energy.words.result_model import EstimateData, EstimatesData, Number, Numbers, NumberTable, ResultModel, said
@@ -16,6 +17,7 @@ def by_balance(meaning: str, unit: str) -> Any:
 class IdealData(ResultModel):
     """The ideal rotor, for comparison."""
 
+    induction: Number = said("share by which the ideal rotor slows the air, at the loading that is built", "1")
     without_losses: Number = said("break-even head wind of the ideal rotor without losses", "m/s")
     with_chain: Number = said("the same with the losses of the turbine chain", "m/s")
     against_alternator: Number = said("the same, against making the heat by alternator", "m/s")
@@ -83,6 +85,33 @@ class YearData(ResultModel):
     fuel_change_power_w: EstimateData = said("added power of fuel or battery pack while driving, mean", "W")
     heat_driving_w: EstimateData = said("heat into the load while driving, mean", "W")
     heat_parked_w: EstimateData = said("heat into the load while standing, mean", "W")
+    share_within_limits: EstimateData = said("share of the driving (or of the time parked) within every limit", "1")
+
+
+class WayData(ResultModel):
+    """One way to the heat, in money."""
+
+    name: str = said("what makes the heat")
+    build: EstimateData = said("parts and hours of building it, in `currency`", "1")
+    per_year: EstimateData = said("what it costs a year, in `currency`", "1")
+    per_kwh: EstimateData = said("what a kWh of heat costs over its life, in `currency`; null without heat", "1/kWh")
+    turbine_pays_back_years: EstimateData | None = said(
+        "years after which the turbine has cost less than this way; an end that is never is null", "a"
+    )
+    probability_turbine_pays_back: Number = said("share of the simulations in which it does within its life", "1")
+
+
+class MoneyData(ResultModel):
+    """Parts, hours, fuel and the other ways to the same heat."""
+
+    currency: str = said("currency of all amounts")
+    life_years: EstimateData = said("years that the turbine lasts", "a")
+    hours_a_year: dict[str, EstimateData] = said("hours a year: driving, parked, carried", "h")
+    heat_kwh_a_year: EstimateData = said("heat a year", "kWh")
+    fuel_or_pack_kwh_a_year: EstimateData = said("energy of fuel or battery pack for it a year", "kWh")
+    turbine: WayData = said("the turbine")
+    others: dict[str, WayData] = said("the other ways to the same heat")
+    assumed: list[str] = said("what was assumed")
 
 
 class ParkedData(ResultModel):
@@ -90,6 +119,7 @@ class ParkedData(ResultModel):
 
     head_wind_m_s: Numbers = said("winds", "m/s")
     heat_power_w: Numbers = said("heat into the load in these winds", "W")
+    within_limits: Sequence[bool] = said("whether every limit is kept in these winds")
 
 
 class PaybackData(ResultModel):
@@ -97,6 +127,12 @@ class PaybackData(ResultModel):
 
     windtoll: Literal[1] = said("version of this form")
     title: str = said("title of the scenario")
+    safe: bool | None = said("false where a limit is broken; null where none is, since loads are not checked here")
+    dangers: list[str] = said("broken limits and what to change; empty where none is broken")
+    headline: str = said("the answer in one line")
+    sentence: str = said("the first lines as one text")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
+    money: MoneyData = said("what it costs against other ways to the same heat")
     road_speed_m_s: Number = said("road speed of the scenario", "m/s")
     head_wind_from_which_it_pays_m_s: dict[str, EstimateData] = by_balance(
         "break-even head wind; null where it pays in none", "m/s"
@@ -104,7 +140,8 @@ class PaybackData(ResultModel):
     descent_from_which_heat_is_free: EstimateData = said(
         "descent from which the heat costs no fuel, drop over way", "1"
     )
-    ideal_head_wind_m_s: IdealData = said("break-even head winds of the ideal rotor")
+    head_wind_that_breaks_a_limit_m_s: Number = said("head wind that breaks a limit; null where none does", "m/s")
+    ideal_head_wind_m_s: IdealData | None = said("break-even head winds of the ideal rotor")
     wind_map: WindMapData = said("the map over road speed and head wind")
     descent_map: DescentMapData = said("the map over road speed and descent")
     descents: list[DescentData] = said("descents of the asked height")

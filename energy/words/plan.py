@@ -132,30 +132,32 @@ def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
 
 def as_data(plan: RoadPlan) -> dict[str, Any]:
     """Return the plan for `--json`."""
+    from energy.words.plan_model import PlanData, PlannedRunData
+
     chance = None
     if plan.effect is not None:
         chance = 100 * plan.chance(abs(plan.effect), plan.pairs_planned)
-    return {
-        "sentence": plan_sentence(plan),
-        "effect_percent": None if plan.effect is None else 100 * plan.effect,
-        "spread_percent": 100 * plan.spread.share,
-        "spread_from": plan.spread.words,
-        "level": plan.level,
-        "power": plan.power,
-        "pairs_needed": plan.needed[plan.power],
-        "pairs_for_80_percent_power": plan.needed[0.8],
-        "pairs_for_90_percent_power": plan.needed[0.9],
-        "pairs_planned": plan.pairs_planned,
-        "chance_percent": chance,
-        "distance_km": None if plan.distance_m is None else plan.distance_m / 1000,
-        "changes": plan.changes,
-        "few_changes": plan.few_changes,
-        "changes_in_the_other_order": plan.other_changes,
-        "change_min": plan.change_s / 60,
-        "chance_in_the_other_order_percent": None
+    return PlanData(
+        sentence=plan_sentence(plan),
+        effect_percent=None if plan.effect is None else 100 * plan.effect,
+        spread_percent=100 * plan.spread.share,
+        spread_from=plan.spread.words,
+        level=plan.level,
+        power=plan.power,
+        pairs_needed=plan.needed[plan.power],
+        pairs_for_80_percent_power=plan.needed[0.8],
+        pairs_for_90_percent_power=plan.needed[0.9],
+        pairs_planned=plan.pairs_planned,
+        chance_percent=chance,
+        distance_km=None if plan.distance_m is None else plan.distance_m / 1000,
+        changes=plan.changes,
+        few_changes=plan.few_changes,
+        changes_in_the_other_order=plan.other_changes,
+        change_min=plan.change_s / 60,
+        chance_in_the_other_order_percent=None
         if plan.effect is None
         else 100 * plan.chance(abs(plan.effect), plan.pairs_planned, few=not plan.few_changes),
-        "driving_h": None if plan.driving_s is None else plan.driving_s / 3600,
-        "smallest_effect_percent": {str(n): 100 * shown for n, shown in plan.smallest.items()},
-        "order": [run.as_dict() for run in plan.order],
-    }
+        driving_h=None if plan.driving_s is None else plan.driving_s / 3600,
+        smallest_effect_percent={str(n): 100 * shown for n, shown in plan.smallest.items()},
+        order=[PlannedRunData.model_validate(run.as_dict()) for run in plan.order],
+    ).model_dump()

@@ -2,67 +2,126 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from energy.words.read_model import (
+        ColumnRangeData,
+        EnginePowerData,
+        LogData,
+        LoggedFuelData,
+        TractivePowerData,
+    )
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
     from vehicle.logs.log import Log
 
 
-def as_data(
-    log: Log, engine: LoggedEngine, source: str | None, mass: float | None, road_load: tuple[float, float, float] | None
-) -> tuple[dict[str, Any], FuelFlow]:
-    """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
-    import numpy as np
+_LEAST_M = 500.0  # of driving, for fuel over a distance
 
-    from energy.words.log_quality import rate_and_stuck_data
-    from vehicle.logs.fuel_flow import acceleration_m_s2, brake_power_w, fuel_flow, tractive_power_w
+
+def as_data(
+    log: Log,
+    engine: LoggedEngine,
+    source: str | None,
+    mass: float | None,
+    road_load: tuple[float, float, float] | None,
+    calibrated: float | None = None,
+) -> tuple[LogData, FuelFlow]:
+    """Return what is in a log as data for `--json`, and the fuel flow that was found in it."""
+    from energy.words.log_quality import row_s, stuck_data
+    from energy.words.read_model import ColumnData, LogData, RepairData
+    from vehicle.logs.fuel_flow import fuel_flow
     from vehicle.logs.log import Quality
 
     flow = fuel_flow(log, engine, source=source)
-    distance = log.distance_m
-    data: dict[str, Any] = {
-        "file": log.name,
-        "rows": log.rows,
-        "duration_s": log.duration_s,
-        "distance_km": None if distance is None else distance / 1000,
-        "clock": log.clock,
-        "columns": [
-            {
-                "header": c.header.strip(),
-                "parameter": c.parameter if c.use == "used" else "",
-                "unit": c.unit,
-                "unit_from": c.unit_from,
-                "use": c.use,
-                "note": c.note,
-            }
+    data = LogData(
+        file=log.name,
+        rows=log.rows,
+        duration_s=log.duration_s,
+        distance_km=None if log.distance_m is None else log.distance_m / 1000,
+        clock=log.clock,
+        columns=[
+            ColumnData(
+                header=c.header.strip(),
+                parameter=c.parameter if c.use == "used" else "",
+                unit=c.unit,
+                unit_from=c.unit_from,
+                use=c.use,
+                note=c.note,
+            )
             for c in log.columns
         ],
-        "repairs": [repair.as_dict() for repair in log.repairs],
-        "flagged_rows": {flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
-        "fuel": flow.as_dict(),
-        "notes": list(log.notes),
-        "statistics": _statistics(log),
-    }
-    if distance and flow.litres is not None and distance > 500:
-        data["fuel"]["l_per_100km"] = flow.litres / distance * 1e5
-    power = brake_power_w(log)
-    if power is not None and np.isfinite(power[0]).any():
-        data["engine_power"] = {"mean_w": float(np.nanmean(power[0])), "source": power[1]}
-    if mass is not None and road_load is not None and "speed_m_s" in log.table:
-        grade = log.table["grade"].to_numpy() if "grade" in log.table else 0.0
-        tractive = tractive_power_w(log.table["speed_m_s"].to_numpy(), acceleration_m_s2(log), grade, mass, road_load)
-        if np.isfinite(tractive).any():
-            data["tractive_power"] = {
-                "mean_w": float(np.nanmean(tractive)),
-                "mean_positive_w": float(np.nanmean(np.maximum(tractive, 0.0))),
-            }
-    data |= rate_and_stuck_data(log)
+        repairs=[RepairData.model_validate(repair.as_dict()) for repair in log.repairs],
+        flagged_rows={flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
+        fuel=_fuel_data(log, flow, calibrated),
+        notes=list(log.notes),
+        checks=list(log.concerns),
+        statistics=_statistics(log),
+        engine_power=_engine_power_data(log),
+        tractive_power=_tractive_power_data(log, mass, road_load),
+        row_s=row_s(log),
+        stuck=stuck_data(log),
+    )
     return data, flow
 
 
-def _statistics(log: Log) -> dict[str, dict[str, float]]:
+def all_data(logs: Sequence[LogData]) -> dict[str, Any]:
+    """Return one log, or several, as data for `--json`."""
+    from energy.words.read_model import LogsData
+
+    return (logs[0] if len(logs) == 1 else LogsData(logs=list(logs))).model_dump()
+
+
+def _fuel_data(log: Log, flow: FuelFlow, calibrated: float | None) -> LoggedFuelData:
+    from energy.words.read_model import LoggedFuelData
+    from vehicle.logs.fuel_flow import litres_and_metres
+
+    litres, metres = litres_and_metres(log, flow)
+    far = bool(log.distance_m) and metres > _LEAST_M and litres > 0
+    return LoggedFuelData(
+        **flow.as_dict(),
+        l_per_100km=litres / metres * 1e5 if far else None,
+        l_per_100km_over_km=metres / 1000 if far else None,
+        calibrated_volumetric_efficiency=calibrated,
+    )
+
+
+def _engine_power_data(log: Log) -> EnginePowerData | None:
     import numpy as np
+
+    from energy.words.read_model import EnginePowerData
+    from vehicle.logs.fuel_flow import brake_power_w
+
+    power = brake_power_w(log)
+    if power is None or not np.isfinite(power[0]).any():
+        return None
+    return EnginePowerData(mean_w=float(np.nanmean(power[0])), source=power[1])
+
+
+def _tractive_power_data(
+    log: Log, mass: float | None, road_load: tuple[float, float, float] | None
+) -> TractivePowerData | None:
+    import numpy as np
+
+    from energy.words.read_model import TractivePowerData
+    from vehicle.logs.fuel_flow import acceleration_m_s2, tractive_power_w
+
+    if mass is None or road_load is None or "speed_m_s" not in log.table:
+        return None
+    grade = log.table["grade"].to_numpy() if "grade" in log.table else 0.0
+    tractive = tractive_power_w(log.table["speed_m_s"].to_numpy(), acceleration_m_s2(log), grade, mass, road_load)
+    if not np.isfinite(tractive).any():
+        return None
+    return TractivePowerData(
+        mean_w=float(np.nanmean(tractive)), mean_positive_w=float(np.nanmean(np.maximum(tractive, 0.0)))
+    )
+
+
+def _statistics(log: Log) -> dict[str, ColumnRangeData]:
+    import numpy as np
+
+    from energy.words.read_model import ColumnRangeData
 
     out = {}
     for name in log.table.columns:
@@ -71,12 +130,12 @@ def _statistics(log: Log) -> dict[str, dict[str, float]]:
         numbers = log.table[name].to_numpy()
         good = numbers[np.isfinite(numbers)]
         if good.size:
-            out[str(name)] = {
-                "low": float(good.min()),
-                "mean": float(good.mean()),
-                "high": float(good.max()),
-                "known_share": float(good.size / numbers.size),
-            }
+            out[str(name)] = ColumnRangeData(
+                low=float(good.min()),
+                mean=float(good.mean()),
+                high=float(good.max()),
+                known_share=float(good.size / numbers.size),
+            )
     return out
 
 
@@ -109,19 +168,28 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
     return value * factor + offset, unit
 
 
-def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
+def _over(data: LogData) -> str:
+    """Return over how much of the way fuel for a distance is known, where that is not nearly all of it."""
+    known, way = data.fuel.l_per_100km_over_km, data.distance_km
+    if known is None or way is None or known >= 0.98 * way:
+        return ""
+    return f" over the {known:.2f} km with both fuel and speed"
+
+
+def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
     """Return what is in a log as lines."""
     from energy.words.log_quality import rate_and_stuck_lines
     from vehicle.logs.columns import BY_NAME
 
-    distance = "" if data["distance_km"] is None else f", {data['distance_km']:.2f} km"
-    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]
-    for name, found in data["statistics"].items():
-        low, mean, high = (in_usual_unit(name, found[key])[0] for key in ("low", "mean", "high"))
+    distance = "" if data.distance_km is None else f", {data.distance_km:.2f} km"
+    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
+    lines += [f"  check: {text}" for text in log.concerns] + [""]
+    for name, found in data.statistics.items():
+        low, mean, high = (in_usual_unit(name, value)[0] for value in (found.low, found.mean, found.high))
         unit = in_usual_unit(name, 0.0)[1]
         lines.append(
             f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
-            + (f" known {100 * found['known_share']:.0f} %" if found["known_share"] < 0.995 else "")
+            + (f" known {100 * found.known_share:.0f} %" if found.known_share < 0.995 else "")
         )
     odd = [c for c in log.columns if c.use != "used" or c.note]
     if odd:
@@ -138,23 +206,17 @@ def in_words(log: Log, data: dict[str, Any], flow: FuelFlow) -> list[str]:
         lines.append("  not known from this log:")
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
-        per = data["fuel"].get("l_per_100km")
+        per = data.fuel.l_per_100km
         lines.append(
             f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
-            + (f", {per:.2f} L/100 km" if per else "")
-            + (
-                f" (known for {100 * data['fuel']['known_share']:.1f} % of the time)"
-                if data["fuel"]["known_share"] < 0.999
-                else ""
-            )
+            + (f", {per:.2f} L/100 km{_over(data)}" if per else "")
+            + (f" (known for {100 * data.fuel.known_share:.1f} % of the time)" if data.fuel.known_share < 0.999 else "")
         )
         lines += [f"    {text}" for text in flow.words]
-    if "engine_power" in data:
-        lines.append(
-            f"  engine power, mean {data['engine_power']['mean_w'] / 1000:.2f} kW from {data['engine_power']['source']}"
-        )
-    if "tractive_power" in data:
-        lines.append(f"  tractive power, mean {data['tractive_power']['mean_w'] / 1000:.2f} kW")
+    if data.engine_power is not None:
+        lines.append(f"  engine power, mean {data.engine_power.mean_w / 1000:.2f} kW from {data.engine_power.source}")
+    if data.tractive_power is not None:
+        lines.append(f"  tractive power, mean {data.tractive_power.mean_w / 1000:.2f} kW")
     for note in log.notes:
         lines.append(f"  note: {note}")
     lines += rate_and_stuck_lines(log)

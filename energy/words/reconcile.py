@@ -68,7 +68,7 @@ def read_words(row: Compared, system: UnitSystem) -> str:
 def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
     """Return the inputs that the readings told something about, before and after, as (key, text)."""
     return [
-        _input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
+        input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
 
 
@@ -122,7 +122,16 @@ def _miss(row: Compared) -> str:
     return f"{figures(row.miss_before, 2, signed=True)} → {figures(row.miss_after, 2, signed=True)} σ{mark}"
 
 
-def _input_row(updated: Updated) -> tuple[str, str]:
+def _narrowed(updated: Updated) -> str:
+    """Return what the readings did to an input's range; a reading that contradicts it can widen it."""
+    percent = round(100 * updated.shrinks_by)
+    return (
+        "range as before" if percent == 0 else f"range {'narrowed' if percent > 0 else 'widened'} by {abs(percent)} %"
+    )
+
+
+def input_row(updated: Updated) -> tuple[str, str]:
+    """Return one input with its range before and after the readings, as (key, text)."""
     from energy.scenario.keys import spec_of
     from vehicle.quantity import shown_value
 
@@ -132,8 +141,7 @@ def _input_row(updated: Updated) -> tuple[str, str]:
         updated.key,
         f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
         f"%: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), range narrowed "
-        f"by {100 * updated.shrinks_by:.0f} %{mark}",
+        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
     )
 
 

@@ -129,29 +129,31 @@ def summary_lines(summary: Summary) -> list[str]:
 
 def summary_data(summary: Summary) -> dict[str, Any]:
     """Return a finished recording as data, for `--json`; times in seconds."""
+    from energy.words.record_model import ParameterGapData, RecordingData
+
     rate = summary.rate
-    return {
-        "file": str(summary.file),
-        "run_list": str(summary.run_list),
-        "rows": summary.rows,
-        "duration_s": round(summary.duration_s, 3),
-        "gaps": summary.gaps,
-        "gap_s": round(summary.gap_s, 3),
-        "marks": summary.marks,
-        "columns": list(summary.columns),
-        "fast_mode": summary.fast_mode,
-        "ended_by": summary.ended_by,
-        "questions_per_s": round(rate.questions_per_s, 2) if rate else None,
-        "each_row": [p.column for p in rate.plan.each_row] if rate else [],
-        "left_out": [p.column for p in rate.plan.left_out] if rate else [],
-        "parameter_gaps": {
-            gap.column: {"gaps": gap.count, "gap_s": round(gap.total_s, 3)} for gap in summary.parameter_gaps
+    return RecordingData(
+        file=str(summary.file),
+        run_list=str(summary.run_list),
+        rows=summary.rows,
+        duration_s=round(summary.duration_s, 3),
+        gaps=summary.gaps,
+        gap_s=round(summary.gap_s, 3),
+        marks=summary.marks,
+        columns=list(summary.columns),
+        fast_mode=summary.fast_mode,
+        ended_by=summary.ended_by,
+        questions_per_s=round(rate.questions_per_s, 2) if rate else None,
+        each_row=[p.column for p in rate.plan.each_row] if rate else [],
+        left_out=[p.column for p in rate.plan.left_out] if rate else [],
+        parameter_gaps={
+            gap.column: ParameterGapData(gaps=gap.count, gap_s=round(gap.total_s, 3)) for gap in summary.parameter_gaps
         },
-        "stuck": list(summary.stuck),
-        "fuel_source": summary.fuel_source,
-        "restarts": summary.restarts,
-        "damaged_lines": summary.damaged_lines,
-    }
+        stuck=list(summary.stuck),
+        fuel_source=summary.fuel_source,
+        restarts=summary.restarts,
+        damaged_lines=summary.damaged_lines,
+    ).model_dump()
 
 
 def row_not_written(error: RowLostError) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
@@ -13,6 +13,10 @@ from vehicle.quantity import Estimate
 from vehicle.road_test.rule import RULE
 from vehicle.road_test.sources import LOAD_SOURCES
 from vehicle.units import UnitSystem, label, show, to_user
+
+if TYPE_CHECKING:
+    from energy.words.result_model import EstimateData
+    from energy.words.road_test_model import ChecksData, RunData
 
 
 @dataclass(frozen=True)
@@ -224,103 +228,110 @@ def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
 
 
 def as_data(test: RoadTest) -> dict[str, Any]:
-    """Return the answer for `--json`; numbers that cannot be told are null."""
-    answer, predicted = test.answer, test.predicted
+    """Return the answer for `--json`; unknown numbers are null."""
+    from energy.words.result_model import ends_data, estimate_data
+    from energy.words.road_test_model import CompareData, RoadVerdictData
 
-    def ends(interval: Any, factor: float = 1.0) -> dict[str, Any]:
-        if interval is None:
-            return {"estimate": None, "low": None, "high": None, "level": answer.level}
-        data: dict[str, Any] = interval.times(factor).as_dict()
-        return data
+    answer, predicted, first = test.answer, test.predicted, verdict(test)
 
-    first = verdict(test)
-    return {
-        "verdict": {"warnings": list(first.warnings), "headline": first.headline, "lines": list(first.lines)},
-        "comparison": f"{answer.with_state} compared with {answer.without_state}",
-        "conclusion": answer.conclusion,
-        "words": answer.words,
-        "effect_percent": ends(answer.effect, 100),
-        "effect_l_per_h": ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
-        "effect_l_per_100km": ends(answer.effect_m2, 1e8),
-        "effect_load_points": ends(answer.load_points),
-        "effect_load_percent": ends(answer.load_share, 100),
-        "measured": "fuel" if answer.firm else _load_name(test),
-        "effect_percent_with_what_runs_cannot_remove": ends(answer.beyond, 100),
-        "effect_l_per_h_with_what_runs_cannot_remove": ends(answer.beyond_m3_s, 1 / LITRES_PER_HOUR),
-        "what_runs_cannot_remove": test.beyond_words,
-        "whole_runs_percent": ends(test.whole, 100),
-        "paired_means_percent": ends(answer.paired, 100),
-        "without_l_per_h": None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
-        "without_l_per_100km": None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
-        "randomisation_p": answer.randomisation_p,
-        "randomisation_least_p": answer.randomisation_least_p,
-        "pairs": answer.pairs,
-        "runs_with": answer.runs_with,
-        "runs_without": answer.runs_without,
-        "design": answer.design,
-        "adjusted_for": list(answer.adjusted_for),
-        "more_pairs_needed": answer.more_pairs,
-        "predicted_percent": None
-        if predicted is None
-        else {"estimate": 100 * predicted.share, "plus_minus": 100 * predicted.error},
-        "predicted_load_points": None
-        if predicted is None or predicted.load_points is None
-        else {"estimate": predicted.load_points, "plus_minus": predicted.load_error},
-        "agreement": answer.agreement,
-        "fuel": list(test.fuel_words),
-        **_checks_data(test),
-        "warnings": list(test.warnings),
-        "runs": [
-            {
-                "file": run.name,
-                "state": run.state,
-                "pair": run.pair,
-                "direction": run.direction,
-                "rows": run.rows,
-                "rows_kept": run.kept_rows,
-                "seconds_kept": run.kept_s,
-                "mean_l_per_h": run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
-                "mean_speed_km_h": run.means["speed_m_s"] * 3.6,
-                "change_percent": 100 * change.plain,
-                "adjusted_change_percent": 100 * change.adjusted,
-                "filters": [{"what": one.what, "rows": one.rows} for one in run.filters],
-            }
-            for run, change in zip(answer.runs, answer.changes, strict=True)
-        ],
-    }
+    def ends(interval: Estimate | None, factor: float = 1.0) -> EstimateData:
+        return estimate_data(None if interval is None else interval.times(factor), answer.level)
+
+    def around(value: float | None, half: float) -> EstimateData | None:
+        return None if value is None else ends_data((value - half, value, value + half), PREDICTED_LEVEL)
+
+    return CompareData(
+        verdict=RoadVerdictData(warnings=list(first.warnings), headline=first.headline, lines=list(first.lines)),
+        comparison=f"{answer.with_state} compared with {answer.without_state}",
+        conclusion=answer.conclusion,
+        words=answer.words,
+        measured="fuel" if answer.firm else _load_name(test),
+        effect_percent=ends(answer.effect, 100),
+        effect_l_per_h=ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
+        effect_l_per_100km=ends(answer.effect_m2, 1e8),
+        effect_load_points=ends(answer.load_points),
+        effect_load_percent=ends(answer.load_share, 100),
+        effect_percent_with_what_runs_cannot_remove=ends(answer.beyond, 100),
+        effect_l_per_h_with_what_runs_cannot_remove=ends(answer.beyond_m3_s, 1 / LITRES_PER_HOUR),
+        what_runs_cannot_remove=test.beyond_words,
+        whole_runs_percent=ends(test.whole, 100),
+        paired_means_percent=ends(answer.paired, 100),
+        without_l_per_h=None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
+        without_l_per_100km=None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
+        randomisation_p=answer.randomisation_p,
+        randomisation_least_p=answer.randomisation_least_p,
+        pairs=answer.pairs,
+        runs_with=answer.runs_with,
+        runs_without=answer.runs_without,
+        design=answer.design,
+        adjusted_for=list(answer.adjusted_for),
+        more_pairs_needed=answer.more_pairs,
+        predicted_percent=None if predicted is None else around(100 * predicted.share, 100 * predicted.error),
+        predicted_load_points=None if predicted is None else around(predicted.load_points, predicted.load_error),
+        agreement=answer.agreement,
+        fuel=list(test.fuel_words),
+        checks=_checks_data(test),
+        warnings=list(test.warnings),
+        runs=[_run_data(test, k) for k in range(len(answer.runs))],
+    ).model_dump()
 
 
-def _checks_data(test: RoadTest) -> dict[str, Any]:
+def _run_data(test: RoadTest, k: int) -> RunData:
+    from energy.words.road_test_model import FilterData, RunData
+
+    answer, run, change = test.answer, test.answer.runs[k], test.answer.changes[k]
+    return RunData(
+        file=run.name,
+        state=run.state,
+        pair=run.pair,
+        direction=run.direction,
+        rows=run.rows,
+        rows_kept=run.kept_rows,
+        seconds_kept=run.kept_s,
+        mean_l_per_h=run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
+        mean_speed_km_h=run.means["speed_m_s"] * 3.6,
+        change_percent=100 * change.plain,
+        adjusted_change_percent=100 * change.adjusted,
+        filters=[FilterData(what=one.what, rows=one.rows) for one in run.filters],
+    )
+
+
+def _checks_data(test: RoadTest) -> ChecksData:
     """Return what was checked of the runs, as data."""
+    from energy.words.road_test_model import ChecksData, RejectedData, WithoutOneData
+
     answer = test.answer
     wind, drift, rule = answer.wind, answer.drift, answer.rejected
-    return {
-        "wind_that_explains_it_m_s": None if wind is None else wind.equal_m_s,
-        "wind_given": None if wind is None else wind.given,
-        "directions_alike": None if wind is None else wind.alike,
-        "directions": None if wind is None else wind.ways,
-        "control_vehicle": answer.controlled,
-        "kept_share": {"with": answer.kept[0], "without": answer.kept[1]},
-        "drift_percent_per_run": None if drift is None else 100 * drift.per_run,
-        "drift_p": None if drift is None else drift.p_value,
-        "rule": list(RULE),
-        "rule_not_applied": rule.not_applied,
-        "rejected": [{"file": name, "why": why} for name, why in rule.runs.items()],
-        "without_one": [
-            {
-                "what": one.label,
-                "own_percent": None if one.own is None else 100 * one.own,
-                "effect_percent": 100 * one.effect,
-                "p": one.p_value,
-                "stands_out": one.stands_out,
-                "labels_swapped": one.swapped,
-            }
+    return ChecksData(
+        wind_that_explains_it_m_s=None if wind is None else wind.equal_m_s,
+        wind_given=None if wind is None else wind.given,
+        directions_alike=None if wind is None else wind.alike,
+        directions=None if wind is None else wind.ways,
+        control_vehicle=answer.controlled,
+        kept_share_with=answer.kept[0],
+        kept_share_without=answer.kept[1],
+        drift_percent_per_run=None if drift is None else 100 * drift.per_run,
+        drift_p=None if drift is None else drift.p_value,
+        drift_explains_percent=None if drift is None else 100 * drift.moves_effect,
+        rule=list(RULE),
+        rule_not_applied=rule.not_applied,
+        rejected=[RejectedData(file=name, why=why) for name, why in rule.runs.items()],
+        without_one=[
+            WithoutOneData(
+                what=one.label,
+                own_percent=None if one.own is None else 100 * one.own,
+                effect_percent=100 * one.effect,
+                p=one.p_value,
+                stands_out=one.stands_out,
+                labels_swapped=one.swapped,
+            )
             for one in answer.each
         ],
-        "what_else_could_explain_it": explains_words(test),
-    }
+        what_else_could_explain_it=explains_words(test),
+    )
 
 
+PREDICTED_LEVEL = 0.9  # of a scenario's prediction
 CAUTIONS = (
     "A road test shows what the turbine costs, not whether it may be operated: run windtoll loads.",
     "The driver drives; logging and switching are a passenger's job.",

@@ -13,14 +13,21 @@ from energy.words.balance_model import BalanceData
 from energy.words.begin_model import BeginData, ExampleData
 from energy.words.call_sheet_model import CallSheetData
 from energy.words.check_model import CheckData
+from energy.words.coastdown_model import CoastDownData
 from energy.words.curves_model import CurvesData
 from energy.words.evidence import EvidenceData
+from energy.words.fit_model import FirstCapacityData, FitLoadData
 from energy.words.heat_model import HeatData
+from energy.words.join_model import JoinData
 from energy.words.keys_model import KeysData
 from energy.words.match_model import MatchData
 from energy.words.payback_model import PaybackData
 from energy.words.pitch_model import TruePitchData
+from energy.words.plan_model import PlanData
+from energy.words.read_model import ReadData
 from energy.words.reconcile_model import ReconcileData
+from energy.words.record_model import RecordingData
+from energy.words.road_test_model import CompareData
 from energy.words.shortfall_model import ShortfallData
 from energy.words.size_model import SizeData
 from energy.words.tune_model import TuneData
@@ -46,6 +53,14 @@ COMMANDS: Mapping[str, type[BaseModel]] = {
     "tune": TuneData,
     "callsheet": CallSheetData,
     "heat": HeatData,
+    "plan": PlanData,
+    "record": RecordingData,
+    "join": JoinData,
+    "read": ReadData,
+    "compare": CompareData,
+    "fit coastdown": CoastDownData,
+    "fit load": FitLoadData,
+    "fit load --reading": FirstCapacityData,
     "evidence": EvidenceData,
     "check": CheckData,
     "keys": KeysData,

@@ -106,6 +106,11 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
         said.append("That is no shortfall.")
     if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
         said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
+    if found.rough and found.nothing <= 0.5:
+        said.append(
+            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
+            "readings. Use the order, not the numbers, and make the test."
+        )
     said.append("May be operated like this: not checked. Run windtoll loads.")
     return said
 
@@ -249,6 +254,7 @@ def as_data(found: Shortfall, title: str) -> dict[str, Any]:
         ],
         nothing_wrong=found.nothing,
         fits=found.fits,
+        effective_draws=found.effective,
         undecided_between=list(found.undecided_between),
         next_test=tests[0] if tests else None,
         other_tests=tests[1:],

@@ -67,6 +67,7 @@ class ShortfallData(ResultModel):
     causes: list[CauseData] = said("every cause, the most probable first")
     nothing_wrong: Number = said("probability that nothing is wrong", "1")
     fits: bool = said("whether any cause explains the readings")
+    effective_draws: Number = said("simulations that fit, in the poorest likely cause: under 10, odds are rough", "1")
     undecided_between: list[str] = said("causes that the readings do not part; empty where one stands out")
     next_test: TestData | None = said("the test that resolves most per minute; null where there is none")
     other_tests: list[TestData] = said("the other tests")

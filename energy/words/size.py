@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.words import rotor_choice
 from vehicle import units
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
+    from energy.chain.rotor_choice import RotorChoice
     from energy.chain.sizing import SizingTable
     from energy.words.size_model import DiameterData
 
@@ -31,8 +33,8 @@ NEXT = (
 )
 
 
-def as_data(table: SizingTable) -> dict[str, Any]:
-    """Return the table of diameters as data for `--json`."""
+def as_data(table: SizingTable, choice: RotorChoice) -> dict[str, Any]:
+    """Return the table of diameters, and rotors next to each other, as data for `--json`."""
     from energy.words.size_model import GradeData, SizeData
 
     return SizeData(
@@ -48,6 +50,7 @@ def as_data(table: SizingTable) -> dict[str, Any]:
             for k, grade in enumerate(table.grades)
         },
         notes=list(table.notes),
+        rotors=rotor_choice.as_data(choice),
     ).model_dump()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from energy.words.result_model import Number, ResultModel, said
+from energy.words.rotor_choice_model import RotorsData
 
 
 class DiameterData(ResultModel):
@@ -34,3 +35,4 @@ class SizeData(ResultModel):
     tip_speed_m_s: Number = said("speed of the blade tips", "m/s")
     grades: dict[str, GradeData] = said("rotors by quality: the ideal one, a realistic hand-made one, a poor, a good")
     notes: list[str] = said("what was assumed")
+    rotors: RotorsData = said("rotors of textbook blades next to each other")

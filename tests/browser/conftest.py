@@ -53,8 +53,11 @@ def address(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
     said = tmp_path_factory.mktemp("app") / "said.txt"
+    env = {**os.environ, "WINDTOLL_WORKS": str(tmp_path_factory.mktemp("works"))}
     with said.open("w") as out:
-        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL)
+        process = subprocess.Popen(
+            command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=env
+        )
     try:
         _wait_until_it_answers(port, process, said)
         yield f"http://127.0.0.1:{port}"

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from energy.chain.certified import CertifiedFuel, predicted, within_families
+from energy.chain.certified import TOWN_FUEL_READS_LOW, CertifiedFuel, predicted, within_families
 from energy.chain.load import load
 from energy.chain.trip import answer_trip
 from energy.scenario.demos import published_folder
@@ -103,3 +103,12 @@ def test_the_highway_schedule_has_its_published_totals() -> None:
     miles = float(np.sum((data["speed"][1:] + data["speed"][:-1]) / 2 * np.diff(data["time"]))) / 1609.344
     assert miles == pytest.approx(10.26, rel=0.001)
     assert data["speed"].max() / 0.44704 == pytest.approx(59.9, abs=0.05)
+
+
+@pytest.mark.parametrize("fuel", ["petrol", "diesel"])
+def test_in_town_the_fuel_reads_low_by_what_the_answer_says(fuel: str) -> None:
+    """City test of the same list: it holds a cold start, so a warm engine must fall short."""
+    town = predicted(published_folder(), test="city")
+    error = town.error[town.of(fuel)]
+    print(fuel, np.round(100 * np.quantile(error, [0.05, 0.5, 0.95]), 1))
+    assert -float(np.median(error)) == pytest.approx(TOWN_FUEL_READS_LOW[fuel], abs=0.01)

@@ -36,7 +36,8 @@ def test_a_domestic_oven_holds_on_0_6_to_1_2_kilowatts():
 
 
 def test_a_small_oven_as_metered():
-    # One metered small oven (web article): 200 °C after 5 min at 2.2 kW (0.183 kWh), then about 1 kW to hold.
+    # One metered small oven (common practice, no source): 200 °C after 5 min at 2.2 kW (0.183 kWh), then about 1 kW
+    # to hold.
     outcome = heat_up(small_electric_oven().heater(), SteadyPower(2200.0, ROOM), target_k=473.15)
     assert outcome.time_to_target_s == pytest.approx(300.0, rel=0.1)
     assert outcome.energy_to_target_j / 3.6e6 == pytest.approx(0.183, rel=0.1)

@@ -120,6 +120,17 @@ def _from_map(table: FuelMap, brake_w: np.ndarray, speed_rad_s: np.ndarray) -> n
     return scale * bilinear(table.fuel_power_w, cell_of(speeds, speed), cell_of(torques, torque))
 
 
+def outside_the_map(engine: Engine, supply: Supply) -> np.ndarray:
+    """Return where a burning engine works outside its fuel map's speeds or torques; nowhere without a map."""
+    table, torque, speed = engine.fuel_map, np.asarray(supply.torque_n_m), np.asarray(supply.engine_speed_rad_s)
+    if table is None:
+        return np.zeros(torque.shape, dtype=bool)
+    rounding = 1 + 1e-9
+    low = (speed * rounding < table.engine_speed_rad_s[0]) | (torque * rounding < table.torque_n_m[0])
+    high = (speed > table.engine_speed_rad_s[-1] * rounding) | (torque > table.torque_n_m[-1] * rounding)
+    return (np.asarray(supply.source_w) > 0) & (low | high)
+
+
 def idle_fuel_power_w(engine: Engine) -> np.ndarray:
     """Return the fuel power (W) of the engine running unloaded at its idle speed."""
     return fuel_power_w(engine, engine.accessory_power_w, engine.idle_speed_rad_s)

@@ -44,12 +44,13 @@ FUELS: dict[str, Fuel] = {
     ),
     "e10": Fuel(
         "e10",
-        745.0,
+        746.0,
         _per_gallon(112_114.0),
         18.95 * _LB_KG / _US_GALLON_M3,
         14.1,
-        f"{_HEATING}; density: from memory, petrol with a tenth of ethanol (789 kg/m³); "
-        "CO2: US EIA FAQ 307 (2015), 18.95 lb per US gallon, ethanol's part counted; air-fuel ratio: weak source",
+        f"{_HEATING}; density: a tenth of ethanol (789 kg/m³, from memory) in that petrol; "
+        "CO2: US EIA FAQ 307 (2015), 18.95 lb per US gallon, ethanol's part counted; "
+        "air-fuel ratio: of ethanol 9 and petrol 14.7 (AFDC fuel property comparison) by mass",
     ),
     "diesel": Fuel(
         "diesel",
@@ -64,9 +65,9 @@ FUELS: dict[str, Fuel] = {
         533.0,
         _per_gallon(84_250.0),
         5.72 / _US_GALLON_M3,
-        15.6,
-        f"{_HEATING}, as propane; {_DENSITY}; CO2: 5.72 kg per US gallon of propane, from memory; "
-        "air-fuel ratio: from memory",
+        15.67,
+        f"{_HEATING}, as propane; {_DENSITY}; CO2: 40 CFR 98 Table C-1 (62.87 kg and 0.091 million "
+        "Btu a US gallon of propane); air-fuel ratio: stoichiometry of propane",
     ),
 }
 """Fuels by the name a scenario uses."""

@@ -249,6 +249,17 @@ _ALIKE = {
 }
 
 
+def stops_and_goes(steps: Steps) -> bool:
+    """Return whether a trip is one of town: it stands for 5 % of the time or more, and goes at 50 km/h or less on
+    average between stops (own rule, no source).
+    """
+    standing = np.asarray(steps.standing_s) > 0
+    moving_s = float(steps.duration_s[~standing].sum())
+    if moving_s <= 0:
+        return False
+    return float(steps.duration_s[standing].sum()) >= 0.05 * steps.total_s and steps.distance_m / moving_s <= 50 / 3.6
+
+
 def merged(steps: Steps, *, nearly: bool = False) -> Steps:
     """Return the trip with equal steps put together, or those `nearly` alike; their order is lost.
 

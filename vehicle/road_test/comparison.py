@@ -15,7 +15,7 @@ import numpy as np
 
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
-from vehicle.road_test.conclusion import Design, agreement_words, concluded, confounding, load_words
+from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding, load_words
 from vehicle.road_test.effect import RunLevelEffect, least_randomisation_p, randomisation_p, run_level_effect
 from vehicle.road_test.found import About, Found, Quantity, found_in, widened, without_mean
 from vehicle.road_test.odd import Drift, WithoutOne, drift_of, without_each
@@ -102,7 +102,7 @@ class Comparison:
     baseline_m2: float | None
     randomisation_p: float | None
     randomisation_least_p: float | None
-    conclusion: str
+    conclusion: Conclusion
     words: str
     pairs: int
     runs_with: int
@@ -219,7 +219,9 @@ def _shown(effect: RunLevelEffect, shown: bool) -> Estimate:
     return (effect if shown else effect.without_interval()).change
 
 
-def _concluded(found: Found, design: Design, about: About, predicted: float | None) -> tuple[str, str, int | None]:
+def _concluded(
+    found: Found, design: Design, about: About, predicted: float | None
+) -> tuple[Conclusion, str, int | None]:
     if about.firm or found.load is None:
         target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
         return concluded(found.fuel.relative, design, target, named=bool(predicted))

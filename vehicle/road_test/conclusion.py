@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
 from vehicle.road_test.planning import chance_on_the_road, pairs_needed
 from vehicle.road_test.windows import RunWindows
+
+Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,9 @@ class Design:
         return int((~self.treated).sum())
 
 
-def concluded(effect: RunLevelEffect, design: Design, target: float, *, named: bool) -> tuple[str, str, int | None]:
+def concluded(
+    effect: RunLevelEffect, design: Design, target: float, *, named: bool
+) -> tuple[Conclusion, str, int | None]:
     """Return the conclusion ("costs", "saves", "no effect larger than", "cannot tell"), its sentence, and how many more
     pairs would tell.
 

@@ -89,7 +89,7 @@ def windows_of_runs(
             for part in runs_of_states(run, log)
         )
 
-    warnings = list(fuel.passed_over)
+    warnings = [*fuel.passed_over, *concerns_of(seen.values())]
     if disturbed is not None:
         warnings.append(
             f"fuel in gear shifts is {disturbed:.2f} of that around them: they are left out, the answer is that of "
@@ -140,10 +140,27 @@ def _controls(test: Manifest, seen: Mapping[tuple[Path, str], Log]) -> dict[Path
     }
 
 
+def concerns_of(logs: Iterable[Log]) -> list[str]:
+    """Return what deserves a look in logs, each once: what was settled by the numbers, and what was dropped of them."""
+    logs = list(logs)
+    checks: dict[str, list[str]] = {}
+    dropped: dict[str, list[int]] = {}
+    for log in logs:
+        for text in log.checks:
+            checks.setdefault(text, []).append(log.name)
+        for repair in log.repairs:
+            if repair.sensor:
+                dropped.setdefault(repair.what, []).append(repair.count)
+    found = [f"{names[0] if len(names) == 1 else f'{len(names)} logs'}: {text}" for text, names in checks.items()]
+    return found + [
+        f"{what}: {sum(counts)} values in {len(counts)} of {len(logs)} logs" for what, counts in dropped.items()
+    ]
+
+
 def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:
     """Return the meanings of columns that this log has headers for: the test's table serves all logs, a run's `own`
     must fit."""
-    return fitting(headers_of(path) if columns else (), columns, own)
+    return fitting(headers_of(path, columns) if columns else (), columns, own)
 
 
 def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[str] = ()) -> dict[str, str]:

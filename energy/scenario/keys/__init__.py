@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import NO_SOURCE, Price, Table
+from energy.scenario.keys.costs import CostsTable
 from energy.scenario.keys.garage import Bearing, BladeLoads, Gust, Linkage, Mount
 from energy.scenario.keys.heat import CreditTable, HeaterTable, LoadTable, OtherSourcesTable, Prices
 from energy.scenario.keys.knowledge import MeasurementTable, UncertaintyTable
@@ -33,6 +34,7 @@ TABLES: dict[str, type[Table]] = {
     "credit": CreditTable,
     "other_sources": OtherSourcesTable,
     "prices": Prices,
+    "costs": CostsTable,
     "uncertainty": UncertaintyTable,
     "gust": Gust,
     "mount": Mount,
@@ -52,6 +54,7 @@ MAY_BE_LEFT_OUT = (
     "credit",
     "other_sources",
     "prices",
+    "costs",
     "gust",
     "measurement",
     "uncertainty",

@@ -68,6 +68,21 @@ class Air(Table):
         source="still air: the case that the ledger answers when nothing else is said",
         measured=Way(0.5, "an anemometer on the day"),
     )
+    turbulence: Uncertain = quantity(
+        "dimensionless",
+        "standard deviation of the air speed at the rotor over its mean, with rotor curves: gusts that the rotor "
+        "follows raise the mean of the cube, by 12 % at 20 % and 27 % at 30 %",
+        plausible=(0, 0.5),
+        default=0.0,
+        low=0.0,
+        high=0.2,
+        at_least=0,
+        at_most=1,
+        source=f"{NO_SOURCE}: none; range: behind a vehicle or in gusts, and a rotor too heavy to follow gains nothing",
+        called="the gusts at the rotor",
+        measured=Way(0.03, "a logging anemometer on the mount"),
+        such_as='"20 %" or 0.2',
+    )
     wind_measured_at: Uncertain | None = quantity(
         "m",
         "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height",

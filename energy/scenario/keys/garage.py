@@ -118,7 +118,7 @@ class Bearing(Table):
         plausible=(0.5, 10),
         default=2.0,
         above=0,
-        source="1.5 to 2 and more under shock: catalogue text on ISO 76",
+        source="1.5 to 2 and more under shock: common practice, no source",
     )
     required_life: Uncertain = quantity(
         "s",

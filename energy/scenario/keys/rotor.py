@@ -311,7 +311,7 @@ class Drive(Table):
         high="98 %",
         above=0,
         at_most=1,
-        source="V-belt 95-98 % new, about 93 % slack: ACHR News, belt drive article",
+        source=f"V-belt 95 to 98 % new, about 93 % slack: {NO_SOURCE}",
         measured=Way(0.02, "torque before and after the belt"),
     )
 

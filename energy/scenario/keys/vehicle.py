@@ -40,7 +40,7 @@ class VehicleTable(Table):
         high=0.017,
         above=0,
         at_most=0.2,
-        source="mean about 0.010, range 0.007-0.017: a US report on passenger tyres, quoted second-hand",
+        source=f"passenger tyres 0.007 to 0.017, about 0.010 on average: {NO_SOURCE}",
         measured=Way(0.0006, "a coast-down"),
     )
     coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", plausible=("0 N", "4000 N"), at_least=0)
@@ -83,9 +83,13 @@ class EngineTable(Table):
         "m**3", "engine displacement", plausible=("0.05 L", "16 L"), required=True, above=0, at_most=0.1
     )
     peak_torque: Uncertain | None = quantity("N*m", "greatest torque", plausible=("5 N*m", "3500 N*m"), above=0)
-    torque_curve: str | None = Field(default=None, description="CSV of greatest torque over engine speed")
+    torque_curve: str | None = Field(
+        default=None, description="CSV of greatest torque: columns engine_speed_rpm, torque_nm"
+    )
     fuel_map: str | None = Field(
-        default=None, description="CSV of brake-specific consumption over engine speed, torque"
+        default=None,
+        description="CSV of brake-specific consumption: columns engine_speed_rpm, torque_nm, fuel_g_kwh, every torque "
+        "at every speed once; outside it the fuel is extrapolated and the answer says so",
     )
     indicated_efficiency: Uncertain | None = quantity(
         "dimensionless",
@@ -142,7 +146,7 @@ class EngineTable(Table):
         high="98 %",
         above=0,
         at_most=1,
-        source=f"one or two gear meshes and a final drive: {NO_SOURCE}; inside handbooks' 95-97 % of an axle",
+        source=f"one or two gear meshes and a final drive: {NO_SOURCE}; an axle alone is said to have 95 to 97 %",
         measured=Way(0.015, "a roller test bench"),
     )
     drivetrain_spin_force: Uncertain = quantity(

@@ -13,6 +13,7 @@ from energy.aero.air import (
     rotor_air_speed_m_s,
     shear_speed_factor,
     sound_speed_m_s,
+    turbulence_factors,
     wind_triangle,
 )
 
@@ -81,3 +82,13 @@ def test_mean_over_the_disc_by_hand(height: float, radius: float) -> None:
     # h^2 + R^2/4 (second moment of a circle about its diameter, pi R^4/4, over its area).
     expected = ((height**2 + radius**2 / 4) / 10.0**2) ** (1 / 3)
     assert float(shear_speed_factor(height, radius, 10.0, 2 / 3)) == pytest.approx(expected, rel=1e-9)
+
+
+def test_gusts_raise_the_means_of_square_and_cube() -> None:
+    """Against a sample of a normal distribution; 20 to 30 % of turbulence raise the mean cube by 12 to 27 %."""
+    gusts = np.random.default_rng(3).normal(1.0, 0.25, 400_000)
+    power, thrust = turbulence_factors(0.25)
+    assert float(power) == pytest.approx(float((gusts**3).mean()), rel=5e-3)
+    assert float(thrust) == pytest.approx(float((gusts**2).mean()), rel=5e-3)
+    assert [round(float(turbulence_factors(share)[0]), 2) for share in (0.2, 0.3)] == [1.12, 1.27]
+    assert turbulence_factors(0.0) == (1.0, 1.0)

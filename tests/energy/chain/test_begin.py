@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from energy.aero.textbook_blade import textbook_blade
 from energy.chain import begin as beginning
 from energy.chain.answer import answered
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, begin
@@ -159,7 +160,7 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
 
 
 def test_a_blade_given_by_stations() -> None:
-    stations = beginning.textbook_blade(Beginning(diameter="1.3 m"))
+    stations = beginning.drawn_blade_csv(Beginning(diameter="1.3 m"))
     bundle = begin(Beginning(diameter="1.3 m", rotor_by="stations", rotor_csv=stations), thriftiest)
     assert dict(bundle.files)["blade.csv"] == stations
 
@@ -195,7 +196,7 @@ def _stations(content: bytes) -> np.ndarray:
 def test_the_textbook_blade_against_a_hand_calculation() -> None:
     # Formula: Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9, from memory.
     # At a local speed ratio of 1 the inflow angle is 2/3 · 45° = 30°: chord 8 pi r (1 - cos 30°) / (3 · 1.0).
-    radius, chord, twist = _stations(beginning.optimum_blade_csv(1.0, 3, 5.0))[0]
+    radius, chord, twist = _stations(beginning.blade_csv(textbook_blade(1.0, 3, 5.0)))[0]
     assert radius == pytest.approx(0.2)
     assert chord == pytest.approx(8 * math.pi * 0.2 * (1 - math.sqrt(3) / 2) / 3, abs=1e-4)
     assert twist == pytest.approx(30 - 3.2, abs=0.01)
@@ -218,3 +219,13 @@ def test_the_textbook_blade_loads_the_air_as_momentum_theory_wants_in_the_blade_
         best = curves.power_coefficient[:, at].max()
         assert curves.power_coefficient[pitch, at] > 0.96 * best
         assert 0.38 < best < 16 / 27
+
+
+def test_sheet_that_carries_the_blade_stands_in_the_scenario_and_wood_does_not() -> None:
+    small = begin(
+        Beginning(diameter="0.6 m", number_of_blades=3, pitch="0 deg", ratio="1", element="12 ohm"), thriftiest
+    )
+    assert value_at(small, "blade.thickness") == "6 mm"
+    large = begin(Beginning(diameter="2.5 m", pitch="0 deg", ratio="1", element="12 ohm"), thriftiest)
+    assert value_at(large, "blade.thickness") is None
+    assert beginning.drawn_blade(Beginning(diameter="2.5 m"))[1].material == "wood"

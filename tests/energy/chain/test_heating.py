@@ -89,7 +89,7 @@ def test_a_parked_van_warms_without_fuel(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("parked_on_a_ridge"))
     assert found.outcome.reachable[0]
     assert found.fuel_m3[0] == 0
-    assert "no fuel" in heat_report.sentence(found, "metric")
+    assert "Fuel until then: none" in heat_report.sentence(found, "metric")
 
 
 def test_draws_surround_the_answer_and_are_the_same_twice(demo: Callable[..., Scenario]) -> None:
@@ -129,8 +129,8 @@ def test_not_reachable_is_an_answer(demo: Callable[..., Scenario]) -> None:
     assert data["shortfall_w"] == pytest.approx(5.6 * 162 - power)
     assert {entry["kind"] for entry in data["remedies"]} == {"power", "loss", "target"}
     text = heat_report.sentence(found, "metric")
-    assert "not reachable" in text
-    assert "more are needed to hold 180 °C" in text
+    assert "180 °C is unlikely to be reached" in text or "180 °C is never reached" in text
+    assert "more would hold 180 °C" in text
 
 
 def test_boiling_ends_the_rise(demo: Callable[..., Scenario]) -> None:
@@ -413,8 +413,8 @@ def test_a_target_above_boiling_is_never_reached_though_the_dry_tank_gets_hotter
     assert max(data["history"]["temperature_degc"]["estimate"]) < 100.1
     assert data["history"]["time_s"][-1] == pytest.approx(data["dry_from_s"], rel=0.05)
     words = heat_report.sentence(found, "metric")
-    assert words.startswith("Danger: the tank boils dry after ")
-    assert "120 °C is not reachable: the water boils at 100.0 °C" in words
+    assert words.startswith("Do not operate. The tank boils dry after ")
+    assert "120 °C is never reached: the water boils at 100.0 °C" in words
     rows = dict(heat_report.key_numbers(found, "metric"))
     assert rows["hottest on the way"] == "boiled dry"
     assert "time to 120 °C" not in rows
@@ -424,7 +424,7 @@ def test_a_target_below_boiling_is_reached_and_the_danger_comes_first(without_th
     found = _over_the_trip(without_thermostat)
     assert found.outcome.reachable.all()
     assert found.outcome.time_to_target_s[0] < found.outcome.boiling_from_s[0]
-    assert heat_report.sentence(found, "metric").startswith("Danger: the tank boils dry after ")
+    assert heat_report.sentence(found, "metric").startswith("Do not operate. The tank boils dry after ")
 
 
 def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_thermostat: Path, tmp_path: Path) -> None:
@@ -434,14 +434,14 @@ def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_ther
     found = heating(load(without_thermostat, thin), read_power(log), draws=64)
     assert math.isnan(found.outcome.time_to_target_s[0])
     words = heat_report.sentence(found, "metric")
-    assert "Danger: the tank boils dry" in words
-    assert "95.0 °C is not reachable: the water boils at 89.9 °C" in words
+    assert "The tank boils dry" in words
+    assert "95.0 °C is never reached: the water boils at 89.9 °C" in words
 
 
 def test_a_closed_tank_past_boiling_is_a_danger_without_a_number(without_thermostat: Path) -> None:
     found = _over_the_trip(without_thermostat, "load.vented=false")
     words = heat_report.sentence(found, "metric")
-    assert words.startswith("Danger: the water in the closed tank passes 100.0 °C; ")
+    assert words.startswith("Do not operate. The water in the closed tank passes 100.0 °C; ")
     assert dict(heat_report.key_numbers(found, "metric"))["hottest on the way"] == "past boiling"
     data = heat_report.as_data(found, "metric")
     assert data["dangers"] == heat_report.dangers(found, "metric")
@@ -454,3 +454,59 @@ def test_a_thermostat_keeps_both_dangers_away(van_folder: Path) -> None:
     for vented in ("true", "false"):
         found = _over_the_trip(van_folder / "scenario.toml", f"load.vented={vented}")
         assert heat_report.dangers(found, "metric") == []
+
+
+@pytest.mark.parametrize("trip", [True, False])
+def test_a_closed_tank_never_reaches_a_target_above_boiling(without_thermostat: Path, trip: bool) -> None:
+    wanted = ["load.vented=false", "load.target_temperature=120 degC"]
+    found = _over_the_trip(without_thermostat, *wanted) if trip else heating(load(without_thermostat, wanted), draws=64)
+    assert not found.outcome.reachable.any()
+    assert np.isnan(found.outcome.time_to_target_s).all()
+    assert np.isnan(found.fuel_m3).all()
+    assert math.isnan(found.reached_if_repeated_s)
+    first = heat_report.first_lines(found, "metric")
+    assert first.dangers[0].startswith("Do not operate. The water in the closed tank passes 100.0 °C")
+    assert first.headline.startswith("120 °C is never reached: past 100.0 °C a closed tank")
+    assert first.operate == "no"
+    data = heat_report.as_data(found, "metric")
+    assert (data["safe"], data["reached"], data["reachable"], data["reason"]) == (False, False, False, "boiling")
+    remedy = data["remedies"][0]
+    assert remedy["value"] == pytest.approx(ZERO_C + 99.97, abs=0.05)
+
+
+def test_a_closed_tank_below_boiling_is_heated_as_ever(demo: Callable[..., Scenario]) -> None:
+    opened, closed = (
+        heating(demo("van_water_tank", f"load.vented={vented}"), draws=64) for vented in ("true", "false")
+    )
+    assert closed.outcome.time_to_target_s == pytest.approx(opened.outcome.time_to_target_s)
+    assert heat_report.first_lines(closed, "metric").operate == "not checked"
+
+
+def test_where_a_weak_power_ends_is_not_called_boiling(demo: Callable[..., Scenario]) -> None:
+    hot = ("load.target_temperature=120 degC", "load.thermostat=125 degC", "trip.road_speed=20 km/h")
+    found = heating(demo("van_water_tank", *hot), draws=64)
+    assert "the water boils at 100.0 °C" in heat_report.first_lines(found, "metric").headline
+    assert "a target below 15.0 °C, where this power ends" in heat_report.what_would_help(found, "metric")[0].words
+
+
+def test_a_heating_over_a_limit_says_so_first(demo: Callable[..., Scenario], demos: Path) -> None:
+    fast = heat_report.first_lines(heating(demo("van_water_tank", "trip.road_speed=160 km/h"), draws=0), "metric")
+    assert fast.dangers[0].startswith("Do not operate. Blade tip speed ")
+    assert any("Power into the element" in line for line in fast.dangers)
+    assert fast.dangers[-1].startswith("To change: ")
+    assert fast.operate == "no"
+
+
+def test_a_power_log_above_the_elements_rating_is_over_a_limit(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    log = tmp_path / "watts.csv"
+    log.write_text("time_s,power_w\n0,2000\n60,3300\n120,2000\n", encoding="utf-8")
+    first = heat_report.first_lines(heating(demo("van_water_tank"), read_power(log), draws=0), "metric")
+    assert first.dangers[0].startswith("Do not operate. Power into the element 3.30 kW exceeds its limit of 3.00 kW.")
+
+
+def test_a_stalled_rotor_is_said_before_how_long_it_takes(demo: Callable[..., Scenario]) -> None:
+    found = heating(demo("camper_oven", "trip.road_speed=50 km/h"))
+    first = heat_report.first_lines(found, "metric")
+    assert first.warnings[0].startswith(("Stalled.", "May stay stalled."))
+    share = float(np.mean(found.outcome.reachable[1:]))
+    assert f"180 °C is unlikely to be reached ({100 * share:.0f} %)." == first.headline

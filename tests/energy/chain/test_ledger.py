@@ -364,3 +364,21 @@ def test_the_van_by_hand(van: Scenario) -> None:
     assert float(found.change.volume_m3_s) * 3.6e6 == pytest.approx(litres_per_hour, rel=0.01)
     assert float(found.without.supply.source_w) / 35.80e6 * 3600 == pytest.approx(litres_without, rel=0.01)
     assert float(found.change.percent) == pytest.approx(100 * litres_per_hour / litres_without, rel=0.015)
+
+
+def test_turbulence_raises_power_and_thrust_of_curves_and_leaves_measured_watts(demos: Path) -> None:
+    path = demos / "van_water_tank" / "scenario.toml"
+    calm, gusty = (inputs_of(load(path, [f"air.turbulence={share}"])).turbine for share in (0, 0.3))
+    assert gusty.power_factor == pytest.approx(1.27 * calm.power_factor)
+    assert gusty.thrust_factor == pytest.approx(1.09 * calm.thrust_factor)
+    heat = [float(answer(inputs_of(load(path, [f"air.turbulence={s}"]))).turbine.heat_power_w) for s in (0, 0.3)]
+    assert 1.1 < heat[1] / heat[0] < 1.4
+    measured = load(path.parent / "scenario.toml", ["air.turbulence=0.3"])
+    from dataclasses import replace
+
+    from energy.scenario.files import MeasuredPower
+
+    watts = MeasuredPower(np.array([5.0, 30.0]), np.array([100.0, 3000.0]), None, None)
+    by_watts = inputs_of(replace(measured, measured=watts)).turbine
+    assert by_watts.power_factor == 1.0
+    assert by_watts.thrust_factor == pytest.approx(calm.thrust_factor)

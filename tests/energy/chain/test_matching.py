@@ -7,8 +7,9 @@ import pytest
 from scipy import optimize
 
 from energy.chain.ledger import answer, turbine_at_work
+from energy.chain.limits import stated_limits
 from energy.chain.load import load
-from energy.chain.matching import limit_shares, match
+from energy.chain.matching import match
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError
@@ -99,10 +100,10 @@ def test_the_thriftiest_is_the_least_fuel_per_heat_also_at_limits(
     least = float(thrifty.change.power_w / thrifty.turbine.heat_power_w)
     enough = 0.7 * float(found.best.answer.turbine.heat_power_w)
     assert float(thrifty.turbine.heat_power_w) >= enough * (1 - 1e-9)
-    assert all(float(share) <= 1 + 1e-9 for share in limit_shares(thrifty.inputs, thrifty.turbine).values())
+    assert all(float(one.share) <= 1 + 1e-9 for one in stated_limits(thrifty.inputs, thrifty.turbine))
     for other in (found.best, found.own):
         turbine = other.answer.turbine
-        fits = all(float(share) <= 1 for share in limit_shares(other.answer.inputs, turbine).values())
+        fits = all(float(one.share) <= 1 for one in stated_limits(other.answer.inputs, turbine))
         if fits and float(turbine.heat_power_w) >= enough:
             assert least <= float(other.answer.change.power_w / turbine.heat_power_w) + 1e-9
 
@@ -111,7 +112,7 @@ def test_the_thriftiest_is_the_least_fuel_per_heat_also_at_limits(
         draws = {"rotor.pitch": pitch, "drive.ratio": ratio, "heater.resistance": resistance}
         answered = answer(inputs_of(scenario, draws))
         heat = answered.turbine.heat_power_w
-        over = sum(np.maximum(s - 1, 0) for s in limit_shares(answered.inputs, answered.turbine).values())
+        over = sum(np.maximum(one.share - 1, 0) for one in stated_limits(answered.inputs, answered.turbine))
         over = over + np.maximum(1 - heat / enough, 0) + ~answered.turbine.turning + answered.turbine.beyond_data
         return np.where(over > 0, 1e3 + 1e3 * over, answered.change.power_w / np.maximum(heat, 1e-9))
 

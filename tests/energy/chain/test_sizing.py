@@ -6,7 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient
-from energy.chain.sizing import RotorGrade, SizingCase, needed_diameter_m, round_diameters, size_table
+from energy.chain.load import load
+from energy.chain.sizing import (
+    DRIVELINE_EFFICIENCY,
+    RotorGrade,
+    SizingCase,
+    needed_diameter_m,
+    round_diameters,
+    size_table,
+)
 from vehicle.problems import InputError
 
 PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
@@ -104,3 +112,9 @@ def test_round_diameters_cover_the_range(low, factor):
 def test_impossible_inputs_are_named(change, word):
     with pytest.raises(InputError, match=word):
         table(**change)
+
+
+def test_the_drivetrain_is_that_of_the_answer(demos):
+    scenario = load(demos / "van_water_tank" / "scenario.toml")
+    assert scenario.engine is not None
+    assert scenario.engine.drivetrain_efficiency.value == DRIVELINE_EFFICIENCY

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from energy.uncertainty.propagate import Sampling
 from energy.words.answer import as_data, key_numbers
 from energy.words.cautions import cautions
 from energy.words.verdict import verdict
+from vehicle.driving.trip import stops_and_goes
 from vehicle.problems import InputError
 from vehicle.quantity import exact
 
@@ -316,3 +318,34 @@ def test_a_coarse_schedule_gives_the_heat_and_fuel_of_a_fine_one(town_folder: Pa
     fine, coarse = at(1), at(20)
     assert coarse[0] == pytest.approx(fine[0], rel=0.02)
     assert coarse[1] == pytest.approx(fine[1], rel=0.01)
+
+
+def test_town_fuel_is_said_to_read_low_and_a_motorway_is_not(demos: Path) -> None:
+    town = answered(load(demos / "van_in_town" / "scenario.toml"), exact=True)
+    said = [text for text in cautions(town, "metric") if text.startswith("Fuel in town reads low")]
+    assert len(said) == 1
+    assert "14 % below" in said[0]
+    assert town.trip is not None
+    assert stops_and_goes(town.trip.steps)
+    fast = replace(town.trip.steps, speed_m_s=town.trip.steps.speed_m_s * 2)
+    assert not stops_and_goes(fast)
+    rolling = replace(town.trip.steps, standing_s=np.zeros_like(town.trip.steps.standing_s))
+    assert not stops_and_goes(rolling)
+
+
+def test_working_outside_the_fuel_map_is_said(demos: Path, tmp_path: Path) -> None:
+    for name in ("scenario.toml", "rotor_curves.csv"):
+        (tmp_path / name).write_bytes((demos / "van_water_tank" / name).read_bytes())
+    rows = ["engine_speed_rpm,torque_nm,fuel_g_kwh"]
+    rows += [f"{s},{t},{g}" for s in (1200, 3200) for t, g in ((20, 420), (120, 230), (320, 210))]
+    (tmp_path / "map.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    maps = ['engine.fuel_map="map.csv"']
+
+    def said(*more: str) -> list[str]:
+        told = answered(load(tmp_path / "scenario.toml", [*maps, *more]), exact=True)
+        return [text for text in cautions(told, "metric") if "outside its fuel map" in text]
+
+    assert said("trip.road_speed=80 km/h") == []
+    assert len(said("trip.road_speed=100 km/h", 'engine.speed_per_1000_rpm=["8 km/h", "30 km/h"]')) == 1
+    assert "1200 rpm to 3200 rpm, 20.0 N·m to 320 N·m" in said('engine.speed_per_1000_rpm=["8 km/h", "30 km/h"]')[0]
+    assert len(said("trip.grade=-3 %")) <= 1

@@ -17,11 +17,11 @@ def test_what_is_written_is_answered_as_told(tmp_path: Path) -> None:
     folder = tmp_path / "mine"
     options = (
         "--vehicle",
-        "pickup",
+        "van",
         "--fuel",
-        "petrol",
+        "diesel",
         "--diameter",
-        "54 in",
+        "50 in",
         "--place",
         "on_roof",
         "--title",
@@ -32,7 +32,7 @@ def test_what_is_written_is_answered_as_told(tmp_path: Path) -> None:
     found = json.loads(told.stdout)
     assert found["verdict"] == "costs"
     expected = beginning.begin(
-        beginning.Beginning(vehicle="pickup", fuel="petrol", diameter="54 in", place="on_roof", title="Ours"),
+        beginning.Beginning(vehicle="van", fuel="diesel", diameter="50 in", place="on_roof", title="Ours"),
         thriftiest,
     )
     assert bundles.from_folder(folder / "scenario.toml") == expected

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from energy.commands.gate import is_own
+from energy.screens.gate import is_own
 
 _LOG = """
 import sys

@@ -26,10 +26,10 @@ def test_heat_reads_from_answer_to_cautions(van_folder_: Path, tmp_path: Path) -
     assert result.returncode == 0, result.stderr
     places = [
         result.stdout.index(word)
-        for word in ("kW go into the tank", "Numbers", "time (min)", "Defaults used", "Cautions")
+        for word in ("Heat into the tank", "Numbers", "time (min)", "Defaults used", "Cautions")
     ]
     assert places == sorted(places)
-    assert "from 15.0 °C to 60.0 °C in 55 min" in flat(result.stdout)
+    assert "60.0 °C in 55 min (90 % range 41 to 88 min)" in flat(result.stdout)
     assert "energy label" in flat(result.stdout)
     assert picture.read_bytes().startswith(b"\x89PNG")
 
@@ -49,7 +49,7 @@ def test_heat_as_json_has_the_promised_keys(van_folder_: Path) -> None:
     low, high = (data["time_to_target_s_interval"][end] for end in ("low", "high"))
     assert data["time_to_target_s_interval"]["level"] == 0.9
     assert low < data["time_to_target_s"] < high
-    assert len(data["history"]["time_s"]) == len(data["history"]["temperature_degc"])
+    assert len(data["history"]["time_s"]) == len(data["history"]["temperature_degc"]["estimate"])
 
 
 def test_heat_over_a_trip_shows_both(van_folder_: Path, tmp_path: Path) -> None:

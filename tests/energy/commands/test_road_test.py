@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from energy.commands import compare, fit, plan, read
+from energy.words.schema import schema_of
 from vehicle.problems import InputError
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
@@ -186,6 +188,7 @@ def test_fit_coastdown(tmp_path):
     path = tmp_path / "coast.csv"
     path.write_text("time,speed,rpm\n" + "\n".join(rows) + "\n")
     data = json.loads(run(fit.command, "coastdown", path, "--mass", "1400 kg", "--json"))
+    jsonschema.validate(data, schema_of("fit coastdown"))
     assert data["pairs"] == 4
     for key, truth in (("coastdown_a_n", 150), ("coastdown_b_n_s_m", 1.5), ("coastdown_c_n_s2_m2", 0.45)):
         assert data[key]["low"] - 0.1 * truth < truth < data[key]["high"] + 0.1 * truth

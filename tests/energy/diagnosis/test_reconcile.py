@@ -234,3 +234,14 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     assert width[1] < 0.7 * width[0]
     town = str(demos / "van_in_town" / "scenario.toml")
     assert "With the readings" in CliRunner().invoke(command, [town, str(path)], catch_exceptions=False).output
+
+
+def test_a_range_that_widens_is_not_narrowed_by_less_than_nothing() -> None:
+    from energy.diagnosis.reconcile import Updated
+    from energy.words.reconcile import input_row
+
+    before = Uncertain(0.6, 0.5, 0.7, "uniform")
+    wider = Updated("rotor.local_speed_factor", before, 0.6, before.standard_deviation * 1.06, 0.49, 0.71, 0.0)
+    assert input_row(wider)[1].endswith("range widened by 6 %")
+    narrower = Updated("rotor.local_speed_factor", before, 0.6, before.standard_deviation * 0.7, 0.55, 0.65, 0.0)
+    assert input_row(narrower)[1].endswith("range narrowed by 30 %")

@@ -140,3 +140,25 @@ def test_every_key_that_names_a_file_is_known_as_one() -> None:
         if "str" in str(info.annotation) and "Literal" not in str(info.annotation)
     }
     assert [key for key, words in texts.items() if not bundles.is_file_key(words)] == ["heater.what"]
+
+
+def test_a_begun_blade_grows_with_the_diameter_and_ones_own_does_not() -> None:
+    from energy.chain.begin import Beginning, begin, optimum_blade_csv
+    from energy.chain.load import opened
+    from energy.chain.matching import thriftiest
+
+    bundle = begin(Beginning(pitch="6 deg", ratio="2.5", element="12 ohm"), thriftiest)
+    grown = bundles.with_diameter(bundle, "72 in")
+    content = dict(grown.files)["blade.csv"].decode().splitlines()
+    # The textbook blade of that size, computed anew: radius and chord go with the radius of the tip.
+    expected = optimum_blade_csv(0.9144, 3, 70 / (25 * 1.05)).decode().splitlines()
+    assert bundles.GUESS in content[0]
+    for one, other in zip(content[2:], expected[2:], strict=True):
+        assert [float(v) for v in one.split(",")] == pytest.approx([float(v) for v in other.split(",")], abs=2e-4)
+    assert opened(grown).rotor.diameter.value == pytest.approx(1.8288)
+    assert "rotor.blade" in bundles.guesses(grown)
+    own = bundles.with_file(bundle, "blade.csv", dict(bundle.files)["blade.csv"].replace(b"a guess", b"measured"))
+    assert bundles.with_diameter(own, "72 in").files == own.files
+    faulty = bundles.with_diameter(bundle, "wide")
+    assert faulty.files == bundle.files
+    assert bundles.value_at(faulty, "rotor.diameter") == "wide"

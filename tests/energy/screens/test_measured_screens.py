@@ -176,9 +176,11 @@ def test_the_sweep_says_what_the_command_line_says_and_can_be_used(demos: Path) 
     assert any("call sheet" in one.label for one in shown.get("download_button"))
     _upload(shown, "mine.csv", (van / "sweep.csv").read_bytes())
     assert not shown.exception
-    assert _verdict(shown) in _told_by_command("tune", str(van / "scenario.toml"), str(van / "sweep.csv"))
     done = run("tune", str(van / "scenario.toml"), str(van / "sweep.csv"), "--json")
-    best = json.loads(done.stdout)["best"]["estimate"]
+    data = json.loads(done.stdout)
+    best = data["best"]["estimate"]
+    assert data["headline"] in _said(shown)
+    assert data["headline"] in _told_by_command("tune", str(van / "scenario.toml"), str(van / "sweep.csv"))
     shown.button(key="use best of sweep").click().run()
     assert not shown.exception
     assert float(_held(shown, "rotor.pitch").removesuffix(" deg")) == pytest.approx(best, rel=1e-3)

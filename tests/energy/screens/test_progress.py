@@ -172,7 +172,7 @@ _COMPUTING = {
     "energy.screens.setting.match": "match",
     "energy.screens.withstand.structural_loads": "loads",
     "energy.screens.fuel.flow_picture": "flow picture",
-    "energy.screens.fuel.fuel_over_speed": "fuel over speed",
+    "energy.screens.fuel.pictures_over_speed": "pictures over speed",
     "energy.screens.rotor.operating_line": "operating line",
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
@@ -241,7 +241,7 @@ def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter
     assert counted == {}
 
     # What has nothing to do with it: another part of the form, intervals asked for and left again.
-    _shown("edit", app).selectbox(key="part").set_value("air").run()
+    _shown("edit", app).radio(key="part").set_value("road and air").run()
     app.session_state["asked_for"] = "pay"
     app.run()
     app.checkbox(key="pay intervals").set_value(True).run()

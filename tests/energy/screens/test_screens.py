@@ -15,7 +15,7 @@ from tests_support import run
 from energy.chain.answer import answered
 from energy.chain.load import opened
 from energy.scenario import bundle as bundles
-from energy.screens import catalogue, desk
+from energy.screens import catalogue, desk, edit
 from energy.words import answer as report
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
@@ -35,7 +35,7 @@ desk.start()
 next(s for s in catalogue.SCREENS if s.module == {screen!r}).shows()()
 """
     other = AppTest.from_string(script, default_timeout=300)
-    for key in ("bundle", "loaded", "kept", "usable", "system", "round"):
+    for key in ("bundle", "loaded", "kept", "usable", "system", "round", "typed", "uploads"):
         if key in app.session_state:
             other.session_state[key] = app.session_state[key]
     return other.run()
@@ -64,6 +64,13 @@ def _told(app: AppTest) -> list[str]:
 def _held(app: AppTest) -> bundles.Bundle:
     found: bundles.Bundle = app.session_state["bundle"]
     return found
+
+
+def _part(app: AppTest, table: str) -> None:
+    """Choose the part of the form that holds a table."""
+    group = edit.group_of(table)
+    _field(app, "radio", "typed part").set_value(group).run()
+    _field(app, "radio", f"typed part of {group}").set_value(table).run()
 
 
 def _field(app: AppTest, kind: str, name: str) -> Any:
@@ -137,7 +144,7 @@ def test_another_unit_keeps_the_quantity(app: AppTest) -> None:
 
 def test_a_temperature_with_its_half_width_is_converted_as_a_difference(app: AppTest) -> None:
     shown = _at(app, "edit")
-    shown.selectbox(key="part").set_value("air").run()
+    _part(shown, "air")
     _field(shown, "selectbox", "air.temperature sure").set_value("plus or minus").run()
     _field(shown, "text_input", "air.temperature plus_minus").set_value("5").run()
     assert bundles.value_at(_held(shown), "air.temperature") == {"value": "15 degC", "plus_minus": "5 K"}
@@ -148,7 +155,7 @@ def test_a_temperature_with_its_half_width_is_converted_as_a_difference(app: App
 
 def test_a_range_and_back_to_the_default(app: AppTest) -> None:
     shown = _at(app, "edit")
-    shown.selectbox(key="part").set_value("vehicle").run()
+    _part(shown, "vehicle")
     _field(shown, "selectbox", "vehicle.rolling_resistance sure").set_value("between").run()
     _field(shown, "text_input", "vehicle.rolling_resistance low").set_value("0.008").run()
     assert "a range without both low and high" in _said(shown)
@@ -169,24 +176,24 @@ def test_looking_at_every_part_changes_nothing(app: AppTest, demos: Path, demo: 
         app.session_state[key] = bundle
     shown = _at(app, "edit")
     for part in TABLES:
-        shown.selectbox(key="part").set_value(part).run()
+        _part(shown, part)
         assert not shown.exception, part
     assert _held(shown) == bundle
 
 
 def test_from_engine_to_battery_by_buttons_only(app: AppTest) -> None:
     shown = _at(app, "edit")
-    shown.selectbox(key="part").set_value("engine").run()
+    _part(shown, "engine")
     shown.button(key="without engine").click().run()
     assert "either a table [engine] or a table [battery]" in _said(shown)
-    shown.selectbox(key="part").set_value("battery").run()
+    _part(shown, "battery")
     shown.button(key="add battery").click().run()
     assert "Costs battery energy" in _said(shown)
 
 
 def test_gears_and_choices_are_written_as_the_file_has_them(app: AppTest) -> None:
     shown = _at(app, "edit")
-    shown.selectbox(key="part").set_value("engine").run()
+    _part(shown, "engine")
     _field(shown, "text_input", "engine.speed_per_1000_rpm value").set_value("9, 17, 27.5").run()
     assert bundles.value_at(_held(shown), "engine.speed_per_1000_rpm") == ["9 km/h", "17 km/h", "27.5 km/h"]
     _field(shown, "selectbox", "engine.fuel value").set_value("petrol").run()
@@ -260,10 +267,10 @@ def test_a_trip_of_ones_own_is_followed(app: AppTest, demos: Path, tmp_path: Pat
     trip = "\n".join(rows).encode()
     (tmp_path / "trip.csv").write_bytes(trip)
     shown = _at(app, "heat")
-    shown.radio(key="heat kind").set_value("over a trip of mine (CSV)").run()
+    _field(shown, "radio", "typed heat kind").set_value("over a trip of mine (CSV)").run()
     shown.file_uploader[0].set_value(("mine.csv", trip, "text/csv")).run()
     assert not shown.exception
     scenario = str(demos / "van_water_tank" / "scenario.toml")
     done = run("heat", scenario, "--trip", str(tmp_path / "trip.csv"), "--json")
     assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["sentence"] in _said(shown)
+    assert json.loads(done.stdout)["headline"] in _said(shown)

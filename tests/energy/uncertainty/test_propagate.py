@@ -300,3 +300,13 @@ def test_the_data_of_an_answer_have_that_order_too(van: Scenario) -> None:
     entries = as_data(answered(van))["matters_most"]
     assert [entry["share"] for entry in entries] == sorted((entry["share"] for entry in entries), reverse=True)
     assert all(entry["share"] >= 0 for entry in entries)
+
+
+def test_no_meter_is_good_to_nothing() -> None:
+    """A value taken as 0 with a range is measured to a share of its range, and the share is shown in a unit."""
+    from energy.uncertainty.measurement import Measurement, size_of
+    from energy.words.verdict import shown_width
+
+    assert size_of(Uncertain(0.0, 0.0, 0.004, "triangular")) == 0.002
+    assert size_of(Uncertain(0.003, 0.0, 0.004, "triangular")) == 0.003
+    assert shown_width(Measurement("generator.winding_inductance", 0.0002, "an inductance meter", 0.1)) == "0.2 mH"

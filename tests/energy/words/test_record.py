@@ -5,7 +5,10 @@ from __future__ import annotations
 import errno
 from pathlib import Path
 
+import jsonschema
+
 from energy.words import record as words
+from energy.words.schema import schema_of
 from vehicle.recording.loop import Rate, Status, Summary
 from vehicle.recording.parameters import PARAMETERS
 from vehicle.recording.row_file import RowLostError
@@ -87,6 +90,7 @@ def test_the_summary_has_what_the_run_lacks() -> None:
     ):
         assert part in text
     data = words.summary_data(summary)
+    jsonschema.validate(data, schema_of("record"))
     assert data["parameter_gaps"] == {AIR: {"gaps": 2, "gap_s": 12.3}}
     assert data["questions_per_s"] == 2.0
     assert data["each_row"] == [SPEED, "engine_speed_rpm", "fuel_rate_l_h"]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -150,3 +152,18 @@ def test_standing_cautions_name_every_danger(van: Scenario) -> None:
         assert any(danger in text for text in told), danger
     assert set(pressing_cautions(answered(van, exact=True), "metric")) < set(told)
     assert told[-len(STANDING) :] == list(STANDING)
+
+
+def test_the_answer_is_the_median_of_one_field(demos: Path) -> None:
+    """Every first line follows the outcome of the result; the stated values play no part where draws are there."""
+    told = answered(load(demos / "van_water_tank" / "scenario.toml"))
+    assert told.spread is not None
+    assert told.outcome.change_w.estimate == told.spread.change_w[2]
+    assert told.outcome.change_w.ends == (told.spread.change_w[0], told.spread.change_w[-1])
+    assert told.outcome.heat_w.estimate == told.spread.heat_w[2]
+    doubled = replace(told, spread=replace(told.spread, change_w=tuple(2 * v for v in told.spread.change_w)))
+    said, twice = verdict(told, "metric"), verdict(doubled, "metric")
+    once = float(re.search(r"\+([\d.]+) L/h", said.headline).group(1))
+    assert float(re.search(r"\+([\d.]+) L/h", twice.headline).group(1)) == pytest.approx(2 * once, rel=0.05)
+    exact = replace(told, spread=None)
+    assert exact.outcome.change_w.estimate == float(told.answer.change.power_w)

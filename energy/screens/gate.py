@@ -26,10 +26,13 @@ def _is_plain(origin: str) -> bool:
 
 
 class OwnPagesOnly:
-    """ASGI middleware that lets through what `is_own` accepts: 403 for the rest, a web socket closed unopened."""
+    """ASGI middleware that lets through what `is_own` accepts: 403 for the rest, a web socket closed unopened.
 
-    def __init__(self, app: Any, port: int) -> None:
-        self.app, self.port = app, port
+    The port is the one that the request came in at.
+    """
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Answer or refuse one request."""
@@ -40,23 +43,10 @@ class OwnPagesOnly:
         for name, value in scope["headers"]:
             said.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
         hosts = said.get("host", [])
-        if len(hosts) == 1 and is_own(hosts[0], said.get("origin", []), self.port):
+        if len(hosts) == 1 and is_own(hosts[0], said.get("origin", []), scope["server"][1]):
             await self.app(scope, receive, send)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
             await send({"type": "http.response.start", "status": 403, "headers": [(b"content-type", b"text/plain")]})
             await send({"type": "http.response.body", "body": b"Not from a page of this app."})
-
-
-def close_to_others(port: int) -> None:
-    """Let the web server of this process answer only what `is_own` lets through."""
-    from starlette.middleware import Middleware
-    from streamlit.web.server.starlette import starlette_app
-
-    usual = starlette_app.create_streamlit_middleware
-
-    def with_gate() -> list[Middleware]:
-        return [Middleware(OwnPagesOnly, port=port), *usual()]
-
-    starlette_app.create_streamlit_middleware = with_gate

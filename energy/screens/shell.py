@@ -1,0 +1,125 @@
+"""What stands around the screens: who may talk to the app, its own style and manners in the browser, its last resort.
+
+The web framework's page is served as it is, with one script and one style sheet of our own added. They are part of the
+package; nothing is fetched from elsewhere.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+import traceback
+import webbrowser
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+from energy.screens.gate import OwnPagesOnly
+
+_HERE = Path(__file__).parent
+_SCRIPT = "/windtoll/shell.js"
+_PATIENCE_S = 60.0
+
+
+def style() -> str:
+    """Return the app's own style, to be shown after that of the pieces of a screen."""
+    return f"<style>{(_HERE / 'shell.css').read_text(encoding='utf-8')}</style>"
+
+
+def middleware() -> list[Any]:
+    """Return what every request passes: the gate first, then the page's own script."""
+    from starlette.middleware import Middleware
+
+    return [Middleware(OwnPagesOnly), Middleware(OwnScript)]
+
+
+class OwnScript:
+    """ASGI middleware that serves the app's script, and names it in the page of the framework."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+        self.script = (_HERE / "shell.js").read_bytes()
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+        elif scope["path"] == _SCRIPT:
+            kind = (b"content-type", b"text/javascript; charset=utf-8")
+            start = {"type": "http.response.start", "status": 200, "headers": [kind, (b"cache-control", b"no-cache")]}
+            await send(start)
+            await send({"type": "http.response.body", "body": self.script})
+        elif b"text/html" in dict(scope["headers"]).get(b"accept", b""):
+            # Asked for unpacked: it is written into.
+            headers = [(k, v) for k, v in scope["headers"] if k.lower() not in (b"accept-encoding", b"if-none-match")]
+            await self.app({**scope, "headers": headers}, receive, _Naming(send))
+        else:
+            await self.app(scope, receive, send)
+
+
+class _Naming:
+    """Sends a page on with the script named in its head; what is no page goes as it is."""
+
+    def __init__(self, send: Any) -> None:
+        self.send = send
+        self.start: Any = None
+        self.body = b""
+
+    async def __call__(self, message: Any) -> None:
+        if message["type"] == "http.response.start":
+            kind = dict(message["headers"]).get(b"content-type", b"")
+            if kind.startswith(b"text/html"):
+                self.start = message
+                return
+        elif self.start is not None and message["type"] == "http.response.body":
+            self.body += message.get("body", b"")
+            if message.get("more_body"):
+                return
+            tag = f'<script defer src="{_SCRIPT}"></script></head>'.encode()
+            body = self.body.replace(b"</head>", tag, 1).replace(
+                b"<title>Streamlit</title>", b"<title>windtoll</title>"
+            )
+            kept = [(k, v) for k, v in self.start["headers"] if k.lower() not in (b"content-length", b"etag")]
+            headers = [*kept, (b"content-length", str(len(body)).encode())]
+            await self.send({**self.start, "headers": headers})
+            message = {"type": "http.response.body", "body": body}
+        await self.send(message)
+
+
+@contextlib.asynccontextmanager
+async def opened(_app: Any) -> AsyncIterator[dict[str, Any]]:
+    """Open a browser at the app as soon as it answers, unless it was started without one."""
+    from streamlit import config
+
+    waiting = None
+    if not config.get_option("server.headless"):
+        waiting = asyncio.create_task(_open_browser(int(config.get_option("server.port"))))
+    yield {}
+    if waiting is not None:
+        waiting.cancel()
+
+
+async def _open_browser(port: int) -> None:
+    for _ in range(int(_PATIENCE_S / 0.2)):
+        try:
+            _, writer = await asyncio.open_connection("127.0.0.1", port)
+        except OSError:
+            await asyncio.sleep(0.2)
+            continue
+        writer.close()
+        await asyncio.to_thread(webbrowser.open, f"http://127.0.0.1:{port}")
+        return
+
+
+def unforeseen(error: Exception) -> bool:
+    """Say in one sentence that something unforeseen happened; the terminal has the details."""
+    import streamlit as st
+
+    traceback.print_exception(error, file=sys.stderr)
+    st.html(
+        '<div class="wt-problem" role="alert"><h2>Something unforeseen happened here</h2><p>Your work is saved. Undo '
+        "the last step, or choose another question. The terminal that windtoll runs in has the details; please report "
+        "them.</p></div>"
+    )
+    return True

@@ -1,0 +1,210 @@
+"""Rotors next to each other, and the stations of a textbook blade: sentences, rows and data."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from energy.aero.textbook_blade import HUB_FILL, SOURCE
+from vehicle import units
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.aero.textbook_blade import Build, TextbookBlade
+    from energy.chain.rotor_choice import Alternative, RotorChoice
+    from energy.words.rotor_choice_model import BladeData, RotorsData
+
+TITLE = "Rotors next to each other (* the one to choose)"
+NOTES = (
+    "These are blades as drawn. Hand-made ones give less: windtoll size counts on a power coefficient of 0.3, and its "
+    "drag and fuel are the ones to plan with; this table is for comparing.",
+    "Textbook blades with the section of a bent plate, solved by blade elements; each is turned towards feather until "
+    "it brings just the heat. Power within 20 %, starting wind within a factor of two (common practice, no source).",
+    "Starting air speed: against the usual friction and cogging of a generator, at the scenario's drive ratio (one to "
+    "one where there is none); it rises with the square root of the ratio.",
+    "Root pull is the centrifugal pull of one blade at the shown rotor speed; at runaway it is several times that. Run "
+    "windtoll loads.",
+    "Tips above 80 m/s get loud, and blades must be proven for the pull (common practice, no source).",
+)
+DANGER = (
+    "A blade that fails is a projectile: have blades, root and hub checked by someone licensed to do so, prove them "
+    "behind a barrier first, and keep everyone out of the rotor's plane.",
+    "Dust of wood, glass and aluminium harms lungs and eyes: mask, goggles, clamps.",
+)
+
+
+def sentence(choice: RotorChoice, system: UnitSystem) -> str:
+    """Return which rotor to choose and why it wins."""
+    heat = show(choice.wanted.heat_w, "power", system)
+    best = choice.chosen
+    if best is None:
+        reasons = sorted({reason.split(" MPa")[0] for each in choice.alternatives for reason in each.against})
+        return f"No rotor of these brings {heat} within its limits: {'; '.join(reasons[:4])}."
+    least = min((e for e in choice.alternatives if not e.against), key=lambda e: e.drag_power_w)
+    text = f"Choose {_name(best, system)} for {heat}: the smallest diameter whose drag is within 10 % of the minimum"
+    text += "." if best is least else f" ({show(least.thrust_n, 'force', system)}, {_name(least, system)})."
+    return text
+
+
+def why(choice: RotorChoice, system: UnitSystem) -> list[str]:
+    """Return what each other number of blades would change at the chosen diameter, one a line."""
+    best = choice.chosen
+    if best is None:
+        return []
+    said = []
+    for other in choice.best_of_each:
+        if other.diameter_m != best.diameter_m or other.number_of_blades == best.number_of_blades:
+            continue
+        if other.against:
+            said.append(f"{other.number_of_blades} blades: {'; '.join(other.against)}.")
+            continue
+        start = show(other.starting_air_m_s, "speed", system), show(best.starting_air_m_s, "speed", system)
+        pull = show(other.root_pull_n, "force", system), show(best.root_pull_n, "force", system)
+        said.append(
+            f"{other.number_of_blades} blades: drag "
+            f"{100 * (other.drag_power_w / max(best.drag_power_w, 1e-9) - 1):+.0f} "
+            f"%, root pull {pull[0]} instead of {pull[1]}, starts at {start[0]} instead of {start[1]}."
+        )
+    return said
+
+
+def _name(each: Alternative, system: UnitSystem) -> str:
+    size = show(each.diameter_m, "length", system)
+    return f"{size}, {each.number_of_blades} blades, tip-speed ratio {each.tip_speed_ratio:g}"
+
+
+def headings(system: UnitSystem) -> list[str]:
+    """Return the headings of the table of alternatives."""
+    names = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow", "tip_speed", "speed")}
+    return [
+        f"size\n{names['length']}",
+        "\nblades",
+        "tip\nratio",
+        "heat\nW",
+        f"thrust\n{names['force']}",
+        f"fuel\n{names['fuel_flow']}",
+        "rotor\nrpm",
+        f"tips\n{names['tip_speed']}",
+        f"root pull\n{names['force']}",
+        f"starts at\n{names['speed']}",
+        "\nbuild",
+        "\nagainst it",
+    ]
+
+
+def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
+    """Return the best tip-speed ratio of each diameter and number of blades as texts under `headings`."""
+
+    def cell(value: float, kind: str, digits: int = 3, *, signed: bool = False) -> str:
+        return "never" if math.isnan(value) else figures(units.to_user(value, kind, system), digits, signed=signed)
+
+    return [
+        [
+            cell(e.diameter_m, "length") + ("*" if e is choice.chosen else ""),
+            str(e.number_of_blades),
+            f"{e.tip_speed_ratio:g}",
+            figures(e.heat_w, 3),
+            cell(e.thrust_n, "force"),
+            cell(e.fuel_flow_m3_s, "fuel_flow", 2, signed=True),
+            f"{e.rotor_speed_rad_s * 30 / math.pi:.0f}",
+            cell(e.tip_speed_m_s, "tip_speed", 2),
+            cell(e.root_pull_n, "force", 2),
+            cell(e.starting_air_m_s, "speed", 2),
+            build_words(e.build, short=True),
+            "; ".join(e.against),
+        ]
+        for e in choice.best_of_each
+    ]
+
+
+def build_words(build: Build, *, short: bool = False) -> str:
+    """Return what a blade is made of."""
+    thick = f"{1e3 * build.thickness_m:.0f} mm"
+    if build.material == "plate":
+        return f"{thick} sheet" if short else f"bent aluminium sheet, {thick}, {build.blade_mass_kg:.2g} kg a blade"
+    if short:
+        return f"wood, {thick}"
+    return f"carved wood, {thick} at the widest chord, {build.blade_mass_kg:.2g} kg a blade"
+
+
+def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:
+    """Return what hands make of a textbook blade: material, what is narrowed at the hub, why it is not buildable."""
+    said = [f"Buildable as {build_words(build)}." if not build.against else f"Not buildable as drawn: {build.against}."]
+    if build.no_plate:
+        said.append(f"Bent sheet will not do: {build.no_plate}. Put the polar of the carved section (blade.polar).")
+    if blade.narrowed.any():
+        first = int(blade.narrowed.argmax())
+        said.append(
+            f"Narrowed near the hub: the formula's {1e3 * blade.optimum_chord_m[first]:.0f} mm at radius "
+            f"{1e3 * blade.radius_m[first]:.0f} mm would make {blade.number_of_blades} blades fill "
+            f"{100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that they "
+            "pass each other when the pitch turns."
+        )
+    said.append(f"Formula: {SOURCE}. A beam formula: clamps, holes, flutter and fatigue are beyond it.")
+    return said
+
+
+def _fill(blade: TextbookBlade, place: int) -> float:
+    return float(blade.number_of_blades * blade.optimum_chord_m[place] / (2 * math.pi * blade.radius_m[place]))
+
+
+STATION_HEADINGS = ("radius mm", "chord mm", "angle deg")
+
+
+def station_rows(blade: TextbookBlade) -> list[list[str]]:
+    """Return the stations of a blade as texts under `STATION_HEADINGS`."""
+    return [
+        [f"{1e3 * r:.0f}", f"{1e3 * c:.0f}", f"{t:.1f}"]
+        for r, c, t in zip(blade.radius_m, blade.chord_m, blade.twist_deg, strict=True)
+    ]
+
+
+def blade_data(blade: TextbookBlade, build: Build) -> BladeData:
+    """Return a textbook blade as data for `--json`."""
+    from energy.words.rotor_choice_model import BladeData, BuildData, StationData
+
+    return BladeData(
+        source=SOURCE,
+        number_of_blades=blade.number_of_blades,
+        tip_speed_ratio=blade.tip_speed_ratio,
+        stations=[
+            StationData(radius_m=float(r), chord_m=float(c), angle_deg=float(t), narrowed=bool(n))
+            for r, c, t, n in zip(blade.radius_m, blade.chord_m, blade.twist_deg, blade.narrowed, strict=True)
+        ],
+        build=BuildData(
+            material="plate" if build.material == "plate" else "wood",
+            thickness_m=build.thickness_m,
+            blade_mass_kg=build.blade_mass_kg,
+            root_stress_pa=build.stress_pa,
+            buildable=not build.against,
+            against=build.against,
+            no_plate=build.no_plate,
+        ),
+    )
+
+
+def as_data(choice: RotorChoice) -> RotorsData:
+    """Return all alternatives as data for `--json`."""
+    from energy.words.rotor_choice_model import RotorData, RotorsData
+
+    return RotorsData(
+        chosen=next((k for k, e in enumerate(choice.alternatives) if e is choice.chosen), None),
+        rotors=[
+            RotorData(
+                diameter_m=e.diameter_m,
+                number_of_blades=e.number_of_blades,
+                tip_speed_ratio=e.tip_speed_ratio,
+                heat_power_w=e.heat_w,
+                thrust_n=e.thrust_n,
+                drag_power_w=e.drag_power_w,
+                fuel_change_l_per_h=e.fuel_flow_m3_s * 3.6e6,
+                rotor_speed_rpm=e.rotor_speed_rad_s * 30 / math.pi,
+                tip_speed_m_s=e.tip_speed_m_s,
+                root_pull_n=e.root_pull_n,
+                starting_air_m_s=None if math.isnan(e.starting_air_m_s) else e.starting_air_m_s,
+                against=list(e.against),
+                blade=blade_data(e.blade, e.build),
+            )
+            for e in choice.alternatives
+        ],
+    )

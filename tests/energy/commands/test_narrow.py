@@ -1,0 +1,37 @@
+"""What is printed on a terminal of 80 columns and on one of 40: nothing cut, no column dropped, no line beyond."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from energy.cli import group
+
+VAN = "van_water_tank"
+CASES = [
+    *([*words, f"{VAN}/scenario.toml"] for words in (["answer"], ["match"], ["heat"], ["payback"], ["curves"])),
+    *(["answer", f"{name}/scenario.toml", "--full"] for name in (VAN, "van_in_town", "parked_on_a_ridge")),
+    ["loads", f"{VAN}/scenario.toml"],
+    *(["loads", f"{VAN}/scenario.toml", f"--{part}"] for part in ("full", "ladder", "electrical", "pitch-system")),
+    *(["loads", f"{VAN}/scenario.toml", f"--{part}"] for part in ("bearing", "root")),
+    ["tune", f"{VAN}/scenario.toml", f"{VAN}/sweep.csv"],
+    ["truepitch", f"{VAN}/scenario.toml", f"{VAN}/measured.csv"],
+    ["shortfall", f"{VAN}/scenario.toml", f"{VAN}/measured.csv"],
+    ["keys"],
+]
+
+
+@pytest.mark.parametrize("width", [80, 40])
+@pytest.mark.parametrize("words", CASES, ids=" ".join)
+def test_nothing_is_cut(demos: Path, words: list[str], width: int) -> None:
+    arguments = [str(demos / word) if "/" in word else word for word in words]
+    result = CliRunner().invoke(group(), arguments, env={"COLUMNS": str(width)})
+    assert result.exit_code in (0, 3), result.output
+    lines = result.stdout.splitlines()
+    assert lines
+    assert [line for line in lines if re.search(r"…(?! [+−])", line)] == []  # "1 … 2" is a range
+    # A command to copy stays on one line, and a path has no place to break.
+    assert [line for line in lines if len(line.rstrip()) > width and not re.search(r"windtoll |/", line)] == []
