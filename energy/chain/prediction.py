@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
+from vehicle.driving.engine import calculated_load_points
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
 
+# Load stands for torque in the ledger; a reader has the share of friction in it: common practice, no source.
+_LOAD_FOR_TORQUE = 0.12
 ACCEPTED = '"4 %", "-1.5 %" (a saving) or "4 % +- 1 %"'
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """The change of fuel that is predicted and its half-width, as shares (0.04: 4 % more); that of calculated load in
+    points, None where nothing says it."""
+
+    share: float
+    error: float
+    load_points: float | None = None
+    load_error: float = 0.0
 
 
 def predicted_effect(
@@ -31,6 +47,20 @@ def predicted_effect(
     return None if scenario is None else scenario_effect(scenario, overrides, with_state, without_state)
 
 
+def prediction(
+    effect: str | None,
+    scenario: Path | None,
+    overrides: tuple[str, ...] = (),
+    *,
+    with_state: str = "working",
+    without_state: str = "stowed",
+) -> Prediction | None:
+    """Return what is predicted of fuel and load, or None where nothing is asked for; see `predicted_effect`."""
+    if effect is not None:
+        return Prediction(*typed_effect(effect, "--effect"))
+    return None if scenario is None else scenario_prediction(scenario, overrides, with_state, without_state)
+
+
 def scenario_effect(
     scenario: Path,
     overrides: tuple[str, ...],
@@ -38,7 +68,20 @@ def scenario_effect(
     without_state: str,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[float, float]:
-    """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width (90 %).
+    """Return the change of fuel of `scenario_prediction` as a share, and its half-width."""
+    found = scenario_prediction(scenario, overrides, with_state, without_state, progress)
+    return found.share, found.error
+
+
+def scenario_prediction(
+    scenario: Path,
+    overrides: tuple[str, ...],
+    with_state: str,
+    without_state: str,
+    progress: Callable[[float], None] | None = None,
+) -> Prediction:
+    """Return the ledger's change of fuel between two states of the turbine as a share, and its half-width (90 %), with
+    that of calculated load where it is for one speed.
 
     Over the scenario's trip where it has a schedule. The price of carrying the turbine (stowed against absent) has no
     half-width of its own. `progress` is told the share done.
@@ -54,7 +97,15 @@ def scenario_effect(
         read = f"no fuel is burnt with the turbine {without_state}"
         raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
     low, high = (told.spread.change_w[0], told.spread.change_w[-1]) if told.spread is not None else (0.0, 0.0)
-    return float(states[with_state].supply.source_w) / base - 1, (high - low) / 2 / base
+    change = float(states[with_state].supply.source_w) - base
+    error = (high - low) / 2 / base
+    if told.trip is not None:  # a schedule has no one load
+        return Prediction(change / base, error)
+    points = float(calculated_load_points(states[with_state].supply, states[without_state].supply))
+    if not math.isfinite(points):
+        return Prediction(change / base, error)
+    own = abs(error * base / change) if change else 0.0
+    return Prediction(change / base, error, points, abs(points) * math.hypot(own, _LOAD_FOR_TORQUE))
 
 
 def typed_effect(text: str, where: str) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -13,10 +14,12 @@ from vehicle.road_test.comparison import spread_within_pairs
 from vehicle.road_test.planning import (
     DEFAULT_SPREAD,
     DEFAULT_SPREAD_WORDS,
+    Chance,
     PlannedRun,
+    chance_on_the_road,
+    changes_of,
     driving_order,
     pairs_needed,
-    power_of_pairs,
     smallest_effect,
 )
 from vehicle.road_test.read import Reader, read_one, windows_of_runs
@@ -30,17 +33,23 @@ _MOST_SHOWN = 60
 
 @dataclass(frozen=True)
 class RunSpread:
-    """The standard deviation of the difference within a pair, as a share of the fuel, and where it comes from."""
+    """The standard deviation of the difference within a pair, as a share of the fuel, and where it comes from.
+
+    `freedom` are the degrees of freedom that it was found with, None where it is given or assumed.
+    """
 
     share: float
     words: str
+    freedom: int | None = None
 
 
 @dataclass(frozen=True)
 class PlanAsked:
     """What a plan is asked for; `pairs` plans that many instead of as many as are needed for `power` at `level`.
 
-    `speed` and `road` are words for the sheet; the same `seed` draws the same order.
+    `speed` and `road` are words for the sheet; the same `seed` draws the same order. `few_changes` plans out and
+    back in
+    one state before the rotor is changed; `change_s` is how long a change takes (None: a usual time).
     """
 
     pairs: int | None = None
@@ -52,6 +61,12 @@ class PlanAsked:
     seed: int | None = None
     run_length_m: float | None = None
     speed_m_s: float | None = None
+    few_changes: bool = False
+    change_s: float | None = None
+
+
+# Time to stow a rotor or set it free again, and to take it off or put it on: common practice, no source.
+CHANGE_S = {"stowed": 300.0, "absent": 2700.0}
 
 
 @dataclass(frozen=True)
@@ -61,7 +76,8 @@ class RoadPlan:
     `effect` and `error` are the predicted change of fuel and its half-width as shares (None: nothing is predicted).
     `needed` has the pairs by power (the wanted one among them), None where no effect is predicted; `smallest` the
     smallest effect (share) by number of pairs, shown with 80 %. `run_length_m` and `speed_m_s` are None where they
-    are not known.
+    are not known. `changes` is how often the rotor is changed in the order planned, `other_changes` how often in the
+    other order (the ideal one where few changes are planned), each taking `change_s`.
     """
 
     effect: float | None
@@ -79,6 +95,20 @@ class RoadPlan:
     road: str
     run_length_m: float | None
     speed_m_s: float | None
+    few_changes: bool
+    changes: int
+    other_changes: int
+    change_s: float
+
+    def chance(self, effect: float, pairs: int, *, few: bool | None = None) -> float:
+        """Return the chance that a number of pairs shows an effect (share), in the planned order or as `few` says."""
+        few = self.few_changes if few is None else few
+        return _chance(self.spread, few)(effect, self.spread.share, pairs, self.level)
+
+    def smallest_shown(self, pairs: int, power: float) -> float:
+        """Return the smallest effect (share) that a number of pairs shows with the chance `power`."""
+        of = _chance(self.spread, self.few_changes)
+        return smallest_effect(self.spread.share, pairs, power, self.level, of)
 
     @property
     def distance_m(self) -> float | None:
@@ -93,6 +123,10 @@ class RoadPlan:
         return self.distance_m / self.speed_m_s
 
 
+def _chance(spread: RunSpread, few: bool) -> Chance:
+    return functools.partial(chance_on_the_road, freedom=spread.freedom, few=few)
+
+
 def assumed_spread() -> RunSpread:
     """Return the spread that is taken where nothing is known."""
     return RunSpread(DEFAULT_SPREAD, DEFAULT_SPREAD_WORDS)
@@ -104,6 +138,18 @@ def typed_spread(text: str, where: str = "--spread") -> RunSpread:
     if value <= 0:
         raise InputError(Problem(where, "", text, 'a share above zero, such as "3 %"'))
     return RunSpread(value, "as given")
+
+
+def typed_change(text: str, where: str = "--change-time") -> float:
+    """Return how long a change of the rotor takes in s, as typed ("20 min"). Raises InputError that names `where`."""
+    accepted = '"20 min" or "1 h", up to 8 h'
+    try:
+        seconds = parse(text, "s")
+    except QuantityError as error:
+        raise InputError(Problem(where, "", str(error), accepted)) from None
+    if not 0 <= seconds <= 8 * 3600:
+        raise InputError(Problem(where, "", text, accepted))
+    return seconds
 
 
 def typed_length(text: str, where: str) -> float:
@@ -125,12 +171,12 @@ def spread_of_runs(
 
     Raises InputError where they are too few, do not differ, or cannot be read.
     """
-    runs, _, _ = windows_of_runs(test, read=read, progress=progress)
+    runs = windows_of_runs(test, read=read, progress=progress).runs
     value, freedom = spread_within_pairs(runs)
     name = name or test.path.name
     if not value > 0:
         raise InputError(Problem(name, "", "the runs do not differ at all", "runs of real drives"))
-    return RunSpread(value, f"from the {len(runs)} runs of {name} ({freedom} degrees of freedom)")
+    return RunSpread(value, f"from the {len(runs)} runs of {name} ({freedom} degrees of freedom)", freedom)
 
 
 def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: PlanAsked) -> RoadPlan:
@@ -139,7 +185,7 @@ def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: P
     Raises InputError where there is neither an effect nor a number of pairs, the effect is zero, or more than 100 000
     pairs would be needed.
     """
-    powers = sorted({*_POWERS, asked.power})
+    powers, chance = sorted({*_POWERS, asked.power}), _chance(spread, asked.few_changes)
     if predicted is None:
         if asked.pairs is None:
             raise InputError(Problem("plan", "", "no effect to plan for", 'a scenario, --effect "4 %", or --pairs 6'))
@@ -147,9 +193,12 @@ def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: P
     else:
         if predicted[0] == 0:
             raise InputError(Problem("--effect", "", "0 %", 'an effect other than zero, such as "4 %"'))
-        needed = {p: pairs_needed(abs(predicted[0]), spread.share, p, asked.level) for p in powers}
+        needed = {p: pairs_needed(abs(predicted[0]), spread.share, p, asked.level, chance) for p in powers}
     planned = asked.pairs or needed[asked.power] or 2
     planned += planned % 2  # whole blocks of two pairs: out and back
+    states = ("working", asked.without_state)
+    both = [driving_order(min(planned, MOST_ORDERED), states, asked.seed, few=few) for few in (False, True)]
+    order, other = both[::-1] if asked.few_changes else both
     shown = sorted({4, 6, 8, 12, 16, 24, planned})
     return RoadPlan(
         effect=None if predicted is None else predicted[0],
@@ -161,12 +210,16 @@ def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: P
         needed=needed,
         pairs_asked=asked.pairs,
         pairs_planned=planned,
-        smallest={n: smallest_effect(spread.share, n, 0.8, asked.level) for n in shown},
-        order=driving_order(min(planned, MOST_ORDERED), ("working", asked.without_state), asked.seed),
+        smallest={n: smallest_effect(spread.share, n, 0.8, asked.level, chance) for n in shown},
+        order=order,
         speed=asked.speed,
         road=asked.road,
         run_length_m=asked.run_length_m,
         speed_m_s=asked.speed_m_s,
+        few_changes=asked.few_changes,
+        changes=changes_of(order),
+        other_changes=changes_of(other),
+        change_s=CHANGE_S.get(asked.without_state, 300.0) if asked.change_s is None else asked.change_s,
     )
 
 
@@ -191,12 +244,12 @@ def chances(plan: RoadPlan) -> Chances:
     pairs = np.unique(
         np.append(np.linspace(2, last, min(_MOST_SHOWN, last - 1)).round().astype(int), plan.pairs_planned)
     )
-    smallest = np.array([smallest_effect(plan.spread.share, n, plan.power, plan.level) for n in pairs.tolist()])
+    smallest = np.array([plan.smallest_shown(n, plan.power) for n in pairs.tolist()])
     if plan.effect is None:
         return Chances(pairs, None, None, None, smallest)
 
     def chance(effect: float) -> np.ndarray:
-        return np.array([power_of_pairs(effect, plan.spread.share, n, plan.level) for n in pairs.tolist()])
+        return np.array([plan.chance(effect, n) for n in pairs.tolist()])
 
     size = abs(plan.effect)
     return Chances(pairs, chance(size), chance(max(0.0, size - plan.error)), chance(size + plan.error), smallest)

@@ -3,40 +3,54 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from energy.chain.prediction import Prediction
+from vehicle.quantity import Estimate
 from vehicle.road_test.comparison import Comparison, compare
-from vehicle.road_test.read import Reader, in_no_log, read_one, windows_of_runs
+from vehicle.road_test.found import About
+from vehicle.road_test.read import Drives, Reader, in_no_log, read_one, windows_of_runs
 from vehicle.road_test.run_list import Manifest
+from vehicle.road_test.sources import FullLoad, marginal_m3_j
+from vehicle.road_test.windows import RunWindows
 
 
 @dataclass(frozen=True)
 class ComparisonAsked:
-    """The state whose effect is asked for, against which (None: stowed if logged, else absent), at which level."""
+    """The state whose effect is asked for, against which (None: stowed if logged, else absent), at which level.
+
+    `full_load` goes before the torque that the list says.
+    """
 
     with_state: str = "working"
     without_state: str | None = None
     level: float = 0.95
+    full_load: FullLoad | None = None
 
 
 @dataclass(frozen=True)
 class RoadTest:
     """The comparison of a test's runs, what to mind, where the fuel came from, and what was predicted.
 
-    `predicted` is the effect and its half-width as shares of the fuel (0.04: 4 % more), None where nothing was.
+    `whole` is the effect with gear shifts kept, where they were left out. `beyond_words` say what runs cannot remove.
+    `test` is the list of runs, `drives` are its logs and windows.
     """
 
     answer: Comparison
     warnings: tuple[str, ...]
     fuel_words: tuple[str, ...]
-    predicted: tuple[float, float] | None
+    predicted: Prediction | None
+    whole: Estimate | None
+    beyond_words: str
+    test: Manifest
+    drives: Drives
 
 
 def road_test(
     test: Manifest,
     asked: ComparisonAsked | None = None,
     *,
-    predict: Callable[[str, str], tuple[float, float] | None] = lambda _with, _without: None,
+    predict: Callable[[str, str], Prediction | None] = lambda _with, _without: None,
     planned_m_s: float | None = None,
     read: Reader = read_one,
     progress: Callable[[float], None] | None = None,
@@ -50,32 +64,57 @@ def road_test(
     asked = asked or ComparisonAsked()
     with_state, without_state = asked.with_state, asked.without_state
     reading = None if progress is None else lambda share: progress(0.9 * share)
-    runs, absolute, words = windows_of_runs(test, read=read, progress=reading)
-    stowed = any(run.state == "stowed" for run in runs) and with_state != "stowed"
+    if asked.full_load is not None:
+        test = replace(test, full_load=asked.full_load)
+    drives = windows_of_runs(test, read=read, progress=reading)
+    stowed = any(run.state == "stowed" for run in drives.runs) and with_state != "stowed"
     predicted = predict(with_state, without_state or ("stowed" if stowed else "absent"))
-    value, error = predicted if predicted is not None else (None, 0.0)
-    answer = compare(
-        runs,
-        with_state=with_state,
-        without_state=without_state,
-        level=asked.level,
-        predicted=value,
-        predicted_error=error,
-        absolute=absolute,
-    )
-    warnings = [*test.warnings, *in_no_log(test), *answer.warnings]
-    if not test.fuel_is_named and not words[0].endswith("fuel rate"):
+    about = _about(test, drives, predicted)
+
+    def compared(runs: tuple[RunWindows, ...]) -> Comparison:
+        return compare(
+            runs,
+            with_state=with_state,
+            without_state=without_state,
+            level=asked.level,
+            predicted=None if predicted is None else predicted.share,
+            predicted_error=0.0 if predicted is None else predicted.error,
+            about=about,
+        )
+
+    answer = compared(drives.runs)
+    whole = None if drives.whole is None else compared(drives.whole).effect
+    warnings = [*drives.warnings, *answer.warnings, *test.warnings, *in_no_log(test)]
+    if not test.fuel_is_named and drives.fuel.source != "fuel rate":
         warnings.append(
             f'the fuel is not named, {test.engine.fuel.name} is taken ([engine] fuel = "diesel" in the '
             "manifest): litres depend on it, percent does not"
         )
     if predicted is not None:
         warnings += _other_speed(planned_m_s, answer)
-    if not absolute:
+    if not about.absolute:
+        key = "displacement" if drives.fuel.source != "calculated load" else 'peak_torque = "190 N*m" (or torque_curve)'
         warnings.append(
-            "displacement not given: percent is known, litres are not ([engine] displacement in the manifest)"
+            f"{key.split(' ')[0].replace('_', ' ')} not given: percent is known, litres are not ([engine] {key} in the "
+            "manifest)"
         )
-    return RoadTest(answer, tuple(warnings), words, predicted)
+    return RoadTest(answer, tuple(warnings), drives.words, predicted, whole, drives.fuel.error.words, test, drives)
+
+
+def _about(test: Manifest, drives: Drives, predicted: Prediction | None) -> About:
+    fuel = drives.fuel
+    load = None
+    if predicted is not None and predicted.load_points is not None:
+        load = (predicted.load_points, predicted.load_error)
+    return About(
+        absolute=fuel.absolute,
+        firm=fuel.firm,
+        load_name=fuel.source if not fuel.firm else "calculated load",
+        error=fuel.error,
+        drag_n_s2_m2=None if test.road_load is None else test.road_load[2] or None,
+        marginal_m3_j=marginal_m3_j(test.engine),
+        predicted_load=load if fuel.source == "calculated load" else None,
+    )
 
 
 def _other_speed(planned_m_s: float | None, answer: Comparison) -> list[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.road_plan import RunSpread
@@ -32,6 +33,9 @@ class PlanOptions:
     power: float
     length: str | None
     sheet: Path | None
+    few_changes: bool
+    change_time: str | None
+    system: UnitSystem
     force: bool
     as_json: bool
 
@@ -68,6 +72,11 @@ class PlanOptions:
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
+@click.option("--few-changes", is_flag=True, help="Drive out and back in one state before the turbine is changed.")
+@click.option(
+    "--change-time", help='How long one change of the turbine takes: "20 min". Default: 5 min stowed, 45 min absent.'
+)
+@common.units_option
 @common.force_option
 @common.json_option
 @common.taken_as(PlanOptions)
@@ -78,7 +87,7 @@ def command(chosen: PlanOptions) -> None:
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
     from energy.chain.prediction import predicted_effect
-    from energy.chain.road_plan import PlanAsked, road_plan, typed_length
+    from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
     from energy.words import plan as words
     from energy.words import run_sheet
     from vehicle.files import checked_output, write_output
@@ -102,6 +111,8 @@ def command(chosen: PlanOptions) -> None:
             seed=chosen.seed,
             run_length_m=None if chosen.length is None else typed_length(chosen.length, "--length"),
             speed_m_s=metres_per_second,
+            few_changes=chosen.few_changes,
+            change_s=None if chosen.change_time is None else typed_change(chosen.change_time),
         ),
     )
     if chosen.sheet is not None:
@@ -112,7 +123,9 @@ def command(chosen: PlanOptions) -> None:
     if chosen.as_json:
         common.print_json(words.as_data(plan))
         return
-    click.echo("\n".join([*words.plan_words(plan), "", *run_sheet.lines(plan.order, plan.speed, plan.road)]))
+    click.echo(
+        "\n".join([*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
+    )
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")
 

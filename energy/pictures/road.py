@@ -44,7 +44,7 @@ def effect_picture(told: RoadTest) -> Picture:
         }
     ]
     if told.predicted is not None:
-        value, half = told.predicted
+        value, half = told.predicted.share, told.predicted.error
         rows.append({"row": "predicted", kind: "predicted", change: value, low: value - half, high: value + half})
     for run in sorted(found.changes, key=lambda run: _order(run.pair)):
         rows.append({"row": _row_of(run, found.changes), kind: run.state, change: run.adjusted, "run": run.name})

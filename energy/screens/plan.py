@@ -39,9 +39,11 @@ def show() -> None:
     page.finding("What the test is to be")
     plan, why = None, list[str]()
     without, power, typed_pairs, length = _asked(work)
+    few = typed.tick("few changes of the turbine: out and back in one state before it is changed", "plan few")
     try:
         spread = _spread()
-        effect = predicted(work.usable, "working", without)
+        expected = predicted(work.usable, "working", without)
+        effect = None if expected is None else (expected.share, expected.error)
         speed, pairs = planned_m_s(work.usable), _pairs(typed_pairs)
         plan = road_plan(
             effect,
@@ -54,6 +56,7 @@ def show() -> None:
                 seed=_seed(),
                 run_length_m=typed_length(length, "length of a run") if length else None,
                 speed_m_s=speed,
+                few_changes=few,
             ),
         )
         if effect is None:
@@ -178,7 +181,7 @@ def _said(plan: RoadPlan) -> list[str]:
             if needed
             else []
         ),
-        *plan_words.notes(plan),
+        *plan_words.notes(plan, desk.system()),
         f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
         f"{plan.spread.words}.",
         *([plan_words.TOO_MANY] if plan.pairs_planned > plan_words.MANY_PAIRS else []),

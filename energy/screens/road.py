@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from energy.chain.prediction import scenario_effect
+from energy.chain.prediction import Prediction, scenario_prediction
 from energy.chain.road_test import ComparisonAsked, RoadTest, at_other_speed, driven_m_s, road_test
 from energy.pictures.road import effect_picture
 from energy.progress import Progress
@@ -21,6 +21,7 @@ from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
 from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks
+from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
@@ -48,7 +49,10 @@ def show() -> None:
     except InputError as error:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
-        page.answer_line(work, _HEADING, sentence)
+        first = None if found is None else road_test_words.verdict(found, desk.system())
+        page.answer_line(work, _HEADING, sentence, *(() if first is None else first.lines))
+        if first is not None and first.warnings:
+            page.problem_list(first.warnings, "Before you trust this answer")
         if why:
             page.problem_list(why, "Why")
         if found is not None:
@@ -96,7 +100,7 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
         found = _compared(uploads, text, work.usable, with_state, without_state)
     except InputError as error:
         return None, "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
-    return found, found.answer.words, []
+    return found, road_test_words.verdict(found, desk.system()).headline, []
 
 
 def _states(marks: list[Marks], logs: Logs) -> list[tuple[str, str]]:
@@ -177,13 +181,11 @@ def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, with
 
 
 @waiting.kept("Working out what the scenario predicts")
-def predicted(
-    progress: Progress | None, bundle: Bundle, with_state: str, without_state: str
-) -> tuple[float, float] | None:
-    """Return the scenario's change of fuel and its half-width as shares; None where it burns no fuel."""
+def predicted(progress: Progress | None, bundle: Bundle, with_state: str, without_state: str) -> Prediction | None:
+    """Return what the scenario predicts of fuel and load; None where it burns no fuel."""
     with bundles.laid_out(bundle) as path:
         try:
-            return scenario_effect(path, (), with_state, without_state, progress)
+            return scenario_prediction(path, (), with_state, without_state, progress)
         except InputError:  # a scenario without fuel predicts no change of fuel
             return None
 
@@ -203,8 +205,6 @@ def _shown(found: RoadTest, work: Work) -> None:
         "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
         headed=False,
     )
-    for text in road_test_words.agreement_words(found):
-        page.finding(text)
     planned, driven = planned_m_s(work.usable), driven_m_s(found.answer)
     if found.predicted is not None and planned is not None and at_other_speed(planned, found.answer):
         speed = shown(driven, "speed", desk.system())
@@ -212,17 +212,23 @@ def _shown(found: RoadTest, work: Work) -> None:
             desk.put_value("trip.road_speed", speed)
             desk.renew()
             st.rerun()
-    if found.warnings:
+    page.finding("What else could explain it")
+    page.bullets(road_test_words.explains_words(found, desk.system()))
+    others = road_test_words.other_warnings(found)
+    if others:
         page.finding("Mind")
-        page.bullets(found.warnings)
+        page.bullets(others)
     page.table(
-        ("quantity", "estimate", "interval"), road_test_words.number_rows(found), numbers=(1,), caption="What was found"
+        ("quantity", "estimate", "interval"),
+        road_test_words.number_rows(found, desk.system()),
+        numbers=(1,),
+        caption="What was found",
     )
     with st.expander(f"How it was reached, run by run ({len(found.answer.runs)})"):
-        page.bullets(road_test_words.how_words(found))
+        page.bullets([*road_test_words.how_words(found), *RULE])
         page.table(
             road_test_words.RUN_COLUMNS,
-            road_test_words.run_rows(found),
+            road_test_words.run_rows(found, desk.system()),
             numbers=(3, 4, 5, 6),
             caption="Runs that were compared",
         )

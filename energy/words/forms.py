@@ -27,11 +27,12 @@ RUN_LIST = """\b
   [engine]
   fuel = "petrol"                # petrol, e10, diesel, lpg
   displacement = "1.6 L"         # for litres from manifold pressure
+  peak_torque = "190 N*m"        # or torque_curve = "torque.csv": for litres from calculated load
   [columns]                      # only for headers windtoll does not know
   "Spd2" = "vehicle speed (mph)"
   [directions]                   # to use a wind that is given with where it comes from
   out = "north-east"
-  [[runs]]                       # written by windtoll record as [[run]]
+  [[run]]                        # written by windtoll record, one a run
   file = "run_01.csv"
   state = "working"              # absent, stowed, working
   pair = 1                       # same road, same direction, same hour
@@ -39,7 +40,11 @@ RUN_LIST = """\b
   date = "2026-05-03 10:12"
   head_wind = "2 m/s"            # tail wind negative
   temperature = "14 degC"
-  [[runs]]
+  gust = "4 m/s"                 # optional, as the lines that follow
+  vehicle_ahead = false          # or how much of the run: "20 %"
+  fuel_used = "1.84 L"           # metered, or weighed ("1.37 kg"): the best source, for every run or none
+  control = "control_01.csv"     # a second vehicle's log of the same drive, for every run or none
+  [[run]]
   file = "run_02.csv"
   state = "stowed"
   pair = 1

@@ -6,8 +6,8 @@ import math
 from typing import Any
 
 from energy.chain.road_plan import MOST_ORDERED, RoadPlan
-from vehicle.road_test.planning import power_of_pairs, smallest_effect
-from vehicle.units import show
+from vehicle.road_test.planning import HEAVIER
+from vehicle.units import UnitSystem, show
 
 MANY_PAIRS = 40
 
@@ -25,14 +25,14 @@ def plan_sentence(plan: RoadPlan) -> str:
     against = f"working compared with {plan.without_state}"
     planned = f"{plan.pairs_planned} pairs ({2 * plan.pairs_planned} runs)"
     if plan.effect is None:
-        shown = smallest_effect(plan.spread.share, plan.pairs_planned, plan.power, plan.level)
+        shown = plan.smallest_shown(plan.pairs_planned, plan.power)
         return (
             f"{planned} show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with "
             f"{100 * plan.power:.0f} % "
             f"chance ({sure})."
         )
     effect = f"the predicted {100 * plan.effect:+.1f} % of the fuel, {against},"
-    chance = power_of_pairs(abs(plan.effect), plan.spread.share, plan.pairs_planned, plan.level)
+    chance = plan.chance(abs(plan.effect), plan.pairs_planned)
     if plan.pairs_asked is None and plan.pairs_planned > MANY_PAIRS:
         return (
             f"{planned} would be needed to show {effect} with {100 * plan.power:.0f} % chance ({sure}): too many "
@@ -46,20 +46,38 @@ def _chance_words(chance: float) -> str:
     return "nearly 100" if chance > 0.995 else f"{100 * chance:.0f}"
 
 
-def effort_words(plan: RoadPlan) -> str:
+def effort_words(plan: RoadPlan, system: UnitSystem = "metric") -> str:
     """Return the way and time of all runs in words; "" where the length of a run is not known."""
     if plan.distance_m is None:
         return ""
     hours = plan.driving_s
     time = "" if hours is None else f", {hours / 3600:.1f} h of driving without the turning around"
-    return f"{2 * plan.pairs_planned} runs of {_way(plan.run_length_m or 0.0)}: {_way(plan.distance_m)} in all{time}"
+    one, way = (_way(metres, system) for metres in (plan.run_length_m or 0.0, plan.distance_m))
+    return f"{2 * plan.pairs_planned} runs of {one}: {way} in all{time}"
 
 
-def _way(metres: float) -> str:
-    return f"{metres / 1000:.3g} km ({metres / 1609.344:.3g} mi)"
+def _way(metres: float, system: UnitSystem) -> str:
+    km, mi = f"{metres / 1000:.3g} km", f"{metres / 1609.344:.3g} mi"
+    return f"{km} ({mi})" if system == "metric" else f"{mi} ({km})"
 
 
-def plan_words(plan: RoadPlan) -> list[str]:
+def changes_words(plan: RoadPlan) -> str:
+    """Return how often the rotor is changed, how long that takes, and what the other order would do."""
+    own, other = plan.changes, plan.other_changes
+
+    def time(count: int) -> str:
+        return f"{count} change{'' if count == 1 else 's'} of the turbine, {count * plan.change_s / 60:.0f} min"
+
+    planned, way = ("few changes", "in the ideal order") if plan.few_changes else ("ideal order", "with few changes")
+    said = f"Order planned ({planned}): {time(own)}; {way}: {time(other)}"
+    if plan.effect is None:
+        return f"{said}."
+    chance = plan.chance(abs(plan.effect), plan.pairs_planned)
+    instead = plan.chance(abs(plan.effect), plan.pairs_planned, few=not plan.few_changes)
+    return f"{said}, with {_chance_words(instead)} % chance instead of {_chance_words(chance)} %."
+
+
+def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
     """Return the plan as lines of text: the answer, what it rests on, what can be shown, without the run sheet."""
     out = [
         plan_sentence(plan),
@@ -74,7 +92,7 @@ def plan_words(plan: RoadPlan) -> list[str]:
             out.append(f"  {TOO_MANY}")
     out += ["Smallest effect that can be shown with 80 % power:"]
     out += [f"  {n:>3} pairs: {100 * shown:.1f} %" for n, shown in plan.smallest.items()]
-    return out + notes(plan)
+    return out + notes(plan, system)
 
 
 TOO_MANY = (
@@ -83,13 +101,13 @@ TOO_MANY = (
 )
 
 
-def notes(plan: RoadPlan) -> list[str]:
+def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
     """Return what else is to be said of a plan."""
     said = []
     least = abs(plan.effect or 0.0) - plan.error
     if plan.effect is not None and plan.error > 0:
         if least > 0:
-            chance = power_of_pairs(least, plan.spread.share, plan.pairs_planned, plan.level)
+            chance = plan.chance(least, plan.pairs_planned)
             small = math.copysign(100 * least, plan.effect)
             said.append(
                 f"The prediction is {100 * plan.effect:+.1f} % ± {100 * plan.error:.1f} %: if the effect is only "
@@ -100,9 +118,11 @@ def notes(plan: RoadPlan) -> list[str]:
                 f"The prediction is {100 * plan.effect:+.1f} % ± {100 * plan.error:.1f} %: the effect may be too small "
                 f"to show."
             )
-    effort = effort_words(plan)
+    effort = effort_words(plan, system)
     if effort:
         said.append(f"{effort}.")
+    said.append(changes_words(plan))
+    said.append(f"The chances count with {HEAVIER:g} times this spread, for the heavy tails of real runs.")
     if plan.pairs_asked is not None and plan.pairs_planned != plan.pairs_asked:
         said.append(f"({plan.pairs_planned} pairs are planned, not {plan.pairs_asked}: two make a block, out and back)")
     if plan.pairs_planned > MOST_ORDERED:
@@ -116,7 +136,7 @@ def as_data(plan: RoadPlan) -> dict[str, Any]:
 
     chance = None
     if plan.effect is not None:
-        chance = 100 * power_of_pairs(abs(plan.effect), plan.spread.share, plan.pairs_planned, plan.level)
+        chance = 100 * plan.chance(abs(plan.effect), plan.pairs_planned)
     return PlanData(
         sentence=plan_sentence(plan),
         effect_percent=None if plan.effect is None else 100 * plan.effect,
@@ -130,6 +150,13 @@ def as_data(plan: RoadPlan) -> dict[str, Any]:
         pairs_planned=plan.pairs_planned,
         chance_percent=chance,
         distance_km=None if plan.distance_m is None else plan.distance_m / 1000,
+        changes=plan.changes,
+        few_changes=plan.few_changes,
+        changes_in_the_other_order=plan.other_changes,
+        change_min=plan.change_s / 60,
+        chance_in_the_other_order_percent=None
+        if plan.effect is None
+        else 100 * plan.chance(abs(plan.effect), plan.pairs_planned, few=not plan.few_changes),
         driving_h=None if plan.driving_s is None else plan.driving_s / 3600,
         smallest_effect_percent={str(n): 100 * shown for n, shown in plan.smallest.items()},
         order=[PlannedRunData.model_validate(run.as_dict()) for run in plan.order],

@@ -31,6 +31,11 @@ class PlanData(ResultModel):
     pairs_for_90_percent_power: int | None = said("pairs for a chance of 90 %", "1")
     pairs_planned: int = said("pairs that are planned: an even number", "1")
     chance_percent: Number = said("chance that these show the effect; null where no effect is known", "%")
+    few_changes: bool = said("whether out and back are driven in one state before the turbine is changed")
+    changes: int = said("changes of the turbine in this order", "1")
+    changes_in_the_other_order: int = said("changes of the turbine in the other order, ideal or with few changes", "1")
+    change_min: Number = said("time that one change takes", "min")
+    chance_in_the_other_order_percent: Number = said("chance that the other order shows the effect; null as above", "%")
     distance_km: Number = said("way of all runs; null where the length of a run is not known", "km")
     driving_h: Number = said("time of all runs; null where length or speed is not known", "h")
     smallest_effect_percent: dict[str, Number] = said(

@@ -2,38 +2,259 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
+from vehicle.quantity import Estimate
+from vehicle.road_test.rule import RULE
+from vehicle.road_test.sources import LOAD_SOURCES
+from vehicle.units import UnitSystem, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.words.result_model import EstimateData
-    from energy.words.road_test_model import RunData
-    from vehicle.quantity import Estimate
+    from energy.words.road_test_model import ChecksData, RunData
+
+
+@dataclass(frozen=True)
+class RoadVerdict:
+    """The first lines of a road test: what makes the answer unsafe to use, the answer, then one number a line."""
+
+    warnings: tuple[str, ...]
+    headline: str
+    lines: tuple[str, ...]
+
+    @property
+    def sentence(self) -> str:
+        """Warnings and headline as one text."""
+        return " ".join([*self.warnings, self.headline])
+
+
+def verdict(test: RoadTest, system: UnitSystem = "metric") -> RoadVerdict:
+    """Return the first lines of an answer."""
+    lines = [_case_line(test, system)]
+    lines += _number_lines(test, system)
+    lines += agreement_words(test)
+    wind = wind_words(test, system)
+    lines += [wind] if wind else []
+    lines += [_rests_line(test), _rule_line(test)]
+    return RoadVerdict(tuple(f"Mind: {text}." for text in first_warnings(test)), _headline(test), tuple(lines))
+
+
+_FIRST = (
+    "not like for like",
+    "confounded",
+    "stands out",
+    "runs the other way",
+    "of the run sheet",
+    "explains",
+    "covers only",
+    "slipstream",
+    "was not alike",
+)
+
+
+def first_warnings(test: RoadTest) -> list[str]:
+    """Return the warnings that go before the answer: what can have made it by itself."""
+    return [text for text in test.warnings if any(words in text for words in _FIRST)]
+
+
+def other_warnings(test: RoadTest) -> list[str]:
+    """Return the warnings that follow the answer."""
+    first = first_warnings(test)
+    return [text for text in test.warnings if text not in first]
+
+
+def _headline(test: RoadTest) -> str:
+    """Return the answer: the change that was measured, with its interval."""
+    answer = test.answer
+    what, found, unit, places = "fuel", answer.effect.times(100), "%", 1
+    if not answer.firm and answer.load_points is not None:
+        what, found, unit, places = "load", answer.load_points, "points", 2
+    if found.low is None or found.high is None:
+        return f"Too few runs. {answer.words}"
+    interval = f"({round(100 * answer.level)} % interval {found.low:+.{places}f} to {found.high:+.{places}f} {unit})"
+    number = f"{found.estimate:+.{places}f} {unit}"
+    if answer.conclusion == "costs":
+        verb = "Costs fuel" if what == "fuel" else f"Raises the {_load_name(test)}, costs fuel"
+        return f"{verb}: {number} {interval}"
+    if answer.conclusion == "saves":
+        verb = "Saves fuel" if what == "fuel" else f"Lowers the {_load_name(test)}, saves fuel"
+        return f"{verb}: {number} {interval}"
+    if answer.conclusion == "no effect larger than":
+        bound = max(-found.low, found.high)
+        return f"No effect larger than {bound:.{places}f} {unit}: {number} {interval}"
+    more = answer.more_pairs or 1
+    return f"Too close to call: {number} {interval}. {more} more pair{'s' if more > 1 else ''} needed for 80 % power"
+
+
+def _load_name(test: RoadTest) -> str:
+    return test.drives.fuel.source if test.drives.fuel.source in LOAD_SOURCES else "calculated load"
+
+
+def _case_line(test: RoadTest, system: UnitSystem) -> str:
+    answer = test.answer
+    speed = show(_mean_speed(test), "speed", system)
+    group = f"{answer.pairs} complete pairs" if answer.pairs else "compared as two groups"
+    ratio = ", each run as ratio to the control vehicle" if answer.controlled else ""
+    return (
+        f"{answer.with_state.capitalize()} compared with {answer.without_state}: {answer.runs_with} and "
+        f"{answer.runs_without} runs, {group}, {speed}{ratio}"
+    )
+
+
+def _mean_speed(test: RoadTest) -> float:
+    return sum(run.means["speed_m_s"] for run in test.answer.runs) / len(test.answer.runs)
+
+
+def _interval(found: Estimate, shown: Callable[[float], str], unit: str) -> str:
+    if found.low is None or found.high is None:
+        return f"{shown(found.estimate)} {unit}, no interval"
+    return f"{shown(found.estimate)} {unit} ({shown(found.low)} to {shown(found.high)} {unit})"
+
+
+def _per_hour(found: Estimate, system: UnitSystem) -> str:
+    unit = label("fuel_flow", system)
+    return _interval(found, lambda value: f"{to_user(value, 'fuel_flow', system):+.2f}", unit)
+
+
+def _percent(found: Estimate) -> str:
+    return _interval(found.times(100), lambda value: f"{value:+.1f}", "%")
+
+
+def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
+    """Return a line for each further number: litres, and both with what no number of runs removes."""
+    answer, lines = test.answer, []
+    if not answer.firm:
+        if answer.load_share is not None:
+            lines.append(f"Measured: {_percent(answer.load_share)} of the {_load_name(test)}")
+        lines.append(f"Converted from it, fuel: {_percent(answer.effect)}")
+        if answer.effect_m3_s is not None:
+            lines.append(f"Converted from it, fuel per hour: {_per_hour(answer.effect_m3_s, system)}")
+        return [*lines, f"The conversion: {test.beyond_words}"]
+    if answer.effect_m3_s is not None:
+        lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
+    if answer.effect.low is not None:
+        with_all = f"With what no number of runs removes: {_percent(answer.beyond)}"
+        if answer.beyond_m3_s is not None:
+            with_all += f"; {_per_hour(answer.beyond_m3_s, system)}"
+        lines.append(with_all)
+    if test.whole is not None:
+        lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
+    return lines
+
+
+_PLAUSIBLE_M_S = 8.0
+
+
+def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
+    """Return which wind would explain the whole effect, and what speaks for or against that; "" for standing."""
+    wind, answer = test.answer.wind, test.answer
+    if wind is None or answer.effect.low is None:
+        return ""
+    size = show(abs(wind.equal_m_s), "speed", system, digits=2)
+    ms = "" if system != "metric" else f" ({abs(wind.equal_m_s):.1f} m/s)"
+    where = "stronger" if wind.equal_m_s > 0 else "weaker"
+    equal = f"A head wind {size}{ms} {where} in the {answer.with_state} runs would explain the whole effect"
+    if wind.controlled:
+        return f"{equal}; the control vehicle drove in the same air, which takes wind out"
+    if wind.given:
+        return f"{equal}; the wind of every run is written down, and is allowed for"
+    if not wind.ways:
+        ways = "nor is the direction of the runs, so that nothing shows whether a steady wind cancels"
+    elif not wind.alike:
+        ways = "the states were not driven both ways alike, so that a steady wind does not cancel"
+    elif wind.ways > 1:
+        ways = "both states were driven both ways alike, so that a steady wind cancels"
+    else:
+        ways = "all runs went one way: a steady wind cancels, one that grew between the states does not"
+    return f"{equal}; the wind is not written down for every run; {ways}"
+
+
+def _rests_line(test: RoadTest) -> str:
+    ours, theirs = test.answer.kept
+    answer = test.answer
+    return (
+        f"Rests on {100 * ours:.0f} % of the driving {answer.with_state} and {100 * theirs:.0f} % "
+        f"{answer.without_state}; {test.fuel_words[0]}"
+    )
+
+
+def _rule_line(test: RoadTest) -> str:
+    rule = test.answer.rejected
+    if rule.not_applied and not rule.runs:
+        return f"The rule of the run sheet for rejecting runs is not applied: {rule.not_applied}"
+    if rule.not_applied:
+        return "The rule of the run sheet is not applied: too few runs would be left"
+    many = len(rule.runs)
+    return f"The rule of the run sheet rejects {'no run' if not many else f'{many} run' + 's' * (many > 1)}"
+
+
+def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
+    """Return what else than the turbine could explain the answer, each with what the runs show of it."""
+    answer = test.answer
+    said = [text for text in (wind_words(test, system),) if text]
+    ticked = [run for run in answer.runs if math.isfinite(run.means.get("vehicle_ahead", math.nan))]
+    said.append(
+        "A vehicle ahead (slipstream) saves fuel: "
+        + (
+            f"ticked for {len(ticked)} of {len(answer.runs)} runs"
+            if ticked
+            else "the list does not say in which runs there was one (vehicle_ahead)"
+        )
+    )
+    if answer.drift is None:
+        said.append("A drift along the order (warming tyres, falling wind): too few runs to test it")
+    else:
+        said.append(
+            f"A drift along the order (warming tyres, falling wind): {100 * answer.drift.per_run:+.2f} % a run "
+            f"(p = {answer.drift.p_value:.2f}); by the order driven it would explain "
+            f"{100 * answer.drift.moves_effect:+.1f} % of the change of fuel"
+        )
+    if answer.each:
+        oddest = answer.each[0]
+        said.append(
+            f"One odd {'pair' if oddest.own is not None else 'run'}: the oddest is {oddest.label} "
+            f"(p = {oddest.p_value:.2f} among all); without it {100 * oddest.effect:+.1f} %"
+        )
+    if answer.randomisation_p is not None:
+        said.append(f"Chance alone: the randomisation test gives p = {answer.randomisation_p:.3f}")
+    if test.beyond_words:
+        said.append(f"The meter: {test.beyond_words}")
+    return said
 
 
 def as_data(test: RoadTest) -> dict[str, Any]:
     """Return the answer for `--json`; unknown numbers are null."""
     from energy.words.result_model import ends_data, estimate_data
-    from energy.words.road_test_model import CompareData
+    from energy.words.road_test_model import CompareData, RoadVerdictData
 
-    answer, predicted = test.answer, test.predicted
+    answer, predicted, first = test.answer, test.predicted, verdict(test)
 
     def ends(interval: Estimate | None, factor: float = 1.0) -> EstimateData:
         return estimate_data(None if interval is None else interval.times(factor), answer.level)
 
-    def around(value: float, half: float) -> tuple[float, float, float]:
-        return 100 * (value - half), 100 * value, 100 * (value + half)
+    def around(value: float | None, half: float) -> EstimateData | None:
+        return None if value is None else ends_data((value - half, value, value + half), PREDICTED_LEVEL)
 
     return CompareData(
+        verdict=RoadVerdictData(warnings=list(first.warnings), headline=first.headline, lines=list(first.lines)),
         comparison=f"{answer.with_state} compared with {answer.without_state}",
         conclusion=answer.conclusion,
         words=answer.words,
+        measured="fuel" if answer.firm else _load_name(test),
         effect_percent=ends(answer.effect, 100),
         effect_l_per_h=ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
         effect_l_per_100km=ends(answer.effect_m2, 1e8),
         effect_load_points=ends(answer.load_points),
+        effect_load_percent=ends(answer.load_share, 100),
+        effect_percent_with_what_runs_cannot_remove=ends(answer.beyond, 100),
+        effect_l_per_h_with_what_runs_cannot_remove=ends(answer.beyond_m3_s, 1 / LITRES_PER_HOUR),
+        what_runs_cannot_remove=test.beyond_words,
+        whole_runs_percent=ends(test.whole, 100),
         paired_means_percent=ends(answer.paired, 100),
         without_l_per_h=None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
         without_l_per_100km=None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
@@ -45,9 +266,11 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         design=answer.design,
         adjusted_for=list(answer.adjusted_for),
         more_pairs_needed=answer.more_pairs,
-        predicted_percent=None if predicted is None else ends_data(around(*predicted), PREDICTED_LEVEL),
+        predicted_percent=None if predicted is None else around(100 * predicted.share, 100 * predicted.error),
+        predicted_load_points=None if predicted is None else around(predicted.load_points, predicted.load_error),
         agreement=answer.agreement,
         fuel=list(test.fuel_words),
+        checks=_checks_data(test),
         warnings=list(test.warnings),
         runs=[_run_data(test, k) for k in range(len(answer.runs))],
     ).model_dump()
@@ -73,6 +296,41 @@ def _run_data(test: RoadTest, k: int) -> RunData:
     )
 
 
+def _checks_data(test: RoadTest) -> ChecksData:
+    """Return what was checked of the runs, as data."""
+    from energy.words.road_test_model import ChecksData, RejectedData, WithoutOneData
+
+    answer = test.answer
+    wind, drift, rule = answer.wind, answer.drift, answer.rejected
+    return ChecksData(
+        wind_that_explains_it_m_s=None if wind is None else wind.equal_m_s,
+        wind_given=None if wind is None else wind.given,
+        directions_alike=None if wind is None else wind.alike,
+        directions=None if wind is None else wind.ways,
+        control_vehicle=answer.controlled,
+        kept_share_with=answer.kept[0],
+        kept_share_without=answer.kept[1],
+        drift_percent_per_run=None if drift is None else 100 * drift.per_run,
+        drift_p=None if drift is None else drift.p_value,
+        drift_explains_percent=None if drift is None else 100 * drift.moves_effect,
+        rule=list(RULE),
+        rule_not_applied=rule.not_applied,
+        rejected=[RejectedData(file=name, why=why) for name, why in rule.runs.items()],
+        without_one=[
+            WithoutOneData(
+                what=one.label,
+                own_percent=None if one.own is None else 100 * one.own,
+                effect_percent=100 * one.effect,
+                p=one.p_value,
+                stands_out=one.stands_out,
+                labels_swapped=one.swapped,
+            )
+            for one in answer.each
+        ],
+        what_else_could_explain_it=explains_words(test),
+    )
+
+
 PREDICTED_LEVEL = 0.9  # of a scenario's prediction
 CAUTIONS = (
     "A road test shows what the turbine costs, not whether it may be operated: run windtoll loads.",
@@ -80,22 +338,32 @@ CAUTIONS = (
 )
 
 
-def in_words(test: RoadTest) -> list[str]:
+def in_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
     """Return the answer as lines of text: conclusion first, then how it was reached."""
-    answer = test.answer
-    lines = [answer.words, *agreement_words(test), ""]
-    lines += [f"  {name:<34} {value:>16}   {interval}" for name, value, interval in number_rows(test)]
+    answer, first = test.answer, verdict(test, system)
+    lines = [*first.warnings, first.headline, *first.lines, ""]
+    lines += [f"  {name:<34} {value:>16}   {interval}" for name, value, interval in number_rows(test, system)]
     lines += [f"  {text}" for text in how_words(test)]
-    if test.warnings:
-        lines += ["", "Mind:"] + [f"  - {text}" for text in test.warnings]
+    lines += ["", "What else could explain it:"] + [f"  - {text}" for text in explains_words(test, system)]
+    others = other_warnings(test)
+    if others:
+        lines += ["", "Mind:"] + [f"  - {text}" for text in others]
+    lines += ["", "Rule for rejecting runs, fixed on the run sheet:"] + [f"  - {text}" for text in RULE]
     lines += ["", f"Runs, their adjusted change against the mean {answer.without_state}, what the filters took (rows):"]
     width = max(len(run.name) for run in answer.runs)
-    for name, state, pair, kept, speed, change, flow, taken in run_rows(test):
+    for name, state, pair, kept, speed, change, flow, taken in run_rows(test, system):
         lines.append(
             f"  {name:<{width}}  {state:<8} pair {pair:<4} {kept:>16} kept, {speed:>11}  {change:>8}  {flow}".rstrip()
         )
         if taken:
             lines.append(f"    {taken}")
+    left_out = left_out_rows(test, system)
+    if left_out:
+        lines += ["", "Listed, and not compared:"]
+        lines += [
+            f"  {name}  {state}, pair {pair}, {kept} kept, {speed}: {why}"
+            for name, state, pair, kept, speed, why in left_out
+        ]
     lines += ["", "Cautions:", *(f"  - {text}" for text in CAUTIONS)]
     again = reconcile_words(test)
     return lines + (
@@ -109,27 +377,40 @@ def agreement_words(test: RoadTest) -> list[str]:
     return [said[0].upper() + said[1:]] if said else []
 
 
-def number_rows(test: RoadTest) -> list[tuple[str, str, str]]:
+def number_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, str, str]]:
     """Return (quantity, estimate, interval) of what was found, each further unit of a quantity without its name."""
     answer = test.answer
     percent = f"{100 * answer.level:.0f} %"
 
-    def row(words: str, interval: Any, factor: float, unit: str, places: int) -> tuple[str, str, str]:
-        scaled = interval.times(factor)
+    def row(words: str, scaled: Estimate, unit: str, places: int) -> tuple[str, str, str]:
         value = f"{scaled.estimate:+.{places}f} {unit}"
         if scaled.low is None or scaled.high is None:
             return words, value, "no interval"
         return words, value, f"{scaled.low:+.{places}f} … {scaled.high:+.{places}f} ({percent})"
 
-    rows = [row("fuel, adjusted", answer.effect, 100, "%", 2)]
-    if answer.effect_m3_s is not None:
-        rows.append(row("", answer.effect_m3_s, 1 / LITRES_PER_HOUR, "L/h", 3))
-    if answer.effect_m2 is not None:
-        rows.append(row("", answer.effect_m2, 1e8, "L/100 km", 3))
-    rows.append(row("fuel, plain run means", answer.paired, 100, "%", 2))
+    fuel = "fuel, adjusted" if answer.firm else f"fuel, converted from {_load_name(test)}"
+    load = []
     if answer.load_points is not None:
-        rows.append(row("calculated load, adjusted", answer.load_points, 1, "points", 2))
-    return rows
+        load.append(row(f"{_load_name(test)}, adjusted", answer.load_points, "points", 2))
+    if answer.load_share is not None:
+        load.append(row("", answer.load_share.times(100), "% of it", 2))
+    rows = [] if answer.firm else load
+    rows.append(row(fuel, answer.effect.times(100), "%", 2))
+    for found, kind, places in ((answer.effect_m3_s, "fuel_flow", 3), (answer.effect_m2, "fuel_per_distance", 3)):
+        if found is not None:
+            unit, factor = _unit(kind, system)
+            rows.append(row("", found.times(factor), unit, places))
+    rows.append(
+        row("fuel, plain run means" if answer.firm else "the same, plain run means", answer.paired.times(100), "%", 2)
+    )
+    return rows + (load if answer.firm else [])
+
+
+def _unit(kind: str, system: UnitSystem) -> tuple[str, float]:
+    """Return the unit of a kind as a driver says it, and what an SI value is multiplied by."""
+    if kind == "fuel_per_distance" and system == "us":
+        return "US gal per 100 mi", 100 * to_user(1.0, kind, system)
+    return label(kind, system), to_user(1.0, kind, system)
 
 
 def how_words(test: RoadTest) -> list[str]:
@@ -154,19 +435,20 @@ def how_words(test: RoadTest) -> list[str]:
 RUN_COLUMNS = ("log", "turbine", "pair", "rows kept", "speed", "change", "fuel", "taken out (rows)")
 
 
-def run_rows(test: RoadTest) -> list[tuple[str, str, str, str, str, str, str, str]]:
+def run_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, str, str, str, str, str, str, str]]:
     """Return a row of `RUN_COLUMNS` for each run; the change is the adjusted one against the mean without."""
     answer = test.answer
     rows = []
     for run, change in zip(answer.runs, answer.changes, strict=True):
-        flow = f"{run.mean_fuel_m3_s / LITRES_PER_HOUR:.3f} L/h" if answer.baseline_m3_s is not None else ""
+        unit, factor = _unit("fuel_flow", system)
+        flow = f"{run.mean_fuel_m3_s * factor:.3f} {unit}" if answer.baseline_m3_s is not None else ""
         rows.append(
             (
                 run.name,
                 run.state,
                 run.pair or "-",
                 f"{run.kept_rows} of {run.rows}",
-                f"{run.means['speed_m_s'] * 3.6:.1f} km/h",
+                f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}",
                 f"{100 * change.adjusted:+.1f} %",
                 flow,
                 "; ".join(f"{one.what} {one.rows}" for one in run.filters if one.rows),
@@ -175,10 +457,40 @@ def run_rows(test: RoadTest) -> list[tuple[str, str, str, str, str, str, str, st
     return rows
 
 
+def without_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:
+    """Return (pair or run left out, its own change, the effect without it, its p-value), the oddest first."""
+    return [
+        (
+            one.label,
+            "" if one.own is None else f"{100 * one.own:+.1f} %",
+            f"{100 * one.effect:+.1f} %",
+            f"{one.p_value:.2f}{' (stands out)' if one.stands_out else ''}",
+        )
+        for one in test.answer.each
+    ]
+
+
+def left_out_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, str, str, str, str, str]]:
+    """Return (log, turbine, pair, rows kept, speed, why) of the runs that are listed and not compared."""
+    compared = {run.name for run in test.answer.runs}
+    rows = []
+    for run in test.drives.runs:
+        if run.name in compared:
+            continue
+        why = test.answer.rejected.runs.get(run.name) or next(
+            (text.partition(": ")[2] for text in test.warnings if text.startswith(f"{run.name}: left out")), ""
+        )
+        other = "another state" if run.state not in (test.answer.with_state, test.answer.without_state) else ""
+        speed = f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}"
+        kept = f"{run.kept_rows} of {run.rows}"
+        rows.append((run.name, run.state, run.pair or "-", kept, speed, why or other or "its pair is not whole"))
+    return rows
+
+
 def reconcile_words(test: RoadTest) -> list[str]:
-    """Return the result as `windtoll reconcile` takes it (± 19 times out of 20), where it is one that it can take."""
+    """Return the result as `windtoll reconcile` takes it (± at 95 %), where it is one that it can take."""
     answer = test.answer
-    effect = answer.effect_m3_s
+    effect = answer.beyond_m3_s  # with what no number of runs removes: reconcile takes it as the whole error
     moving = [run for run in answer.runs if run.means["speed_m_s"] > 1.0]
     if answer.with_state != "working" or abs(answer.level - 0.95) > 1e-9 or effect is None or not moving:
         return []

@@ -31,16 +31,71 @@ class RunData(ResultModel):
     filters: list[FilterData] = said("what the filters took out")
 
 
+class RoadVerdictData(ResultModel):
+    """The first lines."""
+
+    warnings: list[str] = said("what can have made the answer by itself")
+    headline: str = said("the answer")
+    lines: list[str] = said("one number a line")
+
+
+class RejectedData(ResultModel):
+    """A run that the rule of the run sheet rejects."""
+
+    file: str = said("its log")
+    why: str = said("what breaks the rule")
+
+
+class WithoutOneData(ResultModel):
+    """The answer without one pair or run."""
+
+    what: str = said("the pair or run that is left out")
+    own_percent: Number = said("its own change of fuel; null for a run", "%")
+    effect_percent: Number = said("effect of the others", "%")
+    p: Number = said("chance of so odd a pair among so many", "1")
+    stands_out: bool = said("whether that is under 5 %")
+    labels_swapped: bool = said("whether it runs the other way, as with labels exchanged")
+
+
+class ChecksData(ResultModel):
+    """What was checked of the runs."""
+
+    wind_that_explains_it_m_s: Number = said("head wind, stronger in the runs with, that explains it all", "m/s")
+    wind_given: bool | None = said("whether the wind of every run is written down; null for a vehicle that stands")
+    directions_alike: bool | None = said("whether both states were driven in the same directions as often")
+    directions: int | None = said("directions driven", "1")
+    control_vehicle: bool = said("whether the values are ratios to a control vehicle")
+    kept_share_with: Number = said("share of the rows that is used, with", "1")
+    kept_share_without: Number = said("share of the rows that is used, without", "1")
+    drift_percent_per_run: Number = said("drift of fuel along the order; null for few runs", "%")
+    drift_p: Number = said("p-value of the drift", "1")
+    drift_explains_percent: Number = said("part of the effect that the drift explains, by the order driven", "%")
+    rule: list[str] = said("the rule for rejecting runs that stands on the run sheet")
+    rule_not_applied: str = said("why it is not applied; empty where it is")
+    rejected: list[RejectedData] = said("runs that it rejects")
+    without_one: list[WithoutOneData] = said("the answer without one pair or run at a time, the oddest first")
+    what_else_could_explain_it: list[str] = said("what else than the turbine could explain the answer")
+
+
 class CompareData(ResultModel):
     """What the turbine did to fuel and engine load; unknown intervals are all null."""
 
+    verdict: RoadVerdictData = said("the first lines")
     comparison: str = said("the two states that are compared")
     conclusion: Literal["costs", "saves", "no effect larger than", "cannot tell"] = said("the conclusion in a word")
     words: str = said("the conclusion in a sentence")
+    measured: str = said("what was measured: fuel, or the load that fuel is converted from")
     effect_percent: EstimateData = said("added fuel, adjusted, as a share of the fuel without", "%")
     effect_l_per_h: EstimateData = said("added fuel, adjusted", "L/h")
     effect_l_per_100km: EstimateData = said("added fuel per distance, adjusted", "L/100 km")
     effect_load_points: EstimateData = said("change of the calculated load, adjusted", "percentage points")
+    effect_load_percent: EstimateData = said("change of the load as a share of it", "%")
+    effect_percent_with_what_runs_cannot_remove: EstimateData = said("added fuel, with errors of meter and model", "%")
+    effect_l_per_h_with_what_runs_cannot_remove: EstimateData = said(
+        "added fuel, with errors of meter and model", "L/h"
+    )
+    what_runs_cannot_remove: str = said("what no number of runs removes")
+    whole_runs_percent: EstimateData = said("added fuel with gear shifts, where these are left out; else null", "%")
     paired_means_percent: EstimateData = said("added fuel from plain means of the runs", "%")
     without_l_per_h: Number = said("fuel without", "L/h")
     without_l_per_100km: Number = said("fuel without, per distance", "L/100 km")
@@ -55,7 +110,9 @@ class CompareData(ResultModel):
     predicted_percent: EstimateData | None = said(
         "what was predicted: 90 % range of the scenario's prediction, or --effect with its +-; null without", "%"
     )
+    predicted_load_points: EstimateData | None = said("what was predicted of calculated load", "percentage points")
     agreement: str = said("whether that agrees with the measurement; empty where nothing was predicted")
     fuel: list[str] = said("where the fuel comes from")
+    checks: ChecksData = said("what was checked")
     warnings: list[str] = said("what may be wrong with it")
     runs: list[RunData] = said("every run")

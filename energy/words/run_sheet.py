@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vehicle.road_test.planning import PlannedRun
+from vehicle.road_test.rule import MOST_GUST_M_S, MOST_WARMER_K, MOST_WIND_M_S, RULE
 
 MOST_ON_ONE_PAGE = 32
 
@@ -17,9 +18,11 @@ KEEP_THE_SAME = (
     "Turn around at the same two places; change the state of the turbine only at standstill.",
 )
 WEATHER = (
-    "Dry road, no rain or snow; wind under 3 m/s (7 mph) along the road, gusts under 5 m/s; put the test off "
-    "otherwise.",
-    "Air temperature within 5 K over a block; note wind, temperature and time at each turn-around.",
+    f"Dry road, no rain or snow; wind under {MOST_WIND_M_S:g} m/s ({MOST_WIND_M_S * 2.23694:.0f} mph) along the road, "
+    f"gusts under {MOST_GUST_M_S:g} m/s ({MOST_GUST_M_S * 2.23694:.0f} mph); put the test off otherwise.",
+    f"Air temperature within {MOST_WARMER_K:g} K over a block; write down wind, gusts, temperature and time at each "
+    "turn-around (head_wind, gust, temperature in the list of runs).",
+    "Tick every run in which a vehicle drove ahead within 200 m, and for how much of it (vehicle_ahead).",
 )
 CAUTIONS = (
     "A passenger logs. The driver touches neither laptop nor phone and breaks off whenever traffic asks for it.",
@@ -32,7 +35,12 @@ CAUTIONS = (
 )
 
 
-POINTS = (("Keep the same", KEEP_THE_SAME), ("Weather", WEATHER), ("Safety", CAUTIONS))
+POINTS = (
+    ("Keep the same", KEEP_THE_SAME),
+    ("Weather and traffic", WEATHER),
+    ("Rule for rejecting runs, fixed now: windtoll compare applies it", RULE),
+    ("Safety", CAUTIONS),
+)
 
 
 def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
@@ -40,12 +48,12 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     out = [
         f"Run sheet: {len(runs)} runs, {road}, {speed}",
         "",
-        "  run  block  pair  direction  turbine    start   wind     air temp.  notes",
+        "  run  block  pair  direction  turbine    start   wind     air temp.  ahead  notes",
     ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
             f"  {run.number:>3}  {run.block:>5}  {run.pair:>4}  {run.direction:<9}  {run.state:<9}  ______  _______  "
-            "_________  ____________"
+            "_________  [ ]    ____________"
         )
     if len(runs) > MOST_ON_ONE_PAGE:
         out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")

@@ -57,8 +57,7 @@ def write_runs(folder: Path, rows: int, padding: int) -> None:
             text[place] = text[place][: len(text[place]) // 2]
         path.write_bytes(b"\n".join(text))
         manifest.append(
-            f'[[runs]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\n'
-            f"pair = {number // 2 + 1}\n"
+            f'[[run]]\nfile = "{path.name}"\nstate = "{"working" if working else "stowed"}"\npair = {number // 2 + 1}\n'
         )
     (folder / "runs.toml").write_text("".join(manifest))
 
@@ -77,8 +76,7 @@ def measure(what: str, folder: str) -> None:
         from vehicle.road_test.read import windows_of_runs
         from vehicle.road_test.run_list import read_manifest
 
-        runs, absolute, _ = windows_of_runs(read_manifest(Path(folder) / "runs.toml"))
-        said = compare(runs, absolute=absolute).words
+        said = compare(windows_of_runs(read_manifest(Path(folder) / "runs.toml")).runs).words
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"{time.process_time() - start:.3f} {peak:.0f} {said}")
 

@@ -176,7 +176,7 @@ def test_a_column_is_corrected_and_the_list_taken_away_says_the_same(page: Any, 
     _choose(page, "What it means", "vehicle speed")
     _choose(page, "Unit of its numbers", "mph")
     page.get_by_role("button", name="Use this meaning in every log").click()
-    _until_verdict(page, "Working compared with stowed: costs")
+    _until_verdict(page, "Costs fuel: +")
     content = _download(page, "Download the list of runs")
     assert b'Spd2 = "vehicle speed (mph)"' in content
     (tmp_path / "runs.toml").write_bytes(content)

@@ -8,7 +8,7 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vehicle.road_test.effect import randomisation_p, run_level_effect, sign_flip_p
+from vehicle.road_test.effect import Covariates, randomisation_p, run_level_effect, sign_flip_p
 from vehicle.road_test.planning import pairs_needed, power_of_pairs
 
 # Student's sleep data (`sleep` in R): hours of sleep gained with two drugs, ten patients.
@@ -110,7 +110,7 @@ def test_a_covariate_against_least_squares_of_statsmodels(seed):
     values = draw.normal(size=14) + 0.5 * wind + blocks
     design = np.column_stack([treated, wind, *(blocks == block for block in range(7))]).astype(float)
     fit = sm.OLS(values, design).fit()
-    found = run_level_effect(values, treated, blocks, covariate=wind)
+    found = run_level_effect(values, treated, blocks, covariates=Covariates(wind[:, None], np.array([1e6])))
     assert found.change.estimate == pytest.approx(fit.params[0])
     assert (found.change.low, found.change.high) == pytest.approx(tuple(fit.conf_int()[0]))
 

@@ -18,7 +18,7 @@ import numpy as np
 MASS_KG = 2955.0
 ROLLING_N = 275.0
 DRAG_N_S2_M2 = 0.945  # body and frame, with the rotor stowed
-ROTOR_N_S2_M2 = 0.272  # what the working rotor adds: the known load that a study has to find
+ROTOR_N_S2_M2 = 0.36  # what the working rotor adds: the known load that a study has to find
 IDLE_L_H = 1.53
 L_H_PER_W = 2.37e-4
 RPM_PER_KM_H = 1000 / 58

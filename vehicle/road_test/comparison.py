@@ -1,7 +1,7 @@
 """What a road test says: `with_state` against `without_state`, over runs brought to like conditions.
 
-Each run gives one number: its mean fuel flow over the rows kept, brought to the conditions of its pair with slopes that
-are learnt inside runs only. The effect is then estimated over runs (`vehicle.road_test.effect`).
+Each run gives one number: its mean fuel flow (or load) over the rows kept, brought to the conditions of its pair. The
+effect is then estimated over runs (`vehicle.road_test.found`, `vehicle.road_test.effect`).
 """
 
 from __future__ import annotations
@@ -15,22 +15,19 @@ import numpy as np
 
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
-from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding
-from vehicle.road_test.effect import (
-    Blocks,
-    RunLevelEffect,
-    least_randomisation_p,
-    less_covariate,
-    randomisation_p,
-    run_level_effect,
-)
-from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
-from vehicle.road_test.windows import MOVING_M_S, RunWindows
+from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding, load_words
+from vehicle.road_test.effect import RunLevelEffect, least_randomisation_p, randomisation_p, run_level_effect
+from vehicle.road_test.found import About, Found, Quantity, found_in, widened, without_mean
+from vehicle.road_test.odd import Drift, WithoutOne, drift_of, without_each
+from vehicle.road_test.rule import beyond_limits, rejected
+from vehicle.road_test.slopes import adjusted_means, inside_slopes
+from vehicle.road_test.sources import MOVING_M_S
+from vehicle.road_test.windows import NO_COOLANT, RunWindows
 
 SMALLEST_OF_INTEREST = 0.03
 _LEAST_WINDOWS = 3
-_LEAST_WIND_M_S = 0.2
-_LEAST_WIND_FREEDOM = 5
+_KNOWN_APART = 0.03
+_DRIFTS_P = 0.05
 
 
 @dataclass(frozen=True)
@@ -51,15 +48,43 @@ class RunChange:
 
 
 @dataclass(frozen=True)
+class WindExplains:
+    """The head wind that would explain the whole effect: `equal_m_s` more of it in the runs with the turbine.
+
+    `given` is whether the list says the wind of every run, `alike` whether both states were driven in the same
+    directions as often, so that a steady wind cancels, `ways` in how many directions, `controlled` whether a control
+    vehicle was in the same air.
+    """
+
+    equal_m_s: float
+    given: bool
+    alike: bool
+    ways: int
+    controlled: bool
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """What the rule on the run sheet rejects: why, by run; why it is not applied (""); the effect with all runs."""
+
+    runs: dict[str, str] = field(default_factory=dict)
+    not_applied: str = ""
+    effect_with_them: Estimate | None = None
+
+
+@dataclass(frozen=True)
 class Comparison:
     """The answer of a road test: `with_state` against `without_state`.
 
     `effect` is the relative change of fuel flow (0.04: 4 % more), adjusted; `paired` the same from plain run means,
     without adjustment; `effect_m3_s` and `effect_m2` the change in fuel per time and per distance (None where the
-    logs give no absolute fuel), `load_points` that of calculated load in percent points. `randomisation_p` is the
-    share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the least
-    that it can be with so many runs. `conclusion` is one of "costs",
-    "saves", "no effect larger than", "cannot tell". `changes` has each of the `runs` against the mean without.
+    logs give no absolute fuel). `load_points` is the change of load in percent points, `load_share` as a share of the
+    load. Where `firm` is False the fuel is converted from load, and the conclusion is that of the load.
+    `beyond` and `beyond_m3_s` are `effect` and `effect_m3_s` with what no number of runs removes. `randomisation_p` is
+    the share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the
+    smallest that it can be with so many runs. `conclusion` is one of "costs", "saves", "no effect larger than",
+    "cannot tell". `changes` has each of the `runs` against the mean without; `kept` the share of the rows that is used,
+    with and without.
     """
 
     with_state: str
@@ -70,6 +95,9 @@ class Comparison:
     effect_m3_s: Estimate | None
     effect_m2: Estimate | None
     load_points: Estimate | None
+    load_share: Estimate | None
+    beyond: Estimate
+    beyond_m3_s: Estimate | None
     baseline_m3_s: float | None
     baseline_m2: float | None
     randomisation_p: float | None
@@ -83,28 +111,21 @@ class Comparison:
     adjusted_for: tuple[str, ...]
     more_pairs: int | None
     agreement: str
+    firm: bool
+    wind: WindExplains | None
+    rejected: Rejected
+    each: tuple[WithoutOne, ...]
+    drift: Drift | None
+    kept: tuple[float, float]
+    controlled: bool
     warnings: tuple[str, ...]
     runs: tuple[RunWindows, ...] = field(repr=False, default=())
     changes: tuple[RunChange, ...] = field(repr=False, default=())
 
-
-@dataclass(frozen=True)
-class _Found:
-    """What the runs of a design show, in their own unit: flows in m3/s, load as a share.
-
-    `wind_m_s` is the head wind of the runs (runs,) where it is allowed for, `calm` the adjusted flows less its part.
-    """
-
-    slopes: Slopes
-    wind_m_s: np.ndarray | None
-    plain: np.ndarray
-    adjusted: np.ndarray
-    calm: np.ndarray
-    load: np.ndarray
-    change: RunLevelEffect
-    plain_change: RunLevelEffect
-    without_m3_s: float
-    plain_without_m3_s: float
+    @property
+    def odd(self) -> tuple[WithoutOne, ...]:
+        """The pairs or runs that stand out, or run the other way."""
+        return tuple(one for one in self.each if one.stands_out or one.swapped)
 
 
 def compare(
@@ -115,39 +136,52 @@ def compare(
     level: float = 0.95,
     predicted: float | None = None,
     predicted_error: float = 0.0,
-    absolute: bool = True,
+    about: About | None = None,
 ) -> Comparison:
     """Return what `with_state` does to fuel and load against `without_state` (stowed if there are such runs, else
     absent).
 
-    `predicted` and `predicted_error` are the effect and half-width expected, as shares of the fuel. Raises InputError
-    where a state has no run at all; where runs are too few for an interval the conclusion is "cannot tell", with the
-    reason.
+    `predicted` and `predicted_error` are the effect and half-width expected, as shares of the fuel; `about` is what is
+    known of the fuel. The rule of the run sheet is applied first (`vehicle.road_test.rule`). Raises InputError where a
+    state has no run at all; where runs are too few for an interval the conclusion is "cannot tell", with the reason.
     """
+    about = about or About()
     without_state = without_state or _without(runs, with_state)
     used, left_out = _usable(runs, with_state, without_state)
-    design, not_paired = _designed(used, with_state, without_state)
-    found = _found(design, level)
-    effect = _relative(found, design)
-    target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
-    conclusion, words, more = concluded(effect, design, target, named=bool(predicted))
-    told = effect.change.low is not None
-    p_value = randomisation_p(found.calm, design.treated, design.blocks) if told else None
+    every, _ = _designed(used, with_state, without_state)
+    rule, kept = _ruled(used, every, level, about)
+    design, not_paired = _designed(kept, with_state, without_state)
+    found = found_in(design, level, about)
+    effect = found.fuel.relative
+    conclusion, words, more = _concluded(found, design, about, predicted)
+    judged = found.fuel if about.firm or found.load is None else found.load
+    shown = effect.change.low is not None
+    p_value = randomisation_p(judged.calm, design.treated, design.blocks) if shown else None
     least_p = None if p_value is None else least_randomisation_p(design.treated, design.blocks)
-    warnings = [text for run in runs for text in run.warnings]
-    warnings += [*left_out, *not_paired, *confounding(design), *_unsure(conclusion, p_value, least_p, level)]
-    baseline = found.without_m3_s if absolute else None
+    each, drift, wind = _checked(found, judged, design)
+    warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift)]
+    warnings += [*_collected(runs), *left_out, *not_paired, *confounding(design, controlled=found.controlled)]
+    warnings += [*beyond_limits(design.runs), *_unsure(conclusion, p_value, least_p, level)]
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
+    baseline = _level_m3_s(found, design) if about.absolute else None
     per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
+    litres = effect.change.times(baseline) if baseline is not None else None
+    inside = about.error if about.error.inside else None
+    change = widened(effect.change, inside.percent) if inside else effect.change
+    if inside and litres is not None:
+        litres = widened(litres, inside.litres)
     return Comparison(
         with_state=with_state,
         without_state=without_state,
         level=level,
-        effect=effect.change,
-        paired=found.plain_change.times(1.0 / found.plain_without_m3_s).change,
-        effect_m3_s=found.change.change if absolute else None,
-        effect_m2=effect.change.times(per_m) if per_m is not None else None,
-        load_points=_load_points(found, design, level, told=told),
+        effect=change,
+        paired=found.fuel.plain_change.times(1.0 / found.fuel.plain_without).change,
+        effect_m3_s=litres,
+        effect_m2=change.times(per_m) if per_m is not None else None,
+        load_points=None if found.load is None else _shown(found.load.change.times(100.0), shown),
+        load_share=None if found.load is None else _shown(found.load.relative, shown),
+        beyond=change if inside else widened(change, about.error.percent),
+        beyond_m3_s=litres if inside or litres is None else widened(litres, about.error.litres),
         baseline_m3_s=baseline,
         baseline_m2=per_m,
         randomisation_p=p_value,
@@ -158,13 +192,205 @@ def compare(
         runs_with=design.runs_with,
         runs_without=design.runs_without,
         design=design.words,
-        adjusted_for=(*found.slopes.names, *(() if found.wind_m_s is None else ("head wind",))),
+        adjusted_for=(*found.slopes.names, *found.fuel.conditions),
         more_pairs=more,
-        agreement=agreement_words(effect.change, predicted, predicted_error),
+        agreement=_agreement(found, about, change, predicted, predicted_error, level),
+        firm=about.firm,
+        wind=wind,
+        rejected=rule,
+        each=each,
+        drift=drift,
+        kept=_kept(design),
+        controlled=found.controlled,
         warnings=tuple(dict.fromkeys(warnings)),
         runs=design.runs,
-        changes=_changes(found, design),
+        changes=_changes(found.fuel, design),
     )
+
+
+def _level_m3_s(found: Found, design: Design) -> float:
+    """Return the mean fuel flow without the effect [m3/s]; with a control, where the values are ratios, of plain
+    runs.
+    """
+    return found.fuel.plain_without if found.controlled else found.fuel.without
+
+
+def _shown(effect: RunLevelEffect, shown: bool) -> Estimate:
+    return (effect if shown else effect.without_interval()).change
+
+
+def _concluded(
+    found: Found, design: Design, about: About, predicted: float | None
+) -> tuple[Conclusion, str, int | None]:
+    if about.firm or found.load is None:
+        target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
+        return concluded(found.fuel.relative, design, target, named=bool(predicted))
+    share, points = found.load.relative, found.load.change.times(100.0).change
+    expected = about.predicted_load[0] / 100 / found.load.without if about.predicted_load else None
+    target = abs(expected) if expected else SMALLEST_OF_INTEREST
+    conclusion, words, more = concluded(share, design, target, named=bool(expected))
+    return conclusion, load_words(conclusion, words, points, share.change, design, about.load_name), more
+
+
+def _agreement(
+    found: Found, about: About, change: Estimate, predicted: float | None, error: float, level: float
+) -> str:
+    if about.firm or found.load is None:
+        return agreement_words(change, predicted, error)
+    if about.predicted_load is None:
+        return agreement_words(change, predicted, error)
+    points = found.load.change.change
+    return agreement_words(points, about.predicted_load[0] / 100, about.predicted_load[1] / 100, unit="points of load")
+
+
+def _ruled(used: list[RunWindows], every: Design, level: float, about: About) -> tuple[Rejected, list[RunWindows]]:
+    """Return what the rule of the run sheet rejects, and the runs that are left; all where too few would be left."""
+    why, not_applied = rejected(used)
+    if not why:
+        return Rejected(not_applied=not_applied), used
+    left = [run for run in used if run.name not in why]
+    pairs = {run.pair for run in used if run.name in why and run.pair}
+    if every.words == "within pairs":
+        left = [run for run in left if run.pair not in pairs or _both_left(left, run.pair)]
+    count = Counter(run.state == every.with_state for run in left)
+    if min(count[True], count[False]) < 2:
+        return Rejected(why, "too few runs would be left"), used
+    with_them = found_in(every, level, about).fuel.relative.change
+    return Rejected(why, "", with_them), left
+
+
+def _both_left(runs: Sequence[RunWindows], pair: str) -> bool:
+    return len({run.state for run in runs if run.pair == pair}) == 2
+
+
+def _rejected_words(rule: Rejected) -> list[str]:
+    if not rule.runs:
+        return []
+    names = "; ".join(f"{name} ({why})" for name, why in rule.runs.items())
+    if rule.not_applied:
+        return [f"the rule of the run sheet would reject {names}, and is not applied: {rule.not_applied}"]
+    with_them = rule.effect_with_them
+    said = f": with all runs {100 * with_them.estimate:+.1f} %" if with_them is not None else ""
+    return [f"rejected by the rule of the run sheet: {names}{said}"]
+
+
+def _odd_words(each: Sequence[WithoutOne]) -> list[str]:
+    said = []
+    for one in each:
+        if one.stands_out:
+            own = "" if one.own is None else f" with {100 * one.own:+.1f} %"
+            where = f" (most likely {one.suspect})" if one.suspect != one.label else ""
+            said.append(
+                f"{one.label} stands out{own}{where}: without it {100 * one.effect:+.1f} %; a traffic jam, a swapped "
+                "label, a fault? It is not left out"
+            )
+        elif one.swapped and one.own is not None:
+            said.append(
+                f"{one.label} runs the other way ({100 * one.own:+.1f} %, the others {100 * one.effect:+.1f} "
+                f"%): are its "
+                "labels swapped? It is not left out"
+            )
+    return said[:3]
+
+
+def _drift_words(drift: Drift | None) -> list[str]:
+    if drift is None or drift.p_value >= _DRIFTS_P:
+        return []
+    moved = (
+        "the order of the states cancels it"
+        if abs(drift.moves_effect) < 0.003
+        else f"it explains {100 * drift.moves_effect:+.1f} % of the change of fuel"
+    )
+    return [f"fuel drifts by {100 * drift.per_run:+.2f} % from run to run (p = {drift.p_value:.3f}): {moved}"]
+
+
+def _checked(
+    found: Found, judged: Quantity, design: Design
+) -> tuple[tuple[WithoutOne, ...], Drift | None, WindExplains | None]:
+    names = [run.name for run in design.runs]
+    each = without_each(judged.calm / judged.without, design.treated, design.blocks, names)
+    return (
+        each,
+        _drift(judged, design, controlled=found.controlled, load=judged is found.load),
+        _wind_explains(found, judged, design),
+    )
+
+
+def _drift(judged: Quantity, design: Design, *, controlled: bool, load: bool) -> Drift | None:
+    """Return the drift along the order driven, by the times that the list says, else by the order of the list."""
+    started = [run.started for run in design.runs]
+    order = np.arange(len(started))
+    if all(started) and len(set(started)) == len(started):
+        order = np.argsort(np.argsort(np.array(started)))
+    values = judged.calm
+    if not controlled and design.words == "within pairs":
+        alike = [replace(run, pair="") for run in design.runs]
+        _, of_fuel, of_load = adjusted_means(alike, inside_slopes(alike))
+        values = of_load if load else of_fuel
+    ways = np.array([run.direction for run in design.runs])
+    return drift_of(values / float(np.mean(values)), design.treated, ways, design.blocks, order)
+
+
+def _wind_explains(found: Found, judged: Quantity, design: Design) -> WindExplains | None:
+    """Return the head wind that explains the effect; None for vehicles that stand."""
+    speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
+    if not speed > MOVING_M_S:
+        return None
+    # air drag goes with the square of the air speed: share ((1 + w/v)^2 - 1) = effect
+    inside = 1 + judged.relative.change.estimate / judged.sensitivity.air_share
+    equal = speed * (math.sqrt(max(inside, 0.0)) - 1)
+    given = all(math.isfinite(run.means["head_wind_m_s"]) for run in design.runs)
+    alike, ways = _directions(design)
+    return WindExplains(equal, given, alike, ways, found.controlled)
+
+
+def _directions(design: Design) -> tuple[bool, int]:
+    """Return whether both states were driven in the same directions as often, and in how many."""
+    shares = []
+    for treated in (True, False):
+        count = Counter(run.direction for run in design.runs if (run.state == design.with_state) == treated)
+        shares.append({way: many / count.total() for way, many in count.items()})
+    alike = shares[0].keys() == shares[1].keys() and all(
+        abs(shares[0][way] - shares[1][way]) < 1e-9 for way in shares[0]
+    )
+    return alike, len((shares[0].keys() | shares[1].keys()) - {""})
+
+
+def _kept(design: Design) -> tuple[float, float]:
+    def share(treated: bool) -> float:
+        runs = [run for run in design.runs if (run.state == design.with_state) == treated]
+        return sum(run.kept_rows for run in runs) / max(sum(run.rows for run in runs), 1)
+
+    return share(True), share(False)
+
+
+def _kept_apart(design: Design) -> list[str]:
+    """Return a warning where fuel is known for a clearly different share of the rows in the two states."""
+    known = [
+        float(np.mean([run.known_share for run in design.runs if (run.state == design.with_state) == treated]))
+        for treated in (True, False)
+    ]
+    kept, said = _kept(design), []
+    if abs(known[0] - known[1]) > _KNOWN_APART:
+        said.append(
+            f"not like for like: fuel is known for {100 * known[0]:.0f} % of the rows {design.with_state} and "
+            f"{100 * known[1]:.0f} % {design.without_state}; the interval does not cover that"
+        )
+    elif abs(kept[0] - kept[1]) > 2 * _KNOWN_APART:
+        said.append(
+            f"{100 * kept[0]:.0f} % of the rows {design.with_state} are used and {100 * kept[1]:.0f} % "
+            f"{design.without_state}: the driving was not alike"
+        )
+    return said
+
+
+def _collected(runs: Sequence[RunWindows]) -> list[str]:
+    """Return the warnings of the runs, one that most of them share once."""
+    texts = [text for run in runs for text in run.warnings]
+    unseen = [text for text in texts if text.endswith(NO_COOLANT)]
+    if len(unseen) < 3:
+        return texts
+    return [text for text in texts if text not in unseen] + [f"{len(unseen)} runs: {NO_COOLANT}"]
 
 
 def _usable(runs: Sequence[RunWindows], with_state: str, without_state: str) -> tuple[list[RunWindows], list[str]]:
@@ -193,50 +419,17 @@ def _usable(runs: Sequence[RunWindows], with_state: str, without_state: str) -> 
         read = f"no run with the turbine {state} {'has enough rows left' if listed else 'is listed'}"
         if listed:
             read += ": " + "; ".join(left_out)[:300]
-        raise InputError(Problem("runs", "state", read, f"at least two runs {with_state} and two {without_state}"))
+        raise InputError(Problem("run", "state", read, f"at least two runs {with_state} and two {without_state}"))
     return used, left_out
 
 
-def _found(design: Design, level: float) -> _Found:
-    treated, blocks = design.treated, design.blocks
-    slopes = inside_slopes(design.runs)
-    plain, adjusted, load = adjusted_means(design.runs, slopes)
-    wind = _run_wind(design.runs, blocks)
-    change = run_level_effect(adjusted, treated, blocks, level, wind)
-    plain_change = run_level_effect(plain, treated, blocks, level)
-    if min(design.runs_with, design.runs_without) < 2:
-        change, plain_change = change.without_interval(), plain_change.without_interval()
-    calm = adjusted
-    if wind is not None:
-        calm = less_covariate(adjusted, treated, blocks, change.change.estimate, wind)
-    without, plain_without = _without_mean(adjusted, treated, change), _without_mean(plain, treated, plain_change)
-    return _Found(slopes, wind, plain, adjusted, calm, load, change, plain_change, without, plain_without)
-
-
-def _relative(found: _Found, design: Design) -> RunLevelEffect:
-    """Return the change as a share of the fuel without it."""
-    effect = found.change.times(1.0 / found.without_m3_s)
-    if effect.standard_error is None:
-        return effect
-    # a ratio whose denominator falls when the effect is overestimated lies too high on average, by this much
-    bias = float(design.treated.mean()) * min(effect.standard_error, 0.3) ** 2
-    return replace(effect, change=effect.change.moved(-bias))
-
-
-def _changes(found: _Found, design: Design) -> tuple[RunChange, ...]:
-    plain = (found.plain / found.plain_without_m3_s - 1).tolist()
-    adjusted = (found.calm / found.without_m3_s - 1).tolist()
+def _changes(fuel: Quantity, design: Design) -> tuple[RunChange, ...]:
+    plain = (fuel.plain / fuel.plain_without - 1).tolist()
+    adjusted = (fuel.calm / fuel.without - 1).tolist()
     return tuple(
         RunChange(run.name, run.state, run.pair, run.direction, own, like)
         for run, own, like in zip(design.runs, plain, adjusted, strict=True)
     )
-
-
-def _load_points(found: _Found, design: Design, level: float, *, told: bool) -> Estimate | None:
-    if not np.isfinite(found.load).all():
-        return None
-    points = run_level_effect(found.load, design.treated, design.blocks, level).times(100.0)
-    return (points if told else points.without_interval()).change
 
 
 def _unsure(conclusion: str, p_value: float | None, least_p: float | None, level: float) -> list[str]:
@@ -304,23 +497,7 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
         raise InputError(
             Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state")
         )
-    return found.pair_spread / _without_mean(adjusted, design.treated, found), found.freedom
-
-
-def _run_wind(runs: Sequence[RunWindows], blocks: np.ndarray) -> np.ndarray | None:
-    """Return the head wind of every run where all say it, it differs inside pairs, and six differences are left."""
-    wind = np.array([run.means["head_wind_m_s"] for run in runs])
-    if not np.isfinite(wind).all():
-        return None
-    inside = Blocks(blocks)
-    enough = inside.freedom - 1 >= _LEAST_WIND_FREEDOM
-    return wind if float(inside.centred(wind).std()) > _LEAST_WIND_M_S and enough else None
-
-
-def _without_mean(values: np.ndarray, treated: np.ndarray, effect: RunLevelEffect) -> float:
-    """Return the mean fuel flow without the effect, from all runs: those with it less the effect."""
-    mean = float(values.mean()) - effect.change.estimate * float(treated.mean())
-    return mean if mean > 0 else float(values[~treated].mean())
+    return found.pair_spread / without_mean(adjusted, design.treated, found), found.freedom
 
 
 def _without(runs: Sequence[RunWindows], with_state: str) -> str:
@@ -330,7 +507,7 @@ def _without(runs: Sequence[RunWindows], with_state: str) -> str:
     others = "runs absent" if with_state == "stowed" else "runs stowed (or absent)"
     only = all(run.state == with_state for run in runs)
     read = f"every run is {with_state}" if only else f"there is nothing to set the runs {with_state} against"
-    raise InputError(Problem("runs", "state", read, f"runs {with_state} and {others}"))
+    raise InputError(Problem("run", "state", read, f"runs {with_state} and {others}"))
 
 
 def _designed(runs: list[RunWindows], with_state: str, without_state: str) -> tuple[Design, list[str]]:

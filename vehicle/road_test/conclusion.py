@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,7 +12,7 @@ import numpy as np
 
 from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
-from vehicle.road_test.planning import pairs_needed
+from vehicle.road_test.planning import chance_on_the_road, pairs_needed
 from vehicle.road_test.windows import RunWindows
 
 Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
@@ -72,7 +73,7 @@ def concluded(
         most = f"no effect larger than {100 * bound:.1f} %"
         words = f"{subject}: {most}, anything larger can be excluded at {percent} ({seen})."
         return "no effect larger than", words, None
-    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level)
+    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level, chance_on_the_road)
     have = design.pairs if design.words == "within pairs" else min(design.runs_with, design.runs_without)
     more = max(1, need - have)
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"
@@ -81,6 +82,19 @@ def concluded(
         f"{aim} with 80 % power."
     )
     return "cannot tell", words, more
+
+
+def load_words(conclusion: str, words: str, points: Estimate, share: Estimate, design: Design, load_name: str) -> str:
+    """Return the sentence of a conclusion on load: in points, and as a share of the load."""
+    subject = f"{design.with_state.capitalize()} compared with {design.without_state}"
+    if conclusion not in ("costs", "saves") or points.low is None or points.high is None:
+        return words.replace(f"{subject}:", f"{subject}, on {load_name}:", 1)
+    half = f"{0.5 * (points.high - points.low):.2f}"
+    verb = "raises" if conclusion == "costs" else "lowers"
+    return (
+        f"{subject}: {verb} the {load_name} by {abs(points.estimate):.2f} points ± {half} "
+        f"({round(100 * points.level)} %), {100 * abs(share.estimate):.1f} % of the load."
+    )
 
 
 def _too_few(change: Estimate, design: Design) -> str:
@@ -95,11 +109,11 @@ def _too_few(change: Estimate, design: Design) -> str:
     )
 
 
-def agreement_words(effect: Estimate, predicted: float | None, error: float) -> str:
+def agreement_words(effect: Estimate, predicted: float | None, error: float, unit: str = "%") -> str:
     """Return what the measurement says of a prediction with its half-width `error`, "" where nothing is predicted."""
     if predicted is None:
         return ""
-    said = f"predicted {100 * predicted:+.1f} %" + (f" ± {100 * error:.1f} %" if error else "")
+    said = f"predicted {100 * predicted:+.1f} {unit}" + (f" ± {100 * error:.1f} {unit}" if error else "")
     if effect.low is None or effect.high is None:
         return f"{said}: no interval to hold it against."
     if predicted + error < effect.low or predicted - error > effect.high:
@@ -117,9 +131,27 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float) -> 
     )
 
 
-def confounding(design: Design) -> list[str]:
+def confounding(design: Design, *, controlled: bool = False) -> list[str]:
     """Return what else than the turbine differs between the two groups, in words."""
-    return [*_apart(design), *_mixed_pairs(design), *_conditions_apart(design), *_always_first(design)]
+    found = [*_apart(design), *_mixed_pairs(design), *_conditions_apart(design), *_always_first(design)]
+    return [*found, *([] if controlled else _behind_others(design))]
+
+
+_LEAST_BEHIND = 0.05
+
+
+def _behind_others(design: Design) -> list[str]:
+    """Return in words that one state drove behind other vehicles more than the other, by the ticks of the list."""
+    behind = [_known(_group(design, treated), "vehicle_ahead") for treated in (True, False)]
+    if not behind[0].size or not behind[1].size:
+        return []
+    ours, theirs = float(behind[0].mean()), float(behind[1].mean())
+    if abs(ours - theirs) <= _LEAST_BEHIND:
+        return []
+    return [
+        f"a vehicle ahead for {100 * ours:.0f} % of the driving {design.with_state} and {100 * theirs:.0f} % "
+        f"{design.without_state}: its slipstream saves fuel, and is part of the difference"
+    ]
 
 
 def _apart(design: Design) -> list[str]:
@@ -167,6 +199,7 @@ _CONDITIONS = (
     ("head_wind_m_s", "head wind", 1.0, 1.0, "m/s"),
     ("coolant_k", "coolant temperature", 4.0, 1.0, "K"),
 )
+_ERROR_INSIDE = ("speed_m_s", "head_wind_m_s")
 _LEAST_SHARE_OF_SPEED = 0.02
 
 
@@ -184,7 +217,7 @@ def _conditions_apart(design: Design) -> list[str]:
             found.append(
                 f"{name} differs: {design.with_state} runs {gap * scale:+.1f} {unit} against "
                 f"{design.without_state} runs"
-                + (" (adjusted for, as far as the slopes inside runs go)" if key == "speed_m_s" else "")
+                + (" (adjusted for; the error of that is in the interval)" if key in _ERROR_INSIDE else "")
             )
     return found
 
@@ -194,7 +227,7 @@ def _group(design: Design, treated: bool) -> list[RunWindows]:
 
 
 def _known(runs: Sequence[RunWindows], key: str) -> np.ndarray:
-    values = np.array([run.means[key] for run in runs], dtype=float)
+    values = np.array([run.means.get(key, math.nan) for run in runs], dtype=float)
     return values[np.isfinite(values)]
 
 

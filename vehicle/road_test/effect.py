@@ -9,6 +9,7 @@ That is the cluster-level analysis advised where clusters are few (Cameron & Mil
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +25,7 @@ class RunLevelEffect:
     """A change between two states of runs, with what its interval rests on.
 
     `pair_spread` is the standard deviation of a difference between one run with and one without; it, `standard_error`
-    and `p_value` are None where no degree of freedom is left.
+    and `p_value` are None where no degree of freedom is left. `slopes` are those of the covariates, if any.
     """
 
     change: Estimate
@@ -32,6 +33,7 @@ class RunLevelEffect:
     pair_spread: float | None = None
     standard_error: float | None = None
     p_value: float | None = None
+    slopes: tuple[float, ...] = ()
 
     def times(self, factor: float) -> RunLevelEffect:
         """Return the effect in another unit (`factor` above zero)."""
@@ -40,6 +42,7 @@ class RunLevelEffect:
             change=self.change.times(factor),
             pair_spread=None if self.pair_spread is None else self.pair_spread * factor,
             standard_error=None if self.standard_error is None else self.standard_error * factor,
+            slopes=tuple(slope * factor for slope in self.slopes),
         )
 
     def without_interval(self) -> RunLevelEffect:
@@ -68,17 +71,30 @@ class Blocks:
         return int(self.code.size - self.count.size - 1)
 
 
+@dataclass(frozen=True)
+class Covariates:
+    """What else differs between runs, (runs, k), with slopes of about zero: `deviation` (k,) is how far they may be.
+
+    The values are those from which the expected part is taken out already; the deviation is that of the expectation, in
+    the unit of the values per unit of the covariate.
+    """
+
+    values: np.ndarray
+    deviation: np.ndarray
+
+
 def run_level_effect(
     values: np.ndarray,
     treated: np.ndarray,
     blocks: np.ndarray,
     level: float = 0.95,
-    covariate: np.ndarray | None = None,
+    covariates: Covariates | None = None,
 ) -> RunLevelEffect:
     """Return the effect of `treated` on `values`, one value a run, by least squares with one constant per block.
 
     With one run of each kind in every block this is the paired t-test; with one block it is the two-sample t-test
-    with a pooled spread [1]_.
+    with a pooled spread [1]_. Slopes of covariates are estimated together with the effect, held by what is known of
+    them (mixed estimation [2]_); the degrees of freedom are those of Satterthwaite.
 
     Parameters
     ----------
@@ -90,8 +106,8 @@ def run_level_effect(
         Label of the block that each run belongs to (N,).
     level
         Of the interval, as a share of one.
-    covariate
-        One more term, linear, such as the head wind of the runs (N,).
+    covariates
+        Further terms, linear, such as the head wind of the runs.
 
     Returns
     -------
@@ -102,38 +118,75 @@ def run_level_effect(
     References
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3.
+    .. [2] H. Theil and A. S. Goldberger, International Economic Review 2 (1961) 65 (from memory).
     """
     block = Blocks(blocks)
-    t, y, freedom = block.centred(treated.astype(float)), block.centred(values), block.freedom
-    if covariate is not None:
-        z = block.centred(covariate)
-        t, y = t - z * float(z @ t) / float(z @ z), y - z * float(z @ y) / float(z @ z)
-        freedom -= 1
+    t, y = block.centred(treated.astype(float)), block.centred(values)
     information = float(t @ t)
     if information <= 1e-9:
         return RunLevelEffect(Estimate(math.nan, None, None, level), 0)
-    estimate = float(t @ y) / information
-    if freedom < 1:
+    z = np.zeros((values.size, 0)) if covariates is None else _centred(block, covariates.values)
+    if block.freedom < 1:
+        estimate = float(t @ y) / information
         return RunLevelEffect(Estimate(estimate, None, None, level), 0)
     from scipy.special import stdtr, stdtrit
 
-    residual = y - estimate * t
-    variance = float(residual @ residual) / freedom
-    error = math.sqrt(variance / information)
-    half = float(stdtrit(freedom, 0.5 + level / 2)) * error
-    p_value = 2 * float(stdtr(freedom, -abs(estimate) / error)) if error > 0 else 0.0
-    change = Estimate(estimate, estimate - half, estimate + half, level)
-    return RunLevelEffect(change, freedom, math.sqrt(2 * variance), error, p_value)
+    fit = _mixed(t, y, z, np.zeros(0) if covariates is None else covariates.deviation, block.freedom)
+    error = math.sqrt(fit.variance)
+    half = float(stdtrit(fit.effective_freedom, 0.5 + level / 2)) * error
+    p_value = 2 * float(stdtr(fit.effective_freedom, -abs(fit.estimate) / error)) if error > 0 else 0.0
+    change = Estimate(fit.estimate, fit.estimate - half, fit.estimate + half, level)
+    spread = math.sqrt(2 * fit.residual_variance)
+    return RunLevelEffect(change, block.freedom, spread, error, p_value, tuple(fit.slopes.tolist()))
 
 
-def less_covariate(
-    values: np.ndarray, treated: np.ndarray, blocks: np.ndarray, effect: float, covariate: np.ndarray
+def _centred(block: Blocks, columns: np.ndarray) -> np.ndarray:
+    if not columns.shape[1]:
+        return columns
+    return np.column_stack([block.centred(column) for column in columns.T])
+
+
+@dataclass(frozen=True)
+class _Fit:
+    estimate: float
+    slopes: np.ndarray
+    variance: float
+    residual_variance: float
+    effective_freedom: float
+
+
+def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, freedom: int) -> _Fit:
+    """Return effect and slopes, the slopes held to zero by their deviation; all columns centred inside blocks."""
+    design = np.column_stack([t, z])
+    gram, right = design.T @ design, design.T @ y
+    alone = y - t * float(t @ y) / float(t @ t)
+    sigma2, left = float(alone @ alone) / freedom, float(freedom)
+    if not z.shape[1]:
+        return _Fit(float(right[0] / gram[0, 0]), np.zeros(0), sigma2 / gram[0, 0], sigma2, left)
+    free = z - np.outer(t, t @ z) / float(t @ t)
+    inside = free.T @ free
+    solution = np.zeros(1 + z.shape[1])
+    inverse = np.linalg.pinv(gram)
+    for _ in range(8):
+        held = np.diag(max(sigma2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
+        whole = gram.copy()
+        whole[1:, 1:] += held
+        inverse = np.linalg.inv(whole)
+        solution = inverse @ right
+        residual = y - design @ solution
+        left = max(freedom - float(np.trace(np.linalg.solve(inside + held, inside))), 1.0)
+        sigma2 = float(residual @ residual) / left
+    variance = sigma2 * float(inverse[0, 0])
+    from_runs = sigma2 * float((inverse @ gram @ inverse)[0, 0])
+    share = from_runs / variance if variance > 0 else 1.0
+    return _Fit(float(solution[0]), solution[1:], variance, sigma2, left / max(share, 1e-3) ** 2)
+
+
+def less_covariates(
+    values: np.ndarray, blocks: np.ndarray, covariates: Covariates, slopes: Sequence[float]
 ) -> np.ndarray:
-    """Return the values (N,) less what a covariate (N,) explains inside blocks beside the effect."""
-    block = Blocks(blocks)
-    z = block.centred(covariate)
-    residual = block.centred(values - effect * treated)
-    adjusted: np.ndarray = values - z * float(z @ residual) / float(z @ z)
+    """Return the values (N,) less what covariates explain inside blocks."""
+    adjusted: np.ndarray = values - _centred(Blocks(blocks), covariates.values) @ np.asarray(slopes, float)
     return adjusted
 
 

@@ -99,15 +99,12 @@ def _read(text: str) -> dict[str, Any]:
 
 
 def _runs(data: Mapping[str, Any]) -> list[Any]:
-    """Return the tables of the runs in the order of `run_list`: those written by hand before the recorder's."""
-    found: list[Any] = []
-    for name in ("runs", "run"):
-        entries = data.get(name, [])
-        entries = [entries] if isinstance(entries, dict) else entries
-        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-            raise InputError(Problem(RUN_LIST, name, shown(entries), f"one [[{name}]] table for each run"))
-        found += entries
-    return found
+    """Return the tables of the runs."""
+    entries = data.get("run", [])
+    entries = [entries] if isinstance(entries, dict) else entries
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise InputError(Problem(RUN_LIST, "run", shown(entries), "one [[run]] table for each run"))
+    return entries
 
 
 def _key_of(run: Mapping[str, Any], name: str) -> str | None:
@@ -170,7 +167,8 @@ def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Mar
     """Return marks to begin with for logs (name, the states that the log itself marks), and whether they fit a plan.
 
     The state is the log's own, else what the name says, else working and stowed in turn. Where the states come in whole
-    blocks A B B A, as `windtoll plan` draws them, pairs and directions are those of such a plan; else two logs that
+    blocks A B B A, or A A B B with few changes, as `windtoll plan` draws them, pairs and directions are those of
+    such a plan; else two logs that
     follow each other are a pair.
     """
     states, marks = [], []
@@ -182,7 +180,10 @@ def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Mar
         marks.append(Marks(name, "" if own else said, str(number // 2 + 1)))
     blocks = [states[k : k + 4] for k in range(0, len(states), 4)]
     planned = bool(blocks) and all(
-        len(block) == 4 and block[0] == block[3] != block[1] == block[2] and "" not in block for block in blocks
+        len(block) == 4
+        and "" not in block
+        and (block[0] == block[3] != block[1] == block[2] or block[0] == block[1] != block[2] == block[3])
+        for block in blocks
     )
     if planned:
         marks = [
@@ -222,18 +223,19 @@ def _add(document: Any, further: Sequence[Marks]) -> None:
     import tomlkit
     from tomlkit.items import AoT, Array
 
-    for name in ("runs", "run"):
-        if isinstance(document.get(name), Array) and not len(document[name]):
-            del document[name]  # an empty list in brackets, to which no [[run]] can be added
-    name = "run" if "run" in document and "runs" not in document else "runs"
-    if name in document and not isinstance(document[name], AoT | Array):  # one run that stands as a plain table
-        name = "runs" if name == "run" else "run"
+    if isinstance(document.get("run"), Array) and not len(document["run"]):
+        del document["run"]  # an empty list in brackets, to which no [[run]] can be added
+    if "run" in document and not isinstance(document["run"], AoT | Array):  # one run that stands as a plain table
+        alone = document["run"]
+        del document["run"]
+        document["run"] = tomlkit.aot()
+        document["run"].append(alone)
     for now in further:
-        if name not in document:
-            document[name] = tomlkit.aot()
-        table: Any = tomlkit.inline_table() if isinstance(document[name], Array) else tomlkit.table()
+        if "run" not in document:
+            document["run"] = tomlkit.aot()
+        table: Any = tomlkit.inline_table() if isinstance(document["run"], Array) else tomlkit.table()
         _mark(table, Marks(""), now)
-        document[name].append(table)
+        document["run"].append(table)
 
 
 def _put_in(document: Any, name: str, values: Mapping[str, str]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from vehicle.logs.log import Log
@@ -12,7 +12,8 @@ from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
 from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
 from vehicle.road_test.run_list import Manifest
-from vehicle.road_test.windows import RunWindows, common_source, runs_of_states, windows_of
+from vehicle.road_test.sources import CommonFuel, SourceError, common_source, level_flow
+from vehicle.road_test.windows import RunWindows, runs_of_states, shifts_disturbed, windows_of
 
 Reader = Callable[[Path, Mapping[str, str], str], Log]
 
@@ -33,11 +34,12 @@ def logs_of(
     problems: list[Problem] = []
     seen: dict[tuple[Path, str], Log] = {}
     for number, run in enumerate(test.runs):
-        columns = {**test.columns, **run.columns}
-        key = (run.path, repr(columns))
+        wanted = [(run.path, {**test.columns, **run.columns}, run.columns)]
+        wanted += [] if run.control is None else [(run.control, dict(test.columns), {})]
         try:
-            if key not in seen:
-                seen[key] = read(run.path, present(run.path, columns, run.columns), test.path.name)
+            for path, columns, own in wanted:
+                if (path, repr(columns)) not in seen:
+                    seen[path, repr(columns)] = read(path, present(path, columns, own), test.path.name)
         except InputError as error:
             problems.extend(problem for problem in error.problems if problem not in problems)
         if progress is not None:
@@ -47,29 +49,96 @@ def logs_of(
     return seen
 
 
+@dataclass(frozen=True)
+class Drives:
+    """The runs of a test, cut into windows, and where their fuel comes from.
+
+    `runs` are what is compared; `whole` the same with their gear shifts kept, where those are shown to be disturbed and
+    left out of `runs` (None where they are kept anyway). `words` say how the fuel was found. `logs` are the logs read.
+    """
+
+    runs: tuple[RunWindows, ...]
+    fuel: CommonFuel
+    words: tuple[str, ...]
+    whole: tuple[RunWindows, ...] | None
+    warnings: tuple[str, ...]
+    logs: tuple[Log, ...]
+
+
 def windows_of_runs(
     test: Manifest, *, read: Reader = read_one, progress: Callable[[float], None] | None = None
-) -> tuple[list[RunWindows], bool, tuple[str, ...]]:
-    """Return the windows of every run of a test, whether litres are absolute, and in words how the fuel was found.
+) -> Drives:
+    """Return the windows of every run of a test, and how the fuel was found.
 
     `read` and `progress` are those of `logs_of`. Raises InputError with the faults of all logs, or where they share no
     source of fuel.
     """
     if not test.runs:
-        raise InputError(Problem(test.path.name, "runs", "every run is left out", "at least one run to look at"))
+        raise InputError(Problem(test.path.name, "run", "every run is left out", "at least one run to look at"))
     seen = logs_of(test, read=read, progress=progress)
     logs = [seen[run.path, repr({**test.columns, **run.columns})] for run in test.runs]
-    fuel = common_source(list(seen.values()), test.engine)
-    flows = {id(log): flow for log, flow in zip(seen.values(), fuel.flows, strict=True)}
-    runs = [
-        windows_of(log, flows[id(log)], part)
-        for log, run in zip(logs, test.runs, strict=True)
-        for part in runs_of_states(run, log)
-    ]
-    if runs:
-        said = (*concerns_of(seen.values()), *cost_of_rate(seen.values()))
-        runs[0] = replace(runs[0], warnings=(*said, *runs[0].warnings))
-    return runs, fuel.absolute, (f"fuel from {fuel.source}", *flows[id(logs[0])].words)
+    own = list({id(log): log for log in logs}.values())
+    fuel = _fuel_of(own, test)
+    flows = {id(log): flow for log, flow in zip(own, fuel.flows, strict=True)}
+    control = _controls(test, seen)
+    disturbed = shifts_disturbed(own, fuel.flows)
+
+    def cut(*, shifts_kept: bool) -> tuple[RunWindows, ...]:
+        return tuple(
+            replace(windows_of(log, flows[id(log)], part, shifts_kept=shifts_kept), control=control.get(run.control))
+            for log, run in zip(logs, test.runs, strict=True)
+            for part in runs_of_states(run, log)
+        )
+
+    warnings = [*fuel.passed_over, *concerns_of(seen.values()), *cost_of_rate(own)]
+    if disturbed is not None:
+        warnings.append(
+            f"fuel in gear shifts is {disturbed:.2f} of that around them: they are left out, the answer is that of "
+            "driving between gear shifts"
+        )
+    return Drives(
+        cut(shifts_kept=disturbed is None),
+        fuel,
+        (f"fuel from {fuel.source}", *flows[id(logs[0])].words),
+        None if disturbed is None else cut(shifts_kept=True),
+        tuple(warnings),
+        tuple(own),
+    )
+
+
+METERED = "weighed or metered fuel"
+METERED_ERROR = SourceError(0.01, 0.01, "fuel weighed or metered: ± 1 % (weighing: SAE J1321, scope)")
+
+
+def _fuel_of(logs: list[Log], test: Manifest) -> CommonFuel:
+    """Return the fuel of the logs; of runs that were weighed or metered, which need none, level flows at worst."""
+    metered = all(run.fuel_used_m3 is not None for run in test.runs)
+    try:
+        fuel = common_source(logs, test.engine, test.full_load)
+    except InputError:
+        if not metered:
+            raise
+        flows = tuple(level_flow(log) for log in logs)
+        fuel = CommonFuel("", test.engine, True, flows, (1.0,) * len(flows))
+    if not metered:
+        return fuel
+    return replace(fuel, source=METERED, absolute=True, error=METERED_ERROR, passed_over=())
+
+
+def _controls(test: Manifest, seen: Mapping[tuple[Path, str], Log]) -> dict[Path | None, RunWindows]:
+    """Return the drives of the vehicle that drove along, cut into windows, by the path of their logs."""
+    paths = list(dict.fromkeys(run.control for run in test.runs if run.control is not None))
+    if not paths:
+        return {}
+    logs = [seen[path, repr(dict(test.columns))] for path in paths]
+    fuel = common_source(logs, test.control_engine or test.engine)
+    by_path = {run.control: run for run in test.runs}
+    return {
+        path: windows_of(
+            log, flow, replace(by_path[path], fuel_used_m3=None, state="absent", path=path, start_s=None, end_s=None)
+        )
+        for path, log, flow in zip(paths, logs, fuel.flows, strict=True)
+    }
 
 
 def concerns_of(logs: Iterable[Log]) -> list[str]:

@@ -8,6 +8,7 @@ mass = "2300 kg"
 fuel = "diesel"
 displacement = "2.0 L"
 volumetric_efficiency = 0.82        # where it is known
+peak_torque = "190 N*m"             # or torque_curve = "torque.csv": for litres from calculated load
 
 [columns]                           # only where windtoll does not know a header
 "Spd2" = "vehicle speed (mph)"
@@ -16,13 +17,17 @@ volumetric_efficiency = 0.82        # where it is known
 out = "north-east"
 back = "south-west"
 
-[[runs]]                            # `windtoll record` appends these, as [[run]]
+[[run]]                             # `windtoll record` appends these
 file = "run_01.csv"
 state = "working"                   # absent, stowed or working
 pair = 1                            # runs of one pair: same road, same hour
 direction = "north"
 head_wind = "2 m/s"                 # along the road, a tail wind is negative
 temperature = "14 degC"
+gust = "4 m/s"
+vehicle_ahead = false               # or how much of the run: "20 %"
+fuel_used = "1.84 L"                # weighed ("1.37 kg") or metered: the best source of all
+control = "control_01.csv"          # log of a second vehicle that drove along, always the same and without turbine
 """
 
 from __future__ import annotations
@@ -37,12 +42,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
+import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
 
 from vehicle.files import read_input
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_named
 from vehicle.problems import InputError, Problem, nearest, shown
-from vehicle.quantity import FieldError
+from vehicle.quantity import COVERAGE_FACTOR, FieldError, Spec, read_quantity
+from vehicle.road_test.sources import FullLoad
+from vehicle.tables import read_table
 from vehicle.units import QuantityError, example, parse
 
 MOST_BYTES = 4 * 1024 * 1024
@@ -73,7 +81,7 @@ STATE_WORDS = {
     "removed": "absent",
     "none": "absent",
 }
-_TABLES = ("vehicle", "engine", "columns", "directions", "runs", "run", "title", "note", "notes")
+_TABLES = ("vehicle", "engine", "control", "columns", "directions", "run", "title", "note", "notes")
 
 
 def _in_si(value: object, unit: str) -> float:
@@ -121,6 +129,15 @@ def _state(value: object) -> str:
     return word
 
 
+def _share_of_run(value: object) -> float:
+    if isinstance(value, bool):
+        return 1.0 if value else 0.0
+    share = _in_si(value, "dimensionless")
+    if not 0 <= share <= 1:
+        raise FieldError(shown(value), 'true, false, or how much of the run: "20 %"')
+    return share
+
+
 def _label(value: object) -> str:
     if isinstance(value, (dict, list)):
         raise FieldError(shown(value), "a number or a word")
@@ -143,6 +160,8 @@ class _EngineTable(_Table):
     fuel: Any = None
     displacement: Annotated[float | None, AfterValidator(_displacement), _quantity("m**3")] = None
     volumetric_efficiency: Annotated[float | None, AfterValidator(_filling), _quantity("dimensionless")] = None
+    peak_torque: Any = None
+    torque_curve: Any = None
 
 
 class _VehicleTable(_Table):
@@ -171,6 +190,10 @@ class _RunTable(_Table):
     start: Annotated[float | None, _quantity("s")] = None
     end: Annotated[float | None, _quantity("s")] = None
     head_wind: Annotated[float | None, _quantity("m/s")] = None
+    gust: Annotated[float | None, _quantity("m/s")] = None
+    vehicle_ahead: Annotated[float | None, BeforeValidator(_share_of_run)] = None
+    fuel_used: Any = None
+    control: Annotated[str, BeforeValidator(_file)] = ""
     columns: Annotated[dict[str, str], BeforeValidator(_meanings)] = {}
     direction: Annotated[str, BeforeValidator(lambda value: str(value).strip())] = ""
     date: Annotated[str, BeforeValidator(str)] = ""
@@ -200,7 +223,9 @@ RUN_KEYS = frozenset(_RunTable.model_fields)
 class Run:
     """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
 
-    `state` is "" where the manifest does not say it: then the log's own column of states has to.
+    `state` is "" where the manifest does not say it: then the log's own column of states has to. `vehicle_ahead` is the
+    share of the run behind another vehicle, `fuel_used_m3` the fuel of the whole run as weighed or metered, `control`
+    the log of a second vehicle over the same drive.
     """
 
     path: Path
@@ -214,11 +239,19 @@ class Run:
     start_s: float | None = None
     end_s: float | None = None
     columns: Mapping[str, str] = field(default_factory=dict)
+    gust_m_s: float | None = None
+    vehicle_ahead: float | None = None
+    fuel_used_m3: float | None = None
+    control: Path | None = None
 
 
 @dataclass(frozen=True)
 class Manifest:
-    """The runs of a test and what they have in common; `warnings` names what was read and not used."""
+    """The runs of a test and what they have in common; `warnings` names what was read and not used.
+
+    `full_load` is the engine's torque at full load where the list says it, `control_engine` that of the vehicle that
+    drove along.
+    """
 
     path: Path
     engine: LoggedEngine
@@ -228,6 +261,8 @@ class Manifest:
     runs: tuple[Run, ...]
     warnings: tuple[str, ...]
     fuel_is_named: bool = True
+    full_load: FullLoad | None = None
+    control_engine: LoggedEngine | None = None
 
 
 _T = TypeVar("_T", bound=_Table)
@@ -292,43 +327,49 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
     reading.unknown("vehicle", vehicle, [*_VehicleTable.model_fields, *_EngineTable.model_fields])
     reading.unknown("engine", engine, list(_EngineTable.model_fields))
     reading.unknown("", document, _TABLES)
-    runs = _runs(reading, document, needs_runs=needs_runs)
-    spec = _engine(reading, engine)
+    spec = _engine(reading, "engine", engine)
+    runs = _runs(reading, document, spec.fuel.density_kg_m3, needs_runs=needs_runs)
+    control = reading.table(document, "control")
+    reading.unknown("control", control, [*_EngineTable.model_fields, "name"])
     car = reading.validated(_VehicleTable, "vehicle", vehicle)
+    full_load = _full_load(reading, engine)
+    control_engine = _engine(reading, "control", control)
     if reading.problems or car is None:
         raise InputError(reading.problems)
     warnings = tuple(dict.fromkeys(reading.warnings))
-    return Manifest(path, spec, car.mass, car.road_load, columns, runs, warnings, "fuel" in engine)
+    named = "fuel" in engine
+    return Manifest(path, spec, car.mass, car.road_load, columns, runs, warnings, named, full_load, control_engine)
 
 
-def _runs(reading: _Reading, document: Mapping[str, Any], *, needs_runs: bool) -> tuple[Run, ...]:
+def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, *, needs_runs: bool) -> tuple[Run, ...]:
     headings = _headings(reading, reading.table(document, "directions"))
     entries = _entries(reading, document)
     if needs_runs and not entries and not reading.problems:
-        reading.problem("runs", "no runs", "one [[runs]] table for each run, with file and state")
-    read = [_run(reading, number, entry, headings) for number, entry in enumerate(entries, 1)]
+        reading.problem("run", "no runs", "one [[run]] table for each run, with file and state")
+    read = [_run(reading, number, entry, headings, density_kg_m3) for number, entry in enumerate(entries, 1)]
     runs = tuple(run for run in read if run is not None)
+    for name, what in (("control", "a control log"), ("fuel_used_m3", "weighed or metered fuel (fuel_used)")):
+        having = sum(getattr(run, name) is not None for run in runs)
+        if 0 < having < len(runs):
+            reading.problem("run", f"{having} of {len(runs)} runs have {what}", f"{what} for every run, or for none")
     seen: dict[tuple[Path, float | None, float | None], int] = {}
     for number, run in enumerate(runs, 1):
         key = (run.path.resolve(), run.start_s, run.end_s)
         if key in seen:
             already = f"{run.path.name} is run {seen[key]} already"
-            reading.problem(f"runs[{number}].file", already, "each run once (or another start and end)")
+            reading.problem(f"run[{number}].file", already, "each run once (or another start and end)")
         seen.setdefault(key, number)
     return runs
 
 
 def _entries(reading: _Reading, document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the tables of the runs, those written by hand ([[runs]]) before those of the recorder ([[run]])."""
-    found: list[dict[str, Any]] = []
-    for name in ("runs", "run"):
-        entries = document.get(name, [])
-        entries = [entries] if isinstance(entries, dict) else entries
-        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-            reading.problem(name, shown(entries), f"one [[{name}]] table for each run")
-            continue
-        found += entries
-    return found
+    """Return the tables of the runs."""
+    entries = document.get("run", [])
+    entries = [entries] if isinstance(entries, dict) else entries
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        reading.problem("run", shown(entries), "one [[run]] table for each run")
+        return []
+    return entries
 
 
 def _headings(reading: _Reading, table: Mapping[str, Any]) -> dict[str, float]:
@@ -356,19 +397,86 @@ def _document(path: Path) -> dict[str, Any]:
         raise InputError(Problem(path.name, "", f"not TOML: {error}", "see `windtoll compare --help`")) from None
 
 
-def _engine(reading: _Reading, table: Mapping[str, Any]) -> LoggedEngine:
+def _engine(reading: _Reading, where: str, table: Mapping[str, Any]) -> LoggedEngine:
     fuel = LoggedEngine().fuel
     if "fuel" in table:
         try:
-            fuel = fuel_named(str(table["fuel"]), f"{reading.path.name}: engine.fuel")
+            fuel = fuel_named(str(table["fuel"]), f"{reading.path.name}: {where}.fuel")
         except InputError as error:
             reading.problems.extend(error.problems)
-    spec = reading.validated(_EngineTable, "engine", table)
+    spec = reading.validated(_EngineTable, where, table)
     return LoggedEngine() if spec is None else LoggedEngine(spec.displacement, fuel, spec.volumetric_efficiency)
 
 
-def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Mapping[str, float]) -> Run | None:
-    where = f"runs[{number}]"
+PEAK_TORQUE = Spec("N*m", "peak torque of the engine", above=0.0, at_most=5000.0)
+_TORQUE_ERROR = 0.10  # of a torque that is given without a range: common practice, no source
+
+
+def full_load_of(peak: object | None, curve: Path | None) -> FullLoad | None:
+    """Return torque at full load from a peak torque (text or table with a range) or a CSV curve; None for neither.
+
+    Raises FieldError for a peak torque that cannot be read, InputError for a curve.
+    """
+    if curve is not None:
+        data = read_table(curve, {"engine_speed": "rad/s", "torque": "N*m"})
+        if (data["torque"] <= 0).any() or (np.diff(data["engine_speed"]) <= 0).any():
+            raise InputError(
+                Problem(curve.name, "", "torque or engine speed out of order", "rising speeds, torques > 0")
+            )
+        return FullLoad(data["engine_speed"], data["torque"], _TORQUE_ERROR)
+    if peak is None:
+        return None
+    torque = read_quantity(peak, PEAK_TORQUE)
+    spread = COVERAGE_FACTOR * torque.standard_deviation / torque.value
+    return FullLoad(np.zeros(1), np.array([torque.value]), spread or _TORQUE_ERROR)
+
+
+def _full_load(reading: _Reading, table: Mapping[str, Any]) -> FullLoad | None:
+    peak, curve = table.get("peak_torque"), table.get("torque_curve")
+    if peak is not None and curve is not None:
+        reading.problem("engine.peak_torque", "given together with torque_curve", "one of the two")
+        return None
+    try:
+        return full_load_of(peak, None if curve is None else reading.path.parent / _file(curve))
+    except FieldError as error:
+        reading.problem("engine.peak_torque" if curve is None else "engine.torque_curve", error.read, error.accepted)
+    except InputError as error:
+        reading.problems.extend(error.problems)
+    return None
+
+
+def _fuel_used(reading: _Reading, where: str, value: object, density_kg_m3: float) -> float | None:
+    """Return the volume of fuel that a run used, from litres or a weight."""
+    if value is None:
+        return None
+    accepted = '"1.84 L" or, weighed, "1.37 kg"'
+    for unit, factor in (("m**3", 1.0), ("kg", 1 / density_kg_m3)):
+        try:
+            volume = _in_si(value, unit) * factor
+        except FieldError:
+            continue
+        if 0 < volume < 1.0:
+            return volume
+        break
+    reading.problem(f"{where}.fuel_used", shown(value), accepted)
+    return None
+
+
+def _beside(reading: _Reading, where: str, key: str, name: str) -> Path:
+    """Return the path of a log that stands in the folder of the list, and report one that does not."""
+    log = reading.path.parent / name
+    if not os.path.exists(log):  # False, too, for a name that no file system takes
+        others = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
+        near = nearest(log.name, others)
+        perhaps = f", perhaps {near}" if near else ""
+        reading.problem(f"{where}.{key}", f"{name}: no such file", f"a log in the folder of the run list{perhaps}")
+    return log
+
+
+def _run(
+    reading: _Reading, number: int, entry: Mapping[str, Any], headings: Mapping[str, float], density_kg_m3: float
+) -> Run | None:
+    where = f"run[{number}]"
     table = {key if key in RUN_KEYS else SAME_KEYS.get(key, key): value for key, value in entry.items()}
     reading.unknown(where, table, sorted(RUN_KEYS))
     if table.get("exclude") is True:
@@ -376,17 +484,10 @@ def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Map
         return None
     before = len(reading.problems)
     try:
-        log = reading.path.parent / _file(table.get("file"))
+        log = _beside(reading, where, "file", _file(table.get("file")))
     except FieldError as error:
         reading.problem(f"{where}.file", error.read, error.accepted)
         return None
-    if not os.path.exists(log):  # False, too, for a name that no file system takes
-        beside = [entry.name for entry in log.parent.glob("*.csv")] if log.parent.is_dir() else []
-        near = nearest(log.name, beside)
-        perhaps = f", perhaps {near}" if near else ""
-        reading.problem(
-            f"{where}.file", f"{table['file']}: no such file", f"a log in the folder of the run list{perhaps}"
-        )
     if "pair" not in table and "block" in table:
         table["pair"] = table["block"]
     said = reading.validated(_RunTable, where, table)
@@ -394,6 +495,8 @@ def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Map
     head_wind = None if said is None else said.head_wind
     if head_wind is None and not (said is None and _is_speed(table.get("head_wind"))):
         head_wind = _head_wind(reading, where, table, headings)
+    fuel_used = None if said is None else _fuel_used(reading, where, said.fuel_used, density_kg_m3)
+    control = None if said is None or not said.control else _beside(reading, where, "control", said.control)
     if said is None or len(reading.problems) > before:
         return None
     return Run(
@@ -408,6 +511,10 @@ def _run(reading: _Reading, number: int, entry: Mapping[str, Any], headings: Map
         start_s=said.start,
         end_s=said.end,
         columns=said.columns,
+        gust_m_s=said.gust,
+        vehicle_ahead=said.vehicle_ahead,
+        fuel_used_m3=fuel_used,
+        control=control,
     )
 
 

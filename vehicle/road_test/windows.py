@@ -10,18 +10,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.fuel_flow import SOURCES, FuelFlow, LoggedEngine, acceleration_m_s2, fuel_flow, has_source
+from vehicle.logs.fuel_flow import FuelFlow, acceleration_m_s2
 from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import STATES
+from vehicle.road_test.sources import MOVING_M_S
 
 if TYPE_CHECKING:
     from vehicle.logs.log import Log
     from vehicle.road_test.run_list import Run
 
 WARM_COOLANT_K = 273.15 + 70
-MOVING_M_S = 2.0
 BRAKING_M_S2 = -0.5
 WINDOW_S = 10.0
+UNKNOWN = "fuel or speed not known"
+SHIFTS = "gear shifts and clutch"
+NO_COOLANT = "no coolant temperature, so a cold engine is not seen"
 _LEAST_SHARE_OF_WINDOW = 0.4
 _RATIO_OF_A_GEAR = 7 / 6  # the ratio of engine speed to road speed changes by more than this between two gears
 
@@ -48,6 +51,8 @@ class RunWindows:
     """One run cut into windows of 10 s: weights in s, fuel flow in m3/s, load as a share, and what it is adjusted for.
 
     `covariates` has one row a window and one column a name in `COVARIATES` (NaN column where the log does not say).
+    `metered_m3_s` is the mean flow of the whole run where its fuel was weighed or metered, `control` the same drive of
+    a second vehicle.
     """
 
     name: str
@@ -65,6 +70,9 @@ class RunWindows:
     source: str
     means: dict[str, float]
     warnings: tuple[str, ...] = ()
+    metered_m3_s: float | None = None
+    control: RunWindows | None = None
+    started: str = ""
 
     @property
     def kept_s(self) -> float:
@@ -72,45 +80,17 @@ class RunWindows:
         return float(self.weight_s.sum())
 
     @property
+    def known_share(self) -> float:
+        """Return the share of the rows for which fuel and speed are known."""
+        unknown = sum(one.rows for one in self.filters if one.what == UNKNOWN)
+        return 1 - unknown / self.rows if self.rows else 0.0
+
+    @property
     def mean_fuel_m3_s(self) -> float:
-        """Return the mean fuel flow over the rows kept."""
+        """Return the mean fuel flow: as weighed or metered, else over the rows kept."""
+        if self.metered_m3_s is not None:
+            return self.metered_m3_s
         return float(np.average(self.fuel_m3_s, weights=self.weight_s)) if self.kept_s else math.nan
-
-
-@dataclass(frozen=True)
-class CommonFuel:
-    """The fuel of several logs from one source: `flows` has one entry a log.
-
-    `absolute` is False where only ratios mean something: the displacement of `engine` is then not that of the car.
-    """
-
-    source: str
-    engine: LoggedEngine
-    absolute: bool
-    flows: tuple[FuelFlow, ...]
-
-
-def common_source(logs: Sequence[Log], engine: LoggedEngine) -> CommonFuel:
-    """Return the fuel of all logs from the best source that they share. Raises InputError where there is none.
-
-    Without a known displacement speed-density still gives a ratio: one litre is taken, and only percent is told.
-    """
-    for source in SOURCES:
-        trial, absolute = engine, True
-        if source == "speed-density" and engine.displacement_m3 is None:
-            trial, absolute = replace(engine, displacement_m3=1e-3), False
-        if all(has_source(log, trial, source) for log in logs):
-            flows = tuple(fuel_flow(log, trial, source=source) for log in logs)
-            return CommonFuel(source, trial, absolute, flows)
-    why: list[Problem] = []
-    for log in logs:
-        flow = fuel_flow(log, engine)
-        if flow.source == "none":
-            reasons = "; ".join(flow.why_not)
-            why.append(Problem(log.name, "fuel", reasons, "a fuel rate, air flow, or manifold pressure"))
-    if not why:
-        why = [Problem("runs", "fuel", "the logs share no source of fuel", "the same parameters logged in every run")]
-    raise InputError(why)
 
 
 def runs_of_states(run: Run, log: Log) -> list[Run]:
@@ -144,18 +124,21 @@ def runs_of_states(run: Run, log: Log) -> list[Run]:
     ]
 
 
-def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
-    """Return a run cut into windows, after cold engine, standstill, braking and gear shifts have been taken out.
+def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) -> RunWindows:
+    """Return a run cut into windows, after cold engine, standstill and braking have been taken out.
 
-    No row is chosen by its fuel: that would favour one answer.
+    Gear shifts are taken out where they are not kept. Nothing is taken out where the fuel of the whole run was weighed
+    or metered. No row is chosen by its fuel: that would favour one answer.
     """
     if "speed_m_s" not in log.table:
         raise InputError(Problem(log.name, "speed", "no vehicle speed in the log", "a log with vehicle speed"))
     acceleration = acceleration_m_s2(log)
     stretch, warnings = _stretch_filters(log, run)
-    keep, filters = _applied([*stretch, *_driving_filters(log, flow, acceleration)], len(log.table))
-    if "coolant_temperature_k" not in log.table:
-        warnings.append(f"{log.name}: no coolant temperature, so a cold engine is not seen")
+    whole = run.fuel_used_m3 is not None
+    driving = _driving_filters(log, flow, acceleration, shifts_kept=shifts_kept)[: 1 if whole else None]
+    keep, filters = _applied([*stretch, *driving], len(log.table))
+    if not whole and "coolant_temperature_k" not in log.table:
+        warnings.append(f"{log.name}: {NO_COOLANT}")
     windows = _Windows.of(log, np.flatnonzero(keep))
     load = log.table["calculated_load"].to_numpy() if "calculated_load" in log.table else None
     return RunWindows(
@@ -174,7 +157,18 @@ def windows_of(log: Log, flow: FuelFlow, run: Run) -> RunWindows:
         source=flow.source,
         means=_means(log, run, windows),
         warnings=tuple(warnings),
+        metered_m3_s=_metered(log, run),
+        started=run.date,
     )
+
+
+def _metered(log: Log, run: Run) -> float | None:
+    """Return the mean flow of a run whose fuel was weighed or metered, over its time from start to end."""
+    if run.fuel_used_m3 is None:
+        return None
+    begin = run.start_s if run.start_s is not None else 0.0
+    end = run.end_s if run.end_s is not None else log.duration_s
+    return run.fuel_used_m3 / (end - begin) if end > begin else None
 
 
 _Bad = tuple[str, np.ndarray]
@@ -209,11 +203,11 @@ def _stretch_filters(log: Log, run: Run) -> tuple[list[_Bad], list[str]]:
     return found, warnings
 
 
-def _driving_filters(log: Log, flow: FuelFlow, acceleration: np.ndarray) -> list[_Bad]:
+def _driving_filters(log: Log, flow: FuelFlow, acceleration: np.ndarray, *, shifts_kept: bool) -> list[_Bad]:
     """Return the rows in which the engine is cold or the car does not drive on steadily."""
     table = log.table
     speed = table["speed_m_s"].to_numpy()
-    found: list[_Bad] = [("fuel or speed not known", ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))]
+    found: list[_Bad] = [(UNKNOWN, ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))]
     with np.errstate(invalid="ignore"):
         if "coolant_temperature_k" in table:
             cold = ~(table["coolant_temperature_k"].to_numpy() >= WARM_COOLANT_K)
@@ -224,14 +218,15 @@ def _driving_filters(log: Log, flow: FuelFlow, acceleration: np.ndarray) -> list
         if "brake" in table:
             braking |= table["brake"].to_numpy() > 0.5
         found.append(("braking", braking))
-        if "engine_speed_rad_s" in table:
-            turning = table["engine_speed_rad_s"].to_numpy()
-            found.append(("gear shifts and clutch", _shifting(table["time_s"].to_numpy(), speed, turning)))
+    if not shifts_kept and "engine_speed_rad_s" in table:
+        found.append((SHIFTS, shifting_rows(log)))
     return found
 
 
-def _shifting(time_s: np.ndarray, speed: np.ndarray, turning: np.ndarray) -> np.ndarray:
-    """Return the rows within 1 s of a change of the ratio of engine speed to road speed by more than a sixth."""
+def shifting_rows(log: Log, within_s: float = 1.0) -> np.ndarray:
+    """Return the rows within a second of a change of the ratio of engine speed to road speed by more than a sixth."""
+    time_s, speed = log.table["time_s"].to_numpy(), log.table["speed_m_s"].to_numpy()
+    turning = log.table["engine_speed_rad_s"].to_numpy()
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(speed > MOVING_M_S, turning / speed, np.nan)
         jump = np.abs(np.diff(np.log(ratio))) > math.log(_RATIO_OF_A_GEAR)
@@ -239,12 +234,38 @@ def _shifting(time_s: np.ndarray, speed: np.ndarray, turning: np.ndarray) -> np.
     shifting = np.zeros(time_s.size, dtype=bool)
     if not at.size:
         return shifting
-    starts = np.searchsorted(time_s, time_s[at] - 1.0)
-    ends = np.searchsorted(time_s, time_s[at + 1] + 1.0, side="right")
+    starts = np.searchsorted(time_s, time_s[at] - within_s)
+    ends = np.searchsorted(time_s, time_s[at + 1] + within_s, side="right")
     edges = np.zeros(time_s.size + 1, dtype=np.int64)
     np.add.at(edges, starts, 1)
     np.add.at(edges, ends, -1)
     return np.cumsum(edges[:-1]) > 0
+
+
+_NEAR_S, _LEAST_SHIFTS, _DISTURBED = 4.0, 20, 1.5
+
+
+def shifts_disturbed(logs: Sequence[Log], flows: Sequence[FuelFlow]) -> float | None:
+    """Return the fuel in gear shifts over that around them, where it shows that they are disturbed; else None.
+
+    The rows within 4 s of a shift are what a shift is held against. Under twenty such rows nothing is shown.
+    """
+    inside, around, rows = 0.0, 0.0, 0
+    near_rows = 0
+    for log, flow in zip(logs, flows, strict=True):
+        if "engine_speed_rad_s" not in log.table or "speed_m_s" not in log.table:
+            continue
+        shifting = shifting_rows(log)
+        near = shifting_rows(log, _NEAR_S) & ~shifting
+        known = np.isfinite(flow.flow_m3_s)
+        inside += float(flow.flow_m3_s[shifting & known].sum())
+        around += float(flow.flow_m3_s[near & known].sum())
+        rows += int((shifting & known).sum())
+        near_rows += int((near & known).sum())
+    if rows < _LEAST_SHIFTS or near_rows < _LEAST_SHIFTS or around <= 0:
+        return None
+    ratio = (inside / rows) / (around / near_rows)
+    return ratio if not 1 / _DISTURBED < ratio < _DISTURBED else None
 
 
 @dataclass(frozen=True)
@@ -313,7 +334,21 @@ def _means(log: Log, run: Run, windows: _Windows) -> dict[str, float]:
         "head_wind_m_s": _mean_of(_head_wind(log, run)) if wind_known else math.nan,
         "coolant_k": _mean_of(coolant),
         "relative_density": _relative_density(log, run),
+        "gust_m_s": math.nan if run.gust_m_s is None else run.gust_m_s,
+        "vehicle_ahead": math.nan if run.vehicle_ahead is None else run.vehicle_ahead,
+        "standing_s": _standing_s(log, run),
     }
+
+
+def _standing_s(log: Log, run: Run) -> float:
+    """Return how long the vehicle stands or creeps in the stretch of the run."""
+    table = log.table
+    time_s = table["time_s"].to_numpy()
+    begin = run.start_s if run.start_s is not None else -math.inf
+    end = run.end_s if run.end_s is not None else math.inf
+    with np.errstate(invalid="ignore"):
+        still = (table["speed_m_s"].to_numpy() <= MOVING_M_S) & (time_s >= begin) & (time_s <= end)
+    return float(table["step_s"].to_numpy()[still].sum())
 
 
 def _mean_of(values: np.ndarray | float) -> float:

@@ -110,7 +110,7 @@ def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(d
     folder = demos / "road_test"
     shown = _upload(_at("road"), [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     data = _compare(folder, "--scenario", str(demos / "van_water_tank" / "scenario.toml"))
-    assert _answer(shown) == data["words"]
+    assert _answer(shown) == data["verdict"]["headline"]
     said = _said(shown)
     assert data["agreement"][1:] in said
     assert all(warning in said for warning in data["warnings"])
@@ -131,7 +131,7 @@ def test_a_missing_and_an_unnamed_log_are_told(demos: Path) -> None:
     assert "No run of the list names these logs" in said
     assert "<u>" not in said
     assert "&lt;u&gt;other&lt;/u&gt;.csv" in said
-    assert "Working compared with stowed: costs" in _answer(shown)  # of the pairs that are whole
+    assert "Costs fuel: +" in _answer(shown)  # of the pairs that are whole
     assert "pair 1 has no run in the other state" in said
 
 
@@ -151,17 +151,17 @@ def test_logs_without_a_list_give_what_the_command_line_says_of_them(tmp_path: P
     for number, content in enumerate(logs, 1):
         (tmp_path / f"log_{number:02d}.csv").write_bytes(content)
         state = "working" if number % 2 else "stowed"
-        lines.append(f'[[runs]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
+        lines.append(f'[[run]]\nfile = "log_{number:02d}.csv"\nstate = "{state}"\npair = "{(number + 1) // 2}"')
     (tmp_path / "runs.toml").write_text("\n".join(lines))
     data = _compare(tmp_path)
-    assert _answer(shown) == data["words"]
+    assert _answer(shown) == data["verdict"]["headline"]
     assert data["conclusion"] == "costs"
     assert "by the order of the logs" in _said(shown)
     assert "<b>run</b>" not in _said(shown)
     assert "&lt;b&gt;run&lt;/b&gt;.csv" in _said(shown)
     assert "run2.csv is called" not in _said(shown).replace("../../run2.csv is called run2.csv", "")
     (tmp_path / "away").mkdir()
-    assert _taken_away(offered, tmp_path / "away")["words"] == data["words"]
+    assert _taken_away(offered, tmp_path / "away")["verdict"]["headline"] == data["verdict"]["headline"]
 
 
 def test_the_first_verdict_waits_for_whole_pairs_and_marks_change_it(tmp_path: Path, offered: dict[str, bytes]) -> None:
@@ -178,10 +178,10 @@ def test_the_first_verdict_waits_for_whole_pairs_and_marks_change_it(tmp_path: P
     assert _answer(shown) != first
     shown = next(box for box in shown.text_input if box.label == "run 1: head wind").set_value("fast").run()
     assert "cannot be compared yet" in _answer(shown)
-    assert "runs[1].head_wind" in _said(shown)
+    assert "run[1].head_wind" in _said(shown)
     shown = next(box for box in shown.text_input if box.label == "run 1: head wind").set_value("").run()
     data = _taken_away(offered, tmp_path)
-    assert data["words"] == _answer(shown)
+    assert data["verdict"]["headline"] == _answer(shown)
     assert [entry["state"] for entry in data["runs"]][:2] == ["stowed", "working"]
     fewer = _upload(shown, logs[:4])  # the marks stay with their logs
     assert next(box for box in fewer.selectbox if box.label == "run 2: turbine").value == "working"
@@ -197,7 +197,7 @@ def test_an_edit_goes_over_the_list_and_the_rest_of_it_stays(
         shown = next(b for b in shown.selectbox if b.label == box).set_value("left out").run()
     assert _answer(shown) != before
     data = _taken_away(offered, tmp_path)
-    assert data["words"] == _answer(shown)
+    assert data["verdict"]["headline"] == _answer(shown)
     assert data["pairs"] == 5
     text = (tmp_path / "runs.toml").read_text()
     assert 'mass = "2955 kg"' in text
@@ -235,11 +235,11 @@ def test_a_corrected_column_changes_the_result_and_travels_with_the_list(
     in_km_h = _answer(shown)
     shown = correct("mph")
     data = _taken_away(offered, tmp_path)
-    assert data["words"] == _answer(shown)
+    assert data["verdict"]["headline"] == _answer(shown)
     assert data["runs"][0]["mean_speed_km_h"] == pytest.approx(90, abs=1)
     assert f"{data['effect_l_per_100km']['estimate']:+.3f} L/100 km" in _said(shown)
     assert tomllib.loads((tmp_path / "runs.toml").read_text())["columns"] == {"Spd2": "vehicle speed (mph)"}
-    assert in_km_h.startswith("Working compared with stowed")
+    assert in_km_h.startswith("Costs fuel")
     shown = next(b for b in shown.button if b.label == "Take that back: Spd2").click().run()
     assert "cannot be compared yet" in _answer(shown)
 
@@ -252,7 +252,7 @@ def test_a_log_that_cannot_be_read_is_told() -> None:
     shown = _upload(shown, [*good, ("x.csv", b"\x00\x01garbage")])
     assert "cannot be compared yet" in _answer(shown)
     shown = next(box for box in shown.selectbox if box.label == "run 5: turbine").set_value("left out").run()
-    assert _answer(shown).startswith("Working compared with stowed: ")
+    assert _answer(shown).startswith("Costs fuel: ")
 
 
 def test_two_of_one_name_and_two_of_one_content() -> None:
@@ -294,11 +294,11 @@ def test_the_price_of_carrying_it_can_be_asked(tmp_path: Path) -> None:
     entries = [f'[[run]]\nfile = "{n}.csv"\nstate = "{s}"\n' for n, s in zip("abcdef", states, strict=True)]
     text = "".join(entries)
     shown = _upload(_at("road"), [*logs, ("runs.toml", text.encode())])
-    assert _answer(shown).startswith("Working compared with stowed")
+    assert "Working compared with stowed" in _said(shown)
     shown = _typed(shown, "radio", "road compared").set_value("stowed against absent").run()
     for name, content in (*logs, ("runs.toml", text.encode())):
         (tmp_path / name).write_bytes(content)
-    assert _answer(shown) == _compare(tmp_path, "--state", "stowed", "--scenario", VAN)["words"]
+    assert _answer(shown) == _compare(tmp_path, "--state", "stowed", "--scenario", VAN)["verdict"]["headline"]
 
 
 def test_a_prediction_for_another_speed_is_offered_for_the_one_driven() -> None:

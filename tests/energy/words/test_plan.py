@@ -13,7 +13,7 @@ from energy.chain.road_plan import PlanAsked, RoadPlan, road_plan, typed_length,
 from energy.pictures.road import plan_picture
 from energy.words import plan as plan_words
 from vehicle.problems import InputError
-from vehicle.road_test.planning import pairs_needed, power_of_pairs
+from vehicle.road_test.planning import HEAVIER, chance_on_the_road, pairs_needed
 
 
 def _plan(effect: tuple[float, float] | None = (0.04, 0.01), **options: object) -> RoadPlan:
@@ -21,15 +21,15 @@ def _plan(effect: tuple[float, float] | None = (0.04, 0.01), **options: object) 
 
 
 def test_the_wanted_power_plans_the_pairs() -> None:
-    assert _plan().pairs_planned == pairs_needed(0.04, 0.04, 0.8) == 10
-    assert _plan(power=0.95).needed[0.95] == pairs_needed(0.04, 0.04, 0.95)
+    assert _plan().pairs_planned == pairs_needed(0.04, 0.04 * HEAVIER, 0.8) == 14
+    assert _plan(power=0.95).needed[0.95] == pairs_needed(0.04, 0.04 * HEAVIER, 0.95)
     assert _plan(pairs=5).pairs_planned == 6
     assert "6 pairs are planned, not 5" in " ".join(plan_words.notes(_plan(pairs=5)))
     words = plan_words.plan_sentence(_plan())
-    chance = f"{100 * power_of_pairs(0.04, 0.04, 10):.0f} % chance (at 95 % confidence)"
+    chance = f"{100 * chance_on_the_road(0.04, 0.04, 14):.0f} % chance (at 95 % confidence)"
     assert (
         words
-        == f"10 pairs (20 runs) show the predicted +4.0 % of the fuel, working compared with stowed, with {chance}."
+        == f"14 pairs (28 runs) show the predicted +4.0 % of the fuel, working compared with stowed, with {chance}."
     )
     assert "if the effect is only +3.0 %" in " ".join(plan_words.notes(_plan()))
     assert "too small to show" in " ".join(plan_words.notes(_plan((-0.04, 0.05))))
@@ -39,9 +39,9 @@ def test_the_wanted_power_plans_the_pairs() -> None:
 
 def test_way_and_time_of_all_runs() -> None:
     plan = _plan(run_length_m=15e3, speed_m_s=25.0)
-    assert plan.distance_m == pytest.approx(20 * 15e3)
-    assert plan.driving_s == pytest.approx(20 * 15e3 / 25)
-    assert "300 km (186 mi) in all, 3.3 h" in plan_words.effort_words(plan)
+    assert plan.distance_m == pytest.approx(28 * 15e3)
+    assert plan.driving_s == pytest.approx(28 * 15e3 / 25)
+    assert "420 km (261 mi) in all, 4.7 h" in plan_words.effort_words(plan)
     for bad in ("15", "1 m", "fast"):
         with pytest.raises(InputError, match="15 km"):
             typed_length(bad, "--length")
@@ -51,8 +51,8 @@ def test_the_picture_shows_the_plans_own_chances() -> None:
     plan = _plan()
     picture = plan_picture(plan)
     assert picture.title == plan_words.plan_sentence(plan)
-    at = picture.table[picture.table["pairs"] == 10].iloc[0]
-    assert at["chance to show it, %"] == pytest.approx(100 * power_of_pairs(0.04, 0.04, 10))
+    at = picture.table[picture.table["pairs"] == 14].iloc[0]
+    assert at["chance to show it, %"] == pytest.approx(100 * chance_on_the_road(0.04, 0.04, 14))
     assert np.all(np.diff(picture.table["chance to show it, %"]) > -1e-9)
     assert picture.svg().startswith(b"<svg")
     without = plan_picture(_plan(None, pairs=6))

@@ -29,7 +29,7 @@ mass = "2300 kg"    # weighed
 [engine]
 fuel = "diesel"
 volumetric_efficiency = 0.82
-[[runs]]
+[[run]]
 log = "logs/a.csv"
 turbine = "on"
 pair = 1
@@ -56,7 +56,7 @@ def test_what_a_list_says() -> None:
     assert columns_of(LIST, "a.csv") == {"Spd2": "vehicle speed (km/h)", "X": "ignore"}
     assert columns_of(LIST, "b.csv") == {}
     assert says_engine(LIST) == {"fuel": "diesel"}
-    for bad in ("[[", "run = 3", 'runs = ["a"]'):
+    for bad in ("[[", "run = 3", 'run = ["a"]'):
         with pytest.raises(InputError):
             marks_of(bad)
 
@@ -84,7 +84,7 @@ def test_marks_go_over_the_list_and_the_rest_stays(tmp_path: Path) -> None:
     data = tomllib.loads(text)
     assert data["columns"] == {"spd2": "vehicle speed (mph)"}
     assert data["engine"] == {"fuel": "diesel", "volumetric_efficiency": 0.82, "displacement": "2 L"}
-    assert data["runs"][0] == {
+    assert data["run"][0] == {
         "log": "a.csv",
         "turbine": "stowed",
         "pair": "2",
@@ -92,15 +92,15 @@ def test_marks_go_over_the_list_and_the_rest_stays(tmp_path: Path) -> None:
         "columns": {"X": "ignore"},
         "head_wind": "3 mph",
     }
-    assert data["run"][0] == {"file": "b.csv", "state": "working", "wind": "2 m/s", "wind_from": "west"}
-    assert data["run"][1] == {"file": "c.csv", "state": "working"}
-    assert data["runs"][1] == {"file": "d.csv", "state": "absent", "pair": "9"}
-    assert len(data["runs"]) + len(data["run"]) == 4
+    assert data["run"][1] == {"file": "b.csv", "state": "working", "wind": "2 m/s", "wind_from": "west"}
+    assert data["run"][2] == {"file": "c.csv", "state": "working"}
+    assert data["run"][3] == {"file": "d.csv", "state": "absent", "pair": "9"}
+    assert len(data["run"]) == 4
     for name in "abcd":
         (tmp_path / f"{name}.csv").write_text("time,speed\n0,1\n")
     (tmp_path / "runs.toml").write_text(text)
     found = read_manifest(tmp_path / "runs.toml")
-    assert [run.state for run in found.runs] == ["stowed", "absent", "working", "working"]
+    assert [run.state for run in found.runs] == ["stowed", "working", "working", "absent"]
 
 
 def test_a_list_from_nothing(tmp_path: Path) -> None:
