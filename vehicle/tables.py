@@ -26,6 +26,8 @@ MOST_BYTES = 32 * 1024 * 1024
 _SLUGS = {
     "": "",
     "m_s": "m/s",
+    "mm_s": "mm/s",
+    "m_s2": "m/s**2",
     "km_h": "km/h",
     "kmh": "km/h",
     "kph": "km/h",
@@ -205,6 +207,7 @@ def _match_header(
             places.setdefault(name, column)
             units.setdefault(name, unit)
             break
+    _match_loosely(header, needed, wanted, places, units)
     for name in needed:
         if name in places:
             continue
@@ -224,6 +227,71 @@ def _match_header(
     if problems:
         raise InputError(problems)
     return places, units
+
+
+def _match_loosely(
+    header: Sequence[str],
+    needed: Mapping[str, str],
+    wanted: Mapping[str, str],
+    places: dict[str, int],
+    units: dict[str, str],
+) -> None:
+    """Place headers as people write them ("RPM", "Watts", "Engine RPM", "Speed [mph]") where one column alone can be
+    meant: its unit is of the kind that is wanted, and its words are among those of the name (none at all, only for a
+    column that is needed).
+    """
+    taken = set(places.values())
+    meant: dict[str, list[tuple[int, str]]] = {}
+    for column, text in enumerate(header):
+        if column in taken:
+            continue
+        words, unit = _words_and_unit(text)
+        fits = [
+            name
+            for name in wanted
+            if unit
+            and words <= set(name.split("_"))
+            and (words or (name in needed and wanted[name] in _WORDED))
+            and _is_of_kind(unit, wanted[name])
+        ]
+        if len(fits) == 1 and fits[0] not in places:
+            meant.setdefault(fits[0], []).append((column, unit))
+    for name, found in meant.items():
+        if len(found) == 1:  # of two that could be meant neither is taken: the missing column is named
+            places[name], units[name] = found[0]
+
+
+def _words_and_unit(header: str) -> tuple[set[str], str]:
+    """Return the words of a header in small letters and its unit, "" where it has none."""
+    text = header.strip().strip('"').strip()
+    inside = re.fullmatch(r"([^(\[]*?)\s*[(\[]\s*(.+?)\s*[)\]]", text)
+    if inside:
+        return {word for word in _normal(inside.group(1)).split("_") if word}, inside.group(2)
+    words = [word for word in re.split(r"[\s_]+", text) if word]
+    for start in range(len(words)):  # the longest end that is a unit
+        unit = _SLUGS.get("_".join(words[start:]).lower(), "") or _as_unit(" ".join(words[start:]))
+        if unit:
+            return {word.lower() for word in words[:start]}, unit
+    return {word.lower() for word in words}, ""
+
+
+def _as_unit(text: str) -> str:
+    """Return a word that is a unit ("Watts", "RPM") as `vehicle.units` knows it, "" for any other."""
+    for spelled in (text, text.lower(), text.lower().removesuffix("s")):
+        if spelled in ("W", "kW") or (len(spelled) > 1 and any(_is_of_kind(spelled, unit) for unit in _WORDED)):
+            return spelled
+    return ""
+
+
+_WORDED = ("W", "rad/s", "m/s", "N*m", "N", "V", "A", "ohm", "J")  # kinds whose unit alone is a heading
+
+
+def _is_of_kind(unit: str, wanted: str) -> bool:
+    try:
+        convert(1.0, unit, wanted)
+    except QuantityError:
+        return False
+    return True
 
 
 def _unit_of(header: str, name: str) -> str | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from vehicle import units
 from vehicle.problems import InputError, Problem
 
@@ -12,3 +14,19 @@ def read_quantity(option: str, text: str, unit: str) -> float:
         return units.parse(text, unit)
     except units.QuantityError as error:
         raise InputError(Problem("command line", option, str(error), units.example(unit))) from None
+
+
+_GROUPED = re.compile(r"\d{1,3}(,\d{3})+(?![\d,])")
+_RATIO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:([:/])\s*(\d+(?:\.\d+)?))\s*")
+
+
+def as_people_type(text: str, *, thousands_comma: bool) -> str:
+    """Return a quantity without the forms that a field of numbers does not know: "2.5:1" and "45/15" become 2.5 and 3.
+
+    Where `thousands_comma`, as in US and UK usage, "4,600 lb" becomes 4600 lb; elsewhere a comma may be a decimal one
+    and is left to be refused.
+    """
+    ratio = _RATIO.fullmatch(text)
+    if ratio and float(ratio[3]) > 0:
+        return f"{float(ratio[1]) / float(ratio[3]):.10g}"
+    return _GROUPED.sub(lambda group: group[0].replace(",", ""), text) if thousands_comma else text

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from energy.chain.load import opened
@@ -58,6 +58,11 @@ VEHICLES = {
     "van": VehicleKind("delivery or camper van", (2500, 2000, 3200), "truck", 2.05, 1.40, 2.2),
     "motorhome": VehicleKind("motorhome with a built-on body", (3500, 3000, 4300), "truck", 2.3, 2.40, 2.3),
 }
+
+
+def usual_fuel(vehicle: str) -> str:
+    """Return what most vehicles of a kind run on: common practice, no source."""
+    return "diesel" if vehicle in ("van", "motorhome") else "petrol"
 
 
 @dataclass(frozen=True)
@@ -125,7 +130,7 @@ class Beginning:
 
     title: str = ""
     vehicle: str = "van"
-    fuel: str = "diesel"
+    fuel: str = ""
     mass: str = ""
     displacement: str = ""
     engine_speed: str = ""
@@ -178,6 +183,7 @@ def begin(known: Beginning, search: Search, progress: Progress | None = None) ->
     import tomlkit
 
     _check(known)
+    known = replace(known, fuel=known.fuel or usual_fuel(known.vehicle))
     _free_air_m_s(known)
     document = tomlkit.document()
     document.add(
@@ -385,12 +391,12 @@ def _about(value: float, factors: tuple[float, float]) -> _Range:
 def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:
     """Return the bundle with those of its settings that were not known such that they fit each other."""
     fitting = {
-        "rotor.pitch": f"{found.pitch_deg:.2g} deg",
+        "rotor.pitch": f"{round(found.pitch_deg, 1) + 0.0:g} deg",  # as a dial can be set
         "drive.ratio": float(f"{found.ratio:.3g}"),
         "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
     }
     for key in keys:
-        bundle = with_value(bundle, key, fitting[key])
+        bundle = with_value(bundle, key, fitting[key], comment=f"{GUESS}: found so that pitch, ratio and element fit")
     return bundle
 
 

@@ -124,10 +124,11 @@ class OtherSource:
     note: str
 
 
-def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
+def answer(inputs: Inputs, turbine: TurbineAtWork | None = None, *, with_other_sources: bool = True) -> Answer:
     """Return the ledger of a scenario's numbers: three states, the change in fuel, and other sources of the same heat.
 
-    `turbine` takes the place of what the turbine does in the scenario's air (see energy/chain/trip.py).
+    `turbine` takes the place of what the turbine does in the scenario's air (see energy/chain/trip.py). Other sources
+    are left out where nobody asks for them.
     """
     turbine = turbine_at_work(inputs) if turbine is None else turbine
     absent = _state(inputs, "absent", turbine)
@@ -143,7 +144,7 @@ def answer(inputs: Inputs, turbine: TurbineAtWork | None = None) -> Answer:
     if inputs.credit.replaces_alternator:
         without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=turbine.heat_power_w)
         change = _change(inputs, states["working"], without)
-    other = _other_sources(inputs, turbine, plain)
+    other = _other_sources(inputs, turbine, plain) if with_other_sources else {}
     return Answer(inputs, turbine, states, inputs.compared_with, without, change, change_plain, other)
 
 

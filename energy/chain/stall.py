@@ -60,26 +60,26 @@ def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
         return None
     stated = turbine_at_work(inputs, with_free_run=False)
     assert stated.point is not None
-    is_stalled = bool(_stalled(inputs, stated))
+    stated_stalled = bool(is_stalled(inputs, stated))
     ranges = {} if exact else ranges_of(scenario)
     if ranges:
         share = sobol_sample(_DRAWS, len(ranges))
         drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
         drawn = turbine_at_work(drawn_inputs, with_free_run=False)
-        stalled, heat = np.broadcast_arrays(_stalled(drawn_inputs, drawn), drawn.heat_power_w)
+        stalled, heat = np.broadcast_arrays(is_stalled(drawn_inputs, drawn), drawn.heat_power_w)
     else:
-        stalled, heat = np.atleast_1d(is_stalled), np.atleast_1d(stated.heat_power_w)
+        stalled, heat = np.atleast_1d(stated_stalled), np.atleast_1d(stated.heat_power_w)
     return StallRisk(
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
-        at_stated_values=is_stalled,
+        at_stated_values=stated_stalled,
         two_speeds=bool(stated.point.is_stalled),
         tip_speed_ratio=float(stated.tip_speed_ratio),
     )
 
 
-def _stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     """Return whether each turning rotor is stalled: at the slow of two steady speeds, or slow and poor at its only
     one.
     """

@@ -9,6 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words.cautions import cautions, pressing_cautions
+from energy.words.next_question import next_questions
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -121,7 +122,9 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
     common.heading(out, "Cautions")
     common.bullets(out, cautions(told, system) if full else pressing_cautions(told, system))
     if not full:
-        out.print(f"More: windtoll answer {scenario} --full. Next: windtoll loads {scenario}", soft_wrap=True)
+        out.print(f"More: windtoll answer {scenario} --full", soft_wrap=True)
+        for question in next_questions(told):
+            out.print(f"Next: {question.line(str(scenario))}", soft_wrap=True)
 
 
 def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:

@@ -22,7 +22,7 @@ _FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
 @click.command("begin", short_help="Begin a scenario of your own from what you know.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--vehicle", type=click.Choice(list(VEHICLES)), default="van", show_default=True)
-@click.option("--fuel", type=click.Choice(_FUELS), default="diesel", show_default=True)
+@click.option("--fuel", type=click.Choice(_FUELS), help="By default what most of its kind run on.")
 @click.option("--mass", default="", help='With load and people: "2100 kg".')
 @click.option("--displacement", default="", help='Engine size: "1.9 L".')
 @click.option("--road-speed", default="90 km/h", show_default=True)
@@ -64,6 +64,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     from energy.words.begin_model import BeginData
 
     files = {name: known.pop(name) for name in ROTOR_FILES}
+    known["fuel"] = known["fuel"] or ""
     given = [name for name, path in files.items() if path is not None]
     if len(given) > 1:
         raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))

@@ -11,7 +11,7 @@ from energy.commands import common
 from energy.words.coastdown import as_data, in_words
 
 if TYPE_CHECKING:
-    from vehicle.driving.coastdown import CoastRun
+    from vehicle.driving.coast_run import CoastRun
 
 
 @click.command("coastdown", short_help="Road load A, B, C from coast-downs in both directions.")
@@ -30,7 +30,9 @@ def command(
 
     On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight
     times each way on a calm day. Directions are taken from the satellite track if it is in the log, from
-    --directions, or as alternating. Keep the engine running (brakes and steering need it) and obey the traffic rules
+    --directions, or, where wind or grade show it, as alternating. Braking in or after a run is cut away, a run unlike
+    the others is left out, and both are named. Keep the engine running (brakes and steering need it) and obey the
+    traffic rules
     of the place.
     """
     from vehicle.driving.coastdown import fit_coastdown
@@ -69,6 +71,6 @@ def command(
         )
     fit = fit_coastdown(runs, mass_kg, level=level / 100)
     if as_json:
-        common.print_json(as_data(fit, runs))
+        common.print_json(as_data(fit))
         return
     click.echo("\n".join(in_words(fit)))

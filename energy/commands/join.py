@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from energy.commands import common
+from energy.words.join import clock_data, clock_lines
 from energy.words.join_model import JoinData
 from vehicle.files import checked_output
 from vehicle.logs.join import LogText, join_second_log, pick_column, read_log_text, write_joined
@@ -50,7 +51,8 @@ def command(chosen: JoinOptions) -> None:
     \b
     Example: windtoll join runs/2026-05-01_101500_working.csv wattmeter.csv --match vehicle_speed_km_h rotor_speed_rpm
 
-    The offset between the two clocks is given, or found by matching, or taken from the dates in both logs.
+    The offset between the two clocks is given, or taken from the dates in both logs, or found by matching. Matching
+    also finds how much the second clock loses an hour, and by how long what it measures follows the first log.
     """
     target = chosen.out or chosen.first.with_name(f"{chosen.first.stem}_joined{chosen.first.suffix or '.csv'}")
     checked_output(target, (chosen.first, chosen.second), force=chosen.force)
@@ -73,7 +75,7 @@ def command(chosen: JoinOptions) -> None:
             )
         ) from None
     names = write_joined(first_log, joined, target, (chosen.first, chosen.second), force=chosen.force)
-    doubts = joined.estimate.doubts() if joined.estimate else []
+    doubts = joined.doubts()
     filled = {name: int((values == values).sum()) for name, values in zip(names, joined.columns.values(), strict=True)}
     if not any(filled.values()):
         doubts.append("the two logs do not overlap in time at this offset: no cell was filled")
@@ -81,6 +83,7 @@ def command(chosen: JoinOptions) -> None:
         data = JoinData(
             file=str(target),
             offset_s=joined.offset_s,
+            **clock_data(joined.fit),
             how=joined.how,
             correlation=joined.estimate.correlation if joined.estimate else None,
             rows=len(first_log.rows),
@@ -90,13 +93,15 @@ def command(chosen: JoinOptions) -> None:
         common.print_json(data.model_dump())
         return
     how = {"given": "as given", "clocks": "from the dates in both logs", "correlation": "found by matching"}[joined.how]
+    for doubt in doubts:
+        click.echo(f"Caution: {doubt}. Check the offset, or give it with --offset.")
     click.echo(f"{target}: the second log's clock moved by {joined.offset_s:+.2f} s, {how}.")
+    for line in clock_lines(joined.fit):
+        click.echo(f"  {line}")
     if joined.estimate:
         click.echo(f"Correlation {joined.estimate.correlation:.3f} over {joined.estimate.overlap_s:.0f} s.")
     for name, count in filled.items():
         click.echo(f"  {name}: {count} of {len(first_log.rows)} rows")
-    for doubt in doubts:
-        click.echo(f"Caution: {doubt}. Check the offset, or give it with --offset.")
 
 
 def _option_seconds(option: str, text: str) -> float:

@@ -9,6 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words.assumed import ASSUMED
+from energy.words.cautions import of_the_file
 from energy.words.loads import (
     CAUTIONS,
     CORNERS,
@@ -23,9 +24,6 @@ from energy.words.loads import (
     case_words,
     corner_rows,
     headline,
-    ladder_data,
-    ladder_headline,
-    ladder_notes,
     ladder_rows,
     load_rows,
     margin_sentence,
@@ -42,7 +40,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.scenario.read import Scenario
-    from energy.strength.table import Ladder, StructuralLoads
+    from energy.strength.table import StructuralLoads
     from energy.words.said import Said
 
 
@@ -56,6 +54,17 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--ladder", is_flag=True, help="Only the spin-up ladder: speeds at which to stop and inspect in the shop."
+)
+@click.option(
+    "--tap-test",
+    metavar='"7.5 Hz"',
+    help="For the ladder: the mount's natural frequency, its stiffness (40 N/mm), or a phone's acceleration CSV.",
+)
+@click.option(
+    "--spin-up-log",
+    type=click.Path(path_type=Path),
+    metavar="LOG.csv",
+    help="For the ladder: a log of the spin-up (rotor_speed_rpm, vibration_mm_s) to compare.",
 )
 @click.option(
     "--electrical",
@@ -80,6 +89,8 @@ def command(
     as_json: bool,
     full: bool,
     ladder: bool,
+    tap_test: str | None,
+    spin_up_log: Path | None,
     part: str | None,
 ) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
@@ -92,12 +103,12 @@ def command(
     Examples:
       windtoll loads scenario.toml
       windtoll loads scenario.toml --set gust.speed="15 m/s" --units us
-      windtoll loads scenario.toml --ladder
+      windtoll loads scenario.toml --ladder --tap-test "7.5 Hz"
       windtoll loads scenario.toml --electrical
       windtoll loads scenario.toml --root --set blade_loads.root_strength="40 MPa"
     """
     from energy.chain.load import load
-    from energy.strength.table import spin_up_ladder, structural_loads
+    from energy.strength.table import structural_loads
 
     checked = load(scenario, overrides)
     if part is not None:
@@ -107,12 +118,8 @@ def command(
         else:
             common.print_said(common.console(), said)
         return
-    if ladder:
-        rungs = spin_up_ladder(checked)
-        if as_json:
-            common.print_json(ladder_data(rungs))
-        else:
-            _print_ladder(rungs, system)
+    if ladder or tap_test is not None or spin_up_log is not None:
+        _spin_up(checked, (tap_test, spin_up_log), system, as_json=as_json)
         return
     table = structural_loads(checked)
     if as_json:
@@ -170,7 +177,7 @@ def _print_short(table: StructuralLoads, system: UnitSystem, scenario: Path) -> 
     common.heading(out, "Worst case")
     out.print(dict(case_words(table, system))["worst case"])
     common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS[:2])
+    common.bullets(out, [*of_the_file(table.scenario), *CAUTIONS[:2]])
     out.print(
         f"More: windtoll loads {scenario} --full. In the shop: windtoll loads {scenario} --ladder", soft_wrap=True
     )
@@ -202,18 +209,40 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     common.heading(out, ASSUMED)
     common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
     common.heading(out, "Cautions")
-    common.bullets(out, [*table.notes, *CAUTIONS])
+    common.bullets(out, [*of_the_file(table.scenario), *table.notes, *CAUTIONS])
     if table.ladder is not None:
         out.print()
         out.print(SPIN_UP)
 
 
-def _print_ladder(ladder: Ladder, system: UnitSystem) -> None:
-    out = common.console()
-    out.print(ladder_headline(ladder, system), style="bold")
-    out.print()
-    common.grid(out, LADDER_COLUMNS, ladder_rows(ladder, system))
-    common.heading(out, "Notes")
-    common.bullets(out, ladder_notes(ladder))
-    common.heading(out, "Cautions")
-    common.bullets(out, LADDER_CAUTIONS)
+def _spin_up(scenario: Scenario, given: tuple[str | None, Path | None], system: UnitSystem, *, as_json: bool) -> None:
+    """Print the spin-up in the shop, and a log of it against the plan."""
+    from energy.strength import spin_up as spin
+    from energy.words import spin_up as words
+
+    tap_test, path = given
+    natural = None if tap_test is None else spin.natural_frequency(tap_test, scenario)
+    found = spin.spin_up(scenario, natural)
+    log = None if path is None else spin.read_log(path, found, scenario.rotor.turbine_mass.value)
+    data = words.as_data(found, log)
+    if as_json:
+        common.print_json(data)
+    else:
+        out = common.console()
+        for text in words.headlines(found, log, system):
+            out.print(text, style="bold")
+        if log is not None:
+            common.heading(out, "The log")
+            common.bullets(out, words.log_lines(found, log, system))
+        out.print()
+        common.grid(out, LADDER_COLUMNS, ladder_rows(found.ladder, system))
+        common.heading(out, words.STEP_TITLE)
+        common.grid(out, words.STEP_COLUMNS, words.step_rows(found, system))
+        common.heading(out, words.STOP_TITLE)
+        common.bullets(out, words.stop_rules(found, system))
+        common.heading(out, "Notes")
+        common.bullets(out, words.notes(found, system))
+        common.heading(out, "Cautions")
+        common.bullets(out, LADDER_CAUTIONS)
+    if data["safe"] is False:
+        raise SystemExit(common.UNSAFE)

@@ -13,6 +13,7 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.matching import Match
+    from energy.scenario.read import Scenario
 
 
 @click.command("match", short_help="Which pitch, ratio and resistance give the most heat?")
@@ -46,18 +47,19 @@ def command(
     from energy.words.match import SETTING_NAMES, own_limits
 
     keys = {name: key for key, name in SETTING_NAMES.items()}
+    checked = load(scenario, overrides)
     with common.progress("Trying settings") as progress:
-        found = match(load(scenario, overrides), tuple(keys[name] for name in held), progress)
+        found = match(checked, tuple(keys[name] for name in held), progress)
     if as_json:
         common.print_json(as_data(found))
     else:
-        _print(found, system)
+        _print(found, checked, system)
     if own_limits(found, system):
         raise SystemExit(common.UNSAFE)
 
 
-def _print(found: Match, system: UnitSystem) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE
+def _print(found: Match, scenario: Scenario, system: UnitSystem) -> None:
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
     from energy.words.match import SETTING_NAMES, flat_words, notes_of, own_limits, rows_of, sentence
 
     out = common.console()
@@ -75,4 +77,4 @@ def _print(found: Match, system: UnitSystem) -> None:
     common.heading(out, "Notes")
     common.bullets(out, notes_of(found))
     common.heading(out, "Cautions")
-    common.bullets(out, [BLADE, ESTIMATE])
+    common.bullets(out, [*of_the_file(scenario), BLADE, ESTIMATE])

@@ -123,7 +123,7 @@ def command(chosen: PaybackOptions) -> None:
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
 
     out = common.console()
     if scenario.title:
@@ -134,7 +134,7 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*CAUTIONS, BLADE, ESTIMATE] if full else [BLADE, ESTIMATE])
+    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:

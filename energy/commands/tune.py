@@ -9,11 +9,13 @@ import click
 
 from energy.commands import common
 from energy.words import forms
-from energy.words.tune import CAUTIONS, ROWS_TITLE, as_data, headlines, notes_of, setting_headings, setting_rows
+from energy.words.cautions import of_the_file
+from energy.words.tune import CAUTIONS, ROWS_TITLE, as_data, first_lines, notes_of, setting_headings, setting_rows
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.diagnosis.tuning import Tuned
+    from energy.scenario.read import Scenario
 
 _HELP = f"""Say which setting of the drive in SWEEP.csv was best, how sure that is, and which setting to try next.
 
@@ -43,18 +45,18 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
     if as_json:
         common.print_json(as_data(tuned))
     else:
-        _print(tuned, checked.title, system)
+        _print(tuned, checked, system)
+    common.leave(first_lines(tuned, system))
 
 
-def _print(tuned: Tuned, title: str, system: UnitSystem) -> None:
+def _print(tuned: Tuned, scenario: Scenario, system: UnitSystem) -> None:
     out = common.console()
-    if title:
-        out.print(title, style="dim")
-    for text in headlines(tuned):
-        out.print(text, style="bold")
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    common.print_verdict(out, first_lines(tuned, system))
     common.heading(out, ROWS_TITLE)
     common.grid(out, setting_headings(tuned), setting_rows(tuned, system), wrap=False)
     common.heading(out, "Notes")
     common.bullets(out, notes_of(tuned, system))
     common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS)
+    common.bullets(out, [*of_the_file(scenario), *CAUTIONS])

@@ -17,11 +17,14 @@ from typing import Literal
 import numpy as np
 
 from energy.chain.ledger import turbine_at_work
+from energy.chain.limits import OperatingLimit, in_order, operating_limits
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
+from energy.scenario.keys import spec_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
+from vehicle.units import convert
 
 Kind = Literal["pitch", "resistance", "ratio"]
 KINDS: tuple[Kind, ...] = ("pitch", "resistance", "ratio")
@@ -79,6 +82,15 @@ class SettingResult:
 
 
 @dataclass(frozen=True)
+class TuningLimits:
+    """Broken limits: in the drive as logged, and by the best and the next setting as predicted in its fastest air."""
+
+    logged: tuple[OperatingLimit, ...]
+    best: tuple[OperatingLimit, ...]
+    next: tuple[OperatingLimit, ...]
+
+
+@dataclass(frozen=True)
 class Tuned:
     """The best setting with its interval (19 times out of 20), the next to try, and every setting that was tried.
 
@@ -104,6 +116,7 @@ class Tuned:
     visits_vary: bool  # every setting was visited once only: a drift of the wind would look like a setting
     curve_setting: np.ndarray
     curve: np.ndarray
+    limits: TuningLimits | None = None  # where the scenario is known
 
 
 def tuned_of_file(scenario: Scenario, path: Path, progress: Progress | None = None) -> Tuned:
@@ -201,7 +214,41 @@ def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Progress
     inertia = _inertia(scenario)
     # Of the turning energy only what the generator chain lets through counts as watts of the load.
     turning = None if inertia is None else efficiency * inertia
-    return tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
+    found = tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
+    return replace(found, limits=_limits(scenario, sweep, found))
+
+
+_FASTEST = 0.99  # of the rows: a single gust of a log is no air to judge a setting by (own rule, no source)
+
+
+def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
+    """Return which limits the drive broke, and which its best and its next setting would break in its fastest air."""
+    inputs = inputs_of(scenario)
+    stated, logged = operating_limits(inputs, turbine_at_work(inputs)), []
+    radius = float(np.asarray(inputs.turbine.diameter_m)) / 2
+    top = math.nan if sweep.rotor_speed_rad_s is None else float(np.nanmax(sweep.rotor_speed_rad_s))
+    seen = {
+        "rotor.highest_rotor_speed": top,
+        "rotor.highest_tip_speed": top * radius,
+        "heater.rated_power": float(np.nanmax(sweep.electrical_power_w)),
+    }
+    logged = [replace(limit, value=seen.get(limit.key, math.nan)) for limit in stated]
+    if inputs.turbine.chain is None:  # known by its watts alone: no setting of it is modelled
+        return TuningLimits(in_order(logged), (), ())
+    followed = lagged(sweep.air_speed_m_s, sweep.time_s, found.lag_s)  # a gust is over before a heavy rotor has it
+    air = float(np.nanquantile(followed, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
+    key = SCENARIO_KEYS[sweep.kind]
+
+    def predicted(setting: float) -> tuple[OperatingLimit, ...]:
+        value = convert(
+            setting, "" if SETTINGS[sweep.kind] == "dimensionless" else SETTINGS[sweep.kind], spec_of(key).unit
+        )
+        at = inputs_of(
+            scenario, {key: np.array(value), "trip.road_speed": np.array(air), "air.wind_speed": np.array(0.0)}
+        )
+        return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
+
+    return TuningLimits(in_order(logged), predicted(found.best), predicted(found.next))
 
 
 def as_setting(kind: str, value: float) -> str | float:

@@ -1,7 +1,9 @@
-"""The one-page report: an answer as one self-contained HTML file, to read anywhere, print, and keep.
+"""The report: an answer as one self-contained HTML file, to read anywhere, print, and keep.
 
-Verdict, pictures, numbers, ledger, assumptions with sources, cautions, version, and the scenario itself attached. All
-texts of the user are escaped; the file loads nothing from anywhere and runs no script."""
+Its first page, A4 or Letter, holds verdict, range, energy flow, limits, largest uncertainties and cautions; behind it
+an appendix has numbers, pictures, ledger, defaults with sources, the scenario itself. All texts of the user are
+escaped; the file loads nothing from anywhere and runs no script.
+"""
 
 from __future__ import annotations
 
@@ -14,12 +16,21 @@ from markupsafe import Markup
 
 from energy.chain.answer import Answered
 from energy.pages.templates import filled
-from energy.pictures.answer import fuel_over_speed, operating_line
+from energy.pictures import interval, price
+from energy.pictures.answer import operating_line
 from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
+from energy.pictures.interval import interval_html
+from energy.pictures.over_speed import pictures_over_speed
+from energy.pictures.palette import FONT, LIGHT, declared
+from energy.pictures.price import bars_html, limits_html
 from energy.scenario.bundle import Bundle, to_zip
 from energy.words import answer as answer_words
-from energy.words.cautions import cautions
+from energy.words.cautions import cautions, pressing_cautions
+from energy.words.first import cards, largest_limits
+from energy.words.interval import main_interval
+from energy.words.next_question import next_questions
+from energy.words.price import prices_of_heat
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
@@ -34,12 +45,23 @@ class _Figure:
 
 def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
     """Return the report of an answer as HTML; `bundle` is the scenario that was answered, attached as text and zip."""
-    pictures = [flow_picture(told, system), fuel_over_speed(told, system), *operating_line(told, system)]
+    flow = flow_picture(told, system)
+    behind = [*pictures_over_speed(told, system), *operating_line(told, system)]
+    found, prices = verdict_of(told, system), prices_of_heat(told, system)
     return filled(
         "report.html",
         title=told.scenario.title or "windtoll report",
-        verdict=verdict_of(told, system),
-        figures=[_figure(picture) for picture in pictures],
+        style=Markup(_style()),
+        verdict=found,
+        strip=Markup(interval_html(main_interval(told, system), outcome=found.word)),
+        cards=cards(told, system),
+        prices=Markup(bars_html(prices)) if prices else "",
+        flow=_figure(flow),
+        limits=Markup(limits_html(largest_limits(told, system))),
+        doubts=answer_words.largest_uncertainties(told),
+        next=[question.why for question in next_questions(told, found)],
+        pressing=pressing_cautions(told, system),
+        figures=[_figure(picture) for picture in behind],
         cautions=cautions(told, system),
         numbers=answer_words.key_numbers(told, system),
         sure=answer_words.sure_rows(told, system),
@@ -52,6 +74,11 @@ def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
         scenario=bundle.text,
         version=_version(),
     )
+
+
+def _style() -> str:
+    """Return the colours, on paper the light ones, with the styles of what is drawn as HTML."""
+    return f":root {{ {declared(LIGHT)} --wt-font: {FONT}; }} {interval.STYLE} {price.STYLE}"
 
 
 def _figure(picture: Picture) -> _Figure:

@@ -1,4 +1,4 @@
-"""Pictures of an answer: fuel over road speed, and what the rotor does over the air speed."""
+"""Pictures of an answer: what the rotor does over the air speed."""
 
 from __future__ import annotations
 
@@ -8,108 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.chain.answer import Answered
-from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.chain.limits import StatedLimit, stated_limits
-from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped, own_points, series_lines
-from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
-from energy.scenario.read import Scenario
-from energy.uncertainty.draws import draws_of, sobol_sample
-from energy.words.verdict import conditions
+from energy.pictures.base import BLACK, BLUE, GREEN, ORANGE, Picture, escaped, own_points, series_lines
+from energy.scenario.inputs import inputs_of
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_BAND_DRAWS = 128  # a power of two, for shares that fill the cube evenly
-
-
-def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
-    """Return the change in fuel over road speed against leaving the turbine at home: stowed and working.
-
-    The zero line is the turbine absent. For a battery drive the change is in the pack's power.
-    """
-    import altair as alt
-    import pandas as pd
-
-    own = float(np.asarray(told.answer.inputs.road_speed_m_s))
-    top = max(130 / 3.6, 1.3 * own)
-    speeds = np.unique(np.append(np.linspace(5.0, top, 61), own if own > 0 else []))
-    swept = answer(inputs_of(told.scenario, {"trip.road_speed": speeds}))
-    kind = "power" if swept.inputs.fuel is None else "fuel_flow"
-    unit = "kW" if kind == "power" else label(kind, system)
-    base = swept.states["absent"].supply.source_w
-
-    def change(state: str) -> np.ndarray:
-        watts = swept.states[state].supply.source_w - base
-        if swept.inputs.fuel is None:
-            return watts / 1e3
-        return np.array([to_user(v, kind, system) for v in watts / swept.inputs.fuel.heating_value_j_per_m3])
-
-    speed_name, change_name = f"road speed, {label('speed', system)}", f"change, {unit}"
-    frame = pd.concat(
-        [
-            pd.DataFrame(
-                {
-                    speed_name: [to_user(v, "speed", system) for v in speeds],
-                    "turbine": state,
-                    change_name: np.zeros(len(speeds)) if state == "absent" else change(state),
-                }
-            )
-            for state in ("absent", "stowed", "working")
-        ]
-    )
-    chart = series_lines(
-        frame, speed_name, change_name, "turbine", ("absent", "stowed", "working"), (GREY, BLUE, ORANGE)
-    )
-    layers = [chart]
-    band = _band(told.scenario, speeds)
-    if band is not None:
-        factor = (
-            1e-3 if swept.inputs.fuel is None else to_user(1.0, kind, system) / swept.inputs.fuel.heating_value_j_per_m3
-        )
-        x = [to_user(v, "speed", system) for v in speeds]
-        ends = pd.DataFrame({speed_name: x, "lowest": band[0] * factor, "highest": band[1] * factor})
-        area = alt.Chart(ends).mark_area(opacity=0.2, color=ORANGE)
-        where = {"x": f"{escaped(speed_name)}:Q", "y": alt.Y("lowest:Q", title=change_name), "y2": "highest:Q"}
-        layers.insert(0, area.encode(**where))
-        frame = frame.merge(ends.assign(turbine="working"), how="left", on=[speed_name, "turbine"])
-    if own > 0:
-        here = frame[np.isclose(frame[speed_name], to_user(own, "speed", system)) & (frame["turbine"] != "absent")]
-        layers.append(own_points(here, speed_name, change_name, "turbine"))
-    return Picture(
-        "fuel_over_road_speed",
-        _fuel_title(told, swept, speeds, system),
-        alt.layer(*layers).properties(height=320),
-        frame,
-    )
-
-
-def _band(scenario: Scenario, speeds_m_s: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
-    """Return the 5 % and 95 % quantiles of the change in source power (W) at every road speed; None if all is exact."""
-    ranges = {key: value for key, value in ranges_of(scenario).items() if key != "trip.road_speed"}
-    if not ranges:
-        return None
-    share = sobol_sample(_BAND_DRAWS, len(ranges))
-    drawn = draws_of(ranges, share, correlations_of(scenario))
-    found = answer(inputs_of(scenario, {**{k: v[:, None] for k, v in drawn.items()}, "trip.road_speed": speeds_m_s}))
-    change = found.states["working"].supply.source_w - found.states["absent"].supply.source_w
-    low, high = np.quantile(change, (0.05, 0.95), axis=0)
-    return low, high
-
-
-def _fuel_title(told: Answered, swept: Answer, speeds: np.ndarray, system: UnitSystem) -> str:
-    change = swept.states["working"].supply.source_w - swept.states["absent"].supply.source_w
-    what = "energy" if swept.inputs.fuel is None else "fuel"
-    _, _, rest = conditions(told, system).partition(" in ")
-    air = f" in {rest}" if rest else ""
-    pays = change <= 0
-    if not pays.any():
-        return f"Working costs {what} at every road speed{air}"
-    if pays.all():
-        return f"Working costs no {what} at any road speed{air}"
-    k = int(np.flatnonzero(pays[:-1] != pays[1:])[0])
-    turn = show(float(speeds[k]), "speed", system)
-    return f"Working costs {what} {'above' if pays[k] else 'below'} about {turn}{air}"
 
 
 def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
@@ -196,9 +102,9 @@ def _power_picture(swept: _Swept, passed: tuple[str, float] | None) -> Picture:
     heat = show(float(told.answer.turbine.heat_power_w), "power", system)
     title = f"{heat} of heat at {show(here, 'speed', system)} of air"
     if passed is not None:
-        title += f"; the limit of {passed[0]} is passed from {show(passed[1], 'speed', system)}"
+        title += f"; with the load on the limit of {passed[0]} is passed from {show(passed[1], 'speed', system)}"
     else:
-        title += f"; no limit is passed up to {show(float(airs[-1]), 'speed', system)}"
+        title += f"; with the load on no limit is passed up to {show(float(airs[-1]), 'speed', system)}"
     return Picture("power_over_air_speed", title, chart, frame)
 
 
@@ -237,5 +143,16 @@ def _turning_picture(swept: _Swept) -> tuple[Picture, ...]:
     if np.isfinite(free).all():
         series["load cut"] = free
         title += f"; {figures(float(told.answer.turbine.free_run_speed_rad_s) * to_rpm, 3)} rpm if the load is cut"
+    title += _limit_words(swept, series, min(limits.items(), key=lambda limit: limit[1]))
     chart, frame = _over_air(swept, series, "rotor speed, rpm", (BLUE, ORANGE), limits)
     return (Picture("rotor_speed_over_air_speed", title, chart, frame),)
+
+
+def _limit_words(swept: _Swept, series: dict[str, np.ndarray], limit: tuple[str, float]) -> str:
+    """Return from where the lowest limit drawn is passed, by what is drawn: the load cut passes it first."""
+    name, most = limit
+    for what, values in reversed(series.items()):
+        over = np.flatnonzero(values > most * (1 + 1e-9))
+        if over.size:
+            return f"; with the {what} the {name} is passed from {show(swept.airs[over[0]], 'speed', swept.system)}"
+    return f"; the {name} is not passed up to {show(float(swept.airs[-1]), 'speed', swept.system)}"

@@ -25,7 +25,7 @@ PICTURE_KINDS = (".svg", ".png", ".html")
 # Colours that stay apart for colour-blind readers (Okabe & Ito 2008, from memory), darkest first.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 BLUE, ORANGE, GREEN = COLOURS[0], COLOURS[1], COLOURS[2]
-GREY, BLACK = "#8a949c", "#101418"
+GREY, BLACK, GRID = "#8a949c", "#101418", "#dde2e6"
 _FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
 
 
@@ -40,8 +40,12 @@ class Picture:
     fixed_width: bool = False
 
     def shown(self) -> Any:
-        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it)."""
-        return _readable(self.chart)
+        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it).
+
+        It is drawn as SVG on no ground of its own, so that the page's styles give it the colours of the theme.
+        """
+        drawn = self.chart.properties(usermeta={"embedOptions": {"renderer": "svg"}})
+        return _readable(drawn).configure(background="transparent")
 
     def titled(self) -> Any:
         """Return the chart as it is saved: with its title and a width of its own."""
@@ -76,7 +80,7 @@ def _readable(chart: Any) -> Any:
         titleFontSize=13,
         labelColor=BLACK,
         titleColor=BLACK,
-        gridColor="#dde2e6",
+        gridColor=GRID,
         domainColor=BLACK,
         tickColor=BLACK,
         labelOverlap=True,

@@ -31,7 +31,7 @@ def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]]
     points = pd.DataFrame(
         {"setting": list(marks), _Y: [p for p, _ in marks.values()], _X: [r for _, r in marks.values()]}
     )
-    tooltip = [alt.Tooltip(f"{n}:Q", format=".3~g") for n in (_X, _Y, _HEAT)]
+    tooltip = [alt.Tooltip(f"{n}:Q", format=".1f" if n == _Y else ".3~g") for n in (_X, _Y, _HEAT)]
     if len(pitches) == 1:
         return Picture("heat_over_resistance", "", _line(shown, points, tooltip).properties(height=300), frame)
     step_r, step_p = np.sqrt(resistances[1] / resistances[0]), (pitches[1] - pitches[0]) / 2
@@ -80,13 +80,14 @@ def _marks(points: pd.DataFrame) -> tuple[Any, ...]:
 
     place = {"x": f"{_X}:Q", "y": f"{_Y}:Q"}
     name: dict[str, Any] = {"align": "left", "dx": 10, "dy": -8, "fontWeight": "bold", "fontSize": 13}
+    shown = [alt.Tooltip(f"{_X}:Q", format=".3~g"), alt.Tooltip(f"{_Y}:Q", format=".1f")]
     rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)
     dots = alt.Chart(points).mark_point(size=90, strokeWidth=2, color=BLACK, filled=False)
     text = alt.Chart(points).mark_text(**name, stroke="white", strokeWidth=3, strokeOpacity=0.9)
     over = alt.Chart(points).mark_text(**name, color=BLACK)
     return (
         rings.encode(**place),
-        dots.encode(**place, tooltip=["setting:N", f"{_X}:Q", f"{_Y}:Q"]),
+        dots.encode(**place, tooltip=["setting:N", *shown]),
         text.encode(**place, text="setting:N"),
         over.encode(**place, text="setting:N"),
     )

@@ -16,11 +16,13 @@ if TYPE_CHECKING:
 
     from energy.chain.payback import Payback, PayMap
 
+_VIOLET = "#8f52c9"  # seen on pale cells as well as on a dark page
 _LINES = {
     "fuel": ("heat is free of fuel", COLOURS[2]),
     "alternator": ("cheaper than the alternator", COLOURS[1]),
-    "energy": ("heat above drag power", COLOURS[6]),
+    "energy": ("heat above drag power", _VIOLET),
 }
+_DASHES = ([1, 0], [6, 3], [2, 2])
 
 
 def payback_chart(result: Payback, title: str, system: UnitSystem = "metric") -> alt.TopLevelMixin:
@@ -122,11 +124,12 @@ def _coloured(axes: _Axes, cells: pd.DataFrame) -> alt.Chart:
     """Return the cells of the map in their colours."""
     import altair as alt
 
-    most = max(float(np.abs(cells["kW"]).max()), 1e-3)
+    most = _round_up(max(float(np.abs(cells["kW"]).max()), 1e-3))
     # One wide domain would paint all but the fastest corner white.
     colour = alt.Scale(scheme="blueorange", reverse=True, type="symlog", constant=most / 30, domain=[-most, most])
     ends = [float(axes.speeds[0]) - axes.half_x, float(axes.speeds[-1]) + axes.half_x]
-    legend = alt.Legend(orient="top", gradientLength=240, titleLimit=320, tickCount=5, labelOverlap="greedy")
+    values = [-most, -most / 10, 0.0, most / 10, most]
+    legend = alt.Legend(orient="top", gradientLength=300, titleLimit=320, values=values, format=".3~r")
     return (
         alt.Chart(cells)
         .mark_rect()
@@ -143,6 +146,12 @@ def _coloured(axes: _Axes, cells: pd.DataFrame) -> alt.Chart:
             ],
         )
     )
+
+
+def _round_up(value: float) -> float:
+    """Return the next of 1, 2, 5, 10 ... at or above a value: an end that can be read."""
+    size = 10.0 ** np.floor(np.log10(value))
+    return float(next(step * size for step in (1, 2, 5, 10) if step * size >= value * (1 - 1e-9)))
 
 
 def _line(axes: _Axes, paid: PayMap, name: str, along_kind: str, system: UnitSystem) -> tuple[Any, Any]:
@@ -165,10 +174,12 @@ def _drawn(lines: list[pd.DataFrame]) -> alt.Chart:
     import altair as alt
     import pandas as pd
 
-    names = [words for words, _ in _LINES.values()]
-    stroke_scale = alt.Scale(domain=names, range=[stroke for _, stroke in _LINES.values()])
+    drawn = {line for rows in lines for line in rows["line"]}
+    chosen = [k for k, (words, _) in enumerate(_LINES.values()) if words in drawn]
+    names = [words for words, _ in _LINES.values() if words in drawn]
+    stroke_scale = alt.Scale(domain=names, range=[stroke for words, stroke in _LINES.values() if words in drawn])
     legend = alt.Legend(orient="bottom", columns=1, labelLimit=300, symbolSize=300)
-    dashes = alt.Scale(domain=names, range=[[1, 0], [6, 3], [2, 2]])
+    dashes = alt.Scale(domain=names, range=[_DASHES[k] for k in chosen])
     return (
         alt.Chart(pd.concat(lines))
         .mark_line(strokeWidth=2.5)

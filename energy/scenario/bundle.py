@@ -290,10 +290,10 @@ def value_at(bundle: Bundle, key: str) -> Any:
     return entries.get(name) if isinstance(entries, dict) else None
 
 
-def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
+def with_value(bundle: Bundle, key: str, value: Any, *, comment: str = "") -> Bundle:
     """Return the bundle with another value at "table.key" (or a text at "title", "note"); None takes the key away.
 
-    A comment behind the value stays, unless it calls the value a guess.
+    A comment behind the value stays, unless it calls the value a guess; `comment` takes its place.
     """
     import tomlkit
 
@@ -315,6 +315,8 @@ def with_value(bundle: Bundle, key: str, value: Any) -> Bundle:
         if guess:
             _container(holder).item(last).trivia.comment = ""
             _container(holder).item(last).trivia.comment_ws = ""
+        if comment:
+            _container(holder).item(last).comment(comment)
     return replace(bundle, text=tomlkit.dumps(document))
 
 

@@ -63,10 +63,14 @@ class Step:
     bundle: Bundle
     kept: Bundle
 
-    @functools.cached_property
     def blobs(self) -> dict[str, bytes]:
-        """The texts and files by their digest."""
+        """Return the texts and files by their digest."""
         return {**_blobs_of(self.bundle), **_blobs_of(self.kept)}
+
+    @functools.cached_property
+    def digests(self) -> frozenset[str]:
+        """The digests of the texts and files."""
+        return frozenset(self.blobs())
 
     @functools.cached_property
     def record(self) -> dict[str, Any]:
@@ -305,12 +309,12 @@ def saved(key: str, content: Content) -> str:
         }
         try:
             _private(place / _FILES)
-            blobs = dict(_all_blobs(content))
             there = {path.name for path in (place / _FILES).iterdir()}
-            for digest in blobs.keys() - there:
-                write_whole(place / _FILES / digest, blobs[digest])
+            missing, named = _missing(content, there)
+            for digest, blob in missing.items():
+                write_whole(place / _FILES / digest, blob)
             write_whole(place / _INDEX, json.dumps(index).encode())
-            _forget_orphans(place, there - blobs.keys(), now)
+            _forget_orphans(place, there - named, now)
         except OSError as error:
             read = f"cannot be written ({error.strerror})"
             raise InputError(Problem("your works", str(place), read, "space, and a folder you may write to")) from None
@@ -329,12 +333,18 @@ def _title(bundle: Bundle) -> str:
         return ""
 
 
-def _all_blobs(content: Content) -> Iterator[tuple[str, bytes]]:
-    yield from _blobs_of(content.loaded).items()
+def _missing(content: Content, there: set[str]) -> tuple[dict[str, bytes], set[str]]:
+    """Return what has to be written as digest to bytes, where some files are there; and all digests that are named."""
+    missing, named = _blobs_of(content.loaded), set[str]()
+    named |= missing.keys()
     for step in content.steps:
-        yield from step.blobs.items()
+        named |= step.digests
+        if not step.digests <= there:
+            missing |= step.blobs()
     for files in content.uploads.values():
-        yield from ((upload.digest, upload.content) for upload in files)
+        named |= {upload.digest for upload in files}
+        missing |= {upload.digest: upload.content for upload in files}
+    return {digest: blob for digest, blob in missing.items() if digest not in there}, named
 
 
 def _text(bundle: Bundle) -> bytes:

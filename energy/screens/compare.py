@@ -1,4 +1,4 @@
-"""What did my change do? Variant A as kept, variant B as changed, side by side."""
+"""What did my change do? Variant A as kept, variant B as changed; or any two or three works, side by side."""
 
 from __future__ import annotations
 
@@ -6,57 +6,122 @@ from typing import Any
 
 import streamlit as st
 
+from energy.pictures.interval import interval_html
+from energy.pictures.side_by_side import side_by_side
 from energy.scenario import bundle as bundles
+from energy.scenario import works
+from energy.scenario.bundle import Bundle
 from energy.screens import desk, page
+from energy.screens.desk import Work
+from energy.screens.heat import at_steady_speed
 from energy.words import answer as report
 from energy.words.cautions import cautions
+from energy.words.interval import main_interval
+from energy.words.side_by_side import Contender, finding, measures
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError
+from vehicle.units import UnitSystem
+
+_HEADING = "What did my change do?"
+_A, _B, _MOST = "A, as kept", "B, as changed", 3
 
 
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    heading = "What did my change do?"
     top = st.empty()
+    chosen = _chosen()
     try:
         with top.container():
-            st.title(heading)
-            after = desk.told_of(work.usable)
-            before = desk.told_of(desk.kept())
+            st.title(_HEADING)
+            bundles_of = {name: _bundle_of(name, work) for name in chosen}
+            contenders = [_contender(name, bundle) for name, bundle in bundles_of.items()]
     except InputError as error:  # loaded with faults, and kept so
         with top.container():
-            page.cannot(work, heading, "Variant A cannot be answered.", error.problems, "Variant A")
+            page.cannot(work, _HEADING, "One of these cannot be answered.", error.problems)
         _keep()
         return
-    changed = bundles.changes(desk.kept(), work.usable)
-    said = "Nothing differs yet: A and B are the same. Change a value, and come back."
-    if changed:
-        said = report.difference_sentence(before, after, system)
     with top.container():
-        page.answer_line(work, heading, said)
-    left, right = st.columns(2)
-    for column, name, told in ((left, "A, as kept", before), (right, "B, as changed", after)):
-        found = verdict_of(told, system)
+        page.answer_line(work, _HEADING, _said(contenders, bundles_of, system))
+    picture = side_by_side(contenders, system)
+    page.picture(picture, "A bar's length is its share of the longest of its group.")
+    for column, one in zip(st.columns(len(contenders)), contenders, strict=True):
+        found = verdict_of(one.told, system)
+        shown = interval_html(main_interval(one.told, system), outcome=found.word)
         column.html(
-            f'<h2 class="wt-finding">{name}</h2>{page.verdict_html(found)}'
+            f'<h2 class="wt-finding">{page.escape(one.name)}</h2>{page.verdict_html(found)}{shown}'
             + (f'<p class="wt-least">{page.escape(found.least_known)}</p>' if found.least_known else "")
         )
-    if changed:
-        page.finding("What was changed")
-        page.table(
-            ("key", "A", "B"), [(key, _words(a), _words(b)) for key, a, b in changed], caption="What was changed"
-        )
+    _differences(bundles_of)
     page.finding("The numbers side by side")
-    a, b = dict(report.key_numbers(before, system)), dict(report.key_numbers(after, system))
-    page.table(
-        ("number", "A", "B"),
-        [(name, a.get(name, "–"), b.get(name, "–")) for name in dict.fromkeys([*a, *b])],
-        caption="The numbers side by side",
-    )
+    numbers = [dict(report.key_numbers(one.told, system)) for one in contenders]
+    rows = [(measure.name, *measure.words) for measure in measures(contenders, system)]
+    names = dict.fromkeys(name for found in numbers for name in found)
+    rows += [(name, *(found.get(name, "–") for found in numbers)) for name in names]
+    page.table(("number", *chosen), rows, caption="The numbers side by side")
     _keep()
     page.cautions(cautions(work.told, system))
     page.assumptions(work)
+
+
+def _chosen() -> list[str]:
+    """Return the names of what is compared: A and B, or two or three of those, the works and the demos."""
+    entries, _ = works.listed()
+    st.session_state["comparable"] = {f"{entry.called} (work, {entry.key[:4]})": entry.key for entry in entries}
+    names = [_A, _B, *st.session_state["comparable"], *(desk.demo_title(name) for name in desk.demos())]
+    held = [name for name in st.session_state.get("compared", [_A, _B]) if name in names]
+    st.session_state["compared"] = held
+    st.multiselect("Side by side (two or three)", names, key="compared", max_selections=_MOST)
+    found = list(st.session_state["compared"])
+    return found if len(found) >= 2 else [_A, _B]
+
+
+def _bundle_of(name: str, work: Work) -> Bundle:
+    """Return the bundle of a name. Raises InputError where a work cannot be read."""
+    if name in (_A, _B):
+        return desk.kept() if name == _A else work.usable
+    key = st.session_state["comparable"].get(name)
+    if key is None:
+        return next(bundle for demo, bundle in desk.demos().items() if desk.demo_title(demo) == name)
+    content = works.opened(key).content
+    return content.steps[content.at].bundle
+
+
+def _contender(name: str, bundle: Bundle) -> Contender:
+    try:
+        heated = at_steady_speed(bundle)
+    except InputError:  # nothing that warms is described, or the scenario is over a trip: shown as not known
+        heated = None
+    return Contender(name, desk.told_of(bundle), heated)
+
+
+def _said(contenders: list[Contender], bundles_of: dict[str, Bundle], system: UnitSystem) -> str:
+    if list(bundles_of) != [_A, _B]:
+        return finding(contenders, system)
+    if not bundles.changes(bundles_of[_A], bundles_of[_B]):
+        return "Nothing differs yet: A and B are the same. Change a value, and come back."
+    return report.difference_sentence(contenders[0].told, contenders[1].told, system)
+
+
+def _differences(bundles_of: dict[str, Bundle]) -> None:
+    """Show the keys at which they differ, with the value of each."""
+    (first, base), *others = bundles_of.items()
+    found: dict[str, dict[str, str]] = {}
+    for name, bundle in others:
+        for key, before, after in bundles.changes(base, bundle):
+            found.setdefault(key, {})[name] = _words(after)
+            found[key][first] = _words(before)
+    if not found:
+        return
+    rows = [(key, *(row.get(name, row[first]) for name in bundles_of)) for key, row in found.items()]
+    names = [name.partition(",")[0] if name in (_A, _B) else name for name in bundles_of]
+    heading = "What was changed" if list(bundles_of) == [_A, _B] else f"What differs between them ({len(rows)})"
+    if len(rows) <= 15:
+        page.finding(heading)
+        page.table(("key", *names), rows, caption=heading)
+    else:
+        with st.expander(heading):
+            page.table(("key", *names), rows, caption=heading)
 
 
 def _words(value: Any) -> str:

@@ -21,6 +21,7 @@ from energy.scenario import works
 from energy.scenario.bundle import Bundle
 from energy.scenario.demos import demo_folder
 from energy.scenario.works import Content, Opened, Step, Upload
+from energy.screens.waiting import cached
 from energy.screens.waiting import kept as kept_with_bar
 from vehicle.problems import InputError, Problem, shown
 from vehicle.units import UnitSystem
@@ -32,13 +33,13 @@ if TYPE_CHECKING:
 FIRST_DEMO = "van_water_tank"
 
 
-@functools.lru_cache(maxsize=16)
+@cached
 def scenario_of(bundle: Bundle) -> Scenario:
     """Return the checked scenario of a bundle. Raises InputError."""
     return opened(bundle)
 
 
-@functools.lru_cache(maxsize=16)
+@cached
 def nominal_of(bundle: Bundle) -> Answered:
     """Return the answer of a bundle with every value taken as exact: within some milliseconds. Raises InputError."""
     return answered(scenario_of(bundle), exact=True)
@@ -304,7 +305,7 @@ def can_undo(by: int = -1) -> str:
     return _difference(steps[at], steps[at + by])
 
 
-@functools.lru_cache(maxsize=64)
+@functools.lru_cache(maxsize=8)
 def _difference(here: Step, there: Step) -> str:
     """Return what differs between two steps, in words."""
     try:
@@ -456,7 +457,7 @@ def loaded() -> Bundle:
     return current
 
 
-@functools.lru_cache(maxsize=16)
+@cached
 def _guesses_of(held: Bundle) -> tuple[str, ...]:
     try:
         held.data()

@@ -9,7 +9,7 @@ import streamlit as st
 
 from energy.scenario import bundle as bundles
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES
-from energy.screens import desk, fields, own, page, tables, typed
+from energy.screens import ask_next, desk, fields, own, page, tables, typed
 from vehicle.problems import InputError
 
 if TYPE_CHECKING:
@@ -58,34 +58,83 @@ _WORDS = {
 }
 
 
+_GROUPS: dict[str, tuple[str, ...]] = {
+    _MOST: (),
+    "road and air": ("trip", "air", "wind_climate"),
+    "rotor": ("rotor", "blade"),
+    "generator and load": ("drive", "generator", "heater", "load"),
+    "vehicle": ("vehicle", "engine", "battery"),
+    "strength": ("gust", "mount", "bearing", "blade_loads", "linkage"),
+    "money": ("prices", "costs", "credit", "other_sources"),
+    "how sure": ("uncertainty", "measurement"),
+}
+
+
 def show() -> None:
     """Show the forms of one part of the scenario, with the verdict on top of them."""
     work = desk.work()
     surely = page.verdict(work, "What is built, and how is it driven?")
     if desk.is_demo():
         st.html('<p class="wt-note">What is open is an invented demo. Begin your own here, or change the demo.</p>')
-    with st.expander("Begin a scenario of your own, from nothing"):
+    asking = st.container()
+    with st.expander("Begin a scenario of your own, from nothing", expanded=desk.is_demo()):
         own.form()
     guesses = desk.guesses()
     if guesses:
         names = ", ".join(key.replace(".", " ", 1).replace("_", " ") for key in guesses)
         st.html(f'<p class="wt-note"><b>Still guesses ({len(guesses)}):</b> {page.escape(names)}.</p>')
-    order = [*[n for n in _WORDS if n == _MOST or n in TABLES], *[n for n in TABLES if n not in _WORDS]]
-    faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
-    part = typed.choice(
-        "Which part?",
-        "part",
-        order,
-        order[0],
-        lambda name: _WORDS.get(name, name.replace("_", " ")) + (" (a fault)" if name in faulty else ""),
-    )
-    if part == _MOST:
-        _most(work)
-    else:
-        _part(part, work)
+    _faults(work)
+    _parts(work)
     _files(work)
     _texts()
-    surely()
+    told = surely()
+    if not desk.is_demo():
+        with asking:
+            ask_next.show(told)
+
+
+def _faults(work: Work) -> None:
+    """Show a button to the part of each fault: the fault itself stands at its field."""
+    for key in dict.fromkeys(problem.key for problem in work.problems):
+        table = key.partition(".")[0].strip("[]")
+        if table in TABLES:
+            st.button(f"Go to {key}", key=desk.field_key(f"go to {key}"), on_click=_going_to(table))
+
+
+def _going_to(table: str) -> Callable[[], None]:
+    def go() -> None:
+        group = group_of(table)
+        desk.keep_typed("part", group)
+        desk.keep_typed(f"part of {group}", table)
+        desk.renew()
+
+    return go
+
+
+def group_of(table: str) -> str:
+    """Return the name of the group that holds a table."""
+    return next(group for group, tables_ in _GROUPS.items() if table in tables_)
+
+
+def _parts(work: Work) -> None:
+    """Show the chosen part of the scenario: a group of tables, one of them at a time."""
+    faulty = {p.key.partition(".")[0].strip("[]") for p in work.problems}
+    group = typed.way(
+        "Which part?",
+        "part",
+        list(_GROUPS),
+        lambda name: name + (" (a fault)" if faulty & set(_GROUPS[name]) else ""),
+    )
+    if group == _MOST:
+        _most(work)
+        return
+    part = typed.way(
+        f"Of {group}",
+        f"part of {group}",
+        _GROUPS[group],
+        lambda name: name.replace("_", " ") + (" (a fault)" if name in faulty else ""),
+    )
+    _part(part, work)
 
 
 def _most(work: Work) -> None:

@@ -11,7 +11,7 @@ from energy.words.cautions import cautions
 from energy.words.evidence import NOT_FOUND, QUESTION, check_words, sentence
 
 
-@kept("Computing the checks", most=1)
+@kept("Computing the checks")
 def _checks(progress: Progress | None) -> tuple[Check, ...]:
     return evidence(progress)
 

@@ -18,8 +18,10 @@ from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
+from energy.words.terms import term_of
 from vehicle import units
 from vehicle.quantity import Spec, Uncertain, shown_value
+from vehicle.typed import as_people_type
 
 EXACT, PLUS_MINUS, BETWEEN = "exactly", "plus or minus", "between"
 _DEFAULT = "(default)"
@@ -70,9 +72,16 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
             _text(place, raw, "" if info.default in (None, PydanticUndefined) else str(info.default))
         else:
             _pairs(place, raw)
-        mark = "<b>Still a guess: put your own.</b> " if place in desk.guesses() else ""
+        guessed = place in desk.guesses()
+        mark = "<b>Still a guess: put your own, or keep it.</b> " if guessed else ""
         about = page.escape(_about(place, info, spec if isinstance(spec, Spec) else None))
         st.html(f'<p class="wt-note">{mark}{about}</p>')
+        if guessed:
+            st.button(
+                f"Keep this {_name(place)}: it is mine",
+                key=desk.field_key(f"{place} keep"),
+                on_click=lambda: desk.put_value(place, raw),
+            )
         if faults:
             page.problem_list([str(fault) for fault in faults], "Cannot be used")
 
@@ -110,13 +119,21 @@ def _default_words(place: str, info: FieldInfo, spec: Spec | None) -> tuple[str,
         if isinstance(fuel, str) and fuel in by_fuel:
             value, source = by_fuel[fuel]
     if isinstance(value, Uncertain) and spec is not None:
-        text = shown_value(value.value, spec.unit)
+        text = shown(value.value, spec.unit)
         if value.shape != "exact":
-            text += f" ({shown_value(value.low, spec.unit)} to {shown_value(value.high, spec.unit)})"
+            text += f" ({shown(value.low, spec.unit)} to {shown(value.high, spec.unit)})"
         return text, source
     if isinstance(value, bool):
         return ("yes" if value else "no"), source
     return (str(value), source) if value not in (None, "") else ("", "")
+
+
+def shown(value: float, unit: str) -> str:
+    """Return an SI value to three figures in the first unit that a form offers for it."""
+    first = units.written_units(unit, desk.system())[0]
+    if unit == "dimensionless" or not first:
+        return shown_value(value, unit)
+    return f"{units.figures(units.express(value, first, unit), 3)} {first}"
 
 
 def _hold(name: str, value: Any) -> str:
@@ -155,6 +172,8 @@ def _parts(raw: object) -> tuple[str, dict[str, object]]:
 def _quantity(place: str, spec: Spec, raw: object) -> None:
     sure, parts = _parts(raw)
     choices = units.written_units(spec.unit, desk.system())
+    if place in desk.guesses():  # a value that windtoll put there stands in the user's own units
+        parts = {name: _in_unit(value, choices[0], spec, name) for name, value in parts.items()}
     shown = {name: _split(value, choices, spec) for name, value in parts.items()}
     chosen = _chosen_unit(place, choices[0])
     unit = next((shown[n][1] for n in ("value", "low", "high") if n in parts and parts[n] is not None), chosen)
@@ -176,6 +195,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         on_change=store,
         placeholder=_placeholder(place, spec),
         autocomplete="off",
+        help=term_of(place),
     )
     row.selectbox(
         f"unit of {label}",
@@ -205,6 +225,15 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=store)
 
 
+def _in_unit(raw: object, unit: str, spec: Spec, name: str) -> object:
+    """Return a guessed quantity in another unit, to four figures; as it is where it is none."""
+    si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
+    try:
+        return f"{units.express(units.parse(raw, si), unit, si):.4g} {unit}" if isinstance(raw, str) and unit else raw
+    except units.QuantityError:
+        return raw
+
+
 def _chosen_unit(place: str, usual: str) -> str:
     """Return the unit that was chosen for a field, which stays while the field is empty; else the usual one."""
     chosen = desk.typed().get(f"unit {place}")
@@ -229,6 +258,7 @@ def _typed(place: str, name: str) -> str:
 
 def _written(text: str, unit: str) -> Any:
     """Return a typed number with its unit as the scenario file has it; a text with a unit of its own stays."""
+    text = as_people_type(text, thousands_comma=desk.system() != "metric")
     if not text:
         return None
     try:
@@ -244,6 +274,7 @@ def _written(text: str, unit: str) -> Any:
 
 def _storing(place: str, spec: Spec) -> Callable[[], None]:
     def store() -> None:
+        _follow_unit(place, spec)
         unit, sure = _typed(place, "unit"), _typed(place, "sure")
         value = _written(_typed(place, "value"), unit)
         raw: Any = value
@@ -262,6 +293,23 @@ def _storing(place: str, spec: Spec) -> Callable[[], None]:
         desk.put_value(place, raw)
 
     return store
+
+
+def _follow_unit(place: str, spec: Spec) -> None:
+    """Where a value was typed with a unit of its own, put that in the unit's box and the number in the value's."""
+    key = desk.field_key(f"{place} value")
+    text = _typed(place, "value")
+    plain = as_people_type(text, thousands_comma=desk.system() != "metric")
+    try:
+        number, own = units.split(plain)
+        if own:
+            units.convert(number, own, spec.unit)
+    except units.QuantityError:
+        return  # empty, or told as a fault
+    if own or plain != text:
+        st.session_state[key] = f"{number:.12g}"
+    if own:
+        st.session_state[desk.field_key(f"{place} unit")] = own
 
 
 def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
@@ -425,4 +473,5 @@ def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> 
         format_func=lambda v: (
             (f"default: {default}" if default else "choose") if v == _DEFAULT else words.get(v, str(v))
         ),
+        help=term_of(place),
     )

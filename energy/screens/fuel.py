@@ -2,39 +2,55 @@
 
 from __future__ import annotations
 
-import functools
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy.pictures.answer import fuel_over_speed
 from energy.pictures.base import Picture
 from energy.pictures.flow import flow_picture
+from energy.pictures.interval import interval_html
+from energy.pictures.over_speed import pictures_over_speed
+from energy.pictures.price import price_of_heat
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, dials, page
+from energy.screens import desk, dials, page, tour, waiting
 from energy.words import answer as report
 from energy.words.cautions import cautions
+from energy.words.interval import main_interval
+from energy.words.terms import TERMS, drawing
+from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
 
-@functools.lru_cache(maxsize=16)
+
+@waiting.drawn
 def _flow(bundle: Bundle, system: UnitSystem, difference: bool) -> Picture:
     return flow_picture(desk.nominal_of(bundle), system, difference=difference)
 
 
-@functools.lru_cache(maxsize=16)
-def _over_speed(bundle: Bundle, system: UnitSystem) -> Picture:
-    return fuel_over_speed(desk.nominal_of(bundle), system)
+@waiting.drawn
+def _over_speed(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
+    return pictures_over_speed(desk.told_of(bundle), system)
 
 
-def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
-    """Return the screen's two pictures of a bundle, kept for the next time they are asked for."""
-    return _flow(bundle, system, True), _over_speed(bundle, system)
+def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
+    """Return the screen's pictures of a bundle, kept for the next time they are asked for."""
+    return _flow(bundle, system, True), *_over_speed(bundle, system)
+
+
+def _first(told: Answered, system: UnitSystem) -> str:
+    """Return what stands under the verdict: its range as a picture, and three numbers."""
+    shown = interval_html(main_interval(told, system), outcome=verdict_of(told, system).word)
+    return shown + page.cards_html(told, system)
 
 
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    surely = page.verdict(work, "Does it save or cost fuel?")
+    surely = page.verdict(work, "Does it save or cost fuel?", lambda told: _first(told, system))
+    next_steps = st.container()
+    tour.show()
     with st.container(border=True):
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")
@@ -44,16 +60,15 @@ def show() -> None:
             _flow(work.usable, system, not whole),
             "Widths are to scale; what would be thinner than a pixel is drawn as one.",
         )
-    page.picture(
-        _over_speed(work.usable, system),
-        "Zero is the turbine left at home. The rings mark the road speed as set; the band holds 90 % of the draws over "
-        "all "
-        "that is not known exactly.",
-    )
     told = surely()
+    with next_steps:
+        page.next_steps(told, "fuel")
     with right:
         page.finding("The numbers that matter")
         page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
+    fuel, heat = _over_speed(work.usable, system)
+    page.picture(fuel, "Zero is what the verdict is compared with. The ring: your road speed; the band: 90 % range.")
+    page.picture(heat, "The ring is the verdict, the line the stated values, the band the 90 % range.")
     if told.spread is not None:
         page.finding("How sure it is")
         page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
@@ -67,10 +82,25 @@ def show() -> None:
             caption="The ledger in watts",
         )
     with st.expander("The same heat from elsewhere"):
+        price = price_of_heat(told, system)
+        if price is not None:
+            page.finding(price.title)
+            page.chart(price)
         page.table(
             ("source", "what it takes", "mind"),
             report.other_lines(told, system),
             caption="The same heat from elsewhere",
         )
+    with st.expander("What the words mean"):
+        st.html(_terms())
     page.assumptions(work)
     page.report_button(work)
+
+
+def _terms() -> str:
+    """Return every term with its meaning, and its drawing where it has one."""
+    entries = "".join(
+        f"<dt><b>{page.escape(term)}</b></dt><dd>{page.escape(meaning)}{drawing(term)}</dd>"
+        for term, meaning in TERMS.items()
+    )
+    return f"<dl>{entries}</dl>"

@@ -24,12 +24,13 @@ _COLUMNS = {
 }
 
 
-@kept("Following the temperature", most=8)
-def _steady(progress: Progress | None, bundle: Bundle) -> Heating:
+@kept("Following the temperature")
+def at_steady_speed(progress: Progress | None, bundle: Bundle) -> Heating:
+    """Return how the load of a bundle warms at its steady speed. Raises InputError."""
     return heating(desk.scenario_of(bundle), progress=progress)
 
 
-@kept("Following the temperature along the way", most=8)
+@kept("Following the temperature along the way")
 def _along(progress: Progress | None, bundle: Bundle, kind: str, content: bytes, repeats: int) -> Heating:
     return heating(desk.scenario_of(bundle), _read(kind, content, repeats), progress=progress)
 
@@ -53,7 +54,7 @@ def show() -> None:
     try:
         with top.container():
             st.title(_HEADING)
-            steady = _steady(work.usable)
+            steady = at_steady_speed(work.usable)
             found = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():

@@ -44,7 +44,8 @@ def _follow(named: str) -> None:
     rows = []
     for name, value in look.values.items():
         rows.append((BY_NAME[name].words, _in_words(name, value), _age(look, name)))
-    page.table(("quantity", "last value", "age"), rows, numbers=(1,), caption="Last values of the recording")
+    old = [k for k, row in enumerate(rows) if row[2]]
+    page.table(("quantity", "last value", "age"), rows, numbers=(1,), caption="Last values of the recording", old=old)
 
 
 def _in_words(name: str, value: float) -> str:
@@ -57,11 +58,11 @@ def _in_words(name: str, value: float) -> str:
 
 
 def _age(look: Look, name: str) -> str:
-    """Return how old a value is where it is no longer the current one."""
+    """Return how old a value is where it is no longer the current one, and whether this parameter alone stopped."""
     if name not in look.old and not look.stopped:
         return ""
-    age_s = look.ages_s[name] + (look.silent_s if look.gap or look.stopped else 0.0)
-    return f"{_clock(age_s)} old" + ("" if look.gap or look.stopped else ", no answer any more")
+    age_s = look.ages_s[name] + look.silent_s
+    return f"{_clock(age_s)} old" if look.gap or look.stopped else f"no answer any more, {_clock(age_s)} old"
 
 
 def _condition(look: Look) -> str:

@@ -108,7 +108,7 @@ def _date(epoch_s: float) -> str:
 
 def _plain(text: str) -> str:
     """Return a user's text as a label shows it: letters, digits and spaces only, since labels are read as markup."""
-    return "".join(c if c.isalnum() or c in " .%/-" else " " for c in text).strip()[:40] or "(no name)"
+    return "".join(c if c.isalnum() or c in " .%/-" else " " for c in text).strip()[:90] or "(no name)"
 
 
 def _tried(change: Any, *arguments: Any) -> Any:

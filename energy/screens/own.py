@@ -41,22 +41,54 @@ _FORM = "own "  # what the names of the form's fields begin with
 _FIT, _OHMS, _RATING = "none yet: find one that fits", "its ohms are known", "its rating is known"
 
 
+_NO_GENERATOR, _HAS_GENERATOR = "not yet: take a typical one", "yes, and I know something of it"
+
+
 def form() -> None:
-    """Show the choices and the button that makes them the scenario in work. What is half filled in stays."""
+    """Show five questions, what else may be known, and the button that makes them the scenario in work.
+
+    What is half filled in stays.
+    """
     st.html(
-        '<p class="wt-note">Answer what you know; leave the rest empty and a typical value with a wide range is taken, '
-        "which you can put right later. What is open now stays in the list of your works.</p>"
+        '<p class="wt-note">Five questions, then an answer with a wide range. After it you are asked, one at a time, '
+        "for what would make it surer. What is open now stays in the list of your works.</p>"
     )
     faults: list[Problem] = []
-    known, rows = _rotor(_vehicle(Beginning(), faults), faults)
-    if known.rotor_by != "watts":
-        known = _generator(known, faults)
-    known = _load(known, faults)
-    if st.button("Make this my scenario", type="primary", width="stretch", key="own begin"):
+    known = _five(Beginning(), faults)
+    with st.expander("What else do you know? (mass, engine, wind, blade, element)"):
+        known, rows = _rotor(_vehicle(known, faults), faults)
+        known = _more_of_load(known, faults)
+    if st.button("Show me the answer", type="primary", width="stretch", key="own begin"):
         if faults:
             page.problem_list([str(fault) for fault in faults], "This cannot be begun yet")
         else:
             _begin(known, rows)
+
+
+def _five(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask the five questions: vehicle, rotor and its place, generator, what is heated, speed."""
+    system = desk.system()
+    page.finding("1. The vehicle")
+    kind = typed.choice("kind of vehicle", "own kind", list(VEHICLES), "van", lambda k: VEHICLES[k].words)
+    fuel = typed.choice("runs on", "own fuel", list(_FUELS), beginning.usual_fuel(kind), _FUELS.__getitem__)
+    page.finding("2. The rotor, and where it sits")
+    inches = system == "us"
+    usual = units.parse("60 in" if inches else "1.5 m", "m")
+    offered = ("in", "ft", "m") if inches else ("m", "cm", "in", "ft")
+    diameter = _quantity("rotor diameter", "diameter", "rotor.diameter", faults, start=usual, offered=offered)
+    place = typed.choice("where it sits", "own place", list(PLACES), "above_roof", lambda k: PLACES[k].words)
+    page.finding("3. The generator")
+    has = typed.way("is there one?", "own generator", (_NO_GENERATOR, _HAS_GENERATOR))
+    known = replace(known, vehicle=kind, fuel=fuel, diameter=diameter or known.diameter, place=place)
+    if has == _HAS_GENERATOR:
+        known = _generator(known, faults)
+    page.finding("4. What is heated")
+    load = typed.choice("the load", "own load", list(LOADS), "water_tank", lambda k: LOADS[k].words)
+    page.finding("5. How fast")
+    unit = units.written_units("m/s", system)[0]
+    speed = units.parse("90 km/h" if unit == "km/h" else "55 mph", "m/s")
+    road = _quantity("road speed", "speed", "trip.road_speed", faults, start=speed)
+    return replace(known, load=load, road_speed=road or known.road_speed)
 
 
 def _begin(known: Beginning, rows: pd.DataFrame | None) -> None:
@@ -107,78 +139,67 @@ def _is_plain(text: str) -> bool:
 
 
 def _vehicle(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask what else is known of vehicle and air."""
     system = desk.system()
-    page.finding("The vehicle and the road")
     left, right = st.columns(2)
     with left:
-        kind = typed.choice("kind of vehicle", "own kind", list(VEHICLES), "van", lambda k: VEHICLES[k].words)
-        lightest, heaviest = (units.show(mass, "mass", system) for mass in VEHICLES[kind].mass_kg[1:])
+        lightest, heaviest = (units.show(mass, "mass", system) for mass in VEHICLES[known.vehicle].mass_kg[1:])
         mass = _quantity(
             "mass with load and people", "mass", "vehicle.mass", faults, typical=f"{lightest} to {heaviest}"
         )
-        unit = units.written_units("m/s", system)[0]
-        usual = units.parse("90 km/h" if unit == "km/h" else "55 mph", "m/s")
-        speed = _quantity("road speed", "speed", "trip.road_speed", faults, start=usual)
         wind = _quantity("wind from ahead", "wind", "air.wind_speed", faults, typical=_STILL)
     displacement, engine_speed = "", ""
     with right:
-        fuel = typed.choice("runs on", "own fuel", list(_FUELS), "diesel", _FUELS.__getitem__)
-        if fuel != "battery":
-            litres = f"{beginning.usual_displacement_l(kind, fuel)[0][0]:.2g} L"
-            displacement = _quantity("engine size", "size", "engine.displacement", faults, typical=litres)
+        if known.fuel != "battery":
+            litres = f"{beginning.usual_displacement_l(known.vehicle, known.fuel)[0][0]:.2g} L"
+            offered = ("cubic inch", "L") if system == "us" else ("L", "cubic inch")
+            displacement = _quantity(
+                "engine size", "size", "engine.displacement", faults, typical=litres, offered=offered
+            )
             engine_speed = _quantity(
                 "engine speed at that road speed, in top gear", "engine speed", _ENGINE_SPEED, faults, offered=("rpm",)
             )
-    return replace(
-        known,
-        vehicle=kind,
-        fuel=fuel,
-        mass=mass,
-        displacement=displacement,
-        engine_speed=engine_speed,
-        road_speed=speed or known.road_speed,
-        wind_speed=wind,
-    )
+    return replace(known, mass=mass, displacement=displacement, engine_speed=engine_speed, wind_speed=wind)
 
 
 def _rotor(known: Beginning, faults: list[Problem]) -> tuple[Beginning, pd.DataFrame | None]:
-    page.finding("The rotor")
-    inches = desk.system() == "us"
+    """Ask what else is known of the rotor: blades, curves or watts, pitch."""
     left, right = st.columns(2)
     with left:
-        usual = units.parse("60 in" if inches else "1.5 m", "m")
-        offered = ("in", "ft", "m") if inches else ("m", "cm", "in", "ft")
-        diameter = _quantity("rotor diameter", "diameter", "rotor.diameter", faults, start=usual, offered=offered)
         blades = typed.count("number of blades", "own blades", 24, start=3)
     with right:
-        place = typed.choice("where it sits", "own place", list(PLACES), "above_roof", lambda k: PLACES[k].words)
         by = _rotor_by()
-    known = replace(known, diameter=diameter or known.diameter, number_of_blades=blades, place=place, rotor_by=by)
-    rows = None
-    if by == "stations":
+    known = replace(known, number_of_blades=blades, rotor_by=by)
+    known, rows = _rows(known)
+    if by != "watts":
+        label = "blade pitch, positive towards feather"
+        known = replace(known, pitch=_quantity(label, "pitch", "rotor.pitch", faults, typical=_FIT))
+    return known, rows
+
+
+def _rows(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
+    """Ask for the table or the file that the chosen way of knowing the rotor needs."""
+    if known.rotor_by == "stations":
         st.html(
             '<p class="wt-note">From the root to the tip, in metres and degrees; twist counts towards feather. The '
             "rows that stand there are a textbook blade of your size: write over them.</p>"
         )
-        rows = tables.editor(_textbook_rows(known), "own stations")
-    elif by == "watts":
+        return known, tables.editor(_textbook_rows(known), "own stations")
+    if known.rotor_by == "watts":
         unit = {"metric": "km_h", "us": "mph", "uk": "mph"}[desk.system()]
         st.html(
             '<p class="wt-note">Air speed at the rotor, rising, and the watts into the load at each. Two rows or more; '
             "the last air speed should not be below that of your drive.</p>"
         )
-        rows = tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), f"own watts {unit}")
-    elif by == "curves":
+        return known, tables.editor(tables.empty([f"air_speed_{unit}", "electrical_power_w"], 6), f"own watts {unit}")
+    if known.rotor_by == "curves":
         st.html(
             '<p class="wt-note">Columns tip_speed_ratio, power_coefficient, thrust_coefficient (optional), and '
             "pitch_deg where there is more than one pitch.</p>"
         )
         upload = uploads.one("The CSV file of curves", "csv", "own curves")
-        known = replace(known, rotor_csv=b"" if upload is None else upload.content)
-    if by != "watts":
-        label = "blade pitch, positive towards feather"
-        known = replace(known, pitch=_quantity(label, "pitch", "rotor.pitch", faults, typical=_FIT))
-    return known, rows
+        return replace(known, rotor_csv=b"" if upload is None else upload.content), None
+    return known, None
 
 
 def _rotor_by() -> RotorBy:
@@ -195,7 +216,7 @@ def _textbook_rows(known: Beginning) -> pd.DataFrame:
 
 
 def _generator(known: Beginning, faults: list[Problem]) -> Beginning:
-    page.finding("The generator and its drive")
+    """Ask what is known of the generator and its drive."""
     left, right = st.columns(2)
     with left:
         connection = typed.choice(
@@ -227,19 +248,18 @@ def _generator(known: Beginning, faults: list[Problem]) -> Beginning:
     )
 
 
-def _load(known: Beginning, faults: list[Problem]) -> Beginning:
-    page.finding("What is heated")
+def _more_of_load(known: Beginning, faults: list[Problem]) -> Beginning:
+    """Ask what else is known of the load and its element."""
     left, right = st.columns(2)
     with left:
-        load = typed.choice("the load", "own load", list(LOADS), "water_tank", lambda k: LOADS[k].words)
         volume = ""
-        if LOADS[load].volume:
-            volume = _quantity("volume", "volume", "load.volume", faults, typical=LOADS[load].volume)
+        if LOADS[known.load].volume:
+            volume = _quantity("volume", "volume", "load.volume", faults, typical=LOADS[known.load].volume)
     element = ""
     if known.rotor_by != "watts":
         with right:
             element = _element(faults)
-    return replace(known, load=load, volume=volume, element=element, title=typed.text("a title for it", "own title"))
+    return replace(known, volume=volume, element=element, title=typed.text("a title for it", "own title"))
 
 
 def _element(faults: list[Problem]) -> str:

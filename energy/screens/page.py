@@ -6,18 +6,24 @@ Texts that a user wrote are escaped before they reach the page; none is read as 
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from energy.pictures.base import Picture
-from energy.screens import desk
+from energy.pictures.price import bars_html
+from energy.screens import catalogue, desk, look
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress
 from energy.words import answer as report
+from energy.words.first import cards as cards_of
+from energy.words.next_question import next_questions
+from energy.words.price import prices_of_heat
 from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
@@ -26,53 +32,61 @@ if TYPE_CHECKING:
 
 NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
 
-STYLE = """<style>
+STYLE = (
+    f"<style>{look.STYLE}"
+    + """
 h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .block-container, [data-testid="stMainBlockContainer"] { max-width: 1080px; padding-top: 2.6rem; padding-bottom: 4rem; }
-.wt-title { color: #3d4852; margin: 0; font-size: 0.95rem; overflow-wrap: anywhere; }
+.wt-title { color: var(--wt-soft); margin: 0; font-size: 0.95rem; overflow-wrap: anywhere; }
 .wt-verdict { font-size: 1.45rem; line-height: 1.35; font-weight: 650; margin: 0.2rem 0 0.2rem;
   overflow-wrap: anywhere; }
-.wt-verdict.costs { border-left: 8px solid #b34700; padding-left: 0.7rem; }
-.wt-verdict.saves { border-left: 8px solid #00694e; padding-left: 0.7rem; }
-.wt-verdict.cannot { border-left: 8px solid #5a646d; padding-left: 0.7rem; }
-.wt-verdict.danger { border-left: 8px solid #8f1d1d; padding-left: 0.7rem; }
-.wt-danger { background: #fdecec; border: 2px solid #8f1d1d; padding: 0.4rem 0.7rem; margin: 0 0 0.4rem; }
+.wt-verdict.costs { border-left: 8px solid var(--wt-cost); padding-left: 0.7rem; }
+.wt-verdict.saves { border-left: 8px solid var(--wt-gain); padding-left: 0.7rem; }
+.wt-verdict.cannot, .wt-verdict.no { border-left: 8px solid var(--wt-soft); padding-left: 0.7rem; }
+.wt-verdict.danger { border-left: 8px solid var(--wt-danger); padding-left: 0.7rem; }
+.wt-danger { background: var(--wt-danger-paper); border: 2px solid var(--wt-danger); padding: 0.4rem 0.7rem;
+  margin: 0 0 0.4rem; }
 .wt-danger p { margin: 0; font-size: 1.2rem; }
 .wt-headline { display: block; }
 .wt-line { display: block; font-size: 1.02rem; font-weight: 450; }
-.wt-case { color: #3d4852; margin: 0 0 0.4rem; }
+.wt-case { color: var(--wt-soft); margin: 0 0 0.4rem; }
 .wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
-.wt-caution { border: 2px solid #101418; border-left-width: 10px; background: #fff4d6; padding: 0.6rem 0.8rem;
+.wt-caution { border: 2px solid var(--wt-ink); border-left-width: 10px; background: var(--wt-caution-paper);
+  padding: 0.6rem 0.8rem;
   margin: 0.3rem 0; }
 .wt-finding, .wt-caution h2, .wt-problem h2 { padding: 0; }
 .wt-caution h2, .wt-problem h2 { font-size: 1rem; margin: 0 0 0.2rem; }
 .wt-caution ul, .wt-problem ul, .wt-list { margin: 0; padding-left: 1.1rem; }
-.wt-problem { border: 2px solid #8f1d1d; border-left-width: 10px; background: #fdecec; padding: 0.6rem 0.8rem;
+.wt-problem { border: 2px solid var(--wt-danger); border-left-width: 10px;
+  background: var(--wt-danger-paper); padding: 0.6rem 0.8rem;
   margin: 0.3rem 0;
   overflow-wrap: anywhere; }
-.wt-least { color: #101418; margin: 0 0 0.5rem; overflow-wrap: anywhere; }
+.wt-least { color: var(--wt-ink); margin: 0 0 0.5rem; overflow-wrap: anywhere; }
 .wt-least:only-child { margin-top: -0.6rem; }
 .wt-progress p { margin: 0 0 0.2rem; }
-.wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid #101418; background: #fff; }
-.wt-progress progress::-webkit-progress-bar { background: #fff; }
-.wt-progress progress::-webkit-progress-value { background: #0b4f8a; }
-.wt-progress progress::-moz-progress-bar { background: #0b4f8a; }
+.wt-progress progress { appearance: none; width: 100%; height: 0.8rem; border: 1px solid var(--wt-ink);
+  background: var(--wt-paper); }
+.wt-progress progress::-webkit-progress-bar { background: var(--wt-paper); }
+.wt-progress progress::-webkit-progress-value { background: var(--wt-blue); }
+.wt-progress progress::-moz-progress-bar { background: var(--wt-blue); }
 .wt-scroll { overflow-x: auto; }
 .wt-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-.wt-table th, .wt-table td { border-bottom: 1px solid #b6bfc7; padding: 0.28rem 0.6rem 0.28rem 0; text-align: left;
+.wt-table th, .wt-table td { border-bottom: 1px solid var(--wt-faint); padding: 0.28rem 0.6rem 0.28rem 0;
+  text-align: left;
   vertical-align: top;
   overflow-wrap: anywhere; }
-.wt-table th { border-bottom: 2px solid #101418; }
+.wt-table th { border-bottom: 2px solid var(--wt-ink); }
 .wt-table td:first-child { min-width: 7.5rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
-[data-testid="stMain"] [data-testid="stPageLink"] a p { color: #0b4a86; text-decoration: underline; }
-.wt-note { color: #3d4852; font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
+[data-testid="stMain"] [data-testid="stPageLink"] a p { color: var(--wt-blue); text-decoration: underline; }
+.wt-note { color: var(--wt-soft); font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
 @media (max-width: 640px) {
   .block-container, [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }
   .wt-verdict { font-size: 1.2rem; }
 }
 @media print { [data-testid="stSidebar"], header { display: none; } }
 </style>"""
+)
 
 
 def escape(text: object) -> str:
@@ -80,17 +94,39 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-def verdict(work: Work, heading: str) -> Callable[[], Answered]:
+# What sentences shared with the command line call by an option, as the app calls it.
+_IN_THE_APP = (
+    (re.compile(r"windtoll loads --ladder"), '"What must it withstand?"'),
+    (
+        re.compile(r"windtoll loads with the pitch found here \(--set [^)]*\)"),
+        '"What must it withstand?" with that pitch',
+    ),
+    (re.compile(r'--set trip\.road_speed="([^"]*)" predicts for that'), r"a road speed of \1 predicts for that"),
+    (re.compile(r" \((?:all )?(?:with )?--[a-z-]+\)"), ""),
+    (re.compile(r"(?<![\w'\"-])--([a-z]+(?:-[a-z]+)*)"), lambda found: found[1].replace("-", " ")),
+)
+
+
+def in_the_app(text: object) -> str:
+    """Return a sentence that the command line says as well without its options: here are fields and screens."""
+    words = str(text)
+    for pattern, instead in _IN_THE_APP:
+        words = pattern.sub(instead, words)
+    return words
+
+
+def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda told: "") -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
-    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn, to
-    put the verdict with its interval in its place; it returns that answer."""
+    The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn,
+    to put the verdict with its interval in its place; it returns that answer. `more` makes HTML that goes with it.
+    """
     st.title(heading)
     problems(work)
     slot, under = st.empty(), st.empty()
     # What was told with its interval before stands at once; else the quick one until the draws are done.
     before = desk.told_of.held(work.usable)
-    _verdict(slot, work.told if before is None else before)
+    _verdict(slot, work.told if before is None else before, more)
     _doubt(under, "How sure that is: being worked out." if before is None else _doubt_of(before))
 
     def surely() -> Answered:
@@ -103,7 +139,7 @@ def verdict(work: Work, heading: str) -> Callable[[], Answered]:
             under.empty()
             raise
         _doubt(under, _doubt_of(told))
-        _verdict(slot, told)
+        _verdict(slot, told, more)
         return told
 
     return surely
@@ -120,9 +156,9 @@ def _doubt(slot: DeltaGenerator, words: str) -> None:
         slot.empty()
 
 
-def _verdict(slot: DeltaGenerator, told: Answered) -> None:
+def _verdict(slot: DeltaGenerator, told: Answered, more: Callable[[Answered], str]) -> None:
     title = f'<p class="wt-title">{escape(told.scenario.title)}</p>' if told.scenario.title else ""
-    slot.html(title + verdict_html(verdict_of(told, desk.system())))
+    slot.html(title + verdict_html(verdict_of(told, desk.system())) + more(told))
 
 
 def verdict_html(found: FirstLines) -> str:
@@ -133,11 +169,24 @@ def verdict_html(found: FirstLines) -> str:
     kind = "danger" if found.dangers else word.partition(" ")[0]
     lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in found.lines)
     end = "" if found.headline.endswith(".") else "."
+    quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else end
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
-        f'<span class="wt-headline">{escape(found.headline)}{end}</span> {lines}</div>'
+        f'<span class="wt-headline"><span class="wt-loud">{escape(found.loud)}</span>{quiet}</span> {lines}</div>'
         f'<p class="wt-case">{escape(_operate(found))}</p>'
     )
+
+
+def cards_html(told: Answered, system: UnitSystem) -> str:
+    """Return the three numbers of an answer: fuel, heat, and the price of heat from here and elsewhere."""
+    prices = prices_of_heat(told, system)
+    texts = []
+    for card in cards_of(told, system):
+        lines = "".join(f"<p>{escape(line)}</p>" for line in card.lines)
+        texts.append(f"<h2>{escape(card.name)}</h2><strong>{escape(card.value)}</strong>{lines}")
+    if prices:
+        texts.append(f"<h2>1 kWh of heat takes</h2>{bars_html(prices)}")
+    return f'<div class="wt-cards">{"".join(f"""<div class="wt-card">{text}</div>""" for text in texts)}</div>'
 
 
 def _operate(found: FirstLines) -> str:
@@ -158,8 +207,8 @@ def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
     st.title(heading)
     problems(work)
     title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
-    lines = "".join(f'<p class="wt-case">{escape(line)}</p>' for line in more)
-    st.html(f'{title}<p class="wt-verdict" role="status">{escape(sentence)}</p>{lines}')
+    lines = "".join(f'<p class="wt-case">{escape(in_the_app(line))}</p>' for line in more)
+    st.html(f'{title}<p class="wt-verdict" role="status">{escape(in_the_app(sentence))}</p>{lines}')
 
 
 def cannot(work: Work, heading: str, sentence: str, why: Sequence[object], words: str = "Why") -> None:
@@ -179,7 +228,7 @@ def problems(work: Work) -> None:
 
 def problem_list(texts: Sequence[str], heading: str) -> None:
     """Show faults as an alert."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    items = "".join(f"<li>{escape(in_the_app(text))}</li>" for text in texts)
     st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
 
 
@@ -187,13 +236,7 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
     """Show a chart under the finding that it shows (unless the screen's answer says it), and its files to take away."""
     if headed:
         finding(found.title)
-    st.altair_chart(
-        found.shown(),
-        width="content" if found.fixed_width else "stretch",
-        theme=None,
-        alt=found.title,
-        key=f"chart {found.name}",
-    )
+    chart(found)
     if note:
         st.html(f'<p class="wt-note">{escape(note)}</p>')
     with st.expander(f"Download this picture ({found.name.replace('_', ' ')})"):
@@ -212,13 +255,33 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
             )
 
 
+def chart(found: Picture) -> None:
+    """Show a chart by itself: inside what is folded, where nothing more can be folded."""
+    st.altair_chart(
+        found.shown(),
+        width="content" if found.fixed_width else "stretch",
+        theme=None,
+        alt=found.title,
+        key=f"chart {found.name}",
+    )
+
+
 def finding(text: str) -> None:
     """Show a heading in the middle of a screen."""
     st.html(f'<h2 class="wt-finding">{escape(text)}</h2>')
 
 
-def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = (), caption: str) -> None:
-    """Show a small table; columns of `numbers` stand to the right. It scrolls by itself where it is too wide."""
+def table(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    numbers: Sequence[int] = (),
+    caption: str,
+    old: Sequence[int] = (),
+) -> None:
+    """Show a small table; columns of `numbers` stand to the right, rows of `old` are grey. It scrolls by itself where
+    it is too wide.
+    """
 
     def row(cells: Sequence[str], tag: str) -> str:
         scope = ' scope="col"' if tag == "th" else ""
@@ -227,7 +290,7 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequ
             for k, cell in enumerate(cells)
         )
 
-    body = "".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    body = "".join(f"<tr{' class=wt-old' if k in old else ''}>{row(cells, 'td')}</tr>" for k, cells in enumerate(rows))
     head = f"<thead><tr>{row(header, 'th')}</tr></thead>" if any(header) else ""
     st.html(
         f'<div class="wt-scroll" role="region" aria-label="{escape(caption)}" tabindex="0">'
@@ -239,7 +302,7 @@ def cautions(texts: Sequence[str]) -> None:
     """Show what could hurt someone or make the answer wrong, the first three at once and the others folded."""
 
     def block(some: Sequence[str]) -> str:
-        return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in some) + "</ul>"
+        return "<ul>" + "".join(f"<li>{escape(in_the_app(text))}</li>" for text in some) + "</ul>"
 
     if texts:
         st.html(f'<div class="wt-caution" role="note"><h2>Caution</h2>{block(texts[:3])}</div>')
@@ -258,8 +321,24 @@ def assumptions(work: Work) -> None:
 
 def bullets(texts: Sequence[str]) -> None:
     """Show texts as a list."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    items = "".join(f"<li>{escape(in_the_app(text))}</li>" for text in texts)
     st.html(f'<ul class="wt-list">{items}</ul>')
+
+
+def next_steps(told: Answered, here: str) -> None:
+    """Show the one or two questions that follow from an answer, each with why; `here` is the place one stands at."""
+    chosen = next_questions(told, verdict_of(told, desk.system()), here=here)
+    if not chosen:
+        return
+    finding("What to check next")
+    pages: dict[str, Any] = st.session_state.get("pages", {})
+    for question in chosen:
+        asked = next(screen.question for screen in catalogue.SCREENS if screen.place == question.place)
+        st.html(f'<p class="wt-next">{escape(question.why)}</p>')
+        if question.place in pages:
+            st.page_link(pages[question.place], label=asked, query_params=desk.address())
+        else:  # a screen by itself, without the app's frame
+            st.html(f"<p>{escape(asked)}</p>")
 
 
 def report_button(work: Work) -> None:

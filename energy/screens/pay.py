@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-
 import streamlit as st
 
 from energy.chain.payback import Payback, payback
@@ -11,9 +9,10 @@ from energy.pictures.base import Picture
 from energy.pictures.payback import pay_map
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, typed
+from energy.screens import desk, page, typed, waiting
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
+from energy.words.cautions import of_the_file
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
@@ -22,13 +21,13 @@ _HEADING = "When could it pay?"
 _HEIGHT_M = 100.0
 
 
-@kept("Trying winds, descents and speeds", most=8)
+@kept("Trying winds, descents and speeds")
 def _payback(progress: Progress | None, bundle: Bundle, exact: bool) -> Payback:
     stated, scenario = desk.nominal_of(bundle), desk.scenario_of(bundle)
     return payback(scenario, height_m=_HEIGHT_M, exact=exact, stated=stated, progress=progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _maps(bundle: Bundle, exact: bool, system: UnitSystem) -> tuple[Picture, Picture]:
     result = _payback(bundle, exact)
     wind, wind_table = pay_map(result.wind, "head wind", "speed", ("alternator", "energy"), system)
@@ -93,5 +92,5 @@ def show() -> None:
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
         page.bullets([f"Assumed: {result.year.assumed}. Name your own in wind_climate."])
-    page.cautions(payback_words.CAUTIONS)
+    page.cautions([*of_the_file(scenario), *payback_words.CAUTIONS])
     page.assumptions(work)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +22,7 @@ from energy.pictures.measured import pitch_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.scenario.works import Upload
-from energy.screens import desk, page, uploads
+from energy.screens import desk, page, uploads, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
@@ -40,18 +39,18 @@ _FILE = "measured.csv"
 _STEPPED_DEG = 1.0  # a dial that was turned by more was no single setting
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return measured_example(desk.scenario_of(bundle), system).encode()
 
 
-@kept("Looking for the pitch", most=8)
+@kept("Looking for the pitch")
 def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
     with uploads.as_file(content, _FILE) as path:
         return true_pitch_of_file(desk.scenario_of(bundle), path, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, content: bytes, system: UnitSystem) -> Picture:
     return pitch_picture(desk.scenario_of(bundle), *_found(bundle, content), system)
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import functools
-
 from energy.pictures.answer import operating_line
 from energy.pictures.base import Picture
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page
+from energy.screens import desk, page, waiting
 from energy.words import answer as report
 from energy.words.cautions import cautions
 from vehicle.units import UnitSystem
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
     return operating_line(desk.nominal_of(bundle), system)
 

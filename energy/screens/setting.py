@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,12 +12,11 @@ from energy.pictures.base import Picture
 from energy.pictures.match import heat_over_settings
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, sweep, typed
+from energy.screens import desk, page, sweep, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
-from energy.words.match import SETTING_NAMES, flat_words, notes_of, rows_of, sentence
-from vehicle import units
+from energy.words.match import SETTING_NAMES, flat_words, map_title, notes_of, rows_of, sentence
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
@@ -29,12 +27,12 @@ _HEADING = "What setting is best?"
 _RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
 
 
-@kept("Trying settings", most=8)
+@kept("Trying settings")
 def _match(progress: Progress | None, bundle: Bundle, held: tuple[str, ...]) -> Match:
     return match(desk.scenario_of(bundle), held, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio: float, title: str) -> Picture:
     places = {name: (pitch, resistance) for name, pitch, resistance in marks}
     return replace(heat_over_settings(desk.scenario_of(bundle), places, ratio), title=title)
@@ -88,14 +86,11 @@ def _reckoned(work: Work, top: DeltaGenerator) -> None:
 
 def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
     best, own, thrifty = found.best, found.own, found.thriftiest
-    marks = [("most heat", best.pitch_deg, best.resistance_ohm)]
+    marks = [("maximum heat", best.pitch_deg, best.resistance_ohm)]
     for name, setting in (("today", own), ("lowest fuel per heat", thrifty)):
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
-    title = (
-        f"At a ratio of {best.ratio:.3g} the heat is greatest at a pitch of {best.pitch_deg:.3g}° and "
-        f"{units.show(best.resistance_ohm, 'resistance', system)}"
-    )
+    title = map_title(best, system)
     note = "Left blank: a limit is passed, or the rotor does not turn."
     if len(marks) < 3:
         note += " Settings with another ratio are not on this map."
@@ -113,7 +108,7 @@ def _use(found: Match, which: str) -> None:
     setting = getattr(found, which)
     values: dict[str, object] = {}
     if found.own.pitch_deg != setting.pitch_deg:
-        values["rotor.pitch"] = f"{setting.pitch_deg:.4g} deg"
+        values["rotor.pitch"] = f"{round(setting.pitch_deg, 2) + 0.0:g} deg"
     values["drive.ratio"] = float(f"{setting.ratio:.4g}")
     values["heater.resistance"] = f"{setting.resistance_ohm:.4g} ohm"
     desk.put_values(values)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -14,7 +13,7 @@ from energy.pictures.base import Picture
 from energy.pictures.measured import shortfall_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, typed, uploads
+from energy.screens import desk, page, typed, uploads, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
@@ -32,12 +31,12 @@ _MOST = 8
 _EXAMPLES = ("210 W at 60 mph, 400 rpm, 55 V", "150 W at 80 km/h, air 35 km/h")
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return shortfall_example(desk.scenario_of(bundle), system).encode()
 
 
-@kept("Weighing the causes", most=8)
+@kept("Weighing the causes")
 def _found(progress: Progress | None, bundle: Bundle, content: bytes | tuple[str, ...]) -> Shortfall:
     """Return the causes for the bytes of a file, or for lines as they were typed."""
     if isinstance(content, tuple):
@@ -46,7 +45,7 @@ def _found(progress: Progress | None, bundle: Bundle, content: bytes | tuple[str
         return shortfall(desk.scenario_of(bundle), read_readings(path), progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, content: bytes | tuple[str, ...]) -> Picture:
     return shortfall_picture(_found(bundle, content))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +12,7 @@ from energy.chain.sizing import FUEL_NAMES, SizingTable, Wanted, sized, wanted_o
 from energy.pictures.base import Picture
 from energy.pictures.measured import size_picture
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, typed
+from energy.screens import desk, page, typed, waiting
 from energy.screens.desk import Work
 from energy.words import rotor_choice as rotor_words
 from energy.words import size as size_words
@@ -27,22 +26,22 @@ _HEADING = "How large must it be?"
 _SHARES = ("%", "")
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _of_scenario(bundle: Bundle) -> Wanted:
     return wanted_of(desk.scenario_of(bundle))
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _sized(wanted: Wanted) -> SizingTable:
     return sized(wanted)
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _compared(wanted: Wanted) -> RotorChoice:
     return compare_rotors(wanted)
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _picture(wanted: Wanted, system: UnitSystem) -> Picture:
     return size_picture(wanted, _sized(wanted), system)
 

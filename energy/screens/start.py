@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from energy.scenario import bundle as bundles
-from energy.screens import catalogue, desk, mine, page, shell
+from energy.screens import catalogue, desk, look, mine, page, shell
 from energy.screens.catalogue import Screen
 from vehicle.problems import InputError
 from vehicle.units import UNIT_SYSTEMS
@@ -16,13 +16,17 @@ from vehicle.units import UNIT_SYSTEMS
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
+    from energy.chain.answer import Answered
+
+_HAS_ITS_OWN_NEXT = {"fuel"}  # higher up, beside the answer
 _UNIT_WORDS = {"metric": "metric (km/h, N, L)", "us": "US (mph, lbf, gal)", "uk": "UK (mph, N, mpg)"}
 
 
 def run() -> None:
     """Show the app: the sidebar, then the screen that was asked for."""
-    st.set_page_config(page_title="windtoll", page_icon=None, layout="wide", initial_sidebar_state="auto")
+    st.set_page_config(page_title="windtoll", page_icon=look.MARK, layout="wide", initial_sidebar_state="auto")
     st.html(page.STYLE + shell.style())
+    st.logo(look.LOGO, size="large", icon_image=look.LOGO)
     desk.start()
     first = catalogue.SCREENS[0]
     pages = {
@@ -47,9 +51,11 @@ def run() -> None:
     invitation = st.empty()  # its place stays when it goes: else all below is drawn anew, and a slider loses the focus
     if chosen.title not in (pages["scenario"].title, mine.HEADING):
         _invite(invitation, pages["scenario"])
+    st.session_state["pages"] = pages  # what screens link to
     chosen.run()
-    if chosen.title != mine.HEADING:
-        _ask_next(chosen, pages)
+    place = next((screen.place for screen in catalogue.SCREENS if screen.question == chosen.title), "")
+    if place and place not in _HAS_ITS_OWN_NEXT:
+        page.next_steps(_latest_answer(), place)
     st.html(
         '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing '
         "leaves "
@@ -112,12 +118,10 @@ def _questions(pages: dict[str, Any], here: str) -> None:
         _link(pages[screen.place], screen.question, here)
 
 
-def _ask_next(chosen: Any, pages: dict[str, Any]) -> None:
-    st.divider()
-    page.finding("Other questions")
-    for found in pages.values():
-        if found.title != chosen.title:
-            st.page_link(found, label=found.title, query_params=desk.address())
+def _latest_answer() -> Answered:
+    """Return the answer with its range where it is at hand, else that of the values as exact."""
+    work = desk.work()
+    return desk.told_of.held(work.usable) or work.told
 
 
 def _units() -> None:

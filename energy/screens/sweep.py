@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -16,7 +15,7 @@ from energy.pictures.measured import tuned_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.scenario.works import Upload
-from energy.screens import desk, page, uploads
+from energy.screens import desk, page, uploads, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import call_sheet as call_words
@@ -32,12 +31,12 @@ if TYPE_CHECKING:
 _FILE = "sweep.csv"
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _example(bundle: Bundle, system: UnitSystem) -> bytes:
     return sweep_example(desk.scenario_of(bundle), system).encode()
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _sheet(bundle: Bundle, system: UnitSystem) -> bytes:
     scenario = desk.scenario_of(bundle)
     data = call_words.as_data(stepping_plan(scenario), scenario.title, call_words.USUALLY_ASKED, system)
@@ -60,13 +59,13 @@ def _call_sheet(work: Work, system: UnitSystem) -> None:
     )
 
 
-@kept("Weighing the settings", most=8)
+@kept("Weighing the settings")
 def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
     with uploads.as_file(content, _FILE) as path:
         return tuned_of_file(desk.scenario_of(bundle), path, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, content: bytes) -> Picture:
     return tuned_picture(_found(bundle, content))
 
@@ -104,7 +103,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             )
         return
     with top.container():
-        page.answer_line(work, heading, *tune_words.headlines(tuned))
+        page.first_lines(work, heading, tune_words.first_lines(tuned, system))
     page.picture(
         _picture(work.usable, upload.content),
         "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "

@@ -12,6 +12,7 @@ import streamlit as st
 
 from energy.screens import desk
 from vehicle import units
+from vehicle.typed import as_people_type
 
 
 def quantity(
@@ -35,7 +36,11 @@ def quantity(
     value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
 
     def store() -> None:
-        text = str(st.session_state[value_key]).strip()
+        text = as_people_type(str(st.session_state[value_key]).strip(), thousands_comma=desk.system() != "metric")
+        if text:  # a unit that was typed goes to the unit's box
+            st.session_state[value_key], st.session_state[unit_key] = _split(
+                _text(text, st.session_state[unit_key]), (st.session_state[unit_key],)
+            )
         desk.keep_typed(name, _text(text, st.session_state[unit_key]) if text else None)
         desk.keep_typed(f"unit of {name}", st.session_state[unit_key])
 
@@ -67,6 +72,8 @@ def quantity(
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
     """Show a choice of names in a list; return the chosen one."""
     key = _widget(name, _known(name, options, start))
+    if name not in desk.typed():
+        st.session_state[key] = start  # nobody chose: it follows what it depends on
     return str(st.selectbox(label, options, key=key, on_change=_storing(name, key), format_func=words))
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
+import gc
 import html
+import sys
 import threading
 import time
-from collections import OrderedDict
-from collections.abc import Callable, Hashable
-from typing import TYPE_CHECKING, Concatenate, Generic, ParamSpec, TypeVar
+import types
+from collections import OrderedDict, deque
+from collections.abc import Callable, Hashable, Iterator
+from typing import TYPE_CHECKING, Any, Concatenate, Generic, ParamSpec, TypeVar
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
@@ -19,6 +23,10 @@ from energy.progress import PATIENCE_S
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
+MOST_BYTES = 96 * 1024 * 1024  # of all results that are kept
+_MOST_PARTS = 300_000
+_SHARED = (type, types.ModuleType, types.BuiltinFunctionType, types.CodeType, threading.Thread)
+_LOOKED_S = 0.05
 _REDRAWN_S = 0.1  # not oftener than that
 _JUST_BEGUN = 0.1  # up to this share the pace so far says little: what is imported on first use is in it
 
@@ -70,40 +78,134 @@ def _bar(text: str, share: float) -> str:
     )
 
 
-class Kept(Generic[P, T]):
-    """A function whose last results are kept by its arguments; a bar is shown while it computes, if that takes long.
+class Shelf:
+    """What the process has worked out, by what it was worked out from; bounded in bytes.
 
-    The results are the process's: whoever asks with the same input gets the same result. Two who ask at once may both
-    compute. What raises is not kept.
+    Whoever asks with the same input gets the same result. Where there is no room, what was not asked for the longest
+    time goes.
     """
 
-    def __init__(self, function: Callable[Concatenate[progress.Progress | None, P], T], what: str, most: int) -> None:
-        functools.update_wrapper(self, function)
-        self._function, self._what, self._most = function, what, most
-        self._results: OrderedDict[Hashable, T] = OrderedDict()
+    def __init__(self, most_bytes: int) -> None:
+        self._most_bytes, self._bytes = most_bytes, 0
+        self._results: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
         self._lock = threading.Lock()
+
+    @property
+    def bytes(self) -> int:
+        """The bytes that stand here now."""
+        return self._bytes
+
+    def get(self, key: Hashable) -> tuple[Any] | None:
+        """Return the result in a tuple, None where there is none."""
+        with self._lock:
+            if key not in self._results:
+                return None
+            self._results.move_to_end(key)
+            return (self._results[key][0],)
+
+    def put(self, key: Hashable, result: object) -> None:
+        """Keep a result; one that is larger than all the room is not kept."""
+        size = size_of((key, result))
+        with self._lock:
+            if key in self._results or size > self._most_bytes:
+                return
+            self._results[key] = (result, size)
+            self._bytes += size
+            while self._bytes > self._most_bytes:
+                self._bytes -= self._results.popitem(last=False)[1][1]
+
+
+_SHELF = Shelf(MOST_BYTES)
+
+
+def size_of(thing: object) -> int:
+    """Return about how many bytes a thing takes with all that it refers to, each once; code and modules do not count.
+
+    What refers to very much is counted up to some hundred thousand parts.
+    """
+    seen: set[int] = set()
+    todo, total = [thing], 0
+    while todo and len(seen) < _MOST_PARTS:
+        part = todo.pop()
+        if id(part) in seen or isinstance(part, _SHARED):
+            continue
+        seen.add(id(part))
+        if isinstance(part, types.FunctionType):  # what it closes over is its own, its module is not
+            todo += part.__closure__ or ()
+            continue
+        total += sys.getsizeof(part, 64)
+        todo += gc.get_referents(part)
+    return total
+
+
+class _Turns:
+    """Lets one thread after the other work out something long: what is quick is then quick for everybody.
+
+    First come, first served. Who waits goes on looking whether his answer is still wanted.
+    """
+
+    def __init__(self) -> None:
+        self._waiting: deque[int] = deque()  # whoever stands first has the turn
+        self._moved = threading.Condition()
+        self._own = threading.local()
+
+    @contextlib.contextmanager
+    def turn(self) -> Iterator[None]:
+        """Wait for a turn, and keep it as long as the context lasts; inside another turn it comes at once."""
+        if getattr(self._own, "inside", False):
+            yield
+            return
+        me = threading.get_ident()
+        with self._moved:
+            self._waiting.append(me)
+        try:
+            self._until_first(me)
+            self._own.inside = True
+            yield
+        finally:
+            self._own.inside = False
+            with self._moved:
+                self._waiting.remove(me)
+                self._moved.notify_all()
+
+    def _until_first(self, me: int) -> None:
+        while True:
+            with self._moved:
+                if self._moved.wait_for(lambda: self._waiting[0] == me, timeout=_LOOKED_S):
+                    return
+            # A look into the session's state ends this run if a newer one was asked for.
+            if get_script_run_ctx(suppress_warning=True) is not None:
+                _ = "bundle" in st.session_state
+
+
+_TURNS = _Turns()
+
+
+class Kept(Generic[P, T]):
+    """A function whose results are kept by its arguments; a bar is shown while it computes, if that takes long.
+
+    Two who ask at once may both compute. What raises is not kept.
+    """
+
+    def __init__(self, function: Callable[Concatenate[progress.Progress | None, P], T], what: str) -> None:
+        functools.update_wrapper(self, function)
+        self._function, self._what = function, what
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> T:
         """Return the result, computed only if it is not kept."""
-        key = _key(args, kwargs)
-        with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-                return self._results[key]
-        found = self._computed(*args, **kwargs)
-        with self._lock:
-            self._results[key] = found
-            while len(self._results) > self._most:
-                self._results.popitem(last=False)
+        key = (self._function, *_key(args, kwargs))
+        held = _SHELF.get(key)
+        if held is None:
+            with _TURNS.turn():
+                held = _SHELF.get(key) or (self._computed(*args, **kwargs),)
+            _SHELF.put(key, held[0])
+        found: T = held[0]
         return found
 
     def held(self, *args: P.args, **kwargs: P.kwargs) -> T | None:
         """Return the result if it is kept, else None."""
-        key = _key(args, kwargs)
-        with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-            return self._results.get(key)
+        held = _SHELF.get((self._function, *_key(args, kwargs)))
+        return None if held is None else held[0]
 
     def _computed(self, *args: P.args, **kwargs: P.kwargs) -> T:
         if get_script_run_ctx(suppress_warning=True) is None:  # nobody looks: a download, or the start of the app
@@ -115,13 +217,39 @@ class Kept(Generic[P, T]):
             bar.done()
 
 
-def _key(args: tuple[object, ...], kwargs: dict[str, object]) -> Hashable:
-    return (args, tuple(sorted(kwargs.items())))
+def cached(function: Callable[P, T]) -> Callable[P, T]:
+    """Return a function that keeps its results by its arguments, for what is quick and shows no bar."""
+
+    @functools.wraps(function)
+    def found(*args: P.args, **kwargs: P.kwargs) -> T:
+        key = (function, *_key(args, kwargs))
+        held = _SHELF.get(key)
+        if held is None:
+            held = (function(*args, **kwargs),)
+            _SHELF.put(key, held[0])
+        result: T = held[0]
+        return result
+
+    return found
 
 
-def kept(what: str, *, most: int = 16) -> Callable[[Callable[Concatenate[progress.Progress | None, P], T]], Kept[P, T]]:
-    """Return a decorator that makes a function `Kept`; `what` is the bar's text, `most` how many results are kept.
+def drawn(function: Callable[P, T]) -> Callable[P, T]:
+    """Return a function that keeps its results, for what takes some tenths of a second: it waits for its turn."""
 
-    The function takes what to tell its progress first; who calls it leaves that out.
+    def in_turn(*args: P.args, **kwargs: P.kwargs) -> T:
+        with _TURNS.turn():
+            return function(*args, **kwargs)
+
+    return functools.wraps(function)(cached(in_turn))
+
+
+def _key(args: tuple[object, ...], kwargs: dict[str, object]) -> tuple[Hashable, Hashable]:
+    return args, tuple(sorted(kwargs.items()))
+
+
+def kept(what: str) -> Callable[[Callable[Concatenate[progress.Progress | None, P], T]], Kept[P, T]]:
+    """Return a decorator that makes a function `Kept`; `what` is the bar's text.
+
+    The function takes what to call with its progress first; who calls it leaves that out.
     """
-    return lambda function: Kept(function, what, most)
+    return lambda function: Kept(function, what)

@@ -4,7 +4,6 @@ its inputs.
 
 from __future__ import annotations
 
-import functools
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,7 @@ from energy.pictures.measured import reconciled_picture
 from energy.progress import Progress
 from energy.scenario.bundle import Bundle
 from energy.scenario.read import override_value
-from energy.screens import desk, page, typed, uploads
+from energy.screens import desk, page, typed, uploads, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
@@ -39,12 +38,12 @@ _PER_DISTANCE = ("L/100 km",)
 _EXAMPLES = {"W": ("1050", "40"), "A": ("10.8", "0.3"), "rad/s": ("480", "10"), "N": ("260", "15")}
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _example(bundle: Bundle) -> bytes:
     return results_example(desk.scenario_of(bundle)).encode()
 
 
-@kept("Weighing readings and model", most=8)
+@kept("Weighing readings and model")
 def _found(progress: Progress | None, bundle: Bundle, content: str | bytes) -> Reconciled:
     """Return what readings say; they are the bytes of an uploaded file, or the text that stands for what was typed."""
     if isinstance(content, str):
@@ -55,7 +54,7 @@ def _found(progress: Progress | None, bundle: Bundle, content: str | bytes) -> R
     return reconciled(desk.scenario_of(bundle), results, progress)
 
 
-@functools.lru_cache(maxsize=8)
+@waiting.drawn
 def _picture(bundle: Bundle, content: str | bytes, system: UnitSystem) -> Picture:
     return reconciled_picture(_found(bundle, content), system)
 

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import functools
-
 import streamlit as st
 
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page
+from energy.screens import desk, page, waiting
+from energy.strength.spin_up import spin_up
 from energy.strength.table import StructuralLoads, structural_loads
 from energy.words import answer as answer_words
 from energy.words import loads as loads_words
+from energy.words import spin_up as spin_words
 from vehicle.problems import InputError
 
 _HEADING = "What must it withstand?"
 _MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
 
 
-@functools.lru_cache(maxsize=16)
+@waiting.drawn
 def _loads(bundle: Bundle) -> StructuralLoads:
     return structural_loads(desk.scenario_of(bundle))
 
@@ -54,19 +54,15 @@ def show() -> None:
         page.bullets(loads_words.travel_words(travel, table, system))
     if table.ladder is not None:
         with st.expander("Before the first drive: spin it up in the shop, step by step"):
+            found = spin_up(table.scenario)
+            page.bullets(spin_words.headlines(found, None, system))
             page.table(
-                ("step", "rotor speed", "tips", "share of the limit"),
-                [
-                    (
-                        str(k),
-                        loads_words.shown_load(rung.rotor_speed_rad_s, "rotor_speed", system),
-                        loads_words.shown_load(rung.tip_speed_m_s, "tip_speed", system),
-                        f"{100 * rung.share:.0f} %",
-                    )
-                    for k, rung in enumerate(table.ladder.rungs, 1)
-                ],
-                caption="Spin-up ladder",
+                loads_words.LADDER_COLUMNS, loads_words.ladder_rows(found.ladder, system), caption="Spin-up ladder"
             )
+            page.table(spin_words.STEP_COLUMNS, spin_words.step_rows(found, system), caption=spin_words.STEP_TITLE)
+            page.finding(spin_words.STOP_TITLE)
+            page.bullets(spin_words.stop_rules(found, system))
+            page.bullets(spin_words.notes(found, system))
             page.bullets(loads_words.LADDER_CAUTIONS)
     if table.left_out:
         with st.expander(f"Left out; these keys would add it ({len(table.left_out)})"):

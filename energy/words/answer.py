@@ -17,6 +17,7 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import QUANTILES
 from energy.words.cautions import cautions
+from energy.words.next_question import next_questions
 from energy.words.verdict import (
     drawn_change,
     drawn_heat,
@@ -225,6 +226,7 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
         interval=None if told.spread is None else spread_model(told.spread, told.scenario),
         matters_most=_matters_models(told.spread),
         measure_next=_measure_models(told.spread),
+        next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(told, said)],
         electrical_power_w=number(turbine.electrical_power_w),
         heat_power_w=number(turbine.heat_power_w),
         fuel_per_heat_l_per_kwh=per_heat,
@@ -344,7 +346,7 @@ def _other_model(told: Answered, name: str) -> OtherSourceData:
         fuel_l_per_h=number(other.fuel_m3_s) * _LITRES_PER_HOUR,
         gas_l_per_h=number(other.gas_m3_s) * _LITRES_PER_HOUR,
         mains_w=number(other.mains_w),
-        money_per_h=_other_money(told, name),
+        money_per_h=other_money_per_hour(told, name),
         note=other.note,
     )
 
@@ -440,7 +442,8 @@ def _ratio(over: float, under: float) -> float:
     return over / under if abs(under) > 0.05 else math.nan
 
 
-def _other_money(told: Answered, name: str) -> float | None:
+def other_money_per_hour(told: Answered, name: str) -> float | None:
+    """Return what another source's heat costs per hour; None where a price is not known."""
     other, prices = told.answer.other_sources[name], told.scenario.prices
     total, known = 0.0, False
     for amount, price in (
@@ -662,7 +665,7 @@ def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]
             takes.append(f"{show(number(other.gas_m3_s), 'fuel_flow', system)} of liquid gas")
         if math.isfinite(number(other.mains_w)):
             takes.append(f"{show(number(other.mains_w), 'power', system)} of charge")
-        money = _other_money(told, name)
+        money = other_money_per_hour(told, name)
         currency = next(
             (
                 p.currency

@@ -59,6 +59,13 @@ class MeasureNextData(ResultModel):
     interval_shrinks_by: Number = said("share by which the interval would shrink", "1")
 
 
+class NextQuestionData(ResultModel):
+    """A question that follows from the answer."""
+
+    command: str = said("the subcommand that answers it")
+    why: str = said("why it comes next")
+
+
 class RotorData(ResultModel):
     """What the rotor does at the scenario's speed."""
 
@@ -175,13 +182,14 @@ class AnswerData(ResultModel):
     broken_limits: list[str] = said("the broken limits in sentences, the most exceeded first")
     headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
-    verdict: Literal["costs", "saves", "cannot tell"] = said("the verdict in a word")
+    verdict: Literal["costs", "saves", "cannot tell", "no effect"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
     sentence: str = said("the verdict in sentences, with what is least known")
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
+    next_questions: list[NextQuestionData] = said("the one or two questions that follow from this answer")
     electrical_power_w: Number = said("power into the element", "W")
     heat_power_w: Number = said("heat into the load", "W")
     fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat", "L/kWh")

@@ -20,6 +20,7 @@ from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.scenario.read import Scenario
 
 # Common practice, no source: above 50 V AC or DC a supply is handled as mains. IEC 62257-7-1:2010, 3.55 takes as
 # extra-low voltage at most 50 V AC or 120 V ripple-free DC; a rectified supply with its load cut is taken at the lower.
@@ -57,13 +58,17 @@ def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
+def of_the_file(scenario: Scenario) -> list[str]:
+    """Return what is odd about a scenario's values, and those that it says are meant though unusual, in sentences."""
+    return [f"{warning[0].upper()}{warning[1:]}." for warning in scenario.warnings]
+
+
 def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
-    warnings = [warning[0].upper() + warning[1:] + "." for warning in answered.scenario.warnings]
     return [
         *_of_the_rotor(answered, system),
         *_of_the_voltage(answered),
         *_of_the_numbers(answered, system),
-        *warnings,
+        *of_the_file(answered.scenario),
     ]
 
 

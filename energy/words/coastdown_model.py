@@ -40,4 +40,7 @@ class CoastDownData(ResultModel):
     residual_km_h: Number = said("root mean square of what the fit leaves of the speeds", "km/h")
     runs: list[CoastRunData] = said("the coast-downs")
     pairs: int = said("pairs of coast-downs in both directions", "1")
+    remarks: list[str] = said("what was cut or left out, and what is to be known")
+    unusable: str = said("why the numbers must not be used; empty where they may")
+    directions_assumed: bool = said("whether the direction of a run was taken from its order")
     warnings: list[str] = said("what may be wrong with it")

@@ -14,6 +14,7 @@ from energy.chain.limits import heating_limits, in_order
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
+from energy.words.cautions import of_the_file
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import DO_NOT_OPERATE, FirstLines, conditions_line, danger_lines, stall_lines
@@ -389,7 +390,7 @@ def what_would_help(found: Heating, system: UnitSystem) -> list[Remedy]:
 def cautions(found: Heating, system: UnitSystem) -> list[str]:
     """Return what could hurt someone or break here, the most pressing first."""
     load, outcome = found.load, found.outcome
-    said = [f"{_begun(warning)}." for warning in found.scenario.warnings]
+    said = of_the_file(found.scenario)
     offered, cap = float(np.max(found.answer.turbine.heat_power_w)), element_cap_w(load)
     if found.trip is None and offered > cap:
         said.append(

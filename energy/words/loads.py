@@ -68,7 +68,7 @@ def as_data(table: StructuralLoads) -> dict[str, Any]:
             for case, at in (("operating point", table.operating), ("worst case", table.worst))
         },
         linkage={case: _travel_data(travel) for case, travel in table.travel.items()},
-        ladder=_rungs_data(table.ladder) if table.ladder is not None else [],
+        ladder=rungs_data(table.ladder) if table.ladder is not None else [],
         left_out=list(table.left_out),
         notes=list(table.notes),
         cautions=list(CAUTIONS),
@@ -138,14 +138,8 @@ def _travel_data(travel: Travel) -> TravelData:
     )
 
 
-def ladder_data(ladder: Ladder) -> dict[str, Any]:
-    """Return the spin-up ladder as data for `--json`."""
-    from energy.words.loads_model import LadderData
-
-    return LadderData(ladder=_rungs_data(ladder), cautions=list(LADDER_CAUTIONS)).model_dump()
-
-
-def _rungs_data(ladder: Ladder) -> list[RungData]:
+def rungs_data(ladder: Ladder) -> list[RungData]:
+    """Return the steps of the spin-up as data."""
     from energy.words.loads_model import RungData
 
     return [

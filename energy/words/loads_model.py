@@ -76,10 +76,43 @@ class LoadsData(ResultModel):
     cautions: list[str] = said("what could hurt someone or break")
 
 
+class SpinStepData(ResultModel):
+    """What one step of the spin-up takes and holds."""
+
+    rotor_speed_rpm: Number = said("rotor speed", "rpm")
+    motor_torque_n_m: Number = said("torque of the driving motor at the rotor shaft, twice the drag", "N m")
+    motor_w: Number = said("power of the driving motor, twice the drag", "W")
+    energy_j: Number = said("energy that all blades hold", "J")
+    thrown_m_s: Number = said("speed of a blade that leaves", "m/s")
+    thrown_j: Number = said("energy of a blade that leaves", "J")
+    actuator_n: Number = said("maximum force on the pitch actuator in still air; null without a linkage", "N")
+    bearing_n: Number = said("radial load on the bearing with the imbalance", "N")
+    amplification: Number = said("movement of the mount over a stiff one's; null without a natural frequency", "1")
+    near_critical: bool = said("whether the speed is within a fifth of a critical one: do not stay")
+
+
+class SpinLogData(ResultModel):
+    """A log of the spin-up against the plan."""
+
+    top_rpm: Number = said("maximum rotor speed", "rpm")
+    largest_mm_s: Number = said("largest vibration, root mean square", "mm/s")
+    largest_at_rpm: Number = said("rotor speed of the largest vibration", "rpm")
+    stop_from_rpm: Number = said("lowest rotor speed with vibration over the stop limit; null where none was", "rpm")
+    peak_rpm: Number = said("rotor speed of a peak below the top; null where there is none", "rpm")
+    imbalance_g_mm: Number = said("imbalance that would shake like it; null without a natural frequency", "g mm")
+    above_ladder: bool = said("whether it went above the last step: do not operate")
+
+
 class LadderData(ResultModel):
     """The spin-up ladder."""
 
     ladder: list[RungData] = said("steps of the spin-up: stop and inspect at each")
+    steps: list[SpinStepData] = said("what each step takes and holds")
+    natural_frequency_hz: Number = said("first natural frequency of the mount; null where not stated", "Hz")
+    critical_rpm: dict[str, Number] = said("rotor speeds that shake it, by how often a turn", "rpm")
+    stop_rules: list[str] = said("when to stop at once")
+    log: SpinLogData | None = said("the log that was read back; null without one")
+    safe: bool | None = said("false where the log went over a limit: do not operate; null else")
     cautions: list[str] = said("what could hurt someone or break")
 
 

@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING
 
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.stuck import stuck_values
-from vehicle.recording.schedule import relative_runs
+from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
 
 if TYPE_CHECKING:
     from energy.words.read_model import StuckData
     from vehicle.logs.log import Log
-
-COSTLY = 1.1  # times the runs: from here on the rate of a log is worth a sentence
 
 
 def row_s(log: Log) -> float | None:
@@ -40,7 +38,7 @@ def rate_and_stuck_lines(log: Log) -> list[str]:
             f"  a row in {between_s:.2g} s"
             + (
                 f": a road test needs about {cost:.1f} times the runs of one with a row in 1.5 s"
-                if cost > COSTLY
+                if cost > COSTLY_RUNS
                 else ""
             )
         )

@@ -18,6 +18,14 @@ if TYPE_CHECKING:
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
 
 
+def map_title(best: Setting, system: UnitSystem) -> str:
+    """Return where the map of settings has its maximum."""
+    return (
+        f"At a ratio of {figures(best.ratio, 3)} the heat is at its maximum at a pitch of "
+        f"{pitch_words(best.pitch_deg)} and {show(best.resistance_ohm, 'resistance', system)}"
+    )
+
+
 def pitch_words(pitch_deg: float) -> str:
     """Return a pitch as a dial can be set: to a tenth of a degree."""
     return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")

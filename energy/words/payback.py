@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.chain.costs import Way
 from energy.scenario.inputs import inputs_of
+from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from energy.words.result_model import ends_data, estimate_data
 from energy.words.verdict import FirstLines, danger_lines, stall_lines
 from vehicle.quantity import Estimate
@@ -39,15 +40,29 @@ def _money_headline(result: Payback) -> str:
         return "Never pays back in money: no heat within its limits."
     never = [way for way in money.others if not math.isfinite(_years(way).estimate)]
     pays = sorted((way for way in money.others if way not in never), key=lambda way: _years(way).estimate, reverse=True)
-    against_all = (
-        ", ".join(way.name for way in never[:-1]) + (" or " if never[1:] else "") + never[-1].name if never else ""
-    )
+    names = [way.name for way in never]
+    against_all = f"{', '.join(names[:-1])} or {names[-1]}" if names[1:] else "".join(names)
+    chance = max((way.pays_share or 0.0 for way in never), default=0.0)
+    some = f" ({100 * chance:.0f} % of the simulations do)" if chance >= _WORTH_SAYING else ""
     if not pays:
-        chance = max(way.pays_share or 0.0 for way in never)
-        some = f" ({100 * chance:.0f} % of the simulations do)" if chance >= 0.05 else ""
         return f"Never pays back in money against {against_all}{some}"
-    each = "; ".join(f"{years_words(_years(way))} against {way.name}" for way in pays)
-    return f"Pays back in money: {each}{f'; never against {against_all}' if never else ''}"
+    each = "; ".join(f"{_pays_words(way)} against {way.name}" for way in pays)
+    sure = min(way.pays_share or 0.0 for way in pays) >= ALMOST_CERTAIN
+    tail = f"; never against {against_all}{some}" if never else ""
+    return f"{'Pays' if sure else 'May pay'} back in money: {each}{tail}"
+
+
+_WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
+
+
+def _pays_words(way: Way) -> str:
+    """Return the years to pay and how likely they are: "9.2 years (90 % range 4.2 to never; 51 % likely)"."""
+    share = way.pays_share or 0.0
+    said = years_words(_years(way))
+    if share >= ALMOST_CERTAIN:
+        return said
+    likely = f"{100 * share:.0f} % likely)"
+    return f"{said.removesuffix(')')}; {likely}" if said.endswith(")") else f"{said} ({likely}"
 
 
 def _years(way: Way) -> Estimate:
@@ -55,8 +70,11 @@ def _years(way: Way) -> Estimate:
     return way.pays_back_years
 
 
-def years_words(years: Estimate) -> str:
-    """Return years to pay with their range: "4.2 years (90 % range 2.1 to never)", "never", "at once"."""
+def years_words(years: Estimate, *, brief: bool = False) -> str:
+    """Return years to pay with their range: "4.2 years (90 % range 2.1 to never)", "never", "at once".
+
+    `brief` leaves out what the heading of a column says.
+    """
     assert years.low is not None
     assert years.high is not None
 
@@ -66,8 +84,8 @@ def years_words(years: Estimate) -> str:
     middle = one(years.estimate)
     unit = " years" if math.isfinite(years.estimate) and years.estimate > 0 else ""
     low, high = one(years.low), one(years.high)
-    inside = f" (90 % range {low} to {high})" if low != high else ""
-    return f"{middle}{unit}{inside}"
+    inside = f" ({'' if brief else '90 % range '}{low} to {high})" if low != high else ""
+    return f"{middle}{'' if brief else unit}{inside}"
 
 
 def _year_line(result: Payback, system: UnitSystem) -> str:
@@ -101,8 +119,7 @@ def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tupl
 def _ranged(found: Estimate, digits: int = 2) -> str:
     """Return an estimate with its 90 % range: "480 (90 % range 310 to 720)"."""
     low, high = found.ends
-    text = figures(found.estimate, digits)
-    ends = [figures(end, digits) for end in (low, high)]
+    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (found.estimate, low, high))
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
 
@@ -137,7 +154,7 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     return tuple(said)
 
 
-MONEY_COLUMNS = ("", "to build", "a year", "per kWh", "turbine pays back")
+MONEY_COLUMNS = ("", "to build", "a year", "per kWh", "years to pay")
 
 
 def money_rows(result: Payback) -> list[tuple[str, ...]]:
@@ -149,7 +166,7 @@ def money_rows(result: Payback) -> list[tuple[str, ...]]:
             figures(way.build.estimate, 2),
             figures(way.per_year.estimate, 2),
             figures(way.per_kwh.estimate, 2) if math.isfinite(way.per_kwh.estimate) else "no heat",
-            "" if way.pays_back_years is None else years_words(way.pays_back_years),
+            "" if way.pays_back_years is None else years_words(way.pays_back_years, brief=True),
         )
         for way in (money.turbine, *money.others)
     ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,9 @@ if TYPE_CHECKING:
     )
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
     from vehicle.logs.log import Log
+
+
+_LEAST_M = 500.0  # of driving, for fuel over a distance
 
 
 def as_data(
@@ -54,6 +56,7 @@ def as_data(
         flagged_rows={flag.name: int(log.flagged(flag).sum()) for flag in Quality if flag.name},
         fuel=_fuel_data(log, flow, calibrated),
         notes=list(log.notes),
+        checks=list(log.concerns),
         statistics=_statistics(log),
         engine_power=_engine_power_data(log),
         tractive_power=_tractive_power_data(log, mass, road_load),
@@ -72,12 +75,14 @@ def all_data(logs: Sequence[LogData]) -> dict[str, Any]:
 
 def _fuel_data(log: Log, flow: FuelFlow, calibrated: float | None) -> LoggedFuelData:
     from energy.words.read_model import LoggedFuelData
+    from vehicle.logs.fuel_flow import litres_and_metres
 
-    way = log.distance_m
-    far = way is not None and way > 500 and flow.litres is not None
+    litres, metres = litres_and_metres(log, flow)
+    far = bool(log.distance_m) and metres > _LEAST_M and litres > 0
     return LoggedFuelData(
         **flow.as_dict(),
-        l_per_100km=(flow.litres or 0.0) / (way or math.nan) * 1e5 if far else None,
+        l_per_100km=litres / metres * 1e5 if far else None,
+        l_per_100km_over_km=metres / 1000 if far else None,
         calibrated_volumetric_efficiency=calibrated,
     )
 
@@ -163,13 +168,22 @@ def in_usual_unit(name: str, value: float) -> tuple[float, str]:
     return value * factor + offset, unit
 
 
+def _over(data: LogData) -> str:
+    """Return over how much of the way fuel for a distance is known, where that is not nearly all of it."""
+    known, way = data.fuel.l_per_100km_over_km, data.distance_km
+    if known is None or way is None or known >= 0.98 * way:
+        return ""
+    return f" over the {known:.2f} km with both fuel and speed"
+
+
 def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
     """Return what is in a log as lines."""
     from energy.words.log_quality import rate_and_stuck_lines
     from vehicle.logs.columns import BY_NAME
 
     distance = "" if data.distance_km is None else f", {data.distance_km:.2f} km"
-    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}", ""]
+    lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
+    lines += [f"  check: {text}" for text in log.concerns] + [""]
     for name, found in data.statistics.items():
         low, mean, high = (in_usual_unit(name, value)[0] for value in (found.low, found.mean, found.high))
         unit = in_usual_unit(name, 0.0)[1]
@@ -195,7 +209,7 @@ def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
         per = data.fuel.l_per_100km
         lines.append(
             f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
-            + (f", {per:.2f} L/100 km" if per else "")
+            + (f", {per:.2f} L/100 km{_over(data)}" if per else "")
             + (f" (known for {100 * data.fuel.known_share:.1f} % of the time)" if data.fuel.known_share < 0.999 else "")
         )
         lines += [f"    {text}" for text in flow.words]

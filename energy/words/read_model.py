@@ -36,6 +36,7 @@ class LoggedFuelData(ResultModel):
     assumptions: list[str] = said("what it rests on")
     not_used_because: list[str] = said("why other sources were not used")
     l_per_100km: Number = said("fuel per distance; null below 500 m, or without a distance", "L/100 km")
+    l_per_100km_over_km: Number = said("way over which both fuel and speed are known; null as above", "km")
     calibrated_volumetric_efficiency: Number = said("filling that fits the receipt; null without --receipt", "1")
 
 
@@ -84,6 +85,7 @@ class LogData(ResultModel):
     flagged_rows: dict[str, int] = said("rows by quality flag", "1")
     fuel: LoggedFuelData = said("the fuel")
     notes: list[str] = said("what is to be known before trusting the numbers")
+    checks: list[str] = said("columns whose values cannot be right, and what was dropped of them")
     statistics: dict[str, ColumnRangeData] = said("range of each tidy column")
     engine_power: EnginePowerData | None = said("power of the engine; null where the log does not give it")
     tractive_power: TractivePowerData | None = said("power at the wheels; null without mass and road load")

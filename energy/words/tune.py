@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import ends_data
+from energy.words.verdict import DO_NOT_OPERATE, FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -28,7 +29,13 @@ def as_data(tuned: Tuned) -> dict[str, Any]:
     """Return what every setting gave as data for `--json`."""
     from energy.words.tune_model import SteppedData, TuneData
 
+    first = first_lines(tuned, "metric")
     return TuneData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        warnings=list(first.warnings),
+        headline=first.headline,
+        may_be_operated=first.operate,
         kind=tuned.kind,
         best=ends_data((tuned.low, tuned.best, tuned.high), LEVEL),
         next=tuned.next,
@@ -58,6 +65,27 @@ def setting_words(kind: str, value: float) -> str:
     """Return a setting as people say it: "4.0°", "9.5 Ω", "2.5"."""
     text = f"{value:.1f}" if kind == "pitch" else f"{value:.3g}"
     return f"{text}{'°' if kind == 'pitch' else ' Ω' if kind == 'resistance' else ''}".replace("-", "−")
+
+
+def first_lines(tuned: Tuned, system: UnitSystem) -> FirstLines:
+    """Return the first lines: which limits the drive or its best setting breaks, the best setting, the next to try."""
+    limits = tuned.limits
+    logged = () if limits is None else limits.logged
+    best = () if limits is None else limits.best
+    dangers = danger_lines(logged, logged, system)
+    if best and not logged:
+        first, *others = danger_lines(best, best, system)
+        at = f"{DO_NOT_OPERATE} At the best setting, in the fastest air of this drive: "
+        dangers = (f"{at}{first.removeprefix(DO_NOT_OPERATE).strip()}", *others)
+    beyond = () if limits is None or tuned.next == tuned.best else limits.next
+    headline, more = headlines(tuned)
+    name = setting_words(tuned.kind, tuned.next)
+    warned = tuple(
+        f"Do not try {name} in the fastest air of this drive: {limit_sentence(one, system)}" for one in beyond
+    )
+    return FirstLines(
+        dangers=dangers, warnings=warned, headline=headline, lines=(more,), operate="no" if dangers else "not checked"
+    )
 
 
 def headlines(tuned: Tuned) -> list[str]:

@@ -25,6 +25,11 @@ class SteppedData(ResultModel):
 class TuneData(ResultModel):
     """Which setting was best, and which to try next."""
 
+    safe: bool | None = said("false where a limit is broken; null where none is, since loads are not checked here")
+    dangers: list[str] = said("limits broken by the drive or its best setting, and what to change")
+    warnings: list[str] = said("limits that the next setting would break")
+    headline: str = said("the answer in one line")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
     kind: Literal["pitch", "resistance", "ratio"] = said("what was stepped")
     best: EstimateData = said("the best setting", OF_THE_SETTING)
     next: Number = said("the setting to try next", OF_THE_SETTING)

@@ -56,6 +56,18 @@ class FirstLines:
         return NOT_LIKE_THIS if self.operate == "no" else NOT_CHECKED
 
     @property
+    def loud(self) -> str:
+        """What stands largest: the headline up to its bracket, or its first sentence."""
+        end = self.headline.find(" (")
+        first = self.headline.find(". ") + 1
+        return self.headline[: min((place for place in (end, first) if place > 0), default=None)]
+
+    @property
+    def quiet(self) -> str:
+        """The rest of the headline."""
+        return self.headline[len(self.loud) :].strip()
+
+    @property
     def sentence(self) -> str:
         """Danger, headline and numbers as one text."""
         return " ".join([*self.dangers, *self.warnings, _ended(self.headline), *(_ended(line) for line in self.lines)])
@@ -70,7 +82,7 @@ class FirstLines:
 class Verdict(FirstLines):
     """The verdict of an answer: `word` is the outcome in a word, `case` what the answer is compared with."""
 
-    word: Literal["costs", "saves", "cannot tell"]
+    word: Literal["costs", "saves", "cannot tell", "no effect"]
     case: str
 
 
@@ -170,12 +182,12 @@ def baseline(answered: Answered) -> str:
 def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[str, ...]]:
     """Return the outcome in a word, the headline, and the lines under it."""
     result, spread = answered.answer, answered.spread
-    change, heat = _median_change_w(answered), _median_heat_w(answered)
+    change, heat = median_change_w(answered), median_heat_w(answered)
     small = 1e-9 * abs(number(result.without.supply.source_w)) + 0.05
     heats = heat > 0.5
-    nominal = "costs" if change > small else "saves" if change < -small or heats else "cannot tell"
+    nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
-    if spread is not None and nominal != "cannot tell" and spread.verdict != nominal:
+    if spread is not None and nominal != "no effect" and spread.verdict != nominal:
         return "cannot tell", _too_close(answered, system), (heat_line, *_against_absent(answered, system))
     if change > small:
         return "costs", _changed("Costs", answered, system), (heat_line, *_against_absent(answered, system))
@@ -183,7 +195,7 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
         return "saves", _changed("Saves", answered, system), (heat_line, *_against_absent(answered, system))
     if heats:
         return "saves", f"No extra fuel. {_free_heat(answered, system)}", ()
-    return "cannot tell", "No effect: no extra fuel, and no heat.", ()
+    return "no effect", "No effect: no extra fuel, and no heat.", ()
 
 
 def _changed(verb: str, answered: Answered, system: UnitSystem) -> str:
@@ -213,7 +225,7 @@ def _range(answered: Answered, kind: str, system: UnitSystem) -> list[str]:
 
 def _share(answered: Answered) -> list[str]:
     base = number(answered.answer.without.supply.source_w)
-    return [f"{figures(100 * _median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
+    return [f"{figures(100 * median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
 
 
 def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
@@ -282,16 +294,16 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
 
 def heat_words(answered: Answered, system: UnitSystem) -> str:
     """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
-    heat, what = _median_heat_w(answered), answered.scenario.heater.what
+    heat, what = median_heat_w(answered), answered.scenario.heater.what
     if heat <= 0.5:
         return f"Heat into {what}: none"
-    price = _price(answered, system) if _median_change_w(answered) > 0 else ""
+    price = _price(answered, system) if median_change_w(answered) > 0 else ""
     return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"
 
 
 def _price(answered: Answered, system: UnitSystem) -> str:
     """Return the price of the heat in fuel; empty without a price."""
-    change, heat, fuel = _median_change_w(answered), _median_heat_w(answered), answered.answer.inputs.fuel
+    change, heat, fuel = median_change_w(answered), median_heat_w(answered), answered.answer.inputs.fuel
     if fuel is None:
         return f", at {figures(change / heat, 2)} kWh from the battery per kWh"
     volume = change / fuel.heating_value_j_per_m3 / heat
@@ -301,7 +313,7 @@ def _price(answered: Answered, system: UnitSystem) -> str:
 def _free_heat(answered: Answered, system: UnitSystem) -> str:
     """Return the heat that costs no fuel, its range, and what supplies it."""
     kind, what = answered.power_kind, answered.scenario.heater.what
-    heat = show(_median_heat_w(answered) * answered.over_s, kind, system)
+    heat = show(median_heat_w(answered) * answered.over_s, kind, system)
     inside = f" (90 % range {range_words(drawn_heat(answered), kind, system)})" if answered.spread is not None else ""
     return f"It puts {heat}{inside} into {what}; {_who_pays(answered.answer)}."
 
@@ -317,17 +329,19 @@ def _who_pays(result: Answer) -> str:
 # The figures of the verdict: the median of the draws; without draws the value at the stated inputs.
 
 
-def _median_change_w(answered: Answered) -> float:
+def median_change_w(answered: Answered) -> float:
+    """Return the change in source power (W) that the verdict states; over a trip its mean."""
     return answered.outcome.change_w.estimate
 
 
-def _median_heat_w(answered: Answered) -> float:
+def median_heat_w(answered: Answered) -> float:
+    """Return the heat (W) that the verdict states; over a trip its mean."""
     return answered.outcome.heat_w.estimate
 
 
 def _median_change(answered: Answered) -> tuple[float, str]:
     """Return the change and what kind of quantity it is: fuel flow (m³/s) or volume, power (W) or energy."""
-    watts, fuel = _median_change_w(answered) * answered.over_s, answered.answer.inputs.fuel
+    watts, fuel = median_change_w(answered) * answered.over_s, answered.answer.inputs.fuel
     return (watts, answered.power_kind) if fuel is None else (watts / fuel.heating_value_j_per_m3, answered.fuel_kind)
 
 

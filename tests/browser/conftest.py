@@ -18,7 +18,9 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-TIMEOUT_MS = 60_000  # only against a hang: no test waits for a time, all wait for what is to appear
+TIMEOUT_MS = int(
+    os.environ.get("BROWSER_TIMEOUT_MS", "60000")
+)  # only against a hang: no test waits for a time, all wait for what is to appear
 _ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",

@@ -154,7 +154,7 @@ def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any
     page.wait_for_function("document.querySelector('h1')?.innerText === 'How many runs would prove it?'")
     page.get_by_role("link", name="What did the road say?").last.click()
     _until_verdict(page, data["words"])  # what was uploaded is still there
-    page.get_by_text("Still held from before").wait_for()
+    page.get_by_text("In use: ").wait_for()
 
 
 def _drive(fuel_l_h: float, shift: int) -> bytes:

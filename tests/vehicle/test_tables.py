@@ -102,3 +102,43 @@ def test_any_bytes_are_a_table_or_an_input_error(tmp_path: Path, raw: bytes) -> 
     except InputError:
         return
     assert all(np.isfinite(values).all() for values in data.values())
+
+
+@pytest.mark.parametrize(
+    ("header", "columns", "optional", "first_row"),
+    [
+        ("RPM,Nm", {"engine_speed": "rad/s", "torque": "N*m"}, {}, {"engine_speed": 104.72, "torque": 2.0}),
+        ("Engine RPM,Torque (lb-ft)", {"engine_speed": "rad/s", "torque": "N*m"}, {}, {"torque": 2.7116}),
+        (
+            "mph,Watts,rotor RPM",
+            {"air_speed": "m/s", "electrical_power": "W"},
+            {"rotor_speed": "rad/s", "thrust": "N"},
+            {"air_speed": 447.04, "electrical_power": 2.0, "rotor_speed": 0.31416},
+        ),
+        ("Time (s),Power [kW]", {"time": "s", "power": "W"}, {"speed": "m/s"}, {"time": 1000.0, "power": 2000.0}),
+        ("time_s,Watts", {"time": "s", "power": "W"}, {}, {"power": 2.0}),
+    ],
+)
+def test_headings_as_people_write_them(tmp_path, header, columns, optional, first_row):
+    path = tmp_path / "measured.csv"
+    cells = header.count(",") + 1
+    rows = [["1000", "2", "3"][:cells], ["2000", "3", "4"][:cells]]
+    path.write_text("\n".join([header, *(",".join(row) for row in rows)]))
+    found = read_table(path, columns, optional=optional)
+    for name, value in first_row.items():
+        assert found[name][0] == pytest.approx(value, rel=1e-4), name
+
+
+@pytest.mark.parametrize(
+    ("header", "columns"),
+    [
+        ("time_s,Watts,kW", {"time": "s", "power": "W"}),  # which of the two
+        ("time_s,note", {"time": "s", "power": "W"}),
+        ("m,deg,radius_m", {"radius": "m", "chord": "m", "twist": "deg"}),
+    ],
+)
+def test_a_heading_that_may_mean_two_columns_is_asked_for(tmp_path, header, columns):
+    path = tmp_path / "measured.csv"
+    path.write_text(f"{header}\n1,2,3\n2,3,4\n" if header.count(",") == 2 else f"{header}\n1,2\n2,3\n")
+    with pytest.raises(InputError, match="missing; the header has"):
+        read_table(path, columns)

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.constants import GRAVITY_M_S2
+from vehicle.driving.coast_cuts import deceleration_m_s2, without_braking
+from vehicle.driving.coast_run import CoastRun
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
 
@@ -23,17 +25,9 @@ ROTATING_WORDS = (
     "Sub-Annex 4, 2.5.1)"
 )
 _LEAST_SPAN_M_S = 20 / 3.6
+_LEAST_C_N_S2_M2 = 0.06  # drag area 0.1 m²: less than any road vehicle's
+_MOST_WIND_M_S = 8.0  # more than twice the wind in which the practice allows coast-downs
 GOOD_PRACTICE_PAIRS = 8  # 40 CFR 1066.310, for vehicles above 14,000 lb
-
-
-@dataclass(frozen=True)
-class CoastRun:
-    """One stretch of rolling out: seconds from its start, speeds in m/s, +1 or −1 for the direction, 0 not known."""
-
-    name: str
-    time_s: np.ndarray
-    speed_m_s: np.ndarray
-    direction: int
 
 
 @dataclass(frozen=True)
@@ -43,7 +37,9 @@ class CoastDown:
 
     `head_wind_m_s` is along the road for direction +1 (NaN where it cannot be told), `grade` rise over run in that
     direction, `residual_m_s` the root mean square of what the fit leaves of the speeds, `force_n` the road load at
-    `speeds_m_s` with its interval: the curve is known better than its three coefficients one by one.
+    `speeds_m_s` with its interval: the curve is known better than its three coefficients one by one. `used` are the
+    runs of the fit, without what was braked in them, `remarks` say what was cut or left out, and `unusable` why the
+    coefficients are no road load ("" where they may be).
     """
 
     a_n: Estimate
@@ -59,6 +55,9 @@ class CoastDown:
     pairs: int
     mass_kg: float
     warnings: tuple[str, ...]
+    used: tuple[CoastRun, ...] = ()
+    remarks: tuple[str, ...] = ()
+    unusable: str = ""
 
 
 def fit_coastdown(
@@ -97,8 +96,12 @@ def fit_coastdown(
     ----------
     .. [1] SAE J1263, Road load measurement and dynamometer simulation using coastdown techniques.
     """
-    ahead, back = _both_ways(runs)
-    bottom, top = _span_m_s(runs)
+    _both_ways(runs)
+    _span_m_s(runs)
+    clean = without_braking(runs)
+    ahead, back = _both_ways(clean.runs, clean.remarks)
+    bottom, top = _span_m_s(clean.runs)
+    _check_directions(clean.runs)
     if not mass_kg > 0:
         raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", 'a mass above zero, such as "1400 kg"'))
     inertia = mass_kg * (1 + rotating_mass)
@@ -108,6 +111,7 @@ def fit_coastdown(
     fitted = [_fit(used[2 * pair : 2 * pair + 2], inertia, first) for pair in range(pairs)]
     each = np.array([parameters for parameters, _ in fitted])
     a, b, c = (_over_pairs(each[:, place], level) for place in range(3))
+    wind = float((each[:, 2] * each[:, 3]).sum() / each[:, 2].sum())  # what the runs know is drag times wind
     speeds = np.linspace(max(bottom, 5.0), top, 5).tolist()
     return CoastDown(
         a_n=a,
@@ -115,26 +119,66 @@ def fit_coastdown(
         c_n_s2_m2=c,
         speeds_m_s=tuple(speeds),
         force_n=tuple(_over_pairs(each[:, 0] + each[:, 1] * v + each[:, 2] * v * v, level) for v in speeds),
-        head_wind_m_s=float(each[:, 3].mean()),
+        head_wind_m_s=wind,
         grade=float(each[:, 4].mean()) / (mass_kg * GRAVITY_M_S2),
         residual_m_s=math.sqrt(float(np.mean([left**2 for _, left in fitted]))),
         level=level,
         runs=len(used),
         pairs=pairs,
         mass_kg=mass_kg,
-        warnings=(*_warnings_of_runs(ahead, back), *_warnings_of_fit(a, b, c)),
+        warnings=(*_warnings_of_runs(ahead, back), *_warnings_of_fit(b)),
+        used=tuple(used),
+        remarks=clean.remarks,
+        unusable=_unusable(a, b, c, wind),
     )
 
 
-def _both_ways(runs: Sequence[CoastRun]) -> tuple[list[CoastRun], list[CoastRun]]:
+def _both_ways(runs: Sequence[CoastRun], remarks: Sequence[str] = ()) -> tuple[list[CoastRun], list[CoastRun]]:
     """Return the runs of each direction. Raises InputError for fewer than two of one."""
     ahead = [run for run in runs if run.direction > 0]
     back = [run for run in runs if run.direction < 0]
     if len(ahead) < 2 or len(back) < 2:
-        read = f"{len(ahead)} one way and {len(back)} the other"
-        accepted = "at least two each way (good practice: eight each way, as 40 CFR 1066.310 asks of heavy vehicles)"
+        why = "; one direction cannot part wind and grade from the road load" if runs and not (ahead and back) else ""
+        read = "; ".join([f"{len(ahead)} one way and {len(back)} the other{why}", *remarks])
+        accepted = "at least two each way, undisturbed (good: eight each way, as 40 CFR 1066.310 asks)"
         raise InputError(Problem("coast-downs", "", read, accepted))
     return ahead, back
+
+
+def _check_directions(runs: Sequence[CoastRun]) -> None:
+    """Refuse runs of which nothing shows that they were driven both ways.
+
+    Where directions are only assumed to alternate, wind or grade must show it: the runs of the two directions must slow
+    differently, by more than those of one direction among each other (Welch's t of 3, own choice). Raises InputError.
+    """
+    if not any(run.assumed for run in runs):
+        return
+    low = max(float(run.speed_m_s.min()) for run in runs)
+    high = min(float(run.speed_m_s.max()) for run in runs)
+    means: dict[int, list[float]] = {1: [], -1: []}
+    for run in runs:
+        inside = (run.speed_m_s >= low) & (run.speed_m_s <= high) if high - low > 2.0 else np.isfinite(run.speed_m_s)
+        means[run.direction].append(float(np.nanmean(deceleration_m_s2(run)[inside])))
+    one, other = np.array(means[1]), np.array(means[-1])
+    error = math.sqrt(one.var(ddof=1) / one.size + other.var(ddof=1) / other.size)
+    if abs(one.mean() - other.mean()) > 3.0 * error:
+        return
+    read = (
+        "no direction in the logs, and every second run slows like the others: either it was calm and level, or all "
+        "were driven one way, and one direction cannot part wind and grade from the road load"
+    )
+    raise InputError(Problem("coast-downs", "--directions", read, f'"{"+-" * (len(runs) // 2)}", or a satellite track'))
+
+
+def _unusable(a: Estimate, b: Estimate, c: Estimate, wind: float) -> str:
+    """Return why the coefficients cannot be those of a road vehicle, "" where they may be."""
+    if abs(wind) > _MOST_WIND_M_S:
+        return f"the runs fit only with a wind of {abs(wind):.0f} m/s along the road"
+    if c.estimate <= 0 or a.estimate <= 0:
+        return "A or C is not above zero"
+    if b.ends[1] is not None and b.ends[1] < 0:
+        return f"B is below zero ({b.estimate:.2g} N/(m/s)) with its whole interval"
+    return ""
 
 
 def _span_m_s(runs: Sequence[CoastRun]) -> tuple[float, float]:
@@ -167,13 +211,11 @@ def _warnings_of_runs(ahead: Sequence[CoastRun], back: Sequence[CoastRun]) -> li
     return found
 
 
-def _warnings_of_fit(a: Estimate, b: Estimate, c: Estimate) -> list[str]:
+def _warnings_of_fit(b: Estimate) -> list[str]:
     found = []
     low, high = b.ends
     if low < 0 < high:
         found.append("B is not different from zero: A, B and C trade against each other; use all three together")
-    if c.estimate <= 0 or a.estimate <= 0:
-        found.append("A or C is not above zero: the runs do not hold a road load; look at the speeds, brakes and gear")
     return found
 
 
@@ -208,7 +250,13 @@ def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> 
 
     begun = {sign: curve(start, sign) for sign in (1, -1)}
     first = [float(np.interp(float(np.mean(run.speed_m_s[:3])), grid, begun[run.direction])) for run in runs]
-    found = least_squares(residuals, np.concatenate([start / scale, first]), x_scale="jac", max_nfev=80)
+    # Where the runs span few speeds, drag and wind trade against each other without end: both are held to what can be.
+    low = np.full(5 + len(runs), -np.inf)
+    low[2], low[3] = _LEAST_C_N_S2_M2 / scale[2], -1.1 * _MOST_WIND_M_S / scale[3]
+    high = np.full(low.size, np.inf)
+    high[3] = -low[3]
+    begin = np.clip(np.concatenate([start / scale, first]), low + 1e-6, high - 1e-6)
+    found = least_squares(residuals, begin, x_scale="jac", max_nfev=80, bounds=(low, high))
     if not np.isfinite(found.x).all():
         raise InputError(Problem("coast-downs", "", "no road load fits them", "runs that roll out undisturbed"))
     return found.x[:5] * scale, float(np.sqrt(np.mean(found.fun**2)))

@@ -42,6 +42,41 @@ def numbers_of(cells: pd.Series, decimal: str) -> tuple[np.ndarray, np.ndarray]:
     return numbers, unread
 
 
+_WITH_UNIT = r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,2})?)\s*([^\d\s.,:;+-][^\d:;]*\d?)\s*$"
+_SAMPLE = 400
+
+
+def units_in_cells(cells: pd.Series, kind: str, decimal: str) -> tuple[pd.Series, str]:
+    """Return cells such as "88 km/h" without their units, and the unit of most; the cells themselves and "" where none.
+
+    Cells in another unit of the kind are brought to that of most; an unknown unit leaves its cell as it stands, to be
+    counted as no number.
+    """
+    if cells.dtype.kind in "iufb":
+        return cells, ""
+    present = cells[cells.notna()]
+    sample = present.iloc[:: max(1, len(present) // _SAMPLE)].astype("str")
+    if not len(sample) or not sample.str.fullmatch(_WITH_UNIT).mean() > 0.3:
+        return cells, ""
+    parts = cells.astype("str").str.extract(_WITH_UNIT)
+    counts = parts[1].str.strip().value_counts()
+    factors = {unit: unit_factor(kind, str(unit)) for unit in counts.index}
+    main = next((str(unit) for unit in counts.index if factors[unit] is not None), "")
+    if not main:
+        return cells, ""
+    bare = cells.copy()
+    to_si = factors[main] or (1.0, 0.0)
+    for unit, factor in factors.items():
+        rows = parts[1].str.strip() == unit
+        if unit == main or factor == to_si:
+            bare[rows] = parts[0][rows].str.replace(r"[.,]", decimal, regex=True)
+        elif factor is not None:
+            numbers = parts[0][rows].str.replace(",", ".", regex=False).astype(float)
+            scaled = (numbers * factor[0] + factor[1] - to_si[1]) / to_si[0]
+            bare[rows] = scaled.map(lambda value: f"{value:.9g}".replace(".", decimal))
+    return bare, main
+
+
 def rows_of_zeros(values: Mapping[str, np.ndarray]) -> np.ndarray:
     """Return the rows (rows,) in which every value is zero, where that cannot be: no pressure and no kelvin is."""
     names = [name for name in values if name != "run_time_s"]
@@ -97,7 +132,7 @@ def in_si(
         if name in _ZERO_IS_ABSENT and not numbers[filled].any():
             listed.append(replace(column, use="not reported", note="zero in every row: taken as not reported"))
             continue
-        column, factor, offset = _unit_of(column, parameter, numbers[filled])
+        factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
         si = numbers * factor + offset if (factor, offset) != (1, 0) else numbers
         with np.errstate(invalid="ignore"):
             wrong = filled & ((si < parameter.low) | (si > parameter.high))
@@ -131,15 +166,6 @@ def in_si(
         listed.append(column)
         kept[name] = si
     return listed, kept
-
-
-def _unit_of(column: Column, parameter: LoggedParameter, numbers: np.ndarray) -> tuple[Column, float, float]:
-    factor, offset = unit_factor(parameter.kind, column.unit) or (1.0, 0.0)
-    shares = ("calculated_load", "absolute_load", "throttle", "pedal", "relative_throttle")
-    if column.unit_from == "standard" and parameter.name in shares and 0.02 < float(numbers.max()) <= 1.0:
-        note = "read as shares of one: percent below one throughout cannot be"
-        return replace(column, unit="fraction", unit_from="its values", note=note), 1.0, 0.0
-    return column, factor, offset
 
 
 def _median_doubt(column: Column, parameter: LoggedParameter, si: np.ndarray, running: np.ndarray | None) -> str:

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vehicle.logs.clock_unit import FACTORS_S, ClockUnit, ClockWitness, unit_of_clock
 from vehicle.logs.columns import unit_factor
 
 if TYPE_CHECKING:
     import pandas as pd
 
 DAY_S = 86400.0
+NO_WITNESS = ClockWitness()
 _FORMATS = (
     "%d/%m/%Y %H:%M:%S.%f",
     "%d/%m/%Y %H:%M:%S",
@@ -45,27 +47,34 @@ _TIME_OF_DAY = r"^\s*(\d{1,3}):(\d{1,2})(?::(\d{1,2}(?:[.,:]\d+)?))?\s*([AaPp]\.
 
 @dataclass(frozen=True)
 class Clock:
-    """Seconds as read (NaN where a cell was no time), what kind of clock it was, and whether it wraps at midnight."""
+    """Seconds as read (NaN where a cell was no time), what kind of clock it was, and whether it wraps at midnight.
+
+    `unit` is that of a bare number whose unit the file does not name, as the numbers themselves settle it.
+    """
 
     seconds: np.ndarray
     kind: str
     wraps_s: float | None = None
+    unit: ClockUnit | None = None
 
 
-def parse_clock(cells: pd.Series, unit: str = "", dates: pd.Series | None = None) -> Clock | None:
+def parse_clock(
+    cells: pd.Series, unit: str = "", dates: pd.Series | None = None, witness: ClockWitness = NO_WITNESS
+) -> Clock | None:
     """Return the clock that a column holds, or None where fewer than half of its cells are times.
 
-    `unit` is the unit in the header, if any; `dates` a column of dates beside a time of day.
+    `unit` is the unit in the header, if any; `dates` a column of dates beside a time of day; `witness` what else the
+    log says about time, for a bare number without a unit.
     """
     if cells.dtype.kind in "iuf":
-        return _numeric(cells.to_numpy(dtype=float), unit)
+        return _numeric(cells.to_numpy(dtype=float), unit, witness)
     filled = int(cells.notna().sum())
     if not filled:
         return None
     present = cells[cells.notna()]
     sample = present.iloc[:: max(1, filled // 400)].astype("str").str.strip()
     if np.isfinite(_plain_numbers(sample)).mean() > 0.5:
-        return _numeric(_plain_numbers(cells.astype("str")), unit)
+        return _numeric(_plain_numbers(cells.astype("str")), unit, witness)
     if sample.str.fullmatch(_TIME_OF_DAY).mean() > 0.5:
         clock = _time_of_day(cells.astype("str"))
         if dates is not None:
@@ -87,7 +96,7 @@ def _plain_numbers(text: pd.Series) -> np.ndarray:
     return pd.to_numeric(text.str.strip(), errors="coerce").to_numpy(dtype=float)
 
 
-def _numeric(values: np.ndarray, unit: str) -> Clock | None:
+def _numeric(values: np.ndarray, unit: str, witness: ClockWitness) -> Clock | None:
     values = np.where(np.isfinite(values), values, np.nan)
     finite = values[np.isfinite(values)]
     if finite.size * 2 < values.size or finite.size < 2:
@@ -103,11 +112,8 @@ def _numeric(values: np.ndarray, unit: str) -> Clock | None:
             return Clock(values * factor_s, f"{name} since 1970")
     if middle > 5e8:
         return Clock(values, "seconds since 1970")
-    steps = np.diff(finite)
-    steps = steps[steps > 0]
-    if steps.size and float(np.median(steps)) >= 50 and np.all(finite == np.round(finite)):
-        return Clock(values * 1e-3, "milliseconds (no unit given; the steps are too long for seconds)")
-    return Clock(values, "seconds")
+    settled = unit_of_clock(values, witness)
+    return Clock(values * FACTORS_S[settled.unit], settled.words, unit=settled)
 
 
 def _time_of_day(text: pd.Series) -> Clock:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from vehicle.driving.coastdown import CoastRun
+from vehicle.driving.coast_run import CoastRun
 from vehicle.logs.fuel_flow import acceleration_m_s2
 from vehicle.logs.log import Log, Quality
 from vehicle.problems import InputError, Problem
@@ -16,6 +16,7 @@ from vehicle.problems import InputError, Problem
 _LEAST_S = 10.0
 _LEAST_DROP_M_S = 4.0
 _LEAST_SPEED_M_S = 3.0
+_RISES_M_S = 2.0
 _EDGE_S = 3.0  # the pedal comes up and the clutch opens in these seconds
 
 
@@ -41,6 +42,7 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
         if speed[start] - speed[end - 1] < _LEAST_DROP_M_S:
             continue
         found.append((start, end))
+    found, notes = _whole_runs(found, time_s, speed)
     if directions is not None and len(directions) != len(found):
         raise InputError(
             Problem(
@@ -53,12 +55,50 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
     runs = []
     for number, (start, end) in enumerate(found):
         sign = directions[number] if directions is not None else _track(table, start, end, found[0])
-        if sign == 0:
+        assumed = sign == 0
+        if assumed:
             sign = 1 if number % 2 == 0 else -1
-        runs.append(
-            CoastRun(f"{log.name} #{number + 1}", time_s[start:end] - time_s[start], speed[start:end].copy(), sign)
-        )
+        name = f"{log.name} #{number + 1} (from {time_s[start]:.0f} s)"
+        seconds, speeds = time_s[start:end] - time_s[start], speed[start:end].copy()
+        runs.append(CoastRun(name, seconds, speeds, sign, assumed, notes[number]))
     return runs
+
+
+def _whole_runs(
+    found: Sequence[tuple[int, int]], time_s: np.ndarray, speed: np.ndarray
+) -> tuple[list[tuple[int, int]], list[str]]:
+    """Return one stretch a run, the longest fall in speed where hard braking cut a run in two, and what was cut."""
+    runs: list[list[tuple[int, int]]] = []
+    for piece in found:
+        if runs:
+            between = speed[runs[-1][-1][1] - 1 : piece[0] + 1]
+            between = between[np.isfinite(between)]
+            if between.size and between.max() <= between[0] + _RISES_M_S:  # no pulling away in between
+                runs[-1].append(piece)
+                continue
+        runs.append([piece])
+    best = [max(pieces, key=lambda piece: speed[piece[0]] - speed[piece[1] - 1]) for pieces in runs]
+    notes = []
+    for piece, pieces in zip(best, runs, strict=True):
+        last_s = time_s[pieces[-1][1] - 1]
+        parts = []
+        if speed[piece[0]] < (top := _top_before(speed, piece[0])) - _LEAST_DROP_M_S:
+            parts.append(f"above {3.6 * speed[piece[0]]:.0f} km/h (from {3.6 * top:.0f})")
+        if piece != pieces[-1]:
+            parts.append(f"after {time_s[piece[1] - 1]:.0f} s (up to {last_s:.0f} s)")
+        notes.append(f"interrupted by hard braking, the stretch {' and '.join(parts)} is not used" if parts else "")
+    return best, notes
+
+
+def _top_before(speed: np.ndarray, start: int) -> float:
+    """Return the speed from which the vehicle slowed to that of row `start` without pulling away [m/s]."""
+    top = low = float(speed[start])
+    for value in speed[:start][::-1]:
+        if np.isfinite(value):
+            if value < max(top - 0.5, low):
+                break
+            top = max(top, float(value))
+    return top
 
 
 def _rolling(log: Log, time_s: np.ndarray, speed: np.ndarray) -> np.ndarray:

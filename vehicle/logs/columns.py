@@ -10,9 +10,11 @@ import difflib
 import functools
 import math
 import re
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from vehicle.logs.languages import FILLERS, UNIT_WORDS, WORDS
 from vehicle.problems import InputError, Problem, nearest, shown
 
 _RPM = 2 * math.pi / 60
@@ -59,6 +61,11 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "mins": (60, 0),
         "minutes": (60, 0),
         "h": (3600, 0),
+        "hr": (3600, 0),
+        "hours": (3600, 0),
+        "d": (86400, 0),
+        "day": (86400, 0),
+        "days": (86400, 0),
     },
     "speed": {
         "km/h": (1 / 3.6, 0),
@@ -87,6 +94,7 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "min-1": (_RPM, 0),
         "u/min": (_RPM, 0),
         "revolutionperminute": (_RPM, 0),
+        "rev/s": (2 * math.pi, 0),
         "rps": (2 * math.pi, 0),
         "rad/s": (1, 0),
         "hz": (2 * math.pi, 0),
@@ -155,6 +163,44 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "impgal/h": (4.54609e-3 / 3600, 0),
         "m3/s": (1, 0),
     },
+    "distance per volume": {  # fuel economy, in metres for each cubic metre
+        "mpg": (1609.344 / 3.785411784e-3, 0),
+        "mpgus": (1609.344 / 3.785411784e-3, 0),
+        "usmpg": (1609.344 / 3.785411784e-3, 0),
+        "mi/gal": (1609.344 / 3.785411784e-3, 0),
+        "us": (1609.344 / 3.785411784e-3, 0),
+        "uk": (1609.344 / 4.54609e-3, 0),
+        "imp": (1609.344 / 4.54609e-3, 0),
+        "mpguk": (1609.344 / 4.54609e-3, 0),
+        "mpgimp": (1609.344 / 4.54609e-3, 0),
+        "mpgimperial": (1609.344 / 4.54609e-3, 0),
+        "ukmpg": (1609.344 / 4.54609e-3, 0),
+        "impmpg": (1609.344 / 4.54609e-3, 0),
+        "km/l": (1e6, 0),
+        "kpl": (1e6, 0),
+        "kml": (1e6, 0),
+    },
+    "volume per distance": {  # fuel consumption, in cubic metres for each metre
+        "l/100km": (1e-8, 0),
+        "l/100": (1e-8, 0),
+        "lper100km": (1e-8, 0),
+    },
+    "gauge pressure": {
+        "psi": (6894.757, 0),
+        "psig": (6894.757, 0),
+        "bar": (1e5, 0),
+        "barg": (1e5, 0),
+        "mbar": (100, 0),
+        "hpa": (100, 0),
+        "kpa": (1e3, 0),
+        "kpag": (1e3, 0),
+        "kpagauge": (1e3, 0),
+        "psigauge": (6894.757, 0),
+        "bargauge": (1e5, 0),
+        "inhg": (3386.389, 0),
+        "mmhg": (133.3224, 0),
+        "pa": (1, 0),
+    },
     "torque": {
         "nm": (1, 0),
         "n*m": (1, 0),
@@ -190,6 +236,9 @@ UNITS_TO_CHOOSE: dict[str, tuple[str, ...]] = {
     "pressure": ("kPa", "bar", "hPa", "psi", "inHg"),
     "temperature": ("degC", "degF", "K"),
     "mass flow": ("g/s", "kg/h", "lb/min"),
+    "distance per volume": ("mpg", "mpg UK", "km/L"),
+    "volume per distance": ("L/100km",),
+    "gauge pressure": ("psi", "bar", "kPa"),
     "volume flow": ("L/h", "mL/min", "gal/h"),
     "torque": ("N*m", "lb-ft"),
     "voltage": ("V", "mV"),
@@ -441,7 +490,17 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
         0,
         300e-3 / 3600,
         _FAST,
-        ("fuel rate", "engine fuel rate", "fuel flow", "fuel flow rate", "fuel consumption rate", "fuel volume flow"),
+        (
+            "fuel rate",
+            "engine fuel rate",
+            "fuel flow",
+            "fuel flow rate",
+            "fuel consumption rate",
+            "fuel volume flow",
+            "fuel flow rate hour",
+            "fuel flow per hour",
+            "fuel rate per hour",
+        ),
     ),
     LoggedParameter(
         "fuel_mass_flow_kg_s",
@@ -452,6 +511,69 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
         0.07,
         _FAST,
         ("fuel mass flow", "fuel mass flow rate", "fuel mass rate", "engine fuel mass rate"),
+    ),
+    LoggedParameter(
+        "economy_m_m3",
+        "distance for each volume of fuel",
+        "distance per volume",
+        "mpg",
+        0,
+        1.2e9,
+        _FAST,
+        (
+            "mpg",
+            "miles per gallon",
+            "fuel economy",
+            "instant mpg",
+            "instantaneous mpg",
+            "miles per gallon instant",
+            "instant fuel economy",
+            "instantaneous fuel economy",
+            "kilometers per litre",
+            "kilometres per litre instant",
+        ),
+    ),
+    LoggedParameter(
+        "consumption_m3_m",
+        "fuel for each distance",
+        "volume per distance",
+        "L/100km",
+        0,
+        1e-6,
+        _FAST,
+        (
+            "litres per 100 km",
+            "liters per 100 km",
+            "litres per 100 kilometer instant",
+            "litres per 100 km instant",
+            "fuel consumption",
+            "consumption",
+            "instant fuel consumption",
+            "instantaneous fuel consumption",
+            "instant consumption",
+        ),
+    ),
+    LoggedParameter(
+        "boost_pa",
+        "boost pressure",
+        "gauge pressure",
+        "psi",
+        -1.05e5,
+        3.5e5,
+        _FAST,
+        (
+            "boost",
+            "boost pressure",
+            "turbo boost",
+            "turbo boost pressure",
+            "boost gauge",
+            "turbo boost vacuum gauge",
+            "boost vacuum",
+            "charge pressure",
+            "gauge manifold pressure",
+            "manifold gauge pressure",
+            "relative manifold pressure",
+        ),
     ),
     LoggedParameter(
         "throttle",
@@ -700,6 +822,11 @@ _ROLES: dict[str, tuple[str, ...]] = {
         "time since start",
         "elapsed seconds",
         "epoch",
+        "milliseconds",
+        "millis",
+        "elapsed milliseconds",
+        "minutes",
+        "hours",
         "unix time",
         "iso time",
         "time iso",
@@ -876,9 +1003,16 @@ _FILLERS = frozenset(
 )
 
 
+def plain_letters(text: str) -> str:
+    """Return a text without accents: "Régime" as Regime, "Außen" as Aussen."""
+    return unicodedata.normalize("NFKD", text.replace("ß", "ss")).encode("ascii", "ignore").decode("ascii")
+
+
 def _tokens(text: str) -> tuple[str, ...]:
     text = re.sub(r"([a-z])([A-Z])", r"\1 \2", text)
-    text = text.replace("%", " percent ").replace("λ", " lambda ").lower()
+    text = plain_letters(text.replace("%", " percent ").replace("λ", " lambda ")).lower()
+    if text.strip() == "temps":  # French for time; next to another word it is short for temperatures
+        return ("temps",)
     words = " ".join(_ABBREVIATIONS.get(word, word) for word in re.findall(r"[a-z]+\d*|\d+", text))
     # "trim1", "stft1": a number glued to a word of its own
     words = re.sub(r"\b(short term fuel trim|long term fuel trim|trim|bank|sensor|stft|ltft)(\d)\b", r"\1 \2", words)
@@ -891,6 +1025,17 @@ def _tokens(text: str) -> tuple[str, ...]:
 def _key(text: str) -> frozenset[str]:
     words = frozenset(_tokens(text))
     return (words - _FILLERS) or words
+
+
+@functools.cache
+def _small_words() -> frozenset[str]:
+    return frozenset(plain_letters(word).lower() for words in FILLERS.values() for word in words)
+
+
+def _foreign_key(text: str) -> frozenset[str]:
+    """Return the words of a header in another language, its small words left out as well."""
+    words = _key(text)
+    return (words - _small_words()) or words
 
 
 @functools.cache
@@ -907,6 +1052,23 @@ def _known() -> dict[frozenset[str], str]:
         for phrase in (*parameter.synonyms, parameter.words, *own):
             table[_key(phrase)] = parameter.name
     return table
+
+
+@functools.cache
+def _known_foreign() -> dict[frozenset[str], str]:
+    """Return word set -> parameter name or role, for the languages of `vehicle.logs.languages`."""
+    return {
+        _foreign_key(phrase): name
+        for name, languages in WORDS.items()
+        for said in languages.values()
+        for phrase in said
+    }
+
+
+def _name_of(text: str) -> str | None:
+    """Return the parameter or role that a header without its unit names, "" for one not needed, None unknown."""
+    found = _known().get(_key(text))
+    return found if found is not None else _known_foreign().get(_foreign_key(text))
 
 
 @functools.cache
@@ -933,6 +1095,24 @@ class Column:
     note: str = ""
 
 
+# Words of a unit on either side of "per".
+_UNIT_PARTS: dict[str, str] = UNIT_WORDS | {
+    **dict.fromkeys(("meter", "meters", "metre", "metres"), "m"),
+    **dict.fromkeys(("kilometer", "kilometers", "kilometre", "kilometres"), "km"),
+    **dict.fromkeys(("mile", "miles"), "mi"),
+    **dict.fromkeys(("foot", "feet"), "ft"),
+    **dict.fromkeys(("second", "seconds", "sec", "secs"), "s"),
+    **dict.fromkeys(("minute", "minutes", "mins", "mn"), "min"),
+    **dict.fromkeys(("hour", "hours", "hr", "hrs", "std"), "h"),
+    **dict.fromkeys(("liter", "liters", "litre", "litres", "ltr", "lt"), "l"),
+    **dict.fromkeys(("gallon", "gallons", "gals"), "gal"),
+    **dict.fromkeys(("gram", "grams", "gramme", "grammes"), "g"),
+    **dict.fromkeys(("kilogram", "kilograms"), "kg"),
+    **dict.fromkeys(("pound", "pounds"), "lb"),
+    **dict.fromkeys(("revolution", "revolutions", "revs"), "rev"),
+}
+
+
 def _unit_key(text: str) -> str:
     text = (
         text.strip()
@@ -943,7 +1123,12 @@ def _unit_key(text: str) -> str:
         .replace("µ", "u")
         .replace("²", "2")
     )
-    text = re.sub(r"\s+", "", text).replace("_per_", "/").replace("_", "/")
+    text = text if text in ("%",) else "".join(c if c in "·°%" else plain_letters(c) for c in text)
+    text = re.sub(r"\s*(?:_per_|\bper\b|\bpro\b|\bpar\b|\bpor\b)\s*", "/", text)
+    text = re.sub(r"\s+", "", text).replace("_", "/")
+    if "/" in text:
+        text = "/".join(_UNIT_PARTS.get(part, part) for part in text.split("/"))
+    text = _UNIT_PARTS.get(text, text) if text in UNIT_WORDS else text
     return {
         "degreecelsius": "degc",
         "degree/celsius": "degc",
@@ -975,6 +1160,7 @@ def unit_factor(kind: str, unit: str) -> tuple[float, float] | None:
         "speed": "m/s",
         "rotation": "rad/s",
         "pressure": "Pa",
+        "gauge pressure": "Pa",
         "temperature": "K",
         "mass flow": "kg/s",
         "volume flow": "m**3/s",
@@ -1011,9 +1197,9 @@ def match_header(header: str, unit_row: str = "") -> Column:
     bare, unit, source = _split_unit(text)
     if not unit and unit_row.strip():
         unit, source = unit_row.strip().strip("()[]"), "unit row"
-    name = _known().get(_key(bare))
+    name = _name_of(bare)
     if name is None and bare != text:
-        name = _known().get(_key(text))
+        name = _name_of(text)
     note = ""
     if name is None:
         name, suffix = _with_unit_suffix(bare)
@@ -1026,6 +1212,8 @@ def match_header(header: str, unit_row: str = "") -> Column:
     if name == "":
         return Column(-1, header, use="recognised, not needed", note=note)
     if name in _ROLES:
+        if name == TIME and not unit and unit_factor_quick("time", bare):
+            unit, source = bare, "header"
         return Column(-1, header, name, unit, source, "used", note)
     return _with_unit(Column(-1, header, name, unit, source, "used", note))
 
@@ -1056,7 +1244,7 @@ def _with_unit_suffix(text: str) -> tuple[str | None, str]:
         tail = "/".join(parts[-count:]) if count > 1 else parts[-1]
         if count == 3 and parts[-2].lower() == "per":
             tail = f"{parts[-3]}/{parts[-1]}"
-        name = _known().get(_key(" ".join(parts[:-count])))
+        name = _name_of(" ".join(parts[:-count]))
         if name and name not in _ROLES and unit_factor_quick(BY_NAME[name].kind, tail):
             return name, tail
         if name == TIME and _unit_key(tail) in _UNITS["time"]:
@@ -1090,11 +1278,25 @@ def _misspelled(text: str) -> tuple[str | None, str]:
     return name, f"taken for {BY_NAME[name].words if name in BY_NAME else near[0]!r} although spelled otherwise"
 
 
+# What the unit parts where the name does not: "fuel consumption" in L/h, L/100 km or mpg.
+_OF_THE_SAME_NAME = {
+    "fuel_rate_m3_s": ("fuel_mass_flow_kg_s", "consumption_m3_m", "economy_m_m3"),
+    "consumption_m3_m": ("fuel_rate_m3_s", "economy_m_m3", "fuel_mass_flow_kg_s"),
+    "economy_m_m3": ("consumption_m3_m", "fuel_rate_m3_s"),
+}
+_GAUGE_UNITS = frozenset({"psig", "barg", "kpag", "kpagauge", "psigauge", "bargauge"})
+
+
 def _with_unit(column: Column) -> Column:
     parameter = BY_NAME[column.parameter]
     if column.unit:
-        if column.parameter == "fuel_rate_m3_s" and unit_factor_quick("mass flow", column.unit):
-            return replace(column, parameter="fuel_mass_flow_kg_s")
+        for other in _OF_THE_SAME_NAME.get(column.parameter, ()):
+            if not unit_factor_quick(parameter.kind, column.unit) and unit_factor_quick(
+                BY_NAME[other].kind, column.unit
+            ):
+                return replace(column, parameter=other)
+        if column.parameter == "manifold_pressure_pa" and _unit_key(column.unit) in _GAUGE_UNITS:
+            return replace(column, parameter="boost_pa")
         if column.parameter == "actual_torque" and unit_factor_quick("torque", column.unit):
             return replace(
                 column, use="not understood", note="torque in newton metres: windtoll reads percent of reference"
@@ -1106,6 +1308,8 @@ def _with_unit(column: Column) -> Column:
                 note=f"{shown(column.unit)} is no unit of {parameter.words}; {parameter.usual_unit} would be",
             )
         return column
+    if parameter.kind == "gauge pressure":
+        return replace(column, use="not understood", note="boost without a unit: name it, such as boost (psi)")
     if parameter.kind == "fraction" and re.search(r"percent|pct|%", column.header.lower()):
         return replace(column, unit="%", unit_from="header")
     return replace(column, unit=parameter.usual_unit, unit_from="standard")

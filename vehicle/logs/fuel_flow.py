@@ -164,7 +164,7 @@ def _why_not(source: str, get: Container[str], engine: LoggedEngine) -> str:
 
 def _flow_from(source: str, get: dict[str, np.ndarray], engine: LoggedEngine) -> tuple[np.ndarray, list[str]]:
     if source == "fuel rate":
-        return get["fuel_rate_m3_s"].copy(), ["as the car reports it"]
+        return get["fuel_rate_m3_s"].copy(), ["as the log has it"]
     if source == "fuel mass flow":
         return get["fuel_mass_flow_kg_s"] / engine.fuel.density_kg_m3, [
             f"as the car reports it in mass, {engine.fuel.name} of {engine.fuel.density_kg_m3:g} kg/m3"
@@ -296,6 +296,18 @@ def _at_rest(table: Any) -> np.ndarray | None:
     return None
 
 
+def litres_and_metres(log: Log, flow: FuelFlow) -> tuple[float, float]:
+    """Return the litres burnt and the metres driven over the rows for which both fuel and speed are known.
+
+    What of one is known without the other says nothing of fuel for a distance. (0, 0) for a log without speed.
+    """
+    if "speed_m_s" not in log.table:
+        return 0.0, 0.0
+    speed, step_s = log.table["speed_m_s"].to_numpy(), log.table["step_s"].to_numpy()
+    both = np.isfinite(flow.flow_m3_s) & np.isfinite(speed)
+    return float((flow.flow_m3_s * step_s)[both].sum() * 1e3), float((speed * step_s)[both].sum())
+
+
 def calibrated_efficiency(logs: Sequence[Log], engine: LoggedEngine, litres: float, distance_m: float) -> float:
     """Return the volumetric efficiency with which these logs burn what the pump says: `litres` over `distance_m`.
 
@@ -316,11 +328,8 @@ def calibrated_efficiency(logs: Sequence[Log], engine: LoggedEngine, litres: flo
                     "a log whose fuel comes from manifold pressure (speed-density)",
                 )
             )
-        # litres and metres over the same rows: those for which both are known
-        speed, step = log.table["speed_m_s"].to_numpy(), log.table["step_s"].to_numpy()
-        both = np.isfinite(flow.flow_m3_s) & np.isfinite(speed)
-        burnt += float((flow.flow_m3_s * step)[both].sum() * 1e3)
-        driven += float((speed * step)[both].sum())
+        litres_known, metres_known = litres_and_metres(log, flow)
+        burnt, driven = burnt + litres_known, driven + metres_known
     if driven < 1000 or burnt <= 0:
         raise InputError(Problem("--receipt", "", f"the logs hold {driven / 1000:.2f} km", "at least 1 km of driving"))
     efficiency = litres / distance_m * driven / burnt

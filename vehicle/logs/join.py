@@ -17,14 +17,14 @@ from typing import Literal
 
 import numpy as np
 
-from vehicle.files import read_input, write_output
+from vehicle.files import write_output
+from vehicle.logs.clock_fit import ClockFit, fit_clock
+from vehicle.logs.clock_unit import FACTORS_S, ClockWitness, unit_of_clock
+from vehicle.logs.columns import TIME, match_header, unit_factor
+from vehicle.logs.offset import OffsetEstimate, covered, find_offset
+from vehicle.logs.text import text_of
 from vehicle.problems import InputError, Problem, nearest, shown
 
-LEAST_CORRELATION = 0.6  # below this the two signals are not telling the same story (our choice, told to the user)
-NEAR_RIVAL = 0.05  # a second peak within this of the best one leaves the offset open
-_LEAST_OVERLAP = 0.5
-MOST_BYTES = 256 * 1024 * 1024
-MOST_STEPS = 400_000  # of the common grid
 _TIME_NAMES = (
     "time_s",
     "elapsed_s",
@@ -42,170 +42,25 @@ _TO_SECONDS = {"time_ms": 1e-3, "time_min": 60.0}
 
 
 @dataclass(frozen=True)
-class OffsetEstimate:
-    """Where two signals agree best.
-
-    `offset_s`: add it to the second log's time to get the first's. `correlation`: Pearson's, over the overlap.
-    `rival_correlation`: the best at any offset outside the peak. `overlap_s`: time for which both signals are there.
-    """
-
-    offset_s: float
-    correlation: float
-    rival_correlation: float
-    overlap_s: float
-
-    def doubts(self) -> list[str]:
-        """Return in words why the offset may be wrong; empty where nothing speaks against it."""
-        found = []
-        if self.correlation < LEAST_CORRELATION:
-            found.append(f"the signals agree poorly at the best offset (correlation {self.correlation:.2f})")
-        if self.rival_correlation > self.correlation - NEAR_RIVAL:
-            found.append(
-                f"another offset fits almost as well (correlation {self.rival_correlation:.2f} against"
-                f" {self.correlation:.2f}): the signals repeat themselves"
-            )
-        return found
-
-
-def find_offset(
-    first_time_s: np.ndarray,
-    first_values: np.ndarray,
-    second_time_s: np.ndarray,
-    second_values: np.ndarray,
-    *,
-    around_s: float | None = None,
-    within_s: float | None = None,
-    longest_gap_s: float = 5.0,
-) -> OffsetEstimate:
-    """Return the offset at which the second signal follows the first most closely.
-
-    All arrays are one-dimensional; times in seconds, rising within each log; NaN values are left out. Both signals are
-    set onto one even grid and correlated at every offset for which at least half of the shorter one is
-    covered; samples within gaps longer than `longest_gap_s` do not count (masked normalised cross-correlation,
-    D. Padfield, IEEE Transactions on Image Processing 21 (2012) 2706, in one dimension, from memory). The peak is
-    refined by a parabola, so the offset is finer than the grid. With `around_s` and `within_s`, only offsets within
-    `within_s` of `around_s` are tried. Raises ValueError where a signal has fewer than 10 samples or does not change,
-    or where no offset gives enough overlap.
-    """
-    first_time_s, first_values = _usable(first_time_s, first_values, "first")
-    second_time_s, second_values = _usable(second_time_s, second_values, "second")
-    spans = np.ptp(first_time_s), np.ptp(second_time_s)
-    step = float(np.clip(min(_typical_step(first_time_s), _typical_step(second_time_s)), 0.02, 1.0))
-    step = max(step, float(sum(spans)) / MOST_STEPS)
-    a, a_known = _on_grid(first_time_s, first_values, step, longest_gap_s)
-    b, b_known = _on_grid(second_time_s, second_values, step, longest_gap_s)
-    size = 1 << int(np.ceil(np.log2(len(a) + len(b))))
-    lags = np.arange(size)
-    lags[lags >= len(a)] -= size  # a[i + lag] meets b[i]
-    correlation, count = _masked_correlation(a, a_known, b, b_known, size)
-    offsets = lags * step + first_time_s[0] - second_time_s[0]
-    allowed = count >= max(10.0, _LEAST_OVERLAP * min(a_known.sum(), b_known.sum()))
-    if around_s is not None and within_s is not None:
-        allowed &= np.abs(offsets - around_s) <= within_s
-    if not allowed.any() or not np.isfinite(correlation[allowed]).any():
-        raise ValueError("no offset within the limits gives enough overlap of the two logs")
-    order = np.argsort(offsets)
-    correlation = np.where(allowed & np.isfinite(correlation), correlation, -1.0)[order]
-    offsets, count = offsets[order], count[order]
-    best = int(np.argmax(correlation))
-    return OffsetEstimate(
-        float(offsets[best] + step * _vertex(correlation, best)),
-        float(correlation[best]),
-        _rival(correlation, best),
-        float(count[best] * step),
-    )
-
-
-def _usable(time_s: np.ndarray, values: np.ndarray, which: str) -> tuple[np.ndarray, np.ndarray]:
-    time_s, values = np.asarray(time_s, float), np.asarray(values, float)
-    known = np.isfinite(time_s) & np.isfinite(values)
-    time_s, values = time_s[known], values[known]
-    if len(values) < 10:
-        raise ValueError(f"the {which} signal has only {len(values)} samples")
-    order = np.argsort(time_s, kind="stable")
-    time_s, values = time_s[order], values[order]
-    fresh = np.concatenate(([True], np.diff(time_s) > 0))
-    time_s, values = time_s[fresh], values[fresh]
-    if len(values) < 10 or np.ptp(values) == 0:
-        raise ValueError(f"the {which} signal does not change, so its offset cannot be found")
-    return time_s, values - values.mean()
-
-
-def _typical_step(time_s: np.ndarray) -> float:
-    return float(np.median(np.diff(time_s)))
-
-
-def _on_grid(
-    time_s: np.ndarray, values: np.ndarray, step: float, longest_gap_s: float
-) -> tuple[np.ndarray, np.ndarray]:
-    grid = np.arange(time_s[0], time_s[-1] + step / 2, step)
-    known = _covered(grid, time_s, max(longest_gap_s, 3 * _typical_step(time_s)))
-    return np.where(known, np.interp(grid, time_s, values), 0.0), known.astype(float)
-
-
-def _covered(at: np.ndarray, time_s: np.ndarray, longest_gap_s: float) -> np.ndarray:
-    """Return whether each time lies between two samples that are no further apart than `longest_gap_s`."""
-    after = np.searchsorted(time_s, at, side="left")
-    exact = (after < len(time_s)) & (time_s[np.minimum(after, len(time_s) - 1)] == at)
-    inside = (after > 0) & (after < len(time_s))
-    upper = np.clip(after, 1, len(time_s) - 1)
-    return exact | (inside & (time_s[upper] - time_s[upper - 1] <= longest_gap_s))
-
-
-def _masked_correlation(
-    a: np.ndarray, a_known: np.ndarray, b: np.ndarray, b_known: np.ndarray, size: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return Pearson's correlation and the number of common samples for every circular lag of `size`."""
-
-    def against(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        return np.fft.irfft(np.fft.rfft(x, size) * np.conj(np.fft.rfft(y, size)), size)
-
-    count = np.round(against(a_known, b_known))
-    sum_a, sum_b = against(a, b_known), against(a_known, b)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread_a = against(a * a, b_known) - sum_a**2 / count
-        spread_b = against(a_known, b * b) - sum_b**2 / count
-        covariance = against(a, b) - sum_a * sum_b / count
-        # Rounding of the transform leaves about 1e-12 of the whole where a stretch is flat: no correlation there.
-        enough = (spread_a > 1e-9 * (a @ a)) & (spread_b > 1e-9 * (b @ b))
-        correlation = np.where(enough, covariance / np.sqrt(np.where(enough, spread_a * spread_b, 1.0)), np.nan)
-    return np.clip(correlation, -1.0, 1.0), count
-
-
-def _vertex(values: np.ndarray, best: int) -> float:
-    """Return how far, in steps, the parabola through the peak and its neighbours has its top from the peak."""
-    if best in (0, len(values) - 1):
-        return 0.0
-    left, top, right = values[best - 1 : best + 2]
-    bend = left - 2 * top + right
-    return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0 and min(left, right) > -1 else 0.0
-
-
-def _rival(correlation: np.ndarray, best: int) -> float:
-    """Return the largest correlation outside the hill around the peak (the stretch above 0.8 of it)."""
-    low = correlation < 0.8 * correlation[best]
-    left = np.flatnonzero(low[:best])
-    right = np.flatnonzero(low[best:])
-    outside = np.concatenate(
-        (
-            correlation[: left[-1] + 1] if left.size else correlation[:0],
-            correlation[best + right[0] :] if right.size else correlation[:0],
-        )
-    )
-    return float(outside.max()) if outside.size else -1.0
-
-
-@dataclass(frozen=True)
 class Joined:
     """The second log on the first's clock: its columns at the first's times (NaN where it does not reach).
 
-    `how`: "given", "clocks" or "correlation"; `estimate` only for the last.
+    `how`: "given", "clocks" or "correlation"; `estimate` and `fit` only for the last. `offset_s` is that at the
+    beginning of the second log.
     """
 
     columns: Mapping[str, np.ndarray]
     offset_s: float
     how: Literal["given", "clocks", "correlation"]
     estimate: OffsetEstimate | None = None
+    fit: ClockFit | None = None
+
+    def doubts(self) -> list[str]:
+        """Return in words why the offset may be wrong."""
+        return [
+            *(self.estimate.doubts() if self.estimate is not None else ()),
+            *(self.fit.doubts() if self.fit is not None else ()),
+        ]
 
 
 def join_second_log(
@@ -220,13 +75,14 @@ def join_second_log(
 ) -> Joined:
     """Return the columns of `second` at the times of `first`, both mappings of equally long arrays with "time_s".
 
-    The offset (added to the second's time) is `offset_s` where given; else found by cross-correlating the column pair
-    `match`, where there is a `clock_offset_s` only within `within_s` of it; else `clock_offset_s`, the offset that the
-    wall clocks say. Values are interpolated straight between samples no further apart than `longest_gap_s`, and NaN
-    elsewhere: nothing is invented. Raises ValueError where none of the three is given or the signals do not fit.
+    The offset (added to the second's time) is `offset_s` where given; else found, with the drift of the clock and the
+    lag of the second signal, from the column pair `match`, where there is a `clock_offset_s` only within `within_s` of
+    it; else `clock_offset_s`, the offset that the wall clocks say. Values are interpolated straight between samples no
+    further apart than `longest_gap_s`, and NaN elsewhere: nothing is invented. Raises ValueError where none of the
+    three is given or the signals do not fit.
     """
     how: Literal["given", "clocks", "correlation"] = "given"
-    estimate = None
+    estimate = fit = None
     if offset_s is None and match is not None:
         how = "correlation"
         estimate = find_offset(
@@ -238,18 +94,26 @@ def join_second_log(
             within_s=within_s if clock_offset_s is not None else None,
             longest_gap_s=longest_gap_s,
         )
-        offset_s = estimate.offset_s
+        fit = fit_clock(
+            (np.asarray(first["time_s"], float), np.asarray(first[match[0]], float)),
+            (np.asarray(second["time_s"], float), np.asarray(second[match[1]], float)),
+            estimate,
+            longest_gap_s,
+        )
+        offset_s = fit.offset_s.estimate
     elif offset_s is None and clock_offset_s is not None:
         how, offset_s = "clocks", clock_offset_s
     if offset_s is None:
         raise ValueError("no offset, no pair of columns to match, and no wall clock in both logs")
     at = np.asarray(first["time_s"], float)
+    own = np.asarray(second["time_s"], float)
+    moved = fit.first_time_s(own) if fit is not None else own + offset_s
     columns = {
-        name: _at_times(at, np.asarray(second["time_s"], float) + offset_s, np.asarray(values, float), longest_gap_s)
+        name: _at_times(at, moved, np.asarray(values, float), longest_gap_s)
         for name, values in second.items()
         if name != "time_s"
     }
-    return Joined(columns, offset_s, how, estimate)
+    return Joined(columns, offset_s, how, estimate, fit)
 
 
 def _at_times(at: np.ndarray, time_s: np.ndarray, values: np.ndarray, longest_gap_s: float) -> np.ndarray:
@@ -261,7 +125,7 @@ def _at_times(at: np.ndarray, time_s: np.ndarray, values: np.ndarray, longest_ga
     time_s, values = time_s[order], values[order]
     if len(time_s) == 1:
         return np.where(at == time_s[0], values[0], np.nan)
-    return np.where(_covered(at, time_s, longest_gap_s), np.interp(at, time_s, values), np.nan)
+    return np.where(covered(at, time_s, longest_gap_s), np.interp(at, time_s, values), np.nan)
 
 
 # ------------------------------------------------------------------------------------------------------- files
@@ -287,7 +151,7 @@ def read_log_text(path: Path) -> LogText:
 
     Comma, semicolon or tab; decimal commas where the cells are not split by commas. Raises InputError.
     """
-    text = _text(path)
+    text = text_of(path)
     lines = [line for line in text.splitlines() if line.strip(" ,;\t") and not line.startswith("#")]
     if len(lines) < 2:
         raise InputError(Problem(str(path), "", "no rows", "a header line and rows of numbers"))
@@ -305,17 +169,6 @@ def read_log_text(path: Path) -> LogText:
     return LogText(path, header, rows, numbers, wall_start_s)
 
 
-def _text(path: Path) -> str:
-    try:
-        return read_input(path, MOST_BYTES, "a CSV file").decode("utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(Problem(str(path), "", "no such file", "an existing CSV file")) from None
-    except UnicodeDecodeError:
-        raise InputError(Problem(str(path), "", "not UTF-8 text", "a CSV file saved as UTF-8")) from None
-    except OSError as error:
-        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
-
-
 def _normal(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
 
@@ -325,6 +178,9 @@ def _time_column(path: Path, header: Sequence[str]) -> int:
     for wanted in _TIME_NAMES:
         if wanted in names:
             return names.index(wanted)
+    for place, name in enumerate(header):  # "Time [ms]", "Zeit (s)": whatever a log may call its clock
+        if match_header(name).parameter == TIME:
+            return place
     raise InputError(
         Problem(str(path), "header", "no time column among " + shown(", ".join(header)), "a column such as time_s")
     )
@@ -336,7 +192,7 @@ def _seconds(
     cells = [row[place].strip() for row in rows]
     plain = np.array([_number(cell, decimal_comma=True) for cell in cells])
     if np.isfinite(plain).mean() > 0.5:
-        time_s = plain * _TO_SECONDS.get(_normal(header[place]), 1.0)
+        time_s = plain * _unit_s(path, header, rows, place, plain)
         return time_s, _wall_start(header, rows, time_s)
     moments = [_moment(cell) for cell in cells]
     stamps = np.array([np.nan if moment is None else moment[0] for moment in moments])
@@ -347,6 +203,23 @@ def _seconds(
     dated = any(moment is not None and moment[1] for moment in moments)
     start = float(stamps[np.isfinite(stamps)][0])
     return stamps - start, start if dated else None
+
+
+def _unit_s(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int, plain: np.ndarray) -> float:
+    """Return the seconds in one unit of a clock of bare numbers: what its header says, else what the log shows."""
+    factor = (
+        _TO_SECONDS.get(_normal(header[place])) or (unit_factor("time", match_header(header[place]).unit) or (0,))[0]
+    )
+    if factor or _normal(header[place]).endswith("_s"):
+        return float(factor or 1.0)
+    speeds = [column for column, name in enumerate(header) if match_header(name).parameter == "speed_m_s"]
+    speed = np.array([_number(row[speeds[0]], decimal_comma=True) for row in rows]) / 3.6 if speeds else None
+    unit = unit_of_clock(plain, ClockWitness(speed))
+    if unit.open:
+        read = f"no unit, and {' or '.join(unit.open)} is possible ({unit.why})"
+        accepted = f'a header with the unit: "{header[place]} ({unit.open[0]})"'
+        raise InputError(Problem(str(path), f"column {header[place]}", read, accepted))
+    return FACTORS_S[unit.unit]
 
 
 def _wall_start(header: Sequence[str], rows: Sequence[Sequence[str]], time_s: np.ndarray) -> float | None:

@@ -31,10 +31,11 @@ class Quality(enum.IntFlag):
 
 @dataclass(frozen=True)
 class Repair:
-    """One kind of repair and how many cells or rows it touched."""
+    """One kind of repair and how many cells or rows it touched; `sensor`: values that cannot be what was measured."""
 
     what: str
     count: int
+    sensor: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the repair as data, for `--json`."""
@@ -48,7 +49,8 @@ class Log:
     `table` has one row per row of the log: `time_s` since the first row, `step_s` (the time that the row stands for),
     one column per parameter (SI, names of `vehicle.logs.columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
     `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
-    reader should know before trusting the numbers, `clock` which clock was used.
+    reader should know before trusting the numbers, `clock` which clock was used, `checks` what was settled by the
+    numbers alone (units, the clock) and deserves a look.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Log:
     notes: tuple[str, ...]
     clock: str
     states: np.ndarray | None = field(default=None, compare=False)
+    checks: tuple[str, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -68,6 +71,11 @@ class Log:
     def duration_s(self) -> float:
         """Return the seconds from the first row to the last."""
         return float(self.table["time_s"].iloc[-1]) if len(self.table) else 0.0
+
+    @property
+    def concerns(self) -> tuple[str, ...]:
+        """Return in sentences what deserves a look before the log is used: what was settled and what was dropped."""
+        return (*self.checks, *(f"{repair.what} ({repair.count} values)" for repair in self.repairs if repair.sensor))
 
     @property
     def distance_m(self) -> float | None:
@@ -86,15 +94,17 @@ class Repairs:
 
     def __init__(self) -> None:
         self.counts: dict[str, int] = {}
+        self.sensors: set[str] = set()
 
-    def add(self, what: str, count: int) -> None:
-        """Count cells or rows to which something was done; nothing is told of none."""
+    def add(self, what: str, count: int, *, sensor: bool = False) -> None:
+        """Count cells or rows to which something was done (`sensor`: to values that cannot be); none is left out."""
         if count:
+            self.sensors |= {what} if sensor else set()
             self.counts[what] = self.counts.get(what, 0) + int(count)
 
     def done(self) -> tuple[Repair, ...]:
         """Return every kind of repair with its count."""
-        return tuple(Repair(what, count) for what, count in self.counts.items())
+        return tuple(Repair(what, count, what in self.sensors) for what, count in self.counts.items())
 
 
 @dataclass

@@ -11,6 +11,7 @@ import numpy as np
 
 from vehicle.logs.believe import in_si, numbers_of
 from vehicle.logs.clock import Clock, MendedClock, mend_clock, parse_clock
+from vehicle.logs.clock_unit import ClockWitness
 from vehicle.logs.columns import (
     BY_NAME,
     DATE,
@@ -47,7 +48,7 @@ def rows_of_long(path: Path, raw: RawLog, headers: Sequence[Column], repairs: Re
     """Return the rows of a long log, at the samples of its fastest parameter. Raises InputError where none are."""
     role = {column.parameter: column.index for column in headers if column.parameter}
     time_column = next(column for column in headers if column.parameter == TIME)
-    clock, mended = _clock_of(path, raw.frame, role, time_column)
+    clock, mended = _clock_of(path, raw.frame, role, time_column, raw.decimal)
     for what, count in mended.repairs:
         if "gaps" not in what:
             repairs.add(what, count)
@@ -72,9 +73,26 @@ def rows_of_long(path: Path, raw: RawLog, headers: Sequence[Column], repairs: Re
     return LongLog(Draft(grid.time_s, values, quality, repairs), listed, grid, source)
 
 
-def _clock_of(path: Path, frame: pd.DataFrame, role: dict[str, int], time_column: Column) -> tuple[Clock, MendedClock]:
+def _witness(frame: pd.DataFrame, role: dict[str, int], decimal: str) -> ClockWitness:
+    """Return the speed among the samples, as it is written, and how many samples make a row."""
+    names = frame[role[PARAMETER]].astype("str")
+    speeds = [name for name in names.unique() if match_header(name.strip()).parameter == "speed_m_s"]
+    speed = None
+    if speeds:
+        numbers, _ = numbers_of(frame[role[VALUE]], decimal)
+        speed = np.where(names == speeds[0], numbers / 3.6, np.nan)
+    return ClockWitness(speed, rows_each=max(1, int(names.nunique())))
+
+
+def _clock_of(
+    path: Path, frame: pd.DataFrame, role: dict[str, int], time_column: Column, decimal: str
+) -> tuple[Clock, MendedClock]:
     dates = frame[role[DATE]] if DATE in role else None
-    clock = parse_clock(frame[role[TIME]], time_column.unit, dates)
+    clock = parse_clock(frame[role[TIME]], time_column.unit, dates, _witness(frame, role, decimal))
+    if clock is not None and clock.unit is not None and clock.unit.open:
+        read = f"no unit, and {' or '.join(clock.unit.open)} is possible ({clock.unit.why})"
+        header = time_column.header.strip()
+        raise InputError(Problem(path.name, f"column {header}", read, f'a header with the unit: "{header} (s)"'))
     mended = mend_clock(clock, spread=False) if clock is not None else None
     if clock is None or mended is None:
         raise InputError(Problem(path.name, "clock", "no clock that moves", "times in seconds, ISO 8601 or h:m:s"))

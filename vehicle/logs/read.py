@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros
-from vehicle.logs.clock import MendedClock, gap_limit, mend_clock, parse_clock
+from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros, units_in_cells
+from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, parse_clock
+from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (
     BY_NAME,
     DATE,
@@ -26,10 +27,14 @@ from vehicle.logs.columns import (
     Column,
     assign,
     match_header,
+    unit_factor,
 )
+from vehicle.logs.derive import derive
 from vehicle.logs.log import Draft, Log, Quality, Repairs
 from vehicle.logs.long import rows_of_long
-from vehicle.logs.repair import despike, fill, unstick
+from vehicle.logs.neighbours import check_neighbours, drop_codes
+from vehicle.logs.repair import STANDING, despike, fill, unstick
+from vehicle.logs.settle import settle_shares, settle_speed
 from vehicle.logs.text import RawLog, is_long, read_raw
 from vehicle.problems import InputError, Problem, shown
 
@@ -60,7 +65,7 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
         assigned.extend(assign(headers, unit_row, overrides, where or path.name))
         return [column.index for column in assigned if column.use == "used"]
 
-    raw = read_raw(path, wanted)
+    raw = read_raw(path, wanted, names=overrides)
     repairs = Repairs()
     for what, count in raw.repairs:
         repairs.add(what, count)
@@ -72,7 +77,7 @@ def read_log(path: Path | str, columns: Mapping[str, str] | None = None, *, wher
 
 def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs) -> Log:
     frame, broken = raw.frame, raw.broken
-    mended, source = _clock_of(path, frame, columns)
+    mended, source, said = _clock_of(path, raw, columns)
     for what, count in mended.repairs:
         repairs.add(what, count)
     quality = np.zeros(len(frame), dtype=np.uint16)
@@ -89,15 +94,18 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs)
             "the names may be shifted against the columns"
         )
         raise InputError(Problem(path.name, "header", read, "one name for each column"))
-    return replace(_finish(path, draft, columns, mended, source), states=_states(frame, columns))
+    log = _finish(path, draft, columns, mended, source)
+    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks))
 
 
-def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
+def _read_cells(raw: RawLog, columns: list[Column], draft: Draft) -> None:
     """Put the numbers of every column that is used into the draft; rows of nothing but zeros are emptied."""
-    for column in columns:
+    for place, column in enumerate(columns):
         if column.use != "used" or column.parameter not in BY_NAME:
             continue
-        numbers, unread = numbers_of(raw.frame[column.index], raw.decimal)
+        column, cells = _without_units(raw, column)
+        columns[place] = column
+        numbers, unread = numbers_of(cells, raw.decimal)
         if unread.any():
             what = f"{BY_NAME[column.parameter].words}: cells that are no number, left empty"
             draft.repairs.add(what, int(unread.sum()))
@@ -111,26 +119,46 @@ def _read_cells(raw: RawLog, columns: Sequence[Column], draft: Draft) -> None:
             numbers[zeros] = np.nan
 
 
-def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[MendedClock, str]:
-    """Return the best clock: of those that move, the one with the finest steps; engine run time only where no other
-    is."""
+def _without_units(raw: RawLog, column: Column) -> tuple[Column, pd.Series]:
+    """Return a column and its cells without the units in them; the column's unit is then that of its cells."""
+    cells = raw.frame[column.index]
+    kind = BY_NAME[column.parameter].kind if column.parameter in BY_NAME else "time"
+    bare, unit = units_in_cells(cells, kind, raw.decimal)
+    return (replace(column, unit=unit, unit_from="cells"), bare) if unit else (column, cells)
+
+
+def _clock_of(path: Path, raw: RawLog, columns: list[Column]) -> tuple[MendedClock, str, list[str]]:
+    """Return the best clock, where it is from, and what to say of its unit.
+
+    Of the clocks that move it is the one with the finest steps; engine run time only where no other is. A clock whose
+    unit stays open is taken only if there is no other. Raises InputError where none moves, or its unit stays open.
+    """
+    frame = raw.frame
     dates = next((frame[c.index] for c in columns if c.parameter == DATE and c.index in frame), None)
     candidates = [c for c in columns if c.parameter == TIME and c.index in frame]
     fallback = [c for c in columns if c.parameter == "run_time_s" and c.use == "used" and c.index in frame]
-    best: tuple[tuple[float, int], int, MendedClock, str] | None = None
+    witness = _witness(raw, columns)
+    open_: list[Problem] = []
     for group in (candidates, fallback):
+        best: tuple[tuple[float, int], MendedClock, str, list[str]] | None = None
         for column in group:
+            column, cells = _without_units(raw, column)
             unit = "" if column.unit_from == "standard" else column.unit
-            clock = parse_clock(frame[column.index], unit, dates)
+            clock = parse_clock(cells, unit, dates, witness if group is candidates else NO_WITNESS)
             mended = mend_clock(clock) if clock is not None else None
             if clock is None or mended is None:
+                continue
+            if clock.unit is not None and clock.unit.open:
+                open_.append(_open_clock(path, column, clock.unit))
                 continue
             moves = np.unique(clock.seconds[np.isfinite(clock.seconds)][:5000]).size
             rank = (-float(moves), int(mended.repaired.sum()))
             if best is None or rank < best[0]:
-                best = (rank, column.index, mended, f"{column.header.strip()} ({clock.kind})")
+                best = (rank, mended, f"{column.header.strip()} ({clock.kind})", _said_of_clock(column, clock.unit))
         if best is not None:
-            return best[2], best[3]
+            return best[1], best[2], best[3]
+    if open_:
+        raise InputError(open_)
     names = ", ".join(shown(c.header) for c in (*candidates, *fallback)) or "no column is a clock"
     raise InputError(
         Problem(
@@ -140,6 +168,30 @@ def _clock_of(path: Path, frame: pd.DataFrame, columns: list[Column]) -> tuple[M
             'a column "time" in seconds, ISO 8601 or hours:minutes:seconds, or the engine run time',
         )
     )
+
+
+def _open_clock(path: Path, column: Column, unit: ClockUnit) -> Problem:
+    header = column.header.strip()
+    read = f"no unit, and {' or '.join(unit.open)} is possible ({unit.why})"
+    return Problem(path.name, f"column {header}", read, f'its unit: --column "{header}=time ({unit.open[0]})"')
+
+
+def _said_of_clock(column: Column, unit: ClockUnit | None) -> list[str]:
+    if unit is None or not unit.why:
+        return []
+    return [f"the clock {shown(column.header.strip())} has no unit: {unit.words} taken, because {unit.why}"]
+
+
+def _witness(raw: RawLog, columns: Sequence[Column]) -> ClockWitness:
+    """Return what else the log says about time: its speed, as it is written, and the engine's run time."""
+    found: dict[str, np.ndarray] = {}
+    for name in ("speed_m_s", "gps_speed_m_s", "run_time_s"):
+        column = next((c for c in columns if c.parameter == name and c.use == "used" and c.index in raw.frame), None)
+        if column is not None:
+            column, cells = _without_units(raw, column)
+            factor, _ = unit_factor(BY_NAME[name].kind, column.unit) or (1.0, 0.0)
+            found[name] = numbers_of(cells, raw.decimal)[0] * factor
+    return ClockWitness(found.get("speed_m_s", found.get("gps_speed_m_s")), found.get("run_time_s"))
 
 
 def _states(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray | None:
@@ -168,9 +220,14 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         accepted = "vehicle speed, engine speed and one of fuel rate, air flow, manifold pressure"
         raise InputError(Problem(path.name, "columns", f"none can be used ({listed})", accepted))
     notes: list[str] = []
+    checks: list[str] = []
     if "speed_m_s" not in values and "gps_speed_m_s" in values:
         values["speed_m_s"] = values["gps_speed_m_s"].copy()
         notes.append("speed is that of the satellite receiver: the car's own is not in the log")
+    for settle in (settle_shares, settle_speed):
+        columns, said = settle(columns, draft)
+        checks += said
+    checks += derive(columns, draft)
     columns = _repaired(draft, columns)
     table = _table(draft, clock)
     notes += _notes(columns, values, clock)
@@ -178,16 +235,18 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         still = _leading(values["engine_speed_rad_s"] == 0)
         if 0 < still < len(table):
             repairs.add("first rows before the engine reports (engine speed zero)", still)
-    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source)
+    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, checks=tuple(checks))
 
 
 def _repaired(draft: Draft, columns: list[Column]) -> list[Column]:
     """Repair the values of a draft; return its columns, those marked of which nothing is left."""
     for name in draft.values:
         despike(draft, name)
-    for name in ("engine_speed_rad_s", "speed_m_s", "manifold_pressure_pa", "air_flow_kg_s", "calculated_load"):
+    drop_codes(draft)
+    for name in STANDING:
         if name in draft.values:
             unstick(draft, name)
+    check_neighbours(draft)
     for name in draft.values:
         fill(draft, name)
     emptied = [name for name, numbers in draft.values.items() if not np.isfinite(numbers).any()]

@@ -12,6 +12,7 @@ import numpy as np
 from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME, FAST_HOLD_S
 from vehicle.logs.log import Draft, Quality
+from vehicle.logs.neighbours import ratio_spread, smallest_step
 
 _STUCK_S = 20.0
 
@@ -81,7 +82,6 @@ _WITNESSES: dict[str, tuple[tuple[str, float], ...]] = {
         ("calculated_load", 0.35),
         ("air_flow_kg_s", 8e-3),
     ),
-    "speed_m_s": (("engine_speed_rad_s", 500 * RPM_RAD_S),),
     "manifold_pressure_pa": (
         ("calculated_load", 0.35),
         ("engine_speed_rad_s", 1200 * RPM_RAD_S),
@@ -98,6 +98,12 @@ _WITNESSES: dict[str, tuple[tuple[str, float], ...]] = {
         ("air_flow_kg_s", 8e-3),
     ),
 }
+
+
+STANDING = (
+    *("engine_speed_rad_s", "speed_m_s", "manifold_pressure_pa", "air_flow_kg_s", "calculated_load"),
+    *("absolute_load", "fuel_rate_m3_s", "fuel_mass_flow_kg_s"),
+)
 
 
 def unstick(draft: Draft, name: str) -> None:
@@ -117,13 +123,95 @@ def unstick(draft: Draft, name: str) -> None:
             )
             stuck[part] = drove
             continue
-        if any(_moved(values, other, starts[i], ends[i], least) for other, least in _WITNESSES[name]):
+        if any(_moved(values, other, starts[i], ends[i], least) for other, least in _WITNESSES.get(name, ())):
             stuck[starts[i] : ends[i]] = True
+    stuck |= _speed_stands(values, starts, ends, lasting) if name == "speed_m_s" else _too_long(draft, name)
     if not stuck.any():
         return
     values[name] = np.where(stuck, np.nan, numbers)
     draft.quality[stuck] |= int(Quality.STUCK)
-    draft.repairs.add(f"{BY_NAME[name].words}: stuck at one value while others moved, left empty", int(stuck.sum()))
+    draft.repairs.add(
+        f"{BY_NAME[name].words}: stuck at one value while others moved, left empty", int(stuck.sum()), sensor=True
+    )
+
+
+# Own choice: a value that usually changes within 3 s does not stay for 20 s while the car drives, one that changes
+# within
+# 10 s not for 60 s.
+_TIMES_USUAL, _LEAST_SHORT, _LEAST_ANSWERS = 6.0, 20, 8
+_LOW_SHARE, _HIGH_SHARE = 0.12, 0.97  # overrun and full load may hold one value for long
+_RISES_M_S = 1.0
+_SHIFT, _CREEP, _CREEP_SPREADS = 0.04, 0.05, 6.0  # steps that are shifts; what the rest may add up to at one speed
+_LEVEL, _LEVEL_SHARE, _MOST_LEVELS = 0.08, 0.05, 3  # at one road speed the engine has a speed for each of a few gears
+
+
+def _too_long(draft: Draft, name: str) -> np.ndarray:
+    """Return the rows in which a value stands still for much longer than it ever does while the car drives."""
+    stuck = np.zeros(draft.time_s.size, dtype=bool)
+    known = np.flatnonzero(np.isfinite(draft.values[name]))
+    moving = _driving(draft.values, draft.time_s.size)
+    if known.size < 2 * _LEAST_SHORT:
+        return stuck
+    numbers, time_s = draft.values[name][known], draft.time_s[known]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(numbers) != 0) + 1])
+    ends = np.append(starts[1:], known.size)
+    lasting = time_s[np.minimum(ends, known.size - 1)] - time_s[starts]
+    drives = np.array([moving[known[a:b]].mean() > 0.9 for a, b in zip(starts, ends, strict=True)])
+    short = lasting[drives & (lasting < _STUCK_S)]
+    if short.size < _LEAST_SHORT:
+        return stuck
+    limit = max(_STUCK_S, _TIMES_USUAL * float(np.quantile(short, 0.95)))
+    of_plateaus = np.sort(numbers[starts[drives & (lasting < limit)]])  # each once, so that what is stuck has no weight
+    low, high = np.quantile(of_plateaus, (_LOW_SHARE, _HIGH_SHARE))
+    speed = draft.values.get("speed_m_s")
+    for a, b in zip(starts[drives & (lasting >= limit)], ends[drives & (lasting >= limit)], strict=True):
+        between = low < numbers[a] < high
+        if b - a >= _LEAST_ANSWERS and (between or (numbers[a] <= low and _rises(speed, known[a], known[b - 1]))):
+            stuck[known[a] : known[b - 1] + 1] = True
+    return stuck & np.isfinite(draft.values[name])
+
+
+def _driving(values: Mapping[str, np.ndarray], rows: int) -> np.ndarray:
+    """Return the rows in which the car drives, or, without a speed, its engine turns faster than at idle."""
+    with np.errstate(invalid="ignore"):
+        if "speed_m_s" in values:
+            return values["speed_m_s"] > 2.0
+        if "engine_speed_rad_s" in values:
+            return values["engine_speed_rad_s"] > 1200 * RPM_RAD_S
+    return np.zeros(rows, dtype=bool)
+
+
+def _rises(speed: np.ndarray | None, start: int, end: int) -> bool:
+    """Return whether the car gains speed between two rows: it does not roll out with the fuel shut off."""
+    if speed is None:
+        return False
+    part = speed[start : end + 1]
+    part = part[np.isfinite(part)]
+    return bool(part.size > 2 and (part - np.minimum.accumulate(part)).max() > _RISES_M_S)
+
+
+def _speed_stands(
+    values: Mapping[str, np.ndarray], starts: np.ndarray, ends: np.ndarray, lasting: np.ndarray
+) -> np.ndarray:
+    """Return the rows in which one road speed stands although the engine's speed creeps away from it within a gear."""
+    stuck = np.zeros(values["speed_m_s"].size, dtype=bool)
+    turning = values.get("engine_speed_rad_s")
+    if turning is None:
+        return stuck
+    creep = max(_CREEP, _CREEP_SPREADS * ratio_spread(values["speed_m_s"], turning))
+    for i in np.flatnonzero((lasting >= _STUCK_S) & (values["speed_m_s"][starts] > 2.0)).tolist():
+        part = turning[starts[i] : ends[i]]
+        part = part[np.isfinite(part) & (part > 0)]
+        if part.size < _LEAST_ANSWERS:
+            continue
+        steps = np.diff(np.log(part))
+        way = np.cumsum(np.where(np.abs(steps) < _SHIFT, steps, 0.0))
+        room = creep + smallest_step(values["speed_m_s"]) / values["speed_m_s"][starts[i]]
+        _, counts = np.unique(np.floor(np.log(part) / _LEVEL), return_counts=True)
+        levels = int((counts > np.maximum(2, _LEVEL_SHARE * part.size)).sum())
+        if np.quantile(way, 0.95) - np.quantile(way, 0.05) > room or levels > _MOST_LEVELS + (room > 0.15):
+            stuck[starts[i] : ends[i]] = True
+    return stuck
 
 
 def _pulls(values: Mapping[str, np.ndarray], part: slice) -> bool:

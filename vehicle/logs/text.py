@@ -11,7 +11,7 @@ import csv
 import io
 import re
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -71,18 +71,18 @@ class _Layout:
     decimal: str
 
 
-def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[int]]) -> RawLog:
+def read_raw(
+    path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[int]], *, names: Iterable[str] = ()
+) -> RawLog:
     """Return the columns of a log that `wanted(headers, unit_row)` names by index, as numbers or text.
+
+    `names` are headers that the user has named: a line that holds them is the header, whatever its language.
 
     Raises InputError for a file that is missing, empty, binary, without a header that names any known parameter, or
     whose rows do not fit its header.
     """
-    head = _first_bytes(path)
-    data: bytes | None = None
+    head, data = _opened(path)
     repairs: list[tuple[str, int]] = []
-    if head.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in head or (b"\r" in head and b"\n" not in head):
-        data = _as_utf8(path, path.read_bytes())
-        head = data[:_HEAD]
     counts = _counts(path if data is None else data, head)
     if counts["\0"]:
         raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
@@ -92,7 +92,7 @@ def read_raw(path: Path, wanted: Callable[[Sequence[str], Sequence[str]], list[i
         repairs += mended
         head = data[:_HEAD]
         counts = _counts(data, head)
-    layout = _layout(path, head, whole=len(head) < _HEAD)
+    layout = _layout(path, head, whole=len(head) < _HEAD, names=names)
     lines = _lines_of(head)
     if len(head) >= _HEAD:
         lines = lines[:-1]  # the last one is cut
@@ -137,9 +137,50 @@ def _first_bytes(path: Path) -> bytes:
     return head
 
 
+def _opened(path: Path) -> tuple[bytes, bytes | None]:
+    """Return the beginning of a log as UTF-8 (or eight-bit) text, and all of it where it had to be unpacked."""
+    head = _first_bytes(path)
+    data: bytes | None = None
+    if head.startswith(b"\x1f\x8b"):
+        data = _unpacked(path)
+        head = data[:_HEAD]
+        if not head.strip():
+            raise InputError(Problem(str(path), "", "an empty file", "a log: a header line and rows of values"))
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in head or (b"\r" in head and b"\n" not in head):
+        data = _as_utf8(path, path.read_bytes() if data is None else data)
+        head = data[:_HEAD]
+    return head, data
+
+
+def _unpacked(path: Path) -> bytes:
+    """Return the text in a gzip file. Raises InputError where it is damaged or larger than a log may be."""
+    import gzip
+    import zlib
+
+    try:
+        with gzip.open(path, "rb") as file:
+            data = file.read(MOST_BYTES + 1)
+    except (OSError, EOFError, zlib.error) as error:
+        raise InputError(Problem(path.name, "", f"a damaged gzip file ({error})", "a whole one")) from None
+    if len(data) > MOST_BYTES:
+        raise InputError(Problem(path.name, "", "over 2 GiB when unpacked", "one log as a CSV file"))
+    return data
+
+
+def _wide_characters(data: bytes) -> str:
+    """Return the codec of UTF-16 text without a mark, by which of its bytes are zero; "" for other text."""
+    sample = np.frombuffer(data[: _HEAD - _HEAD % 2], dtype=np.uint8)
+    even, odd = float(np.mean(sample[::2] == 0)), float(np.mean(sample[1::2] == 0))
+    if odd > 0.7 and even < 0.05:
+        return "utf-16-le"
+    return "utf-16-be" if even > 0.7 and odd < 0.05 else ""
+
+
 def _as_utf8(path: Path, data: bytes) -> bytes:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         data = data.decode("utf-16", errors="replace").encode()
+    elif codec := _wide_characters(data):
+        data = data.decode(codec, errors="replace").encode()
     if b"\n" not in data:
         data = data.replace(b"\r", b"\n")
     if data.count(b"\0") > len(data) // 1000:
@@ -219,23 +260,25 @@ def _lines_of(head: bytes) -> list[str]:
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
-def _layout(path: Path, head: bytes, *, whole: bool) -> _Layout:
+def _layout(path: Path, head: bytes, *, whole: bool, names: Iterable[str] = ()) -> _Layout:
     """Return where header and rows stand: the line, of the first 40, whose cells name most known parameters."""
     lines = _lines_of(head)
     if not whole and len(lines) > 1:
         lines = lines[:-1]
     best: tuple[int, int, str] | None = None
+    named = {name.strip().lower() for name in names}
     for number, line in enumerate(lines[:40]):
-        if not re.search(r"[A-Za-z]", line) or len(line) > 40_000:
+        if not re.search(r"[^\W\d_]", line) or len(line) > 40_000:
             continue
         for delimiter in _DELIMITERS:
             cells = line.split(delimiter)
             if len(cells) < 2 or len(cells) > MOST_COLUMNS:
                 continue
             score = sum(
-                match_header(cell).use in ("used", "recognised, not needed")
+                cell.strip().strip('"').strip().lower() in named
+                or match_header(cell).use in ("used", "recognised, not needed")
                 for cell in cells
-                if re.search(r"[A-Za-z]", cell)
+                if re.search(r"[^\W\d_]", cell)
             )
             if score and (best is None or score > best[0]):
                 best = (score, number, delimiter)
@@ -451,12 +494,20 @@ def _parse(
             ) from None
 
 
-def headers_of(path: Path) -> tuple[str, ...]:
-    """Return the headers of a log; InputError where the file cannot be read or has none."""
-    head = _first_bytes(path)
-    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
-        head = _as_utf8(path, path.read_bytes())[:_HEAD]
-    return tuple(header.strip('"') for header in _layout(path, head, whole=len(head) < _HEAD).headers)
+def text_of(path: Path) -> str:
+    """Return the whole text of a log, unpacked and in whatever encoding it was saved; InputError where it has none."""
+    _, data = _opened(path)
+    data = path.read_bytes() if data is None else data
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:  # what spreadsheets save by default on many machines
+        return data.decode("cp1252", errors="replace")
+
+
+def headers_of(path: Path, names: Iterable[str] = ()) -> tuple[str, ...]:
+    """Return the headers of a log, `names` those that the user has named; InputError where it cannot be read."""
+    head, _ = _opened(path)
+    return tuple(header.strip('"') for header in _layout(path, head, whole=len(head) < _HEAD, names=names).headers)
 
 
 def is_long(headers: Sequence[str]) -> bool:

@@ -14,7 +14,7 @@ from typing import Any
 
 import tomlkit
 
-from vehicle.files import replace_file
+from vehicle.files import write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.recording.parameters import PARAMETERS
 
@@ -45,7 +45,11 @@ class RowLostError(Exception):
 
 
 class RowFile:
-    """A CSV file that only grows: each row is one write, flushed to the disk before the next question is asked."""
+    """A CSV file that only grows: each row is one write, flushed to the disk before the next question is asked.
+
+    The one writer of `vehicle.files` puts whole files in place; a recording must keep its rows when the power goes, so
+    it appends.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -111,14 +115,7 @@ def append_run(run_list: Path, run: Mapping[str, Any]) -> None:
         raise InputError(
             Problem(str(run_list), "", f"no run can be appended to it ({error})", "[[run]] tables")
         ) from None
-    beside = run_list.with_name(f".{run_list.name}.{os.getpid()}.new")
-    with open(beside, "xb") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    if run_list.exists():
-        os.chmod(beside, run_list.stat().st_mode & 0o777)
-    replace_file(beside, run_list)
+    write_whole(run_list, text)
     _sync_folder(run_list.parent)
 
 

@@ -13,6 +13,7 @@ ROW_TARGET_S = 1.0  # a row with all that is asked each time should take no long
 CORE = 3  # speed, engine speed and one source of fuel are asked each time whatever the rate
 SLOW_SHARE = 0.15  # of all questions, at most, for what changes slowly or does not fit into a row
 FAST_CAR_PER_S = 15.0  # from here on the first row asks everything
+COSTLY_RUNS = 1.1  # times the runs: from here on the rate of a log is worth a sentence
 _ORDER = (0x0D, 0x0C, 0x5E, 0x10, 0x0B, 0x04, 0x44, 0x43, 0x06, 0x08, 0x62, 0x11)
 
 # Runs that a road test needs, relative to rows of 1.5 s, against the duration of a row: interval of an effect of 9 % in

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
+from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
 from vehicle.road_test.run_list import Manifest
 from vehicle.road_test.windows import RunWindows, common_source, runs_of_states, windows_of
 
@@ -64,13 +66,44 @@ def windows_of_runs(
         for log, run in zip(logs, test.runs, strict=True)
         for part in runs_of_states(run, log)
     ]
+    if runs:
+        said = (*concerns_of(seen.values()), *cost_of_rate(seen.values()))
+        runs[0] = replace(runs[0], warnings=(*said, *runs[0].warnings))
     return runs, fuel.absolute, (f"fuel from {fuel.source}", *flows[id(logs[0])].words)
+
+
+def concerns_of(logs: Iterable[Log]) -> list[str]:
+    """Return what deserves a look in logs, each once: what was settled by the numbers, and what was dropped of them."""
+    logs = list(logs)
+    checks: dict[str, list[str]] = {}
+    dropped: dict[str, list[int]] = {}
+    for log in logs:
+        for text in log.checks:
+            checks.setdefault(text, []).append(log.name)
+        for repair in log.repairs:
+            if repair.sensor:
+                dropped.setdefault(repair.what, []).append(repair.count)
+    found = [f"{names[0] if len(names) == 1 else f'{len(names)} logs'}: {text}" for text, names in checks.items()]
+    return found + [
+        f"{what}: {sum(counts)} values in {len(counts)} of {len(logs)} logs" for what, counts in dropped.items()
+    ]
+
+
+def cost_of_rate(logs: Iterable[Log]) -> list[str]:
+    """Return what few rows cost in runs, for the slowest of the logs; nothing where they cost little."""
+    rows_s = [float(log.table["time_s"].diff().median()) for log in logs if log.rows > 1]
+    if not rows_s or (cost := relative_runs(max(rows_s))) <= COSTLY_RUNS:
+        return []
+    return [
+        f"a row in {max(rows_s):.2g} s: this road test needs about {cost:.1f} times the runs of one with a row in 1.5 s"
+        "; record fewer parameters"
+    ]
 
 
 def present(path: Path, columns: Mapping[str, str], own: Container[str]) -> dict[str, str]:
     """Return the meanings of columns that this log has headers for: the test's table serves all logs, a run's `own`
     must fit."""
-    return fitting(headers_of(path) if columns else (), columns, own)
+    return fitting(headers_of(path, columns) if columns else (), columns, own)
 
 
 def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[str] = ()) -> dict[str, str]:

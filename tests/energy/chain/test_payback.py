@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -374,7 +375,24 @@ def test_where_the_wind_pays_the_turbine_pays_back(demos: Path) -> None:
     assert low < 500 / saved < high
     assert gas.pays_share is not None
     assert gas.pays_share > 0.5
-    assert "Pays back in money: " in first_lines(payback(scenario), scenario, "metric").headline
+    assert re.search(
+        r"back in money: .* against gas burner", first_lines(payback(scenario), scenario, "metric").headline
+    )
+
+
+def test_a_turbine_that_only_may_pay_back_is_said_with_its_likelihood(demos: Path) -> None:
+    """The costs at their defaults: wide, so that neither outcome is sure."""
+    windy = ["wind_climate.mean_speed=9 m/s", "wind_climate.direction=given", "costs.parked_hours=4000"]
+    scenario = load(demos / "parked_on_a_ridge" / "scenario.toml", windy)
+    result = payback(scenario)
+    gas = next(way for way in result.money.others if way.key == "gas")
+    assert gas.pays_back_years is not None
+    assert gas.pays_share is not None
+    assert 0.5 < gas.pays_share < 0.9
+    assert gas.pays_back_years.ends[1] == np.inf
+    headline = first_lines(result, scenario, "metric").headline
+    assert headline.startswith("May pay back in money: ")
+    assert f" to never; {100 * gas.pays_share:.0f} % likely) against gas burner" in headline
 
 
 def test_prices_that_are_missing_or_in_another_currency_are_assumed_aloud(demos: Path) -> None:

@@ -313,3 +313,44 @@ def test_a_sheet_with_empty_cells_is_read_by_its_whole_rows(tmp_path):
     log.write_text("time_s,pitch_deg,electrical_power_w,air_speed_km_h\n0,2,,\n1,2,5,54\n2,4,,\n3,4,6,54\n")
     with pytest.raises(InputError, match="2 rows with watts"):
         read_sweep(log, load(VAN / "scenario.toml"))
+
+
+def _leaves(*args: str | Path) -> tuple[int, str]:
+    result = CliRunner().invoke(group(), [str(a) for a in args], catch_exceptions=False)
+    return result.exit_code, re.sub(r"\s+", " ", result.output)
+
+
+def test_the_demo_drive_keeps_its_limits_and_says_what_is_not_checked():
+    code, text = _leaves("tune", VAN / "scenario.toml", VAN / "sweep.csv")
+    assert code == 0
+    assert "May be operated like this: not checked." in text
+    assert "Do not" not in text
+
+
+def test_a_drive_that_broke_a_limit_says_so_first(tmp_path):
+    args = ("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--set", "heater.rated_power=1.3 kW")
+    watts = [float(line.split(",")[3]) for line in (VAN / "sweep.csv").read_text().splitlines()[2:]]
+    code, text = _leaves(*args)
+    assert code == 3
+    said = f"Do not operate. Power into the element {max(watts) / 1e3:.2f} kW exceeds its limit of 1.30 kW."
+    assert said in text
+    assert text.index(said) < text.index("Best pitch")
+    data = json.loads(CliRunner().invoke(group(), [str(a) for a in (*args, "--json")]).output)
+    assert (data["safe"], data["may_be_operated"]) == (False, "no")
+
+
+def test_a_logged_rotor_speed_is_held_to_its_limits(tmp_path):
+    rows = (VAN / "sweep.csv").read_text().splitlines()
+    log = tmp_path / "sweep.csv"
+    turning = [f"{line},{1000 if k == 30 else 500}" for k, line in enumerate(rows[2:])]
+    log.write_text("\n".join([f"{rows[1]},rotor_speed_rpm", *turning]) + "\n")
+    code, text = _leaves("tune", VAN / "scenario.toml", log)
+    assert code == 3
+    assert "Blade tip speed 94.2 m/s exceeds its limit of 80.0 m/s." in text  # 1000 rpm at 0.9 m
+    assert "Rotor speed 1000 rpm exceeds its limit of 900 rpm." in text
+
+
+def test_a_best_setting_that_would_break_a_limit_is_not_recommended_unsaid():
+    code, text = _leaves("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--set", "rotor.highest_rotor_speed=700 rpm")
+    assert code == 3
+    assert "Do not operate. At the best setting, in the fastest air of this drive: Rotor speed " in text

@@ -4,7 +4,7 @@ browser.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +15,17 @@ from hypothesis import strategies as st
 from energy.chain.answer import Answered, answered
 from energy.chain.ledger import answer
 from energy.chain.load import load
-from energy.pictures.answer import fuel_over_speed, operating_line
+from energy.chain.matching import Setting
+from energy.chain.payback import payback
+from energy.pictures.answer import operating_line
 from energy.pictures.flow import flow_of, flow_picture
 from energy.pictures.match import heat_over_settings
+from energy.pictures.over_speed import fuel_over_speed
+from energy.pictures.payback import pay_map
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import answer as report
+from energy.words.match import map_title
 
 
 @given(
@@ -77,13 +82,15 @@ def test_fuel_over_speed_is_the_ledgers_own_change(van: Scenario) -> None:
     table = fuel_over_speed(told, "metric").table
     here = table[np.isclose(table["road speed, km/h"], 100.0)].set_index("turbine")["change, L/h"]
     assert here["working"] == pytest.approx(report.as_data(told)["fuel_change"]["l_per_h"])
-    assert here["absent"] == 0.0
-    assert here["absent"] < here["stowed"] < here["working"]
+    assert here["not fitted"] == 0.0
+    assert here["not fitted"] < here["stowed"] < here["working"]
 
 
 def test_titles_state_the_finding(van: Scenario) -> None:
     told = answered(van)
-    assert fuel_over_speed(told, "metric").title == "Working costs fuel at every road speed in still air on the flat"
+    assert fuel_over_speed(told, "metric").title == (
+        "Working costs fuel at every road speed in still air on the flat, compared with not fitting it"
+    )
     assert flow_picture(told, "metric").title.endswith("arrives in the tank")
     power, thrust, turning = operating_line(told, "metric")
     assert "the limit of blade tip speed is passed from" in power.title
@@ -131,3 +138,26 @@ def test_heat_map_leaves_out_what_passes_a_limit(van: Scenario) -> None:
     table = picture.table
     assert table["heat, kW"].isna().any()
     assert table["heat, kW"].max() <= 3.0  # the element's rated power
+
+
+def test_a_legend_holds_what_is_drawn_and_nothing_else(van: Scenario) -> None:
+    result = payback(van, exact=True)
+    for paid, along, kind, asked in (
+        (result.wind, "head wind", "speed", ("alternator", "energy")),
+        (result.descent, "descent", "share", ("fuel", "alternator")),
+    ):
+        chart, _ = pay_map(paid, along, kind, asked, "metric")
+        lines = chart.layer[-1]
+        encoding = lines.to_dict()["encoding"]
+        assert set(encoding["stroke"]["scale"]["domain"]) == set(lines.data["line"])
+        assert len(encoding["strokeDash"]["scale"]["range"]) == len(set(lines.data["line"]))
+        ends = chart.layer[0].to_dict()["encoding"]["color"]["legend"]["values"]
+        assert ends[0] == -ends[-1]
+        assert float(f"{ends[-1]:.1g}") == ends[-1]  # round, to be read
+
+
+@pytest.mark.parametrize("pitch", [0.00325, -0.0004, 4.0])
+def test_a_pitch_is_written_as_a_dial_can_be_set(pitch: float) -> None:
+    best = Setting(*([np.nan] * len(fields(Setting))))
+    title = map_title(replace(best, pitch_deg=pitch, ratio=2.5, resistance_ohm=9.0), "metric")
+    assert f"at a pitch of {abs(round(pitch, 1)):.1f}°" in title

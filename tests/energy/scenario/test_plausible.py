@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests_support import run
 
 from energy.chain.answer import answered
 from energy.chain.impossible import refuse_impossible
@@ -167,6 +168,15 @@ def test_a_verdict_has_the_sign_of_its_fuel_power(demos: Path, grade: str, wind:
 
 
 def test_keys_show_the_plausible_range() -> None:
-    row = next(row for row in key_rows("air") if row["key"] == "temperature")
-    assert row["plausible"] == "−40 °C to 50 °C"
+    row = next(row for row in key_rows("air") if row.key == "temperature")
+    assert row.plausible == "−40 °C to 50 °C"
     assert "plausible −40 °C to 50 °C" in key_words(row)
+
+
+@pytest.mark.parametrize("command", ["answer", "heat", "payback", "loads", "match", "tune"])
+def test_every_answer_names_what_is_meant_though_unusual(van_folder: Path, command: str) -> None:
+    more = {"answer": ["--exact"], "heat": ["--exact"], "payback": ["--exact"], "tune": [van_folder / "sweep.csv"]}
+    meant = ["--set", "air.temperature=-45 degC", "--set", 'unusual=["air.temperature"]']
+    done = run(command, str(van_folder / "scenario.toml"), *map(str, more.get(command, [])), *meant)
+    assert done.stderr == ""
+    assert "Unusual and meant: air.temperature is −45 °C" in " ".join(done.stdout.split())

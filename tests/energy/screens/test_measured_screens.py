@@ -176,9 +176,11 @@ def test_the_sweep_says_what_the_command_line_says_and_can_be_used(demos: Path) 
     assert any("call sheet" in one.label for one in shown.get("download_button"))
     _upload(shown, "mine.csv", (van / "sweep.csv").read_bytes())
     assert not shown.exception
-    assert _verdict(shown) in _told_by_command("tune", str(van / "scenario.toml"), str(van / "sweep.csv"))
     done = run("tune", str(van / "scenario.toml"), str(van / "sweep.csv"), "--json")
-    best = json.loads(done.stdout)["best"]["estimate"]
+    data = json.loads(done.stdout)
+    best = data["best"]["estimate"]
+    assert data["headline"] in _said(shown)
+    assert data["headline"] in _told_by_command("tune", str(van / "scenario.toml"), str(van / "sweep.csv"))
     shown.button(key="use best of sweep").click().run()
     assert not shown.exception
     assert float(_held(shown, "rotor.pitch").removesuffix(" deg")) == pytest.approx(best, rel=1e-3)
@@ -194,7 +196,7 @@ def test_readings_typed_say_what_the_command_line_says_of_the_same_file(demos: P
     _field(shown, "text_input", "watts 1 electrical_power half value").set_value("40").run()
     _field(shown, "text_input", "watts 1 speed value").set_value("50 mph").run()
     _field(shown, "text_input", "watts 1 what").set_value("<i>meter</i>").run()
-    _field(shown, "number_input", "watts count").set_value(2).run()
+    _field(shown, "selectbox", "watts count").set_value(2).run()
     _field(shown, "selectbox", "watts 2 kind").set_value("fuel_change").run()
     _field(shown, "text_input", "watts 2 fuel_change value").set_value("2.3").run()
     _field(shown, "text_input", "watts 2 fuel_change half value").set_value("0.4").run()

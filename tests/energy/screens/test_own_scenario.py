@@ -13,7 +13,9 @@ from energy.chain.load import opened
 from energy.chain.matching import thriftiest
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle, value_at
-from energy.screens import desk, tables
+from energy.scenario.keys import TABLES, spec_of
+from energy.screens import desk, edit, tables
+from energy.words.next_value import next_value
 from vehicle.problems import InputError
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
@@ -118,7 +120,7 @@ def test_lists_are_typed_with_ranges_and_shown_as_typed(app: AppTest) -> None:
 
 
 def test_pairs_that_err_together_are_typed_by_line(app: AppTest) -> None:
-    _widget(app, "selectbox", "typed part").select("uncertainty").run()
+    _widget(app, "radio", "typed part").set_value("how sure").run()
     area = _widget(app, "text_area", "uncertainty.correlated value")
     area.set_value("rotor.power_factor, rotor.thrust_factor, 0.7\n\n").run()
     assert value_at(_held(app), "uncertainty.correlated") == [
@@ -152,3 +154,90 @@ def test_a_demo_that_was_changed_is_no_demo(app: AppTest) -> None:
     assert app.session_state["bundle"] == desk.demos()[desk.FIRST_DEMO]
     _widget(app, "text_input", "vehicle.mass value").set_value("2800").run()
     assert "an invented demo" not in _said(app)
+
+
+@pytest.mark.parametrize(
+    ("key", "typed", "system", "stands"),
+    [
+        ("trip.road_speed", "40 mph", "metric", "40 mph"),
+        ("drive.ratio", "2.5:1", "metric", 2.5),
+        ("drive.ratio", "45/15", "metric", 3),
+        ("vehicle.mass", "4,600 lb", "us", "4600 lb"),
+        ("vehicle.mass", "4,600 lb", "metric", "4,600 lb"),  # a decimal comma elsewhere: refused, not guessed
+    ],
+)
+def test_what_people_type_is_understood_and_the_units_box_follows(
+    app: AppTest, key: str, typed: str, system: str, stands: object
+) -> None:
+    app.session_state["system"] = system
+    app.session_state["round"] += 1
+    app.run()
+    if key == "drive.ratio":
+        _widget(app, "radio", "typed part").set_value("generator and load").run()
+    _widget(app, "text_input", f"{key} value").set_value(typed).run()
+    assert value_at(_held(app), key) == stands
+    if typed == "4,600 lb" and system == "metric":
+        assert "has a comma" in _said(app)
+        return
+    assert not app.exception
+    assert _widget(app, "text_input", f"{key} value").value == str(stands).partition(" ")[0]
+    if isinstance(stands, str):
+        assert _widget(app, "selectbox", f"{key} unit").value == stands.partition(" ")[2]
+
+
+def test_settings_that_were_found_are_guesses_until_kept(app: AppTest) -> None:
+    app.button(key="own begin").click().run()
+    found = {"rotor.pitch", "drive.ratio", "heater.resistance"}
+    assert found <= set(bundles.guesses(_held(app)))
+    before = value_at(_held(app), "rotor.pitch")
+    _widget(app, "button", "rotor.pitch keep").click().run()
+    assert value_at(_held(app), "rotor.pitch") == before
+    assert set(bundles.guesses(_held(app))) & found == found - {"rotor.pitch"}
+
+
+def test_guessed_values_stand_in_the_users_units(app: AppTest) -> None:
+    app.button(key="own begin").click().run()
+    app.session_state["system"] = "us"
+    app.session_state["round"] += 1
+    app.run()
+    _widget(app, "radio", "typed part").set_value("vehicle").run()
+    assert _widget(app, "selectbox", "vehicle.mass unit").value == "lb"
+    assert float(_widget(app, "text_input", "vehicle.mass value").value) == pytest.approx(2500 / 0.45359237, rel=1e-3)
+
+
+def test_a_begun_scenario_is_asked_for_one_value_at_a_time(app: AppTest) -> None:
+    assert "The answer would be" not in _said(app)  # a demo is nobody's own
+    app.button(key="own begin").click().run()
+    told = desk.told_of.held(_held(app))
+    assert told is not None
+    first = next_value(told)
+    assert first is not None
+    assert first.why in _said(app)
+    assert first.how in _said(app)
+    _widget(app, "button", "skip next").click().run()
+    second = next_value(told, [first.key])
+    assert second is not None
+    assert second.key != first.key
+    assert second.why in _said(app)
+    middle = spec_of(second.key)
+    number = "0.9" if middle.unit == "dimensionless" else None
+    if number is not None:
+        _widget(app, "text_input", f"typed next {second.key} value").set_value(number).run()
+        _widget(app, "button", "use next").click().run()
+        assert not app.exception
+        assert value_at(_held(app), second.key)["value"] == 0.9
+        assert second.why not in _said(app)
+    _widget(app, "button", "stop next").click().run()
+    assert "The answer would be" not in _said(app)
+
+
+def test_every_table_has_its_group() -> None:
+    assert {edit.group_of(table) for table in TABLES} == {g for g in edit._GROUPS if g != "what matters most"}
+    assert sorted(t for group in edit._GROUPS.values() for t in group) == sorted(TABLES)
+
+
+@pytest.mark.parametrize(("vehicle", "fuel"), [("pickup", "petrol"), ("small_car", "petrol"), ("van", "diesel")])
+def test_a_vehicle_begins_with_the_usual_fuel_of_its_kind(app: AppTest, vehicle: str, fuel: str) -> None:
+    _widget(app, "selectbox", "typed own kind").select(vehicle).run()
+    assert _widget(app, "selectbox", "typed own fuel").value == fuel
+    assert value_at(beginning.begin(beginning.Beginning(vehicle=vehicle), thriftiest), "engine.fuel") == fuel

@@ -9,6 +9,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -120,10 +121,10 @@ def test_the_bar_goes_away_where_an_error_is_raised(monkeypatch: pytest.MonkeyPa
 # What is kept
 
 
-def test_results_are_kept_by_input_the_last_few_and_no_errors() -> None:
+def test_results_are_kept_by_input_the_last_few_bytes_and_no_errors(monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[tuple[str, int]] = []
 
-    @kept("Counting", most=2)
+    @kept("Counting")
     def found(progress: Progress | None, name: str, number: int = 0) -> str:
         """Say it."""
         asked.append((name, number))
@@ -131,6 +132,11 @@ def test_results_are_kept_by_input_the_last_few_and_no_errors() -> None:
             raise InputError(Problem("here", "", "nothing", "something"))
         return f"{name} {number}"
 
+    wide = waiting.Shelf(1_000_000)
+    monkeypatch.setattr(waiting, "_SHELF", wide)
+    found("a", 1)
+    asked.clear()
+    monkeypatch.setattr(waiting, "_SHELF", waiting.Shelf(int(2.5 * wide.bytes)))
     assert found.held("a", 1) is None
     assert [found("a", 1), found("b"), found("a", 1), found("b")] == ["a 1", "b 0", "a 1", "b 0"]
     assert asked == [("a", 1), ("b", 0)]
@@ -145,7 +151,7 @@ def test_results_are_kept_by_input_the_last_few_and_no_errors() -> None:
 
 
 def test_many_sessions_may_ask_at_once() -> None:
-    @kept("Squaring", most=4)
+    @kept("Squaring")
     def square(progress: Progress | None, number: int) -> int:
         return number * number
 
@@ -162,7 +168,33 @@ def test_many_sessions_may_ask_at_once() -> None:
     assert wrong == []
 
 
+def test_what_is_kept_is_bounded_in_bytes() -> None:
+    shelf = waiting.Shelf(10_000_000)
+    for k in range(100):
+        shelf.put(k, np.zeros(100_000))  # 0.8 MB each
+        assert shelf.bytes <= 10_000_000
+    assert shelf.get(0) is None
+    assert shelf.get(99) is not None
+    assert shelf.bytes > 8_000_000
+    shelf.put("too much", np.zeros(2_000_000))
+    assert shelf.get("too much") is None
+    assert shelf.get(99) is not None
+
+
+def test_the_size_of_a_result_counts_all_it_refers_to() -> None:
+    numbers = np.zeros(50_000)
+    inside = {"a": [numbers, numbers], "text": "x" * 1000}
+    assert 400_000 < waiting.size_of(inside) < 410_000
+    assert 400_000 < waiting.size_of(lambda: numbers) < 410_000
+    assert waiting.size_of(np) < 1000
+
+
 # Nothing recomputes that did not change
+
+
+def _typed(app: AppTest, kind: str, name: str) -> Any:
+    return next(w for w in getattr(app, kind) if w.key and w.key.startswith(f"typed {name}#"))
+
 
 _COMPUTING = {
     "energy.chain.answer.spread_of": "draws",
@@ -172,7 +204,7 @@ _COMPUTING = {
     "energy.screens.setting.match": "match",
     "energy.screens.withstand.structural_loads": "loads",
     "energy.screens.fuel.flow_picture": "flow picture",
-    "energy.screens.fuel.fuel_over_speed": "fuel over speed",
+    "energy.screens.fuel.pictures_over_speed": "pictures over speed",
     "energy.screens.rotor.operating_line": "operating line",
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
@@ -241,14 +273,14 @@ def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter
     assert counted == {}
 
     # What has nothing to do with it: another part of the form, intervals asked for and left again.
-    _shown("edit", app).selectbox(key="part").set_value("air").run()
+    _shown("edit", app).radio(key="part").set_value("road and air").run()
     app.session_state["asked_for"] = "pay"
     app.run()
-    app.checkbox(key="pay intervals").set_value(True).run()
+    _typed(app, "checkbox", "pay intervals").set_value(True).run()
     assert counted.pop("payback") == 1
     assert counted.pop("map of pay") == 2
-    app.checkbox(key="pay intervals").set_value(False).run()
-    app.checkbox(key="pay intervals").set_value(True).run()
+    _typed(app, "checkbox", "pay intervals").set_value(False).run()
+    _typed(app, "checkbox", "pay intervals").set_value(True).run()
     assert counted == {}
 
     # Changed and changed back: the change is computed, the way back is not.

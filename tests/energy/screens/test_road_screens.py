@@ -46,6 +46,10 @@ def _answer(app: AppTest) -> str:
     return said[said.index('class="wt-verdict"') :].partition("</p>")[0].partition(">")[2]
 
 
+def _typed(app: AppTest, kind: str, name: str) -> Any:
+    return next(w for w in getattr(app, kind) if w.key and w.key.startswith(f"typed {name}#"))
+
+
 def _upload(app: AppTest, files: list[tuple[str, bytes]]) -> AppTest:
     shown = app.file_uploader[0].set_value([(name, content, "text/csv") for name, content in files]).run()
     assert not shown.exception
@@ -275,10 +279,11 @@ def test_logs_stay_when_another_screen_was_looked_at(demos: Path) -> None:
     shown = _upload(_at("road"), [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     answer = _answer(shown)
     again = AppTest.from_string(SCRIPT.format(screen="road"), default_timeout=300)
-    again.session_state["road uploads"] = shown.session_state["road uploads"]
+    for key in ("bundle", "loaded", "kept", "system", "round", "typed", "uploads"):
+        again.session_state[key] = shown.session_state[key]
     again.run()
     assert _answer(again) == answer
-    again.button(key="drop road").click().run()
+    again.button(key="remove road logs").click().run()
     assert "Nothing yet" in _answer(again)
 
 
@@ -289,7 +294,7 @@ def test_the_price_of_carrying_it_can_be_asked(tmp_path: Path) -> None:
     text = "".join(entries)
     shown = _upload(_at("road"), [*logs, ("runs.toml", text.encode())])
     assert _answer(shown).startswith("Working compared with stowed")
-    shown = shown.radio(key="road compared").set_value(("stowed", "absent")).run()
+    shown = _typed(shown, "radio", "road compared").set_value("stowed against absent").run()
     for name, content in (*logs, ("runs.toml", text.encode())):
         (tmp_path / name).write_bytes(content)
     assert _answer(shown) == _compare(tmp_path, "--state", "stowed", "--scenario", VAN)["words"]
@@ -309,7 +314,7 @@ def test_a_recording_that_grows_is_watched(tmp_path: Path) -> None:
     rows = _drive(8.0, 1).decode().splitlines()
     recording.write_text("\n".join(rows[:101]) + "\n")
     shown = _at("road")
-    shown.text_input(key="live file").set_value(str(tmp_path)).run()
+    _typed(shown, "text_input", "live file").set_value(str(tmp_path)).run()
     assert not shown.exception
     assert "100 rows" in _said(shown)
     assert "vehicle speed" in _said(shown)
@@ -321,20 +326,20 @@ def test_a_recording_that_grows_is_watched(tmp_path: Path) -> None:
     os.utime(recording, (then, then))
     shown.run()
     assert "Stopped: no new row for" in _said(shown)
-    shown.text_input(key="live file").set_value(str(tmp_path / "none.csv")).run()
+    _typed(shown, "text_input", "live file").set_value(str(tmp_path / "none.csv")).run()
     assert "no such file or folder yet" in _said(shown)
-    shown.text_input(key="live file").set_value("/etc/passwd").run()
+    _typed(shown, "text_input", "live file").set_value("/etc/passwd").run()
     assert "a file of kind (none)" in _said(shown)
     assert "root:" not in _said(shown)
 
 
 def test_the_plan_is_the_commands(demos: Path, tmp_path: Path, offered: dict[str, bytes]) -> None:
     shown = _at("plan")
-    shown.selectbox(key="plan power").set_value(90)
-    shown.text_input(key="plan length metric").set_value("20 km")
-    shown.radio(key="plan spread").set_value("my own figure").run()
-    shown.number_input(key="plan spread percent").set_value(8.0).run()
-    shown.radio(key="plan without").set_value("absent").run()
+    _typed(shown, "selectbox", "plan power").set_value("90")
+    _typed(shown, "text_input", "plan length").set_value("20 km")
+    _typed(shown, "radio", "plan spread").set_value("my own figure").run()
+    _typed(shown, "text_input", "plan spread percent").set_value("8").run()
+    _typed(shown, "radio", "plan without").set_value("absent").run()
     shown.button(key="another order").click().run()
     assert not shown.exception
     options = ("--chance", "90", "--length", "20 km", "--spread", "8 %", "--without", "absent", "--seed", "2")
@@ -352,7 +357,7 @@ def test_the_plan_is_the_commands(demos: Path, tmp_path: Path, offered: dict[str
 def test_the_plan_takes_the_scatter_of_pilot_runs(demos: Path) -> None:
     folder = demos / "road_test"
     shown = _at("plan")
-    shown.radio(key="plan spread").set_value("from logs of mine").run()
+    _typed(shown, "radio", "plan spread").set_value("from logs of mine").run()
     assert "No log yet" in _said(shown)
     shown = _upload(shown, [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     scenario = str(demos / "van_water_tank" / "scenario.toml")

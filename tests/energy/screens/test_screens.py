@@ -15,7 +15,7 @@ from tests_support import run
 from energy.chain.answer import answered
 from energy.chain.load import opened
 from energy.scenario import bundle as bundles
-from energy.screens import catalogue, desk
+from energy.screens import catalogue, desk, edit
 from energy.words import answer as report
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
@@ -64,6 +64,13 @@ def _told(app: AppTest) -> list[str]:
 def _held(app: AppTest) -> bundles.Bundle:
     found: bundles.Bundle = app.session_state["bundle"]
     return found
+
+
+def _part(app: AppTest, table: str) -> None:
+    """Choose the part of the form that holds a table."""
+    group = edit.group_of(table)
+    _field(app, "radio", "typed part").set_value(group).run()
+    _field(app, "radio", f"typed part of {group}").set_value(table).run()
 
 
 def _field(app: AppTest, kind: str, name: str) -> Any:
@@ -137,7 +144,7 @@ def test_another_unit_keeps_the_quantity(app: AppTest) -> None:
 
 def test_a_temperature_with_its_half_width_is_converted_as_a_difference(app: AppTest) -> None:
     shown = _at(app, "edit")
-    _field(shown, "selectbox", "typed part").set_value("air").run()
+    _part(shown, "air")
     _field(shown, "selectbox", "air.temperature sure").set_value("plus or minus").run()
     _field(shown, "text_input", "air.temperature plus_minus").set_value("5").run()
     assert bundles.value_at(_held(shown), "air.temperature") == {"value": "15 degC", "plus_minus": "5 K"}
@@ -148,7 +155,7 @@ def test_a_temperature_with_its_half_width_is_converted_as_a_difference(app: App
 
 def test_a_range_and_back_to_the_default(app: AppTest) -> None:
     shown = _at(app, "edit")
-    _field(shown, "selectbox", "typed part").set_value("vehicle").run()
+    _part(shown, "vehicle")
     _field(shown, "selectbox", "vehicle.rolling_resistance sure").set_value("between").run()
     _field(shown, "text_input", "vehicle.rolling_resistance low").set_value("0.008").run()
     assert "a range without both low and high" in _said(shown)
@@ -169,24 +176,24 @@ def test_looking_at_every_part_changes_nothing(app: AppTest, demos: Path, demo: 
         app.session_state[key] = bundle
     shown = _at(app, "edit")
     for part in TABLES:
-        _field(shown, "selectbox", "typed part").set_value(part).run()
+        _part(shown, part)
         assert not shown.exception, part
     assert _held(shown) == bundle
 
 
 def test_from_engine_to_battery_by_buttons_only(app: AppTest) -> None:
     shown = _at(app, "edit")
-    _field(shown, "selectbox", "typed part").set_value("engine").run()
+    _part(shown, "engine")
     shown.button(key="without engine").click().run()
     assert "either a table [engine] or a table [battery]" in _said(shown)
-    _field(shown, "selectbox", "typed part").set_value("battery").run()
+    _part(shown, "battery")
     shown.button(key="add battery").click().run()
     assert "Costs battery energy" in _said(shown)
 
 
 def test_gears_and_choices_are_written_as_the_file_has_them(app: AppTest) -> None:
     shown = _at(app, "edit")
-    _field(shown, "selectbox", "typed part").set_value("engine").run()
+    _part(shown, "engine")
     _field(shown, "text_input", "engine.speed_per_1000_rpm value").set_value("9, 17, 27.5").run()
     assert bundles.value_at(_held(shown), "engine.speed_per_1000_rpm") == ["9 km/h", "17 km/h", "27.5 km/h"]
     _field(shown, "selectbox", "engine.fuel value").set_value("petrol").run()

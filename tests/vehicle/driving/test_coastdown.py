@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vehicle.driving.coastdown import CoastRun, fit_coastdown
+from vehicle.driving.coast_run import CoastRun
+from vehicle.driving.coastdown import fit_coastdown
 from vehicle.logs.coast_runs import coast_runs
 from vehicle.logs.read import read_log
 from vehicle.problems import InputError

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from energy.commands.join import command
-from vehicle.logs.join import find_offset, join_second_log, read_log_text
+from vehicle.logs.join import join_second_log, read_log_text
+from vehicle.logs.offset import find_offset
 from vehicle.problems import InputError
 
 Floats = NDArray[np.float64]
@@ -199,3 +200,27 @@ def test_join_never_overwrites_unasked(tmp_path: Path) -> None:
     said = CliRunner().invoke(command, [str(log), str(log), "--offset", "0 s", "--out", str(target), "--force"])
     assert said.exit_code == 0
     assert target.read_text().splitlines()[:2] == ["time_s,watts,second_watts", "0,0,0"]
+
+
+@pytest.mark.parametrize(
+    ("head", "per_second", "codec"),
+    [
+        ("Time [ms],watts", 1000.0, "utf-8"),
+        ("Zeit (s),watts", 1.0, "cp1252"),
+        ("elapsed (min),watts", 1 / 60, "utf-16-le"),
+        ("Milliseconds,watts", 1000.0, "utf-8"),
+    ],
+)
+def test_a_second_log_is_read_as_any_log_is(tmp_path: Path, head: str, per_second: float, codec: str) -> None:
+    rows = "".join(f"{at * per_second:.6f},{at + 5}\n" for at in range(60))
+    path = tmp_path / "meter.csv"
+    path.write_bytes(f"{head}\n{rows}".encode(codec))
+    log = read_log_text(path)
+    assert log.numbers["time_s"][-1] == pytest.approx(59)
+    assert log.numbers["watts"][10] == 15
+
+
+def test_a_clock_of_a_second_log_that_may_count_minutes_is_asked_for(tmp_path: Path) -> None:
+    path = write(tmp_path / "meter.csv", "time,watts\n" + "".join(f"{at / 60:.6f},{at}\n" for at in range(60)))
+    with pytest.raises(InputError, match="min or s is possible"):
+        read_log_text(path)

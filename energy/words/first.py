@@ -1,0 +1,80 @@
+"""The numbers that stand large on the first screen and on the report's first page: fuel and heat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from energy.chain.limits import limits_of
+from energy.words.answer import money_per_hour
+from energy.words.verdict import drawn_heat, median_change_w, median_heat_w, number, range_words
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
+
+
+@dataclass(frozen=True)
+class Card:
+    """One number: what it is, the number, and what goes with it, a line each."""
+
+    name: str
+    value: str
+    lines: tuple[str, ...]
+
+
+def cards(told: Answered, system: UnitSystem) -> tuple[Card, Card]:
+    """Return the change in fuel and the heat, from the figures that the verdict states."""
+    return _fuel_card(told, system), _heat_card(told, system)
+
+
+def _fuel_card(told: Answered, system: UnitSystem) -> Card:
+    fuel, base = told.answer.inputs.fuel, number(told.answer.without.supply.source_w)
+    name = "Fuel" if fuel is not None else "Battery energy"
+    kind = told.power_kind if fuel is None else told.fuel_kind
+    change = median_change_w(told)
+
+    def shown(watts: float) -> str:
+        volume = watts * told.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
+        return show(volume, kind, system, digits=3)
+
+    if abs(change) < 0.05:
+        return Card(name, "no change", () if base < 0.05 else (f"{shown(base)} with and without",))
+    money = money_per_hour(told)
+    lines = [f"from {shown(base)} to {shown(base + change)}"]
+    if money is not None and told.trip is None:
+        lines.append(f"{figures(money[0], 3, signed=True)} {money[1]} per hour")
+    value = f"{figures(100 * change / base, 2, signed=True)} %" if base > 0.05 else shown(change)
+    return Card(name, value, tuple(lines))
+
+
+def _heat_card(told: Answered, system: UnitSystem) -> Card:
+    heat, kind = median_heat_w(told), told.power_kind
+    name = f"Heat into {told.scenario.heater.what}"
+    if heat <= 0.5:
+        return Card(name, "none", ())
+    lines = () if told.spread is None else (f"90 % range {range_words(drawn_heat(told), kind, system)}",)
+    return Card(name, show(heat * told.over_s, kind, system), lines)
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """A stated limit: its name, how much of it is used (1 at the limit), and that in words."""
+
+    name: str
+    share: float
+    words: str
+
+
+def largest_limits(told: Answered, system: UnitSystem, most: int = 3) -> tuple[LimitRow, ...]:
+    """Return the stated limits that are used most, the most used first; what is not known is left out."""
+    known = sorted((x for x in limits_of(told) if x.share == x.share), key=lambda limit: -limit.share)
+    return tuple(
+        LimitRow(
+            limit.name,
+            limit.share,
+            f"{show(limit.value, limit.kind, system)} of {show(limit.limit, limit.kind, system)}"
+            + (", over its limit" if limit.broken else f" ({100 * limit.share:.0f} %)"),
+        )
+        for limit in known[:most]
+    )

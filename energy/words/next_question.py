@@ -1,0 +1,85 @@
+"""The one or two questions that follow from an answer, each with why: for the app's screens and the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from energy.chain.limits import broken_limits
+from energy.words.verdict import called, number, verdict
+
+if TYPE_CHECKING:
+    from energy.chain.answer import Answered
+    from energy.uncertainty.measurement import Measurement
+    from energy.words.verdict import Verdict
+
+MOST = 2
+_WITHOUT_SCENARIO = ("keys", "evidence")
+_WORTH_MEASURING = 0.1  # of the range: own rule, no source
+
+
+@dataclass(frozen=True)
+class NextQuestion:
+    """A question that follows: the screen's place, the subcommand that answers it, and why it comes next."""
+
+    place: str
+    command: str
+    why: str
+
+    def line(self, scenario: str) -> str:
+        """Return what to run next on a scenario file, and why."""
+        of_what = "" if self.command.partition(" ")[0] in _WITHOUT_SCENARIO else f" {scenario}"
+        return f"windtoll {self.command}{of_what} ({self.why[0].lower()}{self.why[1:].rstrip('.')})"
+
+
+def next_questions(told: Answered, found: Verdict | None = None, *, here: str = "") -> tuple[NextQuestion, ...]:
+    """Return the questions that follow from an answer, the most pressing first; `here` is the place one stands at.
+
+    `found` is the answer's verdict, where it is at hand.
+    """
+    found = verdict(told, "metric") if found is None else found
+    chosen: dict[str, NextQuestion] = {}
+    for question in _pressing(told, found):
+        if question.place != here:
+            chosen.setdefault(question.place, question)
+    return tuple(chosen.values())[:MOST]
+
+
+def _pressing(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
+    if found.dangers:
+        names = " and ".join(limit.name.lower() for limit in broken_limits(told)[:2])
+        yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
+    if found.warnings:
+        yield NextQuestion("setting", "match", "A stalled rotor gives little heat: look for a setting that runs.")
+        yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
+    yield NextQuestion("loads", "loads", "Not checked yet: whether rotor, mount and brake hold when the load is cut.")
+    yield from _of_the_outcome(told, found)
+    measured = _worth_measuring(told)
+    if measured is not None:
+        share = f"{100 * measured.shrinks_by:.0f} %"
+        yield NextQuestion(
+            "scenario",
+            f"keys {measured.key.partition('.')[0]}",
+            f"Least known: {called(measured.key)}. Measuring it narrows the range by {share}.",
+        )
+    yield NextQuestion("evidence", "evidence", "How far such numbers have been right before.")
+
+
+def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
+    moving = number(told.answer.inputs.road_speed_m_s) > 0
+    if found.word == "cannot tell":
+        yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
+    if found.word == "costs":
+        yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
+    if found.word == "saves" and moving:
+        yield NextQuestion("plan", "plan", "It may save fuel here: runs on the road would prove it.")
+    if found.word == "saves":
+        yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
+    if found.word == "no effect":
+        yield NextQuestion("rotor", "curves", "No heat here: see from which air speed on the rotor gives any.")
+
+
+def _worth_measuring(told: Answered) -> Measurement | None:
+    measurements = () if told.spread is None else told.spread.measurements
+    return next((m for m in measurements if m.shrinks_by >= _WORTH_MEASURING), None)

@@ -1,0 +1,133 @@
+"""The first screen as a builder meets it: danger first, the answer without scrolling, in light and in dark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from itertools import combinations
+from typing import Any
+
+import pytest
+from browser_support import PHONE, open_screen, settled
+
+from energy.pictures.palette import DARK, LIGHT
+
+LAPTOP = {"width": 1366, "height": 768}
+_RECTANGLES = """sel => [...document.querySelectorAll(sel)].map(e => {
+  const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom] })"""
+
+
+@pytest.fixture
+def themed(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
+    """Open the first screen in a theme at a size."""
+    contexts = []
+
+    def opened(theme: str, size: dict[str, int], place: str = "") -> Any:
+        context = browser.new_context(viewport=size, color_scheme=theme)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(60_000)
+        open_screen(page, address, place)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+def _bottom(page: Any, selector: str) -> float:
+    return max(float(rectangle[3]) for rectangle in page.evaluate(_RECTANGLES, selector))
+
+
+@pytest.mark.parametrize("size", [LAPTOP, PHONE])
+def test_the_answer_its_range_and_three_numbers_need_no_scrolling(
+    themed: Callable[..., Any], size: dict[str, int]
+) -> None:
+    page = themed("light", size)
+    for selector in (".wt-loud", ".wt-strip", ".wt-card"):
+        assert _bottom(page, selector) <= size["height"], selector
+    assert page.locator(".wt-card").count() == 3
+    height = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.wt-loud')).lineHeight)")
+    loud = page.evaluate(_RECTANGLES, ".wt-loud")[0]
+    assert loud[3] - loud[1] < 1.7 * height  # one line
+
+
+def test_texts_on_the_range_are_readable_and_apart_on_a_phone(themed: Callable[..., Any]) -> None:
+    page = themed("light", PHONE)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.wt-strip span, .wt-card p, .wt-bars span')]"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(sizes) >= 14
+    texts = page.evaluate(_RECTANGLES, ".wt-strip span")
+    assert len(texts) >= 5
+    assert min(text[0] for text in texts) >= 0
+    assert max(text[2] for text in texts) <= PHONE["width"]
+    for one, other in combinations(texts, 2):
+        apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] + 1 or other[3] <= one[1] + 1
+        assert apart, (one, other)
+
+
+def test_danger_stands_before_the_answer(themed: Callable[..., Any]) -> None:
+    page = themed("light", PHONE)
+    slider = page.get_by_role("slider", name="road speed, km/h")
+    slider.focus()
+    slider.press("End")
+    page.wait_for_selector(".wt-danger")
+    settled(page)
+    danger, loud = (page.evaluate(_RECTANGLES, s)[0] for s in (".wt-danger", ".wt-loud"))
+    assert danger[3] <= loud[1]
+    assert page.locator(".wt-danger").inner_text().startswith("Do not operate.")
+    sizes = page.evaluate(
+        "['.wt-danger p', '.wt-loud'].map(s => parseFloat(getComputedStyle(document.querySelector(s)).fontSize))"
+    )
+    assert sizes[0] >= 20
+    first = page.locator(".wt-next").first.inner_text()
+    assert first.startswith("Over a limit")
+
+
+def _rgb(colour: str) -> str:
+    return f"rgb({', '.join(str(int(colour[k : k + 2], 16)) for k in (1, 3, 5))})"
+
+
+@pytest.mark.parametrize(("theme", "palette"), [("light", LIGHT), ("dark", DARK)])
+def test_page_range_and_charts_follow_the_theme(themed: Callable[..., Any], theme: str, palette: Any) -> None:
+    page = themed(theme, LAPTOP)
+    page.wait_for_selector("[data-testid=stVegaLiteChart] svg text")
+    found = page.evaluate(
+        """() => { const c = (s, p) => getComputedStyle(document.querySelector(s))[p]; return {
+        paper: c('[data-testid=stApp]', 'backgroundColor'), loud: c('.wt-loud', 'color'),
+        card: c('.wt-card', 'backgroundColor'), fifty: c('.wt-strip .fifty', 'backgroundColor'),
+        axis: c('[data-testid=stVegaLiteChart] svg .role-axis-label text', 'fill') } }"""
+    )
+    assert found == {
+        "paper": _rgb(palette.paper),
+        "loud": _rgb(palette.cost),
+        "card": _rgb(palette.card),
+        "fifty": _rgb(palette.cost),
+        "axis": _rgb(palette.ink),
+    }
+
+
+def test_one_or_two_next_questions_take_the_place_of_all(themed: Callable[..., Any]) -> None:
+    page = themed("light", LAPTOP)
+    main = page.locator("[data-testid=stMain]")
+    assert "Other questions" not in main.inner_text()
+    assert main.get_by_text("What to check next").count() == 1
+    assert 1 <= main.locator(".wt-next").count() <= 2
+    main.get_by_role("link", name="What must it withstand?").click()
+    page.wait_for_function("document.querySelector('h1')?.innerText === 'What must it withstand?'")
+    settled(page)
+    assert "Other questions" not in main.inner_text()
+    assert 1 <= main.locator(".wt-next").count() <= 2
+    assert main.get_by_role("link", name="What must it withstand?").count() == 0  # not where one stands
+
+
+def test_logo_and_typeface_are_its_own_and_from_this_machine(themed: Callable[..., Any], address: str) -> None:
+    page = themed("light", LAPTOP)
+    assert page.locator("[data-testid=stSidebar] img[data-testid=stSidebarLogo], img[data-testid=stLogo]").count() >= 1
+    assert page.evaluate("document.fonts.ready.then(() => document.fonts.check('16px \"Atkinson Hyperlegible Next\"'))")
+    loaded = page.evaluate(
+        "[...document.fonts].filter(f => f.family.includes('Hyperlegible') && f.status === 'loaded').length"
+    )
+    assert loaded >= 1
+    assert page.evaluate("getComputedStyle(document.querySelector('.wt-loud')).fontFamily").startswith('"Atkinson')

@@ -1,0 +1,472 @@
+"""An evening's work is safe: it comes back after a reload, another browser and a new start; every step can be undone.
+
+Own rules of the project, no source. Numbers are held against the command line's.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser_support import PHONE, open_screen, settled
+
+from energy.screens import catalogue
+
+ROOT = Path(__file__).resolve().parents[2]
+QUESTIONS = {screen.place: screen.question for screen in catalogue.SCREENS}
+TIMEOUT_MS = int(os.environ.get("BROWSER_TIMEOUT_MS", "60000"))
+SPEED = "road speed, km/h"
+
+
+def _started(port: int, works: Path) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
+    process = subprocess.Popen(
+        command,
+        cwd=ROOT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "WINDTOLL_WORKS": str(works)},
+    )
+    for _ in range(1200):
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
+                return process
+        except OSError:
+            time.sleep(0.1)
+    pytest.fail("the app did not answer within two minutes")
+
+
+def _stopped(process: subprocess.Popen[bytes]) -> None:
+    process.terminate()
+    try:
+        process.wait(5)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait(5)
+
+
+@pytest.fixture
+def own_server(browser: Any, tmp_path: Path) -> Iterator[tuple[str, Path, Callable[[], None], Callable[[], None]]]:
+    """An app of the test's own: its address, the folder of its works, and what stops and starts it."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    works = tmp_path / "works"
+    running = [_started(port, works)]
+
+    def stop() -> None:
+        _stopped(running.pop())
+
+    def start() -> None:
+        running.append(_started(port, works))
+
+    yield f"http://127.0.0.1:{port}", works, stop, start
+    for process in running:
+        _stopped(process)
+
+
+def _slider(page: Any, name: str = SPEED) -> Any:
+    return page.get_by_role("slider", name=name)
+
+
+def _value(page: Any, name: str = SPEED) -> float:
+    return float(_slider(page, name).input_value())
+
+
+def _press(page: Any, key: str, name: str = SPEED) -> None:
+    """Press a key on a slider, and wait for the new verdict."""
+    before = page.locator(".wt-verdict").first.inner_text()
+    _slider(page, name).press(key)
+    page.wait_for_function(
+        "b => ![undefined, b].includes(document.querySelector('.wt-verdict')?.innerText)", arg=before
+    )
+    settled(page)
+
+
+def _to(page: Any, place: str) -> None:
+    """Choose a screen in the sidebar."""
+    words = QUESTIONS.get(place, "Your works")
+    page.get_by_test_id("stSidebar").get_by_role("link", name=words, exact=True).click()
+    page.wait_for_function("q => document.querySelector('h1')?.innerText.trim() === q", arg=words)
+    settled(page)
+
+
+def _click(page: Any, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).first.click()
+    settled(page)
+
+
+def _fill(page: Any, name: str, text: str) -> None:
+    page.get_by_role("textbox", name=name, exact=True).fill(text)
+    page.keyboard.press("Tab")
+    settled(page)
+
+
+def _begin_form(page: Any) -> None:
+    page.get_by_text("Begin a scenario of your own, from nothing").click()
+    page.get_by_role("textbox", name="mass with load and people", exact=True).wait_for()
+    settled(page)
+
+
+def _shown(page: Any, address: str) -> None:
+    page.goto(address)
+    page.wait_for_selector(".wt-verdict")
+    settled(page)
+
+
+def test_a_work_comes_back_after_reload_another_browser_and_a_new_start(
+    page: Any, browser: Any, own_server: tuple[str, Path, Callable[[], None], Callable[[], None]], demos: Path
+) -> None:
+    address, works, stop, start = own_server
+    _shown(page, address)
+    _press(page, "ArrowRight")
+    _to(page, "pitch")
+    rows = (demos / "van_water_tank" / "measured.csv").read_bytes()
+    upload = {"name": "mine.csv", "mimeType": "text/csv", "buffer": rows}
+    page.locator("[data-testid=stMain] input[type=file]").set_input_files([upload])
+    page.wait_for_selector("[data-testid=stMain] .wt-table")
+    settled(page)
+    _to(page, "size")
+    _fill(page, "heat wanted", "1234")
+    page.get_by_text("US (mph, lbf, gal)").click()
+    page.wait_for_function("document.querySelector('h1') && document.body.innerText.includes('mph')")
+    settled(page)
+    named = page.url
+    assert re.search(r"\?work=[0-9a-f]{10}$", named)
+    pitch = named.replace("/size", "/pitch")
+
+    def looked_at(page: Any) -> None:
+        _shown(page, named)
+        assert page.get_by_role("textbox", name="heat wanted", exact=True).input_value() == "1234"
+        assert (
+            page.locator("[data-testid=stSidebar] input[type=radio]:checked")
+            .evaluate("e => e.closest('label').innerText")
+            .startswith("US")
+        )
+        _shown(page, pitch)
+        assert "In use: mine.csv, uploaded before." in page.locator("[data-testid=stMain]").inner_text()
+
+    looked_at(page)
+    stop()
+    page.wait_for_selector("#wt-ended")
+    said = page.locator("#wt-ended").inner_text()
+    assert said.startswith("windtoll has ended")
+    assert page.locator("[role=dialog]:visible").count() == 0
+    assert "connected to the internet" not in page.evaluate(
+        "[...document.querySelectorAll('body *')].filter(e => e.checkVisibility()).map(e => e.innerText).join(' ')"
+    )
+    start()
+    page.wait_for_selector("#wt-ended", state="detached")
+    other = browser.new_context(viewport={"width": 1280, "height": 900})
+    try:
+        second = other.new_page()
+        second.set_default_timeout(TIMEOUT_MS)
+        looked_at(second)
+        _shown(second, address)  # no name in the address: the work that was changed last
+        assert second.url == f"{address}/?work={named[-10:]}"
+        assert round(1.609344 * _value(second, "road speed, mph")) == 101
+        _click(second, "Undo")
+        assert round(1.609344 * _value(second, "road speed, mph")) == 100
+    finally:
+        other.close()
+    assert {p.name for p in works.iterdir()} == {named[-10:]}
+
+
+def test_every_change_is_a_step_to_undo_and_redo(page: Any, address: str) -> None:
+    open_screen(page, address)
+    steps = [page.locator(".wt-verdict").first.inner_text()]
+    for key in ("ArrowRight", "ArrowRight", "Home"):
+        _press(page, key)
+        steps.append(page.locator(".wt-verdict").first.inner_text())
+    _press(page, "ArrowRight", "wind speed, km/h")
+    steps.append(page.locator(".wt-verdict").first.inner_text())
+    _to(page, "scenario")
+    _fill(page, "drive ratio" if page.get_by_role("textbox", name="drive ratio").count() else "ratio", "3.3")
+    steps.append(page.locator(".wt-verdict").first.inner_text())
+    page.get_by_role("button", name="Revert to loaded").click()  # one step more
+    settled(page)
+    steps.append(page.locator(".wt-verdict").first.inner_text())
+    assert steps[-1] == steps[0]
+    page.reload()  # the steps are saved with the work
+    page.wait_for_selector(".wt-verdict")
+    settled(page)
+    for expected in reversed(steps[:-1]):
+        _click(page, "Undo")
+        page.wait_for_function("t => document.querySelector('.wt-verdict')?.innerText === t", arg=expected)
+    assert page.get_by_role("button", name="Undo", exact=True).is_disabled()
+    for expected in steps[1:]:
+        _click(page, "Redo")
+        page.wait_for_function("t => document.querySelector('.wt-verdict')?.innerText === t", arg=expected)
+    assert page.get_by_role("button", name="Redo", exact=True).is_disabled()
+    _click(page, "Undo")
+    ratio = page.get_by_role("textbox", name=re.compile("^(drive )?ratio$"))
+    assert ratio.input_value() == "3.3"
+
+
+def test_two_tabs_on_one_work_the_later_change_wins_and_the_other_says_so(page: Any, address: str) -> None:
+    open_screen(page, address)
+    _press(page, "ArrowRight")
+    second = page.context.new_page()
+    second.set_default_timeout(TIMEOUT_MS)
+    _shown(second, page.url)
+    assert _value(second) == 101
+    _press(second, "ArrowRight")
+    _press(second, "ArrowRight", "wind speed, km/h")
+    page.wait_for_selector("text=This work was changed in another tab.")
+    assert _value(page) == 101
+    _press(page, "ArrowLeft")  # the later change wins; what the other tab changed of other values stays
+    said = page.locator("[data-testid=stMain]").inner_text()
+    assert "changed in another tab; you see it as it stands since then" in said
+    assert (_value(page), _value(page, "wind speed, km/h")) == (100, 1)
+    second.wait_for_selector("text=This work was changed in another tab.")
+    second.get_by_role("button", name="Show it as it stands").click()
+    second.wait_for_selector("text=Show it as it stands", state="detached")
+    settled(second)
+    assert (_value(second), _value(second, "wind speed, km/h")) == (100, 1)
+    _click(second, "Undo")
+    assert _value(second) == 102
+    second.close()
+
+
+@pytest.mark.parametrize(
+    "asked",
+    ["work=../../../../etc/passwd", "work=..%2F..%2Fetc", "work=", "work=zzzzzzzzzz", "demo=../../etc", "work=%00"],
+)
+def test_a_hostile_address_opens_nothing_and_is_named(page: Any, address: str, asked: str) -> None:
+    _shown(page, f"{address}/?{asked}")
+    assert page.locator(".wt-notice").first.inner_text().startswith(("address: ", "work zzzzzzzzzz: "))
+    assert page.locator("[data-testid=stException]").count() == 0
+    assert "?demo=van_water_tank" in page.url
+
+
+def test_works_are_listed_renamed_duplicated_deleted_and_restored(
+    page: Any, own_server: tuple[str, Path, Callable[[], None], Callable[[], None]]
+) -> None:
+    address, works, _, _ = own_server
+    _shown(page, address)
+    _press(page, "ArrowRight")
+    _to(page, "works")
+    hostile = '<img src=x onerror="alert(1)"> **bold** [x](http://x)'
+    page.get_by_role("button", name="Rename").click()
+    page.get_by_role("textbox", name=re.compile("^new name of")).fill(hostile)
+    page.keyboard.press("Enter")
+    page.wait_for_function("t => document.querySelector('.wt-work')?.innerText.startsWith(t)", arg=hostile[:70])
+    settled(page)
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Duplicate").click()
+    page.wait_for_function("document.querySelectorAll('.wt-work').length === 2")
+    settled(page)
+    (works / "damaged1").mkdir()
+    (works / "damaged1" / "work.json").write_bytes(b"\x80\x04\x95")
+    page.get_by_role("button", name="Delete").last.click()
+    page.wait_for_selector("text=Undo: restore it")
+    settled(page)
+    assert page.locator(".wt-problem li").all_inner_texts() == [
+        f"work damaged1: {works / 'damaged1' / 'work.json'}: is damaged; accepted: a file that windtoll wrote"
+    ]
+    page.get_by_role("button", name="Undo: restore it").click()
+    page.wait_for_selector("text=Undo: restore it", state="detached")
+    settled(page)
+    names = page.locator(".wt-work").all_inner_texts()
+    assert sorted(len(name) > 20 for name in names) == [True, True]
+    page.get_by_role("link", name=re.compile("^Open .*copy")).first.click()
+    page.wait_for_selector(".wt-verdict")
+    settled(page)
+    assert _value(page) == 101
+
+
+@pytest.mark.parametrize("unit", ["US (mph, lbf, gal)", "metric (km/h, N, L)"])
+def test_one_value_stands_alike_on_every_screen_that_shows_it(page: Any, address: str, unit: str) -> None:
+    open_screen(page, address)
+    page.get_by_text(unit).click()
+    settled(page)
+    name = "road speed, mph" if unit.startswith("US") else SPEED
+    _press(page, "ArrowRight", name)
+    speed = _value(page, name)
+    assert speed > 50
+    for place in ("plan", "fuel", "scenario", "plan", "rotor", "plan", "fuel"):
+        if place == "fuel":
+            page.get_by_test_id("stSidebar").get_by_role("link", name=QUESTIONS["fuel"], exact=True).click()
+            page.wait_for_function("q => document.querySelector('h1')?.innerText.trim() === q", arg=QUESTIONS["fuel"])
+            settled(page)
+        else:
+            _to(page, place)
+        if place in ("plan", "fuel"):
+            assert _value(page, name) == pytest.approx(speed, abs=0.5), place
+        elif place == "scenario":
+            assert float(page.get_by_role("textbox", name="road speed", exact=True).input_value()) == pytest.approx(
+                speed, abs=0.5
+            )
+            _fill(page, "road speed", f"{speed + 5:.0f}")
+            speed += 5
+    _to(page, "plan")
+    _slider(page, name).press("ArrowRight")
+    settled(page)
+    _to(page, "fuel")
+    assert _value(page, name) == pytest.approx(round(speed) + 1, abs=0.6)
+    for other, key in (("wind speed", "ArrowRight"), ("grade (downhill below 0), %", "ArrowRight")):
+        label = f"{other}, {'mph' if unit.startswith('US') else 'km/h'}" if other == "wind speed" else other
+        _press(page, key, label)
+        moved = _value(page, label)
+        assert moved != 0
+        _to(page, "scenario")
+        field = page.get_by_role("textbox", name=other.partition(" (")[0], exact=True)
+        assert float(field.input_value()) == pytest.approx(moved, abs=0.01)
+        field.fill("")
+        field.press("Tab")
+        settled(page)
+        _to(page, "fuel")
+        assert _value(page, label) == 0
+
+
+def test_a_half_filled_form_stays_and_a_negative_mass_is_a_fault_at_its_field(page: Any, address: str) -> None:
+    open_screen(page, address, "scenario")
+    _begin_form(page)
+    _fill(page, "mass with load and people", "-5")
+    fault = page.locator(".wt-problem").first.inner_text()
+    assert "mass with load and people: -5 kg" in fault
+    assert "above" in fault
+    _click(page, "Make this my scenario")
+    assert page.locator(".wt-problem", has_text="This cannot be begun yet").count() == 1
+    _fill(page, "mass with load and people", "2150")
+    _fill(page, "rotor diameter", "1.7")
+    page.get_by_text("US (mph, lbf, gal)").click()
+    settled(page)
+    _to(page, "heat")
+    page.get_by_text("metric (km/h, N, L)").click()
+    settled(page)
+    _to(page, "scenario")
+    _begin_form(page)
+    for name, text in (("mass with load and people", "2150"), ("rotor diameter", "1.7")):
+        assert page.get_by_role("textbox", name=name, exact=True).input_value() == text
+    _click(page, "Make this my scenario")
+    page.wait_for_function("document.querySelector('.wt-title')?.innerText.startsWith('My ')")
+    settled(page)
+    # The blade of a begun scenario goes with its diameter; a field that was emptied keeps its unit.
+    _fill(page, "diameter", "2")
+    page.wait_for_selector("text=The textbook blade was scaled to the new diameter")
+    assert page.locator(".wt-problem").count() == 0
+    _fill(page, "diameter", "80 in")
+    assert page.locator(".wt-problem").count() == 0
+    _fill(page, "diameter", "")
+    _fill(page, "diameter", "55")
+    assert page.get_by_role("combobox", name="unit of diameter").input_value() == "in"
+    _to(page, "rotor")
+    _to(page, "scenario")  # the field is made anew from the scenario
+    assert page.get_by_role("textbox", name="diameter", exact=True).input_value() == "55"
+    assert page.get_by_role("combobox", name="unit of diameter").input_value() == "in"
+    assert "PydanticUndefined" not in page.content()
+
+
+def _contrast_faults(page: Any) -> list[tuple[str, list[str]]]:
+    from axe_playwright_python.base import AXE_FILE_PATH
+
+    page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {runOnly: ['color-contrast', 'link-name', 'button-name', 'label']})")
+    return [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_both_modes_follow_the_system_and_can_be_read(browser: Any, address: str, scheme: str) -> None:
+    context = browser.new_context(viewport={"width": 1366, "height": 768}, color_scheme=scheme)
+    try:
+        page = context.new_page()
+        page.set_default_timeout(TIMEOUT_MS)
+        open_screen(page, address)
+        background = page.evaluate("getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor")
+        assert (background == "rgb(255, 255, 255)") is (scheme == "light")
+        for place in ("fuel", "scenario", "heat", "loads", "plan", "watts", "works"):
+            if place != "fuel":
+                _to(page, place)
+            assert _contrast_faults(page) == [], place
+    finally:
+        context.close()
+
+
+_RINGS = """() => { const e = document.activeElement; const ringed = [e, e.parentElement, e.closest('label'),
+  e.closest('[data-baseweb]'), e.closest('[data-testid=stFileUploaderDropzone]'),
+  [...document.querySelectorAll('div')].find(d => d.matches(':focus-within') &&
+    d.querySelector(':scope > [data-testid=stSliderThumbValue]'))];
+  const seen = ringed.some(r => r && (parseFloat(getComputedStyle(r).outlineWidth) >= 2
+    && getComputedStyle(r).outlineStyle !== 'none' || getComputedStyle(r).boxShadow !== 'none'
+    && getComputedStyle(r).boxShadow.includes('px')));
+  return [seen, e.tagName + ' ' + (e.getAttribute('aria-label') || e.innerText || e.id).slice(0, 60)]; }"""
+
+
+def test_a_ring_shows_where_the_keyboard_is_and_the_new_screen_takes_the_focus(page: Any, address: str) -> None:
+    open_screen(page, address)
+    without = []
+    for _ in range(45):
+        page.keyboard.press("Tab")
+        seen, name = page.evaluate(_RINGS)
+        if not seen and not name.startswith("BODY"):
+            without.append(name)
+    assert without == []
+    link = page.get_by_test_id("stSidebar").get_by_role("link", name=QUESTIONS["heat"], exact=True)
+    link.focus()
+    page.keyboard.press("Enter")
+    wanted = f"H1 {QUESTIONS['heat']}"
+    page.wait_for_function(
+        "q => `${document.activeElement.tagName} ${document.activeElement.innerText.trim()}` === q", arg=wanted
+    )
+    here = page.locator("[data-testid=stSidebar] [aria-current=page]")
+    assert here.inner_text() == QUESTIONS["heat"]
+
+
+_SMALL = """() => [...document.querySelectorAll('a, button, summary, [role=combobox], label:has(input[type=radio]),' +
+  'label:has(input[type=checkbox])')].filter(e => e.checkVisibility({visibilityProperty: true})
+  && e.getBoundingClientRect().width > 2 && !e.closest('[data-testid=stElementToolbar]')
+  && e.getAttribute('data-testid') !== 'stSkipToContent')
+  .map(e => [(e.getAttribute('role') === 'combobox' ? e.parentElement : e).getBoundingClientRect().height,
+    e.tagName + ' ' + (e.innerText || e.ariaLabel || '').slice(0, 50)])
+  .filter(([height]) => height < 43.5)"""
+
+
+@pytest.mark.parametrize("place", ["fuel", "scenario", "plan", "setting"])
+def test_on_a_phone_the_list_closes_rows_are_for_fingers_and_the_answer_is_in_sight(
+    browser: Any, address: str, place: str
+) -> None:
+    context = browser.new_context(viewport=PHONE, has_touch=True)
+    try:
+        page = context.new_page()
+        page.set_default_timeout(TIMEOUT_MS)
+        open_screen(page, address, "heat")
+        page.get_by_test_id("stExpandSidebarButton").click()
+        page.wait_for_selector("[data-testid=stSidebar][data-collapsed=false]")
+        page.wait_for_timeout(500)  # it slides in
+        _to(page, place)
+        page.wait_for_selector("[data-testid=stSidebar][data-collapsed=true]", state="attached")
+        answer = page.locator(".wt-headline, p.wt-verdict").first.bounding_box()
+        assert answer["y"] + answer["height"] < PHONE["height"]
+        assert page.evaluate(_SMALL) == []
+        thumbs = page.evaluate(
+            """() => [...document.querySelectorAll('div:has(> [data-testid=stSliderThumbValue])')].map(e =>
+            parseFloat(getComputedStyle(e, '::after').height))"""
+        )
+        assert all(height >= 44 for height in thumbs)
+    finally:
+        context.close()
+
+
+@pytest.mark.parametrize("place", [*QUESTIONS])
+def test_no_screen_speaks_of_options_or_of_its_framework(page: Any, address: str, place: str) -> None:
+    open_screen(page, address, place)
+    for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
+        folded.click()
+    settled(page)
+    said = page.locator("[data-testid=stMain]").inner_text()
+    hints = page.evaluate("[...document.querySelectorAll('input, textarea')].map(e => e.placeholder).join(' ')")
+    assert re.findall(r"(?<!\S)--[a-z][a-z-]*", said + hints) == []
+    assert re.findall(r"PydanticUndefined|BadZipFile|Streamlit|Vega", said + hints) == []
+    assert page.locator("[aria-label*=Vega]:visible").count() == 0
+    assert page.locator("input[type=number]").count() == 0  # its own messages are the framework's

@@ -1,0 +1,71 @@
+"""Side by side: every number is that of its own answer; danger is said before who leads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from energy.chain.answer import answered
+from energy.chain.heating import heating
+from energy.chain.load import load
+from energy.pictures.side_by_side import side_by_side
+from energy.words.answer import as_data
+from energy.words.side_by_side import Contender, finding, measures
+
+
+def _contender(demos: Path, name: str, demo: str, *overrides: str) -> Contender:
+    scenario = load(demos / demo / "scenario.toml", list(overrides))
+    return Contender(name, answered(scenario), heating(scenario, draws=16) if scenario.schedule is None else None)
+
+
+def test_numbers_are_those_of_each_answer(demos: Path) -> None:
+    both = [
+        _contender(demos, "slow", "van_water_tank", "trip.road_speed=80 km/h"),
+        _contender(demos, "fast", "van_water_tank"),
+    ]
+    found = {measure.name: measure for measure in measures(both, "metric")}
+    for k, one in enumerate(both):
+        data = as_data(one.told)
+        assert found["extra fuel or charge"].values[k] == pytest.approx(
+            data["interval"]["fuel_change_power_w"]["estimate"]
+        )
+        assert found["heat"].values[k] == pytest.approx(data["interval"]["heat_power_w"]["estimate"])
+        assert found["thrust"].values[k] == pytest.approx(data["rotor"]["thrust_n"])
+        assert found["limit used most"].values[k] == pytest.approx(max(x["share"] for x in data["limits"]))
+        assert one.heated is not None
+        assert found["warm-up to the target"].values[k] == one.heated.outcome.time_to_target_s[0]
+    said = finding(both, "metric")
+    assert "Maximum heat: fast" in said
+    assert "Minimum extra fuel: slow" in said
+    picture = side_by_side(both, "metric")
+    assert picture.title == said
+    heats = picture.table[picture.table["measure"] == "heat"].set_index("which")["value"]
+    assert heats["fast"] > heats["slow"]
+
+
+def test_what_must_not_be_operated_is_said_first(demos: Path) -> None:
+    both = [
+        _contender(demos, "mine", "van_water_tank"),
+        _contender(demos, "too fast", "van_water_tank", "trip.road_speed=130 km/h"),
+    ]
+    assert finding(both, "metric").startswith("Do not operate: too fast. ")
+
+
+def test_three_with_a_trip_among_them(demos: Path) -> None:
+    three = [
+        _contender(demos, "a", "van_water_tank"),
+        _contender(demos, "b", "parked_on_a_ridge"),
+        _contender(demos, "c", "van_in_town"),
+    ]
+    found = {measure.name: measure for measure in measures(three, "us")}
+    assert found["warm-up to the target"].words[2] == "not known"
+    assert found["extra fuel or charge"].words[1] == "none"
+    assert "Minimum extra fuel: b" in finding(three, "us")
+
+
+def test_the_same_is_called_the_same(demos: Path) -> None:
+    one = _contender(demos, "a", "van_water_tank")
+    said = finding([one, Contender("b", one.told, one.heated)], "metric")
+    assert "Maximum heat: the same for all" in said
+    assert "Minimum extra fuel: the same for all" in said
