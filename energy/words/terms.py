@@ -49,7 +49,8 @@ _OF_KEYS = {
 
 
 def _svg(label: str, body: str) -> str:
-    return f'<svg viewBox="0 0 120 60" width="120" height="60" role="img" aria-label="{label}"><g {_STROKE}>{body}</g></svg>'
+    size = 'viewBox="0 0 120 60" width="120" height="60"'
+    return f'<svg {size} role="img" aria-label="{label}"><g {_STROKE}>{body}</g></svg>'
 
 
 _DRAWINGS = {
