@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from vehicle import units
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.problems import shown
 
 Shape = Literal["exact", "normal", "uniform", "triangular"]
@@ -139,7 +140,7 @@ class Spec:
         written = []
         for end in self.plausible:
             name = units.split(str(end))[1]
-            number = middle - 273.15 if self.unit == "K" else units.express(middle, name, self.unit)
+            number = middle - ZERO_CELSIUS_K if self.unit == "K" else units.express(middle, name, self.unit)
             written.append(f'"{units.figures(number, 1)} {name}"')
             if number < 1000:
                 break
@@ -205,7 +206,7 @@ def shown_value(value: float, unit: str) -> str:
     }
     target, name = pretty.get(unit, (unit, unit))
     if unit == "K":
-        return f"{_plain(value - 273.15)} °C"
+        return f"{_plain(value - ZERO_CELSIUS_K)} °C"
     if target and target != unit:
         value = value / units.convert(1.0, target, unit)
     return f"{_plain(value)} {name}".strip()
@@ -365,5 +366,5 @@ def written(value: Uncertain, unit: str) -> str:
     if unit == "dimensionless":
         return f"{{ value = {number(value.value)}, plus_minus = {number(half)} }}"
     if unit == "K":
-        return f'{{ value = "{number(value.value - 273.15)} degC", plus_minus = "{number(half)} K" }}'
+        return f'{{ value = "{number(value.value - ZERO_CELSIUS_K)} degC", plus_minus = "{number(half)} K" }}'
     return f'{{ value = "{number(value.value)} {unit}", plus_minus = "{number(half)} {unit}" }}'

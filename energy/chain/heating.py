@@ -48,13 +48,13 @@ from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from vehicle.arrays import Values
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Uncertain
 from vehicle.tables import increasing, read_table
 
 DRAWS = 512
 SHARE = 0.9  # of the draws inside an interval
-_ZERO_C = 273.15
 _MOST_CELLS = 2_000_000  # steps × draws of a trip
 _FUEL_CELLS = 60_000
 _SPEEDS = 64
@@ -289,15 +289,15 @@ def _temperature_problems(name: str, values: Mapping[str, Values], heater: Heate
     if start is not None and _at(heater.water_kg) > 0:
         boiling = float(boiling_point_k(heater.pressure_pa))
         if float(np.max(start)) > boiling:
-            read = f"{float(np.max(start)) - _ZERO_C:.4g} degC, where the water has boiled away"
-            accepted = f"at most {boiling - _ZERO_C:.4g} degC, or load.vented = false for a closed tank"
+            read = f"{float(np.max(start)) - ZERO_CELSIUS_K:.4g} degC, where the water has boiled away"
+            accepted = f"at most {boiling - ZERO_CELSIUS_K:.4g} degC, or load.vented = false for a closed tank"
             found.append(Problem(name, "load.start_temperature", read, accepted))
     if "load.thermostat" in values:
         opens = _at(values["load.thermostat"]) + 0.5 * _at(values["load.hysteresis"])
         target = _at(values["load.target_temperature"])
         if target > opens:
-            read = f"{target - _ZERO_C:.4g} degC, but the thermostat opens at {opens - _ZERO_C:.4g} degC"
-            accepted = f"at most {opens - _ZERO_C:.4g} degC, or load.thermostat set higher"
+            read = f"{target - ZERO_CELSIUS_K:.4g} degC, but the thermostat opens at {opens - ZERO_CELSIUS_K:.4g} degC"
+            accepted = f"at most {opens - ZERO_CELSIUS_K:.4g} degC, or load.thermostat set higher"
             found.append(Problem(name, "load.target_temperature", read, accepted))
     return found
 

@@ -7,6 +7,8 @@ import functools
 import numpy as np
 import numpy.typing as npt
 
+from vehicle.constants import ZERO_CELSIUS_K
+
 FloatArray = npt.NDArray[np.float64]
 
 SPECIFIC_HEAT_J_KG_K = 4186.0
@@ -49,7 +51,7 @@ def latent_heat_j_kg(temperature_k: npt.ArrayLike) -> FloatArray:
 
     Straight line through 2501 kJ/kg at 0 °C and 2257 kJ/kg at 100 °C (steam tables, from memory).
     """
-    return np.asarray(2.501e6 - 2440.0 * (np.asarray(temperature_k, dtype=float) - 273.15))
+    return np.asarray(2.501e6 - 2440.0 * (np.asarray(temperature_k, dtype=float) - ZERO_CELSIUS_K))
 
 
 def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:

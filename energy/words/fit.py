@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ def as_data(fit: HeaterFit, scenario_table: str | None, written: Sequence[str]) 
             ResidualsData(
                 log=part.name,
                 time_s=[round(float(v), 3) for v in part.time_s],
-                fitted_degc=[round(float(v) - 273.15, 4) for v in part.fitted_k],
+                fitted_degc=[round(float(v) - ZERO_CELSIUS_K, 4) for v in part.fitted_k],
                 residual_k=[round(float(v), 4) for v in part.residual_k],
             )
             for part in fit.residuals

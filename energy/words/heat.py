@@ -18,15 +18,15 @@ from energy.words.cautions import of_the_file
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import DO_NOT_OPERATE, FirstLines, conditions_line, danger_lines, stall_lines
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.words.heat_model import HeatedTripData, HistoryData
     from energy.words.result_model import EstimateData
 
-_KELVIN = 273.15
 _FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
-_TOO_HOT_FOR_WATER_K = _KELVIN + 95.0
+_TOO_HOT_FOR_WATER_K = ZERO_CELSIUS_K + 95.0
 
 
 def duration_words(seconds: float) -> str:
@@ -517,7 +517,7 @@ def _history_data(found: Heating) -> HistoryData:
     from energy.words.result_model import EstimatesData
 
     def degc(values: FloatArray) -> list[float]:
-        return [round(float(v) - _KELVIN, 3) for v in values]
+        return [round(float(v) - ZERO_CELSIUS_K, 3) for v in values]
 
     band = found.band
     return HistoryData(
@@ -546,9 +546,9 @@ def _figures(found: Heating) -> dict[str, Any]:
     for key, values in _drawn_figures(found, outcome).items():
         data |= {key: None if values is None else float(values[0]), f"{key}_interval": _interval_data(values)}
     return data | {
-        "target_temperature_degc": float(outcome.target_k[0]) - _KELVIN,
-        "start_temperature_degc": float(outcome.history.main_k[0, 0]) - _KELVIN,
-        "ambient_temperature_degc": float(outcome.ambient_k[0]) - _KELVIN,
+        "target_temperature_degc": float(outcome.target_k[0]) - ZERO_CELSIUS_K,
+        "start_temperature_degc": float(outcome.history.main_k[0, 0]) - ZERO_CELSIUS_K,
+        "ambient_temperature_degc": float(outcome.ambient_k[0]) - ZERO_CELSIUS_K,
         "heat_capacity_j_k": _stated(found.load.heater.heat_capacity_j_k),
         "loss_w_k": _stated(found.load.heater.loss_w_k),
         "time_constant_s": found.time_constant_s,
@@ -572,14 +572,14 @@ def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatAr
     return {
         "power_w": outcome.available_power_w,
         "time_to_target_s": outcome.time_to_target_s,
-        "highest_temperature_degc": _of_water(found, outcome.highest_temperature_k) - _KELVIN,
+        "highest_temperature_degc": _of_water(found, outcome.highest_temperature_k) - ZERO_CELSIUS_K,
         "holding_power_w": outcome.holding_power_w,
         "energy_to_target_kwh": outcome.energy_to_target_j / 3.6e6,
         "fuel_to_target_l": found.fuel_m3 * 1e3,
         "pack_energy_to_target_kwh": found.pack_j / 3.6e6,
         "shortfall_w": outcome.shortfall_w,
-        "peak_temperature_degc": _of_water(found, outcome.peak_temperature_k) - _KELVIN if trip else None,
-        "final_temperature_degc": _of_water(found, outcome.final_temperature_k) - _KELVIN if trip else None,
+        "peak_temperature_degc": _of_water(found, outcome.peak_temperature_k) - ZERO_CELSIUS_K if trip else None,
+        "final_temperature_degc": _of_water(found, outcome.final_temperature_k) - ZERO_CELSIUS_K if trip else None,
     }
 
 

@@ -10,12 +10,13 @@ import numpy as np
 from energy.heat.heater import HeatingOutcome
 from energy.heat.load import ElementLimits, HeatedLoad, Thermostat
 from energy.heat.water import boiling_point_k
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.units import UnitSystem, show
 
 MOST_TOUCHABLE_V = 25.0
 """AC volts above which a touch is counted as dangerous (the usual limit of extra-low voltage in dry places, from
 memory; local codes differ)."""
-BURNING_K = 273.15 + 60.0
+BURNING_K = ZERO_CELSIUS_K + 60.0
 """Metal of this temperature burns skin within seconds (common practice, no source)."""
 
 

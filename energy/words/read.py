@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from vehicle.constants import ZERO_CELSIUS_K
+
 if TYPE_CHECKING:
     from energy.words.read_model import (
         ColumnRangeData,
@@ -164,7 +166,9 @@ _SHOWN = {  # tidy column -> factor, offset and unit for the eye
 
 def in_usual_unit(name: str, value: float) -> tuple[float, str]:
     """Return a value of a tidy column (SI) in the unit that drivers read it in, and that unit."""
-    factor, offset, unit = _SHOWN.get(name) or ((1.0, -273.15, "°C") if name.endswith("_k") else (100.0, 0.0, "%"))
+    factor, offset, unit = _SHOWN.get(name) or (
+        (1.0, -ZERO_CELSIUS_K, "°C") if name.endswith("_k") else (100.0, 0.0, "%")
+    )
     return value * factor + offset, unit
 
 

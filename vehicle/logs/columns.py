@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.logs.languages import FILLERS, UNIT_WORDS, WORDS
 from vehicle.problems import InputError, Problem, nearest, shown
 
@@ -124,13 +125,13 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "mmhg": (133.3224, 0),
     },
     "temperature": {
-        "c": (1, 273.15),
-        "degc": (1, 273.15),
-        "celsius": (1, 273.15),
-        "degreecelsius": (1, 273.15),
-        "f": (5 / 9, 273.15 - 160 / 9),
-        "degf": (5 / 9, 273.15 - 160 / 9),
-        "fahrenheit": (5 / 9, 273.15 - 160 / 9),
+        "c": (1, ZERO_CELSIUS_K),
+        "degc": (1, ZERO_CELSIUS_K),
+        "celsius": (1, ZERO_CELSIUS_K),
+        "degreecelsius": (1, ZERO_CELSIUS_K),
+        "f": (5 / 9, ZERO_CELSIUS_K - 160 / 9),
+        "degf": (5 / 9, ZERO_CELSIUS_K - 160 / 9),
+        "fahrenheit": (5 / 9, ZERO_CELSIUS_K - 160 / 9),
         "k": (1, 0),
         "kelvin": (1, 0),
         "degk": (1, 0),
@@ -250,7 +251,6 @@ UNITS_TO_CHOOSE: dict[str, tuple[str, ...]] = {
 
 FAST_HOLD_S = 3.0
 _FAST, _SLOW = FAST_HOLD_S, 120.0
-_C0 = 273.15
 PARAMETERS: tuple[LoggedParameter, ...] = (
     LoggedParameter(
         "speed_m_s",
@@ -345,20 +345,20 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
         "intake air temperature",
         "temperature",
         "degC",
-        _C0 - 40,
-        _C0 + 130,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 130,
         _SLOW,
         ("iat", "intake temperature", "intake air temperature", "inlet air temperature", "intake temp"),
-        _C0 - 40,
-        _C0 + 85,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 85,
     ),
     LoggedParameter(
         "coolant_temperature_k",
         "coolant temperature",
         "temperature",
         "degC",
-        _C0 - 40,
-        _C0 + 150,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 150,
         _SLOW,
         (
             "ect",
@@ -369,16 +369,16 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
             "engine temperature",
             "engine water temperature",
         ),
-        _C0 - 40,
-        _C0 + 125,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 125,
     ),
     LoggedParameter(
         "ambient_temperature_k",
         "ambient temperature",
         "temperature",
         "degC",
-        _C0 - 40,
-        _C0 + 65,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 65,
         _SLOW,
         (
             "ambient air temperature",
@@ -388,8 +388,8 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
             "aat",
             "air temperature",
         ),
-        _C0 - 40,
-        _C0 + 50,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 50,
     ),
     LoggedParameter(
         "barometric_pressure_pa",
@@ -779,8 +779,8 @@ PARAMETERS: tuple[LoggedParameter, ...] = (
         "temperature of the load",
         "temperature",
         "degC",
-        _C0 - 40,
-        _C0 + 600,
+        ZERO_CELSIUS_K - 40,
+        ZERO_CELSIUS_K + 600,
         _SLOW,
         ("load temperature", "oven temperature", "tank temperature", "heater temperature"),
     ),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.logs.fuel_flow import FuelFlow, acceleration_m_s2
 from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import STATES
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from vehicle.logs.log import Log
     from vehicle.road_test.run_list import Run
 
-WARM_COOLANT_K = 273.15 + 70
+WARM_COOLANT_K = ZERO_CELSIUS_K + 70
 BRAKING_M_S2 = -0.5
 WINDOW_S = 10.0
 UNKNOWN = "fuel or speed not known"

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from energy.scenario.keys.base import NO_SOURCE, Price, Table, price
+from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.quantity import Uncertain, Way, quantity
 
 
@@ -61,7 +62,7 @@ class HeaterTable(Table):
         "K",
         "highest temperature that the element's surface stands",
         plausible=("40 degC", "1200 degC"),
-        at_least=273.15,
+        at_least=ZERO_CELSIUS_K,
         at_most=1700,
     )
 
