@@ -5,7 +5,7 @@ Cp = P / (½·ρ·A·U³), Ct = T / (½·ρ·A·U²), tip-speed ratio λ = Ω·R
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -266,6 +266,15 @@ def with_standstill(curves: RotorCurves) -> RotorCurves:
         thrust_coefficient=np.concatenate([curves.thrust_coefficient[:, :1], curves.thrust_coefficient], axis=1),
         notes=(*curves.notes, note),
     )
+
+
+def with_departures(curves: RotorCurves, departures: Sequence[float]) -> RotorCurves:
+    """Return the curves with each of their slopes added in by one number; power stays within the Betz limit."""
+    power, thrust = curves.power_coefficient, curves.thrust_coefficient
+    for slope, departure in zip(curves.slopes, departures, strict=True):
+        power = power + departure * slope.power_coefficient
+        thrust = thrust + departure * slope.thrust_coefficient
+    return replace(curves, power_coefficient=np.minimum(power, BETZ_LIMIT), thrust_coefficient=thrust, slopes=())
 
 
 def free_running_tip_speed_ratio(curves: RotorCurves, pitch_deg: float) -> float:

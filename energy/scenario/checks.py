@@ -317,7 +317,10 @@ def warnings_of(scenario: Scenario) -> list[str]:
         found.append("air.wind_speed is given, so the trip does not use wind_climate")
     diameter = scenario.rotor.diameter.value
     if scenario.measured is not None and "thrust_factor" in scenario.rotor.model_fields_set:
-        found.append("rotor.thrust_factor is not used with measured_power: give rotor.thrust_coefficient or its thrust")
+        found.append(
+            "rotor.thrust_factor is used for structural loads only, with measured_power: give rotor.thrust_coefficient "
+            "or its thrust"
+        )
     width = scenario.vehicle.width
     if width is not None and diameter > width.value:
         found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")

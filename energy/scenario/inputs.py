@@ -322,7 +322,7 @@ def _turbine(read: KeyReader, local: Values) -> Turbine:
         diameter_m=diameter,
         pitch_deg=pitch,
         power_factor=read("rotor.power_factor") * gust_power if by_curves else 1.0,
-        thrust_factor=read("rotor.thrust_factor") * gust_thrust if by_curves else 1.0,
+        thrust_factor=read("rotor.thrust_factor") * gust_thrust,
         departures=_departures(read),
         curves=scenario.curves,
         measured=scenario.measured,

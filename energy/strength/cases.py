@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from energy.aero.curves import with_departures
 from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs, KeyReader, inputs_of, reader
@@ -150,6 +151,8 @@ _HIGH_IS_WORSE: tuple[QuantityKey, ...] = (
     "air.pressure",
     "rotor.power_factor",
     "rotor.thrust_factor",
+    "rotor.thrust_in_stall",
+    "blade.stalled_power_factor",
     "rotor.mount_drag_area",
     "rotor.turbine_mass",
     "drive.efficiency",
@@ -253,6 +256,7 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
         np.asarray(rig.inputs.turbine.thrust_factor)
     )
     denser = float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3
+    factor = factor if rig.inputs.turbine.unmeasured_thrust is None else _highest_unmeasured_thrust(rig)
     thrust = operating.thrust_n * factor * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
     speed = math.nan if fastest is None else float(np.asarray(fastest))
     worst = Conditions(
@@ -261,6 +265,22 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     corners = worst.mapped(np.atleast_1d)
     notes = () if fastest is None else (LIMIT_STANDS_IN,)
     return BothCases(operating, worst, corners, left_out=(NO_LOAD_CUT,), notes=notes)
+
+
+def _highest_unmeasured_thrust(rig: Rig) -> float:
+    """Return the thrust of a rotor whose thrust was not measured, at the upper ends of what is assumed, over the
+    assumed.
+    """
+    rotor = rig.scenario.rotor
+    ends: dict[str, Values] = {
+        f"rotor.{key}": np.asarray(getattr(rotor, key).high)
+        for key in ("thrust_coefficient", "mean_lift_coefficient", "solidity")
+    }
+    if rig.scenario.schedule is not None:
+        ends["trip.road_speed"] = np.asarray(rig.scenario.fastest_road_speed_m_s)
+    highest = float(turbine_at_work(inputs_of(rig.scenario, ends)).thrust_coefficient)
+    assumed = float(rig.turbine.thrust_coefficient)
+    return highest / assumed if bool(rig.turbine.turning) and assumed > 0 else 1.0
 
 
 def _upper(rig: Rig, key: QuantityKey) -> float | None:
@@ -296,6 +316,7 @@ def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: floa
     curves, chain = turbine.curves, turbine.chain
     assert curves is not None
     assert chain is not None
+    curves = with_departures(curves, [float(np.asarray(v)) for v in turbine.departures])
     density = float(np.asarray(rig.worst_inputs.density_kg_m3))
     power_factor, thrust_factor = (float(np.asarray(v)) for v in (turbine.power_factor, turbine.thrust_factor))
     pitches = scanned_pitches_deg(rig)

@@ -26,6 +26,7 @@ class RotorAtData(ResultModel):
     shaft_power_w: Number = said("power at the rotor shaft", "W")
     thrust_n: Number = said("force along the rotor's axis", "N")
     stalled_torque_share: Number = said("share of the torque that comes from stalled sections; null if unknown", "1")
+    stall_delay: bool = said("whether the curves have stall delay")
 
 
 class CurvesData(ResultModel):

@@ -156,7 +156,7 @@ def test_a_rotor_that_its_load_holds_still_is_answered_without_a_murmur() -> Non
     assert told.spread is not None
     assert told.spread.heat_w[-1] < 1e-3
     # Nothing is claimed of what hardly is.
-    assert all(entry.first_order < entry.first_order_error for entry in told.spread.sensitivities)
+    assert all(entry.first_order < 3 * entry.first_order_error for entry in told.spread.sensitivities)
 
 
 def test_a_blade_given_by_stations() -> None:

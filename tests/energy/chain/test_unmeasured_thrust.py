@@ -14,6 +14,7 @@ from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
+from energy.strength.table import structural_loads
 from energy.words.answer import as_data
 from energy.words.verdict import verdict
 
@@ -68,7 +69,6 @@ def test_watts_alone_leave_the_thrust_open(van_folder: Path) -> None:
     assert said.lines[-1].startswith("Thrust, and with it the fuel, was not measured: a thrust coefficient of 0.15 to")
     assert "Measure it next" in said.lines[-1]
     assert said.least_known.startswith("Least known: the thrust of the rotor. Measuring it")
-    assert "rotor.thrust_factor" not in ranges_of(scenario)
     assert any(a["key"] == "rotor.thrust_coefficient" for a in as_data(told)["assumptions"])
     # The drag goes with the coefficient, by hand: Ct ½ ρ A U².
     inputs = inputs_of(scenario, {"rotor.thrust_coefficient": np.array([0.4, 0.8])})
@@ -112,9 +112,21 @@ def test_rotor_speed_beyond_the_table_goes_with_the_air_speed(van_folder: Path) 
     assert float(found.tip_speed_ratio) == pytest.approx(600 * math.pi / 30 * 0.9 / (40 / 3.6))
 
 
+def test_loads_take_the_upper_end_of_the_unknown_thrust(van_folder: Path) -> None:
+    """By hand: the worst thrust is 0.9 / 0.525 of the assumed, in air of the worst speed and density."""
+    path = measured(van_folder, "air_speed_m_s,electrical_power_w", [(8, 180), (16, 900), (20, 1500)])
+    table = structural_loads(load(path))
+    steady, worst = (table.row("thrust of the rotor", case).value for case in ("operating point", "worst case"))
+    speeds = table.worst.air_speed_m_s / table.operating.air_speed_m_s
+    assert worst == pytest.approx(steady * 0.9 / 0.525 * speeds**2)
+
+
 def test_a_factor_without_effect_is_told(van_folder: Path) -> None:
     path = measured(van_folder, "air_speed_km_h,electrical_power_w", [(30, 150), (60, 1300)])
-    assert any("rotor.thrust_factor is not used" in text for text in load(path, ["rotor.thrust_factor=1.1"]).warnings)
+    assert any(
+        "rotor.thrust_factor is used for structural loads only" in text
+        for text in load(path, ["rotor.thrust_factor=1.1"]).warnings
+    )
 
 
 def test_curves_without_thrust_are_doubted_more_in_stall(van_folder: Path) -> None:
