@@ -39,6 +39,9 @@ RULES: dict[str, str] = {
     r"\bdoubt\b|\d+ times out of 20|\d+ of \d+ draws|honest cases|almost certainly|very likely|nobody can tell": (
         "'uncertainty', '95 % interval', '90 % range', a likelihood with its number"
     ),
+    r"\bmay (stay|be) (stalled|operated)|no number of runs removes|rejects no run|\bto none\)": (
+        "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as permission"
+    ),
     r"leaving it at home": "'not fitted', 'the same vehicle without the turbine'",
     r"\bELM327\b": "a maker's chip name: 'serial OBD adapter'",
 }

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
 _ONE_LINE = 36  # letters that stand in one line where they are largest
-NOT_CHECKED_HERE = 'May be operated like this: not checked. See "What must it withstand?"'
+NOT_CHECKED_HERE = 'Not checked yet: may it be operated like this? See "What must it withstand?"'
 
 STYLE = (
     f"<style>{look.STYLE}"

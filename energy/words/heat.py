@@ -130,7 +130,7 @@ def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
     if boils:
         dangers[0] = dangers[0] if over else f"{DO_NOT_OPERATE} {dangers[0]}"
         dangers.append(
-            "To change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
+            "What to change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
         )
     headline, more = _answer_lines(found, system)
     power = _power(system)

@@ -289,14 +289,13 @@ def may_be_operated(table: StructuralLoads) -> str:
     names = {row.name for row in table.rows}
     limited = {row.name for row in table.rows if row.limit is not None}
     if not limited:
-        return (
-            "May be operated like this: not checked. Give the limits of your parts (windtoll keys rotor, mount, ...)."
-        )
+        limits = "Give the limits of your parts (windtoll keys rotor, mount, ...)."
+        return f"Not checked yet: may it be operated like this? {limits}"
     free = f"; {len(names - limited)} loads have no limit in the file" if names - limited else ""
     return f"May be operated like this: within the limits that you gave{free}. No structural sign-off."
 
 
-SHORT_COLUMNS = ("load (the larger of both cases)", "value", "limit", "of its limit")
+SHORT_COLUMNS = ("load (operating or worst case, the larger)", "value", "limit", "value/limit")
 
 
 def short_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...]]:

@@ -37,6 +37,9 @@ def own_limits(found: Match, system: UnitSystem) -> list[str]:
     return [limit_sentence(one, system) for one in in_order(operating_limits(inputs, turbine))]
 
 
+LOADS_FIRST = "Before it is operated: windtoll loads with it."
+
+
 def sentence(found: Match, system: UnitSystem) -> str:
     """Return the best setting and what it gives over the scenario's own; first, where the own one breaks limits."""
     best = found.best
@@ -49,8 +52,10 @@ def sentence(found: Match, system: UnitSystem) -> str:
     broken = len(own_limits(found, system))
     if broken:
         limits = "a limit" if broken == 1 else f"{broken} limits"
-        return f"Do not operate today's setting: it breaks {limits}. The best within the limits: {gives} ({setting})."
-    return f"Maximum heat: {gives} ({setting}). Today's setting gives {own}."
+        return (
+            f"Do not operate. The present setting breaks {limits}. To try instead: {gives} ({setting}). {LOADS_FIRST}"
+        )
+    return f"Maximum heat: {gives} ({setting}). The present setting gives {own}. {LOADS_FIRST}"
 
 
 def notes_of(found: Match) -> list[str]:

@@ -82,7 +82,7 @@ def heat_title(
         elif told.stall is not None and told.stall.at_stated_values:
             parts.append(f"Stalled {at}: {heat}")
         elif told.stall is not None and told.stall.matters:
-            parts.append(f"May stay stalled {at}: {heat}, or far less")
+            parts.append(f"Can get stuck in stall {at}: {heat}, or far less")
         else:
             parts.append(f"{heat[0].upper()}{heat[1:]} {at}")
     others = [(name, speed) for name, speed in passed if name not in broken]

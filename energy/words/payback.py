@@ -97,7 +97,7 @@ def _year_line(result: Payback, system: UnitSystem) -> str:
     said = ", ".join(f"{figures(h.estimate, 2)} h {words[name]}" for name, h in hours.items())
     when = "the time parked" if result.parked else "the driving"
     wind = show(year.mean_wind_m_s, "speed", system)
-    return f"A year: {said}; mean wind {wind}; within its limits in {100 * year.within_limits[1]:.0f} % of {when}"
+    return f"A year: {said}; mean wind {wind}; over a limit in {100 * (1 - year.within_limits[1]):.0f} % of {when}"
 
 
 def _speed(result: Payback, system: UnitSystem) -> str:
@@ -199,8 +199,9 @@ def finding(result: Payback, system: UnitSystem) -> str:
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
     if math.isnan(value):
-        return f"At {at} the heat is free on no descent up to 20 % within its limits"
-    return f"At {at} the heat is free from a descent of {_share(value, system)}{_ends(low, high, 'share', system)}"
+        return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
+    steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
+    return f"At {at} the heat costs no fuel on descents steeper than {steep}"
 
 
 def _share(value: float, system: UnitSystem) -> str:
@@ -219,7 +220,7 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     if not math.isfinite(high) and not math.isfinite(low):
         return ""
     if not math.isfinite(high):
-        return f" (90 % range {one(low)}{unit} to none)"
+        return f" (90 % range from {one(low)}{unit}, or never)"
     return f" (90 % range {one(low)} to {one(high)}{unit})"
 
 

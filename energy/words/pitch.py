@@ -161,8 +161,9 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
             )
         else:
             said.append(
-                f"The dial drifted: the true pitch moved by {_interval_words(drift, signed=True)} against it from the "
-                f"first row to the last. "
+                f"The dial drifted: from the first row to the last the blades turned "
+                f"{_interval_words(drift, signed=True)} "
+                "that it does not show. "
                 "Look for slack, a slipping clamp or a bending horn."
             )
     return said

@@ -138,7 +138,7 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
     if answer.effect.low is not None:
-        with_all = f"With what no number of runs removes: {_percent(answer.beyond)}"
+        with_all = f"With errors that all runs share (sensors, engine data): {_percent(answer.beyond)}"
         if answer.beyond_m3_s is not None:
             with_all += f"; {_per_hour(answer.beyond_m3_s, system)}"
         lines.append(with_all)
@@ -158,11 +158,13 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
     size = show(abs(wind.equal_m_s), "speed", system, digits=2)
     ms = "" if system != "metric" else f" ({abs(wind.equal_m_s):.1f} m/s)"
     where = "stronger" if wind.equal_m_s > 0 else "weaker"
-    equal = f"A head wind {size}{ms} {where} in the {answer.with_state} runs would explain the whole effect"
+    equal = (
+        f"Only a head wind {size}{ms} {where} in the {answer.with_state} runs than in the others could explain it all"
+    )
     if wind.controlled:
         return f"{equal}; the control vehicle drove in the same air, which takes wind out"
     if wind.given:
-        return f"{equal}; the wind of every run is written down, and is allowed for"
+        return f"{equal}; the wind of every run is written down and corrected"
     if not wind.ways:
         ways = "nor is the direction of the runs, so that nothing shows whether a steady wind cancels"
     elif not wind.alike:
@@ -178,7 +180,7 @@ def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
     return (
-        f"Rests on {100 * ours:.0f} % of the driving {answer.with_state} and {100 * theirs:.0f} % "
+        f"Made from {100 * ours:.0f} % of the driving {answer.with_state} and {100 * theirs:.0f} % "
         f"{answer.without_state}; {test.fuel_words[0]}"
     )
 
@@ -190,7 +192,7 @@ def _rule_line(test: RoadTest) -> str:
     if rule.not_applied:
         return "The rule of the run sheet is not applied: too few runs would be left"
     many = len(rule.runs)
-    return f"The rule of the run sheet rejects {'no run' if not many else f'{many} run' + 's' * (many > 1)}"
+    return f"Rejected by the rule of the run sheet: {'none' if not many else f'{many} run' + 's' * (many > 1)}"
 
 
 def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:

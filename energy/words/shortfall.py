@@ -29,7 +29,7 @@ CAUSE_NAMES = {
     "generator": "generator or winding",
     "element": "element is not the stated resistance",
     "belt": "belt slips",
-    "wiring": "leads or contacts lose voltage",
+    "wiring": "cables or contacts lose voltage",
     "wind": "tail wind on the day",
     "meter": "meter shows too few watts",
 }
@@ -104,7 +104,7 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
     low, high = expected.ends
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    said = [text + "." if found.watts is None else f"Read: {show(found.watts, 'power', system)}. {text}."]
+    said = [text + "." if found.watts is None else f"Measured: {show(found.watts, 'power', system)}. {text}."]
     if found.watts is not None and not found.short:
         said.append("That is no shortfall.")
     if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
@@ -114,7 +114,7 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
             f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test."
         )
-    said.append("May be operated like this: not checked. Run windtoll loads.")
+    said.append("Not checked yet: may it be operated like this? Type: windtoll loads SCENARIO.toml")
     return said
 
 
@@ -239,7 +239,7 @@ def without_words(found: Shortfall) -> list[str]:
     missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
     if not missing or not found.undecided_between:
         return []
-    return [f"Not read, optional: {', '.join(missing)}. The causes above are what the rest can separate."]
+    return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated."]
 
 
 def as_data(found: Shortfall, title: str) -> dict[str, Any]:

@@ -30,7 +30,7 @@ _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
-NOT_CHECKED = "May be operated like this: not checked. Run: windtoll loads SCENARIO.toml"
+NOT_CHECKED = "Not checked yet: may it be operated like this? Type: windtoll loads SCENARIO.toml"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = "May be operated like this: no."
@@ -144,7 +144,7 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the rotor is stalled or may stay so, with both heats and what to do; empty where that is unlikely."""
     if stall is None or not stall.matters:
         return ()
-    unloaded = 'start it unloaded: connect the load after the start (generator.load_connected = "after_spin_up").'
+    unloaded = 'connect the load only after the start (generator.load_connected = "after_spin_up").'
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
     best = _best_setting(stall, system)
     if stall.stands:
@@ -159,8 +159,9 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         gives = "" if slow is None else f" gives {show(slow.estimate, 'power', system, digits=2)} and"
         return (f"Stalled. The rotor{gives} turns at tip-speed ratio {figures(stall.tip_speed_ratio, 2)}. {remedy}",)
     return (
-        f"May stay stalled. In {100 * stall.share:.0f} % of the simulations it gives {_group(slow, system)}, in the "
-        f"others {_group(running, system)}. {remedy}",
+        f"Can get stuck in stall: {100 * stall.share:.0f} % of the simulations stay there with "
+        f"{_group(slow, system)}; the "
+        f"others give {_group(running, system)}. {remedy}",
     )
 
 
@@ -223,8 +224,8 @@ def limit_sentence(limit: OperatingLimit, system: UnitSystem) -> str:
 def _what_to_change(keys: set[Any]) -> str:
     """Return what brings the limits that are broken back in."""
     if keys <= {"heater.rated_power", "generator.highest_current"}:
-        return "To change: an element rated for it, or a setting that takes less (windtoll match)."
-    return "To change: less air (a lower speed, no wind), or a setting within the limits (windtoll match)."
+        return "What to change: an element rated for it, or a setting that takes less (windtoll match)."
+    return "What to change: drive slower or stay out of the wind, or take a setting within the limits (windtoll match)."
 
 
 def _case(answered: Answered) -> str:

@@ -67,9 +67,9 @@ def test_the_share_is_that_of_the_draws_one_by_one(heavy: Scenario) -> None:
 
 def test_the_verdict_says_both_groups_before_the_headline(heavy: Scenario) -> None:
     said = verdict(answered(heavy), "metric")
-    assert said.warnings[0].startswith("May stay stalled. In ")
+    assert said.warnings[0].startswith("Can get stuck in stall: ")
     assert "in the others" in said.warnings[0]
-    assert said.sentence.index("May stay stalled") < said.sentence.index(said.headline)
+    assert said.sentence.index("Can get stuck in stall") < said.sentence.index(said.headline)
 
 
 def test_a_rotor_that_is_simply_stalled_is_called_so(demos: Path) -> None:

@@ -177,7 +177,7 @@ def test_a_source_that_dies_alone_is_said_to_be_not_like_for_like() -> None:
     found = road_test(test, read=lambda path, _c, _w: logs[path.name])
     first = verdict(found)
     assert any("not like for like: fuel is known for 20 % of the rows working" in text for text in first.warnings)
-    assert any(line.startswith(("Rests on 1", "Rests on 2")) for line in first.lines)
+    assert any(line.startswith(("Made from 1", "Made from 2")) for line in first.lines)
 
 
 # --- what else could explain it
@@ -194,7 +194,7 @@ def test_the_wind_that_would_explain_it_is_named() -> None:
     one_way = next(text for text in verdict(compared(Case(one_way=True))).lines if "head wind" in text)
     assert "all runs went one way" in one_way
     written = next(text for text in verdict(compared(Case(wind_written=True))).lines if "head wind" in text)
-    assert "is allowed for" in written
+    assert "is written down and corrected" in written
 
 
 def test_a_written_wind_and_a_higher_speed_are_taken_out_with_their_error() -> None:
