@@ -40,7 +40,7 @@ RULES: dict[str, str] = {
         "'uncertainty', '95 % interval', '90 % range', a likelihood with its number"
     ),
     r"\bmay (stay|be) (stalled|operated)|no number of runs removes|rejects no run|\bto none\)": (
-        "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as permission"
+        "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as leave"
     ),
     r"leaving it at home": "'not fitted', 'the same vehicle without the turbine'",
     r"\bELM327\b": "a maker's chip name: 'serial OBD adapter'",

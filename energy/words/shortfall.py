@@ -114,7 +114,7 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
             f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test."
         )
-    said.append("Not checked yet: may it be operated like this? Type: windtoll loads SCENARIO.toml")
+    said.append("Not checked yet: may it be operated like this? Use: windtoll loads SCENARIO.toml")
     return said
 
 

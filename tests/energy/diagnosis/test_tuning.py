@@ -222,7 +222,7 @@ def test_demo_command_and_json():
         ("time_s,electrical_power_w,air_speed_km_h,nothing", "pitch_deg, resistance_ohm or ratio"),
         ("time_s,electrical_power_w,air_speed_km_h,pitch_deg", "one setting only"),
         ("time_s,electrical_power_w,humidity,pitch_deg", "no speed"),
-        ("time_s,watts,air_speed_km_h,pitch_deg", "electrical_power"),
+        ("time_s,amount,air_speed_km_h,pitch_deg", "electrical_power"),
     ],
 )
 def test_faults_of_the_file_are_told(tmp_path, header, word):

@@ -582,7 +582,7 @@ def test_a_wattmeter_log_becomes_steps(tmp_path):
         ("time_s,power_w\n0,1\n0,2\n", "twice"),
         ("time_s,power_w\n0,1\n1,-2\n", "-2 W"),
         ("time_s,power_w\n0,1\n1,\n", "empty cell"),
-        ("time_s,watts\n0,1\n1,2\n", "power_w"),
+        ("time_s,amount\n0,1\n1,2\n", "power_w"),
     ],
 )
 def test_bad_wattmeter_logs_are_told(tmp_path, text, word):

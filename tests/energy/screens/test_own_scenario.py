@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def _held(app: AppTest) -> Bundle:
 
 
 def _said(app: AppTest) -> str:
-    return " ".join(element.proto.body for element in app.get("html"))
+    return unescape(" ".join(element.proto.body for element in app.get("html")))
 
 
 def test_a_demo_says_that_it_is_one_and_choices_replace_it(app: AppTest) -> None:
