@@ -156,7 +156,7 @@ def compare(
     conclusion, words, more = _concluded(found, design, about, predicted)
     judged = found.fuel if about.firm or found.load is None else found.load
     shown = effect.change.low is not None
-    p_value = randomisation_p(judged.calm, design.treated, design.blocks) if shown else None
+    p_value = randomisation_p(judged.unlabelled, design.treated, design.blocks) if shown else None
     least_p = None if p_value is None else least_randomisation_p(design.treated, design.blocks)
     each, drift, wind = _checked(found, judged, design)
     warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift)]

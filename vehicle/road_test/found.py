@@ -14,7 +14,14 @@ import numpy as np
 
 from vehicle.quantity import Estimate
 from vehicle.road_test.conclusion import Design
-from vehicle.road_test.effect import Blocks, Covariates, RunLevelEffect, less_covariates, run_level_effect
+from vehicle.road_test.effect import (
+    Blocks,
+    Covariates,
+    RunLevelEffect,
+    less_covariates,
+    run_level_effect,
+    without_labels,
+)
 from vehicle.road_test.sensitivity import Sensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
 from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
@@ -51,7 +58,8 @@ class Quantity:
     """Fuel [m3/s] or load [share] of the runs (runs,): plain means, values brought to like conditions, and the effect.
 
     `calm` are the values less what speed and head wind explain beyond the slopes inside runs; `without` is the mean
-    without the effect, `conditions` what the effect is estimated beside.
+    without the effect, `conditions` what the effect is estimated beside. `unlabelled` are the values less what is
+    explained without looking at the states, for the randomisation test.
     """
 
     plain: np.ndarray
@@ -62,6 +70,7 @@ class Quantity:
     plain_without: float
     conditions: tuple[str, ...]
     sensitivity: Sensitivity
+    unlabelled: np.ndarray
 
     @property
     def relative(self) -> RunLevelEffect:
@@ -130,7 +139,8 @@ def _quantity(
         calm = less_covariates(brought, blocks, covariates, change.slopes)
     without, plain_without = without_mean(brought, treated, change), without_mean(plain, treated, plain_change)
     change = _less_ratio_bias(change, without, float(treated.mean()))
-    return Quantity(plain, calm, change, plain_change, without, plain_without, names, how)
+    unlabelled = brought if covariates is None else without_labels(brought, blocks, covariates)
+    return Quantity(plain, calm, change, plain_change, without, plain_without, names, how, unlabelled)
 
 
 def _control(design: Design, *, load: bool) -> np.ndarray:
