@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
+from energy.words.verdict import NOT_CHECKED
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 from vehicle.quantity import Estimate
 from vehicle.road_test.rule import RULE
@@ -102,7 +103,7 @@ def _case_line(test: RoadTest, system: UnitSystem) -> str:
     ratio = ", each run as ratio to the control vehicle" if answer.controlled else ""
     return (
         f"{answer.with_state.capitalize()} compared with {answer.without_state}: {answer.runs_with} and "
-        f"{answer.runs_without} runs, {group}, {speed}{ratio}"
+        f"{answer.runs_without} runs, {group}, {speed}{ratio}{f'; {test.test.name}' if test.test.name else ''}"
     )
 
 
@@ -343,7 +344,7 @@ CAUTIONS = (
 def in_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
     """Return the answer as lines of text: conclusion first, then how it was reached."""
     answer, first = test.answer, verdict(test, system)
-    lines = [*first.warnings, first.headline, *first.lines, ""]
+    lines = [*first.warnings, first.headline, *first.lines, NOT_CHECKED, ""]
     lines += [f"  {name:<34} {value:>16}   {interval}" for name, value, interval in number_rows(test, system)]
     lines += [f"  {text}" for text in how_words(test)]
     lines += ["", "What else could explain it:"] + [f"  - {text}" for text in explains_words(test, system)]

@@ -263,6 +263,7 @@ class Manifest:
     fuel_is_named: bool = True
     full_load: FullLoad | None = None
     control_engine: LoggedEngine | None = None
+    name: str = ""  # of the vehicle, as the list has it
 
 
 _T = TypeVar("_T", bound=_Table)
@@ -338,7 +339,11 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
         raise InputError(reading.problems)
     warnings = tuple(dict.fromkeys(reading.warnings))
     named = "fuel" in engine
-    return Manifest(path, spec, car.mass, car.road_load, columns, runs, warnings, named, full_load, control_engine)
+    name = vehicle.get("name")
+    name = name if isinstance(name, str) and name.isprintable() else ""
+    return Manifest(
+        path, spec, car.mass, car.road_load, columns, runs, warnings, named, full_load, control_engine, name
+    )
 
 
 def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, *, needs_runs: bool) -> tuple[Run, ...]:

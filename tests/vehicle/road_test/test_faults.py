@@ -217,7 +217,7 @@ def test_a_jammed_run_is_rejected_by_the_rule_and_shown() -> None:
     first = verdict(found)
     assert name in first.warnings[0]
     assert "with all runs" in first.warnings[0]
-    assert "rejects 1 run" in "\n".join(first.lines)
+    assert "Rejected by the rule of the run sheet: 1 run" in "\n".join(first.lines)
     assert {row[0] for row in left_out_rows(found)} >= {name}
     assert all(line in "\n".join(in_words(found)) for line in RULE)
     assert found.answer.pairs == 5
