@@ -39,7 +39,7 @@ RULES: dict[str, str] = {
     r"\bdoubt\b|\d+ times out of 20|\d+ of \d+ draws|honest cases|almost certainly|very likely|nobody can tell": (
         "'uncertainty', '95 % interval', '90 % range', a likelihood with its number"
     ),
-    r"\bmay (stay|be) (stalled|operated)|no number of runs removes|rejects no run|\bto none\)": (
+    r"\bmay stay stalled|like this: not checked|no number of runs removes|rejects no run|\bto none\)": (
         "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as leave"
     ),
     r"leaving it at home": "'not fitted', 'the same vehicle without the turbine'",

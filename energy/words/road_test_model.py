@@ -94,7 +94,7 @@ class CompareData(ResultModel):
     effect_l_per_h_with_what_runs_cannot_remove: EstimateData = said(
         "added fuel, with errors of meter and model", "L/h"
     )
-    what_runs_cannot_remove: str = said("what no number of runs removes")
+    what_runs_cannot_remove: str = said("what errors that all runs share make of it")
     whole_runs_percent: EstimateData = said("added fuel with gear shifts, where these are left out; else null", "%")
     paired_means_percent: EstimateData = said("added fuel from plain means of the runs", "%")
     without_l_per_h: Number = said("fuel without", "L/h")

@@ -15,6 +15,7 @@ from energy.chain.ledger import ideal_break_even_head_wind
 from energy.chain.load import load
 from energy.chain.payback import payback
 from energy.scenario.read import Scenario
+from vehicle.quantity import exact
 
 VAN = Path(__file__).resolve().parents[2] / "scenarios" / "van_water_tank" / "scenario.toml"
 
@@ -43,7 +44,17 @@ def ideal_van(induction: float, belt: float = 1.0) -> Scenario:
     power = np.where(ratio > 0, 4 * induction * (1 - induction) ** 2, 0.0)[None]
     thrust = np.full((1, 4), 4 * induction * (1 - induction))
     curves = RotorCurves(ratio, np.array([0.0]), power, thrust)
-    return replace(scenario, curves=curves, rotor=scenario.rotor.model_copy(update={"pitch": None}))
+    # Beyond a limit a turbine is stowed and makes no heat: this one has none.
+    free = {"pitch": None, "highest_rotor_speed": None, "highest_tip_speed": exact(1e9), "highest_thrust": None}
+    generator = scenario.generator
+    assert generator is not None
+    return replace(
+        scenario,
+        curves=curves,
+        rotor=scenario.rotor.model_copy(update=free),
+        generator=generator.model_copy(update={"highest_current": None}),
+        heater=scenario.heater.model_copy(update={"rated_power": None}),
+    )
 
 
 @pytest.mark.parametrize(("induction", "belt"), [(1 / 3, 1.0), (0.2, 1.0), (1 / 3, 0.8), (0.25, 0.9)])

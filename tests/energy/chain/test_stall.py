@@ -68,7 +68,7 @@ def test_the_share_is_that_of_the_draws_one_by_one(heavy: Scenario) -> None:
 def test_the_verdict_says_both_groups_before_the_headline(heavy: Scenario) -> None:
     said = verdict(answered(heavy), "metric")
     assert said.warnings[0].startswith("Can get stuck in stall: ")
-    assert "in the others" in said.warnings[0]
+    assert "the others give" in said.warnings[0]
     assert said.sentence.index("Can get stuck in stall") < said.sentence.index(said.headline)
 
 

@@ -166,7 +166,7 @@ def test_the_prediction_stands_beside_it(runs: Path) -> None:
     slow = data("compare", runs / "runs.toml", "--scenario", scenario, "--set", "trip.road_speed=70 km/h")
     assert any("the prediction is for 70 km/h" in text for text in slow["warnings"])
     words = run("compare", str(runs / "runs.toml"), "--scenario", str(scenario)).stdout
-    assert words.startswith("Working compared with stowed: costs ")
+    assert words.startswith("Costs fuel: +")
 
 
 def test_the_plan_takes_the_spread_of_the_runs(runs: Path) -> None:

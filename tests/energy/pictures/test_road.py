@@ -8,16 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from energy.chain.prediction import Prediction
 from energy.chain.road_test import RoadTest, road_test
 from energy.pictures.road import effect_picture
 from energy.words.road_test import run_rows
 from vehicle.road_test.comparison import compare
 from vehicle.road_test.run_list import read_manifest
 
+FIFTEEN = Prediction(0.15, 0.1)
+
 
 @pytest.fixture(scope="module")
 def told(demos: Path) -> RoadTest:
-    return road_test(read_manifest(demos / "road_test" / "runs.toml"), predict=lambda _with, _without: (0.15, 0.1))
+    return road_test(read_manifest(demos / "road_test" / "runs.toml"), predict=lambda _with, _without: FIFTEEN)
 
 
 def test_effect_prediction_and_runs_are_the_comparisons(told: RoadTest) -> None:

@@ -143,7 +143,8 @@ def test_every_key_that_names_a_file_is_known_as_one() -> None:
 
 
 def test_a_begun_blade_grows_with_the_diameter_and_ones_own_does_not() -> None:
-    from energy.chain.begin import Beginning, begin, optimum_blade_csv
+    from energy.aero.textbook_blade import textbook_blade
+    from energy.chain.begin import Beginning, begin, blade_csv
     from energy.chain.load import opened
     from energy.chain.matching import thriftiest
 
@@ -151,7 +152,7 @@ def test_a_begun_blade_grows_with_the_diameter_and_ones_own_does_not() -> None:
     grown = bundles.with_diameter(bundle, "72 in")
     content = dict(grown.files)["blade.csv"].decode().splitlines()
     # The textbook blade of that size, computed anew: radius and chord go with the radius of the tip.
-    expected = optimum_blade_csv(0.9144, 3, 70 / (25 * 1.05)).decode().splitlines()
+    expected = blade_csv(textbook_blade(0.9144, 3, 70 / (25 * 1.05))).decode().splitlines()
     assert bundles.GUESS in content[0]
     for one, other in zip(content[2:], expected[2:], strict=True):
         assert [float(v) for v in one.split(",")] == pytest.approx([float(v) for v in other.split(",")], abs=2e-4)

@@ -34,7 +34,7 @@ def test_a_broken_limit_is_the_first_thing_that_is_said(pickup_in_a_storm: Scena
     assert said.operate == "no"
     assert said.may_be_operated == "May be operated like this: no."
     assert len(said.dangers) == len(broken_limits(result)) + 1  # and what to change
-    assert "To change:" in said.dangers[-1]
+    assert "What to change:" in said.dangers[-1]
     shares = [limit.share for limit in broken_limits(result)]
     assert shares == sorted(shares, reverse=True)
 
