@@ -50,7 +50,8 @@ def show() -> None:
     work, system = desk.work(), desk.system()
     surely = page.verdict(work, "Does it save or cost fuel?", lambda told: _first(told, system))
     next_steps = st.container()
-    tour.show()
+    with st.container():  # always there: what comes after it keeps its place, and so the focus, when the tour goes
+        tour.show()
     with st.container(border=True):
         dials.show(work)
     left, right = st.columns([370, 500], gap="large")

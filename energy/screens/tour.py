@@ -9,7 +9,10 @@ from energy.screens import desk, page
 from vehicle.files import write_whole
 
 _STEPS = (
-    ("What you see", "The verdict of an invented demo: what it costs, how sure that is, and what to check next."),
+    (
+        "What you see",
+        "The verdict of an invented demo: what it costs, how sure that is, and what is worth a look after it.",
+    ),
     ("Put in your own", "Five questions under “What is built, and how is it driven?” give you an answer of your own."),
     (
         "After you measured",

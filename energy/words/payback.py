@@ -156,7 +156,7 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     return tuple(said)
 
 
-MONEY_COLUMNS = ("", "to build", "a year", "per kWh", "years to pay")
+MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")
 
 
 def money_rows(result: Payback) -> list[tuple[str, ...]]:

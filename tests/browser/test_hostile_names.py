@@ -5,8 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import altair as alt
+import pandas as pd
 import pytest
 from tests_support import run
+
+from energy.pictures.base import save
 
 _RUN = "window.broken=1"
 HOSTILE = f"x</script><script>{_RUN}</script><img src=http://198.51.100.1/a onerror={_RUN}><svg onload={_RUN}>"
@@ -23,12 +27,15 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     text = "\n".join(lines).replace("[heater]", f"[heater]\nwhat = '{SHORT}'")
     scenario.write_text(f"title = '{HOSTILE}'\n{text}", encoding="utf-8")
     arguments = {
-        "picture": ("heat", str(scenario), "--exact", "--picture", str(target)),
         "report": ("answer", str(scenario), "--exact", "--report", str(target)),
         "sheet": ("plan", "--effect", "4 %", "--road", HOSTILE, "--speed", HOSTILE, "--sheet", str(target)),
-    }[kind]
-    done = run(*arguments)
-    assert done.returncode == 0, done.stderr
+    }
+    if kind == "picture":  # whatever a title or a row may hold
+        frame = pd.DataFrame({"what": [HOSTILE, SHORT], "watts": [1.0, 2.0]})
+        save(alt.Chart(frame, title=HOSTILE).mark_bar().encode(x="watts:Q", y="what:N"), target)
+    else:
+        done = run(*arguments[kind])
+        assert done.returncode == 0, done.stderr
     written = target.read_text(encoding="utf-8")
     assert "window.broken=1" in written  # the name is in the page
     assert "Content-Security-Policy" in written

@@ -144,7 +144,7 @@ def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any
     folder = demos / "road_test"
     _upload(page, [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     data = _compared(folder, "--scenario", str(demos / "van_water_tank" / "scenario.toml"))
-    _until_verdict(page, data["words"])
+    _until_verdict(page, data["verdict"]["headline"])
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there
@@ -153,7 +153,7 @@ def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any
     page.get_by_role("link", name="How many runs would prove it?").last.click()
     page.wait_for_function("document.querySelector('h1')?.innerText === 'How many runs would prove it?'")
     page.get_by_role("link", name="What did the road say?").last.click()
-    _until_verdict(page, data["words"])  # what was uploaded is still there
+    _until_verdict(page, data["verdict"]["headline"])  # what was uploaded is still there
     page.get_by_text("In use: ").wait_for()
 
 
@@ -183,7 +183,7 @@ def test_a_column_is_corrected_and_the_list_taken_away_says_the_same(page: Any, 
     for name, log in logs:
         (tmp_path / name).write_bytes(log)
     data = _compared(tmp_path, "--scenario", str(ROOT / "scenarios" / "van_water_tank" / "scenario.toml"))
-    assert data["words"] == _verdict(page)
+    assert data["verdict"]["headline"] == _verdict(page)
     assert data["runs"][0]["mean_speed_km_h"] == pytest.approx(90, abs=0.5)
 
 
