@@ -15,7 +15,7 @@ LOGO, MARK = (str(Path(__file__).with_name(name)) for name in ("logo.svg", "mark
 
 _TYPE = f"""
 @font-face {{ font-family: "Atkinson Hyperlegible Next"; font-weight: 200 800; font-display: swap;
-  src: url("/app/static/atkinson_hyperlegible_next.woff2") format("woff2"); }}
+  src: url("/windtoll/atkinson_hyperlegible_next.woff2") format("woff2"); }}
 [data-testid="stApp"], [data-testid="stApp"] p, [data-testid="stApp"] label {{ font-family: {FONT}; }}
 [data-testid="stLogo"] {{ height: 2.4rem; max-width: none; }}
 """

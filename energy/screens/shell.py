@@ -19,6 +19,12 @@ from energy.screens.gate import OwnPagesOnly
 
 _HERE = Path(__file__).parent
 _SCRIPT = "/windtoll/shell.js"
+# Files of our own by their place in the address, with their kind; the typeface is under the SIL Open Font License 1.1,
+# whose text lies beside it.
+_OWN_FILES = {
+    _SCRIPT: ("shell.js", b"text/javascript; charset=utf-8"),
+    "/windtoll/atkinson_hyperlegible_next.woff2": ("atkinson_hyperlegible_next.woff2", b"font/woff2"),
+}
 _PATIENCE_S = 60.0
 
 
@@ -35,21 +41,21 @@ def middleware() -> list[Any]:
 
 
 class OwnScript:
-    """ASGI middleware that serves the app's script, and names it in the page of the framework."""
+    """ASGI middleware that serves the app's script and typeface, and names the script in the framework's page."""
 
     def __init__(self, app: Any) -> None:
         self.app = app
-        self.script = (_HERE / "shell.js").read_bytes()
+        self.files = {path: ((_HERE / name).read_bytes(), kind) for path, (name, kind) in _OWN_FILES.items()}
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Answer one request."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
-        elif scope["path"] == _SCRIPT:
-            kind = (b"content-type", b"text/javascript; charset=utf-8")
-            start = {"type": "http.response.start", "status": 200, "headers": [kind, (b"cache-control", b"no-cache")]}
-            await send(start)
-            await send({"type": "http.response.body", "body": self.script})
+        elif scope["path"] in self.files:
+            content, kind = self.files[scope["path"]]
+            headers = [(b"content-type", kind), (b"cache-control", b"no-cache")]
+            await send({"type": "http.response.start", "status": 200, "headers": headers})
+            await send({"type": "http.response.body", "body": content})
         elif b"text/html" in dict(scope["headers"]).get(b"accept", b""):
             # Asked for unpacked: it is written into.
             headers = [(k, v) for k, v in scope["headers"] if k.lower() not in (b"accept-encoding", b"if-none-match")]

@@ -79,7 +79,7 @@ def test_the_apps_settings_hold_the_same_colours_and_type() -> None:
             "linkColor": palette.blue,
             "borderColor": palette.line,
         }
-    assert (config.parent.parent / "static" / "atkinson_hyperlegible_next.woff2").is_file()
+    assert (config.parent.parent / "energy" / "screens" / "atkinson_hyperlegible_next.woff2").is_file()
 
 
 def test_every_colour_is_a_variable_of_both_themes() -> None:
