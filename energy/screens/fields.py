@@ -296,7 +296,12 @@ def _storing(place: str, spec: Spec) -> Callable[[], None]:
 
 
 def _follow_unit(place: str, spec: Spec) -> None:
-    """Where a value was typed with a unit of its own, put that in the unit's box and the number in the value's."""
+    """Where a value was typed with a unit of its own, put that in the unit's box and the number in the value's.
+
+    Not where ends or a half-width stand beside it: their numbers belong to the unit that the box has.
+    """
+    if _typed(place, "sure") != EXACT:
+        return
     key = desk.field_key(f"{place} value")
     text = _typed(place, "value")
     plain = as_people_type(text, thousands_comma=desk.system() != "metric")

@@ -186,6 +186,15 @@ def test_what_people_type_is_understood_and_the_units_box_follows(
         assert _widget(app, "selectbox", f"{key} unit").value == stands.partition(" ")[2]
 
 
+def test_a_unit_typed_with_one_value_does_not_change_its_ends(app: AppTest) -> None:
+    _widget(app, "selectbox", "trip.road_speed sure").set_value("between").run()
+    _widget(app, "text_input", "trip.road_speed low").set_value("90").run()
+    _widget(app, "text_input", "trip.road_speed high").set_value("110").run()
+    _widget(app, "text_input", "trip.road_speed value").set_value("62 mph").run()
+    expected = {"value": "62 mph", "low": "90 km/h", "high": "110 km/h"}
+    assert value_at(_held(app), "trip.road_speed") == expected
+
+
 def test_settings_that_were_found_are_guesses_until_kept(app: AppTest) -> None:
     app.button(key="own begin").click().run()
     found = {"rotor.pitch", "drive.ratio", "heater.resistance"}
