@@ -11,7 +11,6 @@ from energy.scenario.keys import spec_of
 from energy.screens import desk, page, typed
 from energy.words.next_value import NextValue, next_value
 from energy.words.verdict import called
-from vehicle import units
 from vehicle.quantity import FieldError, read_quantity
 
 _LEFT, _ENOUGH = "asked and not known", "asked enough"
@@ -35,7 +34,7 @@ def show(told: Answered) -> None:
         fault = ""
         if text:
             try:
-                read_quantity(_value(text, spec.unit), spec)
+                read_quantity(typed.scenario_value(text, spec.unit), spec)
             except FieldError as error:
                 fault = f"{error.read}; accepted: {error.accepted}"
                 page.problem_list([fault], "Cannot be used")
@@ -60,15 +59,11 @@ def _ask_again() -> None:
     desk.keep_typed(_LEFT, None)
 
 
-def _value(text: str, unit: str) -> Any:
-    return float(text) if unit == "dimensionless" and units.split(text)[1] == "" else text
-
-
 def _use(asked: NextValue, text: str) -> None:
     """Put the measured value into the scenario with what it was measured to."""
     unit = spec_of(asked.key).unit
     width: Any = f"{asked.plus_minus:.3g} {'delta_degC' if unit == 'K' else unit}"
-    value = _value(text, unit)
+    value = typed.scenario_value(text, unit)
     if unit == "dimensionless":
         width = float(f"{asked.plus_minus:.3g}")
     desk.put_value(asked.key, {"value": value, "plus_minus": width})

@@ -122,20 +122,12 @@ def _quantity(
     text = typed.quantity(label, f"{_FORM}{name}", spec.unit, start, offered=offered, example=example)
     if text:
         try:
-            read_quantity(float(text) if _is_plain(text) and spec.unit == "dimensionless" else text, spec)
+            read_quantity(typed.scenario_value(text, spec.unit), spec)
         except FieldError as error:
             fault = Problem("what you typed", label, error.read, error.accepted)
             page.problem_list([str(fault)], "Cannot be used")
             faults.append(fault)
     return text
-
-
-def _is_plain(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _vehicle(known: Beginning, faults: list[Problem]) -> Beginning:

@@ -21,7 +21,7 @@ from energy.words import answer as report
 from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
-from energy.words.verdict import FirstLines, Verdict
+from energy.words.verdict import UNCHECKED, FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
 _ONE_LINE = 36  # letters that stand in one line where they are largest
-NOT_CHECKED_HERE = 'Not checked yet: may it be operated like this? See "What must it withstand?"'
+NOT_CHECKED_HERE = f'{UNCHECKED} See "What must it withstand?"'
 
 STYLE = (
     f"<style>{look.STYLE}"

@@ -69,6 +69,14 @@ def quantity(
     return str(held.get(name, own))
 
 
+def scenario_value(text: str, unit: str) -> str | float:
+    """Return a typed quantity as a scenario has it: a bare number where its kind has no unit, else the text."""
+    try:
+        return float(text) if unit == "dimensionless" else text
+    except ValueError:
+        return text  # "85 %", or a text that is told as a fault
+
+
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
     """Show a choice of names in a list; return the chosen one."""
     key = _widget(name, _known(name, options, start))

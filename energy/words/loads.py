@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.words.verdict import UNCHECKED
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -290,7 +291,7 @@ def may_be_operated(table: StructuralLoads) -> str:
     limited = {row.name for row in table.rows if row.limit is not None}
     if not limited:
         limits = "Give the limits of your parts (windtoll keys rotor, mount, ...)."
-        return f"Not checked yet: may it be operated like this? {limits}"
+        return f"{UNCHECKED} {limits}"
     free = f"; {len(names - limited)} loads have no limit in the file" if names - limited else ""
     return f"May be operated like this: within the limits that you gave{free}. No structural sign-off."
 

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import estimate_data
+from energy.words.verdict import NOT_CHECKED
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
             f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test."
         )
-    said.append("Not checked yet: may it be operated like this? Use: windtoll loads SCENARIO.toml")
+    said.append(NOT_CHECKED)
     return said
 
 
