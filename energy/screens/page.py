@@ -21,6 +21,7 @@ from energy.words import answer as report
 from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
+from energy.words.said import Said
 from energy.words.verdict import UNCHECKED, FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
@@ -325,6 +326,19 @@ def bullets(texts: Sequence[str]) -> None:
     """Show texts as a list."""
     items = "".join(f"<li>{escape(in_the_app(text))}</li>" for text in texts)
     st.html(f'<ul class="wt-list">{items}</ul>')
+
+
+def said(found: Said, *, headed: bool = True) -> None:
+    """Show what a question says: headlines, tables, lists."""
+    if headed:
+        bullets(found.headlines)
+    for each in found.tables:
+        finding(each.title)
+        numbers = range(each.left, len(each.columns))
+        table(each.columns, each.rows, numbers=numbers, caption=each.title)
+    for title, texts in found.lists:
+        finding(title)
+        bullets(texts)
 
 
 def next_steps(told: Answered, here: str) -> None:
