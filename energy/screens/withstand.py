@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import streamlit as st
 
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
@@ -12,10 +14,12 @@ from energy.strength.table import StructuralLoads, structural_loads
 from energy.words import answer as answer_words
 from energy.words import loads as loads_words
 from energy.words import spin_up as spin_words
+from energy.words.screens import MARGINS_NOTE, QUESTIONS
 from vehicle.problems import InputError
 
-_HEADING = "What must it withstand?"
+_HEADING = QUESTIONS["loads"]
 _MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
+_LETTERS_OF_A_NAME = 24  # in one line, beside the bars
 
 
 @waiting.drawn
@@ -35,9 +39,7 @@ def show() -> None:
     page.cautions(loads_words.CAUTIONS)
     picture = _picture(table)
     if picture is not None:
-        page.picture(
-            picture, "Limit over load. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
-        )
+        page.picture(picture, MARGINS_NOTE)
     page.finding("The loads")
     page.table(
         loads_words.LOAD_COLUMNS, loads_words.load_rows(table, system), numbers=(1, 2, 3, 4), caption="The loads"
@@ -70,7 +72,7 @@ def show() -> None:
     if table.notes:
         page.bullets(table.notes)
     with st.expander(f"Defaults used ({len(table.assumptions)})"):
-        page.bullets([answer_words.assumption_words(entry) for entry in table.assumptions])
+        page.bullets([answer_words.assumption_words(entry, system) for entry in table.assumptions])
 
 
 def _picture(table: StructuralLoads) -> Picture | None:
@@ -88,8 +90,12 @@ def _picture(table: StructuralLoads) -> Picture | None:
     frame["drawn"] = frame["margin"].clip(upper=_MOST_MARGIN)
     frame["text"] = [loads_words.margin_figures(m) for m in frame["margin"]]
     frame["over"] = frame["margin"] < 1
-    y = alt.Y("load:N", title=None, sort=list(frame["load"]), axis=alt.Axis(labelLimit=190))
-    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]))
+    # Whole names, on two lines where they are long, and as many ticks as fit a phone.
+    frame["name"] = [textwrap.fill(name, _LETTERS_OF_A_NAME) for name in frame["load"]]
+    whole = alt.Axis(labelExpr="split(datum.label, '\\n')", labelLimit=0)
+    y = alt.Y("name:N", title=None, sort=list(frame["name"]), axis=whole)
+    ticks = alt.Axis(values=list(range(int(_MOST_MARGIN) + 1)), format="d")
+    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]), axis=ticks)
     colour = alt.Color("over:N", scale=alt.Scale(domain=[True, False], range=[ORANGE, BLUE]), legend=None)
     bars = (
         alt.Chart(frame)
@@ -101,5 +107,5 @@ def _picture(table: StructuralLoads) -> Picture | None:
     first = frame.iloc[0]
     verdict = "is over its limit" if first["margin"] < 1 else "is the nearest to its limit"
     title = f"The {first['load']} {verdict}: margin {first['text']}"
-    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(26))
+    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(32))
     return Picture("margins", title, chart, frame[["load", "margin"]])
