@@ -248,7 +248,7 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     from energy.words.answer import assumption_words
 
     common.heading(out, ASSUMED)
-    common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
+    common.bullets(out, [assumption_words(entry, system) for entry in table.assumptions])
     common.heading(out, "Cautions")
     common.bullets(out, [*of_the_file(table.scenario), *table.notes, *CAUTIONS])
     if table.ladder is not None:
