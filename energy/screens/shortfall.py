@@ -18,13 +18,14 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import shortfall as words
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-_HEADING = "Why so few watts?"
+_HEADING = QUESTIONS["shortfall"]
 _FILE = "readings.csv"
 _BY_HAND, _BY_FILE = "typed here", "from a file (readings.csv)"
 _MOST = 8
