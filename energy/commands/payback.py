@@ -10,10 +10,10 @@ import click
 
 from energy.commands import common
 from energy.words.payback import (
-    CAUTIONS,
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
     as_data,
+    cautions_of,
     descent_rows,
     finding,
     first_lines,
@@ -123,8 +123,6 @@ def command(chosen: PaybackOptions) -> None:
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
-
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -134,7 +132,7 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
+    common.bullets(out, cautions_of(scenario, full=full))
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:

@@ -64,9 +64,10 @@ def show() -> None:
     told = surely()
     with next_steps:
         page.next_steps(told, "fuel")
+        page.link("evidence")
     with right:
-        page.finding("The numbers that matter")
-        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
+        page.finding("The numbers that matter, at the stated values")
+        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter, at the stated values")
     fuel, heat = _over_speed(work.usable, system)
     page.picture(fuel, "Zero is what the verdict is compared with. The ring: your road speed; the band: 90 % range.")
     page.picture(heat, "The ring is the verdict, the line the stated values, the band the 90 % range.")
@@ -74,7 +75,6 @@ def show() -> None:
         page.finding("How sure it is")
         page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
     page.cautions(cautions(told, system))
-    st.html('<p class="wt-note">How far such numbers can be believed: see the screen "Why believe these numbers?"</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),

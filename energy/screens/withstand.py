@@ -32,7 +32,7 @@ def show() -> None:
         page.cannot(work, _HEADING, "Not enough data to calculate the loads.", error.problems)
         return
     page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
-    page.cautions(loads_words.CAUTIONS)
+    page.cautions(loads_words.cautions_of(table))
     picture = _picture(table)
     if picture is not None:
         page.picture(

@@ -96,8 +96,8 @@ def _year_line(result: Payback, system: UnitSystem) -> str:
     words = {"driving": f"driven at {_speed(result, system)}", "parked": "parked", "carried": "carried stowed"}
     said = ", ".join(f"{figures(h.estimate, 2)} h {words[name]}" for name, h in hours.items())
     when = "the time parked" if result.parked else "the driving"
-    wind = show(year.mean_wind_m_s, "speed", system)
-    return f"A year: {said}; mean wind {wind}; over a limit in {100 * (1 - year.within_limits[1]):.0f} % of {when}"
+    wind, over = show(year.mean_wind_m_s, "speed", system), 100 * max(0.0, 1 - year.within_limits[1])
+    return f"A year: {said}; mean wind {wind}; over a limit in {over:.0f} % of {when}"
 
 
 def _speed(result: Payback, system: UnitSystem) -> str:
@@ -264,6 +264,13 @@ CAUTIONS = (
 )
 
 
+def cautions_of(scenario: Scenario, *, full: bool) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE]
+
+
 def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
     """Return from which head wind it pays, by balance, beside the ideal rotor."""
     from energy.chain.payback import balances_in_words
@@ -410,6 +417,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             heat_power_w=result.parked_heat_w.tolist(),
             within_limits=result.parked_within.tolist(),
         ),
+        cautions=cautions_of(scenario, full=True),
     ).model_dump()
 
 
