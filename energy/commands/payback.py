@@ -10,12 +10,12 @@ import click
 
 from energy.commands import common
 from energy.words.payback import (
-    CAUTIONS,
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
     PARKED_TITLE,
     as_data,
     assumed_climate,
+    cautions_of,
     descent_rows,
     descents_title,
     finding,
@@ -127,8 +127,6 @@ def command(chosen: PaybackOptions) -> None:
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
-
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -138,7 +136,7 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
+    common.bullets(out, cautions_of(scenario, full=full))
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:

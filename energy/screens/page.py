@@ -345,14 +345,19 @@ def next_steps(told: Answered, here: str) -> None:
     if not chosen:
         return
     finding("What to check next")
-    pages: dict[str, Any] = st.session_state.get("pages", {})
     for question in chosen:
-        asked = next(screen.question for screen in catalogue.SCREENS if screen.place == question.place)
         st.html(f'<p class="wt-next">{escape(question.why)}</p>')
-        if question.place in pages:
-            st.page_link(pages[question.place], label=asked, query_params=desk.address())
-        else:  # a screen by itself, without the app's frame
-            st.html(f"<p>{escape(asked)}</p>")
+        link(question.place)
+
+
+def link(place: str) -> None:
+    """Show a link to the screen at a place, named by its question."""
+    asked = next(screen.question for screen in catalogue.SCREENS if screen.place == place)
+    pages: dict[str, Any] = st.session_state.get("pages", {})
+    if place in pages:
+        st.page_link(pages[place], label=asked, query_params=desk.address())
+    else:  # a screen by itself, without the app's frame
+        st.html(f"<p>{escape(asked)}</p>")
 
 
 def report_button(work: Work) -> None:

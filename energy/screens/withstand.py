@@ -83,7 +83,7 @@ def show() -> None:
         page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
         if dangers:
             page.problem_list(dangers, "Danger")
-        page.cautions(loads_words.CAUTIONS)
+        page.cautions(loads_words.cautions_of(table))
     _rest(table, system)
 
 

@@ -157,19 +157,12 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     yield from _of_the_fuel_map(answered, system)
     yield from _of_town_fuel(answered)
-    for state in (result.without, result.states["working"]):
-        if not bool(state.supply.enough_torque):
-            yield (
-                "The engine does not have the torque for "
-                f"{'this speed' if answered.trip is None else 'all of this trip'} ({state.state}): the fuel shown is "
-                "that of a fuller throttle than it has."
-            )
 
 
 def _of_town_fuel(answered: Answered) -> Iterator[str]:
     """Yield that fuel in town reads low, where a schedule stops and goes."""
     trip, engine = answered.trip, answered.scenario.engine
-    if trip is None or engine is None or not stops_and_goes(trip.steps):
+    if trip is None or engine is None or answered.answer.inputs.fuel is None or not stops_and_goes(trip.steps):
         return
     low = TOWN_FUEL_READS_LOW["diesel" if engine.fuel == "diesel" else "petrol"]
     yield (

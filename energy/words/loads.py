@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.words.cautions import of_the_file
 from energy.words.verdict import UNCHECKED
 from vehicle.units import UnitSystem, figures, show
 
@@ -36,6 +37,11 @@ LADDER_CAUTIONS = (
     "If it shakes, hums anew or sheds anything: stop, and find out why before you turn it again.",
     "Eye and ear protection. This ladder is no proof of strength: a rotor that has held once can fail by fatigue.",
 )
+
+
+def cautions_of(table: StructuralLoads) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    return [*of_the_file(table.scenario), *CAUTIONS]
 
 
 def as_data(table: StructuralLoads) -> dict[str, Any]:
@@ -72,7 +78,7 @@ def as_data(table: StructuralLoads) -> dict[str, Any]:
         ladder=rungs_data(table.ladder) if table.ladder is not None else [],
         left_out=list(table.left_out),
         notes=list(table.notes),
-        cautions=list(CAUTIONS),
+        cautions=cautions_of(table),
     ).model_dump()
 
 

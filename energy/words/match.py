@@ -9,10 +9,11 @@ import numpy as np
 
 from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
-from energy.words.verdict import limit_sentence, number
+from energy.words.verdict import limit_sentence, litres_per_kwh, number
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
+    from energy.scenario.read import Scenario
     from energy.words.match_model import SettingData
 
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
@@ -80,8 +81,6 @@ def notes_of(found: Match) -> list[str]:
 
 def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str, list[str]]]:
     """Return what each setting gives, as (name, a text for each setting)."""
-    from energy.words.answer import litres_per_kwh
-
     turbines = [s.answer.turbine for s in settings]
 
     def texts(values: Any, kind: str) -> list[str]:
@@ -120,8 +119,8 @@ def flat_words(found: Flatness, system: UnitSystem) -> str:
     return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"
 
 
-def _setting_data(setting: Setting) -> SettingData:
-    from energy.words.answer import litres_per_kwh
+def setting_data(setting: Setting) -> SettingData:
+    """Return a setting as typed data."""
     from energy.words.match_model import SettingData
 
     turbine, change = setting.answer.turbine, setting.answer.change
@@ -139,7 +138,14 @@ def _setting_data(setting: Setting) -> SettingData:
     )
 
 
-def as_data(found: Match) -> dict[str, Any]:
+def cautions_of(scenario: Scenario) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), BLADE, ESTIMATE]
+
+
+def as_data(found: Match, scenario: Scenario) -> dict[str, Any]:
     """Return the settings as data for `--json`."""
     from energy.words.match_model import FlatnessData, MatchData
 
@@ -147,11 +153,12 @@ def as_data(found: Match) -> dict[str, Any]:
     return MatchData(
         safe=False if broken else None,
         broken_limits=broken,
-        best=_setting_data(found.best),
-        lowest_fuel_per_heat=_setting_data(found.thriftiest),
-        own=_setting_data(found.own),
+        best=setting_data(found.best),
+        lowest_fuel_per_heat=setting_data(found.thriftiest),
+        own=setting_data(found.own),
         within_5_percent=[FlatnessData.model_validate(vars(one)) for one in found.flatness],
         binding_limits=list(found.binding),
         at_edge_of_search=list(found.at_edge),
         settings_tried=found.tried,
+        cautions=cautions_of(scenario),
     ).model_dump()

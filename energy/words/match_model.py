@@ -49,3 +49,4 @@ class MatchData(ResultModel):
     binding_limits: list[str] = said("limits that hold the best setting back")
     at_edge_of_search: list[str] = said("keys of the settings whose best lies at the edge of the search")
     settings_tried: int = said("number of settings that were tried", "1")
+    cautions: list[str] = said("what could hurt someone or break, and which values are meant though unusual")

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from energy.words.verdict import Verdict
 
 MOST = 2
+WHY_BELIEVE = "Why believe these numbers? Use: windtoll evidence"
 _WITHOUT_SCENARIO = ("keys", "evidence")
 _WORTH_MEASURING = 0.1  # of the range: own rule, no source
 

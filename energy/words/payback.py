@@ -293,6 +293,13 @@ CAUTIONS = (
 )
 
 
+def cautions_of(scenario: Scenario, *, full: bool) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE]
+
+
 def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
     """Return from which head wind it pays, by balance, beside the ideal rotor."""
     from energy.chain.payback import balances_in_words
@@ -439,6 +446,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             heat_power_w=result.parked_heat_w.tolist(),
             within_limits=result.parked_within.tolist(),
         ),
+        cautions=cautions_of(scenario, full=True),
     ).model_dump()
 
 

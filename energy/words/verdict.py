@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
+_LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
 UNCHECKED = "Not checked yet: may it be operated like this?"
@@ -121,6 +122,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         headline=headline,
         lines=(
             conditions_line(answered, system),
+            *_torque_line(answered),
             *lines,
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
@@ -187,6 +189,20 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     return (
         f"The best setting within the limits would give {heat}: pitch {figures(best.pitch_deg, 2)}°, ratio "
         f"{figures(best.ratio, 2)}, element {element} (windtoll match)."
+    )
+
+
+def _torque_line(answered: Answered) -> tuple[str, ...]:
+    """Return that the engine cannot drive what was asked, and in which state; else nothing."""
+    result = answered.answer
+    without, working = (bool(state.supply.enough_torque) for state in (result.without, result.states["working"]))
+    if without and working:
+        return ()
+    baseline_state = "not fitted" if result.compared_with == "absent" else "stowed"
+    state = "with the turbine working" if without else f"{baseline_state} or working"
+    what = "this speed" if answered.trip is None else "all of this trip"
+    return (
+        f"The engine does not have the torque for {what}, {state}: the fuel is that of a fuller throttle than it has",
     )
 
 
@@ -306,6 +322,12 @@ def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
     return without, working
 
 
+def litres_per_kwh(found: Answer) -> float:
+    """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
+    heat, volume = number(found.turbine.heat_power_w), number(found.change.volume_m3_s)
+    return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
+
+
 def pack_kwh_per_100km(found: Answer) -> float:
     """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
     speed = number(found.inputs.road_speed_m_s)
@@ -416,15 +438,22 @@ def drawn_change(answered: Answered) -> tuple[tuple[float, ...], str]:
     """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
     assert answered.spread is not None
     fuel, over = answered.answer.inputs.fuel, answered.over_s
+    drawn = _quantiles(answered.outcome.change_w, answered.outcome.half_change_w)
     if fuel is None:
-        return tuple(value * over for value in answered.spread.change_w), answered.power_kind
-    return tuple(v * over / fuel.heating_value_j_per_m3 for v in answered.spread.change_w), answered.fuel_kind
+        return tuple(value * over for value in drawn), answered.power_kind
+    return tuple(value * over / fuel.heating_value_j_per_m3 for value in drawn), answered.fuel_kind
 
 
 def drawn_heat(answered: Answered) -> tuple[float, ...]:
     """Return the quantiles of the heat: W, or J over a trip."""
     assert answered.spread is not None
-    return tuple(value * answered.over_s for value in answered.spread.heat_w)
+    drawn = _quantiles(answered.outcome.heat_w, answered.outcome.half_heat_w)
+    return tuple(value * answered.over_s for value in drawn)
+
+
+def _quantiles(whole: Estimate, half: Estimate) -> tuple[float, ...]:
+    (low, high), (lower, upper) = whole.ends, half.ends
+    return low, lower, whole.estimate, upper, high
 
 
 def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:

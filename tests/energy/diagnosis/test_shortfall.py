@@ -9,12 +9,15 @@ import faulty_machine as machines
 import numpy as np
 import pytest
 
+from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
 from energy.diagnosis.importance import Likelihood, Plan, Weighed, weigh
 from energy.diagnosis.shortfall import Misses, Shortfall, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
+from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
+from energy.uncertainty.draws import values_at
 from energy.words import shortfall as words
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain
@@ -391,3 +394,28 @@ def test_headers_that_are_units_are_understood(tmp_path: Path) -> None:
     found = read_readings(path)
     assert found.road_speed_m_s[0] == pytest.approx(60 * 0.44704)
     assert found.air_speed_m_s[0] == pytest.approx(40 * 0.44704)
+
+
+@pytest.mark.parametrize(("key", "value"), [("blade.stall_delay_share", 0.2), ("blade.stalled_power_factor", 2.2)])
+def test_a_machine_with_stalled_blades_expects_the_watts_of_the_answer(demos: Path, key: str, value: float) -> None:
+    """What bends the curves of a blade bends them here as in the answer: watts and thrust, with nothing wrong."""
+    scenario = load(demos / "camper_oven" / "scenario.toml", ["rotor.pitch=0 deg"])
+    speed = 80 / 3.6
+    machine = Machine(scenario, read_lines([f"1 W at {speed} m/s"]))
+    assert key in machine.minor
+    names = list(machine.minor)
+    scores = np.zeros((1, machine.columns))
+    first = machine.columns - len(names)
+    score = np.linspace(-3, 3, 601)
+    drawn = values_at({key: machine.minor[key]}, score[:, None])[key]
+    scores[0, first + names.index(key)] = np.interp(value, drawn, score)
+    shown = machine.predict(scores, neutral(1)).shown
+    held = {name: v[0] for name, v in values_at(machine.minor, scores[:, first:]).items()}
+    held |= {name: values_at({name: v}, np.zeros((1, 1)))[name][0] for name, v in machine.main.items()}
+    assert held[key] == pytest.approx(value, rel=0.01)
+    held["trip.road_speed"] = np.asarray(speed)
+    expected = turbine_at_work(inputs_of(scenario, held))
+    assert shown["electrical_power_w"][0, 0] == pytest.approx(float(expected.heat_power_w), rel=1e-6)
+    assert shown["thrust_n"][0, 0] == pytest.approx(float(expected.point.thrust_n), rel=1e-6)
+    stated = turbine_at_work(inputs_of(scenario, {name: v for name, v in held.items() if name != key}))
+    assert abs(float(stated.heat_power_w) / float(expected.heat_power_w) - 1) > 0.02  # it matters here
