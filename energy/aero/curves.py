@@ -148,7 +148,7 @@ def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_s
 
     References
     ----------
-    Blade-element theory, as in every handbook; the mean lift, the inflow held and the ceiling are common practice, no
+    Blade-element theory (from memory); the mean lift, the inflow held and the ceiling are common practice, no
     source.
     """
     ratio = np.asarray(tip_speed_ratio, float)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,7 @@ from energy.words.loads import (
     travel_title,
     travel_words,
 )
+from energy.words.verdict import DO_NOT_OPERATE, NOT_CHECKED, NOT_LIKE_THIS
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -128,7 +130,7 @@ def command(
         if as_json:
             common.print_json(data)
         else:
-            common.print_said(common.console(), said)
+            _print_part(said)
         return
     if ladder or tap_test is not None or spin_up_log is not None:
         _spin_up(checked, (tap_test, spin_up_log), system, as_json=as_json)
@@ -151,6 +153,15 @@ def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path) -> N
     from energy.strength.pitch_system import pitch_system
 
     save(pitch_system_picture(pitch_system(scenario), system).titled(), path, (source,))
+
+
+def _print_part(said: Said) -> None:
+    """Print what one part says; one part alone never answers whether the machine may be operated."""
+    barred = any(text.startswith(DO_NOT_OPERATE) for text in said.headlines)
+    common.print_said(
+        common.console(),
+        replace(said, headlines=[*said.headlines, NOT_LIKE_THIS if barred else NOT_CHECKED]),
+    )
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:

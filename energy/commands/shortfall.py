@@ -17,6 +17,7 @@ from energy.words.shortfall import (
     cause_rows,
     headline,
     lines,
+    no_shortfall,
     outcome_rows,
     test_lines,
     to_do,
@@ -27,6 +28,8 @@ from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.diagnosis.shortfall import Shortfall
     from energy.diagnosis.shortfall_readings import Readings
 
@@ -126,6 +129,14 @@ def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
     out.print(headline(found), style="bold")
     for text in [*lines(found, system), *without_words(found)]:
         out.print(text)
+    if not no_shortfall(found):
+        _print_causes(out, found, system)
+    common.heading(out, "Cautions")
+    common.bullets(out, CAUTIONS)
+
+
+def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
+    """Print the causes, what to do, the tests and their tree."""
     common.heading(out, "Causes")
     common.grid(out, CAUSE_HEADINGS, cause_rows(found, system), left=1)
     todo = to_do(found, system)
@@ -141,5 +152,3 @@ def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:
             out.print(line, soft_wrap=True)
-    common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS)

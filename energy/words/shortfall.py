@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import estimate_data
 from energy.words.verdict import NOT_CHECKED
-from vehicle.units import UnitSystem, show
+from vehicle.units import UnitSystem, show, show_pair
 
 if TYPE_CHECKING:
     from energy.diagnosis.shortfall import CauseFound, Shortfall
@@ -81,8 +81,8 @@ def headline(found: Shortfall) -> str:
     causes = found.causes
     if found.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
-    if found.watts is not None and not found.short and found.causes[0].probability < _CERTAIN:
-        return "No shortfall: the watts that were read are what the scenario lets expect, within 10 %."
+    if found.watts is not None and no_shortfall(found):
+        return f"No shortfall. {_enough_words(found.watts, found.expected.estimate)}"
     if not found.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
@@ -91,12 +91,25 @@ def headline(found: Shortfall) -> str:
     if found.undecided_between:
         names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
         more = len(found.undecided_between) - len(names)
-        others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
-        return f"Undecided: {', or '.join(names)}{others}."
+        others = [f"{more} more"] if more > 0 else []
+        return f"Undecided between {len(found.undecided_between)} causes: {'; '.join([*names, *others])}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
+
+
+def _enough_words(read_w: float, expected_w: float) -> str:
+    """Return that the watts are as expected, or more."""
+    read, expected = (show(watts, "power", "metric") for watts in (read_w, expected_w))
+    if read_w > 1.1 * expected_w:
+        return f"{read} were read, more than the {expected} expected."
+    return f"{read} were read, {expected} are expected: a difference under 10 %."
+
+
+def no_shortfall(found: Shortfall) -> bool:
+    """Return whether the watts are what is expected or more, and no cause stands out all the same."""
+    return found.watts is not None and not found.short and found.causes[0].probability < _CERTAIN
 
 
 def lines(found: Shortfall, system: UnitSystem) -> list[str]:
@@ -106,17 +119,15 @@ def lines(found: Shortfall, system: UnitSystem) -> list[str]:
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
     said = [text + "." if found.watts is None else f"Measured: {show(found.watts, 'power', system)}. {text}."]
-    if found.watts is not None and not found.short:
-        said.append("That is no shortfall.")
-    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
+    is_open = found.nothing <= 0.5 and not no_shortfall(found)
+    if found.tests and is_open and (found.undecided_between or found.causes[0].probability < 0.95):
         said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
     if found.rough and found.nothing <= 0.5:
         said.append(
             f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test."
         )
-    said.append(NOT_CHECKED)
-    return said
+    return [NOT_CHECKED, *said]
 
 
 def explains(cause: CauseFound) -> str:
@@ -182,10 +193,12 @@ def _limits(found: Shortfall, system: UnitSystem) -> str:
     after = found.repaired
     assert after is not None
     if after.thrust_limit_n is not None and after.thrust_n > after.thrust_limit_n:
-        return f" Do not operate so: thrust exceeds its limit of {show(after.thrust_limit_n, 'force', system)}."
+        value, most = show_pair(after.thrust_n, after.thrust_limit_n, "force", system)
+        return f" Do not operate it like this: thrust {value} exceeds its limit of {most}."
     limit = after.rotor_speed_limit_rad_s
     if limit is not None and after.rotor_speed_rad_s > limit:
-        return f" Do not operate so: rotor speed exceeds its limit of {show(limit, 'rotor_speed', system)}."
+        value, most = show_pair(after.rotor_speed_rad_s, limit, "rotor_speed", system)
+        return f" Do not operate it like this: rotor speed {value} exceeds its limit of {most}."
     return ""
 
 

@@ -168,3 +168,12 @@ def test_the_answer_is_the_median_of_one_field(demos: Path) -> None:
     assert float(re.search(r"\+([\d.]+) L/h", twice.headline).group(1)) == pytest.approx(2 * once, rel=0.05)
     exact = replace(told, spread=None)
     assert exact.outcome.change_w.estimate == float(told.answer.change.power_w)
+
+
+def test_a_limit_that_is_passed_by_a_hair_does_not_read_as_kept() -> None:
+    from energy.chain.limits import OperatingLimit
+    from energy.words.verdict import limit_sentence
+
+    hair = OperatingLimit("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", 80.0004, 80.0)
+    assert hair.broken
+    assert limit_sentence(hair, "metric") == "Blade tip speed 80.0004 m/s exceeds its limit of 80.0000 m/s."
