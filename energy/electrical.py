@@ -139,25 +139,19 @@ class TorqueOfSpeed:
     per_rotor: np.ndarray  # torque at the rotor shaft over that at the generator's
 
     def current_a(self, generator_speed_rad_s: Values) -> np.ndarray:
-        """Return the current (A) through the element at generator speeds.
-
-        Rectifier: (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in series
-        and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with source
-        inductance, continuous current). Three phases in star: phase voltage over the phase's impedance.
+        """Return the current through the element at generator speeds.
 
         Parameters
         ----------
-        chain : fields of shapes that broadcast
-        generator_speed_rad_s : [rad/s] broadcasts with them
+        generator_speed_rad_s : [rad/s] broadcasts with the numbers held
 
         Returns
         -------
-        [A], the shape of all inputs broadcast; 0 where the voltage does not open the diodes.
+        [A], the shape of all broadcast; 0 where the voltage does not open the diodes.
 
         References
         ----------
-        .. [1] Power-electronics texts: six-pulse bridge 3√2/π, commutation drop (3/π)·ω·L·I.
-        .. [2] Ohm's law for alternating current.
+        .. [1] See `torque_of_speed`.
         """
         speed = np.asarray(generator_speed_rad_s, float)
         fields_ = (speed, self.electromotive_v_s, self.drop_v, self.reactance_ohm_s, self.resistance_ohm)
@@ -174,7 +168,20 @@ class TorqueOfSpeed:
         return current
 
     def at(self, rotor_speed_rad_s: Values) -> np.ndarray:
-        """Return the torque (N·m) at rotor speeds (≥ 0)."""
+        """Return the torque that is asked of the rotor shaft at rotor speeds.
+
+        Parameters
+        ----------
+        rotor_speed_rad_s : [rad/s] 0 or more, broadcasts with the numbers held
+
+        Returns
+        -------
+        [N·m] at the rotor's shaft, the shape of all broadcast.
+
+        References
+        ----------
+        .. [1] See `torque_of_speed`.
+        """
         speed = np.asarray(rotor_speed_rad_s * self.ratio)
         current = self.current_a(speed)
         shape = np.broadcast(current, self.lossy_ohm, self.idle_n_m, self.eddy_n_m_s, self.per_rotor).shape
@@ -241,7 +248,26 @@ def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
 
 
 def current_a(chain: ElectricalChain, generator_speed_rad_s: Values) -> np.ndarray:
-    """Return the current (A) through the element at generator speeds."""
+    """Return the current (A) through the element at generator speeds.
+
+    Rectifier: (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in series
+    and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with source
+    inductance, continuous current). Three phases in star: phase voltage over the phase's impedance.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    generator_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [A], the shape of all inputs broadcast; 0 where the voltage does not open the diodes.
+
+    References
+    ----------
+    .. [1] Power-electronics texts: six-pulse bridge 3√2/π, commutation drop (3/π)·ω·L·I.
+    .. [2] Ohm's law for alternating current.
+    """
     return torque_of_speed(chain).current_a(generator_speed_rad_s)
 
 

@@ -112,7 +112,8 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
     if brief:
         common.bullets(out, pressing_cautions(told, system))
         return
-    common.heading(out, f"{'Numbers' if full else 'Main numbers'}, at the stated values")
+    of_what = "" if told.spread is None else ", at the stated values (the headline: median of the simulations)"
+    common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(told, system) if full else report.main_numbers(told, system))
     if told.spread is not None:
         common.heading(out, f"Uncertainty ({told.spread.draws} simulations over all that is not known exactly)")

@@ -59,12 +59,12 @@ def command(
 
 
 def _print(found: Match, scenario: Scenario, system: UnitSystem) -> None:
-    from energy.words.match import SETTING_NAMES, cautions_of, flat_words, notes_of, own_limits, rows_of, sentence
+    from energy.words.match import SETTING_NAMES, cautions_of, first_lines, flat_words, notes_of, rows_of
 
     out = common.console()
-    broken = own_limits(found, system)
-    out.print(sentence(found, system), style="bold red" if broken else "bold")
-    common.bullets(out, broken)
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    common.print_verdict(out, first_lines(found, system))
     common.heading(out, "Settings")
     rows = [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)]
     common.grid(out, ("", "today", "maximum heat", "lowest fuel per heat"), rows, left=1)

@@ -77,7 +77,7 @@ def command(chosen: PaybackOptions) -> None:
     In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and
     gas (windtoll keys costs). It works only within its limits.
 
-    Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
+    Three balances: fuel spared, the heat counted as worth nothing; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
     those of the scenario's table [wind_climate], or an assumption that is shown.
 

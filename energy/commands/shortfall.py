@@ -134,6 +134,7 @@ def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
 
 
 def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
+    """Print the causes, what to do, the tests and their tree."""
     common.heading(out, "Causes")
     common.grid(out, CAUSE_HEADINGS, cause_rows(found, system), left=1)
     todo = to_do(found, system)

@@ -518,7 +518,7 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         ),
         ("thrust", show(number(turbine.thrust_n), "force", system)),
         ("drag on the vehicle", show(number(turbine.rotor_drag_n), "force", system)),
-        ("drag power", show(drag_w, "power", system)),
+        ("drag power", _drag_power_words(drag_w, number(found.inputs.road_speed_m_s), system)),
         ("shaft power", show(number(turbine.shaft_power_w), "power", system)),
         ("electrical power", show(number(turbine.electrical_power_w), "power", system)),
         ("heat", show(number(turbine.heat_power_w), "power", system)),
@@ -579,17 +579,12 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         (
             "trip",
             f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean "
-            f"{show(steps.distance_m / total, 'speed', system)}; turbine working {100 * trip.works_share:.0f} % of the "
-            f"time",
+            f"{show(steps.distance_m / total, 'speed', system)}; {_works_words(trip)}",
         ),
-        (
-            "drag energy, then shaft energy",
-            f"{energy(rotor_drag_power_w(found))}, {energy(number(found.turbine.shaft_power_w))}",
-        ),
-        (
-            "electrical energy, then heat",
-            f"{energy(number(found.turbine.electrical_power_w))}, {energy(number(found.turbine.heat_power_w))}",
-        ),
+        ("drag energy", energy(rotor_drag_power_w(found))),
+        ("shaft energy", energy(number(found.turbine.shaft_power_w))),
+        ("electrical energy", energy(number(found.turbine.electrical_power_w))),
+        ("heat", energy(number(found.turbine.heat_power_w))),
     ]
     if found.inputs.fuel is not None:
         volumes = [
@@ -599,8 +594,7 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         rows.append(
             (
                 f"fuel, {_STATE_WORDS[found.compared_with]}, then working",
-                f"{show(volumes[0], 'volume', system)}, then {show(volumes[1], 'volume', system)}; "
-                f"{show(number(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
+                f"{show(volumes[0], 'volume', system)}, then {show(volumes[1], 'volume', system)}",
             )
         )
         rows.append(("CO2", f"{show(number(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
@@ -609,7 +603,7 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         -next((number(w) for account, name, w in state.rows if (account, name) == ("road", "brakes")), 0.0)
         for state in (found.without, found.states["working"])
     ]
-    rows.append(("lost in the brakes, without, then working", f"{energy(brakes[0])} and {energy(brakes[1])}"))
+    rows.append(("lost in the brakes, without, then working", f"{energy(brakes[0])}, then {energy(brakes[1])}"))
     tip = number(most.rotor_speed_rad_s) * number(found.inputs.turbine.diameter_m) / 2
     if math.isfinite(tip):
         rows.append(
@@ -622,6 +616,18 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
             )
         )
     return rows
+
+
+def _works_words(trip: TripAnswer) -> str:
+    """Return how long the turbine is connected: that says nothing of how long it gives power."""
+    share = trip.works_share
+    return "turbine never stowed" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
+
+
+def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return the drag power, and why a standing vehicle has none though the rotor has thrust."""
+    text = show(drag_w, "power", system)
+    return f"{text}: the vehicle stands still, the thrust moves nothing" if road_speed_m_s == 0 else text
 
 
 def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
@@ -650,7 +656,7 @@ def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         fuel = (
             ""
             if found.inputs.fuel is None
-            else f", {figures(number(change.volume_m3_s) * _LITRES_PER_HOUR * hours, 3, signed=True)} L of fuel"
+            else f", {show(number(change.volume_m3_s) * hours * 3600, 'volume', system, signed=True)} of fuel"
         )
         rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat{fuel}"))
     return rows

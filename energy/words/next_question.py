@@ -74,7 +74,7 @@ def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
     if found.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
     if found.word == "saves" and moving:
-        yield NextQuestion("plan", "plan", "It may save fuel here: runs on the road would prove it.")
+        yield NextQuestion("plan", "plan", "It can save fuel here: runs on the road would prove it.")
     if found.word == "saves":
         yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
     if found.word == "no effect":

@@ -137,8 +137,8 @@ def headline(found: Shortfall) -> str:
     if found.undecided_between:
         names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
         more = len(found.undecided_between) - len(names)
-        others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
-        return f"Undecided: {', or '.join(names)}{others}."
+        others = [f"{more} more"] if more > 0 else []
+        return f"Undecided between {len(found.undecided_between)} causes: {'; '.join([*names, *others])}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."

@@ -18,7 +18,7 @@ from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from vehicle.quantity import Estimate, shown_value
-from vehicle.units import UnitSystem, figures, label, show, to_user
+from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -232,9 +232,9 @@ def _group(heat_w: Estimate, system: UnitSystem) -> str:
 
 def limit_sentence(limit: OperatingLimit, system: UnitSystem) -> str:
     """Return a broken limit in a sentence: "Thrust 209 lbf exceeds its limit of 90 lbf."."""
+    value, most = show_pair(limit.value, limit.limit, limit.kind, system)
     return (
-        f"{limit.name} {show(limit.value, limit.kind, system)} exceeds its limit of "
-        f"{show(limit.limit, limit.kind, system)}.{OVER_RATING if limit.key == 'heater.rated_power' else ''}"
+        f"{limit.name} {value} exceeds its limit of {most}.{OVER_RATING if limit.key == 'heater.rated_power' else ''}"
     )
 
 
@@ -245,10 +245,13 @@ def _what_to_change(keys: set[Any]) -> str:
     return "What to change: drive slower or stay out of the wind, or take a setting within the limits (windtoll match)."
 
 
+_STATES = {"absent": "not fitted", "stowed": "stowed"}
+
+
 def _case(answered: Answered) -> str:
     credited = answered.answer.inputs.credit.replaces_alternator
-    credit = "credited with the alternator's work it replaces" if credited else "no credit for replaced work"
-    return f"{credit}, compared with turbine {answered.answer.compared_with}"
+    credit = ", credited with the alternator's work that it replaces" if credited else ""
+    return f"compared with turbine {_STATES[answered.answer.compared_with]}{credit}"
 
 
 def baseline(answered: Answered) -> str:
@@ -271,7 +274,8 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
     if spread is not None and nominal != "no effect" and spread.verdict != nominal:
-        return "cannot tell", _too_close(answered, system), (heat_line, *_against_absent(answered, system))
+        unpriced = heat_words(answered, system, priced=False)  # a price would say that it costs
+        return "cannot tell", _too_close(answered, system), (unpriced, *_against_absent(answered, system))
     if change > small:
         return "costs", _changed("Costs", answered, system), (heat_line, *_against_absent(answered, system))
     if change < -small:
@@ -354,9 +358,10 @@ def _too_close(answered: Answered, system: UnitSystem) -> str:
     drawn, _ = drawn_change(answered)
     low, high = (figures(to_user(end, kind, system), 2, signed=True) for end in (drawn[0], drawn[-1]))
     saves, costs = round(100 * spread.probability_saves), round(100 * spread.probability_costs)
+    save = "save" if drawn[0] < 0 else "take no extra fuel"  # on overrun nothing is saved, and nothing is burnt
     return (
         f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {low} to {high}); "
-        f"{saves} % of the simulations save, {costs} % cost."
+        f"{saves} % of the simulations {save}, {costs} % cost fuel."
     )
 
 
@@ -381,12 +386,12 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
     )
 
 
-def heat_words(answered: Answered, system: UnitSystem) -> str:
+def heat_words(answered: Answered, system: UnitSystem, *, priced: bool = True) -> str:
     """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
     heat, what = median_heat_w(answered), answered.scenario.heater.what
     if heat <= 0.5:
         return f"Heat into {what}: none"
-    price = _price(answered, system) if median_change_w(answered) > 0 else ""
+    price = _price(answered, system) if priced and median_change_w(answered) > 0 else ""
     return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"
 
 
@@ -570,6 +575,9 @@ def _measure_words(measured: Measurement, name: str) -> str:
 
 
 def shown_width(measured: Measurement) -> str:
-    """Return a measurement's ± in a unit that people read."""
-    unit = spec_of(measured.key).unit
+    """Return a measurement's ± in a unit that people read, or as a share of what it is a share of."""
+    spec = spec_of(measured.key)
+    unit = spec.unit
+    if spec.measured is not None and spec.measured.of:
+        return f"{100 * measured.plus_minus:.2g} % {spec.measured.of}"
     return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)

@@ -202,3 +202,12 @@ def test_unusual_values_stand_in_every_json(demos: Path, tmp_path: Path, command
     more = (str(folder / "sweep.csv"),) if command == "tune" else ()
     found = json.loads(run(command, str(path), *more, "--json").stdout)
     assert found["cautions"][0].startswith("Unusual and meant: air.temperature is 55 °C")
+
+
+def test_a_limit_that_is_passed_by_a_hair_does_not_read_as_kept() -> None:
+    from energy.chain.limits import OperatingLimit
+    from energy.words.verdict import limit_sentence
+
+    hair = OperatingLimit("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", 80.0004, 80.0)
+    assert hair.broken
+    assert limit_sentence(hair, "metric") == "Blade tip speed 80.0004 m/s exceeds its limit of 80.0000 m/s."
