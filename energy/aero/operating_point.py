@@ -112,15 +112,16 @@ def coefficients_of(rotor: Rotor, tip_speed_ratio: Values) -> tuple[np.ndarray, 
     Parameters
     ----------
     rotor : fields of shapes that broadcast
-    tip_speed_ratio : [-] broadcasts with them
+    tip_speed_ratio : [1] broadcasts with them
 
     Returns
     -------
-    Power coefficient [-], thrust coefficient [-], whether the ratio lies past the curves; the shape of all broadcast.
+    [1], [1] and booleans, the shape of all inputs broadcast.
 
     References
     ----------
-    .. [1] Betz limit 16/27, see energy/aero/momentum.py.
+    .. [1] A. Betz, 1920: no rotor in free air takes more than 16/27 of the power.
+    .. [2] Momentum theory: the thrust that a power coefficient needs at least.
     """
     power, thrust, beyond = _bent(rotor, _acting(rotor), tip_speed_ratio)
     power = np.minimum(power * rotor.power_factor, BETZ_LIMIT)
