@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 _PITCH = "pitch, °"
 _AIR, _SPEED, _TERM, _SHOWN = "air at the rotor", "rotor speed", "term", "taken"
 _DASHES = ([1, 0], [6, 3], [2, 2])
-_LEGEND = {"orient": "top", "labelFontSize": 13, "columns": 2, "symbolStrokeWidth": 3, "symbolType": "stroke"}
 
 
 def pitch_system_pictures(found: PitchSystem, system: UnitSystem) -> tuple[Picture, Picture, Picture]:
@@ -160,7 +159,15 @@ def _over_speed(found: PitchSystem, system: UnitSystem) -> Picture:
 def _legend(columns: int = 2) -> Any:
     import altair as alt
 
-    return alt.Legend(**{**_LEGEND, "columns": columns}, title=None, labelLimit=320)
+    return alt.Legend(
+        orient="top",
+        labelFontSize=13,
+        columns=columns,
+        symbolStrokeWidth=3,
+        symbolType="stroke",
+        title=None,
+        labelLimit=320,
+    )
 
 
 def _number(name: str) -> Any:
