@@ -167,7 +167,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Defaults used")
-    own = [report.assumption_words(entry) for entry in found.load.assumptions]
+    own = [report.assumption_words(entry, system) for entry in found.load.assumptions]
     others = len(heat_report.assumptions(found)) - len(own)
     if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
         own.append(

@@ -176,6 +176,12 @@ def shown_pair(value: float, limit: float, kind: str, system: UnitSystem) -> tup
     return differing(value, limit, lambda number, more: shown_load(number, kind, system, more))
 
 
+def margins_finding(load: str, margin: float) -> str:
+    """Return which load is the nearest to its limit, or over it."""
+    verdict = "is over its limit" if margin < 1 else "is the nearest to its limit"
+    return f"The {load} {verdict}: margin {margin_figures(margin)}"
+
+
 def margin_figures(margin: float) -> str:
     """Return a margin, rounded down, so that nothing short of 2 reads 2.0."""
     return (
