@@ -174,8 +174,8 @@ def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_s
 
     References
     ----------
-    .. [1] Blade-element theory (from memory); the mean lift, the inflow held and the ceiling are common practice, no
-       source.
+    .. [1] Blade-element theory (from memory); the mean lift, the inflow held and the ceiling are common
+       practice, no source.
     """
     ratio = np.asarray(tip_speed_ratio, float)
     found = np.asarray(solidity) * np.asarray(lift_coefficient) * (ratio * ratio / 3.0 + 4.0 / 9.0)

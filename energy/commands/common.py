@@ -201,16 +201,26 @@ def grid(
         _stacked(out, headings, rows)
         return
     # The gap is a column of its own: padding would be counted behind the last column as well, and cut it.
-    widths = _shared_out(least, headings, rows, out.width - gap * (len(headings) - 1))
+    widths = _shared_out(headings, rows, least, out.width - gap * (len(headings) - 1))
     table = Table(box=None, pad_edge=False, padding=0)
     for place, (name, is_sentence, width) in enumerate(zip(headings, sentences, widths, strict=True)):
+        no_wrap = not wrap and not is_sentence
         if place:
             table.add_column("", width=gap)
-        no_wrap = not wrap and not is_sentence
         table.add_column(name, justify="left" if is_sentence else "right", no_wrap=no_wrap, width=width)
     for row in rows:
         table.add_row(*[cell for text in row for cell in ("", text)][1:])
     out.print(table)
+
+
+def _shared_out(headings: Sequence[str], rows: Sequence[Sequence[str]], least: Sequence[int], room: int) -> list[int]:
+    """Return the width of each column: as wide as its texts, or its share of what room there is above the least."""
+    wanted = [max(map(len, (*name.split("\n"), *(row[k] for row in rows)))) for k, name in enumerate(headings)]
+    more = [max(0, want - low) for want, low in zip(wanted, least, strict=True)]
+    spare = room - sum(least)
+    if sum(more) <= spare:
+        return [low + extra for low, extra in zip(least, more, strict=True)]
+    return [low + extra * spare // sum(more) for low, extra in zip(least, more, strict=True)]
 
 
 _TEXT_WIDTH = 18  # characters below which sentences in a column are hard to read
@@ -233,21 +243,6 @@ def _narrowest(
             continue
         words = max((len(word) for text in (name, *cells) for word in text.split()), default=0)
         widths.append(max(words, min(whole, _TEXT_WIDTH) if is_sentence else whole))
-    return widths
-
-
-def _shared_out(least: Sequence[int], headings: Sequence[str], rows: Sequence[Sequence[str]], room: int) -> list[int]:
-    """Return the width of each column: what it needs, and the room that is left to those that would be longer."""
-    widths = list(least)
-    whole = [
-        max(len(line) for text in (name, *(row[place] for row in rows)) for line in text.split("\n"))
-        for place, name in enumerate(headings)
-    ]
-    for _ in range(room - sum(widths)):
-        place = max(range(len(widths)), key=lambda k: whole[k] - widths[k])
-        if whole[place] <= widths[place]:
-            break
-        widths[place] += 1
     return widths
 
 

@@ -35,7 +35,7 @@ from energy.words.loads import (
     travel_title,
     travel_words,
 )
-from energy.words.verdict import DO_NOT_OPERATE, NOT_CHECKED, NOT_LIKE_THIS
+from energy.words.verdict import NOT_CHECKED, NOT_LIKE_THIS
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -177,11 +177,8 @@ def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, p
 
 def _print_part(said: Said) -> None:
     """Print what one part says; one part alone never answers whether the machine may be operated."""
-    barred = any(text.startswith(DO_NOT_OPERATE) for text in said.headlines)
-    common.print_said(
-        common.console(),
-        replace(said, headlines=[*said.headlines, NOT_LIKE_THIS if barred else NOT_CHECKED]),
-    )
+    may_be = NOT_LIKE_THIS if said.unsafe else NOT_CHECKED
+    common.print_said(common.console(), replace(said, headlines=[*said.headlines, may_be]))
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:

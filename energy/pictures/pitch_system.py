@@ -28,7 +28,7 @@ def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
     import pandas as pd
 
     force = f"force at the actuator, {label('force', system)}"
-    frame = pd.concat(
+    frame: pd.DataFrame = pd.concat(
         [
             pd.DataFrame(
                 {
@@ -78,7 +78,7 @@ def _terms(found: PitchSystem, system: UnitSystem) -> Picture:
         words.AIR: travel.aerodynamic_n_m * travel.per_moment,
         words.FRICTION: abs(travel.friction_n),
     }
-    frame = pd.concat(
+    frame: pd.DataFrame = pd.concat(
         [
             pd.DataFrame({_TERM: n, _PITCH: travel.pitch_deg, force: to_user(v, "force", system)})
             for n, v in values.items()

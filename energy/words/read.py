@@ -192,7 +192,7 @@ def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
         low, mean, high = (in_usual_unit(name, value)[0] for value in (found.low, found.mean, found.high))
         unit = in_usual_unit(name, 0.0)[1]
         lines.append(
-            f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
+            f"  {BY_NAME[name].words:<42} {low:9.1f} to {high:9.1f}  mean {mean:9.2f} {unit:<5}"
             + (f" known {100 * found.known_share:.0f} %" if found.known_share < 0.995 else "")
         )
     odd = [c for c in log.columns if c.use != "used" or c.note]

@@ -128,7 +128,7 @@ def headline(found: Shortfall) -> str:
     if found.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
     if not to_look_for(found):
-        return "No shortfall: the watts that were read are what the scenario lets expect, within its range."
+        return f"No shortfall. {_enough_words(found)}"
     if not found.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
@@ -143,6 +143,15 @@ def headline(found: Shortfall) -> str:
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
+
+
+def _enough_words(found: Shortfall) -> str:
+    """Return that the watts are as expected, or more."""
+    assert found.watts is not None  # without watts there is always something to look for
+    read, expected = (show(watts, "power", "metric") for watts in (found.watts, found.expected.estimate))
+    if found.watts > 1.1 * found.expected.estimate:
+        return f"{read} were read, more than the {expected} expected."
+    return f"{read} were read, {expected} are expected: a difference under 10 %."
 
 
 def explains(cause: CauseFound) -> str:

@@ -21,6 +21,12 @@ CASES = [
     ["truepitch", f"{VAN}/scenario.toml", f"{VAN}/measured.csv"],
     ["shortfall", f"{VAN}/scenario.toml", f"{VAN}/measured.csv"],
     ["keys"],
+    ["compare", "road_test/runs.toml", "--scenario", f"{VAN}/scenario.toml"],
+    ["compare", "road_test/runs.toml", "--units", "us"],
+    ["read", "road_test/2026-05-02_081000_working.csv"],
+    ["plan", "--effect", "4 %", "--length", "15 km"],
+    ["match", "pickup_drying_box/scenario.toml", "--units", "us"],
+    ["size", "--heat", "2 kW", "--speed", "65 mph"],
 ]
 
 
@@ -30,7 +36,7 @@ _NO_MACHINE = ("keys", "read", "plan")  # they answer nothing about a machine
 @pytest.mark.parametrize("width", [80, 40])
 @pytest.mark.parametrize("words", CASES, ids=" ".join)
 def test_nothing_is_cut(demos: Path, words: list[str], width: int) -> None:
-    arguments = [str(demos / word) if "/" in word else word for word in words]
+    arguments = [str(demos / word) if word.endswith((".toml", ".csv")) else word for word in words]
     result = CliRunner().invoke(group(), arguments, env={"COLUMNS": str(width)})
     assert result.exit_code in (0, 3), result.output
     lines = result.stdout.splitlines()
