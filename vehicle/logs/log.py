@@ -50,7 +50,8 @@ class Log:
     one column per parameter (SI, names of `vehicle.logs.columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
     `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
     reader should know before trusting the numbers, `clock` which clock was used, `checks` what was settled by the
-    numbers alone (units, the clock) and deserves a look.
+    numbers alone (units, the clock) and deserves a look. `wall_start_s` is the wall clock (seconds since 1970, UTC) at
+    `time_s` = 0, None where the log has no dates.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Log:
     clock: str
     states: np.ndarray | None = field(default=None, compare=False)
     checks: tuple[str, ...] = ()
+    wall_start_s: float | None = None
 
     @property
     def rows(self) -> int:
