@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,7 @@ from energy.words.loads import (
     travel_title,
     travel_words,
 )
+from energy.words.verdict import DO_NOT_OPERATE, NOT_CHECKED, NOT_LIKE_THIS
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -131,7 +133,7 @@ def command(
         if as_json:
             common.print_json(data)
         else:
-            common.print_said(common.console(), said)
+            _print_part(said)
         if said.unsafe:
             raise SystemExit(common.UNSAFE)
         return
@@ -171,6 +173,15 @@ def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, p
     if not there:
         raise InputError(Problem(scenario.name, "--picture", "nothing to draw: no limit is stated", "windtoll keys"))
     save(stacked(there), path, (source,), force=force)
+
+
+def _print_part(said: Said) -> None:
+    """Print what one part says; one part alone never answers whether the machine may be operated."""
+    barred = any(text.startswith(DO_NOT_OPERATE) for text in said.headlines)
+    common.print_said(
+        common.console(),
+        replace(said, headlines=[*said.headlines, NOT_LIKE_THIS if barred else NOT_CHECKED]),
+    )
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:
@@ -248,7 +259,7 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     from energy.words.answer import assumption_words
 
     common.heading(out, ASSUMED)
-    common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
+    common.bullets(out, [assumption_words(entry, system) for entry in table.assumptions])
     common.heading(out, "Cautions")
     common.bullets(out, [*of_the_file(table.scenario), *table.notes, *CAUTIONS])
     if table.ladder is not None:

@@ -110,7 +110,7 @@ def command(chosen: ReadOptions) -> None:
     for lines in sheets:
         click.echo("\n".join(lines))
     for log, (data, flow) in zip(read, answers, strict=True):
-        click.echo("\n".join(in_words(log, data, flow)))
+        common.lines(common.console(), in_words(log, data, flow))
     if chosen.receipt:
         click.echo(
             f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from energy.strength.table import StructuralLoads
 
 _WIDEST = 5.0  # what is stronger than that is drawn as that
+_LETTERS_OF_A_NAME = 24  # in one line, next to the bars
 
 
 def margins_picture(table: StructuralLoads) -> Picture | None:
@@ -28,8 +30,12 @@ def margins_picture(table: StructuralLoads) -> Picture | None:
     frame["drawn"] = frame["margin"].clip(upper=_WIDEST)
     frame["text"] = [loads_words.margin_figures(m) for m in frame["margin"]]
     frame["over"] = frame["margin"] < 1
-    y = alt.Y("load:N", title=None, sort=list(frame["load"]), axis=alt.Axis(labelLimit=190))
-    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _WIDEST]))
+    # Whole names, on two lines where they are long, and as many ticks as fit a phone.
+    frame["name"] = [textwrap.fill(name, _LETTERS_OF_A_NAME) for name in frame["load"]]
+    whole = alt.Axis(labelExpr="split(datum.label, '\\n')", labelLimit=0)
+    y = alt.Y("name:N", title=None, sort=list(frame["name"]), axis=whole)
+    ticks = alt.Axis(values=list(range(int(_WIDEST) + 1)), format="d")
+    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _WIDEST]), axis=ticks)
     colour = alt.Color("over:N", scale=alt.Scale(domain=[True, False], range=[ORANGE, BLUE]), legend=None)
     bars = (
         alt.Chart(frame)
@@ -39,5 +45,5 @@ def margins_picture(table: StructuralLoads) -> Picture | None:
     texts = alt.Chart(frame).mark_text(align="left", dx=5, color=BLACK, fontSize=13).encode(x=x, y=y, text="text:N")
     rule = alt.Chart(pd.DataFrame({"limit": [1.0]})).mark_rule(color=BLACK, strokeWidth=2).encode(x="limit:Q")
     title = loads_words.margins_finding(frame["load"].iloc[0], float(frame["margin"].iloc[0]))
-    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(26))
+    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(32))
     return Picture("margins", title, chart, frame[["load", "margin"]])

@@ -21,10 +21,11 @@ from energy.words import loads as loads_words
 from energy.words import pitch_system as pitch_words
 from energy.words import root as root_words
 from energy.words.said import Said
+from energy.words.screens import MARGINS_NOTE, QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
-_HEADING = "What must it withstand?"
+_HEADING = QUESTIONS["loads"]
 
 
 @waiting.drawn
@@ -82,16 +83,14 @@ def show() -> None:
         page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
         if dangers:
             page.problem_list(dangers, "Danger")
-        page.cautions(loads_words.CAUTIONS)
-    _rest(table)
+        page.cautions(loads_words.cautions_of(table))
+    _rest(table, system)
 
 
 def _of_all_loads(table: StructuralLoads, system: UnitSystem) -> None:
     picture = margins_picture(table)
     if picture is not None:
-        page.picture(
-            picture, "Limit over load. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
-        )
+        page.picture(picture, MARGINS_NOTE)
     page.finding("The loads")
     page.table(
         loads_words.LOAD_COLUMNS, loads_words.load_rows(table, system), numbers=(1, 2, 3, 4), caption="The loads"
@@ -132,11 +131,11 @@ def _pitch_section(work: Work, system: UnitSystem) -> list[str]:
     return list(said.headlines[:1]) if said.unsafe else []
 
 
-def _rest(table: StructuralLoads) -> None:
+def _rest(table: StructuralLoads, system: UnitSystem) -> None:
     if table.left_out:
         with st.expander(f"Left out; these keys would add it ({len(table.left_out)})"):
             page.bullets(table.left_out)
     if table.notes:
         page.bullets(table.notes)
     with st.expander(f"Defaults used ({len(table.assumptions)})"):
-        page.bullets([answer_words.assumption_words(entry) for entry in table.assumptions])
+        page.bullets([answer_words.assumption_words(entry, system) for entry in table.assumptions])

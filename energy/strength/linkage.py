@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.aero.curves import RotorCurves
-from energy.aero.operating_point import coefficients
+from energy.aero.operating_point import coefficients_of
 from energy.scenario.keys.names import QuantityKey
 from energy.strength.cases import Conditions, Rig
 from energy.strength.equations import (
@@ -226,8 +226,8 @@ def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> 
     """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
     inputs, radius = rig.inputs_in(at), rig.radius_m
     air, speed, density = np.asarray(at.air_speed_m_s), np.asarray(at.rotor_speed_rad_s), float(inputs.density_kg_m3)
-    cp, ct, _ = coefficients(blades.curves, blades.curve_pitch_deg, speed * radius / np.maximum(air, 1e-9))
-    cp, ct = cp * inputs.turbine.power_factor, ct * inputs.turbine.thrust_factor
+    rotor = rig.rotor(inputs, blades.curve_pitch_deg, air)
+    cp, ct, _ = coefficients_of(rotor, speed * radius / np.maximum(air, 1e-9))
     thrust = wind_force_n(density, rig.area_m2, air, ct)
     torque = cp * 0.5 * density * rig.area_m2 * air**3 / np.maximum(speed, 1e-9)
     lift = lift_moment_n_m(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vehicle.logs.columns import Column
+from vehicle.logs.stuck import StuckValue
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,8 +51,8 @@ class Log:
     one column per parameter (SI, names of `vehicle.logs.columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
     `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
     reader should know before trusting the numbers, `clock` which clock was used, `checks` what was settled by the
-    numbers alone (units, the clock) and deserves a look. `wall_start_s` is the wall clock (seconds since 1970, UTC) at
-    `time_s` = 0, None where the log has no dates.
+    numbers alone (units, the clock) and deserves a look, `stuck` which values stood still and were emptied for it.
+    `wall_start_s` is the wall clock (seconds since 1970, UTC) at `time_s` = 0, None where the log has no dates.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Log:
     states: np.ndarray | None = field(default=None, compare=False)
     checks: tuple[str, ...] = ()
     wall_start_s: float | None = None
+    stuck: tuple[StuckValue, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -113,10 +115,12 @@ class Repairs:
 class Draft:
     """A log on the way to its table: one array a parameter (rows,), which are changed as the log is mended.
 
-    `values` are in SI by the names of `vehicle.logs.columns.PARAMETERS`, `quality` has the bits of `Quality`.
+    `values` are in SI by the names of `vehicle.logs.columns.PARAMETERS`, `quality` has the bits of `Quality`, `stuck`
+    which values stood still and were emptied.
     """
 
     time_s: np.ndarray
     values: dict[str, np.ndarray]
     quality: np.ndarray
     repairs: Repairs
+    stuck: list[StuckValue] = field(default_factory=list)
