@@ -122,6 +122,11 @@ class RoadPlan:
             return None
         return self.distance_m / self.speed_m_s
 
+    @property
+    def run_s(self) -> float | None:
+        """Return the time of one run; None where its length or speed is not known."""
+        return None if self.run_length_m is None or not self.speed_m_s else self.run_length_m / self.speed_m_s
+
 
 def _chance(spread: RunSpread, few: bool) -> Chance:
     return functools.partial(chance_on_the_road, freedom=spread.freedom, few=few)

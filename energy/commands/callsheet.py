@@ -27,9 +27,9 @@ class CallSheetOptions:
     hold: str
     ask: tuple[str, ...]
     seed: int
-    overwrite: bool
     overrides: tuple[str, ...]
     system: UnitSystem
+    force: bool
     as_json: bool
 
 
@@ -52,7 +52,7 @@ class CallSheetOptions:
     help=f"What to type at each reading; may be repeated. Default: {', '.join(USUALLY_ASKED)}.",
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Number that fixes the order of the settings.")
-@click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
+@common.force_option
 @common.set_option
 @common.units_option
 @common.json_option
@@ -61,7 +61,8 @@ def command(chosen: CallSheetOptions) -> None:
     """Write ONE self-contained HTML page for the passenger's phone, to open from its storage without any network.
 
     The passenger taps when a setting begins and types the numbers; every entry is kept on the phone. Its CSV goes to
-    tune, truepitch, fit load and join as it is.
+    tune, truepitch, shortfall, fit load, heat, read and join as it is. The page of a road test, with its runs in order,
+    comes from windtoll plan --call-sheet.
 
     \b
     Examples:
@@ -72,28 +73,17 @@ def command(chosen: CallSheetOptions) -> None:
     from energy.diagnosis.stepping import stepping_plan
     from energy.pages.call_sheet import as_html
     from energy.words.call_sheet import as_data, what_next, written_data
+    from vehicle.files import checked_output, write_output
     from vehicle.typed import read_quantity
 
+    checked_output(chosen.out, (chosen.scenario,), force=chosen.force)
     checked = load(chosen.scenario, chosen.overrides)
     plan = stepping_plan(checked, chosen.step, chosen.settings, read_quantity("--hold", chosen.hold, "s"), chosen.seed)
     data = as_data(plan, checked.title or checked.name, chosen.ask or USUALLY_ASKED, chosen.system)
-    _write(chosen.out, as_html(data), chosen.overwrite)
+    write_output(chosen.out, as_html(data).encode(), (chosen.scenario,), force=chosen.force)
     if chosen.as_json:
         common.print_json(written_data(data, str(chosen.out)))
         return
     screen = common.console()
     screen.print(f"Call sheet written to {chosen.out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
     common.bullets(screen, what_next(str(chosen.out), data))
-
-
-def _write(path: Path, text: str, overwrite: bool) -> None:
-    from vehicle.files import write_whole
-    from vehicle.problems import InputError, Problem
-
-    if path.exists() and not overwrite:
-        raise InputError(Problem(str(path), "", "there is such a file already", "another name, or --overwrite"))
-    try:
-        write_whole(path, text.encode())
-    except OSError as error:
-        read = f"cannot be written ({error.strerror})"
-        raise InputError(Problem(str(path), "", read, "a folder that exists")) from None

@@ -24,6 +24,9 @@ class CompareOptions:
     """What the command line gives; see the options."""
 
     manifest: Path
+    logs: tuple[Path, ...]
+    offset: str | None
+    runs_out: Path | None
     without: str | None
     with_state: str
     scenario: Path | None
@@ -44,6 +47,17 @@ class CompareOptions:
     epilog=f"The manifest:\n\n{RUN_LIST}",
 )
 @click.argument("manifest", type=click.Path(path_type=Path))
+@click.option(
+    "--log",
+    "logs",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="With a call sheet's CSV in place of MANIFEST: a log of the drive that it cuts into runs. May be repeated.",
+)
+@click.option(
+    "--offset", help='With a call sheet: what to add to its clock to get the log\'s ("95 s"). Default: found.'
+)
+@click.option("--runs-out", type=click.Path(path_type=Path), help="With a call sheet: write the list of runs here.")
 @click.option(
     "--without", type=click.Choice(["absent", "stowed"]), help="What 'without' means (default: stowed if logged)."
 )
@@ -82,6 +96,9 @@ class CompareOptions:
 def command(chosen: CompareOptions) -> None:
     """Say what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
 
+    MANIFEST may be the CSV that the call sheet of a road test shares (windtoll plan --call-sheet), as it is: then --log
+    names the log of the drive, and the engine is that of --scenario.
+
     Every filter is shown with the rows it took. The interval rests on runs, never on rows; with one run of each state
     there is no interval and no conclusion.
     """
@@ -90,12 +107,11 @@ def command(chosen: CompareOptions) -> None:
     from energy.words.road_test import as_data
     from vehicle.files import checked_output, write_output
     from vehicle.problems import InputError, Problem
-    from vehicle.road_test.run_list import read_manifest
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
 
-    test = read_manifest(chosen.manifest)
+    test = _test(chosen)
     report, inputs = chosen.report, _inputs(test, chosen.scenario)
     if report is not None:
         checked_output(report, inputs, force=chosen.force)
@@ -125,6 +141,54 @@ def command(chosen: CompareOptions) -> None:
     _print(found, chosen.system)
     if report is not None:
         click.echo(f"\nReport written to {report}.")
+
+
+def _test(chosen: CompareOptions) -> Manifest:
+    """Return the runs: as MANIFEST lists them, or as a call sheet cuts them out of the logs."""
+    from vehicle.files import read_input
+    from vehicle.problems import InputError, Problem
+    from vehicle.road_test.call_sheet import is_call_sheet
+    from vehicle.road_test.run_list import MOST_BYTES, read_manifest
+
+    given = [name for name, value in _of_call_sheets(chosen) if value]
+    is_sheet = False
+    if chosen.manifest.is_file() and chosen.manifest.suffix.lower() != ".toml":
+        is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
+    if not is_sheet:
+        if given:
+            read = f"given with {chosen.manifest.name}, which is no call sheet"
+            raise InputError(Problem("command line", given[0], read, "a call sheet's CSV (windtoll plan --call-sheet)"))
+        return read_manifest(chosen.manifest)
+    if not chosen.logs:
+        raise InputError(Problem(chosen.manifest.name, "--log", "a call sheet without a log", "--log DRIVE.csv"))
+    return _cut_by_sheet(chosen)
+
+
+def _of_call_sheets(chosen: CompareOptions) -> tuple[tuple[str, object], ...]:
+    return (("--log", chosen.logs), ("--offset", chosen.offset), ("--runs-out", chosen.runs_out))
+
+
+def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
+    from energy.chain.load import load
+    from vehicle.files import checked_output, write_output
+    from vehicle.logs.read import read_log
+    from vehicle.road_test.call_sheet import read_call_sheet, run_list_of
+    from vehicle.road_test.run_list import manifest_of
+    from vehicle.typed import read_quantity
+
+    sheet = read_call_sheet(chosen.manifest)
+    inputs = (chosen.manifest, *chosen.logs)
+    if chosen.runs_out is not None:
+        checked_output(chosen.runs_out, inputs, force=chosen.force)
+    engine: dict[str, str] = {}
+    if chosen.scenario is not None and (known := load(chosen.scenario, chosen.overrides).engine) is not None:
+        engine = {"fuel": known.fuel, "displacement": f"{known.displacement.value * 1e3:.6g} L"}
+    logs = {str(path.resolve()): read_log(path) for path in chosen.logs}
+    offset = None if chosen.offset is None else read_quantity("--offset", chosen.offset, "s")
+    text, warnings = run_list_of(sheet, logs, engine, offset)
+    if chosen.runs_out is not None:
+        write_output(chosen.runs_out, text.encode(), inputs, force=chosen.force)
+    return manifest_of(text, chosen.manifest, warnings)
 
 
 def _print(found: RoadTest, system: UnitSystem) -> None:

@@ -33,6 +33,7 @@ class PlanOptions:
     power: float
     length: str | None
     sheet: Path | None
+    call_sheet: Path | None
     few_changes: bool
     change_time: str | None
     system: UnitSystem
@@ -72,6 +73,11 @@ class PlanOptions:
 @click.option(
     "--sheet", type=click.Path(path_type=Path), help="Write the run sheet to this HTML file, to print on one page."
 )
+@click.option(
+    "--call-sheet",
+    type=click.Path(path_type=Path),
+    help="Write the page for the passenger's phone to this HTML file: a tap when a run begins and ends.",
+)
 @click.option("--few-changes", is_flag=True, help="Drive out and back in one state before the turbine is changed.")
 @click.option(
     "--change-time", help='How long one change of the turbine takes: "20 min". Default: 5 min stowed, 45 min absent.'
@@ -88,6 +94,7 @@ def command(chosen: PlanOptions) -> None:
     """
     from energy.chain.prediction import predicted_effect
     from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
+    from energy.words import call_sheet as call_words
     from energy.words import plan as words
     from energy.words import run_sheet
     from vehicle.files import checked_output, write_output
@@ -95,8 +102,12 @@ def command(chosen: PlanOptions) -> None:
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
-    if chosen.sheet is not None:
-        checked_output(chosen.sheet, _inputs(chosen.scenario, chosen.runs_file), force=chosen.force)
+    inputs = _inputs(chosen.scenario, chosen.runs_file)
+    for out in (chosen.sheet, chosen.call_sheet):
+        if out is not None:
+            checked_output(out, inputs, force=chosen.force)
+    if chosen.sheet is not None and chosen.sheet == chosen.call_sheet:
+        raise InputError(Problem("--call-sheet", "", "the same file as --sheet", "two files"))
     speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
         predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
@@ -119,7 +130,12 @@ def command(chosen: PlanOptions) -> None:
         from energy.pages.run_sheet import as_html
 
         page = as_html(plan.order, plan.speed, plan.road)
-        write_output(chosen.sheet, page.encode(), _inputs(chosen.scenario, chosen.runs_file), force=chosen.force)
+        write_output(chosen.sheet, page.encode(), inputs, force=chosen.force)
+    if chosen.call_sheet is not None:
+        from energy.pages import call_sheet
+
+        data = call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", chosen.system, plan.run_s)
+        write_output(chosen.call_sheet, call_sheet.as_html(data).encode(), inputs, force=chosen.force)
     if chosen.as_json:
         common.print_json(words.as_data(plan))
         return
@@ -129,6 +145,9 @@ def command(chosen: PlanOptions) -> None:
     )
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")
+    if chosen.call_sheet is not None:
+        click.echo(f"\nCall sheet written to {chosen.call_sheet}.")
+        click.echo("\n".join(f"- {text}" for text in call_words.after_the_road_test(str(chosen.call_sheet))))
 
 
 def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...]) -> tuple[str, float | None]:

@@ -69,6 +69,7 @@ def command(chosen: ReadOptions) -> None:
     from vehicle.files import checked_output, write_output
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem
+    from vehicle.road_test.call_sheet import has_entries
     from vehicle.road_test.read import present
 
     engine, overrides, mass, road_load = _known(
@@ -79,18 +80,24 @@ def command(chosen: ReadOptions) -> None:
     if chosen.out is not None:
         checked_output(chosen.out, chosen.logs, force=chosen.force)
     read: list[Log] = []
+    sheets: list[list[str]] = []
     problems: list[Problem] = []
     typed = {
         text.partition("=")[0].strip() for text in chosen.columns
     }  # must fit; the manifest's table serves several logs
     for path in chosen.logs:
         try:
+            if path.is_file() and has_entries(path):
+                sheets.append(_sheet(path, as_json=chosen.as_json))
+                continue
             fitting = present(path, overrides, typed) if overrides else {}
             read.append(read_log(path, fitting, where=str(chosen.manifest) if chosen.manifest else "--column"))
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(problems)
+    if sheets and chosen.out is not None:
+        raise InputError(Problem("--out", "", "a call sheet", "an engine log: a call sheet is a table already"))
     if chosen.receipt:
         engine = replace(engine, volumetric_efficiency=_calibrated(chosen.receipt, read, engine))
     calibrated = engine.volumetric_efficiency if chosen.receipt else None
@@ -100,6 +107,8 @@ def command(chosen: ReadOptions) -> None:
     if chosen.as_json:
         common.print_json(all_data([data for data, _ in answers]))
         return
+    for lines in sheets:
+        click.echo("\n".join(lines))
     for log, (data, flow) in zip(read, answers, strict=True):
         common.lines(common.console(), in_words(log, data, flow))
     if chosen.receipt:
@@ -109,6 +118,17 @@ def command(chosen: ReadOptions) -> None:
         )
     if chosen.out is not None:
         click.echo(f"\nTidy table written to {chosen.out}.")
+
+
+def _sheet(path: Path, *, as_json: bool) -> list[str]:
+    """Return what a passenger's call sheet holds, entry by entry of its settings or runs."""
+    from energy.words.call_sheet import entry_words
+    from vehicle.logs.join import read_log_text
+    from vehicle.problems import InputError, Problem
+
+    if as_json:
+        raise InputError(Problem(path.name, "--json", "a call sheet", "an engine log; a call sheet is a table already"))
+    return entry_words(read_log_text(path))
 
 
 def _known(

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from vehicle.problems import InputError, Problem, shown
+from vehicle.road_test.call_sheet import has_entries
 from vehicle.tables import read_table
 from vehicle.units import QuantityError, convert
 
@@ -118,6 +119,9 @@ def readings_of(columns: dict[str, np.ndarray], where: str) -> Readings:
     return found
 
 
+_READ = ("electrical_power", "voltage", "current", "rotor_speed", "road_speed", "air_speed", "thrust")
+
+
 def read_readings(path: Path) -> Readings:
     """Return the readings of a CSV file, units in its headers. Empty cells are values that were not read.
 
@@ -130,6 +134,9 @@ def read_readings(path: Path) -> Readings:
         raise InputError(
             Problem(path.name, "header", "no column that is known", "electrical_power_w and road_speed_mph (or _km_h)")
         )
+    if path.is_file() and has_entries(path):  # a call sheet: a row that marks a setting or a peak is no reading
+        read = np.any([np.isfinite(columns[name]) for name in _READ if name in columns], axis=0)
+        columns = {name: values[read] for name, values in columns.items()}
     return readings_of(columns, path.name)
 
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from energy.heat.steps import FloatArray, HeaterError
 from vehicle.problems import InputError, Problem
+from vehicle.road_test.call_sheet import has_entries
 from vehicle.tables import increasing, read_table
 
 
@@ -39,6 +40,9 @@ def trip_steps(time_s: npt.ArrayLike) -> FloatArray:
     if not bool((step > 0).all()):
         raise HeaterError(f"times do not rise after sample {int(np.argmax(step <= 0)) + 1}")
     return np.append(step, np.median(step))
+
+
+_LEAST_READ = 2
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,18 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     InputError
         Naming every fault.
     """
-    table = read_table(path, {"time": "s", "power": "W"}, optional={"speed": "m/s", "ambient": "K"})
+    marks = path.is_file() and has_entries(path)  # a call sheet: rows that mark a setting or a peak have no power
+    table = read_table(
+        path,
+        {"time": "s", "power": "W"},
+        optional={"speed": "m/s", "ambient": "K"},
+        blanks_allowed=("power",) if marks else (),
+    )
+    if marks:
+        read = np.isfinite(table["power"])
+        table = {name: values[read] for name, values in table.items()}
+        if read.sum() < _LEAST_READ:
+            raise InputError(Problem(path.name, "column power", f"{read.sum()} readings", "two or more"))
     time, power = table["time"], table["power"]
     increasing(path, "time", time)
     if float(power.min()) < 0:

@@ -31,19 +31,33 @@
     return Math.max(Date.now(), last + 1);  // rows rise in time even if the phone's clock is set back
   }
 
-  function place() {
+  const isRoadTest = plan.kind === "road_test";
+
+  function place() {  // the last step that has begun and counts
     let last = -1;
-    for (const row of rows) if (row.kind === "setting") last = row.step;
+    for (const row of rows) {
+      if (row.kind === "setting") last = row.step;
+      if (row.kind === "void") last = row.step - 1;
+    }
     return last;
+  }
+
+  function running() {  // whether a step is under way: a setting until the next, a run until its end
+    let on = false;
+    for (const row of rows) {
+      if (row.kind === "setting") on = true;
+      if (row.kind === "end" || row.kind === "void") on = false;
+    }
+    return on;
   }
 
   function setting() {
     const step = place();
-    return step < 0 ? null : plan.settings[step];
+    return step < 0 || !running() ? null : plan.settings[step];
   }
 
   function add(row) {
-    const step = place();
+    const step = running() ? place() : -1;
     rows.push({ step: step, ...row, t: Math.max(row.t || 0, stamp()) });
     keep();
     if (navigator.vibrate) navigator.vibrate(15);
@@ -65,7 +79,7 @@
 
   function enter(peak) {
     const value = number(typed);
-    if (place() < 0) return say("First tap the key on which a setting begins.");
+    if (!running()) return say("First tap the key on which a " + plan.noun.toLowerCase() + " begins.");
     if (peak) {
       if (value === null) return say("Type the peak first, then tap Peak.");
       typed = "";
@@ -75,7 +89,7 @@
       return draw();
     }
     if (reading === null) reading = { t: stamp(), values: {} };
-    if (value === null && field === 0) return say("Type " + plan.fields[0].label + " first.");
+    if (value === null && field === 0 && !isRoadTest) return say("Type " + plan.fields[0].label + " first.");
     if (value !== null) reading.values[plan.fields[field].name] = value;
     typed = "";
     field += 1;
@@ -83,24 +97,40 @@
     const done = reading;
     reading = null;
     field = 0;
+    if (Object.keys(done.values).length === 0) return drawTyped();
     add({ kind: "reading", t: done.t, values: done.values });
   }
 
-  function begin() {
-    const next = place() + 1;
-    if (next >= plan.settings.length) return;
+  function finishTyped() {  // typed, but not yet entered: kept, not lost
     const value = number(typed), open = reading;
-    if (open !== null && place() >= 0) {  // typed, but not yet entered: kept, not lost
+    if (open !== null && running()) {
       if (value !== null) open.values[plan.fields[field].name] = value;
-      if (plan.fields[0].name in open.values) rows.push({ kind: "reading", step: place(), t: Math.max(open.t, stamp()), values: open.values });
+      const enough = isRoadTest ? Object.keys(open.values).length > 0 : plan.fields[0].name in open.values;
+      if (enough) rows.push({ kind: "reading", step: place(), t: Math.max(open.t, stamp()), values: open.values });
     }
     typed = "";
     reading = null;
     field = 0;
-    rows.push({ kind: "setting", step: next, t: stamp(), values: {} });
+  }
+
+  function mark(kind, step) {
+    finishTyped();
+    rows.push({ kind: kind, step: step, t: stamp(), values: {} });
     keep();
     if (navigator.vibrate) navigator.vibrate(40);
     draw();
+  }
+
+  function begin() {
+    if (isRoadTest && running()) return mark("end", place());
+    const next = place() + 1;
+    if (next < plan.settings.length) mark("setting", next);
+  }
+
+  function spoilt() {  // the run does not count: the same one comes again
+    if (place() < 0) return say("No run has begun.");
+    mark("void", place());
+    say("Run " + (place() + 2) + " does not count: drive it again.");
   }
 
   function undo() {
@@ -118,10 +148,16 @@
   }
 
   function inWords(row) {
-    if (row.kind === "setting") return "setting " + (row.step + 1) + " begins";
+    if (row.kind in marks) return event(row);
     if (row.kind === "note") return "note: " + row.note;
-    const first = plan.fields[0];
-    return (row.kind === "peak" ? "peak " : "") + row.values[first.name] + " " + first.unit;
+    const one = plan.fields.find((each) => each.name in row.values) || plan.fields[0];
+    return (row.kind === "peak" ? "peak " : "") + row.values[one.name] + " " + one.unit;
+  }
+
+  const marks = { setting: "begins", end: "ends", void: "void" };
+
+  function event(row) {
+    return row.kind in marks ? plan.noun.toLowerCase() + " " + (row.step + 1) + " " + marks[row.kind] : row.kind;
   }
 
   function oneLine(text) {
@@ -136,20 +172,19 @@
 
   function asCsv() {
     const first = rows.length ? rows[0].t : 0;
-    const heat = plan.fields.some((one) => one.name === "temperature");
+    const heat = !isRoadTest;  // the wattmeter's column, as heat reads it
     const head = ["time_s", "time_utc", ...plan.columns, ...plan.fields.map((one) => one.column)];
     if (heat) head.push("power_w");
-    head.push("peak_power_w", "event", "note");
+    head.push("peak_power_w", "note", "event");  // the last column is never empty
     const lines = ["# Call sheet of a passenger: " + oneLine(plan.title), head.join(",")];
     for (const row of rows) {
-      const value = row.step < 0 ? "" : plan.settings[row.step].value;
+      const own = row.step < 0 ? plan.columns.map(() => "") : plan.settings[row.step].cells;
       const shown = (name) => (row.kind === "reading" && name in row.values ? row.values[name] : "");
       const cells = [((row.t - first) / 1000).toFixed(3), new Date(row.t).toISOString()];
-      cells.push(...plan.columns.map(() => value), ...plan.fields.map((one) => shown(one.name)));
+      cells.push(...own, ...plan.fields.map((one) => shown(one.name)));
       if (heat) cells.push(shown("watts"));
       cells.push(row.kind === "peak" ? row.values[plan.fields[0].name] : "");
-      const event = row.kind === "setting" ? "setting " + (row.step + 1) + " begins" : row.kind;
-      lines.push([...cells, event, cell(row.note || "")].join(","));
+      lines.push([...cells, cell(row.note || ""), event(row)].join(","));
     }
     return lines.join("\n") + "\n";
   }
@@ -184,7 +219,8 @@
     let start = null, values = [];
     for (const row of rows) {
       if (row.kind === "setting") { start = row.t; values = []; }
-      if (row.kind === "reading") values.push(row.values[plan.fields[0].name]);
+      const first = row.kind === "reading" ? row.values[plan.fields[0].name] : undefined;
+      if (first !== undefined) values.push(first);
     }
     return { start: start, values: values };
   }
@@ -198,26 +234,34 @@
   function drawClock() {
     const now = setting(), seen = visit();
     if (!now) {
-      at("hold").textContent = "Nothing has begun.";
+      at("hold").textContent = place() < 0 ? "Nothing has begun." : "Between two runs.";
+      at("hold").dataset.enough = "no";
       return;
     }
     const held = Math.floor((Date.now() - seen.start) / 1000), left = plan.hold_s - held;
+    if (isRoadTest) {
+      at("hold").textContent = "Since " + Math.floor(held / 60) + " min " + (held % 60) + " s"
+        + (plan.hold_s ? ", of about " + Math.round(plan.hold_s / 60) + " min" : "");
+      return;
+    }
     at("hold").textContent = left > 0 ? "Hold " + left + " s more" : "Held " + held + " s: long enough";
     at("hold").dataset.enough = left > 0 ? "no" : "yes";
   }
 
   function draw() {
     const now = setting(), next = place() + 1, seen = visit();
-    at("now").textContent = now ? "Setting " + next + " of " + plan.settings.length + ": " + now.text : "Not begun";
+    at("now").textContent = now ? plan.noun + " " + next + " of " + plan.settings.length + ": " + now.text
+      : place() < 0 ? "Not begun" : "Run " + next + " has ended";
     const count = seen.values.length;
     const mean = count ? seen.values.reduce((a, b) => a + b, 0) / count : 0;
     at("mean").textContent = count
-      ? "Mean " + mean.toFixed(0) + " " + plan.fields[0].unit + " of " + count + (count < 3 ? " (three or more, please)" : "")
+      ? "Mean " + mean.toFixed(0) + " " + plan.fields[0].unit + " of " + count + (count < 3 && !isRoadTest ? " (three or more, please)" : "")
       : "No reading yet";
-    at("begin").textContent = next < plan.settings.length
-      ? "Setting " + (next + 1) + " begins: " + plan.settings[next].text
-      : "All settings done: share the file";
-    at("begin").disabled = next >= plan.settings.length;
+    const ends = isRoadTest && running();
+    at("begin").textContent = ends ? "Run " + next + " ends"
+      : next < plan.settings.length ? plan.noun + " " + (next + 1) + " begins: " + plan.settings[next].text
+      : "All " + plan.noun.toLowerCase() + "s done: share the file";
+    at("begin").disabled = !ends && next >= plan.settings.length;
     at("count").textContent = rows.length + " entries";
     at("last").textContent = rows.length ? "Last: " + inWords(rows[rows.length - 1]) : "";
     at("unkept").hidden = kept;
@@ -244,6 +288,7 @@
   at("enter").addEventListener("click", () => enter(false));
   at("peak").addEventListener("click", () => enter(true));
   at("begin").addEventListener("click", begin);
+  if (isRoadTest) at("void").addEventListener("click", spoilt);
   at("undo").addEventListener("click", undo);
   at("share").addEventListener("click", share);
   at("early").addEventListener("click", share);

@@ -11,7 +11,6 @@ from typing import Any
 from markupsafe import Markup
 
 from energy.pages.templates import filled
-from energy.words.call_sheet import CAUTIONS
 
 
 def as_html(data: dict[str, Any]) -> str:
@@ -27,8 +26,9 @@ def as_html(data: dict[str, Any]) -> str:
         plan={**data, "id": same},  # one phone may hold several sheets
         title=data["title"],
         settings=data["settings"],
-        hold_s=data["hold_s"],
-        cautions=CAUTIONS,
+        intro=data["intro"],
+        cautions=data["cautions"],
+        is_road_test=data["kind"] == "road_test",
         script=Markup(script),
         style=Markup(style),
         script_hash=_hash(script),

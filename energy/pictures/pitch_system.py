@@ -28,14 +28,14 @@ def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
     import pandas as pd
 
     force = f"force at the actuator, {label('force', system)}"
-    frame: pd.DataFrame = pd.concat(
+    frame: Any = pd.concat(
         [
             pd.DataFrame(
                 {
                     _SPEED: show(line.rotor_speed_rad_s, "rotor_speed", system),
                     _AIR: show(line.air_speed_m_s, "speed", system),
                     _PITCH: line.travel.pitch_deg,
-                    force: to_user(line.force_n, "force", system),
+                    force: line.force_n * to_user(1.0, "force", system),
                 }
             )
             for line in found.lines
@@ -54,7 +54,10 @@ def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
                 f"{_SPEED}:N", sort=speeds, scale=alt.Scale(domain=speeds, range=list(colours)), legend=_legend()
             ),
             strokeDash=alt.StrokeDash(
-                f"{_AIR}:N", sort=airs, scale=alt.Scale(domain=airs, range=list(_DASHES[: len(airs)])), legend=_legend()
+                f"{_AIR}:N",
+                sort=airs,
+                scale=alt.Scale(domain=airs, range=list(_DASHES[: len(airs)])),
+                legend=_legend(columns=1),
             ),
             tooltip=[_SPEED, _AIR, alt.Tooltip(f"{_PITCH}:Q", format=".3~g"), _number(force)],
         )
@@ -78,9 +81,9 @@ def _terms(found: PitchSystem, system: UnitSystem) -> Picture:
         words.AIR: travel.aerodynamic_n_m * travel.per_moment,
         words.FRICTION: abs(travel.friction_n),
     }
-    frame: pd.DataFrame = pd.concat(
+    frame: Any = pd.concat(
         [
-            pd.DataFrame({_TERM: n, _PITCH: travel.pitch_deg, force: to_user(v, "force", system)})
+            pd.DataFrame({_TERM: n, _PITCH: travel.pitch_deg, force: v * to_user(1.0, "force", system)})
             for n, v in values.items()
         ],
         ignore_index=True,
@@ -189,5 +192,5 @@ def _rating(found: PitchSystem, system: UnitSystem) -> list[Any]:
         at.mark_rule(color=BLACK, strokeDash=[6, 4], strokeWidth=2).encode(
             y="rating:Q", tooltip=[alt.Tooltip("rating:Q", title=words.RATING, format=".3~g")]
         ),
-        at.mark_text(align="left", dx=4, dy=-7, x=0, color=BLACK, fontSize=13).encode(y="rating:Q", text="text:N"),
+        at.mark_text(align="left", dx=4, dy=10, x=0, color=BLACK, fontSize=13).encode(y="rating:Q", text="text:N"),
     ]

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from energy.scenario.bundle import unzipped
 from vehicle.problems import InputError, Problem, shown
+from vehicle.road_test.call_sheet import is_call_sheet
 from vehicle.road_test.marks import RUN_LIST, base_name, marks_of, plain_names
 
 MOST_LOGS = 200
@@ -27,7 +28,8 @@ _TIME_IN_ZIP = (2000, 1, 1, 0, 0, 0)  # the same test gives the same bytes
 class Uploads:
     """The list's text ("" where none came, then `listed` is False) and the logs as (plain name, bytes).
 
-    `called` has the name that each log was uploaded under, `said` what was done to names, in sentences.
+    `called` has the name that each log was uploaded under, `said` what was done to names, in sentences. `sheet` is the
+    CSV of a road test's call sheet (name, bytes), which stands in for the list.
     """
 
     text: str
@@ -35,6 +37,7 @@ class Uploads:
     logs: tuple[tuple[str, bytes], ...]
     called: tuple[str, ...]
     said: tuple[str, ...]
+    sheet: tuple[str, bytes] | None = None
 
     def names(self) -> list[str]:
         """Return the plain names of the logs."""
@@ -44,23 +47,27 @@ class Uploads:
 def taken(uploads: Iterable[tuple[str, bytes]]) -> Uploads:
     """Return uploaded files (name, bytes) as a road test: logs, one list of runs at most, or a zip with both.
 
-    Raises InputError for two lists, a list that is none, or a zip that cannot be read.
+    A CSV that is the call sheet of a road test stands in for the list. Raises InputError for two of these, a list that
+    is none, or a zip that cannot be read.
     """
     files: list[tuple[str, bytes]] = []
     for name, content in uploads:
         zipped = name.lower().endswith(".zip")
         files += unzipped(name, content, MOST_LOGS, MOST_LOG_BYTES, MOST_TEST_BYTES) if zipped else [(name, content)]
     lists = [(name, content) for name, content in files if name.lower().endswith(".toml")]
-    if len(lists) > 1:
-        names = ", ".join(shown(base_name(name)) for name, _ in lists)
+    sheets = [(name, content) for name, content in files if (name, content) not in lists and is_call_sheet(content)]
+    if len(lists) + len(sheets) > 1:
+        names = ", ".join(shown(base_name(name)) for name, _ in (*lists, *sheets))
         raise InputError(
-            Problem("upload", "", f"{len(lists)} lists of runs ({names})", "one list of runs with its logs")
+            Problem(
+                "upload", "", f"{len(lists) + len(sheets)} lists of runs ({names})", "one list of runs (or call sheet)"
+            )
         )
     text = _text(*lists[0]) if lists else ""
     logs: list[tuple[str, bytes]] = []
     said = []
     for name, content in files:
-        if name.lower().endswith(".toml"):
+        if name.lower().endswith(".toml") or (name, content) in sheets:
             continue
         if (name, content) in logs:
             said.append(f"{name} was uploaded twice: it is taken once.")
@@ -72,7 +79,8 @@ def taken(uploads: Iterable[tuple[str, bytes]]) -> Uploads:
     plain = plain_names(called)
     said += [f"{was} is called {now} in the list." for was, now in zip(called, plain, strict=True) if was != now]
     contents = [content for _, content in logs]
-    return Uploads(text, bool(lists), tuple(zip(plain, contents, strict=True)), called, tuple(said))
+    sheet = sheets[0] if sheets else None
+    return Uploads(text, bool(lists), tuple(zip(plain, contents, strict=True)), called, tuple(said), sheet)
 
 
 def _text(name: str, content: bytes) -> str:

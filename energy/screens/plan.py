@@ -14,12 +14,14 @@ from energy.chain.road_plan import (
     typed_length,
     typed_spread,
 )
+from energy.pages import call_sheet
 from energy.pages.run_sheet import as_html
 from energy.pictures.road import plan_picture
 from energy.scenario.road_uploads import Uploads, laid_out, taken
 from energy.screens import desk, dials, page, road_marks, typed
 from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
+from energy.words import call_sheet as call_words
 from energy.words import plan as plan_words
 from energy.words import run_sheet
 from energy.words.screens import QUESTIONS
@@ -200,7 +202,21 @@ def _sheet(plan: RoadPlan) -> None:
             key="take sheet",
             on_click="ignore",
         )
+        st.download_button(
+            "Download the call sheet for the passenger's phone (HTML, works without network)",
+            data=call_sheet.as_html(
+                call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", desk.system(), plan.run_s)
+            ).encode(),
+            file_name="call_sheet.html",
+            mime="text/html",
+            key="take road call sheet",
+            on_click="ignore",
+        )
         st.button("Draw another random order", key="another order", on_click=_another)
+    road_marks.note(
+        "The passenger taps when a run begins and ends; what the phone shares cuts the log of the drive into runs: "
+        'upload both under "What did the road say?".'
+    )
     road_marks.note(f"This order is number {_seed()}; it stays with your work.")
     first = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
     page.table(

@@ -41,7 +41,7 @@ def show() -> None:
         uploads = taken(held)
         if uploads.logs:
             found, sentence, why = _judged(uploads, work)
-        elif uploads.listed:
+        elif uploads.listed or uploads.sheet:
             sentence = "Not yet: the list of runs is there, its logs are not."
     except InputError as error:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
@@ -66,10 +66,8 @@ def _uploaded() -> tuple[tuple[str, bytes], ...]:
     page.finding("Your road test")
     road_marks.note(
         "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs "
-        "(runs.toml) "
-        "if you have one: it says which run was driven how. A zip downloaded here works as well. Everything stays on "
-        "this "
-        "machine."
+        "(runs.toml) if you have one, or the CSV that the passenger's call sheet shared: it says which run was driven "
+        "how. A zip downloaded here works as well. Everything stays on this machine."
     )
     return road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "road logs")
 
@@ -79,6 +77,7 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
     columns = road_marks.corrections()
     with st.container():
         logs = road_marks.read(uploads, columns)
+    uploads = road_marks.cut_by_sheet(uploads, logs, work)
     road_marks.understood(uploads, logs)
     marks = road_marks.marked(uploads, logs)
     engine = road_marks.engine(uploads, work)

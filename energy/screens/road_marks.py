@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,18 @@ from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
-from vehicle.problems import InputError
-from vehicle.road_test.marks import LEFT_OUT, Marks, columns_of, marked_by_order, marks_of, matched, says_engine
+from vehicle.problems import InputError, shown
+from vehicle.road_test.call_sheet import read_call_sheet, run_list_of
+from vehicle.road_test.marks import (
+    LEFT_OUT,
+    Marks,
+    base_name,
+    columns_of,
+    marked_by_order,
+    marks_of,
+    matched,
+    says_engine,
+)
 from vehicle.road_test.read import Reader, fitting
 from vehicle.road_test.run_list import STATES
 
@@ -92,6 +103,37 @@ def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
     finally:
         progress.done()
     return found
+
+
+def cut_by_sheet(held: Uploads, logs: Logs, work: Work) -> Uploads:
+    """Return the uploads with the list of runs that their call sheet makes of the logs; as they are without one.
+
+    Raises InputError where the sheet fits no log.
+    """
+    if held.sheet is None:
+        return held
+    name, content = held.sheet
+    read_logs = {log: found for log, found in logs.items() if isinstance(found, Log)}
+    if not read_logs:
+        return held
+    with uploads_file(content, name) as path:
+        sheet = read_call_sheet(path)
+    known = work.told.scenario.engine
+    engine = {} if known is None else {"fuel": known.fuel, "displacement": f"{known.displacement.value * 1e3:.6g} L"}
+    text, said = run_list_of(sheet, read_logs, engine)
+    return replace(held, text=text, listed=True, said=(*held.said, *said))
+
+
+@contextlib.contextmanager
+def uploads_file(content: bytes, name: str) -> Iterator[Path]:
+    """Write an upload as a file of our own name; faults tell the user's name."""
+    own = "call_sheet.csv"
+    try:
+        with uploads.as_file(content, own) as path:
+            yield path
+    except InputError as error:
+        called = shown(base_name(name)).strip("'\"")
+        raise InputError([replace(p, where=called) if p.where == own else p for p in error.problems]) from None
 
 
 def reader(uploads: Uploads) -> Reader:

@@ -13,6 +13,7 @@ class SheetSettingData(ResultModel):
 
     value: float = said("the setting", OF_THE_SETTING)
     text: str = said("the setting as it is shown")
+    cells: list[str] = said("what the CSV file of the page holds of it, in the order of columns")
 
 
 class AskedData(ResultModel):
@@ -28,10 +29,13 @@ class SheetData(ResultModel):
     """What the page holds."""
 
     title: str = said("title of the scenario")
-    kind: Literal["pitch", "resistance", "ratio"] = said("what is stepped")
+    kind: Literal["pitch", "resistance", "ratio", "road_test"] = said("what is stepped, or the runs of a road test")
     columns: list[str] = said("columns of the setting in the CSV file that the page gives")
     settings: list[SheetSettingData] = said("the settings in the order in which to try them")
-    hold_s: int = said("how long each setting is held", "s")
+    hold_s: int = said("how long each setting is held, or a run takes; 0 where that is not known", "s")
+    noun: Literal["Setting", "Run"] = said("what the page counts")
+    intro: str = said("what is to be done, in a sentence")
+    cautions: list[str] = said("what could hurt someone or spoil the drive")
     fields: list[AskedData] = said("the numbers that the passenger types")
 
 

@@ -277,7 +277,7 @@ def _run_data(test: RoadTest, k: int) -> RunData:
 
     answer, run, change = test.answer, test.answer.runs[k], test.answer.changes[k]
     return RunData(
-        file=run.name,
+        file=run.file or run.name,
         state=run.state,
         pair=run.pair,
         direction=run.direction,

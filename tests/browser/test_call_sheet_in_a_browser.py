@@ -15,6 +15,7 @@ from energy.diagnosis.stepping import stepping_plan
 from energy.diagnosis.true_pitch import read_measured
 from energy.diagnosis.tuning import read_sweep, tuned_of_file
 from energy.heat.fit import read_heater_log
+from energy.heat.wattmeter import read_wattmeter_log
 from energy.pages.call_sheet import as_html
 from energy.words.call_sheet import as_data
 from vehicle.logs.join import read_log_text
@@ -105,6 +106,7 @@ def test_a_drive_is_written_down_kept_over_a_reload_and_read_by_the_commands(pho
     assert tuned_of_file(load(SCENARIO), csv).by_readings
     assert len(read_measured(csv).electrical_power_w) == 10
     assert np.isfinite(read_heater_log(csv, ambient_k=288.0).temperature_k).sum() == 10
+    assert sorted(read_wattmeter_log(csv).power_w.tolist()) == sorted(sweep.electrical_power_w.tolist())
     joined = read_log_text(csv)
     assert joined.wall_start_s is not None
     assert joined.numbers["electrical_power_w"].size == 14
@@ -185,5 +187,5 @@ def test_a_number_that_was_typed_but_not_entered_is_kept_when_the_next_setting_b
         page.locator(f"[data-key='{digit}']").tap()
     page.locator("#begin").tap()
     text = _shared(page, tmp_path).read_text()
-    assert ",812,,,reading," in text
+    assert ",812,,812,,,reading" in text
     assert text.count("begins") == 2

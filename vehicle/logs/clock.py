@@ -8,6 +8,7 @@ rows.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -186,6 +187,18 @@ def _stamps(text: pd.Series, sample: pd.Series) -> np.ndarray | None:
     if parsed is not None and parsed.isna().any():  # perhaps only blanks around the cells
         parsed = _to_datetime(text.str.strip(), best[2])
     return None if parsed is None else _seconds(pd.Series(parsed))
+
+
+_ZONE = r"(?:Z|UTC|GMT|[+-]\d{2}:?\d{2})\s*$"
+
+
+def of_zone(seconds: float, cells: pd.Series) -> float:
+    """Return seconds since 1970 (UTC) of a date that was read as UTC: without a zone in its cells it is the local time
+    of this computer.
+    """
+    if cells.dropna().astype("str").str.contains(_ZONE).mean() > 0.5:
+        return seconds
+    return datetime.fromtimestamp(seconds, UTC).replace(tzinfo=None).astimezone().timestamp()
 
 
 def _to_datetime(text: pd.Series, form: str) -> pd.Series | None:

@@ -52,6 +52,7 @@ class Log:
     `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
     reader should know before trusting the numbers, `clock` which clock was used, `checks` what was settled by the
     numbers alone (units, the clock) and deserves a look, `stuck` which values stood still and were emptied for it.
+    `wall_start_s` is the wall clock (seconds since 1970, UTC) at `time_s` = 0, None where the log has no dates.
     """
 
     name: str
@@ -62,6 +63,7 @@ class Log:
     clock: str
     states: np.ndarray | None = field(default=None, compare=False)
     checks: tuple[str, ...] = ()
+    wall_start_s: float | None = None
     stuck: tuple[StuckValue, ...] = ()
 
     @property

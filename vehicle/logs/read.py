@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros, units_in_cells
-from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, parse_clock
+from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, of_zone, parse_clock
 from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (
     BY_NAME,
@@ -41,6 +41,7 @@ from vehicle.problems import InputError, Problem, shown
 if TYPE_CHECKING:
     import pandas as pd
 
+_WALL_ROWS = 50
 _RECORDED = ("time_s", "time_utc", "row_duration_s")  # our recorder's file: its names never shift, and cells stay empty
 
 
@@ -95,7 +96,26 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs)
         )
         raise InputError(Problem(path.name, "header", read, "one name for each column"))
     log = _finish(path, draft, columns, mended, source)
-    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks))
+    wall = _wall_start_s(raw, columns, mended.time_s)
+    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks), wall_start_s=wall)
+
+
+def _wall_start_s(raw: RawLog, columns: Sequence[Column], time_s: np.ndarray) -> float | None:
+    """Return the wall clock (seconds since 1970, UTC) at time 0, from the first rows of a column with dates."""
+    first = raw.frame.iloc[:_WALL_ROWS]
+    dates = next((first[c.index] for c in columns if c.parameter == DATE and c.index in first), None)
+    for column in columns:
+        if column.parameter != TIME or column.index not in first:
+            continue
+        unit = "" if column.unit_from == "standard" else column.unit
+        clock = parse_clock(first[column.index], unit, dates)
+        if clock is None or not ("date" in clock.kind or "1970" in clock.kind):
+            continue
+        found = clock.seconds - time_s[: len(first)]
+        if np.isfinite(found).any():
+            start = float(np.nanmedian(found))
+            return start if "1970" in clock.kind else of_zone(start, first[column.index])
+    return None
 
 
 def _read_cells(raw: RawLog, columns: list[Column], draft: Draft) -> None:

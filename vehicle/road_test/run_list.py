@@ -38,7 +38,7 @@ import os
 import re
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -319,7 +319,18 @@ def read_manifest(path: Path | str, *, needs_runs: bool = True) -> Manifest:
     """Return the manifest in `path`. Raises InputError naming every fault: unknown states, missing files, bad
     quantities."""
     path = Path(path)
-    document = _document(path)
+    return _manifest(path, _document(path), needs_runs=needs_runs)
+
+
+def manifest_of(text: str, path: Path, warnings: tuple[str, ...] = ()) -> Manifest:
+    """Return the manifest that a text (TOML) makes, as if it stood in `path`; `warnings` go with it. Raises
+    InputError.
+    """
+    found = _manifest(path, tomllib.loads(text), needs_runs=True)
+    return replace(found, warnings=(*warnings, *found.warnings))
+
+
+def _manifest(path: Path, document: dict[str, Any], *, needs_runs: bool) -> Manifest:
     reading = _Reading(path)
     vehicle = reading.table(document, "vehicle")
     of_engine = {key: value for key, value in vehicle.items() if key in _EngineTable.model_fields}

@@ -25,6 +25,7 @@ BRAKING_M_S2 = -0.5
 WINDOW_S = 10.0
 UNKNOWN = "fuel or speed not known"
 SHIFTS = "gear shifts and clutch"
+OUTSIDE = "outside its start and end"
 NO_COOLANT = "no coolant temperature, so a cold engine is not seen"
 _LEAST_SHARE_OF_WINDOW = 0.4
 _RATIO_OF_A_GEAR = 7 / 6  # the ratio of engine speed to road speed changes by more than this between two gears
@@ -53,7 +54,8 @@ class RunWindows:
 
     `covariates` has one row a window and one column a name in `COVARIATES` (NaN column where the log does not say).
     `metered_m3_s` is the mean flow of the whole run where its fuel was weighed or metered, `control` the same drive of
-    a second vehicle.
+    a second vehicle. `name` is unlike that of any other run; `file` is its log, of which several runs may be cut, and
+    `rows` are those of its own stretch.
     """
 
     name: str
@@ -74,6 +76,7 @@ class RunWindows:
     metered_m3_s: float | None = None
     control: RunWindows | None = None
     started: str = ""
+    file: str = ""
 
     @property
     def kept_s(self) -> float:
@@ -142,8 +145,9 @@ def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) 
         warnings.append(f"{log.name}: {NO_COOLANT}")
     windows = _Windows.of(log, np.flatnonzero(keep))
     load = log.table["calculated_load"].to_numpy() if "calculated_load" in log.table else None
+    outside = sum(one.rows for one in filters if one.what == OUTSIDE)
     return RunWindows(
-        name=log.name,
+        name=_name(log, run),
         state=run.state,
         pair=run.pair,
         direction=run.direction,
@@ -153,14 +157,23 @@ def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) 
         load=windows.unknown() if load is None else windows.mean(load),
         covariates=_covariates(log, run, acceleration, windows),
         filters=filters,
-        rows=len(log.table),
+        rows=len(log.table) - outside,
         kept_rows=int(keep.sum()),
         source=flow.source,
         means=_means(log, run, windows),
         warnings=tuple(warnings),
         metered_m3_s=_metered(log, run),
         started=run.date,
+        file=log.name,
     )
+
+
+def _name(log: Log, run: Run) -> str:
+    """Return what a run is called: its log, and where that holds several, its part of it."""
+    if run.start_s is None and run.end_s is None:
+        return log.name
+    begin, end = run.start_s or 0.0, log.duration_s if run.end_s is None else run.end_s
+    return f"{log.name} {begin:.0f}-{end:.0f} s"
 
 
 def _metered(log: Log, run: Run) -> float | None:
@@ -193,7 +206,7 @@ def _stretch_filters(log: Log, run: Run) -> tuple[list[_Bad], list[str]]:
     if run.start_s is not None or run.end_s is not None:
         low = run.start_s if run.start_s is not None else -math.inf
         high = run.end_s if run.end_s is not None else math.inf
-        found.append(("outside its start and end", (time_s < low) | (time_s > high)))
+        found.append((OUTSIDE, (time_s < low) | (time_s > high)))
     if log.states is not None and run.state:
         other = (log.states != "") & (log.states != run.state)
         if other.all():  # whoever corrects a state does it in the manifest
