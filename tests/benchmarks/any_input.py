@@ -1,4 +1,5 @@
-"""Random settings of every key through the commands, by hand: `python tests/benchmarks/any_input.py 100000`.
+"""Random settings of every key through the commands, by hand: `PYTHONPATH=tests python
+tests/benchmarks/any_input.py 100000`.
 
 Prints how many were answered and refused for each command, on the way and at the end (Ctrl-C ends it as well), and
 every fault that it finds with the command that shows it. What was ever found stands in tests/data/any_input.json, which
