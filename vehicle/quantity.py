@@ -85,15 +85,16 @@ def exact(value: float) -> Uncertain:
 
 @dataclass(frozen=True)
 class Way:
-    """How a builder measures a quantity: with what, and to ± what (19 times out of 20; SI, or a share where
-    `relative`).
+    """How a builder measures a quantity: with what, and to ± what (95 % interval; SI, or a share where `relative`).
 
+    `of` says what a number without unit is a share of ("of the free air speed"): it is then read in percent.
     Common practice, no source.
     """
 
     plus_minus: float
     how: str
     relative: bool = False
+    of: str = ""
 
 
 @dataclass(frozen=True)
@@ -167,17 +168,31 @@ class Spec:
         low, high = self.plausible
         return _one(low, self), _one(high, self)
 
-    def accepted(self) -> str:
-        """Return what a user may write, in words."""
+    def accepted(self, system: units.UnitSystem = "metric") -> str:
+        """Return what a user may write, in words; the limits in the units of `system`."""
         told = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
-        limits = [f"{word} {shown_value(limit, self.unit)}" for word, limit in told if limit is not None]
+        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in told if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {self.example()}{words}"
 
 
-def shown_value(value: float, unit: str) -> str:
+# Units of their own that other systems than the metric read, as they are written.
+_WRITTEN_NAMES = {
+    "ft^2": "ft²",
+    "degF": "°F",
+    "lbf*ft": "lbf·ft",
+    "lb/ft^3": "lb/ft³",
+    "lbf/mph": "lbf/mph",
+    "lbf/mph^2": "lbf/mph²",
+}
+
+
+def shown_value(value: float, unit: str, system: units.UnitSystem = "metric") -> str:
     """Return an SI value in a unit that people read."""
+    usual = units.written_units(unit, system)[0]
+    if usual != units.written_units(unit, "metric")[0]:
+        return f"{_plain(units.express(value, usual, unit))} {_WRITTEN_NAMES.get(usual, usual)}"
     pretty = {
         "K": ("degC", "°C"),
         "V*s/rad": ("V/krpm", "V per 1000 rpm"),

@@ -151,7 +151,8 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     if help_:
         common.heading(out, "What would fix it (each by itself)")
         common.bullets(out, [remedy.words for remedy in help_])
-    common.heading(out, "Numbers" if found.trip is None else f"Numbers of {found.trip.name}")
+    ranges = " (in brackets: the 90 % range)" if found.drawn else ""
+    common.heading(out, f"Numbers{'' if found.trip is None else f' of {found.trip.name}'}{ranges}")
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "For comparison, a steady cruise")
@@ -166,7 +167,7 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Defaults used")
-    own = [report.assumption_words(entry) for entry in found.load.assumptions]
+    own = [report.assumption_words(entry, system) for entry in found.load.assumptions]
     others = len(heat_report.assumptions(found)) - len(own)
     if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
         own.append(

@@ -10,11 +10,14 @@ import click
 
 from energy.commands import common
 from energy.words.payback import (
-    CAUTIONS,
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
+    PARKED_TITLE,
     as_data,
+    assumed_climate,
+    cautions_of,
     descent_rows,
+    descents_title,
     finding,
     first_lines,
     head_wind_rows,
@@ -22,6 +25,7 @@ from energy.words.payback import (
     money_rows,
     money_title,
     parked_rows,
+    wind_title,
     year_rows,
 )
 from vehicle.units import QuantityError, UnitSystem, parse, show
@@ -73,7 +77,7 @@ def command(chosen: PaybackOptions) -> None:
     In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and
     gas (windtoll keys costs). It works only within its limits.
 
-    Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
+    Three balances: fuel spared, the heat counted as worth nothing; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
     those of the scenario's table [wind_climate], or an assumption that is shown.
 
@@ -123,8 +127,6 @@ def command(chosen: PaybackOptions) -> None:
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
-
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -134,24 +136,23 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
+    common.bullets(out, cautions_of(scenario, full=full))
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:
     """Print what the money rests on, and when it pays by wind, descent and over the year."""
     common.heading(out, "What the money rests on")
-    common.bullets(out, money_notes(result))
+    common.bullets(out, money_notes(result, system))
     if not result.parked:
-        speed = show(result.road_speed_m_s, "speed", system)
-        common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
+        common.heading(out, wind_title(result, system))
         common.pairs(out, head_wind_rows(result, scenario, system))
-        common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
+        common.heading(out, descents_title(result, height_m, system))
         common.grid(out, DESCENT_COLUMNS, descent_rows(result, system))
     year = result.year
     sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
     common.pairs(out, year_rows(result, scenario, system))
     if year.assumed:
-        common.bullets(out, [f"Assumed: {year.assumed}. Name your own in [wind_climate]."])
-    common.heading(out, "Standing with the nose in the wind: no fuel")
+        common.bullets(out, [assumed_climate(result)])
+    common.heading(out, PARKED_TITLE)
     common.pairs(out, parked_rows(result, system))

@@ -68,7 +68,7 @@ def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
         rotor=answer_words.rotor_sentence(told, system),
         ledger=answer_words.ledger_lines(told, system),
         others=answer_words.other_lines(told, system),
-        assumed=[answer_words.assumption_words(entry) for entry in answer_words.assumptions(told)],
+        assumed=[answer_words.assumption_words(entry, system) for entry in answer_words.assumptions(told)],
         zipped=base64.b64encode(to_zip(bundle)).decode(),
         names=", ".join(["scenario.toml", *bundle.names()]),
         scenario=bundle.text,

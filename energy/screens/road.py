@@ -15,6 +15,7 @@ from energy.screens import desk, live, page, road_marks, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from energy.words import road_test as road_test_words
+from energy.words.screens import QUESTIONS, ROAD_CAUTIONS
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
@@ -23,11 +24,7 @@ from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
-_HEADING = "What did the road say?"
-_CAUTIONS = (
-    "The driver drives. Starting, watching and marking a recording is a passenger's job.",
-    "An interval holds for this vehicle, road, speed and weather: another day may say something else.",
-)
+_HEADING = QUESTIONS["road"]
 
 
 def show() -> None:
@@ -47,7 +44,8 @@ def show() -> None:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
         first = None if found is None else road_test_words.verdict(found, desk.system())
-        page.answer_line(work, _HEADING, sentence, *(() if first is None else first.lines))
+        lines = () if first is None else (page.NOT_CHECKED_HERE, *first.lines)
+        page.answer_line(work, _HEADING, sentence, *lines)
         if first is not None and first.warnings:
             page.problem_list(first.warnings, "Before you trust this answer")
         if why:
@@ -56,7 +54,7 @@ def show() -> None:
             _shown(found, work)
     with st.expander("Watch a recording while windtoll record writes it in another terminal"):
         live.show()
-    page.cautions(_CAUTIONS)
+    page.cautions(ROAD_CAUTIONS)
     page.assumptions(work)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from energy.chain.limits import limits_of
 from energy.words.answer import money_per_hour
 from energy.words.verdict import drawn_heat, median_change_w, median_heat_w, number, range_words
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, figures, show, show_pair
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -58,6 +58,23 @@ def _heat_card(told: Answered, system: UnitSystem) -> Card:
 
 
 @dataclass(frozen=True)
+class Taken:
+    """What a turbine takes or gives: its name, the power (or, over a trip, the energy) in SI units, and in words."""
+
+    name: str
+    amount: float
+    words: str
+
+
+def taken_and_given(told: Answered, system: UnitSystem) -> tuple[Taken, Taken]:
+    """Return what goes into the engine (or out of the pack) for the turbine, and the heat that it gives for it."""
+    source = "extra fuel" if told.answer.inputs.fuel is not None else "out of the pack"
+    change, heat = median_change_w(told) * told.over_s, median_heat_w(told) * told.over_s
+    words = "none" if abs(change) < 0.05 else show(change, told.power_kind, system)
+    return Taken(source, change, words), Taken("heat", heat, show(heat, told.power_kind, system))
+
+
+@dataclass(frozen=True)
 class LimitRow:
     """A stated limit: its name, how much of it is used (1 at the limit), and that in words."""
 
@@ -73,7 +90,7 @@ def largest_limits(told: Answered, system: UnitSystem, most: int = 3) -> tuple[L
         LimitRow(
             limit.name,
             limit.share,
-            f"{show(limit.value, limit.kind, system)} of {show(limit.limit, limit.kind, system)}"
+            " of ".join(show_pair(limit.value, limit.limit, limit.kind, system))
             + (", over its limit" if limit.broken else f" ({100 * limit.share:.0f} %)"),
         )
         for limit in known[:most]

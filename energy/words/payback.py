@@ -30,7 +30,12 @@ def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> Firs
         dangers=dangers,
         warnings=stall_lines(result.stall, system),
         headline=_money_headline(result),
-        lines=(_year_line(result, system), *_flow_lines(result, scenario, system), *_when_lines(result, system)),
+        lines=(
+            *_limit_line(result, system),
+            _year_line(result, system),
+            *_flow_lines(result, scenario, system),
+            *_when_lines(result, system),
+        ),
         operate="no" if dangers else "not checked",
     )
 
@@ -51,7 +56,7 @@ def _money_headline(result: Payback) -> str:
     each = "; ".join(f"{_pays_words(way)} against {way.name}" for way in pays)
     sure = min(way.pays_share or 0.0 for way in pays) >= ALMOST_CERTAIN
     tail = f"; never against {against_all}{some}" if never else ""
-    return f"{'Pays' if sure else 'May pay'} back in money: {each}{tail}"
+    return f"{'Pays' if sure else 'Can pay'} back in money: {each}{tail}"
 
 
 _WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
@@ -97,7 +102,8 @@ def _year_line(result: Payback, system: UnitSystem) -> str:
     said = ", ".join(f"{figures(h.estimate, 2)} h {words[name]}" for name, h in hours.items())
     when = "the time parked" if result.parked else "the driving"
     wind = show(year.mean_wind_m_s, "speed", system)
-    return f"A year: {said}; mean wind {wind}; over a limit in {100 * (1 - year.within_limits[1]):.0f} % of {when}"
+    over = max(0.0, 100 * (1 - year.within_limits[1]))  # weights that make up one to rounding leave a minus there
+    return f"A year: {said}; mean wind {wind}; over a limit in {over:.0f} % of {when}"
 
 
 def _speed(result: Payback, system: UnitSystem) -> str:
@@ -107,21 +113,24 @@ def _speed(result: Payback, system: UnitSystem) -> str:
 def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tuple[str, ...]:
     """Return the heat of a year and what it takes."""
     money = result.money
-    heat = f"Heat: {_ranged(money.heat_kwh)} kWh a year"
+    heat = f"Heat: {_ranged(money.heat_kwh, ' kWh a year')}"
     if result.parked:
         return (f"{heat}; the wind supplies it",)
     fuel = inputs_of(scenario).fuel
-    money_words = f"{_ranged(money.turbine.per_year)} {money.currency}"
+    money_words = _ranged(money.turbine.per_year, f" {money.currency}")
     if fuel is not None:
         volume = money.source_kwh.times(3.6e6 / fuel.heating_value_j_per_m3)
-        return heat, f"Fuel for it: {_ranged_as(volume, 'volume', system)} of {fuel.name} a year, {money_words}"
-    return heat, f"Battery energy for it: {_ranged(money.source_kwh)} kWh a year, {money_words}"
+        what = f"Fuel for it a year, {fuel.name}: {_ranged_as(volume, 'volume', system)}"
+    else:
+        what = f"Battery energy for it: {_ranged(money.source_kwh, ' kWh a year')}"
+    return heat, what, f"Money for that energy, a year: {money_words}"
 
 
-def _ranged(found: Estimate, digits: int = 2) -> str:
-    """Return an estimate with its 90 % range: "480 (90 % range 310 to 720)"."""
+def _ranged(found: Estimate, unit: str) -> str:
+    """Return an estimate with its unit and 90 % range: "480 kWh a year (90 % range 310 to 720)"."""
     low, high = found.ends
-    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (found.estimate, low, high))
+    number, *ends = ("0" if abs(v) < 0.01 else figures(v, 2) for v in (found.estimate, low, high))
+    text = f"{number}{unit}"
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
 
@@ -134,7 +143,7 @@ def _ranged_as(found: Estimate, kind: str, system: UnitSystem) -> str:
 
 
 def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
-    """Return when the heat is free or exceeds the drag power, and which wind breaks a limit."""
+    """Return when the heat is free or exceeds the drag power."""
     said = []
     if result.parked:
         if result.stated_wind_m_s > 0:
@@ -147,13 +156,18 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
             said.append(f"Heat from a wind of about {show(float(first), 'speed', system)}")
     else:
         said.append(finding(result, system))
-        said.append(f"Heat above drag power: {_energy_words(result, system)}")
-    if math.isfinite(result.limit_wind_m_s):
-        where = "standing" if result.parked else f"at {_speed(result, system)}"
-        limit = show(result.limit_wind_m_s, "speed", system)
-        calm = f"in a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "in still air already"
-        said.append(f"A limit is broken {calm}, {where}: stow it there")
+        said.append(f"Break-even head wind (heat above drag power): {_energy_words(result, system)}")
     return tuple(said)
+
+
+def _limit_line(result: Payback, system: UnitSystem) -> tuple[str, ...]:
+    """Return which wind breaks a limit; empty where none does."""
+    if not math.isfinite(result.limit_wind_m_s):
+        return ()
+    where = "parked" if result.parked else f"at {_speed(result, system)}"
+    limit = show(result.limit_wind_m_s, "speed", system)
+    calm = f"a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "still air already"
+    return (f"Stow it in {calm}, {where}: a limit is broken there",)
 
 
 MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")
@@ -183,11 +197,11 @@ def money_title(result: Payback) -> str:
     return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}"
 
 
-def money_notes(result: Payback) -> list[str]:
+def money_notes(result: Payback, system: UnitSystem = "metric") -> list[str]:
     """Return what the money rests on."""
     from energy.words.answer import assumption_words
 
-    assumed = [assumption_words(entry) for entry in result.money.assumed if entry.key.startswith("costs.")]
+    assumed = [assumption_words(entry, system) for entry in result.money.assumed if entry.key.startswith("costs.")]
     weight = "The weight of battery or bottle is not counted; the turbine's own mass and drag are."
     return [*(f"{remark}." for remark in result.money.remarks), *assumed, weight]
 
@@ -202,6 +216,34 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
     steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
     return f"At {at} the heat costs no fuel on descents steeper than {steep}"
+
+
+def wind_finding(result: Payback, system: UnitSystem) -> str:
+    """Return the finding of the map over head wind in one line."""
+    if result.parked:
+        return finding(result, system)
+    return f"At {_speed(result, system)} the heat exceeds the drag power {wind_words(result, 'energy', system)}"
+
+
+RANGES_OF_MAPS = "ranges of the lines in the maps (some seconds more)"
+MAP_NOTE = "Colour: gain or loss; lines: from where it pays, by what it is held against."
+NOT_ENOUGH = "Not enough data to calculate when it could pay."
+PARKED_TITLE = "Standing with the nose in the wind: no fuel"
+
+
+def wind_title(result: Payback, system: UnitSystem) -> str:
+    """Return the title of the table of head winds."""
+    return f"Head wind from which it pays, at {_speed(result, system)} on the flat"
+
+
+def descents_title(result: Payback, height_m: float, system: UnitSystem) -> str:
+    """Return the title of the table of descents."""
+    return f"Down {show(height_m, 'length', system)} at {_speed(result, system)}, in still air"
+
+
+def assumed_climate(result: Payback) -> str:
+    """Return what was assumed of the winds of the year, and where one's own go."""
+    return f"Assumed: {result.year.assumed}. Your own go in the part wind_climate of the scenario."
 
 
 def _share(value: float, system: UnitSystem) -> str:
@@ -262,6 +304,13 @@ CAUTIONS = (
     "gains.",
     "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
 )
+
+
+def cautions_of(scenario: Scenario, *, full: bool) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE]
 
 
 def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
@@ -410,6 +459,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             heat_power_w=result.parked_heat_w.tolist(),
             within_limits=result.parked_within.tolist(),
         ),
+        cautions=cautions_of(scenario, full=True),
     ).model_dump()
 
 

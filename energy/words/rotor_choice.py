@@ -25,7 +25,7 @@ NOTES = (
     "one where there is none); it rises with the square root of the ratio.",
     "Root pull is the centrifugal pull of one blade at the shown rotor speed; at runaway it is several times that. Run "
     "windtoll loads.",
-    "Tips above 80 m/s get loud, and blades must be proven for the pull (common practice, no source).",
+    "Tips above 80 m/s (260 ft/s) get loud, and blades must be proven for the pull (common practice, no source).",
 )
 DANGER = (
     "A blade that fails is a projectile: have blades, root and hub checked by someone licensed to do so, prove them "
@@ -86,7 +86,7 @@ def headings(system: UnitSystem) -> list[str]:
     names = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow", "tip_speed", "speed")}
     return [
         f"size\n{names['length']}",
-        "\nblades",
+        " \nblades",
         "tip\nratio",
         "heat\nW",
         f"thrust\n{names['force']}",
@@ -95,8 +95,8 @@ def headings(system: UnitSystem) -> list[str]:
         f"tips\n{names['tip_speed']}",
         f"root pull\n{names['force']}",
         f"starts at\n{names['speed']}",
-        "\nbuild",
-        "\nagainst it",
+        " \nbuild",
+        " \nagainst it",
     ]
 
 
@@ -123,6 +123,20 @@ def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
         ]
         for e in choice.best_of_each
     ]
+
+
+_PRINTED = (0, 1, 2, 4, 5, 7, 8, 9, 10)  # a terminal's width: heat is the wanted one, rpm follows from the tips
+
+
+def printed_table(choice: RotorChoice, system: UnitSystem) -> tuple[list[str], list[list[str]]]:
+    """Return headings and rows that a terminal of 80 columns holds."""
+    names = headings(system)
+    return [names[k] for k in _PRINTED], [[row[k] for k in _PRINTED] for row in rows(choice, system)]
+
+
+def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
+    """Return what speaks against each rotor that is not buildable, one a line."""
+    return [f"{_name(each, system)}: {'; '.join(each.against)}." for each in choice.best_of_each if each.against]
 
 
 def build_words(build: Build, *, short: bool = False) -> str:

@@ -22,7 +22,7 @@ WEATHER = (
     f"gusts under {MOST_GUST_M_S:g} m/s ({MOST_GUST_M_S * 2.23694:.0f} mph); put the test off otherwise.",
     f"Air temperature within {MOST_WARMER_K:g} K over a block; write down wind, gusts, temperature and time at each "
     "turn-around (head_wind, gust, temperature in the list of runs).",
-    "Tick every run in which a vehicle drove ahead within 200 m, and for how much of it (vehicle_ahead).",
+    "Tick every run in which a vehicle drove ahead within 200 m (650 ft), and for how much of it (vehicle_ahead).",
 )
 CAUTIONS = (
     "A passenger logs. The driver touches neither laptop nor phone and breaks off whenever traffic asks for it.",
@@ -48,12 +48,12 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     out = [
         f"Run sheet: {len(runs)} runs, {road}, {speed}",
         "",
-        "  run  block  pair  direction  turbine    start   wind     air temp.  ahead  notes",
+        "run block pair  direction  turbine  start   wind     air temp.  ahead  notes",
     ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
-            f"  {run.number:>3}  {run.block:>5}  {run.pair:>4}  {run.direction:<9}  {run.state:<9}  ______  _______  "
-            "_________  [ ]    ____________"
+            f"{run.number:>3} {run.block:>5} {run.pair:>4}  {run.direction:<9}  {run.state:<7}  ______  _______  "
+            "_________  [ ]    ______"
         )
     if len(runs) > MOST_ON_ONE_PAGE:
         out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")
