@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -98,31 +98,43 @@ def _range_of(quantiles_w: Sequence[float], level: float) -> Estimate:
     return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[place], quantiles_w[-1 - place], level)
 
 
-def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:
+def answered(
+    scenario: Scenario, *, exact: bool = False, stated: Answered | None = None, progress: Progress | None = None
+) -> Answered:
     """Return the answer of a scenario's nominal values, with the head wind from which the heat outweighs the drag
     power.
 
-    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `progress` is told
-    the share done (see energy/progress.py).
+    And with how sure it is, from draws over all inputs that are not known exactly, unless `exact`. `stated` is the
+    `exact` answer of the same scenario where it is known already: the draws are then all that is computed. `progress`
+    is told the share done (see energy/progress.py).
     """
     if scenario.schedule is not None:
-        return _trip_answered(scenario, exact=exact, progress=progress)
+        return _trip_answered(scenario, exact=exact, stated=stated, progress=progress)
+    found = _as_stated_answered(scenario) if stated is None else stated
+    if not exact:
+        spread = spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
+        found = replace(found, spread=spread, stall=stall_risk(scenario, stated=found.stall))
+    tell(progress, 1.0)
+    return found
+
+
+def _as_stated_answered(scenario: Scenario) -> Answered:
     found = answer(inputs_of(scenario))
     refuse_impossible(scenario, found, found.turbine)
     wind = break_even_m_s(scenario)
     moving = float(np.asarray(found.inputs.road_speed_m_s)) > 0
     best_pitch = best_pitch_break_even(scenario) if moving and math.isnan(wind) else None
-    spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
-    tell(progress, 1.0)
-    stall = stall_risk(scenario, exact=exact)
-    return Answered(scenario, found, wind, spread, stall, place=place_risk(scenario), best_pitch=best_pitch)
+    stall = stall_risk(scenario, exact=True)
+    return Answered(scenario, found, wind, stall=stall, place=place_risk(scenario), best_pitch=best_pitch)
 
 
-def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:
+def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, progress: Progress | None) -> Answered:
     from energy.chain.trip import answer_trip, trip_chain
 
-    trip = answer_trip(scenario)
-    refuse_impossible(scenario, trip.mean, trip.most)
+    trip = None if stated is None else stated.trip
+    if trip is None:
+        trip = answer_trip(scenario)
+        refuse_impossible(scenario, trip.mean, trip.most)
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.aero.momentum import induction_of_thrust_coefficient
-from energy.chain.ledger import Answer, answer, break_even_head_wind_m_s, heat_less_drag_w
+from energy.chain.ledger import Answer, break_even_head_wind_m_s, heat_less_drag_w, turbine_at_work
 from energy.chain.limits import ROUNDING, keeps_limits, stated_limits
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
@@ -45,11 +45,12 @@ def best_pitch_break_even(scenario: Scenario) -> PitchBreakEven | None:
         "air.wind_speed": WINDS_M_S,
         "air.wind_from": np.zeros_like(WINDS_M_S),
     }
-    found = answer(inputs_of(scenario, draws))
-    works = (found.turbine.turning & ~found.turbine.beyond_data) & (heat_less_drag_w(found) >= 0)
-    limits = stated_limits(found.inputs, found.turbine)
+    inputs = inputs_of(scenario, draws)
+    turbine = turbine_at_work(inputs, with_free_run=False)
+    works = (turbine.turning & ~turbine.beyond_data) & (heat_less_drag_w(inputs, turbine) >= 0)
+    limits = stated_limits(inputs, turbine)
     over = {one.in_a_sentence: one.share > 1 + ROUNDING for one in limits}
-    legal = works & keeps_limits(found.inputs, found.turbine)
+    legal = works & keeps_limits(inputs, turbine)
     good = legal if legal.any() else works
     if not good.any():
         return PitchBreakEven(float("nan"), float("nan"))
@@ -128,4 +129,5 @@ def first_wind_m_s(gain_w: np.ndarray) -> float:
 def break_even_m_s(scenario: Scenario) -> float:
     """Return the head wind (m/s) from which the heat exceeds the drag power as set; NaN where none up to 40 m/s."""
     winds = {"air.wind_speed": WINDS_M_S, "air.wind_from": np.zeros_like(WINDS_M_S)}
-    return break_even_head_wind_m_s(WINDS_M_S, answer(inputs_of(scenario, winds)))
+    inputs = inputs_of(scenario, winds)
+    return break_even_head_wind_m_s(WINDS_M_S, inputs, turbine_at_work(inputs, with_free_run=False))

@@ -545,22 +545,21 @@ def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0
     return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
 
-def heat_less_drag_w(found: Answer) -> np.ndarray:
+def heat_less_drag_w(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     """Return the heat less the power that the drag of mount and working rotor takes at the wheels, in W."""
-    working = found.states["working"]
-    speed = np.asarray(found.inputs.road_speed_m_s, float)
-    return found.turbine.heat_power_w - (working.mount_drag_n + working.rotor_drag_n) * speed
+    speed = np.asarray(inputs.road_speed_m_s, float)
+    return turbine.heat_power_w - (mount_drag_n(inputs) + turbine.rotor_drag_n) * speed
 
 
-def break_even_head_wind_m_s(winds_m_s: np.ndarray, found: Answer) -> float:
+def break_even_head_wind_m_s(winds_m_s: np.ndarray, inputs: Inputs, turbine: TurbineAtWork) -> float:
     """Return the head wind (m/s) from which the heat exceeds the power that the turbine's drag takes at the wheels.
 
-    `found` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN
-    where not even the strongest of the winds suffices, or where the vehicle stands.
+    `inputs` and `turbine` are those over `winds_m_s` (rising, along the last axis). 0 where it does so in still air
+    already, NaN where not even the strongest of the winds suffices, or where the vehicle stands.
     """
-    if np.all(np.asarray(found.inputs.road_speed_m_s) == 0):
+    if np.all(np.asarray(inputs.road_speed_m_s) == 0):
         return float("nan")
-    gain = heat_less_drag_w(found)
+    gain = heat_less_drag_w(inputs, turbine)
     above = np.flatnonzero(gain >= 0)
     if not above.size:
         return float("nan")

@@ -170,7 +170,7 @@ def _grid(ranges: list[np.ndarray]) -> np.ndarray:
 
 def _at(scenario: Scenario, grid: np.ndarray) -> tuple[Inputs, TurbineAtWork]:
     inputs = inputs_of(scenario, dict(zip(SETTINGS, grid.T, strict=True)))
-    return inputs, turbine_at_work(inputs)
+    return inputs, turbine_at_work(inputs, with_free_run=False)
 
 
 def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
@@ -269,7 +269,8 @@ def _fuel_per_heat(scenario: Scenario, grid: np.ndarray, enough_w: float) -> np.
     Infinite where a limit is passed or less than `enough_w` of heat is made. Where no setting changes the fuel
     (standing, or rolling downhill), the rotor's drag per heat (s/m) instead.
     """
-    found = answer(inputs_of(scenario, dict(zip(SETTINGS, grid.T, strict=True))))
+    inputs, turbine = _at(scenario, grid)
+    found = answer(inputs, turbine, with_other_sources=False)
     heat = _legal_heat(found.inputs, found.turbine)
     fine = np.nan_to_num(heat, nan=-1.0) >= enough_w * (1 - 1e-12)
     change = np.broadcast_to(found.change.power_w, heat.shape)

@@ -8,7 +8,7 @@ it gives a small part of the heat. A single range over both would hide that: the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -71,34 +71,46 @@ class StallRisk:
         return self.at_stated_values or self.share > WORTH_SAYING
 
 
-def stall_risk(scenario: Scenario, *, exact: bool = False) -> StallRisk | None:
-    """Return how likely the rotor of a steady scenario stays stalled; None where no curves are known, or on a trip."""
+def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | None = None) -> StallRisk | None:
+    """Return how likely the rotor of a steady scenario stays stalled; None where no curves are known, or on a trip.
+
+    `stated` is what is found with `exact`, where that is known already.
+    """
     if scenario.schedule is not None:
         return None
     inputs = inputs_of(scenario)
     if inputs.turbine.curves is None or inputs.turbine.chain is None:
         return None
-    stated = turbine_at_work(inputs, with_free_run=False)
-    assert stated.point is not None
-    stated_stalled = bool(_stalled_or_stands(inputs, stated))
+    found = _as_stated(scenario, inputs) if stated is None else stated
     ranges = {} if exact else ranges_of(scenario)
-    if ranges:
-        share = sobol_sample(_DRAWS, len(ranges))
-        drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
-        drawn = turbine_at_work(drawn_inputs, with_free_run=False)
-        stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
-    else:
-        stalled, heat = np.atleast_1d(stated_stalled), np.atleast_1d(stated.heat_power_w)
-    two_speeds = bool(stated.point.is_stalled)
-    return StallRisk(
+    if not ranges:
+        return found
+    share = sobol_sample(_DRAWS, len(ranges))
+    drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
+    drawn = turbine_at_work(drawn_inputs, with_free_run=False)
+    stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
+    return replace(
+        found,
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
-        at_stated_values=stated_stalled,
+    )
+
+
+def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
+    turbine = turbine_at_work(inputs, with_free_run=False)
+    assert turbine.point is not None
+    stalled, two_speeds = bool(_stalled_or_stands(inputs, turbine)), bool(turbine.point.is_stalled)
+    heat = _estimate(np.atleast_1d(turbine.heat_power_w))
+    return StallRisk(
+        share=float(stalled),
+        stalled_heat_w=heat if stalled else None,
+        running_heat_w=None if stalled else heat,
+        at_stated_values=stalled,
         two_speeds=two_speeds,
-        tip_speed_ratio=float(stated.tip_speed_ratio),
-        stands=stated_stalled and not bool(stated.turning),
-        best=best_setting(scenario) if stated_stalled and not two_speeds else None,
+        tip_speed_ratio=float(turbine.tip_speed_ratio),
+        stands=stalled and not bool(turbine.turning),
+        best=best_setting(scenario) if stalled and not two_speeds else None,
     )
 
 

@@ -4,6 +4,7 @@ network.
 
 from __future__ import annotations
 
+import functools
 import io
 import struct
 import textwrap
@@ -27,6 +28,17 @@ COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#0
 BLUE, ORANGE, GREEN = COLOURS[0], COLOURS[1], COLOURS[2]
 GREY, BLACK, GRID = "#8a949c", "#101418", "#dde2e6"
 _FILE_WIDTH = 640  # pixels of a saved chart that fills its place on a screen
+_READABLE: dict[str, Any] = {
+    "labelFontSize": 13,
+    "titleFontSize": 13,
+    "labelColor": BLACK,
+    "titleColor": BLACK,
+    "gridColor": GRID,
+    "domainColor": BLACK,
+    "tickColor": BLACK,
+    "labelOverlap": True,
+    "labelSeparation": 6,
+}
 
 
 @dataclass(frozen=True)
@@ -39,13 +51,22 @@ class Picture:
     table: pd.DataFrame
     fixed_width: bool = False
 
-    def shown(self) -> Any:
-        """Return the chart as a screen shows it: readable axes, no title (the finding stands above it).
+    @functools.cached_property
+    def shown(self) -> dict[str, Any]:
+        """The Vega-Lite chart as a screen shows it: readable axes, no title (the finding stands above it).
 
-        It is drawn as SVG on no ground of its own, so that the page's styles give it the colours of the theme.
+        It is drawn as SVG on no ground of its own, so that the page's styles give it the colours of the theme. It is
+        worked out once, as a screen is drawn anew with every change; its numbers are tables that go to the browser as
+        they are. That it is valid is looked at by the tests, which takes longer than all else here.
         """
-        drawn = self.chart.properties(usermeta={"embedOptions": {"renderer": "svg"}})
-        return _readable(drawn).configure(background="transparent")
+        import pandas as pd
+        import pyarrow as pa
+
+        drawn: dict[str, Any] = self.chart.to_dict(validate=False)
+        rows: dict[str, Any] = drawn.pop("datasets", {})
+        numbers = {name: pa.Table.from_pandas(pd.DataFrame(entries)) for name, entries in rows.items()}
+        config = {**drawn.pop("config", {}), "axis": _READABLE, "background": "transparent"}
+        return {**drawn, "config": config, "datasets": numbers, "usermeta": {"embedOptions": {"renderer": "svg"}}}
 
     def titled(self) -> Any:
         """Return the chart as it is saved: with its title and a width of its own."""
@@ -85,17 +106,7 @@ def stacked(pictures: Sequence[Picture]) -> Any:
 
 
 def _readable(chart: Any) -> Any:
-    return chart.configure_axis(
-        labelFontSize=13,
-        titleFontSize=13,
-        labelColor=BLACK,
-        titleColor=BLACK,
-        gridColor=GRID,
-        domainColor=BLACK,
-        tickColor=BLACK,
-        labelOverlap=True,
-        labelSeparation=6,
-    )
+    return chart.configure_axis(**_READABLE)
 
 
 def checked_picture(path: Path, inputs: Iterable[Path] = (), *, force: bool = False) -> Path:
@@ -178,8 +189,8 @@ def own_points(frame: pd.DataFrame, x: str, y: str, by: str) -> alt.Chart:
         alt.Chart(frame)
         .mark_point(size=140, strokeWidth=2.5, color=BLACK, filled=False)
         .encode(
-            x=f"{escaped(x)}:Q",
-            y=f"{escaped(y)}:Q",
+            x=alt.X(f"{escaped(x)}:Q"),
+            y=alt.Y(f"{escaped(y)}:Q"),
             tooltip=[
                 alt.Tooltip(f"{by}:N"),
                 alt.Tooltip(f"{escaped(x)}:Q", title=f"as set: {x}", format=".3~g"),

@@ -118,10 +118,10 @@ def flow_picture(told: Answered, system: UnitSystem, *, difference: bool = True)
         .encode(
             x=x,
             y=y,
-            order="order:Q",
-            detail="shape:N",
+            order=alt.Order("order:Q"),
+            detail=alt.Detail("shape:N"),
             color=alt.Color("colour:N", scale=None),
-            tooltip=["flow:N", "power:N"],
+            tooltip=[alt.Tooltip("flow:N"), alt.Tooltip("power:N")],
         )
     )
     layers: list[Any] = [areas]
@@ -130,7 +130,7 @@ def flow_picture(told: Answered, system: UnitSystem, *, difference: bool = True)
         text = alt.Chart(chosen).mark_text(
             align="left", baseline="middle", fontSize=13, fontWeight=weight, color=BLACK, limit=_WIDTH
         )
-        layers.append(text.encode(x=x, y=y, text="text:N"))
+        layers.append(text.encode(x=x, y=y, text=alt.Text("text:N")))
     chart = alt.layer(*layers).properties(width=_WIDTH, height=height).configure_view(stroke=None)
     return Picture(
         "energy_flow_change" if difference else "energy_flow",

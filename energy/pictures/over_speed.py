@@ -65,7 +65,8 @@ def pictures_over_speed(told: Answered, system: UnitSystem) -> tuple[Picture, Pi
     own = float(np.asarray(told.answer.inputs.road_speed_m_s))
     top = max(130 / 3.6, 1.3 * own)
     speeds = np.unique(np.append(np.linspace(_SLOWEST_M_S, top, _SPEEDS), own if own > 0 else []))
-    nominal = answer(inputs_of(told.scenario, {"trip.road_speed": speeds}))
+    inputs = inputs_of(told.scenario, {"trip.road_speed": speeds})
+    nominal = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
     swept = _Swept(told, system, own, speeds, nominal, _drawn(told.scenario, top, own))
     return _fuel_picture(swept), _heat_picture(swept)
 
@@ -130,7 +131,7 @@ def _fuel_picture(swept: _Swept) -> Picture:
         here = frame[np.isclose(frame[x_name], to_user(swept.own, "speed", system)) & (frame["turbine"] == "working")]
         layers.append(own_points(here, x_name, y_name, "turbine"))
     zero = alt.Chart(pd.DataFrame({y_name: [0.0]})).mark_rule(color=BLACK, strokeWidth=1.5)
-    layers.insert(1, zero.encode(y=f"{escaped(y_name)}:Q"))
+    layers.insert(1, zero.encode(y=alt.Y(f"{escaped(y_name)}:Q")))
     if swept.drawn is None:
         change, heat = (np.broadcast_to(v, x.shape) for v in (found.change.power_w, found.turbine.heat_power_w))
         saves, costs = saves_and_costs(ChainOutcome(change, heat))
@@ -156,7 +157,7 @@ def _with_band(
     where = {
         "x": alt.X(f"{escaped(swept.x_name)}:Q", title=swept.x_name),
         "y": alt.Y("lowest:Q", title=y_name),
-        "y2": "highest:Q",
+        "y2": alt.Y2("highest:Q"),
     }
     frame = frame.merge(ends.assign(**{by: series}), how="outer", on=[swept.x_name, by], sort=True)
     return frame.sort_values([by, swept.x_name]), area.encode(**where)
@@ -254,6 +255,7 @@ def _upright(swept: _Swept, marks: list[tuple[str, float]]) -> list[Any]:
         place: dict[str, Any] = {"align": "right" if late else "left", "dx": -5 if late else 5, "y": 10 + 17 * k}
         halo = alt.Chart(at).mark_text(**place, fontSize=13, stroke="white", strokeWidth=4)
         text = alt.Chart(at).mark_text(**place, fontSize=13, color=BLACK)
-        layers.append(rule.encode(x=x, tooltip=["limit:N", alt.Tooltip(x, format=".3~g")]))
-        words += [drawn.encode(x=x, text="limit:N") for drawn in (halo, text)]
+        # Channels as objects, not as short strings: the library takes twenty times as long to make something of those.
+        layers.append(rule.encode(x=alt.X(x), tooltip=[alt.Tooltip("limit:N"), alt.Tooltip(x, format=".3~g")]))
+        words += [drawn.encode(x=alt.X(x), text=alt.Text("limit:N")) for drawn in (halo, text)]
     return layers + words

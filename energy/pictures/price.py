@@ -88,6 +88,6 @@ def price_of_heat(told: Answered, system: UnitSystem) -> Picture | None:
     # Units hold slashes and dots, which a field's name must not: the chart reads plain names, the file has the units.
     base = alt.Chart(frame.rename(columns={name: "amount"})).encode(y=y, x=x)
     bars = base.mark_bar(height=18).encode(color=alt.Color("colour:N", scale=None))
-    texts = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text="words:N")
+    texts = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text=alt.Text("words:N"))
     chart = alt.layer(bars, texts).properties(height=34 * len(prices) + 10)
     return Picture("price_of_heat", price_sentence(told, system), chart, frame[["source", name]])

@@ -49,7 +49,7 @@ def nominal_of(bundle: Bundle) -> Answered:
 @kept_with_bar("Working out how sure that is")
 def told_of(progress: Progress | None, bundle: Bundle) -> Answered:
     """Return the answer of a bundle with how sure it is, as the command line gives it. Raises InputError."""
-    return answered(scenario_of(bundle), progress=progress)
+    return answered(scenario_of(bundle), stated=nominal_of(bundle), progress=progress)
 
 
 @functools.cache

@@ -258,8 +258,8 @@ def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
 
 def chart(found: Picture) -> None:
     """Show a chart by itself: inside what is folded, where nothing more can be folded."""
-    st.altair_chart(
-        found.shown(),
+    st.vega_lite_chart(
+        found.shown,
         width="content" if found.fixed_width else "stretch",
         theme=None,
         alt=found.title,

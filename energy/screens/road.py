@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import streamlit as st
 
 from energy.chain.prediction import Prediction, scenario_prediction
@@ -27,7 +25,6 @@ from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
 _HEADING = QUESTIONS["road"]
-_MOST_KEPT = 4
 
 
 def show() -> None:
@@ -94,7 +91,7 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
         if half:
             return None, f"Not yet: {'; '.join(half)}.", []
     try:
-        found = _compared(uploads, text, work.usable, with_state, without_state)
+        found = comparison_of(uploads, text, work.usable, with_state, without_state)
     except InputError as error:
         return None, "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     return found, road_test_words.verdict(found, desk.system()).headline, []
@@ -153,28 +150,20 @@ def _take_away(uploads: Uploads, text: str) -> None:
     road_marks.note("windtoll compare runs.toml says the same of them; the zip opens here again.")
 
 
-def _compared(uploads: Uploads, text: str, bundle: Bundle, with_state: str, without_state: str) -> RoadTest:
-    """Return the comparison beside the scenario's prediction, with a bar while it is made; the last few are kept."""
-    kept: dict[Any, RoadTest] = st.session_state.setdefault("road tests", {})
-    key = (text, uploads.logs, bundle, with_state, without_state)
-    if key not in kept:
-        progress = page.Progress("Comparing the runs with the prediction")
-        try:
-            with laid_out(text, uploads.logs) as path:
-                found = road_test(
-                    read_manifest(path),
-                    ComparisonAsked(with_state, without_state),
-                    predict=lambda one, other: predicted(bundle, one, other),
-                    planned_m_s=planned_m_s(bundle),
-                    read=road_marks.reader(uploads),
-                    progress=progress,
-                )
-        finally:
-            progress.done()
-        while len(kept) >= _MOST_KEPT:
-            kept.pop(next(iter(kept)))
-        kept[key] = found
-    return kept[key]
+@waiting.kept("Comparing the runs with the prediction", road_marks.SHELF)
+def comparison_of(
+    progress: Progress | None, uploads: Uploads, text: str, bundle: Bundle, with_state: str, without_state: str
+) -> RoadTest:
+    """Return the comparison beside the scenario's prediction. Raises InputError."""
+    with laid_out(text, uploads.logs) as path:
+        return road_test(
+            read_manifest(path),
+            ComparisonAsked(with_state, without_state),
+            predict=lambda one, other: predicted(bundle, one, other),
+            planned_m_s=planned_m_s(bundle),
+            read=road_marks.reader(uploads),
+            progress=progress,
+        )
 
 
 @waiting.kept("Working out what the scenario predicts")

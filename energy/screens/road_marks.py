@@ -47,7 +47,8 @@ _BY_PLAN = (
     "the first and third run are a pair (out), the second and fourth another (back)."
 )
 _NO_MEANING = ("ignore", "time")
-_LOGS = waiting.Shelf(512 * 1024 * 1024)  # bytes: a road test may hold 20 long logs, read once
+# Bytes of all logs, read once (a road test may hold 20 long ones), and of what was compared with them.
+SHELF = waiting.Shelf(512 * 1024 * 1024)
 
 
 def note(text: str) -> None:
@@ -63,7 +64,7 @@ def plain(text: str) -> str:
 # ------------------------------------------------------------------------------------------------------ reading
 
 
-@waiting.kept("Reading the log", _LOGS)
+@waiting.kept("Reading the log", SHELF)
 def _log(
     progress: Progress | None, name: str, content: bytes, columns: tuple[tuple[str, str], ...]
 ) -> Log | InputError:

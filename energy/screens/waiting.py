@@ -18,6 +18,7 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from energy import progress
+from energy.pictures.base import Picture
 from energy.progress import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -160,6 +161,7 @@ class _Turns:
             self._waiting.append(me)
         try:
             self._until_first(me)
+            _end_if_superseded()  # nothing long is begun for a value that the user has left already
             self._own.inside = True
             yield
         finally:
@@ -173,9 +175,13 @@ class _Turns:
             with self._moved:
                 if self._moved.wait_for(lambda: self._waiting[0] == me, timeout=_LOOKED_S):
                     return
-            # A look into the session's state ends this run if a newer one was asked for.
-            if get_script_run_ctx(suppress_warning=True) is not None:
-                _ = "bundle" in st.session_state
+            _end_if_superseded()
+
+
+def _end_if_superseded() -> None:
+    """End this run if its session has asked for a newer one: a look into the session's state does that."""
+    if get_script_run_ctx(suppress_warning=True) is not None:
+        _ = "bundle" in st.session_state
 
 
 _TURNS = _Turns()
@@ -242,11 +248,28 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
 def drawn(function: Callable[P, T]) -> Callable[P, T]:
     """Return a function that keeps its results, for what takes some tenths of a second: it waits for its turn."""
 
-    def in_turn(*args: P.args, **kwargs: P.kwargs) -> T:
-        with _TURNS.turn():
-            return function(*args, **kwargs)
+    @functools.wraps(function)
+    def found(*args: P.args, **kwargs: P.kwargs) -> T:
+        key = (function, *_key(args, kwargs))
+        held = _SHELF.get(key)
+        if held is None:
+            with _TURNS.turn():
+                held = _SHELF.get(key)  # somebody else may have asked for it before
+                if held is None:
+                    held = (_made_ready(function(*args, **kwargs)),)
+            _SHELF.put(key, held[0])
+        result: T = held[0]
+        return result
 
-    return functools.wraps(function)(cached(in_turn))
+    return found
+
+
+def _made_ready(result: T) -> T:
+    """Return a result whose pictures are worked out as far as a page needs them: that is kept, and counted, with it."""
+    for part in result if isinstance(result, tuple) else (result,):
+        if isinstance(part, Picture):
+            _ = part.shown
+    return result
 
 
 def _key(args: tuple[object, ...], kwargs: dict[str, object]) -> tuple[Hashable, Hashable]:

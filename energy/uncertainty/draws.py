@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ import numpy as np
 from energy.scenario.keys import spec_of
 from vehicle.quantity import COVERAGE_FACTOR, Uncertain
 
+_SAMPLES_KEPT = 8  # of a megabyte each, or less
 SEED = 20_011  # any number; fixed, so that the same file gives the same interval twice
 
 Correlation = tuple[str, str, float]
@@ -71,6 +73,7 @@ def within_limits(key: str, values: np.ndarray) -> np.ndarray:
     return values if spec.at_most is None else np.minimum(values, spec.at_most)
 
 
+@functools.lru_cache(maxsize=_SAMPLES_KEPT)
 def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
     """Return a quasi-random sample of the unit cube, of a scrambled Sobol sequence [1]_.
 
@@ -86,7 +89,7 @@ def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
     Returns
     -------
     (count, columns) array
-        Numbers in (0, 1), never an end of it.
+        Numbers in (0, 1), never an end of it. It is kept for whoever asks again, and so cannot be written to.
 
     References
     ----------
@@ -95,7 +98,9 @@ def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
     from scipy.stats import qmc
 
     found = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
-    return np.clip(found, 1e-12, 1 - 1e-12)
+    kept = np.clip(found, 1e-12, 1 - 1e-12)
+    kept.flags.writeable = False
+    return kept
 
 
 def draws_of(

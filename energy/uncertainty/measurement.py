@@ -119,12 +119,11 @@ def width_once_measured(
         figure.inputs, figure.chain, figure.of, [pair for pair in figure.correlations if key not in pair[:2]]
     )
     column = list(figure.inputs).index(key)
-    parts = []
+    together = {k: np.tile(values, len(_CENTRES)) for k, values in apart.drawn(share).items()}
+    found = []
     for centre in ppf(figure.inputs[key], np.array(_CENTRES)):
         measured = Uncertain(float(centre), centre - plus_minus, centre + plus_minus, "normal")
-        drawn = apart.drawn(share)
-        drawn[key] = within_limits(key, ppf(measured, share[:, column]))
-        parts.append(drawn)
-    together = {k: np.concatenate([drawn[k] for drawn in parts]) for k in parts[0]}
-    values = apart.of_draws(together, progress).reshape(len(parts), -1)
+        found.append(within_limits(key, ppf(measured, share[:, column])))
+    together[key] = np.concatenate(found)
+    values = apart.of_draws(together, progress).reshape(len(_CENTRES), -1)
     return float(np.mean([interval_width(row) for row in values]))

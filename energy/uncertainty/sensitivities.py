@@ -130,9 +130,9 @@ def sensitivity_indices(
     Parameters
     ----------
     function : callable
-        Takes shares (N, columns) to values (N,). All mixed samples are evaluated in one call.
+        Takes inputs (N, columns) to values (N,). All mixed samples are evaluated in one call.
     first, second : (n, columns) arrays
-        Two independent samples of the unit cube.
+        Two independent samples of the inputs: of their values, or of the unit cube that they are made from.
     groups : sequence of sequences of int
         Columns that are varied together.
     at_first, at_second : (n,) arrays, optional
@@ -200,21 +200,29 @@ def sensitivities_of(
     .. [1] Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices.
     """
     keys = list(figure.inputs)
-    first, second = cube[:, : len(keys)], cube[:, len(keys) :]
+    # Values, not shares of the unit cube: a group errs with nothing outside it, so that values can be mixed as they
+    # are, and each is drawn once.
+    first, second = (
+        np.stack(list(figure.drawn(shares).values()), axis=1) for shares in (cube[:, : len(keys)], cube[:, len(keys) :])
+    )
+
+    def at(values: np.ndarray, told: Progress | None) -> np.ndarray:
+        return figure.of_draws(dict(zip(keys, np.ascontiguousarray(values.T), strict=True)), told)
+
     groups = groups_of(keys, figure.correlations)
     few = first[:_SCREENING_ROWS]
     moved = np.repeat(few[None], len(groups), axis=0)
     for k, group in enumerate(groups):
         columns = [keys.index(key) for key in group]
         moved[k][:, columns] = second[: len(few), columns]
-    looked_at = figure.at(moved.reshape(-1, len(keys)), part(progress, 0.0, _SCREENED))
+    looked_at = at(moved.reshape(-1, len(keys)), part(progress, 0.0, _SCREENED))
     effect = np.abs(looked_at.reshape(len(groups), -1) - at_first[: len(few)])
     acting = [group for group, most in zip(groups, effect.max(axis=1), strict=True) if most > 0.01 * np.std(at_first)]
     if not acting:  # a rotor that stands still, say: nothing moves the answer
         return ()
     columns_of = [[keys.index(key) for key in group] for group in acting]
     indices = sensitivity_indices(
-        lambda share: figure.at(share, part(progress, _SCREENED, 1.0)),
+        lambda values: at(values, part(progress, _SCREENED, 1.0)),
         first,
         second,
         columns_of,

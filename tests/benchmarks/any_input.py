@@ -1,7 +1,9 @@
-"""Random settings of every key through the commands, by hand: `python tests/benchmarks/any_input.py 100000`.
+"""Random settings of every key through the commands, by hand: `PYTHONPATH=tests python
+tests/benchmarks/any_input.py 100000`.
 
-Prints how many were answered and refused for each command, and every fault that it finds with the command that shows
-it. What was ever found stands in tests/data/any_input.json, which the tests run again; add to it what is new.
+Prints how many were answered and refused for each command, on the way and at the end (Ctrl-C ends it as well), and
+every fault that it finds with the command that shows it. What was ever found stands in tests/data/any_input.json, which
+the tests run again; add to it what is new.
 """
 
 from __future__ import annotations
@@ -16,6 +18,8 @@ from hypothesis import strategies as st
 from scenario_fuzz import Case, answer_of, cases
 
 COMMANDS = [("answer", "--exact")] * 12 + [("loads",)] * 4 + [("check",)] * 4 + [("heat",), ("answer",)]
+
+_TOLD_EVERY = 1000
 
 
 def main(examples: int) -> None:
@@ -39,15 +43,25 @@ def main(examples: int) -> None:
             place = traceback.extract_tb(error.__traceback__)[-1]
             faults = [f"{type(error).__name__}: {error} ({Path(place.filename).name}:{place.lineno})"]
         counts[command[0], seen[0] if seen else "failed"] += 1
+        if counts.total() % _TOLD_EVERY == 0:
+            tell(counts)
         for fault in faults:
             options = " ".join(f"--set '{change.option()}'" for change in case.changes)
             print(
                 f"{fault}\n    windtoll {' '.join(command)} scenarios/{case.name}/scenario.toml {options}", flush=True
             )
 
-    run()
-    for (command_name, outcome), count in sorted(counts.items()):
-        print(f"{command_name:8} {outcome:10} {count}")
+    try:
+        run()
+    except KeyboardInterrupt:
+        print("ended early", flush=True)
+    tell(counts)
+
+
+def tell(counts: collections.Counter[tuple[str, str]]) -> None:
+    """Print how many cases there were so far, by command and by what came of them."""
+    parts = ", ".join(f"{name} {outcome} {count}" for (name, outcome), count in sorted(counts.items()))
+    print(f"{counts.total()} cases: {parts}", flush=True)
 
 
 if __name__ == "__main__":

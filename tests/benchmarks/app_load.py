@@ -1,8 +1,9 @@
 """Many users at once: `python tests/benchmarks/app_load.py [--users 10] [--seconds 60] [--changes 500]`.
 
 Starts the app as a user does, lets that many sessions speak its own web-socket protocol (as the browser does, without
-drawing), each moving a slider and looking at the answer, and prints how long an answer took and what memory it took.
-Then one session makes many changes, one after the other, and the memory is looked at again.
+drawing), each moving a slider and looking at the answer, and prints how long an answer took, what it took of a
+processor (which tells the same on a busy machine), and what memory. `--users 1` tells what one user waits. Then one
+session makes many changes, one after the other, and the memory is looked at again.
 """
 
 from __future__ import annotations
@@ -103,10 +104,13 @@ class User:
         await self.until_finished(start)
 
 
-async def many(port: int, users: int, seconds: float, think_s: float) -> list[User]:
-    """Let users move their sliders for so long, each at speeds of his own."""
+async def many(port: int, process: int, users: int, seconds: float, think_s: float) -> tuple[list[User], float]:
+    """Let users move their sliders for so long, each at speeds of his own; return them, and the processor time (s)
+    that they took of the app once all had opened it.
+    """
     found = [User(k) for k in range(users)]
     await asyncio.gather(*(user.open(port) for user in found))
+    begun_s = processor_s(process)
     for user in found:
         user.to_verdict_s.clear()
         user.to_end_s.clear()
@@ -121,9 +125,10 @@ async def many(port: int, users: int, seconds: float, think_s: float) -> list[Us
             await asyncio.sleep(think_s)
 
     await asyncio.gather(*(use(user) for user in found))
+    spent_s = processor_s(process) - begun_s
     for user in found:
         await user.line.close()
-    return found
+    return found, spent_s
 
 
 async def long_evening(port: int, changes: int, process: int) -> list[tuple[int, float]]:
@@ -137,6 +142,12 @@ async def long_evening(port: int, changes: int, process: int) -> list[tuple[int,
             found.append((k, memory_mib(process)))
     await user.line.close()
     return found
+
+
+def processor_s(process: int) -> float:
+    """Return the processor time that a process has taken so far (Linux)."""
+    numbers = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(numbers[11]) + int(numbers[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def memory_mib(process: int) -> float:
@@ -175,7 +186,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         process = started(port, Path(folder))
         try:
-            users = asyncio.run(many(port, asked.users, asked.seconds, asked.think))
+            users, spent_s = asyncio.run(many(port, process.pid, asked.users, asked.seconds, asked.think))
             for words, times in (
                 ("change to verdict", [t for user in users for t in user.to_verdict_s]),
                 ("change to end of run", [t for user in users for t in user.to_end_s]),
@@ -184,6 +195,7 @@ def main() -> None:
                 median = statistics.median(times)
                 shown = f"median {median:.2f} s, 95 % below {worst:.2f}, worst {max(times):.2f}"
                 print(f"{words}: {len(times)} changes, {shown}")
+            print(f"processor time a change: {spent_s / sum(len(user.to_end_s) for user in users):.2f} s")
             print(f"time-outs of {PATIENCE_S:.0f} s: {sum(user.timeouts for user in users)}")
             print(f"memory with {asked.users} users: {memory_mib(process.pid):.0f} MiB")
             if asked.changes:

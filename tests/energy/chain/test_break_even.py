@@ -82,7 +82,7 @@ def test_the_best_pitch_is_that_of_single_answers(demos: Path) -> None:
         for wind in np.arange(0.0, 40.1, 1.0):
             draws = {"rotor.pitch": np.array(pitch), "air.wind_speed": np.array(wind), "air.wind_from": np.array(0.0)}
             found = answer(inputs_of(scenario, draws))
-            if bool(found.turbine.turning) and float(heat_less_drag_w(found)) >= 0:
+            if bool(found.turbine.turning) and float(heat_less_drag_w(found.inputs, found.turbine)) >= 0:
                 least = min(least, float(wind))
                 break
     assert np.isfinite(least)

@@ -20,6 +20,21 @@ from energy.words.answer import as_data
 from energy.words.verdict import verdict
 
 
+def test_what_is_known_as_stated_changes_nothing(demos: Path) -> None:
+    """An answer goes on from the one of the values as stated, where that is at hand: to the last bit the same."""
+    for name, settings in (
+        ("van_water_tank", ["heater.resistance=3 ohm"]),
+        ("van_water_tank", ["trip.road_speed=25 km/h"]),
+        ("camper_oven", []),
+        ("pickup_drying_box", []),
+        ("van_in_town", []),
+    ):
+        scenario = load(demos / name / "scenario.toml", settings)
+        whole, stated = answered(scenario), answered(scenario, exact=True)
+        assert stated.spread is None
+        assert as_data(answered(scenario, stated=stated)) == as_data(whole)
+
+
 @pytest.fixture(scope="module")
 def heavy(demos: Path) -> Scenario:
     """The van with an element that loads the rotor too much for most of its draws."""

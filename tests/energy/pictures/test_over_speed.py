@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import altair as alt
 import numpy as np
 import pytest
 
@@ -14,7 +15,8 @@ from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
 from energy.chain.stall import is_stalled
 from energy.pictures.answer import operating_line
-from energy.pictures.over_speed import fuel_over_speed, heat_over_speed
+from energy.pictures.flow import flow_picture
+from energy.pictures.over_speed import fuel_over_speed, heat_over_speed, pictures_over_speed
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
@@ -29,6 +31,20 @@ def _texts(chart: Any) -> list[str]:
 
 def _compared(scenario: Scenario, state: str) -> Scenario:
     return replace(scenario, trip=scenario.trip.model_copy(update={"compared_with": state}))
+
+
+def test_what_a_screen_shows_is_a_valid_chart_with_readable_axes(van: Scenario) -> None:
+    told = answered(van)
+    for picture in (flow_picture(told, "metric"), *pictures_over_speed(told, "metric")):
+        shown = picture.shown
+        rows = {name: table.to_pylist() for name, table in shown["datasets"].items()}
+        alt.LayerChart.from_dict({**shown, "datasets": rows}, validate=True)
+        assert shown["config"]["axis"]["labelFontSize"] == 13
+        assert "title" not in shown
+        points = sum(len(entries) for entries in rows.values())
+        assert points >= len(picture.table)
+        assert picture.shown is shown
+    assert flow_picture(told, "metric").shown["config"]["view"]["stroke"] is None
 
 
 def test_zero_is_what_the_verdict_is_compared_with(van: Scenario) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections import Counter
 from collections.abc import Callable
 from itertools import count
@@ -15,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from energy.chain.answer import answered
 from energy.chain.load import opened
+from energy.pictures.flow import flow_picture
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, waiting
@@ -166,6 +168,68 @@ def test_many_sessions_may_ask_at_once() -> None:
     for thread in threads:
         thread.join()
     assert wrong == []
+
+
+def test_what_many_sessions_ask_for_at_once_is_drawn_once() -> None:
+    begun = threading.Barrier(4)
+    asked: list[int] = []
+
+    @waiting.drawn
+    def square(number: int) -> int:
+        asked.append(number)
+        time.sleep(0.2)  # the others ask meanwhile
+        return number * number
+
+    found: list[int] = []
+
+    def ask() -> None:
+        begun.wait()
+        found.append(square(12))
+
+    threads = [threading.Thread(target=ask) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert (found, asked) == ([144] * 4, [12])
+
+
+class _SupersededError(Exception):
+    """What the web framework ends a run with, in this test."""
+
+
+@pytest.mark.parametrize("keeping", [waiting.drawn, lambda function: kept("Counting")(lambda _bar: function())])
+def test_nothing_long_is_begun_for_a_value_that_the_user_has_left(
+    monkeypatch: pytest.MonkeyPatch, keeping: Callable[[Callable[[], str]], Callable[[], str]]
+) -> None:
+    """A look into the session's state ends a run that is superseded; the turn is then somebody else's."""
+    begun: list[str] = []
+
+    def long() -> str:
+        begun.append("begun")
+        return "found"
+
+    class _Left:
+        def __contains__(self, key: str) -> bool:
+            raise _SupersededError
+
+    found = keeping(long)
+    with monkeypatch.context() as session:
+        session.setattr(waiting, "get_script_run_ctx", lambda **_: object())
+        session.setattr(waiting.st, "session_state", _Left())
+        with pytest.raises(_SupersededError):
+            found()
+    assert begun == []
+    assert found() == "found"
+
+
+def test_a_picture_is_ready_for_its_page_when_it_is_kept(demos: Path) -> None:
+    """Else the page would work it out anew with every change, and its bytes would count nowhere."""
+    told = answered(opened(bundles.from_folder(demos / "van_water_tank" / "scenario.toml")), exact=True)
+    picture = waiting.drawn(lambda: flow_picture(told, "metric"))()
+    assert "shown" in vars(picture)
+    (both,) = waiting.drawn(lambda: (flow_picture(told, "us"),))()
+    assert "shown" in vars(both)
 
 
 def test_what_is_kept_is_bounded_in_bytes() -> None:

@@ -20,9 +20,10 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 from tests_support import run
 
+from energy.chain.road_test import RoadTest
 from energy.scenario import bundle as bundles
 from energy.scenario.road_uploads import taken, to_zip
-from energy.screens import road
+from energy.screens import road, waiting
 from vehicle.problems import InputError
 
 SCRIPT = """
@@ -106,7 +107,24 @@ def test_nothing_yet() -> None:
     assert "Nothing yet" in _answer(shown)
 
 
-def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(demos: Path) -> None:
+@pytest.fixture
+def compared(monkeypatch: pytest.MonkeyPatch) -> list[RoadTest]:
+    """Keep no comparison of another test; list those that are made."""
+    found: list[RoadTest] = []
+    real = road.road_test
+
+    def recorded(*args: Any, **kwargs: Any) -> RoadTest:
+        found.append(real(*args, **kwargs))
+        return found[-1]
+
+    monkeypatch.setattr(road, "road_test", recorded)
+    monkeypatch.setattr(road.comparison_of, "_own", waiting.Shelf(10**9))
+    return found
+
+
+def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(
+    demos: Path, compared: list[RoadTest]
+) -> None:
     folder = demos / "road_test"
     shown = _upload(_at("road"), [(p.name, p.read_bytes()) for p in sorted(folder.iterdir())])
     data = _compare(folder, "--scenario", str(demos / "van_water_tank" / "scenario.toml"))
@@ -116,10 +134,36 @@ def test_a_list_with_its_logs_gives_the_commands_verdict_with_no_further_click(d
     assert all(warning in said for warning in data["warnings"])
     assert f"{data['effect_percent']['estimate']:+.2f} %" in said
     assert shown.text_input(key=next(t.key for t in shown.text_input if t.label == "run 2: direction")).value == "south"
-    kept = next(iter(shown.session_state["road tests"].values()))
-    assert [100 * change.adjusted for change in kept.answer.changes] == pytest.approx(
+    assert [100 * change.adjusted for change in compared[-1].answer.changes] == pytest.approx(
         [entry["adjusted_change_percent"] for entry in data["runs"]]
     )
+
+
+def test_comparisons_are_kept_by_their_input_within_bytes(
+    demos: Path, monkeypatch: pytest.MonkeyPatch, compared: list[RoadTest]
+) -> None:
+    """As many as there is room for, not so many: a road test may hold twenty long logs."""
+    bundle = bundles.from_folder(demos / "van_water_tank" / "scenario.toml")
+    held = taken([(p.name, p.read_bytes()) for p in sorted((demos / "road_test").iterdir())])
+    monkeypatch.setattr(road.comparison_of, "_own", wide := waiting.Shelf(10**9))
+    asked = [bundles.with_value(bundle, "vehicle.mass", f"{mass} kg") for mass in (2011, 2012, 2013)]
+
+    def compare(one: bundles.Bundle) -> None:
+        road.comparison_of(held, held.text, one, "working", "stowed")
+
+    for one in (*asked, *asked):
+        compare(one)
+    assert len(compared) == 3
+    room = int(0.8 * wide.bytes)
+    monkeypatch.setattr(road.comparison_of, "_own", narrow := waiting.Shelf(room))
+    compared.clear()
+    for one in asked:
+        compare(one)
+        assert narrow.bytes <= room
+    compare(asked[2])
+    assert len(compared) == 3
+    compare(asked[0])
+    assert len(compared) == 4
 
 
 def test_a_missing_and_an_unnamed_log_are_told(demos: Path) -> None:
