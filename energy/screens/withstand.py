@@ -19,7 +19,7 @@ from vehicle.problems import InputError
 
 _HEADING = QUESTIONS["loads"]
 _MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
-_LETTERS_OF_A_NAME = 24  # in one line, beside the bars
+_LETTERS_OF_A_NAME = 28  # in one line, beside the bars
 
 
 @waiting.drawn

@@ -87,23 +87,34 @@ def _found_by_axe(page: Any) -> list[tuple[str, list[str]]]:
     return [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours]
 
 
+# Tables that reach beyond the page instead of scrolling by themselves, or that break words to fit.
+_TABLES_NOT_WITHIN = """() => [...document.querySelectorAll('.wt-scroll')].filter(e => {
+  const box = e.getBoundingClientRect(), main = document.querySelector('[data-testid=stMain]').getBoundingClientRect();
+  const cells = [...e.querySelectorAll('th, td')];
+  return box.width > 0 && (box.left < main.left || box.right > main.right + 1
+    || cells.some(c => c.scrollWidth > c.clientWidth + 1 || getComputedStyle(c).overflowWrap === 'anywhere'));
+}).map(e => e.getAttribute('aria-label'))"""
+
+
 @pytest.mark.parametrize("place", PLACES)
 def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
-    for size in ({"width": 1280, "height": 900}, PHONE):
+    for size, theme in (({"width": 1366, "height": 768}, "light"), (PHONE, "dark")):
         page.set_viewport_size(size)
+        page.emulate_media(color_scheme=theme)
         open_screen(page, address, place)
         question = next(screen.question for screen in catalogue.SCREENS if screen.place == place)
         assert page.get_by_role("heading", level=1).inner_text() == question
         assert page.locator("[data-testid=stException]").count() == 0
         if page.locator("[data-testid=stVegaLiteChart]").count():
             page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
-        for place_of in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
-            wide, there = page.evaluate(f"[{place_of}.scrollWidth, {place_of}.clientWidth]")
-            assert wide <= there, f"sideways scroll at {size['width']} px"
         for folded in page.locator("[data-testid=stMain] details:not([open]) > summary").all():
             if folded.is_visible():
                 folded.click()
         settled(page)
+        for place_of in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
+            wide, there = page.evaluate(f"[{place_of}.scrollWidth, {place_of}.clientWidth]")
+            assert wide <= there, f"sideways scroll at {size['width']} px"
+        assert page.evaluate(_TABLES_NOT_WITHIN) == []
         assert _found_by_axe(page) == []
 
 
@@ -136,6 +147,16 @@ def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> Non
     field.press("Enter")
     page.wait_for_selector(".wt-problem")
     assert "'fast' does not begin with a number" in page.locator(".wt-problem").first.inner_text()
+    # The fault is followed by a link: wherever one stands, it opens the field's part and puts the focus there.
+    page.get_by_text("strength", exact=True).click()
+    settled(page)
+    assert page.get_by_role("textbox", name="road speed", exact=True).count() == 1  # that of a new beginning
+    link = page.get_by_role("link", name="Go to the field: road speed")
+    link.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_function("document.activeElement?.value === 'fast'")
+    settled(page)
+    field = page.get_by_role("textbox", name="road speed", exact=True).last
     field.fill("65 mph")
     field.press("Enter")
     page.wait_for_selector(".wt-problem", state="detached")

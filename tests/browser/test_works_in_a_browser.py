@@ -20,6 +20,7 @@ import pytest
 from browser_support import PHONE, open_screen, settled
 
 from energy.screens import catalogue
+from energy.words.screens import SCREEN_OF
 
 ROOT = Path(__file__).resolve().parents[2]
 QUESTIONS = {screen.place: screen.question for screen in catalogue.SCREENS}
@@ -302,6 +303,7 @@ def test_works_are_listed_renamed_duplicated_deleted_and_restored(
     settled(page)
     names = page.locator(".wt-work").all_inner_texts()
     assert sorted(len(name) > 20 for name in names) == [True, True]
+    assert page.locator(".wt-demo").count() == page.locator(".wt-bars").count() == 5  # every demo with its picture
     page.get_by_role("link", name=re.compile("^Open .*copy")).first.click()
     page.wait_for_selector(".wt-verdict")
     settled(page)
@@ -492,5 +494,6 @@ def test_no_screen_speaks_of_options_or_of_its_framework(page: Any, address: str
     hints = page.evaluate("[...document.querySelectorAll('input, textarea')].map(e => e.placeholder).join(' ')")
     assert re.findall(r"(?<!\S)--[a-z][a-z-]*", said + hints) == []
     assert re.findall(r"PydanticUndefined|BadZipFile|Streamlit|Vega", said + hints) == []
+    assert re.findall(rf"windtoll (?:{'|'.join(SCREEN_OF)})\b", said + hints) == []
     assert page.locator("[aria-label*=Vega]:visible").count() == 0
     assert page.locator("input[type=number]").count() == 0  # its own messages are the framework's
