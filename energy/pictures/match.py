@@ -91,7 +91,7 @@ def _marks(points: pd.DataFrame, drawn: pd.DataFrame) -> tuple[Any, ...]:
     """Return the settings as rings with their names, to be read on dark and light cells."""
     import altair as alt
 
-    place = {"x": f"{_X}:Q", "y": f"{_Y}:Q"}
+    place = {"x": alt.X(f"{_X}:Q", axis=alt.Axis(format="~g", values=_TICKS)), "y": alt.Y(f"{_Y}:Q")}
     name: dict[str, Any] = {"dy": -8, "fontWeight": "bold", "fontSize": 13}
     shown = [alt.Tooltip(f"{_X}:Q", format=".3~g"), alt.Tooltip(f"{_Y}:Q", format=".1f")]
     rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)

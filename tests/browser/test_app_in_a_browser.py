@@ -19,6 +19,7 @@ from tests_support import run
 
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue
+from energy.words.screens import in_the_app
 
 PLACES = [screen.place for screen in catalogue.SCREENS]
 
@@ -40,7 +41,7 @@ def _by_command_line(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
     assert done.returncode in (0, 3), done.stderr
     sentence: str = json.loads(done.stdout)["sentence"]
-    return sentence
+    return in_the_app(sentence)
 
 
 def _download(page: Any, name: str) -> bytes:

@@ -18,6 +18,7 @@ from energy.chain.load import opened
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk, edit
 from energy.words import answer as report
+from energy.words.screens import in_the_app
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
@@ -87,7 +88,7 @@ def _field(app: AppTest, kind: str, name: str) -> Any:
 def _sentence(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
     sentence: str = json.loads(done.stdout)["sentence"]
-    return sentence
+    return in_the_app(sentence)
 
 
 def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
@@ -129,7 +130,7 @@ def _metric(app: AppTest, title: str) -> list[str]:
 def test_money_on_the_screen_is_that_of_the_command_line(app: AppTest, demos: Path) -> None:
     done = run("payback", str(demos / "van_water_tank" / "scenario.toml"), "--json")
     (told,) = _told(_at(app, "pay"))
-    assert told == json.loads(done.stdout)["sentence"]
+    assert told == in_the_app(json.loads(done.stdout)["sentence"])
 
 
 def test_a_dial_moves_the_verdict_to_what_the_command_line_says(app: AppTest, demos: Path) -> None:
