@@ -477,13 +477,14 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
     )
     mains = heat / np.asarray(other.mains_charge_efficiency)
     kilograms = heat * 3600 / np.asarray(other.battery_energy_per_mass_j_kg)
+    mass_kg = float(np.median(kilograms))
     carried = _carried(inputs, without, kilograms) if inputs.fuel is not None else nan
     found["mains"] = OtherSource(
         "mains charge carried in a battery",
         carried,
         nan,
         mains,
-        f"about {float(np.median(kilograms)):.0f} kg of battery for each hour of this heat",
+        f"about {mass_kg:.0f} kg ({mass_kg / 0.45359237:.0f} lb) of battery for each hour of this heat",
     )
     found["exhaust"] = OtherSource(
         "exhaust or coolant heat",

@@ -170,7 +170,7 @@ def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
     notes = (
         *table.notes,
         f"extra fuel at {marginal.value:.0%} of {wanted.fuel}'s heating value ({source})",
-        "air at 15 °C and sea level (US Standard Atmosphere 1976)",
+        "air at 15 °C (59 °F) and sea level (US Standard Atmosphere 1976)",
     )
     return replace(table, notes=notes)
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from energy.strength.table import StructuralLoads
 
 _WIDEST = 5.0  # what is stronger than that is drawn as that
-_LETTERS_OF_A_NAME = 24  # in one line, next to the bars
+_LETTERS_OF_A_NAME = 28  # in one line, next to the bars
 
 
 def margins_picture(table: StructuralLoads) -> Picture | None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _X, _Y, _HEAT = "element resistance, Ω", "pitch, °", "heat, kW"
+_TICKS = [m * 10.0**n for n in range(-3, 5) for m in (1, 2, 5)]  # ohm; as many as a phone has room for
 
 
 def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]], ratio: float) -> Picture:
@@ -67,7 +68,9 @@ def _map(cells: pd.DataFrame, tooltip: list[Any]) -> Any:
         alt.Chart(cells)
         .mark_rect()
         .encode(
-            x=alt.X("r0:Q", title=_X, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g")),
+            x=alt.X(
+                "r0:Q", title=_X, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g", values=_TICKS)
+            ),
             x2="r1:Q",
             y=alt.Y("p0:Q", title=_Y, scale=alt.Scale(nice=False, zero=False)),
             y2="p1:Q",
@@ -88,7 +91,7 @@ def _marks(points: pd.DataFrame, drawn: pd.DataFrame) -> tuple[Any, ...]:
     """Return the settings as rings with their names, to be read on dark and light cells."""
     import altair as alt
 
-    place = {"x": f"{_X}:Q", "y": f"{_Y}:Q"}
+    place = {"x": alt.X(f"{_X}:Q", axis=alt.Axis(format="~g", values=_TICKS)), "y": alt.Y(f"{_Y}:Q")}
     name: dict[str, Any] = {"dy": -8, "fontWeight": "bold", "fontSize": 13}
     shown = [alt.Tooltip(f"{_X}:Q", format=".3~g"), alt.Tooltip(f"{_Y}:Q", format=".1f")]
     rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)

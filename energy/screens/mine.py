@@ -84,8 +84,8 @@ def _gallery(first: Any) -> None:
         told = desk.told_of.held(bundle) or desk.nominal_of(bundle)
         title = desk.demo_title(name).partition(": ")[2]
         with columns[k % 2].container(border=True, gap="xxsmall"):
-            st.html(f'<p class="wt-work">{page.escape(title)}</p>{taken_html(taken_and_given(told, desk.system()))}')
-            st.page_link(first, label=f"Open the demo: {_plain(title)}", query_params={"demo": name})
+            st.html(f'<p class="wt-demo">{page.escape(title)}</p>{taken_html(taken_and_given(told, desk.system()))}')
+            st.page_link(first, label=f"Open: {_plain(title.partition(',')[0])}", query_params={"demo": name})
 
 
 def _row(entry: Entry, first: Any) -> None:

@@ -81,7 +81,8 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-table td:first-child:not(.number) { min-width: 7.5rem; }
 .wt-table td:not(.number) { min-width: 5rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
-[data-testid="stMain"] [data-testid="stPageLink"] a p { color: var(--wt-blue); text-decoration: underline; }
+[data-testid="stMain"] [data-testid="stPageLink"] a p { color: var(--wt-blue); text-decoration: underline;
+  white-space: normal; }
 .wt-note { color: var(--wt-soft); font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
 @media (max-width: 640px) {
   .block-container, [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }

@@ -23,20 +23,45 @@
     if (main) main.scrollTo(0, 0);
   }
 
-  // A link to a field: once its part is drawn, the focus goes there.
+  // A link to a field: once its part is drawn, the focus goes there. What is drawn may still be drawn anew, so it is
+  // held there for a moment, unless the user goes elsewhere.
+  const HOLD_MS = 6000;
   let gone = "";
+  let aim = null;
+
   function goToField() {
     const mark = document.querySelector("[data-testid=stMain] .wt-go");
-    const app = document.querySelector("[data-testid=stApp]");
-    if (!mark || mark.dataset.turn === gone || app.getAttribute("data-test-script-state") !== "notRunning") return;
-    const field = document.querySelector(`.${CSS.escape(mark.dataset.field)}`);
-    const input = field && field.querySelector("input, textarea, [role=combobox]");
-    leaving = null;
+    if (!mark || mark.dataset.turn === gone) return;
     gone = mark.dataset.turn;
+    leaving = null;
+    if (aim) clearInterval(aim.timer);
+    aim = { name: mark.dataset.field, until: Date.now() + HOLD_MS, held: 0, timer: setInterval(hold, 150) };
+  }
+
+  function letGo() {
+    if (aim) clearInterval(aim.timer);
+    aim = null;
+  }
+
+  function hold() {
+    const app = document.querySelector("[data-testid=stApp]");
+    if (!aim || Date.now() > aim.until) { letGo(); return; }
+    if (app.getAttribute("data-test-script-state") !== "notRunning") { aim.until = Date.now() + HOLD_MS; return; }
+    const field = document.querySelector(`.${CSS.escape(aim.name)}`);
+    const input = field && (field.querySelector("input[type=text]:not([role=combobox]), textarea")
+      || field.querySelector("[role=combobox]"));
     if (!input) return;
+    if (document.activeElement === input) {
+      aim.held += 1;
+      if (aim.held > 5) letGo();
+      return;
+    }
+    aim.held = 0;
     input.focus({ preventScroll: true });
     field.scrollIntoView({ block: "center" });
   }
+
+  for (const kind of ["pointerdown", "keydown"]) window.addEventListener(kind, letGo, true);
 
   function closeSidebar() {
     if (!window.matchMedia(PHONE).matches) return;

@@ -140,13 +140,15 @@ def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
 
 
 def build_words(build: Build, *, short: bool = False) -> str:
-    """Return what a blade is made of."""
+    """Return what a blade is made of, for either workshop: millimetres and inches, kilograms and pounds."""
     thick = f"{1e3 * build.thickness_m:.0f} mm"
-    if build.material == "plate":
-        return f"{thick} sheet" if short else f"bent aluminium sheet, {thick}, {build.blade_mass_kg:.2g} kg a blade"
     if short:
-        return f"wood, {thick}"
-    return f"carved wood, {thick} at the widest chord, {build.blade_mass_kg:.2g} kg a blade"
+        return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
+    thick += f" ({figures(build.thickness_m / 0.0254, 2)} in)"
+    mass = f"{build.blade_mass_kg:.2g} kg ({figures(build.blade_mass_kg / 0.45359237, 2)} lb) a blade"
+    if build.material == "plate":
+        return f"bent aluminium sheet, {thick}, {mass}"
+    return f"carved wood, {thick} at the widest chord, {mass}"
 
 
 def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:

@@ -20,6 +20,7 @@ from tests_support import run
 
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue
+from energy.words.screens import SCREEN_OF, in_the_app
 
 PLACES = [screen.place for screen in catalogue.SCREENS]
 
@@ -41,7 +42,7 @@ def _by_command_line(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
     assert done.returncode in (0, 3), done.stderr
     sentence: str = json.loads(done.stdout)["sentence"]
-    return sentence
+    return in_the_app(sentence)
 
 
 def _download(page: Any, name: str) -> bytes:
@@ -114,23 +115,31 @@ def _speaks_of_no_option_nor_of_its_framework(page: Any) -> None:
     hints = page.evaluate("[...document.querySelectorAll('input, textarea')].map(e => e.placeholder).join(' ')")
     assert re.findall(r"(?<!\S)--[a-z][a-z-]*", said + hints) == []
     assert re.findall(r"PydanticUndefined|BadZipFile|Streamlit|Vega", said + hints) == []
+    assert re.findall(rf"windtoll (?:{'|'.join(SCREEN_OF)})\b", said + hints) == []
     assert page.locator("[aria-label*=Vega]:visible").count() == 0
     assert page.locator("input[type=number]").count() == 0  # its own messages are the framework's
+
+
+# Tables that reach beyond the page instead of scrolling by themselves, or that break words to fit.
+_TABLES_NOT_WITHIN = """() => [...document.querySelectorAll('.wt-scroll')].filter(e => {
+  const box = e.getBoundingClientRect(), main = document.querySelector('[data-testid=stMain]').getBoundingClientRect();
+  const cells = [...e.querySelectorAll('th, td')];
+  return box.width > 0 && (box.left < main.left || box.right > main.right + 1
+    || cells.some(c => c.scrollWidth > c.clientWidth + 1 || getComputedStyle(c).overflowWrap === 'anywhere'));
+}).map(e => e.getAttribute('aria-label'))"""
 
 
 @pytest.mark.parametrize("place", PLACES)
 def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) -> None:
     """One visit a size, many questions: most of the time goes into drawing a screen."""
-    for size in ({"width": 1280, "height": 900}, PHONE):
+    for size, theme in (({"width": 1366, "height": 768}, "light"), (PHONE, "dark")):
         page.set_viewport_size(size)
+        page.emulate_media(color_scheme=theme)
         open_screen(page, address, place)
         assert page.get_by_role("heading", level=1).inner_text() == _question(place)
         assert page.locator("[data-testid=stException]").count() == 0
         if page.locator("[data-testid=stVegaLiteChart]").count():
             page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
-        for place_of in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
-            wide, there = page.evaluate(f"[{place_of}.scrollWidth, {place_of}.clientWidth]")
-            assert wide <= there, f"sideways scroll at {size['width']} px"
         if size != PHONE:
             assert _not_reached_by_the_keyboard(page) == []
         for folded in page.locator("[data-testid=stMain] details:not([open]) > summary").all():
@@ -138,6 +147,10 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) 
                 folded.click()
         settled(page)
         _speaks_of_no_option_nor_of_its_framework(page)
+        for place_of in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
+            wide, there = page.evaluate(f"[{place_of}.scrollWidth, {place_of}.clientWidth]")
+            assert wide <= there, f"sideways scroll at {size['width']} px"
+        assert page.evaluate(_TABLES_NOT_WITHIN) == []
         assert _found_by_axe(page) == []
 
 
@@ -170,6 +183,16 @@ def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> Non
     field.press("Enter")
     page.wait_for_selector(".wt-problem")
     assert "'fast' does not begin with a number" in page.locator(".wt-problem").first.inner_text()
+    # The fault is followed by a link: wherever one stands, it opens the field's part and puts the focus there.
+    page.get_by_text("strength", exact=True).click()
+    settled(page)
+    assert page.get_by_role("textbox", name="road speed", exact=True).count() == 1  # that of a new beginning
+    link = page.get_by_role("link", name="Go to the field: road speed")
+    link.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_function("document.activeElement?.value === 'fast'")
+    settled(page)
+    field = page.get_by_role("textbox", name="road speed", exact=True).last
     field.fill("65 mph")
     field.press("Enter")
     page.wait_for_selector(".wt-problem", state="detached")

@@ -299,6 +299,7 @@ def test_works_are_listed_renamed_duplicated_deleted_and_restored(
     settled(page)
     names = page.locator(".wt-work").all_inner_texts()
     assert sorted(len(name) > 20 for name in names) == [True, True]
+    assert page.locator(".wt-demo").count() == page.locator(".wt-bars").count() == 5  # every demo with its picture
     page.get_by_role("link", name=re.compile("^Open .*copy")).first.click()
     page.wait_for_selector(".wt-verdict")
     settled(page)

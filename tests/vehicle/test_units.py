@@ -149,3 +149,22 @@ def test_a_value_and_its_limit_are_shown_to_differ_where_they_do(
     value: float, limit: float, kind: str, texts: tuple[str, str]
 ) -> None:
     assert units.show_pair(value, limit, kind, "metric") == texts
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "metric", "us"),
+    [
+        (13.4112, "m/s", "13.4 m/s", "30 mph"),  # 1 mph = 0.44704 m/s
+        (293.15, "K", "20 °C", "68 °F"),
+        (10.0, "delta_degC", "10 K", "18 °F"),  # a difference has no offset
+        (0.3048**2 * 5, "m**2", "0.465 m²", "5 ft²"),
+        (45.359237, "kg", "45.4 kg", "100 lb"),
+        (0.5, "dimensionless", "0.5", "0.5"),
+        (300.0, "ohm", "300 Ω", "300 Ω"),
+    ],
+)
+def test_a_value_is_shown_in_the_units_of_the_system(value: float, unit: str, metric: str, us: str) -> None:
+    from vehicle.quantity import shown_value
+
+    assert shown_value(value, unit) == metric
+    assert shown_value(value, unit, "us") == us

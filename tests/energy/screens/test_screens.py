@@ -19,6 +19,7 @@ from energy.chain.load import opened
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk, edit
 from energy.words import answer as report
+from energy.words.screens import in_the_app
 
 APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
@@ -88,7 +89,7 @@ def _field(app: AppTest, kind: str, name: str) -> Any:
 def _sentence(demos: Path, *options: str) -> str:
     done = run("answer", str(demos / "van_water_tank" / "scenario.toml"), "--json", *options)
     sentence: str = json.loads(done.stdout)["sentence"]
-    return sentence
+    return in_the_app(sentence)
 
 
 def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
@@ -100,11 +101,36 @@ def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
 @pytest.mark.parametrize("demo", desk.demos())
 def test_every_screen_shows_every_demo(demos: Path, screen: str, demo: str) -> None:
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
-    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": "metric"}
+    # One of them in other units: no metric ones are left.
+    system = "us" if demo == "pickup_drying_box" else "metric"
+    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": system}
     shown = _at(SimpleNamespace(session_state=session), screen)
     assert not shown.exception
     assert 'class="wt-verdict' in _said(shown)
     assert bundle.data()["title"] in _said(shown)
+    if demo == "pickup_drying_box" and screen != "evidence":  # what was published stands in its own units
+        assert _metric(shown, bundle.data()["title"]) == []
+
+
+def _metric(app: AppTest, title: str) -> list[str]:
+    """Return what a screen says in metric units, but for titles, examples, what stands in both, sources, and fuels,
+    which are defined by the litre.
+    """
+    found = []
+    for text in re.split(r"<[^>]+>", _said(app)):
+        plain = html.unescape(text).replace(title, "")
+        if re.match(r"[a-z_]+\.[a-z_0-9]+(?: =|:) ", plain):
+            plain = plain.partition(";")[0]
+        plain = re.sub(r'"[^"]*"|[\d.]+ \S+ \([^)]*\)|\([^)]*\)|(?<![\d.])0 N', "", plain)
+        if re.search(r"\d ?(?:km/h|km|kg|m²|L/h|L|°C|N·m|N|m)(?![\w/²·(])", plain) and not plain.startswith("fuel "):
+            found.append(plain.strip())
+    return found
+
+
+def test_money_on_the_screen_is_that_of_the_command_line(app: AppTest, demos: Path) -> None:
+    done = run("payback", str(demos / "van_water_tank" / "scenario.toml"), "--json")
+    (told,) = _told(_at(app, "pay"))
+    assert told == in_the_app(json.loads(done.stdout)["sentence"])
 
 
 def test_a_dial_moves_the_verdict_to_what_the_command_line_says(app: AppTest, demos: Path) -> None:
