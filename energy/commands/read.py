@@ -10,6 +10,7 @@ import click
 
 from energy.commands import common
 from energy.words.read import all_data, as_data, in_words
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
@@ -29,6 +30,7 @@ class ReadOptions:
     columns: tuple[str, ...]
     manifest: Path | None
     out: Path | None
+    system: UnitSystem
     force: bool
     as_json: bool
 
@@ -57,6 +59,7 @@ class ReadOptions:
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
 )
+@common.units_option
 @common.force_option
 @common.json_option
 @common.taken_as(ReadOptions)
@@ -101,7 +104,7 @@ def command(chosen: ReadOptions) -> None:
         common.print_json(all_data([data for data, _ in answers]))
         return
     for log, (data, flow) in zip(read, answers, strict=True):
-        click.echo("\n".join(in_words(log, data, flow)))
+        click.echo("\n".join(in_words(log, data, flow, chosen.system)))
     if chosen.receipt:
         click.echo(
             f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "
