@@ -244,9 +244,9 @@ def in_words(log: Log, data: LogData, flow: FuelFlow, system: UnitSystem = "metr
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
         used = f"{to_user(flow.litres / 1e3, 'volume', system):.3f} {label('volume', system)}"
-        mean = f"{to_user(flow.mean_l_per_h * LITRES_PER_HOUR, 'fuel_flow', system):.2f} {label('fuel_flow', system)}"
+        rate = f"{to_user(flow.mean_l_per_h * LITRES_PER_HOUR, 'fuel_flow', system):.2f} {label('fuel_flow', system)}"
         lines.append(
-            f"  {used} from {flow.source}: mean {mean}{_economy(data, system)}"
+            f"  {used} from {flow.source}: mean {rate}{_economy(data, system)}"
             + (f" (known for {100 * data.fuel.known_share:.1f} % of the time)" if data.fuel.known_share < 0.999 else "")
         )
         lines += [f"    {text}" for text in flow.words]
