@@ -33,7 +33,9 @@ class Case:
     faults: `speed_share` more speed in working runs, `unwritten_wind_m_s` more head wind in working runs in both
     directions, `dead_column` the fuel rate empty after a minute in working runs, `odd_run` a traffic jam in one run,
     `swapped` the two labels of one pair exchanged, `control` a second vehicle in the same air, `load_only` nothing but
-    speed, engine speed and calculated load, `drift` of fuel per run along the order, `one_way` all runs out.
+    speed, engine speed and calculated load, `drift` of fuel per run along the order, `one_way` all runs out. `town`
+    drives are half as fast and stop at lights, some of them for long. `vehicles` scales how far the vans of studies
+    differ from each other.
     """
 
     pairs: int = 6
@@ -57,6 +59,8 @@ class Case:
     load_only: bool = False
     drift: float = 0.0
     one_way: bool = False
+    town: bool = False
+    vehicles: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -126,7 +130,12 @@ def _speeds(case: Case, draw: np.random.Generator, working: np.ndarray, way: np.
     """Return road speed in m/s (runs, seconds): a target, wandering, hills that slow, lorries that slow."""
     runs = working.size
     time_s = np.arange(SECONDS)
-    base = 92 / KM_H * (1 + draw.normal(0, 0.006, (runs, 1))) * (1 + case.speed_share * working[:, None])
+    base = (
+        (46 if case.town else 92)
+        / KM_H
+        * (1 + draw.normal(0, 0.006, (runs, 1)))
+        * (1 + case.speed_share * working[:, None])
+    )
     speed = base + _wandering(draw, (runs, SECONDS), 0.45, 25.0)
     for run in range(runs):
         for _ in range(draw.poisson(1.0 * case.traffic)):
@@ -134,6 +143,9 @@ def _speeds(case: Case, draw: np.random.Generator, working: np.ndarray, way: np.
             speed[run] *= 1 - depth * 0.25 * (1 + np.tanh((time_s - at) / 5)) * (
                 1 - np.tanh((time_s - at - length) / 7)
             )
+        for _ in range(draw.poisson(5.0 if case.town else 0.0)):
+            at, standing = draw.uniform(10, SECONDS - 20), np.exp(draw.normal(2.5, 0.7))
+            speed[run] *= 1 - 0.25 * (1 + np.tanh((time_s - at) / 4)) * (1 - np.tanh((time_s - at - standing) / 4))
     if case.odd_run:
         run = int(draw.integers(runs))
         crawl = 0.5 * (1 + np.tanh((time_s - 70) / 6)) * 0.5 * (1 - np.tanh((time_s - 230) / 8))
@@ -197,10 +209,10 @@ def study(case: Case, seed: int) -> Study:
     way = np.array([direction for _, _, direction in order], dtype=float)
     shape = (len(order), SECONDS)
     van = _Van(
-        rolling_n=240 * np.exp(draw.normal(0, 0.15)),
-        drag_n_s2_m2=0.66 * np.exp(draw.normal(0, 0.2)),
+        rolling_n=240 * np.exp(draw.normal(0, 0.15 * case.vehicles)),
+        drag_n_s2_m2=0.66 * np.exp(draw.normal(0, 0.2 * case.vehicles)),
         peak_n_m=190 * np.exp(draw.normal(0, 0.08)),
-        friction_n_m=24 * np.exp(draw.normal(0, 0.15)),
+        friction_n_m=24 * np.exp(draw.normal(0, 0.15 * case.vehicles)),
     )
     day = draw.normal(0, 2.0)
     wind = way * (day + draw.normal(0, case.wind_sd_m_s, len(order))) + case.unwritten_wind_m_s * working

@@ -14,6 +14,8 @@ from vehicle.road_test.comparison import spread_within_pairs
 from vehicle.road_test.planning import (
     DEFAULT_SPREAD,
     DEFAULT_SPREAD_WORDS,
+    HEAVIER,
+    HEAVIER_UNSTEADY,
     Chance,
     PlannedRun,
     chance_on_the_road,
@@ -23,6 +25,7 @@ from vehicle.road_test.planning import (
     smallest_effect,
 )
 from vehicle.road_test.read import Reader, read_one, windows_of_runs
+from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.run_list import Manifest
 from vehicle.units import QuantityError, parse
 
@@ -35,12 +38,14 @@ _MOST_SHOWN = 60
 class RunSpread:
     """The standard deviation of the difference within a pair, as a share of the fuel, and where it comes from.
 
-    `freedom` are the degrees of freedom that it was found with, None where it is given or assumed.
+    `freedom` are the degrees of freedom that it was found with, None where it is given or assumed; `heavier` is what it
+    is widened by for the tails of real runs.
     """
 
     share: float
     words: str
     freedom: int | None = None
+    heavier: float = HEAVIER
 
 
 @dataclass(frozen=True)
@@ -129,7 +134,7 @@ class RoadPlan:
 
 
 def _chance(spread: RunSpread, few: bool) -> Chance:
-    return functools.partial(chance_on_the_road, freedom=spread.freedom, few=few)
+    return functools.partial(chance_on_the_road, freedom=spread.freedom, few=few, heavier=spread.heavier)
 
 
 def assumed_spread() -> RunSpread:
@@ -181,7 +186,8 @@ def spread_of_runs(
     name = name or test.path.name
     if not value > 0:
         raise InputError(Problem(name, "", "the runs do not differ at all", "runs of real drives"))
-    return RunSpread(value, f"from the {len(runs)} runs of {name} ({freedom} degrees of freedom)", freedom)
+    heavier = HEAVIER if at_steady_speed(runs) else HEAVIER_UNSTEADY
+    return RunSpread(value, f"from the {len(runs)} runs of {name} ({freedom} degrees of freedom)", freedom, heavier)
 
 
 def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: PlanAsked) -> RoadPlan:

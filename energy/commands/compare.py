@@ -206,7 +206,7 @@ def _print(found: RoadTest, system: UnitSystem) -> None:
 
 def _inputs(test: Manifest, scenario: Path | None) -> tuple[Path, ...]:
     """Return the files that are read: the report replaces none of them."""
-    logs = [path for run in test.runs for path in (run.path, run.control) if path is not None]
+    logs = [path for run in test.runs for path in run.logs]
     return (test.path, *logs, *([] if scenario is None else [scenario]))
 
 

@@ -10,6 +10,7 @@ import click
 
 from energy.commands import common
 from energy.words.read import all_data, as_data, in_words
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from vehicle.logs.fuel_flow import FuelFlow, LoggedEngine
@@ -29,6 +30,7 @@ class ReadOptions:
     columns: tuple[str, ...]
     manifest: Path | None
     out: Path | None
+    system: UnitSystem
     force: bool
     as_json: bool
 
@@ -57,6 +59,7 @@ class ReadOptions:
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write the tidy table (SI, quality flags) to this CSV file."
 )
+@common.units_option
 @common.force_option
 @common.json_option
 @common.taken_as(ReadOptions)
@@ -110,7 +113,7 @@ def command(chosen: ReadOptions) -> None:
     for lines in sheets:
         click.echo("\n".join(lines))
     for log, (data, flow) in zip(read, answers, strict=True):
-        common.lines(common.console(), in_words(log, data, flow))
+        common.lines(common.console(), in_words(log, data, flow, chosen.system))
     if chosen.receipt:
         click.echo(
             f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "

@@ -135,7 +135,7 @@ def by_hand(test: RoadTest) -> str:
 def attached(test: RoadTest) -> list[Attached]:
     """Return the list of runs and every raw log, attached up to a bound, each with its SHA-256."""
     paths = [test.test.path]
-    paths += [path for run in test.test.runs for path in (run.path, run.control) if path is not None]
+    paths += [path for run in test.test.runs for path in run.logs]
     found, total = [], 0
     for path in dict.fromkeys(paths):
         content = Path(path).read_bytes()

@@ -6,7 +6,6 @@ import math
 from typing import Any
 
 from energy.chain.road_plan import MOST_ORDERED, RoadPlan
-from vehicle.road_test.planning import HEAVIER
 from vehicle.units import UnitSystem, show
 
 MANY_PAIRS = 40
@@ -122,7 +121,7 @@ def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
     if effort:
         said.append(f"{effort}.")
     said.append(changes_words(plan))
-    said.append(f"The chances count with {HEAVIER:g} times this spread, for the heavy tails of real runs.")
+    said.append(f"The chances count with {plan.spread.heavier:g} times this spread, for the heavy tails of real runs.")
     if plan.pairs_asked is not None and plan.pairs_planned != plan.pairs_asked:
         said.append(f"({plan.pairs_planned} pairs are planned, not {plan.pairs_asked}: two make a block, out and back)")
     if plan.pairs_planned > MOST_ORDERED:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.units import UnitSystem, label, to_user
 
 if TYPE_CHECKING:
     from energy.words.read_model import (
@@ -164,35 +165,67 @@ _SHOWN = {  # tidy column -> factor, offset and unit for the eye
 }
 
 
-def in_usual_unit(name: str, value: float) -> tuple[float, str]:
+_KINDS = {  # of the columns that US or UK drivers read in other units
+    "speed_m_s": "speed",
+    "gps_speed_m_s": "speed",
+    "head_wind_m_s": "speed",
+    "fuel_rate_m3_s": "fuel_flow",
+    "altitude_m": "length",
+    "reference_torque_n_m": "torque",
+    "manifold_pressure_pa": "pressure",
+    "barometric_pressure_pa": "pressure",
+}
+
+
+def in_usual_unit(name: str, value: float, system: UnitSystem = "metric") -> tuple[float, str]:
     """Return a value of a tidy column (SI) in the unit that drivers read it in, and that unit."""
+    kind = _KINDS.get(name, "temperature" if name.endswith("_k") else "")
+    if kind and label(kind, system) != label(kind, "metric"):
+        return to_user(value, kind, system), label(kind, system)
     factor, offset, unit = _SHOWN.get(name) or (
         (1.0, -ZERO_CELSIUS_K, "°C") if name.endswith("_k") else (100.0, 0.0, "%")
     )
     return value * factor + offset, unit
 
 
-def _over(data: LogData) -> str:
+def _over(data: LogData, system: UnitSystem) -> str:
     """Return over how much of the way fuel for a distance is known, where that is not nearly all of it."""
     known, way = data.fuel.l_per_100km_over_km, data.distance_km
     if known is None or way is None or known >= 0.98 * way:
         return ""
-    return f" over the {known:.2f} km with both fuel and speed"
+    shown = f"{to_user(1000 * known, 'distance', system):.2f} {label('distance', system)}"
+    return f" over the {shown} with both fuel and speed"
 
 
-def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
+def _economy(data: LogData, system: UnitSystem) -> str:
+    """Return the fuel for the way as the end of a line, with miles per gallon where miles are read."""
+    per = data.fuel.l_per_100km
+    if not per:
+        return ""
+    if system == "metric":
+        return f", {per:.2f} L/100 km{_over(data, system)}"
+    from energy.words.verdict import miles_per_gallon
+
+    gallons = "imperial mpg" if system == "uk" else "mpg"
+    return f", {miles_per_gallon(per * 1e-8, system):.1f} {gallons}{_over(data, system)}"
+
+
+def in_words(log: Log, data: LogData, flow: FuelFlow, system: UnitSystem = "metric") -> list[str]:
     """Return what is in a log as lines."""
     from energy.words.log_quality import rate_and_stuck_lines
     from vehicle.logs.columns import BY_NAME
+    from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 
-    distance = "" if data.distance_km is None else f", {data.distance_km:.2f} km"
+    way = None if log.distance_m is None else to_user(log.distance_m, "distance", system)
+    distance = "" if way is None else f", {way:.2f} {label('distance', system)}"
     lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
     lines += [f"  check: {text}" for text in log.concerns] + [""]
+    wide = 5 if system == "metric" else 8
     for name, found in data.statistics.items():
-        low, mean, high = (in_usual_unit(name, value)[0] for value in (found.low, found.mean, found.high))
-        unit = in_usual_unit(name, 0.0)[1]
+        low, mean, high = (in_usual_unit(name, value, system)[0] for value in (found.low, found.mean, found.high))
+        unit = in_usual_unit(name, 0.0, system)[1]
         lines.append(
-            f"  {BY_NAME[name].words:<42} {low:9.1f} to {high:9.1f}  mean {mean:9.2f} {unit:<5}"
+            f"  {BY_NAME[name].words:<42} {low:9.1f} to {high:9.1f}  mean {mean:9.2f} {unit:<{wide}}"
             + (f" known {100 * found.known_share:.0f} %" if found.known_share < 0.995 else "")
         )
     odd = [c for c in log.columns if c.use != "used" or c.note]
@@ -210,10 +243,10 @@ def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
         lines.append("  not known from this log:")
         lines += [f"    {reason}" for reason in flow.why_not]
     else:
-        per = data.fuel.l_per_100km
+        used = f"{to_user(flow.litres / 1e3, 'volume', system):.3f} {label('volume', system)}"
+        rate = f"{to_user(flow.mean_l_per_h * LITRES_PER_HOUR, 'fuel_flow', system):.2f} {label('fuel_flow', system)}"
         lines.append(
-            f"  {flow.litres:.3f} L from {flow.source}: mean {flow.mean_l_per_h:.2f} L/h"
-            + (f", {per:.2f} L/100 km{_over(data)}" if per else "")
+            f"  {used} from {flow.source}: mean {rate}{_economy(data, system)}"
             + (f" (known for {100 * data.fuel.known_share:.1f} % of the time)" if data.fuel.known_share < 0.999 else "")
         )
         lines += [f"    {text}" for text in flow.words]

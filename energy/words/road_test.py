@@ -18,6 +18,7 @@ from vehicle.units import UnitSystem, figures, label, show, to_user
 if TYPE_CHECKING:
     from energy.words.result_model import EstimateData
     from energy.words.road_test_model import ChecksData, RunData
+    from vehicle.road_test.windows import RunWindows
 
 
 def verdict(test: RoadTest, system: UnitSystem = "metric") -> FirstLines:
@@ -372,6 +373,11 @@ def said(test: RoadTest, system: UnitSystem = "metric") -> Said:
     )
 
 
+def kept_words(run: RunWindows) -> str:
+    """Return how many of the rows of a run are used."""
+    return f"{run.kept_rows} of {run.rows}" if run.rows else "whole run"
+
+
 def agreement_words(test: RoadTest) -> list[str]:
     """Return what the measurement says of the prediction, as one sentence; [] where nothing was predicted."""
     said = test.answer.agreement
@@ -448,7 +454,7 @@ def run_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, s
                 run.name,
                 run.state,
                 run.pair or "-",
-                f"{run.kept_rows} of {run.rows}",
+                kept_words(run),
                 f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}",
                 f"{100 * change.adjusted:+.1f} %",
                 flow,
@@ -483,7 +489,7 @@ def left_out_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[s
         )
         other = "another state" if run.state not in (test.answer.with_state, test.answer.without_state) else ""
         speed = f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}"
-        kept = f"{run.kept_rows} of {run.rows}"
+        kept = kept_words(run)
         rows.append((run.name, run.state, run.pair or "-", kept, speed, why or other or "its pair is not whole"))
     return rows
 

@@ -321,8 +321,7 @@ def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
     flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
     if fuel is None or speed <= 0 or min(flows) <= 0:
         return None
-    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
-    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
+    without, working = (miles_per_gallon(flow / fuel.heating_value_j_per_m3 / speed, system) for flow in flows)
     return without, working
 
 
@@ -330,6 +329,11 @@ def litres_per_kwh(found: Answer) -> float:
     """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
     heat, volume = number(found.turbine.heat_power_w), number(found.change.volume_m3_s)
     return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
+
+
+def miles_per_gallon(fuel_m2: float, system: UnitSystem) -> float:
+    """Return the miles per gallon (imperial for "uk", else US) of fuel for a distance [m3/m]."""
+    return (_IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3) / _MILE_M / fuel_m2
 
 
 def pack_kwh_per_100km(found: Answer) -> float:

@@ -16,8 +16,8 @@ import numpy as np
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
 from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding, load_words
-from vehicle.road_test.effect import RunLevelEffect, least_randomisation_p, randomisation_p, run_level_effect
-from vehicle.road_test.found import About, Found, Quantity, found_in, widened, without_mean
+from vehicle.road_test.effect import RunLevelEffect, least_randomisation_p, randomisation_p
+from vehicle.road_test.found import About, Found, Quantity, found_in, spread_of_repeated, widened
 from vehicle.road_test.odd import Drift, WithoutOne, drift_of, without_each
 from vehicle.road_test.rule import beyond_limits, rejected
 from vehicle.road_test.slopes import adjusted_means, inside_slopes
@@ -359,7 +359,8 @@ def _directions(design: Design) -> tuple[bool, int]:
 def _kept(design: Design) -> tuple[float, float]:
     def share(treated: bool) -> float:
         runs = [run for run in design.runs if (run.state == design.with_state) == treated]
-        return sum(run.kept_rows for run in runs) / max(sum(run.rows for run in runs), 1)
+        rows = sum(run.rows for run in runs)
+        return sum(run.kept_rows for run in runs) / rows if rows else float(np.mean([run.kept_share for run in runs]))
 
     return share(True), share(False)
 
@@ -486,18 +487,16 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
         read = f"{len(used)} usable run{'' if len(used) == 1 else 's'}"
         raise InputError(Problem("runs", "", read, "at least three runs of one state, or two pairs"))
     if len(states) == 1:
-        alike = [replace(run, pair="") for run in used]
-        _, adjusted, _ = adjusted_means(alike, inside_slopes(alike))
-        return math.sqrt(2) * float(adjusted.std(ddof=1)) / float(adjusted.mean()), len(used) - 1
+        alike = tuple(replace(run, pair="") for run in used)
+        return spread_of_repeated(Design(states[0], "", alike, "two groups", 0)), len(used) - 1
     outer = [run for run in used if run.state in (states[0], states[-1])]
     design, _ = _designed(outer, states[-1], states[0])
-    _, adjusted, _ = adjusted_means(design.runs, inside_slopes(design.runs))
-    found = run_level_effect(adjusted, design.treated, design.blocks)
+    found = found_in(design, 0.95, About()).fuel.relative
     if found.pair_spread is None:
         raise InputError(
             Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state")
         )
-    return found.pair_spread / without_mean(adjusted, design.treated, found), found.freedom
+    return found.pair_spread, found.freedom
 
 
 def _without(runs: Sequence[RunWindows], with_state: str) -> str:

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
 
 from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
-from vehicle.road_test.planning import chance_on_the_road, pairs_needed
+from vehicle.road_test.planning import HEAVIER, HEAVIER_UNSTEADY, chance_on_the_road, pairs_needed
+from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.windows import RunWindows
 
 Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
@@ -73,7 +74,9 @@ def concluded(
         most = f"no effect larger than {100 * bound:.1f} %"
         words = f"{subject}: {most}, anything larger can be excluded at {percent} ({seen})."
         return "no effect larger than", words, None
-    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level, chance_on_the_road)
+    heavier = HEAVIER if at_steady_speed(design.runs) else HEAVIER_UNSTEADY
+    chance = partial(chance_on_the_road, heavier=heavier)
+    need = pairs_needed(target, max(effect.pair_spread, 1e-6), 0.8, change.level, chance)
     have = design.pairs if design.words == "within pairs" else min(design.runs_with, design.runs_without)
     more = max(1, need - have)
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"

@@ -24,8 +24,9 @@ _DRAWS = 9999
 class RunLevelEffect:
     """A change between two states of runs, with what its interval rests on.
 
-    `pair_spread` is the standard deviation of a difference between one run with and one without; it, `standard_error`
-    and `p_value` are None where no degree of freedom is left. `slopes` are those of the covariates, if any.
+    `pair_spread` is the standard deviation of a difference between one run with and one without, with what bringing
+    the two to like covariates leaves uncertain; it, `standard_error` and `p_value` are None where no degree of freedom
+    is left. `slopes` are those of the covariates, if any.
     """
 
     change: Estimate
@@ -136,7 +137,7 @@ def run_level_effect(
     half = float(stdtrit(fit.effective_freedom, 0.5 + level / 2)) * error
     p_value = 2 * float(stdtr(fit.effective_freedom, -abs(fit.estimate) / error)) if error > 0 else 0.0
     change = Estimate(fit.estimate, fit.estimate - half, fit.estimate + half, level)
-    spread = math.sqrt(2 * fit.residual_variance)
+    spread = math.sqrt(2 * (fit.residual_variance + fit.slope_variance))
     return RunLevelEffect(change, block.freedom, spread, error, p_value, tuple(fit.slopes.tolist()))
 
 
@@ -153,6 +154,7 @@ class _Fit:
     variance: float
     residual_variance: float
     effective_freedom: float
+    slope_variance: float  # of one run, from what is uncertain in the slopes
 
 
 def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, freedom: int) -> _Fit:
@@ -162,7 +164,7 @@ def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, f
     alone = y - t * float(t @ y) / float(t @ t)
     sigma2, left = float(alone @ alone) / freedom, float(freedom)
     if not z.shape[1]:
-        return _Fit(float(right[0] / gram[0, 0]), np.zeros(0), sigma2 / gram[0, 0], sigma2, left)
+        return _Fit(float(right[0] / gram[0, 0]), np.zeros(0), sigma2 / gram[0, 0], sigma2, left, 0.0)
     free = z - np.outer(t, t @ z) / float(t @ t)
     inside = free.T @ free
     solution = np.zeros(1 + z.shape[1])
@@ -179,7 +181,36 @@ def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, f
     variance = sigma2 * float(inverse[0, 0])
     from_runs = sigma2 * float((inverse @ gram @ inverse)[0, 0])
     share = from_runs / variance if variance > 0 else 1.0
-    return _Fit(float(solution[0]), solution[1:], variance, sigma2, left / max(share, 1e-3) ** 2)
+    slope_variance = sigma2 * float(np.trace(inverse[1:, 1:] @ (z.T @ z))) / (freedom + 1)
+    return _Fit(float(solution[0]), solution[1:], variance, sigma2, left / max(share, 1e-3) ** 2, slope_variance)
+
+
+def repeated_spread(values: np.ndarray, covariates: Covariates | None = None) -> float:
+    """Return the standard deviation of a difference between two runs of equal kind, in the unit of `values` (N,).
+
+    With covariates it holds what bringing the two to like conditions leaves uncertain.
+    """
+    if covariates is None:
+        return math.sqrt(2) * float(values.std(ddof=1))
+    everything = Blocks(np.zeros(values.size))
+    y, z = everything.centred(values), _centred(everything, covariates.values)
+    _, sigma2, inverse = _held(y, z, covariates.deviation, values.size - 1)
+    spread2 = sigma2 * (1 + float(np.trace(inverse @ (z.T @ z))) / (values.size - 1))
+    return math.sqrt(2 * spread2)
+
+
+def _held(y: np.ndarray, z: np.ndarray, deviation: np.ndarray, freedom: int) -> tuple[np.ndarray, float, np.ndarray]:
+    """Return slopes held to zero by their deviation, the variance left, and the inverse of their information times
+    it."""
+    sigma2, slopes = float(y @ y) / max(freedom, 1), np.zeros(z.shape[1])
+    whole = np.eye(z.shape[1])
+    for _ in range(8):
+        held = np.diag(max(sigma2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
+        whole = z.T @ z + held
+        slopes = np.linalg.solve(whole, z.T @ y)
+        residual = y - z @ slopes
+        sigma2 = float(residual @ residual) / max(freedom, 1)
+    return slopes, sigma2, np.linalg.inv(whole)
 
 
 def less_covariates(
@@ -199,12 +230,7 @@ def without_labels(values: np.ndarray, blocks: np.ndarray, covariates: Covariate
     """
     block = Blocks(blocks)
     y, z = block.centred(values), _centred(block, covariates.values)
-    sigma2, slopes = float(y @ y) / max(block.freedom + 1, 1), np.zeros(z.shape[1])
-    for _ in range(8):
-        held = np.diag(max(sigma2, 1e-12 * float(y @ y), 1e-300) / covariates.deviation**2)
-        slopes = np.linalg.solve(z.T @ z + held, z.T @ y)
-        residual = y - z @ slopes
-        sigma2 = float(residual @ residual) / max(block.freedom + 1, 1)
+    slopes, _, _ = _held(y, z, covariates.deviation, block.freedom + 1)
     plain: np.ndarray = values - z @ slopes
     return plain
 

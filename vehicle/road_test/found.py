@@ -19,6 +19,7 @@ from vehicle.road_test.effect import (
     Covariates,
     RunLevelEffect,
     less_covariates,
+    repeated_spread,
     run_level_effect,
     without_labels,
 )
@@ -100,6 +101,16 @@ def found_in(design: Design, level: float, about: About) -> Found:
         return Found(fuel, None, slopes, controlled)
     of_load = sensitivity_of(design.runs, slopes, share, known, True)
     return Found(fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled)
+
+
+def spread_of_repeated(design: Design) -> float:
+    """Return how far two runs of one state differ [share], brought to like conditions as `found_in` brings them."""
+    slopes = inside_slopes(design.runs)
+    plain, adjusted, _ = adjusted_means(design.runs, slopes)
+    share, known = _air_share(design, plain, About())
+    how = sensitivity_of(design.runs, slopes, share, known, False)
+    brought, covariates, _ = _brought(design, adjusted, slopes, how, load=False)
+    return repeated_spread(brought, covariates) / float(brought.mean())
 
 
 def sensitivity_of(runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool) -> Sensitivity:

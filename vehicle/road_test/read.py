@@ -6,12 +6,15 @@ from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
+from vehicle.logs.fuel_flow import FuelFlow
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
 from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
-from vehicle.road_test.run_list import Manifest
+from vehicle.road_test.run_list import Manifest, Run
 from vehicle.road_test.sources import CommonFuel, SourceError, common_source, level_flow
 from vehicle.road_test.windows import RunWindows, runs_of_states, shifts_disturbed, windows_of
 
@@ -34,7 +37,7 @@ def logs_of(
     problems: list[Problem] = []
     seen: dict[tuple[Path, str], Log] = {}
     for number, run in enumerate(test.runs):
-        wanted = [(run.path, {**test.columns, **run.columns}, run.columns)]
+        wanted = [(run.path, {**test.columns, **run.columns}, run.columns)] if run.has_log else []
         wanted += [] if run.control is None else [(run.control, dict(test.columns), {})]
         try:
             for path, columns, own in wanted:
@@ -76,8 +79,11 @@ def windows_of_runs(
     if not test.runs:
         raise InputError(Problem(test.path.name, "run", "every run is left out", "at least one run to look at"))
     seen = logs_of(test, read=read, progress=progress)
-    logs = [seen[run.path, repr({**test.columns, **run.columns})] for run in test.runs]
+    logs = [
+        seen[run.path, repr({**test.columns, **run.columns})] if run.has_log else _level_log(run) for run in test.runs
+    ]
     own = list({id(log): log for log in logs}.values())
+    real = [log for log in own if log in seen.values()]
     fuel = _fuel_of(own, test)
     flows = {id(log): flow for log, flow in zip(own, fuel.flows, strict=True)}
     control = _controls(test, seen)
@@ -85,12 +91,12 @@ def windows_of_runs(
 
     def cut(*, shifts_kept: bool) -> tuple[RunWindows, ...]:
         return tuple(
-            replace(windows_of(log, flows[id(log)], part, shifts_kept=shifts_kept), control=control.get(run.control))
+            replace(_cut(log, flows[id(log)], part, shifts_kept=shifts_kept), control=control.get(run.control))
             for log, run in zip(logs, test.runs, strict=True)
             for part in runs_of_states(run, log)
         )
 
-    warnings = [*fuel.passed_over, *concerns_of(seen.values()), *cost_of_rate(own)]
+    warnings = [*fuel.passed_over, *concerns_of(seen.values()), *cost_of_rate(real)]
     if disturbed is not None:
         warnings.append(
             f"fuel in gear shifts is {disturbed:.2f} of that around them: they are left out, the answer is that of "
@@ -102,8 +108,26 @@ def windows_of_runs(
         (f"fuel from {fuel.source}", *flows[id(logs[0])].words),
         None if disturbed is None else cut(shifts_kept=True),
         tuple(warnings),
-        tuple(own),
+        tuple(real),
     )
+
+
+def _level_log(run: Run) -> Log:
+    """Return a run of which only distance and time are known as a log at its mean speed, a row a second."""
+    import pandas as pd
+
+    assert run.distance_m is not None
+    assert run.duration_s is not None
+    time_s = np.arange(int(run.duration_s) + 1) * (run.duration_s / int(run.duration_s))
+    speed = np.full(time_s.size, run.distance_m / run.duration_s)
+    table = pd.DataFrame({"time_s": time_s, "step_s": run.duration_s / time_s.size, "speed_m_s": speed, "quality": 0})
+    return Log(run.path.name, table, (), (), (), "the list of runs")
+
+
+def _cut(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool) -> RunWindows:
+    """Return a run cut into windows; one without a log has no rows to show."""
+    windows = windows_of(log, flow, run, shifts_kept=shifts_kept)
+    return windows if run.has_log else replace(windows, rows=0, kept_rows=0, filters=())
 
 
 METERED = "weighed or metered fuel"
@@ -113,6 +137,9 @@ METERED_ERROR = SourceError(0.01, 0.01, "fuel weighed or metered: ± 1 % (weighi
 def _fuel_of(logs: list[Log], test: Manifest) -> CommonFuel:
     """Return the fuel of the logs; of runs that were weighed or metered, which need none, level flows at worst."""
     metered = all(run.fuel_used_m3 is not None for run in test.runs)
+    if not all(run.has_log for run in test.runs):
+        flows = tuple(level_flow(log) for log in logs)
+        return CommonFuel(METERED, test.engine, True, flows, (1.0,) * len(flows), METERED_ERROR)
     try:
         fuel = common_source(logs, test.engine, test.full_load)
     except InputError:
@@ -184,6 +211,6 @@ def fitting(headers: Iterable[str], columns: Mapping[str, str], own: Container[s
 
 def in_no_log(test: Manifest) -> list[str]:
     """Return a warning for each entry of the test's [columns] that fits no log: most likely misspelt."""
-    paths = {run.path for run in test.runs} if test.columns else set()
+    paths = {run.path for run in test.runs if run.has_log} if test.columns else set()
     fitting = {key for path in paths for key in present(path, test.columns, ())}
     return [f'[columns] "{key}" is no header of any log' for key in test.columns if key not in fitting]

@@ -49,7 +49,7 @@ def rejected(runs: Sequence[RunWindows]) -> tuple[dict[str, str], str]:
     found: dict[str, list[str]] = {}
     for run, speed in zip(moving, speeds.tolist(), strict=True):
         standing = run.means.get("standing_s", 0.0)
-        kept = run.kept_rows / run.rows if run.rows else 0.0
+        kept = run.kept_share
         if abs(speed / middle - 1) > MOST_OFF_SPEED:
             found.setdefault(run.name, []).append(f"mean speed {100 * (speed / middle - 1):+.0f} % off the median")
         if standing > MOST_STANDING_S:
@@ -57,6 +57,11 @@ def rejected(runs: Sequence[RunWindows]) -> tuple[dict[str, str], str]:
         if kept < LEAST_KEPT and run.known_share > LEAST_KEPT:
             found.setdefault(run.name, []).append(f"only {100 * kept:.0f} % of its rows are left")
     return {name: ", ".join(why) for name, why in found.items()}, ""
+
+
+def at_steady_speed(runs: Sequence[RunWindows]) -> bool:
+    """Return whether the runs are driven at one steady speed without stops, as the rule needs them."""
+    return not rejected(runs)[1]
 
 
 def beyond_limits(runs: Sequence[RunWindows]) -> list[str]:

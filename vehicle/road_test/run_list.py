@@ -27,6 +27,8 @@ temperature = "14 degC"
 gust = "4 m/s"
 vehicle_ahead = false               # or how much of the run: "20 %"
 fuel_used = "1.84 L"                # weighed ("1.37 kg") or metered: the best source of all
+distance = "15 km"                  # in place of file where no log was made: with fuel_used and duration
+duration = "10.5 min"
 control = "control_01.csv"          # log of a second vehicle that drove along, always the same and without turbine
 """
 
@@ -181,7 +183,7 @@ class _VehicleTable(_Table):
 
 
 class _RunTable(_Table):
-    file: Annotated[str, BeforeValidator(_file)]
+    file: Annotated[str, BeforeValidator(_file)] = ""
     state: Annotated[str, BeforeValidator(_state)] = ""
     pair: Annotated[str, BeforeValidator(_label)] = ""
     block: Any = None
@@ -193,6 +195,8 @@ class _RunTable(_Table):
     gust: Annotated[float | None, _quantity("m/s")] = None
     vehicle_ahead: Annotated[float | None, BeforeValidator(_share_of_run)] = None
     fuel_used: Any = None
+    distance: Annotated[float | None, _quantity("m")] = None
+    duration: Annotated[float | None, _quantity("s")] = None
     control: Annotated[str, BeforeValidator(_file)] = ""
     columns: Annotated[dict[str, str], BeforeValidator(_meanings)] = {}
     direction: Annotated[str, BeforeValidator(lambda value: str(value).strip())] = ""
@@ -221,11 +225,12 @@ RUN_KEYS = frozenset(_RunTable.model_fields)
 
 @dataclass(frozen=True)
 class Run:
-    """One logged drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
+    """One drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
 
     `state` is "" where the manifest does not say it: then the log's own column of states has to. `vehicle_ahead` is the
     share of the run behind another vehicle, `fuel_used_m3` the fuel of the whole run as weighed or metered, `control`
-    the log of a second vehicle over the same drive.
+    the log of a second vehicle over the same drive. `distance_m` and `duration_s` are those of a run without a log
+    (None where there is one); `path` then has its name alone.
     """
 
     path: Path
@@ -243,6 +248,18 @@ class Run:
     vehicle_ahead: float | None = None
     fuel_used_m3: float | None = None
     control: Path | None = None
+    distance_m: float | None = None
+    duration_s: float | None = None
+
+    @property
+    def has_log(self) -> bool:
+        """Return whether the run was logged."""
+        return self.duration_s is None
+
+    @property
+    def logs(self) -> tuple[Path, ...]:
+        """Return the files of the run: its log and that of the control vehicle, where there are such."""
+        return (*([self.path] if self.has_log else []), *([] if self.control is None else [self.control]))
 
 
 @dataclass(frozen=True)
@@ -499,8 +516,10 @@ def _run(
         reading.warnings.append(f"{where} ({table.get('file')}) is left out as the manifest says")
         return None
     before = len(reading.problems)
+    logged = "file" in table or "fuel_used" not in table
+    log = Path(f"run {number} (no log)")
     try:
-        log = _beside(reading, where, "file", _file(table.get("file")))
+        log = _beside(reading, where, "file", _file(table.get("file"))) if logged else log
     except FieldError as error:
         reading.problem(f"{where}.file", error.read, error.accepted)
         return None
@@ -513,6 +532,8 @@ def _run(
         head_wind = _head_wind(reading, where, table, headings)
     fuel_used = None if said is None else _fuel_used(reading, where, said.fuel_used, density_kg_m3)
     control = None if said is None or not said.control else _beside(reading, where, "control", said.control)
+    if said is not None:
+        _whole_run(reading, where, said, logged=logged)
     if said is None or len(reading.problems) > before:
         return None
     return Run(
@@ -531,7 +552,27 @@ def _run(
         vehicle_ahead=said.vehicle_ahead,
         fuel_used_m3=fuel_used,
         control=control,
+        distance_m=None if logged else said.distance,
+        duration_s=None if logged else said.duration,
     )
+
+
+_WHOLE_RUN = {  # of a run without a log: least, most, their unit, what is accepted
+    "distance": (500.0, 500e3, "m", 'the way driven, 0.5-500 km, such as "15 km": there is no log'),
+    "duration": (60.0, 43200.0, "s", 'the time it took, 1 min to 12 h, such as "10.5 min": there is no log'),
+}
+
+
+def _whole_run(reading: _Reading, where: str, said: _RunTable, *, logged: bool) -> None:
+    """Report what a run without a log lacks, and what one with a log does not need."""
+    for key, (least, most, unit, accepted) in _WHOLE_RUN.items():
+        value = getattr(said, key)
+        if logged and value is not None:
+            reading.warnings.append(f"{where}.{key} in {reading.path.name} is not used: the log has it")
+        elif not logged and (value is None or not least <= value <= most):
+            reading.problem(f"{where}.{key}", "not given" if value is None else f"{value:g} {unit}", accepted)
+    if not logged and not said.state:
+        reading.problem(f"{where}.state", "not given", ", ".join(STATES))
 
 
 def _is_speed(value: object) -> bool:

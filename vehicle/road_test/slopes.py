@@ -1,6 +1,8 @@
 """How fuel and load go with the conditions of a run, learnt inside runs, and run means brought to like conditions.
 
-Inside a run the state of the turbine does not change, so its effect cannot leak into these slopes.
+Inside a run the state of the turbine does not change. The fuel of each state is held against its own mean, so that an
+effect that scales the fuel changes no slope, and not which slopes are kept: a slope that only just counts would be kept
+or dropped by the state of the runs that show it, and lean to one side.
 """
 
 from __future__ import annotations
@@ -40,7 +42,8 @@ class Slopes:
 def inside_slopes(runs: Sequence[RunWindows]) -> Slopes:
     """Return the slopes of fuel flow and load over the covariates, from the variation inside runs alone.
 
-    Least squares with one constant per run, the slopes of fuel held to the signs that physics gives them. A covariate
+    Least squares with one constant per run, the fuel of each state brought to the mean of all (`state_levels`), the
+    slopes of fuel held to the signs that physics gives them. A covariate
     that a log does not have, that hardly varies inside runs, or whose slope is not two standard errors from zero is
     left out: a slope that is mostly noise would add that noise to every run.
 
@@ -56,7 +59,7 @@ def inside_slopes(runs: Sequence[RunWindows]) -> Slopes:
     """
     x = np.vstack([run.covariates for run in runs])
     weight = np.concatenate([run.weight_s for run in runs])
-    fuel = np.concatenate([run.fuel_m3_s for run in runs])
+    fuel = np.concatenate([run.fuel_m3_s / level for run, level in zip(runs, state_levels(runs), strict=True)])
     load = np.concatenate([run.load for run in runs])
     code = np.repeat(np.arange(len(runs)), [run.weight_s.size for run in runs])
     total = np.bincount(code, weights=weight, minlength=len(runs))
@@ -144,6 +147,14 @@ def signed_least_squares(
     return [places[i] for i in kept], found / scale[kept], found / np.maximum(errors, 1e-300)
 
 
+def state_levels(runs: Sequence[RunWindows]) -> np.ndarray:
+    """Return for each run the mean logged fuel flow of the runs in its state over that of all runs (runs,)."""
+    logged = np.array([float(_run_mean(run, run.fuel_m3_s)) for run in runs])
+    _, code = np.unique(np.array([run.state for run in runs]), return_inverse=True)
+    levels: np.ndarray = (np.bincount(code, weights=logged) / np.bincount(code))[code]
+    return levels / logged.mean() if (levels > 0).all() else np.ones(len(runs))
+
+
 def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
     return np.average(values, axis=0, weights=run.weight_s)
 
@@ -174,4 +185,4 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarr
     away = conditions - (total / np.bincount(code)[:, None])[code]
     if slopes.load is not None:
         load = load - away @ slopes.load
-    return plain, plain - away @ slopes.fuel, load
+    return plain, plain - away @ slopes.fuel * state_levels(runs), load

@@ -255,7 +255,9 @@ def _as_flow(log: Log, flow: np.ndarray, source: str, words: str) -> FuelFlow:
     good = np.isfinite(flow)
     known = float(step[good].sum())
     litres = float((flow[good] * step[good]).sum() * 1e3) if known > 0 else None
-    return FuelFlow(flow, np.zeros(flow.size, bool), source, (words,), (), litres, known, float(step.sum()))
+    return FuelFlow(
+        flow, np.zeros(flow.size, bool), source, (words,) if words else (), (), litres, known, float(step.sum())
+    )
 
 
 def _why_none(logs: Sequence[Log], engine: LoggedEngine) -> list[Problem]:

@@ -84,10 +84,15 @@ class RunWindows:
         return float(self.weight_s.sum())
 
     @property
+    def kept_share(self) -> float:
+        """Return the share of the rows kept; one for a run without a log, of which all counts."""
+        return self.kept_rows / self.rows if self.rows else float(self.metered_m3_s is not None)
+
+    @property
     def known_share(self) -> float:
         """Return the share of the rows for which fuel and speed are known."""
         unknown = sum(one.rows for one in self.filters if one.what == UNKNOWN)
-        return 1 - unknown / self.rows if self.rows else 0.0
+        return 1 - unknown / self.rows if self.rows else self.kept_share
 
     @property
     def mean_fuel_m3_s(self) -> float:

@@ -82,6 +82,28 @@ def test_read_without_displacement_and_in_words(tmp_path):
     assert again["statistics"]["short_term_trim_1"] == pytest.approx(first["statistics"]["short_term_trim_1"])
 
 
+@pytest.mark.parametrize(
+    ("system", "gallon_l", "economy", "flow"),
+    [
+        ("us", 3.785411784, "mpg", "US gal/h"),
+        ("uk", 4.54609, "imperial mpg", "L/h"),
+    ],
+)
+def test_read_in_the_units_of_the_driver(system: str, gallon_l: float, economy: str, flow: str) -> None:
+    """Against the metric numbers, by the definitions of mile (1609.344 m) and gallon."""
+    data = json.loads(run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--json"))
+    text = run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--units", system)
+    miles = data["distance_km"] / 1.609344
+    mpg = gallon_l / data["fuel"]["l_per_100km"] * 100 / 1.609344
+    mean = data["fuel"]["mean_l_per_h"] / (gallon_l if system == "us" else 1)
+    top = data["statistics"]["speed_m_s"]["high"] * 3600 / 1609.344
+    for part in (f", {miles:.2f} mi", f"{mpg:.1f} {economy}", f"mean {mean:.2f} {flow}", f"{top:.1f}  mean"):
+        assert part in text
+    assert "km" not in "\n".join(line for line in text.splitlines() if "rows over" in line or "from speed" in line)
+    warm = data["statistics"]["coolant_temperature_k"]["mean"] - 273.15
+    assert (f"{32 + 1.8 * warm:9.2f} °F" if system == "us" else f"{warm:9.2f} °C") in text
+
+
 def test_read_calibrates_to_a_receipt():
     data = json.loads(
         run(read.command, LOGS / "live1.csv", "--displacement", "1.496 L", "--receipt", "41 L / 540 km", "--json")

@@ -13,13 +13,15 @@ from road_drives import Case, Study, study
 
 from energy.chain.prediction import Prediction
 from energy.chain.road_test import ComparisonAsked, RoadTest, road_test
-from energy.words.road_test import as_data, left_out_rows, reconcile_words, said, verdict
+from energy.pages.road_test import attached
+from energy.words.road_test import as_data, left_out_rows, reconcile_words, run_rows, said, verdict
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.fuel_flow import LoggedEngine
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.effect import Covariates, run_level_effect
 from vehicle.road_test.odd import drift_of, without_each
+from vehicle.road_test.read import cost_of_rate
 from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import Manifest, Run, read_manifest
 from vehicle.road_test.sources import FullLoad, common_source
@@ -296,6 +298,48 @@ def test_weighed_fuel_is_taken_for_the_whole_run() -> None:
     assert found.answer.effect.low < made(case).effect < found.answer.effect.high
     expected = np.mean([drive.truth["stowed"][0] for drive in made(case).drives])
     assert found.answer.baseline_m3_s == pytest.approx(expected, rel=0.02)
+
+
+def test_weighed_fuel_needs_no_log(tmp_path: Path) -> None:
+    """Four pairs of 15 km in 10 min, 5 % more fuel working, 1 % of scatter: the mean flow by hand, and the effect."""
+    scatter = (0.6, -0.4, 0.3, -0.5, 0.5, -0.6, 0.5, -0.4)
+    used, text = [], ""
+    for number, off in enumerate(scatter):
+        working = number % 2 == number // 2 % 2
+        used.append(1.0 * (1.05 if working else 1.0) * (1 + off / 100))
+        text += (
+            f'[[run]]\nstate = "{"working" if working else "stowed"}"\npair = {number // 2}\n'
+            f'fuel_used = "{used[-1]:.5f} L"\ndistance = "15 km"\nduration = "10 min"\n'
+        )
+    path = tmp_path / "runs.toml"
+    path.write_text(text)
+    found = road_test(read_manifest(path))
+    assert found.fuel_words[0] == "fuel from weighed or metered fuel"
+    assert found.answer.effect.low < 0.05 < found.answer.effect.high
+    assert found.answer.effect.high - found.answer.effect.low < 0.06
+    assert [run.mean_fuel_m3_s for run in found.answer.runs] == pytest.approx(np.array(used) / 1000 / 600)
+    assert found.answer.runs[0].means["speed_m_s"] == pytest.approx(25.0)
+    assert not [text for text in found.warnings if "times the runs" in text or "left out" in text]
+    assert {row[3] for row in run_rows(found)} == {"whole run"}
+    assert [file.name for file in attached(found)] == ["runs.toml"]
+    path.write_text(text.replace('duration = "10 min"', 'duration = "1 s"', 1).replace('"15 km"', '"15 m"', 1))
+    with pytest.raises(InputError, match=r"run\[1\].distance: 15 m[\s\S]*run\[1\].duration: 1 s"):
+        read_manifest(path)
+    path.write_text(text.replace('state = "working"\n', "", 1))
+    with pytest.raises(InputError, match=r"run\[1\].state: not given"):
+        read_manifest(path)
+
+
+@pytest.mark.parametrize(("row_s", "times"), [(5.5, "2.1"), (11.0, "8.0"), (3.0, "1.1"), (1.5, ""), (0.5, "")])
+def test_slow_logs_cost_runs(row_s: float, times: str) -> None:
+    """Intervals of 6.2, 6.6, 8.9, 17.5 % at 1.5, 3, 5.5, 11 s a row: squared over that at 1.5 s, they cost runs."""
+    table = pd.DataFrame({"time_s": row_s * np.arange(60.0)})
+    fast = pd.DataFrame({"time_s": 1.0 * np.arange(60.0)})
+    logs = [Log(name, rows, (), (), (), "time") for name, rows in (("a", fast), ("b", table))]
+    said = cost_of_rate(logs)
+    assert len(said) == bool(times)
+    assert all(f"a row in {row_s:.2g} s: this road test needs about {times} times the runs" in text for text in said)
+    assert cost_of_rate([]) == []
 
 
 def test_fuel_used_in_the_list(tmp_path: Path) -> None:
