@@ -72,18 +72,51 @@ class ElectricalState:
 def hot_resistance_ohm(
     resistance_20_ohm: Values, temperature_coefficient_per_k: Values, temperature_k: Values
 ) -> np.ndarray:
-    """Return the resistance (Ω) of an element at a temperature: R₂₀·(1 + α·(T − 20 °C))."""
+    """Return the resistance (Ω) of an element at a temperature: R₂₀·(1 + α·(T − 20 °C)).
+
+    Parameters
+    ----------
+    resistance_20_ohm : [Ω] at 20 °C
+    temperature_coefficient_per_k : [1/K]
+    temperature_k : [K] of the element
+
+    Returns
+    -------
+    [Ω], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Definition of the temperature coefficient at 20 °C.
+    """
     rise = np.asarray(temperature_k, float) - 293.15
     return np.asarray(resistance_20_ohm) * (1 + np.asarray(temperature_coefficient_per_k) * rise)
 
 
 def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
-    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
+    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws.
+
+    Parameters
+    ----------
+    chain : with fields of shape () or S
+
+    Returns
+    -------
+    The chain, with fields of shape () or (*S, 1).
+    """
     return map_arrays(lambda values: values[..., None] if values.ndim else values, chain)
 
 
 def open_load(chain: ElectricalChain) -> ElectricalChain:
-    """Return the chain with its element cut off: only friction and iron hold the rotor back."""
+    """Return the chain with its element cut off: only friction and iron hold the rotor back.
+
+    Parameters
+    ----------
+    chain : the chain
+
+    Returns
+    -------
+    The chain, with an element of infinite resistance.
+    """
     return replace(chain, element_resistance_ohm=np.inf)
 
 
@@ -93,6 +126,20 @@ def current_a(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.n
     Rectifier: (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in series
     and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with source
     inductance, continuous current). Three phases in star: phase voltage over the phase's impedance.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    generator_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [A], the shape of all inputs broadcast; 0 where the voltage does not open the diodes.
+
+    References
+    ----------
+    .. [1] Power-electronics texts: six-pulse bridge 3√2/π, commutation drop (3/π)·ω·L·I.
+    .. [2] Ohm's law for alternating current.
     """
     resistance, electromotive, drop = _circuit(chain)
     omega_l = np.asarray(chain.pole_pairs) * np.asarray(chain.winding_inductance_h) / 2  # per rad/s, one phase
@@ -121,6 +168,19 @@ def idle_torque_n_m(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -
     """Return the torque (N·m, generator shaft) of friction and iron at a speed, without current.
 
     Iron loss is hysteresis (in proportion to speed) plus eddy currents (square of speed): electrical-machines texts.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    generator_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [N·m] at the generator's shaft, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Electrical-machines texts: hysteresis and eddy currents.
     """
     iron = np.asarray(chain.iron_loss_w) / _REFERENCE_SPEED_RAD_S
     eddy = iron * chain.eddy_share / _REFERENCE_SPEED_RAD_S
@@ -130,7 +190,21 @@ def idle_torque_n_m(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -
 
 
 def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
-    """Return the torque (N·m) that the chain asks of the rotor shaft at rotor speeds (≥ 0)."""
+    """Return the torque (N·m) that the chain asks of the rotor shaft at rotor speeds (≥ 0).
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    rotor_speed_rad_s : [rad/s] 0 or more, broadcasts with them
+
+    Returns
+    -------
+    [N·m] at the rotor's shaft, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Balance of power: torque times speed is what generator, rectifier, leads, element and belt take.
+    """
     speed = np.asarray(rotor_speed_rad_s, float) * chain.ratio
     current = current_a(chain, speed)
     resistance, _, drop = _circuit(chain)
@@ -147,7 +221,21 @@ def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: np.ndarray) -> n
 
 
 def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> ElectricalState:
-    """Return every watt of the chain at rotor speeds (rad/s); arrays broadcast against the chain's fields."""
+    """Return every watt of the chain at rotor speeds (rad/s); arrays broadcast against the chain's fields.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    rotor_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    Watts, amperes, volts, arrays of the broadcast shape.
+
+    References
+    ----------
+    .. [1] Balance of power; see `current_a` and `idle_torque_n_m`.
+    """
     rotor_speed = np.asarray(rotor_speed_rad_s, float)
     speed = rotor_speed * chain.ratio
     current = current_a(chain, speed)

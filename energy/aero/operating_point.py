@@ -69,6 +69,20 @@ def coefficients(
 
     Linear in Cp itself, so that no point between can exceed its neighbours. Past the last tip-speed ratio Cp goes on
     along its last slope if that falls, else stays, and Ct stays.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] broadcasts with the tip-speed ratio
+    tip_speed_ratio : [-]
+
+    Returns
+    -------
+    [-] Cp and Ct, and whether the tip-speed ratio lies beyond the table, each of the broadcast shape.
+
+    References
+    ----------
+    .. [1] Bilinear interpolation, closed form; the line beyond the table: common practice, no source.
     """
     pitch, ratio = np.broadcast_arrays(np.asarray(pitch_deg, float), np.asarray(tip_speed_ratio, float))
     table, pitches = curves.tip_speed_ratio, curves.pitch_deg
@@ -91,7 +105,22 @@ def coefficients(
 
 
 def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
-    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where not told."""
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where not told.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] broadcasts with the tip-speed ratio
+    tip_speed_ratio : [-]
+
+    Returns
+    -------
+    [-] 0 to 1, of the broadcast shape; NaN where the curves do not show it.
+
+    References
+    ----------
+    .. [1] Bilinear interpolation, closed form.
+    """
     if curves.stalled_torque_share is None:
         return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
     as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
@@ -103,6 +132,20 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
 
     With the load always connected that is the first stable speed met when spinning up from standstill; with
     `load_connected_after_spin_up` it is the fastest stable speed. No wind, or no torque to start with: speed 0.
+
+    Parameters
+    ----------
+    rotor : curves, pitch, air; fields of shapes that broadcast
+    chain : what the rotor drives; fields of shapes that broadcast
+    load_connected_after_spin_up : whether the load is switched on once the rotor spins
+
+    Returns
+    -------
+    The operating point, arrays of the broadcast shape, SI.
+
+    References
+    ----------
+    .. [1] Balance of torques; stable where more speed means too little torque. Closed form but for the root.
     """
     shape = np.broadcast_shapes(
         *(np.shape(getattr(rotor, f.name)) for f in fields(rotor) if f.name not in ("curves", "departures")),
@@ -133,20 +176,52 @@ def _part_shape(part: OperatingPoint, name: str) -> tuple[int, ...]:
 
 
 def free_run_speed_rad_s(rotor: Rotor, chain: ElectricalChain) -> np.ndarray:
-    """Return the speed (rad/s) the rotor runs away to when its load is cut, held only by friction and iron loss."""
+    """Return the speed (rad/s) the rotor runs away to when its load is cut, held only by friction and iron loss.
+
+    Parameters
+    ----------
+    rotor : curves, pitch, air
+    chain : what stays connected
+
+    Returns
+    -------
+    [rad/s], the shape of all fields broadcast.
+
+    References
+    ----------
+    .. [1] Balance of torques as in `solve`.
+    """
     point = solve(rotor, open_load(chain), load_connected_after_spin_up=True)
     return point.rotor_speed_rad_s
 
 
-def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
+def free_run_is_known(curves: RotorCurves, pitch_deg: Values) -> bool:
     """Return whether the curves reach (or fall towards) zero power, so that the free-running speed can be
     calculated.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] any shape
+
+    Returns
+    -------
+    Whether they do at every pitch.
     """
     return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
 
 
 def grid_of(curves: RotorCurves) -> np.ndarray:
-    """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end."""
+    """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end.
+
+    Parameters
+    ----------
+    curves : (P, L)
+
+    Returns
+    -------
+    [-] rising, 1-dimensional.
+    """
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far
     cells = np.concatenate([table, [table[-1] * 1.25, end]])

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from energy.aero.curves import with_departures
-from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s
+from energy.aero.operating_point import Rotor, coefficients, free_run_is_known, free_run_speed_rad_s
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs, KeyReader, inputs_of, reader
 from energy.scenario.keys.names import QuantityKey
@@ -323,7 +323,7 @@ def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: floa
     rotor = Rotor(curves, rig.radius_m, pitches, density, np.full(pitches.shape, air), power_factor, thrust_factor)
     free_runs = free_run_speed_rad_s(rotor, chain)
     free_run = float(free_runs.max())
-    known = free_run_is_told(curves, float(pitches[int(np.argmax(free_runs))]))
+    known = free_run_is_known(curves, float(pitches[int(np.argmax(free_runs))]))
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = max(free_run if stop is None else min(free_run, stop), float(operating.rotor_speed_rad_s))
     airs = air * _AIR_SHARES

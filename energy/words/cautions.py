@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.aero.blade import STALL_SHARE_LIMIT
-from energy.aero.operating_point import free_run_is_told
+from energy.aero.operating_point import free_run_is_known
 from energy.chain.certified import TOWN_FUEL_READS_LOW
 from energy.chain.ledger import answer
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
@@ -99,7 +99,7 @@ def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
     if free <= 0 or limits.chain is None or limits.curves is None:
         return
     tip = free * number(limits.diameter_m) / 2
-    if not free_run_is_told(limits.curves, limits.pitch_deg):
+    if not free_run_is_known(limits.curves, limits.pitch_deg):
         yield (
             "The curves end before the power falls to zero: rotor speed with the load cut is unknown. Assume that the "
             "rotor destroys itself."
