@@ -1067,8 +1067,8 @@ def _known_foreign() -> dict[frozenset[str], str]:
 
 def _name_of(text: str) -> str | None:
     """Return the parameter or role that a header without its unit names, "" for one not needed, None unknown."""
-    found = _known().get(_key(text))
-    return found if found is not None else _known_foreign().get(_foreign_key(text))
+    name = _known().get(_key(text))
+    return name if name is not None else _known_foreign().get(_foreign_key(text))
 
 
 @functools.cache
@@ -1221,13 +1221,13 @@ def match_header(header: str, unit_row: str = "") -> Column:
 def _split_unit(text: str) -> tuple[str, str, str]:
     """Return name, unit and "header" of "Speed (km/h)", "Speed [km/h]", "Speed, km/h"; the unit "" where there is
     none."""
-    found = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
-    if found:
-        inside = found.group(2).strip()
+    match = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
+    if match:
+        inside = match.group(2).strip()
         if not inside:
-            return found.group(1), "", ""
+            return match.group(1), "", ""
         if _any_unit(inside) or not _known().get(_key(text)):
-            return found.group(1), inside, "header"
+            return match.group(1), inside, "header"
         return text, "", ""
     head, comma, tail = text.rpartition(",")
     if comma and _any_unit(tail):
@@ -1343,8 +1343,8 @@ def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[s
     problems: list[Problem] = []
     for header, text in overrides.items():
         key = header.strip().lower()
-        found = plain.get(key) or next((plain[p] for p in plain if re.sub(r"\s*\(\s*\)$", "", p) == key), None)
-        if found is None:
+        chosen = plain.get(key) or next((plain[p] for p in plain if re.sub(r"\s*\(\s*\)$", "", p) == key), None)
+        if chosen is None:
             near = nearest(header, [h.strip() for h in headers])
             problems.append(
                 Problem(
@@ -1356,7 +1356,7 @@ def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[s
             )
             continue
         try:
-            wanted[found] = from_manifest(found, text, where)
+            wanted[chosen] = from_manifest(chosen, text, where)
         except InputError as error:
             problems.extend(error.problems)
     if problems:

@@ -39,7 +39,7 @@ def stuck_values(table: pd.DataFrame) -> list[StuckValue]:
     Zero is no sign: a car that stands, or a fuel supply that is cut while coasting, stays at zero. Nor is full load,
     which a long climb may hold. `table` is that of a `Log`: `time_s` and one column per parameter, SI, NaN unknown.
     """
-    found = []
+    stuck = []
     time_s = table["time_s"].to_numpy()
     for name in (name for name in _NAMES if name in table):
         values = table[name].to_numpy()
@@ -56,8 +56,8 @@ def stuck_values(table: pd.DataFrame) -> list[StuckValue]:
             if name == "calculated_load" and values[first] >= _FULL_LOAD:
                 continue
             if any(_moved(table[other].to_numpy()[first : last + 1]) for other in _NAMES if other in table):
-                found.append(StuckValue(name, float(time_s[first]), float(time_s[last]), float(values[first])))
-    return found
+                stuck.append(StuckValue(name, float(time_s[first]), float(time_s[last]), float(values[first])))
+    return stuck
 
 
 def _moved(values: np.ndarray) -> bool:

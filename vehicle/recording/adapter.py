@@ -158,8 +158,8 @@ class Adapter:
                 raise self.no_ignition()
         else:
             raise self.no_ignition()
-        found = "".join(self._say_to(b"ATDPN", SETTING).lines[-1:])
-        self.use_parser(found.removeprefix("A") if len(found) > 1 else found, reply)
+        answer = "".join(self._say_to(b"ATDPN", SETTING).lines[-1:])
+        self.use_parser(answer.removeprefix("A") if len(answer) > 1 else answer, reply)
 
     def use_parser(self, protocol_id: str, reply: Reply) -> None:
         """Take the protocol that the adapter names, or the one whose lines the first reply has. Raises AdapterError."""

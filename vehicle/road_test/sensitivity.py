@@ -118,12 +118,12 @@ def learnt_wind(runs: Sequence[RunWindows], slopes: Slopes, *, load: bool = Fals
 
 
 def _by(runs: Sequence[RunWindows], slopes: Slopes, of: np.ndarray, factors: dict[str, float]) -> float:
-    found = 0.0
+    change = 0.0
     for name, place, slope in zip(slopes.names, slopes.places, of.tolist(), strict=True):
         if name in factors:
             means = [float(np.average(run.covariates[:, place], weights=run.weight_s)) for run in runs]
-            found += slope * factors[name] * float(np.mean(means))
-    return found
+            change += slope * factors[name] * float(np.mean(means))
+    return change
 
 
 def _level(runs: Sequence[RunWindows], *, load: bool) -> float:

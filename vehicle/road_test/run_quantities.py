@@ -79,7 +79,7 @@ class Quantity:
 
 
 @dataclass(frozen=True)
-class Found:
+class RunQuantities:
     """What the runs show; `load` is None where a log has none. `slopes` are those inside runs."""
 
     fuel: Quantity
@@ -88,7 +88,7 @@ class Found:
     controlled: bool
 
 
-def found_in(design: Design, level: float, about: About) -> Found:
+def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     """Return what the runs of a design show of fuel and of load."""
     controlled = all(run.control is not None for run in design.runs)
     slopes = _NO_SLOPES if controlled else inside_slopes(design.runs)
@@ -97,9 +97,11 @@ def found_in(design: Design, level: float, about: About) -> Found:
     share, known = _air_share(design, plain, about)
     fuel = _quantity(design, (plain, adjusted), slopes, level, sensitivity_of(design.runs, slopes, share, known, False))
     if not np.isfinite(load).all():
-        return Found(fuel, None, slopes, controlled)
+        return RunQuantities(fuel, None, slopes, controlled)
     of_load = sensitivity_of(design.runs, slopes, share, known, True)
-    return Found(fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled)
+    return RunQuantities(
+        fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled
+    )
 
 
 def sensitivity_of(runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool) -> Sensitivity:
@@ -147,10 +149,10 @@ def _control(design: Design, *, load: bool) -> np.ndarray:
     """Return the control vehicle's fuel (or load) over each run, over its mean; ones where it has none."""
     runs = [run.control for run in design.runs if run.control is not None]
     if load:
-        found = np.array([float(np.average(run.load, weights=run.weight_s)) for run in runs])
+        loads = np.array([float(np.average(run.load, weights=run.weight_s)) for run in runs])
     else:
-        found = np.array([run.mean_fuel_m3_s for run in runs])
-    return found / found.mean() if np.isfinite(found).all() and (found > 0).all() else np.ones(found.size)
+        loads = np.array([run.mean_fuel_m3_s for run in runs])
+    return loads / loads.mean() if np.isfinite(loads).all() and (loads > 0).all() else np.ones(loads.size)
 
 
 def _brought(
