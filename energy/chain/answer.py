@@ -101,15 +101,15 @@ def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | No
     """
     if scenario.schedule is not None:
         return _trip_answered(scenario, exact=exact, progress=progress)
-    found = answer(inputs_of(scenario))
-    refuse_impossible(scenario, found, found.turbine)
+    nominal = answer(inputs_of(scenario))
+    refuse_impossible(scenario, nominal, nominal.turbine)
     wind = break_even_m_s(scenario)
-    moving = float(np.asarray(found.inputs.road_speed_m_s)) > 0
+    moving = float(np.asarray(nominal.inputs.road_speed_m_s)) > 0
     best_pitch = best_pitch_break_even(scenario) if moving and math.isnan(wind) else None
     spread = None if exact else spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
     tell(progress, 1.0)
     stall = stall_risk(scenario, exact=exact)
-    return Answered(scenario, found, wind, spread, stall, place=place_risk(scenario), best_pitch=best_pitch)
+    return Answered(scenario, nominal, wind, spread, stall, place=place_risk(scenario), best_pitch=best_pitch)
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None) -> Answered:
@@ -120,7 +120,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, progress: Progress | None
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        told = part(progress, _NOMINAL, 1.0)
-        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=told)
+        draws_progress = part(progress, _NOMINAL, 1.0)
+        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=draws_progress)
     tell(progress, 1.0)
     return Answered(scenario, trip.mean, math.nan, spread, trip=trip)

@@ -45,11 +45,11 @@ def best_pitch_break_even(scenario: Scenario) -> PitchBreakEven | None:
         "air.wind_speed": WINDS_M_S,
         "air.wind_from": np.zeros_like(WINDS_M_S),
     }
-    found = answer(inputs_of(scenario, draws))
-    works = (found.turbine.turning & ~found.turbine.beyond_data) & (heat_less_drag_w(found) >= 0)
-    limits = stated_limits(found.inputs, found.turbine)
+    outcome = answer(inputs_of(scenario, draws))
+    works = (outcome.turbine.turning & ~outcome.turbine.beyond_data) & (heat_less_drag_w(outcome) >= 0)
+    limits = stated_limits(outcome.inputs, outcome.turbine)
     over = {one.in_a_sentence: one.share > 1 + ROUNDING for one in limits}
-    legal = works & keeps_limits(found.inputs, found.turbine)
+    legal = works & keeps_limits(outcome.inputs, outcome.turbine)
     good = legal if legal.any() else works
     if not good.any():
         return PitchBreakEven(float("nan"), float("nan"))

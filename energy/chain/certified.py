@@ -82,13 +82,13 @@ def predicted(folder: Path, progress: Progress | None = None, *, test: str = "hi
     table = pd.read_csv(folder / "certified_fuel" / "vehicles.csv")
     schedule = read_schedule(folder / "drive_cycles" / _SCHEDULES[test])
     steps = merged(steps_of(schedule))
-    found = np.empty((2, len(table)))
+    consumption = np.empty((2, len(table)))
     rows = list(table.itertuples(index=False))
     for k, row in enumerate(rows):
-        found[:, k] = _fuel_and_work(row, steps)
+        consumption[:, k] = _fuel_and_work(row, steps)
         if k % 100 == 0:
             tell(progress, k / len(rows))
-    return CertifiedFuel(table, _measured_j_m(table, test), found[0], found[1])
+    return CertifiedFuel(table, _measured_j_m(table, test), consumption[0], consumption[1])
 
 
 def default_engine(fuel: str, displacement_m3: float, travel_per_radian_m: np.ndarray) -> Engine:
@@ -169,8 +169,8 @@ def within_families(certified: CertifiedFuel, fuel: str, explaining_j_m: np.ndar
     number = table.groupby(FAMILY).ngroup().to_numpy()
     y, x = table.measured.to_numpy(), table.explaining.to_numpy()
     spread = table.groupby(FAMILY).explaining.transform(np.ptp).to_numpy()
-    told = spread > _LEAST_SPREAD_J_M
-    return _slope(number[told], x[told], y[told])
+    resolved = spread > _LEAST_SPREAD_J_M
+    return _slope(number[resolved], x[resolved], y[resolved])
 
 
 def _slope(group: np.ndarray, x: np.ndarray, y: np.ndarray) -> float:

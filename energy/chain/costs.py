@@ -185,20 +185,20 @@ def _prices(scenario: Scenario, count: int) -> tuple[str, dict[str, np.ndarray],
     known = {name: price for name, price in stated.items() if isinstance(price, Price)}
     currency = next((price.currency for price in known.values()), ANY_CURRENCY)
     unit = sobol_sample(count, len(stated), seed=_SEED + 1) if count else np.zeros((0, len(stated)))
-    found, remarks = {}, []
+    prices, remarks = {}, []
     for column, (name, usual) in enumerate(ASSUMED_PRICES.items()):
         price = known.get(name)
         if price is not None and price.currency == currency:
-            found[name] = np.full(1 + count, price.amount)
+            prices[name] = np.full(1 + count, price.amount)
             continue
-        found[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
+        prices[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
         why = "not given" if price is None else f"in {price.currency}, the others in {currency}"
         per = "kWh" if name == "electricity" else "L"
         remarks.append(
             f"prices.{name} is {why}: {usual.value:g} {currency}/{per} ({usual.low:g} to {usual.high:g}) was used, "
             f"{NO_SOURCE}"
         )
-    return currency, found, tuple(remarks)
+    return currency, prices, tuple(remarks)
 
 
 def _price_of_source(scenario: Scenario, prices: Mapping[str, np.ndarray]) -> np.ndarray:

@@ -357,13 +357,13 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     heat = np.asarray(0.0 if alternator_heat_w is None else alternator_heat_w)
     path = np.asarray(inputs.credit.path_efficiency)
     supply = drive(_with_load(inputs.engine, heat / path), wheel, speed)
-    found = TripState(state, forces, mount, rotor, supply, rows=())
-    rows = _road_rows(inputs, found, heat)
+    trip_state = TripState(state, forces, mount, rotor, supply, rows=())
+    rows = _road_rows(inputs, trip_state, heat)
     if state == "working":
         rows += _turbine_rows(turbine, rotor * speed)
     elif state == "stowed":
         rows += (("rotor", "rotor drag", rotor * speed), ("rotor", "wake and blade loss", -rotor * speed))
-    return replace(found, rows=rows)
+    return replace(trip_state, rows=rows)
 
 
 def _with_load(engine: Engine | Battery, extra_w: np.ndarray) -> Engine | Battery:
@@ -447,11 +447,11 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
     heat = turbine.heat_power_w
     nan = np.full(np.shape(heat), np.nan)
     other = inputs.other_sources
-    found: dict[str, OtherSource] = {}
+    sources: dict[str, OtherSource] = {}
     by_alternator = _state(inputs, without.state, turbine, alternator_heat_w=heat)
     extra = by_alternator.supply.source_w - without.supply.source_w
     if inputs.fuel is not None:
-        found["alternator"] = OtherSource(
+        sources["alternator"] = OtherSource(
             "engine's alternator",
             extra / inputs.fuel.heating_value_j_per_m3,
             nan,
@@ -460,7 +460,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         )
     else:
         assert isinstance(inputs.engine, Battery)
-        found["pack"] = OtherSource(
+        sources["pack"] = OtherSource(
             "the vehicle's own battery pack",
             nan,
             nan,
@@ -468,7 +468,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
             "from the pack through a converter, charged from the mains with the charger's loss",
         )
     gas = heat / np.asarray(other.burner_efficiency) / FUELS["lpg"].heating_value_j_per_m3
-    found["burner"] = OtherSource(
+    sources["burner"] = OtherSource(
         "gas burner",
         nan,
         gas,
@@ -478,21 +478,21 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
     mains = heat / np.asarray(other.mains_charge_efficiency)
     kilograms = heat * 3600 / np.asarray(other.battery_energy_per_mass_j_kg)
     carried = _carried(inputs, without, kilograms) if inputs.fuel is not None else nan
-    found["mains"] = OtherSource(
+    sources["mains"] = OtherSource(
         "mains charge carried in a battery",
         carried,
         nan,
         mains,
         f"about {float(np.median(kilograms)):.0f} kg of battery for each hour of this heat",
     )
-    found["exhaust"] = OtherSource(
+    sources["exhaust"] = OtherSource(
         "exhaust or coolant heat",
         np.where(np.isfinite(heat), 0.0, np.nan),
         nan,
         nan,
         "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
     )
-    return found
+    return sources
 
 
 def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndarray:
@@ -506,17 +506,17 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
     return extra / inputs.fuel.heating_value_j_per_m3
 
 
-def turbine_efficiency_at_flywheel(found: Answer) -> np.ndarray:
+def turbine_efficiency_at_flywheel(outcome: Answer) -> np.ndarray:
     """Return heat over the engine power that the working turbine adds (W/W); NaN where it adds none.
 
     This is the efficiency that the alternator path has to beat: the turbine pays as a substitute where it is the
     greater.
     """
-    working, without = found.states["working"].supply, found.states[found.compared_with].supply
+    working, without = outcome.states["working"].supply, outcome.states[outcome.compared_with].supply
     added = (working.wheel_w + working.drivetrain_loss_w + working.brake_loss_w) - (
         without.wheel_w + without.drivetrain_loss_w + without.brake_loss_w
     )
-    heat = found.turbine.heat_power_w
+    heat = outcome.turbine.heat_power_w
     return np.where(added > 1e-6, heat / np.where(added > 1e-6, added, 1.0), np.nan)
 
 
@@ -545,22 +545,22 @@ def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0
     return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
 
-def heat_less_drag_w(found: Answer) -> np.ndarray:
+def heat_less_drag_w(outcome: Answer) -> np.ndarray:
     """Return the heat less the power that the drag of mount and working rotor takes at the wheels, in W."""
-    working = found.states["working"]
-    speed = np.asarray(found.inputs.road_speed_m_s, float)
-    return found.turbine.heat_power_w - (working.mount_drag_n + working.rotor_drag_n) * speed
+    working = outcome.states["working"]
+    speed = np.asarray(outcome.inputs.road_speed_m_s, float)
+    return outcome.turbine.heat_power_w - (working.mount_drag_n + working.rotor_drag_n) * speed
 
 
-def break_even_head_wind_m_s(winds_m_s: np.ndarray, found: Answer) -> float:
+def break_even_head_wind_m_s(winds_m_s: np.ndarray, outcome: Answer) -> float:
     """Return the head wind (m/s) from which the heat exceeds the power that the turbine's drag takes at the wheels.
 
-    `found` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN
+    `outcome` is an answer over `winds_m_s` (rising, along its last axis). 0 where it does so in still air already, NaN
     where not even the strongest of the winds suffices, or where the vehicle stands.
     """
-    if np.all(np.asarray(found.inputs.road_speed_m_s) == 0):
+    if np.all(np.asarray(outcome.inputs.road_speed_m_s) == 0):
         return float("nan")
-    gain = heat_less_drag_w(found)
+    gain = heat_less_drag_w(outcome)
     above = np.flatnonzero(gain >= 0)
     if not above.size:
         return float("nan")

@@ -99,8 +99,8 @@ def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     best = power.max(axis=-1)
     best_ratio = curves.tip_speed_ratio[power.argmax(axis=-1)]
     ratio = turbine.tip_speed_ratio
-    found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
-    slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
+    coefficient, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
+    slow_and_poor = (ratio < best_ratio) & (coefficient < _POOR * best)
     return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
 
 

@@ -70,14 +70,14 @@ def command(
         _check_report_file(report_file, scenario, force)
     checked = load(scenario, overrides)
     with common.progress("Working out how sure that is") as progress:
-        told = answered(checked, exact=exact, progress=progress)
+        result = answered(checked, exact=exact, progress=progress)
     if report_file is not None:
-        _write_report(told, system, scenario, overrides, report_file, force)
+        _write_report(result, system, scenario, overrides, report_file, force)
     if as_json:
-        common.print_json(report.as_data(told, system))
+        common.print_json(report.as_data(result, system))
     else:
-        _print(told, system, brief=brief, full=full, scenario=scenario)
-    common.leave(verdict_of(told, system))
+        _print(result, system, brief=brief, full=full, scenario=scenario)
+    common.leave(verdict_of(result, system))
 
 
 def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
@@ -91,53 +91,53 @@ def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
 
 
 def _write_report(
-    told: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path, force: bool
+    answered: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path, force: bool
 ) -> None:
     from energy.pages.report import report_page
     from energy.scenario.bundle import files_of, from_folder, with_overrides
     from vehicle.files import write_output
 
-    page = report_page(told, system, with_overrides(from_folder(scenario), overrides))
+    page = report_page(answered, system, with_overrides(from_folder(scenario), overrides))
     write_output(path, page.encode(), files_of(scenario), force=force)
     click.echo(f"Report written: {path}", err=True)
 
 
-def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scenario: Path) -> None:
+def _print(answered: Answered, system: UnitSystem, *, brief: bool, full: bool, scenario: Path) -> None:
     from energy.words import answer as report
 
     out = common.console()
-    if told.scenario.title:
-        out.print(told.scenario.title, style="dim")
-    common.print_verdict(out, verdict_of(told, system))
+    if answered.scenario.title:
+        out.print(answered.scenario.title, style="dim")
+    common.print_verdict(out, verdict_of(answered, system))
     if brief:
-        common.bullets(out, pressing_cautions(told, system))
+        common.bullets(out, pressing_cautions(answered, system))
         return
     common.heading(out, "Numbers" if full else "Main numbers")
-    common.pairs(out, report.key_numbers(told, system) if full else report.main_numbers(told, system))
-    if told.spread is not None:
-        common.heading(out, f"Uncertainty ({told.spread.draws} simulations over all that is not known exactly)")
-        common.pairs(out, report.sure_rows(told, system) if full else report.largest_uncertainties(told))
+    common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
+    if answered.spread is not None:
+        common.heading(out, f"Uncertainty ({answered.spread.draws} simulations over all that is not known exactly)")
+        common.pairs(out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered))
     if full:
-        _print_more(out, told, system)
+        _print_more(out, answered, system)
     common.heading(out, "Cautions")
-    common.bullets(out, cautions(told, system) if full else pressing_cautions(told, system))
+    common.bullets(out, cautions(answered, system) if full else pressing_cautions(answered, system))
     if not full:
         out.print(f"More: windtoll answer {scenario} --full", soft_wrap=True)
-        for question in next_questions(told):
+        for question in next_questions(answered):
             out.print(f"Next: {question.line(str(scenario))}", soft_wrap=True)
 
 
-def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:
+def _print_more(out: Console, answered: Answered, system: UnitSystem) -> None:
     from energy.words import answer as report
     from energy.words.assumed import ASSUMED
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
     rows, last = [], ""
-    for account, name, *watts in report.ledger_lines(told, system):
+    for account, name, *watts in report.ledger_lines(answered, system):
         rows.append((account if account != last else "", name, *watts))
         last = account
     common.grid(out, ("account", "", "without", "working", "difference"), rows, left=2)
     common.heading(out, "The same heat from elsewhere")
-    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
+    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(answered, system)])
     common.heading(out, ASSUMED)
-    common.bullets(out, [report.assumption_words(entry) for entry in report.assumptions(told)])
+    common.bullets(out, [report.assumption_words(entry) for entry in report.assumptions(answered)])

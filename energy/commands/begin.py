@@ -73,28 +73,28 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
     beginning = Beginning(**known, **table)
     bundle = begin(beginning, thriftiest)
-    told = answered(opened(bundle))
+    result = answered(opened(bundle))
     drawn = drawn_blade(beginning) if beginning.rotor_by == "typical" else None
-    rotors = None if drawn is None else rotors_like(told.scenario)
+    rotors = None if drawn is None else rotors_like(result.scenario)
     _write(folder, (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())))
     path = folder / bundles.SCENARIO_NAME
-    found = verdict_of(told, system)
+    verdict = verdict_of(result, system)
     if as_json:
         begun = BeginData(
             written=[str(path), *(str(folder / name) for name, _ in bundle.files)],
-            verdict=found.word,
-            safe=False if found.dangers else None,
+            verdict=verdict.word,
+            safe=False if verdict.dangers else None,
             guesses=list(bundles.guesses(bundle)),
-            sentence=found.words,
+            sentence=verdict.words,
             blade=None if drawn is None else rotor_choice.blade_data(*drawn),
             rotors=None if rotors is None else rotor_choice.as_data(rotors),
         )
         common.print_json(begun.model_dump())
-        common.leave(found)
+        common.leave(verdict)
         return
     out = common.console()
-    common.print_verdict(out, found)
-    common.bullets(out, pressing_cautions(told, system))
+    common.print_verdict(out, verdict)
+    common.bullets(out, pressing_cautions(result, system))
     out.print(f"Written: {path}", soft_wrap=True)
     guesses = ", ".join(bundles.guesses(bundle))
     if guesses:
@@ -105,7 +105,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         common.print_rotors(out, rotors, system)
         common.heading(out, "Cautions for building")
         common.bullets(out, rotor_choice.DANGER)
-    common.leave(found)
+    common.leave(verdict)
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

@@ -104,7 +104,7 @@ def command(chosen: CompareOptions) -> None:
             chosen.effect, chosen.scenario, chosen.overrides, with_state=with_state, without_state=without_state
         )
 
-    found = road_test(
+    comparison = road_test(
         test,
         ComparisonAsked(
             chosen.with_state, chosen.without, chosen.level / 100, _full_load(chosen.peak_torque, chosen.torque_curve)
@@ -117,11 +117,11 @@ def command(chosen: CompareOptions) -> None:
     if report is not None:
         from energy.pages.road_test import as_html
 
-        write_output(report, as_html(found, chosen.system).encode(), inputs, force=chosen.force)
+        write_output(report, as_html(comparison, chosen.system).encode(), inputs, force=chosen.force)
     if chosen.as_json:
-        common.print_json(as_data(found))
+        common.print_json(as_data(comparison))
         return
-    click.echo("\n".join(in_words(found, chosen.system)))
+    click.echo("\n".join(in_words(comparison, chosen.system)))
     if report is not None:
         click.echo(f"\nReport written to {report}.")
 

@@ -165,15 +165,15 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
         from energy.strength.pitch_system import pitch_system
         from energy.words import pitch_system as pitch_words
 
-        system_found = pitch_system(scenario)
-        return pitch_words.said(system_found, system), pitch_words.as_data(system_found)
+        pitch_result = pitch_system(scenario)
+        return pitch_words.said(pitch_result, system), pitch_words.as_data(pitch_result)
     from energy.words import root as root_words
 
     if part == "bearing":
         from energy.strength.bearing_kinds import bearings
 
-        found = bearings(scenario)
-        return root_words.bearing_said(found, system), root_words.bearing_data(found)
+        result = bearings(scenario)
+        return root_words.bearing_said(result, system), root_words.bearing_data(result)
     from energy.strength.root import blade_root
 
     root = blade_root(scenario)
@@ -243,26 +243,26 @@ def _spin_up(scenario: Scenario, given: tuple[str | None, Path | None], system: 
 
     tap_test, path = given
     natural = None if tap_test is None else spin.natural_frequency(tap_test, scenario)
-    found = spin.spin_up(scenario, natural)
-    log = None if path is None else spin.read_log(path, found, scenario.rotor.turbine_mass.value)
-    data = words.as_data(found, log)
+    result = spin.spin_up(scenario, natural)
+    log = None if path is None else spin.read_log(path, result, scenario.rotor.turbine_mass.value)
+    data = words.as_data(result, log)
     if as_json:
         common.print_json(data)
     else:
         out = common.console()
-        for text in words.headlines(found, log, system):
+        for text in words.headlines(result, log, system):
             out.print(text, style="bold")
         if log is not None:
             common.heading(out, "The log")
-            common.bullets(out, words.log_lines(found, log, system))
+            common.bullets(out, words.log_lines(result, log, system))
         out.print()
-        common.grid(out, LADDER_COLUMNS, ladder_rows(found.ladder, system))
+        common.grid(out, LADDER_COLUMNS, ladder_rows(result.ladder, system))
         common.heading(out, words.STEP_TITLE)
-        common.grid(out, words.STEP_COLUMNS, words.step_rows(found, system))
+        common.grid(out, words.STEP_COLUMNS, words.step_rows(result, system))
         common.heading(out, words.STOP_TITLE)
-        common.bullets(out, words.stop_rules(found, system))
+        common.bullets(out, words.stop_rules(result, system))
         common.heading(out, "Notes")
-        common.bullets(out, words.notes(found, system))
+        common.bullets(out, words.notes(result, system))
         common.heading(out, "Cautions")
         common.bullets(out, LADDER_CAUTIONS)
     if data["safe"] is False:

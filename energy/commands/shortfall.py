@@ -90,20 +90,20 @@ def command(
     checked = load(scenario, overrides)
     given = _readings(readings, spoken)
     with common.progress("Weighing the causes") as progress:
-        found = shortfall(checked, given, progress)
+        result = shortfall(checked, given, progress)
     if picture is not None:
         from energy.pictures.base import save
         from energy.pictures.measured import shortfall_picture
 
-        save(shortfall_picture(found).titled(), picture, inputs, force=force)
+        save(shortfall_picture(result).titled(), picture, inputs, force=force)
     if as_json:
-        common.print_json(as_data(found, checked.title))
+        common.print_json(as_data(result, checked.title))
     elif with_tree:
         out = common.console()
-        for line in tree_lines(found.tree) or [headline(found)]:
+        for line in tree_lines(result.tree) or [headline(result)]:
             out.print(line, soft_wrap=True)
     else:
-        _print(found, checked.title, system)
+        _print(result, checked.title, system)
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
@@ -119,24 +119,26 @@ def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
     return joined(read_readings(path), read_lines(spoken)) if spoken else read_readings(path)
 
 
-def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
+def _print(result: Shortfall, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in [*lines(found, system), *without_words(found)]:
+    out.print(headline(result), style="bold")
+    for text in [*lines(result, system), *without_words(result)]:
         out.print(text)
     common.heading(out, "Causes")
-    common.grid(out, CAUSE_HEADINGS, cause_rows(found, system), left=1)
-    todo = to_do(found, system)
+    common.grid(out, CAUSE_HEADINGS, cause_rows(result, system), left=1)
+    todo = to_do(result, system)
     if todo:
         common.heading(out, "What to do")
         common.bullets(out, todo)
-    if found.tests:
+    if result.tests:
         common.heading(out, "Tests, most resolved per minute first")
-        common.bullets(out, test_lines(found))
-        common.grid(out, ("outcome of the first", "probability", "it would mean"), outcome_rows(found.tests[0]), left=3)
-    tree = tree_lines(found.tree)
+        common.bullets(out, test_lines(result))
+        common.grid(
+            out, ("outcome of the first", "probability", "it would mean"), outcome_rows(result.tests[0]), left=3
+        )
+    tree = tree_lines(result.tree)
     if tree:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:

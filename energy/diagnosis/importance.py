@@ -118,16 +118,16 @@ def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Pl
     _straighten(likelihood, pools, kept, plan.lines)
     for step, (count, draws) in enumerate(plan.later, 1):
         _draw(likelihood, pools, _best(pools, log_prior, count), draws, step)
-    found = _weighed(pools, log_prior)
+    weighed = _weighed(pools, log_prior)
     for step in range(plan.rounds):
-        held = np.bincount(found.which, found.weight, len(pools))
-        poor = np.flatnonzero((held >= plan.share) & (found.effective < plan.enough))
+        held = np.bincount(weighed.which, weighed.weight, len(pools))
+        poor = np.flatnonzero((held >= plan.share) & (weighed.effective < plan.enough))
         if not len(poor):
             break
         _straighten(likelihood, pools, poor, 1)
         _draw(likelihood, pools, poor, plan.more, len(plan.later) + 1 + step)
-        found = _weighed(pools, log_prior)
-    return found
+        weighed = _weighed(pools, log_prior)
+    return weighed
 
 
 def _best(pools: Sequence[_Pool], log_prior: np.ndarray, count: int) -> np.ndarray:
@@ -215,12 +215,12 @@ def _of_line(piece: _Piece, misses: np.ndarray) -> _Piece:
     for _ in range(2):  # readings that no scores explain have wider errors than stated
         precision = np.diag(piece.spread**-2) + (line / noise) @ line.T / scale
         pull = piece.centre / piece.spread**2 + (line / noise) @ (mean @ line - here) / scale
-        found = np.linalg.solve(precision, pull)
-        left = here + (found - mean) @ line
+        middle = np.linalg.solve(precision, pull)
+        left = here + (middle - mean) @ line
         scale = max(float((left**2 / noise).sum()) / len(left), 1.0)
     covariance = np.linalg.inv(precision)
     root = np.linalg.cholesky(0.5 * (covariance + covariance.T) + 1e-8 * np.eye(columns))
-    return replace(piece, mean=found, root=root)
+    return replace(piece, mean=middle, root=root)
 
 
 def _draw(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarray, count: int, step: int) -> None:

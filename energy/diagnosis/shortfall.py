@@ -139,15 +139,15 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        found = misses.log_likelihood([known[h] for h in which], scores)
+        likelihoods = misses.log_likelihood([known[h] for h in which], scores)
         done[0] += 1
         tell(progress, min(0.12 * done[0], 0.95))
-        return found
+        return likelihoods
 
     weighed = weigh(likelihood, [h.prior for h in known], machine.columns, plan)
-    found = _concluded(scenario, machine, misses, known, weighed)
+    result = _concluded(scenario, machine, misses, known, weighed)
     tell(progress, 1.0)
-    return found
+    return result
 
 
 class Misses:
@@ -183,15 +183,15 @@ class Misses:
         if np.isfinite(scatter):
             gust = min(max(gust, scatter / _WITH_AIR["electrical_power_w"]), 0.2)
         size = len(self.places)
-        found = np.zeros((size, size))
+        covariance = np.zeros((size, size))
         for i, (c, g) in enumerate(self.places):
             for j, (d, h) in enumerate(self.places):
                 if c == d:
-                    found[i, j] += shared[c] ** 2 + (0.7 * _MODEL) ** 2
+                    covariance[i, j] += shared[c] ** 2 + (0.7 * _MODEL) ** 2
                 if g == h:
-                    found[i, j] += _WITH_AIR[c] * _WITH_AIR[d] * (gust**2 / count[g] + 0.01**2)
-            found[i, i] += _ALONE[c] ** 2 / count[g] + (0.5 * _MODEL) ** 2
-        return found
+                    covariance[i, j] += _WITH_AIR[c] * _WITH_AIR[d] * (gust**2 / count[g] + 0.01**2)
+            covariance[i, i] += _ALONE[c] ** 2 / count[g] + (0.5 * _MODEL) ** 2
+        return covariance
 
     def of(self, predicted: Prediction) -> np.ndarray:
         """Return ln(shown/predicted) of every value read, (N, values)."""
@@ -207,8 +207,8 @@ class Misses:
         white = solve_triangular(self.root, self.of(predicted).T, lower=True)
         # One reading far off (a rotor that fell off its fast speed meanwhile) must not decide alone.
         square = (_FAR * np.log1p(white**2 / _FAR)).sum(axis=0)
-        found = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
-        return np.where(predicted.possible, found, -np.inf), white.T
+        log_density = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
+        return np.where(predicted.possible, log_density, -np.inf), white.T
 
     def square(self, predicted: Prediction) -> np.ndarray:
         """Return the sum of squared misses in standard deviations, (N,)."""
@@ -285,15 +285,15 @@ def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction
     What the scenario's range leaves open counts as well: air, blades and wind go back to the middle of their range.
     """
     usual = {"local_air": 2, "blades": 3, "wind": 4}
-    found = {}
+    gains = {}
     for cause in CAUSES:
         right = scores.copy()
         if cause in usual:
             right[:, usual[cause]] = 0.0
-        found[cause] = machine.predict(right, without(faults, cause)).watts[:, at] - now.watts[:, at]
+        gains[cause] = machine.predict(right, without(faults, cause)).watts[:, at] - now.watts[:, at]
     # A meter that shows too little costs no watts: what it hides is the difference.
-    found["meter"] = now.watts[:, at] * (1 - faults.meter_power)
-    return found
+    gains["meter"] = now.watts[:, at] * (1 - faults.meter_power)
+    return gains
 
 
 def _attributed(
@@ -329,7 +329,7 @@ def _causes(
     without_fault = np.array([not h.causes for h in which])
     lost = max(expected - float(np.median(now.watts[:, at])), 1e-9)
     shown = misses.of(now)
-    found = []
+    causes = []
     for k, cause in enumerate(CAUSES):
         probability = sum(exact[h] for h, each in enumerate(known) if cause in each.causes)
         if without_fault.any():
@@ -342,8 +342,8 @@ def _causes(
         for channel in dict.fromkeys(c for c, _ in misses.places) if of.any() else ():
             columns = [n for n, (c, _) in enumerate(misses.places) if c == channel]
             leaves[channel] = float(np.exp(np.median(shown[of][:, columns])))
-        found.append(CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves))
-    return tuple(sorted(found, key=lambda c: -c.probability))
+        causes.append(CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves))
+    return tuple(sorted(causes, key=lambda c: -c.probability))
 
 
 def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> tuple[str, ...]:
@@ -390,8 +390,8 @@ def _repaired(
     if not mine.any():
         return None
     some = Faults(**{f.name: getattr(faults, f.name)[mine] for f in fields(Faults)})
-    found = machine.predict(scores[mine], without(some, cause))
-    thrust, speed = (float(np.median(found.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
+    predicted = machine.predict(scores[mine], without(some, cause))
+    thrust, speed = (float(np.median(predicted.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
     limits = [scenario.rotor.highest_thrust, scenario.rotor.highest_rotor_speed]
     most = [None if v is None else v.value for v in limits]
-    return Repaired(_interval(found.watts[:, at], 0.90), thrust, speed, most[0], most[1])
+    return Repaired(_interval(predicted.watts[:, at], 0.90), thrust, speed, most[0], most[1])

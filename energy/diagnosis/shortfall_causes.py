@@ -184,14 +184,14 @@ def hypotheses(scenario: Scenario, readings: Readings) -> tuple[Hypothesis, ...]
     variants = [v for v in variants if v.field != "pitch_drift_deg" or timed]
     causes = sorted({v.cause for v in variants}, key=CAUSES.index)
     total = {c: sum(v.share for v in variants if v.cause == c) for c in causes}
-    found = [Hypothesis((), _NONE)]
-    found += [Hypothesis((v,), _ONE / len(causes) * v.share / total[v.cause]) for v in variants]
+    combined = [Hypothesis((), _NONE)]
+    combined += [Hypothesis((v,), _ONE / len(causes) * v.share / total[v.cause]) for v in variants]
     first = {c: [v for v in variants if v.cause == c][: 2 if c in ("pitch", "element") else 1] for c in causes}
     pairs = [(a, b) for i, a in enumerate(causes) for b in causes[i + 1 :]]
     for a, b in pairs:
         both = [(v, w) for v in first[a] for w in first[b]]
-        found += [Hypothesis(each, _TWO / len(pairs) / len(both)) for each in both]
-    return tuple(found)
+        combined += [Hypothesis(each, _TWO / len(pairs) / len(both)) for each in both]
+    return tuple(combined)
 
 
 def _without_belt(chain: ElectricalChain) -> bool:
@@ -222,10 +222,10 @@ def kept_share(faults: Faults) -> np.ndarray:
     common practice, no source.
     """
     pitch = faults.pitch_deg + faults.pitch_slip_deg + 0.5 * faults.pitch_drift_deg
-    found = faults.power * (1 - faults.slip) * faults.voltage**2 / (1 + faults.lead) / (1 + 0.1 * (faults.winding - 1))
-    found = found * 4 * faults.element / (1 + faults.element) ** 2
-    found = found * np.clip(1 - (pitch / 20.0) ** 2, 0.02, 1.0)
-    return np.asarray(found * np.where(faults.stalled > 0.5, 0.1, 1.0))
+    share = faults.power * (1 - faults.slip) * faults.voltage**2 / (1 + faults.lead) / (1 + 0.1 * (faults.winding - 1))
+    share = share * 4 * faults.element / (1 + faults.element) ** 2
+    share = share * np.clip(1 - (pitch / 20.0) ** 2, 0.02, 1.0)
+    return np.asarray(share * np.where(faults.stalled > 0.5, 0.1, 1.0))
 
 
 @dataclass(frozen=True)

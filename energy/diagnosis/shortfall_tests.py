@@ -201,13 +201,13 @@ _Shown = list[
 
 def _outcomes(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> _Shown:
     generator = np.random.default_rng(7)
-    found = []
+    shown = []
     for kind in _offered(machine):
         value = np.broadcast_to(kind.shows(machine, scores, faults, now), (len(scores),))
         value = value + kind.error * generator.normal(size=len(value))
         side = 1 + (value > kind.band).astype(int) - (value < -kind.band).astype(int)
-        found.append((kind, value, side))
-    return found
+        shown.append((kind, value, side))
+    return shown
 
 
 def _offered(machine: Machine) -> tuple[_Kind, ...]:
@@ -246,7 +246,7 @@ def _ranked(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset
     before = _entropy(states)
     if before < 1e-6 or here.sum() < 8:
         return ()
-    found = []
+    tests = []
     for kind, value, side in shown:
         if kind.name in used:
             continue
@@ -256,8 +256,8 @@ def _ranked(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset
             outcomes = tuple(
                 _outcome(kind, k, side, blamed, here) for k in range(3) if (side[here] == k).mean() > _RARE
             )
-            found.append(Test(kind.name, kind.what, kind.minutes, kind.tools, shrinks, outcomes))
-    return tuple(sorted(found, key=lambda t: -t.per_minute))
+            tests.append(Test(kind.name, kind.what, kind.minutes, kind.tools, shrinks, outcomes))
+    return tuple(sorted(tests, key=lambda t: -t.per_minute))
 
 
 def _expected_entropy(value: np.ndarray, error: float, states: np.ndarray) -> float:

@@ -189,8 +189,8 @@ def ending_at(load: steps.Coefficients, around: steps.Surroundings, power: Float
         if not short.any():
             break
         width = np.where(short, width * 2, width)
-    found = _rising_root(power_for, power, ambient, ambient + width)
-    ends = np.where(leaks, _main_above(load, around, found), np.where(power > 0, np.nan, ambient))
+    coolest_end = _rising_root(power_for, power, ambient, ambient + width)
+    ends = np.where(leaks, _main_above(load, around, coolest_end), np.where(power > 0, np.nan, ambient))
     return _below_boiling(load, ends)
 
 

@@ -120,7 +120,7 @@ def _span(place: float, words: str) -> tuple[float, float]:
 def _rows(texts: Sequence[tuple[float, str]]) -> list[int]:
     """Return the row of each text under the axis, so that no two of a row touch at phone width."""
     taken: list[list[tuple[float, float]]] = []
-    found = []
+    rows = []
     for place, words in texts:
         left, right = _span(place, words)
         free = (k for k, row in enumerate(taken) if all(right <= a or left >= b for a, b in row))
@@ -128,8 +128,8 @@ def _rows(texts: Sequence[tuple[float, str]]) -> list[int]:
         if k == len(taken):
             taken.append([])
         taken[k].append((left, right))
-        found.append(k)
-    return found
+        rows.append(k)
+    return rows
 
 
 def _line(mark: Mark, place: float, row: int) -> str:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from energy.strength.pitch_system import PitchSystem
 
 
-def pitch_system_picture(found: PitchSystem, system: UnitSystem) -> Picture:
+def pitch_system_picture(pitch_system: PitchSystem, system: UnitSystem) -> Picture:
     """Return the maximum force over the travel by rotor speed, a line an air speed; dashed the rating where stated."""
     import altair as alt
     import pandas as pd
@@ -25,7 +25,7 @@ def pitch_system_picture(found: PitchSystem, system: UnitSystem) -> Picture:
             f"force, {force}": to_user(row.force_n, "force", system),
             "at pitch, °": row.pitch_deg,
         }
-        for row in found.rows
+        for row in pitch_system.rows
     ]
     frame = pd.DataFrame(rows)
     names = list(dict.fromkeys(frame["air at the rotor"]))
@@ -45,9 +45,9 @@ def pitch_system_picture(found: PitchSystem, system: UnitSystem) -> Picture:
         )
     )
     layers: list[Any] = [lines]
-    if found.rating_n is not None:
-        rating = pd.DataFrame({"rating": [to_user(found.rating_n, "force", system)]})
+    if pitch_system.rating_n is not None:
+        rating = pd.DataFrame({"rating": [to_user(pitch_system.rating_n, "force", system)]})
         rule = alt.Chart(rating).mark_rule(color=BLACK, strokeDash=[6, 4], strokeWidth=2)
         layers.append(rule.encode(y="rating:Q", tooltip=[alt.Tooltip("rating:Q", title=f"rating, {force}")]))
-    title = " ".join(words.headlines(found, system))
+    title = " ".join(words.headlines(pitch_system, system))
     return Picture("pitch_system", title, alt.layer(*layers).properties(height=320), frame)

@@ -64,8 +64,8 @@ def show() -> None:
             page.cannot(work, _HEADING, "Not enough data to calculate when it could pay.", error.problems)
         return
     with top.container():
-        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.told.scenario, system))
-    scenario, speed = work.told.scenario, shown(result.road_speed_m_s, "speed", system)
+        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.answered.scenario, system))
+    scenario, speed = work.answered.scenario, shown(result.road_speed_m_s, "speed", system)
     page.finding(payback_words.money_title(result))
     page.table(payback_words.MONEY_COLUMNS, payback_words.money_rows(result), caption="Money", numbers=(1, 2, 3))
     with st.expander("What the money rests on"):

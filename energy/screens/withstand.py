@@ -54,15 +54,15 @@ def show() -> None:
         page.bullets(loads_words.travel_words(travel, table, system))
     if table.ladder is not None:
         with st.expander("Before the first drive: spin it up in the shop, step by step"):
-            found = spin_up(table.scenario)
-            page.bullets(spin_words.headlines(found, None, system))
+            result = spin_up(table.scenario)
+            page.bullets(spin_words.headlines(result, None, system))
             page.table(
-                loads_words.LADDER_COLUMNS, loads_words.ladder_rows(found.ladder, system), caption="Spin-up ladder"
+                loads_words.LADDER_COLUMNS, loads_words.ladder_rows(result.ladder, system), caption="Spin-up ladder"
             )
-            page.table(spin_words.STEP_COLUMNS, spin_words.step_rows(found, system), caption=spin_words.STEP_TITLE)
+            page.table(spin_words.STEP_COLUMNS, spin_words.step_rows(result, system), caption=spin_words.STEP_TITLE)
             page.finding(spin_words.STOP_TITLE)
-            page.bullets(spin_words.stop_rules(found, system))
-            page.bullets(spin_words.notes(found, system))
+            page.bullets(spin_words.stop_rules(result, system))
+            page.bullets(spin_words.notes(result, system))
             page.bullets(loads_words.LADDER_CAUTIONS)
     if table.left_out:
         with st.expander(f"Left out; these keys would add it ({len(table.left_out)})"):

@@ -175,7 +175,7 @@ def _braking(rig: Rig, cases: BothCases) -> tuple[Braking, float]:
     torque = shaft_torque_n_m(weak, speeds) * belt**2  # a belt that slips or drags takes from the brake
     state = electrical_state(strong, speeds)
     top = float(np.max(state.current_a))
-    found = Braking(
+    braking = Braking(
         rotor_speed_rad_s=speeds,
         torque_n_m=torque,
         rotor_n_m=_rotor_torque_n_m(rig, cases, speeds, worst=False),
@@ -184,7 +184,7 @@ def _braking(rig: Rig, cases: BothCases) -> tuple[Braking, float]:
         winding_w=np.asarray(state.winding_loss_w),
         peak_at_rad_s=float(speeds[int(np.argmax(torque))]),
     )
-    return found, top
+    return braking, top
 
 
 def _short_chain(rig: Rig, inductance_h: float) -> ElectricalChain:

@@ -94,8 +94,8 @@ def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
     """
     from scipy.stats import qmc
 
-    found = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
-    return np.clip(found, 1e-12, 1 - 1e-12)
+    sample = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
+    return np.clip(sample, 1e-12, 1 - 1e-12)
 
 
 def draws_of(

@@ -23,8 +23,8 @@ def stuck_data(log: Log) -> list[StuckData]:
     from energy.words.read_model import StuckData
 
     return [
-        StuckData(parameter=found.name, begin_s=found.begin_s, end_s=found.end_s, value=found.value)
-        for found in stuck_values(log.table)
+        StuckData(parameter=stuck.name, begin_s=stuck.begin_s, end_s=stuck.end_s, value=stuck.value)
+        for stuck in stuck_values(log.table)
     ]
 
 
@@ -42,9 +42,9 @@ def rate_and_stuck_lines(log: Log) -> list[str]:
                 else ""
             )
         )
-    for found in stuck_values(log.table):
+    for stuck in stuck_values(log.table):
         lines.append(
-            f"  {BY_NAME[found.name].words} did not change from {found.begin_s:.0f} s to {found.end_s:.0f} s while"
+            f"  {BY_NAME[stuck.name].words} did not change from {stuck.begin_s:.0f} s to {stuck.end_s:.0f} s while"
             " others moved: check it before you use this log"
         )
     return lines

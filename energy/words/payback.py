@@ -118,17 +118,17 @@ def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tupl
     return heat, f"Battery energy for it: {_ranged(money.source_kwh)} kWh a year, {money_words}"
 
 
-def _ranged(found: Estimate, digits: int = 2) -> str:
+def _ranged(estimate: Estimate, digits: int = 2) -> str:
     """Return an estimate with its 90 % range: "480 (90 % range 310 to 720)"."""
-    low, high = found.ends
-    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (found.estimate, low, high))
+    low, high = estimate.ends
+    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (estimate.estimate, low, high))
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
 
-def _ranged_as(found: Estimate, kind: str, system: UnitSystem) -> str:
+def _ranged_as(estimate: Estimate, kind: str, system: UnitSystem) -> str:
     """Return an estimate with its 90 % range in the user's units: "480 L (90 % range 310 to 720)"."""
-    low, high = found.ends
-    text = show(found.estimate, kind, system, digits=2)
+    low, high = estimate.ends
+    text = show(estimate.estimate, kind, system, digits=2)
     ends = [figures(to_user(end, kind, system), 2) for end in (low, high)]
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 

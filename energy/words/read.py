@@ -188,12 +188,12 @@ def in_words(log: Log, data: LogData, flow: FuelFlow) -> list[str]:
     distance = "" if data.distance_km is None else f", {data.distance_km:.2f} km"
     lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
     lines += [f"  check: {text}" for text in log.concerns] + [""]
-    for name, found in data.statistics.items():
-        low, mean, high = (in_usual_unit(name, value)[0] for value in (found.low, found.mean, found.high))
+    for name, statistic in data.statistics.items():
+        low, mean, high = (in_usual_unit(name, value)[0] for value in (statistic.low, statistic.mean, statistic.high))
         unit = in_usual_unit(name, 0.0)[1]
         lines.append(
             f"  {BY_NAME[name].words:<42} {low:9.1f} … {high:9.1f}  mean {mean:9.2f} {unit:<5}"
-            + (f" known {100 * found.known_share:.0f} %" if found.known_share < 0.995 else "")
+            + (f" known {100 * statistic.known_share:.0f} %" if statistic.known_share < 0.995 else "")
         )
     odd = [c for c in log.columns if c.use != "used" or c.note]
     if odd:

@@ -76,21 +76,21 @@ def percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
-def headline(found: Shortfall) -> str:
+def headline(shortfall: Shortfall) -> str:
     """Return what to check first, in one sentence."""
-    causes = found.causes
-    if found.nothing > 0.5:
+    causes = shortfall.causes
+    if shortfall.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
-    if found.watts is not None and not found.short and found.causes[0].probability < _CERTAIN:
+    if shortfall.watts is not None and not shortfall.short and shortfall.causes[0].probability < _CERTAIN:
         return "No shortfall: the watts that were read are what the scenario lets expect, within 10 %."
-    if not found.fits:
+    if not shortfall.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
             f"{CAUSE_NAMES[causes[0].cause]}."
         )
-    if found.undecided_between:
-        names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
-        more = len(found.undecided_between) - len(names)
+    if shortfall.undecided_between:
+        names = [CAUSE_NAMES[c] for c in shortfall.undecided_between[:3]]
+        more = len(shortfall.undecided_between) - len(names)
         others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
         return f"Undecided: {', or '.join(names)}{others}."
     first = causes[0]
@@ -99,20 +99,24 @@ def headline(found: Shortfall) -> str:
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
 
 
-def lines(found: Shortfall, system: UnitSystem) -> list[str]:
+def lines(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     """Return what stands under the headline: watts against expected, the next test."""
-    expected = found.expected
+    expected = shortfall.expected
     low, high = expected.ends
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    said = [text + "." if found.watts is None else f"Measured: {show(found.watts, 'power', system)}. {text}."]
-    if found.watts is not None and not found.short:
+    said = [text + "." if shortfall.watts is None else f"Measured: {show(shortfall.watts, 'power', system)}. {text}."]
+    if shortfall.watts is not None and not shortfall.short:
         said.append("That is no shortfall.")
-    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
-        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
-    if found.rough and found.nothing <= 0.5:
+    if (
+        shortfall.tests
+        and (shortfall.undecided_between or shortfall.causes[0].probability < 0.95)
+        and shortfall.nothing <= 0.5
+    ):
+        said.append(f"Next test, {shortfall.tests[0].minutes:g} min: {shortfall.tests[0].what}")
+    if shortfall.rough and shortfall.nothing <= 0.5:
         said.append(
-            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
+            f"These probabilities are rough: only {max(shortfall.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test."
         )
     said.append(NOT_CHECKED)
@@ -133,7 +137,7 @@ def leaves(cause: CauseFound) -> str:
     )
 
 
-def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
+def cause_rows(shortfall: Shortfall, system: UnitSystem) -> list[list[str]]:
     """Return the causes worth a look, highest first, as texts under CAUSE_HEADINGS."""
     return [
         [
@@ -143,21 +147,21 @@ def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
             explains(c) if c.leaves else "",
             leaves(c),
         ]
-        for c in found.causes
+        for c in shortfall.causes
         if c.probability >= _SHOWN
     ]
 
 
-def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
+def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     """Return what to fix or set, the watts that it would bring, and the structural loads if it works."""
-    if found.nothing > 0.5 or not found.fits:
+    if shortfall.nothing > 0.5 or not shortfall.fits:
         return []
-    first = found.causes[0].cause
-    condition = f"If it is so ({CAUSE_NAMES[first]}): " if found.undecided_between else ""
+    first = shortfall.causes[0].cause
+    condition = f"If it is so ({CAUSE_NAMES[first]}): " if shortfall.undecided_between else ""
     said = [condition + FIXES[first]]
     if first == "pitch":
-        said += _pitch_words(found)
-    after = found.repaired
+        said += _pitch_words(shortfall)
+    after = shortfall.repaired
     if after is not None and first not in ("meter", "wind"):
         low, high = after.watts.ends
         said.append(
@@ -174,12 +178,12 @@ def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
         ]
         if loads:
             at = f"Structural loads then, at the fastest reading: {', '.join(loads)}."
-            said.append(f"{at}{_limits(found, system)}")
+            said.append(f"{at}{_limits(shortfall, system)}")
     return said
 
 
-def _limits(found: Shortfall, system: UnitSystem) -> str:
-    after = found.repaired
+def _limits(shortfall: Shortfall, system: UnitSystem) -> str:
+    after = shortfall.repaired
     assert after is not None
     if after.thrust_limit_n is not None and after.thrust_n > after.thrust_limit_n:
         return f" Do not operate so: thrust exceeds its limit of {show(after.thrust_limit_n, 'force', system)}."
@@ -189,10 +193,10 @@ def _limits(found: Shortfall, system: UnitSystem) -> str:
     return ""
 
 
-def _pitch_words(found: Shortfall) -> list[str]:
+def _pitch_words(shortfall: Shortfall) -> list[str]:
     """Return where the blades stand if pitch is the cause: both sides, where both are left."""
     said = []
-    for share, offset in found.offset_deg:
+    for share, offset in shortfall.offset_deg:
         if share < 0.05:
             continue
         low, high = offset.ends
@@ -214,11 +218,11 @@ def _meaning(outcome: Outcome) -> str:
     return f"{CAUSE_NAMES[outcome.cause]} ({percent(outcome.then)})"
 
 
-def test_lines(found: Shortfall) -> list[str]:
+def test_lines(shortfall: Shortfall) -> list[str]:
     """Return the tests worth their minutes, one a line."""
     return [
         f"{t.what} {t.minutes:g} min, {t.tools}; resolves {percent(t.shrinks_by)} of what is open."
-        for t in found.tests[:3]
+        for t in shortfall.tests[:3]
     ]
 
 
@@ -227,32 +231,32 @@ def tree_lines(step: Step | None, depth: int = 0) -> list[str]:
     if step is None:
         return []
     pad = "    " * depth
-    found = [f"{pad}{step.test.what} ({step.test.minutes:g} min; {step.test.tools})"]
+    lines = [f"{pad}{step.test.what} ({step.test.minutes:g} min; {step.test.tools})"]
     for outcome, further in step.branches:
         arrow = f"{pad}  [ ] {outcome.words}: "
-        found.append(arrow + (_meaning(outcome) if further is None else "then"))
-        found += tree_lines(further, depth + 1)
-    return found
+        lines.append(arrow + (_meaning(outcome) if further is None else "then"))
+        lines += tree_lines(further, depth + 1)
+    return lines
 
 
-def without_words(found: Shortfall) -> list[str]:
+def without_words(shortfall: Shortfall) -> list[str]:
     """Return what can be concluded without what was not read: the next columns, if there is anything open."""
-    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
-    if not missing or not found.undecided_between:
+    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not shortfall.readings.known(c)]
+    if not missing or not shortfall.undecided_between:
         return []
     return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated."]
 
 
-def as_data(found: Shortfall, title: str) -> dict[str, Any]:
+def as_data(shortfall: Shortfall, title: str) -> dict[str, Any]:
     """Return the diagnosis as data for `--json`."""
     from energy.words.shortfall_model import CauseData, OffsetData, ShortfallData
 
-    tests = [_test_data(test) for test in found.tests]
+    tests = [_test_data(test) for test in shortfall.tests]
     return ShortfallData(
         windtoll=1,
         title=title,
-        watts=found.watts,
-        expected_w=estimate_data(found.expected),
+        watts=shortfall.watts,
+        expected_w=estimate_data(shortfall.expected),
         causes=[
             CauseData(
                 cause=c.cause,
@@ -261,28 +265,28 @@ def as_data(found: Shortfall, title: str) -> dict[str, Any]:
                 watts_lost=c.watts_lost,
                 leaves=leaves(c),
             )
-            for c in found.causes
+            for c in shortfall.causes
         ],
-        nothing_wrong=found.nothing,
-        fits=found.fits,
-        effective_draws=found.effective,
-        undecided_between=list(found.undecided_between),
+        nothing_wrong=shortfall.nothing,
+        fits=shortfall.fits,
+        effective_draws=shortfall.effective,
+        undecided_between=list(shortfall.undecided_between),
         next_test=tests[0] if tests else None,
         other_tests=tests[1:],
-        pitch_offset_deg=[OffsetData(probability=share, **vars(offset)) for share, offset in found.offset_deg],
-        repaired=_repaired_data(found),
-        decision_tree=tree_lines(found.tree),
+        pitch_offset_deg=[OffsetData(probability=share, **vars(offset)) for share, offset in shortfall.offset_deg],
+        repaired=_repaired_data(shortfall),
+        decision_tree=tree_lines(shortfall.tree),
     ).model_dump()
 
 
-def _repaired_data(found: Shortfall) -> RepairedData | None:
+def _repaired_data(shortfall: Shortfall) -> RepairedData | None:
     from energy.words.shortfall_model import RepairedData
 
-    after = found.repaired
+    after = shortfall.repaired
     if after is None:
         return None
     return RepairedData(
-        cause=found.causes[0].cause,
+        cause=shortfall.causes[0].cause,
         watts=estimate_data(after.watts),
         thrust_n=after.thrust_n,
         rotor_speed_rad_s=after.rotor_speed_rad_s,

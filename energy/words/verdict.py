@@ -295,10 +295,10 @@ def _share(answered: Answered) -> list[str]:
     return [f"{figures(100 * median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
 
 
-def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
+def mpg(answer: Answer, system: UnitSystem) -> tuple[float, float] | None:
     """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
-    speed, fuel = number(found.inputs.road_speed_m_s), found.inputs.fuel
-    flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
+    speed, fuel = number(answer.inputs.road_speed_m_s), answer.inputs.fuel
+    flows = [number(s.supply.source_w) for s in (answer.without, answer.states["working"])]
     if fuel is None or speed <= 0 or min(flows) <= 0:
         return None
     gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
@@ -306,12 +306,12 @@ def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
     return without, working
 
 
-def pack_kwh_per_100km(found: Answer) -> float:
+def pack_kwh_per_100km(answer: Answer) -> float:
     """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
-    speed = number(found.inputs.road_speed_m_s)
-    if found.inputs.fuel is not None or speed <= 0:
+    speed = number(answer.inputs.road_speed_m_s)
+    if answer.inputs.fuel is not None or speed <= 0:
         return math.nan
-    return number(found.change.power_w) / speed * 1e5 / 3.6e6
+    return number(answer.change.power_w) / speed * 1e5 / 3.6e6
 
 
 def _economy(answered: Answered, system: UnitSystem) -> list[str]:
