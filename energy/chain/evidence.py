@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -151,7 +152,7 @@ def _road_test(folder: Path, progress: Progress | None) -> Check:
     """Return the effects [share] that a road test finds on real drives without any turbine, in random order."""
     parts = (part(progress, 0.0, 0.5), part(progress, 0.5, 1.0))
     nothing, three = (
-        _splits(_pieces(folder, added), lambda share, part_progress=part_progress: tell(part_progress, share))  # type: ignore[misc]
+        _splits(_pieces(folder, added), partial(tell, part_progress))
         for added, part_progress in zip((0.0, 0.03), parts, strict=True)
     )
     alarms = (nothing[:, 1] > 0) | (nothing[:, 2] < 0)

@@ -26,7 +26,7 @@ from energy.scenario.inputs import Inputs
 from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, SquareOfAirSpeed, Values, map_arrays
 from vehicle.driving.engine import Battery, Engine, Supply, calculated_load_points, drive
 from vehicle.driving.fuels import FUELS
-from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces
+from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces, with_added_mass
 
 _SLOWEST_M_S = 1e-6  # below this the vehicle stands: fuel per distance has no meaning
 Rows = tuple[tuple[str, str, np.ndarray], ...]  # (account, name, watts)
@@ -329,14 +329,13 @@ def _drag_in_local_air_n(inputs: Inputs, drag_area_m2: Values, factor: Values) -
 def forces_on_road(inputs: Inputs, added_mass_kg: Values) -> RoadForces:
     """Return the forces (N) on the vehicle itself in the scenario's air, on its grade, with a mass added to its own."""
     return road_forces(
-        inputs.road_load,
+        with_added_mass(inputs.road_load, added_mass_kg),
         inputs.road_speed_m_s,
         inputs.density_kg_m3,
         inputs.air.ahead_m_s,
         inputs.air.across_m_s,
         grade=inputs.grade,
         acceleration_m_s2=inputs.acceleration_m_s2,
-        added_mass_kg=added_mass_kg,
     )
 
 
@@ -518,31 +517,6 @@ def turbine_efficiency_at_flywheel(outcome: Answer) -> np.ndarray:
     )
     heat = outcome.turbine.heat_power_w
     return np.where(added > 1e-6, heat / np.where(added > 1e-6, added, 1.0), np.nan)
-
-
-def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0) -> np.ndarray:
-    """Return the head wind over road speed at which an ideal rotor's power pays for its own drag.
-
-    Momentum theory [1]_: P = 4a(1−a)²·½ρA(V+w)³ and drag power 4a(1−a)·½ρA(V+w)²·V, so P·η = drag power at
-    w/V = 1/(η·(1 − a)) − 1; for η = 1 that is a/(1 − a): half the road speed at the Betz point.
-
-    Parameters
-    ----------
-    induction : float or array
-        Axial induction factor a of the rotor [-]; 1/3 at the Betz point.
-    chain_efficiency : float or array, optional
-        Heat over shaft power η [-].
-
-    Returns
-    -------
-    array
-        Head wind over road speed w/V [-]; 0 or less where still air suffices.
-
-    References
-    ----------
-    .. [1] Momentum theory of the actuator disc (Rankine, Froude, Betz), as in every handbook of wind energy.
-    """
-    return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
 
 def heat_less_drag_w(outcome: Answer) -> np.ndarray:

@@ -397,17 +397,23 @@ def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, Literal["any",
     return climate.mean_speed, climate.shape, climate.direction, ""
 
 
+def _crowded(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return shares of the year (count,) that crowd towards the strongest winds, and their weights.
+
+    Those winds are rare and hold most of the power.
+    """
+    middles = (np.arange(count) + 0.5) / count
+    weight = 2.5 * (1 - middles) ** 1.5
+    return 1 - (1 - middles) ** 2.5, weight / weight.sum()
+
+
 def _year(
     scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | None, progress: Progress | None = None
 ) -> Year:
     """Return shares and means over the winds of a year, driving at the road speed on the flat and standing."""
     mean, shape, direction, assumed = climate_of(scenario)
     speeds, sides = _CLIMATE_POINTS
-    # Points crowd towards the strongest winds, which are rare and hold most of the power.
-    middles = (np.arange(speeds) + 0.5) / speeds
-    share = 1 - (1 - middles) ** 2.5
-    weight = 2.5 * (1 - middles) ** 1.5
-    weight = weight / weight.sum()
+    share, weight = _crowded(speeds)
 
     def mean_of(values: np.ndarray) -> np.ndarray:
         whole = np.broadcast_to(values, (*np.shape(values)[:-2], speeds, len(angles)))
@@ -450,6 +456,7 @@ def _year(
         ends = {name: (float(low), float(high)) for name, (low, high) in ((n, _ends(v)) for n, v in many.items())}
         flows = {name: np.concatenate([flows[name], many[name]]) for name in flows}
     intervals = {name: (ends[name][0], float(value), ends[name][1]) for name, value in middle.items()}
+    parts = ("heat", "added", "stowed", "parked", "alternator_share")
     return Year(
         mean_wind_m_s=mean.value,
         direction=direction,
@@ -459,9 +466,7 @@ def _year(
         driving_heat_w=intervals["heat"],
         parked_heat_w=intervals["parked"],
         within_limits=intervals["within"],
-        flows=YearFlows(
-            flows["heat"], flows["added"], flows["stowed"], flows["parked"], flows["alternator_share"], speed > 0
-        ),
+        flows=YearFlows(*(flows[name] for name in parts), speed > 0),
     )
 
 

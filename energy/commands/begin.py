@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -66,10 +66,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     files = {name: known.pop(name) for name in ROTOR_FILES}
     known["fuel"] = known["fuel"] or ""
     given = [name for name, path in files.items() if path is not None]
-    if len(given) > 1:
-        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
+    _check(folder, given)
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
     beginning = Beginning(**known, **table)
     bundle = begin(beginning, thriftiest)
@@ -106,6 +103,14 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         common.heading(out, "Cautions for building")
         common.bullets(out, rotor_choice.DANGER)
     common.leave(verdict)
+
+
+def _check(folder: Path, given: Sequence[str]) -> None:
+    """Refuse two files that say how the rotor is known, and a folder that holds something."""
+    if len(given) > 1:
+        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +44,22 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
     from energy.strength.table import StructuralLoads
     from energy.words.said import Said
+
+
+@dataclass(frozen=True)
+class LoadsOptions:
+    """The options of `windtoll loads` as given."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    full: bool
+    ladder: bool
+    tap_test: str | None
+    spin_up_log: Path | None
+    picture: Path | None
+    part: str | None
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -89,18 +106,8 @@ if TYPE_CHECKING:
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
 )
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    full: bool,
-    ladder: bool,
-    tap_test: str | None,
-    spin_up_log: Path | None,
-    picture: Path | None,
-    part: str | None,
-) -> None:
+@common.taken_as(LoadsOptions)
+def command(chosen: LoadsOptions) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
@@ -118,11 +125,12 @@ def command(
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
-    if picture is not None and part != "pitch":
+    part, system, as_json = chosen.part, chosen.system, chosen.as_json
+    if chosen.picture is not None and part != "pitch":
         raise InputError(Problem("command line", "--picture", "given without --pitch-system", "both together"))
-    checked = load(scenario, overrides)
-    if picture is not None:
-        _draw(picture, checked, system, scenario)
+    checked = load(chosen.scenario, chosen.overrides)
+    if chosen.picture is not None:
+        _draw(chosen.picture, checked, system, chosen.scenario)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
@@ -130,16 +138,16 @@ def command(
         else:
             common.print_said(common.console(), said)
         return
-    if ladder or tap_test is not None or spin_up_log is not None:
-        _spin_up(checked, (tap_test, spin_up_log), system, as_json=as_json)
+    if chosen.ladder or chosen.tap_test is not None or chosen.spin_up_log is not None:
+        _spin_up(checked, (chosen.tap_test, chosen.spin_up_log), system, as_json=as_json)
         return
     table = structural_loads(checked)
     if as_json:
         common.print_json(as_data(table))
-    elif full:
+    elif chosen.full:
         _print(table, system)
     else:
-        _print_short(table, system, scenario)
+        _print_short(table, system, chosen.scenario)
     if over_limit(table):
         raise SystemExit(common.UNSAFE)
 

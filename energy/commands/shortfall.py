@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,21 @@ Examples:
 """
 
 
+@dataclass(frozen=True)
+class ShortfallOptions:
+    """The options of `windtoll shortfall` as given."""
+
+    scenario: Path
+    readings: Path | None
+    spoken: tuple[str, ...]
+    with_tree: bool
+    picture: Path | None
+    force: bool
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+
+
 @click.command("shortfall", help=_HELP, short_help="Why so few watts? What to check first?")
 @common.SCENARIO
 @click.argument("readings", type=click.Path(path_type=Path), metavar="[READINGS.csv]", required=False)
@@ -67,43 +83,34 @@ Examples:
 @common.set_option
 @common.units_option
 @common.json_option
-def command(
-    scenario: Path,
-    readings: Path | None,
-    spoken: tuple[str, ...],
-    with_tree: bool,
-    picture: Path | None,
-    force: bool,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-) -> None:
+@common.taken_as(ShortfallOptions)
+def command(chosen: ShortfallOptions) -> None:
     """Print which cause of few watts to check first."""
     from energy.chain.load import load
     from energy.diagnosis.shortfall import shortfall
 
-    inputs = [scenario, *([] if readings is None else [readings])]
-    if picture is not None:
+    inputs = [chosen.scenario, *([] if chosen.readings is None else [chosen.readings])]
+    if chosen.picture is not None:
         from energy.pictures.base import checked_picture
 
-        checked_picture(picture, inputs, force=force)
-    checked = load(scenario, overrides)
-    given = _readings(readings, spoken)
+        checked_picture(chosen.picture, inputs, force=chosen.force)
+    checked = load(chosen.scenario, chosen.overrides)
+    given = _readings(chosen.readings, chosen.spoken)
     with common.progress("Weighing the causes") as progress:
         result = shortfall(checked, given, progress)
-    if picture is not None:
+    if chosen.picture is not None:
         from energy.pictures.base import save
         from energy.pictures.measured import shortfall_picture
 
-        save(shortfall_picture(result).titled(), picture, inputs, force=force)
-    if as_json:
+        save(shortfall_picture(result).titled(), chosen.picture, inputs, force=chosen.force)
+    if chosen.as_json:
         common.print_json(as_data(result, checked.title))
-    elif with_tree:
+    elif chosen.with_tree:
         out = common.console()
         for line in tree_lines(result.tree) or [headline(result)]:
             out.print(line, soft_wrap=True)
     else:
-        _print(result, checked.title, system)
+        _print(result, checked.title, chosen.system)
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:

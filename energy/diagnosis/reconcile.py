@@ -29,7 +29,6 @@ from vehicle.problems import InputError, Problem, shown
 from vehicle.quantity import Spec, Uncertain, quantity
 
 SURPRISING = 0.05  # a fit worse than this share of honest ones is told
-FAR = 2.0  # standard deviations from which one reading or input is pointed at
 _DRAWS = 4096
 _STEP = 1e-3
 _FITTED, _KNOWN_BEFORE = 0.2, 0.6  # shares of the time, as measured on a trip

@@ -11,21 +11,21 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.diagnosis.importance import Plan, Weighed, weigh
+from energy.diagnosis.importance import DrawsPlan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
     CHANNELS,
     Faults,
     Hypothesis,
+    Instruments,
     Machine,
-    Prediction,
     faults_of,
     hypotheses,
     neutral,
     without,
 )
 from energy.diagnosis.shortfall_readings import Readings, grouped
-from energy.diagnosis.shortfall_tests import Step, Test, best_tests, decision_tree
+from energy.diagnosis.shortfall_tests import Test, TreeStep, best_tests, decision_tree
 from energy.progress import Progress, tell
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
@@ -92,7 +92,7 @@ class Shortfall:
     causes: tuple[CauseFound, ...]
     undecided_between: tuple[str, ...]
     tests: tuple[Test, ...]
-    tree: Step | None
+    tree: TreeStep | None
     offset_deg: tuple[tuple[float, Estimate], ...]
     repaired: Repaired | None
     fits: bool
@@ -135,7 +135,7 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = Plan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
+    plan = DrawsPlan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -193,7 +193,7 @@ class Misses:
             covariance[i, i] += _ALONE[c] ** 2 / count[g] + (0.5 * _MODEL) ** 2
         return covariance
 
-    def of(self, predicted: Prediction) -> np.ndarray:
+    def of(self, predicted: Instruments) -> np.ndarray:
         """Return ln(shown/predicted) of every value read, (N, values)."""
         return np.stack(
             [self.seen[k] - self._log(c, predicted.shown[c][:, g]) for k, (c, g) in enumerate(self.places)], axis=1
@@ -210,7 +210,7 @@ class Misses:
         log_density = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
         return np.where(predicted.possible, log_density, -np.inf), white.T
 
-    def square(self, predicted: Prediction) -> np.ndarray:
+    def square(self, predicted: Instruments) -> np.ndarray:
         """Return the sum of squared misses in standard deviations, (N,)."""
         from scipy.linalg import solve_triangular
 
@@ -279,7 +279,7 @@ def _usual_watts(machine: Machine, at: int) -> np.ndarray:
     return machine.predict(scores, neutral(len(scores))).watts[:, at]
 
 
-def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction, at: int) -> dict[str, np.ndarray]:
+def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments, at: int) -> dict[str, np.ndarray]:
     """Return the watts (N,) that putting each cause right would bring at one reading, by cause.
 
     What the scenario's range leaves open counts as well: air, blades and wind go back to the middle of their range.
@@ -320,7 +320,7 @@ def _causes(
     known: tuple[Hypothesis, ...],
     weighed: Weighed,
     draws: tuple[list[Hypothesis], np.ndarray, dict[str, np.ndarray]],
-    at_reading: tuple[Prediction, float, int],
+    at_reading: tuple[Instruments, float, int],
 ) -> tuple[CauseFound, ...]:
     """Return all causes, highest first. Probabilities come from all draws; those without a fault are shared out."""
     which, blamed, gains = draws

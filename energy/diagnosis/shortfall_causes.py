@@ -229,7 +229,7 @@ def kept_share(faults: Faults) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Instruments:
     """What the instruments would show, (N, groups), and the real watts; `possible` is False where a draw has no slow
     steady speed to be stalled on."""
 
@@ -253,7 +253,7 @@ class Machine:
         }
         self.columns = MAIN + len(_LOOSE) + len(self.minor)
 
-    def predict(self, scores: np.ndarray, faults: Faults) -> Prediction:
+    def predict(self, scores: np.ndarray, faults: Faults) -> Instruments:
         """Return what draws of standard normal scores (N, columns) show with faults (N,)."""
         loose = dict(zip(_LOOSE, scores[:, MAIN : MAIN + len(_LOOSE)].T, strict=True))
         loose = {name: _LOOSE[name] * score[:, None] for name, score in loose.items()}
@@ -283,7 +283,7 @@ class Machine:
 
     def _of_table(
         self, inputs: Inputs, table: MeasuredPower, faults: Faults, loose: dict[str, np.ndarray]
-    ) -> Prediction:
+    ) -> Instruments:
         """Return what is shown where the rotor is known only by watts over air speed: no volts, no amperes."""
         air = np.maximum(inputs.rotor_air_speed_m_s * np.exp(loose["local"]) * faults.local[:, None], 0.0)
         speeds, beyond = table.air_speed_m_s, np.maximum(air / table.air_speed_m_s[-1], 1.0)
@@ -301,7 +301,7 @@ class Machine:
             "air_speed_m_s": np.broadcast_to(air, watts.shape),
             "free_air_speed_m_s": np.broadcast_to(inputs.free_air_speed_m_s, watts.shape),
         }
-        return Prediction(shown, watts, np.ones(len(watts), dtype=bool))
+        return Instruments(shown, watts, np.ones(len(watts), dtype=bool))
 
     def _shown(
         self,
@@ -310,7 +310,7 @@ class Machine:
         speed: np.ndarray,
         possible: np.ndarray,
         of: tuple[Inputs, Faults],
-    ) -> Prediction:
+    ) -> Instruments:
         inputs, faults = of
         state = electrical_state(chain, speed)
         air = np.asarray(rotor.air_speed_m_s)
@@ -328,7 +328,7 @@ class Machine:
             "air_speed_m_s": np.broadcast_to(air, shape),
             "free_air_speed_m_s": np.broadcast_to(inputs.free_air_speed_m_s, shape),
         }
-        return Prediction(shown, np.asarray(state.element_w), possible)
+        return Instruments(shown, np.asarray(state.element_w), possible)
 
     def _draws(self, scores: np.ndarray, faults: Faults) -> dict[str, np.ndarray]:
         """Return the scenario's keys as (N, 1) or (N, groups)."""

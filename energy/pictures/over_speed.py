@@ -41,7 +41,7 @@ class _Drawn:
 
 
 @dataclass(frozen=True)
-class _Swept:
+class _SweptSpeeds:
     """An answer over road speeds (m/s) in its own air: as stated, and from draws (None where all is exact)."""
 
     answered: Answered
@@ -61,26 +61,17 @@ class _Swept:
 
 
 def pictures_over_speed(answered: Answered, system: UnitSystem) -> tuple[Picture, Picture]:
-    """Return the change in fuel, and the heat, over road speed; the road speeds are gone through once for both."""
+    """Return the change in fuel, stowed and working, and the heat with its limits, over road speed.
+
+    Zero is what the answer is compared with; for a battery drive the change is in the pack's power. The road speeds are
+    gone through once for both.
+    """
     own = float(np.asarray(answered.answer.inputs.road_speed_m_s))
     top = max(130 / 3.6, 1.3 * own)
     speeds = np.unique(np.append(np.linspace(_SLOWEST_M_S, top, _SPEEDS), own if own > 0 else []))
     nominal = answer(inputs_of(answered.scenario, {"trip.road_speed": speeds}))
-    swept = _Swept(answered, system, own, speeds, nominal, _drawn(answered.scenario, top, own))
+    swept = _SweptSpeeds(answered, system, own, speeds, nominal, _drawn(answered.scenario, top, own))
     return _fuel_picture(swept), _heat_picture(swept)
-
-
-def fuel_over_speed(answered: Answered, system: UnitSystem) -> Picture:
-    """Return the change in fuel over road speed, stowed and working; zero is what the answer is compared with.
-
-    For a battery drive the change is in the pack's power.
-    """
-    return pictures_over_speed(answered, system)[0]
-
-
-def heat_over_speed(answered: Answered, system: UnitSystem) -> Picture:
-    """Return the heat over road speed with the limits, and where the rotor stays stalled."""
-    return pictures_over_speed(answered, system)[1]
 
 
 def _drawn(scenario: Scenario, top: float, own: float) -> _Drawn | None:
@@ -105,7 +96,7 @@ def _outcomes(saves: np.ndarray, costs: np.ndarray, heats: np.ndarray) -> tuple[
     )
 
 
-def _fuel_picture(swept: _Swept) -> Picture:
+def _fuel_picture(swept: _SweptSpeeds) -> Picture:
     import altair as alt
     import pandas as pd
 
@@ -142,7 +133,7 @@ def _fuel_picture(swept: _Swept) -> Picture:
 
 
 def _with_band(
-    swept: _Swept, ends_w: tuple[np.ndarray, np.ndarray], factor: float, of: tuple[pd.DataFrame, str, str, str]
+    swept: _SweptSpeeds, ends_w: tuple[np.ndarray, np.ndarray], factor: float, of: tuple[pd.DataFrame, str, str, str]
 ) -> tuple[pd.DataFrame, Any]:
     """Return a frame with the band of one of its series, and the band as a layer."""
     import altair as alt
@@ -162,7 +153,7 @@ def _with_band(
     return frame.sort_values([by, swept.x_name]), area.encode(**where)
 
 
-def _heat_picture(swept: _Swept) -> Picture:
+def _heat_picture(swept: _SweptSpeeds) -> Picture:
     import altair as alt
     import pandas as pd
 
@@ -238,7 +229,7 @@ def _stalled_up_to(inputs: Inputs, work: TurbineAtWork, speeds_m_s: np.ndarray) 
     return float(speeds_m_s[stalled[-1]]) if stalled.size else None
 
 
-def _upright(swept: _Swept, marks: list[tuple[str, float]]) -> list[Any]:
+def _upright(swept: _SweptSpeeds, marks: list[tuple[str, float]]) -> list[Any]:
     """Return upright lines with their words, each on a height of its own."""
     import altair as alt
     import pandas as pd

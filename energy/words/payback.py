@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from energy.chain.costs import Way
+from energy.chain.costs import HeatingWay
 from energy.scenario.inputs import inputs_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from energy.words.answer import no_break_even
@@ -57,7 +57,7 @@ def _money_headline(result: Payback) -> str:
 _WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
 
 
-def _pays_words(way: Way) -> str:
+def _pays_words(way: HeatingWay) -> str:
     """Return the years to pay and how likely they are: "9.2 years (90 % range 4.2 to never; 51 % likely)"."""
     share = way.pays_share or 0.0
     said = years_words(_years(way))
@@ -67,7 +67,7 @@ def _pays_words(way: Way) -> str:
     return f"{said.removesuffix(')')}; {likely}" if said.endswith(")") else f"{said} ({likely}"
 
 
-def _years(way: Way) -> Estimate:
+def _years(way: HeatingWay) -> Estimate:
     assert way.pays_back_years is not None
     return way.pays_back_years
 
@@ -485,7 +485,7 @@ def _money_data(result: Payback) -> MoneyData:
     )
 
 
-def _way_data(way: Way) -> WayData:
+def _way_data(way: HeatingWay) -> WayData:
     from energy.words.payback_model import WayData
 
     years = way.pays_back_years

@@ -148,9 +148,6 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     return lines
 
 
-_PLAUSIBLE_M_S = 8.0
-
-
 def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
     """Return which wind would explain the whole effect, and what speaks for or against that; "" for standing."""
     wind, answer = test.answer.wind, test.answer

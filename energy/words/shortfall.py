@@ -11,7 +11,7 @@ from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.shortfall import CauseFound, Shortfall
-    from energy.diagnosis.shortfall_tests import Outcome, Step, Test
+    from energy.diagnosis.shortfall_tests import SeenOutcome, Test, TreeStep
     from energy.words.shortfall_model import RepairedData, TestData
 
 CAUTIONS = (
@@ -212,7 +212,7 @@ def outcome_rows(test: Test) -> list[list[str]]:
     return [[o.words, percent(o.probability), _meaning(o)] for o in test.outcomes]
 
 
-def _meaning(outcome: Outcome) -> str:
+def _meaning(outcome: SeenOutcome) -> str:
     if outcome.cause is None:
         return "nothing is wrong"
     return f"{CAUSE_NAMES[outcome.cause]} ({percent(outcome.then)})"
@@ -226,7 +226,7 @@ def test_lines(shortfall: Shortfall) -> list[str]:
     ]
 
 
-def tree_lines(step: Step | None, depth: int = 0) -> list[str]:
+def tree_lines(step: TreeStep | None, depth: int = 0) -> list[str]:
     """Return the decision tree as lines to print and tick."""
     if step is None:
         return []

@@ -147,43 +147,32 @@ def compare(
     """
     about = about or About()
     without_state = without_state or _without(runs, with_state)
-    used, left_out = _usable(runs, with_state, without_state)
-    every, _ = _designed(used, with_state, without_state)
-    rule, kept = _ruled(used, every, level, about)
-    design, not_paired = _designed(kept, with_state, without_state)
+    design, rule, left_out = _design_by_rule(runs, (with_state, without_state), level, about)
     result = quantities_of(design, level, about)
     effect = result.fuel.relative
     conclusion, words, more = _concluded(result, design, about, predicted)
     judged = result.fuel if about.firm or result.load is None else result.load
     shown = effect.change.low is not None
-    p_value = randomisation_p(judged.unlabelled, design.treated, design.blocks) if shown else None
-    least_p = None if p_value is None else least_randomisation_p(design.treated, design.blocks)
+    p_value, least_p = _p_values(judged, design) if shown else (None, None)
     each, drift, wind = _checked(result, judged, design)
     warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift)]
-    warnings += [*_collected(runs), *left_out, *not_paired, *confounding(design, controlled=result.controlled)]
+    warnings += [*_collected(runs), *left_out, *confounding(design, controlled=result.controlled)]
     warnings += [*beyond_limits(design.runs), *_unsure(conclusion, p_value, least_p, level)]
-    speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
-    baseline = _level_m3_s(result, design) if about.absolute else None
-    per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
-    litres = effect.change.times(baseline) if baseline is not None else None
-    inside = about.error if about.error.inside else None
-    change = widened(effect.change, inside.percent) if inside else effect.change
-    if inside and litres is not None:
-        litres = widened(litres, inside.litres)
+    fuel = _fuel(result, design, about)
     return Comparison(
         with_state=with_state,
         without_state=without_state,
         level=level,
-        effect=change,
+        effect=fuel.share,
         paired=result.fuel.plain_change.times(1.0 / result.fuel.plain_without).change,
-        effect_m3_s=litres,
-        effect_m2=change.times(per_m) if per_m is not None else None,
+        effect_m3_s=fuel.m3_s,
+        effect_m2=fuel.share.times(fuel.baseline_m2) if fuel.baseline_m2 is not None else None,
         load_points=None if result.load is None else _shown(result.load.change.times(100.0), shown),
         load_share=None if result.load is None else _shown(result.load.relative, shown),
-        beyond=change if inside else widened(change, about.error.percent),
-        beyond_m3_s=litres if inside or litres is None else widened(litres, about.error.litres),
-        baseline_m3_s=baseline,
-        baseline_m2=per_m,
+        beyond=fuel.beyond,
+        beyond_m3_s=fuel.beyond_m3_s,
+        baseline_m3_s=fuel.baseline_m3_s,
+        baseline_m2=fuel.baseline_m2,
         randomisation_p=p_value,
         randomisation_least_p=least_p,
         conclusion=conclusion,
@@ -194,7 +183,7 @@ def compare(
         design=design.words,
         adjusted_for=(*result.slopes.names, *result.fuel.conditions),
         more_pairs=more,
-        agreement=_agreement(result, about, change, predicted, predicted_error, level),
+        agreement=_agreement(result, about, fuel.share, predicted, predicted_error, level),
         firm=about.firm,
         wind=wind,
         rejected=rule,
@@ -206,6 +195,50 @@ def compare(
         runs=design.runs,
         changes=_changes(result.fuel, design),
     )
+
+
+def _design_by_rule(
+    runs: Sequence[RunWindows], states: tuple[str, str], level: float, about: About
+) -> tuple[Design, Rejected, list[str]]:
+    """Return the design of the runs with and without, what the rule of the run sheet rejects, and what is left out."""
+    used, left_out = _usable(runs, *states)
+    every, _ = _designed(used, *states)
+    rule, kept = _ruled(used, every, level, about)
+    design, not_paired = _designed(kept, *states)
+    return design, rule, [*left_out, *not_paired]
+
+
+def _p_values(judged: Quantity, design: Design) -> tuple[float | None, float | None]:
+    """Return p of the randomisation test and the least p that so few runs can give; None where it is not drawn."""
+    p_value = randomisation_p(judged.unlabelled, design.treated, design.blocks)
+    return p_value, None if p_value is None else least_randomisation_p(design.treated, design.blocks)
+
+
+@dataclass(frozen=True)
+class _FuelEffect:
+    """The effect on fuel as a share and in m³/s (None without litres), each with what runs cannot remove in `beyond`,
+    and the fuel without it, in m³/s and per m driven."""
+
+    share: Estimate
+    m3_s: Estimate | None
+    beyond: Estimate
+    beyond_m3_s: Estimate | None
+    baseline_m3_s: float | None
+    baseline_m2: float | None
+
+
+def _fuel(result: RunQuantities, design: Design, about: About) -> _FuelEffect:
+    """Return the effect on fuel; an error of the source that lies inside the runs widens the effect itself."""
+    change = result.fuel.relative.change
+    speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
+    baseline = _level_m3_s(result, design) if about.absolute else None
+    per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
+    litres = change.times(baseline) if baseline is not None else None
+    wide = widened(change, about.error.percent)
+    wide_litres = None if litres is None else widened(litres, about.error.litres)
+    if about.error.inside:
+        return _FuelEffect(wide, wide_litres, wide, wide_litres, baseline, per_m)
+    return _FuelEffect(change, litres, wide, wide_litres, baseline, per_m)
 
 
 def _level_m3_s(result: RunQuantities, design: Design) -> float:

@@ -22,7 +22,7 @@ from vehicle.road_test.effect import (
     run_level_effect,
     without_labels,
 )
-from vehicle.road_test.sensitivity import Sensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
+from vehicle.road_test.sensitivity import ConditionSensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
 from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
 from vehicle.road_test.windows import RunWindows
@@ -69,7 +69,7 @@ class Quantity:
     without: float
     plain_without: float
     conditions: tuple[str, ...]
-    sensitivity: Sensitivity
+    sensitivity: ConditionSensitivity
     unlabelled: np.ndarray
 
     @property
@@ -104,7 +104,9 @@ def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     )
 
 
-def sensitivity_of(runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool) -> Sensitivity:
+def sensitivity_of(
+    runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool
+) -> ConditionSensitivity:
     """Return how fuel or load of the runs goes with speed and head wind."""
     return sensitivity(runs, slopes, share, known=known, load=load)
 
@@ -123,7 +125,7 @@ def _quantity(
     values: tuple[np.ndarray, np.ndarray],
     slopes: Slopes,
     level: float,
-    how: Sensitivity,
+    how: ConditionSensitivity,
     *,
     load: bool = False,
 ) -> Quantity:
@@ -156,7 +158,7 @@ def _control(design: Design, *, load: bool) -> np.ndarray:
 
 
 def _brought(
-    design: Design, adjusted: np.ndarray, slopes: Slopes, how: Sensitivity, *, load: bool
+    design: Design, adjusted: np.ndarray, slopes: Slopes, how: ConditionSensitivity, *, load: bool
 ) -> tuple[np.ndarray, Covariates | None, tuple[str, ...]]:
     """Return the values at the speed and head wind of their pair, and what is left uncertain of that.
 
