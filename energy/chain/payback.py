@@ -456,7 +456,7 @@ def _year(
         ends = {name: (float(low), float(high)) for name, (low, high) in ((n, _ends(v)) for n, v in many.items())}
         flows = {name: np.concatenate([flows[name], many[name]]) for name in flows}
     intervals = {name: (ends[name][0], float(value), ends[name][1]) for name, value in middle.items()}
-    parts = ("heat", "added", "stowed", "parked", "alternator_share")
+    heat, added, stowed = (flows[name] for name in ("heat", "added", "stowed"))
     return Year(
         mean_wind_m_s=mean.value,
         direction=direction,
@@ -466,7 +466,7 @@ def _year(
         driving_heat_w=intervals["heat"],
         parked_heat_w=intervals["parked"],
         within_limits=intervals["within"],
-        flows=YearFlows(*(flows[name] for name in parts), speed > 0),
+        flows=YearFlows(heat, added, stowed, flows["parked"], flows["alternator_share"], speed > 0),
     )
 
 

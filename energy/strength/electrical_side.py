@@ -67,7 +67,6 @@ class ElectricalSide:
 
     connection: Connection
     fastest_rad_s: float
-    working_v: float
     open_rms_v: float
     open_peak_v: float
     open_dc_v: float
@@ -124,7 +123,6 @@ def electrical_side(scenario: Scenario) -> ElectricalSide:
     return ElectricalSide(
         connection=chain.connection,
         fastest_rad_s=fastest,
-        working_v=float(working.element_voltage_v),
         open_rms_v=rms,
         open_peak_v=peak,
         open_dc_v=peak,  # a capacitor behind a bridge charges to the peak

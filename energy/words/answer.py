@@ -54,7 +54,6 @@ _LIMIT_UNITS = {"rotor_speed": "rad/s", "tip_speed": "m/s", "force": "N", "curre
 _STATE_WORDS = {"absent": "not fitted", "stowed": "stowed"}
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
-_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 
 
 def main_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:

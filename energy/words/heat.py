@@ -154,11 +154,6 @@ def dangers(heating: Heating, system: UnitSystem) -> list[str]:
     return list(first_lines(heating, system).dangers)
 
 
-def sentence(heating: Heating, system: UnitSystem) -> str:
-    """Return the first lines as one text."""
-    return first_lines(heating, system).sentence
-
-
 def steady_lines(steady: Heating, system: UnitSystem) -> list[str]:
     """Return the answer of a steady cruise, to be read next to that of a trip."""
     first = first_lines(steady, system)

@@ -17,6 +17,7 @@ from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
+from vehicle.constants import IMPERIAL_GALLON_M3, MILE_M, US_GALLON_M3
 from vehicle.quantity import Estimate, shown_value
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
-_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
 UNCHECKED = "Not checked yet: may it be operated like this?"
 NOT_CHECKED = f"{UNCHECKED} Use: windtoll loads SCENARIO.toml"
@@ -301,8 +301,8 @@ def mpg(answer: Answer, system: UnitSystem) -> tuple[float, float] | None:
     flows = [number(s.supply.source_w) for s in (answer.without, answer.states["working"])]
     if fuel is None or speed <= 0 or min(flows) <= 0:
         return None
-    gallon = _IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3
-    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / _MILE_M * gallon for flow in flows)
+    gallon = IMPERIAL_GALLON_M3 if system == "uk" else US_GALLON_M3
+    without, working = (speed / (flow / fuel.heating_value_j_per_m3) / MILE_M * gallon for flow in flows)
     return without, working
 
 
@@ -319,7 +319,7 @@ def _economy(answered: Answered, system: UnitSystem) -> list[str]:
     pair = mpg(answered.answer, system) if system != "metric" and answered.trip is None else None
     per_100km = pack_kwh_per_100km(answered.answer)
     if math.isfinite(per_100km) and answered.trip is None:
-        miles = figures(per_100km * _MILE_M / 1e3, 2, signed=True)
+        miles = figures(per_100km * MILE_M / 1e3, 2, signed=True)
         return [f"{figures(per_100km, 2, signed=True)} kWh/100 km" if system == "metric" else f"{miles} kWh/100 mi"]
     return [f"from {pair[0]:.1f} {'down' if pair[1] < pair[0] else 'up'} to {pair[1]:.1f} mpg"] if pair else []
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.log import Draft, Quality
@@ -111,7 +112,7 @@ def _barometer_pa(values: Mapping[str, np.ndarray]) -> float:
         still = still[np.isfinite(still)]
         if still.size >= 3 and np.ptp(still) < 2e3:
             return float(np.median(still))
-    return 101_325.0
+    return SEA_LEVEL_PRESSURE_PA
 
 
 def _pulls_more(values: Mapping[str, np.ndarray], rows: np.ndarray, than: float, *, unknown: bool = True) -> bool:
