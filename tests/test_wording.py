@@ -7,6 +7,7 @@ included, since they are the help), the templates of the pages and the command l
 from __future__ import annotations
 
 import ast
+import functools
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -71,8 +72,13 @@ def _strings(path: Path) -> Iterator[tuple[int, str]]:
             yield node.lineno, node.value
 
 
-def texts() -> Iterator[tuple[str, str]]:
-    """Yield every text of the product with the place it stands at."""
+@functools.cache
+def texts() -> tuple[tuple[str, str], ...]:
+    """Return every text of the product with the place it stands at."""
+    return tuple(_texts())
+
+
+def _texts() -> Iterator[tuple[str, str]]:
     for folder in ("energy", "vehicle"):
         for path in sorted((ROOT / folder).rglob("*.py")):
             for line, text in _strings(path):

@@ -167,17 +167,31 @@ class Spec:
         low, high = self.plausible
         return _one(low, self), _one(high, self)
 
-    def accepted(self) -> str:
-        """Return what a user may write, in words."""
-        bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
-        limits = [f"{word} {shown_value(limit, self.unit)}" for word, limit in bounds if limit is not None]
+    def accepted(self, system: units.UnitSystem = "metric") -> str:
+        """Return what a user may write, in words; the limits in the units of `system`."""
+        told = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
+        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in told if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {self.example()}{words}"
 
 
-def shown_value(value: float, unit: str) -> str:
+# Units of their own that other systems than the metric read, as they are written.
+_WRITTEN_NAMES = {
+    "ft^2": "ft²",
+    "degF": "°F",
+    "lbf*ft": "lbf·ft",
+    "lb/ft^3": "lb/ft³",
+    "lbf/mph": "lbf/mph",
+    "lbf/mph^2": "lbf/mph²",
+}
+
+
+def shown_value(value: float, unit: str, system: units.UnitSystem = "metric") -> str:
     """Return an SI value in a unit that people read."""
+    usual = units.written_units(unit, system)[0]
+    if usual != units.written_units(unit, "metric")[0]:
+        return f"{_plain(units.express(value, usual, unit))} {_WRITTEN_NAMES.get(usual, usual)}"
     pretty = {
         "K": ("degC", "°C"),
         "V*s/rad": ("V/krpm", "V per 1000 rpm"),

@@ -151,10 +151,12 @@ def payback(
     *,
     height_m: float = 100.0,
     exact: bool = False,
+    exact_maps: bool = False,
     stated: Answered | None = None,
     progress: Progress | None = None,
 ) -> Payback:
-    """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out.
+    """Return when the scenario's turbine pays; `height_m` is the height of a descent, `exact` leaves the draws out,
+    `exact_maps` those of the maps only, which are the dearest.
 
     `stated` is the answer of the values as exact, where it is there already. `progress` is told the share done (see
     energy/progress.py).
@@ -175,9 +177,10 @@ def payback(
     blown = _balanced(scenario, {"trip.road_speed": here, "air.wind_speed": winds, **_FLAT})
     over = np.flatnonzero(~keeps_limits(blown.inputs, blown.turbine))
     tell(progress, _DONE_AT_SPEED)
-    wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn)
+    drawn_maps = None if exact_maps else drawn
+    wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn_maps)
     tell(progress, _DONE_WIND)
-    descent = _map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn)
+    descent = _map(scenario, _SPEEDS_M_S, _DESCENTS, "descent", drawn_maps)
     tell(progress, _DONE_DESCENT)
     if speed > 0:
         descents = tuple(_descent(scenario, speed, grade, height_m) for grade in _GRADES_OF_DESCENT)

@@ -181,34 +181,50 @@ def grid(
     from rich.table import Table
 
     rows = [tuple(row) for row in rows]
-    least = _narrowest(headings, rows, left=left, wrap=wrap)
+    sentences = [place < left or _is_sentence(row[place] for row in rows) for place in range(len(headings))]
+    least = _narrowest(headings, rows, sentences, wrap=wrap)
     if sum(least) + gap * (len(headings) - 1) > out.width:
         _stacked(out, headings, rows)
         return
     table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0))
-    for place, name in enumerate(headings):
-        to_left = place < left
-        no_wrap = not wrap and not to_left
-        table.add_column(name, justify="left" if to_left else "right", no_wrap=no_wrap, min_width=least[place])
+    widths = _shared_out(headings, rows, least, out.width - gap * (len(headings) - 1))
+    for name, is_sentence, width in zip(headings, sentences, widths, strict=True):
+        no_wrap = not wrap and not is_sentence
+        table.add_column(name, justify="left" if is_sentence else "right", no_wrap=no_wrap, width=width)
     for row in rows:
         table.add_row(*row)
     out.print(table)
 
 
+def _shared_out(headings: Sequence[str], rows: Sequence[Sequence[str]], least: Sequence[int], room: int) -> list[int]:
+    """Return the width of each column: as wide as its texts, or its share of what room there is above the least."""
+    wanted = [max(map(len, (name, *(row[k] for row in rows)))) for k, name in enumerate(headings)]
+    more = [max(0, want - low) for want, low in zip(wanted, least, strict=True)]
+    spare = room - sum(least)
+    if sum(more) <= spare:
+        return [low + extra for low, extra in zip(least, more, strict=True)]
+    return [low + extra * spare // sum(more) for low, extra in zip(least, more, strict=True)]
+
+
 _TEXT_WIDTH = 18  # characters below which sentences in a column are hard to read
 
 
-def _narrowest(headings: Sequence[str], rows: Sequence[Sequence[str]], *, left: int, wrap: bool) -> list[int]:
-    """Return the width that each column needs at least: figures unbroken, texts to the left broken between words."""
+def _is_sentence(cells: Iterable[str]) -> bool:
+    return max(map(len, cells), default=0) > 2 * _TEXT_WIDTH
+
+
+def _narrowest(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], sentences: Sequence[bool], *, wrap: bool
+) -> list[int]:
+    """Return the width that each column needs at least: figures unbroken, sentences broken between words."""
     widths = []
-    for place, name in enumerate(headings):
+    for place, (name, is_sentence) in enumerate(zip(headings, sentences, strict=True)):
         cells = [row[place] for row in rows]
         whole = max(map(len, cells), default=0)
-        if place >= left and not wrap:
+        if not is_sentence and not wrap:
             widths.append(max(len(name), whole))
             continue
         words = max((len(word) for text in (name, *cells) for word in text.split()), default=0)
-        is_sentence = place < left or whole > 2 * _TEXT_WIDTH
         widths.append(max(words, min(whole, _TEXT_WIDTH) if is_sentence else whole))
     return widths
 

@@ -100,14 +100,26 @@ class LoadsOptions:
     "--picture",
     type=click.Path(path_type=Path),
     metavar="FILE.png",
-    help="With --pitch-system: draw the actuator's force over rotor speed (.png, .svg or .html).",
+    help="Draw the margins and the pitch system's force; with --pitch-system that alone (.png, .svg or .html).",
 )
+@common.force_option
 @click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
 )
-@common.taken_as(LoadsOptions)
-def command(chosen: LoadsOptions) -> None:
+def command(
+    scenario: Path,
+    overrides: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
+    full: bool,
+    ladder: bool,
+    tap_test: str | None,
+    spin_up_log: Path | None,
+    picture: Path | None,
+    part: str | None,
+    force: bool,
+) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
@@ -125,18 +137,20 @@ def command(chosen: LoadsOptions) -> None:
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
-    part, system, as_json = chosen.part, chosen.system, chosen.as_json
-    if chosen.picture is not None and part != "pitch":
-        raise InputError(Problem("command line", "--picture", "given without --pitch-system", "both together"))
-    checked = load(chosen.scenario, chosen.overrides)
-    if chosen.picture is not None:
-        _draw(chosen.picture, checked, system, chosen.scenario)
+    other = "--ladder" if ladder or tap_test or spin_up_log else f"--{part}" if part not in (None, "pitch") else None
+    if picture is not None and other is not None:
+        raise InputError(Problem("command line", "--picture", f"given with {other}", "alone, or with --pitch-system"))
+    checked = load(scenario, overrides)
+    if picture is not None:
+        _draw(picture, checked, system, scenario, part=part, force=force)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
             common.print_json(data)
         else:
             common.print_said(common.console(), said)
+        if said.unsafe:
+            raise SystemExit(common.UNSAFE)
         return
     if chosen.ladder or chosen.tap_test is not None or chosen.spin_up_log is not None:
         _spin_up(checked, (chosen.tap_test, chosen.spin_up_log), system, as_json=as_json)
@@ -152,13 +166,28 @@ def command(chosen: LoadsOptions) -> None:
         raise SystemExit(common.UNSAFE)
 
 
-def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path) -> None:
-    """Save the picture of the pitch system."""
-    from energy.pictures.base import save
-    from energy.pictures.pitch_system import pitch_system_picture
+def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, part: str | None, force: bool) -> None:
+    """Save the pictures: of the pitch system, and unless it alone is asked for, of the margins."""
+    from energy.pictures.base import Picture, checked_picture, save, stacked
+    from energy.pictures.margins import margins_picture
+    from energy.pictures.pitch_system import pitch_system_pictures
     from energy.strength.pitch_system import pitch_system
+    from energy.strength.table import structural_loads
 
-    save(pitch_system_picture(pitch_system(scenario), system).titled(), path, (source,))
+    checked_picture(path, (source,), force=force)
+    drawn: list[Picture | None] = []
+    if part is None:
+        drawn = [margins_picture(structural_loads(scenario))]
+    if part == "pitch" or scenario.linkage is not None:
+        try:
+            drawn += pitch_system_pictures(pitch_system(scenario), system)
+        except InputError:
+            if part == "pitch":
+                raise  # asked for by itself; else the loads name what is missing
+    there = [picture for picture in drawn if picture is not None]
+    if not there:
+        raise InputError(Problem(scenario.name, "--picture", "nothing to draw: no limit is stated", "windtoll keys"))
+    save(stacked(there), path, (source,), force=force)
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:
@@ -173,15 +202,15 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
         from energy.strength.pitch_system import pitch_system
         from energy.words import pitch_system as pitch_words
 
-        pitch_result = pitch_system(scenario)
-        return pitch_words.said(pitch_result, system), pitch_words.as_data(pitch_result)
+        found = pitch_system(scenario)
+        return pitch_words.said(found, system), pitch_words.as_data(found)
     from energy.words import root as root_words
 
     if part == "bearing":
         from energy.strength.bearing_kinds import bearings
 
-        result = bearings(scenario)
-        return root_words.bearing_said(result, system), root_words.bearing_data(result)
+        chosen = bearings(scenario)
+        return root_words.bearing_said(chosen, system), root_words.bearing_data(chosen)
     from energy.strength.root import blade_root
 
     root = blade_root(scenario)
@@ -236,7 +265,7 @@ def _print(table: StructuralLoads, system: UnitSystem) -> None:
     from energy.words.answer import assumption_words
 
     common.heading(out, ASSUMED)
-    common.bullets(out, [assumption_words(entry) for entry in table.assumptions])
+    common.bullets(out, [assumption_words(entry, system) for entry in table.assumptions])
     common.heading(out, "Cautions")
     common.bullets(out, [*of_the_file(table.scenario), *table.notes, *CAUTIONS])
     if table.ladder is not None:

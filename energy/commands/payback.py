@@ -13,8 +13,11 @@ from energy.words.payback import (
     CAUTIONS,
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
+    PARKED_TITLE,
     as_data,
+    assumed_climate,
     descent_rows,
+    descents_title,
     finding,
     first_lines,
     head_wind_rows,
@@ -22,6 +25,7 @@ from energy.words.payback import (
     money_rows,
     money_title,
     parked_rows,
+    wind_title,
     year_rows,
 )
 from vehicle.units import QuantityError, UnitSystem, parse, show
@@ -140,18 +144,17 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:
     """Print what the money rests on, and when it pays by wind, descent and over the year."""
     common.heading(out, "What the money rests on")
-    common.bullets(out, money_notes(result))
+    common.bullets(out, money_notes(result, system))
     if not result.parked:
-        speed = show(result.road_speed_m_s, "speed", system)
-        common.heading(out, f"Head wind from which it pays, at {speed} on the flat")
+        common.heading(out, wind_title(result, system))
         common.pairs(out, head_wind_rows(result, scenario, system))
-        common.heading(out, f"Down {show(height_m, 'length', system)} at {speed}, in still air")
+        common.heading(out, descents_title(result, height_m, system))
         common.grid(out, DESCENT_COLUMNS, descent_rows(result, system))
     year = result.year
     sides = "from all sides alike" if year.direction == "any" else "from the scenario's direction"
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
     common.pairs(out, year_rows(result, scenario, system))
     if year.assumed:
-        common.bullets(out, [f"Assumed: {year.assumed}. Name your own in [wind_climate]."])
-    common.heading(out, "Standing with the nose in the wind: no fuel")
+        common.bullets(out, [assumed_climate(result)])
+    common.heading(out, PARKED_TITLE)
     common.pairs(out, parked_rows(result, system))

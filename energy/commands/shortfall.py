@@ -16,18 +16,20 @@ from energy.words.shortfall import (
     CAUTIONS,
     as_data,
     cause_rows,
+    first_lines,
     headline,
-    lines,
     outcome_rows,
     test_lines,
     to_do,
+    to_look_for,
     tree_lines,
-    without_words,
 )
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.diagnosis.shortfall import Shortfall
     from energy.diagnosis.shortfall_readings import Readings
 
@@ -102,15 +104,16 @@ def command(chosen: ShortfallOptions) -> None:
         from energy.pictures.base import save
         from energy.pictures.measured import shortfall_picture
 
-        save(shortfall_picture(result).titled(), chosen.picture, inputs, force=chosen.force)
-    if chosen.as_json:
-        common.print_json(as_data(result, checked.title))
-    elif chosen.with_tree:
+        save(shortfall_picture(found).titled(), picture, inputs, force=force)
+    if as_json:
+        common.print_json(as_data(found, checked.title, system))
+    elif with_tree:
         out = common.console()
         for line in tree_lines(result.tree) or [headline(result)]:
             out.print(line, soft_wrap=True)
     else:
-        _print(result, checked.title, chosen.system)
+        _print(found, checked.title, system)
+    common.leave(first_lines(found, system))
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
@@ -130,9 +133,14 @@ def _print(result: Shortfall, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    out.print(headline(result), style="bold")
-    for text in [*lines(result, system), *without_words(result)]:
-        out.print(text)
+    common.print_verdict(out, first_lines(found, system))
+    if to_look_for(found):
+        _print_causes(out, found, system)
+    common.heading(out, "Cautions")
+    common.bullets(out, CAUTIONS)
+
+
+def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
     common.heading(out, "Causes")
     common.grid(out, CAUSE_HEADINGS, cause_rows(result, system), left=1)
     todo = to_do(result, system)
@@ -150,5 +158,3 @@ def _print(result: Shortfall, title: str, system: UnitSystem) -> None:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:
             out.print(line, soft_wrap=True)
-    common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS)

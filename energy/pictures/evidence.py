@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from energy.chain.evidence import Check
 from energy.pictures.base import BLUE, COLOURS, GREY, Picture
 from energy.words.evidence import check_words
@@ -46,7 +48,7 @@ def evidence_picture(check: Check) -> Picture:
         alt.Chart(data if axes.right != "closed form" else data[data.what != axes.right])
         .mark_point(filled=True, size=12 if dense else 60, opacity=0.45 if dense else 0.9)
         .encode(
-            x=alt.X("x:Q", title=axes.x, scale=alt.Scale(zero=False, padding=12)),
+            x=alt.X("x:Q", title=axes.x, scale=alt.Scale(domain=_around(check.x * axes.x_scale), nice=False)),
             y=alt.Y("y:Q", title=axes.y, scale=alt.Scale(zero=False)),
             color=alt.Color(
                 "what:N",
@@ -67,6 +69,13 @@ def evidence_picture(check: Check) -> Picture:
         layers[-2] = layers[-2].properties(data=data)
     chart: Any = alt.layer(*layers).properties(height=320)
     return Picture(f"evidence_{check.key}", check_words(check).finding, chart, table)
+
+
+def _around(values: np.ndarray) -> list[float]:
+    """Return the ends of an axis a little beyond its points, but never below zero where none of them is."""
+    low, high = float(values.min()), float(values.max())
+    edge = 0.04 * (high - low)
+    return [max(low - edge, 0.0) if low >= 0 else low - edge, high + edge]
 
 
 def _right(kind: str, data: Any) -> list[Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from energy.words.interval import Interval, Mark
 
@@ -46,6 +47,20 @@ _GAP = 0.02
 _KEY = "Pale: 90 % range; dark: 50 %; bar: median"
 
 
+@dataclass(frozen=True)
+class _Text:
+    """A text under or above the axis, at its place as a share of the width; `lined` where a line leads down to it."""
+
+    place: float
+    words: str
+    lined: bool = False
+
+    @property
+    def wide(self) -> float:
+        """Its width as a share of the drawing's at phone width."""
+        return len(self.words) * _LETTER
+
+
 def domain_of(intervals: Sequence[Interval]) -> tuple[float, float]:
     """Return the ends of an axis on which all of the intervals stand with their marks."""
     values = [value for one in intervals for value in (*one.ends, *(mark.value for mark in one.marks))]
@@ -71,15 +86,15 @@ def interval_html(interval: Interval, domain: tuple[float, float] | None = None,
         bar += _box("ninety", at(ends[0]), at(ends[4])) + _box("fifty", at(ends[1]), at(ends[3]))
     bar += f'<i class="median" style="left:{_percent(at(interval.middle))}"></i>'
     middle = f"{interval.figure(interval.middle)} {interval.unit}"
-    above = _label(f"<strong>{html.escape(middle)}</strong>", at(interval.middle), middle)
-    texts = [(at(end), interval.figure(end)) for end in (ends[0], ends[-1]) if len(ends) == 5]
-    texts += [(at(mark.value), mark.words) for mark in interval.marks]
+    above = _label(f"<strong>{html.escape(middle)}</strong>", _Text(at(interval.middle), middle))
+    texts = [_Text(at(end), interval.figure(end)) for end in (ends[0], ends[-1]) if len(ends) == 5]
+    texts += [_Text(at(mark.value), mark.words, lined=True) for mark in interval.marks]
     rows = _rows(texts)
     of_marks = zip(interval.marks, rows[len(texts) - len(interval.marks) :], strict=True)
     lines = "".join(_line(mark, at(mark.value), row) for mark, row in of_marks)
     under = "".join(
         '<div class="wt-strip-row">'
-        + "".join(_label(html.escape(w), place, w) for (place, w), row in zip(texts, rows, strict=True) if row == k)
+        + "".join(_label(html.escape(text.words), text) for text, row in zip(texts, rows, strict=True) if row == k)
         + "</div>"
         for k in range(max(rows, default=-1) + 1)
     )
@@ -99,37 +114,58 @@ def _box(name: str, left: float, right: float) -> str:
     return f'<i class="{name}" style="left:{_percent(left)};width:{_percent(width)}"></i>'
 
 
-def _side(place: float, words: str) -> str:
-    """Return where a text stands at its place: from it, around it, or up to it, so that it stays inside."""
-    half = len(words) * _LETTER / 2
-    if place < half:
+def _side(text: _Text) -> str:
+    """Return where a text stands at its place, so that it stays inside: from it, around it, or up to it.
+
+    The text of a line never stands around it: the line would seem to belong to what it goes through.
+    """
+    half = text.wide / 2
+    if text.place < half or (text.lined and text.place + text.wide <= 1):
         return "left"
-    return "right" if place > 1 - half else "middle"
+    return "right" if text.lined or text.place > 1 - half else "middle"
 
 
-def _label(markup: str, place: float, words: str) -> str:
-    return f'<span class="{_side(place, words)}" style="left:{_percent(place)}">{markup}</span>'
+def _label(markup: str, text: _Text) -> str:
+    return f'<span class="{_side(text)}" style="left:{_percent(text.place)}">{markup}</span>'
 
 
-def _span(place: float, words: str) -> tuple[float, float]:
-    wide = len(words) * _LETTER
-    start = {"left": place, "middle": place - wide / 2, "right": place - wide}[_side(place, words)]
-    return start - _GAP, start + wide + _GAP
+def _span(text: _Text) -> tuple[float, float]:
+    start = {"left": 0.0, "middle": text.wide / 2, "right": text.wide}[_side(text)]
+    return text.place - start - _GAP, text.place - start + text.wide + _GAP
 
 
-def _rows(texts: Sequence[tuple[float, str]]) -> list[int]:
-    """Return the row of each text under the axis, so that no two of a row touch at phone width."""
-    taken: list[list[tuple[float, float]]] = []
-    rows = []
-    for place, words in texts:
-        left, right = _span(place, words)
-        free = (k for k, row in enumerate(taken) if all(right <= a or left >= b for a, b in row))
-        k = next(free, len(taken))
-        if k == len(taken):
-            taken.append([])
-        taken[k].append((left, right))
-        rows.append(k)
-    return rows
+def _rows(texts: Sequence[_Text]) -> list[int]:
+    """Return the row of each text under the axis, so that at phone width no two of a row touch, and no line goes
+    through another one's text on its way down.
+
+    Those that stand from their line are placed from the right, each under what is placed to its right; those that
+    stand up to it from the left.
+    """
+    rows: dict[int, int] = {}
+
+    def touches(k: int, row: int) -> bool:
+        left, right = _span(texts[k])
+        spans = (_span(texts[m]) for m, taken in rows.items() if taken == row)
+        return any(right > a and left < b for a, b in spans)
+
+    def crosses(k: int, row: int) -> bool:
+        left, right = _span(texts[k])
+        over = any(texts[m].lined and taken > row and left < texts[m].place < right for m, taken in rows.items())
+        here = texts[k].place
+        inside = ((_span(texts[m])[0] + _GAP, _span(texts[m])[1] - _GAP) for m, taken in rows.items() if taken < row)
+        under = any(a < here < b for a, b in inside)
+        return over or (texts[k].lined and under)
+
+    def order(k: int) -> tuple[int, float]:
+        text = texts[k]
+        if not text.lined:
+            return 0, text.place
+        return (1, text.place) if _side(text) == "right" else (2, -text.place)
+
+    for k in sorted(range(len(texts)), key=order):
+        free = [row for row in range(len(texts)) if not touches(k, row)]
+        rows[k] = next((row for row in free if not crosses(k, row)), free[0])
+    return [rows[k] for k in range(len(texts))]
 
 
 def _line(mark: Mark, place: float, row: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]]
     step_r, step_p = np.sqrt(resistances[1] / resistances[0]), (pitches[1] - pitches[0]) / 2
     cells = shown.assign(r0=shown[_X] / step_r, r1=shown[_X] * step_r * 1.01)
     cells = cells.assign(p0=shown[_Y] - step_p, p1=shown[_Y] + step_p * 1.02)
-    layers = alt.layer(_map(cells, tooltip), *_marks(points))
+    layers = alt.layer(_map(cells, tooltip), *_marks(points, frame))
     return Picture("heat_over_settings", "", layers.properties(height=340), frame)
 
 
@@ -52,8 +52,11 @@ def _line(shown: pd.DataFrame, points: pd.DataFrame, tooltip: list[Any]) -> Any:
         .encode(x=x, y=f"{_HEAT}:Q", tooltip=tooltip)
     )
     rule = alt.Chart(points).mark_rule(strokeDash=[5, 4]).encode(x=x, tooltip=["setting:N"])
-    text = alt.Chart(points).mark_text(align="left", dx=5, y=10).encode(x=x, text="setting:N")
-    return alt.layer(base, rule, text)
+    text = [
+        alt.Chart(some).mark_text(align=align, dx=5 * sign, y=10).encode(x=x, text="setting:N")
+        for some, align, sign in _sides(points, shown)
+    ]
+    return alt.layer(base, rule, *text)
 
 
 def _map(cells: pd.DataFrame, tooltip: list[Any]) -> Any:
@@ -74,20 +77,30 @@ def _map(cells: pd.DataFrame, tooltip: list[Any]) -> Any:
     )
 
 
-def _marks(points: pd.DataFrame) -> tuple[Any, ...]:
+def _sides(points: pd.DataFrame, drawn: pd.DataFrame) -> list[tuple[pd.DataFrame, Literal["left", "right"], int]]:
+    """Return the settings whose names begin at their place, and those, far to the right, whose names end there."""
+    middle = float(np.sqrt(drawn[_X].min() * drawn[_X].max()))  # of a logarithmic axis
+    far = points[_X] > middle
+    return [(points[~far], "left", 1), (points[far], "right", -1)]
+
+
+def _marks(points: pd.DataFrame, drawn: pd.DataFrame) -> tuple[Any, ...]:
     """Return the settings as rings with their names, to be read on dark and light cells."""
     import altair as alt
 
     place = {"x": f"{_X}:Q", "y": f"{_Y}:Q"}
-    name: dict[str, Any] = {"align": "left", "dx": 10, "dy": -8, "fontWeight": "bold", "fontSize": 13}
+    name: dict[str, Any] = {"dy": -8, "fontWeight": "bold", "fontSize": 13}
     shown = [alt.Tooltip(f"{_X}:Q", format=".3~g"), alt.Tooltip(f"{_Y}:Q", format=".1f")]
     rings = alt.Chart(points).mark_point(size=160, strokeWidth=3, color="white", filled=False)
     dots = alt.Chart(points).mark_point(size=90, strokeWidth=2, color=BLACK, filled=False)
-    text = alt.Chart(points).mark_text(**name, stroke="white", strokeWidth=3, strokeOpacity=0.9)
-    over = alt.Chart(points).mark_text(**name, color=BLACK)
+    halo = {"stroke": "white", "strokeWidth": 3, "strokeOpacity": 0.9}
+    names = [
+        alt.Chart(some).mark_text(**name, **ink, align=align, dx=10 * sign).encode(**place, text="setting:N")
+        for some, align, sign in _sides(points, drawn)
+        for ink in (halo, {"color": BLACK})
+    ]
     return (
         rings.encode(**place),
         dots.encode(**place, tooltip=["setting:N", *shown]),
-        text.encode(**place, text="setting:N"),
-        over.encode(**place, text="setting:N"),
+        *names,
     )

@@ -84,7 +84,7 @@ def pay_map(
         np.array([to_user(v, along_kind, system) for v in paid.along]),
         f"road speed ({label('speed', system)})",
         f"{along_name} ({label(along_kind, system)})",
-        "heat less drag power (kW)" if first == "energy" else "change in fuel power, saved (kW)",
+        "heat less drag power (kW)" if first == "energy" else "fuel power saved (kW)",
     )
     cells = _cells(axes, paid.balances[first] / 1e3)
     layers: list[Any] = [_coloured(axes, cells)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
@@ -11,7 +12,7 @@ from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
-    from energy.words.first import LimitRow
+    from energy.words.first import LimitRow, Taken
     from energy.words.price import HeatPrice
 
 STYLE = """
@@ -29,16 +30,25 @@ STYLE = """
 
 def bars_html(prices: tuple[HeatPrice, ...]) -> str:
     """Return the prices as bars; the turbine's own is the thicker one."""
-    most = max((price.amount for price in prices), default=0.0) or 1.0
-    rows = []
-    for k, price in enumerate(prices):
+    return _bars([(price.source, price.amount, price.words) for price in prices])
+
+
+def taken_html(rows: tuple[Taken, ...]) -> str:
+    """Return what a turbine takes and gives as bars to one scale; what it takes is the thicker one."""
+    return _bars([(row.name, row.amount, row.words) for row in rows])
+
+
+def _bars(rows: Sequence[tuple[str, float, str]]) -> str:
+    most = max((amount for _, amount, _ in rows), default=0.0) or 1.0
+    texts = []
+    for k, (name, amount, words) in enumerate(rows):
         own = ' class="own"' if k == 0 else ""
-        width = f"{100 * max(price.amount, 0.0) / most:.1f}%"
-        rows.append(
-            f'<span>{html.escape(price.source)}</span><span><i{own} style="width:{width}"></i></span>'
-            f"<span>{html.escape(price.words)}</span>"
+        width = f"{100 * max(amount, 0.0) / most:.1f}%"
+        texts.append(
+            f'<span>{html.escape(name)}</span><span><i{own} style="width:{width}"></i></span>'
+            f"<span>{html.escape(words)}</span>"
         )
-    return f'<div class="wt-bars">{"".join(rows)}</div>'
+    return f'<div class="wt-bars">{"".join(texts)}</div>'
 
 
 def limits_html(rows: tuple[LimitRow, ...]) -> str:

@@ -6,6 +6,8 @@ import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from energy.words.screens import QUESTIONS
+
 
 @dataclass(frozen=True)
 class Screen:
@@ -24,20 +26,25 @@ class Screen:
 
 ANSWER, BUILD, MEASURE = "The answer", "Before you build", "After you measured"
 
+
+def _screen(group: str, place: str, module: str) -> Screen:
+    return Screen(group, QUESTIONS[place], place, module)
+
+
 SCREENS = (
-    Screen(ANSWER, "Does it save or cost fuel?", "fuel", "fuel"),
-    Screen(ANSWER, "When could it pay?", "pay", "pay"),
-    Screen(ANSWER, "What did my change do?", "compare", "compare"),
-    Screen(ANSWER, "Why believe these numbers?", "evidence", "evidence"),
-    Screen(BUILD, "What is built, and how is it driven?", "scenario", "edit"),
-    Screen(BUILD, "How large must it be?", "size", "size"),
-    Screen(BUILD, "What will the rotor do?", "rotor", "rotor"),
-    Screen(BUILD, "What setting is best?", "setting", "setting"),
-    Screen(BUILD, "When is it hot?", "heat", "heat"),
-    Screen(BUILD, "What must it withstand?", "loads", "withstand"),
-    Screen(MEASURE, "How many runs would prove it?", "plan", "plan"),
-    Screen(MEASURE, "What did the road say?", "road", "road"),
-    Screen(MEASURE, "Why so few watts?", "shortfall", "shortfall"),
-    Screen(MEASURE, "Is the pitch what the dial says?", "pitch", "pitch"),
-    Screen(MEASURE, "Where did the watts go?", "watts", "watts"),
+    _screen(ANSWER, "fuel", "fuel"),
+    _screen(ANSWER, "pay", "pay"),
+    _screen(ANSWER, "compare", "compare"),
+    _screen(ANSWER, "evidence", "evidence"),
+    _screen(BUILD, "scenario", "edit"),
+    _screen(BUILD, "size", "size"),
+    _screen(BUILD, "rotor", "rotor"),
+    _screen(BUILD, "setting", "setting"),
+    _screen(BUILD, "heat", "heat"),
+    _screen(BUILD, "loads", "withstand"),
+    _screen(MEASURE, "plan", "plan"),
+    _screen(MEASURE, "road", "road"),
+    _screen(MEASURE, "shortfall", "shortfall"),
+    _screen(MEASURE, "pitch", "pitch"),
+    _screen(MEASURE, "watts", "watts"),
 )

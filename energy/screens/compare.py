@@ -17,12 +17,13 @@ from energy.screens.heat import at_steady_speed
 from energy.words import answer as report
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
+from energy.words.screens import QUESTIONS
 from energy.words.side_by_side import Contender, finding, measures, short_names
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
-_HEADING = "What did my change do?"
+_HEADING = QUESTIONS["compare"]
 _A, _B, _MOST = "A, as kept", "B, as changed", 3
 
 

@@ -23,6 +23,7 @@ from energy.scenario.demos import demo_folder
 from energy.scenario.works import Content, Opened, Step, Upload
 from energy.screens.waiting import cached
 from energy.screens.waiting import kept as kept_with_bar
+from energy.words import screens as screen_words
 from vehicle.problems import InputError, Problem, shown
 from vehicle.units import UnitSystem
 
@@ -221,15 +222,15 @@ def sync() -> None:
     if not stale():
         if key and not works.mark_of(key) and not st.session_state.get("gone"):
             st.session_state["gone"] = True
-            notice("This work was deleted elsewhere. It is still open here; the next change saves it again.")
+            notice(screen_words.DELETED_ELSEWHERE)
         return
     try:
         opened = works.opened(key)
     except InputError as error:
         notice("; ".join(str(problem) for problem in error.problems))
         return
-    _take(opened)
-    notice("This work was changed in another tab; you see it as it stands since then. Undo leads back, step by step.")
+    _take(found)
+    notice(screen_words.TAKEN_OVER)
 
 
 def save() -> None:
@@ -441,9 +442,7 @@ def put_values(values: Mapping[str, Any]) -> None:
             files = changed.files
             changed = bundles.with_diameter(changed, value)
             if changed.files != files:
-                notice(
-                    "The textbook blade was scaled to the new diameter: radius and chord alike, its twist as before."
-                )
+                notice(screen_words.BLADE_SCALED)
         else:
             changed = bundles.with_value(changed, key, value)
     put(changed)

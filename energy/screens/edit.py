@@ -10,6 +10,7 @@ import streamlit as st
 from energy.scenario import bundle as bundles
 from energy.scenario.keys import MAY_BE_LEFT_OUT, TABLES
 from energy.screens import ask_next, desk, fields, own, page, tables, typed
+from energy.words import screens as screen_words
 from vehicle.problems import InputError
 
 if TYPE_CHECKING:
@@ -72,10 +73,11 @@ _GROUPS: dict[str, tuple[str, ...]] = {
 
 def show() -> None:
     """Show the forms of one part of the scenario, with the verdict on top of them."""
+    _go_to_asked()
     work = desk.work()
-    surely = page.verdict(work, "What is built, and how is it driven?")
+    surely = page.verdict(work, screen_words.QUESTIONS["scenario"])
     if desk.is_demo():
-        st.html('<p class="wt-note">What is open is an invented demo. Begin your own here, or change the demo.</p>')
+        st.html(f'<p class="wt-note">{page.escape(screen_words.BEGIN_OR_CHANGE)}</p>')
     asking = st.container()
     with st.expander("Begin a scenario of your own, from nothing", expanded=desk.is_demo()):
         own.form()
@@ -83,7 +85,6 @@ def show() -> None:
     if guesses:
         names = ", ".join(key.replace(".", " ", 1).replace("_", " ") for key in guesses)
         st.html(f'<p class="wt-note"><b>Still guesses ({len(guesses)}):</b> {page.escape(names)}.</p>')
-    _faults(work)
     _parts(work)
     _files(work)
     _texts()
@@ -93,22 +94,24 @@ def show() -> None:
             ask_next.show(result)
 
 
-def _faults(work: Work) -> None:
-    """Show a button to the part of each fault: the fault itself stands at its field."""
-    for key in dict.fromkeys(problem.key for problem in work.problems):
-        table = key.partition(".")[0].strip("[]")
+def _go_to_asked() -> None:
+    """Open the part of the field that a link's address asks for, and leave a mark by which the page puts the focus
+    there (energy/screens/shell.js).
+    """
+    place = st.query_params.get("field")
+    if place is not None:
+        del st.query_params["field"]
+        table, _, key = place.partition(".")
         if table in TABLES:
-            st.button(f"Go to {key}", key=desk.field_key(f"go to {key}"), on_click=_going_to(table))
-
-
-def _going_to(table: str) -> Callable[[], None]:
-    def go() -> None:
-        group = group_of(table)
-        desk.keep_typed("part", group)
-        desk.keep_typed(f"part of {group}", table)
-        desk.renew()
-
-    return go
+            st.session_state["gone to"] = (place, st.session_state.get("gone to", ("", 0))[1] + 1)
+            if desk.typed().get("part", _MOST) != _MOST or key not in _ESSENTIALS.get(table, ()):
+                group = group_of(table)
+                desk.keep_typed("part", group)
+                desk.keep_typed(f"part of {group}", table)
+                desk.renew()
+    if "gone to" in st.session_state:
+        place, turn = st.session_state["gone to"]
+        st.html(f'<span class="wt-go" data-field="{page.escape(fields.css_class(place))}" data-turn="{turn}"></span>')
 
 
 def group_of(table: str) -> str:
@@ -184,11 +187,7 @@ def _put(changed: bundles.Bundle) -> None:
 def _files(work: Work) -> None:
     names = desk.bundle().names()
     with st.expander(f"CSV files of the scenario ({len(names)})"):
-        st.html(
-            '<p class="wt-note">Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that '
-            "travel "
-            "with the scenario. A file of the same name takes the place of the old one.</p>"
-        )
+        st.html(f'<p class="wt-note">{page.escape(screen_words.OF_CSV_FILES)}</p>')
         for name, content in desk.bundle().files:
             st.download_button(
                 f"{name} ({len(content):,} bytes)".replace(",", "\u202f"),

@@ -55,7 +55,7 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
     spec = extra.get("spec")
     raw = bundles.value_at(desk.bundle(), place)
     faults = work.problems_at(place)
-    with st.container(gap="xxsmall"):
+    with st.container(gap="xxsmall", key=f"field {place}"):
         if isinstance(spec, Spec) and extra.get("list"):
             _list(place, spec, raw)
         elif isinstance(spec, Spec):
@@ -86,6 +86,11 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
             page.problem_list([str(fault) for fault in faults], "Cannot be used")
 
 
+def css_class(place: str) -> str:
+    """Return the class by which a field is found on the page: the framework's, of its container's key."""
+    return "st-key-field-" + re.sub(r"[^a-zA-Z0-9_-]", "-", place)
+
+
 def _names_of(annotation: Any) -> tuple[str, ...]:
     """Return the names that a key takes one of: those of a Literal, which may be optional."""
     if typing.get_origin(annotation) is typing.Literal:
@@ -99,7 +104,7 @@ def _name(place: str) -> str:
 
 def _about(place: str, info: FieldInfo, spec: Spec | None) -> str:
     """Return what a field means, what it takes, and where its default comes from."""
-    words = (info.description or "") if spec is None else spec.accepted()
+    words = (info.description or "") if spec is None else spec.accepted(desk.system())
     if info.is_required():
         return f"{words}. Needed."
     text, source = _default_words(place, info, spec)
@@ -131,8 +136,8 @@ def _default_words(place: str, info: FieldInfo, spec: Spec | None) -> tuple[str,
 def shown(value: float, unit: str) -> str:
     """Return an SI value to three figures in the first unit that a form offers for it."""
     first = units.written_units(unit, desk.system())[0]
-    if unit == "dimensionless" or not first:
-        return shown_value(value, unit)
+    if desk.system() != "metric" or unit == "dimensionless" or not first:
+        return shown_value(value, unit, desk.system())
     return f"{units.figures(units.express(value, first, unit), 3)} {first}"
 
 

@@ -14,6 +14,7 @@ from energy.pictures.price import price_of_heat
 from energy.scenario.bundle import Bundle
 from energy.screens import desk, dials, page, tour, waiting
 from energy.words import answer as report
+from energy.words import screens as screen_words
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
 from energy.words.terms import TERMS, drawing
@@ -48,7 +49,7 @@ def _first(answered: Answered, system: UnitSystem) -> str:
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    surely = page.verdict(work, "Does it save or cost fuel?", lambda answered: _first(answered, system))
+    surely = page.verdict(work, screen_words.QUESTIONS["fuel"], lambda told: _first(told, system))
     next_steps = st.container()
     with st.container():  # always there: what comes after it keeps its place, and so the focus, when the tour goes
         tour.show()
@@ -66,15 +67,17 @@ def show() -> None:
         page.next_steps(answered, "fuel")
     with right:
         page.finding("The numbers that matter")
-        page.table(("", ""), report.key_numbers(answered, system), caption="The numbers that matter")
+        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
+        if told.spread is not None:
+            st.html(f'<p class="wt-note">{page.escape(screen_words.STATED_VALUES)}</p>')
     fuel, heat = _over_speed(work.usable, system)
-    page.picture(fuel, "Zero is what the verdict is compared with. The ring: your road speed; the band: 90 % range.")
-    page.picture(heat, "The ring is the verdict, the line the stated values, the band the 90 % range.")
-    if answered.spread is not None:
+    page.picture(fuel, screen_words.OVER_SPEED_NOTES[0])
+    page.picture(heat, screen_words.OVER_SPEED_NOTES[1])
+    if told.spread is not None:
         page.finding("How sure it is")
-        page.table(("", ""), report.sure_rows(answered, system), caption="How sure it is")
-    page.cautions(cautions(answered, system))
-    st.html('<p class="wt-note">How far such numbers can be believed: see the screen "Why believe these numbers?"</p>')
+        page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
+    page.cautions(cautions(told, system))
+    st.html(f'<p class="wt-note">{page.escape(screen_words.HOW_FAR_BELIEVED)}</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),

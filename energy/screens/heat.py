@@ -13,10 +13,11 @@ from energy.screens import desk, page, typed, uploads
 from energy.screens.waiting import kept
 from energy.words import answer as report
 from energy.words import heat as heat_report
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
-_HEADING = "When is it hot?"
+_HEADING = QUESTIONS["heat"]
 _STEADY, _TRIP, _POWER = "at the steady speed", "over a trip of mine (CSV)", "by my wattmeter's log (CSV)"
 _COLUMNS = {
     _TRIP: "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc optional.",
@@ -80,7 +81,7 @@ def show() -> None:
     page.cautions(heat_report.cautions(result, system))
     entries = heat_report.assumptions(result)
     with st.expander(f"Defaults used ({len(entries)})"):
-        page.bullets([report.assumption_words(entry) for entry in entries])
+        page.bullets([report.assumption_words(entry, system) for entry in entries])
 
 
 def _picture(result: Heating, steady: Heating, system: UnitSystem) -> tuple[Picture, str]:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from energy.screens import desk, page, road_marks, typed
 from energy.words.read import in_usual_unit
+from energy.words.screens import OF_LIVE
 from vehicle import units
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.tail import Look, Seen, look_at, newest_recording
@@ -19,10 +20,7 @@ _EVERY_S = 2.0
 
 def show() -> None:
     """Let a recording be named, and show it as it grows."""
-    road_marks.note(
-        "Type where windtoll record writes: a CSV file on this machine, or its folder (then the newest CSV file in "
-        "it). Only CSV files that you name here are opened, nothing else is looked at, and nothing is changed."
-    )
+    road_marks.note(OF_LIVE)
     named = typed.text("Recording to watch: a CSV file or its folder on this machine", "live file", "/home/me/runs")
     if named:
         _follow(named)

@@ -7,9 +7,12 @@ from typing import Any
 
 import streamlit as st
 
+from energy.pictures.price import taken_html
 from energy.scenario import works
 from energy.scenario.works import Entry
 from energy.screens import desk, page
+from energy.words import screens as screen_words
+from energy.words.first import taken_and_given
 from vehicle.problems import InputError
 
 HEADING = "Your works"
@@ -44,10 +47,7 @@ def notices() -> None:
 def watch() -> None:
     """Say that another tab has changed the open work, as soon as it has."""
     if desk.stale():
-        st.html(
-            '<p class="wt-notice" role="status">This work was changed in another tab. What you see here is how it was '
-            "before.</p>"
-        )
+        st.html(f'<p class="wt-notice" role="status">{page.escape(screen_words.IN_ANOTHER_TAB)}</p>')
         if st.button("Show it as it stands", key="take newer"):
             st.rerun()
 
@@ -56,25 +56,36 @@ def show(first: Any) -> None:
     """Show the list; `first` is the screen that a work is opened on."""
     st.title(HEADING)
     entries, problems = works.listed()
-    st.html(
-        '<p class="wt-note">Everything is saved as you change it, on this machine only. A work holds its scenario with '
-        "every step to undo, what you typed and what you uploaded.</p>"
-    )
+    st.html(f'<p class="wt-note">{page.escape(screen_words.SAVED_AS_CHANGED)}</p>')
     if problems:
         page.problem_list([str(problem) for problem in problems], "Cannot be opened; all others can")
     _last_deleted()
     if not entries:
-        page.bullets(["None yet. Change a value of the demo, begin a scenario of your own, or open a file."])
+        page.bullets([screen_words.NO_WORKS])
     for entry in entries[: None if st.session_state.get("all works") else _MOST_SHOWN]:
         _row(entry, first)
     if len(entries) > _MOST_SHOWN:
         st.toggle(f"show all {len(entries)}", key="all works")
+    _gallery(first)
     gone = works.deleted_works()
     if gone:
         with st.expander(f"Deleted in the last 30 days ({len(gone)})"):
             for entry in gone:
                 st.html(f'<p class="wt-work">{page.escape(entry.called)}</p>')
                 st.button("Restore", on_click=_restore, args=(entry,), key=f"restore {entry.key}")
+
+
+def _gallery(first: Any) -> None:
+    """Show every demo with a picture of what it takes and gives, to be opened on the screen `first`."""
+    page.finding(screen_words.GALLERY)
+    st.html(f'<p class="wt-note">{page.escape(screen_words.OF_GALLERY)}</p>')
+    columns = st.columns(2)
+    for k, (name, bundle) in enumerate(desk.demos().items()):
+        told = desk.told_of.held(bundle) or desk.nominal_of(bundle)
+        title = desk.demo_title(name).partition(": ")[2]
+        with columns[k % 2].container(border=True, gap="xxsmall"):
+            st.html(f'<p class="wt-work">{page.escape(title)}</p>{taken_html(taken_and_given(told, desk.system()))}')
+            st.page_link(first, label=f"Open the demo: {_plain(title)}", query_params={"demo": name})
 
 
 def _row(entry: Entry, first: Any) -> None:

@@ -13,6 +13,7 @@ from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
 from energy.chain.matching import thriftiest
 from energy.scenario.keys import spec_of
 from energy.screens import desk, page, tables, typed, uploads
+from energy.words.screens import BEGIN
 from vehicle import units
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import FieldError, Spec, read_quantity
@@ -49,10 +50,7 @@ def form() -> None:
 
     What is half filled in stays.
     """
-    st.html(
-        '<p class="wt-note">Five questions, then an answer with a wide range. After it you are asked, one at a time, '
-        "for what would make it surer. What is open now stays in the list of your works.</p>"
-    )
+    st.html(f'<p class="wt-note">{page.escape(BEGIN)}</p>')
     faults: list[Problem] = []
     known = _five(Beginning(), faults)
     with st.expander("What else do you know? (mass, engine, wind, blade, element)"):

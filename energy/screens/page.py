@@ -6,7 +6,6 @@ Texts that a user wrote are escaped before they reach the page; none is read as 
 from __future__ import annotations
 
 import html
-import re
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ import streamlit as st
 
 from energy.pictures.base import Picture
 from energy.pictures.price import bars_html
+from energy.scenario.keys import TABLES
 from energy.screens import catalogue, desk, look
 from energy.screens.desk import Work
 from energy.screens.waiting import Progress as Progress
@@ -21,7 +21,9 @@ from energy.words import answer as report
 from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
-from energy.words.verdict import UNCHECKED, FirstLines, Verdict
+from energy.words.said import Said
+from energy.words.screens import BEING_WORKED_OUT, FAULTY, NOT_CHECKED_HERE, in_the_app, to_the_field
+from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
 from vehicle.units import UnitSystem
 
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
 _ONE_LINE = 36  # letters that stand in one line where they are largest
-NOT_CHECKED_HERE = f'{UNCHECKED} See "What must it withstand?"'
 
 STYLE = (
     f"<style>{look.STYLE}"
@@ -75,9 +76,10 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-table th, .wt-table td { border-bottom: 1px solid var(--wt-faint); padding: 0.28rem 0.6rem 0.28rem 0;
   text-align: left;
   vertical-align: top;
-  overflow-wrap: anywhere; }
-.wt-table th { border-bottom: 2px solid var(--wt-ink); }
-.wt-table td:first-child { min-width: 7.5rem; }
+  overflow-wrap: break-word; }
+.wt-table th { border-bottom: 2px solid var(--wt-ink); vertical-align: bottom; }
+.wt-table td:first-child:not(.number) { min-width: 7.5rem; }
+.wt-table td:not(.number) { min-width: 5rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
 [data-testid="stMain"] [data-testid="stPageLink"] a p { color: var(--wt-blue); text-decoration: underline; }
 .wt-note { color: var(--wt-soft); font-size: 0.9rem; margin: 0.1rem 0 0.5rem; overflow-wrap: anywhere; }
@@ -95,28 +97,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-# What sentences shared with the command line call by an option, as the app calls it.
-_IN_THE_APP = (
-    (re.compile(r"windtoll loads --ladder"), '"What must it withstand?"'),
-    (
-        re.compile(r"windtoll loads with the pitch found here \(--set [^)]*\)"),
-        '"What must it withstand?" with that pitch',
-    ),
-    (re.compile(r'--set trip\.road_speed="([^"]*)" predicts for that'), r"a road speed of \1 predicts for that"),
-    (re.compile(r" \((?:all )?(?:with )?--[a-z-]+\)"), ""),
-    (re.compile(r"(?<![\w'\"-])--([a-z]+(?:-[a-z]+)*)"), lambda option: option[1].replace("-", " ")),
-)
-
-
-def in_the_app(text: object) -> str:
-    """Return a sentence that the command line says as well without its options: here are fields and screens."""
-    words = str(text)
-    for pattern, instead in _IN_THE_APP:
-        words = pattern.sub(instead, words)
-    return words
-
-
-def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda answered: "") -> Callable[[], Answered]:
+def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda told: "") -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
     The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn,
@@ -126,9 +107,9 @@ def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda a
     problems(work)
     slot, under = st.empty(), st.empty()
     # What was told with its interval before stands at once; else the quick one until the draws are done.
-    before = desk.answered_of.held(work.usable)
-    _verdict(slot, work.answered if before is None else before, more)
-    _doubt(under, "How sure that is: being worked out." if before is None else _doubt_of(before))
+    before = desk.told_of.held(work.usable)
+    _verdict(slot, work.told if before is None else before, more)
+    _doubt(under, BEING_WORKED_OUT if before is None else _doubt_of(before))
 
     def surely() -> Answered:
         if before is not None:
@@ -164,18 +145,19 @@ def _verdict(slot: DeltaGenerator, answered: Answered, more: Callable[[Answered]
 
 def verdict_html(first_lines: FirstLines) -> str:
     """Return first lines as HTML: danger first, then the headline, then one number a line."""
-    danger = " ".join(f"<p>{escape(line)}</p>" for line in (*first_lines.dangers, *first_lines.warnings))
+    danger = " ".join(f"<p>{escape(in_the_app(line))}</p>" for line in (*found.dangers, *found.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
-    word = first_lines.word if isinstance(first_lines, Verdict) else ""
-    kind = "danger" if first_lines.dangers else word.partition(" ")[0]
-    lines = " ".join(f'<span class="wt-line">{escape(line)}.</span>' for line in first_lines.lines)
-    end = "" if first_lines.headline.endswith(".") else "."
-    size = "wt-loud" if len(first_lines.loud) <= _ONE_LINE else "wt-loud wt-long"
-    quiet = f' <span class="wt-quiet">{escape(first_lines.quiet)}{end}</span>' if first_lines.quiet else end
+    word = found.word if isinstance(found, Verdict) else ""
+    kind = "danger" if found.dangers else word.partition(" ")[0]
+    lines = " ".join(f'<span class="wt-line">{escape(in_the_app(line))}.</span>' for line in found.lines)
+    end = "" if found.headline.endswith(".") else "."
+    size = "wt-loud" if len(found.loud) <= _ONE_LINE else "wt-loud wt-long"
+    loud = found.loud if found.quiet else f"{found.loud}{end}"
+    quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else ""
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
-        f'<span class="wt-headline"><span class="{size}">{escape(first_lines.loud)}</span>{quiet}</span> {lines}</div>'
-        f'<p class="wt-case">{escape(_operate(first_lines))}</p>'
+        f'<span class="wt-headline"><span class="{size}">{escape(loud)}</span>{quiet}</span> {lines}</div>'
+        f'<p class="wt-case">{escape(_operate(found))}</p>'
     )
 
 
@@ -222,10 +204,27 @@ def cannot(work: Work, heading: str, sentence: str, why: Sequence[object], words
 def problems(work: Work) -> None:
     """Show what is wrong with the scenario in work."""
     if work.problems:
-        problem_list(
-            [str(problem) for problem in work.problems],
-            "These values cannot be used; what you read below is the answer without them",
-        )
+        problem_list([str(problem) for problem in work.problems], FAULTY)
+        _field_links(work)
+
+
+def _field_links(work: Work) -> None:
+    """Link the field of each fault, where it has one: the screen of the scenario opens its part and goes to it."""
+    pages: dict[str, Any] = st.session_state.get("pages", {})
+    for place in dict.fromkeys(place for problem in work.problems if (place := field_of(problem.key))):
+        if "scenario" in pages:
+            st.page_link(pages["scenario"], label=to_the_field(place), query_params={**desk.address(), "field": place})
+
+
+def field_of(key: str) -> str:
+    """Return the field that a fault's key belongs to ("trip.road_speed"), its part alone where it is of no one field,
+    "" where it is of no part of the scenario.
+    """
+    table, _, rest = key.partition(":")[0].partition(".")
+    table, name = table.strip("[]"), rest.partition(".")[0].partition("[")[0]
+    if table not in TABLES:
+        return ""
+    return f"{table}.{name}" if name in TABLES[table].model_fields else table
 
 
 def problem_list(texts: Sequence[str], heading: str) -> None:
@@ -317,7 +316,7 @@ def assumptions(work: Work) -> None:
     """Show the values that were assumed, with range and source, folded."""
     entries = report.assumptions(work.answered)
     with st.expander(f"Defaults used ({len(entries)})"):
-        items = "".join(f"<li>{escape(report.assumption_words(entry))}</li>" for entry in entries)
+        items = "".join(f"<li>{escape(report.assumption_words(entry, desk.system()))}</li>" for entry in entries)
         st.html(f'<ul class="wt-list">{items}</ul>')
 
 
@@ -327,7 +326,20 @@ def bullets(texts: Sequence[str]) -> None:
     st.html(f'<ul class="wt-list">{items}</ul>')
 
 
-def next_steps(answered: Answered, here: str) -> None:
+def said(found: Said, *, headed: bool = True) -> None:
+    """Show what a question says: headlines, tables, lists."""
+    if headed:
+        bullets(found.headlines)
+    for each in found.tables:
+        finding(each.title)
+        numbers = range(each.left, len(each.columns))
+        table(each.columns, each.rows, numbers=numbers, caption=each.title)
+    for title, texts in found.lists:
+        finding(title)
+        bullets(texts)
+
+
+def next_steps(told: Answered, here: str) -> None:
     """Show the one or two questions that follow from an answer, each with why; `here` is the place one stands at."""
     chosen = next_questions(answered, verdict_of(answered, desk.system()), here=here)
     if not chosen:

@@ -28,13 +28,14 @@ from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import pitch as pitch_words
 from energy.words.headings import one_line
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-_HEADING = "Is the pitch what the dial says?"
+_HEADING = QUESTIONS["pitch"]
 _FILE = "measured.csv"
 _STEPPED_DEG = 1.0  # a dial that was turned by more was no single setting
 

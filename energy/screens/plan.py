@@ -22,11 +22,12 @@ from energy.screens.desk import Work
 from energy.screens.road import planned_m_s, predicted
 from energy.words import plan as plan_words
 from energy.words import run_sheet
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError, Problem, shown
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
 from vehicle.road_test.run_list import read_manifest
 
-_HEADING = "How many runs would prove it?"
+_HEADING = QUESTIONS["plan"]
 _ASSUMED, _OWN, _LOGS = "assumed", "my own figure", "from logs of mine"
 _PAIRS_WITHOUT_EFFECT, _MOST_PAIRS = 6, 1000
 _LENGTH = {"metric": "15 km", "us": "10 mi", "uk": "10 mi"}

@@ -17,6 +17,7 @@ from energy.screens import desk, live, page, road_marks, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from energy.words import road_test as road_test_words
+from energy.words.screens import QUESTIONS, ROAD_CAUTIONS
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
@@ -25,12 +26,8 @@ from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
 
-_HEADING = "What did the road say?"
+_HEADING = QUESTIONS["road"]
 _MOST_KEPT = 4
-_CAUTIONS = (
-    "The driver drives. Starting, watching and marking a recording is a passenger's job.",
-    "An interval holds for this vehicle, road, speed and weather: another day may say something else.",
-)
 
 
 def show() -> None:
@@ -59,7 +56,7 @@ def show() -> None:
             _shown(comparison, work)
     with st.expander("Watch a recording while windtoll record writes it in another terminal"):
         live.show()
-    page.cautions(_CAUTIONS)
+    page.cautions(ROAD_CAUTIONS)
     page.assumptions(work)
 
 

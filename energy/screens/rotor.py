@@ -8,6 +8,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, waiting
 from energy.words import answer as report
 from energy.words.cautions import cautions
+from energy.words.screens import QUESTIONS
 from vehicle.units import UnitSystem
 
 
@@ -19,7 +20,7 @@ def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    page.answer_line(work, "What will the rotor do?", report.rotor_sentence(work.answered, system))
+    page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.told, system))
     pictures = _pictures(work.usable, system)
     page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
     page.finding("The numbers that matter")

@@ -17,14 +17,15 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
 from energy.words.match import SETTING_NAMES, flat_words, map_title, notes_of, rows_of, sentence
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-_HEADING = "What setting is best?"
-_RECKONED, _DRIVEN = "by reckoning", "by a sweep that I drove (CSV)"
+_HEADING = QUESTIONS["setting"]
+_CALCULATED, _DRIVEN = "calculated", "by a sweep that I drove (CSV)"
 
 
 @kept("Trying settings")
@@ -39,15 +40,15 @@ def _picture(bundle: Bundle, marks: tuple[tuple[str, float, float], ...], ratio:
 
 
 def show() -> None:
-    """Show the screen: by reckoning, or by a sweep that was driven."""
+    """Show the screen: calculated, or by a sweep that was driven."""
     work, top = desk.work(), st.empty()
-    if typed.way("Found", "setting way", (_RECKONED, _DRIVEN)) == _DRIVEN:
+    if typed.way("Found", "setting way", (_CALCULATED, _DRIVEN)) == _DRIVEN:
         sweep.show(work, _HEADING, top)
     else:
-        _reckoned(work, top)
+        _calculated(work, top)
 
 
-def _reckoned(work: Work, top: DeltaGenerator) -> None:
+def _calculated(work: Work, top: DeltaGenerator) -> None:
     system = desk.system()
     held = tuple(key for key in SETTINGS if desk.typed().get(f"hold {key}") is True)
     try:

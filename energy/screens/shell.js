@@ -23,6 +23,21 @@
     if (main) main.scrollTo(0, 0);
   }
 
+  // A link to a field: once its part is drawn, the focus goes there.
+  let gone = "";
+  function goToField() {
+    const mark = document.querySelector("[data-testid=stMain] .wt-go");
+    const app = document.querySelector("[data-testid=stApp]");
+    if (!mark || mark.dataset.turn === gone || app.getAttribute("data-test-script-state") !== "notRunning") return;
+    const field = document.querySelector(`.${CSS.escape(mark.dataset.field)}`);
+    const input = field && field.querySelector("input, textarea, [role=combobox]");
+    leaving = null;
+    gone = mark.dataset.turn;
+    if (!input) return;
+    input.focus({ preventScroll: true });
+    field.scrollIntoView({ block: "center" });
+  }
+
   function closeSidebar() {
     if (!window.matchMedia(PHONE).matches) return;
     const bar = document.querySelector("[data-testid=stSidebar][data-collapsed=false]");
@@ -62,9 +77,9 @@
   new MutationObserver(() => {
     if (asked) return;
     asked = true;
-    requestAnimationFrame(() => { asked = false; arrived(); ended(); });
+    requestAnimationFrame(() => { asked = false; goToField(); arrived(); ended(); });
   }).observe(document.documentElement, {
-    childList: true, subtree: true, attributes: true, attributeFilter: ["data-test-connection-state"],
+    childList: true, subtree: true, attributes: true, attributeFilter: ["data-test-connection-state", "data-test-script-state"],
   });
-  setInterval(() => { ended(); arrived(); }, 1000);
+  setInterval(() => { ended(); goToField(); arrived(); }, 1000);
 })();

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import html
 import sys
 import traceback
 import webbrowser
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.screens.gate import OwnPagesOnly
+from energy.words.screens import UNFORESEEN
 
 _HERE = Path(__file__).parent
 _SCRIPT = "/windtoll/shell.js"
@@ -124,8 +126,7 @@ def unforeseen(error: Exception) -> bool:
 
     traceback.print_exception(error, file=sys.stderr)
     st.html(
-        '<div class="wt-problem" role="alert"><h2>Something unforeseen happened here</h2><p>Your work is saved. Undo '
-        "the last step, or choose another question. The terminal that windtoll runs in has the details; please report "
-        "them.</p></div>"
+        '<div class="wt-problem" role="alert"><h2>Something unforeseen happened here</h2>'
+        f"<p>{html.escape(UNFORESEEN)}</p></div>"
     )
     return True

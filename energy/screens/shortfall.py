@@ -18,13 +18,14 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import shortfall as words
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-_HEADING = "Why so few watts?"
+_HEADING = QUESTIONS["shortfall"]
 _FILE = "readings.csv"
 _BY_HAND, _BY_FILE = "typed here", "from a file (readings.csv)"
 _MOST = 8
@@ -115,8 +116,9 @@ def _answer(work: Work, system: UnitSystem, content: bytes | tuple[str, ...], to
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
     with top.container():
-        said = [*words.lines(result, system), *words.without_words(result)]
-        page.answer_line(work, _HEADING, words.headline(result), *said)
+        page.first_lines(work, _HEADING, words.first_lines(found, system))
+    if not words.to_look_for(found):
+        return
     page.picture(_picture(work.usable, content), headed=False)
     page.table(words.CAUSE_HEADINGS, words.cause_rows(result, system), numbers=(1, 2), caption="Causes")
     todo = words.to_do(result, system)

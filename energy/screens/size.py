@@ -17,12 +17,13 @@ from energy.screens.desk import Work
 from energy.words import rotor_choice as rotor_words
 from energy.words import size as size_words
 from energy.words.headings import one_line
+from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
 from vehicle.units import show as shown
 
-_HEADING = "How large must it be?"
+_HEADING = QUESTIONS["size"]
 _SHARES = ("%", "")
 
 

@@ -10,6 +10,7 @@ import streamlit as st
 from energy.scenario import bundle as bundles
 from energy.screens import catalogue, desk, look, mine, page, shell
 from energy.screens.catalogue import Screen
+from energy.words import screens as screen_words
 from vehicle.problems import InputError
 from vehicle.units import UNIT_SYSTEMS
 
@@ -44,7 +45,7 @@ def run() -> None:
         _questions(pages, chosen.title)
         page.finding("Your scenario")
         _link(listed, mine.HEADING, chosen.title)
-        _scenario()
+        _scenario(listed)
         _units()
     mine.notices()
     mine.watch()
@@ -56,11 +57,7 @@ def run() -> None:
     place = next((screen.place for screen in catalogue.SCREENS if screen.question == chosen.title), "")
     if place and place not in _HAS_ITS_OWN_NEXT:
         page.next_steps(_latest_answer(), place)
-    st.html(
-        '<p class="wt-note">Estimates for planning: no structural, electrical or roadworthiness approval. Nothing '
-        "leaves "
-        "this machine.</p>"
-    )
+    st.html(f'<p class="wt-note">{page.escape(screen_words.ESTIMATES)}</p>')
 
 
 def warm_up() -> None:
@@ -76,8 +73,7 @@ def _invite(place: DeltaGenerator, page_of_scenario: Any) -> None:
     """Link to where a scenario is put in, while what is open is a demo, or guesses stand in it."""
     guesses = len(desk.guesses())
     if desk.is_demo():
-        words = "An invented demo is open: put in your own"
-        place.page_link(page_of_scenario, label=words, query_params=desk.address())
+        place.page_link(page_of_scenario, label=screen_words.DEMO_IS_OPEN, query_params=desk.address())
     elif guesses:
         words = "1 value is" if guesses == 1 else f"{guesses} values are"
         label = f"{words} still a guess: put in your own"
@@ -135,7 +131,7 @@ def _units() -> None:
     st.radio("Units", UNIT_SYSTEMS, key=key, on_change=change, format_func=_UNIT_WORDS.__getitem__)
 
 
-def _scenario() -> None:
+def _scenario(listed: Any) -> None:
     held = desk.bundle()  # what is made when it is asked for has no session to look into
     changed = held != desk.loaded()
     st.download_button(
@@ -160,6 +156,7 @@ def _scenario() -> None:
     with st.expander("Open a file, or start from a demo"):
         _open_files()
         names = list(desk.demos())
+        st.page_link(listed, label=screen_words.GALLERY, query_params=desk.address())
         demo = st.selectbox("Demo (invented)", names, format_func=desk.demo_title, key="demo")
         st.button("Start from this demo", on_click=desk.open_demo, args=(demo,), width="stretch")
 

@@ -6,36 +6,26 @@ import streamlit as st
 
 from energy.scenario import works
 from energy.screens import desk, page
+from energy.words.screens import TOUR
 from vehicle.files import write_whole
 
-_STEPS = (
-    (
-        "What you see",
-        "The verdict of an invented demo: what it costs, how sure that is, and what is worth a look after it.",
-    ),
-    ("Put in your own", "Five questions under “What is built, and how is it driven?” give you an answer of your own."),
-    (
-        "After you measured",
-        "The last group of questions reads your logs: was it worth it, why so few watts, what next.",
-    ),
-)
 _SEEN = "tour_seen.txt"
 
 
 def show() -> None:
     """Show the step that is due, with a button to skip the rest; nothing once it was seen or skipped."""
     at = int(st.session_state.get("tour", 0))
-    if at >= len(_STEPS) or not desk.is_demo() or _was_seen():
+    if at >= len(TOUR) or not desk.is_demo() or _was_seen():
         return
-    title, text = _STEPS[at]
+    title, text = TOUR[at]
     with st.container(border=True, key="wt-tour"):
-        page.finding(f"{at + 1} of {len(_STEPS)}: {title}")
+        page.finding(f"{at + 1} of {len(TOUR)}: {title}")
         st.html(f'<p class="wt-note">{page.escape(text)}</p>')
         row = st.container(horizontal=True)
-        last = at == len(_STEPS) - 1
+        last = at == len(TOUR) - 1
         row.button("Done" if last else "Next", key="tour next", on_click=_go, args=(at + 1,))
         if not last:
-            row.button("Skip", key="tour skip", on_click=_go, args=(len(_STEPS),))
+            row.button("Skip", key="tour skip", on_click=_go, args=(len(TOUR),))
 
 
 def _was_seen() -> bool:
@@ -44,7 +34,7 @@ def _was_seen() -> bool:
 
 def _go(to: int) -> None:
     st.session_state["tour"] = to
-    if to < len(_STEPS):
+    if to < len(TOUR):
         return
     try:
         works.folder().mkdir(parents=True, exist_ok=True)

@@ -23,6 +23,7 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import reconcile as reconcile_words
+from energy.words.screens import QUESTIONS, READING_CAUTION
 from energy.words.verdict import called
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -30,7 +31,7 @@ from vehicle.units import UnitSystem
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
 
-_HEADING = "Where did the watts go?"
+_HEADING = QUESTIONS["watts"]
 _FILE, _TYPED = "results.toml", "what you typed"
 _BY_HAND, _BY_FILE = "typed here", "from a file (results.toml)"
 _MOST_READINGS = 8
@@ -68,13 +69,7 @@ def show() -> None:
         _typed(work, system, top)
     else:
         _uploaded(work, system, top)
-    page.cautions(
-        (
-            "Readings on the road are the passenger's job. Wattmeter and leads of a turning generator can carry "
-            "dangerous voltage: "
-            "stop and lock the rotor before touching them.",
-        )
-    )
+    page.cautions((READING_CAUTION,))
     page.assumptions(work)
 
 

@@ -179,13 +179,13 @@ def assumptions(answered: Answered) -> tuple[Assumption, ...]:
     return answered.answer.inputs.assumptions
 
 
-def assumption_words(entry: Assumption) -> str:
+def assumption_words(entry: Assumption, system: UnitSystem = "metric") -> str:
     """Return an assumption as "key = value (range); source"."""
     if isinstance(entry.value, str):
         return f"{entry.key}: {entry.value}; {entry.source}"
-    text = shown_value(entry.value, entry.unit)
+    text = shown_value(entry.value, entry.unit, system)
     if entry.low is not None and entry.high is not None:
-        text += f" ({shown_value(entry.low, entry.unit)} to {shown_value(entry.high, entry.unit)})"
+        text += f" ({shown_value(entry.low, entry.unit, system)} to {shown_value(entry.high, entry.unit, system)})"
     return f"{entry.key} = {text}; {entry.source}"
 
 

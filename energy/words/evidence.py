@@ -117,7 +117,8 @@ def _road_test(f: dict[str, float]) -> tuple[str, str]:
 
 
 def _warm_up(f: dict[str, float]) -> tuple[str, str]:
-    worst = f"{max(f['greatest_error_k'], 1e-9):.1g} K"
+    error_k = f["greatest_error_k"]
+    worst = "a millionth of a kelvin" if error_k < 1e-6 else f"{error_k:.1g} K"
     return f"Warm-up: within {worst} of the closed form", f"Greatest difference over five time constants: {worst}."
 
 

@@ -58,6 +58,23 @@ def _heat_card(answered: Answered, system: UnitSystem) -> Card:
 
 
 @dataclass(frozen=True)
+class Taken:
+    """What a turbine takes or gives: its name, the power (or, over a trip, the energy) in SI units, and in words."""
+
+    name: str
+    amount: float
+    words: str
+
+
+def taken_and_given(told: Answered, system: UnitSystem) -> tuple[Taken, Taken]:
+    """Return what goes into the engine (or out of the pack) for the turbine, and the heat that it gives for it."""
+    source = "extra fuel" if told.answer.inputs.fuel is not None else "out of the pack"
+    change, heat = median_change_w(told) * told.over_s, median_heat_w(told) * told.over_s
+    words = "none" if abs(change) < 0.05 else show(change, told.power_kind, system)
+    return Taken(source, change, words), Taken("heat", heat, show(heat, told.power_kind, system))
+
+
+@dataclass(frozen=True)
 class LimitRow:
     """A stated limit: its name, how much of it is used (1 at the limit), and that in words."""
 

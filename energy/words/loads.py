@@ -171,6 +171,12 @@ def shown_load(value: float, kind: str, system: UnitSystem) -> str:
     return show(value, kind, system)
 
 
+def margins_finding(load: str, margin: float) -> str:
+    """Return which load is the nearest to its limit, or over it."""
+    verdict = "is over its limit" if margin < 1 else "is the nearest to its limit"
+    return f"The {load} {verdict}: margin {margin_figures(margin)}"
+
+
 def margin_figures(margin: float) -> str:
     """Return a margin, rounded down, so that nothing short of 2 reads 2.0."""
     return (

@@ -97,7 +97,8 @@ def _year_line(result: Payback, system: UnitSystem) -> str:
     said = ", ".join(f"{figures(h.estimate, 2)} h {words[name]}" for name, h in hours.items())
     when = "the time parked" if result.parked else "the driving"
     wind = show(year.mean_wind_m_s, "speed", system)
-    return f"A year: {said}; mean wind {wind}; over a limit in {100 * (1 - year.within_limits[1]):.0f} % of {when}"
+    over = max(0.0, 100 * (1 - year.within_limits[1]))  # weights that make up one to rounding leave a minus there
+    return f"A year: {said}; mean wind {wind}; over a limit in {over:.0f} % of {when}"
 
 
 def _speed(result: Payback, system: UnitSystem) -> str:
@@ -183,11 +184,11 @@ def money_title(result: Payback) -> str:
     return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}"
 
 
-def money_notes(result: Payback) -> list[str]:
+def money_notes(result: Payback, system: UnitSystem = "metric") -> list[str]:
     """Return what the money rests on."""
     from energy.words.answer import assumption_words
 
-    assumed = [assumption_words(entry) for entry in result.money.assumed if entry.key.startswith("costs.")]
+    assumed = [assumption_words(entry, system) for entry in result.money.assumed if entry.key.startswith("costs.")]
     weight = "The weight of battery or bottle is not counted; the turbine's own mass and drag are."
     return [*(f"{remark}." for remark in result.money.remarks), *assumed, weight]
 
@@ -202,6 +203,34 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
     steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
     return f"At {at} the heat costs no fuel on descents steeper than {steep}"
+
+
+def wind_finding(result: Payback, system: UnitSystem) -> str:
+    """Return the finding of the map over head wind in one line."""
+    if result.parked:
+        return finding(result, system)
+    return f"At {_speed(result, system)} the heat exceeds the drag power {wind_words(result, 'energy', system)}"
+
+
+RANGES_OF_MAPS = "ranges of the lines in the maps (some seconds more)"
+MAP_NOTE = "Colour: gain or loss; lines: from where it pays, by what it is held against."
+NOT_ENOUGH = "Not enough data to calculate when it could pay."
+PARKED_TITLE = "Standing with the nose in the wind: no fuel"
+
+
+def wind_title(result: Payback, system: UnitSystem) -> str:
+    """Return the title of the table of head winds."""
+    return f"Head wind from which it pays, at {_speed(result, system)} on the flat"
+
+
+def descents_title(result: Payback, height_m: float, system: UnitSystem) -> str:
+    """Return the title of the table of descents."""
+    return f"Down {show(height_m, 'length', system)} at {_speed(result, system)}, in still air"
+
+
+def assumed_climate(result: Payback) -> str:
+    """Return what was assumed of the winds of the year, and where one's own go."""
+    return f"Assumed: {result.year.assumed}. Your own go in the part wind_climate of the scenario."
 
 
 def _share(value: float, system: UnitSystem) -> str:

@@ -25,7 +25,7 @@ NOTES = (
     "one where there is none); it rises with the square root of the ratio.",
     "Root pull is the centrifugal pull of one blade at the shown rotor speed; at runaway it is several times that. Run "
     "windtoll loads.",
-    "Tips above 80 m/s get loud, and blades must be proven for the pull (common practice, no source).",
+    "Tips above 80 m/s (260 ft/s) get loud, and blades must be proven for the pull (common practice, no source).",
 )
 DANGER = (
     "A blade that fails is a projectile: have blades, root and hub checked by someone licensed to do so, prove them "
@@ -86,7 +86,7 @@ def headings(system: UnitSystem) -> list[str]:
     names = {kind: units.label(kind, system) for kind in ("length", "force", "fuel_flow", "tip_speed", "speed")}
     return [
         f"size\n{names['length']}",
-        "\nblades",
+        " \nblades",
         "tip\nratio",
         "heat\nW",
         f"thrust\n{names['force']}",
@@ -95,8 +95,8 @@ def headings(system: UnitSystem) -> list[str]:
         f"tips\n{names['tip_speed']}",
         f"root pull\n{names['force']}",
         f"starts at\n{names['speed']}",
-        "\nbuild",
-        "\nagainst it",
+        " \nbuild",
+        " \nagainst it",
     ]
 
 

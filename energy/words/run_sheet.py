@@ -22,7 +22,7 @@ WEATHER = (
     f"gusts under {MOST_GUST_M_S:g} m/s ({MOST_GUST_M_S * 2.23694:.0f} mph); put the test off otherwise.",
     f"Air temperature within {MOST_WARMER_K:g} K over a block; write down wind, gusts, temperature and time at each "
     "turn-around (head_wind, gust, temperature in the list of runs).",
-    "Tick every run in which a vehicle drove ahead within 200 m, and for how much of it (vehicle_ahead).",
+    "Tick every run in which a vehicle drove ahead within 200 m (650 ft), and for how much of it (vehicle_ahead).",
 )
 CAUTIONS = (
     "A passenger logs. The driver touches neither laptop nor phone and breaks off whenever traffic asks for it.",

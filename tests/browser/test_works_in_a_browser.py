@@ -479,18 +479,3 @@ def test_on_a_phone_the_list_closes_rows_are_for_fingers_and_the_answer_is_in_si
         assert all(height >= 44 for height in thumbs)
     finally:
         context.close()
-
-
-@pytest.mark.parametrize("place", [*QUESTIONS])
-def test_no_screen_speaks_of_options_or_of_its_framework(page: Any, address: str, place: str) -> None:
-    open_screen(page, address, place)
-    for folded in page.locator("[data-testid=stMain] details:not([open]) > summary").all():
-        if folded.is_visible():
-            folded.click()
-    settled(page)
-    said = page.locator("[data-testid=stMain]").inner_text()
-    hints = page.evaluate("[...document.querySelectorAll('input, textarea')].map(e => e.placeholder).join(' ')")
-    assert re.findall(r"(?<!\S)--[a-z][a-z-]*", said + hints) == []
-    assert re.findall(r"PydanticUndefined|BadZipFile|Streamlit|Vega", said + hints) == []
-    assert page.locator("[aria-label*=Vega]:visible").count() == 0
-    assert page.locator("input[type=number]").count() == 0  # its own messages are the framework's

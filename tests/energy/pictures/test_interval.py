@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from energy.chain.answer import answered
 from energy.chain.load import load
-from energy.pictures.interval import _LETTER, _rows, _span, domain_of, interval_html
+from energy.pictures.interval import _rows, _span, _Text, domain_of, interval_html
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.interval import Interval, change_interval, heat_interval, main_interval
@@ -79,17 +79,34 @@ def test_a_hostile_name_is_text(van: Scenario) -> None:
     assert "<script" not in interval_html(shown)
 
 
-@given(st.lists(st.tuples(st.floats(0, 1), st.text("abcdefgh", min_size=1, max_size=24)), min_size=1, max_size=6))
-def test_texts_of_one_row_never_touch_and_stay_inside(texts: list[tuple[float, str]]) -> None:
+@st.composite
+def _texts(draw: st.DrawFn) -> list[_Text]:
+    one = st.builds(_Text, st.floats(0, 1), st.text("abcdefgh", min_size=1, max_size=24), st.booleans())
+    return draw(st.lists(one, min_size=1, max_size=6))
+
+
+@given(_texts())
+def test_texts_of_one_row_never_touch_and_stay_inside(texts: list[_Text]) -> None:
     rows = _rows(texts)
-    for k, (place, words) in enumerate(texts):
-        left, right = _span(place, words)
-        assert left > -0.03
-        assert right < 1.03 or len(words) * _LETTER > 0.5
+    for k, text in enumerate(texts):
+        left, right = _span(text)
+        assert left > -0.03 or text.wide > 0.5
+        assert right < 1.03 or text.wide > 0.5
         for j in range(k):
             if rows[j] == rows[k]:
-                a, b = _span(*texts[j])
+                a, b = _span(texts[j])
                 assert right <= a or left >= b
+
+
+@given(st.lists(st.tuples(st.floats(0, 0.45), st.text("abcdefgh", min_size=1, max_size=22)), min_size=2, max_size=4))
+def test_no_line_goes_through_the_text_of_another(marks: list[tuple[float, str]]) -> None:
+    texts = [_Text(place, words, lined=True) for place, words in marks]
+    rows = _rows(texts)
+    for one, row in zip(texts, rows, strict=True):
+        for other, under in zip(texts, rows, strict=True):
+            if under > row and abs(one.place - other.place) > 0.02:
+                left, right = _span(one)
+                assert not left + 0.02 < other.place < right - 0.02
 
 
 def test_one_value_without_a_range_is_a_bar_alone() -> None:
