@@ -169,8 +169,8 @@ class Spec:
 
     def accepted(self, system: units.UnitSystem = "metric") -> str:
         """Return what a user may write, in words; the limits in the units of `system`."""
-        told = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
-        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in told if limit is not None]
+        bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
+        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in bounds if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {self.example()}{words}"

@@ -145,4 +145,4 @@ def _print_more(out: Console, answered: Answered, system: UnitSystem) -> None:
     common.heading(out, "The same heat from elsewhere")
     common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(answered, system)])
     common.heading(out, ASSUMED)
-    common.bullets(out, [report.assumption_words(entry, system) for entry in report.assumptions(told)])
+    common.bullets(out, [report.assumption_words(entry, system) for entry in report.assumptions(answered)])

@@ -166,9 +166,9 @@ def _print(result: Heating, steady: Heating, picture: Path | None, system: UnitS
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Defaults used")
-    own = [report.assumption_words(entry, system) for entry in found.load.assumptions]
-    others = len(heat_report.assumptions(found)) - len(own)
-    if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
+    own = [report.assumption_words(entry, system) for entry in result.load.assumptions]
+    others = len(heat_report.assumptions(result)) - len(own)
+    if others and (result.trip is None or result.trip.power_w is None or result.trip.speed_m_s is not None):
         own.append(
             f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists "
             f"them"

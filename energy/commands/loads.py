@@ -60,6 +60,7 @@ class LoadsOptions:
     spin_up_log: Path | None
     picture: Path | None
     part: str | None
+    force: bool
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -107,19 +108,8 @@ class LoadsOptions:
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
 )
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    full: bool,
-    ladder: bool,
-    tap_test: str | None,
-    spin_up_log: Path | None,
-    picture: Path | None,
-    part: str | None,
-    force: bool,
-) -> None:
+@common.taken_as(LoadsOptions)
+def command(chosen: LoadsOptions) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
@@ -137,12 +127,15 @@ def command(
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
-    other = "--ladder" if ladder or tap_test or spin_up_log else f"--{part}" if part not in (None, "pitch") else None
-    if picture is not None and other is not None:
+    part, system, as_json = chosen.part, chosen.system, chosen.as_json
+    other = None if part in (None, "pitch") else f"--{part}"
+    if chosen.ladder or chosen.tap_test or chosen.spin_up_log:
+        other = "--ladder"
+    if chosen.picture is not None and other is not None:
         raise InputError(Problem("command line", "--picture", f"given with {other}", "alone, or with --pitch-system"))
-    checked = load(scenario, overrides)
-    if picture is not None:
-        _draw(picture, checked, system, scenario, part=part, force=force)
+    checked = load(chosen.scenario, chosen.overrides)
+    if chosen.picture is not None:
+        _draw(chosen.picture, checked, system, chosen.scenario, part=part, force=chosen.force)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
@@ -202,8 +195,8 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
         from energy.strength.pitch_system import pitch_system
         from energy.words import pitch_system as pitch_words
 
-        found = pitch_system(scenario)
-        return pitch_words.said(found, system), pitch_words.as_data(found)
+        result = pitch_system(scenario)
+        return pitch_words.said(result, system), pitch_words.as_data(result)
     from energy.words import root as root_words
 
     if part == "bearing":

@@ -104,16 +104,16 @@ def command(chosen: ShortfallOptions) -> None:
         from energy.pictures.base import save
         from energy.pictures.measured import shortfall_picture
 
-        save(shortfall_picture(found).titled(), picture, inputs, force=force)
-    if as_json:
-        common.print_json(as_data(found, checked.title, system))
-    elif with_tree:
+        save(shortfall_picture(result).titled(), chosen.picture, inputs, force=chosen.force)
+    if chosen.as_json:
+        common.print_json(as_data(result, checked.title, chosen.system))
+    elif chosen.with_tree:
         out = common.console()
         for line in tree_lines(result.tree) or [headline(result)]:
             out.print(line, soft_wrap=True)
     else:
-        _print(found, checked.title, system)
-    common.leave(first_lines(found, system))
+        _print(result, checked.title, chosen.system)
+    common.leave(first_lines(result, chosen.system))
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
@@ -133,27 +133,27 @@ def _print(result: Shortfall, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    common.print_verdict(out, first_lines(found, system))
-    if to_look_for(found):
-        _print_causes(out, found, system)
+    common.print_verdict(out, first_lines(result, system))
+    if to_look_for(result):
+        _print_causes(out, result, system)
     common.heading(out, "Cautions")
     common.bullets(out, CAUTIONS)
 
 
-def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
+def _print_causes(out: Console, shortfall: Shortfall, system: UnitSystem) -> None:
     common.heading(out, "Causes")
-    common.grid(out, CAUSE_HEADINGS, cause_rows(result, system), left=1)
-    todo = to_do(result, system)
+    common.grid(out, CAUSE_HEADINGS, cause_rows(shortfall, system), left=1)
+    todo = to_do(shortfall, system)
     if todo:
         common.heading(out, "What to do")
         common.bullets(out, todo)
-    if result.tests:
+    if shortfall.tests:
         common.heading(out, "Tests, most resolved per minute first")
-        common.bullets(out, test_lines(result))
+        common.bullets(out, test_lines(shortfall))
         common.grid(
-            out, ("outcome of the first", "probability", "it would mean"), outcome_rows(result.tests[0]), left=3
+            out, ("outcome of the first", "probability", "it would mean"), outcome_rows(shortfall.tests[0]), left=3
         )
-    tree = tree_lines(result.tree)
+    tree = tree_lines(shortfall.tree)
     if tree:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:

@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.chain.ledger import turbine_at_work
 from energy.chain.limits import OperatingLimit, measured_limits, operating_limits
-from energy.diagnosis.importance import Plan, Weighed, weigh
+from energy.diagnosis.importance import DrawsPlan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
     CHANNELS,
@@ -383,10 +383,10 @@ def _causes(
             columns = [n for n, (c, _) in enumerate(misses.places) if c == channel]
             leaves[channel] = float(np.exp(np.median(shown[of][:, columns])))
             error[channel] = _WITHIN * float(np.sqrt(np.median(misses.variance[columns])))
-        found.append(
+        causes.append(
             CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves, error, bool(paired))
         )
-    return tuple(sorted(found, key=lambda c: -c.probability))
+    return tuple(sorted(causes, key=lambda c: -c.probability))
 
 
 def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> tuple[str, ...]:
@@ -433,7 +433,7 @@ def _repaired(
     if not mine.any():
         return None
     some = Faults(**{f.name: getattr(faults, f.name)[mine] for f in fields(Faults)})
-    found = machine.predict(scores[mine], without(some, cause))
-    thrust, speed = (float(np.median(found.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
-    broken = _broken(scenario, speed, thrust, float(np.median(found.watts.max(axis=1))))
-    return Repaired(_interval(found.watts[:, at], 0.90), thrust, speed, broken)
+    predicted = machine.predict(scores[mine], without(some, cause))
+    thrust, speed = (float(np.median(predicted.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
+    broken = _broken(scenario, speed, thrust, float(np.median(predicted.watts.max(axis=1))))
+    return Repaired(_interval(predicted.watts[:, at], 0.90), thrust, speed, broken)

@@ -235,7 +235,7 @@ def _limits(scenario: Scenario, sweep: Sweep, result: Tuned) -> TuningLimits:
     logged = measured_limits(stated, seen)
     if inputs.turbine.chain is None:  # known by its watts alone: no setting of it is modelled
         return TuningLimits(logged, (), ())
-    followed = lagged(sweep.air_speed_m_s, sweep.time_s, found.lag_s)  # a gust is over before a heavy rotor has it
+    followed = lagged(sweep.air_speed_m_s, sweep.time_s, result.lag_s)  # a gust is over before a heavy rotor has it
     air = float(np.nanquantile(followed, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
     key = SCENARIO_KEYS[sweep.kind]
 
@@ -248,7 +248,7 @@ def _limits(scenario: Scenario, sweep: Sweep, result: Tuned) -> TuningLimits:
         )
         return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
 
-    return TuningLimits(logged, predicted(found.best), predicted(found.next))
+    return TuningLimits(logged, predicted(result.best), predicted(result.next))
 
 
 def as_setting(kind: str, value: float) -> str | float:

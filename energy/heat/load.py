@@ -153,7 +153,7 @@ def faults(heater: HeatedLoad) -> list[str]:
     -------
     The sentences.
     """
-    found: list[str] = []
+    sentences: list[str] = []
 
     def check(name: str, value: Number, *, low: float = 0.0, open_low: bool = False, high: float = math.inf) -> None:
         array = np.asarray(value, dtype=float)

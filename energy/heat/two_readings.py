@@ -68,8 +68,8 @@ def read_spell(text: str) -> Spell:
     InputError
         With what would be accepted.
     """
-    found = _PATTERN.match(text)
-    if found is None:
+    match = _PATTERN.match(text)
+    if match is None:
         raise InputError(Problem("command line", "--reading", f'"{text}"', ACCEPTED))
     words = match.groupdict()
     time = re.sub(r"^(about|~)\s*", "", words["time"], flags=re.IGNORECASE)
@@ -204,12 +204,12 @@ def _estimate(values: np.ndarray) -> Estimate:
     return Estimate(float(middle), float(low), float(high), 0.95)
 
 
-def scenario_lines(found: FirstCapacity) -> str:
+def scenario_lines(first: FirstCapacity) -> str:
     """Return the `[load]` table of a scenario (TOML text); a loss that is not known is left to what it is.
 
     Parameters
     ----------
-    found : capacity and loss
+    first : capacity and loss
 
     Returns
     -------

@@ -123,7 +123,7 @@ def _fuel_picture(swept: _SweptSpeeds) -> Picture:
     zero = alt.Chart(pd.DataFrame({y_name: [0.0]})).mark_rule(color=BLACK, strokeWidth=1.5)
     layers.insert(1, zero.encode(y=f"{escaped(y_name)}:Q"))
     if swept.drawn is None:
-        change, heat = (np.broadcast_to(v, x.shape) for v in (found.change.power_w, found.turbine.heat_power_w))
+        change, heat = (np.broadcast_to(v, x.shape) for v in (nominal.change.power_w, nominal.turbine.heat_power_w))
         saves, costs = saves_and_costs(ChainOutcome(change, heat))
         speeds, outcomes = swept.speeds_m_s, _outcomes(saves.astype(float), costs.astype(float), heat > 0.5)
     else:

@@ -229,7 +229,7 @@ def sync() -> None:
     except InputError as error:
         notice("; ".join(str(problem) for problem in error.problems))
         return
-    _take(found)
+    _take(opened)
     notice(screen_words.TAKEN_OVER)
 
 

@@ -49,7 +49,7 @@ def _first(answered: Answered, system: UnitSystem) -> str:
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    surely = page.verdict(work, screen_words.QUESTIONS["fuel"], lambda told: _first(told, system))
+    surely = page.verdict(work, screen_words.QUESTIONS["fuel"], lambda answered: _first(answered, system))
     next_steps = st.container()
     with st.container():  # always there: what comes after it keeps its place, and so the focus, when the tour goes
         tour.show()
@@ -67,16 +67,16 @@ def show() -> None:
         page.next_steps(answered, "fuel")
     with right:
         page.finding("The numbers that matter")
-        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
-        if told.spread is not None:
+        page.table(("", ""), report.key_numbers(answered, system), caption="The numbers that matter")
+        if answered.spread is not None:
             st.html(f'<p class="wt-note">{page.escape(screen_words.STATED_VALUES)}</p>')
     fuel, heat = _over_speed(work.usable, system)
     page.picture(fuel, screen_words.OVER_SPEED_NOTES[0])
     page.picture(heat, screen_words.OVER_SPEED_NOTES[1])
-    if told.spread is not None:
+    if answered.spread is not None:
         page.finding("How sure it is")
-        page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
-    page.cautions(cautions(told, system))
+        page.table(("", ""), report.sure_rows(answered, system), caption="How sure it is")
+    page.cautions(cautions(answered, system))
     st.html(f'<p class="wt-note">{page.escape(screen_words.HOW_FAR_BELIEVED)}</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(

@@ -97,7 +97,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda told: "") -> Callable[[], Answered]:
+def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda answered: "") -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
     The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn,
@@ -107,8 +107,8 @@ def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda t
     problems(work)
     slot, under = st.empty(), st.empty()
     # What was told with its interval before stands at once; else the quick one until the draws are done.
-    before = desk.told_of.held(work.usable)
-    _verdict(slot, work.told if before is None else before, more)
+    before = desk.answered_of.held(work.usable)
+    _verdict(slot, work.answered if before is None else before, more)
     _doubt(under, BEING_WORKED_OUT if before is None else _doubt_of(before))
 
     def surely() -> Answered:
@@ -145,19 +145,19 @@ def _verdict(slot: DeltaGenerator, answered: Answered, more: Callable[[Answered]
 
 def verdict_html(first_lines: FirstLines) -> str:
     """Return first lines as HTML: danger first, then the headline, then one number a line."""
-    danger = " ".join(f"<p>{escape(in_the_app(line))}</p>" for line in (*found.dangers, *found.warnings))
+    danger = " ".join(f"<p>{escape(in_the_app(line))}</p>" for line in (*first_lines.dangers, *first_lines.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
-    word = found.word if isinstance(found, Verdict) else ""
-    kind = "danger" if found.dangers else word.partition(" ")[0]
-    lines = " ".join(f'<span class="wt-line">{escape(in_the_app(line))}.</span>' for line in found.lines)
-    end = "" if found.headline.endswith(".") else "."
-    size = "wt-loud" if len(found.loud) <= _ONE_LINE else "wt-loud wt-long"
-    loud = found.loud if found.quiet else f"{found.loud}{end}"
-    quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else ""
+    word = first_lines.word if isinstance(first_lines, Verdict) else ""
+    kind = "danger" if first_lines.dangers else word.partition(" ")[0]
+    lines = " ".join(f'<span class="wt-line">{escape(in_the_app(line))}.</span>' for line in first_lines.lines)
+    end = "" if first_lines.headline.endswith(".") else "."
+    size = "wt-loud" if len(first_lines.loud) <= _ONE_LINE else "wt-loud wt-long"
+    loud = first_lines.loud if first_lines.quiet else f"{first_lines.loud}{end}"
+    quiet = f' <span class="wt-quiet">{escape(first_lines.quiet)}{end}</span>' if first_lines.quiet else ""
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
         f'<span class="wt-headline"><span class="{size}">{escape(loud)}</span>{quiet}</span> {lines}</div>'
-        f'<p class="wt-case">{escape(_operate(found))}</p>'
+        f'<p class="wt-case">{escape(_operate(first_lines))}</p>'
     )
 
 
@@ -326,20 +326,20 @@ def bullets(texts: Sequence[str]) -> None:
     st.html(f'<ul class="wt-list">{items}</ul>')
 
 
-def said(found: Said, *, headed: bool = True) -> None:
+def said(said: Said, *, headed: bool = True) -> None:
     """Show what a question says: headlines, tables, lists."""
     if headed:
-        bullets(found.headlines)
-    for each in found.tables:
+        bullets(said.headlines)
+    for each in said.tables:
         finding(each.title)
         numbers = range(each.left, len(each.columns))
         table(each.columns, each.rows, numbers=numbers, caption=each.title)
-    for title, texts in found.lists:
+    for title, texts in said.lists:
         finding(title)
         bullets(texts)
 
 
-def next_steps(told: Answered, here: str) -> None:
+def next_steps(answered: Answered, here: str) -> None:
     """Show the one or two questions that follow from an answer, each with why; `here` is the place one stands at."""
     chosen = next_questions(answered, verdict_of(answered, desk.system()), here=here)
     if not chosen:

@@ -20,7 +20,7 @@ def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.told, system))
+    page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.answered, system))
     pictures = _pictures(work.usable, system)
     page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
     page.finding("The numbers that matter")

@@ -116,8 +116,8 @@ def _answer(work: Work, system: UnitSystem, content: bytes | tuple[str, ...], to
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
     with top.container():
-        page.first_lines(work, _HEADING, words.first_lines(found, system))
-    if not words.to_look_for(found):
+        page.first_lines(work, _HEADING, words.first_lines(result, system))
+    if not words.to_look_for(result):
         return
     page.picture(_picture(work.usable, content), headed=False)
     page.table(words.CAUSE_HEADINGS, words.cause_rows(result, system), numbers=(1, 2), caption="Causes")

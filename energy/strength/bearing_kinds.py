@@ -95,7 +95,7 @@ def bearings(scenario: Scenario) -> Bearings:
         lives = [_life_s(kind, loads, ratings, y, speed) for loads in (steady, bumpy)]
         safety = _static_safety(kind, worst_radial, worst_axial, ratings[0], y0)
         share = math.nan if most is None else float(np.nanmax(worst_axial)) / most
-        found.append(KindOfBearing(kind, own, lives[0], lives[1], safety, share, kind != "thrust_ball"))
+        kinds.append(KindOfBearing(kind, own, lives[0], lives[1], safety, share, kind != "thrust_ball"))
     return Bearings(
         tuple(kinds),
         steady[1],

@@ -66,12 +66,12 @@ class Taken:
     words: str
 
 
-def taken_and_given(told: Answered, system: UnitSystem) -> tuple[Taken, Taken]:
+def taken_and_given(answered: Answered, system: UnitSystem) -> tuple[Taken, Taken]:
     """Return what goes into the engine (or out of the pack) for the turbine, and the heat that it gives for it."""
-    source = "extra fuel" if told.answer.inputs.fuel is not None else "out of the pack"
-    change, heat = median_change_w(told) * told.over_s, median_heat_w(told) * told.over_s
-    words = "none" if abs(change) < 0.05 else show(change, told.power_kind, system)
-    return Taken(source, change, words), Taken("heat", heat, show(heat, told.power_kind, system))
+    source = "extra fuel" if answered.answer.inputs.fuel is not None else "out of the pack"
+    change, heat = median_change_w(answered) * answered.over_s, median_heat_w(answered) * answered.over_s
+    words = "none" if abs(change) < 0.05 else show(change, answered.power_kind, system)
+    return Taken(source, change, words), Taken("heat", heat, show(heat, answered.power_kind, system))
 
 
 @dataclass(frozen=True)

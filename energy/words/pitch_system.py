@@ -41,8 +41,8 @@ def said(pitch: PitchSystem, system: UnitSystem) -> Said:
     ]
     columns = ("rotor speed", "air", "actuator", "at pitch", "centrifugal", "air's", "friction ±")
     table = SaidTable("Maximum over the travel, stated values (a blade's moments; + towards feather)", columns, rows)
-    lists = [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)]
-    return Said(headlines(found, system), [table], lists, unsafe=math.isfinite(found.stalls_from_rad_s))
+    lists = [("What to ask for", _asked(pitch, system)), ("Cautions", CAUTIONS)]
+    return Said(headlines(pitch, system), [table], lists, unsafe=math.isfinite(pitch.stalls_from_rad_s))
 
 
 def headlines(pitch: PitchSystem, system: UnitSystem) -> list[str]:
@@ -55,15 +55,15 @@ def headlines(pitch: PitchSystem, system: UnitSystem) -> list[str]:
         return [f"The actuator is strong enough for the whole travel up to the fastest rotor speed. {drives}"]
     held = " It locks itself and holds where it stands." if pitch.self_locking else ""
     return [
-        f"Do not operate: the actuator ({shown_load(found.rating_n, 'force', system)}) stalls "
-        f"{_stalls(found, system)}.{held}",
+        f"Do not operate: the actuator ({shown_load(pitch.rating_n, 'force', system)}) stalls "
+        f"{_stalls(pitch, system)}.{held}",
         drives,
     ]
 
 
-def travel_finding(found: PitchSystem, system: UnitSystem) -> str:
+def travel_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return what the force over the travel shows: its maximum, where, and from where the actuator is too weak."""
-    row = max(found.rows, key=lambda one: one.force_n)
+    row = max(pitch.rows, key=lambda one: one.force_n)
     return (
         f"Force over the travel: up to {shown_load(row.force_n, 'force', system)} at {figures(row.pitch_deg, 3)}°, "
         f"{show(row.rotor_speed_rad_s, 'rotor_speed', system)} in {show(row.air_speed_m_s, 'speed', system)} of air "
@@ -71,9 +71,9 @@ def travel_finding(found: PitchSystem, system: UnitSystem) -> str:
     )
 
 
-def terms_finding(found: PitchSystem, system: UnitSystem) -> str:
+def terms_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return which term makes the most of the maximum, and each one's share of the sum."""
-    row = found.rows[-1]
+    row = pitch.rows[-1]
     sizes = {
         "centrifugal force": abs(row.centrifugal_n_m),
         "air": abs(row.aerodynamic_n_m),
@@ -87,26 +87,26 @@ def terms_finding(found: PitchSystem, system: UnitSystem) -> str:
     return f"Mainly {max(sizes, key=lambda name: sizes[name])}, {at}: {shares} of the sum of all three."
 
 
-def speed_finding(found: PitchSystem, system: UnitSystem) -> str:
+def speed_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return from which rotor speed the actuator stalls, or what to ask for."""
-    asked = shown_load(found.asked_n, "force", system)
-    top = show(float(found.speeds_rad_s[-1]), "rotor_speed", system)
-    if found.rating_n is None:
+    asked = shown_load(pitch.asked_n, "force", system)
+    top = show(float(pitch.speeds_rad_s[-1]), "rotor_speed", system)
+    if pitch.rating_n is None:
         return f"Up to {asked} over rotor speeds up to {top}; no rating to hold it against."
-    if math.isinf(found.stalls_from_rad_s):
+    if math.isinf(pitch.stalls_from_rad_s):
         return f"Up to {asked} over rotor speeds up to {top}: within the actuator's rating."
-    return f"The actuator stalls {_stalls(found, system)}; up to {asked} is asked for by {top}."
+    return f"The actuator stalls {_stalls(pitch, system)}; up to {asked} is asked for by {top}."
 
 
-def _stalls(found: PitchSystem, system: UnitSystem) -> str:
-    if found.stalls_from_rad_s <= 0:
+def _stalls(pitch: PitchSystem, system: UnitSystem) -> str:
+    if pitch.stalls_from_rad_s <= 0:
         return "at any rotor speed"
-    return f"from {show(found.stalls_from_rad_s, 'rotor_speed', system)} upwards"
+    return f"from {show(pitch.stalls_from_rad_s, 'rotor_speed', system)} upwards"
 
 
-def _asked(found: PitchSystem, system: UnitSystem) -> list[str]:
-    force = shown_load(found.asked_n, "force", system)
-    millimetres = figures(found.rod_travel_m * 1000, 3)
+def _asked(pitch: PitchSystem, system: UnitSystem) -> list[str]:
+    force = shown_load(pitch.asked_n, "force", system)
+    millimetres = figures(pitch.rod_travel_m * 1000, 3)
     asked = [
         "These numbers take every range at its unfavourable end; the table above takes the stated values.",
         f"Actuator: {force} or more, {millimetres} mm of travel, self-locking (back-drive without power: "

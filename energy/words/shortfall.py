@@ -76,60 +76,60 @@ def percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
-def first_lines(found: Shortfall, system: UnitSystem) -> FirstLines:
+def first_lines(shortfall: Shortfall, system: UnitSystem) -> FirstLines:
     """Return the first lines: limits that the readings break, what to check first, watts expected, the next test."""
-    dangers = danger_lines(found.dangers, found.dangers, system)
+    dangers = danger_lines(shortfall.dangers, shortfall.dangers, system)
     return FirstLines(
         dangers=dangers,
-        warnings=_once_repaired(found, system),
-        headline=headline(found),
-        lines=(*_watts_line(found, system), *_next_lines(found), *without_words(found)),
+        warnings=_once_repaired(shortfall, system),
+        headline=headline(shortfall),
+        lines=(*_watts_line(shortfall, system), *_next_lines(shortfall), *without_words(shortfall)),
         operate="no" if dangers else "not checked",
     )
 
 
-def _watts_line(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
-    expected = found.expected
+def _watts_line(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+    expected = shortfall.expected
     low, high = expected.ends
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    return (text,) if found.watts is None else (f"Measured: {show(found.watts, 'power', system)}", text)
+    return (text,) if shortfall.watts is None else (f"Measured: {show(shortfall.watts, 'power', system)}", text)
 
 
-def _next_lines(found: Shortfall) -> tuple[str, ...]:
-    if not to_look_for(found):
+def _next_lines(shortfall: Shortfall) -> tuple[str, ...]:
+    if not to_look_for(shortfall):
         return ()
     said = []
-    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95):
-        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
-    if found.rough:
+    if shortfall.tests and (shortfall.undecided_between or shortfall.causes[0].probability < 0.95):
+        said.append(f"Next test, {shortfall.tests[0].minutes:g} min: {shortfall.tests[0].what}")
+    if shortfall.rough:
         said.append(
-            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
+            f"These probabilities are rough: only {max(shortfall.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test"
         )
     return tuple(said)
 
 
-def to_look_for(found: Shortfall) -> bool:
+def to_look_for(shortfall: Shortfall) -> bool:
     """Return whether there is something to look for."""
-    if found.too_many or found.nothing > 0.5:
+    if shortfall.too_many or shortfall.nothing > 0.5:
         return False
-    return found.watts is None or found.short or found.causes[0].probability >= _CERTAIN
+    return shortfall.watts is None or shortfall.short or shortfall.causes[0].probability >= _CERTAIN
 
 
-def headline(found: Shortfall) -> str:
+def headline(shortfall: Shortfall) -> str:
     """Return what to check first, in one sentence."""
-    causes = found.causes
-    if found.too_many:
+    causes = shortfall.causes
+    if shortfall.too_many:
         return (
             "More watts than expected, so nothing takes watts away. Check the reading first: its unit, the meter's "
             "scale (peak or mean), the road speed, a head wind."
         )
-    if found.nothing > 0.5:
+    if shortfall.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
-    if not to_look_for(found):
+    if not to_look_for(shortfall):
         return "No shortfall: the watts that were read are what the scenario lets expect, within its range."
-    if not found.fits:
+    if not shortfall.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
             f"{CAUSE_NAMES[causes[0].cause]}."
@@ -172,7 +172,7 @@ def _times(ratio: float) -> str:
     return f"{ratio:.2g} times what"
 
 
-def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
+def cause_rows(shortfall: Shortfall, system: UnitSystem) -> list[list[str]]:
     """Return the causes worth a look, highest first, as texts under CAUSE_HEADINGS."""
     return [
         [
@@ -189,7 +189,7 @@ def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
 
 def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     """Return what to fix or set, the watts that it would bring, and the structural loads if it works."""
-    if not to_look_for(found) or not found.fits:
+    if not to_look_for(shortfall) or not shortfall.fits:
         return []
     first = shortfall.causes[0].cause
     condition = f"If it is so ({CAUSE_NAMES[first]}): " if shortfall.undecided_between else ""
@@ -216,12 +216,12 @@ def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     return said
 
 
-def _once_repaired(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+def _once_repaired(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     """Return which limits the machine breaks once the first cause is put right, at the fastest reading."""
-    after = found.repaired
-    if after is None or not after.broken or not to_look_for(found) or not found.fits:
+    after = shortfall.repaired
+    if after is None or not after.broken or not to_look_for(shortfall) or not shortfall.fits:
         return ()
-    first = found.causes[0].cause
+    first = shortfall.causes[0].cause
     if first in ("meter", "wind"):
         return ()
     worst, *others = after.broken
@@ -279,18 +279,18 @@ def tree_lines(step: TreeStep | None, depth: int = 0) -> list[str]:
 
 def without_words(shortfall: Shortfall) -> list[str]:
     """Return what can be concluded without what was not read: the next columns, if there is anything open."""
-    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
-    if not missing or not found.undecided_between or not to_look_for(found):
+    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not shortfall.readings.known(c)]
+    if not missing or not shortfall.undecided_between or not to_look_for(shortfall):
         return []
     return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated"]
 
 
-def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
+def as_data(shortfall: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
     """Return the diagnosis as data for `--json`."""
     from energy.words.shortfall_model import CauseData, OffsetData, ShortfallData
 
-    tests = [_test_data(test) for test in found.tests]
-    first = first_lines(found, system)
+    tests = [_test_data(test) for test in shortfall.tests]
+    first = first_lines(shortfall, system)
     return ShortfallData(
         windtoll=1,
         title=title,
@@ -299,9 +299,9 @@ def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
         warnings=list(first.warnings),
         headline=first.headline,
         may_be_operated=first.operate,
-        more_than_expected=found.too_many,
-        watts=found.watts,
-        expected_w=estimate_data(found.expected),
+        more_than_expected=shortfall.too_many,
+        watts=shortfall.watts,
+        expected_w=estimate_data(shortfall.expected),
         causes=[
             CauseData(
                 cause=c.cause,

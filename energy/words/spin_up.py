@@ -28,12 +28,12 @@ STOP_TITLE = "Stop at once when"
 
 def headlines(spin_up: SpinUp, log: SpinLog | None, system: UnitSystem) -> list[str]:
     """Return danger first: what the log broke, then a critical speed among the steps, then the ladder."""
-    said = [] if log is None else log_dangers(found, log, system)
-    said += critical_lines(found, system)
-    return [*said, ladder_headline(found.ladder, system)]
+    said = [] if log is None else log_dangers(spin_up, log, system)
+    said += critical_lines(spin_up, system)
+    return [*said, ladder_headline(spin_up.ladder, system)]
 
 
-def log_dangers(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
+def log_dangers(spin_up: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
     """Return what a log says that must end the spin-up: a limit of vibration or of speed that was passed."""
     said = []
     if log.above_ladder:

@@ -170,7 +170,6 @@ def road_forces(
     air_ahead_m_s, air_across_m_s : [m/s]
     grade : [-]
     acceleration_m_s2 : [m/s²]
-    added_mass_kg : [kg]
 
     Returns
     -------

@@ -252,7 +252,7 @@ def test_a_search_is_announced_and_a_key_ends_it(car: CarProcess) -> None:
             raise StopError
 
     with pytest.raises(StopError):
-        open_adapter(Wanted(car.port), Waiter(idle=idle, say=said.append))
+        open_adapter(AdapterWanted(car.port), Waiter(idle=idle, say=said.append))
     assert own_time_s() - began < 5.5
     assert "searching for the car's protocol, up to 20 s" in said
 
