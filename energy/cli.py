@@ -173,8 +173,8 @@ def tell(error: InputError, *, as_json: bool) -> None:
     import json
 
     if as_json:
-        found = {"errors": [problem.as_dict() for problem in error.problems]}
-        print(json.dumps(found, indent=2), file=sys.stderr)
+        document = {"errors": [problem.as_dict() for problem in error.problems]}
+        print(json.dumps(document, indent=2), file=sys.stderr)
         return
     count = len(error.problems)
     print(f"{count} problem{'s' if count > 1 else ''} in the input; nothing was computed or written:", file=sys.stderr)

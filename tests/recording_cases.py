@@ -227,10 +227,13 @@ CASES: tuple[Case, ...] = (
     Case("engine and gearbox, 11 bit", {"units": both(), "quick": True}, duration_s=8.0),
     Case("engine and gearbox, 29 bit", {"units": both(), "quick": True, "protocol": "7"}, protocol="7"),
     Case("engine and gearbox, protocol 5", {"units": both(), "protocol": "5"}, protocol="5"),
-    Case("engine loses answers, gearbox not", {
-        "quick": True,
-        "units": {"gearbox": GEARBOX, "engine": {"pids": ENGINE_PIDS, "absent": 0.2}},
-    }),
+    Case(
+        "engine loses answers, gearbox not",
+        {
+            "quick": True,
+            "units": {"gearbox": GEARBOX, "engine": {"pids": ENGINE_PIDS, "absent": 0.2}},
+        },
+    ),
     Case(
         "gearbox alone at first",
         {"units": {"gearbox": GEARBOX, "engine": {"pids": ENGINE_PIDS, "awake": False}}, "quick": True},
@@ -274,4 +277,4 @@ CASES: tuple[Case, ...] = (
     Case("echo stays on", {"echo_stays": True}),
     Case("headers stay off", {"headers_stay": True}),
     Case("frames filled up", {"pad": "AA", "units": both(), "quick": True}),
-)  # fmt: skip
+)

@@ -199,3 +199,74 @@ def test_an_arrow_upward_or_sideways_is_seen(module: str, text: str) -> None:
 def test_what_is_imported_for_types_alone_is_no_arrow() -> None:
     text = "if TYPE_CHECKING:\n    from energy.words import answer\nelse:\n    import energy.chain.ledger"
     assert [arrow.end for arrow in arrows_of("vehicle.units", text)] == ["energy.chain.ledger"]
+
+
+# Shapes: own choice, no source.
+MOST_LINES, MOST_PARAMETERS = 60, 7
+# Both stand in the schema of a command's JSON under this name.
+TWICE_ON_PURPOSE = {"RotorData", "CheckData"}
+SAYS_NOTHING = {"told", "found", "_told", "_found"}
+
+
+def _trees() -> dict[str, ast.Module]:
+    return {module: ast.parse(path.read_text(encoding="utf-8")) for module, path in MODULES.items()}
+
+
+def _functions(tree: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    return (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
+
+
+def too_long(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
+    """Return whether a function has more lines than allowed, its docstring not counted."""
+    first, last = function.body[0], function.end_lineno or 0
+    lines = last - function.lineno + 1
+    if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant) and isinstance(first.value.value, str):
+        lines -= (first.end_lineno or 0) - first.lineno + 1
+    return lines > MOST_LINES
+
+
+def parameters_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Return how many parameters a function takes, itself not counted."""
+    arguments = [*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs]
+    return sum(argument.arg not in ("self", "cls") for argument in arguments)
+
+
+def vague_names(tree: ast.AST) -> set[str]:
+    """Return names given to things that could be the name of anything."""
+    names = {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+    names |= {node.arg for node in ast.walk(tree) if isinstance(node, ast.arg)}
+    names |= {function.name for function in _functions(tree)}
+    return names & SAYS_NOTHING
+
+
+def test_functions_are_short_and_take_few_parameters() -> None:
+    functions = [(module, function) for module, tree in _trees().items() for function in _functions(tree)]
+    assert len(functions) > 2000  # they were looked at
+    assert [f"{module}.{function.name}" for module, function in functions if too_long(function)] == []
+    many = [f"{module}.{function.name}" for module, function in functions if parameters_of(function) > MOST_PARAMETERS]
+    assert many == []
+
+
+def test_a_class_name_has_one_meaning() -> None:
+    names = [node.name for tree in _trees().values() for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    assert {name for name in names if names.count(name) > 1} == TWICE_ON_PURPOSE
+
+
+def test_names_say_what_they_hold() -> None:
+    assert {module: names for module, tree in _trees().items() if (names := vague_names(tree))} == {}
+
+
+def test_the_formatter_decides_everywhere() -> None:
+    paths = [*MODULES.values(), *sorted((ROOT / "tests").rglob("*.py"))]
+    marks = tuple(f"fmt: {word}" for word in ("skip", "off"))
+    assert [path.name for path in paths if any(mark in path.read_text(encoding="utf-8") for mark in marks)] == []
+
+
+def test_a_function_out_of_shape_is_seen() -> None:
+    lines = "\n".join("    pass" for _ in range(MOST_LINES))
+    (long,) = _functions(ast.parse(f"def f():\n{lines}"))
+    (short,) = _functions(ast.parse(f'def f():\n    """Say\n\n    more."""\n{lines[9:]}'))
+    assert (too_long(long), too_long(short)) == (True, False)
+    (method,) = _functions(ast.parse("class A:\n    def f(self, a, /, b, c, *, d): ..."))
+    assert parameters_of(method) == 4
+    assert vague_names(ast.parse("def f(told):\n    found = told.found")) == {"told", "found"}

@@ -8,7 +8,7 @@ import numpy as np
 
 from vehicle.arrays import Values
 from vehicle.driving.engine import Battery, Engine, Supply, drive
-from vehicle.driving.road_load import RoadForces, RoadLoad, road_forces
+from vehicle.driving.road_load import RoadForces, RoadLoad, road_forces, with_added_mass
 from vehicle.driving.trip import Steps, with_idling
 
 
@@ -42,14 +42,13 @@ def drive_trip(
     """
     ahead = steps.speed_m_s if air_ahead_m_s is None else air_ahead_m_s
     forces = road_forces(
-        load,
+        with_added_mass(load, added_mass_kg),
         steps.speed_m_s,
         density_kg_m3,
         ahead,
         air_across_m_s,
         grade=steps.grade,
         acceleration_m_s2=steps.acceleration_m_s2,
-        added_mass_kg=added_mass_kg,
     )
     wheel = (forces.total_n + np.asarray(extra_force_n)) * steps.speed_m_s
     supply = drive(with_idling(engine, steps.standing_s, longest_idle_s), wheel, steps.speed_m_s)

@@ -72,8 +72,8 @@ def _air_speed_powers(kind: type) -> dict[str, int]:
 
 
 def _power_of(hint: Any) -> int:
-    told = [entry.power for entry in getattr(hint, "__metadata__", ()) if isinstance(entry, AirSpeedPower)]
-    return told[0] if told else max(map(_power_of, get_args(hint)), default=0)
+    powers = [entry.power for entry in getattr(hint, "__metadata__", ()) if isinstance(entry, AirSpeedPower)]
+    return powers[0] if powers else max(map(_power_of, get_args(hint)), default=0)
 
 
 def cell_of(grid: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

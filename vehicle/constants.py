@@ -8,3 +8,21 @@ DRY_AIR_GAS_CONSTANT_J_KG_K = 287.0528
 
 ZERO_CELSIUS_K = 273.15
 """0 °C in kelvin, by definition of the Celsius temperature (SI brochure)."""
+
+SEA_LEVEL_PRESSURE_PA = 101_325.0
+"""Standard atmosphere, US Standard Atmosphere 1976."""
+
+MILE_M = 1609.344
+FOOT_M = 0.3048
+MILE_PER_HOUR_M_S = 0.44704
+POUND_KG = 0.45359237
+"""International yard and pound agreement of 1959: exact, as is the foot, the mile and what is made of them."""
+
+POUND_FORCE_N = 4.4482216152605
+"""A pound under standard gravity, exact."""
+
+US_GALLON_M3 = 3.785411784e-3
+"""231 cubic inches, exact."""
+
+IMPERIAL_GALLON_M3 = 4.54609e-3
+"""UK Weights and Measures Act 1985, exact."""

@@ -42,8 +42,8 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     import difflib  # only for typos: the command line starts without it
 
     by_lower = {entry.lower(): entry for entry in known}
-    found = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
-    return by_lower[found[0]] if found else None
+    near = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
+    return by_lower[near[0]] if near else None
 
 
 def shown(value: object, length: int = 60) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any, Literal, TypedDict, Unpack
 
 from pydantic import Field
 
@@ -170,8 +170,8 @@ class Spec:
 
     def accepted(self, system: units.UnitSystem = "metric") -> str:
         """Return what a user may write, in words; the limits in the units of `system`."""
-        told = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
-        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in told if limit is not None]
+        bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
+        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in bounds if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {self.example()}{words}"
@@ -241,36 +241,46 @@ class FieldError(ValueError):
         self.read, self.accepted, self.key = read, accepted, key
 
 
-def quantity(
-    unit: str,
-    meaning: str,
-    *,
-    default: str | float | None = None,
-    low: str | float | None = None,
-    high: str | float | None = None,
-    source: str = "",
-    required: bool = False,
-    at_least: float | None = None,
-    above: float | None = None,
-    at_most: float | None = None,
-    called: str = "",
-    measured: Way | None = None,
-    such_as: str = "",
-    shape: Shape = "triangular",
-    plausible: tuple[str | float, str | float] | None = None,
-) -> Any:
-    """Return a pydantic field for a quantity in SI unit `unit`.
+class Declared(TypedDict, total=False):
+    """What a quantity may declare besides unit and meaning."""
 
-    With a default, its range `low`..`high` makes it uncertain (of that `shape`) and `source` says where it comes from.
-    `called` is its name in a sentence, `measured` how a builder would measure it, `such_as` an example of what may be
-    written, where those of the unit do not fit; `plausible` the usual ends.
-    """
-    spec = Spec(unit, meaning, at_least, above, at_most, source, called, measured, default, such_as, plausible)
+    required: bool
+    default: str | float
+    low: str | float  # with `high`: the default is uncertain
+    high: str | float
+    shape: Shape  # of that uncertainty, triangular where not given
+    source: str  # where the default comes from
+    at_least: float
+    above: float
+    at_most: float
+    called: str  # its name in a sentence
+    measured: Way  # how a builder would measure it
+    such_as: str  # what may be written, where the examples of the unit do not fit
+    plausible: tuple[str | float, str | float]  # the usual ends
+
+
+def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
+    """Return a pydantic field for a quantity in SI unit `unit`; see `Declared` for the rest."""
+    default, shape = declared.get("default"), declared.get("shape", "triangular")
+    spec = Spec(
+        unit,
+        meaning,
+        at_least=declared.get("at_least"),
+        above=declared.get("above"),
+        at_most=declared.get("at_most"),
+        source=declared.get("source", ""),
+        called=declared.get("called", ""),
+        measured=declared.get("measured"),
+        default=default,
+        such_as=declared.get("such_as", ""),
+        plausible=declared.get("plausible"),
+    )
     extra: dict[str, Any] = {"spec": spec}
-    if required:
+    if declared.get("required"):
         return Field(description=meaning, json_schema_extra=extra)
     if default is None:
         return Field(default=None, description=meaning, json_schema_extra=extra)
+    low, high = declared.get("low"), declared.get("high")
     return Field(
         default_factory=lambda: _default(spec, default, low, high, shape), description=meaning, json_schema_extra=extra
     )

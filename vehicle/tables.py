@@ -111,7 +111,7 @@ def read_table(
     problems: list[Problem] = []
     if len(body) < least_rows:
         problems.append(Problem(path.name, "", f"{len(body)} rows of numbers", f"at least {least_rows}"))
-    found: dict[str, np.ndarray] = {}
+    table: dict[str, np.ndarray] = {}
     cells_of = {name: np.full(len(body), np.nan) for name in places}
     for index, (number, cells) in enumerate(body):
         if progress is not None and index % _TOLD_EVERY == 0:
@@ -141,8 +141,8 @@ def read_table(
     if problems:
         raise InputError(problems[:20] if len(problems) <= 20 else [*problems[:20], _more(path, len(problems) - 20)])
     for name, column in places.items():
-        found[name] = _in_unit(path, header[column], cells_of[name], units[name], wanted[name])
-    return found
+        table[name] = _in_unit(path, header[column], cells_of[name], units[name], wanted[name])
+    return table
 
 
 def _lines(path: Path) -> list[str]:
@@ -264,9 +264,9 @@ def _match_loosely(
             fits = [name for name in fits if name in by_unit]
         if len(fits) == 1 and fits[0] not in places:
             meant.setdefault(fits[0], []).append((column, unit))
-    for name, found in meant.items():
-        if len(found) == 1:  # of two that could be meant neither is taken: the missing column is named
-            places[name], units[name] = found[0]
+    for name, source in meant.items():
+        if len(source) == 1:  # of two that could be meant neither is taken: the missing column is named
+            places[name], units[name] = source[0]
 
 
 def _words_and_unit(header: str) -> tuple[set[str], str]:

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.arrays import Values
-from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, GRAVITY_M_S2, ZERO_CELSIUS_K
+from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, GRAVITY_M_S2, SEA_LEVEL_PRESSURE_PA, ZERO_CELSIUS_K
 
 GAS_CONSTANT_WATER_VAPOUR = 461.523  # J/(kg·K), IAPWS-95
-SEA_LEVEL_PRESSURE_PA = 101_325.0  # US Standard Atmosphere 1976
-SEA_LEVEL_TEMPERATURE_K = 288.15
+SEA_LEVEL_TEMPERATURE_K = 288.15  # US Standard Atmosphere 1976
 LAPSE_RATE_K_M = 0.0065
 EARTH_RADIUS_M = 6_356_766.0
 

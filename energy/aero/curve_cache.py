@@ -116,7 +116,7 @@ def _load_curves(path: Path) -> BladeCurves | None:
         with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as stored:
             ratio, pitch = stored["tip_speed_ratio"], stored["pitch_deg"]
             maps = {name: stored[name] for name in _MAPS}
-            told = json.loads(str(stored["notes"]))
+            notes = json.loads(str(stored["notes"]))
             worst = float(stored["worst_residual"])
     except (
         OSError,
@@ -135,9 +135,9 @@ def _load_curves(path: Path) -> BladeCurves | None:
     ):
         return None  # missing or damaged: the caller computes it anew
     whole = all(values.shape == (pitch.size, ratio.size) and np.isfinite(values).all() for values in maps.values())
-    if not (whole and isinstance(told, list)):
+    if not (whole and isinstance(notes, list)):
         return None
-    return BladeCurves(ratio, pitch, **maps, worst_residual=worst, notes=tuple(str(note) for note in told))
+    return BladeCurves(ratio, pitch, **maps, worst_residual=worst, notes=tuple(str(note) for note in notes))
 
 
 def _keep_curves(path: Path, curves: BladeCurves) -> None:

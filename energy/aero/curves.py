@@ -178,8 +178,8 @@ def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_s
        practice, no source.
     """
     ratio = np.asarray(tip_speed_ratio, float)
-    found = np.asarray(solidity) * np.asarray(lift_coefficient) * (ratio * ratio / 3.0 + 4.0 / 9.0)
-    return np.minimum(found, _HIGHEST_MEAN_THRUST)
+    coefficient = np.asarray(solidity) * np.asarray(lift_coefficient) * (ratio * ratio / 3.0 + 4.0 / 9.0)
+    return np.minimum(coefficient, _HIGHEST_MEAN_THRUST)
 
 
 def read_curves(path: Path) -> RotorCurves:
@@ -281,19 +281,19 @@ def more_power_than_thrust(curves: RotorCurves) -> list[tuple[str, str, str]]:
     # Where the flow is turbulent (Ct > 0.96) only the free stream bounds the power: Cp ≤ Ct.
     turbulent = curves.thrust_coefficient > 0.96
     excess = np.where(turbulent, curves.power_coefficient - curves.thrust_coefficient, excess)
-    found = []
+    impossible = []
     for i, j in np.argwhere(excess > 0)[:5]:
         cp, ct = curves.power_coefficient[i, j], curves.thrust_coefficient[i, j]
         place = f"pitch {curves.pitch_deg[i]:g} deg, tip-speed ratio {curves.tip_speed_ratio[j]:g}"
         limit = float(disc_power_coefficient(ct))
-        found.append(
+        impossible.append(
             (
                 place,
                 f"power coefficient {cp:g} with thrust coefficient {ct:g}",
                 f"at most {limit:.3f} with that thrust (thrust times the air speed at the disc)",
             )
         )
-    return found
+    return impossible
 
 
 def with_standstill(curves: RotorCurves) -> RotorCurves:

@@ -385,11 +385,11 @@ def _torque_on_grid(
     bending = [(slope, departure) for slope, departure in slopes if slope.power_coefficient.any()]
     if not bending:
         return torque(power, scale * factor), factor
-    found = torque(power, scale)
+    air_torque = torque(power, scale)
     for slope, departure in bending:
-        found += torque(_of_slope(curves, slope, curves.pitch_deg[:, None], grid)[0], scale * departure)
-    factor = np.minimum(factor, BETZ_LIMIT * scale / np.maximum((found * grid).max(axis=1), 1e-9 * scale))
-    return found * factor[:, None], factor
+        air_torque += torque(_of_slope(curves, slope, curves.pitch_deg[:, None], grid)[0], scale * departure)
+    factor = np.minimum(factor, BETZ_LIMIT * scale / np.maximum((air_torque * grid).max(axis=1), 1e-9 * scale))
+    return air_torque * factor[:, None], factor
 
 
 def _close_in(

@@ -110,13 +110,13 @@ def read_polars(path: Path, reynolds_number: float | None = None) -> tuple[Secti
 def _missing_columns(path: Path, table: dict[str, np.ndarray]) -> list[Problem]:
     problems = []
     for what, names in (("lift", _LIFT_NAMES), ("drag", _DRAG_NAMES)):
-        found = [name for name in names if name in table]
-        if not found:
+        present = [name for name in names if name in table]
+        if not present:
             problems.append(
                 Problem(path.name, f"column {names[0]}", "missing", f"a column {' or '.join(names)} with the {what}")
             )
-        if len(found) > 1 and not set(found) <= {"cdw", "cdp"}:
-            problems.append(Problem(path.name, f"columns {', '.join(found)}", f"{what} given twice", "one of them"))
+        if len(present) > 1 and not set(present) <= {"cdw", "cdp"}:
+            problems.append(Problem(path.name, f"columns {', '.join(present)}", f"{what} given twice", "one of them"))
     return problems
 
 

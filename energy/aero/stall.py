@@ -70,27 +70,27 @@ def with_stall(
     .. [1] Comparison with the two-bladed wind-tunnel rotor of NREL/TP-500-29955, see the head of this module.
     """
     slopes = []
-    found = without
+    curves = without
     if delayed is not None:
         power = delayed.power_coefficient - without.power_coefficient
         thrust = delayed.thrust_coefficient - without.thrust_coefficient
         assert without.stalled_torque_share is not None
         assert delayed.stalled_torque_share is not None
         stalled = delayed.stalled_torque_share - without.stalled_torque_share
-        found = replace(
+        curves = replace(
             delayed,
             power_coefficient=without.power_coefficient + delay_share * power,
             thrust_coefficient=without.thrust_coefficient + delay_share * thrust,
             stalled_torque_share=without.stalled_torque_share + delay_share * stalled,
         )
         slopes.append(CurveSlope(DELAY_SHARE_KEY, delay_share, power, thrust))
-    assert found.stalled_torque_share is not None
-    more_power = found.stalled_torque_share * np.maximum(found.power_coefficient, 0.0)
-    more_thrust = THRUST_FOR_POWER * found.stalled_torque_share * np.maximum(found.thrust_coefficient, 0.0)
+    assert curves.stalled_torque_share is not None
+    more_power = curves.stalled_torque_share * np.maximum(curves.power_coefficient, 0.0)
+    more_thrust = THRUST_FOR_POWER * curves.stalled_torque_share * np.maximum(curves.thrust_coefficient, 0.0)
     slopes.append(CurveSlope(STALLED_POWER_KEY, power_factor, more_power, more_thrust))
     return replace(
-        found,
-        power_coefficient=found.power_coefficient + (power_factor - 1) * more_power,
-        thrust_coefficient=found.thrust_coefficient + (power_factor - 1) * more_thrust,
+        curves,
+        power_coefficient=curves.power_coefficient + (power_factor - 1) * more_power,
+        thrust_coefficient=curves.thrust_coefficient + (power_factor - 1) * more_thrust,
         slopes=tuple(slopes),
     )

@@ -110,22 +110,22 @@ def answered(
     """
     if scenario.schedule is not None:
         return _trip_answered(scenario, exact=exact, stated=stated, progress=progress)
-    found = _as_stated_answered(scenario) if stated is None else stated
+    nominal = _as_stated_answered(scenario) if stated is None else stated
     if not exact:
         spread = spread_of(scenario, progress=part(progress, _NOMINAL, 1.0))
-        found = replace(found, spread=spread, stall=stall_risk(scenario, stated=found.stall))
+        nominal = replace(nominal, spread=spread, stall=stall_risk(scenario, stated=nominal.stall))
     tell(progress, 1.0)
-    return found
+    return nominal
 
 
 def _as_stated_answered(scenario: Scenario) -> Answered:
-    found = answer(inputs_of(scenario))
-    refuse_impossible(scenario, found, found.turbine)
+    nominal = answer(inputs_of(scenario))
+    refuse_impossible(scenario, nominal, nominal.turbine)
     wind = break_even_m_s(scenario)
-    moving = float(np.asarray(found.inputs.road_speed_m_s)) > 0
+    moving = float(np.asarray(nominal.inputs.road_speed_m_s)) > 0
     best_pitch = best_pitch_break_even(scenario) if moving and math.isnan(wind) else None
     stall = stall_risk(scenario, exact=True)
-    return Answered(scenario, found, wind, stall=stall, place=place_risk(scenario), best_pitch=best_pitch)
+    return Answered(scenario, nominal, wind, stall=stall, place=place_risk(scenario), best_pitch=best_pitch)
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, progress: Progress | None) -> Answered:
@@ -138,7 +138,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, 
     spread = None
     if not exact:
         quick = trip_chain(scenario, coarse=True)
-        told = part(progress, _NOMINAL, 1.0)
-        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=told)
+        draws_progress = part(progress, _NOMINAL, 1.0)
+        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=draws_progress)
     tell(progress, 1.0)
     return Answered(scenario, trip.mean, math.nan, spread, trip=trip)

@@ -214,8 +214,8 @@ def begin(known: Beginning, search: Search, progress: Progress | None = None) ->
     given = {"rotor.pitch": known.pitch, "drive.ratio": known.ratio, "heater.resistance": known.element}
     if all(given.values()):
         return bundle
-    found = search(scenario, tuple(key for key, text in given.items() if text), progress)
-    return _with_settings(bundle, found, [key for key, text in given.items() if not text])
+    setting = search(scenario, tuple(key for key, text in given.items() if text), progress)
+    return _with_settings(bundle, setting, [key for key, text in given.items() if not text])
 
 
 def _check(known: Beginning) -> None:
@@ -400,12 +400,12 @@ def _about(value: float, factors: tuple[float, float]) -> _Range:
     return value, value * factors[0], value * factors[1]
 
 
-def _with_settings(bundle: Bundle, found: FittingSetting, keys: list[str]) -> Bundle:
+def _with_settings(bundle: Bundle, setting: FittingSetting, keys: list[str]) -> Bundle:
     """Return the bundle with those of its settings that were not known such that they fit each other."""
     fitting = {
-        "rotor.pitch": f"{round(found.pitch_deg, 1) + 0.0:g} deg",  # as a dial can be set
-        "drive.ratio": float(f"{found.ratio:.3g}"),
-        "heater.resistance": f"{found.resistance_ohm:.3g} ohm",
+        "rotor.pitch": f"{round(setting.pitch_deg, 1) + 0.0:g} deg",  # as a dial can be set
+        "drive.ratio": float(f"{setting.ratio:.3g}"),
+        "heater.resistance": f"{setting.resistance_ohm:.3g} ohm",
     }
     for key in keys:
         bundle = with_value(bundle, key, fitting[key], comment=f"{GUESS}: found so that pitch, ratio and element fit")

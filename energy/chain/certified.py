@@ -14,6 +14,7 @@ import numpy as np
 from energy.progress import Progress, tell
 from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys.vehicle import EngineTable
+from vehicle.constants import MILE_M, MILE_PER_HOUR_M_S, POUND_FORCE_N, POUND_KG
 from vehicle.driving.engine import Engine, TorqueCurve, drive
 from vehicle.driving.fuels import FUELS
 from vehicle.driving.road_load import from_coastdown, road_forces
@@ -44,7 +45,6 @@ DISTINCT = [
 _SCHEDULES = {"highway": "highway.csv", "city": "udds.csv"}
 _LEAST_SPREAD_J_M = 2.0  # families without any change in what explains say nothing
 
-_LBF_N, _MPH_M_S, _LB_KG, _MILE_M = 4.4482216152605, 0.44704, 0.45359237, 1609.344
 _LONGEST_IDLE_S = 300.0  # the schedule's stops are shorter
 _TEST_AIR_KG_M3 = 1.2  # certified road load and schedule are of one air: only their being equal counts
 
@@ -82,13 +82,13 @@ def predicted(folder: Path, progress: Progress | None = None, *, test: str = "hi
     table = pd.read_csv(folder / "certified_fuel" / "vehicles.csv")
     schedule = read_schedule(folder / "drive_cycles" / _SCHEDULES[test])
     steps = merged(steps_of(schedule))
-    found = np.empty((2, len(table)))
+    consumption = np.empty((2, len(table)))
     rows = list(table.itertuples(index=False))
     for k, row in enumerate(rows):
-        found[:, k] = _fuel_and_work(row, steps)
+        consumption[:, k] = _fuel_and_work(row, steps)
         if k % 100 == 0:
             tell(progress, k / len(rows))
-    return CertifiedFuel(table, _measured_j_m(table, test), found[0], found[1])
+    return CertifiedFuel(table, _measured_j_m(table, test), consumption[0], consumption[1])
 
 
 def default_engine(fuel: str, displacement_m3: float, travel_per_radian_m: np.ndarray) -> Engine:
@@ -116,21 +116,21 @@ def default_engine(fuel: str, displacement_m3: float, travel_per_radian_m: np.nd
 
 def _measured_j_m(table: pd.DataFrame, test: str) -> np.ndarray:
     per_kg = {name: fuel.heating_value_j_per_m3 / fuel.co2_kg_per_m3 for name, fuel in FUELS.items()}
-    return np.asarray(table[f"{test}_co2_g_per_mile"] * 1e-3 / _MILE_M * table.fuel.map(per_kg), float)
+    return np.asarray(table[f"{test}_co2_g_per_mile"] * 1e-3 / MILE_M * table.fuel.map(per_kg), float)
 
 
 def _fuel_and_work(row: Any, steps: Steps) -> tuple[float, float]:
     """Return (fuel energy, wheel work while fuel burns) per metre of the schedule, J/m."""
     load = from_coastdown(
-        row.equivalent_test_weight_lb * _LB_KG,
-        row.coastdown_a_lbf * _LBF_N,
-        row.coastdown_b_lbf_per_mph * _LBF_N / _MPH_M_S,
-        row.coastdown_c_lbf_per_mph2 * _LBF_N / _MPH_M_S**2,
+        row.equivalent_test_weight_lb * POUND_KG,
+        row.coastdown_a_lbf * POUND_FORCE_N,
+        row.coastdown_b_lbf_per_mph * POUND_FORCE_N / MILE_PER_HOUR_M_S,
+        row.coastdown_c_lbf_per_mph2 * POUND_FORCE_N / MILE_PER_HOUR_M_S**2,
         _TEST_AIR_KG_M3,
     )
     speed = steps.speed_m_s
     forces = road_forces(load, speed, _TEST_AIR_KG_M3, speed, acceleration_m_s2=steps.acceleration_m_s2)
-    travel_in_top_m = _MPH_M_S / (row.engine_rpm_per_mph_top_gear * np.pi / 30)
+    travel_in_top_m = MILE_PER_HOUR_M_S / (row.engine_rpm_per_mph_top_gear * np.pi / 30)
     warm = default_engine(row.fuel, row.displacement_l * 1e-3, spaced_gears(travel_in_top_m, int(row.gears)))
     engine = with_idling(warm, steps.standing_s, _LONGEST_IDLE_S)
     supply = drive(engine, forces.total_n * speed, speed)
@@ -169,8 +169,8 @@ def within_families(certified: CertifiedFuel, fuel: str, explaining_j_m: np.ndar
     number = table.groupby(FAMILY).ngroup().to_numpy()
     y, x = table.measured.to_numpy(), table.explaining.to_numpy()
     spread = table.groupby(FAMILY).explaining.transform(np.ptp).to_numpy()
-    told = spread > _LEAST_SPREAD_J_M
-    return _slope(number[told], x[told], y[told])
+    resolved = spread > _LEAST_SPREAD_J_M
+    return _slope(number[resolved], x[resolved], y[resolved])
 
 
 def _slope(group: np.ndarray, x: np.ndarray, y: np.ndarray) -> float:

@@ -68,7 +68,7 @@ class YearFlows:
 
 
 @dataclass(frozen=True)
-class Way:
+class HeatingWay:
     """One way to the heat of a year: what it costs to build, to run for a year, and for each kWh over its life.
 
     `pays_back_years` is when the turbine has made up for it (inf: never within its life), `pays_share` in how many of
@@ -93,8 +93,8 @@ class Money:
     hours: Mapping[str, Estimate]  # a year: driving, parked, carried
     heat_kwh: Estimate  # a year
     source_kwh: Estimate  # a year from fuel or pack, for working and carrying
-    turbine: Way
-    others: tuple[Way, ...]
+    turbine: HeatingWay
+    others: tuple[HeatingWay, ...]
     assumed: tuple[Assumption, ...]
     remarks: tuple[str, ...]
 
@@ -119,7 +119,7 @@ def money_of(scenario: Scenario, flows: YearFlows) -> Money:
     build = {name: costs[f"{name}_parts"] + costs[f"{name}_hours"] * costs["hour_value"] for name in run}
     life = costs["life_years"]
 
-    def way(key: str, name: str) -> Way:
+    def way(key: str, name: str) -> HeatingWay:
         with np.errstate(divide="ignore", invalid="ignore"):
             each = np.where(heat_kwh > 0, (build[key] / life + run[key]) / heat_kwh, np.inf)
         years, share = None, None
@@ -127,7 +127,7 @@ def money_of(scenario: Scenario, flows: YearFlows) -> Money:
             back = years_to_pay(build["turbine"] - build[key], run[key] - run["turbine"], life)
             back = np.where(heat_kwh > 0, back, np.inf)
             years, share = _estimate(back), float(np.mean(np.isfinite(back[1:] if count else back)))
-        return Way(key, name, _estimate(build[key]), _estimate(run[key]), _estimate(each), years, share)
+        return HeatingWay(key, name, _estimate(build[key]), _estimate(run[key]), _estimate(each), years, share)
 
     used = ("driving", "parked", "carried") if flows.drives else ("parked",)
     hours = {name: _estimate(costs[f"{name}_hours"]) for name in used}
@@ -185,20 +185,20 @@ def _prices(scenario: Scenario, count: int) -> tuple[str, dict[str, np.ndarray],
     known = {name: price for name, price in stated.items() if isinstance(price, Price)}
     currency = next((price.currency for price in known.values()), ANY_CURRENCY)
     unit = sobol_sample(count, len(stated), seed=_SEED + 1) if count else np.zeros((0, len(stated)))
-    found, remarks = {}, []
+    prices, remarks = {}, []
     for column, (name, usual) in enumerate(ASSUMED_PRICES.items()):
         price = known.get(name)
         if price is not None and price.currency == currency:
-            found[name] = np.full(1 + count, price.amount)
+            prices[name] = np.full(1 + count, price.amount)
             continue
-        found[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
+        prices[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
         why = "not given" if price is None else f"in {price.currency}, the others in {currency}"
         per = "kWh" if name == "electricity" else "L"
         remarks.append(
             f"prices.{name} is {why}: {usual.value:g} {currency}/{per} ({usual.low:g} to {usual.high:g}) was used, "
             f"{NO_SOURCE}"
         )
-    return currency, found, tuple(remarks)
+    return currency, prices, tuple(remarks)
 
 
 def _price_of_source(scenario: Scenario, prices: Mapping[str, np.ndarray]) -> np.ndarray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -57,9 +58,9 @@ def evidence(progress: Progress | None = None) -> tuple[Check, ...]:
     tell(progress, 0.1)
     vehicles = _vehicles(folder, part(progress, 0.1, 0.3))
     road = _road_test(folder, part(progress, 0.3, 0.95))
-    found = rotor, *vehicles, road, _warm_up(), _air()
+    checks = rotor, *vehicles, road, _warm_up(), _air()
     tell(progress, 1.0)
-    return found
+    return checks
 
 
 def _rotor(folder: Path) -> Check:
@@ -104,10 +105,10 @@ def _rotor(folder: Path) -> Check:
 
 def _vehicles(folder: Path, progress: Progress | None) -> tuple[Check, ...]:
     """Return predicted over measured highway fuel [J/m] of the certified vehicles."""
-    found = predicted(folder, progress)
+    vehicles = predicted(folder, progress)
     figures: dict[str, float] = {}
     for fuel in ("petrol", "diesel"):
-        error = found.error[found.of(fuel)]
+        error = vehicles.error[vehicles.of(fuel)]
         low, middle, high = np.quantile(error, [0.05, 0.5, 0.95])
         figures |= {
             f"{fuel}_vehicles": float(len(error)),
@@ -115,11 +116,11 @@ def _vehicles(folder: Path, progress: Progress | None) -> tuple[Check, ...]:
             f"{fuel}_error_50": float(middle),
             f"{fuel}_error_95": float(high),
             f"{fuel}_within_15_percent": float(np.mean(np.abs(error) < 0.15)),
-            f"{fuel}_measured_over_predicted_change": within_families(found, fuel, found.predicted_j_m),
-            f"{fuel}_fuel_to_wheels": 1 / within_families(found, fuel, found.wheel_work_j_m),
+            f"{fuel}_measured_over_predicted_change": within_families(vehicles, fuel, vehicles.predicted_j_m),
+            f"{fuel}_fuel_to_wheels": 1 / within_families(vehicles, fuel, vehicles.wheel_work_j_m),
         }
-    group = found.table.fuel.to_numpy(dtype=str)
-    return (Check("vehicles", found.measured_j_m, found.predicted_j_m, group, figures),)
+    group = vehicles.table.fuel.to_numpy(dtype=str)
+    return (Check("vehicles", vehicles.measured_j_m, vehicles.predicted_j_m, group, figures),)
 
 
 def _pieces(folder: Path, added: float) -> list[dict[str, RunWindows]]:
@@ -144,7 +145,7 @@ def _pieces(folder: Path, added: float) -> list[dict[str, RunWindows]]:
 def _splits(runs: list[dict[str, RunWindows]], tell_share: Callable[[float], None]) -> np.ndarray:
     """Return (estimate, low, high) of the effect [share] for random orders of the states in pairs (splits, 3)."""
     draw = np.random.default_rng(0)
-    found = np.empty((_SPLITS, 3))
+    percents = np.empty((_SPLITS, 3))
     for k in range(_SPLITS):
         first = draw.random(len(runs) // 2) < 0.5
         states = np.column_stack([first, ~first]).ravel()
@@ -154,17 +155,17 @@ def _splits(runs: list[dict[str, RunWindows]], tell_share: Callable[[float], Non
         ]
         effect = compare(chosen).effect
         low, high = (math.nan if end is None else end for end in (effect.low, effect.high))
-        found[k] = effect.estimate, low, high
+        percents[k] = effect.estimate, low, high
         tell_share((k + 1) / _SPLITS)
-    return found
+    return percents
 
 
 def _road_test(folder: Path, progress: Progress | None) -> Check:
     """Return the effects [share] that a road test finds on real drives without any turbine, in random order."""
     parts = (part(progress, 0.0, 0.5), part(progress, 0.5, 1.0))
     nothing, three = (
-        _splits(_pieces(folder, added), lambda share, told=told: tell(told, share))  # type: ignore[misc]
-        for added, told in zip((0.0, 0.03), parts, strict=True)
+        _splits(_pieces(folder, added), partial(tell, part_progress))
+        for added, part_progress in zip((0.0, 0.03), parts, strict=True)
     )
     alarms = (nothing[:, 1] > 0) | (nothing[:, 2] < 0)
     figures = {

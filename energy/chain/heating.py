@@ -175,9 +175,9 @@ def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws
     air = scenario.air
     heater = _heater(scenario, values, pressure_pa, air.relative_humidity.value)
     water_key = "load.volume" if table.kind == "water_tank" else "load.contents_mass"
-    found = [*_heater_problems(name, heater, water_key), *_temperature_problems(name, values, heater)]
-    if found:
-        raise InputError(found)
+    problems = [*_heater_problems(name, heater, water_key), *_temperature_problems(name, values, heater)]
+    if problems:
+        raise InputError(problems)
     ambient = values.get("load.ambient_temperature", ambient_air_k)
     thermostat = None
     if table.thermostat is not None:
@@ -271,35 +271,35 @@ _KEY_OF_NUMBER = {
 
 def _heater_problems(name: str, heater: HeatedLoad, water_key: str) -> list[Problem]:
     """Return what is physically impossible about the load, under the scenario's own keys."""
-    found = []
+    problems = []
     keys = {**_KEY_OF_NUMBER, "water_kg": water_key}
     for text in faults(heater):
         number, _, rest = text.partition(" is ")
         read, _, accepted = rest.partition("; accepted: ")
         for inside, key in keys.items():
             read, accepted = read.replace(inside, key), accepted.replace(inside, key)
-        found.append(Problem(name, keys.get(number, "[load]"), read, accepted))
-    return found
+        problems.append(Problem(name, keys.get(number, "[load]"), read, accepted))
+    return problems
 
 
 def _temperature_problems(name: str, values: Mapping[str, Values], heater: HeatedLoad) -> list[Problem]:
     """Return temperatures that contradict each other."""
-    found = []
+    problems = []
     start = values.get("load.start_temperature")
     if start is not None and _at(heater.water_kg) > 0:
         boiling = float(boiling_point_k(heater.pressure_pa))
         if float(np.max(start)) > boiling:
             read = f"{float(np.max(start)) - ZERO_CELSIUS_K:.4g} degC, where the water has boiled away"
             accepted = f"at most {boiling - ZERO_CELSIUS_K:.4g} degC, or load.vented = false for a closed tank"
-            found.append(Problem(name, "load.start_temperature", read, accepted))
+            problems.append(Problem(name, "load.start_temperature", read, accepted))
     if "load.thermostat" in values:
         opens = _at(values["load.thermostat"]) + 0.5 * _at(values["load.hysteresis"])
         target = _at(values["load.target_temperature"])
         if target > opens:
             read = f"{target - ZERO_CELSIUS_K:.4g} degC, but the thermostat opens at {opens - ZERO_CELSIUS_K:.4g} degC"
             accepted = f"at most {opens - ZERO_CELSIUS_K:.4g} degC, or load.thermostat set higher"
-            found.append(Problem(name, "load.target_temperature", read, accepted))
-    return found
+            problems.append(Problem(name, "load.target_temperature", read, accepted))
+    return problems
 
 
 def sampled(scenario: Scenario, ranges: Mapping[str, Uncertain], count: int) -> Draws:
@@ -331,12 +331,12 @@ def heating(
     impossible, or cannot be computed.
     """
     try:
-        found = _heating(scenario, trip, draws, progress)
+        result = _heating(scenario, trip, draws, progress)
     except HeaterError as error:
         read, _, accepted = str(error).partition("; accepted: ")
         raise InputError(Problem(scenario.name, "[load]", read, accepted)) from None
     tell(progress, 1.0)
-    return found
+    return result
 
 
 def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progress | None) -> Heating:
@@ -552,7 +552,7 @@ def read_power(path: Path, *, repeats: int = 1) -> Trip:
 
 def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
     limits = {"speed": (0.0, 100.0, "m/s"), "grade": (-0.4, 0.4, ""), "ambient": (200.0, 400.0, "K")}
-    found = []
+    problems = []
     for key, (low, high, unit) in limits.items():
         values = table.get(key)
         if values is None:
@@ -561,9 +561,9 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
         if bad.any():
             row = int(np.argmax(bad))
             read, accepted = f"{values[row]:g} {unit}".strip(), f"{low:g} to {high:g} {unit}".strip()
-            found.append(Problem(path.name, f"column {key}, row {row + 1} of the numbers", read, accepted))
-    if found:
-        raise InputError(found)
+            problems.append(Problem(path.name, f"column {key}, row {row + 1} of the numbers", read, accepted))
+    if problems:
+        raise InputError(problems)
 
 
 @dataclass(frozen=True)
@@ -599,8 +599,8 @@ def _on_trip(
     outcome = _never_past_boiling(outcome, load)
     again = math.nan
     if math.isnan(outcome.time_to_target_s[0]) and bool(outcome.reachable[0]):
-        told = part(progress, ended, ended + 0.4 * (1.0 - ended))
-        again = _reached_if_repeated_s(along, outcome, power, told)
+        rest = part(progress, ended, ended + 0.4 * (1.0 - ended))
+        again = _reached_if_repeated_s(along, outcome, power, rest)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
     fuel, whole_fuel = _trip_cost(scenario, trip, driven, drawn, outcome, count)
     nothing = np.full(count, np.nan)
@@ -756,9 +756,9 @@ def _trip_cost(
     return until, cost * trip.repeats
 
 
-def _rate(found: Answer) -> np.ndarray:
+def _rate(outcome: Answer) -> np.ndarray:
     """Return the change in fuel (m³/s), or in pack power (W) where there is no fuel."""
-    return found.change.power_w if found.inputs.fuel is None else found.change.volume_m3_s
+    return outcome.change.power_w if outcome.inputs.fuel is None else outcome.change.volume_m3_s
 
 
 def element_cap_w(load: StatedLoad) -> float:

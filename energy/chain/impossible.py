@@ -7,28 +7,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from energy.aero.air import sound_speed_m_s
 from vehicle.problems import InputError, Problem
 
 if TYPE_CHECKING:
     from energy.chain.ledger import Answer, TurbineAtWork
     from energy.scenario.read import Scenario
 
-_GAMMA_R = 1.4 * 287.05  # J/(kg K): heat ratio and gas constant of dry air (US Standard Atmosphere 1976)
 
-
-def refuse_impossible(scenario: Scenario, found: Answer, turbine: TurbineAtWork) -> None:
+def refuse_impossible(scenario: Scenario, outcome: Answer, turbine: TurbineAtWork) -> None:
     """Raise InputError where the answer is no number, or the working rotor's tips move faster than sound.
 
     `turbine` is the turbine where it works hardest. Without this a fuel power that is no number would be neither
     above nor below zero, and a verdict could call it free.
     """
-    change = float(np.asarray(found.change.power_w))
+    change = float(np.asarray(outcome.change.power_w))
     if not math.isfinite(change):
         read = "these values together give a change in fuel that is no finite number"
         raise InputError(Problem(scenario.name, "scenario", read, "values of a vehicle and turbine that can be built"))
-    radius_m = float(np.asarray(found.inputs.turbine.diameter_m)) / 2
+    radius_m = float(np.asarray(outcome.inputs.turbine.diameter_m)) / 2
     tip_m_s = float(np.asarray(turbine.rotor_speed_rad_s)) * radius_m
-    sound_m_s = math.sqrt(_GAMMA_R * scenario.air.temperature.value)
+    sound_m_s = float(sound_speed_m_s(scenario.air.temperature.value))
     if tip_m_s > sound_m_s:
         read = f"the blade tips would move at {tip_m_s:.0f} m/s, faster than sound ({sound_m_s:.0f} m/s)"
         accepted = (

@@ -26,7 +26,7 @@ from energy.scenario.inputs import Inputs
 from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, SquareOfAirSpeed, Values, map_arrays
 from vehicle.driving.engine import Battery, Engine, Supply, calculated_load_points, drive
 from vehicle.driving.fuels import FUELS
-from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces
+from vehicle.driving.road_load import RoadForces, air_drag_n, road_forces, with_added_mass
 
 _SLOWEST_M_S = 1e-6  # below this the vehicle stands: fuel per distance has no meaning
 Rows = tuple[tuple[str, str, np.ndarray], ...]  # (account, name, watts)
@@ -329,14 +329,13 @@ def _drag_in_local_air_n(inputs: Inputs, drag_area_m2: Values, factor: Values) -
 def forces_on_road(inputs: Inputs, added_mass_kg: Values) -> RoadForces:
     """Return the forces (N) on the vehicle itself in the scenario's air, on its grade, with a mass added to its own."""
     return road_forces(
-        inputs.road_load,
+        with_added_mass(inputs.road_load, added_mass_kg),
         inputs.road_speed_m_s,
         inputs.density_kg_m3,
         inputs.air.ahead_m_s,
         inputs.air.across_m_s,
         grade=inputs.grade,
         acceleration_m_s2=inputs.acceleration_m_s2,
-        added_mass_kg=added_mass_kg,
     )
 
 
@@ -357,13 +356,13 @@ def _state(inputs: Inputs, state: str, turbine: TurbineAtWork, alternator_heat_w
     heat = np.asarray(0.0 if alternator_heat_w is None else alternator_heat_w)
     path = np.asarray(inputs.credit.path_efficiency)
     supply = drive(_with_load(inputs.engine, heat / path), wheel, speed)
-    found = TripState(state, forces, mount, rotor, supply, rows=())
-    rows = _road_rows(inputs, found, heat)
+    trip_state = TripState(state, forces, mount, rotor, supply, rows=())
+    rows = _road_rows(inputs, trip_state, heat)
     if state == "working":
         rows += _turbine_rows(turbine, rotor * speed)
     elif state == "stowed":
         rows += (("rotor", "rotor drag", rotor * speed), ("rotor", "wake and blade loss", -rotor * speed))
-    return replace(found, rows=rows)
+    return replace(trip_state, rows=rows)
 
 
 def _with_load(engine: Engine | Battery, extra_w: np.ndarray) -> Engine | Battery:
@@ -447,11 +446,11 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
     heat = turbine.heat_power_w
     nan = np.full(np.shape(heat), np.nan)
     other = inputs.other_sources
-    found: dict[str, OtherSource] = {}
+    sources: dict[str, OtherSource] = {}
     by_alternator = _state(inputs, without.state, turbine, alternator_heat_w=heat)
     extra = by_alternator.supply.source_w - without.supply.source_w
     if inputs.fuel is not None:
-        found["alternator"] = OtherSource(
+        sources["alternator"] = OtherSource(
             "engine's alternator",
             extra / inputs.fuel.heating_value_j_per_m3,
             nan,
@@ -460,7 +459,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         )
     else:
         assert isinstance(inputs.engine, Battery)
-        found["pack"] = OtherSource(
+        sources["pack"] = OtherSource(
             "the vehicle's own battery pack",
             nan,
             nan,
@@ -468,7 +467,7 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
             "from the pack through a converter, charged from the mains with the charger's loss",
         )
     gas = heat / np.asarray(other.burner_efficiency) / FUELS["lpg"].heating_value_j_per_m3
-    found["burner"] = OtherSource(
+    sources["burner"] = OtherSource(
         "gas burner",
         nan,
         gas,
@@ -479,21 +478,21 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
     kilograms = heat * 3600 / np.asarray(other.battery_energy_per_mass_j_kg)
     mass_kg = float(np.median(kilograms))
     carried = _carried(inputs, without, kilograms) if inputs.fuel is not None else nan
-    found["mains"] = OtherSource(
+    sources["mains"] = OtherSource(
         "mains charge carried in a battery",
         carried,
         nan,
         mains,
         f"about {mass_kg:.0f} kg ({mass_kg / 0.45359237:.0f} lb) of battery for each hour of this heat",
     )
-    found["exhaust"] = OtherSource(
+    sources["exhaust"] = OtherSource(
         "exhaust or coolant heat",
         np.where(np.isfinite(heat), 0.0, np.nan),
         nan,
         nan,
         "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
     )
-    return found
+    return sources
 
 
 def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndarray:
@@ -507,43 +506,18 @@ def _carried(inputs: Inputs, without: TripState, mass_kg: np.ndarray) -> np.ndar
     return extra / inputs.fuel.heating_value_j_per_m3
 
 
-def turbine_efficiency_at_flywheel(found: Answer) -> np.ndarray:
+def turbine_efficiency_at_flywheel(outcome: Answer) -> np.ndarray:
     """Return heat over the engine power that the working turbine adds (W/W); NaN where it adds none.
 
     This is the efficiency that the alternator path has to beat: the turbine pays as a substitute where it is the
     greater.
     """
-    working, without = found.states["working"].supply, found.states[found.compared_with].supply
+    working, without = outcome.states["working"].supply, outcome.states[outcome.compared_with].supply
     added = (working.wheel_w + working.drivetrain_loss_w + working.brake_loss_w) - (
         without.wheel_w + without.drivetrain_loss_w + without.brake_loss_w
     )
-    heat = found.turbine.heat_power_w
+    heat = outcome.turbine.heat_power_w
     return np.where(added > 1e-6, heat / np.where(added > 1e-6, added, 1.0), np.nan)
-
-
-def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0) -> np.ndarray:
-    """Return the head wind over road speed at which an ideal rotor's power pays for its own drag.
-
-    Momentum theory [1]_: P = 4a(1−a)²·½ρA(V+w)³ and drag power 4a(1−a)·½ρA(V+w)²·V, so P·η = drag power at
-    w/V = 1/(η·(1 − a)) − 1; for η = 1 that is a/(1 − a): half the road speed at the Betz point.
-
-    Parameters
-    ----------
-    induction : float or array
-        Axial induction factor a of the rotor [-]; 1/3 at the Betz point.
-    chain_efficiency : float or array, optional
-        Heat over shaft power η [-].
-
-    Returns
-    -------
-    array
-        Head wind over road speed w/V [-]; 0 or less where still air suffices.
-
-    References
-    ----------
-    .. [1] Momentum theory of the actuator disc (Rankine, Froude, Betz), from memory.
-    """
-    return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 
 
 def heat_less_drag_w(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:

@@ -129,13 +129,13 @@ def limits_of(answered: Answered) -> tuple[OperatingLimit, ...]:
     return operating_limits(answered.answer.inputs, answered.at_its_most)
 
 
-def heating_limits(found: Heating) -> tuple[OperatingLimit, ...]:
+def heating_limits(result: Heating) -> tuple[OperatingLimit, ...]:
     """Return every stated limit at the hardest moment of a heating; of a power log its highest power counts."""
-    inputs = found.answer.inputs
-    limits = () if found.hardest is None else operating_limits(inputs, found.hardest)
-    if found.trip is None or found.trip.power_w is None or inputs.turbine.rated_power_w is None:
+    inputs = result.answer.inputs
+    limits = () if result.hardest is None else operating_limits(inputs, result.hardest)
+    if result.trip is None or result.trip.power_w is None or inputs.turbine.rated_power_w is None:
         return limits
-    logged, rated = float(np.max(found.trip.power_w)), _number(inputs.turbine.rated_power_w)
+    logged, rated = float(np.max(result.trip.power_w)), _number(inputs.turbine.rated_power_w)
     others = tuple(limit for limit in limits if limit.key != "heater.rated_power")
     return (*others, OperatingLimit(_INTO_THE_ELEMENT, "heater.rated_power", "power", logged, rated))
 

@@ -204,12 +204,12 @@ def _thriftiest(scenario: Scenario, first: list[np.ndarray], best: np.ndarray) -
     enough = THRIFTY_SHARE * float(_heat_within_limits(scenario, best[None, :])[0])
     grid = np.concatenate([_grid(first), best[None, :]])
     cost = _fuel_per_heat(scenario, grid, enough)
-    tried, found = len(grid), []
+    tried, per_heat = len(grid), []
     for start in [best, *_apart(grid, cost, first)]:
         at, least, more = _closed_in(scenario, start, first, enough)
         tried += more
-        found.append((least, at))
-    return min(found, key=lambda pair: pair[0])[1], tried
+        per_heat.append((least, at))
+    return min(per_heat, key=lambda pair: pair[0])[1], tried
 
 
 def _apart(grid: np.ndarray, cost: np.ndarray, first: list[np.ndarray]) -> list[np.ndarray]:
@@ -270,11 +270,11 @@ def _fuel_per_heat(scenario: Scenario, grid: np.ndarray, enough_w: float) -> np.
     (standing, or rolling downhill), the rotor's drag per heat (s/m) instead.
     """
     inputs, turbine = _at(scenario, grid)
-    found = answer(inputs, turbine, with_other_sources=False)
-    heat = _legal_heat(found.inputs, found.turbine)
+    outcome = answer(inputs, turbine, with_other_sources=False)
+    heat = _legal_heat(outcome.inputs, outcome.turbine)
     fine = np.nan_to_num(heat, nan=-1.0) >= enough_w * (1 - 1e-12)
-    change = np.broadcast_to(found.change.power_w, heat.shape)
-    burnt = change if bool(np.any(np.abs(change[fine]) > _NO_FUEL_W)) else found.turbine.rotor_drag_n
+    change = np.broadcast_to(outcome.change.power_w, heat.shape)
+    burnt = change if bool(np.any(np.abs(change[fine]) > _NO_FUEL_W)) else outcome.turbine.rotor_drag_n
     return np.where(fine, burnt / np.where(fine, heat, 1.0), np.inf)
 
 

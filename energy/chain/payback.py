@@ -248,20 +248,20 @@ class Held:
     stowed_w: np.ndarray
 
 
-def held_to_limits(found: Answer) -> Held:
+def held_to_limits(outcome: Answer) -> Held:
     """Return what an answer, credited with the alternator's work, comes to where the turbine is stowed beyond its
     limits.
     """
-    within = keeps_limits(found.inputs, found.turbine)
-    working, stowed = found.states["working"], found.states["stowed"]
-    plain = found.states[found.compared_with].supply.source_w
-    heat = np.where(within, found.turbine.heat_power_w, 0.0)
+    within = keeps_limits(outcome.inputs, outcome.turbine)
+    working, stowed = outcome.states["working"], outcome.states["stowed"]
+    plain = outcome.states[outcome.compared_with].supply.source_w
+    heat = np.where(within, outcome.turbine.heat_power_w, 0.0)
     source = np.where(within, working.supply.source_w, stowed.supply.source_w)
-    same_heat = np.where(within, found.without.supply.source_w, plain)
+    same_heat = np.where(within, outcome.without.supply.source_w, plain)
     drag = np.where(
         within, working.mount_drag_n + working.rotor_drag_n, stowed.mount_drag_n + stowed.rotor_drag_n
-    ) * np.asarray(found.inputs.road_speed_m_s, float)
-    absent = found.states["absent"].supply.source_w
+    ) * np.asarray(outcome.inputs.road_speed_m_s, float)
+    absent = outcome.states["absent"].supply.source_w
     return Held(
         balances={"fuel": plain - source, "alternator": same_heat - source, "energy": heat - drag},
         heat_w=heat,
@@ -288,9 +288,9 @@ def _map(
     scenario: Scenario, speeds: np.ndarray, along: np.ndarray, kind: str, drawn: Mapping[str, np.ndarray] | None
 ) -> PayMap:
     where = _conditions(speeds, along, kind)
-    found = _balanced(scenario, where)
+    balanced = _balanced(scenario, where)
     shape = (len(along), len(speeds))
-    held = held_to_limits(found)
+    held = held_to_limits(balanced)
     nominal = {name: np.broadcast_to(values, shape) for name, values in held.balances.items()}
     heat = np.broadcast_to(held.heat_w, shape)
     lines = _lines(along, nominal, heat)
@@ -339,8 +339,8 @@ def least_that_pays(along: np.ndarray, balance: np.ndarray, heat_w: np.ndarray) 
     earlier = np.take_along_axis(balance, np.maximum(before - 1, 0), axis=-2)
     rise = np.where(at > 0.05, at - under, under - earlier)
     share = np.where(rise > 1e-9, np.clip(-under / np.where(rise > 1e-9, rise, 1.0), 0, 1), 1.0)
-    found = along[before] + share * (along[first] - along[before])
-    return np.where(good.any(axis=-2), found[..., 0, :], np.nan)
+    least = along[before] + share * (along[first] - along[before])
+    return np.where(good.any(axis=-2), least[..., 0, :], np.nan)
 
 
 def _line_at(
@@ -355,10 +355,10 @@ def _first(line: Line) -> tuple[float, float, float]:
 
 def _ideal(scenario: Scenario, speed: float) -> Ideal:
     """Return the break-even winds of ideal rotors at the loading that is built."""
-    found = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": WINDS_M_S})
-    engine = found.inputs.engine
+    balanced = _balanced(scenario, {**_FLAT, "trip.road_speed": np.array(speed), "air.wind_speed": WINDS_M_S})
+    engine = balanced.inputs.engine
     drivetrain = engine.drive_efficiency if isinstance(engine, Battery) else engine.drivetrain_efficiency
-    return ideal_of(found, np.asarray(drivetrain) / np.asarray(found.inputs.credit.path_efficiency))
+    return ideal_of(balanced, np.asarray(drivetrain) / np.asarray(balanced.inputs.credit.path_efficiency))
 
 
 def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) -> Descent:
@@ -369,13 +369,13 @@ def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) ->
         "air.wind_speed": np.array(0.0),
         "trip.grade": np.array(-grade),
     }
-    found = answer(inputs_of(scenario, where))
-    inputs = found.inputs
-    held = bool(keeps_limits(inputs, found.turbine))
+    outcome = answer(inputs_of(scenario, where))
+    inputs = outcome.inputs
+    held = bool(keeps_limits(inputs, outcome.turbine))
     change_w = (
-        float(found.change_without_credit.power_w)
+        float(outcome.change_without_credit.power_w)
         if held
-        else float(found.states["stowed"].supply.source_w - found.states[found.compared_with].supply.source_w)
+        else float(outcome.states["stowed"].supply.source_w - outcome.states[outcome.compared_with].supply.source_w)
     )
     length = height_m / float(np.sin(np.arctan(grade)))
     duration = length / speed
@@ -384,11 +384,11 @@ def _descent(scenario: Scenario, speed: float, grade: float, height_m: float) ->
         grade=grade,
         length_m=length,
         duration_s=duration,
-        heat_j=float(found.turbine.heat_power_w) * duration if held else 0.0,
+        heat_j=float(outcome.turbine.heat_power_w) * duration if held else 0.0,
         fuel_change_m3=math.nan if inputs.fuel is None else change_w / inputs.fuel.heating_value_j_per_m3 * duration,
         pack_change_j=change_w * duration,
         height_energy_j=mass * GRAVITY_M_S2 * height_m,
-        braked_j=float(found.states[found.compared_with].supply.brake_loss_w) * duration,
+        braked_j=float(outcome.states[outcome.compared_with].supply.brake_loss_w) * duration,
     )
 
 
@@ -400,17 +400,23 @@ def climate_of(scenario: Scenario) -> tuple[Uncertain, Uncertain, Literal["any",
     return climate.mean_speed, climate.shape, climate.direction, ""
 
 
+def _crowded(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return shares of the year (count,) that crowd towards the strongest winds, and their weights.
+
+    Those winds are rare and hold most of the power.
+    """
+    middles = (np.arange(count) + 0.5) / count
+    weight = 2.5 * (1 - middles) ** 1.5
+    return 1 - (1 - middles) ** 2.5, weight / weight.sum()
+
+
 def _year(
     scenario: Scenario, speed: float, drawn: Mapping[str, np.ndarray] | None, progress: Progress | None = None
 ) -> Year:
     """Return shares and means over the winds of a year, driving at the road speed on the flat and standing."""
     mean, shape, direction, assumed = climate_of(scenario)
     speeds, sides = _CLIMATE_POINTS
-    # Points crowd towards the strongest winds, which are rare and hold most of the power.
-    middles = (np.arange(speeds) + 0.5) / speeds
-    share = 1 - (1 - middles) ** 2.5
-    weight = 2.5 * (1 - middles) ** 1.5
-    weight = weight / weight.sum()
+    share, weight = _crowded(speeds)
 
     def mean_of(values: np.ndarray) -> np.ndarray:
         whole = np.broadcast_to(values, (*np.shape(values)[:-2], speeds, len(angles)))
@@ -426,21 +432,21 @@ def _year(
         return _balanced(scenario, {**draws, **where})
 
     def figures(draws: Mapping[str, np.ndarray], mean_m_s: np.ndarray, k: np.ndarray) -> dict[str, np.ndarray]:
-        found: dict[str, np.ndarray] = dict.fromkeys((*BALANCES, "change", "heat", "added", "stowed"), np.array(0.0))
+        means: dict[str, np.ndarray] = dict.fromkeys((*BALANCES, "change", "heat", "added", "stowed"), np.array(0.0))
         if speed > 0:
             driving = over(draws, mean_m_s, k, speed)
             held = held_to_limits(driving)
-            found = {name: mean_of(pays(values, held.heat_w)) for name, values in held.balances.items()}
-            found["change"], found["heat"] = mean_of(-held.balances["fuel"]), mean_of(held.heat_w)
-            found["added"], found["stowed"] = mean_of(held.added_w), mean_of(held.stowed_w)
-            found["within"] = mean_of(held.within)
+            means = {name: mean_of(pays(values, held.heat_w)) for name, values in held.balances.items()}
+            means["change"], means["heat"] = mean_of(-held.balances["fuel"]), mean_of(held.heat_w)
+            means["added"], means["stowed"] = mean_of(held.added_w), mean_of(held.stowed_w)
+            means["within"] = mean_of(held.within)
         if draws:  # the driving takes half of the time with draws
             tell(progress, 0.5)
         standing = held_to_limits(over(draws, mean_m_s, k, 0.0))
-        found["parked"] = mean_of(standing.heat_w)
-        found.setdefault("within", mean_of(standing.within))
-        found["alternator_share"] = alternator_per_heat(scenario, draws, speed)[..., 0, 0]
-        return found
+        means["parked"] = mean_of(standing.heat_w)
+        means.setdefault("within", mean_of(standing.within))
+        means["alternator_share"] = alternator_per_heat(scenario, draws, speed)[..., 0, 0]
+        return means
 
     middle = figures({}, np.array(mean.value), np.array(shape.value))
     ends = {name: (float(value), float(value)) for name, value in middle.items()}
@@ -452,19 +458,18 @@ def _year(
         many = {name: np.broadcast_to(values, (count,)) for name, values in many.items()}
         ends = {name: (float(low), float(high)) for name, (low, high) in ((n, _ends(v)) for n, v in many.items())}
         flows = {name: np.concatenate([flows[name], many[name]]) for name in flows}
-    told = {name: (ends[name][0], float(value), ends[name][1]) for name, value in middle.items()}
+    intervals = {name: (ends[name][0], float(value), ends[name][1]) for name, value in middle.items()}
+    heat, added, stowed = (flows[name] for name in ("heat", "added", "stowed"))
     return Year(
         mean_wind_m_s=mean.value,
         direction=direction,
         assumed=assumed,
-        pays_share={name: told[name] for name in BALANCES} if speed > 0 else {},
-        change_w=told["change"],
-        driving_heat_w=told["heat"],
-        parked_heat_w=told["parked"],
-        within_limits=told["within"],
-        flows=YearFlows(
-            flows["heat"], flows["added"], flows["stowed"], flows["parked"], flows["alternator_share"], speed > 0
-        ),
+        pays_share={name: intervals[name] for name in BALANCES} if speed > 0 else {},
+        change_w=intervals["change"],
+        driving_heat_w=intervals["heat"],
+        parked_heat_w=intervals["parked"],
+        within_limits=intervals["within"],
+        flows=YearFlows(heat, added, stowed, flows["parked"], flows["alternator_share"], speed > 0),
     )
 
 
@@ -479,10 +484,10 @@ def alternator_per_heat(scenario: Scenario, draws: Mapping[str, np.ndarray], spe
     inputs = inputs_of(scenario, {**draws, **where})
     turbine = turbine_at_work(inputs, with_free_run=False)
     same = np.full(np.shape(turbine.heat_power_w), _HEAT_FOR_THE_ALTERNATOR_W)
-    found = answer(
+    outcome = answer(
         replace(inputs, credit=replace(inputs.credit, replaces_alternator=True)), replace(turbine, heat_power_w=same)
     )
-    extra = found.without.supply.source_w - found.states[found.compared_with].supply.source_w
+    extra = outcome.without.supply.source_w - outcome.states[outcome.compared_with].supply.source_w
     return np.asarray(extra / _HEAT_FOR_THE_ALTERNATOR_W)
 
 

@@ -69,8 +69,8 @@ def scenario_effect(
     progress: Callable[[float], None] | None = None,
 ) -> tuple[float, float]:
     """Return the change of fuel of `scenario_prediction` as a share, and its half-width."""
-    found = scenario_prediction(scenario, overrides, with_state, without_state, progress)
-    return found.share, found.error
+    prediction = scenario_prediction(scenario, overrides, with_state, without_state, progress)
+    return prediction.share, prediction.error
 
 
 def scenario_prediction(
@@ -90,16 +90,16 @@ def scenario_prediction(
     from energy.chain.load import load
 
     checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
-    told = answered(checked, exact=with_state != "working", progress=progress)
-    states = told.answer.states
+    result = answered(checked, exact=with_state != "working", progress=progress)
+    states = result.answer.states
     base = float(states[without_state].supply.source_w)
     if not base > 0:
         read = f"no fuel is burnt with the turbine {without_state}"
         raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
-    low, high = told.outcome.change_w.ends
+    low, high = result.outcome.change_w.ends
     change = float(states[with_state].supply.source_w) - base
     error = (high - low) / 2 / base
-    if told.trip is not None:  # a schedule has no one load
+    if result.trip is not None:  # a schedule has no one load
         return Prediction(change / base, error)
     points = float(calculated_load_points(states[with_state].supply, states[without_state].supply))
     if not math.isfinite(points):

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from energy.chain.prediction import Prediction
 from vehicle.quantity import Estimate
 from vehicle.road_test.comparison import Comparison, compare
-from vehicle.road_test.found import About
 from vehicle.road_test.read import Drives, Reader, in_no_log, read_one, windows_of_runs
 from vehicle.road_test.run_list import Manifest
+from vehicle.road_test.run_quantities import About
 from vehicle.road_test.sources import FullLoad, marginal_m3_j
 from vehicle.road_test.windows import RunWindows
 

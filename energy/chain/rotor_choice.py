@@ -90,12 +90,12 @@ class RotorChoice:
     @property
     def best_of_each(self) -> tuple[Alternative, ...]:
         """The best tip-speed ratio of each diameter and number of blades: fewest objections, then least fuel."""
-        found: dict[tuple[float, int], Alternative] = {}
+        best: dict[tuple[float, int], Alternative] = {}
         for each in self.alternatives:
             key = each.diameter_m, each.number_of_blades
-            if key not in found or _rank(each) < _rank(found[key]):
-                found[key] = each
-        return tuple(found.values())
+            if key not in best or _rank(each) < _rank(best[key]):
+                best[key] = each
+        return tuple(best.values())
 
 
 def compare_rotors(
@@ -135,11 +135,11 @@ def compare_rotors(
         diameter_m = [round(needed * factor, 2) for factor in _DIAMETERS]
     ratios = TIP_SPEED_RATIOS if wanted.tip_speed_ratio is None else (wanted.tip_speed_ratio,)
     cases = [(d, b, r) for d in diameter_m for b in blades for r in ratios]
-    found = []
+    alternatives = []
     for k, (diameter, count, ratio) in enumerate(cases):
-        found.append(_alternative(wanted, density, (diameter, count, ratio), highest_rotor_speed_rad_s))
+        alternatives.append(_alternative(wanted, density, (diameter, count, ratio), highest_rotor_speed_rad_s))
         tell(progress, (k + 1) / len(cases))
-    return RotorChoice(wanted, highest_rotor_speed_rad_s, tuple(found), _chosen(found))
+    return RotorChoice(wanted, highest_rotor_speed_rad_s, tuple(alternatives), _chosen(alternatives))
 
 
 def rotors_like(scenario: Scenario) -> RotorChoice:
@@ -154,9 +154,9 @@ def _rank(each: Alternative) -> tuple[int, float]:
     return len(each.against), each.fuel_flow_m3_s if not each.against else -each.heat_w
 
 
-def _chosen(found: Sequence[Alternative]) -> Alternative | None:
+def _chosen(alternatives: Sequence[Alternative]) -> Alternative | None:
     """Return the smallest whose drag is hardly above the least; of that diameter the one of least drag."""
-    good = [each for each in found if not each.against]
+    good = [each for each in alternatives if not each.against]
     if not good:
         return None
     least = min(each.drag_power_w for each in good)

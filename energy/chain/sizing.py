@@ -273,10 +273,12 @@ def size_table(
 
 def _diameters_m(needed_m: np.ndarray, asked_m: np.ndarray | None) -> np.ndarray:
     """Return the diameters asked for, or round ones around those needed."""
-    found = round_diameters(0.9 * needed_m.min(), 1.15 * needed_m.max()) if asked_m is None else np.atleast_1d(asked_m)
-    if not (np.isfinite(found).all() and (found > 0).all()):
+    diameters = (
+        round_diameters(0.9 * needed_m.min(), 1.15 * needed_m.max()) if asked_m is None else np.atleast_1d(asked_m)
+    )
+    if not (np.isfinite(diameters).all() and (diameters > 0).all()):
         raise InputError(Problem("size", "diameter", "a diameter that is not above 0", "diameters above 0"))
-    return found
+    return diameters
 
 
 def _check(heat_w: float, case: SizingCase, grades: tuple[RotorGrade, ...]) -> None:

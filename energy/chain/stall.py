@@ -81,16 +81,16 @@ def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | N
     inputs = inputs_of(scenario)
     if inputs.turbine.curves is None or inputs.turbine.chain is None:
         return None
-    found = _as_stated(scenario, inputs) if stated is None else stated
+    risk = _as_stated(scenario, inputs) if stated is None else stated
     ranges = {} if exact else ranges_of(scenario)
     if not ranges:
-        return found
+        return risk
     share = sobol_sample(_DRAWS, len(ranges))
     drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
     drawn = turbine_at_work(drawn_inputs, with_free_run=False)
     stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
     return replace(
-        found,
+        risk,
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),

@@ -184,10 +184,10 @@ def _wind(scenario: Scenario, steps: Steps, columns: Draws) -> dict[str, np.ndar
         wind["air.wind_speed"] = columns.get("air.wind_speed", np.array(scenario.air.wind_speed.value))
     if known.any():
         wind["air.wind_speed"] = np.where(known, steps.wind_speed_m_s, wind["air.wind_speed"])
-    told = np.isfinite(steps.wind_from_rad)
-    if told.any():
+    stated = np.isfinite(steps.wind_from_rad)
+    if stated.any():
         before = wind.get("air.wind_from", columns.get("air.wind_from", np.array(scenario.air.wind_from.value)))
-        wind["air.wind_from"] = np.where(told, steps.wind_from_rad, before)
+        wind["air.wind_from"] = np.where(stated, steps.wind_from_rad, before)
     return wind
 
 
@@ -293,8 +293,8 @@ def _figures(working: TurbineAtWork, column: np.ndarray, share: np.ndarray, spee
             return values
         if values.dtype == bool:
             return _between(values.astype(float), column, share) >= 0.5
-        found = _between(values, column, share)
-        return found * speed**power if power else found
+        figures = _between(values, column, share)
+        return figures * speed**power if power else figures
 
     return map_arrays_with_air_speed(at, working)
 

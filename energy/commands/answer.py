@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,21 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from energy.chain.answer import Answered
+
+
+@dataclass(frozen=True)
+class AnswerOptions:
+    """The options of `windtoll answer` as given."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    brief: bool
+    full: bool
+    exact: bool
+    report_file: Path | None
+    force: bool
 
 
 @click.command("answer", short_help="Does the turbine save or cost fuel? By how much, and why?")
@@ -38,17 +54,8 @@ if TYPE_CHECKING:
     help="Also write a one-page report: verdict, pictures, ledger, sources, the scenario attached.",
 )
 @common.force_option
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    brief: bool,
-    full: bool,
-    exact: bool,
-    report_file: Path | None,
-    force: bool,
-) -> None:
+@common.taken_as(AnswerOptions)
+def command(chosen: AnswerOptions) -> None:
     """Does the turbine of SCENARIO.toml save or cost fuel, by how much, and why?
 
     Prints the verdict with its 90 % range, the main numbers, the largest uncertainties and the cautions that apply;
@@ -66,18 +73,18 @@ def command(
     from energy.chain.load import load
     from energy.words import answer as report
 
-    if report_file is not None:
-        _check_report_file(report_file, scenario, force)
-    checked = load(scenario, overrides)
+    if chosen.report_file is not None:
+        _check_report_file(chosen.report_file, chosen.scenario, chosen.force)
+    checked = load(chosen.scenario, chosen.overrides)
     with common.progress("Working out how sure that is") as progress:
-        told = answered(checked, exact=exact, progress=progress)
-    if report_file is not None:
-        _write_report(told, system, scenario, overrides, report_file, force)
-    if as_json:
-        common.print_json(report.as_data(told, system))
+        result = answered(checked, exact=chosen.exact, progress=progress)
+    if chosen.report_file is not None:
+        _write_report(result, chosen.report_file, chosen)
+    if chosen.as_json:
+        common.print_json(report.as_data(result, chosen.system))
     else:
-        _print(told, system, brief=brief, full=full, scenario=scenario)
-    common.leave(verdict_of(told, system))
+        _print(result, chosen)
+    common.leave(verdict_of(result, chosen.system))
 
 
 def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
@@ -90,56 +97,54 @@ def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
     checked_output(path, (scenario,), force=force)
 
 
-def _write_report(
-    told: Answered, system: UnitSystem, scenario: Path, overrides: tuple[str, ...], path: Path, force: bool
-) -> None:
+def _write_report(answered: Answered, path: Path, chosen: AnswerOptions) -> None:
     from energy.pages.report import report_page
     from energy.scenario.bundle import files_of, from_folder, with_overrides
     from vehicle.files import write_output
 
-    page = report_page(told, system, with_overrides(from_folder(scenario), overrides))
-    write_output(path, page.encode(), files_of(scenario), force=force)
+    page = report_page(answered, chosen.system, with_overrides(from_folder(chosen.scenario), chosen.overrides))
+    write_output(path, page.encode(), files_of(chosen.scenario), force=chosen.force)
     click.echo(f"Report written: {path}", err=True)
 
 
-def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scenario: Path) -> None:
+def _print(answered: Answered, chosen: AnswerOptions) -> None:
     from energy.words import answer as report
 
-    out = common.console()
-    if told.scenario.title:
-        out.print(told.scenario.title, style="dim")
-    common.print_verdict(out, verdict_of(told, system))
-    if brief:
-        common.bullets(out, pressing_cautions(told, system))
+    out, system, full = common.console(), chosen.system, chosen.full
+    if answered.scenario.title:
+        out.print(answered.scenario.title, style="dim")
+    common.print_verdict(out, verdict_of(answered, system))
+    if chosen.brief:
+        common.bullets(out, pressing_cautions(answered, system))
         return
-    of_what = "" if told.spread is None else ", at the stated values (the headline: median of the simulations)"
+    of_what = "" if answered.spread is None else ", at the stated values (the headline: median of the simulations)"
     common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
-    common.pairs(out, report.key_numbers(told, system) if full else report.main_numbers(told, system))
-    if told.spread is not None:
-        common.heading(out, f"Uncertainty ({told.spread.draws} simulations over all that is not known exactly)")
-        common.pairs(out, report.sure_rows(told, system) if full else report.largest_uncertainties(told))
+    common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
+    if answered.spread is not None:
+        common.heading(out, f"Uncertainty ({answered.spread.draws} simulations over all that is not known exactly)")
+        common.pairs(out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered))
     if full:
-        _print_more(out, told, system)
+        _print_more(out, answered, system)
     common.heading(out, "Cautions")
-    common.bullets(out, cautions(told, system) if full else pressing_cautions(told, system))
+    common.bullets(out, cautions(answered, system) if full else pressing_cautions(answered, system))
     if not full:
-        out.print(f"More: windtoll answer {scenario} --full", soft_wrap=True)
-        for question in next_questions(told):
-            out.print(f"Next: {question.line(str(scenario))}", soft_wrap=True)
+        out.print(f"More: windtoll answer {chosen.scenario} --full", soft_wrap=True)
+        for question in next_questions(answered):
+            out.print(f"Next: {question.line(str(chosen.scenario))}", soft_wrap=True)
         out.print(WHY_BELIEVE)
 
 
-def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:
+def _print_more(out: Console, answered: Answered, system: UnitSystem) -> None:
     from energy.words import answer as report
     from energy.words.assumed import ASSUMED
 
     common.heading(out, "Ledger, in watts (what comes in +, what goes out −; each account sums to zero)")
     rows, last = [], ""
-    for account, name, *watts in report.ledger_lines(told, system):
+    for account, name, *watts in report.ledger_lines(answered, system):
         rows.append((account if account != last else "", name, *watts))
         last = account
     common.grid(out, ("account", "", "without", "working", "difference"), rows, left=2)
     common.heading(out, "The same heat from elsewhere")
-    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(told, system)])
+    common.pairs(out, [(name, f"{takes} ({note})") for name, takes, note in report.other_lines(answered, system)])
     common.heading(out, ASSUMED)
-    common.bullets(out, [report.assumption_words(entry, system) for entry in report.assumptions(told)])
+    common.bullets(out, [report.assumption_words(entry, system) for entry in report.assumptions(answered)])

@@ -52,11 +52,11 @@ def command(
     radius = _above_zero("--radius", str(places["radius"]), "m")
     step = _above_zero("--step", str(places["step"]), "kg")
     holes = int(places["holes"] or 12)
-    found = balance(imbalance, radius, holes, step, _permitted(places), change)
+    weights = balance(imbalance, radius, holes, step, _permitted(places), change)
     if as_json:
-        common.print_json(words.as_data(found))
+        common.print_json(words.as_data(weights))
     else:
-        common.print_said(common.console(), words.said(found))
+        common.print_said(common.console(), words.said(weights))
 
 
 def _permitted(places: dict[str, str | int | None]) -> tuple[float, float, float] | None:
@@ -99,10 +99,10 @@ def _imbalance(
     )
     mass, radius, angle = _numbers("--trial", trial, ("kg", "m", "rad"))
     try:
-        found = imbalance_by_trial_kg_m(first, second, cmath.rect(mass * radius, angle))
+        imbalance = imbalance_by_trial_kg_m(first, second, cmath.rect(mass * radius, angle))
     except ValueError as error:
         raise InputError(Problem("--trial", "", str(error), "a heavier trial weight, or another angle")) from None
-    return found, abs(second - first) / max(abs(first), 1e-12)
+    return imbalance, abs(second - first) / max(abs(first), 1e-12)
 
 
 def _numbers(option: str, text: str, units: tuple[str, ...]) -> list[float]:
@@ -111,10 +111,10 @@ def _numbers(option: str, text: str, units: tuple[str, ...]) -> list[float]:
     if len(parts) != len(units):
         wanted = f"{len(units)} values with commas between, see --help"
         raise InputError(Problem(option, "", text, wanted))
-    found = [read_quantity(option, part, unit) for part, unit in zip(parts, units, strict=True)]
-    if any(value < 0 for value, unit in zip(found, units, strict=True) if unit != "rad"):
+    numbers = [read_quantity(option, part, unit) for part, unit in zip(parts, units, strict=True)]
+    if any(value < 0 for value, unit in zip(numbers, units, strict=True) if unit != "rad"):
         raise InputError(Problem(option, "", text, "0 or more"))
-    return found
+    return numbers
 
 
 def _above_zero(option: str, text: str, unit: str) -> float:

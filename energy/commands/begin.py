@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -66,35 +66,32 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     files = {name: known.pop(name) for name in ROTOR_FILES}
     known["fuel"] = known["fuel"] or ""
     given = [name for name, path in files.items() if path is not None]
-    if len(given) > 1:
-        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
+    _check(folder, given)
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
     beginning = Beginning(**known, **table)
     bundle = begin(beginning, thriftiest)
-    told = answered(opened(bundle))
+    result = answered(opened(bundle))
     drawn = drawn_blade(beginning) if beginning.rotor_by == "typical" else None
-    rotors = None if drawn is None else rotors_like(told.scenario)
+    rotors = None if drawn is None else rotors_like(result.scenario)
     _write(folder, (*bundle.files, (bundles.SCENARIO_NAME, bundle.text.encode())))
     path = folder / bundles.SCENARIO_NAME
-    found = verdict_of(told, system)
+    verdict = verdict_of(result, system)
     if as_json:
         begun = BeginData(
             written=[str(path), *(str(folder / name) for name, _ in bundle.files)],
-            verdict=found.word,
-            safe=False if found.dangers else None,
+            verdict=verdict.word,
+            safe=False if verdict.dangers else None,
             guesses=list(bundles.guesses(bundle)),
-            sentence=found.words,
+            sentence=verdict.words,
             blade=None if drawn is None else rotor_choice.blade_data(*drawn),
             rotors=None if rotors is None else rotor_choice.as_data(rotors),
         )
         common.print_json(begun.model_dump())
-        common.leave(found)
+        common.leave(verdict)
         return
     out = common.console()
-    common.print_verdict(out, found)
-    common.bullets(out, pressing_cautions(told, system))
+    common.print_verdict(out, verdict)
+    common.bullets(out, pressing_cautions(result, system))
     out.print(f"Written: {path}", soft_wrap=True)
     guesses = ", ".join(bundles.guesses(bundle))
     if guesses:
@@ -105,7 +102,15 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         common.print_rotors(out, rotors, system)
         common.heading(out, "Cautions for building")
         common.bullets(out, rotor_choice.DANGER)
-    common.leave(found)
+    common.leave(verdict)
+
+
+def _check(folder: Path, given: Sequence[str]) -> None:
+    """Refuse two files that say how the rotor is known, and a folder that holds something."""
+    if len(given) > 1:
+        raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

@@ -25,8 +25,8 @@ def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
     checked = load(scenario, overrides)
     assumed = inputs_of(checked).assumptions
     if as_json:
-        found = CheckData(valid=True, warnings=list(checked.warnings), assumed=[entry.key for entry in assumed])
-        common.print_json(found.model_dump())
+        document = CheckData(valid=True, warnings=list(checked.warnings), assumed=[entry.key for entry in assumed])
+        common.print_json(document.model_dump())
         return
     out = common.console()
     out.print(

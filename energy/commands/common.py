@@ -261,26 +261,26 @@ def _stacked(out: Console, headings: Sequence[str], rows: Sequence[Sequence[str]
             out.print(Padding(text, (0, 0, 0, 2)))
 
 
-def print_verdict(out: Console, found: FirstLines) -> None:
+def print_verdict(out: Console, first_lines: FirstLines) -> None:
     """Print first lines: danger first, then the headline, whether it may be operated, then one number a line."""
-    for line in found.dangers:
+    for line in first_lines.dangers:
         out.print(line, style="bold red")
-    if found.operate == "no":
-        out.print(found.may_be_operated, style="bold red")
-    for line in found.warnings:
+    if first_lines.operate == "no":
+        out.print(first_lines.may_be_operated, style="bold red")
+    for line in first_lines.warnings:
         out.print(line, style="bold")
-    out.print(found.headline, style="bold")
-    if found.operate != "no":  # above the numbers: it is seen on a phone without scrolling
-        out.print(found.may_be_operated)
-    for line in found.lines:
+    out.print(first_lines.headline, style="bold")
+    if first_lines.operate != "no":  # above the numbers: it is seen on a phone without scrolling
+        out.print(first_lines.may_be_operated)
+    for line in first_lines.lines:
         out.print(line)
-    if found.least_known:
-        out.print(found.least_known)
+    if first_lines.least_known:
+        out.print(first_lines.least_known)
 
 
-def leave(found: FirstLines) -> None:
+def leave(first_lines: FirstLines) -> None:
     """Leave with status 3 where the first lines say that the machine must not be operated like this."""
-    if found.dangers:
+    if first_lines.dangers:
         raise SystemExit(UNSAFE)
 
 

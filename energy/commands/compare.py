@@ -121,7 +121,7 @@ def command(chosen: CompareOptions) -> None:
             chosen.effect, chosen.scenario, chosen.overrides, with_state=with_state, without_state=without_state
         )
 
-    found = road_test(
+    comparison = road_test(
         test,
         ComparisonAsked(
             chosen.with_state, chosen.without, chosen.level / 100, _full_load(chosen.peak_torque, chosen.torque_curve)
@@ -134,11 +134,11 @@ def command(chosen: CompareOptions) -> None:
     if report is not None:
         from energy.pages.road_test import as_html
 
-        write_output(report, as_html(found, chosen.system).encode(), inputs, force=chosen.force)
+        write_output(report, as_html(comparison, chosen.system).encode(), inputs, force=chosen.force)
     if chosen.as_json:
-        common.print_json(as_data(found))
+        common.print_json(as_data(comparison))
         return
-    _print(found, chosen.system)
+    _print(comparison, chosen.system)
     if report is not None:
         click.echo(f"\nReport written to {report}.")
 
@@ -191,13 +191,13 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     return manifest_of(text, chosen.manifest, warnings)
 
 
-def _print(found: RoadTest, system: UnitSystem) -> None:
+def _print(road_test: RoadTest, system: UnitSystem) -> None:
     from energy.words.road_test import reconcile_words, said, verdict
 
     out = common.console()
-    common.print_verdict(out, verdict(found, system))
-    common.print_said(out, said(found, system))
-    again = reconcile_words(found)
+    common.print_verdict(out, verdict(road_test, system))
+    common.print_said(out, said(road_test, system))
+    again = reconcile_words(road_test)
     if again:
         common.heading(out, "For windtoll reconcile SCENARIO.toml RESULTS.toml")
         for line in again:

@@ -151,17 +151,17 @@ def _of_readings(
     from energy.heat.two_readings import first_capacity, read_spell, scenario_lines
     from vehicle.files import write_output
 
-    found = first_capacity([read_spell(text) for text in spoken], ambient_k)
-    table = scenario_lines(found)
+    capacity = first_capacity([read_spell(text) for text in spoken], ambient_k)
+    table = scenario_lines(capacity)
     if out is not None:
         write_output(out, table.encode(), (), force=force)
     written = [] if out is None else [str(out)]
     if as_json:
-        common.print_json(first_data(found, table, written))
+        common.print_json(first_data(capacity, table, written))
         return
     console = common.console()
-    console.print(first_sentence(found, system), style="bold")
-    common.bullets(console, found.remarks)
+    console.print(first_sentence(capacity, system), style="bold")
+    common.bullets(console, capacity.remarks)
     common.heading(console, FOR_THE_SCENARIO)
     click.echo(table)
     for path in written:

@@ -102,78 +102,78 @@ def command(chosen: HeatOptions) -> None:
         )
     draws = 0 if chosen.exact else DRAWS
     steady = heating(checked, draws=draws)
-    found = steady
+    result = steady
     if trip is not None:
         with common.progress("Following the temperature") as progress:
-            found = heating(checked, trip, draws=draws, progress=progress)
+            result = heating(checked, trip, draws=draws, progress=progress)
     if chosen.picture is not None:
         logs = tuple(path for path in (chosen.trip_file, chosen.power_file) if path is not None)
-        title = heat_report.first_lines(found, chosen.system).headline
-        chart = heating_chart(_bands(found, steady), _target(found), title, chosen.system)
+        title = heat_report.first_lines(result, chosen.system).headline
+        chart = heating_chart(_bands(result, steady), _target(result), title, chosen.system)
         save(chart, chosen.picture, (*files_of(chosen.scenario), *logs), force=chosen.force)
     if chosen.as_json:
         written = [] if chosen.picture is None else [str(chosen.picture)]
         common.print_json(
-            heat_report.as_data(found, chosen.system, steady=None if trip is None else steady, written=written)
+            heat_report.as_data(result, chosen.system, steady=None if trip is None else steady, written=written)
         )
     else:
-        _print(found, steady, chosen.picture, chosen.system)
-    common.leave(heat_report.first_lines(found, chosen.system))
+        _print(result, steady, chosen.picture, chosen.system)
+    common.leave(heat_report.first_lines(result, chosen.system))
 
 
-def _target(found: Heating) -> float:
-    return float(found.outcome.target_k[0])
+def _target(heating: Heating) -> float:
+    return float(heating.outcome.target_k[0])
 
 
-def _bands(found: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]:
+def _bands(heating: Heating, steady: Heating) -> list[tuple[str, TemperatureBand]]:
     """Return the named curves of a chart: the steady cruise, cut to the trip's length where there is one, and the
     trip.
     """
     from energy.chain.heating import band
 
     name = "steady cruise"
-    if found.trip is None:
-        return [(name, found.band)]
-    own = "trip" if found.trip.power_w is None else "logged power"
-    return [(name, band(steady.watched, found.trip.seconds)), (own, found.band)]
+    if heating.trip is None:
+        return [(name, heating.band)]
+    own = "trip" if heating.trip.power_w is None else "logged power"
+    return [(name, band(steady.watched, heating.trip.seconds)), (own, heating.band)]
 
 
-def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSystem) -> None:
+def _print(result: Heating, steady: Heating, picture: Path | None, system: UnitSystem) -> None:
     from energy.pictures.terminal import temperature_chart
     from energy.words import answer as report
     from energy.words import heat as heat_report
 
     out = common.console()
-    if found.scenario.title:
-        out.print(found.scenario.title, style="dim")
-    common.print_verdict(out, heat_report.first_lines(found, system))
-    help_ = heat_report.what_would_help(found, system)
+    if result.scenario.title:
+        out.print(result.scenario.title, style="dim")
+    common.print_verdict(out, heat_report.first_lines(result, system))
+    help_ = heat_report.what_would_help(result, system)
     if help_:
         common.heading(out, "What would fix it (each by itself)")
         common.bullets(out, [remedy.words for remedy in help_])
-    ranges = " (in brackets: the 90 % range)" if found.drawn else ""
-    common.heading(out, f"Numbers{'' if found.trip is None else f' of {found.trip.name}'}{ranges}")
-    common.pairs(out, heat_report.key_numbers(found, system))
-    if found.trip is not None:
+    ranges = " (in brackets: the 90 % range)" if result.drawn else ""
+    common.heading(out, f"Numbers{'' if result.trip is None else f' of {result.trip.name}'}{ranges}")
+    common.pairs(out, heat_report.key_numbers(result, system))
+    if result.trip is not None:
         common.heading(out, "For comparison, a steady cruise")
         common.bullets(out, heat_report.steady_lines(steady, system))
     out.print()
-    chart = temperature_chart(_bands(found, steady), target_k=_target(found), system=system, width=min(out.width, 96))
+    chart = temperature_chart(_bands(result, steady), target_k=_target(result), system=system, width=min(out.width, 96))
     click.echo(chart)
     if picture is not None:
         out.print(f"Picture: {picture}", soft_wrap=True)
-    said = heat_report.notes(found, system)
+    said = heat_report.notes(result, system)
     if said:
         common.heading(out, "Notes")
         common.bullets(out, said)
     common.heading(out, "Defaults used")
-    own = [report.assumption_words(entry, system) for entry in found.load.assumptions]
-    others = len(heat_report.assumptions(found)) - len(own)
-    if others and (found.trip is None or found.trip.power_w is None or found.trip.speed_m_s is not None):
+    own = [report.assumption_words(entry, system) for entry in result.load.assumptions]
+    others = len(heat_report.assumptions(result)) - len(own)
+    if others and (result.trip is None or result.trip.power_w is None or result.trip.speed_m_s is not None):
         own.append(
             f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists "
             f"them"
         )
     common.bullets(out, own)
     common.heading(out, "Cautions")
-    common.bullets(out, heat_report.cautions(found, system))
+    common.bullets(out, heat_report.cautions(result, system))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -45,6 +45,23 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
     from energy.strength.table import StructuralLoads
     from energy.words.said import Said
+
+
+@dataclass(frozen=True)
+class LoadsOptions:
+    """The options of `windtoll loads` as given."""
+
+    scenario: Path
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+    full: bool
+    ladder: bool
+    tap_test: str | None
+    spin_up_log: Path | None
+    picture: Path | None
+    part: str | None
+    force: bool
 
 
 @click.command("loads", short_help="What must mount, bearing, blades and linkage carry?")
@@ -92,19 +109,8 @@ if TYPE_CHECKING:
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
 )
-def command(
-    scenario: Path,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-    full: bool,
-    ladder: bool,
-    tap_test: str | None,
-    spin_up_log: Path | None,
-    picture: Path | None,
-    part: str | None,
-    force: bool,
-) -> None:
+@common.taken_as(LoadsOptions)
+def command(chosen: LoadsOptions) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
@@ -122,12 +128,15 @@ def command(
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
-    other = "--ladder" if ladder or tap_test or spin_up_log else f"--{part}" if part not in (None, "pitch") else None
-    if picture is not None and other is not None:
+    part, system, as_json = chosen.part, chosen.system, chosen.as_json
+    other = None if part in (None, "pitch") else f"--{part}"
+    if chosen.ladder or chosen.tap_test or chosen.spin_up_log:
+        other = "--ladder"
+    if chosen.picture is not None and other is not None:
         raise InputError(Problem("command line", "--picture", f"given with {other}", "alone, or with --pitch-system"))
-    checked = load(scenario, overrides)
-    if picture is not None:
-        _draw(picture, checked, system, scenario, part=part, force=force)
+    checked = load(chosen.scenario, chosen.overrides)
+    if chosen.picture is not None:
+        _draw(chosen.picture, checked, system, chosen.scenario, part=part, force=chosen.force)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
@@ -137,16 +146,16 @@ def command(
         if said.unsafe:
             raise SystemExit(common.UNSAFE)
         return
-    if ladder or tap_test is not None or spin_up_log is not None:
-        _spin_up(checked, (tap_test, spin_up_log), system, as_json=as_json)
+    if chosen.ladder or chosen.tap_test is not None or chosen.spin_up_log is not None:
+        _spin_up(checked, (chosen.tap_test, chosen.spin_up_log), system, as_json=as_json)
         return
     table = structural_loads(checked)
     if as_json:
         common.print_json(as_data(table))
-    elif full:
+    elif chosen.full:
         _print(table, system)
     else:
-        _print_short(table, system, scenario)
+        _print_short(table, system, chosen.scenario)
     if over_limit(table):
         raise SystemExit(common.UNSAFE)
 
@@ -193,8 +202,8 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
         from energy.strength.pitch_system import pitch_system
         from energy.words import pitch_system as pitch_words
 
-        found = pitch_system(scenario)
-        return pitch_words.said(found, system), pitch_words.as_data(found)
+        result = pitch_system(scenario)
+        return pitch_words.said(result, system), pitch_words.as_data(result)
     from energy.words import root as root_words
 
     if part == "bearing":
@@ -271,26 +280,26 @@ def _spin_up(scenario: Scenario, given: tuple[str | None, Path | None], system: 
 
     tap_test, path = given
     natural = None if tap_test is None else spin.natural_frequency(tap_test, scenario)
-    found = spin.spin_up(scenario, natural)
-    log = None if path is None else spin.read_log(path, found, scenario.rotor.turbine_mass.value)
-    data = words.as_data(found, log)
+    result = spin.spin_up(scenario, natural)
+    log = None if path is None else spin.read_log(path, result, scenario.rotor.turbine_mass.value)
+    data = words.as_data(result, log)
     if as_json:
         common.print_json(data)
     else:
         out = common.console()
-        for text in words.headlines(found, log, system):
+        for text in words.headlines(result, log, system):
             out.print(text, style="bold")
         if log is not None:
             common.heading(out, "The log")
-            common.bullets(out, words.log_lines(found, log, system))
+            common.bullets(out, words.log_lines(result, log, system))
         out.print()
-        common.grid(out, LADDER_COLUMNS, ladder_rows(found.ladder, system))
+        common.grid(out, LADDER_COLUMNS, ladder_rows(result.ladder, system))
         common.heading(out, words.STEP_TITLE)
-        common.grid(out, words.STEP_COLUMNS, words.step_rows(found, system))
+        common.grid(out, words.STEP_COLUMNS, words.step_rows(result, system))
         common.heading(out, words.STOP_TITLE)
-        common.bullets(out, words.stop_rules(found, system))
+        common.bullets(out, words.stop_rules(result, system))
         common.heading(out, "Notes")
-        common.bullets(out, words.notes(found, system))
+        common.bullets(out, words.notes(result, system))
         common.heading(out, "Cautions")
         common.bullets(out, LADDER_CAUTIONS)
     if data["safe"] is False:

@@ -49,31 +49,31 @@ def command(
     keys = {name: key for key, name in SETTING_NAMES.items()}
     checked = load(scenario, overrides)
     with common.progress("Trying settings") as progress:
-        found = match(checked, tuple(keys[name] for name in held), progress)
+        result = match(checked, tuple(keys[name] for name in held), progress)
     if as_json:
-        common.print_json(as_data(found, checked))
+        common.print_json(as_data(result, checked))
     else:
-        _print(found, checked, system)
-    if own_limits(found, system):
+        _print(result, checked, system)
+    if own_limits(result, system):
         raise SystemExit(common.UNSAFE)
 
 
-def _print(found: Match, scenario: Scenario, system: UnitSystem) -> None:
+def _print(result: Match, scenario: Scenario, system: UnitSystem) -> None:
     from energy.words.match import SETTING_NAMES, cautions_of, first_lines, flat_words, notes_of, rows_of
 
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    common.print_verdict(out, first_lines(found, system))
+    common.print_verdict(out, first_lines(result, system))
     common.heading(out, "Settings")
-    rows = [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)]
+    rows = [(name, *texts) for name, texts in rows_of((result.own, result.best, result.thriftiest), system)]
     common.grid(out, ("", "today", "maximum heat", "lowest fuel per heat"), rows, left=1)
     common.heading(out, "How flat the best is (heat stays within 5 %, the other settings held)")
     common.pairs(
         out,
-        [(SETTING_NAMES[f.key], flat_words(f, system)) for f in found.flatness],
+        [(SETTING_NAMES[f.key], flat_words(f, system)) for f in result.flatness],
     )
     common.heading(out, "Notes")
-    common.bullets(out, notes_of(found))
+    common.bullets(out, notes_of(result))
     common.heading(out, "Cautions")
     common.bullets(out, cautions_of(scenario))

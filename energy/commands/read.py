@@ -149,8 +149,8 @@ def _known(
     if manifest is not None:
         from vehicle.road_test.run_list import read_manifest
 
-        found = read_manifest(manifest, needs_runs=False)
-        engine, overrides, mass, load = found.engine, dict(found.columns), found.mass_kg, found.road_load
+        declared = read_manifest(manifest, needs_runs=False)
+        engine, overrides, mass, load = declared.engine, dict(declared.columns), declared.mass_kg, declared.road_load
     if displacement is not None:
         accepted = '0.05-30 L, such as "1.6 L"'
         try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,6 +48,21 @@ Examples:
 """
 
 
+@dataclass(frozen=True)
+class ShortfallOptions:
+    """The options of `windtoll shortfall` as given."""
+
+    scenario: Path
+    readings: Path | None
+    spoken: tuple[str, ...]
+    with_tree: bool
+    picture: Path | None
+    force: bool
+    overrides: tuple[str, ...]
+    system: UnitSystem
+    as_json: bool
+
+
 @click.command("shortfall", help=_HELP, short_help="Why so few watts? What to check first?")
 @common.SCENARIO
 @click.argument("readings", type=click.Path(path_type=Path), metavar="[READINGS.csv]", required=False)
@@ -69,44 +85,35 @@ Examples:
 @common.set_option
 @common.units_option
 @common.json_option
-def command(
-    scenario: Path,
-    readings: Path | None,
-    spoken: tuple[str, ...],
-    with_tree: bool,
-    picture: Path | None,
-    force: bool,
-    overrides: tuple[str, ...],
-    system: UnitSystem,
-    as_json: bool,
-) -> None:
+@common.taken_as(ShortfallOptions)
+def command(chosen: ShortfallOptions) -> None:
     """Print which cause of few watts to check first."""
     from energy.chain.load import load
     from energy.diagnosis.shortfall import shortfall
 
-    inputs = [scenario, *([] if readings is None else [readings])]
-    if picture is not None:
+    inputs = [chosen.scenario, *([] if chosen.readings is None else [chosen.readings])]
+    if chosen.picture is not None:
         from energy.pictures.base import checked_picture
 
-        checked_picture(picture, inputs, force=force)
-    checked = load(scenario, overrides)
-    given = _readings(readings, spoken)
+        checked_picture(chosen.picture, inputs, force=chosen.force)
+    checked = load(chosen.scenario, chosen.overrides)
+    given = _readings(chosen.readings, chosen.spoken)
     with common.progress("Weighing the causes") as progress:
-        found = shortfall(checked, given, progress)
-    if picture is not None:
+        result = shortfall(checked, given, progress)
+    if chosen.picture is not None:
         from energy.pictures.base import save
         from energy.pictures.measured import shortfall_picture
 
-        save(shortfall_picture(found).titled(), picture, inputs, force=force)
-    if as_json:
-        common.print_json(as_data(found, checked.title, system))
-    elif with_tree:
+        save(shortfall_picture(result).titled(), chosen.picture, inputs, force=chosen.force)
+    if chosen.as_json:
+        common.print_json(as_data(result, checked.title, chosen.system))
+    elif chosen.with_tree:
         out = common.console()
-        for line in tree_lines(found.tree) or [headline(found)]:
+        for line in tree_lines(result.tree) or [headline(result)]:
             out.print(line, soft_wrap=True)
     else:
-        _print(found, checked.title, system)
-    common.leave(first_lines(found, system))
+        _print(result, checked.title, chosen.system)
+    common.leave(first_lines(result, chosen.system))
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
@@ -122,30 +129,32 @@ def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
     return joined(read_readings(path), read_lines(spoken)) if spoken else read_readings(path)
 
 
-def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
+def _print(result: Shortfall, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    common.print_verdict(out, first_lines(found, system))
-    if to_look_for(found):
-        _print_causes(out, found, system)
+    common.print_verdict(out, first_lines(result, system))
+    if to_look_for(result):
+        _print_causes(out, result, system)
     common.heading(out, "Cautions")
     common.bullets(out, CAUTIONS)
 
 
-def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
+def _print_causes(out: Console, shortfall: Shortfall, system: UnitSystem) -> None:
     """Print the causes, what to do, the tests and their tree."""
     common.heading(out, "Causes")
-    common.grid(out, CAUSE_HEADINGS, cause_rows(found, system), left=1)
-    todo = to_do(found, system)
+    common.grid(out, CAUSE_HEADINGS, cause_rows(shortfall, system), left=1)
+    todo = to_do(shortfall, system)
     if todo:
         common.heading(out, "What to do")
         common.bullets(out, todo)
-    if found.tests:
+    if shortfall.tests:
         common.heading(out, "Tests, most resolved per minute first")
-        common.bullets(out, test_lines(found))
-        common.grid(out, ("outcome of the first", "probability", "it would mean"), outcome_rows(found.tests[0]), left=3)
-    tree = tree_lines(found.tree)
+        common.bullets(out, test_lines(shortfall))
+        common.grid(
+            out, ("outcome of the first", "probability", "it would mean"), outcome_rows(shortfall.tests[0]), left=3
+        )
+    tree = tree_lines(shortfall.tree)
     if tree:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:

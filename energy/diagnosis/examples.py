@@ -79,8 +79,8 @@ def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
     air = mean * np.clip(1 + _GUSTS * gust, 0.5, 1.5)
     grid = mean * np.linspace(0.5, 1.5, 21)
     airs, values = np.tile(grid, len(settings)), np.repeat(settings, len(grid))
-    found = turbine_at_work(inputs_of(scenario, {**_in_air(scenario, airs), key: values}), with_free_run=False)
-    heat = np.asarray(found.heat_power_w).reshape(len(settings), len(grid))
+    work = turbine_at_work(inputs_of(scenario, {**_in_air(scenario, airs), key: values}), with_free_run=False)
+    heat = np.asarray(work.heat_power_w).reshape(len(settings), len(grid))
     time = np.arange(len(place), dtype=float)
     steady = np.array([np.interp(v, grid, heat[p]) for v, p in zip(air, place, strict=True)])
     if not steady.any():
@@ -148,8 +148,8 @@ def results_example(scenario: Scenario) -> str:
     if here > 0:  # fast enough to turn the rotor, where the scenario's own is town driving
         here = max(here, _LEAST_AIR_M_S / scenario.rotor.local_speed_factor.value)
     speeds = np.array([0.85 * here, here])
-    found = answer(inputs_of(scenario, {"trip.road_speed": speeds}))
-    watts = _LESS_WATTS * np.asarray(found.turbine.electrical_power_w) * np.ones(2)
+    outcome = answer(inputs_of(scenario, {"trip.road_speed": speeds}))
+    watts = _LESS_WATTS * np.asarray(outcome.turbine.electrical_power_w) * np.ones(2)
     if not (watts > _LEAST_WATTS).any():
         raise _standing(scenario)
     lines = [
@@ -162,8 +162,8 @@ def results_example(scenario: Scenario) -> str:
             lines += _result("wattmeter", speed, words)
         if here == 0:  # parked: both would be one
             break
-    change = float(np.asarray(found.change.volume_m3_s)[-1]) * 3.6e6
-    if found.inputs.fuel is not None and abs(change) > 0.01:
+    change = float(np.asarray(outcome.change.volume_m3_s)[-1]) * 3.6e6
+    if outcome.inputs.fuel is not None and abs(change) > 0.01:
         words = f'fuel_change = {{ value = "{0.95 * change:.2f} L/h", plus_minus = "{0.2 * abs(change):.2f} L/h" }}'
         lines += _result("road test", here, words)
     return "\n".join(lines) + "\n"

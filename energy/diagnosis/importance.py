@@ -30,7 +30,7 @@ Likelihood = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True)
-class Plan:
+class DrawsPlan:
     """How many draws: of the prior for each hypothesis (H,), and in how many of its scores it is cut in pieces (H,).
 
     `lines` of all hypotheses are drawn first, `kept` are cut in pieces; rounds of `later` draws follow for as many
@@ -67,7 +67,7 @@ class Weighed:
 
 
 @dataclass(frozen=True)
-class _Piece:
+class _LinePiece:
     """A piece of the prior (share, centre (D,), spread (D,)) and the posterior of its line (mean, Cholesky factor)."""
 
     share: float
@@ -85,7 +85,7 @@ class _Pool:
     scores: np.ndarray
     likelihood: np.ndarray
     prior_draws: float
-    pieces: list[_Piece]
+    pieces: list[_LinePiece]
     proposals: list[tuple[float, np.ndarray, np.ndarray]] = field(default_factory=list)
 
     def log_weight(self) -> np.ndarray:
@@ -102,7 +102,7 @@ class _Pool:
         return max(_log_mean(self.log_weight()), lines)
 
 
-def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Plan) -> Weighed:
+def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: DrawsPlan) -> Weighed:
     """Return draws of every hypothesis, weighed by prior probability (H,) and likelihood."""
     log_prior = np.log(np.asarray(prior, float))
     scores = standard_scores(int(plan.first.max()), columns)
@@ -118,16 +118,16 @@ def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Pl
     _straighten(likelihood, pools, kept, plan.lines)
     for step, (count, draws) in enumerate(plan.later, 1):
         _draw(likelihood, pools, _best(pools, log_prior, count), draws, step)
-    found = _weighed(pools, log_prior)
+    weighed = _weighed(pools, log_prior)
     for step in range(plan.rounds):
-        held = np.bincount(found.which, found.weight, len(pools))
-        poor = np.flatnonzero((held >= plan.share) & (found.effective < plan.enough))
+        held = np.bincount(weighed.which, weighed.weight, len(pools))
+        poor = np.flatnonzero((held >= plan.share) & (weighed.effective < plan.enough))
         if not len(poor):
             break
         _straighten(likelihood, pools, poor, 1)
         _draw(likelihood, pools, poor, plan.more, len(plan.later) + 1 + step)
-        found = _weighed(pools, log_prior)
-    return found
+        weighed = _weighed(pools, log_prior)
+    return weighed
 
 
 def _best(pools: Sequence[_Pool], log_prior: np.ndarray, count: int) -> np.ndarray:
@@ -145,11 +145,11 @@ def _begun(scores: np.ndarray, likelihood: np.ndarray) -> _Pool:
         weight /= weight.sum()
         mean[:2] = weight @ scores[:, :2]
         spread[:2] = np.sqrt(weight @ (scores[:, :2] - mean[:2]) ** 2) + 1e-3
-    whole = _Piece(1.0, np.zeros_like(mean), np.ones_like(mean), mean, np.diag(spread))
+    whole = _LinePiece(1.0, np.zeros_like(mean), np.ones_like(mean), mean, np.diag(spread))
     return _Pool(scores, likelihood, float(len(scores)), [whole])
 
 
-def _cut(whole: _Piece, axes: int) -> list[_Piece]:
+def _cut(whole: _LinePiece, axes: int) -> list[_LinePiece]:
     """Return a prior in overlapping pieces along its first scores."""
     weight = np.exp(-0.5 * _PIECES**2 / (1 - _PIECE_SPREAD**2))
     pieces = [whole]
@@ -159,7 +159,7 @@ def _cut(whole: _Piece, axes: int) -> list[_Piece]:
             for centre, share in zip(_PIECES, weight / weight.sum(), strict=True):
                 middle, spread, mean = piece.centre.copy(), piece.spread.copy(), piece.mean.copy()
                 middle[axis], spread[axis], mean[axis] = centre, _PIECE_SPREAD, centre
-                further.append(_Piece(piece.share * share, middle, spread, mean, whole.root))
+                further.append(_LinePiece(piece.share * share, middle, spread, mean, whole.root))
         pieces = further
     return pieces
 
@@ -192,12 +192,12 @@ def _either_side(mean: np.ndarray, root: np.ndarray) -> np.ndarray:
     return np.concatenate([mean[None], mean + root.T, mean - root.T])
 
 
-def _of_line(piece: _Piece, misses: np.ndarray) -> _Piece:
+def _of_line(piece: _LinePiece, misses: np.ndarray) -> _LinePiece:
     """Return a piece with mean and spread of its scores if misses went in a straight line with them.
 
     Parameters
     ----------
-    piece : _Piece
+    piece : _LinePiece
         With the middle about which the misses were worked out.
     misses : (2·D + 1, values) array
         At the points of `_either_side`.
@@ -215,12 +215,12 @@ def _of_line(piece: _Piece, misses: np.ndarray) -> _Piece:
     for _ in range(2):  # readings that no scores explain have wider errors than stated
         precision = np.diag(piece.spread**-2) + (line / noise) @ line.T / scale
         pull = piece.centre / piece.spread**2 + (line / noise) @ (mean @ line - here) / scale
-        found = np.linalg.solve(precision, pull)
-        left = here + (found - mean) @ line
+        middle = np.linalg.solve(precision, pull)
+        left = here + (middle - mean) @ line
         scale = max(float((left**2 / noise).sum()) / len(left), 1.0)
     covariance = np.linalg.inv(precision)
     root = np.linalg.cholesky(0.5 * (covariance + covariance.T) + 1e-8 * np.eye(columns))
-    return replace(piece, mean=found, root=root)
+    return replace(piece, mean=middle, root=root)
 
 
 def _draw(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarray, count: int, step: int) -> None:

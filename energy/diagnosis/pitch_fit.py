@@ -88,10 +88,10 @@ class PitchGrid:
     def over_pitch(self, table: np.ndarray, ratio: np.ndarray) -> np.ndarray:
         """Return a map (L, J) interpolated to tip-speed ratios (N,), (N, J)."""
         cell, share = cell_of(self.tip_speed_ratio, self._held(ratio))
-        found = np.diff(table, axis=0)[cell]
-        found *= share[:, None]
-        found += table[cell]
-        return found
+        slope = np.diff(table, axis=0)[cell]
+        slope *= share[:, None]
+        slope += table[cell]
+        return slope
 
     def at_offsets(self, table: np.ndarray, dial_deg: np.ndarray | None, offsets: np.ndarray) -> np.ndarray:
         """Return (N, K): rows over pitch (N, J) read at dial + offset; the ends of the curves held."""
@@ -254,11 +254,11 @@ class RowNoise:
 
     def variance(self, kind: int, tilt: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the variance of a residual: air speed's share times the residual's slope, and the floor."""
-        found = tilt * self.air_speed
-        found *= found
-        found += FLOOR**2 + (FLOOR_SHARE * level) ** 2
-        found *= (self.power, self.thrust)[kind]
-        return np.asarray(found)
+        error = tilt * self.air_speed
+        error *= error
+        error += FLOOR**2 + (FLOOR_SHARE * level) ** 2
+        error *= (self.power, self.thrust)[kind]
+        return np.asarray(error)
 
     def part_of_air(self, tilt: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the likeliest error of ln(air speed) per residual of the power coefficient (regression on the
@@ -305,8 +305,8 @@ def _correlation(residual: np.ndarray) -> float:
     if len(residual) < 20:
         return 0.0
     centred = residual - residual.mean()
-    found = float(np.sum(centred[1:] * centred[:-1]) / max(float(np.sum(centred**2)), 1e-30))
-    return min(found, 0.95) if found > 1.5 / math.sqrt(len(residual)) else 0.0
+    coefficient = float(np.sum(centred[1:] * centred[:-1]) / max(float(np.sum(centred**2)), 1e-30))
+    return min(coefficient, 0.95) if coefficient > 1.5 / math.sqrt(len(residual)) else 0.0
 
 
 @dataclass(frozen=True)
@@ -407,8 +407,8 @@ def _products(
     for start in range(0, len(order.places), CHUNK):
         tell(progress, ROWS_SHARE + (1 - ROWS_SHARE) * start / len(order.places))
         part = slice(start, start + CHUNK)
-        found, first = np.unique(order.block[part], return_index=True)
-        sums.add(found, _products_of_chunk(problem, order.places[part], air_error[part], offsets, (noise, first)))
+        numbers, first = np.unique(order.block[part], return_index=True)
+        sums.add(numbers, _products_of_chunk(problem, order.places[part], air_error[part], offsets, (noise, first)))
     return sums
 
 

@@ -29,7 +29,6 @@ from vehicle.problems import InputError, Problem, shown
 from vehicle.quantity import Spec, Uncertain, quantity
 
 SURPRISING = 0.05  # a fit worse than this share of honest ones is told
-FAR = 2.0  # standard deviations from which one reading or input is pointed at
 _DRAWS = 4096
 _STEP = 1e-3
 _FITTED, _KNOWN_BEFORE = 0.2, 0.6  # shares of the time, as measured on a trip
@@ -186,8 +185,8 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
         if result is None:
             continue
         results.append(result)
-        told = [reading for reading in READINGS if getattr(result, reading) is not None]
-        if not told:
+        given = [reading for reading in READINGS if getattr(result, reading) is not None]
+        if not given:
             problems.append(Problem(name, place, "no reading", f"one of {', '.join(READINGS)}"))
         problems += [
             Problem(
@@ -196,7 +195,7 @@ def results_of(data: Mapping[str, Any], name: str) -> tuple[Result, ...]:
                 "a reading without its own uncertainty",
                 '{ value = "1.05 kW", plus_minus = "30 W" }: its uncertainty, the half-width of a 95 % interval',
             )
-            for reading in told
+            for reading in given
             if getattr(result, reading).standard_deviation == 0
         ]
     if problems:
@@ -366,18 +365,18 @@ def _conditions(
     results: Sequence[Result], nuisance: Sequence[tuple[int, str]], scores: np.ndarray
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Return for each condition that any result tells (values (N, results), which results tell it (results,))."""
-    found = {}
+    conditions = {}
     for name, key in _CONDITIONS.items():
         entries = [getattr(result, name) for result in results]
-        told = np.array([entry is not None for entry in entries])
-        if not told.any():
+        given = np.array([entry is not None for entry in entries])
+        if not given.any():
             continue
         values = np.tile([np.nan if entry is None else entry.value for entry in entries], (len(scores), 1))
         for column, (j, condition) in enumerate(nuisance):
             if condition == name:
                 values[:, j] = next(iter(values_at({key: entries[j]}, scores[:, column : column + 1]).values()))
-        found[key] = (values, told)
-    return found
+        conditions[key] = (values, given)
+    return conditions
 
 
 def _predictions(

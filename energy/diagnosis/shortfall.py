@@ -13,21 +13,21 @@ import numpy as np
 
 from energy.chain.ledger import turbine_at_work
 from energy.chain.limits import OperatingLimit, measured_limits, operating_limits
-from energy.diagnosis.importance import Plan, Weighed, weigh
+from energy.diagnosis.importance import DrawsPlan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
     CHANNELS,
     Faults,
     Hypothesis,
+    Instruments,
     Machine,
-    Prediction,
     faults_of,
     hypotheses,
     neutral,
     without,
 )
 from energy.diagnosis.shortfall_readings import Readings, grouped
-from energy.diagnosis.shortfall_tests import Step, Test, best_tests, decision_tree
+from energy.diagnosis.shortfall_tests import Test, TreeStep, best_tests, decision_tree
 from energy.progress import Progress, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
@@ -100,7 +100,7 @@ class Shortfall:
     causes: tuple[CauseFound, ...]
     undecided_between: tuple[str, ...]
     tests: tuple[Test, ...]
-    tree: Step | None
+    tree: TreeStep | None
     offset_deg: tuple[tuple[float, Estimate], ...]
     repaired: Repaired | None
     fits: bool
@@ -149,19 +149,19 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = Plan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
+    plan = DrawsPlan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        found = misses.log_likelihood([known[h] for h in which], scores)
+        likelihoods = misses.log_likelihood([known[h] for h in which], scores)
         done[0] += 1
         tell(progress, min(0.12 * done[0], 0.95))
-        return found
+        return likelihoods
 
     weighed = weigh(likelihood, [h.prior for h in known], machine.columns, plan)
-    found = _concluded(scenario, machine, misses, known, weighed)
+    result = _concluded(scenario, machine, misses, known, weighed)
     tell(progress, 1.0)
-    return found
+    return result
 
 
 class Misses:
@@ -198,17 +198,17 @@ class Misses:
         if np.isfinite(scatter):
             gust = min(max(gust, scatter / _WITH_AIR["electrical_power_w"]), 0.2)
         size = len(self.places)
-        found = np.zeros((size, size))
+        covariance = np.zeros((size, size))
         for i, (c, g) in enumerate(self.places):
             for j, (d, h) in enumerate(self.places):
                 if c == d:
-                    found[i, j] += shared[c] ** 2 + (0.7 * _MODEL) ** 2
+                    covariance[i, j] += shared[c] ** 2 + (0.7 * _MODEL) ** 2
                 if g == h:
-                    found[i, j] += _WITH_AIR[c] * _WITH_AIR[d] * (gust**2 / count[g] + 0.01**2)
-            found[i, i] += _ALONE[c] ** 2 / count[g] + (0.5 * _MODEL) ** 2
-        return found
+                    covariance[i, j] += _WITH_AIR[c] * _WITH_AIR[d] * (gust**2 / count[g] + 0.01**2)
+            covariance[i, i] += _ALONE[c] ** 2 / count[g] + (0.5 * _MODEL) ** 2
+        return covariance
 
-    def of(self, predicted: Prediction) -> np.ndarray:
+    def of(self, predicted: Instruments) -> np.ndarray:
         """Return ln(shown/predicted) of every value read, (N, values)."""
         return np.stack(
             [self.seen[k] - self._log(c, predicted.shown[c][:, g]) for k, (c, g) in enumerate(self.places)], axis=1
@@ -222,10 +222,10 @@ class Misses:
         white = solve_triangular(self.root, self.of(predicted).T, lower=True)
         # One reading far off (a rotor that fell off its fast speed meanwhile) must not decide alone.
         square = (_FAR * np.log1p(white**2 / _FAR)).sum(axis=0)
-        found = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
-        return np.where(predicted.possible, found, -np.inf), white.T
+        log_density = -0.5 * (_FREEDOM + len(white)) * np.log1p(square / _FREEDOM)
+        return np.where(predicted.possible, log_density, -np.inf), white.T
 
-    def square(self, predicted: Prediction) -> np.ndarray:
+    def square(self, predicted: Instruments) -> np.ndarray:
         """Return the sum of squared misses in standard deviations, (N,)."""
         from scipy.linalg import solve_triangular
 
@@ -318,21 +318,21 @@ def _usual_watts(machine: Machine, at: int) -> np.ndarray:
     return machine.predict(scores, neutral(len(scores))).watts[:, at]
 
 
-def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction, at: int) -> dict[str, np.ndarray]:
+def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments, at: int) -> dict[str, np.ndarray]:
     """Return the watts (N,) that putting each cause right would bring at one reading, by cause.
 
     What the scenario's range leaves open counts as well: air, blades and wind go back to the middle of their range.
     """
     usual = {"local_air": 2, "blades": 3, "wind": 4}
-    found = {}
+    gains = {}
     for cause in CAUSES:
         right = scores.copy()
         if cause in usual:
             right[:, usual[cause]] = 0.0
-        found[cause] = machine.predict(right, without(faults, cause)).watts[:, at] - now.watts[:, at]
+        gains[cause] = machine.predict(right, without(faults, cause)).watts[:, at] - now.watts[:, at]
     # A meter that shows too little costs no watts: what it hides is the difference.
-    found["meter"] = now.watts[:, at] * (1 - faults.meter_power)
-    return found
+    gains["meter"] = now.watts[:, at] * (1 - faults.meter_power)
+    return gains
 
 
 def _attributed(
@@ -359,7 +359,7 @@ def _causes(
     known: tuple[Hypothesis, ...],
     weighed: Weighed,
     draws: tuple[list[Hypothesis], np.ndarray, dict[str, np.ndarray]],
-    at_reading: tuple[Prediction, float, int],
+    at_reading: tuple[Instruments, float, int],
 ) -> tuple[CauseFound, ...]:
     """Return all causes, highest first. Probabilities come from all draws; those without a fault are shared out."""
     which, blamed, gains = draws
@@ -368,7 +368,7 @@ def _causes(
     without_fault = np.array([not h.causes for h in which])
     lost = max(expected - float(np.median(now.watts[:, at])), 1e-9)
     shown = misses.of(now)
-    found = []
+    causes = []
     for k, cause in enumerate(CAUSES):
         probability = sum(exact[h] for h, each in enumerate(known) if cause in each.causes)
         if without_fault.any():
@@ -383,10 +383,10 @@ def _causes(
             columns = [n for n, (c, _) in enumerate(misses.places) if c == channel]
             leaves[channel] = float(np.exp(np.median(shown[of][:, columns])))
             error[channel] = _WITHIN * float(np.sqrt(np.median(misses.variance[columns])))
-        found.append(
+        causes.append(
             CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves, error, bool(paired))
         )
-    return tuple(sorted(found, key=lambda c: -c.probability))
+    return tuple(sorted(causes, key=lambda c: -c.probability))
 
 
 def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> tuple[str, ...]:
@@ -433,7 +433,7 @@ def _repaired(
     if not mine.any():
         return None
     some = Faults(**{f.name: getattr(faults, f.name)[mine] for f in fields(Faults)})
-    found = machine.predict(scores[mine], without(some, cause))
-    thrust, speed = (float(np.median(found.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
-    broken = _broken(scenario, speed, thrust, float(np.median(found.watts.max(axis=1))))
-    return Repaired(_interval(found.watts[:, at], 0.90), thrust, speed, broken)
+    predicted = machine.predict(scores[mine], without(some, cause))
+    thrust, speed = (float(np.median(predicted.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
+    broken = _broken(scenario, speed, thrust, float(np.median(predicted.watts.max(axis=1))))
+    return Repaired(_interval(predicted.watts[:, at], 0.90), thrust, speed, broken)

@@ -186,14 +186,14 @@ def hypotheses(scenario: Scenario, readings: Readings) -> tuple[Hypothesis, ...]
     variants = [v for v in variants if v.field != "pitch_drift_deg" or timed]
     causes = sorted({v.cause for v in variants}, key=CAUSES.index)
     total = {c: sum(v.share for v in variants if v.cause == c) for c in causes}
-    found = [Hypothesis((), _NONE)]
-    found += [Hypothesis((v,), _ONE / len(causes) * v.share / total[v.cause]) for v in variants]
+    combined = [Hypothesis((), _NONE)]
+    combined += [Hypothesis((v,), _ONE / len(causes) * v.share / total[v.cause]) for v in variants]
     first = {c: [v for v in variants if v.cause == c][: 2 if c in ("pitch", "element") else 1] for c in causes}
     pairs = [(a, b) for i, a in enumerate(causes) for b in causes[i + 1 :]]
     for a, b in pairs:
         both = [(v, w) for v in first[a] for w in first[b]]
-        found += [Hypothesis(each, _TWO / len(pairs) / len(both)) for each in both]
-    return tuple(found)
+        combined += [Hypothesis(each, _TWO / len(pairs) / len(both)) for each in both]
+    return tuple(combined)
 
 
 def _without_belt(chain: ElectricalChain) -> bool:
@@ -224,14 +224,14 @@ def kept_share(faults: Faults) -> np.ndarray:
     common practice, no source.
     """
     pitch = faults.pitch_deg + faults.pitch_slip_deg + 0.5 * faults.pitch_drift_deg
-    found = faults.power * (1 - faults.slip) * faults.voltage**2 / (1 + faults.lead) / (1 + 0.1 * (faults.winding - 1))
-    found = found * 4 * faults.element / (1 + faults.element) ** 2
-    found = found * np.clip(1 - (pitch / 20.0) ** 2, 0.02, 1.0)
-    return np.asarray(found * np.where(faults.stalled > 0.5, 0.1, 1.0))
+    share = faults.power * (1 - faults.slip) * faults.voltage**2 / (1 + faults.lead) / (1 + 0.1 * (faults.winding - 1))
+    share = share * 4 * faults.element / (1 + faults.element) ** 2
+    share = share * np.clip(1 - (pitch / 20.0) ** 2, 0.02, 1.0)
+    return np.asarray(share * np.where(faults.stalled > 0.5, 0.1, 1.0))
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Instruments:
     """What the instruments would show, (N, groups), and the real watts; `possible` is False where a draw has no slow
     steady speed to be stalled on."""
 
@@ -255,7 +255,7 @@ class Machine:
         }
         self.columns = MAIN + len(_LOOSE) + len(self.minor)
 
-    def predict(self, scores: np.ndarray, faults: Faults) -> Prediction:
+    def predict(self, scores: np.ndarray, faults: Faults) -> Instruments:
         """Return what draws of standard normal scores (N, columns) show with faults (N,)."""
         loose = dict(zip(_LOOSE, scores[:, MAIN : MAIN + len(_LOOSE)].T, strict=True))
         loose = {name: _LOOSE[name] * score[:, None] for name, score in loose.items()}
@@ -286,7 +286,7 @@ class Machine:
 
     def _of_table(
         self, inputs: Inputs, table: MeasuredPower, faults: Faults, loose: dict[str, np.ndarray]
-    ) -> Prediction:
+    ) -> Instruments:
         """Return what is shown where the rotor is known only by watts over air speed: no volts, no amperes."""
         air = np.maximum(inputs.rotor_air_speed_m_s * np.exp(loose["local"]) * faults.local[:, None], 0.0)
         speeds, beyond = table.air_speed_m_s, np.maximum(air / table.air_speed_m_s[-1], 1.0)
@@ -304,7 +304,7 @@ class Machine:
             "air_speed_m_s": np.broadcast_to(air, watts.shape),
             "free_air_speed_m_s": np.broadcast_to(inputs.free_air_speed_m_s, watts.shape),
         }
-        return Prediction(shown, watts, np.ones(len(watts), dtype=bool))
+        return Instruments(shown, watts, np.ones(len(watts), dtype=bool))
 
     def _shown(
         self,
@@ -313,7 +313,7 @@ class Machine:
         speed: np.ndarray,
         possible: np.ndarray,
         of: tuple[Inputs, Faults],
-    ) -> Prediction:
+    ) -> Instruments:
         inputs, faults = of
         state = electrical_state(chain, speed)
         air = np.asarray(rotor.air_speed_m_s)
@@ -331,7 +331,7 @@ class Machine:
             "air_speed_m_s": np.broadcast_to(air, shape),
             "free_air_speed_m_s": np.broadcast_to(inputs.free_air_speed_m_s, shape),
         }
-        return Prediction(shown, np.asarray(state.element_w), possible)
+        return Instruments(shown, np.asarray(state.element_w), possible)
 
     def _draws(self, scores: np.ndarray, faults: Faults) -> dict[str, np.ndarray]:
         """Return the scenario's keys as (N, 1) or (N, groups)."""

@@ -83,7 +83,7 @@ def readings_of(columns: dict[str, np.ndarray], where: str) -> Readings:
     def column(*names: str) -> np.ndarray:
         return next((columns[name] for name in names if name in columns), nothing)
 
-    found = Readings(
+    readings = Readings(
         road_speed_m_s=column("road_speed", "vehicle_speed"),
         electrical_power_w=column("electrical_power"),
         rotor_speed_rad_s=column("rotor_speed"),
@@ -101,7 +101,11 @@ def readings_of(columns: dict[str, np.ndarray], where: str) -> Readings:
         count=np.ones(count),
     )
     problems = []
-    speed = np.isfinite(found.road_speed_m_s) | np.isfinite(found.air_speed_m_s) | np.isfinite(found.free_air_speed_m_s)
+    speed = (
+        np.isfinite(readings.road_speed_m_s)
+        | np.isfinite(readings.air_speed_m_s)
+        | np.isfinite(readings.free_air_speed_m_s)
+    )
     if not speed.all():
         row = int(np.argmin(speed)) + 1
         problems.append(Problem(where, f"reading {row}", "no speed", "the road speed, such as 60 mph"))
@@ -116,7 +120,7 @@ def readings_of(columns: dict[str, np.ndarray], where: str) -> Readings:
             problems.append(Problem(where, f"reading {row}: {name}", f"{values[row - 1]:g}", "0 or more"))
     if problems:
         raise InputError(problems)
-    return found
+    return readings
 
 
 _READ = ("electrical_power", "voltage", "current", "rotor_speed", "road_speed", "air_speed", "thrust")

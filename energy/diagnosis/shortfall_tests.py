@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.diagnosis.shortfall_causes import CAUSES, Faults, Machine, Prediction
+from energy.diagnosis.shortfall_causes import CAUSES, Faults, Instruments, Machine
 
 _CLEAR = 0.8  # probability of a cause at which a branch of the tree ends
 _DEPTH = 3
@@ -20,7 +20,7 @@ _MIND = 3.0  # minutes that any test costs before it begins
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SeenOutcome:
     """One outcome: its words, how likely it is, the cause that then leads and its probability (None: nothing)."""
 
     words: str
@@ -38,7 +38,7 @@ class Test:
     minutes: float
     tools: str
     shrinks_by: float
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[SeenOutcome, ...]
 
     @property
     def per_minute(self) -> float:
@@ -47,11 +47,11 @@ class Test:
 
 
 @dataclass(frozen=True)
-class Step:
+class TreeStep:
     """A step of the decision tree: a test, and for each outcome the next step or the cause that is left."""
 
     test: Test
-    branches: tuple[tuple[Outcome, Step | None], ...]
+    branches: tuple[tuple[SeenOutcome, TreeStep | None], ...]
 
 
 @dataclass(frozen=True)
@@ -66,67 +66,67 @@ class _Kind:
     error: float
     band: float
     words: tuple[str, str, str]
-    shows: Callable[[Machine, np.ndarray, Faults, Prediction], np.ndarray]
+    shows: Callable[[Machine, np.ndarray, Faults, Instruments], np.ndarray]
 
 
-def _ohms_element(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _ohms_element(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log(faults.element)
 
 
-def _ohms_leads(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _ohms_leads(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log1p(faults.lead)
 
 
-def _ohms_winding(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _ohms_winding(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log(faults.winding)
 
 
-def _volts_by_drill(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _volts_by_drill(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log(faults.voltage)
 
 
-def _belt(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _belt(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log1p(-faults.slip)
 
 
-def _angle(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _angle(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return faults.pitch_deg
 
 
-def _second_meter(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _second_meter(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     return np.log(faults.meter_power)
 
 
-def _anemometer(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _anemometer(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     """Return the air at the rotor over the air in the open, against what the scenario states."""
     free = np.maximum(now.shown["free_air_speed_m_s"][:, 0], 0.1)
     stated = machine.scenario.rotor.local_speed_factor.value
     return np.log(np.maximum(now.shown["air_speed_m_s"][:, 0], 0.1) / free / stated)
 
 
-def _both_ways(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _both_ways(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     other = scores.copy()
     other[:, 4] = -other[:, 4]
     back = machine.predict(other, replace(faults, tail_wind_m_s=-faults.tail_wind_m_s))
     return np.log((back.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
 
 
-def _two_settings(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _two_settings(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     more = machine.predict(scores, replace(faults, pitch_deg=faults.pitch_deg + 4.0))
     return np.log((more.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
 
 
-def _strobe(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _strobe(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     usual = machine.predict(np.zeros((1, machine.columns)), _right(faults)).shown["rotor_speed_rad_s"][0, 0]
     return np.log((now.shown["rotor_speed_rad_s"][:, 0] + 0.5) / (usual + 0.5))
 
 
-def _spring_balance(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _spring_balance(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     usual = machine.predict(np.zeros((1, machine.columns)), _right(faults)).shown["thrust_n"][0, 0]
     return np.log((now.shown["thrust_n"][:, 0] + 1.0) / (usual + 1.0))
 
 
-def _spin_up(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> np.ndarray:
+def _spin_up(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     fast = machine.predict(scores, replace(faults, stalled=np.zeros_like(faults.stalled)))
     return np.log((fast.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
 
@@ -138,48 +138,143 @@ def _right(faults: Faults) -> Faults:
 
 
 _USUAL = ("less than stated", "as stated", "more than stated")
-_ROAD = "tools held by the passenger; "
 _KINDS = (
-    _Kind("element", "Stopped, locked, unplugged and cold: measure the ohms of the element at its own terminals.", 5,
-          "ohmmeter", 0.03, 0.10, _USUAL, _ohms_element),
-    _Kind("leads", "Stopped, locked and unplugged: short the far end and measure the ohms of both leads with all "
-          "their plugs.", 6, "ohmmeter, a clip", 0.03, 0.09, ("less", "next to nothing", "more than a few hundredths "
-          "of the element"), _ohms_leads),
-    _Kind("winding", "Stopped, locked and unplugged: measure the ohms between each two generator leads.", 8,
-          "ohmmeter", 0.08, 0.25, _USUAL, _ohms_winding),
-    _Kind("volts", "On the bench, blades off: spin the generator by drill and read the volts between each two leads.",
-          25, "drill, voltmeter, a rev counter or strobe", 0.04, 0.09, ("less than stated, or one pair low",
-          "as stated, all pairs alike", "more than stated"), _volts_by_drill),
-    _Kind("belt", "Mark both pulleys and compare their speeds under load with a strobe or a phone's slow motion.", 12,
-          "strobe or phone, chalk", 0.02, 0.05, ("the generator turns slower than the pulleys say", "the ratio of the "
-          "pulleys", "faster"), _belt),
-    _Kind("angle", "Stopped and locked: lay an angle gauge on the blade where the dial was set from.", 10,
-          "digital angle gauge", 0.8, 2.0, ("less pitch than the dial", "as the dial", "more pitch than the dial"),
-          _angle),
-    _Kind("meter", "Read the watts with a second, true-rms meter (volts times amperes) at the element.", 8,
-          "true-rms clamp meter and voltmeter rated for the voltage", 0.04, 0.10, ("the second meter shows more",
-          "both agree", "the second meter shows less"), _second_meter),
-    _Kind("anemometer", "Drive with an anemometer on the mount, rotor stowed, and one in the free air ahead.", 20,
-          "two anemometers (or one, twice)", 0.04, 0.10, ("less air at the rotor than the scenario says",
-          "as the scenario says", "more air"), _anemometer),
-    _Kind("both ways", "Drive the same stretch both ways and compare the watts.", 20, "nothing", 0.10, 0.25,
-          ("fewer watts the other way", "the same both ways", "more watts the other way"), _both_ways),
-    _Kind("two settings", "Turn the blades 4 degrees more towards feather (stopped and locked) and drive again.", 30,
-          "spanner, angle gauge", 0.10, 0.12, ("fewer watts", "the same", "more watts"), _two_settings),
-    _Kind("rotor speed", "Read the rotor speed at a steady road speed: strobe, or a mark and a phone's slow motion.",
-          10, "strobe or phone, tape", 0.05, 0.12, ("slower than expected", "as expected", "faster than expected"),
-          _strobe),
-    _Kind("thrust", "Hold the mount by a spring balance at a steady road speed and read the thrust.", 30,
-          "spring balance, a mount that slides", 0.08, 0.15, ("less than expected", "as expected",
-          "more than expected"), _spring_balance),
-    _Kind("spin up", "At a low road speed let the rotor spin up with the load off, then switch the load on. Keep below "
-          "its highest rotor speed.", 12, "a switch for the load", 0.15, 0.35, ("fewer watts than before",
-          "the same watts", "far more watts than before"), _spin_up),
-)  # fmt: skip
+    _Kind(
+        "element",
+        "Stopped, locked, unplugged and cold: measure the ohms of the element at its own terminals.",
+        5,
+        "ohmmeter",
+        0.03,
+        0.10,
+        _USUAL,
+        _ohms_element,
+    ),
+    _Kind(
+        "leads",
+        "Stopped, locked and unplugged: short the far end and measure the ohms of both leads with all their plugs.",
+        6,
+        "ohmmeter, a clip",
+        0.03,
+        0.09,
+        ("less", "next to nothing", "more than a few hundredths of the element"),
+        _ohms_leads,
+    ),
+    _Kind(
+        "winding",
+        "Stopped, locked and unplugged: measure the ohms between each two generator leads.",
+        8,
+        "ohmmeter",
+        0.08,
+        0.25,
+        _USUAL,
+        _ohms_winding,
+    ),
+    _Kind(
+        "volts",
+        "On the bench, blades off: spin the generator by drill and read the volts between each two leads.",
+        25,
+        "drill, voltmeter, a rev counter or strobe",
+        0.04,
+        0.09,
+        ("less than stated, or one pair low", "as stated, all pairs alike", "more than stated"),
+        _volts_by_drill,
+    ),
+    _Kind(
+        "belt",
+        "Mark both pulleys and compare their speeds under load with a strobe or a phone's slow motion.",
+        12,
+        "strobe or phone, chalk",
+        0.02,
+        0.05,
+        ("the generator turns slower than the pulleys say", "the ratio of the pulleys", "faster"),
+        _belt,
+    ),
+    _Kind(
+        "angle",
+        "Stopped and locked: lay an angle gauge on the blade where the dial was set from.",
+        10,
+        "digital angle gauge",
+        0.8,
+        2.0,
+        ("less pitch than the dial", "as the dial", "more pitch than the dial"),
+        _angle,
+    ),
+    _Kind(
+        "meter",
+        "Read the watts with a second, true-rms meter (volts times amperes) at the element.",
+        8,
+        "true-rms clamp meter and voltmeter rated for the voltage",
+        0.04,
+        0.10,
+        ("the second meter shows more", "both agree", "the second meter shows less"),
+        _second_meter,
+    ),
+    _Kind(
+        "anemometer",
+        "Drive with an anemometer on the mount, rotor stowed, and one in the free air ahead.",
+        20,
+        "two anemometers (or one, twice)",
+        0.04,
+        0.10,
+        ("less air at the rotor than the scenario says", "as the scenario says", "more air"),
+        _anemometer,
+    ),
+    _Kind(
+        "both ways",
+        "Drive the same stretch both ways and compare the watts.",
+        20,
+        "nothing",
+        0.10,
+        0.25,
+        ("fewer watts the other way", "the same both ways", "more watts the other way"),
+        _both_ways,
+    ),
+    _Kind(
+        "two settings",
+        "Turn the blades 4 degrees more towards feather (stopped and locked) and drive again.",
+        30,
+        "spanner, angle gauge",
+        0.10,
+        0.12,
+        ("fewer watts", "the same", "more watts"),
+        _two_settings,
+    ),
+    _Kind(
+        "rotor speed",
+        "Read the rotor speed at a steady road speed: strobe, or a mark and a phone's slow motion.",
+        10,
+        "strobe or phone, tape",
+        0.05,
+        0.12,
+        ("slower than expected", "as expected", "faster than expected"),
+        _strobe,
+    ),
+    _Kind(
+        "thrust",
+        "Hold the mount by a spring balance at a steady road speed and read the thrust.",
+        30,
+        "spring balance, a mount that slides",
+        0.08,
+        0.15,
+        ("less than expected", "as expected", "more than expected"),
+        _spring_balance,
+    ),
+    _Kind(
+        "spin up",
+        "At a low road speed let the rotor spin up with the load off, then switch the load on. Keep below "
+        "its highest rotor speed.",
+        12,
+        "a switch for the load",
+        0.15,
+        0.35,
+        ("fewer watts than before", "the same watts", "far more watts than before"),
+        _spin_up,
+    ),
+)
 
 
 def best_tests(
-    machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction, blamed: np.ndarray
+    machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments, blamed: np.ndarray
 ) -> tuple[Test, ...]:
     """Return the tests that part the causes, most doubt per minute first; none where no doubt is left."""
     shown = _outcomes(machine, scores, faults, now)
@@ -187,8 +282,8 @@ def best_tests(
 
 
 def decision_tree(
-    machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction, blamed: np.ndarray
-) -> Step | None:
+    machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments, blamed: np.ndarray
+) -> TreeStep | None:
     """Return the tests to make one after the other, and what each outcome leads to."""
     shown = _outcomes(machine, scores, faults, now)
     return _step(shown, blamed, np.ones(len(blamed), dtype=bool), frozenset(), 1)
@@ -199,15 +294,15 @@ _Shown = list[
 ]  # test, outcome per draw, side per draw (0 less, 1 as stated, 2 more)
 
 
-def _outcomes(machine: Machine, scores: np.ndarray, faults: Faults, now: Prediction) -> _Shown:
+def _outcomes(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> _Shown:
     generator = np.random.default_rng(7)
-    found = []
+    shown = []
     for kind in _offered(machine):
         value = np.broadcast_to(kind.shows(machine, scores, faults, now), (len(scores),))
         value = value + kind.error * generator.normal(size=len(value))
         side = 1 + (value > kind.band).astype(int) - (value < -kind.band).astype(int)
-        found.append((kind, value, side))
-    return found
+        shown.append((kind, value, side))
+    return shown
 
 
 def _offered(machine: Machine) -> tuple[_Kind, ...]:
@@ -246,7 +341,7 @@ def _ranked(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset
     before = _entropy(states)
     if before < 1e-6 or here.sum() < 8:
         return ()
-    found = []
+    tests = []
     for kind, value, side in shown:
         if kind.name in used:
             continue
@@ -256,8 +351,8 @@ def _ranked(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset
             outcomes = tuple(
                 _outcome(kind, k, side, blamed, here) for k in range(3) if (side[here] == k).mean() > _RARE
             )
-            found.append(Test(kind.name, kind.what, kind.minutes, kind.tools, shrinks, outcomes))
-    return tuple(sorted(found, key=lambda t: -t.per_minute))
+            tests.append(Test(kind.name, kind.what, kind.minutes, kind.tools, shrinks, outcomes))
+    return tuple(sorted(tests, key=lambda t: -t.per_minute))
 
 
 def _expected_entropy(value: np.ndarray, error: float, states: np.ndarray) -> float:
@@ -269,18 +364,18 @@ def _expected_entropy(value: np.ndarray, error: float, states: np.ndarray) -> fl
     return float(-np.mean((share * np.log(np.maximum(share, 1e-12))).sum(axis=1)))
 
 
-def _outcome(kind: _Kind, side: int, sides: np.ndarray, blamed: np.ndarray, here: np.ndarray) -> Outcome:
+def _outcome(kind: _Kind, side: int, sides: np.ndarray, blamed: np.ndarray, here: np.ndarray) -> SeenOutcome:
     mine = here & (sides == side)
     chance = blamed[mine].mean(axis=0)
     first = int(np.argmax(chance))
     nothing = float(np.mean(~blamed[mine].any(axis=1)))
     share = float(mine.sum() / here.sum())
     if nothing > chance[first]:
-        return Outcome(kind.words[side], share, None, nothing)
-    return Outcome(kind.words[side], share, CAUSES[first], float(chance[first]))
+        return SeenOutcome(kind.words[side], share, None, nothing)
+    return SeenOutcome(kind.words[side], share, CAUSES[first], float(chance[first]))
 
 
-def _step(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset[str], depth: int) -> Step | None:
+def _step(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset[str], depth: int) -> TreeStep | None:
     ranked = _ranked(shown, blamed, here, used)
     if not ranked or depth > _DEPTH:
         return None
@@ -291,4 +386,4 @@ def _step(shown: _Shown, blamed: np.ndarray, here: np.ndarray, used: frozenset[s
         mine = here & (side == kind.words.index(outcome.words))
         further = outcome.then < _CLEAR
         branches.append((outcome, _step(shown, blamed, mine, used | {test.name}, depth + 1) if further else None))
-    return Step(test, tuple(branches))
+    return TreeStep(test, tuple(branches))

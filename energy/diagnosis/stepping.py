@@ -42,8 +42,8 @@ def stepping_plan(
         chosen: Kind = kind or "pitch"
         values = _typed_settings(typed, chosen)
     else:
-        key, _, found = stepped(scenario, kind)
-        chosen, values = next(name for name in KINDS if SCENARIO_KEYS[name] == key), [float(v) for v in found]
+        key, _, settings = stepped(scenario, kind)
+        chosen, values = next(name for name in KINDS if SCENARIO_KEYS[name] == key), [float(v) for v in settings]
     draw = np.random.default_rng(seed)
     rounds = [draw.permutation(len(values)) for _ in range(_ROUNDS)]
     if rounds[0][-1] == rounds[1][0]:  # the same setting twice in a row would be one visit

@@ -239,12 +239,12 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | N
         air = air * float(np.asarray(inputs.turbine.local_speed_factor))
     shaft = shaft_power_w(chain, rows.electrical_power_w, rows.rotor_speed_rad_s)
     expected = electrical_state(chain, rows.rotor_speed_rad_s).element_w
-    told = expected > 0.02 * max(float(expected.max(initial=0.0)), 1e-9)
-    ratio = float(np.median(rows.electrical_power_w[told] / expected[told])) if told.any() else math.nan
+    usable = expected > 0.02 * max(float(expected.max(initial=0.0)), 1e-9)
+    ratio = float(np.median(rows.electrical_power_w[usable] / expected[usable])) if usable.any() else math.nan
     convention = scenario.pitch_convention
     dial = None if rows.dial_deg is None else convention.chord_angle_deg(rows.dial_deg)
     factors = [float(np.asarray(v)) for v in (inputs.turbine.power_factor, inputs.turbine.thrust_factor)]
-    found = true_pitch(
+    result = true_pitch(
         replace(
             curves,
             power_coefficient=curves.power_coefficient * factors[0],
@@ -257,10 +257,10 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | N
         watts_ratio=ratio,
         progress=progress,
     )
-    return _as_the_dial_reads(found, convention)
+    return _as_the_dial_reads(result, convention)
 
 
-def _as_the_dial_reads(found: TruePitch, convention: PitchConvention) -> TruePitch:
+def _as_the_dial_reads(result: TruePitch, convention: PitchConvention) -> TruePitch:
     """Return angles from the rotor plane as readings of the scenario's dial; a dial may count the other way round."""
     sign = float(convention.setting_deg(np.asarray(1.0)) - convention.setting_deg(np.asarray(0.0)))
 
@@ -278,15 +278,15 @@ def _as_the_dial_reads(found: TruePitch, convention: PitchConvention) -> TruePit
         )
         return PitchInterval(estimate, min(low, high), max(low, high))
 
-    rows = found.rows
+    rows = result.rows
     ends = np.sort(np.stack([convention.setting_deg(rows.low_deg), convention.setting_deg(rows.high_deg)]), axis=0)
     return replace(
-        found,
-        pitch_deg=reading(found.pitch_deg),
-        other_deg=reading(found.other_deg),
-        offset_deg=turned(found.offset_deg),
-        drift_deg=turned(found.drift_deg),
-        ends_at=tuple(float(convention.setting_deg(np.asarray(v))) for v in found.ends_at),
+        result,
+        pitch_deg=reading(result.pitch_deg),
+        other_deg=reading(result.other_deg),
+        offset_deg=turned(result.offset_deg),
+        drift_deg=turned(result.drift_deg),
+        ends_at=tuple(float(convention.setting_deg(np.asarray(v))) for v in result.ends_at),
         rows=replace(
             rows,
             stalled_deg=convention.setting_deg(rows.stalled_deg),
@@ -310,7 +310,7 @@ def true_pitch(
     """Return the pitch that explains rows whose `electrical_power_w` is already shaft power."""
     grid = pitch_grid(curves, len(rows.air_speed_m_s))
     problem = PitchProblem(grid, _coefficients_of(curves, radius_m, density_kg_m3, rows), accuracy)
-    found = _no_pitch(_row_by_row(problem, progress), watts_ratio)
+    result = _no_pitch(_row_by_row(problem, progress), watts_ratio)
     used = problem.rows.used
     notes: list[str] = []
     if not used.all():
@@ -321,9 +321,9 @@ def true_pitch(
     if rows.thrust_n is not None and problem.rows.thrust_coefficient is None:
         notes.append("The logged thrust was not used: the curves' own thrust is only an estimate.")
     if not used.any():
-        return replace(found, notes=(*notes, "No row can be used."))
+        return replace(result, notes=(*notes, "No row can be used."))
     fit = fit_offsets(problem, _offsets_deg(problem), progress)
-    return _interpreted(problem, fit, replace(found, notes=tuple(notes)))
+    return _interpreted(problem, fit, replace(result, notes=tuple(notes)))
 
 
 def _coefficients_of(curves: RotorCurves, radius_m: float, density_kg_m3: float, rows: MeasuredRows) -> CoefficientRows:
@@ -375,12 +375,12 @@ def _no_pitch(rows: RowPitch, watts_ratio: float) -> TruePitch:
     )
 
 
-def _interpreted(problem: PitchProblem, fit: PitchFit, found: TruePitch) -> TruePitch:
+def _interpreted(problem: PitchProblem, fit: PitchFit, result: TruePitch) -> TruePitch:
     """Return what a fit of all rows says: pitch, other solution, offset and drift of the dial."""
     surface, noise, dial = fit.surface, fit.noise, problem.rows.dial_deg
-    found = replace(found, shared_errors=surface.shared_errors, scatter=noise.over, correlation=noise.correlation)
+    result = replace(result, shared_errors=surface.shared_errors, scatter=noise.over, correlation=noise.correlation)
     if float(np.linalg.norm(surface.shared_errors)) > _NO_PITCH:
-        return found
+        return result
     free = fit.degrees_of_freedom
     reach = _reach(free if free >= MANY_ROWS else 10**6) ** 2
     offsets = surface.offsets
@@ -392,7 +392,7 @@ def _interpreted(problem: PitchProblem, fit: PitchFit, found: TruePitch) -> True
     pitch = _held(main, middle, ends)
     low_cut, high_cut = pitch.low <= ends[0] + 1e-6, pitch.high >= ends[1] - 1e-6
     return replace(
-        found,
+        result,
         pitch_deg=pitch,
         branch=_branch(main, offsets, gradient),
         other_deg=None if other is None else _held(other, middle, ends),
@@ -512,7 +512,7 @@ def _intervals(grid: np.ndarray, chi: np.ndarray, reach: float) -> list[PitchInt
     inside = excess <= 0
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
     step = float(grid[1] - grid[0]) if len(grid) > 1 else 0.0
-    found = []
+    intervals = []
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         place = start + int(np.argmin(chi[start:stop]))
         low, high = float(grid[start]), float(grid[stop - 1])
@@ -528,8 +528,8 @@ def _intervals(grid: np.ndarray, chi: np.ndarray, reach: float) -> list[PitchInt
                 estimate += 0.5 * step * float(np.clip((left - right) / bend, -1, 1))
         least = max(0.5 * step, _LEAST_DEG)
         low, high = min(low, estimate - least), max(high, estimate + least)
-        found.append((float(chi[place]), PitchInterval(estimate, low, high)))
-    return [part for _, part in sorted(found, key=lambda entry: entry[0])]
+        intervals.append((float(chi[place]), PitchInterval(estimate, low, high)))
+    return [part for _, part in sorted(intervals, key=lambda entry: entry[0])]
 
 
 def _branch(part: PitchInterval, offsets: np.ndarray, gradient: np.ndarray) -> Branch:

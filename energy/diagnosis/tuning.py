@@ -106,7 +106,7 @@ class Tuned:
     next_beyond: bool
     settings: tuple[SettingResult, ...]
     alike: tuple[tuple[float, float], ...]
-    best_is_told: bool
+    best_is_known: bool
     at_edge: bool
     lag_s: float
     inertia_used: bool
@@ -214,14 +214,14 @@ def tuned_of(scenario: Scenario, sweep: Sweep, seed: int = 1, progress: Progress
     inertia = _inertia(scenario)
     # Of the turning energy only what the generator chain lets through counts as watts of the load.
     turning = None if inertia is None else efficiency * inertia
-    found = tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
-    return replace(found, limits=_limits(scenario, sweep, found))
+    result = tuned(sweep, area, float(inputs.density_kg_m3), turning, seed, progress)
+    return replace(result, limits=_limits(scenario, sweep, result))
 
 
 _FASTEST = 0.99  # of the rows: a single gust of a log is no air to judge a setting by (own rule, no source)
 
 
-def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
+def _limits(scenario: Scenario, sweep: Sweep, result: Tuned) -> TuningLimits:
     """Return which limits the drive broke, and which its best and its next setting would break in its fastest air."""
     inputs = inputs_of(scenario)
     stated = operating_limits(inputs, turbine_at_work(inputs))
@@ -235,7 +235,7 @@ def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
     logged = measured_limits(stated, seen)
     if inputs.turbine.chain is None:  # known by its watts alone: no setting of it is modelled
         return TuningLimits(logged, (), ())
-    followed = lagged(sweep.air_speed_m_s, sweep.time_s, found.lag_s)  # a gust is over before a heavy rotor has it
+    followed = lagged(sweep.air_speed_m_s, sweep.time_s, result.lag_s)  # a gust is over before a heavy rotor has it
     air = float(np.nanquantile(followed, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
     key = SCENARIO_KEYS[sweep.kind]
 
@@ -248,7 +248,7 @@ def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
         )
         return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
 
-    return TuningLimits(logged, predicted(found.best), predicted(found.next))
+    return TuningLimits(logged, predicted(result.best), predicted(result.next))
 
 
 def as_setting(kind: str, value: float) -> str | float:
@@ -366,13 +366,13 @@ def lagged(values: np.ndarray, time_s: np.ndarray, lag_s: float) -> np.ndarray:
         from scipy.signal import lfilter
 
         keep = math.exp(-float(step.mean()) / lag_s)
-        found, _ = lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])
-        return np.asarray(found)
-    found = np.empty_like(values)
-    found[0] = values[0]
+        filtered, _ = lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])
+        return np.asarray(filtered)
+    filtered = np.empty_like(values)
+    filtered[0] = values[0]
     for k, kept in enumerate(np.exp(-step / lag_s), 1):
-        found[k] = kept * found[k - 1] + (1 - kept) * values[k]
-    return found
+        filtered[k] = kept * filtered[k - 1] + (1 - kept) * values[k]
+    return filtered
 
 
 def _fitted_lag(sweep: Sweep, wind_w: np.ndarray, visits: list[tuple[int, int]]) -> tuple[float, np.ndarray]:
@@ -414,7 +414,7 @@ def _stretches(
         return np.empty(0)
     bounds = np.searchsorted(time, np.linspace(begin, time[-1], count + 1), side="left")
     bounds[-1] = len(time) - 1
-    found = []
+    stretches = []
     for a, b in itertools.pairwise(bounds):
         if b - a < 3:
             continue
@@ -427,8 +427,8 @@ def _stretches(
             start, end = (float(speed[max(k - 1, 0) : k + 2].mean()) for k in (first + a, first + b))
             energy += 0.5 * inertia_kg_m2 * (end**2 - start**2)
         if wind > 0:
-            found.append(energy / wind)
-    return np.array(found)
+            stretches.append(energy / wind)
+    return np.array(stretches)
 
 
 @dataclass(frozen=True)
@@ -540,7 +540,7 @@ def _with_curve(
     next_setting, next_beyond = _next(grid, draws, best_of_draw, float(np.median(error)), tried_at, seed)
     alike = tuple((a.setting, b.setting) for a, b in itertools.pairwise(results) if not _differ(a, b))
     top = max(results, key=lambda r: r.power_coefficient)
-    best_is_told = any(_differ(top, r) for r in results if r is not top)
+    best_is_known = any(_differ(top, r) for r in results if r is not top)
 
     def back(value: float) -> float:
         return float(_scale(sweep.kind, np.asarray(value), back=True))
@@ -554,7 +554,7 @@ def _with_curve(
         next_beyond=next_beyond,
         settings=tuple(results),
         alike=alike,
-        best_is_told=best_is_told,
+        best_is_known=best_is_known,
         at_edge=bool(low <= grid[1] or high >= grid[-2]),
         lag_s=lag,
         inertia_used=inertia_used,

@@ -133,12 +133,14 @@ def read_heater_log(path: Path, *, ambient_k: float | None = None) -> HeatLog:
 
 def _problems(log: HeatLog, where: str) -> list[Problem]:
     """Return what is impossible about a log."""
-    found: list[Problem] = []
+    problems: list[Problem] = []
     count = log.time_s.size
     if any(array.shape != (count,) for array in (log.temperature_k, log.power_w, log.ambient_k)):
         return [Problem(where, "", "columns of different lengths", "one value of each a row")]
     if not bool(np.isfinite(log.time_s).all()) or bool((np.diff(log.time_s) <= 0).any()):
-        found.append(Problem(where, "column time", "times that do not rise from row to row", "each time once, rising"))
+        problems.append(
+            Problem(where, "column time", "times that do not rise from row to row", "each time once, rising")
+        )
     for key, values, low, high, unit in (
         ("temperature", log.temperature_k, 173.0, 1500.0, "K"),
         ("ambient", log.ambient_k, 173.0, 1500.0, "K"),
@@ -147,7 +149,7 @@ def _problems(log: HeatLog, where: str) -> list[Problem]:
         bad = np.isinf(values) | (values < low) | (values > high)
         if bool(bad.any()):
             row = int(np.argmax(bad))
-            found.append(
+            problems.append(
                 Problem(
                     where,
                     f"column {key}, row {row + 1} of the numbers",
@@ -156,10 +158,10 @@ def _problems(log: HeatLog, where: str) -> list[Problem]:
                 )
             )
         if int(np.isfinite(values).sum()) < LEAST_ROWS:
-            found.append(
+            problems.append(
                 Problem(where, f"column {key}", f"{int(np.isfinite(values).sum())} values", f"at least {LEAST_ROWS}")
             )
-    return found
+    return problems
 
 
 def fit_heater(
@@ -228,14 +230,14 @@ def _segments(number: int, log: HeatLog, gap_s: float | None) -> list[_Segment]:
     # A row's power holds until the next row: unknown power, or a long silence, parts the log.
     parted = np.isnan(thinned.power_w[:-1]) | (step > longest)
     bounds = np.concatenate([[0], np.flatnonzero(parted) + 1, [thinned.time_s.size]])
-    found: list[_Segment] = []
+    segments: list[_Segment] = []
     for first, last in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
         inside = np.flatnonzero(seen[first:last])
         if inside.size < 3:
             continue
         first, last = first + int(inside[0]), first + int(inside[-1]) + 1
         middle_ambient = 0.5 * (ambient[first : last - 1] + ambient[first + 1 : last])
-        found.append(
+        segments.append(
             _Segment(
                 number,
                 thinned.time_s[first:last],
@@ -244,7 +246,7 @@ def _segments(number: int, log: HeatLog, gap_s: float | None) -> list[_Segment]:
                 middle_ambient,
             )
         )
-    return found
+    return segments
 
 
 def _bridged(time: FloatArray, values: FloatArray) -> FloatArray:
@@ -493,8 +495,8 @@ def _summary(
 
     constant = estimate(capacity / loss, [1.0])
     sensor = estimate(lag, [0.0] * (1 + problem.powered) + [1.0]) if problem.sensor_lag else None
-    capacity_found = estimate(capacity, [0.0, 1.0]) if problem.powered else None
-    loss_found = estimate(loss, [-1.0, 1.0]) if problem.powered else None
+    capacity_estimate = estimate(capacity, [0.0, 1.0]) if problem.powered else None
+    loss_estimate = estimate(loss, [-1.0, 1.0]) if problem.powered else None
     correlation = math.nan
     if problem.powered:
         variance_loss = float(covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1])
@@ -510,10 +512,10 @@ def _summary(
             logged = np.concatenate([part.temperature for part, _ in mine])
             residuals.append(Residuals(log.name, time[seen], (logged - rest)[seen], rest[seen]))
     whole = np.concatenate([entry.residual_k for entry in residuals])
-    remarks, separable = _remarks(problem, capacity_found, loss_found, constant, whole)
+    remarks, separable = _remarks(problem, capacity_estimate, loss_estimate, constant, whole)
     return HeaterFit(
-        capacity_found,
-        loss_found,
+        capacity_estimate,
+        loss_estimate,
         constant,
         sensor,
         level,
@@ -542,29 +544,29 @@ def _remarks(
     problem: _Problem, capacity: Estimate | None, loss: Estimate | None, constant: Estimate, residual: FloatArray
 ) -> tuple[list[str], bool]:
     """Return what the logs cannot tell, in plain words, and whether loss and capacity can be told apart."""
-    told: list[str] = []
+    remarks: list[str] = []
     cools = any(bool((part.power <= 0).mean() > 0.15) for part in problem.segments)
     separable = True
     if capacity is None or loss is None:
         separable = False
-        told.append(
+        remarks.append(
             "These logs hold no power: they give the time constant only. Log a warm-up with a wattmeter too, and loss "
             "and capacity can be separated."
         )
         if _wide(constant):
-            told.append("Even the time constant is loose: let it cool down for longer.")
+            remarks.append("Even the time constant is loose: let it cool down for longer.")
     elif _wide(loss) or _wide(capacity):
         separable = False
         which = "This log cannot" if len({part.log for part in problem.segments}) == 1 else "These logs cannot"
         ask = "log for longer, or start hotter" if cools else "let it cool down too"
-        told.append(f"{which} separate loss from capacity: {ask}.")
+        remarks.append(f"{which} separate loss from capacity: {ask}.")
     wander = float(np.sqrt(np.mean(residual**2)))
     spans = [float(np.nanmax(part.temperature) - np.nanmin(part.temperature)) for part in problem.segments]
     if wander > 0.05 * max(spans):
         missed = f"The fit misses the logged temperatures by {wander:.1f} K on average, much against a span of "
         missed += f"{max(spans):.0f} K: "
-        told.append(missed + _why_missed(problem, capacity, wander, max(spans)))
-    return told, separable
+        remarks.append(missed + _why_missed(problem, capacity, wander, max(spans)))
+    return remarks, separable
 
 
 def _why_missed(problem: _Problem, capacity: Estimate | None, wander: float, span: float) -> str:

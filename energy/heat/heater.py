@@ -316,7 +316,7 @@ def _levels(thermostat: Thermostat | None, draws: int) -> march.Levels | None:
     return march.Levels(_spread(thermostat.set_k, draws) + half, _spread(thermostat.set_k, draws) - half)
 
 
-def _drive(load: steps.Coefficients, rows: _Rows, pieces: FloatArray, index: npt.NDArray[np.intp]) -> march.Drive:
+def _drive(load: steps.Coefficients, rows: _Rows, pieces: FloatArray, index: npt.NDArray[np.intp]) -> march.HeatDrive:
     """Return what holds in each piece; piece number p belongs to the step `index[p]` of the trip."""
     limited, plain = math.isfinite(rows.cap), bool(np.all(rows.factor == 1.0))
 
@@ -329,7 +329,7 @@ def _drive(load: steps.Coefficients, rows: _Rows, pieces: FloatArray, index: npt
     def refused(piece: int) -> FloatArray:
         return np.maximum(rows.power[index[piece]] * rows.factor - rows.cap, 0.0)
 
-    return march.Drive(
+    return march.HeatDrive(
         pieces,
         taken,
         lambda piece: rows.ambient[index[piece]],

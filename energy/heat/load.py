@@ -153,7 +153,7 @@ def faults(heater: HeatedLoad) -> list[str]:
     -------
     The sentences.
     """
-    found: list[str] = []
+    sentences: list[str] = []
 
     def check(name: str, value: Number, *, low: float = 0.0, open_low: bool = False, high: float = math.inf) -> None:
         array = np.asarray(value, dtype=float)
@@ -161,7 +161,9 @@ def faults(heater: HeatedLoad) -> list[str]:
         if not bool(good.all()):
             bad = float(array[~good].flat[0]) if array.ndim else float(array)
             bound = f"above {low:g}" if open_low else f"{low:g} or more"
-            found.append(f"{name} is {bad:g}; accepted: {bound}{f', at most {high:g}' if math.isfinite(high) else ''}")
+            sentences.append(
+                f"{name} is {bad:g}; accepted: {bound}{f', at most {high:g}' if math.isfinite(high) else ''}"
+            )
 
     check("heat_capacity_j_k", heater.heat_capacity_j_k, open_low=True)
     for name in ("loss_w_k", "radiating_area_m2", "outside_area_m2", "water_kg", "open_water_area_m2"):
@@ -174,11 +176,13 @@ def faults(heater: HeatedLoad) -> list[str]:
         check("second_node.coupling_w_k", heater.second_node.coupling_w_k, open_low=True)
         for name in ("loss_w_k", "radiating_area_m2", "outside_area_m2"):
             check(f"second_node.{name}", getattr(heater.second_node, name))
-    if found:
-        return found
+    if sentences:
+        return sentences
     held = np.asarray(heater.water_kg) * water.SPECIFIC_HEAT_J_KG_K
     if not bool(np.all(np.asarray(heater.heat_capacity_j_k) >= held * (1 - 1e-9))):
-        found.append("heat_capacity_j_k is less than that of water_kg alone; accepted: the whole node, its water too")
+        sentences.append(
+            "heat_capacity_j_k is less than that of water_kg alone; accepted: the whole node, its water too"
+        )
     for label, node in (("", heater), ("second_node.", heater.second_node)):
         if node is None:
             continue
@@ -186,11 +190,11 @@ def faults(heater: HeatedLoad) -> list[str]:
         over = (bare > 0) & (np.asarray(node.loss_w_k) >= bare)
         if bool(np.any(over)):
             worst = float(np.max(np.asarray(node.loss_w_k)))
-            found.append(
+            sentences.append(
                 f"{label}loss_w_k is {worst:g}, more than the film of still air over {label}outside_area_m2 lets "
                 f"through ({float(np.min(bare)):.3g} W/K); accepted: a smaller loss or a larger area"
             )
-    return found
+    return sentences
 
 
 def coefficients(heater: HeatedLoad, draws: int) -> Coefficients:

@@ -47,7 +47,7 @@ Places = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True)
-class Drive:
+class HeatDrive:
     """What holds in each step of a march: its length (steps,) [s], and by the step's number arrays of (draws,) or (1,).
 
     `power` [W] is what the element may take, `refused` [W] what is offered above its limit (None: nothing is),
@@ -420,7 +420,7 @@ class March:
 def integrate(
     load: Coefficients,
     start: State,
-    drive: Drive,
+    drive: HeatDrive,
     control: Control,
     *,
     target: FloatArray,

@@ -68,10 +68,10 @@ def read_spell(text: str) -> Spell:
     InputError
         With what would be accepted.
     """
-    found = _PATTERN.match(text)
-    if found is None:
+    match = _PATTERN.match(text)
+    if match is None:
         raise InputError(Problem("command line", "--reading", f'"{text}"', ACCEPTED))
-    words = found.groupdict()
+    words = match.groupdict()
     time = re.sub(r"^(about|~)\s*", "", words["time"], flags=re.IGNORECASE)
     try:
         last = _temperature(words["last"], "")
@@ -173,8 +173,8 @@ def first_capacity(spells: Sequence[Spell], ambient_k: float | None = None) -> F
 def _constant(spell: Spell, around: np.ndarray, draw: np.random.Generator) -> np.ndarray:
     first, last, time, _ = _drawn(spell, draw)
     with np.errstate(invalid="ignore", divide="ignore"):
-        found = time / np.log((first - around) / (last - around))
-    return np.asarray(np.where((found > 0) & (last > around), found, np.nan))
+        constant = time / np.log((first - around) / (last - around))
+    return np.asarray(np.where((constant > 0) & (last > around), constant, np.nan))
 
 
 def _capacity(spell: Spell, around: np.ndarray, constant: np.ndarray, draw: np.random.Generator) -> np.ndarray:
@@ -194,9 +194,9 @@ def _drawn(spell: Spell, draw: np.random.Generator) -> tuple[np.ndarray, np.ndar
     return first, last, time, power
 
 
-def _together(found: list[np.ndarray]) -> np.ndarray:
+def _together(draws: list[np.ndarray]) -> np.ndarray:
     """Return the geometric mean of several spells, draw by draw."""
-    return np.asarray(np.exp(np.mean(np.log(np.stack(found)), axis=0)))
+    return np.asarray(np.exp(np.mean(np.log(np.stack(draws)), axis=0)))
 
 
 def _estimate(values: np.ndarray) -> Estimate:
@@ -204,12 +204,12 @@ def _estimate(values: np.ndarray) -> Estimate:
     return Estimate(float(middle), float(low), float(high), 0.95)
 
 
-def scenario_lines(found: FirstCapacity) -> str:
+def scenario_lines(first: FirstCapacity) -> str:
     """Return the `[load]` table of a scenario (TOML text); a loss that is not known is left to what it is.
 
     Parameters
     ----------
-    found : capacity and loss
+    first : capacity and loss
 
     Returns
     -------
@@ -218,8 +218,8 @@ def scenario_lines(found: FirstCapacity) -> str:
     lines = ["# A first value from readings said aloud; intervals of 95 %. A log of a warm-up and cool-down is better."]
     lines.append("[load]")
     for key, estimate, scale, unit in (
-        ("heat_capacity", found.heat_capacity_j_k, 1e-3, "kJ/K"),
-        ("loss", found.loss_w_k, 1.0, "W/K"),
+        ("heat_capacity", first.heat_capacity_j_k, 1e-3, "kJ/K"),
+        ("loss", first.loss_w_k, 1.0, "W/K"),
     ):
         if estimate is not None:
             value, (low, high) = estimate.estimate, estimate.ends

@@ -43,32 +43,32 @@ class _Figure:
     svg: Markup
 
 
-def report_page(told: Answered, system: UnitSystem, bundle: Bundle) -> str:
+def report_page(answered: Answered, system: UnitSystem, bundle: Bundle) -> str:
     """Return the report of an answer as HTML; `bundle` is the scenario that was answered, attached as text and zip."""
-    flow = flow_picture(told, system)
-    behind = [*pictures_over_speed(told, system), *operating_line(told, system)]
-    found, prices = verdict_of(told, system), prices_of_heat(told, system)
+    flow = flow_picture(answered, system)
+    behind = [*pictures_over_speed(answered, system), *operating_line(answered, system)]
+    verdict, prices = verdict_of(answered, system), prices_of_heat(answered, system)
     return filled(
         "report.html",
-        title=told.scenario.title or "windtoll report",
+        title=answered.scenario.title or "windtoll report",
         style=Markup(_style()),
-        verdict=found,
-        strip=Markup(interval_html(main_interval(told, system), outcome=found.word)),
-        cards=cards(told, system),
+        verdict=verdict,
+        strip=Markup(interval_html(main_interval(answered, system), outcome=verdict.word)),
+        cards=cards(answered, system),
         prices=Markup(bars_html(prices)) if prices else "",
         flow=_figure(flow),
-        limits=Markup(limits_html(largest_limits(told, system))),
-        doubts=answer_words.largest_uncertainties(told),
-        next=[question.why for question in next_questions(told, found)],
-        pressing=pressing_cautions(told, system),
+        limits=Markup(limits_html(largest_limits(answered, system))),
+        doubts=answer_words.largest_uncertainties(answered),
+        next=[question.why for question in next_questions(answered, verdict)],
+        pressing=pressing_cautions(answered, system),
         figures=[_figure(picture) for picture in behind],
-        cautions=cautions(told, system),
-        numbers=answer_words.key_numbers(told, system),
-        sure=answer_words.sure_rows(told, system),
-        rotor=answer_words.rotor_sentence(told, system),
-        ledger=answer_words.ledger_lines(told, system),
-        others=answer_words.other_lines(told, system),
-        assumed=[answer_words.assumption_words(entry, system) for entry in answer_words.assumptions(told)],
+        cautions=cautions(answered, system),
+        numbers=answer_words.key_numbers(answered, system),
+        sure=answer_words.sure_rows(answered, system),
+        rotor=answer_words.rotor_sentence(answered, system),
+        ledger=answer_words.ledger_lines(answered, system),
+        others=answer_words.other_lines(answered, system),
+        assumed=[answer_words.assumption_words(entry, system) for entry in answer_words.assumptions(answered)],
         zipped=base64.b64encode(to_zip(bundle)).decode(),
         names=", ".join(["scenario.toml", *bundle.names()]),
         scenario=bundle.text,

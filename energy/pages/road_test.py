@@ -101,14 +101,14 @@ def pair_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:
 
 
 def _differences(test: RoadTest) -> list[tuple[str, float, float]]:
-    found = []
+    differences = []
     for pair in dict.fromkeys(change.pair for change in test.answer.changes if change.pair):
         own = [change for change in test.answer.changes if change.pair == pair]
         ours = [100 * change.adjusted for change in own if change.state == test.answer.with_state]
         theirs = [100 * change.adjusted for change in own if change.state != test.answer.with_state]
         if ours and theirs:
-            found.append((pair, float(np.mean(ours)), float(np.mean(theirs))))
-    return found
+            differences.append((pair, float(np.mean(ours)), float(np.mean(theirs))))
+    return differences
 
 
 def by_hand(test: RoadTest) -> str:
@@ -136,15 +136,15 @@ def attached(test: RoadTest) -> list[Attached]:
     """Return the list of runs and every raw log, attached up to a bound, each with its SHA-256."""
     paths = [test.test.path]
     paths += [path for run in test.test.runs for path in run.logs]
-    found, total = [], 0
+    files, total = [], 0
     for path in dict.fromkeys(paths):
         content = Path(path).read_bytes()
         fits = len(content) <= MOST_ATTACHED_BYTES and total + len(content) <= MOST_ATTACHED_IN_ALL
         total += len(content) if fits else 0
         data = base64.b64encode(content).decode() if fits else ""
         size = f"{len(content) / 1024:.0f} kB"
-        found.append(Attached(path.name, size, hashlib.sha256(content).hexdigest(), data))
-    return found
+        files.append(Attached(path.name, size, hashlib.sha256(content).hexdigest(), data))
+    return files
 
 
 def _version() -> str:

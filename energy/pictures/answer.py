@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
+def operating_line(answered: Answered, system: UnitSystem) -> tuple[Picture, ...]:
     """Return power, thrust and turning speed over the air speed at the rotor, each with the scenario's limits.
 
     One array call: the road speed is swept in still air, so that the air speed at the rotor is what varies.
     """
-    scenario = told.scenario
-    here = float(np.asarray(told.answer.inputs.rotor_air_speed_m_s))
+    scenario = answered.scenario
+    here = float(np.asarray(answered.answer.inputs.rotor_air_speed_m_s))
     top = max(1.4 * here, 12.0)
     factor = scenario.rotor.local_speed_factor.value
     airs = np.unique(np.append(np.linspace(0.0, top, 71), here))
@@ -34,7 +34,7 @@ def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
     )
     work = turbine_at_work(inputs)
     passed = _first_passed(stated_limits(inputs, work), airs)
-    swept = _Swept(told, system, airs, here, work)
+    swept = _Swept(answered, system, airs, here, work)
     return (_power_picture(swept, passed), _thrust_picture(swept), *_turning_picture(swept))
 
 
@@ -42,7 +42,7 @@ def operating_line(told: Answered, system: UnitSystem) -> tuple[Picture, ...]:
 class _Swept:
     """An answer, and the turbine at work at air speeds (m/s) around `here`, the answer's own."""
 
-    told: Answered
+    answered: Answered
     system: UnitSystem
     airs: np.ndarray
     here: float
@@ -51,12 +51,12 @@ class _Swept:
 
 def _first_passed(limits: tuple[StatedLimit, ...], airs: np.ndarray) -> tuple[str, float] | None:
     """Return the limit that is passed first with rising air speed and the air speed (m/s), None if none is."""
-    found = []
+    passed = []
     for one in limits:
         over = np.flatnonzero(one.share > 1)
         if over.size:
-            found.append((float(airs[over[0]]), one.in_a_sentence))
-    return (min(found)[1], min(found)[0]) if found else None
+            passed.append((float(airs[over[0]]), one.in_a_sentence))
+    return (min(passed)[1], min(passed)[0]) if passed else None
 
 
 def _over_air(
@@ -90,16 +90,16 @@ def _over_air(
 
 
 def _power_picture(swept: _Swept, passed: tuple[str, float] | None) -> Picture:
-    told, system, airs, here, work = swept.told, swept.system, swept.airs, swept.here, swept.work
+    answered, system, airs, here, work = swept.answered, swept.system, swept.airs, swept.here, swept.work
     series = {
         "shaft": work.shaft_power_w / 1e3,
         "electrical": work.electrical_power_w / 1e3,
         "heat": work.heat_power_w / 1e3,
     }
-    rated = told.answer.inputs.turbine.rated_power_w
+    rated = answered.answer.inputs.turbine.rated_power_w
     limits = {} if rated is None else {"rated power of the element": float(np.asarray(rated)) / 1e3}
     chart, frame = _over_air(swept, series, "power, kW", (BLUE, GREEN, ORANGE), limits)
-    heat = show(float(told.answer.turbine.heat_power_w), "power", system)
+    heat = show(float(answered.answer.turbine.heat_power_w), "power", system)
     title = f"{heat} of heat at {show(here, 'speed', system)} of air"
     if passed is not None:
         title += f"; with the load on the limit of {passed[0]} is passed from {show(passed[1], 'speed', system)}"
@@ -109,16 +109,16 @@ def _power_picture(swept: _Swept, passed: tuple[str, float] | None) -> Picture:
 
 
 def _thrust_picture(swept: _Swept) -> Picture:
-    told, system, here, work = swept.told, swept.system, swept.here, swept.work
+    answered, system, here, work = swept.answered, swept.system, swept.here, swept.work
     unit = label("force", system)
 
     def shown_force(values: Any) -> np.ndarray:
         return np.array([to_user(v, "force", system) for v in np.atleast_1d(values)])
 
-    most = told.answer.inputs.turbine.highest_thrust_n
+    most = answered.answer.inputs.turbine.highest_thrust_n
     limits = {} if most is None else {"highest thrust": float(shown_force(float(np.asarray(most)))[0])}
     chart, frame = _over_air(swept, {"thrust": shown_force(work.thrust_n)}, f"thrust, {unit}", (BLUE,), limits)
-    thrust = float(told.answer.turbine.thrust_n)
+    thrust = float(answered.answer.turbine.thrust_n)
     title = f"The rotor pushes back with {show(thrust, 'force', system)} at {show(here, 'speed', system)} of air"
     if most is not None:
         title += f": {figures(100 * thrust / float(np.asarray(most)), 2)} % of what is allowed"
@@ -126,11 +126,11 @@ def _thrust_picture(swept: _Swept) -> Picture:
 
 
 def _turning_picture(swept: _Swept) -> tuple[Picture, ...]:
-    told, work = swept.told, swept.work
-    turning = told.answer.turbine.rotor_speed_rad_s
+    answered, work = swept.answered, swept.work
+    turning = answered.answer.turbine.rotor_speed_rad_s
     if not np.isfinite(turning).all():
         return ()  # known by measured watts only
-    limits_of = told.answer.inputs.turbine
+    limits_of = answered.answer.inputs.turbine
     to_rpm = 30 / np.pi
     limits = {}
     if limits_of.highest_rotor_speed_rad_s is not None:
@@ -142,7 +142,7 @@ def _turning_picture(swept: _Swept) -> tuple[Picture, ...]:
     title = f"{figures(float(turning) * to_rpm, 3)} rpm with the load on"
     if np.isfinite(free).all():
         series["load cut"] = free
-        title += f"; {figures(float(told.answer.turbine.free_run_speed_rad_s) * to_rpm, 3)} rpm if the load is cut"
+        title += f"; {figures(float(answered.answer.turbine.free_run_speed_rad_s) * to_rpm, 3)} rpm if the load is cut"
     title += _limit_words(swept, series, min(limits.items(), key=lambda limit: limit[1]))
     chart, frame = _over_air(swept, series, "rotor speed, rpm", (BLUE, ORANGE), limits)
     return (Picture("rotor_speed_over_air_speed", title, chart, frame),)

@@ -33,15 +33,15 @@ class Flow:
     heat: float
 
 
-def flow_of(told: Answered, *, difference: bool) -> Flow:
+def flow_of(answered: Answered, *, difference: bool) -> Flow:
     """Return the stream of the trip with the turbine working or, with `difference`, of what working adds to it.
 
     In a difference, a loss that grows smaller is an inflow ("less of ..."). The parts of the electrical loss are one.
     """
-    found = told.answer
-    rows = {(account, name): float(watts) for account, name, watts in found.ledger}
+    outcome = answered.answer
+    rows = {(account, name): float(watts) for account, name, watts in outcome.ledger}
     if difference:
-        for account, name, watts in found.without.rows:
+        for account, name, watts in outcome.without.rows:
             rows[account, name] = rows.get((account, name), 0.0) - float(watts)
     road = [(name, watts) for (account, name), watts in rows.items() if account in ("road", "alternator")]
     drag = rows.get(("road", "rotor drag"), 0.0)
@@ -79,9 +79,9 @@ def flow_of(told: Answered, *, difference: bool) -> Flow:
     )
 
 
-def flow_title(told: Answered, flow: Flow, system: UnitSystem, *, difference: bool) -> str:
+def flow_title(answered: Answered, flow: Flow, system: UnitSystem, *, difference: bool) -> str:
     """Return what the diagram shows, as a sentence."""
-    heat, load = show(flow.heat, "power", system), told.scenario.heater.what
+    heat, load = show(flow.heat, "power", system), answered.scenario.heater.what
     entering = [*flow.into_vehicle, *flow.into_rotor]
     if not entering:
         return f"{'Nothing more is paid' if difference else 'Nothing is paid'}, and {heat} goes into {load}"
@@ -94,13 +94,13 @@ def flow_title(told: Answered, flow: Flow, system: UnitSystem, *, difference: bo
     return f"Of {words}, {heat} ({figures(share, 2)} %) arrives in {load}"
 
 
-def flow_picture(told: Answered, system: UnitSystem, *, difference: bool = True) -> Picture:
+def flow_picture(answered: Answered, system: UnitSystem, *, difference: bool = True) -> Picture:
     """Return the energy-flow diagram, 350 pixels wide, and its numbers."""
     import altair as alt
     import pandas as pd
 
-    flow = flow_of(told, difference=difference)
-    shapes, texts, height = _drawn(flow, told.scenario.heater.what, system)
+    flow = flow_of(answered, difference=difference)
+    shapes, texts, height = _drawn(flow, answered.scenario.heater.what, system)
     polygons = pd.DataFrame(
         [
             {"x": x, "y": y, "order": k, "shape": number, "flow": name, "power": power, "colour": colour}
@@ -134,7 +134,7 @@ def flow_picture(told: Answered, system: UnitSystem, *, difference: bool = True)
     chart = alt.layer(*layers).properties(width=_WIDTH, height=height).configure_view(stroke=None)
     return Picture(
         "energy_flow_change" if difference else "energy_flow",
-        flow_title(told, flow, system, difference=difference),
+        flow_title(answered, flow, system, difference=difference),
         chart,
         _numbers(flow),
         fixed_width=True,

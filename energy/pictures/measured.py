@@ -31,7 +31,7 @@ _USUAL, _POOR, _GOOD = 1, 2, 3  # grades of a SizingTable
 _LEGEND: dict[str, Any] = {"orient": "top", "labelFontSize": 13, "labelLimit": 330, "columns": 1}
 
 
-def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, system: UnitSystem) -> Picture:
+def pitch_picture(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> Picture:
     """Return the pitch that explains each row as an interval, over the dial where it was logged, else over the row's
     number.
 
@@ -42,14 +42,14 @@ def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, syst
     own = None if scenario.rotor.pitch is None else scenario.rotor.pitch.value
     x_name = "row" if rows.dial_deg is None else "dial, °"
     air_name = f"air speed, {label('speed', system)}"
-    frame = _pitch_rows(found, rows, x_name)
+    frame = _pitch_rows(result, rows, x_name)
     frame[air_name] = [to_user(float(v), "speed", system) for v in rows.air_speed_m_s[frame["row"] - 1]]
-    band, line = _pitch_band(found, rows, own, x_name)
+    band, line = _pitch_band(result, rows, own, x_name)
     low, high = _pitch_range(frame, band, line)
     across = alt.X(f"{x_name}:Q", title="row of the file" if rows.dial_deg is None else "pitch that the dial read, °")
     across = across.scale(zero=False, nice=False, padding=18)
     up = alt.Y("from:Q", title="pitch of the blades, °", scale=alt.Scale(domain=[low, high], nice=False))
-    told = [
+    tooltip = [
         alt.Tooltip("row:Q", title="row of the file"),
         *(() if rows.dial_deg is None else (alt.Tooltip("dial read, °:Q", format=".3~g"),)),
         *(alt.Tooltip(f"{n}:Q", format=".1f") for n in ("from", "to", "stalled side", "unstalled side")),
@@ -61,7 +61,7 @@ def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, syst
         area = alt.Chart(band).mark_area(color=BLUE, opacity=0.22, clip=True)
         layers.append(area.encode(x=across, y=up, y2="to:Q"))
     bars = alt.Chart(fits).mark_rule(color=GREY, strokeWidth=2, opacity=0.6, clip=True)
-    layers.append(bars.encode(x=across, y=up, y2="to:Q", tooltip=told))
+    layers.append(bars.encode(x=across, y=up, y2="to:Q", tooltip=tooltip))
     sides = ["stalled side", "unstalled side"]
     points = fits.melt(id_vars=[x_name], value_vars=sides, var_name="each row", value_name="pitch, °").dropna()
     kind = alt.Scale(domain=sides, range=[ORANGE, BLUE])
@@ -80,16 +80,16 @@ def pitch_picture(scenario: Scenario, found: TruePitch, rows: MeasuredRows, syst
     if len(line):
         dashed = alt.Chart(line).mark_line(color=BLACK, strokeDash=[6, 4], strokeWidth=2, clip=True)
         layers.append(dashed.encode(x=across, y=up))
-    title = " ".join([pitch_words.headline(found), *pitch_words.dial_words(scenario, found, rows)[:1]])
+    title = " ".join([pitch_words.headline(result), *pitch_words.dial_words(scenario, result, rows)[:1]])
     table = frame.drop(columns=[c for c in ("dial, °",) if c in frame.columns])
     return Picture("true_pitch", title, alt.layer(*layers).properties(height=340), table)
 
 
-def _pitch_rows(found: TruePitch, rows: MeasuredRows, x_name: str) -> Any:
+def _pitch_rows(result: TruePitch, rows: MeasuredRows, x_name: str) -> Any:
     """Return the rows that are drawn; those of one reading of the dial stand side by side, so that all are seen."""
     import pandas as pd
 
-    per = found.rows
+    per = result.rows
     count = len(rows.air_speed_m_s)
     keep = np.unique(np.linspace(0, count - 1, min(count, _MOST_DRAWN)).round().astype(int))
     frame = pd.DataFrame(
@@ -112,19 +112,21 @@ def _pitch_rows(found: TruePitch, rows: MeasuredRows, x_name: str) -> Any:
     return frame
 
 
-def _pitch_band(found: TruePitch, rows: MeasuredRows, own: float | None, x_name: str) -> tuple[Any, Any]:
+def _pitch_band(result: TruePitch, rows: MeasuredRows, own: float | None, x_name: str) -> tuple[Any, Any]:
     """Return the band of the pitch found and the dashed line of what dial or scenario say, each at two places."""
     import pandas as pd
 
     columns = [x_name, "from", "to"]
     if rows.dial_deg is None:
         ends = np.array([0.5, len(rows.air_speed_m_s) + 0.5])
-        band = [] if found.pitch_deg is None else [(x, found.pitch_deg.low, found.pitch_deg.high) for x in ends]
+        band = [] if result.pitch_deg is None else [(x, result.pitch_deg.low, result.pitch_deg.high) for x in ends]
         line = [] if own is None else [(x, own, own) for x in ends]
     else:
         ends = np.array([rows.dial_deg.min() - 0.5, rows.dial_deg.max() + 0.5])
-        offset = found.offset_deg
-        band = [] if offset is None or found.pitch_deg is None else [(x, x + offset.low, x + offset.high) for x in ends]
+        offset = result.offset_deg
+        band = (
+            [] if offset is None or result.pitch_deg is None else [(x, x + offset.low, x + offset.high) for x in ends]
+        )
         line = [(x, x, x) for x in ends]
     return pd.DataFrame(band, columns=columns), pd.DataFrame(line, columns=columns)
 
@@ -147,36 +149,36 @@ def _pitch_range(frame: Any, band: Any, line: Any) -> tuple[float, float]:
     return math.floor(values.min() - _AROUND_DEG), math.ceil(values.max() + _AROUND_DEG)
 
 
-def tuned_picture(found: Tuned) -> Picture:
+def tuned_picture(result: Tuned) -> Picture:
     """Return the power coefficient of every setting with its interval, the best setting as a band, the next as a
     line.
     """
     import altair as alt
     import pandas as pd
 
-    x_name = {"pitch": "pitch, °", "resistance": "resistance, Ω", "ratio": "ratio"}[found.kind]
+    x_name = {"pitch": "pitch, °", "resistance": "resistance, Ω", "ratio": "ratio"}[result.kind]
     frame = pd.DataFrame(
-        [(s.setting, s.power_coefficient, s.low, s.high, s.mean_w, s.peak_w) for s in found.settings],
+        [(s.setting, s.power_coefficient, s.low, s.high, s.mean_w, s.peak_w) for s in result.settings],
         columns=[x_name, "power coefficient", "low", "high", "mean, W", "peak, W"],
     )
-    curve = pd.DataFrame({x_name: found.curve_setting, "power coefficient": found.curve})
-    kind: Any = "linear" if found.kind == "pitch" else "log"
+    curve = pd.DataFrame({x_name: result.curve_setting, "power coefficient": result.curve})
+    kind: Any = "linear" if result.kind == "pitch" else "log"
     across = alt.X(f"{escaped(x_name)}:Q", title=x_name)
     across = across.scale(alt.Scale(type=kind, zero=False, nice=False, padding=24))
     up = alt.Y(
         "power coefficient:Q", title="power coefficient (watts over the wind's own)", scale=alt.Scale(zero=False)
     )
-    told = [alt.Tooltip(f"{escaped(n)}:Q", title=n, format=".4~g") for n in frame.columns]
-    band = pd.DataFrame([(found.low, found.high)], columns=[x_name, "high"])
+    tooltip = [alt.Tooltip(f"{escaped(n)}:Q", title=n, format=".4~g") for n in frame.columns]
+    band = pd.DataFrame([(result.low, result.high)], columns=[x_name, "high"])
     layers: list[Any] = [alt.Chart(band).mark_rect(color=BLUE, opacity=0.16).encode(x=across, x2="high:Q")]
     layers.append(alt.Chart(curve).mark_line(color=BLUE, strokeWidth=2).encode(x=across, y=up))
     whiskers = alt.Chart(frame).mark_rule(color=BLACK, strokeWidth=3)
-    layers.append(whiskers.encode(x=across, y="low:Q", y2="high:Q", tooltip=told))
+    layers.append(whiskers.encode(x=across, y="low:Q", y2="high:Q", tooltip=tooltip))
     points = alt.Chart(frame).mark_point(filled=True, size=90, opacity=1, color=BLACK)
-    layers.append(points.encode(x=across, y=up, tooltip=told))
-    marks = [("best", found.best, BLUE, [1, 0])] if found.best_is_told else []
-    marks.append(("try next", found.next, ORANGE, [6, 4]))
-    names = [f"{name}: {tune_words.setting_words(found.kind, value)}" for name, value, _, _ in marks]
+    layers.append(points.encode(x=across, y=up, tooltip=tooltip))
+    marks = [("best", result.best, BLUE, [1, 0])] if result.best_is_known else []
+    marks.append(("try next", result.next, ORANGE, [6, 4]))
+    names = [f"{name}: {tune_words.setting_words(result.kind, value)}" for name, value, _, _ in marks]
     rules = pd.DataFrame({x_name: [value for _, value, _, _ in marks], "setting": names})
     layers.append(
         alt.Chart(rules)
@@ -195,18 +197,18 @@ def tuned_picture(found: Tuned) -> Picture:
             tooltip=["setting:N"],
         )
     )
-    title = " ".join(tune_words.headlines(found))
+    title = " ".join(tune_words.headlines(result))
     return Picture("best_setting_of_the_sweep", title, alt.layer(*layers).properties(height=340), frame)
 
 
-def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
+def reconciled_picture(result: Reconciled, system: UnitSystem) -> Picture:
     """Return how far the model misses every reading, before and after, in the reading's own ±."""
     import altair as alt
     import pandas as pd
 
     show_kind = reconcile_words.KINDS
     rows = []
-    for row in found.readings:
+    for row in result.readings:
         half = 1.96 * row.standard_deviation
         name = f"{row.reading.replace('_', ' ')}, {row.what or f'result {row.result}'}"
         for when, value in (("before the readings", row.before), ("with the readings", row.after)):
@@ -240,7 +242,7 @@ def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
         )
     )
     layers = alt.layer(band.encode(x="low:Q", x2="high:Q"), zero.encode(x="zero:Q"), paths, points)
-    worst = max(found.readings, key=lambda row: abs(row.miss_before))
+    worst = max(result.readings, key=lambda row: abs(row.miss_before))
     kind = show_kind[worst.reading]
     title = (
         f"The {worst.reading.replace('_', ' ')} was read as {reconcile_words.read_words(worst, system)}; the scenario "
@@ -253,8 +255,8 @@ def reconciled_picture(found: Reconciled, system: UnitSystem) -> Picture:
 def _apart(names: list[str]) -> list[str]:
     """Return the names of pairs of rows, numbered where two pairs have the same."""
     pairs = names[::2]
-    told = [f"{name} ({k + 1})" if pairs.count(name) > 1 else name for k, name in enumerate(pairs)]
-    return [name for name in told for _ in range(2)]
+    labels = [f"{name} ({k + 1})" if pairs.count(name) > 1 else name for k, name in enumerate(pairs)]
+    return [name for name in labels for _ in range(2)]
 
 
 def size_picture(wanted: Wanted, table: SizingTable, system: UnitSystem) -> Picture:
@@ -324,21 +326,21 @@ def _heat_wanted(table: SizingTable, up: Any) -> tuple[Any, Any]:
     )
 
 
-def shortfall_picture(found: Shortfall) -> Picture:
+def shortfall_picture(result: Shortfall) -> Picture:
     """Return how likely each cause of few watts is, most likely first."""
     import altair as alt
     import pandas as pd
 
-    names = [shortfall_words.CAUSE_NAMES[c.cause] for c in found.causes]
+    names = [shortfall_words.CAUSE_NAMES[c.cause] for c in result.causes]
     frame = pd.DataFrame(
         {
             "cause": names,
-            "probability, %": [100 * c.probability for c in found.causes],
-            "watts lost, W": [c.watts_lost for c in found.causes],
+            "probability, %": [100 * c.probability for c in result.causes],
+            "watts lost, W": [c.watts_lost for c in result.causes],
         }
     )
     up = alt.Y("cause:N", sort=names, title=None, axis=alt.Axis(labelLimit=330))
     across = alt.X("probability, %:Q", title="probability, %", scale=alt.Scale(domain=[0, 100]))
-    told = ["cause:N", *(alt.Tooltip(f"{n}:Q", format=".3~g") for n in ("probability, %", "watts lost, W"))]
-    bars = alt.Chart(frame).mark_bar(color=BLUE).encode(x=across, y=up, tooltip=told)
-    return Picture("causes_of_few_watts", shortfall_words.headline(found), bars.properties(height=alt.Step(26)), frame)
+    tooltip = ["cause:N", *(alt.Tooltip(f"{n}:Q", format=".3~g") for n in ("probability, %", "watts lost, W"))]
+    bars = alt.Chart(frame).mark_bar(color=BLUE).encode(x=across, y=up, tooltip=tooltip)
+    return Picture("causes_of_few_watts", shortfall_words.headline(result), bars.properties(height=alt.Step(26)), frame)

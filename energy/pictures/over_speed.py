@@ -41,10 +41,10 @@ class _Drawn:
 
 
 @dataclass(frozen=True)
-class _Swept:
+class _SweptSpeeds:
     """An answer over road speeds (m/s) in its own air: as stated, and from draws (None where all is exact)."""
 
-    told: Answered
+    answered: Answered
     system: UnitSystem
     own: float
     speeds_m_s: np.ndarray
@@ -60,28 +60,19 @@ class _Swept:
         return f"road speed, {label('speed', self.system)}"
 
 
-def pictures_over_speed(told: Answered, system: UnitSystem) -> tuple[Picture, Picture]:
-    """Return the change in fuel, and the heat, over road speed; the road speeds are gone through once for both."""
-    own = float(np.asarray(told.answer.inputs.road_speed_m_s))
+def pictures_over_speed(answered: Answered, system: UnitSystem) -> tuple[Picture, Picture]:
+    """Return the change in fuel, stowed and working, and the heat with its limits, over road speed.
+
+    Zero is what the answer is compared with; for a battery drive the change is in the pack's power. The road speeds are
+    gone through once for both.
+    """
+    own = float(np.asarray(answered.answer.inputs.road_speed_m_s))
     top = max(130 / 3.6, 1.3 * own)
     speeds = np.unique(np.append(np.linspace(_SLOWEST_M_S, top, _SPEEDS), own if own > 0 else []))
-    inputs = inputs_of(told.scenario, {"trip.road_speed": speeds})
+    inputs = inputs_of(answered.scenario, {"trip.road_speed": speeds})
     nominal = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
-    swept = _Swept(told, system, own, speeds, nominal, _drawn(told.scenario, top, own))
+    swept = _SweptSpeeds(answered, system, own, speeds, nominal, _drawn(answered.scenario, top, own))
     return _fuel_picture(swept), _heat_picture(swept)
-
-
-def fuel_over_speed(told: Answered, system: UnitSystem) -> Picture:
-    """Return the change in fuel over road speed, stowed and working; zero is what the answer is compared with.
-
-    For a battery drive the change is in the pack's power.
-    """
-    return pictures_over_speed(told, system)[0]
-
-
-def heat_over_speed(told: Answered, system: UnitSystem) -> Picture:
-    """Return the heat over road speed with the limits, and where the rotor stays stalled."""
-    return pictures_over_speed(told, system)[1]
 
 
 def _drawn(scenario: Scenario, top: float, own: float) -> _Drawn | None:
@@ -106,19 +97,19 @@ def _outcomes(saves: np.ndarray, costs: np.ndarray, heats: np.ndarray) -> tuple[
     )
 
 
-def _fuel_picture(swept: _Swept) -> Picture:
+def _fuel_picture(swept: _SweptSpeeds) -> Picture:
     import altair as alt
     import pandas as pd
 
-    told, system, found = swept.told, swept.system, swept.nominal
-    fuel = found.inputs.fuel
+    answered, system, nominal = swept.answered, swept.system, swept.nominal
+    fuel = nominal.inputs.fuel
     kind, unit = ("power", "kW") if fuel is None else ("fuel_flow", label("fuel_flow", system))
     factor = 1e-3 if fuel is None else to_user(1.0, kind, system) / fuel.heating_value_j_per_m3
-    base = found.without.supply.source_w
+    base = nominal.without.supply.source_w
     x_name, y_name = swept.x_name, f"change, {unit}"
     x = swept.shown(swept.speeds_m_s)
     changes = {
-        words: (np.broadcast_to(found.states[state].supply.source_w, x.shape) - base) * factor
+        words: (np.broadcast_to(nominal.states[state].supply.source_w, x.shape) - base) * factor
         for state, (words, _) in _STATES.items()
     }
     frame = pd.concat([pd.DataFrame({x_name: x, "turbine": w, y_name: c}) for w, c in changes.items()])
@@ -133,17 +124,17 @@ def _fuel_picture(swept: _Swept) -> Picture:
     zero = alt.Chart(pd.DataFrame({y_name: [0.0]})).mark_rule(color=BLACK, strokeWidth=1.5)
     layers.insert(1, zero.encode(y=alt.Y(f"{escaped(y_name)}:Q")))
     if swept.drawn is None:
-        change, heat = (np.broadcast_to(v, x.shape) for v in (found.change.power_w, found.turbine.heat_power_w))
+        change, heat = (np.broadcast_to(v, x.shape) for v in (nominal.change.power_w, nominal.turbine.heat_power_w))
         saves, costs = saves_and_costs(ChainOutcome(change, heat))
         speeds, outcomes = swept.speeds_m_s, _outcomes(saves.astype(float), costs.astype(float), heat > 0.5)
     else:
         speeds, outcomes = swept.drawn.speeds_m_s, swept.drawn.outcomes
-    title = fuel_title(told, [float(v) for v in speeds], outcomes, system)
+    title = fuel_title(answered, [float(v) for v in speeds], outcomes, system)
     return Picture("fuel_over_road_speed", title, alt.layer(*layers).properties(height=320), frame)
 
 
 def _with_band(
-    swept: _Swept, ends_w: tuple[np.ndarray, np.ndarray], factor: float, of: tuple[pd.DataFrame, str, str, str]
+    swept: _SweptSpeeds, ends_w: tuple[np.ndarray, np.ndarray], factor: float, of: tuple[pd.DataFrame, str, str, str]
 ) -> tuple[pd.DataFrame, Any]:
     """Return a frame with the band of one of its series, and the band as a layer."""
     import altair as alt
@@ -163,11 +154,11 @@ def _with_band(
     return frame.sort_values([by, swept.x_name]), area.encode(**where)
 
 
-def _heat_picture(swept: _Swept) -> Picture:
+def _heat_picture(swept: _SweptSpeeds) -> Picture:
     import altair as alt
     import pandas as pd
 
-    told, system, scenario = swept.told, swept.system, swept.told.scenario
+    answered, system, scenario = swept.answered, swept.system, swept.answered.scenario
     starts = _starts(scenario, swept.speeds_m_s)
     x, x_name, y_name = swept.shown(swept.speeds_m_s), swept.x_name, "heat, kW"
     heats = {name: np.broadcast_to(work.heat_power_w, x.shape) / 1e3 for name, (_, work) in starts.items()}
@@ -183,10 +174,10 @@ def _heat_picture(swept: _Swept) -> Picture:
     marks = [(f"limit of {name}", speed) for name, speed in passed]
     marks += [("stalled up to here", stalled)] if stalled is not None else []
     layers += _upright(swept, marks)
-    if told.trip is None and swept.own > 0:
+    if answered.trip is None and swept.own > 0:
         own = pd.DataFrame({x_name: [to_user(swept.own, "speed", system)], "start": ["the verdict"]})
-        layers.append(own_points(own.assign(**{y_name: median_heat_w(told) / 1e3}), x_name, y_name, "start"))
-    title = heat_title(told, passed, stalled, float(swept.speeds_m_s[-1]), system)
+        layers.append(own_points(own.assign(**{y_name: median_heat_w(answered) / 1e3}), x_name, y_name, "start"))
+    title = heat_title(answered, passed, stalled, float(swept.speeds_m_s[-1]), system)
     return Picture("heat_over_road_speed", title, alt.layer(*layers).properties(height=320), frame)
 
 
@@ -194,32 +185,32 @@ def _starts(scenario: Scenario, speeds_m_s: np.ndarray) -> dict[str, tuple[Input
     """Return the turbine at work as it is started and, where that gives other heat, started the other way."""
     where = {"trip.road_speed": speeds_m_s}
     own = inputs_of(scenario, where)
-    found = {"heat": (own, turbine_at_work(own, with_free_run=False))}
+    starts = {"heat": (own, turbine_at_work(own, with_free_run=False))}
     if own.turbine.curves is None or own.turbine.chain is None:
-        return found
+        return starts
     unloaded = own.turbine.load_connected_after_spin_up
     other = replace(own, turbine=replace(own.turbine, load_connected_after_spin_up=not unloaded))
     work = turbine_at_work(other, with_free_run=False)
-    apart = np.abs(work.heat_power_w - found["heat"][1].heat_power_w)
-    if np.any(apart > np.maximum(_APART * np.maximum(work.heat_power_w, found["heat"][1].heat_power_w), 5.0)):
+    apart = np.abs(work.heat_power_w - starts["heat"][1].heat_power_w)
+    if np.any(apart > np.maximum(_APART * np.maximum(work.heat_power_w, starts["heat"][1].heat_power_w), 5.0)):
         names = ("load on from standstill", "load on after the start")
         first, second = names[::-1] if unloaded else names
-        return {first: found["heat"], second: (other, work)}
-    return found
+        return {first: starts["heat"], second: (other, work)}
+    return starts
 
 
 def _first_passed(
     starts: Mapping[str, tuple[Inputs, TurbineAtWork]], speeds_m_s: np.ndarray
 ) -> list[tuple[str, float]]:
     """Return each limit that is passed with the speed (m/s) from which it is, whichever way it is started."""
-    found: dict[str, float] = {}
+    passed: dict[str, float] = {}
     for inputs, work in starts.values():
         for one in stated_limits(inputs, work):
             share, name = np.broadcast_to(one.share, speeds_m_s.shape), one.in_a_sentence
             over = np.flatnonzero(share > 1 + 1e-9)
             if over.size:
-                found[name] = min(found.get(name, np.inf), _crossing(speeds_m_s, share, int(over[0])))
-    return sorted(found.items(), key=lambda entry: entry[1])
+                passed[name] = min(passed.get(name, np.inf), _crossing(speeds_m_s, share, int(over[0])))
+    return sorted(passed.items(), key=lambda entry: entry[1])
 
 
 def _crossing(speeds_m_s: np.ndarray, share: np.ndarray, k: int) -> float:
@@ -239,7 +230,7 @@ def _stalled_up_to(inputs: Inputs, work: TurbineAtWork, speeds_m_s: np.ndarray) 
     return float(speeds_m_s[stalled[-1]]) if stalled.size else None
 
 
-def _upright(swept: _Swept, marks: list[tuple[str, float]]) -> list[Any]:
+def _upright(swept: _SweptSpeeds, marks: list[tuple[str, float]]) -> list[Any]:
     """Return upright lines with their words, each on a height of its own."""
     import altair as alt
     import pandas as pd

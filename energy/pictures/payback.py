@@ -50,7 +50,7 @@ def payback_chart(result: Payback, title: str, system: UnitSystem = "metric") ->
 
 
 @dataclass(frozen=True)
-class _Axes:
+class _MapAxes:
     """The map's two axes in the user's units, with half a cell's width, and their titles."""
 
     speeds: np.ndarray
@@ -79,7 +79,7 @@ def pay_map(
     import altair as alt
 
     first = "energy" if along_name == "head wind" else "fuel"
-    axes = _Axes(
+    axes = _MapAxes(
         np.array([to_user(v, "speed", system) for v in paid.speeds_m_s]),
         np.array([to_user(v, along_kind, system) for v in paid.along]),
         f"road speed ({label('speed', system)})",
@@ -103,7 +103,7 @@ def pay_map(
     return alt.layer(*layers).resolve_scale(color="independent"), table
 
 
-def _cells(axes: _Axes, balance_kw: np.ndarray) -> pd.DataFrame:
+def _cells(axes: _MapAxes, balance_kw: np.ndarray) -> pd.DataFrame:
     import pandas as pd
 
     speeds, along = np.meshgrid(axes.speeds, axes.along)
@@ -120,7 +120,7 @@ def _cells(axes: _Axes, balance_kw: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _coloured(axes: _Axes, cells: pd.DataFrame) -> alt.Chart:
+def _coloured(axes: _MapAxes, cells: pd.DataFrame) -> alt.Chart:
     """Return the cells of the map in their colours."""
     import altair as alt
 
@@ -154,7 +154,7 @@ def _round_up(value: float) -> float:
     return float(next(step * size for step in (1, 2, 5, 10) if step * size >= value * (1 - 1e-9)))
 
 
-def _line(axes: _Axes, paid: PayMap, name: str, along_kind: str, system: UnitSystem) -> tuple[Any, Any]:
+def _line(axes: _MapAxes, paid: PayMap, name: str, along_kind: str, system: UnitSystem) -> tuple[Any, Any]:
     """Return the band of one line from which it pays, and the line itself, cut to the map."""
     import pandas as pd
 

@@ -17,12 +17,12 @@ _AIR, _SPEED, _TERM, _SHOWN = "air at the rotor", "rotor speed", "term", "taken"
 _DASHES = ([1, 0], [6, 3], [2, 2])
 
 
-def pitch_system_pictures(found: PitchSystem, system: UnitSystem) -> tuple[Picture, Picture, Picture]:
+def pitch_system_pictures(pitch_system: PitchSystem, system: UnitSystem) -> tuple[Picture, Picture, Picture]:
     """Return the force over the travel, its terms at the fastest rotor speed, and its maximum over rotor speed."""
-    return _over_travel(found, system), _terms(found, system), _over_speed(found, system)
+    return _over_travel(pitch_system, system), _terms(pitch_system, system), _over_speed(pitch_system, system)
 
 
-def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
+def _over_travel(pitch_system: PitchSystem, system: UnitSystem) -> Picture:
     """Return the force over the travel: colour by rotor speed, dashed by air speed, the rating as a rule."""
     import altair as alt
     import pandas as pd
@@ -38,7 +38,7 @@ def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
                     force: line.force_n * to_user(1.0, "force", system),
                 }
             )
-            for line in found.lines
+            for line in pitch_system.lines
         ],
         ignore_index=True,
     )
@@ -62,17 +62,17 @@ def _over_travel(found: PitchSystem, system: UnitSystem) -> Picture:
             tooltip=[_SPEED, _AIR, alt.Tooltip(f"{_PITCH}:Q", format=".3~g"), _number(force)],
         )
     )
-    layers = [lines, *_rating(found, system)]
-    title = words.travel_finding(found, system)
+    layers = [lines, *_rating(pitch_system, system)]
+    title = words.travel_finding(pitch_system, system)
     return Picture("pitch_force", title, alt.layer(*layers).properties(height=320), frame)
 
 
-def _terms(found: PitchSystem, system: UnitSystem) -> Picture:
+def _terms(pitch_system: PitchSystem, system: UnitSystem) -> Picture:
     """Return what each term puts on the actuator over the travel, at the fastest rotor speed in the worst air."""
     import altair as alt
     import pandas as pd
 
-    line = found.lines[-1]
+    line = pitch_system.lines[-1]
     travel = line.travel
     unit = label("force", system)
     force = f"force, {unit} (+ towards feather)"
@@ -106,11 +106,11 @@ def _terms(found: PitchSystem, system: UnitSystem) -> Picture:
     )
     zero = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=GREY).encode(y="zero:Q")
     return Picture(
-        "pitch_terms", words.terms_finding(found, system), alt.layer(zero, lines).properties(height=260), frame
+        "pitch_terms", words.terms_finding(pitch_system, system), alt.layer(zero, lines).properties(height=260), frame
     )
 
 
-def _over_speed(found: PitchSystem, system: UnitSystem) -> Picture:
+def _over_speed(pitch_system: PitchSystem, system: UnitSystem) -> Picture:
     """Return the maximum over the travel by rotor speed, stated and with every range at its unfavourable end."""
     import altair as alt
     import pandas as pd
@@ -124,11 +124,11 @@ def _over_speed(found: PitchSystem, system: UnitSystem) -> Picture:
             force: to_user(row.force_n, "force", system),
             "at pitch, °": row.pitch_deg,
         }
-        for row in found.rows
+        for row in pitch_system.rows
     ]
     worst = [
         {rpm: to_user(s, "rotor_speed", system), _SHOWN: words.WORST_LINE, force: to_user(f, "force", system)}
-        for s, f in zip(found.speeds_rad_s.tolist(), found.worst_n.tolist(), strict=True)
+        for s, f in zip(pitch_system.speeds_rad_s.tolist(), pitch_system.worst_n.tolist(), strict=True)
     ]
     frame = pd.DataFrame([*stated, *worst])
     names = list(dict.fromkeys(frame[_SHOWN]))
@@ -151,12 +151,14 @@ def _over_speed(found: PitchSystem, system: UnitSystem) -> Picture:
             tooltip=[_SHOWN, _number(rpm), _number(force), alt.Tooltip("at pitch, °:Q", format=".3~g")],
         )
     )
-    layers = [lines, *_rating(found, system)]
-    if math.isfinite(found.stalls_from_rad_s):
-        at = pd.DataFrame({"stalls": [to_user(found.stalls_from_rad_s, "rotor_speed", system)]})
+    layers = [lines, *_rating(pitch_system, system)]
+    if math.isfinite(pitch_system.stalls_from_rad_s):
+        at = pd.DataFrame({"stalls": [to_user(pitch_system.stalls_from_rad_s, "rotor_speed", system)]})
         rule = alt.Chart(at).mark_rule(color=ORANGE, strokeWidth=2)
         layers.append(rule.encode(x="stalls:Q", tooltip=[alt.Tooltip("stalls:Q", title="stalls from", format=".3~g")]))
-    return Picture("pitch_speed", words.speed_finding(found, system), alt.layer(*layers).properties(height=300), frame)
+    return Picture(
+        "pitch_speed", words.speed_finding(pitch_system, system), alt.layer(*layers).properties(height=300), frame
+    )
 
 
 def _legend(columns: int = 2) -> Any:
@@ -179,14 +181,14 @@ def _number(name: str) -> Any:
     return alt.Tooltip(f"{escaped(name)}:Q", title=name, format=".3~g")
 
 
-def _rating(found: PitchSystem, system: UnitSystem) -> list[Any]:
+def _rating(pitch_system: PitchSystem, system: UnitSystem) -> list[Any]:
     """Return the actuator's rating as a rule with its name; nothing where none is stated."""
     import altair as alt
     import pandas as pd
 
-    if found.rating_n is None:
+    if pitch_system.rating_n is None:
         return []
-    value = to_user(found.rating_n, "force", system)
+    value = to_user(pitch_system.rating_n, "force", system)
     at = alt.Chart(pd.DataFrame({"rating": [value], "text": [words.RATING]}))
     return [
         at.mark_rule(color=BLACK, strokeDash=[6, 4], strokeWidth=2).encode(

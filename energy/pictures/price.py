@@ -63,12 +63,12 @@ def limits_html(rows: tuple[LimitRow, ...]) -> str:
     return f'<div class="wt-bars">{"".join(texts)}</div>'
 
 
-def price_of_heat(told: Answered, system: UnitSystem) -> Picture | None:
+def price_of_heat(answered: Answered, system: UnitSystem) -> Picture | None:
     """Return the prices as a picture; None where no heat is made."""
     import altair as alt
     import pandas as pd
 
-    prices = prices_of_heat(told, system)
+    prices = prices_of_heat(answered, system)
     if not prices:
         return None
     unit = prices[0].unit
@@ -90,4 +90,4 @@ def price_of_heat(told: Answered, system: UnitSystem) -> Picture | None:
     bars = base.mark_bar(height=18).encode(color=alt.Color("colour:N", scale=None))
     texts = base.mark_text(align="left", dx=6, fontSize=13, color=BLACK).encode(text=alt.Text("words:N"))
     chart = alt.layer(bars, texts).properties(height=34 * len(prices) + 10)
-    return Picture("price_of_heat", price_sentence(told, system), chart, frame[["source", name]])
+    return Picture("price_of_heat", price_sentence(answered, system), chart, frame[["source", name]])

@@ -24,7 +24,7 @@ _SHAPES = {
 }
 
 
-def effect_picture(told: RoadTest) -> Picture:
+def effect_picture(test: RoadTest) -> Picture:
     """Return the measured effect as an interval beside the predicted one, and under it the runs, a row for each pair.
 
     Runs are those of the comparison, adjusted: so the lengths of the pairs' lines average to the effect.
@@ -32,29 +32,29 @@ def effect_picture(told: RoadTest) -> Picture:
     import altair as alt
     import pandas as pd
 
-    found = told.answer
+    comparison = test.answer
     kind, change, low, high = "is", "change of fuel, %", "lowest, %", "highest, %"
     rows: list[dict[str, Any]] = [
         {
             "row": "measured",
             kind: "measured",
-            change: found.effect.estimate,
-            low: found.effect.low,
-            high: found.effect.high,
+            change: comparison.effect.estimate,
+            low: comparison.effect.low,
+            high: comparison.effect.high,
         }
     ]
-    if told.predicted is not None:
-        value, half = told.predicted.share, told.predicted.error
+    if test.predicted is not None:
+        value, half = test.predicted.share, test.predicted.error
         rows.append({"row": "predicted", kind: "predicted", change: value, low: value - half, high: value + half})
-    for run in sorted(found.changes, key=lambda run: _order(run.pair)):
-        rows.append({"row": _row_of(run, found.changes), kind: run.state, change: run.adjusted, "run": run.name})
+    for run in sorted(comparison.changes, key=lambda run: _order(run.pair)):
+        rows.append({"row": _row_of(run, comparison.changes), kind: run.state, change: run.adjusted, "run": run.name})
     frame = pd.DataFrame(rows, columns=["row", kind, change, low, high, "run"])
     frame[[change, low, high]] = 100 * frame[[change, low, high]].astype(float)
     states = [state for state in _STATE_COLOURS if (frame[kind] == state).any()]
-    shown = ["measured", *(["predicted"] if told.predicted is not None else []), *states]
+    shown = ["measured", *(["predicted"] if test.predicted is not None else []), *states]
     colours = {"measured": BLACK, "predicted": GREEN, **_STATE_COLOURS}
     y = alt.Y("row:N", title=None, sort=list(dict.fromkeys(frame["row"])), axis=alt.Axis(labelLimit=120, grid=True))
-    title = ["change of fuel, %", f"(0: mean {found.without_state})"]
+    title = ["change of fuel, %", f"(0: mean {comparison.without_state})"]
     x = alt.X(f"{change}:Q", title=title, axis=alt.Axis(tickCount=6))
     legend = alt.Legend(orient="top", title=None, values=states, labelFontSize=13, symbolSize=110)
     colour = alt.Color(
@@ -75,7 +75,7 @@ def effect_picture(told: RoadTest) -> Picture:
     joins = alt.Chart(runs).mark_rule(color=GREY, strokeWidth=1.5).encode(x="min:Q", x2="max:Q", y=y)
     zero = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=BLACK, strokeDash=[5, 4]).encode(x="zero:Q")
     layers = alt.layer(zero, joins, spans, points).properties(height=alt.Step(28))
-    return Picture("road_test_effect", found.words, layers, frame)
+    return Picture("road_test_effect", comparison.words, layers, frame)
 
 
 def _order(pair: str) -> tuple[int, float, str]:
@@ -99,10 +99,10 @@ def plan_picture(plan: RoadPlan) -> Picture:
     import altair as alt
     import pandas as pd
 
-    found = chances(plan)
-    runs, pairs = "runs driven, two a pair", found.pairs
-    frame = pd.DataFrame({runs: 2 * pairs, "pairs": pairs, "smallest effect, %": 100 * found.smallest_effect})
-    if found.chance is None or found.chance_low is None or found.chance_high is None:
+    chance = chances(plan)
+    runs, pairs = "runs driven, two a pair", chance.pairs
+    frame = pd.DataFrame({runs: 2 * pairs, "pairs": pairs, "smallest effect, %": 100 * chance.smallest_effect})
+    if chance.chance is None or chance.chance_low is None or chance.chance_high is None:
         value, title, domain = (
             "smallest effect, %",
             f"smallest effect shown with {100 * plan.power:.0f} % chance, %",
@@ -111,16 +111,16 @@ def plan_picture(plan: RoadPlan) -> Picture:
     else:
         value = title = "chance to show it, %"
         domain = [0, 100]
-        frame[value] = 100 * found.chance
-        frame["if the effect is as small as may be, %"] = 100 * found.chance_low
-        frame["if it is as large as may be, %"] = 100 * found.chance_high
+        frame[value] = 100 * chance.chance
+        frame["if the effect is as small as may be, %"] = 100 * chance.chance_low
+        frame["if it is as large as may be, %"] = 100 * chance.chance_high
     x = alt.X(f"{runs}:Q", axis=alt.Axis(tickMinStep=2, format="d", tickCount=8), scale=alt.Scale(nice=False))
     scale = alt.Scale(domain=domain) if domain else alt.Scale(zero=True)
     y = alt.Y(f"{value}:Q", title=title, scale=scale)
     tooltip = [alt.Tooltip(f"{name}:Q", format=".3~g") for name in frame.columns]
     line = alt.Chart(frame).mark_line(strokeWidth=2.5, color=BLUE, point={"color": BLUE, "size": 40})
     layers: list[Any] = [line.encode(x=x, y=y, tooltip=tooltip)]
-    if found.chance is not None:
+    if chance.chance is not None:
         area = alt.Chart(frame).mark_area(opacity=0.2, color=BLUE)
         low, high = frame.columns[-2:]
         layers.insert(0, area.encode(x=x, y=alt.Y(f"{low}:Q", title=title, scale=scale), y2=f"{high}:Q"))

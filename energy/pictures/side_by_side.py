@@ -20,16 +20,16 @@ def side_by_side(contenders: Sequence[Contender], system: UnitSystem) -> Picture
     import altair as alt
     import pandas as pd
 
-    found = measures(contenders, system)
+    measured = measures(contenders, system)
     rows = []
-    for measure in found:
+    for measure in measured:
         most = max((value for value in measure.values if math.isfinite(value)), default=0.0)
         for one, value, words in zip(contenders, measure.values, measure.words, strict=True):
             share = max(value, 0.0) / most if most > 0 and math.isfinite(value) else 0.0
             rows.append((measure.name, one.name, value, words, share))
     frame = pd.DataFrame(rows, columns=["measure", "which", "value", "words", "share"])
     names = [one.name for one in contenders]
-    y = alt.Y("measure:N", sort=[measure.name for measure in found], title=None, axis=alt.Axis(labelLimit=90))
+    y = alt.Y("measure:N", sort=[measure.name for measure in measured], title=None, axis=alt.Axis(labelLimit=90))
     x = alt.X("share:Q", axis=None, scale=alt.Scale(domain=[0, 1], nice=False))
     base = alt.Chart(frame).encode(y=y, yOffset=alt.YOffset("which:N", sort=names))
     legend = alt.Legend(orient="top", title=None, labelFontSize=13, columns=1, labelLimit=300)
@@ -39,5 +39,5 @@ def side_by_side(contenders: Sequence[Contender], system: UnitSystem) -> Picture
     )
     # The number stands on the bar from its foot on: beside it there is no room on a phone.
     texts = base.mark_text(align="left", x=6, fontSize=13, color=BLACK).encode(text="words:N")
-    chart = alt.layer(bars, texts).properties(height=_ROW * len(names) * len(found) + 40)
+    chart = alt.layer(bars, texts).properties(height=_ROW * len(names) * len(measured) + 40)
     return Picture("side_by_side", finding(contenders, system), chart, frame[["measure", "which", "value", "words"]])

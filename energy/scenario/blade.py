@@ -92,10 +92,10 @@ def polars_of(
     if numbers is not None and len(numbers) != len(names):
         read = f"{len(numbers)} Reynolds numbers for {len(names)} files"
         raise InputError(Problem("scenario", "blade.polar_reynolds_numbers", read, "one for each polar file"))
-    found: list[SectionPolar] = []
+    polars: list[SectionPolar] = []
     for k, name in enumerate(names):
-        found += read_polars(folder / name, None if numbers is None else numbers[k].value)
-    return tuple(found)
+        polars += read_polars(folder / name, None if numbers is None else numbers[k].value)
+    return tuple(polars)
 
 
 def corrections_of(table: BladeTable, *, stall_delay: bool) -> Corrections:

@@ -129,7 +129,7 @@ def _text_on_disk(path: Path) -> str:
 
 def named_files(data: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Return (key, file name) for every file that a scenario names."""
-    found = []
+    named = []
     for table, model in TABLES.items():
         entries = data.get(table)
         if not isinstance(entries, dict):
@@ -138,8 +138,8 @@ def named_files(data: Mapping[str, Any]) -> list[tuple[str, str]]:
             value = entries.get(key)
             if is_file_key(info.description) and value is not None:
                 names = value if isinstance(value, list) else [value]
-                found += [(f"{table}.{key}", name) for name in names if isinstance(name, str)]
-    return found
+                named += [(f"{table}.{key}", name) for name in names if isinstance(name, str)]
+    return named
 
 
 def is_file_key(description: str | None) -> bool:
@@ -203,7 +203,7 @@ def unzipped(
             inside = [entry for entry in archive.infolist() if not entry.is_dir()]
             if len(inside) > most_files:
                 raise InputError(Problem(shown(name), "", f"{len(inside)} files", f"at most {most_files}"))
-            found = []
+            contents = []
             for entry in inside:
                 path = PurePosixPath(entry.filename.replace("\\", "/"))
                 if path.is_absolute() or ".." in path.parts or ":" in entry.filename:
@@ -229,8 +229,8 @@ def unzipped(
                             shown(name), "", "too much when unpacked", f"at most {most_together} bytes in all files"
                         )
                     )
-                found.append((path.name, inner))
-            return found
+                contents.append((path.name, inner))
+            return contents
     except _DAMAGED_ZIP:
         raise InputError(
             Problem(shown(name), "", "a damaged zip, or of a kind that cannot be read", "a zip that windtoll made")
@@ -427,13 +427,15 @@ def without_table(bundle: Bundle, table: str) -> Bundle:
 def changes(before: Bundle, after: Bundle) -> list[tuple[str, Any, Any]]:
     """Return the keys at which two bundles differ, with both values (None: says nothing); files as "file NAME"."""
     old, new = _flat(before.data()), _flat(after.data())
-    found = [(key, old.get(key), new.get(key)) for key in dict.fromkeys([*old, *new]) if old.get(key) != new.get(key)]
+    differences = [
+        (key, old.get(key), new.get(key)) for key in dict.fromkeys([*old, *new]) if old.get(key) != new.get(key)
+    ]
     a, b = dict(before.files), dict(after.files)
     for name in dict.fromkeys([*a, *b]):
         if a.get(name) != b.get(name):
             words = [f"{len(files[name])} bytes" if name in files else None for files in (a, b)]
-            found.append((f"file {name}", words[0], words[1]))
-    return found
+            differences.append((f"file {name}", words[0], words[1]))
+    return differences
 
 
 def _flat(data: Mapping[str, Any]) -> dict[str, Any]:

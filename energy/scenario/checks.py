@@ -64,8 +64,8 @@ def either_or(name: str, data: Tables) -> list[Problem]:
 
 
 def _table(data: Tables, key: str) -> Tables:
-    found = data.get(key, {})
-    return found if isinstance(found, dict) else {}
+    table = data.get(key, {})
+    return table if isinstance(table, dict) else {}
 
 
 def rotor_either_or(name: str, data: Tables) -> list[Problem]:
@@ -311,19 +311,19 @@ def _bearing_problems(fault: Fault, bearing: Bearing) -> Iterator[Problem]:
 
 def warnings_of(scenario: Scenario) -> list[str]:
     """Return what looks odd but does not stop an answer, a sentence each."""
-    found = []
+    warnings = []
     climate = scenario.wind_climate is not None
     if scenario.schedule is not None and climate and "wind_speed" in scenario.air.model_fields_set:
-        found.append("air.wind_speed is given, so the trip does not use wind_climate")
+        warnings.append("air.wind_speed is given, so the trip does not use wind_climate")
     diameter = scenario.rotor.diameter.value
     if scenario.measured is not None and "thrust_factor" in scenario.rotor.model_fields_set:
-        found.append(
+        warnings.append(
             "rotor.thrust_factor is used for structural loads only, with measured_power: give rotor.thrust_coefficient "
             "or its thrust"
         )
     width = scenario.vehicle.width
     if width is not None and diameter > width.value:
-        found.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
+        warnings.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
     elif diameter > WIDEST_IN_MANY_COUNTRIES_M:
-        found.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
-    return found
+        warnings.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
+    return warnings

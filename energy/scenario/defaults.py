@@ -107,15 +107,15 @@ def with_stall_default(scenario: Scenario) -> Scenario:
 
 def of_the_blade(scenario: Scenario, blade: Blade) -> dict[str, float]:
     """Return what a blade's stations say of other keys (SI; angles in degrees), by key."""
-    found = {"rotor.solidity": blade.solidity}
+    defaults = {"rotor.solidity": blade.solidity}
     loads = scenario.blade_loads
     if loads is not None:
         centre = loads.centre_of_mass
         radius = blade.middle_radius_m if centre is None else centre.value
         twist = blade.twist_at(radius / blade.tip_radius_m)
-        found["blade_loads.chord"] = blade.outer_chord_m
-        found["blade_loads.mean_twist"] = twist - reference_twist_deg(blade, scenario.pitch_convention)
-    return found
+        defaults["blade_loads.chord"] = blade.outer_chord_m
+        defaults["blade_loads.mean_twist"] = twist - reference_twist_deg(blade, scenario.pitch_convention)
+    return defaults
 
 
 def with_blade_defaults(scenario: Scenario, blade: Blade) -> Scenario:

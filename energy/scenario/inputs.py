@@ -147,9 +147,9 @@ class KeyReader:
 
     def __call__(self, key: QuantityKey) -> float | np.ndarray:
         """Return a key's value in SI; the scenario or a default must give it."""
-        found = self.maybe(key)
-        assert found is not None, f"{key} has no value"
-        return found
+        value = self.maybe(key)
+        assert value is not None, f"{key} has no value"
+        return value
 
     def maybe(self, key: QuantityKey) -> float | np.ndarray | None:
         """Return a key's value in SI, None where neither scenario nor default gives it."""
@@ -197,8 +197,8 @@ def values_of(
 ) -> tuple[dict[str, Values], tuple[Assumption, ...]]:
     """Return the values (SI) of some of a scenario's keys, those that have one, and which of them were assumed."""
     read = KeyReader(scenario, {key: np.asarray(value, float) for key, value in (draws or {}).items()})
-    found = {key: read.maybe(key) for key in keys}
-    return {key: value for key, value in found.items() if value is not None}, tuple(read.assumptions.values())
+    values = {key: read.maybe(key) for key in keys}
+    return {key: value for key, value in values.items() if value is not None}, tuple(read.assumptions.values())
 
 
 def ranges_of(scenario: Scenario, keys: Sequence[QuantityKey] | None = None) -> dict[str, Uncertain]:
@@ -206,8 +206,8 @@ def ranges_of(scenario: Scenario, keys: Sequence[QuantityKey] | None = None) -> 
     answer uses.
     """
     read = KeyReader(scenario, {})
-    found = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
-    return {key: value for key, value in found.items() if value is not None and value.standard_deviation > 0}
+    ranges = {key: read.uncertain(key) for key in (inputs_of(scenario).used if keys is None else keys)}
+    return {key: value for key, value in ranges.items() if value is not None and value.standard_deviation > 0}
 
 
 def correlations_of(scenario: Scenario) -> tuple[tuple[str, str, float], ...]:

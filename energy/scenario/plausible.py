@@ -59,13 +59,13 @@ def outside(
     """
     problems, sentences = [], []
     for key, value, spec in _given(tables):
-        found = _beyond(value, spec)
-        if found is None:
+        beyond = _beyond(value, spec)
+        if beyond is None:
             continue
         if key in meant:
-            sentences.append(f"unusual and meant: {key} is {found}; usual is {plausible_words(spec)}")
+            sentences.append(f"unusual and meant: {key} is {beyond}; usual is {plausible_words(spec)}")
         else:
-            problems.append(Problem(name, key, found, _if_meant(key, f"{spec.meaning}, {plausible_words(spec)}")))
+            problems.append(Problem(name, key, beyond, _if_meant(key, f"{spec.meaning}, {plausible_words(spec)}")))
     return problems, tuple(sentences)
 
 

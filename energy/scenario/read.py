@@ -106,9 +106,9 @@ class Scenario:
 
     def table(self, name: str) -> Table | None:
         """Return one of the scenario's tables by name, None where it has none."""
-        found = getattr(self, name)
-        assert found is None or isinstance(found, Table)
-        return found
+        table = getattr(self, name)
+        assert table is None or isinstance(table, Table)
+        return table
 
 
 def read_scenario(path: Path, overrides: Sequence[str] = ()) -> Scenario:

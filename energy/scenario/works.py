@@ -180,14 +180,14 @@ def mark_of(key: str) -> str:
 
 def listed() -> tuple[list[Entry], list[Problem]]:
     """Return the works, the last changed first, and what is wrong with those that cannot be read."""
-    found: list[Entry] = []
+    entries: list[Entry] = []
     problems: list[Problem] = []
     for place in _folders(folder()):
         try:
-            found.append(_entry(place.name, _index(place)))
+            entries.append(_entry(place.name, _index(place)))
         except InputError as error:
             problems += error.problems
-    return sorted(found, key=lambda entry: -entry.changed_s), problems
+    return sorted(entries, key=lambda entry: -entry.changed_s), problems
 
 
 def _folders(place: Path) -> Iterator[Path]:
@@ -423,17 +423,17 @@ def deleted(key: str) -> None:
 
 def deleted_works() -> list[Entry]:
     """Return the works that can still be had back, the last deleted first; those deleted long ago are removed."""
-    found: list[tuple[float, Entry]] = []
+    deleted: list[tuple[float, Entry]] = []
     for place in _folders(folder() / _DELETED):
         try:
             when = place.stat().st_mtime
             if time.time() - when > KEPT_DELETED_S:
                 shutil.rmtree(place, ignore_errors=True)
                 continue
-            found.append((when, _entry(place.name, _index(place))))
+            deleted.append((when, _entry(place.name, _index(place))))
         except (InputError, OSError):  # damaged: it stays until its time is over, and is named nowhere
             continue
-    return [entry for _, entry in sorted(found, key=lambda pair: -pair[0])]
+    return [entry for _, entry in sorted(deleted, key=lambda pair: -pair[0])]
 
 
 def restored(key: str) -> None:

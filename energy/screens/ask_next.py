@@ -16,14 +16,14 @@ from vehicle.quantity import FieldError, read_quantity
 _LEFT, _ENOUGH = "asked and not known", "asked enough"
 
 
-def show(told: Answered) -> None:
+def show(answered: Answered) -> None:
     """Ask for the value whose measurement would narrow the answer's range most; show nothing where none would."""
     held = desk.typed()
     left = [key for key in str(held.get(_LEFT, "")).split() if key]
     if held.get(_ENOUGH) is True:
         st.button("Ask me what would make the answer surer", key="ask again", on_click=_ask_again)
         return
-    asked = next_value(told, left)
+    asked = next_value(answered, left)
     if asked is None:
         return
     with st.container(border=True, key="ask next"):

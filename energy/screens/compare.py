@@ -47,21 +47,21 @@ def show() -> None:
     picture = side_by_side(contenders, system)
     page.picture(picture, "A bar's length is its share of the longest of its group.", headed=chosen == [_A, _B])
     for column, one in zip(st.columns(len(contenders)), contenders, strict=True):
-        found = verdict_of(one.told, system)
-        shown = interval_html(main_interval(one.told, system), outcome=found.word)
+        verdict = verdict_of(one.answered, system)
+        shown = interval_html(main_interval(one.answered, system), outcome=verdict.word)
         column.html(
-            f'<h2 class="wt-finding">{page.escape(one.name)}</h2>{page.verdict_html(found)}{shown}'
-            + (f'<p class="wt-least">{page.escape(found.least_known)}</p>' if found.least_known else "")
+            f'<h2 class="wt-finding">{page.escape(one.name)}</h2>{page.verdict_html(verdict)}{shown}'
+            + (f'<p class="wt-least">{page.escape(verdict.least_known)}</p>' if verdict.least_known else "")
         )
     _differences(bundles_of)
     page.finding("The numbers side by side")
-    numbers = [dict(report.key_numbers(one.told, system)) for one in contenders]
+    numbers = [dict(report.key_numbers(one.answered, system)) for one in contenders]
     rows = [(measure.name, *measure.words) for measure in measures(contenders, system)]
-    names = dict.fromkeys(name for found in numbers for name in found)
-    rows += [(name, *(found.get(name, "–") for found in numbers)) for name in names]
+    names = dict.fromkeys(name for verdict in numbers for name in verdict)
+    rows += [(name, *(verdict.get(name, "–") for verdict in numbers)) for name in names]
     page.table(("number", *chosen), rows, caption="The numbers side by side")
     _keep()
-    page.cautions(cautions(work.told, system))
+    page.cautions(cautions(work.answered, system))
     page.assumptions(work)
 
 
@@ -77,8 +77,8 @@ def _chosen() -> list[str]:
     held = [name for name in st.session_state.get("compared", [_A, _B]) if name in names]
     st.session_state["compared"] = held
     st.multiselect("Side by side (two or three)", names, key="compared", max_selections=_MOST)
-    found = list(st.session_state["compared"])
-    return found if len(found) >= 2 else [_A, _B]
+    chosen = list(st.session_state["compared"])
+    return chosen if len(chosen) >= 2 else [_A, _B]
 
 
 def _bundle_of(name: str, work: Work) -> Bundle:
@@ -97,7 +97,7 @@ def _contender(name: str, bundle: Bundle) -> Contender:
         heated = at_steady_speed(bundle)
     except InputError:  # nothing that warms is described, or the scenario is over a trip: shown as not known
         heated = None
-    return Contender(name, desk.told_of(bundle), heated)
+    return Contender(name, desk.answered_of(bundle), heated)
 
 
 def _said(contenders: list[Contender], bundles_of: dict[str, Bundle], system: UnitSystem) -> str:
@@ -105,20 +105,20 @@ def _said(contenders: list[Contender], bundles_of: dict[str, Bundle], system: Un
         return finding(contenders, system)
     if not bundles.changes(bundles_of[_A], bundles_of[_B]):
         return "Nothing differs yet: A and B are the same. Change a value, and come back."
-    return report.difference_sentence(contenders[0].told, contenders[1].told, system)
+    return report.difference_sentence(contenders[0].answered, contenders[1].answered, system)
 
 
 def _differences(bundles_of: dict[str, Bundle]) -> None:
     """Show the keys at which they differ, with the value of each."""
     (first, base), *others = bundles_of.items()
-    found: dict[str, dict[str, str]] = {}
+    differences: dict[str, dict[str, str]] = {}
     for name, bundle in others:
         for key, before, after in bundles.changes(base, bundle):
-            found.setdefault(key, {})[name] = _words(after)
-            found[key][first] = _words(before)
-    if not found:
+            differences.setdefault(key, {})[name] = _words(after)
+            differences[key][first] = _words(before)
+    if not differences:
         return
-    rows = [(key, *(row.get(name, row[first]) for name in bundles_of)) for key, row in found.items()]
+    rows = [(key, *(row.get(name, row[first]) for name in bundles_of)) for key, row in differences.items()]
     names = [name.partition(",")[0] if name in (_A, _B) else name for name in bundles_of]
     heading = "What was changed" if list(bundles_of) == [_A, _B] else f"What differs between them ({len(rows)})"
     if len(rows) <= 15:

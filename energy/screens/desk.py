@@ -47,7 +47,7 @@ def nominal_of(bundle: Bundle) -> Answered:
 
 
 @kept_with_bar("Working out how sure that is")
-def told_of(progress: Progress | None, bundle: Bundle) -> Answered:
+def answered_of(progress: Progress | None, bundle: Bundle) -> Answered:
     """Return the answer of a bundle with how sure it is, as the command line gives it. Raises InputError."""
     return answered(scenario_of(bundle), stated=nominal_of(bundle), progress=progress)
 
@@ -69,13 +69,13 @@ def demo_title(name: str) -> str:
 class Work:
     """The scenario in work: its bundle, what is wrong with it, and the answer of the last bundle that could be used.
 
-    `told` is the answer of the values as exact (`told_of` has the intervals, and takes longer).
+    `answered` is the answer of the values as exact (`answered_of` has the intervals, and takes longer).
     """
 
     bundle: Bundle
     problems: tuple[Problem, ...]
     usable: Bundle
-    told: Answered
+    answered: Answered
 
     def problems_at(self, key: str) -> list[Problem]:
         """Return the faults of one key."""
@@ -178,17 +178,17 @@ def open_demo(name: str) -> None:
 
 def open_work(key: str) -> None:
     """Open one of the user's works. Raises InputError where it cannot be read."""
-    found = works.opened(key)
+    opened = works.opened(key)
     st.session_state["work"] = key
     st.session_state.pop("demo_open", None)
-    _take(found)
-    for words in found.lost:
+    _take(opened)
+    for words in opened.lost:
         notice(f"Of this work, {words}.")
 
 
-def _take(found: Opened) -> None:
-    content = found.content
-    st.session_state["mark"] = found.mark
+def _take(opened: Opened) -> None:
+    content = opened.content
+    st.session_state["mark"] = opened.mark
     st.session_state["system"] = content.system
     st.session_state["typed"] = dict(content.typed)
     st.session_state["uploads"] = dict(content.uploads)
@@ -225,11 +225,11 @@ def sync() -> None:
             notice(screen_words.DELETED_ELSEWHERE)
         return
     try:
-        found = works.opened(key)
+        opened = works.opened(key)
     except InputError as error:
         notice("; ".join(str(problem) for problem in error.problems))
         return
-    _take(found)
+    _take(opened)
     notice(screen_words.TAKEN_OVER)
 
 
@@ -367,8 +367,8 @@ def choose_system(chosen: UnitSystem) -> None:
 
 def typed() -> dict[str, Any]:
     """Return what was typed and is no part of the scenario; what is put there is saved by `keep_typed`."""
-    found: dict[str, Any] = st.session_state.setdefault("typed", {})
-    return found
+    values: dict[str, Any] = st.session_state.setdefault("typed", {})
+    return values
 
 
 def keep_typed(name: str, value: Any) -> None:
@@ -396,8 +396,8 @@ def forget_typed(names: Sequence[str]) -> None:
 
 def uploads(place: str) -> tuple[Upload, ...]:
     """Return the files that were uploaded at one place and are still in use."""
-    found: tuple[Upload, ...] = st.session_state.get("uploads", {}).get(place, ())
-    return found
+    kept: tuple[Upload, ...] = st.session_state.get("uploads", {}).get(place, ())
+    return kept
 
 
 def keep_uploads(place: str, files: tuple[Upload, ...]) -> None:

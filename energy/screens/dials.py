@@ -46,7 +46,7 @@ def show(work: Work) -> None:
     for k, dial in enumerate(DIALS):
         with columns[k // 2]:
             _slider(dial, work)
-    key = _showing("trip.compared_with", work.told.scenario.trip.compared_with)
+    key = _showing("trip.compared_with", work.answered.scenario.trip.compared_with)
 
     def store() -> None:
         desk.put_value("trip.compared_with", st.session_state[key])
@@ -76,7 +76,7 @@ def _showing(name: str, value: Any) -> str:
 
 def _slider(dial: Dial, work: Work) -> None:
     table, _, name = dial.key.partition(".")
-    quantity = getattr(work.told.scenario.table(table), name)
+    quantity = getattr(work.answered.scenario.table(table), name)
     if quantity is None:  # a schedule tells the speed
         st.empty()  # so that the other sliders keep their places while the screen is drawn anew
         return

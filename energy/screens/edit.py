@@ -88,10 +88,10 @@ def show() -> None:
     _parts(work)
     _files(work)
     _texts()
-    told = surely()
+    result = surely()
     if not desk.is_demo():
         with asking:
-            ask_next.show(told)
+            ask_next.show(result)
 
 
 def _go_to_asked() -> None:

@@ -25,5 +25,5 @@ def show() -> None:
         words = check_words(check)
         page.picture(evidence_picture(check), words.error)
         page.bullets([f"Source: {words.source}.", f"Not covered: {words.not_covered}."])
-    page.cautions(cautions(work.told, desk.system()))
+    page.cautions(cautions(work.answered, desk.system()))
     page.assumptions(work)

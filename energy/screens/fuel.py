@@ -32,7 +32,7 @@ def _flow(bundle: Bundle, system: UnitSystem, difference: bool) -> Picture:
 
 @waiting.drawn
 def _over_speed(bundle: Bundle, system: UnitSystem) -> tuple[Picture, Picture]:
-    return pictures_over_speed(desk.told_of(bundle), system)
+    return pictures_over_speed(desk.answered_of(bundle), system)
 
 
 def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
@@ -40,16 +40,16 @@ def pictures_of(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
     return _flow(bundle, system, True), *_over_speed(bundle, system)
 
 
-def _first(told: Answered, system: UnitSystem) -> str:
+def _first(answered: Answered, system: UnitSystem) -> str:
     """Return what stands under the verdict: its range as a picture, and three numbers."""
-    shown = interval_html(main_interval(told, system), outcome=verdict_of(told, system).word)
-    return shown + page.cards_html(told, system)
+    shown = interval_html(main_interval(answered, system), outcome=verdict_of(answered, system).word)
+    return shown + page.cards_html(answered, system)
 
 
 def show() -> None:
     """Show the screen: first what is quick, then the verdict's interval and what rests on it."""
     work, system = desk.work(), desk.system()
-    surely = page.verdict(work, screen_words.QUESTIONS["fuel"], lambda told: _first(told, system))
+    surely = page.verdict(work, screen_words.QUESTIONS["fuel"], lambda answered: _first(answered, system))
     next_steps = st.container()
     with st.container():  # always there: what comes after it keeps its place, and so the focus, when the tour goes
         tour.show()
@@ -62,37 +62,37 @@ def show() -> None:
             _flow(work.usable, system, not whole),
             "Widths are to scale; what would be thinner than a pixel is drawn as one.",
         )
-    told = surely()
+    answered = surely()
     with next_steps:
-        page.next_steps(told, "fuel")
+        page.next_steps(answered, "fuel")
         page.link("evidence")
     with right:
         page.finding("The numbers that matter")
-        page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
-        if told.spread is not None:
+        page.table(("", ""), report.key_numbers(answered, system), caption="The numbers that matter")
+        if answered.spread is not None:
             st.html(f'<p class="wt-note">{page.escape(screen_words.STATED_VALUES)}</p>')
     fuel, heat = _over_speed(work.usable, system)
     page.picture(fuel, screen_words.OVER_SPEED_NOTES[0])
     page.picture(heat, screen_words.OVER_SPEED_NOTES[1])
-    if told.spread is not None:
+    if answered.spread is not None:
         page.finding("How sure it is")
-        page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
-    page.cautions(cautions(told, system))
+        page.table(("", ""), report.sure_rows(answered, system), caption="How sure it is")
+    page.cautions(cautions(answered, system))
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),
-            report.ledger_lines(told, system),
+            report.ledger_lines(answered, system),
             numbers=(2, 3, 4),
             caption="The ledger in watts",
         )
     with st.expander("The same heat from elsewhere"):
-        price = price_of_heat(told, system)
+        price = price_of_heat(answered, system)
         if price is not None:
             page.finding(price.title)
             page.chart(price)
         page.table(
             ("source", "what it takes", "mind"),
-            report.other_lines(told, system),
+            report.other_lines(answered, system),
             caption="The same heat from elsewhere",
         )
     with st.expander("What the words mean"):

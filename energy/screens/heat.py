@@ -56,39 +56,39 @@ def show() -> None:
         with top.container():
             st.title(_HEADING)
             steady = at_steady_speed(work.usable)
-            found = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
+            result = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():
             page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)
         return
     with top.container():
-        page.first_lines(work, _HEADING, heat_report.first_lines(found, system))
-    picture, shaded = _picture(found, steady, system)
+        page.first_lines(work, _HEADING, heat_report.first_lines(result, system))
+    picture, shaded = _picture(result, steady, system)
     page.picture(picture, shaded, headed=False)
     page.finding("The numbers that matter")
-    page.table(("", ""), heat_report.key_numbers(found, system), caption="The numbers that matter")
-    help_ = heat_report.what_would_help(found, system)
+    page.table(("", ""), heat_report.key_numbers(result, system), caption="The numbers that matter")
+    help_ = heat_report.what_would_help(result, system)
     if help_:
         page.finding("What would fix it (each by itself)")
         page.bullets([remedy.words for remedy in help_])
-    if found.trip is not None:
+    if result.trip is not None:
         page.finding("For comparison, a steady cruise")
         page.bullets(heat_report.steady_lines(steady, system))
-    notes = heat_report.notes(found, system)
+    notes = heat_report.notes(result, system)
     if notes:
         page.finding("Notes")
         page.bullets(notes)
-    page.cautions(heat_report.cautions(found, system))
-    entries = heat_report.assumptions(found)
+    page.cautions(heat_report.cautions(result, system))
+    entries = heat_report.assumptions(result)
     with st.expander(f"Defaults used ({len(entries)})"):
         page.bullets([report.assumption_words(entry, system) for entry in entries])
 
 
-def _picture(found: Heating, steady: Heating, system: UnitSystem) -> tuple[Picture, str]:
-    bands = [("steady cruise", found.band)]
-    if found.trip is not None:
-        own = "trip" if found.trip.power_w is None else "logged power"
-        bands = [("steady cruise", band(steady.watched, found.trip.seconds)), (own, found.band)]
-    layers, table, shaded = heating_layers(bands, float(found.outcome.target_k[0]), system)
+def _picture(result: Heating, steady: Heating, system: UnitSystem) -> tuple[Picture, str]:
+    bands = [("steady cruise", result.band)]
+    if result.trip is not None:
+        own = "trip" if result.trip.power_w is None else "logged power"
+        bands = [("steady cruise", band(steady.watched, result.trip.seconds)), (own, result.band)]
+    layers, table, shaded = heating_layers(bands, float(result.outcome.target_k[0]), system)
     chart = layers.properties(height=320)
-    return Picture("temperature_over_time", heat_report.first_lines(found, system).headline, chart, table), shaded
+    return Picture("temperature_over_time", heat_report.first_lines(result, system).headline, chart, table), shaded

@@ -81,10 +81,12 @@ def _gallery(first: Any) -> None:
     st.html(f'<p class="wt-note">{page.escape(screen_words.OF_GALLERY)}</p>')
     columns = st.columns(2)
     for k, (name, bundle) in enumerate(desk.demos().items()):
-        told = desk.told_of.held(bundle) or desk.nominal_of(bundle)
+        answered = desk.answered_of.held(bundle) or desk.nominal_of(bundle)
         title = desk.demo_title(name).partition(": ")[2]
         with columns[k % 2].container(border=True, gap="xxsmall"):
-            st.html(f'<p class="wt-demo">{page.escape(title)}</p>{taken_html(taken_and_given(told, desk.system()))}')
+            st.html(
+                f'<p class="wt-demo">{page.escape(title)}</p>{taken_html(taken_and_given(answered, desk.system()))}'
+            )
             st.page_link(first, label=f"Open: {_plain(title.partition(',')[0])}", query_params={"demo": name})
 
 

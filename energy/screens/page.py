@@ -98,7 +98,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda told: "") -> Callable[[], Answered]:
+def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda answered: "") -> Callable[[], Answered]:
     """Show the screen's question, what is wrong with the scenario if anything, and the verdict of the usable one.
 
     The verdict of the values as exact comes at once. Call what is returned, after the rest of the screen is drawn,
@@ -108,8 +108,8 @@ def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda t
     problems(work)
     slot, under = st.empty(), st.empty()
     # What was told with its interval before stands at once; else the quick one until the draws are done.
-    before = desk.told_of.held(work.usable)
-    _verdict(slot, work.told if before is None else before, more)
+    before = desk.answered_of.held(work.usable)
+    _verdict(slot, work.answered if before is None else before, more)
     _doubt(under, BEING_WORKED_OUT if before is None else _doubt_of(before))
 
     def surely() -> Answered:
@@ -117,19 +117,19 @@ def verdict(work: Work, heading: str, more: Callable[[Answered], str] = lambda t
             return before
         try:
             with under:
-                told = desk.told_of(work.usable)
+                answered = desk.answered_of(work.usable)
         except Exception:
             under.empty()
             raise
-        _doubt(under, _doubt_of(told))
-        _verdict(slot, told, more)
-        return told
+        _doubt(under, _doubt_of(answered))
+        _verdict(slot, answered, more)
+        return answered
 
     return surely
 
 
-def _doubt_of(told: Answered) -> str:
-    return verdict_of(told, desk.system()).least_known
+def _doubt_of(answered: Answered) -> str:
+    return verdict_of(answered, desk.system()).least_known
 
 
 def _doubt(slot: DeltaGenerator, words: str) -> None:
@@ -139,34 +139,34 @@ def _doubt(slot: DeltaGenerator, words: str) -> None:
         slot.empty()
 
 
-def _verdict(slot: DeltaGenerator, told: Answered, more: Callable[[Answered], str]) -> None:
-    title = f'<p class="wt-title">{escape(told.scenario.title)}</p>' if told.scenario.title else ""
-    slot.html(title + verdict_html(verdict_of(told, desk.system())) + more(told))
+def _verdict(slot: DeltaGenerator, answered: Answered, more: Callable[[Answered], str]) -> None:
+    title = f'<p class="wt-title">{escape(answered.scenario.title)}</p>' if answered.scenario.title else ""
+    slot.html(title + verdict_html(verdict_of(answered, desk.system())) + more(answered))
 
 
-def verdict_html(found: FirstLines) -> str:
+def verdict_html(first_lines: FirstLines) -> str:
     """Return first lines as HTML: danger first, then the headline, then one number a line."""
-    danger = " ".join(f"<p>{escape(in_the_app(line))}</p>" for line in (*found.dangers, *found.warnings))
+    danger = " ".join(f"<p>{escape(in_the_app(line))}</p>" for line in (*first_lines.dangers, *first_lines.warnings))
     alert = f'<div class="wt-danger" role="alert">{danger}</div> ' if danger else ""
-    word = found.word if isinstance(found, Verdict) else ""
-    kind = "danger" if found.dangers else word.partition(" ")[0]
-    lines = " ".join(f'<span class="wt-line">{escape(in_the_app(line))}.</span>' for line in found.lines)
-    end = "" if found.headline.endswith(".") else "."
-    size = "wt-loud" if len(found.loud) <= _ONE_LINE else "wt-loud wt-long"
-    loud = found.loud if found.quiet else f"{found.loud}{end}"
-    quiet = f' <span class="wt-quiet">{escape(found.quiet)}{end}</span>' if found.quiet else ""
+    word = first_lines.word if isinstance(first_lines, Verdict) else ""
+    kind = "danger" if first_lines.dangers else word.partition(" ")[0]
+    lines = " ".join(f'<span class="wt-line">{escape(in_the_app(line))}.</span>' for line in first_lines.lines)
+    end = "" if first_lines.headline.endswith(".") else "."
+    size = "wt-loud" if len(first_lines.loud) <= _ONE_LINE else "wt-loud wt-long"
+    loud = first_lines.loud if first_lines.quiet else f"{first_lines.loud}{end}"
+    quiet = f' <span class="wt-quiet">{escape(first_lines.quiet)}{end}</span>' if first_lines.quiet else ""
     return (
         f'<div class="wt-verdict {kind}" role="status">{alert}'
         f'<span class="wt-headline"><span class="{size}">{escape(loud)}</span>{quiet}</span> {lines}</div>'
-        f'<p class="wt-case">{escape(_operate(found))}</p>'
+        f'<p class="wt-case">{escape(_operate(first_lines))}</p>'
     )
 
 
-def cards_html(told: Answered, system: UnitSystem) -> str:
+def cards_html(answered: Answered, system: UnitSystem) -> str:
     """Return the three numbers of an answer: fuel, heat, and the price of heat from here and elsewhere."""
-    prices = prices_of_heat(told, system)
+    prices = prices_of_heat(answered, system)
     texts = []
-    for card in cards_of(told, system):
+    for card in cards_of(answered, system):
         lines = "".join(f"<p>{escape(line)}</p>" for line in card.lines)
         texts.append(f"<h2>{escape(card.name)}</h2><strong>{escape(card.value)}</strong>{lines}")
     if prices:
@@ -174,24 +174,24 @@ def cards_html(told: Answered, system: UnitSystem) -> str:
     return f'<div class="wt-cards">{"".join(f"""<div class="wt-card">{text}</div>""" for text in texts)}</div>'
 
 
-def _operate(found: FirstLines) -> str:
+def _operate(first_lines: FirstLines) -> str:
     """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
-    return found.may_be_operated if found.operate == "no" else NOT_CHECKED_HERE
+    return first_lines.may_be_operated if first_lines.operate == "no" else NOT_CHECKED_HERE
 
 
-def first_lines(work: Work, heading: str, found: FirstLines) -> None:
+def first_lines(work: Work, heading: str, first_lines: FirstLines) -> None:
     """Show a screen's question and the first lines of its own answer."""
     st.title(heading)
     problems(work)
-    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
-    st.html(title + verdict_html(found))
+    title = f'<p class="wt-title">{escape(work.answered.scenario.title)}</p>' if work.answered.scenario.title else ""
+    st.html(title + verdict_html(first_lines))
 
 
 def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
     """Show a screen's question and its own answer in one sentence, and what goes with it under that."""
     st.title(heading)
     problems(work)
-    title = f'<p class="wt-title">{escape(work.told.scenario.title)}</p>' if work.told.scenario.title else ""
+    title = f'<p class="wt-title">{escape(work.answered.scenario.title)}</p>' if work.answered.scenario.title else ""
     lines = "".join(f'<p class="wt-case">{escape(in_the_app(line))}</p>' for line in more)
     st.html(f'{title}<p class="wt-verdict" role="status">{escape(in_the_app(sentence))}</p>{lines}')
 
@@ -234,37 +234,37 @@ def problem_list(texts: Sequence[str], heading: str) -> None:
     st.html(f'<div class="wt-problem" role="alert"><h2>{escape(heading)}</h2><ul>{items}</ul></div>')
 
 
-def picture(found: Picture, note: str = "", *, headed: bool = True) -> None:
+def picture(shown: Picture, note: str = "", *, headed: bool = True) -> None:
     """Show a chart under the finding that it shows (unless the screen's answer says it), and its files to take away."""
     if headed:
-        finding(found.title)
-    chart(found)
+        finding(shown.title)
+    chart(shown)
     if note:
         st.html(f'<p class="wt-note">{escape(note)}</p>')
-    with st.expander(f"Download this picture ({found.name.replace('_', ' ')})"):
+    with st.expander(f"Download this picture ({shown.name.replace('_', ' ')})"):
         for kind, mime, content in (
-            ("svg", "image/svg+xml", found.svg),
-            ("png", "image/png", found.png),
-            ("csv", "text/csv", found.csv),
+            ("svg", "image/svg+xml", shown.svg),
+            ("png", "image/png", shown.png),
+            ("csv", "text/csv", shown.csv),
         ):
             st.download_button(
-                f"{kind.upper()}: {found.name}.{kind}",
+                f"{kind.upper()}: {shown.name}.{kind}",
                 data=content,
-                file_name=f"{found.name}.{kind}",
+                file_name=f"{shown.name}.{kind}",
                 mime=mime,
-                key=f"take {found.name} {kind}",
+                key=f"take {shown.name} {kind}",
                 on_click="ignore",
             )
 
 
-def chart(found: Picture) -> None:
+def chart(shown: Picture) -> None:
     """Show a chart by itself: inside what is folded, where nothing more can be folded."""
     st.vega_lite_chart(
-        found.shown,
-        width="content" if found.fixed_width else "stretch",
+        shown.shown,
+        width="content" if shown.fixed_width else "stretch",
         theme=None,
-        alt=found.title,
-        key=f"chart {found.name}",
+        alt=shown.title,
+        key=f"chart {shown.name}",
     )
 
 
@@ -315,7 +315,7 @@ def cautions(texts: Sequence[str]) -> None:
 
 def assumptions(work: Work) -> None:
     """Show the values that were assumed, with range and source, folded."""
-    entries = report.assumptions(work.told)
+    entries = report.assumptions(work.answered)
     with st.expander(f"Defaults used ({len(entries)})"):
         items = "".join(f"<li>{escape(report.assumption_words(entry, desk.system()))}</li>" for entry in entries)
         st.html(f'<ul class="wt-list">{items}</ul>')
@@ -327,22 +327,22 @@ def bullets(texts: Sequence[str]) -> None:
     st.html(f'<ul class="wt-list">{items}</ul>')
 
 
-def said(found: Said, *, headed: bool = True) -> None:
+def said(said: Said, *, headed: bool = True) -> None:
     """Show what a question says: headlines, tables, lists."""
     if headed:
-        bullets(found.headlines)
-    for each in found.tables:
+        bullets(said.headlines)
+    for each in said.tables:
         finding(each.title)
         numbers = range(each.left, len(each.columns))
         table(each.columns, each.rows, numbers=numbers, caption=each.title)
-    for title, texts in found.lists:
+    for title, texts in said.lists:
         finding(title)
         bullets(texts)
 
 
-def next_steps(told: Answered, here: str) -> None:
+def next_steps(answered: Answered, here: str) -> None:
     """Show the one or two questions that follow from an answer, each with why; `here` is the place one stands at."""
-    chosen = next_questions(told, verdict_of(told, desk.system()), here=here)
+    chosen = next_questions(answered, verdict_of(answered, desk.system()), here=here)
     if not chosen:
         return
     finding("What to check next")
@@ -368,7 +368,7 @@ def report_button(work: Work) -> None:
     system = desk.system()
     st.download_button(
         "Download the one-page report (HTML, to print or keep)",
-        data=lambda: report_page(desk.told_of(work.usable), system, work.usable).encode(),
+        data=lambda: report_page(desk.answered_of(work.usable), system, work.usable).encode(),
         file_name="windtoll_report.html",
         mime="text/html",
         key="take report",

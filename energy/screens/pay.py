@@ -53,8 +53,8 @@ def show() -> None:
             page.cannot(work, _HEADING, payback_words.NOT_ENOUGH, error.problems)
         return
     with top.container():
-        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.told.scenario, system))
-    scenario = work.told.scenario
+        page.first_lines(work, _HEADING, payback_words.first_lines(result, work.answered.scenario, system))
+    scenario = work.answered.scenario
     page.finding(payback_words.money_title(result))
     page.table(payback_words.MONEY_COLUMNS, payback_words.money_rows(result), caption="Money", numbers=(1, 2, 3))
     with st.expander("What the money rests on"):

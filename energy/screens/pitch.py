@@ -46,14 +46,14 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
 
 
 @kept("Looking for the pitch")
-def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
+def _pitch_of(progress: Progress | None, bundle: Bundle, content: bytes) -> tuple[TruePitch, MeasuredRows]:
     with uploads.as_file(content, _FILE) as path:
         return true_pitch_of_file(desk.scenario_of(bundle), path, progress)
 
 
 @waiting.drawn
 def _picture(bundle: Bundle, content: bytes, system: UnitSystem) -> Picture:
-    return pitch_picture(desk.scenario_of(bundle), *_found(bundle, content), system)
+    return pitch_picture(desk.scenario_of(bundle), *_pitch_of(bundle, content), system)
 
 
 def show() -> None:
@@ -87,7 +87,7 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
     try:
         with top.container():
             st.title(_HEADING)
-            result, rows = _found(work.usable, upload.content)
+            result, rows = _pitch_of(work.usable, upload.content)
     except InputError as error:
         with top.container():
             page.cannot(

@@ -84,7 +84,7 @@ def show() -> None:
 
 def _asked(work: Work) -> tuple[str, float, str, str]:
     """Return the state to drive against, the wanted chance in %, the pairs and a run's length as typed."""
-    scenario, system = work.told.scenario, desk.system()
+    scenario, system = work.answered.scenario, desk.system()
     left, right = st.columns(2)
     with left:
         if scenario.trip.schedule is None and scenario.trip.road_speed is not None:
@@ -142,11 +142,13 @@ def _spread_of_logs() -> RunSpread:
         progress = page.Progress("Reading the pilot runs")
         try:
             with laid_out(_list(held), held.logs) as path:
-                found = spread_of_runs(read_manifest(path), "the logs", read=road_marks.reader(held), progress=progress)
+                spread = spread_of_runs(
+                    read_manifest(path), "the logs", read=road_marks.reader(held), progress=progress
+                )
         finally:
             progress.done()
         kept.clear()
-        kept[held] = found
+        kept[held] = spread
     return kept[held]
 
 

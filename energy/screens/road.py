@@ -32,26 +32,26 @@ def show() -> None:
     work = desk.work()
     top = st.container()
     held = _uploaded()
-    found: RoadTest | None = None
+    comparison: RoadTest | None = None
     sentence, why = "Nothing yet: upload the logs of runs with and without the turbine.", list[str]()
     try:
         uploads = taken(held)
         if uploads.logs:
-            found, sentence, why = _judged(uploads, work)
+            result, sentence, why = _judged(uploads, work)
         elif uploads.listed or uploads.sheet:
             sentence = "Not yet: the list of runs is there, its logs are not."
     except InputError as error:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
-        first = None if found is None else road_test_words.verdict(found, desk.system())
+        first = None if result is None else road_test_words.verdict(result, desk.system())
         lines = () if first is None else (NOT_CHECKED_HERE, *first.lines)
         page.answer_line(work, _HEADING, sentence, *lines)
         if first is not None and first.warnings:
             page.problem_list(first.warnings, "Before you trust this answer")
         if why:
             page.problem_list(why, "Why")
-        if found is not None:
-            _shown(found, work)
+        if comparison is not None:
+            _shown(comparison, work)
     with st.expander("Watch a recording while windtoll record writes it in another terminal"):
         live.show()
     page.cautions(ROAD_CAUTIONS)
@@ -91,22 +91,22 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
         if half:
             return None, f"Not yet: {'; '.join(half)}.", []
     try:
-        found = comparison_of(uploads, text, work.usable, with_state, without_state)
+        comparison = comparison_of(uploads, text, work.usable, with_state, without_state)
     except InputError as error:
         return None, "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
-    return found, road_test_words.verdict(found, desk.system()).headline, []
+    return comparison, road_test_words.verdict(comparison, desk.system()).headline, []
 
 
 def _states(marks: list[Marks], logs: Logs) -> list[tuple[str, str]]:
     """Return (state, pair) of every run that counts; of one that the log marks, those of the log."""
-    found = []
+    states = []
     for run in marks:
         log = logs.get(run.file)
         if run.state in STATES:
-            found.append((run.state, run.pair))
+            states.append((run.state, run.pair))
         elif run.state != LEFT_OUT and isinstance(log, Log):
-            found += [(state, run.pair) for state in road_marks.states_in(log)]
-    return found
+            states += [(state, run.pair) for state in road_marks.states_in(log)]
+    return states
 
 
 def _what_is_compared(states: list[tuple[str, str]]) -> tuple[str, str] | None:
@@ -182,43 +182,43 @@ def planned_m_s(bundle: Bundle) -> float | None:
     return None if trip.schedule is not None or trip.road_speed is None else trip.road_speed.value
 
 
-def _shown(found: RoadTest, work: Work) -> None:
+def _shown(comparison: RoadTest, work: Work) -> None:
     """Show the picture, what the measurement says of the prediction, the numbers, and how they were reached."""
     page.picture(
-        effect_picture(found),
+        effect_picture(comparison),
         "Above: the effect with its interval, and the prediction of the open scenario. Under it every pair (or "
         "run), each "
         "run brought to the conditions of its pair: a line's length is what the turbine did in that pair.",
         headed=False,
     )
-    planned, driven = planned_m_s(work.usable), driven_m_s(found.answer)
-    if found.predicted is not None and planned is not None and at_other_speed(planned, found.answer):
+    planned, driven = planned_m_s(work.usable), driven_m_s(comparison.answer)
+    if comparison.predicted is not None and planned is not None and at_other_speed(planned, comparison.answer):
         speed = shown(driven, "speed", desk.system())
         if st.button(f"Predict for the {speed} that was driven", key="predict for driven"):
             desk.put_value("trip.road_speed", speed)
             desk.renew()
             st.rerun()
     page.finding("What else could explain it")
-    page.bullets(road_test_words.explains_words(found, desk.system()))
-    others = road_test_words.other_warnings(found)
+    page.bullets(road_test_words.explains_words(comparison, desk.system()))
+    others = road_test_words.other_warnings(comparison)
     if others:
         page.finding("Mind")
         page.bullets(others)
     page.table(
         ("quantity", "estimate", "interval"),
-        road_test_words.number_rows(found, desk.system()),
+        road_test_words.number_rows(comparison, desk.system()),
         numbers=(1,),
         caption="What was found",
     )
-    with st.expander(f"How it was reached, run by run ({len(found.answer.runs)})"):
-        page.bullets([*road_test_words.how_words(found), *RULE])
+    with st.expander(f"How it was reached, run by run ({len(comparison.answer.runs)})"):
+        page.bullets([*road_test_words.how_words(comparison), *RULE])
         page.table(
             road_test_words.RUN_COLUMNS,
-            road_test_words.run_rows(found, desk.system()),
+            road_test_words.run_rows(comparison, desk.system()),
             numbers=(3, 4, 5, 6),
             caption="Runs that were compared",
         )
-        again = road_test_words.reconcile_words(found)
+        again = road_test_words.reconcile_words(comparison)
         if again:
             road_marks.note("For windtoll reconcile, as a result of yours:")
             st.code("\n".join(again), language="toml", wrap_lines=True)

@@ -96,14 +96,14 @@ def read(uploads: Uploads, columns: Mapping[str, str]) -> Logs:
     if all(_log.held(*log) is not None for log in wanted):
         return {name: _log(name, content, fitted) for name, content, fitted in wanted}
     progress = page.Progress(f"Reading {len(wanted)} logs" if len(wanted) > 1 else "Reading the log")
-    found = {}
+    logs = {}
     try:
         for number, (name, content, fitted) in enumerate(wanted, 1):
-            found[name] = _log(name, content, fitted)
+            logs[name] = _log(name, content, fitted)
             progress(number / len(wanted))
     finally:
         progress.done()
-    return found
+    return logs
 
 
 def cut_by_sheet(held: Uploads, logs: Logs, work: Work) -> Uploads:
@@ -114,12 +114,12 @@ def cut_by_sheet(held: Uploads, logs: Logs, work: Work) -> Uploads:
     if held.sheet is None:
         return held
     name, content = held.sheet
-    read_logs = {log: found for log, found in logs.items() if isinstance(found, Log)}
+    read_logs = {log: runs for log, runs in logs.items() if isinstance(runs, Log)}
     if not read_logs:
         return held
     with uploads_file(content, name) as path:
         sheet = read_call_sheet(path)
-    known = work.told.scenario.engine
+    known = work.answered.scenario.engine
     engine = {} if known is None else {"fuel": known.fuel, "displacement": f"{known.displacement.value * 1e3:.6g} L"}
     text, said = run_list_of(sheet, read_logs, engine)
     return replace(held, text=text, listed=True, said=(*held.said, *said))
@@ -142,10 +142,10 @@ def reader(uploads: Uploads) -> Reader:
     contents = dict(uploads.logs)
 
     def read_one(path: Path, columns: Mapping[str, str], _where: str) -> Log:
-        found = _log(path.name, contents[path.name], tuple(columns.items()))
-        if isinstance(found, InputError):
-            raise found
-        return found
+        log = _log(path.name, contents[path.name], tuple(columns.items()))
+        if isinstance(log, InputError):
+            raise log
+        return log
 
     return read_one
 
@@ -240,8 +240,8 @@ def _words(parameter: str) -> str:
 
 def corrections() -> dict[str, str]:
     """Return what the user said of columns on this screen: header to meaning, for all logs."""
-    found = desk.typed().get("road columns", {})
-    return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
+    kept = desk.typed().get("road columns", {})
+    return {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
 
 
 def _correct(uploads: Uploads, logs: Logs) -> None:
@@ -283,9 +283,9 @@ def _correct(uploads: Uploads, logs: Logs) -> None:
 
 def _headers(uploads: Uploads, logs: Logs) -> list[str]:
     """Return the headers of all logs, each once, first those that were not understood or were corrected."""
-    found: dict[str, None] = {}
+    headers: dict[str, None] = {}
     for name, content in uploads.logs:
-        found |= dict.fromkeys(header.strip() for header in _headers_of(name, content) if header.strip())
+        headers |= dict.fromkeys(header.strip() for header in _headers_of(name, content) if header.strip())
     odd = {
         column.header.strip()
         for log in logs.values()
@@ -293,7 +293,7 @@ def _headers(uploads: Uploads, logs: Logs) -> list[str]:
         for column in log.columns
         if column.use == "not understood"
     }
-    return sorted(found, key=lambda header: header not in odd and header not in corrections())
+    return sorted(headers, key=lambda header: header not in odd and header not in corrections())
 
 
 # ------------------------------------------------------------------------------------------------------- the runs
@@ -383,10 +383,10 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
 
 
 def _edited(
-    number: int, found: Uploads, first: Marks, name: str, widget: Callable[[str, str, Callable[[], None]], Any]
+    number: int, uploads: Uploads, first: Marks, name: str, widget: Callable[[str, str, Callable[[], None]], Any]
 ) -> str:
     """Return a mark as it was edited, else as it came; an edit stays with its run when other files come or go."""
-    place = (_digest(found.text) if found.listed else "", str(number) if found.listed else "", first.file, name)
+    place = (_digest(uploads.text) if uploads.listed else "", str(number) if uploads.listed else "", first.file, name)
     held = f"road edit {_digest(*place)}"
     value = str(desk.typed().get(held, getattr(first, name)))
     key = desk.field_key(f"mark {_digest(*place, str(number), getattr(first, name))}")
@@ -400,7 +400,7 @@ def _edited(
 def engine(uploads: Uploads, work: Work) -> dict[str, str]:
     """Let the engine of the car that was driven be said: as the list has it, else as the scenario in work."""
     said = says_engine(uploads.text)
-    known = work.told.scenario.engine
+    known = work.answered.scenario.engine
     if not uploads.listed and known is not None:
         said = {"fuel": known.fuel, "displacement": f"{known.displacement.value * 1e3:.6g} L"}
     options = ["", *FUELS]

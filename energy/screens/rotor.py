@@ -20,14 +20,14 @@ def _pictures(bundle: Bundle, system: UnitSystem) -> tuple[Picture, ...]:
 def show() -> None:
     """Show the screen."""
     work, system = desk.work(), desk.system()
-    page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.told, system))
+    page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.answered, system))
     pictures = _pictures(work.usable, system)
     page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
     page.finding("The numbers that matter, at the stated values")
     page.table(
-        ("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter, at the stated values"
+        ("", ""), report.key_numbers(work.answered, system)[:7], caption="The numbers that matter, at the stated values"
     )
-    for found in pictures[1:]:
-        page.picture(found)
-    page.cautions(cautions(work.told, system))
+    for picture in pictures[1:]:
+        page.picture(picture)
+    page.cautions(cautions(work.answered, system))
     page.assumptions(work)

@@ -54,7 +54,7 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
     try:
         with top.container():
             st.title(_HEADING)
-            found = _match(work.usable, held)
+            result = _match(work.usable, held)
     except InputError as error:
         with top.container():
             page.cannot(
@@ -63,30 +63,32 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
         _holds()
         return
     with top.container():
-        page.first_lines(work, _HEADING, first_lines(found, system))
+        page.first_lines(work, _HEADING, first_lines(result, system))
     _holds()
-    _map(work.usable, found, system)
+    _map(work.usable, result, system)
     page.table(
         ("setting", "today", "maximum heat", "lowest fuel per heat"),
-        [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)],
+        [(name, *texts) for name, texts in rows_of((result.own, result.best, result.thriftiest), system)],
         caption="Settings side by side",
     )
     first, second = st.columns(2)
-    first.button("Use the setting of maximum heat", on_click=_use, args=(found, "best"), width="stretch")
-    second.button("Use the setting of lowest fuel per heat", on_click=_use, args=(found, "thriftiest"), width="stretch")
+    first.button("Use the setting of maximum heat", on_click=_use, args=(result, "best"), width="stretch")
+    second.button(
+        "Use the setting of lowest fuel per heat", on_click=_use, args=(result, "thriftiest"), width="stretch"
+    )
     page.finding("How flat the best is: heat stays within 5 %, the other settings held")
     page.table(
         ("setting", "from, to"),
-        [(SETTING_NAMES[f.key], flat_words(f, system)) for f in found.flatness],
+        [(SETTING_NAMES[f.key], flat_words(f, system)) for f in result.flatness],
         caption="How flat the best is",
     )
-    page.bullets(notes_of(found))
-    page.cautions(cautions(work.told, system))
+    page.bullets(notes_of(result))
+    page.cautions(cautions(work.answered, system))
     page.assumptions(work)
 
 
-def _map(bundle: Bundle, found: Match, system: UnitSystem) -> None:
-    best, own, thrifty = found.best, found.own, found.thriftiest
+def _map(bundle: Bundle, result: Match, system: UnitSystem) -> None:
+    best, own, thrifty = result.best, result.own, result.thriftiest
     marks = [("maximum heat", best.pitch_deg, best.resistance_ohm)]
     for name, setting in (("today", own), ("lowest fuel per heat", thrifty)):
         if abs(setting.ratio / best.ratio - 1) < 0.02:
@@ -104,11 +106,11 @@ def _holds() -> None:
             typed.tick(f"keep my {SETTING_NAMES[key]}", f"hold {key}")
 
 
-def _use(found: Match, which: str) -> None:
+def _use(result: Match, which: str) -> None:
     """Put a found setting into the scenario in work."""
-    setting = getattr(found, which)
+    setting = getattr(result, which)
     values: dict[str, object] = {}
-    if found.own.pitch_deg != setting.pitch_deg:
+    if result.own.pitch_deg != setting.pitch_deg:
         values["rotor.pitch"] = f"{round(setting.pitch_deg, 2) + 0.0:g} deg"
     values["drive.ratio"] = float(f"{setting.ratio:.4g}")
     values["heater.resistance"] = f"{setting.resistance_ohm:.4g} ohm"

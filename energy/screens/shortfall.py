@@ -38,7 +38,7 @@ def _example(bundle: Bundle, system: UnitSystem) -> bytes:
 
 
 @kept("Weighing the causes")
-def _found(progress: Progress | None, bundle: Bundle, content: bytes | tuple[str, ...]) -> Shortfall:
+def _shortfall(progress: Progress | None, bundle: Bundle, content: bytes | tuple[str, ...]) -> Shortfall:
     """Return the causes for the bytes of a file, or for lines as they were typed."""
     if isinstance(content, tuple):
         return shortfall(desk.scenario_of(bundle), read_lines(content), progress)
@@ -48,7 +48,7 @@ def _found(progress: Progress | None, bundle: Bundle, content: bytes | tuple[str
 
 @waiting.drawn
 def _picture(bundle: Bundle, content: bytes | tuple[str, ...]) -> Picture:
-    return shortfall_picture(_found(bundle, content))
+    return shortfall_picture(_shortfall(bundle, content))
 
 
 def show() -> None:
@@ -109,28 +109,28 @@ def _answer(work: Work, system: UnitSystem, content: bytes | tuple[str, ...], to
     try:
         with top.container():
             st.title(_HEADING)
-            found = _found(work.usable, content)
+            result = _shortfall(work.usable, content)
     except InputError as error:
         if isinstance(content, bytes):
             raise
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
     with top.container():
-        page.first_lines(work, _HEADING, words.first_lines(found, system))
-    if not words.to_look_for(found):
+        page.first_lines(work, _HEADING, words.first_lines(result, system))
+    if not words.to_look_for(result):
         return
     page.picture(_picture(work.usable, content), headed=False)
-    page.table(words.CAUSE_HEADINGS, words.cause_rows(found, system), numbers=(1, 2), caption="Causes")
-    todo = words.to_do(found, system)
+    page.table(words.CAUSE_HEADINGS, words.cause_rows(result, system), numbers=(1, 2), caption="Causes")
+    todo = words.to_do(result, system)
     if todo:
         page.finding("What to do")
         page.bullets(todo)
-    if found.tests:
+    if result.tests:
         page.finding("Tests, most resolved per minute first")
-        page.bullets(words.test_lines(found))
+        page.bullets(words.test_lines(result))
         headings = ("outcome of the first", "probability", "it would mean")
-        page.table(headings, words.outcome_rows(found.tests[0]), numbers=(1,), caption="Outcomes of the first test")
-    tree = words.tree_lines(found.tree)
+        page.table(headings, words.outcome_rows(result.tests[0]), numbers=(1,), caption="Outcomes of the first test")
+    tree = words.tree_lines(result.tree)
     if tree:
         page.finding("Decision tree, to print and tick")
         st.code("\n".join(tree), language=None, wrap_lines=True)

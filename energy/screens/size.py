@@ -80,7 +80,7 @@ def _table(work: Work, table: SizingTable) -> None:
     page.finding(size_words.rows_title(table, system))
     headings = one_line(size_words.headings(table, system))
     page.table(headings, size_words.rows(table, system), numbers=range(len(headings)), caption="Diameters")
-    own = shown(work.told.scenario.rotor.diameter.value, "length", system)
+    own = shown(work.answered.scenario.rotor.diameter.value, "length", system)
     page.bullets([size_words.TRADE, f"Your scenario's rotor: {own}."])
 
 
@@ -112,7 +112,7 @@ class _Typed:
 
 def _asked(own: Wanted) -> Wanted:
     """Show the fields, which begin with what the scenario has; return what is wanted. Raises InputError."""
-    found = _fields(own)
+    wanted = _fields(own)
     problems: list[Problem] = []
 
     def read(name: str, text: str, unit: str) -> Any:
@@ -122,10 +122,10 @@ def _asked(own: Wanted) -> Wanted:
             problems.extend(error.problems)
             return None
 
-    values = {name: read(name, text, unit) for name, (text, unit) in found.quantities.items()}
-    tip = found.tip_speed_ratio
+    values = {name: read(name, text, unit) for name, (text, unit) in wanted.quantities.items()}
+    tip = wanted.tip_speed_ratio
     tip_speed_ratio = read("tip-speed ratio", tip, "dimensionless") if tip else None
-    parts = [part.strip() for part in found.gear_ratios.split(",") if part.strip()]
+    parts = [part.strip() for part in wanted.gear_ratios.split(",") if part.strip()]
     gear = [read("gear ratios", part, "dimensionless") for part in parts]
     if problems:
         raise InputError([Problem("what you typed", p.key, p.read, p.accepted) for p in problems])
@@ -135,7 +135,7 @@ def _asked(own: Wanted) -> Wanted:
         head_wind_m_s=values["head wind"],
         shelter=values["shelter"],
         efficiency=values["efficiency"],
-        fuel=found.fuel,
+        fuel=wanted.fuel,
         tip_speed_ratio=tip_speed_ratio,
         gear_ratios=tuple(gear) or own.gear_ratios,
     )

@@ -35,22 +35,22 @@ def show(work: Work) -> list[str]:
     page.finding(_TITLE)
     page.cautions(loads_words.LADDER_CAUTIONS)
     natural = _natural(work)
-    found = _spun(work.usable, natural)
+    result = _spun(work.usable, natural)
     slot = st.container()
-    log = _log(work, found)
+    log = _log(work, result)
     system = desk.system()
     with slot:
-        page.bullets([*words.critical_lines(found, system), loads_words.ladder_headline(found.ladder, system)])
+        page.bullets([*words.critical_lines(result, system), loads_words.ladder_headline(result.ladder, system)])
         if log is not None:
             page.finding("The log against the plan")
-            page.bullets([*words.log_dangers(found, log, system), *words.log_lines(found, log, system)])
+            page.bullets([*words.log_dangers(result, log, system), *words.log_lines(result, log, system)])
     with st.expander("Steps, motor, energy, when to stop"):
-        page.table(loads_words.LADDER_COLUMNS, loads_words.ladder_rows(found.ladder, system), caption="Spin-up ladder")
-        page.table(words.STEP_COLUMNS, words.step_rows(found, system), caption=words.STEP_TITLE)
+        page.table(loads_words.LADDER_COLUMNS, loads_words.ladder_rows(result.ladder, system), caption="Spin-up ladder")
+        page.table(words.STEP_COLUMNS, words.step_rows(result, system), caption=words.STEP_TITLE)
         page.finding(words.STOP_TITLE)
-        page.bullets(words.stop_rules(found, system))
-        page.bullets(words.notes(found, system))
-    return [] if log is None else words.log_dangers(found, log, system)
+        page.bullets(words.stop_rules(result, system))
+        page.bullets(words.notes(result, system))
+    return [] if log is None else words.log_dangers(result, log, system)
 
 
 def _natural(work: Work) -> NaturalFrequency | None:
@@ -60,7 +60,7 @@ def _natural(work: Work) -> NaturalFrequency | None:
         upload = uploads.ask("tap", forms.TAP_ROWS, tap_example().encode(), _TAP)
     try:
         if text:
-            mass = work.told.scenario.rotor.turbine_mass.value
+            mass = work.answered.scenario.rotor.turbine_mass.value
             return stated_frequency(text, mass, ("what you typed", "tap test"))
         if upload is not None:
             with uploads.as_file(upload.content, _TAP) as path:
@@ -71,14 +71,14 @@ def _natural(work: Work) -> NaturalFrequency | None:
     return None
 
 
-def _log(work: Work, found: SpinUp) -> SpinLog | None:
+def _log(work: Work, spin_up: SpinUp) -> SpinLog | None:
     """Return the log of a spin-up as uploaded; None where there is none, or it cannot be used."""
     upload: Upload | None = uploads.ask("spin up", forms.SPIN_UP_ROWS, _example(work.usable), _LOG)
     if upload is None:
         return None
     try:
         with uploads.as_file(upload.content, _LOG) as path:
-            return read_log(path, found, work.told.scenario.rotor.turbine_mass.value)
+            return read_log(path, spin_up, work.answered.scenario.rotor.turbine_mass.value)
     except InputError as error:
         page.problem_list(uploads.faults(upload, error, _LOG), _NOT_READ)
         return None

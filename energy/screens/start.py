@@ -65,7 +65,7 @@ def warm_up() -> None:
     from energy.screens import fuel
 
     first = desk.demos()[desk.FIRST_DEMO]
-    desk.told_of(first)
+    desk.answered_of(first)
     fuel.pictures_of(first, "metric")
 
 
@@ -117,7 +117,7 @@ def _questions(pages: dict[str, Any], here: str) -> None:
 def _latest_answer() -> Answered:
     """Return the answer with its range where it is at hand, else that of the values as exact."""
     work = desk.work()
-    return desk.told_of.held(work.usable) or work.told
+    return desk.answered_of.held(work.usable) or work.answered
 
 
 def _units() -> None:
@@ -170,9 +170,9 @@ def _open_files() -> None:
     )
     if st.button("Open it", disabled=not uploads, width="stretch"):
         try:
-            found = bundles.from_uploads([(upload.name, upload.getvalue()) for upload in uploads])
+            bundle = bundles.from_uploads([(upload.name, upload.getvalue()) for upload in uploads])
         except InputError as error:
             page.problem_list([str(problem) for problem in error.problems], "Nothing was opened")
             return
-        desk.load(found)
+        desk.load(bundle)
         st.rerun()

@@ -60,14 +60,14 @@ def _call_sheet(work: Work, system: UnitSystem) -> None:
 
 
 @kept("Weighing the settings")
-def _found(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
+def _tuned(progress: Progress | None, bundle: Bundle, content: bytes) -> Tuned:
     with uploads.as_file(content, _FILE) as path:
         return tuned_of_file(desk.scenario_of(bundle), path, progress)
 
 
 @waiting.drawn
 def _picture(bundle: Bundle, content: bytes) -> Picture:
-    return tuned_picture(_found(bundle, content))
+    return tuned_picture(_tuned(bundle, content))
 
 
 def show(work: Work, heading: str, top: DeltaGenerator) -> None:
@@ -92,7 +92,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
     try:
         with top.container():
             st.title(heading)
-            tuned = _found(work.usable, upload.content)
+            tuned = _tuned(work.usable, upload.content)
     except InputError as error:
         with top.container():
             page.cannot(
@@ -110,7 +110,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
         "the best lies.",
         headed=False,
     )
-    if tuned.best_is_told:
+    if tuned.best_is_known:
         st.button(
             f"Use the best setting ({tuned.kind} {tune_words.setting_words(tuned.kind, tuned.best)})",
             on_click=_use,

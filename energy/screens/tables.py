@@ -67,12 +67,12 @@ def editor(table: pd.DataFrame, name: str) -> pd.DataFrame:
     touched = any(st.session_state.get(key, {}).values())
     if not touched or f"{key} rows" not in st.session_state:
         st.session_state[f"{key} rows"] = _kept(name, table)
-    found: pd.DataFrame = st.data_editor(
+    edited: pd.DataFrame = st.data_editor(
         st.session_state[f"{key} rows"], key=key, num_rows="dynamic", hide_index=True, width="stretch"
     )
     if touched:
-        desk.keep_typed(f"table {name}", to_csv(found).decode())
-    return found
+        desk.keep_typed(f"table {name}", to_csv(edited).decode())
+    return edited
 
 
 def forget(name: str) -> None:

@@ -26,8 +26,8 @@ def faults(upload: Upload, error: InputError, read_as: str) -> list[str]:
 
 def one(label: str, kind: str, place: str) -> Upload | None:
     """Show an upload of one file; return the file in use, which stays until it is removed."""
-    found = several(label, (kind,), place, many=False)
-    return found[0] if found else None
+    kept = several(label, (kind,), place, many=False)
+    return kept[0] if kept else None
 
 
 def several(label: str, kinds: Sequence[str], place: str, *, many: bool = True) -> tuple[Upload, ...]:

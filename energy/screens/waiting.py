@@ -211,8 +211,8 @@ class Kept(Generic[P, T]):
             with _TURNS.turn():
                 held = self._shelf.get(key) or (self._computed(*args, **kwargs),)
             self._shelf.put(key, held[0])
-        found: T = held[0]
-        return found
+        value: T = held[0]
+        return value
 
     def held(self, *args: P.args, **kwargs: P.kwargs) -> T | None:
         """Return the result if it is kept, else None."""
@@ -233,7 +233,7 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
     """Return a function that keeps its results by its arguments, for what is quick and shows no bar."""
 
     @functools.wraps(function)
-    def found(*args: P.args, **kwargs: P.kwargs) -> T:
+    def kept(*args: P.args, **kwargs: P.kwargs) -> T:
         key = (function, *_key(args, kwargs))
         held = _SHELF.get(key)
         if held is None:
@@ -242,7 +242,7 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
         result: T = held[0]
         return result
 
-    return found
+    return kept
 
 
 def drawn(function: Callable[P, T]) -> Callable[P, T]:

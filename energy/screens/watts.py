@@ -45,7 +45,7 @@ def _example(bundle: Bundle) -> bytes:
 
 
 @kept("Weighing readings and model")
-def _found(progress: Progress | None, bundle: Bundle, content: str | bytes) -> Reconciled:
+def _reconciled(progress: Progress | None, bundle: Bundle, content: str | bytes) -> Reconciled:
     """Return what readings say; they are the bytes of an uploaded file, or the text that stands for what was typed."""
     if isinstance(content, str):
         results = results_of(tomllib.loads(content), _TYPED)
@@ -57,7 +57,7 @@ def _found(progress: Progress | None, bundle: Bundle, content: str | bytes) -> R
 
 @waiting.drawn
 def _picture(bundle: Bundle, content: str | bytes, system: UnitSystem) -> Picture:
-    return reconciled_picture(_found(bundle, content), system)
+    return reconciled_picture(_reconciled(bundle, content), system)
 
 
 def show() -> None:
@@ -77,7 +77,7 @@ def _weighed(work: Work, content: str | bytes, top: DeltaGenerator) -> Reconcile
     """Return what readings say, with a bar under the heading meanwhile."""
     with top.container():
         st.title(_HEADING)
-        return _found(work.usable, content)
+        return _reconciled(work.usable, content)
 
 
 def _nothing(work: Work, top: DeltaGenerator) -> None:
@@ -109,11 +109,11 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         return
 
     try:
-        found = _weighed(work, upload.content, top)
+        result = _weighed(work, upload.content, top)
     except InputError as error:
         _cannot(work, top, uploads.faults(upload, error, _FILE))
         return
-    _answer(work, system, found, upload.content, top)
+    _answer(work, system, result, upload.content, top)
 
 
 def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
@@ -134,7 +134,7 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         return
     document = tomlkit.dumps({"result": entries})
     try:
-        found = _weighed(work, document, top)
+        result = _weighed(work, document, top)
     except InputError as error:
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
@@ -146,7 +146,7 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         key="take results",
         on_click="ignore",
     )
-    _answer(work, system, found, document, top)
+    _answer(work, system, result, document, top)
 
 
 def _reading(k: int, work: Work) -> dict[str, Any]:
@@ -170,7 +170,7 @@ def _reading(k: int, work: Work) -> dict[str, Any]:
                 f"reading {k}: road speed",
                 f"watts {k} speed",
                 "m/s",
-                float(np.asarray(work.told.answer.inputs.road_speed_m_s)),
+                float(np.asarray(work.answered.answer.inputs.road_speed_m_s)),
             )
         with pairs[2][1]:
             wind = typed.quantity(f"reading {k}: wind speed", f"watts {k} wind", "m/s")
@@ -197,47 +197,47 @@ def _without_doubt(k: int, entry: dict[str, Any]) -> str:
 
 def _others(k: int) -> dict[str, str]:
     left, right = st.columns(2)
-    found = {}
+    others = {}
     with left:
-        found["wind_from"] = typed.quantity(f"reading {k}: wind from (0 ahead)", f"watts {k} from", "rad")
-        found["grade"] = typed.quantity(f"reading {k}: grade", f"watts {k} grade", "dimensionless")
-        found["temperature"] = typed.quantity(f"reading {k}: air temperature", f"watts {k} temperature", "K")
+        others["wind_from"] = typed.quantity(f"reading {k}: wind from (0 ahead)", f"watts {k} from", "rad")
+        others["grade"] = typed.quantity(f"reading {k}: grade", f"watts {k} grade", "dimensionless")
+        others["temperature"] = typed.quantity(f"reading {k}: air temperature", f"watts {k} temperature", "K")
     with right:
-        found["pitch"] = typed.quantity(f"reading {k}: pitch", f"watts {k} pitch", "deg")
-        found["resistance"] = typed.quantity(f"reading {k}: element", f"watts {k} ohm", "ohm")
+        others["pitch"] = typed.quantity(f"reading {k}: pitch", f"watts {k} pitch", "deg")
+        others["resistance"] = typed.quantity(f"reading {k}: element", f"watts {k} ohm", "ohm")
         against = typed.choice(
             f"reading {k}: fuel compared with",
             f"watts {k} against",
             ("as the scenario", "absent", "stowed"),
             "as the scenario",
         )
-    found["compared_with"] = "" if against == "as the scenario" else against
-    return found
+    others["compared_with"] = "" if against == "as the scenario" else against
+    return others
 
 
 def _kind_words(kind: str) -> str:
     return f"{kind.replace('_', ' ')}: {Result.model_fields[kind].description}"
 
 
-def _answer(work: Work, system: UnitSystem, found: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
+def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     with top.container():
         page.answer_line(
-            work, _HEADING, reconcile_words.sentence(found, scenario, system), reconcile_words.agreement(found)
+            work, _HEADING, reconcile_words.sentence(result, scenario, system), reconcile_words.agreement(result)
         )
     page.picture(_picture(work.usable, content, system), "Band: within the reading's 95 % interval.")
     page.finding("Readings against the model (off by: before, the uncertainty of the scenario counts too)")
     rows = [
         (f"{reading}, {what}", read, before, after, off)
-        for what, read, reading, before, after, off in reconcile_words.reading_rows(found, system)
+        for what, read, reading, before, after, off in reconcile_words.reading_rows(result, system)
     ]
     headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings change in the inputs")
-    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(found)]
+    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(result)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
-    updates = reconcile_words.updates(found)
-    if found.agrees and updates:
+    updates = reconcile_words.updates(result)
+    if result.agrees and updates:
         st.button(
             f"Use these values in the scenario ({len(updates)} input{'s' if len(updates) > 1 else ''})",
             on_click=_use,

@@ -35,8 +35,8 @@ def _loads(bundle: Bundle) -> StructuralLoads:
 
 @waiting.drawn
 def _pitch(bundle: Bundle, system: UnitSystem) -> tuple[PitchSystem, tuple[Picture, Picture, Picture]]:
-    found = pitch_system(desk.scenario_of(bundle))
-    return found, pitch_system_pictures(found, system)
+    result = pitch_system(desk.scenario_of(bundle))
+    return result, pitch_system_pictures(result, system)
 
 
 @waiting.drawn
@@ -50,13 +50,13 @@ def _parts(bundle: Bundle, system: UnitSystem) -> list[tuple[str, Said | InputEr
         "Bearing: life and safety of each kind": lambda: root_words.bearing_said(bearings(scenario), system),
         "Blade root: stress and first frequency": lambda: root_words.root_said(blade_root(scenario), system),
     }
-    found: list[tuple[str, Said | InputError]] = []
+    result: list[tuple[str, Said | InputError]] = []
     for name, says in parts.items():
         try:
-            found.append((name, says()))
+            result.append((name, says()))
         except InputError as error:
-            found.append((name, error))
-    return found
+            result.append((name, error))
+    return result
 
 
 def show() -> None:
@@ -112,15 +112,15 @@ def _pitch_section(work: Work, system: UnitSystem) -> list[str]:
 
     A scenario without a pitch linkage has no such section: what the loads leave out names its keys.
     """
-    if work.told.scenario.linkage is None:
+    if work.answered.scenario.linkage is None:
         return []
     try:
-        found, (over_travel, terms, over_speed) = _pitch(work.usable, system)
+        result, (over_travel, terms, over_speed) = _pitch(work.usable, system)
     except InputError as error:
         page.finding("Pitch system")
         page.bullets([str(problem) for problem in error.problems])
         return []
-    said = pitch_words.said(found, system)
+    said = pitch_words.said(result, system)
     page.finding("Pitch system: will the actuator hold?")
     page.bullets(said.headlines)
     page.picture(over_travel, "Stated values; colour: rotor speed, line: air at the rotor. Friction is added.")

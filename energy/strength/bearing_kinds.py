@@ -87,7 +87,7 @@ def bearings(scenario: Scenario) -> Bearings:
     factors = (rig.maybe("bearing.axial_factor"), rig.maybe("bearing.static_axial_factor"))
     bore = rig.maybe("bearing.bore")
     speed = float(cases.operating.rotor_speed_rad_s)
-    found = []
+    kinds = []
     for kind in KINDS:
         own = table.kind == kind
         y, y0 = factors if own else (None, None)
@@ -95,9 +95,9 @@ def bearings(scenario: Scenario) -> Bearings:
         lives = [_life_s(kind, loads, ratings, y, speed) for loads in (steady, bumpy)]
         safety = _static_safety(kind, worst_radial, worst_axial, ratings[0], y0)
         share = math.nan if most is None else float(np.nanmax(worst_axial)) / most
-        found.append(KindOfBearing(kind, own, lives[0], lives[1], safety, share, kind != "thrust_ball"))
+        kinds.append(KindOfBearing(kind, own, lives[0], lives[1], safety, share, kind != "thrust_ball"))
     return Bearings(
-        tuple(found),
+        tuple(kinds),
         steady[1],
         steady[0],
         float(worst_axial[k]),

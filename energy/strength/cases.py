@@ -56,16 +56,16 @@ class Rig:
 
     def maybe(self, key: QuantityKey) -> float | None:
         """Return a key's value in SI, None where the scenario does not tell it."""
-        found = self.read.maybe(key)
-        return None if found is None else float(found)
+        value = self.read.maybe(key)
+        return None if value is None else float(value)
 
     def taken(self, key: QuantityKey, at: Conditions, *, least: bool = False) -> float:
         """Return a key's value (SI) in a case: as stated, or the unfavourable end of its range in the worst case."""
         stated = float(self.read(key))
-        found = self.read.uncertain(key)
-        if not at.unfavourable or found is None:
+        value = self.read.uncertain(key)
+        if not at.unfavourable or value is None:
             return stated
-        return float(found.low if least else found.high)
+        return float(value.low if least else value.high)
 
     def inputs_in(self, at: Conditions) -> Inputs:
         """Return the inputs of a case."""
@@ -92,9 +92,9 @@ class Rig:
 
     def blade_in(self, at: Conditions) -> BladeMass:
         """Return the blade of a case: the heavy ends of its masses in the worst case."""
-        found = self.heavy_blade if at.unfavourable else self.blade
-        assert found is not None
-        return found
+        blade = self.heavy_blade if at.unfavourable else self.blade
+        assert blade is not None
+        return blade
 
     def number_of_blades(self) -> float:
         """Return the number of blades, of [blade_loads] or of [blade]."""
@@ -193,9 +193,9 @@ def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
     for keys, end in ((_HIGH_IS_WORSE, "high"), (_LOW_IS_WORSE, "low")):
         for key in keys:
             table, name = key.split(".")
-            found = getattr(scenario.table(table), name, None)
-            if isinstance(found, Uncertain) and found.shape != "exact":
-                ends[key] = np.asarray(getattr(found, end))
+            stated = getattr(scenario.table(table), name, None)
+            if isinstance(stated, Uncertain) and stated.shape != "exact":
+                ends[key] = np.asarray(getattr(stated, end))
     return ends
 
 
@@ -255,8 +255,8 @@ def _worst_air_speeds_m_s(rig: Rig) -> tuple[float, float]:
 
     def highest(key: QuantityKey) -> float | None:
         read.maybe(key)
-        found = read.uncertain(key)
-        return None if found is None else found.high
+        value = read.uncertain(key)
+        return None if value is None else value.high
 
     trip_speed = max(float(np.asarray(rig.inputs.road_speed_m_s)), scenario.fastest_road_speed_m_s)
     stated = None if scenario.schedule is not None else highest("trip.road_speed")
@@ -307,8 +307,8 @@ def _highest_unmeasured_thrust(rig: Rig) -> float:
 def _upper(rig: Rig, key: QuantityKey) -> float | None:
     """Return the upper end of a key's range (SI), None where the scenario does not give it."""
     rig.read.maybe(key)
-    found = rig.read.uncertain(key)
-    return None if found is None else found.high
+    value = rig.read.uncertain(key)
+    return None if value is None else value.high
 
 
 def scanned_pitches_deg(rig: Rig) -> np.ndarray:

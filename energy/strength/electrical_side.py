@@ -67,7 +67,6 @@ class ElectricalSide:
 
     connection: Connection
     fastest_rad_s: float
-    working_v: float
     open_rms_v: float
     open_peak_v: float
     open_dc_v: float
@@ -124,7 +123,6 @@ def electrical_side(scenario: Scenario) -> ElectricalSide:
     return ElectricalSide(
         connection=chain.connection,
         fastest_rad_s=fastest,
-        working_v=float(working.element_voltage_v),
         open_rms_v=rms,
         open_peak_v=peak,
         open_dc_v=peak,  # a capacitor behind a bridge charges to the peak
@@ -172,7 +170,7 @@ def _braking(rig: Rig, cases: BothCases) -> tuple[Braking, float]:
     torque = shaft_torque_n_m(weak, speeds) * belt**2  # a belt that slips or drags takes from the brake
     state = electrical_state(strong, speeds)
     top = float(np.max(state.current_a))
-    found = Braking(
+    braking = Braking(
         rotor_speed_rad_s=speeds,
         torque_n_m=torque,
         rotor_n_m=_rotor_torque_n_m(rig, cases, speeds, worst=False),
@@ -181,7 +179,7 @@ def _braking(rig: Rig, cases: BothCases) -> tuple[Braking, float]:
         winding_w=np.asarray(state.winding_loss_w),
         peak_at_rad_s=float(speeds[int(np.argmax(torque))]),
     )
-    return found, top
+    return braking, top
 
 
 def _short_chain(rig: Rig, inductance_h: float) -> ElectricalChain:

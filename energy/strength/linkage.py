@@ -207,8 +207,8 @@ _EITHER_END: tuple[QuantityKey, ...] = (
 
 def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
     """Return every combination of the ends that may hurt either way, with friction high, chord wide and arm short."""
-    found = [(key, rig.read.uncertain(key)) for key in _EITHER_END]
-    both = [sorted({value.low, value.high}) for _, value in found if value is not None]
+    ranges = [(key, rig.read.uncertain(key)) for key in _EITHER_END]
+    both = [sorted({value.low, value.high}) for _, value in ranges if value is not None]
     fixed: dict[QuantityKey, float] = {}
     ends: tuple[tuple[QuantityKey, bool], ...] = (
         ("blade_loads.pitch_bearing_friction", True),

@@ -257,15 +257,15 @@ def tapped(path: Path) -> NaturalFrequency:
     """
     axes = ("acceleration", "acceleration_x", "acceleration_y", "acceleration_z")
     table = read_table(path, {"time": "s"}, optional=dict.fromkeys(axes, "m/s**2"), least_rows=_ROWS)
-    found = [table[name] for name in axes if name in table]
-    if not found:
+    accelerations = [table[name] for name in axes if name in table]
+    if not accelerations:
         accepted = "acceleration_m_s2, or acceleration_x_m_s2, acceleration_y_m_s2, acceleration_z_m_s2"
         raise InputError(Problem(path.name, "columns", "no acceleration", accepted))
     time = table["time"]
     increasing(path, "time", time)
     step = float(np.median(np.diff(time)))
     even = np.arange(time[0], time[-1], step)
-    laid = np.stack([np.interp(even, time, values) for values in found])
+    laid = np.stack([np.interp(even, time, values) for values in accelerations])
     laid -= laid.mean(axis=1, keepdims=True)
     hit = int(np.argmax((laid**2).sum(axis=0)))
     if len(even) - hit < _ROWS:

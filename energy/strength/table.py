@@ -162,8 +162,8 @@ class StructuralLoads:
     @property
     def thin(self) -> tuple[StructuralLoad, ...]:
         """The loads with a margin under 2, the thinnest first."""
-        found = [row for row in self.rows if row.margin is not None and row.margin < ENOUGH_MARGIN]
-        return tuple(sorted(found, key=lambda row: row.margin or 0.0))
+        thin = [row for row in self.rows if row.margin is not None and row.margin < ENOUGH_MARGIN]
+        return tuple(sorted(thin, key=lambda row: row.margin or 0.0))
 
 
 def structural_loads(scenario: Scenario) -> StructuralLoads:
@@ -195,8 +195,8 @@ def structural_loads(scenario: Scenario) -> StructuralLoads:
 
 def spin_up_ladder(scenario: Scenario) -> Ladder:
     """Return the spin-up ladder; InputError where the scenario does not say what the blades weigh."""
-    found = structural_loads(scenario).ladder
-    if found is None:
+    ladder = structural_loads(scenario).ladder
+    if ladder is None:
         raise InputError(
             Problem(
                 scenario.name,
@@ -205,7 +205,7 @@ def spin_up_ladder(scenario: Scenario) -> Ladder:
                 "blade_loads.number_of_blades, blade_loads.mass and blade_loads.centre_of_mass",
             )
         )
-    return found
+    return ladder
 
 
 # --- what parts share ---
@@ -219,10 +219,10 @@ def _in_both(
     limit: LoadLimit | None = None,
 ) -> tuple[StructuralLoad, ...]:
     """Return a load at the operating point and at its own worst corner; a case in which it is not known is left out."""
-    found: list[StructuralLoad] = []
+    rows: list[StructuralLoad] = []
     steady = float(np.asarray(value(cases.operating)))
     if math.isfinite(steady):
-        found.append(StructuralLoad(name, "operating point", steady, kind, limit))
+        rows.append(StructuralLoad(name, "operating point", steady, kind, limit))
     values = np.broadcast_to(np.asarray(value(cases.corners), float), np.shape(cases.corners.air_speed_m_s))
     known = np.isfinite(values)
     if known.any():
@@ -231,8 +231,8 @@ def _in_both(
         k = int(np.nanargmin(size) if least else np.nanargmax(size))
         equal = known & np.isclose(np.abs(values), abs(values[k]), rtol=1e-9)
         corner = _what_matters(cases.corners, k, equal)
-        found.append(StructuralLoad(name, "worst case", float(values[k]), kind, limit, corner))
-    return tuple(found)
+        rows.append(StructuralLoad(name, "worst case", float(values[k]), kind, limit, corner))
+    return tuple(rows)
 
 
 def _what_matters(corners: Conditions, k: int, equal: np.ndarray) -> Conditions:
@@ -248,8 +248,8 @@ def _what_matters(corners: Conditions, k: int, equal: np.ndarray) -> Conditions:
 def _limit(rig: Rig, key: QuantityKey, *, least: bool = False) -> LoadLimit | None:
     """Return the limit that stands at a key of the scenario: the cautious end where it has a range."""
     rig.maybe(key)
-    found = rig.read.uncertain(key)
-    return None if found is None else LoadLimit(found.high if least else found.low, key, least)
+    limit = rig.read.uncertain(key)
+    return None if limit is None else LoadLimit(limit.high if least else limit.low, key, least)
 
 
 def _unless(limit: LoadLimit | None, what: str, key: str) -> tuple[str, ...]:

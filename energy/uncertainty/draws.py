@@ -97,8 +97,8 @@ def sobol_sample(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
     """
     from scipy.stats import qmc
 
-    found = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
-    kept = np.clip(found, 1e-12, 1 - 1e-12)
+    sample = np.asarray(qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(seed)).random(count))
+    kept = np.clip(sample, 1e-12, 1 - 1e-12)
     kept.flags.writeable = False
     return kept
 

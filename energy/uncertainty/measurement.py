@@ -64,16 +64,16 @@ def measurements_of(
     rows, before = share[:count], interval_width(at_share[:count])
     measured = [(key, spec_of(key).measured) for s in worth for key in s.inputs]
     ways = [(key, way) for key, way in measured if way is not None]
-    found = []
+    measurements = []
     for k, (key, way) in enumerate(ways):
         known = figure.inputs[key]
         plus_minus = way.plus_minus * size_of(known) if way.relative else way.plus_minus
         if plus_minus / COVERAGE_FACTOR >= known.standard_deviation:
             continue  # known as well as that already
-        told = part(progress, k / len(ways), (k + 1) / len(ways))
-        after = width_once_measured(figure, key, plus_minus, rows, told)
-        found.append(Measurement(key, plus_minus, way.how, 1 - after / before if before > 0 else 0.0))
-    return tuple(sorted(found, key=lambda m: -m.shrinks_by))
+        one_progress = part(progress, k / len(ways), (k + 1) / len(ways))
+        after = width_once_measured(figure, key, plus_minus, rows, one_progress)
+        measurements.append(Measurement(key, plus_minus, way.how, 1 - after / before if before > 0 else 0.0))
+    return tuple(sorted(measurements, key=lambda m: -m.shrinks_by))
 
 
 def size_of(known: Uncertain) -> float:
@@ -120,10 +120,10 @@ def width_once_measured(
     )
     column = list(figure.inputs).index(key)
     together = {k: np.tile(values, len(_CENTRES)) for k, values in apart.drawn(share).items()}
-    found = []
+    widths = []
     for centre in ppf(figure.inputs[key], np.array(_CENTRES)):
         measured = Uncertain(float(centre), centre - plus_minus, centre + plus_minus, "normal")
-        found.append(within_limits(key, ppf(measured, share[:, column])))
-    together[key] = np.concatenate(found)
+        widths.append(within_limits(key, ppf(measured, share[:, column])))
+    together[key] = np.concatenate(widths)
     values = apart.of_draws(together, progress).reshape(len(_CENTRES), -1)
     return float(np.mean([interval_width(row) for row in values]))

@@ -106,19 +106,19 @@ def propagate(
     cube = sobol_sample(half, 2 * len(inputs), seed=sampling.seed)
     both = np.concatenate([cube[:, : len(inputs)], cube[:, len(inputs) :]])
     outcome = chain(draws_of(inputs, both, correlations), part(progress, 0.0, drawn))
-    found = spread_of_outcome(outcome)
-    target = figure_of(outcome, found.of)
+    spread = spread_of_outcome(outcome)
+    target = figure_of(outcome, spread.of)
     if weighing and np.ptp(target) > _MOVES_W:
-        figure = Figure(inputs, quick or chain, found.of, correlations)
+        figure = Figure(inputs, quick or chain, spread.of, correlations)
         rows = min(sampling.sensitivity_rows, half)
         base = both if quick is None else np.concatenate([both[:rows], both[half:][:rows]])
         at_base = target if quick is None else figure.at(base, part(progress, drawn, based))
         first, second = at_base[:rows], at_base[len(base) // 2 :][:rows]
         sensitivities = sensitivities_of(figure, cube[:rows], first, second, part(progress, based, weighed))
         measurements = measurements_of(figure, sensitivities, base, at_base, progress=part(progress, weighed, 1.0))
-        found = replace(found, sensitivities=sensitivities, measurements=measurements)
+        spread = replace(spread, sensitivities=sensitivities, measurements=measurements)
     tell(progress, 1.0)
-    return found
+    return spread
 
 
 def spread_of_outcome(outcome: ChainOutcome) -> OutcomeSpread:

@@ -162,10 +162,10 @@ def sensitivity_indices(
     rng = np.random.default_rng(SEED)
 
     def indices(rows: np.ndarray | slice) -> tuple[np.ndarray, np.ndarray]:
-        found = sobol_indices(
+        result = sobol_indices(
             func={"f_A": a[:, rows].copy(), "f_B": b[:, rows].copy(), "f_AB": values[..., rows].copy()}, n=count
         )
-        return np.asarray(found.first_order)[: len(groups)], np.asarray(found.total_order)[: len(groups)]
+        return np.asarray(result.first_order)[: len(groups)], np.asarray(result.total_order)[: len(groups)]
 
     first_order, total = indices(slice(None))
     # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all
@@ -206,8 +206,8 @@ def sensitivities_of(
         np.stack(list(figure.drawn(shares).values()), axis=1) for shares in (cube[:, : len(keys)], cube[:, len(keys) :])
     )
 
-    def at(values: np.ndarray, told: Progress | None) -> np.ndarray:
-        return figure.of_draws(dict(zip(keys, np.ascontiguousarray(values.T), strict=True)), told)
+    def at(values: np.ndarray, progress: Progress | None) -> np.ndarray:
+        return figure.of_draws(dict(zip(keys, np.ascontiguousarray(values.T), strict=True)), progress)
 
     groups = groups_of(keys, figure.correlations)
     few = first[:_SCREENING_ROWS]
@@ -231,5 +231,7 @@ def sensitivities_of(
     )
     # A share of the variance is no less than nothing: an estimate below zero is its sampling error.
     shares = (np.maximum(indices[0], 0.0), indices[1], np.maximum(indices[2], 0.0), indices[3])
-    found = [Sensitivity(tuple(group), *(float(entry[k]) for entry in shares)) for k, group in enumerate(acting)]
-    return tuple(sorted(found, key=lambda s: (-s.first_order, -s.total)))
+    sensitivities = [
+        Sensitivity(tuple(group), *(float(entry[k]) for entry in shares)) for k, group in enumerate(acting)
+    ]
+    return tuple(sorted(sensitivities, key=lambda s: (-s.first_order, -s.total)))

@@ -58,9 +58,9 @@ _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 
 
-def main_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+def main_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the eight numbers that a builder looks for first, as (name, text); over a trip its totals."""
-    rows = key_numbers(told, system)
+    rows = key_numbers(answered, system)
     chosen = [row for row in rows if row[0].startswith(_MAIN)]
     return (chosen or rows)[:8]
 
@@ -83,12 +83,12 @@ _MAIN = (
 )
 
 
-def largest_uncertainties(told: Answered) -> list[tuple[str, str]]:
+def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
     """Return the three inputs that widen the range most, as (name, text)."""
-    spread = told.spread
+    spread = answered.spread
     if spread is None:
         return []
-    ranges = ranges_of(told.scenario)
+    ranges = ranges_of(answered.scenario)
     rows = []
     for s in sorted(spread.sensitivities, key=lambda entry: -entry.first_order)[:3]:
         if s.total < 0.01:
@@ -98,17 +98,17 @@ def largest_uncertainties(told: Answered) -> list[tuple[str, str]]:
     return rows
 
 
-def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return how sure the answer is, as (name, text): intervals, probability, what the uncertainty is made of, what to
     measure.
     """
-    spread = told.spread
+    spread = answered.spread
     if spread is None:
         return []
-    change, kind = drawn_change(told)
-    name = "change in fuel" if kind == told.fuel_kind else f"change in pack {told.power_kind}"
-    heat = drawn_heat(told)
-    ranges = ranges_of(told.scenario)
+    change, kind = drawn_change(answered)
+    name = "change in fuel" if kind == answered.fuel_kind else f"change in pack {answered.power_kind}"
+    heat = drawn_heat(answered)
+    ranges = ranges_of(answered.scenario)
     rows = []
     if spread.of == "fuel":
         rows += [
@@ -121,7 +121,8 @@ def sure_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     rows += [
         (
             "heat, 90 % and 50 % range",
-            f"{range_words(heat, told.power_kind, system)}, {range_words(heat, told.power_kind, system, inner=True)}",
+            f"{range_words(heat, answered.power_kind, system)}, "
+            f"{range_words(heat, answered.power_kind, system, inner=True)}",
         ),
         ("probability that it saves", _probability_words(spread.probability_saves)),
     ]
@@ -156,23 +157,23 @@ def _probability_words(probability: float) -> str:
     return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
 
 
-def money_per_hour(told: Answered) -> tuple[float, str] | None:
+def money_per_hour(answered: Answered) -> tuple[float, str] | None:
     """Return the change in money per hour, for fuel or the pack's charge, and its currency; None without a price."""
-    battery = told.answer.inputs.engine
+    battery = answered.answer.inputs.engine
     if isinstance(battery, Battery):
-        tariff, drawn_w = told.scenario.prices.electricity, number(told.answer.change.power_w)
+        tariff, drawn_w = answered.scenario.prices.electricity, number(answered.answer.change.power_w)
         if tariff is None:
             return None
         return drawn_w / number(battery.charging_efficiency) / 1e3 * tariff.amount, tariff.currency
-    price, volume = told.scenario.prices.fuel, number(told.answer.change.volume_m3_s)
+    price, volume = answered.scenario.prices.fuel, number(answered.answer.change.volume_m3_s)
     if price is None or not math.isfinite(volume):
         return None
     return volume * _LITRES_PER_HOUR * price.amount, price.currency
 
 
-def assumptions(told: Answered) -> tuple[Assumption, ...]:
+def assumptions(answered: Answered) -> tuple[Assumption, ...]:
     """Return the values that the answer used and the user did not give."""
-    return told.answer.inputs.assumptions
+    return answered.answer.inputs.assumptions
 
 
 def assumption_words(entry: Assumption, system: UnitSystem = "metric") -> str:
@@ -185,18 +186,18 @@ def assumption_words(entry: Assumption, system: UnitSystem = "metric") -> str:
     return f"{entry.key} = {text}; {entry.source}"
 
 
-def as_data(told: Answered, system: UnitSystem = "metric") -> dict[str, Any]:
+def as_data(answered: Answered, system: UnitSystem = "metric") -> dict[str, Any]:
     """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
-    return answer_model(told, system).model_dump()
+    return answer_model(answered, system).model_dump()
 
 
-def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
+def answer_model(answered: Answered, system: UnitSystem = "metric") -> AnswerData:
     """Return the answer as typed data: every field with its unit and meaning."""
     from energy.words import answer_model as model
 
-    found = told.answer
-    turbine, per_heat = found.turbine, litres_per_kwh(told.answer)
-    said = verdict(told, system)
+    answer = answered.answer
+    turbine, per_heat = answer.turbine, litres_per_kwh(answered.answer)
+    said = verdict(answered, system)
     return model.AnswerData(
         safe=False if said.dangers else None,
         may_be_operated=said.operate,
@@ -210,43 +211,45 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
                 broken=limit.broken,
                 unit=_LIMIT_UNITS[limit.kind],
             )
-            for limit in limits_of(told)
+            for limit in limits_of(answered)
         ],
         broken_limits=list(said.dangers[:-1]),
         warnings=list(said.warnings),
         headline=said.headline,
         windtoll=1,
-        title=told.scenario.title,
+        title=answered.scenario.title,
         verdict=said.word,
         case=said.case,
         sentence=said.words,
-        fuel_change=_fuel_change_model(told),
-        interval=None if told.spread is None else spread_model(told.spread, told.outcome, told.scenario),
-        stall=_stall_model(told.stall),
-        matters_most=_matters_models(told.spread),
-        measure_next=_measure_models(told.spread),
-        next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(told, said)],
+        fuel_change=_fuel_change_model(answered),
+        interval=None
+        if answered.spread is None
+        else spread_model(answered.spread, answered.outcome, answered.scenario),
+        stall=_stall_model(answered.stall),
+        matters_most=_matters_models(answered.spread),
+        measure_next=_measure_models(answered.spread),
+        next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(answered, said)],
         electrical_power_w=number(turbine.electrical_power_w),
         heat_power_w=number(turbine.heat_power_w),
         fuel_per_heat_l_per_kwh=per_heat,
         heat_per_fuel_kwh_per_l=_inverse(per_heat),
-        fuel_to_heat_efficiency=_ratio(number(turbine.heat_power_w), number(found.change.power_w)),
-        rotor=_rotor_model(found),
-        trip=_trip_model(told),
-        states={name: _state_model(found, state) for name, state in found.states.items()},
-        ledger=[model.LedgerRowData(account=a, name=n, watts=number(w)) for a, n, w in found.ledger],
-        ledger_without=[model.LedgerRowData(account=a, name=n, watts=number(w)) for a, n, w in found.without.rows],
-        ledger_residual_w=number(found.states["working"].residual_w),
+        fuel_to_heat_efficiency=_ratio(number(turbine.heat_power_w), number(answer.change.power_w)),
+        rotor=_rotor_model(answer),
+        trip=_trip_model(answered),
+        states={name: _state_model(answer, state) for name, state in answer.states.items()},
+        ledger=[model.LedgerRowData(account=a, name=n, watts=number(w)) for a, n, w in answer.ledger],
+        ledger_without=[model.LedgerRowData(account=a, name=n, watts=number(w)) for a, n, w in answer.without.rows],
+        ledger_residual_w=number(answer.states["working"].residual_w),
         break_even=model.BreakEvenData(
-            head_wind_m_s=told.break_even_head_wind_m_s,
-            best_pitch_deg=math.nan if told.best_pitch is None else told.best_pitch.pitch_deg,
-            best_pitch_head_wind_m_s=math.nan if told.best_pitch is None else told.best_pitch.head_wind_m_s,
-            alternator_path_efficiency=number(turbine_efficiency_at_flywheel(found)),
+            head_wind_m_s=answered.break_even_head_wind_m_s,
+            best_pitch_deg=math.nan if answered.best_pitch is None else answered.best_pitch.pitch_deg,
+            best_pitch_head_wind_m_s=math.nan if answered.best_pitch is None else answered.best_pitch.head_wind_m_s,
+            alternator_path_efficiency=number(turbine_efficiency_at_flywheel(answer)),
         ),
-        other_sources=[_other_model(told, name) for name in found.other_sources],
-        conditions=_conditions_model(found),
-        assumptions=assumption_models(assumptions(told)),
-        cautions=cautions(told, system),
+        other_sources=[_other_model(answered, name) for name in answer.other_sources],
+        conditions=_conditions_model(answer),
+        assumptions=assumption_models(assumptions(answered)),
+        cautions=cautions(answered, system),
     )
 
 
@@ -272,25 +275,25 @@ def _stall_model(stall: StallRisk | None) -> StallData | None:
     )
 
 
-def _fuel_change_model(told: Answered) -> FuelChangeData:
+def _fuel_change_model(answered: Answered) -> FuelChangeData:
     from energy.words.answer_model import FuelChangeData
 
-    found, change = told.answer, told.answer.change
-    money, economy = money_per_hour(told), mpg(found, "us")
+    answer, change = answered.answer, answered.answer.change
+    money, economy = money_per_hour(answered), mpg(answer, "us")
     return FuelChangeData(
         l_per_h=number(change.volume_m3_s) * _LITRES_PER_HOUR,
         l_per_100km=number(change.volume_m3_per_m) * 1e8,
         mpg_us_without=economy[0] if economy else None,
         mpg_us_working=economy[1] if economy else None,
-        kwh_per_100km=pack_kwh_per_100km(found),
+        kwh_per_100km=pack_kwh_per_100km(answer),
         percent=number(change.percent),
         power_w=number(change.power_w),
         kg_co2_per_h=number(change.co2_kg_s) * 3600,
         money_per_h=money[0] if money else None,
         currency=money[1] if money else None,
         calculated_load_points=number(change.load_points),
-        l_per_h_without_credit=number(found.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
-        compared_with=found.compared_with,
+        l_per_h_without_credit=number(answer.change_without_credit.volume_m3_s) * _LITRES_PER_HOUR,
+        compared_with=answer.compared_with,
     )
 
 
@@ -319,38 +322,38 @@ def _measure_models(spread: OutcomeSpread | None) -> list[MeasureNextData]:
     ]
 
 
-def _rotor_model(found: Answer) -> RotorData:
+def _rotor_model(answer: Answer) -> RotorData:
     from energy.words.answer_model import RotorData
 
-    turbine = found.turbine
+    turbine = answer.turbine
     steady = () if turbine.point is None else turbine.point.stable_speeds_rad_s
     return RotorData(
         speed_rpm=number(turbine.rotor_speed_rad_s) * 30 / math.pi,
         tip_speed_ratio=number(turbine.tip_speed_ratio),
-        tip_speed_m_s=number(turbine.rotor_speed_rad_s) * number(found.inputs.turbine.diameter_m) / 2,
+        tip_speed_m_s=number(turbine.rotor_speed_rad_s) * number(answer.inputs.turbine.diameter_m) / 2,
         power_coefficient=number(turbine.power_coefficient),
         thrust_coefficient=number(turbine.thrust_coefficient),
         thrust_n=number(turbine.thrust_n),
         drag_on_vehicle_n=number(turbine.rotor_drag_n),
-        drag_power_w=rotor_drag_power_w(found),
+        drag_power_w=rotor_drag_power_w(answer),
         shaft_power_w=number(turbine.shaft_power_w),
-        air_speed_m_s=number(found.inputs.rotor_air_speed_m_s),
-        yaw_deg=math.degrees(number(found.inputs.air.yaw_rad)),
+        air_speed_m_s=number(answer.inputs.rotor_air_speed_m_s),
+        yaw_deg=math.degrees(number(answer.inputs.air.yaw_rad)),
         free_run_rpm=number(turbine.free_run_speed_rad_s) * 30 / math.pi,
-        pitch_deg=number(found.inputs.turbine.pitch_deg),
+        pitch_deg=number(answer.inputs.turbine.pitch_deg),
         stalled_torque_share=number(turbine.stalled_torque_share),
         turning=bool(turbine.turning),
         steady_speeds_rpm=[float(v) * 30 / math.pi for v in steady if np.isfinite(v)],
     )
 
 
-def _state_model(found: Answer, state: TripState) -> StateData:
+def _state_model(answer: Answer, state: TripState) -> StateData:
     from energy.words.answer_model import StateData
 
     supply = state.supply
     return StateData(
         source_power_w=number(supply.source_w),
-        fuel_l_per_h=_flow(found, number(supply.source_w)),
+        fuel_l_per_h=_flow(answer, number(supply.source_w)),
         wheel_power_w=number(supply.wheel_w),
         engine_speed_rpm=number(supply.engine_speed_rad_s) * 30 / math.pi,
         engine_torque_n_m=number(supply.torque_n_m),
@@ -360,24 +363,24 @@ def _state_model(found: Answer, state: TripState) -> StateData:
     )
 
 
-def _other_model(told: Answered, name: str) -> OtherSourceData:
+def _other_model(answered: Answered, name: str) -> OtherSourceData:
     from energy.words.answer_model import OtherSourceData
 
-    other = told.answer.other_sources[name]
+    other = answered.answer.other_sources[name]
     return OtherSourceData(
         name=other.name,
         fuel_l_per_h=number(other.fuel_m3_s) * _LITRES_PER_HOUR,
         gas_l_per_h=number(other.gas_m3_s) * _LITRES_PER_HOUR,
         mains_w=number(other.mains_w),
-        money_per_h=other_money_per_hour(told, name),
+        money_per_h=other_money_per_hour(answered, name),
         note=other.note,
     )
 
 
-def _conditions_model(found: Answer) -> ConditionsData:
+def _conditions_model(answer: Answer) -> ConditionsData:
     from energy.words.answer_model import ConditionsData
 
-    inputs = found.inputs
+    inputs = answer.inputs
     return ConditionsData(
         road_speed_m_s=number(inputs.road_speed_m_s),
         grade=number(inputs.grade),
@@ -396,14 +399,14 @@ def assumption_models(entries: Sequence[Assumption]) -> list[AssumptionData]:
     ]
 
 
-def _trip_model(told: Answered) -> TripTotalsData | None:
+def _trip_model(answered: Answered) -> TripTotalsData | None:
     """Return the totals of a trip; None for a steady drive."""
     from energy.words.answer_model import TripTotalsData
 
-    trip, found = told.trip, told.answer
+    trip, answer = answered.trip, answered.answer
     if trip is None:
         return None
-    total, fuel = trip.steps.total_s, found.inputs.fuel
+    total, fuel = trip.steps.total_s, answer.inputs.fuel
     litres = math.nan if fuel is None else total / fuel.heating_value_j_per_m3 * 1e3
     kwh = total / 3.6e6
     return TripTotalsData(
@@ -411,13 +414,13 @@ def _trip_model(told: Answered) -> TripTotalsData | None:
         duration_s=total,
         distance_m=trip.steps.distance_m,
         climb_m=trip.steps.climb_m,
-        works=told.scenario.trip.works,
+        works=answered.scenario.trip.works,
         works_share_of_time=trip.works_share,
-        fuel_without_l=number(found.without.supply.source_w) * litres,
-        fuel_working_l=number(found.states["working"].supply.source_w) * litres,
-        fuel_change_l=number(found.change.power_w) * litres,
-        heat_kwh=number(found.turbine.heat_power_w) * kwh,
-        electrical_kwh=number(found.turbine.electrical_power_w) * kwh,
+        fuel_without_l=number(answer.without.supply.source_w) * litres,
+        fuel_working_l=number(answer.states["working"].supply.source_w) * litres,
+        fuel_change_l=number(answer.change.power_w) * litres,
+        heat_kwh=number(answer.turbine.heat_power_w) * kwh,
+        electrical_kwh=number(answer.turbine.electrical_power_w) * kwh,
         highest_rotor_speed_rpm=number(trip.most.rotor_speed_rad_s) * 30 / math.pi,
         highest_thrust_n=number(trip.most.thrust_n),
         highest_heat_power_w=number(trip.most.heat_power_w),
@@ -445,9 +448,11 @@ def spread_model(spread: OutcomeSpread, outcome: Outcome, scenario: Scenario) ->
     )
 
 
-def _flow(found: Answer, power_w: float) -> float:
+def _flow(answer: Answer, power_w: float) -> float:
     return (
-        math.nan if found.inputs.fuel is None else power_w / found.inputs.fuel.heating_value_j_per_m3 * _LITRES_PER_HOUR
+        math.nan
+        if answer.inputs.fuel is None
+        else power_w / answer.inputs.fuel.heating_value_j_per_m3 * _LITRES_PER_HOUR
     )
 
 
@@ -459,9 +464,9 @@ def _ratio(over: float, under: float) -> float:
     return over / under if abs(under) > 0.05 else math.nan
 
 
-def other_money_per_hour(told: Answered, name: str) -> float | None:
+def other_money_per_hour(answered: Answered, name: str) -> float | None:
     """Return what another source's heat costs per hour; None where a price is not known."""
-    other, prices = told.answer.other_sources[name], told.scenario.prices
+    other, prices = answered.answer.other_sources[name], answered.scenario.prices
     total, known = 0.0, False
     for amount, price in (
         (number(other.fuel_m3_s) * _LITRES_PER_HOUR, prices.fuel),
@@ -475,11 +480,11 @@ def other_money_per_hour(told: Answered, name: str) -> float | None:
     return total if known or name == "exhaust" else None
 
 
-def ledger_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
+def ledger_lines(answered: Answered, system: UnitSystem) -> list[tuple[str, str, str, str, str]]:
     """Return the ledger's rows as (account, name, without, working, difference), in watts as text."""
-    found = told.answer
-    working = {(a, n): number(w) for a, n, w in found.ledger}
-    without = {(a, n): number(w) for a, n, w in found.without.rows}
+    answer = answered.answer
+    working = {(a, n): number(w) for a, n, w in answer.ledger}
+    without = {(a, n): number(w) for a, n, w in answer.without.rows}
     rows = []
     for key in dict.fromkeys([*working, *without]):
         there, here = without.get(key, 0.0), working.get(key, 0.0)
@@ -493,16 +498,16 @@ def _watts(value: float, *, signed: bool = False) -> str:
     return "0" if abs(value) < 0.05 else f"{value:{'+' if signed else ''},.0f}".replace(",", "\u202f").replace("-", "−")
 
 
-def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers that a builder looks for, as (name, text)."""
-    found = told.answer
-    turbine, change = found.turbine, found.change
-    drag_w = rotor_drag_power_w(found)
-    if told.trip is not None:
-        return [*_trip_numbers(told, told.trip, system), *_running_costs(told, system)]
-    rows = [("air speed at the rotor", show(number(found.inputs.rotor_air_speed_m_s), "speed", system))]
+    answer = answered.answer
+    turbine, change = answer.turbine, answer.change
+    drag_w = rotor_drag_power_w(answer)
+    if answered.trip is not None:
+        return [*_trip_numbers(answered, answered.trip, system), *_running_costs(answered, system)]
+    rows = [("air speed at the rotor", show(number(answer.inputs.rotor_air_speed_m_s), "speed", system))]
     if math.isfinite(number(turbine.rotor_speed_rad_s)):
-        tip = number(turbine.rotor_speed_rad_s) * number(found.inputs.turbine.diameter_m) / 2
+        tip = number(turbine.rotor_speed_rad_s) * number(answer.inputs.turbine.diameter_m) / 2
         rows.append(
             (
                 "rotor speed",
@@ -518,7 +523,7 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         ),
         ("thrust", show(number(turbine.thrust_n), "force", system)),
         ("drag on the vehicle", show(number(turbine.rotor_drag_n), "force", system)),
-        ("drag power", _drag_power_words(drag_w, number(found.inputs.road_speed_m_s), system)),
+        ("drag power", _drag_power_words(drag_w, number(answer.inputs.road_speed_m_s), system)),
         ("shaft power", show(number(turbine.shaft_power_w), "power", system)),
         ("electrical power", show(number(turbine.electrical_power_w), "power", system)),
         ("heat", show(number(turbine.heat_power_w), "power", system)),
@@ -531,45 +536,45 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
                 f"{show(number(turbine.electrical.current_a), 'current', system)}",
             )
         )
-    if found.inputs.fuel is not None:
+    if answer.inputs.fuel is not None:
         flows = [
-            number(s.supply.source_w) / found.inputs.fuel.heating_value_j_per_m3
-            for s in (found.without, found.states["working"])
+            number(s.supply.source_w) / answer.inputs.fuel.heating_value_j_per_m3
+            for s in (answer.without, answer.states["working"])
         ]
-        pair = mpg(found, system)
+        pair = mpg(answer, system)
         economy = f" (from {pair[0]:.1f} to {pair[1]:.1f} mpg)" if pair and system != "metric" else ""
         rows.append(
             (
-                f"fuel, {_STATE_WORDS[found.compared_with]}, then working",
+                f"fuel, {_STATE_WORDS[answer.compared_with]}, then working",
                 f"{show(flows[0], 'fuel_flow', system, digits=3)}, then "
                 f"{show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
             )
         )
         rows.append(("CO2", f"{show(number(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
-    return [*rows, *_battery_rows(told, system), *_running_costs(told, system)]
+    return [*rows, *_battery_rows(answered, system), *_running_costs(answered, system)]
 
 
-def _battery_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+def _battery_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what the battery pack gives without and with the turbine at work; nothing where fuel is burnt."""
-    found = told.answer
-    if found.inputs.fuel is not None:
+    outcome = answered.answer
+    if outcome.inputs.fuel is not None:
         return []
     without, working = (
-        show(number(state.supply.source_w) * told.over_s, told.power_kind, system)
-        for state in (found.without, found.states["working"])
+        show(number(state.supply.source_w) * answered.over_s, answered.power_kind, system)
+        for state in (outcome.without, outcome.states["working"])
     )
-    name = f"battery {told.power_kind}, {_STATE_WORDS[found.compared_with]}, then working"
+    name = f"battery {answered.power_kind}, {_STATE_WORDS[outcome.compared_with]}, then working"
     return [(name, f"{without}, then {working}")]
 
 
-def rotor_drag_power_w(found: Answer) -> float:
+def rotor_drag_power_w(answer: Answer) -> float:
     """Return the power (W) that the working rotor's drag takes at the wheels; over a trip its mean."""
-    return -next(number(w) for account, name, w in found.ledger if (account, name) == ("road", "rotor drag"))
+    return -next(number(w) for account, name, w in answer.ledger if (account, name) == ("road", "rotor drag"))
 
 
-def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[tuple[str, str]]:
+def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers of a trip: totals, then what the turbine does at its most."""
-    found, steps, most = told.answer, trip.steps, trip.most
+    answer, steps, most = answered.answer, trip.steps, trip.most
     total = steps.total_s
 
     def energy(power_w: float) -> str:
@@ -581,30 +586,30 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
             f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean "
             f"{show(steps.distance_m / total, 'speed', system)}; {_works_words(trip)}",
         ),
-        ("drag energy", energy(rotor_drag_power_w(found))),
-        ("shaft energy", energy(number(found.turbine.shaft_power_w))),
-        ("electrical energy", energy(number(found.turbine.electrical_power_w))),
-        ("heat", energy(number(found.turbine.heat_power_w))),
+        ("drag energy", energy(rotor_drag_power_w(answer))),
+        ("shaft energy", energy(number(answer.turbine.shaft_power_w))),
+        ("electrical energy", energy(number(answer.turbine.electrical_power_w))),
+        ("heat", energy(number(answer.turbine.heat_power_w))),
     ]
-    if found.inputs.fuel is not None:
+    if answer.inputs.fuel is not None:
         volumes = [
-            number(s.supply.source_w) * total / found.inputs.fuel.heating_value_j_per_m3
-            for s in (found.without, found.states["working"])
+            number(s.supply.source_w) * total / answer.inputs.fuel.heating_value_j_per_m3
+            for s in (answer.without, answer.states["working"])
         ]
         rows.append(
             (
-                f"fuel, {_STATE_WORDS[found.compared_with]}, then working",
+                f"fuel, {_STATE_WORDS[answer.compared_with]}, then working",
                 f"{show(volumes[0], 'volume', system)}, then {show(volumes[1], 'volume', system)}",
             )
         )
-        rows.append(("CO2", f"{show(number(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
-    rows += _battery_rows(told, system)
+        rows.append(("CO2", f"{show(number(answer.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
+    rows += _battery_rows(answered, system)
     brakes = [
         -next((number(w) for account, name, w in state.rows if (account, name) == ("road", "brakes")), 0.0)
-        for state in (found.without, found.states["working"])
+        for state in (answer.without, answer.states["working"])
     ]
     rows.append(("lost in the brakes, without, then working", f"{energy(brakes[0])}, then {energy(brakes[1])}"))
-    tip = number(most.rotor_speed_rad_s) * number(found.inputs.turbine.diameter_m) / 2
+    tip = number(most.rotor_speed_rad_s) * number(answer.inputs.turbine.diameter_m) / 2
     if math.isfinite(tip):
         rows.append(
             (
@@ -630,48 +635,50 @@ def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) 
     return f"{text}: the vehicle stands still, the thrust moves nothing" if road_speed_m_s == 0 else text
 
 
-def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+def _running_costs(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return money, load, efficiency, break-even and totals, as (name, text)."""
-    found = told.answer
-    turbine, change = found.turbine, found.change
+    answer = answered.answer
+    turbine, change = answer.turbine, answer.change
     rows = []
-    money = money_per_hour(told)
+    money = money_per_hour(answered)
     if money:
         rows.append(("money", f"{figures(money[0], 3, signed=True)} {money[1]} per hour"))
-    if math.isfinite(number(change.load_points)) and number(found.inputs.road_speed_m_s) > 0:
+    if math.isfinite(number(change.load_points)) and number(answer.inputs.road_speed_m_s) > 0:
         rows.append(
             ("calculated load on an OBD reader", f"{figures(number(change.load_points), 2, signed=True)} points")
         )
     efficiency = _ratio(number(turbine.heat_power_w), number(change.power_w))
     if math.isfinite(efficiency) and efficiency > 0:
-        burnt = found.inputs.fuel is not None
+        burnt = answer.inputs.fuel is not None
         name, energy = ("from fuel to heat", "fuel's") if burnt else ("from battery to heat", "battery")
         rows.append((name, f"{figures(100 * efficiency, 2)} % of the extra {energy} energy arrives as heat"))
-    rows += _break_even_rows(told, system)
-    distance = told.scenario.trip.distance
-    speed = number(found.inputs.road_speed_m_s)
+    rows += _break_even_rows(answered, system)
+    distance = answered.scenario.trip.distance
+    speed = number(answer.inputs.road_speed_m_s)
     if distance is not None and speed > 0:
         hours = distance.value / speed / 3600
         heat = number(turbine.heat_power_w) * hours / 1e3
         fuel = (
             ""
-            if found.inputs.fuel is None
+            if answer.inputs.fuel is None
             else f", {show(number(change.volume_m3_s) * hours * 3600, 'volume', system, signed=True)} of fuel"
         )
         rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat{fuel}"))
     return rows
 
 
-def _break_even_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
-    found = told.answer
+def _break_even_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+    answer = answered.answer
     rows = []
-    if told.trip is None and number(found.inputs.road_speed_m_s) > 0:
-        wind = told.break_even_head_wind_m_s
-        words = f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else no_break_even(told.best_pitch, system)
+    if answered.trip is None and number(answer.inputs.road_speed_m_s) > 0:
+        wind = answered.break_even_head_wind_m_s
+        words = (
+            f"from {show(wind, 'speed', system)}" if math.isfinite(wind) else no_break_even(answered.best_pitch, system)
+        )
         rows.append(("break-even head wind", words))
-    efficiency = number(turbine_efficiency_at_flywheel(found))
-    path = number(found.inputs.credit.path_efficiency)
-    if math.isfinite(efficiency) and not isinstance(found.inputs.engine, Battery):
+    efficiency = number(turbine_efficiency_at_flywheel(answer))
+    path = number(answer.inputs.credit.path_efficiency)
+    if math.isfinite(efficiency) and not isinstance(answer.inputs.engine, Battery):
         better = (
             "the turbine makes the heat with less fuel"
             if efficiency > path
@@ -701,10 +708,10 @@ def no_break_even(best: PitchBreakEven | None, system: UnitSystem) -> str:
     )
 
 
-def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]]:
+def other_lines(answered: Answered, system: UnitSystem) -> list[tuple[str, str, str]]:
     """Return the other sources of the same heat as (name, what it takes, note)."""
     rows = []
-    for name, other in told.answer.other_sources.items():
+    for name, other in answered.answer.other_sources.items():
         takes = []
         if math.isfinite(number(other.fuel_m3_s)):
             takes.append(
@@ -716,11 +723,15 @@ def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]
             takes.append(f"{show(number(other.gas_m3_s), 'fuel_flow', system)} of liquid gas")
         if math.isfinite(number(other.mains_w)):
             takes.append(f"{show(number(other.mains_w), 'power', system)} of charge")
-        money = other_money_per_hour(told, name)
+        money = other_money_per_hour(answered, name)
         currency = next(
             (
                 p.currency
-                for p in (told.scenario.prices.fuel, told.scenario.prices.electricity, told.scenario.prices.gas)
+                for p in (
+                    answered.scenario.prices.fuel,
+                    answered.scenario.prices.electricity,
+                    answered.scenario.prices.gas,
+                )
                 if p
             ),
             "",
@@ -731,10 +742,10 @@ def other_lines(told: Answered, system: UnitSystem) -> list[tuple[str, str, str]
     return rows
 
 
-def rotor_sentence(told: Answered, system: UnitSystem) -> str:
+def rotor_sentence(answered: Answered, system: UnitSystem) -> str:
     """Return what the rotor does, as a sentence."""
-    turbine = told.answer.turbine
-    air = show(number(told.answer.inputs.rotor_air_speed_m_s), "speed", system)
+    turbine = answered.answer.turbine
+    air = show(number(answered.answer.inputs.rotor_air_speed_m_s), "speed", system)
     if not bool(turbine.turning):
         return (
             f"At {air} of air the rotor does not turn; it drags {show(number(turbine.rotor_drag_n), 'force', system)}."
@@ -745,7 +756,7 @@ def rotor_sentence(told: Answered, system: UnitSystem) -> str:
         f"At {air} of air the rotor {turns}pushes back with {show(number(turbine.thrust_n), 'force', system)} "
         f"and gives "
         f"{show(number(turbine.shaft_power_w), 'power', system)} at the shaft, of which "
-        f"{show(number(turbine.heat_power_w), 'power', system)} becomes heat in {told.scenario.heater.what}."
+        f"{show(number(turbine.heat_power_w), 'power', system)} becomes heat in {answered.scenario.heater.what}."
     )
 
 

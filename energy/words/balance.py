@@ -30,32 +30,32 @@ def _left(kg_m: float) -> str:
     return "under 1 g·mm" if kg_m < 1e-6 else f"{figures(kg_m * 1e6, 3)} g·mm"
 
 
-def said(found: Balance) -> Said:
+def said(balance: Balance) -> Said:
     """Return the answer in words."""
-    size = abs(found.imbalance_kg_m) * 1e6
+    size = abs(balance.imbalance_kg_m) * 1e6
     answer = (
-        f"Add {_grams(found.correction_kg)} at {figures(found.radius_m * 1000, 3)} mm and "
-        f"{_degrees(found.correction_rad)} from the mark (imbalance {figures(size, 3)} g·mm)."
-        if found.bolts
+        f"Add {_grams(balance.correction_kg)} at {figures(balance.radius_m * 1000, 3)} mm and "
+        f"{_degrees(balance.correction_rad)} from the mark (imbalance {figures(size, 3)} g·mm)."
+        if balance.bolts
         else f"Nothing to add: the imbalance of {figures(size, 3)} g·mm is below half a step of weight."
     )
-    left = f"Left with the bolts below: {_left(found.left_kg_m)}"
-    if found.permitted_kg_m is None:
+    left = f"Left with the bolts below: {_left(balance.left_kg_m)}"
+    if balance.permitted_kg_m is None:
         left += ". Whether that is enough: --rotor-mass and --speed (ISO 21940-11)."
     else:
-        enough = found.left_kg_m <= found.permitted_kg_m
+        enough = balance.left_kg_m <= balance.permitted_kg_m
         left += (
-            f" of {figures(found.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11): "
+            f" of {figures(balance.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11): "
             f"{'enough' if enough else 'NOT enough, do not operate'}."
         )
     notes = ["Angles count from the mark in the direction of rotation, as the readings did."]
-    if found.trial_change is not None and found.trial_change < LEAST_CHANGE:
+    if balance.trial_change is not None and balance.trial_change < LEAST_CHANGE:
         notes.insert(
             0,
-            f"The trial weight changed the reading by {100 * found.trial_change:.0f} % only: repeat with a heavier "
+            f"The trial weight changed the reading by {100 * balance.trial_change:.0f} % only: repeat with a heavier "
             "one, else the scatter of the readings decides.",
         )
-    rows = [(str(bolt.number), _degrees(bolt.angle_rad), _grams(bolt.mass_kg)) for bolt in found.bolts]
+    rows = [(str(bolt.number), _degrees(bolt.angle_rad), _grams(bolt.mass_kg)) for bolt in balance.bolts]
     return Said(
         [answer, left],
         [SaidTable("On the bolts (number 1 at the mark)", ("bolt", "angle", "weight"), rows)] if rows else [],
@@ -63,20 +63,20 @@ def said(found: Balance) -> Said:
     )
 
 
-def as_data(found: Balance) -> dict[str, Any]:
+def as_data(balance: Balance) -> dict[str, Any]:
     """Return the answer as data for `--json` (SI)."""
     from energy.words.balance_model import BalanceData, BoltData
 
     return BalanceData(
-        imbalance_kg_m=abs(found.imbalance_kg_m),
-        correction_kg=found.correction_kg,
-        correction_deg=math.degrees(found.correction_rad),
-        radius_m=found.radius_m,
+        imbalance_kg_m=abs(balance.imbalance_kg_m),
+        correction_kg=balance.correction_kg,
+        correction_deg=math.degrees(balance.correction_rad),
+        radius_m=balance.radius_m,
         bolts=[
             BoltData(number=one.number, mass_kg=one.mass_kg, angle_deg=math.degrees(one.angle_rad))
-            for one in found.bolts
+            for one in balance.bolts
         ],
-        left_kg_m=found.left_kg_m,
-        permitted_kg_m=found.permitted_kg_m,
+        left_kg_m=balance.left_kg_m,
+        permitted_kg_m=balance.permitted_kg_m,
         cautions=list(CAUTIONS),
     ).model_dump()

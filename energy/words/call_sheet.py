@@ -49,7 +49,7 @@ def fields(asked: tuple[str, ...], system: UnitSystem) -> list[AskedData]:
     """Return the numbers that the page asks for, watts always first."""
     from energy.words.call_sheet_model import AskedData
 
-    found = []
+    entries = []
     for name in dict.fromkeys(("watts", *asked)):
         label, column, unit = ASKED[name]
         if name in ("air_speed", "road_speed", "gust"):
@@ -58,8 +58,8 @@ def fields(asked: tuple[str, ...], system: UnitSystem) -> list[AskedData]:
         elif name in ("temperature", "air_temperature"):
             slug, unit = _TEMPERATURE[system]
             column = f"{column}_{slug}"
-        found.append(AskedData(name=name, label=label, column=column, unit=unit))
-    return found
+        entries.append(AskedData(name=name, label=label, column=column, unit=unit))
+    return entries
 
 
 def as_data(plan: SteppingPlan, title: str, asked: tuple[str, ...], system: UnitSystem) -> dict[str, Any]:

@@ -173,11 +173,11 @@ def _of_town_fuel(answered: Answered) -> Iterator[str]:
 
 def _of_the_fuel_map(answered: Answered, system: UnitSystem) -> Iterator[str]:
     """Yield where the engine works outside its fuel map."""
-    found = answered.answer if answered.trip is None else answered.trip.by_step
-    engine = found.inputs.engine
+    outcome = answered.answer if answered.trip is None else answered.trip.by_step
+    engine = outcome.inputs.engine
     if isinstance(engine, Battery) or engine.fuel_map is None:
         return
-    states = (found.without, found.states["working"])
+    states = (outcome.without, outcome.states["working"])
     outside = np.broadcast_arrays(*(outside_the_map(engine, state.supply) for state in states))
     beyond = outside[0] | outside[1]
     if not beyond.any():

@@ -53,8 +53,15 @@ def in_words(fit: CoastDown) -> list[str]:
         lines.append(f"Do not use these coefficients: {fit.unusable}. Look at brakes, gear, wind and road of the runs.")
     lines += [f"  {remark}" for remark in fit.remarks]
     lines += [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {fit.mass_kg:.0f} kg:"]
-    for name, unit, found in (("A", "N", fit.a_n), ("B", "N/(m/s)", fit.b_n_s_m), ("C", "N/(m/s)^2", fit.c_n_s2_m2)):
-        lines.append(f"  {name} = {found.estimate:9.4g} {unit:<10} ({found.low:.4g} … {found.high:.4g}, {percent})")
+    for name, unit, coefficient in (
+        ("A", "N", fit.a_n),
+        ("B", "N/(m/s)", fit.b_n_s_m),
+        ("C", "N/(m/s)^2", fit.c_n_s2_m2),
+    ):
+        lines.append(
+            f"  {name} = {coefficient.estimate:9.4g} {unit:<10} "
+            f"({coefficient.low:.4g} … {coefficient.high:.4g}, {percent})"
+        )
     lines.append("  force at speed:")
     for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True):
         lines.append(f"    {v * 3.6:5.0f} km/h  {force.estimate:7.1f} N  ({force.low:.1f} … {force.high:.1f})")
@@ -72,10 +79,14 @@ def in_words(fit: CoastDown) -> list[str]:
 def _for_scenario(fit: CoastDown, percent: str) -> list[str]:
     """Return the lines to write into a scenario."""
     lines = ["", f"For the scenario (± {percent}):", "  [vehicle]"]
-    for key, unit, found in (("a", "N", fit.a_n), ("b", "N/(m/s)", fit.b_n_s_m), ("c", "N/(m/s)^2", fit.c_n_s2_m2)):
-        low, high = found.ends
+    for key, unit, coefficient in (
+        ("a", "N", fit.a_n),
+        ("b", "N/(m/s)", fit.b_n_s_m),
+        ("c", "N/(m/s)^2", fit.c_n_s2_m2),
+    ):
+        low, high = coefficient.ends
         half = (high - low) / 2
         lines.append(
-            f'  coastdown_{key} = {{ value = "{found.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
+            f'  coastdown_{key} = {{ value = "{coefficient.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
         )
     return lines

@@ -26,23 +26,23 @@ def sentence(fit: HeaterFit, system: UnitSystem) -> str:
     )
 
 
-def first_sentence(found: FirstCapacity, system: UnitSystem) -> str:
+def first_sentence(capacity: FirstCapacity, system: UnitSystem) -> str:
     """Return what two readings give, in one sentence."""
-    text = f"Heat capacity about {_quantity_words(found.heat_capacity_j_k, 'heat_capacity', system)}, a first value"
-    if found.loss_w_k is not None:
-        text += f"; loss about {_quantity_words(found.loss_w_k, 'heat_loss', system)}"
-    return f"{text}; 95 % intervals." if found.loss_w_k is not None else f"{text}; 95 % interval."
+    text = f"Heat capacity about {_quantity_words(capacity.heat_capacity_j_k, 'heat_capacity', system)}, a first value"
+    if capacity.loss_w_k is not None:
+        text += f"; loss about {_quantity_words(capacity.loss_w_k, 'heat_loss', system)}"
+    return f"{text}; 95 % intervals." if capacity.loss_w_k is not None else f"{text}; 95 % interval."
 
 
-def first_data(found: FirstCapacity, table: str, written: list[str]) -> dict[str, Any]:
+def first_data(capacity: FirstCapacity, table: str, written: list[str]) -> dict[str, Any]:
     """Return what two readings give as data for `--json`, SI."""
     from energy.words.fit_model import FirstCapacityData
     from energy.words.result_model import estimate_data
 
     return FirstCapacityData(
-        heat_capacity_j_k=estimate_data(found.heat_capacity_j_k),
-        loss_w_k=None if found.loss_w_k is None else estimate_data(found.loss_w_k),
-        remarks=list(found.remarks),
+        heat_capacity_j_k=estimate_data(capacity.heat_capacity_j_k),
+        loss_w_k=None if capacity.loss_w_k is None else estimate_data(capacity.loss_w_k),
+        remarks=list(capacity.remarks),
         scenario_table=table,
         written=written,
     ).model_dump()

@@ -92,20 +92,20 @@ _DRY_BURNS = "an element without water burns out and can start a fire."
 _VALVE = "without a relief valve that opens the tank bursts."
 
 
-def _boil_lines(found: Heating, system: UnitSystem) -> tuple[list[str], list[str]]:
+def _boil_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], list[str]]:
     """Return (dangers, warnings): a load that boils dry, a closed tank past boiling; as stated, or in simulations."""
-    dangers, warnings, what = [], [], found.scenario.heater.what
-    dry = found.watched.dry_from_s
-    share = float(np.mean(np.isfinite(dry[1:]))) if found.drawn else 0.0
+    dangers, warnings, what = [], [], heating.scenario.heater.what
+    dry = heating.watched.dry_from_s
+    share = float(np.mean(np.isfinite(dry[1:]))) if heating.drawn else 0.0
     if math.isfinite(dry[0]):
         dangers.append(f"{_begun(what)} boils dry after {duration_words(float(dry[0]))}; {_DRY_BURNS}")
     elif share >= DANGEROUS_SHARE:
         warnings.append(f"Can boil dry: in {_percent(share)} of the simulations {what} does; {_DRY_BURNS}")
-    if found.load.closed_water:
-        boiling = _boiling_k(found)
+    if heating.load.closed_water:
+        boiling = _boiling_k(heating)
         passes = f"passes {show(boiling, 'temperature', system)}"
-        past = found.watched.peak_temperature_k > boiling + 0.05
-        share = float(np.mean(past[1:])) if found.drawn else 0.0
+        past = heating.watched.peak_temperature_k > boiling + 0.05
+        share = float(np.mean(past[1:])) if heating.drawn else 0.0
         if bool(past[0]):
             dangers.append(f"The water in the closed tank {passes}; pressure builds up, and {_VALVE}")
         elif share >= DANGEROUS_SHARE:
@@ -125,10 +125,10 @@ def _ranged(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
     return _range_words(values, one, never).replace("(", "(90 % range ", 1)
 
 
-def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
+def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     """Return the first lines of a heating: what is dangerous, when it is hot, one number a line."""
-    broken = in_order(heating_limits(found))
-    boils, warnings = _boil_lines(found, system)
+    broken = in_order(heating_limits(heating))
+    boils, warnings = _boil_lines(heating, system)
     over = danger_lines(broken, broken, system)
     # What the limits ask to change stands after all dangers.
     dangers = [*over[:-1], *boils, *over[-1:]]
@@ -137,27 +137,22 @@ def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
         dangers.append(
             "What to change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
         )
-    headline, more = _answer_lines(found, system)
+    headline, more = _answer_lines(heating, system)
     power = _power(system)
-    into = f"Heat into {found.scenario.heater.what}: {power(float(found.outcome.available_power_w[0]))}"
-    mean = "" if found.trip is None else " on average"
+    into = f"Heat into {heating.scenario.heater.what}: {power(float(heating.outcome.available_power_w[0]))}"
+    mean = "" if heating.trip is None else " on average"
     return FirstLines(
         dangers=tuple(dangers),
-        warnings=(*stall_lines(found.stall, system), *warnings),
+        warnings=(*stall_lines(heating.stall, system), *warnings),
         headline=headline,
-        lines=(_case_line(found, system), f"{into}{mean}{_ranged(found.outcome.available_power_w, power)}", *more),
+        lines=(_case_line(heating, system), f"{into}{mean}{_ranged(heating.outcome.available_power_w, power)}", *more),
         operate="no" if dangers else "not checked",
     )
 
 
-def dangers(found: Heating, system: UnitSystem) -> list[str]:
+def dangers(heating: Heating, system: UnitSystem) -> list[str]:
     """Return what this heating breaks, burns out or bursts, and what to change; empty where it does not."""
-    return list(first_lines(found, system).dangers)
-
-
-def sentence(found: Heating, system: UnitSystem) -> str:
-    """Return the first lines as one text."""
-    return first_lines(found, system).sentence
+    return list(first_lines(heating, system).dangers)
 
 
 def steady_lines(steady: Heating, system: UnitSystem) -> list[str]:
@@ -166,71 +161,71 @@ def steady_lines(steady: Heating, system: UnitSystem) -> list[str]:
     return [*first.dangers, first.headline, *first.lines]
 
 
-def _case_line(found: Heating, system: UnitSystem) -> str:
+def _case_line(heating: Heating, system: UnitSystem) -> str:
     """Return where and when: at the steady speed, or on the trip."""
-    if found.trip is None:
-        return conditions_line(Answered(found.scenario, found.answer, math.nan), system)
-    often = f", driven {found.trip.repeats} times" if found.trip.repeats > 1 else ""
-    return f"On {found.trip.name} ({duration_words(found.trip.seconds)}{often})"
+    if heating.trip is None:
+        return conditions_line(Answered(heating.scenario, heating.answer, math.nan), system)
+    often = f", driven {heating.trip.repeats} times" if heating.trip.repeats > 1 else ""
+    return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often})"
 
 
-def _boiling_k(found: Heating) -> float:
+def _boiling_k(heating: Heating) -> float:
     from energy.heat.water import boiling_point_k
 
-    return float(boiling_point_k(found.load.heater.pressure_pa))
+    return float(boiling_point_k(heating.load.heater.pressure_pa))
 
 
-def _warmth(found: Heating, system: UnitSystem) -> Any:
+def _warmth(heating: Heating, system: UnitSystem) -> Any:
     """Return what shows a temperature of the load on its way: none beyond that of its boiling water.
 
     What a dry vessel or steam under pressure does is not computed.
     """
-    plain, boiling = _temperature(system), _boiling_k(found)
-    if found.load.closed_water:
+    plain, boiling = _temperature(system), _boiling_k(heating)
+    if heating.load.closed_water:
         return lambda kelvin: "past boiling" if kelvin > boiling + 0.05 else plain(kelvin)
-    if bool(np.any(np.asarray(found.load.heater.water_kg) > 0)):
+    if bool(np.any(np.asarray(heating.load.heater.water_kg) > 0)):
         return lambda kelvin: "boiled dry" if kelvin > boiling + 0.05 else plain(kelvin)
     return plain
 
 
-def _answer_lines(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
+def _answer_lines(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
     """Return the headline, whether and when the target is reached, and the numbers that go with it."""
-    outcome, temperature = found.outcome, _temperature(system)
+    outcome, temperature = heating.outcome, _temperature(system)
     target, start = float(outcome.target_k[0]), float(outcome.history.main_k[0, 0])
     wanted = temperature(target)
     if start >= target:
         return f"{wanted} needs no heating: it starts at {temperature(start)}.", ()
     reason = str(outcome.reason[0])
     if reason == "":
-        time, cost = outcome.time_to_target_s, _cost_words(found, system)
+        time, cost = outcome.time_to_target_s, _cost_words(heating, system)
         inside = _ranged(time, duration_words)
         return f"{wanted} in {duration_words(time[0])}{inside}", (
             f"Start: {temperature(start)}",
-            *((f"{_cost_name(found)} until then: {cost}",) if cost else ()),
+            *((f"{_cost_name(heating)} until then: {cost}",) if cost else ()),
         )
     if reason == "boiling":
-        boiling = temperature(_boiling_k(found))
-        if found.load.closed_water:
+        boiling = temperature(_boiling_k(heating))
+        if heating.load.closed_water:
             return f"{wanted} is never reached: past {boiling} a closed tank is under pressure and its valve opens.", ()
         return f"{wanted} is never reached: the water boils at {boiling}, whatever the power.", ()
     if reason == "time":
-        return f"{wanted} is not reached in that time.", (_ends_words(found, system),)
+        return f"{wanted} is not reached in that time.", (_ends_words(heating, system),)
     if float(outcome.available_power_w[0]) < 0.5:
         return f"{wanted} is never reached: the turbine gives no power.", ()
-    return _too_weak(found, system)
+    return _too_weak(heating, system)
 
 
-def _too_weak(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
+def _too_weak(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
     """Return the headline and numbers of a power that, as stated, does not hold the target."""
-    outcome, temperature = found.outcome, _warmth(found, system)
+    outcome, temperature = heating.outcome, _warmth(heating, system)
     wanted = _temperature(system)(float(outcome.target_k[0]))
-    share = float(np.mean(outcome.reachable[1:])) if found.drawn else 0.0
+    share = float(np.mean(outcome.reachable[1:])) if heating.drawn else 0.0
     if share < DANGEROUS_SHARE:
         headline = f"{wanted} is never reached."
     else:
         chance = "unlikely to be reached" if share < 0.5 else "about as likely as not to be reached"
         headline = f"{wanted} is {chance} ({_percent(share)})."
-    kept_up = "" if found.trip is None else ", kept up for ever,"
+    kept_up = "" if heating.trip is None else ", kept up for ever,"
     ends = outcome.highest_temperature_k
     return headline, (
         f"This power{kept_up} ends at {temperature(float(ends[0]))}{_ranged(ends, temperature)}",
@@ -238,34 +233,34 @@ def _too_weak(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]
     )
 
 
-def _cost_name(found: Heating) -> str:
-    return "Fuel" if math.isnan(found.pack_j[0]) else "Battery energy"
+def _cost_name(heating: Heating) -> str:
+    return "Fuel" if math.isnan(heating.pack_j[0]) else "Battery energy"
 
 
-def _ends_words(found: Heating, system: UnitSystem) -> str:
-    outcome, temperature = found.outcome, _warmth(found, system)
+def _ends_words(heating: Heating, system: UnitSystem) -> str:
+    outcome, temperature = heating.outcome, _warmth(heating, system)
     peak, final = float(outcome.peak_temperature_k[0]), float(outcome.final_temperature_k[0])
     text = f"It ends at {temperature(final)}"
     if peak > final + 0.5:
         text += f", after {temperature(peak)} at most"
-    if math.isfinite(found.reached_if_repeated_s):
+    if math.isfinite(heating.reached_if_repeated_s):
         return (
             f"{text}. Driven again and again without a pause it would get there after about "
-            f"{duration_words(found.reached_if_repeated_s)}."
+            f"{duration_words(heating.reached_if_repeated_s)}."
         )
-    if found.trip is None:
+    if heating.trip is None:
         return f"{text}; kept up, this power would get there in the end."
     return f"{text}; its mean power, kept up, would get there in the end."
 
 
-def _cost_words(found: Heating, system: UnitSystem) -> str:
+def _cost_words(heating: Heating, system: UnitSystem) -> str:
     """Return what the turbine costs until the target, "" where that is not known."""
-    volume, pack = found.fuel_m3, found.pack_j
+    volume, pack = heating.fuel_m3, heating.pack_j
     if math.isfinite(pack[0]):
         return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _ranged(
             pack, lambda v: show(v, "energy", system), "or more"
         )
-    fuel = found.answer.inputs.fuel
+    fuel = heating.answer.inputs.fuel
     if not math.isfinite(volume[0]) or fuel is None:
         return ""
     if abs(volume[0]) < 1e-9:
@@ -279,55 +274,57 @@ def _signed(value: float, kind: str, system: UnitSystem) -> str:
     return f"{show(abs(float(value)), kind, system, digits=2)} {'more' if value > 0 else 'less'}"
 
 
-def key_numbers(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+def key_numbers(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (name, text) rows of the figures."""
-    outcome = found.outcome
+    outcome = heating.outcome
     temperature, power = _temperature(system), _power(system)
     reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
-    name = "power into the load" if found.trip is None else "mean power into the load"
+    name = "power into the load" if heating.trip is None else "mean power into the load"
     rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
-    rows += _warmth_rows(found, system)
+    rows += _warmth_rows(heating, system)
     if reached:
         time = outcome.time_to_target_s
         words = duration_words(time[0]) + _range_words(time, duration_words)
         rows.append((f"time to {temperature(outcome.target_k[0])}", words))
-    rows.append(("highest temperature it can reach", _highest_words(found, system)))
+    rows.append(("highest temperature it can reach", _highest_words(heating, system)))
     hold = outcome.holding_power_w
     if math.isfinite(hold[0]):
         words = power(hold[0]) + _range_words(hold, power)
         rows.append((f"power that holds {temperature(outcome.target_k[0])}", words))
     if reached:
-        rows += _cost_rows(found, system)
-    return [*rows, *_whole_trip_rows(found, system), *_load_rows(found, system)]
+        rows += _cost_rows(heating, system)
+    return [*rows, *_whole_trip_rows(heating, system), *_load_rows(heating, system)]
 
 
-def _warmth_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+def _warmth_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the temperatures on a trip."""
-    if found.trip is None:
+    if heating.trip is None:
         return []
-    warmth, outcome = _warmth(found, system), found.outcome
+    warmth, outcome = _warmth(heating, system), heating.outcome
     ways = (("hottest on the way", outcome.peak_temperature_k), ("at the end of the trip", outcome.final_temperature_k))
     return [(name, warmth(float(values[0])) + _range_words(values, warmth)) for name, values in ways]
 
 
-def _cost_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+def _cost_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return energy and fuel until the target is reached."""
-    energy = found.outcome.energy_to_target_j
+    energy = heating.outcome.energy_to_target_j
     words = show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more")
     rows = [("energy to get there", words)]
-    cost = _cost_words(found, system)
+    cost = _cost_words(heating, system)
     if cost:
-        rows.append(("fuel to get there" if math.isnan(found.pack_j[0]) else "pack to get there", cost + _money(found)))
-    elif found.trip is not None:
-        rows.append(("fuel to get there", f"not known: {found.trip.name} has no column speed"))
+        rows.append(
+            ("fuel to get there" if math.isnan(heating.pack_j[0]) else "pack to get there", cost + _money(heating))
+        )
+    elif heating.trip is not None:
+        rows.append(("fuel to get there", f"not known: {heating.trip.name} has no column speed"))
     return rows
 
 
-def _whole_trip_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+def _whole_trip_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what the whole trip takes from tank or battery pack."""
-    if found.trip is None:
+    if heating.trip is None:
         return []
-    taken = (("fuel", found.over_trip_fuel_m3, "volume"), ("pack", found.over_trip_pack_j, "energy"))
+    taken = (("fuel", heating.over_trip_fuel_m3, "volume"), ("pack", heating.over_trip_pack_j, "energy"))
     return [
         (f"{name} over the whole trip", f"{_signed(value, kind, system)} with the turbine")
         for name, value, kind in taken
@@ -335,13 +332,13 @@ def _whole_trip_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]
     ]
 
 
-def _load_rows(found: Heating, system: UnitSystem) -> list[tuple[str, str]]:
+def _load_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what the load is like, and what its water and thermostat do."""
-    load, watched = found.load, found.watched
+    load, watched = heating.load, heating.watched
     capacity = show(_stated(load.heater.heat_capacity_j_k), "heat_capacity", system)
     rows = [("heat capacity, contents included", capacity)]
     times = (
-        ("time constant (63 % of a cool-down)", found.time_constant_s),
+        ("time constant (63 % of a cool-down)", heating.time_constant_s),
         ("the water boils after", watched.boiling_from_s[0]),
         ("boiled dry after", watched.dry_from_s[0]),
     )
@@ -357,54 +354,54 @@ def _stated(value: Any) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[0])
 
 
-def _highest_words(found: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
-    outcome = found.outcome
+def _highest_words(heating: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
+    outcome = heating.outcome
     highest = float(outcome.highest_temperature_k[0])
     if not math.isfinite(highest):
         return "no end: the load loses nothing"
-    if found.load.closed_water and highest > _TOO_HOT_FOR_WATER_K:
+    if heating.load.closed_water and highest > _TOO_HOT_FOR_WATER_K:
         return "far past boiling, if no thermostat or relief valve ends it"
     text = show(highest, "temperature", system)
-    if bool(np.any(np.asarray(found.load.heater.water_kg) > 0)) and _boils_at(found, highest):
+    if bool(np.any(np.asarray(heating.load.heater.water_kg) > 0)) and _boils_at(heating, highest):
         return f"{text}: there the water boils"
     return text + (_range_words(outcome.highest_temperature_k, _temperature(system)) if ranged else "")
 
 
-def _boils_at(found: Heating, highest_k: float) -> bool:
-    return highest_k > _boiling_k(found) - 0.01
+def _boils_at(heating: Heating, highest_k: float) -> bool:
+    return highest_k > _boiling_k(heating) - 0.01
 
 
-def _money(found: Heating) -> str:
-    battery, tariff = found.scenario.battery, found.scenario.prices.electricity
+def _money(heating: Heating) -> str:
+    battery, tariff = heating.scenario.battery, heating.scenario.prices.electricity
     if battery is not None:
-        if tariff is None or not math.isfinite(found.pack_j[0]):
+        if tariff is None or not math.isfinite(heating.pack_j[0]):
             return ""
-        charged_kwh = float(found.pack_j[0]) / battery.charging_efficiency.value / 3.6e6
+        charged_kwh = float(heating.pack_j[0]) / battery.charging_efficiency.value / 3.6e6
         return f", {figures(charged_kwh * tariff.amount, 2, signed=True)} {tariff.currency}"
-    price, volume = found.scenario.prices.fuel, float(found.fuel_m3[0])
+    price, volume = heating.scenario.prices.fuel, float(heating.fuel_m3[0])
     if price is None or not math.isfinite(volume) or abs(volume) < 1e-9:
         return ""
     return f", {figures(volume * 1e3 * price.amount, 2, signed=True)} {price.currency}"
 
 
-def what_would_help(found: Heating, system: UnitSystem) -> list[Remedy]:
+def what_would_help(heating: Heating, system: UnitSystem) -> list[Remedy]:
     """Return what would make the target reachable, as stated; empty where it is."""
-    return remedies(found.load.heater, found.outcome, system=system)
+    return remedies(heating.load.heater, heating.outcome, system=system)
 
 
-def cautions(found: Heating, system: UnitSystem) -> list[str]:
+def cautions(heating: Heating, system: UnitSystem) -> list[str]:
     """Return what could hurt someone or break here, the most pressing first."""
-    load, outcome = found.load, found.outcome
-    said = of_the_file(found.scenario)
-    offered, cap = float(np.max(found.answer.turbine.heat_power_w)), element_cap_w(load)
-    if found.trip is None and offered > cap:
+    load, outcome = heating.load, heating.outcome
+    said = of_the_file(heating.scenario)
+    offered, cap = float(np.max(heating.answer.turbine.heat_power_w)), element_cap_w(load)
+    if heating.trip is None and offered > cap:
         said.append(
             f"The turbine offers {show(offered, 'power', system)}, the element stands {show(cap, 'power', system)}: "
             f"the "
             "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll "
             "match)."
         )
-    said += heater_cautions(load.heater, found.watched, limits=load.limits, thermostat=load.thermostat, system=system)
+    said += heater_cautions(load.heater, heating.watched, limits=load.limits, thermostat=load.thermostat, system=system)
     highest = float(outcome.highest_temperature_k[0])
     if load.closed_water:
         said.append(
@@ -413,7 +410,7 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
             "fitted to the local code. Never close its outlet."
         )
     if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
-        on = _highest_words(found, system, ranged=False)
+        on = _highest_words(heating, system, ranged=False)
         who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
         said.append(
             f"{who} this power goes on heating (to {on}): fit a thermal cut-out of its own that has to be reset by "
@@ -428,28 +425,28 @@ def cautions(found: Heating, system: UnitSystem) -> list[str]:
     return said
 
 
-def notes(found: Heating, system: UnitSystem) -> list[str]:
+def notes(heating: Heating, system: UnitSystem) -> list[str]:
     """Return how the answer was got, where that matters."""
-    said = []
-    if found.drawn:
+    said, trip = [], heating.trip
+    if heating.drawn:
         said.append(
-            f"Ranges in brackets hold {100 * SHARE:.0f} % of {found.drawn} simulations over all that is uncertain "
-            f"{'in the load.' if found.trip is not None and found.trip.power_w is not None else 'in load and power.'}"
+            f"Ranges in brackets hold {100 * SHARE:.0f} % of {heating.drawn} simulations over all that is uncertain "
+            f"{'in the load.' if trip is not None and trip.power_w is not None else 'in load and power.'}"
         )
-        never = 1 - float(np.mean(found.outcome.reachable[1:]))
-        if 0 < never < 1 and bool(found.outcome.reachable[0]):
+        never = 1 - float(np.mean(heating.outcome.reachable[1:]))
+        if 0 < never < 1 and bool(heating.outcome.reachable[0]):
             said.append(f"In {_percent(never)} of the simulations the target is out of reach.")
-        within = float(np.mean(np.isfinite(found.outcome.time_to_target_s[1:])))
-        if found.trip is not None and 0 < within < 1:
+        within = float(np.mean(np.isfinite(heating.outcome.time_to_target_s[1:])))
+        if heating.trip is not None and 0 < within < 1:
             said.append(f"In {_percent(within)} of the simulations the target is reached in that time.")
-    if found.scenario.load.contents in _FOOD:
+    if heating.scenario.load.contents in _FOOD:
         said.append(
             "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
             "more."
         )
-    if found.trip is not None:
-        said += found.trip.remarks
-        if found.trip.power_w is None:
+    if heating.trip is not None:
+        said += heating.trip.remarks
+        if heating.trip.power_w is None:
             said.append(
                 "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking "
                 "and "
@@ -463,68 +460,68 @@ def _percent(share: float) -> str:
     return "less than 1 %" if percent < 1 else "more than 99 %" if percent > 99 else f"{percent:.0f} %"
 
 
-def assumptions(found: Heating) -> list[Assumption]:
+def assumptions(heating: Heating) -> list[Assumption]:
     """Return the values that were used and not given: the load's own first, then those of the power into it."""
-    own = {entry.key for entry in found.load.assumptions}
+    own = {entry.key for entry in heating.load.assumptions}
     # What the ledger read beside, for other ways to the same heat, plays no part here.
     return [
-        *found.load.assumptions,
-        *(a for a in found.answer.inputs.assumptions if a.key not in own and not a.key.startswith("other_")),
+        *heating.load.assumptions,
+        *(a for a in heating.answer.inputs.assumptions if a.key not in own and not a.key.startswith("other_")),
     ]
 
 
 def as_data(
-    found: Heating, system: UnitSystem = "metric", *, steady: Heating | None = None, written: Sequence[str] = ()
+    heating: Heating, system: UnitSystem = "metric", *, steady: Heating | None = None, written: Sequence[str] = ()
 ) -> dict[str, Any]:
     """Return the answer as data for `--json`: SI but where the name says otherwise; what is no number becomes null."""
     from energy.words.answer import assumption_models
     from energy.words.heat_model import FiguresData, HeatData, RemedyData
 
-    first = first_lines(found, system)
+    first = first_lines(heating, system)
     return HeatData(
-        mode=_mode(found),
+        mode=_mode(heating),
         safe=False if first.dangers else None,
         dangers=list(first.dangers),
         warnings=list(first.warnings),
         headline=first.headline,
         sentence=first.sentence,
         may_be_operated=first.operate,
-        **_figures(found),
-        remedies=[RemedyData.model_validate(vars(one)) for one in what_would_help(found, system)],
-        trip=_trip_data(found),
+        **_figures(heating),
+        remedies=[RemedyData.model_validate(vars(one)) for one in what_would_help(heating, system)],
+        trip=_trip_data(heating),
         steady_cruise=None if steady is None else FiguresData(**_figures(steady)),
-        history=_history_data(found),
-        notes=notes(found, system),
-        assumptions=assumption_models(assumptions(found)),
-        cautions=cautions(found, system),
+        history=_history_data(heating),
+        notes=notes(heating, system),
+        assumptions=assumption_models(assumptions(heating)),
+        cautions=cautions(heating, system),
         written=list(written),
     ).model_dump()
 
 
-def _trip_data(found: Heating) -> HeatedTripData | None:
+def _trip_data(heating: Heating) -> HeatedTripData | None:
     from energy.words.heat_model import HeatedTripData
 
-    if found.trip is None:
+    if heating.trip is None:
         return None
     return HeatedTripData(
-        name=found.trip.name,
-        duration_s=found.trip.seconds,
-        repeats=found.trip.repeats,
-        fuel_l=found.over_trip_fuel_m3 * 1e3,
-        pack_kwh=found.over_trip_pack_j / 3.6e6,
-        reached_if_repeated_s=found.reached_if_repeated_s,
-        remarks=list(found.trip.remarks),
+        name=heating.trip.name,
+        duration_s=heating.trip.seconds,
+        repeats=heating.trip.repeats,
+        fuel_l=heating.over_trip_fuel_m3 * 1e3,
+        pack_kwh=heating.over_trip_pack_j / 3.6e6,
+        reached_if_repeated_s=heating.reached_if_repeated_s,
+        remarks=list(heating.trip.remarks),
     )
 
 
-def _history_data(found: Heating) -> HistoryData:
+def _history_data(heating: Heating) -> HistoryData:
     from energy.words.heat_model import HistoryData
     from energy.words.result_model import EstimatesData
 
     def degc(values: FloatArray) -> list[float]:
         return [round(float(v) - ZERO_CELSIUS_K, 3) for v in values]
 
-    band = found.band
+    band = heating.band
     return HistoryData(
         time_s=[round(float(v), 1) for v in band.time_s],
         temperature_degc=EstimatesData(
@@ -533,34 +530,34 @@ def _history_data(found: Heating) -> HistoryData:
     )
 
 
-def _mode(found: Heating) -> Literal["steady", "trip", "power_log"]:
-    if found.trip is None:
+def _mode(heating: Heating) -> Literal["steady", "trip", "power_log"]:
+    if heating.trip is None:
         return "steady"
-    return "trip" if found.trip.power_w is None else "power_log"
+    return "trip" if heating.trip.power_w is None else "power_log"
 
 
-def _figures(found: Heating) -> dict[str, Any]:
+def _figures(heating: Heating) -> dict[str, Any]:
     """Return the fields of `FiguresData`."""
-    outcome = found.outcome
+    outcome = heating.outcome
     data: dict[str, Any] = {
         "reachable": bool(outcome.reachable[0]),
         "reached": math.isfinite(outcome.time_to_target_s[0]),
-        "reachable_share": float(np.mean(outcome.reachable[1:] if found.drawn else outcome.reachable)),
+        "reachable_share": float(np.mean(outcome.reachable[1:] if heating.drawn else outcome.reachable)),
         "reason": str(outcome.reason[0]),
     }
-    for key, values in _drawn_figures(found, outcome).items():
+    for key, values in _drawn_figures(heating, outcome).items():
         data |= {key: None if values is None else float(values[0]), f"{key}_interval": _interval_data(values)}
     return data | {
         "target_temperature_degc": float(outcome.target_k[0]) - ZERO_CELSIUS_K,
         "start_temperature_degc": float(outcome.history.main_k[0, 0]) - ZERO_CELSIUS_K,
         "ambient_temperature_degc": float(outcome.ambient_k[0]) - ZERO_CELSIUS_K,
-        "heat_capacity_j_k": _stated(found.load.heater.heat_capacity_j_k),
-        "loss_w_k": _stated(found.load.heater.loss_w_k),
-        "time_constant_s": found.time_constant_s,
-        "boiling_from_s": float(found.watched.boiling_from_s[0]),
-        "dry_from_s": float(found.watched.dry_from_s[0]),
-        "thermostat_switchings": int(found.watched.switchings[0]),
-        "draws": found.drawn,
+        "heat_capacity_j_k": _stated(heating.load.heater.heat_capacity_j_k),
+        "loss_w_k": _stated(heating.load.heater.loss_w_k),
+        "time_constant_s": heating.time_constant_s,
+        "boiling_from_s": float(heating.watched.boiling_from_s[0]),
+        "dry_from_s": float(heating.watched.dry_from_s[0]),
+        "thermostat_switchings": int(heating.watched.switchings[0]),
+        "draws": heating.drawn,
     }
 
 
@@ -571,24 +568,24 @@ def _interval_data(values: FloatArray | None) -> EstimateData | None:
     return None if values is None or ends is None else ends_data((ends[0], float(values[0]), ends[1]), SHARE)
 
 
-def _drawn_figures(found: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray | None]:
+def _drawn_figures(heating: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray | None]:
     """Return the figures that have intervals, each an entry a draw; None where the drive has no such figure."""
-    trip = found.trip is not None
+    trip = heating.trip is not None
     return {
         "power_w": outcome.available_power_w,
         "time_to_target_s": outcome.time_to_target_s,
-        "highest_temperature_degc": _of_water(found, outcome.highest_temperature_k) - ZERO_CELSIUS_K,
+        "highest_temperature_degc": _of_water(heating, outcome.highest_temperature_k) - ZERO_CELSIUS_K,
         "holding_power_w": outcome.holding_power_w,
         "energy_to_target_kwh": outcome.energy_to_target_j / 3.6e6,
-        "fuel_to_target_l": found.fuel_m3 * 1e3,
-        "pack_energy_to_target_kwh": found.pack_j / 3.6e6,
+        "fuel_to_target_l": heating.fuel_m3 * 1e3,
+        "pack_energy_to_target_kwh": heating.pack_j / 3.6e6,
         "shortfall_w": outcome.shortfall_w,
-        "peak_temperature_degc": _of_water(found, outcome.peak_temperature_k) - ZERO_CELSIUS_K if trip else None,
-        "final_temperature_degc": _of_water(found, outcome.final_temperature_k) - ZERO_CELSIUS_K if trip else None,
+        "peak_temperature_degc": _of_water(heating, outcome.peak_temperature_k) - ZERO_CELSIUS_K if trip else None,
+        "final_temperature_degc": _of_water(heating, outcome.final_temperature_k) - ZERO_CELSIUS_K if trip else None,
     }
 
 
-def _of_water(found: Heating, values: FloatArray) -> FloatArray:
+def _of_water(heating: Heating, values: FloatArray) -> FloatArray:
     """Return temperatures of a load, NaN where its water would have boiled away or be steam under pressure."""
-    holds = found.load.closed_water or bool(np.any(np.asarray(found.load.heater.water_kg) > 0))
-    return np.where(values > _boiling_k(found) + 0.05, np.nan, values) if holds else values
+    holds = heating.load.closed_water or bool(np.any(np.asarray(heating.load.heater.water_kg) > 0))
+    return np.where(values > _boiling_k(heating) + 0.05, np.nan, values) if holds else values

@@ -62,7 +62,7 @@ def remedies(
         f"more power: above {show(needed, 'power', system)} on average instead of {show(power, 'power', system)} "
         f"({show(needed - power, 'power', system)} more)"
     )
-    found = [Remedy("power", needed, more)]
+    helps = [Remedy("power", needed, more)]
     ambient = float(outcome.ambient_k[draw])
     if power > 0 and target > ambient:
         allowed, present = power / (target - ambient), needed / (target - ambient)
@@ -70,8 +70,8 @@ def remedies(
             f"less loss: below {allowed:.3g} W/K between {show(ambient, 'temperature', system)} and the target instead "
             f"of {present:.3g} W/K ({100 * (1 - power / needed):.0f} % less)"
         )
-        found.append(Remedy("loss", allowed, less))
-    return [*found, lower]
+        helps.append(Remedy("loss", allowed, less))
+    return [*helps, lower]
 
 
 def cautions(
@@ -83,40 +83,44 @@ def cautions(
     system: UnitSystem = "metric",
 ) -> list[str]:
     """Return the cautions that this heating calls for, in words, over all draws."""
-    told: list[str] = []
+    sentences: list[str] = []
     hottest = float(np.nanmax(outcome.peak_temperature_k))
     refused, given = float(outcome.energy_refused_j.mean()), float(outcome.energy_given_j.mean())
     if refused > 1e-6 * max(given, 1.0):
-        told.append(
+        sentences.append(
             "Part of the power is refused (thermostat open or element at its rating): a rotor that loses its "
             "electrical load speeds up. Give the refused power a dump load, or brake or feather the "
             "rotor before the load is cut."
         )
     elif thermostat is not None:
-        told.append("A thermostat that opens takes the electrical load off the rotor: provide a dump load or a brake.")
+        sentences.append(
+            "A thermostat that opens takes the electrical load off the rotor: provide a dump load or a brake."
+        )
     surface = float(np.nanmax(outcome.second_peak_k)) if _has_element(heater) else hottest
     if limits is not None and surface > limits.surface_limit_k:
-        told.append(
+        sentences.append(
             f"The element's surface gets to {show(surface, 'temperature', system)}, above its limit of "
             f"{show(limits.surface_limit_k, 'temperature', system)}."
         )
     if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
-        told.append(
+        sentences.append(
             "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have "
             "a licensed electrician check it."
         )
     if hottest > BURNING_K:
-        told.append(
+        sentences.append(
             f"Surfaces above {show(BURNING_K, 'temperature', system)} burn skin at a touch; fasten the hot load so "
             "that a crash or hard braking cannot throw it."
         )
     if bool(np.isfinite(outcome.boiling_from_s).any()):
-        told.append("The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve.")
+        sentences.append(
+            "The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve."
+        )
     if bool(np.isfinite(outcome.dry_from_s).any()):
-        told.append(
+        sentences.append(
             "The water boils dry: an element without water burns out. Cut the power by a dry-run or over-heat switch."
         )
-    return told
+    return sentences
 
 
 def _has_element(heater: HeatedLoad) -> bool:

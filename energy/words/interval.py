@@ -60,58 +60,58 @@ class Interval:
         return "; ".join([text, f"zero is {zero.removeprefix('0: ')}", *others]) + "."
 
 
-def main_interval(told: Answered, system: UnitSystem) -> Interval:
+def main_interval(answered: Answered, system: UnitSystem) -> Interval:
     """Return the range of what the headline states: the change in fuel or, where that does not change, the heat."""
-    about_heat = told.spread.of == "heat" if told.spread is not None else abs(median_change_w(told)) < 0.05
-    return heat_interval(told, system) if about_heat else change_interval(told, system)
+    about_heat = answered.spread.of == "heat" if answered.spread is not None else abs(median_change_w(answered)) < 0.05
+    return heat_interval(answered, system) if about_heat else change_interval(answered, system)
 
 
-def change_interval(told: Answered, system: UnitSystem) -> Interval:
+def change_interval(answered: Answered, system: UnitSystem) -> Interval:
     """Return the change in fuel (of a battery drive: in pack power) with its baselines and the alternator's fuel."""
-    found, fuel = told.answer, told.answer.inputs.fuel
-    kind = told.power_kind if fuel is None else told.fuel_kind
-    factor = told.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
+    answer, fuel = answered.answer, answered.answer.inputs.fuel
+    kind = answered.power_kind if fuel is None else answered.fuel_kind
+    factor = answered.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
     unit, scale = _unit(kind, system)
 
     def shown(watts: float) -> float:
         return to_user(watts * factor, kind, system) * scale
 
-    ends: tuple[float, ...] = (shown(median_change_w(told)),)
-    if told.spread is not None:
-        ends = tuple(to_user(value, kind, system) * scale for value in drawn_change(told)[0])
-    credited = found.inputs.credit.replaces_alternator
-    here = found.compared_with
+    ends: tuple[float, ...] = (shown(median_change_w(answered)),)
+    if answered.spread is not None:
+        ends = tuple(to_user(value, kind, system) * scale for value in drawn_change(answered)[0])
+    credited = answer.inputs.credit.replaces_alternator
+    here = answer.compared_with
     zero = "same heat by the alternator" if credited else _STATE_WORDS[here]
     marks = [Mark(0.0, f"0: {zero}", "zero")]
     other = "absent" if here == "stowed" else "stowed"
     if not credited:
-        base = number(found.without.supply.source_w)
-        marks.append(Mark(shown(number(found.states[other].supply.source_w) - base), _STATE_WORDS[other], "baseline"))
-        marks += _by_alternator(told, shown)
+        base = number(answer.without.supply.source_w)
+        marks.append(Mark(shown(number(answer.states[other].supply.source_w) - base), _STATE_WORDS[other], "baseline"))
+        marks += _by_alternator(answered, shown)
     what = "fuel" if fuel is not None else "battery energy"
-    return Interval(f"Change in {what} against {baseline(told)}", unit, ends, tuple(marks), signed=True)
+    return Interval(f"Change in {what} against {baseline(answered)}", unit, ends, tuple(marks), signed=True)
 
 
-def _by_alternator(told: Answered, shown: Callable[[float], float]) -> list[Mark]:
-    source, fuel = told.answer.other_sources.get("alternator"), told.answer.inputs.fuel
+def _by_alternator(answered: Answered, shown: Callable[[float], float]) -> list[Mark]:
+    source, fuel = answered.answer.other_sources.get("alternator"), answered.answer.inputs.fuel
     if source is None or fuel is None:
         return []
     value = shown(number(source.fuel_m3_s) * fuel.heating_value_j_per_m3)
     return [Mark(value, "same heat by alternator", "other")] if abs(value) > _SAME_PLACE else []
 
 
-def heat_interval(told: Answered, system: UnitSystem) -> Interval:
+def heat_interval(answered: Answered, system: UnitSystem) -> Interval:
     """Return the heat with zero and what the element is rated for."""
-    kind = told.power_kind
+    kind = answered.power_kind
     unit, scale = _unit(kind, system)
-    ends: tuple[float, ...] = (to_user(median_heat_w(told) * told.over_s, kind, system) * scale,)
-    if told.spread is not None:
-        ends = tuple(to_user(value, kind, system) * scale for value in drawn_heat(told))
+    ends: tuple[float, ...] = (to_user(median_heat_w(answered) * answered.over_s, kind, system) * scale,)
+    if answered.spread is not None:
+        ends = tuple(to_user(value, kind, system) * scale for value in drawn_heat(answered))
     marks = [Mark(0.0, "0: no heat", "zero")]
-    rated = [limit for limit in limits_of(told) if limit.key == "heater.rated_power"]
-    if rated and told.trip is None:
+    rated = [limit for limit in limits_of(answered) if limit.key == "heater.rated_power"]
+    if rated and answered.trip is None:
         marks.append(Mark(to_user(rated[0].limit, kind, system) * scale, "limit of the element", "limit"))
-    return Interval(f"Heat into {told.scenario.heater.what}", unit, ends, tuple(marks), signed=False)
+    return Interval(f"Heat into {answered.scenario.heater.what}", unit, ends, tuple(marks), signed=False)
 
 
 def _unit(kind: str, system: UnitSystem) -> tuple[str, float]:

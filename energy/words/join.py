@@ -44,6 +44,6 @@ def clock_lines(fit: ClockFit | None) -> list[str]:
     return lines
 
 
-def _said(found: Estimate, sign: str = "+") -> str:
-    low, high = found.ends
-    return f"{found.estimate:{sign}.2f} ({low:{sign}.2f} to {high:{sign}.2f})"
+def _said(estimate: Estimate, sign: str = "+") -> str:
+    low, high = estimate.ends
+    return f"{estimate.estimate:{sign}.2f} ({low:{sign}.2f} to {high:{sign}.2f})"

@@ -105,11 +105,11 @@ CORNERS = "At which corner each worst case lies"
 
 def corner_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (corner, the loads that have their maximum there), the corner of the most loads first."""
-    found: dict[str, list[str]] = {}
+    corners: dict[str, list[str]] = {}
     for row in table.rows:
         if row.at is not None:
-            found.setdefault(corner_words(row, table, system), []).append(row.name)
-    return [(corner, "; ".join(names)) for corner, names in sorted(found.items(), key=lambda one: -len(one[1]))]
+            corners.setdefault(corner_words(row, table, system), []).append(row.name)
+    return [(corner, "; ".join(names)) for corner, names in sorted(corners.items(), key=lambda one: -len(one[1]))]
 
 
 def corner_words(row: StructuralLoad, table: StructuralLoads, system: UnitSystem) -> str:
@@ -359,7 +359,7 @@ LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")
 
 def load_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...]]:
     """Return the loads as rows of text for `LOAD_COLUMNS`."""
-    found: list[tuple[str, ...]] = []
+    table_rows: list[tuple[str, ...]] = []
     for name in dict.fromkeys(row.name for row in table.rows):
         rows = {row.case: row for row in table.rows if row.name == name}
         plain = rows.get("")
@@ -372,8 +372,8 @@ def load_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ...
         if plain is not None:
             cells = [shown_load(plain.value, plain.kind, system), ""]
         limit = "" if last.limit is None else ("≥ " if last.least else "") + shown_load(last.limit, last.kind, system)
-        found.append((name, *cells, limit, margin_words(last)))
-    return found
+        table_rows.append((name, *cells, limit, margin_words(last)))
+    return table_rows
 
 
 def travel_words(travel: Travel, table: StructuralLoads, system: UnitSystem) -> list[str]:

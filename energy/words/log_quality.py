@@ -20,8 +20,8 @@ def row_s(log: Log) -> float | None:
 
 def _stuck(log: Log) -> list[tuple[StuckValue, bool]]:
     """Return what stood still, by time, and whether reading the log left it empty for that."""
-    found = [(value, True) for value in log.stuck] + [(value, False) for value in stuck_values(log.table)]
-    return sorted(found, key=lambda entry: entry[0].begin_s)
+    stretches = [(value, True) for value in log.stuck] + [(value, False) for value in stuck_values(log.table)]
+    return sorted(stretches, key=lambda entry: entry[0].begin_s)
 
 
 def stuck_data(log: Log) -> list[StuckData]:
@@ -29,8 +29,8 @@ def stuck_data(log: Log) -> list[StuckData]:
     from energy.words.read_model import StuckData
 
     return [
-        StuckData(parameter=found.name, begin_s=found.begin_s, end_s=found.end_s, value=found.value, left_empty=emptied)
-        for found, emptied in _stuck(log)
+        StuckData(parameter=stuck.name, begin_s=stuck.begin_s, end_s=stuck.end_s, value=stuck.value, left_empty=emptied)
+        for stuck, emptied in _stuck(log)
     ]
 
 
@@ -48,10 +48,10 @@ def rate_and_stuck_lines(log: Log) -> list[str]:
                 else ""
             )
         )
-    for found, emptied in _stuck(log):
+    for stuck, emptied in _stuck(log):
         what_of_it = "left empty" if emptied else "check it before you use this log"
         lines.append(
-            f"  {BY_NAME[found.name].words} did not change from {found.begin_s:.0f} s to {found.end_s:.0f} s while"
+            f"  {BY_NAME[stuck.name].words} did not change from {stuck.begin_s:.0f} s to {stuck.end_s:.0f} s while"
             f" others moved: {what_of_it}"
         )
     return lines

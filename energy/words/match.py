@@ -32,25 +32,25 @@ def pitch_words(pitch_deg: float) -> str:
     return f"{round(pitch_deg, 1) + 0.0:.1f}°".replace("-", "−")
 
 
-def own_limits(found: Match, system: UnitSystem) -> list[str]:
+def own_limits(result: Match, system: UnitSystem) -> list[str]:
     """Return the limits that the scenario's own setting breaks, in sentences, the most exceeded first."""
-    inputs, turbine = found.own.answer.inputs, found.own.answer.turbine
+    inputs, turbine = result.own.answer.inputs, result.own.answer.turbine
     return [limit_sentence(one, system) for one in in_order(operating_limits(inputs, turbine))]
 
 
 LOADS_FIRST = "Check the new setting before operating it: windtoll loads"
 
 
-def first_lines(found: Match, system: UnitSystem) -> FirstLines:
+def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     """Return the first lines: which limits the scenario's own setting breaks, the best setting, what the own gives."""
-    best = found.best
+    best = match.best
     gives = show(float(best.answer.turbine.heat_power_w), "power", system)
-    own = show(float(found.own.answer.turbine.heat_power_w), "power", system)
+    own = show(float(match.own.answer.turbine.heat_power_w), "power", system)
     setting = (
         f"pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
         f"{show(best.resistance_ohm, 'resistance', system)}"
     )
-    broken = own_limits(found, system)
+    broken = own_limits(match, system)
     if broken:
         limits = "a limit" if len(broken) == 1 else f"{len(broken)} limits"
         return FirstLines(
@@ -65,20 +65,20 @@ def first_lines(found: Match, system: UnitSystem) -> FirstLines:
     )
 
 
-def sentence(found: Match, system: UnitSystem) -> str:
+def sentence(result: Match, system: UnitSystem) -> str:
     """Return the first lines as one text."""
-    return first_lines(found, system).sentence
+    return first_lines(result, system).sentence
 
 
-def notes_of(found: Match) -> list[str]:
+def notes_of(result: Match) -> list[str]:
     """Return what a builder has to know before he trusts the best setting."""
     notes = []
-    if found.binding:
-        notes.append(f"Held back by the limit of {', '.join(found.binding)}.")
+    if result.binding:
+        notes.append(f"Held back by the limit of {', '.join(result.binding)}.")
     notes += [
         f"The best {SETTING_NAMES[key]} lies at the edge of what was looked over: look further by changing the "
         f"scenario's own."
-        for key in found.at_edge
+        for key in result.at_edge
     ]
     notes.append(
         "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly "
@@ -121,16 +121,16 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
     return rows
 
 
-def flat_words(found: Flatness, system: UnitSystem) -> str:
+def flat_words(flatness: Flatness, system: UnitSystem) -> str:
     """Return the range of one setting within which heat stays within 5 % of the best."""
 
     def one(value: float) -> str:
-        if found.key == "heater.resistance":
+        if flatness.key == "heater.resistance":
             return show(value, "resistance", system)
-        return pitch_words(value) if found.key == "rotor.pitch" else figures(value, 3)
+        return pitch_words(value) if flatness.key == "rotor.pitch" else figures(value, 3)
 
-    ends = [" (a limit ends it)" if limit else "" for limit in (found.low_is_limit, found.high_is_limit)]
-    return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"
+    ends = [" (a limit ends it)" if limit else "" for limit in (flatness.low_is_limit, flatness.high_is_limit)]
+    return f"{one(flatness.low)}{ends[0]} to {one(flatness.high)}{ends[1]}"
 
 
 def setting_data(setting: Setting) -> SettingData:
@@ -159,21 +159,21 @@ def cautions_of(scenario: Scenario) -> list[str]:
     return [*of_the_file(scenario), BLADE, ESTIMATE]
 
 
-def as_data(found: Match, scenario: Scenario) -> dict[str, Any]:
+def as_data(result: Match, scenario: Scenario) -> dict[str, Any]:
     """Return the settings as data for `--json`."""
     from energy.words.match_model import FlatnessData, MatchData
 
-    broken = own_limits(found, "metric")
+    broken = own_limits(result, "metric")
     return MatchData(
         safe=False if broken else None,
-        may_be_operated=first_lines(found, "metric").operate,
+        may_be_operated=first_lines(result, "metric").operate,
         broken_limits=broken,
-        best=setting_data(found.best),
-        lowest_fuel_per_heat=setting_data(found.thriftiest),
-        own=setting_data(found.own),
-        within_5_percent=[FlatnessData.model_validate(vars(one)) for one in found.flatness],
-        binding_limits=list(found.binding),
-        at_edge_of_search=list(found.at_edge),
-        settings_tried=found.tried,
+        best=setting_data(result.best),
+        lowest_fuel_per_heat=setting_data(result.thriftiest),
+        own=setting_data(result.own),
+        within_5_percent=[FlatnessData.model_validate(vars(one)) for one in result.flatness],
+        binding_limits=list(result.binding),
+        at_edge_of_search=list(result.at_edge),
+        settings_tried=result.tried,
         cautions=cautions_of(scenario),
     ).model_dump()

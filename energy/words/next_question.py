@@ -34,29 +34,31 @@ class NextQuestion:
         return f"windtoll {self.command}{of_what} ({self.why[0].lower()}{self.why[1:].rstrip('.')})"
 
 
-def next_questions(told: Answered, found: Verdict | None = None, *, here: str = "") -> tuple[NextQuestion, ...]:
+def next_questions(
+    answered: Answered, known_verdict: Verdict | None = None, *, here: str = ""
+) -> tuple[NextQuestion, ...]:
     """Return the questions that follow from an answer, the most pressing first; `here` is the place one stands at.
 
-    `found` is the answer's verdict, where it is at hand.
+    `known_verdict` is the answer's verdict, where it is at hand.
     """
-    found = verdict(told, "metric") if found is None else found
+    known_verdict = verdict(answered, "metric") if known_verdict is None else known_verdict
     chosen: dict[str, NextQuestion] = {}
-    for question in _pressing(told, found):
+    for question in _pressing(answered, known_verdict):
         if question.place != here:
             chosen.setdefault(question.place, question)
     return tuple(chosen.values())[:MOST]
 
 
-def _pressing(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
-    if found.dangers:
-        names = " and ".join(limit.name.lower() for limit in broken_limits(told)[:2])
+def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
+    if verdict.dangers:
+        names = " and ".join(limit.name.lower() for limit in broken_limits(answered)[:2])
         yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
-    if found.warnings:
+    if verdict.warnings:
         yield NextQuestion("setting", "match", "A stalled rotor gives little heat: look for a setting that runs.")
         yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield NextQuestion("loads", "loads", "Not checked yet: whether rotor, mount and brake hold when the load is cut.")
-    yield from _of_the_outcome(told, found)
-    measured = _worth_measuring(told)
+    yield from _of_the_outcome(answered, verdict)
+    measured = _worth_measuring(answered)
     if measured is not None:
         share = f"{100 * measured.shrinks_by:.0f} %"
         yield NextQuestion(
@@ -67,20 +69,20 @@ def _pressing(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
     yield NextQuestion("evidence", "evidence", "How far such numbers have been right before.")
 
 
-def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
-    moving = number(told.answer.inputs.road_speed_m_s) > 0
-    if found.word == "cannot tell":
+def _of_the_outcome(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
+    moving = number(answered.answer.inputs.road_speed_m_s) > 0
+    if verdict.word == "cannot tell":
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
-    if found.word == "costs":
+    if verdict.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
-    if found.word == "saves" and moving:
+    if verdict.word == "saves" and moving:
         yield NextQuestion("plan", "plan", "It can save fuel here: runs on the road would prove it.")
-    if found.word == "saves":
+    if verdict.word == "saves":
         yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
-    if found.word == "no effect":
+    if verdict.word == "no effect":
         yield NextQuestion("rotor", "curves", "No heat here: see from which air speed on the rotor gives any.")
 
 
-def _worth_measuring(told: Answered) -> Measurement | None:
-    measurements = () if told.spread is None else told.spread.measurements
+def _worth_measuring(answered: Answered) -> Measurement | None:
+    measurements = () if answered.spread is None else answered.spread.measurements
     return next((m for m in measurements if m.shrinks_by >= _WORTH_MEASURING), None)

@@ -15,22 +15,22 @@ if TYPE_CHECKING:
 COSTS, SAVES, OPEN, NOTHING = "costs", "saves", "cannot tell", "no effect"
 
 
-def fuel_title(told: Answered, speeds_m_s: Sequence[float], outcomes: Sequence[str], system: UnitSystem) -> str:
+def fuel_title(answered: Answered, speeds_m_s: Sequence[float], outcomes: Sequence[str], system: UnitSystem) -> str:
     """Return what the change in fuel does over road speed.
 
     `outcomes` hold one of COSTS, SAVES, OPEN and NOTHING for each speed. At the scenario's own speed the verdict
     counts.
     """
-    own, what = own_speed(told), _what(told)
-    against = {"absent": "not fitting it", "stowed": "carrying it stowed"}[told.answer.compared_with]
-    if told.answer.inputs.credit.replaces_alternator:
+    own, what = own_speed(answered), _what(answered)
+    against = {"absent": "not fitting it", "stowed": "carrying it stowed"}[answered.answer.compared_with]
+    if answered.answer.inputs.credit.replaces_alternator:
         against += " and the alternator making the heat"
     against = f", compared with {against}"
-    air = _air(told, system)
-    start = "" if own is not None else "Driven steadily: " if told.trip is not None else "If driven: "
+    air = _air(answered, system)
+    start = "" if own is not None else "Driven steadily: " if answered.trip is not None else "If driven: "
     kinds = list(outcomes)
     if own is not None:
-        kinds[_nearest(speeds_m_s, own)] = verdict(told, system).word
+        kinds[_nearest(speeds_m_s, own)] = verdict(answered, system).word
     said = {
         COSTS: f"working costs {what} at every road speed",
         SAVES: f"working costs no extra {what} at any road speed",
@@ -60,7 +60,7 @@ def fuel_title(told: Answered, speeds_m_s: Sequence[float], outcomes: Sequence[s
 
 
 def heat_title(
-    told: Answered,
+    answered: Answered,
     passed: Sequence[tuple[str, float]],
     stalled_up_to: float | None,
     top: float,
@@ -71,17 +71,17 @@ def heat_title(
     `passed` are limits with the road speed (m/s) from which each is passed on the chart, the first one first;
     `stalled_up_to` is the speed up to which the rotor is stalled, None where it never is; `top` ends the chart.
     """
-    own = own_speed(told)
+    own = own_speed(answered)
     parts = []
-    broken = [limit.name.lower() for limit in broken_limits(told)] if own is not None else []
+    broken = [limit.name.lower() for limit in broken_limits(answered)] if own is not None else []
     if own is not None:
         at = f"at {_round(own, system)}"
-        heat = show(median_heat_w(told), "power", system) if median_heat_w(told) > 0.5 else "no heat"
+        heat = show(median_heat_w(answered), "power", system) if median_heat_w(answered) > 0.5 else "no heat"
         if broken:
             parts.append(f"Over the limit of {broken[0]} {at} ({heat})")
-        elif told.stall is not None and told.stall.at_stated_values:
+        elif answered.stall is not None and answered.stall.at_stated_values:
             parts.append(f"Stalled {at}: {heat}")
-        elif told.stall is not None and told.stall.matters:
+        elif answered.stall is not None and answered.stall.matters:
             parts.append(f"Can get stuck in stall {at}: {heat}, or far less")
         else:
             parts.append(f"{heat[0].upper()}{heat[1:]} {at}")
@@ -96,20 +96,20 @@ def heat_title(
     return _capital("; ".join(parts))
 
 
-def own_speed(told: Answered) -> float | None:
+def own_speed(answered: Answered) -> float | None:
     """Return the scenario's own steady road speed (m/s); None where it stands, or over a trip."""
-    speed = number(told.answer.inputs.road_speed_m_s)
-    return None if told.trip is not None or speed <= 0 else speed
+    speed = number(answered.answer.inputs.road_speed_m_s)
+    return None if answered.trip is not None or speed <= 0 else speed
 
 
-def _what(told: Answered) -> str:
-    return "battery energy" if told.answer.inputs.fuel is None else "fuel"
+def _what(answered: Answered) -> str:
+    return "battery energy" if answered.answer.inputs.fuel is None else "fuel"
 
 
-def _air(told: Answered, system: UnitSystem) -> str:
-    if told.trip is not None:
+def _air(answered: Answered, system: UnitSystem) -> str:
+    if answered.trip is not None:
         return ""
-    _, _, rest = conditions(told, system).partition(" in ")
+    _, _, rest = conditions(answered, system).partition(" in ")
     return f" in {rest}" if rest else ""
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from energy.chain.costs import Way
+from energy.chain.costs import HeatingWay
 from energy.scenario.inputs import inputs_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from energy.words.answer import no_break_even
@@ -62,7 +62,7 @@ def _money_headline(result: Payback) -> str:
 _WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
 
 
-def _pays_words(way: Way) -> str:
+def _pays_words(way: HeatingWay) -> str:
     """Return the years to pay and how likely they are: "9.2 years (90 % range 4.2 to never; 51 % likely)"."""
     share = way.pays_share or 0.0
     said = years_words(_years(way))
@@ -72,7 +72,7 @@ def _pays_words(way: Way) -> str:
     return f"{said.removesuffix(')')}; {likely}" if said.endswith(")") else f"{said} ({likely}"
 
 
-def _years(way: Way) -> Estimate:
+def _years(way: HeatingWay) -> Estimate:
     assert way.pays_back_years is not None
     return way.pays_back_years
 
@@ -126,18 +126,18 @@ def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tupl
     return heat, what, f"Money for that energy, a year: {money_words}"
 
 
-def _ranged(found: Estimate, unit: str) -> str:
+def _ranged(estimate: Estimate, unit: str) -> str:
     """Return an estimate with its unit and 90 % range: "480 kWh a year (90 % range 310 to 720)"."""
-    low, high = found.ends
-    number, *ends = ("0" if abs(v) < 0.01 else figures(v, 2) for v in (found.estimate, low, high))
+    low, high = estimate.ends
+    number, *ends = ("0" if abs(v) < 0.01 else figures(v, 2) for v in (estimate.estimate, low, high))
     text = f"{number}{unit}"
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
 
-def _ranged_as(found: Estimate, kind: str, system: UnitSystem) -> str:
+def _ranged_as(estimate: Estimate, kind: str, system: UnitSystem) -> str:
     """Return an estimate with its 90 % range in the user's units: "480 L (90 % range 310 to 720)"."""
-    low, high = found.ends
-    text = show(found.estimate, kind, system, digits=2)
+    low, high = estimate.ends
+    text = show(estimate.estimate, kind, system, digits=2)
     ends = [figures(to_user(end, kind, system), 2) for end in (low, high)]
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
@@ -535,7 +535,7 @@ def _money_data(result: Payback) -> MoneyData:
     )
 
 
-def _way_data(way: Way) -> WayData:
+def _way_data(way: HeatingWay) -> WayData:
     from energy.words.payback_model import WayData
 
     years = way.pays_back_years

@@ -171,8 +171,8 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
 
 def first_lines(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> FirstLines:
     """Return the first lines: the dial where it was read, else the pitch; then one finding a line."""
-    found, dial = headline(result), dial_words(scenario, result, rows)
-    said = [*dial[:1], found, *dial[1:]] if rows.dial_deg is not None and dial else [found, *dial]
+    title, dial = headline(result), dial_words(scenario, result, rows)
+    said = [*dial[:1], title, *dial[1:]] if rows.dial_deg is not None and dial else [title, *dial]
     pitch = result.pitch_deg
     stalled = pitch is not None and result.branch == "stalled"
     wide = pitch is not None and (result.branch == "either" or pitch.high - pitch.low > FLAT_DEG)

@@ -27,7 +27,7 @@ SPEED_NOTE = (
 WORST_LINE = "every range at its unfavourable end"
 
 
-def said(found: PitchSystem, system: UnitSystem) -> Said:
+def said(pitch: PitchSystem, system: UnitSystem) -> Said:
     """Return the answer in words and rows."""
     rows = [
         (
@@ -37,33 +37,33 @@ def said(found: PitchSystem, system: UnitSystem) -> Said:
             f"{figures(row.pitch_deg, 3)}°",
             *(show(v, "torque", system) for v in (row.centrifugal_n_m, row.aerodynamic_n_m, row.friction_n_m)),
         )
-        for row in found.rows
+        for row in pitch.rows
     ]
     columns = ("rotor speed", "air", "actuator", "at pitch", "centrifugal", "air's", "friction ±")
     table = SaidTable("Maximum over the travel, stated values (a blade's moments; + towards feather)", columns, rows)
-    lists = [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)]
-    return Said(headlines(found, system), [table], lists, unsafe=math.isfinite(found.stalls_from_rad_s))
+    lists = [("What to ask for", _asked(pitch, system)), ("Cautions", CAUTIONS)]
+    return Said(headlines(pitch, system), [table], lists, unsafe=math.isfinite(pitch.stalls_from_rad_s))
 
 
-def headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
+def headlines(pitch: PitchSystem, system: UnitSystem) -> list[str]:
     """Return whether the actuator is strong enough, and where the blades drive without it."""
-    side = "fine: the dangerous side" if found.towards_fine else "feather: the safe side"
+    side = "fine: the dangerous side" if pitch.towards_fine else "feather: the safe side"
     drives = f"Without its actuator the blades drive towards {side}."
-    if found.rating_n is None:
+    if pitch.rating_n is None:
         return [drives, "Not checked against an actuator: linkage.actuator_rating is not given."]
-    if math.isinf(found.stalls_from_rad_s):
+    if math.isinf(pitch.stalls_from_rad_s):
         return [f"The actuator is strong enough for the whole travel up to the fastest rotor speed. {drives}"]
-    held = " It locks itself and holds where it stands." if found.self_locking else ""
+    held = " It locks itself and holds where it stands." if pitch.self_locking else ""
     return [
-        f"Do not operate: the actuator ({shown_load(found.rating_n, 'force', system)}) stalls "
-        f"{_stalls(found, system)}.{held}",
+        f"Do not operate: the actuator ({shown_load(pitch.rating_n, 'force', system)}) stalls "
+        f"{_stalls(pitch, system)}.{held}",
         drives,
     ]
 
 
-def travel_finding(found: PitchSystem, system: UnitSystem) -> str:
+def travel_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return what the force over the travel shows: its maximum, where, and from where the actuator is too weak."""
-    row = max(found.rows, key=lambda one: one.force_n)
+    row = max(pitch.rows, key=lambda one: one.force_n)
     return (
         f"Force over the travel: up to {shown_load(row.force_n, 'force', system)} at {figures(row.pitch_deg, 3)}°, "
         f"{show(row.rotor_speed_rad_s, 'rotor_speed', system)} in {show(row.air_speed_m_s, 'speed', system)} of air "
@@ -71,9 +71,9 @@ def travel_finding(found: PitchSystem, system: UnitSystem) -> str:
     )
 
 
-def terms_finding(found: PitchSystem, system: UnitSystem) -> str:
+def terms_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return which term makes the most of the maximum, and each one's share of the sum."""
-    row = found.rows[-1]
+    row = pitch.rows[-1]
     sizes = {
         "centrifugal force": abs(row.centrifugal_n_m),
         "air": abs(row.aerodynamic_n_m),
@@ -87,59 +87,59 @@ def terms_finding(found: PitchSystem, system: UnitSystem) -> str:
     return f"Mainly {max(sizes, key=lambda name: sizes[name])}, {at}: {shares} of the sum of all three."
 
 
-def speed_finding(found: PitchSystem, system: UnitSystem) -> str:
+def speed_finding(pitch: PitchSystem, system: UnitSystem) -> str:
     """Return from which rotor speed the actuator stalls, or what to ask for."""
-    asked = shown_load(found.asked_n, "force", system)
-    top = show(float(found.speeds_rad_s[-1]), "rotor_speed", system)
-    if found.rating_n is None:
+    asked = shown_load(pitch.asked_n, "force", system)
+    top = show(float(pitch.speeds_rad_s[-1]), "rotor_speed", system)
+    if pitch.rating_n is None:
         return f"Up to {asked} over rotor speeds up to {top}; no rating to hold it against."
-    if math.isinf(found.stalls_from_rad_s):
+    if math.isinf(pitch.stalls_from_rad_s):
         return f"Up to {asked} over rotor speeds up to {top}: within the actuator's rating."
-    return f"The actuator stalls {_stalls(found, system)}; up to {asked} is asked for by {top}."
+    return f"The actuator stalls {_stalls(pitch, system)}; up to {asked} is asked for by {top}."
 
 
-def _stalls(found: PitchSystem, system: UnitSystem) -> str:
-    if found.stalls_from_rad_s <= 0:
+def _stalls(pitch: PitchSystem, system: UnitSystem) -> str:
+    if pitch.stalls_from_rad_s <= 0:
         return "at any rotor speed"
-    return f"from {show(found.stalls_from_rad_s, 'rotor_speed', system)} upwards"
+    return f"from {show(pitch.stalls_from_rad_s, 'rotor_speed', system)} upwards"
 
 
-def _asked(found: PitchSystem, system: UnitSystem) -> list[str]:
-    force = shown_load(found.asked_n, "force", system)
-    millimetres = figures(found.rod_travel_m * 1000, 3)
+def _asked(pitch: PitchSystem, system: UnitSystem) -> list[str]:
+    force = shown_load(pitch.asked_n, "force", system)
+    millimetres = figures(pitch.rod_travel_m * 1000, 3)
     asked = [
         "These numbers take every range at its unfavourable end; the table above takes the stated values.",
         f"Actuator: {force} or more, {millimetres} mm of travel, self-locking (back-drive without power: "
-        f"{shown_load(found.held_n, 'force', system)} pushes on it), the whole travel within 2 s (our choice).",
+        f"{shown_load(pitch.held_n, 'force', system)} pushes on it), the whole travel within 2 s (our choice).",
         f"Slider bearing between turning rods and still actuator: {force} along the axis at "
-        f"{show(found.rows[-1].rotor_speed_rad_s, 'rotor_speed', system)}: a static rating of twice that or more.",
-        f"Counterweight: {figures(found.counterweight_kg * 1000, 3)} g on each blade root, "
+        f"{show(pitch.rows[-1].rotor_speed_rad_s, 'rotor_speed', system)}: a static rating of twice that or more.",
+        f"Counterweight: {figures(pitch.counterweight_kg * 1000, 3)} g on each blade root, "
         f"{COUNTERWEIGHT_ARM_M * 1000:.0f} mm from the pitch axis, square to the chord, cancels the "
         "centrifugal part; its own pull comes on the root.",
     ]
-    if found.arm_needed_m is not None and found.arm_needed_m > found.arm_m:
+    if pitch.arm_needed_m is not None and pitch.arm_needed_m > pitch.arm_m:
         asked.append(
-            f"Or an arm of {figures(found.arm_needed_m * 1000, 3)} mm instead of {figures(found.arm_m * 1000, 3)} mm: "
+            f"Or an arm of {figures(pitch.arm_needed_m * 1000, 3)} mm instead of {figures(pitch.arm_m * 1000, 3)} mm: "
             "less force, as much more travel."
         )
     return asked
 
 
-def as_data(found: PitchSystem) -> dict[str, Any]:
+def as_data(pitch: PitchSystem) -> dict[str, Any]:
     """Return the pitch system as data for `--json` (SI)."""
     from energy.words.loads_model import PitchRowData, PitchSystemData
 
     return PitchSystemData(
-        rows=[PitchRowData.model_validate(vars(row)) for row in found.rows],
-        asked_n=found.asked_n,
-        rating_n=found.rating_n,
-        stalls_from_rad_s=found.stalls_from_rad_s,
-        drives_towards="fine" if found.towards_fine else "feather",
-        arm_needed_m=found.arm_needed_m,
-        counterweight_kg=found.counterweight_kg,
+        rows=[PitchRowData.model_validate(vars(row)) for row in pitch.rows],
+        asked_n=pitch.asked_n,
+        rating_n=pitch.rating_n,
+        stalls_from_rad_s=pitch.stalls_from_rad_s,
+        drives_towards="fine" if pitch.towards_fine else "feather",
+        arm_needed_m=pitch.arm_needed_m,
+        counterweight_kg=pitch.counterweight_kg,
         counterweight_arm_m=COUNTERWEIGHT_ARM_M,
-        rod_travel_m=found.rod_travel_m,
-        back_drive_n=found.held_n,
-        self_locking=found.self_locking,
+        rod_travel_m=pitch.rod_travel_m,
+        back_drive_n=pitch.held_n,
+        self_locking=pitch.self_locking,
         cautions=list(CAUTIONS),
     ).model_dump()

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from energy.chain.road_plan import MOST_ORDERED, RoadPlan
+from vehicle.constants import MILE_M
 from vehicle.units import UnitSystem, show
 
 MANY_PAIRS = 40
@@ -56,7 +57,7 @@ def effort_words(plan: RoadPlan, system: UnitSystem = "metric") -> str:
 
 
 def _way(metres: float, system: UnitSystem) -> str:
-    km, mi = f"{metres / 1000:.3g} km", f"{metres / 1609.344:.3g} mi"
+    km, mi = f"{metres / 1000:.3g} km", f"{metres / MILE_M:.3g} mi"
     return f"{km} ({mi})" if system == "metric" else f"{mi} ({km})"
 
 

@@ -28,80 +28,80 @@ class HeatPrice:
     words: str
 
 
-def prices_of_heat(told: Answered, system: UnitSystem) -> tuple[HeatPrice, ...]:
+def prices_of_heat(answered: Answered, system: UnitSystem) -> tuple[HeatPrice, ...]:
     """Return the turbine first, then the other sources, all in one unit; empty where no heat is made.
 
     In money where every price is known, else in litres (or gallons) of what is burnt; for a battery drive in kWh of
     charge. A turbine that takes no fuel costs nothing. What has no price in that unit is left out, and so is exhaust
     heat, which is free but a workshop's job.
     """
-    if median_heat_w(told) <= 0.5:
+    if median_heat_w(answered) <= 0.5:
         return ()
-    return _in_money(told) or _in_energy(told, system)
+    return _in_money(answered) or _in_energy(answered, system)
 
 
-def _per_kwh(told: Answered, amount: float) -> float:
+def _per_kwh(answered: Answered, amount: float) -> float:
     """Return an amount per second, at the heat of the stated values, as an amount per kWh of heat."""
-    heat = number(told.answer.turbine.heat_power_w)
+    heat = number(answered.answer.turbine.heat_power_w)
     return amount / heat * _J_PER_KWH if heat > 0 else math.nan
 
 
-def _turbine_w(told: Answered) -> float:
+def _turbine_w(answered: Answered) -> float:
     """Return source power over heat (W/W) of the turbine, from the figures that the verdict states."""
-    return max(median_change_w(told), 0.0) / median_heat_w(told)
+    return max(median_change_w(answered), 0.0) / median_heat_w(answered)
 
 
-def _in_money(told: Answered) -> tuple[HeatPrice, ...]:
-    prices, fuel, engine = told.scenario.prices, told.answer.inputs.fuel, told.answer.inputs.engine
+def _in_money(answered: Answered) -> tuple[HeatPrice, ...]:
+    prices, fuel, engine = answered.scenario.prices, answered.answer.inputs.fuel, answered.answer.inputs.engine
     price = prices.fuel if fuel is not None else prices.electricity
     if price is None:
         return ()
     if fuel is not None:
-        own = _turbine_w(told) * _J_PER_KWH / fuel.heating_value_j_per_m3 * 1e3 * price.amount
+        own = _turbine_w(answered) * _J_PER_KWH / fuel.heating_value_j_per_m3 * 1e3 * price.amount
     else:
         assert isinstance(engine, Battery)
-        own = _turbine_w(told) / number(engine.charging_efficiency) * price.amount
-    found = [("turbine", own)]
+        own = _turbine_w(answered) / number(engine.charging_efficiency) * price.amount
+    priced = [("turbine", own)]
     for name, short in _SHORT.items():
-        if name in told.answer.other_sources:
-            money = other_money_per_hour(told, name)
+        if name in answered.answer.other_sources:
+            money = other_money_per_hour(answered, name)
             if money is None:
                 return ()
-            found.append((short, _per_kwh(told, money / 3600.0)))
-    return _listed(found, f"{price.currency}/kWh", {})
+            priced.append((short, _per_kwh(answered, money / 3600.0)))
+    return _listed(priced, f"{price.currency}/kWh", {})
 
 
-def _in_energy(told: Answered, system: UnitSystem) -> tuple[HeatPrice, ...]:
-    found, fuel, others = [], told.answer.inputs.fuel, told.answer.other_sources
+def _in_energy(answered: Answered, system: UnitSystem) -> tuple[HeatPrice, ...]:
+    prices, fuel, others = [], answered.answer.inputs.fuel, answered.answer.other_sources
     if fuel is None:
-        engine = told.answer.inputs.engine
+        engine = answered.answer.inputs.engine
         assert isinstance(engine, Battery)
-        found.append(("turbine", _turbine_w(told) / number(engine.charging_efficiency)))
-        found += [
-            (_SHORT[name], _per_kwh(told, number(others[name].mains_w)) / _J_PER_KWH)
+        prices.append(("turbine", _turbine_w(answered) / number(engine.charging_efficiency)))
+        prices += [
+            (_SHORT[name], _per_kwh(answered, number(others[name].mains_w)) / _J_PER_KWH)
             for name in ("pack", "mains")
             if name in others
         ]
-        return _listed(found, "kWh of charge per kWh", {})
+        return _listed(prices, "kWh of charge per kWh", {})
     per_litre = to_user(1.0, "volume", system)
-    found.append(("turbine", _turbine_w(told) * _J_PER_KWH / fuel.heating_value_j_per_m3 * per_litre))
-    found.append((_SHORT["alternator"], _per_kwh(told, number(others["alternator"].fuel_m3_s)) * per_litre))
-    found.append((_SHORT["burner"], _per_kwh(told, number(others["burner"].gas_m3_s)) * per_litre))
+    prices.append(("turbine", _turbine_w(answered) * _J_PER_KWH / fuel.heating_value_j_per_m3 * per_litre))
+    prices.append((_SHORT["alternator"], _per_kwh(answered, number(others["alternator"].fuel_m3_s)) * per_litre))
+    prices.append((_SHORT["burner"], _per_kwh(answered, number(others["burner"].gas_m3_s)) * per_litre))
     of = {"turbine": f" of {fuel.name}", "alternator": f" of {fuel.name}", "gas burner": " of gas"}
-    return _listed(found, label("volume", system), of)
+    return _listed(prices, label("volume", system), of)
 
 
-def _listed(found: list[tuple[str, float]], unit: str, of: dict[str, str]) -> tuple[HeatPrice, ...]:
+def _listed(prices: list[tuple[str, float]], unit: str, of: dict[str, str]) -> tuple[HeatPrice, ...]:
     return tuple(
         HeatPrice(source, amount, unit, "free" if amount < 1e-6 else f"{figures(amount, 2)} {unit}{of.get(source, '')}")
-        for source, amount in found
+        for source, amount in prices
         if math.isfinite(amount)
     )
 
 
-def price_sentence(told: Answered, system: UnitSystem) -> str:
+def price_sentence(answered: Answered, system: UnitSystem) -> str:
     """Return which source's heat costs least, as the finding of the picture."""
-    prices = prices_of_heat(told, system)
+    prices = prices_of_heat(answered, system)
     if not prices:
         return "No heat, so no price of heat"
     own, others = prices[0], prices[1:]

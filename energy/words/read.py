@@ -221,12 +221,14 @@ def in_words(log: Log, data: LogData, flow: FuelFlow, system: UnitSystem = "metr
     lines = [f"{log.name}: {log.rows} rows over {log.duration_s / 60:.1f} min{distance}", f"  clock: {log.clock}"]
     lines += [f"  check: {text}" for text in log.concerns] + [""]
     wide = 5 if system == "metric" else 8
-    for name, found in data.statistics.items():
-        low, mean, high = (in_usual_unit(name, value, system)[0] for value in (found.low, found.mean, found.high))
+    for name, statistic in data.statistics.items():
+        low, mean, high = (
+            in_usual_unit(name, value, system)[0] for value in (statistic.low, statistic.mean, statistic.high)
+        )
         unit = in_usual_unit(name, 0.0, system)[1]
         lines.append(
             f"  {BY_NAME[name].words:<42} {low:9.1f} to {high:9.1f}  mean {mean:9.2f} {unit:<{wide}}"
-            + (f" known {100 * found.known_share:.0f} %" if found.known_share < 0.995 else "")
+            + (f" known {100 * statistic.known_share:.0f} %" if statistic.known_share < 0.995 else "")
         )
     odd = [c for c in log.columns if c.use != "used" or c.note]
     if odd:

@@ -71,13 +71,13 @@ _AGAINST = {"stowed": "carrying the turbine stowed", "absent": "the same vehicle
 def _headline(test: RoadTest) -> str:
     """Return the answer: the change that was measured, with its interval, and against what."""
     answer = test.answer
-    what, found, unit, places = "fuel", answer.effect.times(100), "%", 1
+    what, effect, unit, places = "fuel", answer.effect.times(100), "%", 1
     if not answer.firm and answer.load_points is not None:
-        what, found, unit, places = "load", answer.load_points, "points", 2
-    if found.low is None or found.high is None:
+        what, effect, unit, places = "load", answer.load_points, "points", 2
+    if effect.low is None or effect.high is None:
         return f"Too few runs. {answer.words}"
-    interval = f"({round(100 * answer.level)} % interval {found.low:+.{places}f} to {found.high:+.{places}f} {unit})"
-    number = f"{found.estimate:+.{places}f} {unit}"
+    interval = f"({round(100 * answer.level)} % interval {effect.low:+.{places}f} to {effect.high:+.{places}f} {unit})"
+    number = f"{effect.estimate:+.{places}f} {unit}"
     against = f"against {_AGAINST[answer.without_state]}"
     if answer.conclusion == "costs":
         verb = "Costs fuel" if what == "fuel" else f"Raises the {_load_name(test)}, costs fuel"
@@ -86,7 +86,7 @@ def _headline(test: RoadTest) -> str:
         verb = "Saves fuel" if what == "fuel" else f"Lowers the {_load_name(test)}, saves fuel"
         return f"{verb}: {number} {against} {interval}"
     if answer.conclusion == "no effect larger than":
-        bound = max(-found.low, found.high)
+        bound = max(-effect.low, effect.high)
         return f"No effect larger than {bound:.{places}f} {unit}: {number} {interval}"
     return f"Too close to call: {number} {interval}"
 
@@ -111,19 +111,19 @@ def _mean_speed(test: RoadTest) -> float:
     return sum(run.means["speed_m_s"] for run in test.answer.runs) / len(test.answer.runs)
 
 
-def _interval(found: Estimate, shown: Callable[[float], str], unit: str) -> str:
-    if found.low is None or found.high is None:
-        return f"{shown(found.estimate)} {unit}, no interval"
-    return f"{shown(found.estimate)} {unit} ({shown(found.low)} to {shown(found.high)} {unit})"
+def _interval(estimate: Estimate, shown: Callable[[float], str], unit: str) -> str:
+    if estimate.low is None or estimate.high is None:
+        return f"{shown(estimate.estimate)} {unit}, no interval"
+    return f"{shown(estimate.estimate)} {unit} ({shown(estimate.low)} to {shown(estimate.high)} {unit})"
 
 
-def _per_hour(found: Estimate, system: UnitSystem) -> str:
+def _per_hour(estimate: Estimate, system: UnitSystem) -> str:
     unit = label("fuel_flow", system)
-    return _interval(found, lambda value: figures(to_user(value, "fuel_flow", system), 3, signed=True), unit)
+    return _interval(estimate, lambda value: figures(to_user(value, "fuel_flow", system), 3, signed=True), unit)
 
 
-def _percent(found: Estimate) -> str:
-    return _interval(found.times(100), lambda value: f"{value:+.1f}", "%")
+def _percent(estimate: Estimate) -> str:
+    return _interval(estimate.times(100), lambda value: f"{value:+.1f}", "%")
 
 
 def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
@@ -143,9 +143,6 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
     return lines
-
-
-_PLAUSIBLE_M_S = 8.0
 
 
 def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
@@ -403,10 +400,10 @@ def number_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str
         load.append(row("", answer.load_share.times(100), "% of it", 2))
     rows = [] if answer.firm else load
     rows.append(row(fuel, answer.effect.times(100), "%", 2))
-    for found, kind, places in ((answer.effect_m3_s, "fuel_flow", 3), (answer.effect_m2, "fuel_per_distance", 3)):
-        if found is not None:
+    for effect, kind, places in ((answer.effect_m3_s, "fuel_flow", 3), (answer.effect_m2, "fuel_per_distance", 3)):
+        if effect is not None:
             unit, factor = _unit(kind, system)
-            rows.append(row("", found.times(factor), unit, places))
+            rows.append(row("", effect.times(factor), unit, places))
     rows.append(
         row("fuel, plain run means" if answer.firm else "the same, plain run means", answer.paired.times(100), "%", 2)
     )

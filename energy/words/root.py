@@ -50,22 +50,24 @@ def suited(one: KindOfBearing, all_of: Bearings) -> str:
     return "yes"
 
 
-def bearing_said(found: Bearings, system: UnitSystem) -> Said:
+def bearing_said(bearings: Bearings, system: UnitSystem) -> Said:
     """Return the kinds of bearing in words and rows."""
-    own = next((one for one in found.kinds if one.chosen), found.kinds[0])
+    own = next((one for one in bearings.kinds if one.chosen), bearings.kinds[0])
     notes = [
-        f"Operating point: thrust {show(found.thrust_n, 'force', system)}, radial "
-        f"{show(found.radial_n, 'force', system)}. Worst: thrust {show(found.worst_thrust_n, 'force', system)}, radial "
-        f"{show(found.worst_radial_n, 'force', system)}.",
+        f"Operating point: thrust {show(bearings.thrust_n, 'force', system)}, radial "
+        f"{show(bearings.radial_n, 'force', system)}. "
+        f"Worst: thrust {show(bearings.worst_thrust_n, 'force', system)}, radial "
+        f"{show(bearings.worst_radial_n, 'force', system)}.",
         "Every kind is shown with the ratings of your bearing; put in those of the one you mean to buy. A pair counts "
         "1.62 times the dynamic and twice the static rating (ISO 281, ISO 76).",
     ]
-    if found.spacing_m is None:
+    if bearings.spacing_m is None:
         notes.append("The gyroscopic moment is left out: bearing.spacing would add it as radial load.")
     else:
         notes.append(
-            f"The gyroscopic moment of bumps (up to {show(found.moment_n_m, 'torque', system)}) adds radial load over "
-            f"the spacing of {figures(found.spacing_m * 1000, 3)} mm; the life with moment takes it as lasting, "
+            f"The gyroscopic moment of bumps (up to {show(bearings.moment_n_m, 'torque', system)}) "
+            "adds radial load over "
+            f"the spacing of {figures(bearings.spacing_m * 1000, 3)} mm; the life with moment takes it as lasting, "
             "on the safe side."
         )
     rows = [
@@ -74,27 +76,27 @@ def bearing_said(found: Bearings, system: UnitSystem) -> Said:
             _hours(one.life_s),
             _hours(one.life_with_moment_s),
             figures(one.static_safety, 3),
-            suited(one, found),
+            suited(one, bearings),
         )
-        for one in found.kinds
+        for one in bearings.kinds
     ]
     columns = ("kind", "life, thrust", "life, with moment", "static safety, worst", "suited")
     return Said(
-        [f"Your bearing ({_NAMES[own.kind]}): {suited(own, found)}."],
+        [f"Your bearing ({_NAMES[own.kind]}): {suited(own, bearings)}."],
         [SaidTable("Kinds of bearing (ISO 281, ISO 76)", columns, rows)],
         [("Notes", notes), ("Cautions", CAUTIONS)],
     )
 
 
-def bearing_data(found: Bearings) -> dict[str, Any]:
+def bearing_data(bearings: Bearings) -> dict[str, Any]:
     """Return the kinds of bearing as data for `--json`."""
     from energy.words.loads_model import BearingsData, KindOfBearingData
 
     return BearingsData(
-        thrust_n=found.thrust_n,
-        radial_n=found.radial_n,
-        worst_thrust_n=found.worst_thrust_n,
-        worst_radial_n=found.worst_radial_n,
+        thrust_n=bearings.thrust_n,
+        radial_n=bearings.radial_n,
+        worst_thrust_n=bearings.worst_thrust_n,
+        worst_radial_n=bearings.worst_radial_n,
         kinds=[
             KindOfBearingData(
                 kind=one.kind,
@@ -103,9 +105,9 @@ def bearing_data(found: Bearings) -> dict[str, Any]:
                 life_with_moment_h=one.life_with_moment_s / 3600,
                 static_safety=one.static_safety,
                 axial_share=one.axial_share,
-                suited=suited(one, found),
+                suited=suited(one, bearings),
             )
-            for one in found.kinds
+            for one in bearings.kinds
         ],
         cautions=list(CAUTIONS),
     ).model_dump()

@@ -130,10 +130,10 @@ _IN_THE_APP = (
     (re.compile(r"\brun windtoll (?=(?:" + _COMMANDS + r")\b)"), "see windtoll "),
     (
         re.compile(r"windtoll (" + _COMMANDS + r")\b(?: --[a-z-]+| [A-Z_]+\.(?:toml|csv))*"),
-        lambda found: _question(found[1]),
+        lambda match: _question(match[1]),
     ),
     (re.compile(r" \((?:all )?(?:with )?--[a-z-]+\)"), ""),
-    (re.compile(r"(?<![\w'\"-])--([a-z]+(?:-[a-z]+)*)"), lambda found: found[1].replace("-", " ")),
+    (re.compile(r"(?<![\w'\"-])--([a-z]+(?:-[a-z]+)*)"), lambda option: option[1].replace("-", " ")),
 )
 
 

@@ -11,7 +11,7 @@ from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.shortfall import CauseFound, Shortfall
-    from energy.diagnosis.shortfall_tests import Outcome, Step, Test
+    from energy.diagnosis.shortfall_tests import SeenOutcome, Test, TreeStep
     from energy.words.shortfall_model import RepairedData, TestData
 
 CAUTIONS = (
@@ -76,80 +76,80 @@ def percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
-def first_lines(found: Shortfall, system: UnitSystem) -> FirstLines:
+def first_lines(shortfall: Shortfall, system: UnitSystem) -> FirstLines:
     """Return the first lines: limits that the readings break, what to check first, watts expected, the next test."""
-    dangers = danger_lines(found.dangers, found.dangers, system)
+    dangers = danger_lines(shortfall.dangers, shortfall.dangers, system)
     return FirstLines(
         dangers=dangers,
-        warnings=_once_repaired(found, system),
-        headline=headline(found),
-        lines=(*_watts_line(found, system), *_next_lines(found), *without_words(found)),
+        warnings=_once_repaired(shortfall, system),
+        headline=headline(shortfall),
+        lines=(*_watts_line(shortfall, system), *_next_lines(shortfall), *without_words(shortfall)),
         operate="no" if dangers else "not checked",
     )
 
 
-def _watts_line(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
-    expected = found.expected
+def _watts_line(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+    expected = shortfall.expected
     low, high = expected.ends
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    return (text,) if found.watts is None else (f"Measured: {show(found.watts, 'power', system)}", text)
+    return (text,) if shortfall.watts is None else (f"Measured: {show(shortfall.watts, 'power', system)}", text)
 
 
-def _next_lines(found: Shortfall) -> tuple[str, ...]:
-    if not to_look_for(found):
+def _next_lines(shortfall: Shortfall) -> tuple[str, ...]:
+    if not to_look_for(shortfall):
         return ()
     said = []
-    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95):
-        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
-    if found.rough:
+    if shortfall.tests and (shortfall.undecided_between or shortfall.causes[0].probability < 0.95):
+        said.append(f"Next test, {shortfall.tests[0].minutes:g} min: {shortfall.tests[0].what}")
+    if shortfall.rough:
         said.append(
-            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
+            f"These probabilities are rough: only {max(shortfall.effective, 1):.0f} of the simulations fit all the "
             "readings. Use the order, not the numbers, and make the test"
         )
     return tuple(said)
 
 
-def to_look_for(found: Shortfall) -> bool:
+def to_look_for(shortfall: Shortfall) -> bool:
     """Return whether there is something to look for."""
-    if found.too_many or found.nothing > 0.5:
+    if shortfall.too_many or shortfall.nothing > 0.5:
         return False
-    return found.watts is None or found.short or found.causes[0].probability >= _CERTAIN
+    return shortfall.watts is None or shortfall.short or shortfall.causes[0].probability >= _CERTAIN
 
 
-def headline(found: Shortfall) -> str:
+def headline(shortfall: Shortfall) -> str:
     """Return what to check first, in one sentence."""
-    causes = found.causes
-    if found.too_many:
+    causes = shortfall.causes
+    if shortfall.too_many:
         return (
             "More watts than expected, so nothing takes watts away. Check the reading first: its unit, the meter's "
             "scale (peak or mean), the road speed, a head wind."
         )
-    if found.nothing > 0.5:
+    if shortfall.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
-    if not to_look_for(found):
-        return f"No shortfall. {_enough_words(found)}"
-    if not found.fits:
+    if not to_look_for(shortfall):
+        return f"No shortfall. {_enough_words(shortfall)}"
+    if not shortfall.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
             f"{CAUSE_NAMES[causes[0].cause]}."
         )
-    if found.undecided_between:
-        names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
-        more = len(found.undecided_between) - len(names)
+    if shortfall.undecided_between:
+        names = [CAUSE_NAMES[c] for c in shortfall.undecided_between[:3]]
+        more = len(shortfall.undecided_between) - len(names)
         others = [f"{more} more"] if more > 0 else []
-        return f"Undecided between {len(found.undecided_between)} causes: {'; '.join([*names, *others])}."
+        return f"Undecided between {len(shortfall.undecided_between)} causes: {'; '.join([*names, *others])}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
 
 
-def _enough_words(found: Shortfall) -> str:
+def _enough_words(shortfall: Shortfall) -> str:
     """Return that the watts are as expected, or more."""
-    assert found.watts is not None  # without watts there is always something to look for
-    read, expected = (show(watts, "power", "metric") for watts in (found.watts, found.expected.estimate))
-    if found.watts > 1.1 * found.expected.estimate:
+    assert shortfall.watts is not None  # without watts there is always something to look for
+    read, expected = (show(watts, "power", "metric") for watts in (shortfall.watts, shortfall.expected.estimate))
+    if shortfall.watts > 1.1 * shortfall.expected.estimate:
         return f"{read} were read, more than the {expected} expected."
     return f"{read} were read, {expected} are expected: a difference under 10 %."
 
@@ -181,7 +181,7 @@ def _times(ratio: float) -> str:
     return f"{ratio:.2g} times what"
 
 
-def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
+def cause_rows(shortfall: Shortfall, system: UnitSystem) -> list[list[str]]:
     """Return the causes worth a look, highest first, as texts under CAUSE_HEADINGS."""
     return [
         [
@@ -191,21 +191,21 @@ def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
             explains(c) if c.leaves else "",
             leaves(c),
         ]
-        for c in found.causes
+        for c in shortfall.causes
         if c.probability >= _SHOWN
     ]
 
 
-def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
+def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     """Return what to fix or set, the watts that it would bring, and the structural loads if it works."""
-    if not to_look_for(found) or not found.fits:
+    if not to_look_for(shortfall) or not shortfall.fits:
         return []
-    first = found.causes[0].cause
-    condition = f"If it is so ({CAUSE_NAMES[first]}): " if found.undecided_between else ""
+    first = shortfall.causes[0].cause
+    condition = f"If it is so ({CAUSE_NAMES[first]}): " if shortfall.undecided_between else ""
     said = [condition + FIXES[first]]
     if first == "pitch":
-        said += _pitch_words(found)
-    after = found.repaired
+        said += _pitch_words(shortfall)
+    after = shortfall.repaired
     if after is not None and first not in ("meter", "wind"):
         low, high = after.watts.ends
         said.append(
@@ -225,12 +225,12 @@ def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
     return said
 
 
-def _once_repaired(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+def _once_repaired(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     """Return which limits the machine breaks once the first cause is put right, at the fastest reading."""
-    after = found.repaired
-    if after is None or not after.broken or not to_look_for(found) or not found.fits:
+    after = shortfall.repaired
+    if after is None or not after.broken or not to_look_for(shortfall) or not shortfall.fits:
         return ()
-    first = found.causes[0].cause
+    first = shortfall.causes[0].cause
     if first in ("meter", "wind"):
         return ()
     worst, *others = after.broken
@@ -240,10 +240,10 @@ def _once_repaired(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     return (said,)
 
 
-def _pitch_words(found: Shortfall) -> list[str]:
+def _pitch_words(shortfall: Shortfall) -> list[str]:
     """Return where the blades stand if pitch is the cause: both sides, where both are left."""
     said = []
-    for share, offset in found.offset_deg:
+    for share, offset in shortfall.offset_deg:
         if share < 0.05:
             continue
         low, high = offset.ends
@@ -259,47 +259,47 @@ def outcome_rows(test: Test) -> list[list[str]]:
     return [[o.words, percent(o.probability), _meaning(o)] for o in test.outcomes]
 
 
-def _meaning(outcome: Outcome) -> str:
+def _meaning(outcome: SeenOutcome) -> str:
     if outcome.cause is None:
         return "nothing is wrong"
     return f"{CAUSE_NAMES[outcome.cause]} ({percent(outcome.then)})"
 
 
-def test_lines(found: Shortfall) -> list[str]:
+def test_lines(shortfall: Shortfall) -> list[str]:
     """Return the tests worth their minutes, one a line."""
     return [
         f"{t.what} {t.minutes:g} min, {t.tools}; resolves {percent(t.shrinks_by)} of what is open."
-        for t in found.tests[:3]
+        for t in shortfall.tests[:3]
     ]
 
 
-def tree_lines(step: Step | None, depth: int = 0) -> list[str]:
+def tree_lines(step: TreeStep | None, depth: int = 0) -> list[str]:
     """Return the decision tree as lines to print and tick."""
     if step is None:
         return []
     pad = "    " * depth
-    found = [f"{pad}{step.test.what} ({step.test.minutes:g} min; {step.test.tools})"]
+    lines = [f"{pad}{step.test.what} ({step.test.minutes:g} min; {step.test.tools})"]
     for outcome, further in step.branches:
         arrow = f"{pad}  [ ] {outcome.words}: "
-        found.append(arrow + (_meaning(outcome) if further is None else "then"))
-        found += tree_lines(further, depth + 1)
-    return found
+        lines.append(arrow + (_meaning(outcome) if further is None else "then"))
+        lines += tree_lines(further, depth + 1)
+    return lines
 
 
-def without_words(found: Shortfall) -> list[str]:
+def without_words(shortfall: Shortfall) -> list[str]:
     """Return what can be concluded without what was not read: the next columns, if there is anything open."""
-    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
-    if not missing or not found.undecided_between or not to_look_for(found):
+    missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not shortfall.readings.known(c)]
+    if not missing or not shortfall.undecided_between or not to_look_for(shortfall):
         return []
     return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated"]
 
 
-def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
+def as_data(shortfall: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
     """Return the diagnosis as data for `--json`."""
     from energy.words.shortfall_model import CauseData, OffsetData, ShortfallData
 
-    tests = [_test_data(test) for test in found.tests]
-    first = first_lines(found, system)
+    tests = [_test_data(test) for test in shortfall.tests]
+    first = first_lines(shortfall, system)
     return ShortfallData(
         windtoll=1,
         title=title,
@@ -308,9 +308,9 @@ def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
         warnings=list(first.warnings),
         headline=first.headline,
         may_be_operated=first.operate,
-        more_than_expected=found.too_many,
-        watts=found.watts,
-        expected_w=estimate_data(found.expected),
+        more_than_expected=shortfall.too_many,
+        watts=shortfall.watts,
+        expected_w=estimate_data(shortfall.expected),
         causes=[
             CauseData(
                 cause=c.cause,
@@ -319,28 +319,28 @@ def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
                 watts_lost=c.watts_lost,
                 leaves=leaves(c),
             )
-            for c in found.causes
+            for c in shortfall.causes
         ],
-        nothing_wrong=found.nothing,
-        fits=found.fits,
-        effective_draws=found.effective,
-        undecided_between=list(found.undecided_between),
+        nothing_wrong=shortfall.nothing,
+        fits=shortfall.fits,
+        effective_draws=shortfall.effective,
+        undecided_between=list(shortfall.undecided_between),
         next_test=tests[0] if tests else None,
         other_tests=tests[1:],
-        pitch_offset_deg=[OffsetData(probability=share, **vars(offset)) for share, offset in found.offset_deg],
-        repaired=_repaired_data(found),
-        decision_tree=tree_lines(found.tree),
+        pitch_offset_deg=[OffsetData(probability=share, **vars(offset)) for share, offset in shortfall.offset_deg],
+        repaired=_repaired_data(shortfall),
+        decision_tree=tree_lines(shortfall.tree),
     ).model_dump()
 
 
-def _repaired_data(found: Shortfall) -> RepairedData | None:
+def _repaired_data(shortfall: Shortfall) -> RepairedData | None:
     from energy.words.shortfall_model import RepairedData
 
-    after = found.repaired
+    after = shortfall.repaired
     if after is None:
         return None
     return RepairedData(
-        cause=found.causes[0].cause,
+        cause=shortfall.causes[0].cause,
         watts=estimate_data(after.watts),
         thrust_n=after.thrust_n,
         rotor_speed_rad_s=after.rotor_speed_rad_s,

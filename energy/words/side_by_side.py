@@ -26,7 +26,7 @@ class Contender:
     """One of those that are compared: its name, its answer and how its load warms (None where that is not known)."""
 
     name: str
-    told: Answered
+    answered: Answered
     heated: Heating | None
 
 
@@ -45,35 +45,35 @@ def measures(contenders: Sequence[Contender], system: UnitSystem) -> tuple[Measu
     Values of one measure share a unit: source power and heat in W (mean over a trip), N, s, share of the limit.
     """
 
-    def of(name: str, found: Callable[[Contender], tuple[float, str]]) -> Measure:
-        pairs = [found(one) for one in contenders]
+    def of(name: str, figure: Callable[[Contender], tuple[float, str]]) -> Measure:
+        pairs = [figure(one) for one in contenders]
         return Measure(name, tuple(value for value, _ in pairs), tuple(words for _, words in pairs))
 
     return (
-        of("extra fuel", lambda one: _cost(one.told, system)),
-        of("heat", lambda one: _heat(one.told, system)),
-        of("thrust", lambda one: _thrust(one.told, system)),
+        of("extra fuel", lambda one: _cost(one.answered, system)),
+        of("heat", lambda one: _heat(one.answered, system)),
+        of("thrust", lambda one: _thrust(one.answered, system)),
         of("warm-up", lambda one: _warm_up(one.heated)),
-        of("limits", lambda one: _limit(one.told, system)),
+        of("limits", lambda one: _limit(one.answered, system)),
     )
 
 
-def _cost(told: Answered, system: UnitSystem) -> tuple[float, str]:
-    watts, fuel = median_change_w(told), told.answer.inputs.fuel
+def _cost(answered: Answered, system: UnitSystem) -> tuple[float, str]:
+    watts, fuel = median_change_w(answered), answered.answer.inputs.fuel
     if abs(watts) < 0.05:
         return 0.0, "none"
-    volume = watts * told.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
-    kind = told.power_kind if fuel is None else told.fuel_kind
+    volume = watts * answered.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
+    kind = answered.power_kind if fuel is None else answered.fuel_kind
     return watts, show(volume, kind, system, signed=True, digits=2)
 
 
-def _heat(told: Answered, system: UnitSystem) -> tuple[float, str]:
-    watts = median_heat_w(told)
-    return watts, show(watts * told.over_s, told.power_kind, system) if watts > 0.5 else "none"
+def _heat(answered: Answered, system: UnitSystem) -> tuple[float, str]:
+    watts = median_heat_w(answered)
+    return watts, show(watts * answered.over_s, answered.power_kind, system) if watts > 0.5 else "none"
 
 
-def _thrust(told: Answered, system: UnitSystem) -> tuple[float, str]:
-    newtons = float(np.asarray(told.at_its_most.thrust_n))
+def _thrust(answered: Answered, system: UnitSystem) -> tuple[float, str]:
+    newtons = float(np.asarray(answered.at_its_most.thrust_n))
     return newtons, show(newtons, "force", system)
 
 
@@ -84,33 +84,33 @@ def _warm_up(heated: Heating | None) -> tuple[float, str]:
     return seconds, duration_words(seconds) if math.isfinite(seconds) else "not reached"
 
 
-def _limit(told: Answered, system: UnitSystem) -> tuple[float, str]:
-    rows = largest_limits(told, system, 1)
+def _limit(answered: Answered, system: UnitSystem) -> tuple[float, str]:
+    rows = largest_limits(answered, system, 1)
     return (rows[0].share, f"{rows[0].name.lower()}: {rows[0].words}") if rows else (math.nan, "none stated")
 
 
 def short_names(titles: Sequence[str], taken: Sequence[str] = ()) -> list[str]:
     """Return a short name for each title, no two alike: what stands before its first comma."""
-    found: list[str] = []
+    names: list[str] = []
     for title in titles:
         name = title.removeprefix("Invented demo: ").partition(",")[0].strip()[:_LONGEST] or "untitled"
         k, unlike = 2, name
-        while unlike in found or unlike in taken:
+        while unlike in names or unlike in taken:
             unlike, k = f"{name} ({k})", k + 1
-        found.append(unlike)
-    return found
+        names.append(unlike)
+    return names
 
 
 def finding(contenders: Sequence[Contender], system: UnitSystem) -> str:
     """Return what the comparison shows: first who must not be operated, then who leads in heat and in cost."""
-    barred = [one.name for one in contenders if verdict(one.told, system).dangers]
-    stalled = [one.name for one in contenders if verdict(one.told, system).warnings and one.name not in barred]
+    barred = [one.name for one in contenders if verdict(one.answered, system).dangers]
+    stalled = [one.name for one in contenders if verdict(one.answered, system).warnings and one.name not in barred]
     parts = [f"Do not operate: {_listed(barred)}. A limit is exceeded."] if barred else []
     parts += [f"Stalled, or may stay so: {_listed(stalled)}."] if stalled else []
     named = {measure.name: measure for measure in measures(contenders, system)}
     heat, cost = named["heat"], named["extra fuel"]
     parts.append(_leader(contenders, heat, "Maximum heat", highest=True))
-    fuels = {one.told.answer.inputs.fuel is None for one in contenders}
+    fuels = {one.answered.answer.inputs.fuel is None for one in contenders}
     if len(fuels) == 1:
         parts.append(_leader(contenders, cost, "Minimum extra fuel" if fuels == {False} else "Minimum charge"))
     else:

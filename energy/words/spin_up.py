@@ -26,18 +26,18 @@ STEP_TITLE = "For each step: what drives it, what it holds"
 STOP_TITLE = "Stop at once when"
 
 
-def headlines(found: SpinUp, log: SpinLog | None, system: UnitSystem) -> list[str]:
+def headlines(spin_up: SpinUp, log: SpinLog | None, system: UnitSystem) -> list[str]:
     """Return danger first: what the log broke, then a critical speed among the steps, then the ladder."""
-    said = [] if log is None else log_dangers(found, log, system)
-    said += critical_lines(found, system)
-    return [*said, ladder_headline(found.ladder, system)]
+    said = [] if log is None else log_dangers(spin_up, log, system)
+    said += critical_lines(spin_up, system)
+    return [*said, ladder_headline(spin_up.ladder, system)]
 
 
-def log_dangers(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
+def log_dangers(spin_up: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
     """Return what a log says that must end the spin-up: a limit of vibration or of speed that was passed."""
     said = []
     if log.above_ladder:
-        top, last = (show(v, "rotor_speed", system) for v in (log.top_rad_s, found.top_rad_s))
+        top, last = (show(v, "rotor_speed", system) for v in (log.top_rad_s, spin_up.top_rad_s))
         said.append(f"Do not operate. The log reaches {top}, above the last step of {last}: inspect everything.")
     if log.stop_from_rad_s is not None:
         at = show(log.stop_from_rad_s, "rotor_speed", system)
@@ -48,32 +48,32 @@ def log_dangers(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
     return said
 
 
-def critical_lines(found: SpinUp, system: UnitSystem) -> list[str]:
+def critical_lines(spin_up: SpinUp, system: UnitSystem) -> list[str]:
     """Return at which rotor speeds the mount's natural frequency is crossed."""
-    if found.natural is None:
+    if spin_up.natural is None:
         return ["Critical speed: not checked. Give --tap-test (a frequency, a stiffness or a phone's CSV)."]
-    said, band = [], near(found.natural)
-    for often, speed in sorted(found.critical_rad_s.items()):
+    said, band = [], near(spin_up.natural)
+    for often, speed in sorted(spin_up.critical_rad_s.items()):
         at = show(speed, "rotor_speed", system)
         by = "the imbalance (once a turn)" if often == 1 else f"the blades passing ({often} times a turn)"
-        if speed > found.top_rad_s * (1 + band):
-            said.append(f"{_hertz(found)} is shaken by {by} only at {at}, above the last step.")
+        if speed > spin_up.top_rad_s * (1 + band):
+            said.append(f"{_hertz(spin_up)} is shaken by {by} only at {at}, above the last step.")
         else:
             ends = (show(speed * f, "rotor_speed", system) for f in (1 - band, 1 + band))
             said.append(
-                f"Critical: {_hertz(found)} is shaken by {by} at {at}. Pass from {' to '.join(ends)} quickly; skip "
+                f"Critical: {_hertz(spin_up)} is shaken by {by} at {at}. Pass from {' to '.join(ends)} quickly; skip "
                 "steps in between."
             )
     return said
 
 
-def _hertz(found: SpinUp) -> str:
-    natural = found.natural
+def _hertz(spin_up: SpinUp) -> str:
+    natural = spin_up.natural
     assert natural is not None
     return f"the mount's {figures(natural.hz, 3)} Hz (± {figures(natural.off_hz, 2)} Hz; {natural.source})"
 
 
-def step_rows(found: SpinUp, system: UnitSystem) -> list[tuple[str, ...]]:
+def step_rows(spin_up: SpinUp, system: UnitSystem) -> list[tuple[str, ...]]:
     """Return the steps as rows of text for `STEP_COLUMNS`."""
     return [
         (
@@ -86,7 +86,7 @@ def step_rows(found: SpinUp, system: UnitSystem) -> list[tuple[str, ...]]:
             show(s.bearing_n, "force", system, digits=2),
             _shakes(s.amplification, near=s.near_critical),
         )
-        for s in found.steps
+        for s in spin_up.steps
     ]
 
 
@@ -96,15 +96,15 @@ def _shakes(amplification: float | None, *, near: bool) -> str:
     return f"{figures(amplification, 2)} times{', skip' if near else ''}"
 
 
-def notes(found: SpinUp, system: UnitSystem) -> list[str]:
+def notes(spin_up: SpinUp, system: UnitSystem) -> list[str]:
     """Return what to know of the numbers."""
-    generator = "with the generator turning, its load off" if found.generator_turns else "without the generator"
+    generator = "with the generator turning, its load off" if spin_up.generator_turns else "without the generator"
     return [
-        *ladder_notes(found.ladder),
+        *ladder_notes(spin_up.ladder),
         f"Motor: twice the profile drag of the blades in still air at the scenario's pitch, {generator}. Feathered "
         "blades take several times as much: spin up at the working pitch.",
-        f"A blade of {show(found.blade_mass_kg, 'mass', system)} that leaves is a thrown mass at the speed and energy "
-        "shown; the barrier must stop it, and all blades together (energy held).",
+        f"A blade of {show(spin_up.blade_mass_kg, 'mass', system)} that leaves is "
+        "a thrown mass at the speed and energy shown; the barrier must stop it, and all blades together (energy held).",
         "Bearing: its stated radial load and the imbalance; still air has no thrust. Actuator: still air, whole "
         "travel.",
         f"Shakes: movement of the mount over that of a stiff one, at {100 * DAMPING:.0f} % damping (common practice, "
@@ -112,9 +112,9 @@ def notes(found: SpinUp, system: UnitSystem) -> list[str]:
     ]
 
 
-def stop_rules(found: SpinUp, system: UnitSystem) -> list[str]:
+def stop_rules(spin_up: SpinUp, system: UnitSystem) -> list[str]:
     """Return when to stop."""
-    top = show(found.top_rad_s, "rotor_speed", system)
+    top = show(spin_up.top_rad_s, "rotor_speed", system)
     return [
         f"vibration passes {1e3 * STOP_M_S:.1f} mm/s root mean square; watch from {1e3 * WATCH_M_S:.1f} mm/s (zones of "
         "ISO 20816-1, from memory)",
@@ -127,37 +127,37 @@ def stop_rules(found: SpinUp, system: UnitSystem) -> list[str]:
     ]
 
 
-def log_lines(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
+def log_lines(spin_up: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
     """Return what a log shows against the plan."""
     at = show(log.largest_at_rad_s, "rotor_speed", system)
     said = [
         f"{log.name}: up to {show(log.top_rad_s, 'rotor_speed', system)} of "
-        f"{show(found.top_rad_s, 'rotor_speed', system)}; largest vibration {1e3 * log.largest_m_s:.2g} mm/s at {at}."
+        f"{show(spin_up.top_rad_s, 'rotor_speed', system)}; largest vibration {1e3 * log.largest_m_s:.2g} mm/s at {at}."
     ]
     if log.peak_rad_s is not None:
         hertz = figures(log.peak_rad_s / (2 * math.pi), 3)
         text = f"A peak at {show(log.peak_rad_s, 'rotor_speed', system)}: something rings at {hertz} Hz, once a turn"
-        said.append(text + (_agrees(found, log.peak_rad_s) or "; make a tap test."))
+        said.append(text + (_agrees(spin_up, log.peak_rad_s) or "; make a tap test."))
     if log.imbalance_kg_m is not None:
-        planned = found.ladder.rungs[-1].imbalance_n / found.top_rad_s**2
+        planned = spin_up.ladder.rungs[-1].imbalance_n / spin_up.top_rad_s**2
         said.append(
             f"Away from the resonance it shakes like an imbalance of {figures(1e6 * log.imbalance_kg_m, 2)} g mm; the "
-            f"steps count on {figures(1e6 * planned, 2)} g mm ({found.ladder.imbalance_from})"
+            f"steps count on {figures(1e6 * planned, 2)} g mm ({spin_up.ladder.imbalance_from})"
             + (": balance it (windtoll balance)." if log.imbalance_kg_m > 1.5 * planned else ".")
         )
     return said
 
 
-def _agrees(found: SpinUp, peak_rad_s: float) -> str:
-    if found.natural is None:
+def _agrees(spin_up: SpinUp, peak_rad_s: float) -> str:
+    if spin_up.natural is None:
         return ""
     hz = peak_rad_s / (2 * math.pi)
-    if abs(hz / found.natural.hz - 1) < near(found.natural):
-        return f", as the tap test said ({figures(found.natural.hz, 3)} Hz)."
-    return f", but the tap test said {figures(found.natural.hz, 3)} Hz: another part or direction. Tap there, too."
+    if abs(hz / spin_up.natural.hz - 1) < near(spin_up.natural):
+        return f", as the tap test said ({figures(spin_up.natural.hz, 3)} Hz)."
+    return f", but the tap test said {figures(spin_up.natural.hz, 3)} Hz: another part or direction. Tap there, too."
 
 
-def as_data(found: SpinUp, log: SpinLog | None) -> dict[str, Any]:
+def as_data(spin_up: SpinUp, log: SpinLog | None) -> dict[str, Any]:
     """Return the spin-up as data for `--json`."""
     from energy.words.loads_model import LadderData, SpinLogData, SpinStepData
 
@@ -165,7 +165,7 @@ def as_data(found: SpinUp, log: SpinLog | None) -> dict[str, Any]:
         return None if value is None else value * 30 / math.pi
 
     return LadderData(
-        ladder=rungs_data(found.ladder),
+        ladder=rungs_data(spin_up.ladder),
         steps=[
             SpinStepData(
                 rotor_speed_rpm=s.rotor_speed_rad_s * 30 / math.pi,
@@ -179,11 +179,11 @@ def as_data(found: SpinUp, log: SpinLog | None) -> dict[str, Any]:
                 amplification=s.amplification,
                 near_critical=s.near_critical,
             )
-            for s in found.steps
+            for s in spin_up.steps
         ],
-        natural_frequency_hz=None if found.natural is None else found.natural.hz,
-        critical_rpm={str(often): speed * 30 / math.pi for often, speed in found.critical_rad_s.items()},
-        stop_rules=stop_rules(found, "metric"),
+        natural_frequency_hz=None if spin_up.natural is None else spin_up.natural.hz,
+        critical_rpm={str(often): speed * 30 / math.pi for often, speed in spin_up.critical_rad_s.items()},
+        stop_rules=stop_rules(spin_up, "metric"),
         log=None
         if log is None
         else SpinLogData(

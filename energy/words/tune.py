@@ -60,7 +60,7 @@ def as_data(tuned: Tuned, scenario: Scenario) -> dict[str, Any]:
             for one in tuned.settings
         ],
         no_difference_between=[list(pair) for pair in tuned.alike],
-        any_difference_seen=tuned.best_is_told,
+        any_difference_seen=tuned.best_is_known,
         at_edge=tuned.at_edge,
         by_readings=tuned.by_readings,
         lag_s=tuned.lag_s,
@@ -102,7 +102,7 @@ def headlines(tuned: Tuned) -> list[str]:
     def shown(value: float) -> str:
         return setting_words(tuned.kind, value)
 
-    if not tuned.best_is_told:
+    if not tuned.best_is_known:
         first = (
             f"No difference can be seen between any of these settings; the best {tuned.kind} lies anywhere from "
             f"{shown(tuned.low)} to {shown(tuned.high)}."
@@ -131,7 +131,7 @@ def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:
             "read off in gusts is taken as good to 5 % at best (common practice). More readings, or a log of half a "
             "minute a setting, narrow it."
         )
-    if tuned.best_is_told:
+    if tuned.best_is_known:
         said += [f"No difference can be seen between {shown(a)} and {shown(b)}." for a, b in tuned.alike]
     peak: SettingResult = max(tuned.settings, key=lambda one: one.peak_w)
     top: SettingResult = max(tuned.settings, key=lambda one: one.power_coefficient)

@@ -17,6 +17,7 @@ from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
+from vehicle.constants import IMPERIAL_GALLON_M3, MILE_M, US_GALLON_M3
 from vehicle.quantity import Estimate, shown_value
 from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
-_US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
 UNCHECKED = "Not checked yet: may it be operated like this?"
 NOT_CHECKED = f"{UNCHECKED} Use: windtoll loads SCENARIO.toml"
@@ -315,33 +315,33 @@ def _share(answered: Answered) -> list[str]:
     return [f"{figures(100 * median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
 
 
-def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
+def mpg(answer: Answer, system: UnitSystem) -> tuple[float, float] | None:
     """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
-    speed, fuel = number(found.inputs.road_speed_m_s), found.inputs.fuel
-    flows = [number(s.supply.source_w) for s in (found.without, found.states["working"])]
+    speed, fuel = number(answer.inputs.road_speed_m_s), answer.inputs.fuel
+    flows = [number(s.supply.source_w) for s in (answer.without, answer.states["working"])]
     if fuel is None or speed <= 0 or min(flows) <= 0:
         return None
     without, working = (miles_per_gallon(flow / fuel.heating_value_j_per_m3 / speed, system) for flow in flows)
     return without, working
 
 
-def litres_per_kwh(found: Answer) -> float:
+def litres_per_kwh(answer: Answer) -> float:
     """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
-    heat, volume = number(found.turbine.heat_power_w), number(found.change.volume_m3_s)
+    heat, volume = number(answer.turbine.heat_power_w), number(answer.change.volume_m3_s)
     return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
 
 
 def miles_per_gallon(fuel_m2: float, system: UnitSystem) -> float:
     """Return the miles per gallon (imperial for "uk", else US) of fuel for a distance [m3/m]."""
-    return (_IMPERIAL_GALLON_M3 if system == "uk" else _US_GALLON_M3) / _MILE_M / fuel_m2
+    return (IMPERIAL_GALLON_M3 if system == "uk" else US_GALLON_M3) / MILE_M / fuel_m2
 
 
-def pack_kwh_per_100km(found: Answer) -> float:
+def pack_kwh_per_100km(answer: Answer) -> float:
     """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
-    speed = number(found.inputs.road_speed_m_s)
-    if found.inputs.fuel is not None or speed <= 0:
+    speed = number(answer.inputs.road_speed_m_s)
+    if answer.inputs.fuel is not None or speed <= 0:
         return math.nan
-    return number(found.change.power_w) / speed * 1e5 / 3.6e6
+    return number(answer.change.power_w) / speed * 1e5 / 3.6e6
 
 
 def _economy(answered: Answered, system: UnitSystem) -> list[str]:
@@ -349,7 +349,7 @@ def _economy(answered: Answered, system: UnitSystem) -> list[str]:
     pair = mpg(answered.answer, system) if system != "metric" and answered.trip is None else None
     per_100km = pack_kwh_per_100km(answered.answer)
     if math.isfinite(per_100km) and answered.trip is None:
-        miles = figures(per_100km * _MILE_M / 1e3, 2, signed=True)
+        miles = figures(per_100km * MILE_M / 1e3, 2, signed=True)
         return [f"{figures(per_100km, 2, signed=True)} kWh/100 km" if system == "metric" else f"{miles} kWh/100 mi"]
     return [f"from {pair[0]:.1f} {'down' if pair[1] < pair[0] else 'up'} to {pair[1]:.1f} mpg"] if pair else []
 

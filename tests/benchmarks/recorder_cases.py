@@ -33,8 +33,10 @@ def line(name: str, outcome: Outcome) -> str:
 def main() -> None:
     """Play the cases and print a line each, then the sums."""
     chosen = [case for case in CASES if not sys.argv[1:] or any(part in case.name for part in sys.argv[1:])]
-    print(f"{'case':34}{'rows/s':>8}{'first s':>8}{'right':>8}{'foreign':>8}{'stale':>8}{'false':>8}{'stop s':>8}"
-          f"{'key s':>8}  holes reported/true, s")  # fmt: skip
+    print(
+        f"{'case':34}{'rows/s':>8}{'first s':>8}{'right':>8}{'foreign':>8}{'stale':>8}{'false':>8}{'stop s':>8}"
+        f"{'key s':>8}  holes reported/true, s"
+    )
     outcomes = []
     with tempfile.TemporaryDirectory() as folder:
         for number, case in enumerate(chosen):

@@ -32,7 +32,7 @@ connections = st.sampled_from(["rectifier", "three_phase", "direct_current"])
 def test_every_watt_from_shaft_to_element_is_accounted_for(
     connection: str, speed: float, resistance: float, ratio: float
 ) -> None:
-    chain = replace(CHAIN, connection=connection, element_resistance_ohm=resistance, ratio=ratio)  # type: ignore[arg-type]
+    chain = replace(CHAIN, connection=connection, element_resistance_ohm=resistance, ratio=ratio)
     s = electrical_state(chain, speed)
     parts = (
         s.belt_loss_w
@@ -52,7 +52,7 @@ def test_every_watt_from_shaft_to_element_is_accounted_for(
 @given(connections, st.floats(0.1, 100))
 def test_torque_rises_with_speed(connection: str, resistance: float) -> None:
     # With inductance a generator's torque may fall again at high speed; without it never.
-    chain = replace(CHAIN, connection=connection, element_resistance_ohm=resistance, winding_inductance_h=0.0)  # type: ignore[arg-type]
+    chain = replace(CHAIN, connection=connection, element_resistance_ohm=resistance, winding_inductance_h=0.0)
     torque = shaft_torque_n_m(chain, np.linspace(0, 200, 100))
     assert (np.diff(torque) >= -1e-12).all()
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from ideal_rotor import ideal_break_even_head_wind
 
 from energy.aero.curves import RotorCurves
-from energy.chain.ledger import ideal_break_even_head_wind
 from energy.chain.load import load
 from energy.chain.payback import payback
 from energy.scenario.read import Scenario

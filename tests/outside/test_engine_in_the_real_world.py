@@ -81,7 +81,7 @@ def test_cruise_fuel_of_a_compact_car(car: Callable[..., Scenario]) -> None:
         size=1.8, vehicle__mass="1500 kg", vehicle__rolling_resistance="0.012", vehicle__drag_area="0.62 m^2"
     )
     inputs = inputs_of(scenario)
-    flow = float(answer(inputs).states["absent"].supply.source_w) / inputs.engine.fuel.heating_value_j_per_m3  # type: ignore[union-attr]
+    flow = float(answer(inputs).states["absent"].supply.source_w) / inputs.engine.fuel.heating_value_j_per_m3
     assert flow / 25.0 * 1e8 == pytest.approx(5.8, rel=0.12)
 
 

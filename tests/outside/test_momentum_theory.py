@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from ideal_rotor import ideal_break_even_head_wind
 from scipy.optimize import brentq, minimize_scalar
 
 from energy.aero import momentum
-from energy.chain.ledger import ideal_break_even_head_wind
 
 
 def test_betz_point() -> None:

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from heat_support import holding_power_w
 
 from energy.heat.heater import ElementControl, HeatingSteps, SteadyPower, heat_up, simulate
 from energy.heat.kinds import domestic_oven, insulated_box, small_electric_oven, water_tank
 from energy.heat.load import HeatedLoad, Thermostat, with_contents
-from energy.heat.steady import holding_power_w
 
 ROOM = 293.15
 

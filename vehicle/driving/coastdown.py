@@ -200,23 +200,23 @@ def _over_pairs(values: np.ndarray, level: float) -> Estimate:
 
 
 def _warnings_of_runs(ahead: Sequence[CoastRun], back: Sequence[CoastRun]) -> list[str]:
-    found = []
+    warnings = []
     pairs = min(len(ahead), len(back))
     if pairs < GOOD_PRACTICE_PAIRS:
-        found.append(
+        warnings.append(
             f"{pairs} pairs of coast-downs: 8 each way are good practice (40 CFR 1066.310, for heavy vehicles)"
         )
     if len(ahead) != len(back):
-        found.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
-    return found
+        warnings.append(f"{len(ahead)} coast-downs one way and {len(back)} the other: the surplus is not used")
+    return warnings
 
 
 def _warnings_of_fit(b: Estimate) -> list[str]:
-    found = []
+    warnings = []
     low, high = b.ends
     if low < 0 < high:
-        found.append("B is not different from zero: A, B and C trade against each other; use all three together")
-    return found
+        warnings.append("B is not different from zero: A, B and C trade against each other; use all three together")
+    return warnings
 
 
 def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> tuple[np.ndarray, float]:
@@ -256,10 +256,10 @@ def _fit(runs: Sequence[CoastRun], inertia: float, start: np.ndarray | None) -> 
     high = np.full(low.size, np.inf)
     high[3] = -low[3]
     begin = np.clip(np.concatenate([start / scale, first]), low + 1e-6, high - 1e-6)
-    found = least_squares(residuals, begin, x_scale="jac", max_nfev=80, bounds=(low, high))
-    if not np.isfinite(found.x).all():
+    solution = least_squares(residuals, begin, x_scale="jac", max_nfev=80, bounds=(low, high))
+    if not np.isfinite(solution.x).all():
         raise InputError(Problem("coast-downs", "", "no road load fits them", "runs that roll out undisturbed"))
-    return found.x[:5] * scale, float(np.sqrt(np.mean(found.fun**2)))
+    return solution.x[:5] * scale, float(np.sqrt(np.mean(solution.fun**2)))
 
 
 def _first_guess(runs: Sequence[CoastRun], inertia: float) -> np.ndarray:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from vehicle.constants import POUND_KG, US_GALLON_M3
+
 _BTU_J = 1055.056  # international table Btu
-_US_GALLON_M3 = 3.785411784e-3
-_LB_KG = 0.45359237
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Fuel:
 
 
 def _per_gallon(btu: float) -> float:
-    return btu * _BTU_J / _US_GALLON_M3
+    return btu * _BTU_J / US_GALLON_M3
 
 
 _HEATING = "lower heating value: US DOE Alternative Fuels Data Center (GREET 2013)"
@@ -38,7 +38,7 @@ FUELS: dict[str, Fuel] = {
         "petrol",
         741.0,
         _per_gallon(116_090.0),
-        8.887 / _US_GALLON_M3,
+        8.887 / US_GALLON_M3,
         14.7,
         f"{_HEATING}; {_DENSITY}; CO2: US EPA, 8 887 g per US gallon; air-fuel ratio: AFDC fuel property comparison",
     ),
@@ -46,7 +46,7 @@ FUELS: dict[str, Fuel] = {
         "e10",
         746.0,
         _per_gallon(112_114.0),
-        18.95 * _LB_KG / _US_GALLON_M3,
+        18.95 * POUND_KG / US_GALLON_M3,
         14.1,
         f"{_HEATING}; density: a tenth of ethanol (789 kg/m³, from memory) in that petrol; "
         "CO2: US EIA FAQ 307 (2015), 18.95 lb per US gallon, ethanol's part counted; "
@@ -56,7 +56,7 @@ FUELS: dict[str, Fuel] = {
         "diesel",
         837.0,
         _per_gallon(128_450.0),
-        10.180 / _US_GALLON_M3,
+        10.180 / US_GALLON_M3,
         14.5,
         f"{_HEATING}; {_DENSITY}; CO2: US EPA, 10 180 g per US gallon; air-fuel ratio: from memory",
     ),
@@ -64,7 +64,7 @@ FUELS: dict[str, Fuel] = {
         "lpg",
         533.0,
         _per_gallon(84_250.0),
-        5.72 / _US_GALLON_M3,
+        5.72 / US_GALLON_M3,
         15.67,
         f"{_HEATING}, as propane; {_DENSITY}; CO2: 40 CFR 98 Table C-1 (62.87 kg and 0.091 million "
         "Btu a US gallon of propane); air-fuel ratio: stoichiometry of propane",

@@ -6,7 +6,7 @@ The air's part acts on the AIR speed, so that wind changes it with and without a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -101,6 +101,27 @@ def from_coastdown(
     return RoadLoad(mass_kg, a_n, b_n_s_m, drag_area, rolling_resistance_coefficient)
 
 
+def with_added_mass(load: RoadLoad, added_mass_kg: Values) -> RoadLoad:
+    """Return the road load of a vehicle that carries more: it weighs more, and its tyres roll harder.
+
+    Parameters
+    ----------
+    load : fields of shapes that broadcast
+    added_mass_kg : [kg] broadcasts with them
+
+    Returns
+    -------
+    The road load.
+
+    References
+    ----------
+    .. [1] Definition of the rolling resistance coefficient.
+    """
+    added = np.asarray(added_mass_kg)
+    rolling = added * GRAVITY_M_S2 * np.asarray(load.extra_mass_rolling_coefficient)
+    return replace(load, mass_kg=np.asarray(load.mass_kg) + added, constant_n=np.asarray(load.constant_n) + rolling)
+
+
 def air_drag_n(
     drag_area_m2: Values, density_kg_m3: Values, air_ahead_m_s: Values, air_across_m_s: Values = 0.0
 ) -> np.ndarray:
@@ -136,7 +157,6 @@ def road_forces(
     *,
     grade: Values = 0.0,
     acceleration_m_s2: Values = 0.0,
-    added_mass_kg: Values = 0.0,
 ) -> RoadForces:
     """Return the forces on a vehicle at `speed_m_s` (arrays broadcast); `grade` is rise over run.
 
@@ -150,7 +170,6 @@ def road_forces(
     air_ahead_m_s, air_across_m_s : [m/s]
     grade : [-]
     acceleration_m_s2 : [m/s²]
-    added_mass_kg : [kg]
 
     Returns
     -------
@@ -161,10 +180,9 @@ def road_forces(
     .. [1] SAE J1263, the form of the road load; mechanics.
     """
     speed = np.asarray(speed_m_s, float)
-    mass = np.asarray(load.mass_kg) + np.asarray(added_mass_kg)
+    mass = np.asarray(load.mass_kg)
     slope = np.arctan(np.asarray(grade, float))
-    added_rolling = np.asarray(added_mass_kg) * GRAVITY_M_S2 * np.asarray(load.extra_mass_rolling_coefficient)
-    rolling = (np.asarray(load.constant_n) + added_rolling) * np.cos(slope) + np.asarray(load.linear_n_s_m) * speed
+    rolling = np.asarray(load.constant_n) * np.cos(slope) + np.asarray(load.linear_n_s_m) * speed
     tyres = np.where(speed > 0, rolling, 0.0)
     drag = air_drag_n(load.drag_area_m2, density_kg_m3, air_ahead_m_s, air_across_m_s)
     climb = mass * GRAVITY_M_S2 * np.sin(slope)

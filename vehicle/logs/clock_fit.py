@@ -77,19 +77,19 @@ class ClockFit:
 
     def doubts(self) -> list[str]:
         """Return in words where the clocks do not go as fitted."""
-        found = []
+        doubts = []
         off = [stretch for stretch in self.stretches if stretch.differs]
         if off:
             worst = max(off, key=lambda stretch: abs(stretch.off_s))
-            found.append(
+            doubts.append(
                 f"{len(off)} of {len(self.stretches)} stretches are off by over a second, the worst by "
                 f"{worst.off_s:+.1f} s ({worst.begin_s:.0f} to {worst.end_s:.0f} s of the second clock): the clock "
                 "does not go steadily, or it jumped"
             )
         if self.offset_s.ends[1] - self.offset_s.ends[0] > 2 * MOST_RESIDUAL_S:
             half = (self.offset_s.ends[1] - self.offset_s.ends[0]) / 2
-            found.append(f"the offset is known to {half:.1f} s only")
-        return found
+            doubts.append(f"the offset is known to {half:.1f} s only")
+        return doubts
 
 
 def fit_clock(
@@ -107,12 +107,12 @@ def fit_clock(
     local = _local_offsets(one, two, start.offset_s, longest_gap_s)
     offset, drift = _line(local, start.offset_s, 0.5 * (begin_s + end_s))
     model = _Model(one, two, 0.5 * (begin_s + end_s), longest_gap_s)
-    found = model.fitted(np.array([offset, drift, 0.5]), use=(True, len(local) >= 3, True))
-    keep = (True, _differs(found, 1), _differs(found, 2) and found.values[2] > 0.3)
-    if keep != found.use:
-        found = model.fitted(np.where(keep, found.values, 0.0), use=keep)
-    stretches = _stretches(model, found)
-    return _as_fit(found, begin_s, model.middle_s, stretches)
+    solution = model.fitted(np.array([offset, drift, 0.5]), use=(True, len(local) >= 3, True))
+    keep = (True, _differs(solution, 1), _differs(solution, 2) and solution.values[2] > 0.3)
+    if keep != solution.use:
+        solution = model.fitted(np.where(keep, solution.values, 0.0), use=keep)
+    stretches = _stretches(model, solution)
+    return _as_fit(solution, begin_s, model.middle_s, stretches)
 
 
 def _clean(time_s: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -131,7 +131,7 @@ def _local_offsets(one: _Signal, two: _Signal, around_s: float, gap_s: float) ->
     begin, end = float(two[0][0]), float(two[0][-1])
     length = float(np.clip((end - begin) / _STRETCHES, *_STRETCH_S))
     within = max(60.0, _MOST_DRIFT * (end - begin))
-    found = []
+    offsets = []
     for left in np.arange(begin, end - 0.6 * length, length):
         part = (two[0] >= left) & (two[0] < left + length)
         near = (one[0] >= left + around_s - within - 5) & (one[0] <= left + length + around_s + within + 5)
@@ -150,8 +150,8 @@ def _local_offsets(one: _Signal, two: _Signal, around_s: float, gap_s: float) ->
         except ValueError:  # a stretch without a story, such as a standstill: it shows no offset
             continue
         if best.correlation >= _GOOD_CORRELATION and best.rival_correlation < best.correlation - 0.05:
-            found.append((float(left), float(left + length), best.offset_s))
-    return found
+            offsets.append((float(left), float(left + length), best.offset_s))
+    return offsets
 
 
 def _line(local: list[tuple[float, float, float]], otherwise: float, middle_s: float) -> tuple[float, float]:
@@ -166,7 +166,7 @@ def _line(local: list[tuple[float, float, float]], otherwise: float, middle_s: f
 
 
 @dataclass(frozen=True)
-class _Found:
+class _Solution:
     """Offset at the middle [s], drift (share of one), lag [s], their covariance, and which of them were fitted."""
 
     values: np.ndarray
@@ -174,9 +174,9 @@ class _Found:
     use: tuple[bool, bool, bool]
 
 
-def _differs(found: _Found, place: int) -> bool:
-    error = float(np.sqrt(max(found.covariance[place, place], 0.0)))
-    return found.use[place] and abs(float(found.values[place])) > 2.0 * error
+def _differs(solution: _Solution, place: int) -> bool:
+    error = float(np.sqrt(max(solution.covariance[place, place], 0.0)))
+    return solution.use[place] and abs(float(solution.values[place])) > 2.0 * error
 
 
 class _Model:
@@ -219,7 +219,7 @@ class _Model:
         """Return the lagged first signal at the times of the second log."""
         return np.asarray(np.interp(self.at_s(values), self.grid_s, self.lagged(float(values[2]))))
 
-    def fitted(self, start: np.ndarray, use: tuple[bool, bool, bool]) -> _Found:
+    def fitted(self, start: np.ndarray, use: tuple[bool, bool, bool]) -> _Solution:
         """Return the values that leave least, with errors that allow for what is left being related in time."""
         from scipy.optimize import least_squares
 
@@ -243,12 +243,12 @@ class _Model:
             return self._slopes(left, x)
 
         bounds = ((low - start)[free] / scale[free] - 1e-9, (high - start)[free] / scale[free] + 1e-9)
-        found = least_squares(left, np.zeros(free.size), bounds=bounds, jac=slopes)
+        solution = least_squares(left, np.zeros(free.size), bounds=bounds, jac=slopes)
         covariance = np.zeros((3, 3))
-        errors = related_errors(slopes(found.x), found.fun, self.related_rows(known)) * self._few(known)
+        errors = related_errors(slopes(solution.x), solution.fun, self.related_rows(known)) * self._few(known)
         errors[0, 0] += float(np.median(np.diff(self.one[0]))) ** 2 / 12  # when within its row a value was asked
         covariance[np.ix_(free, free)] = errors * np.outer(scale[free], scale[free])
-        return _Found(full(found.x + start[free] / scale[free]), covariance, use)
+        return _Solution(full(solution.x + start[free] / scale[free]), covariance, use)
 
     @staticmethod
     def _slopes(left: Callable[[np.ndarray], np.ndarray], x: np.ndarray) -> np.ndarray:
@@ -292,17 +292,17 @@ def related_errors(slopes: np.ndarray, left: np.ndarray, lags: int) -> np.ndarra
     return np.asarray(bread @ middle @ bread)
 
 
-def _stretches(model: _Model, found: _Found) -> tuple[Stretch, ...]:
+def _stretches(model: _Model, solution: _Solution) -> tuple[Stretch, ...]:
     """Return how far the best offset of each stretch is from the fit, where the stretch shows it to about a second."""
     begin, end = float(model.two[0][0]), float(model.two[0][-1])
     length = float(np.clip((end - begin) / _STRETCHES, *_STRETCH_S))
-    known = covered(model.at_s(found.values), model.one[0], model.gap_s)
+    known = covered(model.at_s(solution.values), model.one[0], model.gap_s)
     out = []
     for left in np.arange(begin, end - 0.6 * length, length):
         part = known & (model.two[0] >= left) & (model.two[0] < left + length)
         if part.sum() < 20:
             continue
-        off, error, clear, share = _off_s(model, found.values, part)
+        off, error, clear, share = _off_s(model, solution.values, part)
         if error < _LEAST_SHARP_S and share > _LEAST_SHARE:
             out.append(Stretch(float(left), float(left + length), off, error, clear))
     return tuple(out)
@@ -327,19 +327,19 @@ def _off_s(model: _Model, values: np.ndarray, part: np.ndarray) -> tuple[float, 
     return off, float(np.sqrt(max(related_errors(slopes, left(off), lags)[0, 0], 0.0))), clear, share
 
 
-def _as_fit(found: _Found, begin_s: float, middle_s: float, stretches: tuple[Stretch, ...]) -> ClockFit:
+def _as_fit(solution: _Solution, begin_s: float, middle_s: float, stretches: tuple[Stretch, ...]) -> ClockFit:
     to_begin = np.array([1.0, begin_s - middle_s, 0.0])  # the fit has its offset at the middle
     offset, half = (
-        float(to_begin @ found.values),
-        _SIDE * float(np.sqrt(max(to_begin @ found.covariance @ to_begin, 0))),
+        float(to_begin @ solution.values),
+        _SIDE * float(np.sqrt(max(to_begin @ solution.covariance @ to_begin, 0))),
     )
 
     def estimate(place: int, factor: float) -> Estimate | None:
-        if not found.use[place]:
+        if not solution.use[place]:
             return None
         value, side = (
-            factor * float(found.values[place]),
-            _SIDE * factor * float(np.sqrt(found.covariance[place, place])),
+            factor * float(solution.values[place]),
+            _SIDE * factor * float(np.sqrt(solution.covariance[place, place])),
         )
         return Estimate(value, value - side, value + side, _LEVEL)
 

@@ -33,7 +33,7 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
     time_s, speed = table["time_s"].to_numpy(), table["speed_m_s"].to_numpy()
     rolling = _rolling(log, time_s, speed)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], rolling.astype(np.int8), [0]])))
-    found: list[tuple[int, int]] = []
+    spans: list[tuple[int, int]] = []
     for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         start = int(np.searchsorted(time_s, time_s[start] + _EDGE_S))
         end = int(np.searchsorted(time_s, time_s[end - 1] - _EDGE_S, side="right"))
@@ -41,20 +41,20 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
             continue
         if speed[start] - speed[end - 1] < _LEAST_DROP_M_S:
             continue
-        found.append((start, end))
-    found, notes = _whole_runs(found, time_s, speed)
-    if directions is not None and len(directions) != len(found):
+        spans.append((start, end))
+    spans, notes = _whole_runs(spans, time_s, speed)
+    if directions is not None and len(directions) != len(spans):
         raise InputError(
             Problem(
                 log.name,
                 "--directions",
-                f"{len(directions)} directions for {len(found)} coast-downs",
+                f"{len(directions)} directions for {len(spans)} coast-downs",
                 "one + or - for each coast-down in the log",
             )
         )
     runs = []
-    for number, (start, end) in enumerate(found):
-        sign = directions[number] if directions is not None else _track(table, start, end, found[0])
+    for number, (start, end) in enumerate(spans):
+        sign = directions[number] if directions is not None else _track(table, start, end, spans[0])
         assumed = sign == 0
         if assumed:
             sign = 1 if number % 2 == 0 else -1
@@ -65,11 +65,11 @@ def coast_runs(log: Log, directions: Sequence[int] | None = None) -> list[CoastR
 
 
 def _whole_runs(
-    found: Sequence[tuple[int, int]], time_s: np.ndarray, speed: np.ndarray
+    spans: Sequence[tuple[int, int]], time_s: np.ndarray, speed: np.ndarray
 ) -> tuple[list[tuple[int, int]], list[str]]:
     """Return one stretch a run, the longest fall in speed where hard braking cut a run in two, and what was cut."""
     runs: list[list[tuple[int, int]]] = []
-    for piece in found:
+    for piece in spans:
         if runs:
             between = speed[runs[-1][-1][1] - 1 : piece[0] + 1]
             between = between[np.isfinite(between)]

@@ -14,7 +14,15 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.constants import (
+    FOOT_M,
+    IMPERIAL_GALLON_M3,
+    MILE_M,
+    MILE_PER_HOUR_M_S,
+    POUND_KG,
+    US_GALLON_M3,
+    ZERO_CELSIUS_K,
+)
 from vehicle.logs.languages import FILLERS, UNIT_WORDS, WORDS
 from vehicle.problems import InputError, Problem, nearest, shown
 
@@ -75,17 +83,17 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "kmph": (1 / 3.6, 0),
         "kilometerperhour": (1 / 3.6, 0),
         "km/hr": (1 / 3.6, 0),
-        "mph": (0.44704, 0),
-        "mi/h": (0.44704, 0),
-        "mile/h": (0.44704, 0),
-        "mileperhour": (0.44704, 0),
+        "mph": (MILE_PER_HOUR_M_S, 0),
+        "mi/h": (MILE_PER_HOUR_M_S, 0),
+        "mile/h": (MILE_PER_HOUR_M_S, 0),
+        "mileperhour": (MILE_PER_HOUR_M_S, 0),
         "m/s": (1, 0),
         "meterpersecond": (1, 0),
         "mps": (1, 0),
         "kn": (1852 / 3600, 0),
         "knot": (1852 / 3600, 0),
         "kt": (1852 / 3600, 0),
-        "ft/s": (0.3048, 0),
+        "ft/s": (FOOT_M, 0),
     },
     "rotation": {
         "rpm": (_RPM, 0),
@@ -144,9 +152,9 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "kg/s": (1, 0),
         "kg/h": (1 / 3600, 0),
         "g/min": (1e-3 / 60, 0),
-        "lb/min": (0.45359237 / 60, 0),
-        "lbs/min": (0.45359237 / 60, 0),
-        "lb/h": (0.45359237 / 3600, 0),
+        "lb/min": (POUND_KG / 60, 0),
+        "lbs/min": (POUND_KG / 60, 0),
+        "lb/h": (POUND_KG / 3600, 0),
         "mg/s": (1e-6, 0),
     },
     "volume flow": {
@@ -157,26 +165,26 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "ml/min": (1e-6 / 60, 0),
         "ml/s": (1e-6, 0),
         "cc/min": (1e-6 / 60, 0),
-        "gal/h": (3.785411784e-3 / 3600, 0),
-        "gph": (3.785411784e-3 / 3600, 0),
-        "galus/h": (3.785411784e-3 / 3600, 0),
-        "usgal/h": (3.785411784e-3 / 3600, 0),
-        "impgal/h": (4.54609e-3 / 3600, 0),
+        "gal/h": (US_GALLON_M3 / 3600, 0),
+        "gph": (US_GALLON_M3 / 3600, 0),
+        "galus/h": (US_GALLON_M3 / 3600, 0),
+        "usgal/h": (US_GALLON_M3 / 3600, 0),
+        "impgal/h": (IMPERIAL_GALLON_M3 / 3600, 0),
         "m3/s": (1, 0),
     },
     "distance per volume": {  # fuel economy, in metres for each cubic metre
-        "mpg": (1609.344 / 3.785411784e-3, 0),
-        "mpgus": (1609.344 / 3.785411784e-3, 0),
-        "usmpg": (1609.344 / 3.785411784e-3, 0),
-        "mi/gal": (1609.344 / 3.785411784e-3, 0),
-        "us": (1609.344 / 3.785411784e-3, 0),
-        "uk": (1609.344 / 4.54609e-3, 0),
-        "imp": (1609.344 / 4.54609e-3, 0),
-        "mpguk": (1609.344 / 4.54609e-3, 0),
-        "mpgimp": (1609.344 / 4.54609e-3, 0),
-        "mpgimperial": (1609.344 / 4.54609e-3, 0),
-        "ukmpg": (1609.344 / 4.54609e-3, 0),
-        "impmpg": (1609.344 / 4.54609e-3, 0),
+        "mpg": (MILE_M / US_GALLON_M3, 0),
+        "mpgus": (MILE_M / US_GALLON_M3, 0),
+        "usmpg": (MILE_M / US_GALLON_M3, 0),
+        "mi/gal": (MILE_M / US_GALLON_M3, 0),
+        "us": (MILE_M / US_GALLON_M3, 0),
+        "uk": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "imp": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "mpguk": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "mpgimp": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "mpgimperial": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "ukmpg": (MILE_M / IMPERIAL_GALLON_M3, 0),
+        "impmpg": (MILE_M / IMPERIAL_GALLON_M3, 0),
         "km/l": (1e6, 0),
         "kpl": (1e6, 0),
         "kml": (1e6, 0),
@@ -218,9 +226,9 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "m": (1, 0),
         "meter": (1, 0),
         "km": (1e3, 0),
-        "ft": (0.3048, 0),
-        "mi": (1609.344, 0),
-        "mile": (1609.344, 0),
+        "ft": (FOOT_M, 0),
+        "mi": (MILE_M, 0),
+        "mile": (MILE_M, 0),
     },
     "angle": {"deg": (1, 0), "degree": (1, 0), "": (1, 0)},
     "power": {"w": (1, 0), "kw": (1e3, 0), "watt": (1, 0), "watts": (1, 0)},
@@ -1067,8 +1075,8 @@ def _known_foreign() -> dict[frozenset[str], str]:
 
 def _name_of(text: str) -> str | None:
     """Return the parameter or role that a header without its unit names, "" for one not needed, None unknown."""
-    found = _known().get(_key(text))
-    return found if found is not None else _known_foreign().get(_foreign_key(text))
+    name = _known().get(_key(text))
+    return name if name is not None else _known_foreign().get(_foreign_key(text))
 
 
 @functools.cache
@@ -1221,13 +1229,13 @@ def match_header(header: str, unit_row: str = "") -> Column:
 def _split_unit(text: str) -> tuple[str, str, str]:
     """Return name, unit and "header" of "Speed (km/h)", "Speed [km/h]", "Speed, km/h"; the unit "" where there is
     none."""
-    found = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
-    if found:
-        inside = found.group(2).strip()
+    match = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
+    if match:
+        inside = match.group(2).strip()
         if not inside:
-            return found.group(1), "", ""
+            return match.group(1), "", ""
         if _any_unit(inside) or not _known().get(_key(text)):
-            return found.group(1), inside, "header"
+            return match.group(1), inside, "header"
         return text, "", ""
     head, comma, tail = text.rpartition(",")
     if comma and _any_unit(tail):
@@ -1343,8 +1351,8 @@ def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[s
     problems: list[Problem] = []
     for header, text in overrides.items():
         key = header.strip().lower()
-        found = plain.get(key) or next((plain[p] for p in plain if re.sub(r"\s*\(\s*\)$", "", p) == key), None)
-        if found is None:
+        chosen = plain.get(key) or next((plain[p] for p in plain if re.sub(r"\s*\(\s*\)$", "", p) == key), None)
+        if chosen is None:
             near = nearest(header, [h.strip() for h in headers])
             problems.append(
                 Problem(
@@ -1356,7 +1364,7 @@ def assign(headers: Sequence[str], unit_row: Sequence[str], overrides: Mapping[s
             )
             continue
         try:
-            wanted[found] = from_manifest(found, text, where)
+            wanted[chosen] = from_manifest(chosen, text, where)
         except InputError as error:
             problems.extend(error.problems)
     if problems:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 from vehicle.logs.columns import Column
 from vehicle.logs.log import Draft
 
-STANDARD_PRESSURE_PA = 101_325.0
 _LEAST_SPEED_M_S = 1.5  # slower, fuel for a distance says nothing of the flow
 
 
@@ -24,7 +24,7 @@ def derive(columns: Sequence[Column], draft: Draft) -> list[str]:
     if boost is not None and "manifold_pressure_pa" not in values:
         air = values.get("barometric_pressure_pa")
         known = air is not None and bool(np.isfinite(air).any())
-        barometer = float(np.nanmedian(air)) if air is not None and known else STANDARD_PRESSURE_PA
+        barometer = float(np.nanmedian(air)) if air is not None and known else SEA_LEVEL_PRESSURE_PA
         values["manifold_pressure_pa"] = np.where(boost + barometer > 0, boost + barometer, np.nan)
         source = "of the log" if known else "of 1013 hPa (not in the log; 3 % less for each 250 m of altitude)"
         said.append(f"manifold pressure is boost plus a barometer {source}")

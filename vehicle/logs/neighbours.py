@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.log import Draft, Quality
@@ -111,7 +112,7 @@ def _barometer_pa(values: Mapping[str, np.ndarray]) -> float:
         still = still[np.isfinite(still)]
         if still.size >= 3 and np.ptp(still) < 2e3:
             return float(np.median(still))
-    return 101_325.0
+    return SEA_LEVEL_PRESSURE_PA
 
 
 def _pulls_more(values: Mapping[str, np.ndarray], rows: np.ndarray, than: float, *, unknown: bool = True) -> bool:
@@ -127,7 +128,7 @@ def _pulls_more(values: Mapping[str, np.ndarray], rows: np.ndarray, than: float,
 def _fillings(draft: Draft) -> dict[str, np.ndarray]:
     """Return what follows the filling of the cylinders, rows of a turning engine only, flows for each turn."""
     turning = draft.values.get("engine_speed_rad_s")
-    found = {}
+    fillings = {}
     for name in _FILLING:
         if name not in draft.values or (name in _PER_TURN and turning is None):
             continue
@@ -137,8 +138,8 @@ def _fillings(draft: Draft) -> dict[str, np.ndarray]:
                 runs = turning > 300 * RPM_RAD_S
                 values = np.where(runs, values / turning if name in _PER_TURN else values, np.nan)
         if np.isfinite(values).sum() >= _LEAST_ROWS and _range(values) > 0:
-            found[name] = values
-    return found
+            fillings[name] = values
+    return fillings
 
 
 def _range(values: np.ndarray) -> float:
@@ -183,24 +184,24 @@ def _over_three(values: np.ndarray, pick: np.ufunc) -> np.ndarray:
 
 def _drop_outvoted(draft: Draft) -> None:
     """Empty a value that contradicts two others which agree with each other; needs three measures of the filling."""
-    found = _fillings(draft)
-    if len(found) < 3:
+    fillings = _fillings(draft)
+    if len(fillings) < 3:
         return
     off: dict[tuple[str, str], np.ndarray] = {}
-    for one in found:
-        for other in found:
-            if one != other and (rows := _off(found[one], found[other])) is not None:
+    for one in fillings:
+        for other in fillings:
+            if one != other and (rows := _off(fillings[one], fillings[other])) is not None:
                 off[one, other] = rows
-    for name in found:
+    for name in fillings:
         if name == "throttle":
             continue
         wrong = np.zeros(draft.time_s.size, dtype=bool)
-        others = [other for other in found if other != name and (name, other) in off]
+        others = [other for other in fillings if other != name and (name, other) in off]
         for place, one in enumerate(others):
             for two in others[place + 1 :]:
                 if (one, two) not in off or (two, one) not in off:
                     continue
-                agree = ~off[one, two] & ~off[two, one] & np.isfinite(found[one]) & np.isfinite(found[two])
+                agree = ~off[one, two] & ~off[two, one] & np.isfinite(fillings[one]) & np.isfinite(fillings[two])
                 wrong |= agree & off[name, one] & off[name, two]
         wrong &= np.isfinite(draft.values[name])
         _empty(draft, name, wrong, "contradicts two other measures of the engine's load that agree")

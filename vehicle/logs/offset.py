@@ -27,15 +27,15 @@ class OffsetEstimate:
 
     def doubts(self) -> list[str]:
         """Return in words why the offset may be wrong; empty where nothing speaks against it."""
-        found = []
+        doubts = []
         if self.correlation < LEAST_CORRELATION:
-            found.append(f"the signals agree poorly at the best offset (correlation {self.correlation:.2f})")
+            doubts.append(f"the signals agree poorly at the best offset (correlation {self.correlation:.2f})")
         if self.rival_correlation > self.correlation - NEAR_RIVAL:
-            found.append(
+            doubts.append(
                 f"another offset fits almost as well (correlation {self.rival_correlation:.2f} against"
                 f" {self.correlation:.2f}): the signals repeat themselves"
             )
-        return found
+        return doubts
 
 
 def find_offset(

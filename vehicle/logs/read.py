@@ -111,9 +111,9 @@ def _wall_start_s(raw: RawLog, columns: Sequence[Column], time_s: np.ndarray) ->
         clock = parse_clock(first[column.index], unit, dates)
         if clock is None or not ("date" in clock.kind or "1970" in clock.kind):
             continue
-        found = clock.seconds - time_s[: len(first)]
-        if np.isfinite(found).any():
-            start = float(np.nanmedian(found))
+        result = clock.seconds - time_s[: len(first)]
+        if np.isfinite(result).any():
+            start = float(np.nanmedian(result))
             return start if "1970" in clock.kind else of_zone(start, first[column.index])
     return None
 
@@ -204,14 +204,14 @@ def _said_of_clock(column: Column, unit: ClockUnit | None) -> list[str]:
 
 def _witness(raw: RawLog, columns: Sequence[Column]) -> ClockWitness:
     """Return what else the log says about time: its speed, as it is written, and the engine's run time."""
-    found: dict[str, np.ndarray] = {}
+    kept: dict[str, np.ndarray] = {}
     for name in ("speed_m_s", "gps_speed_m_s", "run_time_s"):
         column = next((c for c in columns if c.parameter == name and c.use == "used" and c.index in raw.frame), None)
         if column is not None:
             column, cells = _without_units(raw, column)
             factor, _ = unit_factor(BY_NAME[name].kind, column.unit) or (1.0, 0.0)
-            found[name] = numbers_of(cells, raw.decimal)[0] * factor
-    return ClockWitness(found.get("speed_m_s", found.get("gps_speed_m_s")), found.get("run_time_s"))
+            kept[name] = numbers_of(cells, raw.decimal)[0] * factor
+    return ClockWitness(kept.get("speed_m_s", kept.get("gps_speed_m_s")), kept.get("run_time_s"))
 
 
 def _states(frame: pd.DataFrame, columns: Sequence[Column]) -> np.ndarray | None:

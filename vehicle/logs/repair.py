@@ -63,11 +63,11 @@ def despike(draft: Draft, name: str) -> None:
             away = returns & (size > 15.0)
         else:
             away = returns & (size > 5e3)
-    found = np.flatnonzero(away) + 1
-    if not found.size:
+    spikes = np.flatnonzero(away) + 1
+    if not spikes.size:
         return
     spike = np.zeros(numbers.size, dtype=bool)
-    for i in found.tolist():
+    for i in spikes.tolist():
         spike[starts[i] : starts[i + 1]] = True
     numbers = np.where(spike, np.nan, numbers)
     values[name] = numbers

@@ -39,7 +39,7 @@ def stuck_values(table: pd.DataFrame) -> list[StuckValue]:
     Zero is no sign: a car that stands, or a fuel supply that is cut while coasting, stays at zero. Nor is full load,
     which a long climb may hold. `table` is that of a `Log`: `time_s` and one column per parameter, SI, NaN unknown.
     """
-    found = []
+    stuck = []
     time_s = table["time_s"].to_numpy()
     for name in (name for name in _NAMES if name in table):
         values = table[name].to_numpy()
@@ -56,21 +56,21 @@ def stuck_values(table: pd.DataFrame) -> list[StuckValue]:
             if name == "calculated_load" and values[first] >= _FULL_LOAD:
                 continue
             if any(_moved(table[other].to_numpy()[first : last + 1]) for other in _NAMES if other in table):
-                found.append(StuckValue(name, float(time_s[first]), float(time_s[last]), float(values[first])))
-    return found
+                stuck.append(StuckValue(name, float(time_s[first]), float(time_s[last]), float(values[first])))
+    return stuck
 
 
 def marked_stretches(name: str, time_s: np.ndarray, values: np.ndarray, marked: np.ndarray) -> list[StuckValue]:
     """Return the stretches of one unchanging value in rows that are `marked` as stuck; unknown rows part none."""
     known = np.flatnonzero(np.isfinite(values))
     starts = np.concatenate(([0], np.flatnonzero(np.diff(values[known]) != 0) + 1))
-    found = []
+    stretches = []
     for rows in np.split(known, starts[1:]):
         rows = rows[marked[rows]]
         if rows.size:
             begin_s, end_s = float(time_s[rows[0]]), float(time_s[rows[-1]])
-            found.append(StuckValue(name, begin_s, end_s, float(values[rows[0]])))
-    return found
+            stretches.append(StuckValue(name, begin_s, end_s, float(values[rows[0]])))
+    return stretches
 
 
 def _moved(values: np.ndarray) -> bool:

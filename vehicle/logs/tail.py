@@ -81,10 +81,12 @@ def newest_recording(typed: Path) -> Path:
     try:
         mode = typed.stat().st_mode
         if stat.S_ISDIR(mode):
-            found = [(p.stat().st_mtime_ns, p) for p in typed.iterdir() if p.suffix.lower() == ".csv" and p.is_file()]
-            if not found:
+            recordings = [
+                (p.stat().st_mtime_ns, p) for p in typed.iterdir() if p.suffix.lower() == ".csv" and p.is_file()
+            ]
+            if not recordings:
                 raise InputError(Problem(str(typed), "", "no CSV file in this folder yet", accepted))
-            return max(found)[1]
+            return max(recordings)[1]
     except FileNotFoundError:
         raise InputError(Problem(str(typed), "", "no such file or folder yet", accepted)) from None
     except OSError as error:

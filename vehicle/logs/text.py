@@ -191,15 +191,15 @@ def _as_utf8(path: Path, data: bytes) -> bytes:
 def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
     """Return how often the delimiters seen in `head`, line ends, quotes and zero bytes occur, read in chunks."""
     marks = (*(mark for mark in _DELIMITERS if mark.encode() in head), "\n", "\r", '"', "\0")
-    found = dict.fromkeys((*_DELIMITERS, *marks), 0)
+    counts = dict.fromkeys((*_DELIMITERS, *marks), 0)
     last = b""
-    found["\r\n"] = 0
+    counts["\r\n"] = 0
 
     def add(chunk: bytes) -> None:
         for mark in marks:
-            found[mark] += chunk.count(mark.encode())
-        if found["\r"]:
-            found["\r\n"] += chunk.count(b"\r\n") + (last == b"\r" and chunk.startswith(b"\n"))
+            counts[mark] += chunk.count(mark.encode())
+        if counts["\r"]:
+            counts["\r\n"] += chunk.count(b"\r\n") + (last == b"\r" and chunk.startswith(b"\n"))
 
     if isinstance(source, bytes):
         add(source)
@@ -209,8 +209,8 @@ def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
             while chunk := file.read(_CHUNK):
                 add(chunk)
                 last = chunk[-1:]
-    found["ends in newline"] = int(last == b"\n")
-    return found
+    counts["ends in newline"] = int(last == b"\n")
+    return counts
 
 
 def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str, int]]]:
@@ -243,8 +243,8 @@ def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str,
     return data, repairs
 
 
-def _unquoted(found: re.Match[bytes]) -> bytes:
-    inner = found.group(1)
+def _unquoted(match: re.Match[bytes]) -> bytes:
+    inner = match.group(1)
     if re.fullmatch(rb"\s*[+-]?\d+,\d*\s*", inner):
         return inner.replace(b",", b".")
     return inner.replace(b",", b" ").replace(b";", b" ").replace(b"\t", b" ").replace(b"|", b" ")
@@ -426,13 +426,13 @@ class _Mended:
         return (self.mark * self.expected, True), 1
 
     def repairs(self) -> list[tuple[str, int]]:
-        found = [
+        repairs = [
             ("repeated header lines left out", self.repeated),
             ("rows broken over two lines, joined", self.joined),
             ("rows with too few cells (cut short), values not used", self.short),
             ("rows with too many cells, values not used", self.long),
         ]
-        return [entry for entry in found if entry[1]]
+        return [entry for entry in repairs if entry[1]]
 
 
 def _rejoined(line: bytes, following: bytes, mark: bytes) -> bytes:

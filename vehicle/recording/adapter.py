@@ -72,7 +72,7 @@ class AdapterAnswer:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class AdapterWanted:
     """What to open: port, baud rate [bit/s], the adapter's protocol digit ("1" to "A"); None: find it."""
 
     port: str | None = None
@@ -158,8 +158,8 @@ class Adapter:
                 raise self.no_ignition()
         else:
             raise self.no_ignition()
-        found = "".join(self._say_to(b"ATDPN", SETTING).lines[-1:])
-        self.use_parser(found.removeprefix("A") if len(found) > 1 else found, reply)
+        answer = "".join(self._say_to(b"ATDPN", SETTING).lines[-1:])
+        self.use_parser(answer.removeprefix("A") if len(answer) > 1 else answer, reply)
 
     def use_parser(self, protocol_id: str, reply: Reply) -> None:
         """Take the protocol that the adapter names, or the one whose lines the first reply has. Raises AdapterError."""
@@ -416,7 +416,7 @@ class Adapter:
             self._heard = (*self._heard, f"while closing: {error}")
 
 
-def open_adapter(wanted: Wanted, waiter: Waiter | None = None) -> tuple[Adapter, set[int]]:
+def open_adapter(wanted: AdapterWanted, waiter: Waiter | None = None) -> tuple[Adapter, set[int]]:
     """Return an open adapter with the engine found, and the parameter numbers of its first list.
 
     The port is a device ("/dev/ttyUSB0", "COM5") or an address ("socket://192.168.0.10:35000" for a Wi-Fi adapter);
@@ -445,7 +445,7 @@ def nearest_trouble(troubles: list[AdapterError]) -> AdapterError:
     return min(troubles, key=lambda trouble: order.index(trouble.kind))
 
 
-def _open_one(port: str, wanted: Wanted, waiter: Waiter) -> tuple[Adapter, set[int]]:
+def _open_one(port: str, wanted: AdapterWanted, waiter: Waiter) -> tuple[Adapter, set[int]]:
     waiter.say(f"opening the adapter on {port}")
     adapter = _reset_adapter(port, wanted.baud_rate, waiter, LISTEN_S)
     try:
@@ -536,4 +536,4 @@ def _no_answer(port: str) -> AdapterError:
     )
 
 
-__all__ = ["Adapter", "AdapterAnswer", "AdapterError", "Waiter", "Wanted", "open_adapter", "reopen_adapter"]
+__all__ = ["Adapter", "AdapterAnswer", "AdapterError", "AdapterWanted", "Waiter", "open_adapter", "reopen_adapter"]

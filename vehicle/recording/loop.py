@@ -15,12 +15,12 @@ from typing import Any
 
 from vehicle.problems import InputError, Problem
 from vehicle.recording.access import AdapterError, found_ports
-from vehicle.recording.adapter import Adapter, Waiter, Wanted, nearest_trouble, open_adapter, reopen_adapter
+from vehicle.recording.adapter import Adapter, AdapterWanted, Waiter, nearest_trouble, open_adapter, reopen_adapter
 from vehicle.recording.parameters import FUEL_SOURCES
 from vehicle.recording.port import clock_s
 from vehicle.recording.questions import FastMode, Questions, columns_of
 from vehicle.recording.row_file import RUN_LIST, RowFile, RowLostError, append_run, free_name, read_run_list
-from vehicle.recording.rows import Gaps, Marks, OpenRow, Rows, State
+from vehicle.recording.rows import Gaps, OpenRow, RowMarks, Rows, State
 from vehicle.recording.schedule import Plan, runs_factor
 from vehicle.recording.watch import STUCK_S, ParameterGap
 
@@ -140,7 +140,7 @@ class _Recording:
         self.details = details
         self.keys = keys
         self.show = show
-        self.marks = Marks(details.state)
+        self.marks = RowMarks(details.state)
         self.gaps = Gaps()
         self.open_row = OpenRow()
         self.started_s = clock_s()
@@ -312,7 +312,7 @@ class _Recording:
     def first_connection(self) -> set[int]:
         """Open the adapter, again and again for the time that the settings give; return what the engine lists."""
         until_s = clock_s() + self.settings.wait_s
-        wanted = Wanted(self.settings.port, self.settings.baud_rate, self.settings.protocol)
+        wanted = AdapterWanted(self.settings.port, self.settings.baud_rate, self.settings.protocol)
         while True:
             try:
                 self.adapter, first_list = open_adapter(wanted, self.waiter())

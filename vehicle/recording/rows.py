@@ -15,7 +15,7 @@ State = Literal["absent", "stowed", "working"]
 STATES: tuple[State, ...] = ("absent", "stowed", "working")
 
 
-class Marks:
+class RowMarks:
     """The state of the turbine and the marks that wait for the next row."""
 
     def __init__(self, state: State | None) -> None:
@@ -49,7 +49,7 @@ class Marks:
 class Rows:
     """The rows of one recording, written with the clocks, the state and the marks of their moment."""
 
-    def __init__(self, file: RowFile, marks: Marks) -> None:
+    def __init__(self, file: RowFile, marks: RowMarks) -> None:
         self.file = file
         self.count = 0
         self.started_s = self.last_s = clock_s()

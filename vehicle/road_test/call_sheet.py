@@ -109,26 +109,26 @@ class _Entry:
 
 def _entries(log: LogText) -> list[_Entry]:
     place = log.header.index("event")
-    found = []
+    entries = []
     for row, cells in enumerate(log.rows):
         match = _EVENT.fullmatch(cells[place].strip().lower())
         time_s = float(log.numbers["time_s"][row])
         if match and np.isfinite(time_s):
-            found.append(_Entry(row, time_s, int(match[1]), match[2]))
-    return sorted(found, key=lambda one: one.time_s)
+            entries.append(_Entry(row, time_s, int(match[1]), match[2]))
+    return sorted(entries, key=lambda one: one.time_s)
 
 
 def _runs(name: str, log: LogText, entries: Sequence[_Entry]) -> tuple[list[SheetRun], list[str]]:
     """Return the runs that begin, end and count; of one driven again the last. A run without its end is left out."""
     begun: dict[int, _Entry] = {}
-    found: dict[int, SheetRun] = {}
+    runs: dict[int, SheetRun] = {}
     warnings: list[str] = []
     for entry in entries:
         if entry.event == "begins":
             begun[entry.run] = entry
         elif entry.event == "void":
             begun.pop(entry.run, None)
-            if found.pop(entry.run, None) is not None:
+            if runs.pop(entry.run, None) is not None:
                 warnings.append(f"run {entry.run} of {name} is marked void and left out")
         elif entry.run in begun:
             first = begun.pop(entry.run)
@@ -139,9 +139,9 @@ def _runs(name: str, log: LogText, entries: Sequence[_Entry]) -> tuple[list[Shee
             elif run.end_s - run.begin_s < _LEAST_RUN_S:
                 warnings.append(f"run {entry.run} of {name} is left out: {run.end_s - run.begin_s:.0f} s long")
             else:
-                found[entry.run] = run
+                runs[entry.run] = run
     warnings += [f"run {number} of {name} is left out: it begins and does not end" for number in begun]
-    return sorted(found.values(), key=lambda run: run.begin_s), warnings
+    return sorted(runs.values(), key=lambda run: run.begin_s), warnings
 
 
 def _cell(log: LogText, row: int, name: str) -> str:
@@ -196,15 +196,15 @@ def offset_to(sheet: CallSheet, log: Log, given_s: float | None = None) -> Sheet
     clocks = None
     if sheet.wall_start_s is not None and log.wall_start_s is not None:
         clocks = sheet.wall_start_s - log.wall_start_s
-    found = None if clocks is None else _matched(sheet, log, clocks)
-    if not _is_clear(found):
-        found = _matched(sheet, log, None) or found
-    if found is not None and _is_clear(found) and (clocks is None or abs(found.offset_s - clocks) > _TAPPED_S):
-        warning = "" if clocks is None else _differ(sheet, log, found.offset_s - clocks)
-        return SheetOffset(found.offset_s, "by the standstill between the runs", warning)
+    offset = None if clocks is None else _matched(sheet, log, clocks)
+    if not _is_clear(offset):
+        offset = _matched(sheet, log, None) or offset
+    if offset is not None and _is_clear(offset) and (clocks is None or abs(offset.offset_s - clocks) > _TAPPED_S):
+        warning = "" if clocks is None else _differ(sheet, log, offset.offset_s - clocks)
+        return SheetOffset(offset.offset_s, "by the standstill between the runs", warning)
     if clocks is not None and _fits(sheet, log, clocks):
         return SheetOffset(clocks, "from the dates in both")
-    why = "; ".join(found.doubts()) if found is not None else "the log has no speed that stops between the runs"
+    why = "; ".join(offset.doubts()) if offset is not None else "the log has no speed that stops between the runs"
     read = f"its runs cannot be set on the clock of {log.name}: " + (
         "no dates in both"
         if clocks is None
@@ -215,8 +215,8 @@ def offset_to(sheet: CallSheet, log: Log, given_s: float | None = None) -> Sheet
     )
 
 
-def _is_clear(found: OffsetEstimate | None) -> bool:
-    return found is not None and found.correlation >= LEAST_CORRELATION and not found.doubts()
+def _is_clear(match: OffsetEstimate | None) -> bool:
+    return match is not None and match.correlation >= LEAST_CORRELATION and not match.doubts()
 
 
 def _differ(sheet: CallSheet, log: Log, seconds: float) -> str:

@@ -1,7 +1,7 @@
 """What a road test says: `with_state` against `without_state`, over runs brought to like conditions.
 
 Each run gives one number: its mean fuel flow (or load) over the rows kept, brought to the conditions of its pair. The
-effect is then estimated over runs (`vehicle.road_test.found`, `vehicle.road_test.effect`).
+effect is then estimated over runs (`vehicle.road_test.run_quantities`, `vehicle.road_test.effect`).
 """
 
 from __future__ import annotations
@@ -17,9 +17,16 @@ from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
 from vehicle.road_test.conclusion import Conclusion, Design, agreement_words, concluded, confounding, load_words
 from vehicle.road_test.effect import RunLevelEffect, least_randomisation_p, randomisation_p
-from vehicle.road_test.found import About, Found, Quantity, found_in, spread_of_repeated, widened
 from vehicle.road_test.odd import Drift, WithoutOne, drift_of, without_each
 from vehicle.road_test.rule import beyond_limits, rejected
+from vehicle.road_test.run_quantities import (
+    About,
+    Quantity,
+    RunQuantities,
+    quantities_of,
+    spread_of_repeated,
+    widened,
+)
 from vehicle.road_test.slopes import adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S
 from vehicle.road_test.windows import NO_COOLANT, RunWindows
@@ -147,43 +154,32 @@ def compare(
     """
     about = about or About()
     without_state = without_state or _without(runs, with_state)
-    used, left_out = _usable(runs, with_state, without_state)
-    every, _ = _designed(used, with_state, without_state)
-    rule, kept = _ruled(used, every, level, about)
-    design, not_paired = _designed(kept, with_state, without_state)
-    found = found_in(design, level, about)
-    effect = found.fuel.relative
-    conclusion, words, more = _concluded(found, design, about, predicted)
-    judged = found.fuel if about.firm or found.load is None else found.load
+    design, rule, left_out = _design_by_rule(runs, (with_state, without_state), level, about)
+    result = quantities_of(design, level, about)
+    effect = result.fuel.relative
+    conclusion, words, more = _concluded(result, design, about, predicted)
+    judged = result.fuel if about.firm or result.load is None else result.load
     shown = effect.change.low is not None
-    p_value = randomisation_p(judged.unlabelled, design.treated, design.blocks) if shown else None
-    least_p = None if p_value is None else least_randomisation_p(design.treated, design.blocks)
-    each, drift, wind = _checked(found, judged, design)
+    p_value, least_p = _p_values(judged, design) if shown else (None, None)
+    each, drift, wind = _checked(result, judged, design)
     warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift)]
-    warnings += [*_collected(runs), *left_out, *not_paired, *confounding(design, controlled=found.controlled)]
+    warnings += [*_collected(runs), *left_out, *confounding(design, controlled=result.controlled)]
     warnings += [*beyond_limits(design.runs), *_unsure(conclusion, p_value, least_p, level)]
-    speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
-    baseline = _level_m3_s(found, design) if about.absolute else None
-    per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
-    litres = effect.change.times(baseline) if baseline is not None else None
-    inside = about.error if about.error.inside else None
-    change = widened(effect.change, inside.percent) if inside else effect.change
-    if inside and litres is not None:
-        litres = widened(litres, inside.litres)
+    fuel = _fuel(result, design, about)
     return Comparison(
         with_state=with_state,
         without_state=without_state,
         level=level,
-        effect=change,
-        paired=found.fuel.plain_change.times(1.0 / found.fuel.plain_without).change,
-        effect_m3_s=litres,
-        effect_m2=change.times(per_m) if per_m is not None else None,
-        load_points=None if found.load is None else _shown(found.load.change.times(100.0), shown),
-        load_share=None if found.load is None else _shown(found.load.relative, shown),
-        beyond=change if inside else widened(change, about.error.percent),
-        beyond_m3_s=litres if inside or litres is None else widened(litres, about.error.litres),
-        baseline_m3_s=baseline,
-        baseline_m2=per_m,
+        effect=fuel.share,
+        paired=result.fuel.plain_change.times(1.0 / result.fuel.plain_without).change,
+        effect_m3_s=fuel.m3_s,
+        effect_m2=fuel.share.times(fuel.baseline_m2) if fuel.baseline_m2 is not None else None,
+        load_points=None if result.load is None else _shown(result.load.change.times(100.0), shown),
+        load_share=None if result.load is None else _shown(result.load.relative, shown),
+        beyond=fuel.beyond,
+        beyond_m3_s=fuel.beyond_m3_s,
+        baseline_m3_s=fuel.baseline_m3_s,
+        baseline_m2=fuel.baseline_m2,
         randomisation_p=p_value,
         randomisation_least_p=least_p,
         conclusion=conclusion,
@@ -192,27 +188,71 @@ def compare(
         runs_with=design.runs_with,
         runs_without=design.runs_without,
         design=design.words,
-        adjusted_for=(*found.slopes.names, *found.fuel.conditions),
+        adjusted_for=(*result.slopes.names, *result.fuel.conditions),
         more_pairs=more,
-        agreement=_agreement(found, about, change, predicted, predicted_error, level),
+        agreement=_agreement(result, about, fuel.share, predicted, predicted_error, level),
         firm=about.firm,
         wind=wind,
         rejected=rule,
         each=each,
         drift=drift,
         kept=_kept(design),
-        controlled=found.controlled,
+        controlled=result.controlled,
         warnings=tuple(dict.fromkeys(warnings)),
         runs=design.runs,
-        changes=_changes(found.fuel, design),
+        changes=_changes(result.fuel, design),
     )
 
 
-def _level_m3_s(found: Found, design: Design) -> float:
+def _design_by_rule(
+    runs: Sequence[RunWindows], states: tuple[str, str], level: float, about: About
+) -> tuple[Design, Rejected, list[str]]:
+    """Return the design of the runs with and without, what the rule of the run sheet rejects, and what is left out."""
+    used, left_out = _usable(runs, *states)
+    every, _ = _designed(used, *states)
+    rule, kept = _ruled(used, every, level, about)
+    design, not_paired = _designed(kept, *states)
+    return design, rule, [*left_out, *not_paired]
+
+
+def _p_values(judged: Quantity, design: Design) -> tuple[float | None, float | None]:
+    """Return p of the randomisation test and the least p that so few runs can give; None where it is not drawn."""
+    p_value = randomisation_p(judged.unlabelled, design.treated, design.blocks)
+    return p_value, None if p_value is None else least_randomisation_p(design.treated, design.blocks)
+
+
+@dataclass(frozen=True)
+class _FuelEffect:
+    """The effect on fuel as a share and in m³/s (None without litres), each with what runs cannot remove in `beyond`,
+    and the fuel without it, in m³/s and per m driven."""
+
+    share: Estimate
+    m3_s: Estimate | None
+    beyond: Estimate
+    beyond_m3_s: Estimate | None
+    baseline_m3_s: float | None
+    baseline_m2: float | None
+
+
+def _fuel(result: RunQuantities, design: Design, about: About) -> _FuelEffect:
+    """Return the effect on fuel; an error of the source that lies inside the runs widens the effect itself."""
+    change = result.fuel.relative.change
+    speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
+    baseline = _level_m3_s(result, design) if about.absolute else None
+    per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
+    litres = change.times(baseline) if baseline is not None else None
+    wide = widened(change, about.error.percent)
+    wide_litres = None if litres is None else widened(litres, about.error.litres)
+    if about.error.inside:
+        return _FuelEffect(wide, wide_litres, wide, wide_litres, baseline, per_m)
+    return _FuelEffect(change, litres, wide, wide_litres, baseline, per_m)
+
+
+def _level_m3_s(result: RunQuantities, design: Design) -> float:
     """Return the mean fuel flow without the effect [m3/s]; with a control, where the values are ratios, of plain
     runs.
     """
-    return found.fuel.plain_without if found.controlled else found.fuel.without
+    return result.fuel.plain_without if result.controlled else result.fuel.without
 
 
 def _shown(effect: RunLevelEffect, shown: bool) -> Estimate:
@@ -220,26 +260,26 @@ def _shown(effect: RunLevelEffect, shown: bool) -> Estimate:
 
 
 def _concluded(
-    found: Found, design: Design, about: About, predicted: float | None
+    result: RunQuantities, design: Design, about: About, predicted: float | None
 ) -> tuple[Conclusion, str, int | None]:
-    if about.firm or found.load is None:
+    if about.firm or result.load is None:
         target = abs(predicted) if predicted else SMALLEST_OF_INTEREST
-        return concluded(found.fuel.relative, design, target, named=bool(predicted))
-    share, points = found.load.relative, found.load.change.times(100.0).change
-    expected = about.predicted_load[0] / 100 / found.load.without if about.predicted_load else None
+        return concluded(result.fuel.relative, design, target, named=bool(predicted))
+    share, points = result.load.relative, result.load.change.times(100.0).change
+    expected = about.predicted_load[0] / 100 / result.load.without if about.predicted_load else None
     target = abs(expected) if expected else SMALLEST_OF_INTEREST
     conclusion, words, more = concluded(share, design, target, named=bool(expected))
     return conclusion, load_words(conclusion, words, points, share.change, design, about.load_name), more
 
 
 def _agreement(
-    found: Found, about: About, change: Estimate, predicted: float | None, error: float, level: float
+    result: RunQuantities, about: About, change: Estimate, predicted: float | None, error: float, level: float
 ) -> str:
-    if about.firm or found.load is None:
+    if about.firm or result.load is None:
         return agreement_words(change, predicted, error)
     if about.predicted_load is None:
         return agreement_words(change, predicted, error)
-    points = found.load.change.change
+    points = result.load.change.change
     return agreement_words(points, about.predicted_load[0] / 100, about.predicted_load[1] / 100, unit="points of load")
 
 
@@ -255,7 +295,7 @@ def _ruled(used: list[RunWindows], every: Design, level: float, about: About) ->
     count = Counter(run.state == every.with_state for run in left)
     if min(count[True], count[False]) < 2:
         return Rejected(why, "too few runs would be left"), used
-    with_them = found_in(every, level, about).fuel.relative.change
+    with_them = quantities_of(every, level, about).fuel.relative.change
     return Rejected(why, "", with_them), left
 
 
@@ -305,14 +345,14 @@ def _drift_words(drift: Drift | None) -> list[str]:
 
 
 def _checked(
-    found: Found, judged: Quantity, design: Design
+    result: RunQuantities, judged: Quantity, design: Design
 ) -> tuple[tuple[WithoutOne, ...], Drift | None, WindExplains | None]:
     names = [run.name for run in design.runs]
     each = without_each(judged.calm / judged.without, design.treated, design.blocks, names)
     return (
         each,
-        _drift(judged, design, controlled=found.controlled, load=judged is found.load),
-        _wind_explains(found, judged, design),
+        _drift(judged, design, controlled=result.controlled, load=judged is result.load),
+        _wind_explains(result, judged, design),
     )
 
 
@@ -331,7 +371,7 @@ def _drift(judged: Quantity, design: Design, *, controlled: bool, load: bool) ->
     return drift_of(values / float(np.mean(values)), design.treated, ways, design.blocks, order)
 
 
-def _wind_explains(found: Found, judged: Quantity, design: Design) -> WindExplains | None:
+def _wind_explains(result: RunQuantities, judged: Quantity, design: Design) -> WindExplains | None:
     """Return the head wind that explains the effect; None for vehicles that stand."""
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
     if not speed > MOVING_M_S:
@@ -341,7 +381,7 @@ def _wind_explains(found: Found, judged: Quantity, design: Design) -> WindExplai
     equal = speed * (math.sqrt(max(inside, 0.0)) - 1)
     given = all(math.isfinite(run.means["head_wind_m_s"]) for run in design.runs)
     alike, ways = _directions(design)
-    return WindExplains(equal, given, alike, ways, found.controlled)
+    return WindExplains(equal, given, alike, ways, result.controlled)
 
 
 def _directions(design: Design) -> tuple[bool, int]:
@@ -447,18 +487,18 @@ def half_pairs(marked: Iterable[tuple[str, str]], with_state: str, without_state
     `marked` has (state, pair) of each run. `compare` is more lenient: it leaves out what has no partner.
     """
     runs = [(state, pair) for state, pair in marked if state in (with_state, without_state)]
-    found = [f"no run is marked {s}" for s in (with_state, without_state) if all(state != s for state, _ in runs)]
-    if found:
-        return found
+    sentences = [f"no run is marked {s}" for s in (with_state, without_state) if all(state != s for state, _ in runs)]
+    if sentences:
+        return sentences
     for name in dict.fromkeys(pair for _, pair in runs if pair):
         states = {state for state, pair in runs if pair == name}
         if len(states) == 1:
             missing = without_state if with_state in states else with_state
-            found.append(f"pair {name} has no run {missing}")
+            sentences.append(f"pair {name} has no run {missing}")
     alone = sum(not pair for _, pair in runs)
     if 0 < alone < len(runs):
-        found.append(f"{alone} run{'s' if alone > 1 else ''} without a pair, next to runs that have one")
-    return found
+        sentences.append(f"{alone} run{'s' if alone > 1 else ''} without a pair, next to runs that have one")
+    return sentences
 
 
 def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
@@ -491,12 +531,12 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
         return spread_of_repeated(Design(states[0], "", alike, "two groups", 0)), len(used) - 1
     outer = [run for run in used if run.state in (states[0], states[-1])]
     design, _ = _designed(outer, states[-1], states[0])
-    found = found_in(design, 0.95, About()).fuel.relative
-    if found.pair_spread is None:
+    effect = quantities_of(design, 0.95, About()).fuel.relative
+    if effect.pair_spread is None:
         raise InputError(
             Problem("runs", "", "no two runs to compare", "at least two pairs, or three runs of one state")
         )
-    return found.pair_spread, found.freedom
+    return effect.pair_spread, effect.freedom
 
 
 def _without(runs: Sequence[RunWindows], with_state: str) -> str:
@@ -519,7 +559,7 @@ def _designed(runs: list[RunWindows], with_state: str, without_state: str) -> tu
     for run in runs:
         if run.pair:
             states.setdefault(run.pair, set()).add(run.state == with_state)
-    complete = {pair for pair, found in states.items() if len(found) == 2}
+    complete = {pair for pair, states_of_pair in states.items() if len(states_of_pair) == 2}
     inside = [run for run in runs if run.pair in complete]
     with_it = Counter(run.pair for run in inside if run.state == with_state)
     size = Counter(run.pair for run in inside)

@@ -136,8 +136,8 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float, uni
 
 def confounding(design: Design, *, controlled: bool = False) -> list[str]:
     """Return what else than the turbine differs between the two groups, in words."""
-    found = [*_apart(design), *_mixed_pairs(design), *_conditions_apart(design), *_always_first(design)]
-    return [*found, *([] if controlled else _behind_others(design))]
+    concerns = [*_apart(design), *_mixed_pairs(design), *_conditions_apart(design), *_always_first(design)]
+    return [*concerns, *([] if controlled else _behind_others(design))]
 
 
 _LEAST_BEHIND = 0.05
@@ -159,7 +159,7 @@ def _behind_others(design: Design) -> list[str]:
 
 def _apart(design: Design) -> list[str]:
     """Return in words that the groups have no direction, or no day, in common."""
-    found = []
+    concerns = []
     by: tuple[tuple[str, Callable[[RunWindows], str]], ...] = (
         ("in one direction", lambda run: run.direction),
         ("on one day", lambda run: run.date[:10]),
@@ -168,12 +168,12 @@ def _apart(design: Design) -> list[str]:
         ours = {get(run) for run in design.runs if run.state == design.with_state} - {""}
         theirs = {get(run) for run in design.runs if run.state != design.with_state} - {""}
         if ours and theirs and not ours & theirs:
-            found.append(
+            concerns.append(
                 f"confounded: all {design.with_state} runs are {label} ({', '.join(sorted(ours))}) and all "
                 f"{design.without_state} runs on another ({', '.join(sorted(theirs))}): the difference may be that of "
                 f"{label.split()[-1]}s"
             )
-    return found
+    return concerns
 
 
 def _mixed_pairs(design: Design) -> list[str]:
@@ -208,7 +208,7 @@ _LEAST_SHARE_OF_SPEED = 0.02
 
 def _conditions_apart(design: Design) -> list[str]:
     """Return in words which mean conditions differ between the groups."""
-    found = []
+    concerns = []
     for key, name, least, scale, unit in _CONDITIONS:
         ours, theirs = (_known(group, key) for group in (_group(design, True), _group(design, False)))
         if not ours.size or not theirs.size:
@@ -217,12 +217,12 @@ def _conditions_apart(design: Design) -> list[str]:
         if key == "speed_m_s":
             least = max(least, _LEAST_SHARE_OF_SPEED * float(theirs.mean()))
         if abs(gap) > least:
-            found.append(
+            concerns.append(
                 f"{name} differs: {design.with_state} runs {gap * scale:+.1f} {unit} against "
                 f"{design.without_state} runs"
                 + (" (adjusted for; the error of that is in the interval)" if key in _ERROR_INSIDE else "")
             )
-    return found
+    return concerns
 
 
 def _group(design: Design, treated: bool) -> list[RunWindows]:

@@ -274,8 +274,8 @@ def randomisation_p(values: np.ndarray, treated: np.ndarray, blocks: np.ndarray,
     by_block = np.argsort(code, kind="stable")
     dealt = np.empty((_DRAWS, values.size))
     np.put_along_axis(dealt, order, np.broadcast_to(treated[by_block].astype(float), order.shape), axis=1)
-    found = np.abs((dealt - share) @ y) * weight
-    return float((1 + (found >= seen * (1 - 1e-12)).sum()) / (_DRAWS + 1))
+    effects = np.abs((dealt - share) @ y) * weight
+    return float((1 + (effects >= seen * (1 - 1e-12)).sum()) / (_DRAWS + 1))
 
 
 def least_randomisation_p(treated: np.ndarray, blocks: np.ndarray) -> float:

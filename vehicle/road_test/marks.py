@@ -46,18 +46,18 @@ def base_name(path: str) -> str:
 
 def plain_names(names: Sequence[str]) -> list[str]:
     """Return a file name for each log as it was called, fit for any folder: plain characters, no two alike."""
-    found: list[str] = []
+    result: list[str] = []
     for name in names:
         plain = "".join(c if c.isalnum() or c in " ._-+()" else "_" for c in base_name(name)).strip(" .")
         stem, dot, ending = plain.rpartition(".")
         if not dot or ending.lower() not in ("csv", "txt"):
             stem, ending = plain or LEAST_NAME, "csv"
         stem = stem[:_LONGEST_NAME] or LEAST_NAME
-        number, taken = 1, {other.lower() for other in found}
+        number, taken = 1, {other.lower() for other in result}
         while (own := f"{stem}{f'_{number}' if number > 1 else ''}.{ending}").lower() in taken:
             number += 1
-        found.append(own)
-    return found
+        result.append(own)
+    return result
 
 
 def marks_of(text: str) -> tuple[Marks, ...]:
@@ -79,12 +79,12 @@ def says_engine(text: str) -> dict[str, str]:
 def columns_of(text: str, name: str) -> dict[str, str]:
     """Return what a list says of the columns of the log with this base name: of all logs, then of its runs."""
     data = _read(text)
-    found: dict[str, str] = {}
+    columns: dict[str, str] = {}
     own = [run.get("columns") for run in _runs(data) if base_name(_said(run, "file")).lower() == name.lower()]
     for table in (data.get("columns"), *own):
         if isinstance(table, dict):
-            found |= {str(header): str(meaning) for header, meaning in table.items()}
-    return found
+            columns |= {str(header): str(meaning) for header, meaning in table.items()}
+    return columns
 
 
 def _read(text: str) -> dict[str, Any]:
@@ -148,7 +148,7 @@ def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], 
     A run whose log is missing is left out. Case counts only where it tells two logs apart.
     """
     by_lower = {name.lower(): name for name in reversed(names)}
-    found: list[Marks] = []
+    kept: list[Marks] = []
     missing: list[str] = []
     used: set[str] = set()
     for run in marks:
@@ -156,11 +156,11 @@ def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], 
         if there is None:
             if run.state != LEFT_OUT:
                 missing.append(run.file or "(no name)")
-            found.append(replace(run, state=LEFT_OUT))
+            kept.append(replace(run, state=LEFT_OUT))
             continue
         used.add(there)
-        found.append(replace(run, file=there))
-    return found, list(dict.fromkeys(missing)), [name for name in names if name not in used]
+        kept.append(replace(run, file=there))
+    return kept, list(dict.fromkeys(missing)), [name for name in names if name not in used]
 
 
 def marked_by_order(logs: Sequence[tuple[str, Sequence[str]]]) -> tuple[list[Marks], bool]:

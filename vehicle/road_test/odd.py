@@ -83,7 +83,7 @@ def without_each(
     )
     if len(groups) < _LEAST_PAIRS or (not paired and min(treated.sum(), (~treated).sum()) < _LEAST_PAIRS):
         return ()
-    found = []
+    without = []
     for rows in groups:
         rest = np.setdiff1d(np.arange(values.size), rows)
         others = run_level_effect(values[rest], treated[rest], blocks[rest])
@@ -98,8 +98,8 @@ def without_each(
             swapped = _odds_of_exchange(odd / scale, (own + effect) / scale, others.freedom) > _SWAPPED_ODDS
         label = f"pair {blocks[rows[0]]}" if paired else names[rows[0]]
         suspect = names[_odder(values, treated, rows, rest)]
-        found.append(WithoutOne(label, own, effect, p_value, p_value < _STANDS_OUT_P, swapped, suspect))
-    return tuple(sorted(found, key=lambda one: one.p_value))
+        without.append(WithoutOne(label, own, effect, p_value, p_value < _STANDS_OUT_P, swapped, suspect))
+    return tuple(sorted(without, key=lambda one: one.p_value))
 
 
 def _odds_of_exchange(as_listed: float, exchanged: float, freedom: int) -> float:

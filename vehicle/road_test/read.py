@@ -179,8 +179,8 @@ def concerns_of(logs: Iterable[Log]) -> list[str]:
         for repair in log.repairs:
             if repair.sensor:
                 dropped.setdefault(repair.what, []).append(repair.count)
-    found = [f"{names[0] if len(names) == 1 else f'{len(names)} logs'}: {text}" for text, names in checks.items()]
-    return found + [
+    concerns = [f"{names[0] if len(names) == 1 else f'{len(names)} logs'}: {text}" for text, names in checks.items()]
+    return concerns + [
         f"{what}: {sum(counts)} values in {len(counts)} of {len(logs)} logs" for what, counts in dropped.items()
     ]
 

@@ -46,17 +46,17 @@ def rejected(runs: Sequence[RunWindows]) -> tuple[dict[str, str], str]:
         return {}, "the runs are not at one steady speed"
     if float(np.median([run.means.get("standing_s", 0.0) for run in moving])) > MOST_STANDING_S / 2:
         return {}, "stops belong to these runs"
-    found: dict[str, list[str]] = {}
+    reasons: dict[str, list[str]] = {}
     for run, speed in zip(moving, speeds.tolist(), strict=True):
         standing = run.means.get("standing_s", 0.0)
         kept = run.kept_share
         if abs(speed / middle - 1) > MOST_OFF_SPEED:
-            found.setdefault(run.name, []).append(f"mean speed {100 * (speed / middle - 1):+.0f} % off the median")
+            reasons.setdefault(run.name, []).append(f"mean speed {100 * (speed / middle - 1):+.0f} % off the median")
         if standing > MOST_STANDING_S:
-            found.setdefault(run.name, []).append(f"the vehicle stands or creeps for {standing:.0f} s")
+            reasons.setdefault(run.name, []).append(f"the vehicle stands or creeps for {standing:.0f} s")
         if kept < LEAST_KEPT and run.known_share > LEAST_KEPT:
-            found.setdefault(run.name, []).append(f"only {100 * kept:.0f} % of its rows are left")
-    return {name: ", ".join(why) for name, why in found.items()}, ""
+            reasons.setdefault(run.name, []).append(f"only {100 * kept:.0f} % of its rows are left")
+    return {name: ", ".join(why) for name, why in reasons.items()}, ""
 
 
 def at_steady_speed(runs: Sequence[RunWindows]) -> bool:
@@ -69,21 +69,21 @@ def beyond_limits(runs: Sequence[RunWindows]) -> list[str]:
     said = []
     windy = [run for run in runs if abs(run.means["head_wind_m_s"]) > MOST_WIND_M_S]
     gusty = [run for run in runs if run.means.get("gust_m_s", math.nan) > MOST_GUST_M_S]
-    for found, what, most, key in (
+    for measured, what, most, key in (
         (windy, "wind along the road", MOST_WIND_M_S, "head_wind_m_s"),
         (gusty, "gusts", MOST_GUST_M_S, "gust_m_s"),
     ):
-        if found:
-            worst = max(abs(run.means[key]) for run in found)
+        if measured:
+            worst = max(abs(run.means[key]) for run in measured)
             said.append(
-                f"{what} over the sheet's limit of {most:g} m/s in {len(found)} of {len(runs)} runs (up to "
+                f"{what} over the sheet's limit of {most:g} m/s in {len(measured)} of {len(runs)} runs (up to "
                 f"{worst:.1f} m/s)"
             )
     by_pair: dict[str, list[float]] = {}
     for run in runs:
         if math.isfinite(run.means["temperature_k"]):
             by_pair.setdefault(run.pair, []).append(run.means["temperature_k"])
-    warm = [pair for pair, found in by_pair.items() if pair and max(found) - min(found) > MOST_WARMER_K]
+    warm = [pair for pair, measured in by_pair.items() if pair and max(measured) - min(measured) > MOST_WARMER_K]
     if warm:
         said.append(
             f"air temperature differs by more than the sheet's {MOST_WARMER_K:g} K inside pair{'s' * (len(warm) > 1)} "

@@ -323,10 +323,10 @@ class _Reading:
             return model.model_validate(dict(table))
         except ValidationError as error:
             for fault in error.errors(include_url=False):
-                found = fault.get("ctx", {}).get("error")
+                cause = fault.get("ctx", {}).get("error")
                 key = f"{where}.{fault['loc'][0]}"
-                if isinstance(found, FieldError):
-                    self.problem(key, found.read, found.accepted)
+                if isinstance(cause, FieldError):
+                    self.problem(key, cause.read, cause.accepted)
                 else:
                     self.problem(key, shown(fault["input"]), fault["msg"])
             return None
@@ -343,8 +343,8 @@ def manifest_of(text: str, path: Path, warnings: tuple[str, ...] = ()) -> Manife
     """Return the manifest that a text (TOML) makes, as if it stood in `path`; `warnings` go with it. Raises
     InputError.
     """
-    found = _manifest(path, tomllib.loads(text), needs_runs=True)
-    return replace(found, warnings=(*warnings, *found.warnings))
+    manifest = _manifest(path, tomllib.loads(text), needs_runs=True)
+    return replace(manifest, warnings=(*warnings, *manifest.warnings))
 
 
 def _manifest(path: Path, document: dict[str, Any], *, needs_runs: bool) -> Manifest:
@@ -407,14 +407,14 @@ def _entries(reading: _Reading, document: Mapping[str, Any]) -> list[dict[str, A
 
 def _headings(reading: _Reading, table: Mapping[str, Any]) -> dict[str, float]:
     """Return degrees from north for the user's own words for a direction."""
-    found: dict[str, float] = {}
+    headings: dict[str, float] = {}
     for word, text in table.items():
         bearing = _bearing(text)
         if bearing is None:
             reading.problem(f"directions.{word}", shown(text), '"north-east", "WNW" or "290 deg"')
         else:
-            found[word.strip().lower()] = bearing
-    return found
+            headings[word.strip().lower()] = bearing
+    return headings
 
 
 def _document(path: Path) -> dict[str, Any]:

@@ -27,7 +27,7 @@ _LOWEST_SHARE, _HIGHEST_SHARE = 0.03, 0.75
 
 
 @dataclass(frozen=True)
-class Sensitivity:
+class ConditionSensitivity:
     """Relative change of fuel (or load) with the mean conditions of a run, each with its standard deviation.
 
     `speed` is per relative change of road speed, `air_share` per relative change of air drag: its share of the fuel.
@@ -63,7 +63,9 @@ def air_share(speed_m_s: float, drag_w: float | None = None, fuel_as_shaft_w: fl
     return min(max(share, _LOWEST_SHARE), _HIGHEST_SHARE)
 
 
-def sensitivity(runs: Sequence[RunWindows], slopes: Slopes, share: float, *, known: bool, load: bool) -> Sensitivity:
+def sensitivity(
+    runs: Sequence[RunWindows], slopes: Slopes, share: float, *, known: bool, load: bool
+) -> ConditionSensitivity:
     """Return how the mean fuel of runs goes with their mean speed and head wind.
 
     The elasticity over speed is one plus twice the share of air drag (friction and rolling power rise with speed, air
@@ -84,7 +86,7 @@ def sensitivity(runs: Sequence[RunWindows], slopes: Slopes, share: float, *, kno
 
     Returns
     -------
-    Sensitivity
+    ConditionSensitivity
         Of fuel, or of load.
     """
     share_error = (_KNOWN_SHARE_ERROR if known else _SHARE_ERROR) * share
@@ -95,7 +97,7 @@ def sensitivity(runs: Sequence[RunWindows], slopes: Slopes, share: float, *, kno
     learnt_error = (_SLOPE_BIAS_WITH_GRADE if "grade" in slopes.names else _SLOPE_BIAS) / unsteady
     weight = 0.0 if learnt is None else error**2 / (error**2 + learnt_error**2)
     speed = physics if learnt is None else physics + weight * (learnt - physics)
-    return Sensitivity(speed, error * math.sqrt(1 - weight), share, share_error)
+    return ConditionSensitivity(speed, error * math.sqrt(1 - weight), share, share_error)
 
 
 def learnt_elasticity(runs: Sequence[RunWindows], slopes: Slopes, *, load: bool = False) -> float | None:
@@ -118,12 +120,12 @@ def learnt_wind(runs: Sequence[RunWindows], slopes: Slopes, *, load: bool = Fals
 
 
 def _by(runs: Sequence[RunWindows], slopes: Slopes, of: np.ndarray, factors: dict[str, float]) -> float:
-    found = 0.0
+    change = 0.0
     for name, place, slope in zip(slopes.names, slopes.places, of.tolist(), strict=True):
         if name in factors:
             means = [float(np.average(run.covariates[:, place], weights=run.weight_s)) for run in runs]
-            found += slope * factors[name] * float(np.mean(means))
-    return found
+            change += slope * factors[name] * float(np.mean(means))
+    return change
 
 
 def _level(runs: Sequence[RunWindows], *, load: bool) -> float:

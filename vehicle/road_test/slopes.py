@@ -135,16 +135,16 @@ def signed_least_squares(
             inside = gram[np.ix_(chosen, chosen)]
             if np.linalg.cond(inside) > _WORST_CONDITION:
                 continue
-            found = np.linalg.solve(inside, right[list(chosen)])
-            gain = float(found @ right[list(chosen)])
-            if (found > 0).all() and (best is None or gain > best[0]):
-                best = (gain, list(chosen), found)
+            solution = np.linalg.solve(inside, right[list(chosen)])
+            gain = float(solution @ right[list(chosen)])
+            if (solution > 0).all() and (best is None or gain > best[0]):
+                best = (gain, list(chosen), solution)
     if best is None:
         return [], np.zeros(0), np.zeros(0)
-    gain, kept, found = best
+    gain, kept, solution = best
     variance = max(float(y @ y) - gain, 0.0) / freedom
     errors = np.sqrt(variance * np.diag(np.linalg.inv(gram[np.ix_(kept, kept)])))
-    return [places[i] for i in kept], found / scale[kept], found / np.maximum(errors, 1e-300)
+    return [places[i] for i in kept], solution / scale[kept], solution / np.maximum(errors, 1e-300)
 
 
 def state_levels(runs: Sequence[RunWindows]) -> np.ndarray:

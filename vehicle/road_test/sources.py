@@ -121,28 +121,28 @@ def common_source(logs: Sequence[Log], engine: LoggedEngine, full_load: FullLoad
     InputError
         Where the logs share no source at all.
     """
-    candidates = [found for source in SOURCES if (found := _logged(logs, engine, source)) is not None]
-    best = max((min(found.covered) for found in candidates), default=0.0)
-    chosen = next((found for found in candidates if best > 0 and min(found.covered) >= _LEAST_OF_BEST * best), None)
+    candidates = [logged for source in SOURCES if (logged := _logged(logs, engine, source)) is not None]
+    best = max((min(logged.covered) for logged in candidates), default=0.0)
+    chosen = next((logged for logged in candidates if best > 0 and min(logged.covered) >= _LEAST_OF_BEST * best), None)
     by_load = next(
-        (found for source in LOAD_SOURCES if (found := _from_load(logs, engine, source, full_load)) is not None), None
+        (logged for source in LOAD_SOURCES if (logged := _from_load(logs, engine, source, full_load)) is not None), None
     )
     worse = by_load is not None and best < _LEAST_OF_LOAD * min(by_load.covered)
     if by_load is not None and (chosen is None or worse):
         chosen = by_load
     if chosen is None:
         raise InputError(_why_none(logs, engine))
-    passed = [found for found in candidates if SOURCES.index(found.source) < _rank(chosen.source)]
-    return replace(chosen, passed_over=tuple(_passed_words(found, chosen) for found in passed))
+    passed = [logged for logged in candidates if SOURCES.index(logged.source) < _rank(chosen.source)]
+    return replace(chosen, passed_over=tuple(_passed_words(logged, chosen) for logged in passed))
 
 
 def _rank(source: str) -> int:
     return SOURCES.index(source) if source in SOURCES else len(SOURCES)
 
 
-def _passed_words(found: CommonFuel, chosen: CommonFuel) -> str:
+def _passed_words(passed: CommonFuel, chosen: CommonFuel) -> str:
     return (
-        f"{found.source} covers only {100 * min(found.covered):.0f} % of one run, {chosen.source} "
+        f"{passed.source} covers only {100 * min(passed.covered):.0f} % of one run, {chosen.source} "
         f"{100 * min(chosen.covered):.0f} %: {chosen.source} is used for every run"
     )
 
@@ -268,10 +268,10 @@ def _why_none(logs: Sequence[Log], engine: LoggedEngine) -> list[Problem]:
         if flow.source == "none":
             why.setdefault("; ".join(flow.why_not), []).append(log.name)
     accepted = "a fuel rate, air flow, manifold pressure, or calculated load, each with engine speed"
-    found = [
+    problems = [
         Problem(names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more", "fuel", reasons, accepted)
         for reasons, names in why.items()
     ]
-    return found or [
+    return problems or [
         Problem("runs", "fuel", "the logs share no source of fuel", "the same parameters logged in every run")
     ]

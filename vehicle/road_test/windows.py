@@ -196,50 +196,50 @@ _Bad = tuple[str, np.ndarray]
 def _applied(filters: Sequence[_Bad], rows: int) -> tuple[np.ndarray, tuple[Filter, ...]]:
     """Return the rows that all filters leave, and what each took of those that were still in."""
     keep = np.ones(rows, dtype=bool)
-    told = []
+    applied = []
     for what, bad in filters:
-        told.append(Filter(what, int((keep & bad).sum())))
+        applied.append(Filter(what, int((keep & bad).sum())))
         keep &= ~bad
-    return keep, tuple(told)
+    return keep, tuple(applied)
 
 
 def _stretch_filters(log: Log, run: Run) -> tuple[list[_Bad], list[str]]:
     """Return what the list of runs and the marks of the log take out, and warnings."""
-    found: list[_Bad] = []
+    filters: list[_Bad] = []
     warnings: list[str] = []
     time_s = log.table["time_s"].to_numpy()
     if run.start_s is not None or run.end_s is not None:
         low = run.start_s if run.start_s is not None else -math.inf
         high = run.end_s if run.end_s is not None else math.inf
-        found.append((OUTSIDE, (time_s < low) | (time_s > high)))
+        filters.append((OUTSIDE, (time_s < low) | (time_s > high)))
     if log.states is not None and run.state:
         other = (log.states != "") & (log.states != run.state)
         if other.all():  # whoever corrects a state does it in the manifest
             marked = ", ".join(dict.fromkeys(log.states.tolist()))
             warnings.append(f"{log.name}: {run.state} in the manifest, {marked} in the log: the manifest is taken")
         else:
-            found.append(("marked as another state in the log", other))
-    return found, warnings
+            filters.append(("marked as another state in the log", other))
+    return filters, warnings
 
 
 def _driving_filters(log: Log, flow: FuelFlow, acceleration: np.ndarray, *, shifts_kept: bool) -> list[_Bad]:
     """Return the rows in which the engine is cold or the car does not drive on steadily."""
     table = log.table
     speed = table["speed_m_s"].to_numpy()
-    found: list[_Bad] = [(UNKNOWN, ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))]
+    filters: list[_Bad] = [(UNKNOWN, ~np.isfinite(flow.flow_m3_s) | ~np.isfinite(speed))]
     with np.errstate(invalid="ignore"):
         if "coolant_temperature_k" in table:
             cold = ~(table["coolant_temperature_k"].to_numpy() >= WARM_COOLANT_K)
-            found.append(("engine not warm (coolant under 70 °C)", cold))
+            filters.append(("engine not warm (coolant under 70 °C)", cold))
         if np.nanmax(speed, initial=0.0) > MOVING_M_S:
-            found.append(("standing or under 7 km/h", ~(speed > MOVING_M_S)))
+            filters.append(("standing or under 7 km/h", ~(speed > MOVING_M_S)))
         braking = acceleration < BRAKING_M_S2
         if "brake" in table:
             braking |= table["brake"].to_numpy() > 0.5
-        found.append(("braking", braking))
+        filters.append(("braking", braking))
     if not shifts_kept and "engine_speed_rad_s" in table:
-        found.append((SHIFTS, shifting_rows(log)))
-    return found
+        filters.append((SHIFTS, shifting_rows(log)))
+    return filters
 
 
 def shifting_rows(log: Log, within_s: float = 1.0) -> np.ndarray:

@@ -64,9 +64,9 @@ MAY_BE_LEFT_OUT = (
 def spec_of(key: str) -> Spec:
     """Return the rules of a quantity's key ("rotor.diameter")."""
     table, name = key.split(".")
-    found = _spec(TABLES[table], name)
-    assert found is not None
-    return found
+    spec = _spec(TABLES[table], name)
+    assert spec is not None
+    return spec
 
 
 def quantity_keys() -> list[str]:

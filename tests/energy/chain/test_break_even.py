@@ -8,11 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from ideal_rotor import ideal_break_even_head_wind
 from tests_support import run
 
 from energy.chain.answer import answered
 from energy.chain.break_even import WINDS_M_S, best_pitch_break_even, first_wind_m_s
-from energy.chain.ledger import answer, heat_less_drag_w, ideal_break_even_head_wind
+from energy.chain.ledger import answer, heat_less_drag_w
 from energy.chain.load import load
 from energy.chain.payback import payback
 from energy.scenario.inputs import inputs_of

@@ -89,7 +89,7 @@ def test_a_parked_van_warms_without_fuel(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("parked_on_a_ridge"))
     assert found.outcome.reachable[0]
     assert found.fuel_m3[0] == 0
-    assert "Fuel until then: none" in heat_report.sentence(found, "metric")
+    assert "Fuel until then: none" in heat_report.first_lines(found, "metric").sentence
 
 
 def test_draws_surround_the_answer_and_are_the_same_twice(demo: Callable[..., Scenario]) -> None:
@@ -128,14 +128,14 @@ def test_not_reachable_is_an_answer(demo: Callable[..., Scenario]) -> None:
     assert data["highest_temperature_degc"] == pytest.approx(18 + power / 5.6)
     assert data["shortfall_w"] == pytest.approx(5.6 * 162 - power)
     assert {entry["kind"] for entry in data["remedies"]} == {"power", "loss", "target"}
-    text = heat_report.sentence(found, "metric")
+    text = heat_report.first_lines(found, "metric").sentence
     assert "180 °C is unlikely to be reached" in text or "180 °C is never reached" in text
     assert "more would hold 180 °C" in text
 
 
 def test_boiling_ends_the_rise(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("van_water_tank", "load.target_temperature=120 degC", "load.thermostat=125 degC"))
-    assert "the water boils at 100.0 °C" in heat_report.sentence(found, "metric")
+    assert "the water boils at 100.0 °C" in heat_report.first_lines(found, "metric").sentence
     assert heat_report.as_data(found, "metric")["reason"] == "boiling"
     assert any("never a sealed vessel" in text for text in heat_report.cautions(found, "metric"))
     high = heating(demo("van_water_tank", "air.pressure=700 hPa"))
@@ -367,7 +367,7 @@ def test_a_battery_vehicle_pays_from_its_pack(demos: Path, tmp_path: Path) -> No
     assert data["fuel_to_target_l"] is None
     change = float(found.answer.change.power_w)
     assert data["pack_energy_to_target_kwh"] == pytest.approx(change * data["time_to_target_s"] / 3.6e6)
-    assert "from the battery pack" in heat_report.sentence(found, "metric")
+    assert "from the battery pack" in heat_report.first_lines(found, "metric").sentence
 
 
 @pytest.mark.parametrize(
@@ -412,7 +412,7 @@ def test_a_target_above_boiling_is_never_reached_though_the_dry_tank_gets_hotter
     assert data["peak_temperature_degc"] is None
     assert max(data["history"]["temperature_degc"]["estimate"]) < 100.1
     assert data["history"]["time_s"][-1] == pytest.approx(data["dry_from_s"], rel=0.05)
-    words = heat_report.sentence(found, "metric")
+    words = heat_report.first_lines(found, "metric").sentence
     assert words.startswith("Do not operate. The tank boils dry after ")
     assert "120 °C is never reached: the water boils at 100.0 °C" in words
     rows = dict(heat_report.key_numbers(found, "metric"))
@@ -424,7 +424,7 @@ def test_a_target_below_boiling_is_reached_and_the_danger_comes_first(without_th
     found = _over_the_trip(without_thermostat)
     assert found.outcome.reachable.all()
     assert found.outcome.time_to_target_s[0] < found.outcome.boiling_from_s[0]
-    assert heat_report.sentence(found, "metric").startswith("Do not operate. The tank boils dry after ")
+    assert heat_report.first_lines(found, "metric").sentence.startswith("Do not operate. The tank boils dry after ")
 
 
 def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_thermostat: Path, tmp_path: Path) -> None:
@@ -433,14 +433,14 @@ def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_ther
     thin = ["load.volume=3 L", "load.target_temperature=95 degC", "air.pressure=700 hPa"]
     found = heating(load(without_thermostat, thin), read_power(log), draws=64)
     assert math.isnan(found.outcome.time_to_target_s[0])
-    words = heat_report.sentence(found, "metric")
+    words = heat_report.first_lines(found, "metric").sentence
     assert "The tank boils dry" in words
     assert "95.0 °C is never reached: the water boils at 89.9 °C" in words
 
 
 def test_a_closed_tank_past_boiling_is_a_danger_without_a_number(without_thermostat: Path) -> None:
     found = _over_the_trip(without_thermostat, "load.vented=false")
-    words = heat_report.sentence(found, "metric")
+    words = heat_report.first_lines(found, "metric").sentence
     assert words.startswith("Do not operate. The water in the closed tank passes 100.0 °C; ")
     assert dict(heat_report.key_numbers(found, "metric"))["hottest on the way"] == "past boiling"
     data = heat_report.as_data(found, "metric")

@@ -11,7 +11,7 @@ import pytest
 
 from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
-from energy.diagnosis.importance import Likelihood, Plan, Weighed, weigh
+from energy.diagnosis.importance import DrawsPlan, Likelihood, Weighed, weigh
 from energy.diagnosis.shortfall import Misses, Shortfall, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
@@ -187,7 +187,7 @@ def _normal(readings: np.ndarray, width: float) -> Likelihood:
 def test_the_sampler_finds_the_evidence_of_a_normal_by_hand() -> None:
     """Prior N(0, 1), one reading y = 3 ± 0.1: evidence N(3; 0, 1.01), mean 3/1.01; for y = 0 ± 0.1 N(0; 0, 1.01)."""
     readings = np.array([3.0, 0.0])
-    found = weigh(_normal(readings, 0.1), [0.5, 0.5], 8, Plan(np.array([512, 512]), np.array([1, 0])))
+    found = weigh(_normal(readings, 0.1), [0.5, 0.5], 8, DrawsPlan(np.array([512, 512]), np.array([1, 0])))
     exact = -0.5 * readings**2 / 1.01 - 0.5 * np.log(2 * np.pi * 1.01)
     assert found.log_evidence == pytest.approx(exact, abs=0.1)
     mine = found.which == 0
@@ -207,7 +207,7 @@ def test_the_sampler_keeps_count_where_many_scores_are_narrow() -> None:
         miss = (seen - scores @ line) / 0.02
         return np.asarray(-0.5 * (miss**2).sum(axis=1)), miss
 
-    found = weigh(likelihood, [1.0], 24, Plan(np.array([256]), np.array([1])))
+    found = weigh(likelihood, [1.0], 24, DrawsPlan(np.array([256]), np.array([1])))
     covariance = line.T @ line + 0.02**2 * np.eye(40)
     exact = -0.5 * seen @ np.linalg.solve(covariance, seen)
     exact += -0.5 * np.linalg.slogdet(covariance)[1] + 40 * np.log(0.02)

@@ -98,7 +98,7 @@ def test_lag_is_the_same_on_even_and_uneven_times():
 
 def test_no_difference_is_said_to_be_none():
     found = tuned(drive(3, drop=0.0), AREA, DENSITY)
-    assert not found.best_is_told
+    assert not found.best_is_known
     assert len(found.alike) == 5
     assert found.high - found.low > 6
 
@@ -290,7 +290,7 @@ def test_three_numbers_a_setting_give_a_wide_answer():
 
 def test_the_same_number_three_times_is_not_taken_for_certainty():
     found = tuned(readings({2: (1000, 1000, 1000), 6: (1010, 1010, 1010)}), AREA, DENSITY)
-    assert not found.best_is_told
+    assert not found.best_is_known
     one = found.settings[0]
     assert one.high - one.low > 0.1 * one.power_coefficient
 

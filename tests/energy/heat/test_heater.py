@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from heat_support import highest_temperature_k, holding_power_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -25,7 +26,7 @@ from energy.heat.load import (
     most_power_w,
     with_contents,
 )
-from energy.heat.steady import highest_temperature_k, holding_power_w, slowest_time_constant_s
+from energy.heat.steady import slowest_time_constant_s
 from energy.heat.steps import STEFAN_BOLTZMANN_W_M2_K4, HeaterError, averages, film_in_wind_w_m2_k
 from energy.heat.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg
 from energy.heat.wattmeter import read_wattmeter_log, trip_steps

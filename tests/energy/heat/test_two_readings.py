@@ -29,9 +29,14 @@ def test_a_sentence_is_read() -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["hot in 6 minutes", "187 degF to 77 degF in 6 minutes at 2 kW", "77 degF to 187 degF in 6 parsec at 2 kW",
-     "77 degF to 187 degF in 0 minutes at 2 kW", "20 degC to 60 degC in 5 minutes with the power off"],
-)  # fmt: skip
+    [
+        "hot in 6 minutes",
+        "187 degF to 77 degF in 6 minutes at 2 kW",
+        "77 degF to 187 degF in 6 parsec at 2 kW",
+        "77 degF to 187 degF in 0 minutes at 2 kW",
+        "20 degC to 60 degC in 5 minutes with the power off",
+    ],
+)
 def test_what_cannot_be_is_said(text: str) -> None:
     with pytest.raises(InputError, match="accepted"):
         read_spell(text)

@@ -20,7 +20,7 @@ from energy.chain.payback import payback
 from energy.pictures.answer import operating_line
 from energy.pictures.flow import flow_of, flow_picture
 from energy.pictures.match import heat_over_settings
-from energy.pictures.over_speed import fuel_over_speed
+from energy.pictures.over_speed import pictures_over_speed
 from energy.pictures.payback import pay_map
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
@@ -79,7 +79,7 @@ def test_widths_of_the_flow_are_to_scale(demos: Path, name: str, difference: boo
 
 def test_fuel_over_speed_is_the_ledgers_own_change(van: Scenario) -> None:
     told = answered(van)
-    table = fuel_over_speed(told, "metric").table
+    table = pictures_over_speed(told, "metric")[0].table
     here = table[np.isclose(table["road speed, km/h"], 100.0)].set_index("turbine")["change, L/h"]
     assert here["working"] == pytest.approx(report.as_data(told)["fuel_change"]["l_per_h"])
     assert here["not fitted"] == 0.0
@@ -88,7 +88,7 @@ def test_fuel_over_speed_is_the_ledgers_own_change(van: Scenario) -> None:
 
 def test_titles_state_the_finding(van: Scenario) -> None:
     told = answered(van)
-    assert fuel_over_speed(told, "metric").title == (
+    assert pictures_over_speed(told, "metric")[0].title == (
         "Working costs fuel at every road speed in still air on the flat, compared with not fitting it"
     )
     assert flow_picture(told, "metric").title.endswith("arrives in the tank")
@@ -104,7 +104,7 @@ def test_operating_line_goes_through_the_answers_point(van: Scenario) -> None:
     data = report.as_data(told)
 
     def at(table: object, what: str, column: str) -> float:
-        rows = table[(table["what"] == what) & np.isclose(table["air speed at the rotor, km/h"], 60.0)]  # type: ignore[index]
+        rows = table[(table["what"] == what) & np.isclose(table["air speed at the rotor, km/h"], 60.0)]
         return float(rows[column].iloc[0])
 
     assert at(power.table, "heat", "power, kW") == pytest.approx(data["heat_power_w"] / 1e3, rel=1e-6)

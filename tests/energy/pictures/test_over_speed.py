@@ -16,7 +16,7 @@ from energy.chain.load import load
 from energy.chain.stall import is_stalled
 from energy.pictures.answer import operating_line
 from energy.pictures.flow import flow_picture
-from energy.pictures.over_speed import fuel_over_speed, heat_over_speed, pictures_over_speed
+from energy.pictures.over_speed import pictures_over_speed
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
@@ -50,15 +50,15 @@ def test_what_a_screen_shows_is_a_valid_chart_with_readable_axes(van: Scenario) 
 def test_zero_is_what_the_verdict_is_compared_with(van: Scenario) -> None:
     for state, name in (("absent", "not fitted"), ("stowed", "stowed")):
         told = answered(_compared(van, state))
-        table = fuel_over_speed(told, "metric").table.set_index("turbine")["change, L/h"]
+        table = pictures_over_speed(told, "metric")[0].table.set_index("turbine")["change, L/h"]
         assert np.nanmax(np.abs(table[name])) == 0.0
-        here = fuel_over_speed(told, "metric").table
+        here = pictures_over_speed(told, "metric")[0].table
         here = here[np.isclose(here["road speed, km/h"], 100.0)].set_index("turbine")["change, L/h"]
         assert here["working"] == pytest.approx(as_data(told)["fuel_change"]["l_per_h"])
 
 
 def test_the_title_names_the_baseline_of_the_verdict(van: Scenario) -> None:
-    stowed = fuel_over_speed(answered(_compared(van, "stowed")), "metric").title
+    stowed = pictures_over_speed(answered(_compared(van, "stowed")), "metric")[0].title
     assert "compared with carrying it stowed" in stowed
 
 
@@ -71,7 +71,7 @@ def test_too_close_to_call_is_never_called_a_cost_at_every_speed(demos: Path) ->
         )
     )
     found = verdict(told, "metric")
-    title = fuel_over_speed(told, "metric").title
+    title = pictures_over_speed(told, "metric")[0].title
     said = {
         "costs": "costs fuel",
         "saves": "no extra fuel",
@@ -104,15 +104,15 @@ def test_parked_and_trips_are_not_taken_for_a_drive(demos: Path) -> None:
     parked = answered(load(demos / "parked_on_a_ridge" / "scenario.toml", ["air.wind_speed=0 km/h"]))
     assert verdict(parked, "metric").word == "no effect"
     assert verdict(parked, "metric").headline.startswith("No effect")
-    assert fuel_over_speed(parked, "metric").title.startswith("If driven: ")
+    assert pictures_over_speed(parked, "metric")[0].title.startswith("If driven: ")
     trip = answered(load(demos / "van_in_town" / "scenario.toml"), exact=True)
-    assert fuel_over_speed(trip, "metric").title.startswith("Driven steadily: ")
+    assert pictures_over_speed(trip, "metric")[0].title.startswith("Driven steadily: ")
 
 
 def test_a_limit_that_the_chart_crosses_is_in_its_title_and_on_it(demos: Path) -> None:
     path = demos / "van_water_tank" / "scenario.toml"
     told = answered(load(path), exact=True)
-    picture = heat_over_speed(told, "metric")
+    picture = pictures_over_speed(told, "metric")[1]
     assert "the limit of blade tip speed is passed from 10" in picture.title
     assert "limit of blade tip speed" in _texts(picture.chart)
     assert "no limit" not in picture.title
@@ -138,8 +138,8 @@ def test_a_limit_that_the_chart_crosses_is_in_its_title_and_on_it(demos: Path) -
         ),
         exact=True,
     )
-    assert "no limit is passed up to 130 km/h" in heat_over_speed(fine, "metric").title
-    assert not [words for words in _texts(heat_over_speed(fine, "metric").chart) if words.startswith("limit")]
+    assert "no limit is passed up to 130 km/h" in pictures_over_speed(fine, "metric")[1].title
+    assert not [words for words in _texts(pictures_over_speed(fine, "metric")[1].chart) if words.startswith("limit")]
 
 
 def test_the_outcomes_around_its_own_speed_are_named(van: Scenario) -> None:
@@ -155,9 +155,9 @@ def test_the_outcomes_around_its_own_speed_are_named(van: Scenario) -> None:
 def test_over_a_limit_that_stands_first(demos: Path) -> None:
     told = answered(load(demos / "van_water_tank" / "scenario.toml", ["trip.road_speed=125 km/h"]))
     assert verdict(told, "metric").dangers
-    assert heat_over_speed(told, "metric").title.startswith("Over the limit of ")
+    assert pictures_over_speed(told, "metric")[1].title.startswith("Over the limit of ")
     element = answered(load(demos / "van_water_tank" / "scenario.toml", ["heater.rated_power=1 kW"]))
-    title = heat_over_speed(element, "metric").title
+    title = pictures_over_speed(element, "metric")[1].title
     assert title.startswith("Over the limit of power into the element at 100 km/h")
     assert "power into the element is passed" not in title
 
@@ -175,7 +175,7 @@ def _stalling(demos: Path) -> Answered:
 
 def test_the_stall_cliff_is_on_the_chart_and_in_its_title(demos: Path) -> None:
     told = _stalling(demos)
-    picture = heat_over_speed(told, "metric")
+    picture = pictures_over_speed(told, "metric")[1]
     assert picture.title.startswith("Stalled at 100 km/h: ")
     assert "stalled up to here" in _texts(picture.chart)
     cliff, *_ = (
@@ -192,7 +192,7 @@ def test_the_stall_cliff_is_on_the_chart_and_in_its_title(demos: Path) -> None:
 
 
 def test_two_ways_to_start_are_drawn_where_they_differ(demos: Path) -> None:
-    table = heat_over_speed(_stalling(demos), "metric").table
+    table = pictures_over_speed(_stalling(demos), "metric")[1].table
     kinds = set(table["start"])
     if len(kinds) == 2:
         assert kinds == {"load on from standstill", "load on after the start"}

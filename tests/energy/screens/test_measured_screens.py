@@ -293,7 +293,7 @@ def test_the_examples_are_read_back_and_give_a_sensible_answer(
     assert "Do not believe the dial" in pitch_words.dial_words(scenario, pitch, rows)[0]
     _written(tmp_path / "sweep.csv", sweep_example, scenario, system)
     tuned = tuned_of(scenario, read_sweep(tmp_path / "sweep.csv", scenario))
-    assert tuned.best_is_told
+    assert tuned.best_is_known
     assert tuned.kind == "pitch"
     assert tune_words.headlines(tuned)[0].startswith("Best pitch")
     (tmp_path / "results.toml").write_text(results_example(scenario), encoding="utf-8")

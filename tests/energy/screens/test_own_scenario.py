@@ -218,7 +218,7 @@ def test_guessed_values_stand_in_the_users_units(app: AppTest) -> None:
 def test_a_begun_scenario_is_asked_for_one_value_at_a_time(app: AppTest) -> None:
     assert "The answer would be" not in _said(app)  # a demo is nobody's own
     app.button(key="own begin").click().run()
-    told = desk.told_of.held(_held(app))
+    told = desk.answered_of.held(_held(app))
     assert told is not None
     first = next_value(told)
     assert first is not None

@@ -94,8 +94,10 @@ def _tap(path: Path, hz: float, *, noise: float = 0.05, ring: float = 1.0) -> Pa
     after = np.maximum(time - 1.0, 0.0)
     swing = ring * np.exp(-0.03 * 2 * math.pi * hz * after) * np.sin(2 * math.pi * hz * after) * (time > 1)
     rows = ["time_s,acceleration_x_m_s2,acceleration_z_m_s2"]
-    rows += [f"{t:.5f},{a:.5f},{9.81 + noise * b:.5f}" for t, a, b in zip(
-        time, swing + noise * draw.normal(size=800), draw.normal(size=800), strict=True)]  # fmt: skip
+    rows += [
+        f"{t:.5f},{a:.5f},{9.81 + noise * b:.5f}"
+        for t, a, b in zip(time, swing + noise * draw.normal(size=800), draw.normal(size=800), strict=True)
+    ]
     path.write_text("\n".join(rows) + "\n")
     return path
 

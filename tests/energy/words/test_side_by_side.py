@@ -26,7 +26,7 @@ def test_numbers_are_those_of_each_answer(demos: Path) -> None:
     ]
     found = {measure.name: measure for measure in measures(both, "metric")}
     for k, one in enumerate(both):
-        data = as_data(one.told)
+        data = as_data(one.answered)
         assert found["extra fuel"].values[k] == pytest.approx(data["interval"]["fuel_change_power_w"]["estimate"])
         assert found["heat"].values[k] == pytest.approx(data["interval"]["heat_power_w"]["estimate"])
         assert found["thrust"].values[k] == pytest.approx(data["rotor"]["thrust_n"])
@@ -64,7 +64,7 @@ def test_three_with_a_trip_among_them(demos: Path) -> None:
 
 def test_the_same_is_called_the_same(demos: Path) -> None:
     one = _contender(demos, "a", "van_water_tank")
-    said = finding([one, Contender("b", one.told, one.heated)], "metric")
+    said = finding([one, Contender("b", one.answered, one.heated)], "metric")
     assert "Maximum heat: the same for all" in said
     assert "Minimum extra fuel: the same for all" in said
 

@@ -38,8 +38,8 @@ speeds = st.floats(0, 45)
 
 def closes(supply: object) -> None:
     s = supply
-    total = s.engine_loss_w + s.accessory_w + s.drivetrain_loss_w + s.brake_loss_w + s.wheel_w  # type: ignore[attr-defined]
-    assert float(total) == pytest.approx(float(s.source_w), abs=1e-9 * max(1.0, abs(float(s.source_w))))  # type: ignore[attr-defined]
+    total = s.engine_loss_w + s.accessory_w + s.drivetrain_loss_w + s.brake_loss_w + s.wheel_w
+    assert float(total) == pytest.approx(float(s.source_w), abs=1e-9 * max(1.0, abs(float(s.source_w))))
 
 
 def test_willans_line_by_hand() -> None:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vehicle.driving.road_load import air_drag_n, from_coastdown, from_drag_area, road_forces
+from vehicle.driving.road_load import air_drag_n, from_coastdown, from_drag_area, road_forces, with_added_mass
 
 
 def test_by_hand() -> None:
@@ -43,7 +43,7 @@ def test_added_mass_rolls_and_climbs() -> None:
     load = from_drag_area(1500, 0.65, 0.012)
     light, heavy = (
         road_forces(load, 20, 1.2, 20, grade=0.03),
-        road_forces(load, 20, 1.2, 20, grade=0.03, added_mass_kg=50),
+        road_forces(with_added_mass(load, 50), 20, 1.2, 20, grade=0.03),
     )
     assert float(heavy.grade_n / light.grade_n) == pytest.approx(1550 / 1500)
     assert float(heavy.tyres_n / light.tyres_n) == pytest.approx(1550 / 1500)
@@ -54,7 +54,8 @@ def test_on_a_slope_the_road_carries_less_of_the_weight(way: int) -> None:
     # A slope of 3 in 4 (sides 3, 4, 5: sine 0.6, cosine 0.8), 1500 kg and 100 kg more, rolling resistance 0.012:
     # the road carries 1600 kg * 9.80665 * 0.8 = 12 552.5 N, of which the tyres take 0.012: 150.63 N, uphill and down;
     # the weight pulls with 1600 * 9.80665 * 0.6 = 9414.4 N, against the motion uphill and with it downhill.
-    forces = road_forces(from_drag_area(1500, 0.65, 0.012), 5.0, 1.2, 5.0, grade=0.75 * way, added_mass_kg=100)
+    loaded = with_added_mass(from_drag_area(1500, 0.65, 0.012), 100)
+    forces = road_forces(loaded, 5.0, 1.2, 5.0, grade=0.75 * way)
     assert float(forces.tyres_n) == pytest.approx(150.63, rel=1e-4)
     assert float(forces.grade_n) == pytest.approx(9414.4 * way, rel=1e-5)
     # What grows with speed in a coast-down (bearings, oil) is no weight, and stays: 200 N * 0.8 + 2 N s/m * 5 m/s.

@@ -31,7 +31,7 @@ def test_road_load_of_certified_vehicles(certified: pd.DataFrame, kind: str) -> 
     for speed in (50 / 3.6, 110 / 3.6):
         mph = speed / MPH_M_S
         pounds = rows.coastdown_a_lbf + rows.coastdown_b_lbf_per_mph * mph + rows.coastdown_c_lbf_per_mph2 * mph**2
-        law = typical.CONSTANT_N[kind].at(mass)[0] + typical.SQUARE_N_S2_M2[kind].at(mass)[0] * speed**2  # type: ignore[arg-type]
+        law = typical.CONSTANT_N[kind].at(mass)[0] + typical.SQUARE_N_S2_M2[kind].at(mass)[0] * speed**2
         assert np.median(pounds * LBF_N / law) == pytest.approx(1, abs=0.05)
 
 

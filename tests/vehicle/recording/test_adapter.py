@@ -12,7 +12,7 @@ import pytest
 from recording_support import PATIENT_S, PROJECT, CarProcess, own_time_s
 
 from vehicle.recording.access import AdapterError
-from vehicle.recording.adapter import Wanted, open_adapter
+from vehicle.recording.adapter import AdapterWanted, open_adapter
 from vehicle.recording.loop import Settings, record
 from vehicle.recording.parameters import PARAMETERS
 
@@ -27,14 +27,14 @@ def test_no_port_says_what_to_do(tmp_path: Path) -> None:
 @pytest.mark.parametrize("port", ["/dev/null", "socket://127.0.0.1:1", "nonsense://here"])
 def test_what_is_no_serial_port_says_so(port: str) -> None:
     with pytest.raises(AdapterError, match="cannot be opened as a serial port") as caught:
-        open_adapter(Wanted(port, 38400, "6"))
+        open_adapter(AdapterWanted(port, 38400, "6"))
     assert caught.value.kind == "no adapter"
 
 
 def test_no_ignition_says_so(car: CarProcess) -> None:
     car.tell(fault="unable to connect")
     with pytest.raises(AdapterError, match="switch the ignition on") as caught:
-        open_adapter(Wanted(car.port, 38400, "6"))
+        open_adapter(AdapterWanted(car.port, 38400, "6"))
     assert caught.value.kind == "no ignition"
 
 
@@ -42,21 +42,23 @@ def test_silent_adapter_is_given_up_within_seconds(car: CarProcess) -> None:
     car.tell(fault="silent")
     began = own_time_s()
     with pytest.raises(AdapterError, match="no adapter answers on it") as caught:
-        open_adapter(Wanted(car.port, 38400, "6"))
+        open_adapter(AdapterWanted(car.port, 38400, "6"))
     assert caught.value.kind == "no answer"
     assert own_time_s() - began < 20
 
 
 def test_port_in_use_says_so(car: CarProcess) -> None:
-    adapter, supported = open_adapter(Wanted(car.port, 38400, "6"))
+    adapter, supported = open_adapter(AdapterWanted(car.port, 38400, "6"))
     assert {p.pid for p in PARAMETERS if p.pid <= 0x20} <= supported
     try:
         with pytest.raises(AdapterError, match="in use by another program") as caught:
-            open_adapter(Wanted(car.port, 38400, "6"))
+            open_adapter(AdapterWanted(car.port, 38400, "6"))
     finally:
         adapter.close()
     assert caught.value.kind == "busy"
-    again, _ = open_adapter(Wanted(car.port, 38400, "6"))  # at once, while the adapter still resets from the closing
+    again, _ = open_adapter(
+        AdapterWanted(car.port, 38400, "6")
+    )  # at once, while the adapter still resets from the closing
     again.close()
 
 
@@ -65,9 +67,9 @@ def test_no_permission_says_how_to_get_it(tmp_path: Path) -> None:
     port = tmp_path / "ttyUSB7"
     port.touch(mode=0o000)
     script = (
-        "import os, sys\nfrom vehicle.recording.adapter import AdapterError, Wanted, open_adapter\n"
+        "import os, sys\nfrom vehicle.recording.adapter import AdapterError, AdapterWanted, open_adapter\n"
         "if os.getuid() == 0: os.setuid(65534)\n"  # root may open anything, whatever the mode says
-        "try: open_adapter(Wanted(sys.argv[1]))\nexcept AdapterError as error: print(error.kind, '|', error)"
+        "try: open_adapter(AdapterWanted(sys.argv[1]))\nexcept AdapterError as error: print(error.kind, '|', error)"
     )
     for folder in (tmp_path, *tmp_path.parents):
         if folder.stat().st_uid == os.getuid() and folder.is_relative_to("/tmp") and folder != Path("/tmp"):

@@ -17,7 +17,7 @@ from recording_support import CarProcess, Passenger, after, event, own_time_s, r
 
 from vehicle.recording import loop
 from vehicle.recording.access import AdapterError
-from vehicle.recording.adapter import Waiter, Wanted, open_adapter
+from vehicle.recording.adapter import AdapterWanted, Waiter, open_adapter
 from vehicle.recording.loop import Settings, Status, Summary, record
 from vehicle.recording.row_file import RowLostError
 
@@ -167,7 +167,7 @@ def test_a_stranger_on_the_port_is_recognised_before_it_is_written_to(car: CarPr
     time.sleep(1.1)
     began = own_time_s()
     with pytest.raises(AdapterError, match="is no OBD adapter") as caught:
-        open_adapter(Wanted(car.port))
+        open_adapter(AdapterWanted(car.port))
     assert caught.value.kind == "stranger"
     assert "U=230.1V" in str(caught.value)
     assert own_time_s() - began < 8.0
@@ -252,7 +252,7 @@ def test_a_search_is_announced_and_a_key_ends_it(car: CarProcess) -> None:
             raise StopError
 
     with pytest.raises(StopError):
-        open_adapter(Wanted(car.port), Waiter(idle=idle, say=said.append))
+        open_adapter(AdapterWanted(car.port), Waiter(idle=idle, say=said.append))
     assert own_time_s() - began < 5.5
     assert "searching for the car's protocol, up to 20 s" in said
 

@@ -23,7 +23,7 @@ from vehicle.road_test.effect import (
     run_level_effect,
     without_labels,
 )
-from vehicle.road_test.sensitivity import Sensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
+from vehicle.road_test.sensitivity import ConditionSensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
 from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
 from vehicle.road_test.windows import RunWindows
@@ -70,7 +70,7 @@ class Quantity:
     without: float
     plain_without: float
     conditions: tuple[str, ...]
-    sensitivity: Sensitivity
+    sensitivity: ConditionSensitivity
     unlabelled: np.ndarray
 
     @property
@@ -80,7 +80,7 @@ class Quantity:
 
 
 @dataclass(frozen=True)
-class Found:
+class RunQuantities:
     """What the runs show; `load` is None where a log has none. `slopes` are those inside runs."""
 
     fuel: Quantity
@@ -89,7 +89,7 @@ class Found:
     controlled: bool
 
 
-def found_in(design: Design, level: float, about: About) -> Found:
+def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     """Return what the runs of a design show of fuel and of load."""
     controlled = all(run.control is not None for run in design.runs)
     slopes = _NO_SLOPES if controlled else inside_slopes(design.runs)
@@ -98,13 +98,15 @@ def found_in(design: Design, level: float, about: About) -> Found:
     share, known = _air_share(design, plain, about)
     fuel = _quantity(design, (plain, adjusted), slopes, level, sensitivity_of(design.runs, slopes, share, known, False))
     if not np.isfinite(load).all():
-        return Found(fuel, None, slopes, controlled)
+        return RunQuantities(fuel, None, slopes, controlled)
     of_load = sensitivity_of(design.runs, slopes, share, known, True)
-    return Found(fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled)
+    return RunQuantities(
+        fuel, _quantity(design, (plain_load, load), slopes, level, of_load, load=True), slopes, controlled
+    )
 
 
 def spread_of_repeated(design: Design) -> float:
-    """Return how far two runs of one state differ [share], brought to like conditions as `found_in` brings them."""
+    """Return how far two runs of one state differ [share], brought to like conditions as by `quantities_of`."""
     slopes = inside_slopes(design.runs)
     plain, adjusted, _ = adjusted_means(design.runs, slopes)
     share, known = _air_share(design, plain, About())
@@ -113,7 +115,9 @@ def spread_of_repeated(design: Design) -> float:
     return repeated_spread(brought, covariates) / float(brought.mean())
 
 
-def sensitivity_of(runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool) -> Sensitivity:
+def sensitivity_of(
+    runs: tuple[RunWindows, ...], slopes: Slopes, share: float, known: bool, load: bool
+) -> ConditionSensitivity:
     """Return how fuel or load of the runs goes with speed and head wind."""
     return sensitivity(runs, slopes, share, known=known, load=load)
 
@@ -132,7 +136,7 @@ def _quantity(
     values: tuple[np.ndarray, np.ndarray],
     slopes: Slopes,
     level: float,
-    how: Sensitivity,
+    how: ConditionSensitivity,
     *,
     load: bool = False,
 ) -> Quantity:
@@ -158,14 +162,14 @@ def _control(design: Design, *, load: bool) -> np.ndarray:
     """Return the control vehicle's fuel (or load) over each run, over its mean; ones where it has none."""
     runs = [run.control for run in design.runs if run.control is not None]
     if load:
-        found = np.array([float(np.average(run.load, weights=run.weight_s)) for run in runs])
+        loads = np.array([float(np.average(run.load, weights=run.weight_s)) for run in runs])
     else:
-        found = np.array([run.mean_fuel_m3_s for run in runs])
-    return found / found.mean() if np.isfinite(found).all() and (found > 0).all() else np.ones(found.size)
+        loads = np.array([run.mean_fuel_m3_s for run in runs])
+    return loads / loads.mean() if np.isfinite(loads).all() and (loads > 0).all() else np.ones(loads.size)
 
 
 def _brought(
-    design: Design, adjusted: np.ndarray, slopes: Slopes, how: Sensitivity, *, load: bool
+    design: Design, adjusted: np.ndarray, slopes: Slopes, how: ConditionSensitivity, *, load: bool
 ) -> tuple[np.ndarray, Covariates | None, tuple[str, ...]]:
     """Return the values at the speed and head wind of their pair, and what is left uncertain of that.
 
