@@ -72,82 +72,262 @@ class ElectricalState:
 def hot_resistance_ohm(
     resistance_20_ohm: Values, temperature_coefficient_per_k: Values, temperature_k: Values
 ) -> np.ndarray:
-    """Return the resistance (Ω) of an element at a temperature: R₂₀·(1 + α·(T − 20 °C))."""
+    """Return the resistance (Ω) of an element at a temperature: R₂₀·(1 + α·(T − 20 °C)).
+
+    Parameters
+    ----------
+    resistance_20_ohm : [Ω] at 20 °C
+    temperature_coefficient_per_k : [1/K]
+    temperature_k : [K] of the element
+
+    Returns
+    -------
+    [Ω], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Definition of the temperature coefficient at 20 °C.
+    """
     rise = np.asarray(temperature_k, float) - 293.15
     return np.asarray(resistance_20_ohm) * (1 + np.asarray(temperature_coefficient_per_k) * rise)
 
 
 def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
-    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws."""
+    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws.
+
+    Parameters
+    ----------
+    chain : with fields of shape () or S
+
+    Returns
+    -------
+    The chain, with fields of shape () or (*S, 1).
+    """
     return map_arrays(lambda values: values[..., None] if values.ndim else values, chain)
 
 
 def open_load(chain: ElectricalChain) -> ElectricalChain:
-    """Return the chain with its element cut off: only friction and iron hold the rotor back."""
+    """Return the chain with its element cut off: only friction and iron hold the rotor back.
+
+    Parameters
+    ----------
+    chain : the chain
+
+    Returns
+    -------
+    The chain, with an element of infinite resistance.
+    """
     return replace(chain, element_resistance_ohm=np.inf)
 
 
-def current_a(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+@dataclass(frozen=True)
+class TorqueOfSpeed:
+    """The torque that a chain asks of the rotor shaft, as a function of speed alone: its numbers are worked out once.
+
+    That is the inner loop of the operating points, so it works in place and allocates no more than it must.
+    """
+
+    three_phase: bool
+    ratio: np.ndarray
+    resistance_ohm: np.ndarray  # of the loop, per phase for three phases; infinite where the element is cut off
+    electromotive_v_s: np.ndarray  # volts per rad/s that drive the loop
+    drop_v: np.ndarray
+    reactance_ohm_s: np.ndarray  # per rad/s of the generator
+    lossy_ohm: np.ndarray  # that turns current into watts, all phases together
+    idle_n_m: np.ndarray  # friction and hysteresis
+    eddy_n_m_s: np.ndarray  # per rad/s
+    per_rotor: np.ndarray  # torque at the rotor shaft over that at the generator's
+
+    def current_a(self, generator_speed_rad_s: Values) -> np.ndarray:
+        """Return the current through the element at generator speeds.
+
+        Parameters
+        ----------
+        generator_speed_rad_s : [rad/s] broadcasts with the numbers held
+
+        Returns
+        -------
+        [A], the shape of all broadcast; 0 where the voltage does not open the diodes.
+
+        References
+        ----------
+        .. [1] See `torque_of_speed`.
+        """
+        speed = np.asarray(generator_speed_rad_s, float)
+        fields_ = (speed, self.electromotive_v_s, self.drop_v, self.reactance_ohm_s, self.resistance_ohm)
+        shape = np.broadcast(*fields_).shape
+        current = np.multiply(self.electromotive_v_s, speed, out=np.empty(shape))
+        current -= self.drop_v
+        np.maximum(current, 0.0, out=current)
+        opposes = np.multiply(self.reactance_ohm_s, speed, out=np.empty(shape))
+        if self.three_phase:
+            np.hypot(self.resistance_ohm, opposes, out=opposes)
+        else:
+            opposes += self.resistance_ohm
+        current /= opposes
+        return current
+
+    def at(self, rotor_speed_rad_s: Values) -> np.ndarray:
+        """Return the torque that is asked of the rotor shaft at rotor speeds.
+
+        Parameters
+        ----------
+        rotor_speed_rad_s : [rad/s] 0 or more, broadcasts with the numbers held
+
+        Returns
+        -------
+        [N·m] at the rotor's shaft, the shape of all broadcast.
+
+        References
+        ----------
+        .. [1] See `torque_of_speed`.
+        """
+        speed = np.asarray(rotor_speed_rad_s * self.ratio)
+        current = self.current_a(speed)
+        shape = np.broadcast(current, self.lossy_ohm, self.idle_n_m, self.eddy_n_m_s, self.per_rotor).shape
+        torque = np.multiply(self.lossy_ohm, current, out=np.empty(shape))
+        torque += self.drop_v
+        torque *= current
+        part = np.add(speed, 1e-12, out=np.empty(shape))
+        torque /= part
+        np.multiply(self.eddy_n_m_s, speed, out=part)
+        part += self.idle_n_m
+        torque += part
+        torque *= self.per_rotor
+        return torque
+
+
+def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
+    """Return the torque that a chain asks of the rotor shaft over speed.
+
+    Rectifier: current (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in
+    series and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with
+    source inductance, continuous current). Three phases in star: phase voltage over the phase's impedance. Iron loss is
+    hysteresis (in proportion to speed) plus eddy currents (square of speed): electrical-machines texts.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+
+    Returns
+    -------
+    The numbers of the torque's formula, each of its inputs' shape broadcast.
+
+    References
+    ----------
+    .. [1] Power-electronics texts: six-pulse bridge 3√2/π, commutation drop (3/π)·ω·L·I.
+    .. [2] Electrical-machines texts: hysteresis and eddy currents.
+    """
+    winding = np.asarray(chain.winding_resistance_ohm, float)
+    constant = np.asarray(chain.voltage_constant_v_s, float)
+    resistance = np.asarray(chain.element_resistance_ohm, float) + chain.lead_resistance_ohm
+    inductive = np.asarray(chain.pole_pairs) * np.asarray(chain.winding_inductance_h) / 2  # per rad/s, one phase
+    drop, phases = np.asarray(0.0), 1.0
+    three_phase = chain.connection == "three_phase"
+    if three_phase:
+        resistance, constant, phases = resistance + winding / 2, constant / np.sqrt(3), 3.0
+    elif chain.connection == "rectifier":
+        resistance, constant = resistance + winding, constant * SIX_PULSE_VOLTAGE_RATIO
+        drop, inductive = np.asarray(chain.rectifier_drop_v, float), 3 / np.pi * inductive
+    else:
+        resistance, inductive = resistance + winding, np.asarray(0.0)
+    iron = np.asarray(chain.iron_loss_w) / _REFERENCE_SPEED_RAD_S
+    return TorqueOfSpeed(
+        three_phase,
+        np.asarray(chain.ratio, float),
+        resistance,
+        constant,
+        drop,
+        np.asarray(inductive),
+        # A cut-off element carries no current, and inf·0 must not become NaN.
+        np.where(np.isinf(resistance), 0.0, phases * resistance),
+        np.asarray(chain.friction_torque_n_m) + iron * (1 - np.asarray(chain.eddy_share)),
+        iron * chain.eddy_share / _REFERENCE_SPEED_RAD_S,
+        np.asarray(chain.ratio) / chain.belt_efficiency,
+    )
+
+
+def current_a(chain: ElectricalChain, generator_speed_rad_s: Values) -> np.ndarray:
     """Return the current (A) through the element at generator speeds.
 
     Rectifier: (1.3505·k·Ω − drops) / (R_element + R_leads + R_winding + (3/π)·ω·L), where two phases conduct in series
     and the last term is the voltage that commutation costs (power-electronics texts: six-pulse bridge with source
     inductance, continuous current). Three phases in star: phase voltage over the phase's impedance.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    generator_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [A], the shape of all inputs broadcast; 0 where the voltage does not open the diodes.
+
+    References
+    ----------
+    .. [1] Power-electronics texts: six-pulse bridge 3√2/π, commutation drop (3/π)·ω·L·I.
+    .. [2] Ohm's law for alternating current.
     """
-    resistance, electromotive, drop = _circuit(chain)
-    omega_l = np.asarray(chain.pole_pairs) * np.asarray(chain.winding_inductance_h) / 2  # per rad/s, one phase
-    current = np.asarray(electromotive * generator_speed_rad_s - drop)
-    np.maximum(current, 0.0, out=current)
-    if chain.connection == "three_phase":
-        return current / np.hypot(resistance, omega_l * generator_speed_rad_s)
-    if chain.connection == "rectifier" and np.any(omega_l):
-        return current / (3 / np.pi * omega_l * generator_speed_rad_s + resistance)
-    return current / resistance
+    return torque_of_speed(chain).current_a(generator_speed_rad_s)
 
 
-def _circuit(chain: ElectricalChain) -> tuple[np.ndarray, np.ndarray, np.ndarray | float]:
-    """Return (loop resistance, volts per rad/s that drive the loop, drop), per phase for three phases."""
-    winding = np.asarray(chain.winding_resistance_ohm, float)
-    constant = np.asarray(chain.voltage_constant_v_s, float)
-    outside = np.asarray(chain.element_resistance_ohm, float) + chain.lead_resistance_ohm
-    if chain.connection == "three_phase":
-        return outside + winding / 2, constant / np.sqrt(3), 0.0
-    if chain.connection == "rectifier":
-        return outside + winding, constant * SIX_PULSE_VOLTAGE_RATIO, np.asarray(chain.rectifier_drop_v, float)
-    return outside + winding, constant, 0.0
-
-
-def idle_torque_n_m(chain: ElectricalChain, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+def idle_torque_n_m(chain: ElectricalChain, generator_speed_rad_s: Values) -> np.ndarray:
     """Return the torque (N·m, generator shaft) of friction and iron at a speed, without current.
 
     Iron loss is hysteresis (in proportion to speed) plus eddy currents (square of speed): electrical-machines texts.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    generator_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [N·m] at the generator's shaft, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Electrical-machines texts: hysteresis and eddy currents.
     """
-    iron = np.asarray(chain.iron_loss_w) / _REFERENCE_SPEED_RAD_S
-    eddy = iron * chain.eddy_share / _REFERENCE_SPEED_RAD_S
-    return (
-        np.asarray(chain.friction_torque_n_m) + iron * (1 - np.asarray(chain.eddy_share))
-    ) + eddy * generator_speed_rad_s
+    of = torque_of_speed(chain)
+    return np.asarray(of.idle_n_m + of.eddy_n_m_s * generator_speed_rad_s)
 
 
-def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
-    """Return the torque (N·m) that the chain asks of the rotor shaft at rotor speeds (≥ 0)."""
-    speed = np.asarray(rotor_speed_rad_s, float) * chain.ratio
-    current = current_a(chain, speed)
-    resistance, _, drop = _circuit(chain)
-    phases = 3.0 if chain.connection == "three_phase" else 1.0
-    if np.isinf(resistance).any():  # a cut-off element: no current, and inf·0 must not become NaN
-        resistance = np.where(np.isinf(resistance), 0.0, resistance)
-    # In place where that can be: this is the inner loop of the operating points.
-    torque = np.asarray(phases * resistance * current)
-    torque += drop
-    torque *= current
-    torque /= speed + 1e-12
-    torque = torque + idle_torque_n_m(chain, speed)
-    return torque * (np.asarray(chain.ratio) / chain.belt_efficiency)
+def shaft_torque_n_m(chain: ElectricalChain, rotor_speed_rad_s: Values) -> np.ndarray:
+    """Return the torque (N·m) that the chain asks of the rotor shaft at rotor speeds (≥ 0).
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    rotor_speed_rad_s : [rad/s] 0 or more, broadcasts with them
+
+    Returns
+    -------
+    [N·m] at the rotor's shaft, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Balance of power: torque times speed is what generator, rectifier, leads, element and belt take.
+    """
+    return torque_of_speed(chain).at(rotor_speed_rad_s)
 
 
 def electrical_state(chain: ElectricalChain, rotor_speed_rad_s: Values) -> ElectricalState:
-    """Return every watt of the chain at rotor speeds (rad/s); arrays broadcast against the chain's fields."""
+    """Return every watt of the chain at rotor speeds (rad/s); arrays broadcast against the chain's fields.
+
+    Parameters
+    ----------
+    chain : fields of shapes that broadcast
+    rotor_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    Watts, amperes, volts, arrays of the broadcast shape.
+
+    References
+    ----------
+    .. [1] Balance of power; see `current_a` and `idle_torque_n_m`.
+    """
     rotor_speed = np.asarray(rotor_speed_rad_s, float)
     speed = rotor_speed * chain.ratio
     current = current_a(chain, speed)

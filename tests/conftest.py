@@ -30,12 +30,37 @@ settings.register_profile(
 settings.load_profile("windtoll")
 
 
+# What takes longest begins first: none of it is left for one worker while the others have nothing to do any more.
+LONGEST_FIRST = (
+    "browser",
+    "vehicle/recording/test_cars_and_adapters.py",
+    "energy/commands/test_any_input.py",
+    "energy/commands/test_road_test_study.py",
+    "vehicle/recording",
+    "energy/words/test_schema.py",
+    "energy/screens",
+    "energy/commands",
+)
+
+
+def pytest_xdist_auto_num_workers() -> int | None:
+    """Return a worker more than there are cores: those of the browser and of the recorder mostly wait.
+
+    None leaves it to the variable by which pytest-xdist lets itself be told.
+    """
+    return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else (os.cpu_count() or 1) + 1
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep together on one worker what shares something costly: a file's own fixtures; one browser and one app."""
+    ranks = {}
     for item in items:
         place = item.path.relative_to(ROOT / "tests")
         item.add_marker(pytest.mark.xdist_group("browser" if place.parts[0] == "browser" else place.as_posix()))
+        within = (place.as_posix(), *(parent.as_posix() for parent in place.parents))
+        ranks[item] = next((k for k, name in enumerate(LONGEST_FIRST) if name in within), len(LONGEST_FIRST))
+    items.sort(key=ranks.__getitem__)  # a sort keeps the sequence of equals
 
 
 @pytest.fixture(autouse=True)

@@ -69,60 +69,67 @@ class Outcome:
 
 
 class _Player:
-    """Plays the steps of a case from the recorder's own callbacks, and stops it with a key at the end."""
+    """Plays the steps of a case from the recorder's own callbacks, and stops it with a key at the end.
 
-    def __init__(self, case: Case, car: CarProcess, outcome: Outcome) -> None:
-        self.case, self.car, self.outcome = case, car, outcome
+    Steps go by the world's time; what the recorder took is measured with `clock`.
+    """
+
+    def __init__(self, case: Case, car: CarProcess, outcome: Outcome, clock: Callable[[], float]) -> None:
+        self.case, self.car, self.outcome, self.clock = case, car, outcome, clock
         self.began_s = time.monotonic()
+        self.clock_began_s = clock()
         self.steps = list(case.steps)
         self.before = list(case.before)
         self.first_row_s: float | None = None
         self.pressed_s: float | None = None
-        self.last_call_s = self.began_s
+        self.last_call_s = self.clock_began_s
+
+    def took_s(self) -> float:
+        """Return the seconds since the start."""
+        return self.clock() - self.clock_began_s
 
     def show(self, status: Status) -> None:
-        at_s = time.monotonic()
         self.outcome.seen.append(status)
         if len(self.outcome.seen) == 1:
-            self.outcome.first_sign_s = at_s - self.began_s
+            self.outcome.first_sign_s = self.took_s()
         if self.first_row_s is None and status.rows:
-            self.first_row_s = at_s
-            self.outcome.first_value_s = at_s - self.began_s
+            self.first_row_s = time.monotonic()
+            self.outcome.first_value_s = self.took_s()
 
     def keys(self) -> str:
-        at_s = time.monotonic()
-        self.outcome.longest_silence_s = max(self.outcome.longest_silence_s, at_s - self.last_call_s)
-        self.last_call_s = at_s
+        at_s, called_s = time.monotonic(), self.clock()
+        self.outcome.longest_silence_s = max(self.outcome.longest_silence_s, called_s - self.last_call_s)
+        self.last_call_s = called_s
         while self.before and at_s - self.began_s >= self.before[0][0]:
             self.car.tell(**self.before.pop(0)[1])
         if self.first_row_s is not None:
             while self.steps and at_s - self.first_row_s >= self.steps[0][0]:
                 self.car.tell(**self.steps.pop(0)[1])
             if at_s - self.first_row_s >= self.case.duration_s and self.pressed_s is None:
-                self.pressed_s = at_s
+                self.pressed_s = called_s
                 return "q"
         if at_s - self.began_s > 150:
             return "q"
         return ""
 
 
-def play(case: Case, folder: Path, **more: Any) -> Outcome:
-    """Record a case into a folder of its own; return what came of it."""
+def play(case: Case, folder: Path, clock: Callable[[], float] = time.monotonic, **more: Any) -> Outcome:
+    """Record a case into a folder of its own; return what came of it, its times by `clock`."""
     folder.mkdir(parents=True)
     car = CarProcess(folder / "adapter", script=SCRIPT)
     outcome = Outcome()
     try:
         car.tell(set=case.setup)
-        player = _Player(case, car, outcome)
+        player = _Player(case, car, outcome, clock)
         settings = Settings(
             folder / "runs", car.port, None, case.protocol, interval_s=case.pause_s(), wait_s=case.wait_s, **more
         )
         try:
             outcome.summary = record(settings, keys=player.keys, show=player.show)
-            outcome.stop_s = time.monotonic() - (player.pressed_s or time.monotonic())
+            outcome.stop_s = clock() - (player.pressed_s if player.pressed_s is not None else clock())
         except AdapterError as error:
             outcome.refused = str(error)
-            outcome.refused_s = time.monotonic() - player.began_s
+            outcome.refused_s = player.took_s()
     finally:
         car.kill()
     if outcome.summary is not None:

@@ -7,6 +7,7 @@ included, since they are the help), the templates of the pages and the command l
 from __future__ import annotations
 
 import ast
+import functools
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -42,6 +43,27 @@ RULES: dict[str, str] = {
     r"\bmay stay stalled|like this: not checked|no number of runs removes|rejects no run|\bto none\)": (
         "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as leave"
     ),
+    r"\bmay (boil|pass boiling|pay|save|get stuck|be reached)\b|\bdo not operate so\b": (
+        "'can boil', 'can pay', 'do not operate it like this': 'may' is kept for what is allowed"
+    ),
+    r"\d+ % (power\b|confidence)|% chance \(at|with nearly 100 % chance \(at": (
+        "'a chance of 80 %', '95 % interval': a reader knows chances, not the power of a test"
+    ),
+    r"\bpresent setting|to try instead|before it is operated": (
+        "'today's setting', 'the best within the limits', 'check the new setting before operating it'"
+    ),
+    r"how far the real|how much (power|lift) |what rotor and body do|\bpays (less|more) drag": (
+        "a name is a noun: 'the real rotor's power', 'the power of stalled sections'; drag is had, not paid"
+    ),
+    r"could explain it all|so far as the interval|made from \{|let expect|no credit for": (
+        "'could explain all of it', 'the two ranges overlap', 'rows used', 'expected': read twice by readers"
+    ),
+    r"then (shaft|heat) energy|electrical energy, then|while it lasts|working \{100|working 100 %|passing factor \{": (
+        "one number a line, each with its name; 'never stowed' says nothing of the power"
+    ),
+    r"\bhobby\b|tin of bread|palm-size|palm of|handbook collections?|web article|second-hand|every handbook": (
+        "neutral sizes; a source has author, year and title, or is 'common practice, no source' or 'from memory'"
+    ),
     r"leaving it at home": "'not fitted', 'the same vehicle without the turbine'",
     r"\bELM327\b": "a maker's chip name: 'serial OBD adapter'",
 }
@@ -71,8 +93,13 @@ def _strings(path: Path) -> Iterator[tuple[int, str]]:
             yield node.lineno, node.value
 
 
-def texts() -> Iterator[tuple[str, str]]:
-    """Yield every text of the product with the place it stands at."""
+@functools.cache
+def texts() -> tuple[tuple[str, str], ...]:
+    """Return every text of the product with the place it stands at; read once for all rules."""
+    return tuple(_texts())
+
+
+def _texts() -> Iterator[tuple[str, str]]:
     for folder in ("energy", "vehicle"):
         for path in sorted((ROOT / folder).rglob("*.py")):
             for line, text in _strings(path):

@@ -85,15 +85,16 @@ def exact(value: float) -> Uncertain:
 
 @dataclass(frozen=True)
 class Way:
-    """How a builder measures a quantity: with what, and to ± what (19 times out of 20; SI, or a share where
-    `relative`).
+    """How a builder measures a quantity: with what, and to ± what (95 % interval; SI, or a share where `relative`).
 
+    `of` says what a number without unit is a share of ("of the free air speed"): it is then read in percent.
     Common practice, no source.
     """
 
     plus_minus: float
     how: str
     relative: bool = False
+    of: str = ""
 
 
 @dataclass(frozen=True)

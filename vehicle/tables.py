@@ -89,13 +89,15 @@ def read_table(
     *,
     optional: Mapping[str, str] | None = None,
     blanks_allowed: Sequence[str] = (),
+    by_unit_alone: Sequence[str] = (),
     least_rows: int = 2,
     progress: Callable[[float], None] | None = None,
 ) -> dict[str, np.ndarray]:
     """Return the named columns of a CSV file as float arrays of one length, in the units asked for.
 
     `columns` and `optional` map a base name ("speed") to its unit ("m/s"; "dimensionless" for plain numbers). Columns
-    of `blanks_allowed` give NaN for an empty cell. Row order is kept. `progress` is told the share done, from 0 to 1.
+    of `blanks_allowed` give NaN for an empty cell. A needed column, and one of `by_unit_alone`, is found by a header
+    that is its unit ("Watts", "mph"). Row order is kept. `progress` is told the share done, from 0 to 1.
     Raises InputError naming every fault found (a missing file or column, a unit of another kind, a cell that is no
     finite number, rows of the wrong length).
     """
@@ -104,7 +106,7 @@ def read_table(
     lines = _lines(path)
     delimiter, rows = _split(path, lines)
     header = [cell.strip() for cell in rows[0][1]]
-    places, units = _match_header(path, header, columns, wanted)
+    places, units = _match_header(path, header, columns, wanted, (*columns, *by_unit_alone))
     body = rows[1:]
     problems: list[Problem] = []
     if len(body) < least_rows:
@@ -191,7 +193,11 @@ def _normal(header: str) -> str:
 
 
 def _match_header(
-    path: Path, header: Sequence[str], needed: Mapping[str, str], wanted: Mapping[str, str]
+    path: Path,
+    header: Sequence[str],
+    needed: Mapping[str, str],
+    wanted: Mapping[str, str],
+    by_unit: Sequence[str],
 ) -> tuple[dict[str, int], dict[str, str]]:
     """Return for each wanted base name its column and the unit in its header."""
     places: dict[str, int] = {}
@@ -207,7 +213,7 @@ def _match_header(
             places.setdefault(name, column)
             units.setdefault(name, unit)
             break
-    _match_loosely(header, needed, wanted, places, units)
+    _match_loosely(header, by_unit, wanted, places, units)
     for name in needed:
         if name in places:
             continue
@@ -231,14 +237,14 @@ def _match_header(
 
 def _match_loosely(
     header: Sequence[str],
-    needed: Mapping[str, str],
+    by_unit: Sequence[str],
     wanted: Mapping[str, str],
     places: dict[str, int],
     units: dict[str, str],
 ) -> None:
     """Place headers as people write them ("RPM", "Watts", "Engine RPM", "Speed [mph]") where one column alone can be
     meant: its unit is of the kind that is wanted, and its words are among those of the name (none at all, only for a
-    column that is needed).
+    column of `by_unit`). Of several that a word could mean ("Speed (mph)"), the one of `by_unit` is taken.
     """
     taken = set(places.values())
     meant: dict[str, list[tuple[int, str]]] = {}
@@ -251,9 +257,11 @@ def _match_loosely(
             for name in wanted
             if unit
             and words <= set(name.split("_"))
-            and (words or (name in needed and wanted[name] in _WORDED))
+            and (words or (name in by_unit and wanted[name] in _WORDED))
             and _is_of_kind(unit, wanted[name])
         ]
+        if len(fits) > 1:
+            fits = [name for name in fits if name in by_unit]
         if len(fits) == 1 and fits[0] not in places:
             meant.setdefault(fits[0], []).append((column, unit))
     for name, found in meant.items():

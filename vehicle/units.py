@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pint
 
 UnitSystem = Literal["metric", "us", "uk"]
@@ -47,6 +49,15 @@ _SPELLINGS = {
     "Ohm": "ohm",
     "Ohms": "ohm",
     "ohms": "ohm",
+    "amps": "A",  # the registry would read atto-metres a second
+    "Amps": "A",
+    "Amp": "A",
+    "Ampere": "A",
+    "Amperes": "A",
+    "Volt": "V",
+    "Volts": "V",
+    "Watt": "W",
+    "Watts": "W",
     "MPH": "mph",
     "mi/h": "mph",
     "km/hr": "km/h",
@@ -462,6 +473,28 @@ def show(value: float, kind: str, system: UnitSystem, *, signed: bool = False, d
         number, name = number / 1000, "kW"
     gap = "" if name == "°" else " "
     return f"{figures(number, digits or display.digits, signed=signed)}{gap}{name}"
+
+
+def show_pair(value: float, limit: float, kind: str, system: UnitSystem) -> tuple[str, str]:
+    """Return a value and the limit that it is held against, with as many digits as it takes to see them differ.
+
+    80.04 m/s against 80 m/s would both read "80.0 m/s" in three digits, and a broken limit as a kept one.
+    """
+    usual = _SYSTEMS[system][kind].digits
+    return differing(value, limit, lambda number, more: show(number, kind, system, digits=usual + more))
+
+
+_MOST_MORE_DIGITS = 6
+
+
+def differing(value: float, limit: float, shown: Callable[[float, int], str]) -> tuple[str, str]:
+    """Return both numbers by `shown(number, more digits)`, with the fewest digits in which unequal ones differ."""
+    texts = shown(value, 0), shown(limit, 0)
+    for more in range(1, _MOST_MORE_DIGITS + 1):
+        if texts[0] != texts[1] or value == limit:
+            break
+        texts = shown(value, more), shown(limit, more)
+    return texts
 
 
 def figures(number: float, digits: int, *, signed: bool = False) -> str:

@@ -20,6 +20,18 @@ def standard_atmosphere(altitude_m: Values) -> tuple[np.ndarray, np.ndarray]:
     """Return (temperature K, pressure Pa) of the US Standard Atmosphere 1976 at geometric altitudes up to 11 km.
 
     Hydrostatic troposphere with a lapse of 6.5 K per km of geopotential altitude.
+
+    Parameters
+    ----------
+    altitude_m : [m] any shape; geometric altitude, up to 11 km
+
+    Returns
+    -------
+    [K] temperature and [Pa] pressure, each of that shape.
+
+    References
+    ----------
+    .. [1] US Standard Atmosphere 1976.
     """
     altitude = np.asarray(altitude_m, float)
     geopotential = EARTH_RADIUS_M * altitude / (EARTH_RADIUS_M + altitude)
@@ -29,13 +41,40 @@ def standard_atmosphere(altitude_m: Values) -> tuple[np.ndarray, np.ndarray]:
 
 
 def saturation_vapour_pressure_pa(temperature_k: Values) -> np.ndarray:
-    """Return the saturation vapour pressure over water (Pa): Magnus form of Alduchov & Eskridge (1996), from memory."""
+    """Return the saturation vapour pressure over water (Pa): Magnus form of Alduchov & Eskridge (1996), from memory.
+
+    Parameters
+    ----------
+    temperature_k : [K] any shape
+
+    Returns
+    -------
+    [Pa], of that shape.
+
+    References
+    ----------
+    .. [1] Alduchov and Eskridge (1996), Magnus form, from memory.
+    """
     celsius = np.asarray(temperature_k, float) - ZERO_CELSIUS_K
     return 610.94 * np.exp(17.625 * celsius / (celsius + 243.04))
 
 
 def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity: Values = 0.0) -> np.ndarray:
-    """Return the density of moist air (kg/m³): dry air and vapour as ideal gases at their partial pressures."""
+    """Return the density of moist air (kg/m³): dry air and vapour as ideal gases at their partial pressures.
+
+    Parameters
+    ----------
+    temperature_k, pressure_pa : [K], [Pa] any shapes that broadcast
+    relative_humidity : [-] 0 to 1
+
+    Returns
+    -------
+    [kg/m³], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Ideal gas law; gas constant of water vapour of IAPWS-95.
+    """
     temperature = np.asarray(temperature_k, float)
     vapour = np.asarray(relative_humidity) * saturation_vapour_pressure_pa(temperature)
     dry = np.asarray(pressure_pa) - vapour
@@ -43,13 +82,39 @@ def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity:
 
 
 def dynamic_viscosity_pa_s(temperature_k: Values) -> np.ndarray:
-    """Return the dynamic viscosity of air (Pa·s): Sutherland's formula as in the US Standard Atmosphere 1976."""
+    """Return the dynamic viscosity of air (Pa·s): Sutherland's formula as in the US Standard Atmosphere 1976.
+
+    Parameters
+    ----------
+    temperature_k : [K] any shape
+
+    Returns
+    -------
+    [Pa·s], of that shape.
+
+    References
+    ----------
+    .. [1] Sutherland's formula as in the US Standard Atmosphere 1976.
+    """
     temperature = np.asarray(temperature_k, float)
     return 1.458e-6 * temperature**1.5 / (temperature + 110.4)
 
 
 def sound_speed_m_s(temperature_k: Values) -> np.ndarray:
-    """Return the speed of sound in dry air (m/s): √(1.4·R·T), US Standard Atmosphere 1976."""
+    """Return the speed of sound in dry air (m/s): √(1.4·R·T), US Standard Atmosphere 1976.
+
+    Parameters
+    ----------
+    temperature_k : [K] any shape
+
+    Returns
+    -------
+    [m/s], of that shape.
+
+    References
+    ----------
+    .. [1] US Standard Atmosphere 1976.
+    """
     return np.sqrt(1.4 * DRY_AIR_GAS_CONSTANT_J_KG_K * np.asarray(temperature_k, float))
 
 
@@ -68,7 +133,21 @@ class AirAtVehicle:
 
 
 def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad: Values) -> AirAtVehicle:
-    """Return the air that a vehicle meets; `wind_from_rad`: 0 head wind, ±π/2 from the side, π tail wind."""
+    """Return the air that a vehicle meets; `wind_from_rad`: 0 head wind, ±π/2 from the side, π tail wind.
+
+    Parameters
+    ----------
+    road_speed_m_s, wind_speed_m_s : [m/s] any shapes that broadcast
+    wind_from_rad : [rad] 0 head wind, ±π/2 from the side, π tail wind
+
+    Returns
+    -------
+    The air that the vehicle meets, arrays of the broadcast shape.
+
+    References
+    ----------
+    .. [1] Geometry, closed form.
+    """
     wind, angle = np.asarray(wind_speed_m_s, float), np.asarray(wind_from_rad, float)
     ahead = np.asarray(road_speed_m_s, float) + wind * np.cos(angle)
     across = wind * np.sin(angle)
@@ -86,6 +165,22 @@ def rotor_air_speed_m_s(
     depends on the thrust coefficient and on how the rotor is governed (Tamaro et al., Wind Energy Science 9 (2024)
     1547). Air from behind gives nothing. `local_speed_factor` is the air speed where the rotor sits over that of the
     free air. A rotor that turns into the wind has no yaw.
+
+    Parameters
+    ----------
+    air : the air that the vehicle meets, arrays of shape S
+    yaw_exponent : [-] n, broadcasts with S
+    local_speed_factor : [-] broadcasts with S
+    turns_into_wind : whether the rotor yaws by itself
+
+    Returns
+    -------
+    [m/s], the shape of all inputs broadcast, never negative.
+
+    References
+    ----------
+    .. [1] Tamaro et al., Wind Energy Science 9 (2024) 1547: that there is no single exponent. The cosine to a power:
+       common practice, no source.
     """
     cosine = np.ones_like(air.yaw_rad) if turns_into_wind else np.clip(np.cos(air.yaw_rad), 0.0, 1.0)
     return np.asarray(local_speed_factor) * air.speed_m_s * cosine ** (np.asarray(yaw_exponent) / 3.0)
@@ -124,6 +219,20 @@ def shear_speed_factor(
     Cube-mean over the disc's chords of (z/known)^exponent (shapes broadcast); exponent 1/7 over open ground is common
     practice, no source. On a moving vehicle only the wind is sheared, not the air met by driving. A disc that would
     meet the ground is cut off there.
+
+    Parameters
+    ----------
+    hub_height_m, rotor_radius_m, known_height_m : [m]
+        shapes that broadcast; the known height is that of the given wind speed
+    exponent : [-] of the power law
+
+    Returns
+    -------
+    [-], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Power-law profile: common practice, no source.
     """
     y = np.cos((np.arange(64) + 0.5) * np.pi / 64)  # Chebyshev points: weights sin² give chords of the disc
     weight = 1.0 - y * y

@@ -98,7 +98,16 @@ class Blade:
         return np.r_[start_m, self.radius_m[beyond]], np.r_[inner, self.chord_m[beyond]]
 
     def twist_at(self, fraction: float) -> float:
-        """Return the twist in degrees at `fraction` of the tip radius (straight lines between stations)."""
+        """Return the twist in degrees at `fraction` of the tip radius (straight lines between stations).
+
+        Parameters
+        ----------
+        fraction : [-] radius over tip radius
+
+        Returns
+        -------
+        [°] towards feather.
+        """
         return float(np.interp(fraction * self.tip_radius_m, self.radius_m, self.twist_deg))
 
 
@@ -123,17 +132,40 @@ class PitchConvention:
             )
 
     def chord_angle_deg(self, setting_deg: np.ndarray) -> np.ndarray:
-        """Return the angle of the meant chord from the rotor plane, towards feather, for readings of the dial."""
+        """Return the angle of the meant chord from the rotor plane, towards feather, for readings of the dial.
+
+        Parameters
+        ----------
+        setting_deg : [°] any shape
+
+        Returns
+        -------
+        [°], of that shape.
+        """
         signed = np.asarray(setting_deg, float) * (1.0 if self.positive_towards == "feather" else -1.0)
         return signed + (90.0 if self.zero_is == "feather" else 0.0)
 
     def setting_deg(self, chord_angle_deg: np.ndarray) -> np.ndarray:
-        """Return the reading of the dial at an angle of the meant chord from the rotor plane (inverse of the above)."""
+        """Return the reading of the dial at an angle of the meant chord from the rotor plane (inverse of the above).
+
+        Parameters
+        ----------
+        chord_angle_deg : [°] any shape
+
+        Returns
+        -------
+        [°], of that shape.
+        """
         signed = np.asarray(chord_angle_deg, float) - (90.0 if self.zero_is == "feather" else 0.0)
         return signed * (1.0 if self.positive_towards == "feather" else -1.0)
 
     def describe(self) -> str:
-        """Return the convention as one sentence."""
+        """Return the convention as one sentence.
+
+        Returns
+        -------
+        The sentence, without a full stop.
+        """
         place = {None: "the chord of zero twist", 1.0: "the tip chord"}.get(
             self.measured_at, f"the chord at {self.measured_at or 0:.0%} of the radius"
         )
@@ -233,7 +265,23 @@ def read_blade(
 ) -> Blade:
     """Return the blade of a CSV file with the columns radius, chord, twist, units in the headers (as `chord_in`).
 
-    The last station is the tip. Raises InputError naming the file, the row and what would be accepted.
+    The last station is the tip.
+
+    Parameters
+    ----------
+    path : the CSV file
+    number_of_blades : [1]
+    root : what the aerofoil begins at; none without it
+    twist_positive_towards : how the file counts twist
+
+    Returns
+    -------
+    The blade, stations (N,) from root to tip, twist towards feather.
+
+    Raises
+    ------
+    InputError
+        Naming the file, the row and what would be accepted.
     """
     table = read_table(path, {"radius": "m", "chord": "m", "twist": "deg"}, least_rows=2)
     increasing(path, "radius", table["radius"])
@@ -252,7 +300,25 @@ def blade_from_stations(
     *,
     name: str = "blade",
 ) -> Blade:
-    """Return a checked `Blade` (see there); InputError names the station and what would be accepted."""
+    """Return a checked `Blade` (see there); InputError names the station and what would be accepted.
+
+    Parameters
+    ----------
+    radius_m, chord_m : [m] (N,)
+    twist_deg : [°] (N,) towards feather
+    number_of_blades : [1]
+    root : what the aerofoil begins at; none without it
+    name : what a message calls the blade
+
+    Returns
+    -------
+    The blade.
+
+    Raises
+    ------
+    InputError
+        For fewer than two stations, radii that do not rise and what no blade can be.
+    """
     root = root or Root()
     radius, chord, twist = (np.asarray(values, float) for values in (radius_m, chord_m, twist_deg))
     if radius.size < 2:
@@ -312,7 +378,17 @@ def _root_problems(name: str, radius: np.ndarray, hub: float, start: float, root
 
 
 def reference_twist_deg(blade: Blade, convention: PitchConvention) -> float:
-    """Return the twist of the chord that a convention measures at."""
+    """Return the twist of the chord that a convention measures at.
+
+    Parameters
+    ----------
+    blade : whose twist is read
+    convention : where pitch is measured
+
+    Returns
+    -------
+    [°]; 0 where pitch is not measured at a chord.
+    """
     return 0.0 if convention.measured_at is None else blade.twist_at(convention.measured_at)
 
 
@@ -330,6 +406,24 @@ def polar_of_plate_blade(
 
     Chord, hence the camber of a tube-cut blade, and Reynolds number are those at three quarters of the radius; the
     polar serves the whole blade. Give one of `camber` and `tube_radius_m`; InputError otherwise. See `energy.polar`.
+
+    Parameters
+    ----------
+    blade : whose chord is read
+    camber : [-] height of the arc over the chord
+    tube_radius_m, thickness_m : [m]
+    air_speed_m_s : [m/s] at the rotor
+    tip_speed_ratio : [-]
+    kinematic_viscosity_m2_s : [m²/s]
+
+    Returns
+    -------
+    The polar, of one Reynolds number.
+
+    Raises
+    ------
+    InputError
+        Unless just one of `camber` and `tube_radius_m` is given.
     """
     chord = float(np.interp(0.75 * blade.tip_radius_m, blade.radius_m, blade.chord_m))
     speed = air_speed_m_s * math.hypot(1.0, 0.75 * tip_speed_ratio)
@@ -352,6 +446,16 @@ def blade_sections(
 
     The twist in them includes the pitch convention's reference, so that they take pitch from the rotor plane. The air
     speed of the settings is the one at the rotor.
+
+    Parameters
+    ----------
+    blade : the blade
+    polars : one for each Reynolds number
+    settings : how it is computed; the usual ones where not given
+
+    Returns
+    -------
+    `Sections` of S annuli, and notes on the polars.
     """
     settings = settings or CurveSettings()
     corrections = settings.corrections
@@ -480,6 +584,20 @@ def integrate(
     """Return power coefficient, thrust coefficient and stalled torque share, each (P, L), summed over the annuli.
 
     Cp = sum 2 sigma x (W/U)^2 Ct lambda x dx, CT = sum 2 sigma x (W/U)^2 Cn dx (forces on the blade, drag included).
+
+    Parameters
+    ----------
+    at : the sections (S,)
+    states : their states (S, P, L)
+    tip_speed_ratio : [-] (L,)
+
+    Returns
+    -------
+    [-] power coefficient, thrust coefficient and stalled share of the torque, each (P, L).
+
+    References
+    ----------
+    .. [1] Blade-element theory, as in every handbook: sums over the annuli.
     """
     weight = (2.0 * at.solidity * at.radius * at.width)[:, None, None]
     square = states.relative_speed * states.relative_speed * weight
@@ -496,6 +614,19 @@ def root_drag(blade: Blade, tip_speed_ratio: np.ndarray) -> tuple[np.ndarray, np
     """Return the power coefficient that the bare root costs and the thrust coefficient that it adds, each (L,).
 
     A bar of the root's diameter across the undisturbed relative wind, from hub radius to where the aerofoil begins.
+
+    Parameters
+    ----------
+    blade : whose root is bare
+    tip_speed_ratio : [-] (L,)
+
+    Returns
+    -------
+    [-] loss of power coefficient and gain of thrust coefficient, each (L,).
+
+    References
+    ----------
+    .. [1] Definition of a drag coefficient; that of a cylinder from memory.
     """
     tip = blade.tip_radius_m
     edges = np.linspace(blade.hub_radius_m, blade.aerofoil_start_m, 21) / tip
@@ -510,6 +641,19 @@ def blockage_speed_factor(thrust_coefficient: np.ndarray, area_ratio: float) -> 
     """Return the free air speed over the tunnel speed at which a rotor would do the same: Glauert (1935), from memory.
 
     1 + area_ratio CT / (4 sqrt(1 - CT)); held at CT = 8/9 beyond, where the formula runs away.
+
+    Parameters
+    ----------
+    thrust_coefficient : [-] any shape
+    area_ratio : [-] swept area over the area of the tunnel
+
+    Returns
+    -------
+    [-], of that shape.
+
+    References
+    ----------
+    .. [1] Glauert (1935), from memory.
     """
     held = np.clip(thrust_coefficient, 0.0, 8.0 / 9.0)
     return np.asarray(1.0 + area_ratio * held / (4.0 * np.sqrt(1.0 - held)))
@@ -598,12 +742,26 @@ def _solution_notes(
 
 
 def usual_grid() -> tuple[np.ndarray, np.ndarray]:
-    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees for any road rotor."""
+    """Return tip-speed ratios (60,) from 0.2 to 12 and pitches (25,) from -6 to 90 degrees for any road rotor.
+
+    Returns
+    -------
+    [-] (60,) tip-speed ratios and [°] (25,) pitches, both rising.
+    """
     return np.linspace(0.2, 12.0, 60), np.concatenate([np.arange(-6.0, 30.1, 2.0), np.arange(40.0, 91.0, 10.0)])
 
 
 def to_rotor_curves(curves: BladeCurves) -> RotorCurves:
-    """Return the curves as `RotorCurves`, with a first column at standstill (no power, thrust of the lowest ratio)."""
+    """Return the curves as `RotorCurves`, with a first column at standstill (no power, thrust of the lowest ratio).
+
+    Parameters
+    ----------
+    curves : of a blade, (P, L)
+
+    Returns
+    -------
+    The curves, (P, 1 + L).
+    """
     still = np.zeros((curves.pitch_deg.size, 1))
     return RotorCurves(
         np.concatenate([[0.0], curves.tip_speed_ratio]),

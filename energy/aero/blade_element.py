@@ -110,6 +110,20 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     """Return Prandtl's loss factor of tip and root together, floored at `LEAST_LOSS` so that the tip itself is finite.
 
     Shapes broadcast; (2/pi) acos(exp(-f)) each, f = exponent/|sin phi|.
+
+    Parameters
+    ----------
+    sine : [-] of the inflow angle
+    tip_exponent, root_exponent : [-] blades × distance to tip or root over twice the radius
+
+    Returns
+    -------
+    [-] F, the shape of all inputs broadcast, `LEAST_LOSS` to 1.
+
+    References
+    ----------
+    .. [1] Prandtl's tip loss as in Selvatici and Stevens, blade element momentum with tip correction, eq. 1; the root
+       likewise, from memory.
     """
     inverse = -1.0 / np.maximum(np.abs(sine), 1e-9)
     both = np.arccos(np.exp(tip_exponent * inverse))
@@ -265,6 +279,21 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are
     not stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1
     degree where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
+
+    Parameters
+    ----------
+    sections : S annuli
+    tip_speed_ratio : [-] (L,)
+    pitch_deg : [°] (P,) towards feather
+
+    Returns
+    -------
+    The states, arrays (S, P, L).
+
+    References
+    ----------
+    .. [1] Blade-element momentum theory, see the head of this module; that inflow angle nearest to zero lift is taken:
+       own choice.
     """
     # Freed at once and never touched: it lets the C library keep the work arrays below instead of handing their pages
     # back to the system after each step (glibc raises its threshold to the largest block freed), a fifth of the time.

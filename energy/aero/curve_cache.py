@@ -29,7 +29,20 @@ def curves_key(
     pitch_deg: np.ndarray,
     settings: CurveSettings,
 ) -> str:
-    """Return a hash over everything that the curves depend on, in hexadecimal."""
+    """Return a hash over everything that the curves depend on, in hexadecimal.
+
+    Parameters
+    ----------
+    blade : the blade
+    polars : of its sections
+    tip_speed_ratio : [-] (L,)
+    pitch_deg : [°] (P,)
+    settings : how the curves are computed
+
+    Returns
+    -------
+    The hash, hexadecimal.
+    """
     digest = hashlib.sha256(f"windtoll blade curves {CACHE_VERSION}".encode())
 
     def add(value: object) -> None:
@@ -65,6 +78,19 @@ def cached_blade_curves(
     """Return `blade_curves(...)`, kept in the user's cache folder (or `folder`).
 
     A cache file that is damaged is computed anew and replaced; a folder that cannot be written is done without.
+
+    Parameters
+    ----------
+    blade : the blade
+    polars : of its sections
+    tip_speed_ratio : [-] (L,)
+    pitch_deg : [°] (P,)
+    settings : how the curves are computed; the usual ones where not given
+    folder : where to keep them; the user's cache folder where not given
+
+    Returns
+    -------
+    The curves, (P, L).
     """
     settings = settings or CurveSettings()
     if folder is None:

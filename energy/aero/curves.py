@@ -77,6 +77,20 @@ def estimate_thrust_coefficient(tip_speed_ratio: Values, power_coefficient: Valu
     of the Betz limit by drag of its blades, not by sparing the air. Left of each pitch's best tip-speed ratio the
     induction is the light root of momentum theory, right of it it grows by half towards free running, through the
     high-thrust branch. Chosen to err towards too much thrust; real thrust can differ by a quarter.
+
+    Parameters
+    ----------
+    tip_speed_ratio : [-] (L,)
+    power_coefficient : [-] (P, L)
+
+    Returns
+    -------
+    [-] Ct (P, L).
+
+    References
+    ----------
+    .. [1] Momentum theory of energy/aero/momentum.py; the loading of the best point and the rise right of it: common
+       practice, no source.
     """
     ratio = np.asarray(tip_speed_ratio, float)
     cp = np.atleast_2d(np.asarray(power_coefficient, float))
@@ -97,6 +111,18 @@ def with_thrust_in_stall(curves: RotorCurves) -> RotorCurves:
     Left of each pitch's best tip-speed ratio thrust is (1 + k·(1 − Cp/best)³) times the estimate: power falls in stall,
     but the blades still stop the air. k is 0 to 6, at first 1.5: what holds the true thrust of curves computed by
     blade-element momentum, of 14 blades at five pitches each (own computation, no measurement).
+
+    Parameters
+    ----------
+    curves : with estimated thrust, (P, L)
+
+    Returns
+    -------
+    The curves, with a slope for k.
+
+    References
+    ----------
+    .. [1] Own computation, no measurement.
     """
     best = np.maximum(curves.power_coefficient.max(axis=1, keepdims=True), 1e-9)
     left = curves.tip_speed_ratio < curves.tip_speed_ratio[np.argmax(curves.power_coefficient, axis=1)][:, None]
@@ -121,7 +147,7 @@ def least_thrust_coefficient(power_coefficient: Values) -> np.ndarray:
 
     References
     ----------
-    Betz, see energy/aero/momentum.py.
+    .. [1] Betz, see energy/aero/momentum.py.
     """
     cp = np.clip(np.asarray(power_coefficient, float), 0.0, None)
     induction = induction_of_power_coefficient(np.minimum(cp, BETZ_LIMIT))
@@ -148,8 +174,8 @@ def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_s
 
     References
     ----------
-    Blade-element theory, as in every handbook; the mean lift, the inflow held and the ceiling are common practice, no
-    source.
+    .. [1] Blade-element theory (from memory); the mean lift, the inflow held and the ceiling are common practice, no
+       source.
     """
     ratio = np.asarray(tip_speed_ratio, float)
     found = np.asarray(solidity) * np.asarray(lift_coefficient) * (ratio * ratio / 3.0 + 4.0 / 9.0)
@@ -160,8 +186,21 @@ def read_curves(path: Path) -> RotorCurves:
     """Return the curves of a CSV file with columns tip_speed_ratio, power_coefficient and, if known, pitch_deg and
     thrust_coefficient.
 
-    One row a point; with several pitch angles every one needs the same tip-speed ratios. Raises InputError for a point
-    given twice, a missing point, a power coefficient above 16/27, or more shaft power than the thrust can give.
+    One row a point; with several pitch angles every one needs the same tip-speed ratios.
+
+    Parameters
+    ----------
+    path : the CSV file
+
+    Returns
+    -------
+    The curves, from standstill on.
+
+    Raises
+    ------
+    InputError
+        For a point given twice, a missing point, a power coefficient above 16/27, or more shaft power than the thrust
+        can give.
     """
     columns = {"tip_speed_ratio": "dimensionless", "power_coefficient": "dimensionless"}
     data = read_table(path, columns, optional={"pitch": "deg", "thrust_coefficient": "dimensionless"})
@@ -225,6 +264,18 @@ def more_power_than_thrust(curves: RotorCurves) -> list[tuple[str, str, str]]:
 
     Shaft power is at most thrust × air speed at the disc, Cp ≤ Ct·(1 − a). Thrust estimated from Cp and the rounding of
     published tables are allowed 3 % more.
+
+    Parameters
+    ----------
+    curves : (P, L)
+
+    Returns
+    -------
+    Up to five points; empty where there is none.
+
+    References
+    ----------
+    .. [1] Momentum theory of energy/aero/momentum.py.
     """
     excess = curves.power_coefficient - disc_power_coefficient(curves.thrust_coefficient) * 1.03 - 0.002
     # Where the flow is turbulent (Ct > 0.96) only the free stream bounds the power: Cp ≤ Ct.
@@ -250,6 +301,14 @@ def with_standstill(curves: RotorCurves) -> RotorCurves:
 
     Where the table begins above 0 the torque coefficient Cp/λ and the thrust coefficient of its first column are held
     down to standstill, which the notes say.
+
+    Parameters
+    ----------
+    curves : (P, L)
+
+    Returns
+    -------
+    The curves, (P, L) or (P, 1 + L).
     """
     first = curves.tip_speed_ratio[0]
     if first == 0:
@@ -269,7 +328,21 @@ def with_standstill(curves: RotorCurves) -> RotorCurves:
 
 
 def with_departures(curves: RotorCurves, departures: Sequence[float]) -> RotorCurves:
-    """Return the curves with each of their slopes added in by one number; power stays within the Betz limit."""
+    """Return the curves with each of their slopes added in by one number; power stays within the Betz limit.
+
+    Parameters
+    ----------
+    curves : with K slopes
+    departures : (K,) by how much each input departs from its stated value [unit of the input]
+
+    Returns
+    -------
+    The curves, without slopes.
+
+    References
+    ----------
+    .. [1] First-order expansion, closed form; Betz limit of energy/aero/momentum.py.
+    """
     power, thrust = curves.power_coefficient, curves.thrust_coefficient
     for slope, departure in zip(curves.slopes, departures, strict=True):
         power = power + departure * slope.power_coefficient
@@ -281,6 +354,19 @@ def free_running_tip_speed_ratio(curves: RotorCurves, pitch_deg: float) -> float
     """Return the tip-speed ratio at which an unloaded rotor settles: where Cp falls through zero on the fast side.
 
     Past the table's end Cp is carried on along its last slope if that falls; otherwise NaN (the table does not tell).
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°]
+
+    Returns
+    -------
+    [-]; NaN where the table does not show it.
+
+    References
+    ----------
+    .. [1] Definition of free running; straight lines between points: common practice, no source.
     """
     cp = at_pitch(curves.power_coefficient, curves, pitch_deg)
     ratio = curves.tip_speed_ratio
@@ -293,7 +379,22 @@ def free_running_tip_speed_ratio(curves: RotorCurves, pitch_deg: float) -> float
 
 
 def at_pitch(values: np.ndarray, curves: RotorCurves, pitch_deg: Values) -> np.ndarray:
-    """Return `values` (P, L) interpolated linearly to pitches of any shape S -> (*S, L); pitch clipped to the table."""
+    """Return `values` (P, L) interpolated linearly to pitches of any shape S -> (*S, L); pitch clipped to the table.
+
+    Parameters
+    ----------
+    values : (P, L)
+    curves : whose pitches the rows are
+    pitch_deg : [°] any shape S
+
+    Returns
+    -------
+    Of the values' unit, (*S, L).
+
+    References
+    ----------
+    .. [1] Linear interpolation, closed form.
+    """
     pitch = np.clip(np.asarray(pitch_deg, float), curves.pitch_deg[0], curves.pitch_deg[-1])
     if len(curves.pitch_deg) == 1:
         return np.broadcast_to(values[0], (*pitch.shape, values.shape[1]))
@@ -306,6 +407,22 @@ def write_curves(path: Path, curves: RotorCurves, inputs: Iterable[Path] = (), *
 
     Columns `tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient`; the notes stand above as comment lines.
     `inputs` are files that it must not replace, `force` lets it replace others. Raises InputError.
+
+    Parameters
+    ----------
+    path : the file to write
+    curves : (P, L)
+    inputs : files that must not be replaced
+    force : replace another file that exists
+
+    Returns
+    -------
+    Nothing.
+
+    Raises
+    ------
+    InputError
+        Where a file stands in the way.
     """
     lines = [f"# {' '.join(note.split())}" for note in curves.notes]
     lines.append("tip_speed_ratio,pitch_deg,power_coefficient,thrust_coefficient")

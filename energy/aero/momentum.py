@@ -37,7 +37,7 @@ def thrust_coefficient_of_induction(induction: Values) -> np.ndarray:
 
     References
     ----------
-    Betz and Buhl, see the head of this module.
+    .. [1] Betz and Buhl, see the head of this module.
     """
     a = np.asarray(induction, float)
     c0, c1, c2 = _HIGH_THRUST
@@ -45,7 +45,20 @@ def thrust_coefficient_of_induction(induction: Values) -> np.ndarray:
 
 
 def induction_of_thrust_coefficient(thrust_coefficient: Values) -> np.ndarray:
-    """Return the axial induction a of a thrust coefficient: the inverse of `thrust_coefficient_of_induction`."""
+    """Return the axial induction a of a thrust coefficient: the inverse of `thrust_coefficient_of_induction`.
+
+    Parameters
+    ----------
+    thrust_coefficient : [-] Ct of any shape
+
+    Returns
+    -------
+    [-] a, of that shape; never below 0.
+
+    References
+    ----------
+    .. [1] Betz and Buhl, see the head of this module.
+    """
     ct = np.asarray(thrust_coefficient, float)
     c0, c1, c2 = _HIGH_THRUST
     low = 0.5 * (1 - np.sqrt(np.maximum(0.0, 1 - np.minimum(ct, _HIGHEST_MOMENTUM_THRUST))))
@@ -77,14 +90,27 @@ def wake_speed_at_high_thrust(sine: np.ndarray, four_losses: np.ndarray, normal:
 
     References
     ----------
-    Buhl, see the head of this module.
+    .. [1] Buhl, see the head of this module.
     """
     square = four_losses * (four_losses - 16.0 / 3.0) * (sine * sine) + 8.0 * normal
     return np.asarray(0.25 * ((20.0 / 3.0 - four_losses) * sine + np.sqrt(np.maximum(square, 0.0))))
 
 
 def induction_of_power_coefficient(power_coefficient: Values) -> np.ndarray:
-    """Return the light root (a ≤ 1/3) of 4a(1−a)² = Cp by the trigonometric formula of the cubic."""
+    """Return the light root (a ≤ 1/3) of 4a(1−a)² = Cp by the trigonometric formula of the cubic.
+
+    Parameters
+    ----------
+    power_coefficient : [-] Cp of any shape, 0 to 16/27; held there beyond
+
+    Returns
+    -------
+    [-] a, of that shape.
+
+    References
+    ----------
+    .. [1] Betz, see the head of this module; trigonometric formula of the cubic, closed form.
+    """
     # With x = 1 − a: x³ − x² + Cp/4 = 0, whose largest root is x = 1/3 + (2/3)·cos(θ/3), cos θ = 1 − 27·Cp/8.
     theta = np.arccos(np.clip(1 - 27.0 * np.asarray(power_coefficient) / 8.0, -1.0, 1.0))
     return 1 - (1.0 / 3.0 + (2.0 / 3.0) * np.cos(theta / 3))
@@ -95,6 +121,18 @@ def disc_power_coefficient(thrust_coefficient: Values) -> np.ndarray:
 
     Above a thrust coefficient of 0.96 the flow is turbulent and momentum theory no longer bounds it; there the
     induction of the empirical branch is used.
+
+    Parameters
+    ----------
+    thrust_coefficient : [-] Ct of any shape
+
+    Returns
+    -------
+    [-], of that shape.
+
+    References
+    ----------
+    .. [1] Betz and Buhl, see the head of this module.
     """
     ct = np.asarray(thrust_coefficient, float)
     return ct * (1 - np.clip(induction_of_thrust_coefficient(ct), 0.0, 1.0))

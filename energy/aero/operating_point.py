@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.aero.curves import CurveSlope, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from energy.aero.momentum import BETZ_LIMIT
-from energy.electrical import ElectricalChain, open_load, shaft_torque_n_m, with_trailing_axis
+from energy.electrical import ElectricalChain, open_load, torque_of_speed, with_trailing_axis
 from vehicle.arrays import Values, bilinear, cell_of, map_arrays
 
 _GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
@@ -69,6 +69,20 @@ def coefficients(
 
     Linear in Cp itself, so that no point between can exceed its neighbours. Past the last tip-speed ratio Cp goes on
     along its last slope if that falls, else stays, and Ct stays.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] broadcasts with the tip-speed ratio
+    tip_speed_ratio : [-]
+
+    Returns
+    -------
+    [-] Cp and Ct, and whether the tip-speed ratio lies beyond the table, each of the broadcast shape.
+
+    References
+    ----------
+    .. [1] Bilinear interpolation, closed form; the line beyond the table: common practice, no source.
     """
     pitch, ratio = np.broadcast_arrays(np.asarray(pitch_deg, float), np.asarray(tip_speed_ratio, float))
     table, pitches = curves.tip_speed_ratio, curves.pitch_deg
@@ -90,8 +104,47 @@ def coefficients(
     return power, thrust, beyond
 
 
+def coefficients_of(rotor: Rotor, tip_speed_ratio: Values) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (Cp, Ct, beyond the table) of a rotor at tip-speed ratios, with its factors and departures.
+
+    As `solve` takes them: power stays within the Betz limit, thrust never falls below what that power needs.
+
+    Parameters
+    ----------
+    rotor : fields of shapes that broadcast
+    tip_speed_ratio : [1] broadcasts with them
+
+    Returns
+    -------
+    [1], [1] and booleans, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] A. Betz, 1920: no rotor in free air takes more than 16/27 of the power.
+    .. [2] Momentum theory: the thrust that a power coefficient needs at least.
+    """
+    power, thrust, beyond = _bent(rotor, _acting(rotor), tip_speed_ratio)
+    power = np.minimum(power * rotor.power_factor, BETZ_LIMIT)
+    return power, _thrust_for(rotor, thrust, power), beyond
+
+
 def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio: Values) -> np.ndarray:
-    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where not told."""
+    """Return the share of the torque from stalled sections at pitches and tip-speed ratios; NaN where not told.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] broadcasts with the tip-speed ratio
+    tip_speed_ratio : [-]
+
+    Returns
+    -------
+    [-] 0 to 1, of the broadcast shape; NaN where the curves do not show it.
+
+    References
+    ----------
+    .. [1] Bilinear interpolation, closed form.
+    """
     if curves.stalled_torque_share is None:
         return np.full(np.broadcast_shapes(np.shape(pitch_deg), np.shape(tip_speed_ratio)), np.nan)
     as_power = replace(curves, power_coefficient=curves.stalled_torque_share)
@@ -103,6 +156,20 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
 
     With the load always connected that is the first stable speed met when spinning up from standstill; with
     `load_connected_after_spin_up` it is the fastest stable speed. No wind, or no torque to start with: speed 0.
+
+    Parameters
+    ----------
+    rotor : curves, pitch, air; fields of shapes that broadcast
+    chain : what the rotor drives; fields of shapes that broadcast
+    load_connected_after_spin_up : whether the load is switched on once the rotor spins
+
+    Returns
+    -------
+    The operating point, arrays of the broadcast shape, SI.
+
+    References
+    ----------
+    .. [1] Balance of torques; stable where more speed means too little torque. Closed form but for the root.
     """
     shape = np.broadcast_shapes(
         *(np.shape(getattr(rotor, f.name)) for f in fields(rotor) if f.name not in ("curves", "departures")),
@@ -133,20 +200,52 @@ def _part_shape(part: OperatingPoint, name: str) -> tuple[int, ...]:
 
 
 def free_run_speed_rad_s(rotor: Rotor, chain: ElectricalChain) -> np.ndarray:
-    """Return the speed (rad/s) the rotor runs away to when its load is cut, held only by friction and iron loss."""
+    """Return the speed (rad/s) the rotor runs away to when its load is cut, held only by friction and iron loss.
+
+    Parameters
+    ----------
+    rotor : curves, pitch, air
+    chain : what stays connected
+
+    Returns
+    -------
+    [rad/s], the shape of all fields broadcast.
+
+    References
+    ----------
+    .. [1] Balance of torques as in `solve`.
+    """
     point = solve(rotor, open_load(chain), load_connected_after_spin_up=True)
     return point.rotor_speed_rad_s
 
 
-def free_run_is_told(curves: RotorCurves, pitch_deg: Values) -> bool:
+def free_run_is_known(curves: RotorCurves, pitch_deg: Values) -> bool:
     """Return whether the curves reach (or fall towards) zero power, so that the free-running speed can be
     calculated.
+
+    Parameters
+    ----------
+    curves : (P, L)
+    pitch_deg : [°] any shape
+
+    Returns
+    -------
+    Whether they do at every pitch.
     """
     return bool(np.all([np.isfinite(free_running_tip_speed_ratio(curves, float(p))) for p in np.ravel(pitch_deg)]))
 
 
 def grid_of(curves: RotorCurves) -> np.ndarray:
-    """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end."""
+    """Return the tip-speed ratios to compare torques at: the table's own, cut finer, and a stretch past its end.
+
+    Parameters
+    ----------
+    curves : (P, L)
+
+    Returns
+    -------
+    [-] rising, 1-dimensional.
+    """
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far
     cells = np.concatenate([table, [table[-1] * 1.25, end]])
@@ -180,15 +279,16 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     slopes = _acting(rotor)
     torque, power_factor = _torque_on_grid(rotor, slopes, grid, scale)
     per_ratio = air / radius  # rotor speed = λ·U/R
-    positive = torque > shaft_torque_n_m(with_trailing_axis(chain), per_ratio[:, None] * grid)
+    positive = torque > torque_of_speed(with_trailing_axis(chain)).at(per_ratio[:, None] * grid)
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
     starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
 
     falls = positive[:, :-1] & ~positive[:, 1:] & moving[:, None]  # stable: too much torque below, too little above
-    solutions = (positive[:, :-1] != positive[:, 1:]).sum(axis=1)
-    where, cell = np.nonzero(falls)
+    where, cell = np.divmod(np.flatnonzero(falls), falls.shape[1])
     stable = np.full((len(air), _MOST_SOLUTIONS), np.nan)
-    count = falls.sum(axis=1)
+    count = np.bincount(where, minlength=len(air))
+    # Signs alternate: as many rises as falls, but for how it begins and ends.
+    solutions = 2 * count + positive[:, -1] - positive[:, 0].astype(int)
     if where.size:
         order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
         kept = order < _MOST_SOLUTIONS
@@ -205,13 +305,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     # Still gaining at the end of the grid: nothing holds it. The end is given, and told as beyond the table.
     runaway = positive[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
-    cp, ct, beyond = coefficients(rotor.curves, rotor.pitch_deg, ratio)
-    for slope, departure in slopes:
-        more_power, more_thrust = _of_slope(rotor.curves, slope, rotor.pitch_deg, ratio)
-        cp, ct = cp + departure * more_power, ct + departure * more_thrust
-    # The air gives up no more power than thrust times its speed, whatever the factors say.
+    cp, ct, beyond = _bent(rotor, slopes, ratio)
     cp = cp * power_factor
-    ct = np.maximum(np.maximum(ct, 0.0) * rotor.thrust_factor, cp)
+    ct = _thrust_for(rotor, ct, cp)
     return OperatingPoint(
         rotor_speed_rad_s=ratio * per_ratio,
         tip_speed_ratio=ratio,
@@ -242,6 +338,22 @@ def _acting(rotor: Rotor) -> list[tuple[CurveSlope, Values]]:
             departure = np.minimum(departure, max(0.0, float(np.min(room / slope.power_coefficient[rises]))))
         acting.append((slope, departure))
     return acting
+
+
+def _bent(
+    rotor: Rotor, slopes: Sequence[tuple[CurveSlope, Values]], tip_speed_ratio: Values
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (Cp, Ct, beyond the table) of the curves, bent by what departs from them, without the rotor's factors."""
+    power, thrust, beyond = coefficients(rotor.curves, rotor.pitch_deg, tip_speed_ratio)
+    for slope, departure in slopes:
+        more_power, more_thrust = _of_slope(rotor.curves, slope, rotor.pitch_deg, np.asarray(tip_speed_ratio))
+        power, thrust = power + departure * more_power, thrust + departure * more_thrust
+    return power, thrust, beyond
+
+
+def _thrust_for(rotor: Rotor, thrust: np.ndarray, power: np.ndarray) -> np.ndarray:
+    """Return Ct with its factor: the air gives up no more power than thrust times its speed, whatever that factor."""
+    return np.asarray(np.maximum(np.maximum(thrust, 0.0) * rotor.thrust_factor, power))
 
 
 def _of_slope(
@@ -295,10 +407,10 @@ def _close_in(
     """
     low, high = grid[cell], grid[cell + 1]
     start, slope = power_at_ends[0], (power_at_ends[1] - power_at_ends[0]) / (high - low)
-    origin = low
+    origin, load = low, torque_of_speed(chain)
 
     def residual(ratio: np.ndarray) -> np.ndarray:
-        return (start + slope * (ratio - origin)) / ratio - shaft_torque_n_m(chain, per_ratio * ratio)
+        return (start + slope * (ratio - origin)) / ratio - load.at(per_ratio * ratio)
 
     at_low, at_high = residual(low), residual(high)
     size = 1e-12 * (np.abs(at_low) + np.abs(at_high))

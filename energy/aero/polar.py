@@ -69,6 +69,20 @@ def read_polars(path: Path, reynolds_number: float | None = None) -> tuple[Secti
     Columns: `alpha_deg`, `lift_coefficient` (or `cl`), `drag_coefficient` (or `cd`, or the pressure drag `cdp` and the
     total drag from a wake traverse `cdw`, blank where not measured), and optionally `moment_coefficient` (or `cm`) and
     `reynolds_number`. `reynolds_number` given here holds for a file without that column. Raises InputError.
+
+    Parameters
+    ----------
+    path : the CSV file
+    reynolds_number : [-]
+
+    Returns
+    -------
+    The polars.
+
+    Raises
+    ------
+    InputError
+        For a column that is missing or a point that cannot be.
     """
     plain = "dimensionless"
     names = (*_LIFT_NAMES, *_DRAG_NAMES, *_MOMENT_NAMES, "reynolds_number")
@@ -189,6 +203,19 @@ def blend_wake_drag(alpha_deg: np.ndarray, pressure_drag: np.ndarray, wake_drag:
 
     Between wake points the excess is interpolated; outside it fades linearly to none over `WAKE_FADE_DEG`, and while
     it fades the drag does not fall below the last wake value (a fall there is an artefact of changing the method).
+
+    Parameters
+    ----------
+    alpha_deg : [°] (N,) rising
+    pressure_drag, wake_drag : [-] (N,); NaN where the wake was not measured
+
+    Returns
+    -------
+    [-] (N,).
+
+    References
+    ----------
+    .. [1] Own rule, no source.
     """
     known = np.isfinite(wake_drag)
     angles, excess = alpha_deg[known], (wake_drag - pressure_drag)[known]
@@ -214,6 +241,26 @@ def cambered_plate_polar(
     camber^2 and the drag of lost lift are common practice, no source: expect +-20 % in lift, +-50 % in drag. At a
     Reynolds number of 1e5 lift over drag reaches 11 for a flat plate and 30 at 6 % camber (published 10 to 12 and 25
     to 35, from memory).
+
+    Parameters
+    ----------
+    camber : [-] 0 to 0.15
+    reynolds_number : [-]
+    thickness : [-] above 0, to 0.2
+    name : what a message calls it
+
+    Returns
+    -------
+    The polar, marked as estimated.
+
+    Raises
+    ------
+    InputError
+        For a camber or thickness outside these.
+
+    References
+    ----------
+    .. [1] Thin-aerofoil theory and Prandtl's turbulent flat plate, from memory; the rest common practice, no source.
     """
     if not 0.0 <= camber <= 0.15:
         raise InputError(Problem(name, "camber", f"{camber:g} of the chord", "0 to 0.15"))
@@ -245,8 +292,26 @@ def _smooth_least(first: np.ndarray, second: np.ndarray, width: float = 0.08) ->
 def tube_blade_polar(chord_m: float, tube_radius_m: float, wall_m: float, reynolds_number: float = 2e5) -> SectionPolar:
     """Return the ESTIMATED polar of a blade cut from a tube: a circular arc of the tube's mean radius.
 
-    The camber is the arc's height over the chord. Raises InputError where the chord is longer than the tube is wide.
+    The camber is the arc's height over the chord.
     See `cambered_plate_polar` for the formula and its limits.
+
+    Parameters
+    ----------
+    chord_m, tube_radius_m, wall_m : [m] the radius is the tube's mean one
+    reynolds_number : [-]
+
+    Returns
+    -------
+    The polar, marked as estimated.
+
+    Raises
+    ------
+    InputError
+        Where the chord is longer than the tube is wide.
+
+    References
+    ----------
+    .. [1] Geometry of a circular arc, closed form; then as `cambered_plate_polar`.
     """
     if not (tube_radius_m > 0 and wall_m > 0 and 0 < chord_m < 2.0 * tube_radius_m):
         read = f"chord {chord_m:g} m, tube radius {tube_radius_m:g} m, wall {wall_m:g} m"
@@ -275,6 +340,19 @@ def full_polar(polar: SectionPolar, aspect_ratio: float) -> FullPolar:
     `aspect_ratio` is the blade's length over its chord; it sets the drag across the flow, 1.11 + 0.018 aspect ratio
     (at most 50). Angles inside the polar keep its own values. Beyond 90 degrees the mirrored lift is taken times 0.7.
     A polar without negative angles gets the attached line carried on to -0.7 of its highest lift.
+
+    Parameters
+    ----------
+    polar : of some angles
+    aspect_ratio : [-]
+
+    Returns
+    -------
+    The tables over all angles, every 0.1°.
+
+    References
+    ----------
+    .. [1] Viterna and Corrigan (1981), from memory.
     """
     notes = list(polar.notes)
     alpha, lift, drag = _with_negative_side(polar, notes)
@@ -392,6 +470,19 @@ def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
     speeds). Never by more than half of the gap: on wide hand-made chords the square passes 1 over half of the span,
     and all of the gap would mean that such a blade never stalls. The formula was made for slender blades, which reach a
     half only at their roots; there measurement does not tell a half from all (our bound, no source).
+
+    Parameters
+    ----------
+    full : the polar over all angles
+    chord_over_radius : [-]
+
+    Returns
+    -------
+    [-] lift coefficients (3601,).
+
+    References
+    ----------
+    .. [1] Snel, Houwink and Bosschers (1994), from memory; the bound of a half is ours, no source.
     """
     above = full.alpha_deg - full.zero_lift_deg
     gap = full.lift_slope_per_deg * above - full.lift_coefficient
@@ -401,7 +492,21 @@ def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
 
 
 def by_reynolds(polars: Sequence[SectionPolar]) -> tuple[SectionPolar, ...]:
-    """Return the polars by rising Reynolds number; InputError where there is none, or several not told apart."""
+    """Return the polars by rising Reynolds number; InputError where there is none, or several not told apart.
+
+    Parameters
+    ----------
+    polars : in any order
+
+    Returns
+    -------
+    The polars, by rising Reynolds number.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or several do not differ in Reynolds number.
+    """
     if not polars:
         raise InputError(Problem("polar", "", "no polar", "at least one section polar"))
     if len(polars) == 1:

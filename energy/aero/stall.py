@@ -24,7 +24,16 @@ THRUST_FOR_POWER = 0.17
 
 
 def stall_error(*, delay: bool) -> str:
-    """Return how far power from stalled sections can be off, in words."""
+    """Return how far power from stalled sections can be off, in words.
+
+    Parameters
+    ----------
+    delay : whether stall delay is in the curves
+
+    Returns
+    -------
+    A sentence without an end.
+    """
     low, high = WITH_DELAY if delay else WITHOUT_DELAY
     if delay:
         return f"real power there can be {low:g} to {high:g} times the computed (a wind-tunnel rotor: 1.06 to 2.3)"
@@ -55,6 +64,10 @@ def with_stall(
     -------
     RotorCurves
         The curves, with a slope for each of the two.
+
+    References
+    ----------
+    .. [1] Comparison with the two-bladed wind-tunnel rotor of NREL/TP-500-29955, see the head of this module.
     """
     slopes = []
     found = without

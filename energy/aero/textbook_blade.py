@@ -45,7 +45,12 @@ class TextbookBlade:
         return np.asarray(self.chord_m < self.optimum_chord_m * (1 - 1e-9))
 
     def as_blade(self) -> Blade:
-        """Return it as the blade-element solver takes it."""
+        """Return it as the blade-element solver takes it.
+
+        Returns
+        -------
+        The blade.
+        """
         return blade_from_stations(self.radius_m, self.chord_m, self.twist_deg, self.number_of_blades)
 
 
@@ -101,10 +106,20 @@ def arc_section_modulus_m3(chord_m: float, camber: float, thickness_m: float) ->
 
     Parameters
     ----------
-    chord_m, thickness_m : float
-        Chord c and thickness t [m].
+    chord_m : float
+        Chord c [m].
     camber : float
         Height of the arc over the chord, f / c [-].
+    thickness_m : float
+        Thickness t [m].
+
+    Returns
+    -------
+    [m³]
+
+    References
+    ----------
+    .. [1] Own derivation, above.
     """
     height = camber * chord_m
     inertia = thickness_m * chord_m * (4 * height**2 / 45 + thickness_m**2 / 12)
@@ -125,6 +140,14 @@ def build_of(blade: TextbookBlade, thrust_n: float, rotor_speed_rad_s: float) ->
         Thrust of the rotor [N].
     rotor_speed_rad_s : float
         Rotor speed [rad/s].
+
+    Returns
+    -------
+    Material, thickness, mass, pull and stress of one blade, SI.
+
+    References
+    ----------
+    .. [1] Beam theory, closed form; allowable stresses and least thickness: common practice, no source.
     """
     radius, chord = blade.radius_m, blade.chord_m
     bending = thrust_n / blade.number_of_blades * (2 * float(radius[-1]) / 3 - float(radius[0]))

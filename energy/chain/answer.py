@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,7 +24,7 @@ from vehicle.quantity import Estimate
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
 
-LEVEL = 0.9  # of the range between the outer quantiles of the draws
+LEVEL, HALF = 0.9, 0.5  # of the ranges between the outer and the inner quantiles of the draws
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 _OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
 
@@ -33,11 +34,13 @@ class Outcome:
     """What an answer says: the median of the draws with its 90 % range; without draws the values as stated.
 
     `change_w` is what working changes fuel or pack power by, `heat_w` the heat into the load; over a trip their means
-    over time.
+    over time. `half_change_w` and `half_heat_w` are the same with the range of the middle half of the draws.
     """
 
     change_w: Estimate
     heat_w: Estimate
+    half_change_w: Estimate
+    half_heat_w: Estimate
 
 
 @dataclass(frozen=True)
@@ -56,11 +59,11 @@ class Answered:
     @property
     def outcome(self) -> Outcome:
         """The figures of the answer: every output that states them takes them from here."""
-        change, heat = self.answer.change.power_w, self.answer.turbine.heat_power_w
+        change, heat = float(self.answer.change.power_w), float(self.answer.turbine.heat_power_w)
         if self.spread is None:
-            return Outcome(_as_stated(change), _as_stated(heat))
+            return outcome_of((change,), (heat,))
         moved = self.spread.of == "fuel"  # else no draw moves the fuel
-        return Outcome(_of_draws(self.spread.change_w) if moved else _as_stated(change), _of_draws(self.spread.heat_w))
+        return outcome_of(self.spread.change_w if moved else (change,), self.spread.heat_w)
 
     @property
     def at_its_most(self) -> TurbineAtWork:
@@ -83,13 +86,16 @@ class Answered:
         return "power" if self.trip is None else "energy"
 
 
-def _as_stated(value: np.ndarray) -> Estimate:
-    number = float(np.asarray(value))
-    return Estimate(number, number, number, LEVEL)
+def outcome_of(change_w: Sequence[float], heat_w: Sequence[float]) -> Outcome:
+    """Return the outcome of quantiles of draws (see energy/uncertainty/quantiles.py), or of one value each."""
+    return Outcome(
+        _range_of(change_w, LEVEL), _range_of(heat_w, LEVEL), _range_of(change_w, HALF), _range_of(heat_w, HALF)
+    )
 
 
-def _of_draws(quantiles_w: tuple[float, ...]) -> Estimate:
-    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[0], quantiles_w[-1], LEVEL)
+def _range_of(quantiles_w: Sequence[float], level: float) -> Estimate:
+    place = 0 if level == LEVEL or len(quantiles_w) == 1 else 1
+    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[place], quantiles_w[-1 - place], level)
 
 
 def answered(scenario: Scenario, *, exact: bool = False, progress: Progress | None = None) -> Answered:

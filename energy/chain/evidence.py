@@ -63,7 +63,10 @@ def evidence(progress: Progress | None = None) -> tuple[Check, ...]:
 
 
 def _rotor(folder: Path) -> Check:
-    """Return the error of power and thrust [share] over wind speed [m/s] of the wind-tunnel rotor."""
+    """Return the error of power and thrust [share] over wind speed [m/s] of the wind-tunnel rotor.
+
+    With the polar of the rotor's own Reynolds number; the power also with those measured at lower ones.
+    """
     data = folder / "two_blade_rotor"
     means = read_table(
         data / "measured_means.csv",
@@ -71,23 +74,32 @@ def _rotor(folder: Path) -> Check:
         optional={"rpm": "dimensionless", "air_density_kg_m3": "dimensionless"},
     )
     blade = read_blade(data / "blade_geometry.csv", 2, Root(aerofoil_start_m=1.2575, diameter_m=0.218))
-    polars = read_polars(data / "polar_s809_re1000k.csv", 1e6)
     wind = means["wind_speed"]
     ratio = means["rpm"] * math.pi / 30 * blade.tip_radius_m / wind
     settings = CurveSettings(convention=PitchConvention(measured_at=1.0))
     order = np.argsort(ratio)
-    curves = blade_curves(blade, polars, ratio[order], np.array([3.0]), settings)
     back = np.argsort(order)
     area = 0.5 * means["air_density_kg_m3"] * math.pi * blade.tip_radius_m**2 * wind**2
-    power = curves.power_coefficient[0, back] * area * wind / means["shaft_power"] - 1
-    thrust = curves.thrust_coefficient[0, back] * area / means["thrust_estimate"] - 1
+
+    def errors_with(thousands: int) -> tuple[np.ndarray, np.ndarray]:
+        polars = read_polars(data / f"polar_s809_re{thousands}k.csv", 1e3 * thousands)
+        curves = blade_curves(blade, polars, ratio[order], np.array([3.0]), settings)
+        power = curves.power_coefficient[0, back] * area * wind / means["shaft_power"] - 1
+        return power, curves.thrust_coefficient[0, back] * area / means["thrust_estimate"] - 1
+
+    power, thrust = errors_with(1000)
+    others = np.stack([errors_with(thousands)[0] for thousands in (300, 650)])
     figures = {
         f"{what}_error_at_{speed:g}_m_s": float(error)
         for what, errors in (("power", power), ("thrust", thrust))
         for speed, error in zip(wind, errors, strict=True)
     }
-    group = np.repeat(["shaft power", "thrust"], len(wind))
-    return Check("rotor", np.tile(wind, 2), np.concatenate([power, thrust]), group, figures)
+    for speed, errors in zip(wind, others.T, strict=True):
+        figures[f"lowest_power_error_at_{speed:g}_m_s_with_other_polars"] = float(errors.min())
+        figures[f"highest_power_error_at_{speed:g}_m_s_with_other_polars"] = float(errors.max())
+    names = ["shaft power", "thrust", "shaft power, polar at Re 300 000", "shaft power, polar at Re 650 000"]
+    y = np.concatenate([power, thrust, *others])
+    return Check("rotor", np.tile(wind, len(names)), y, np.repeat(names, len(wind)), figures)
 
 
 def _vehicles(folder: Path, progress: Progress | None) -> tuple[Check, ...]:

@@ -541,7 +541,7 @@ def ideal_break_even_head_wind(induction: Values, chain_efficiency: Values = 1.0
 
     References
     ----------
-    .. [1] Momentum theory of the actuator disc (Rankine, Froude, Betz), as in every handbook of wind energy.
+    .. [1] Momentum theory of the actuator disc (Rankine, Froude, Betz), from memory.
     """
     return 1 / (np.asarray(chain_efficiency) * (1 - np.asarray(induction, float))) - 1
 

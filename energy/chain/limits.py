@@ -6,8 +6,8 @@ A limit that is broken is the first thing that any answer says; it makes the com
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -43,7 +43,7 @@ class StatedLimit:
     @property
     def in_a_sentence(self) -> str:
         """What is limited, as it stands in a sentence."""
-        return self.name[0].lower() + self.name[1:]
+        return _in_a_sentence(self.name)
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,11 @@ class OperatingLimit:
     def share(self) -> float:
         """The value as a share of the limit: above 1 it is broken."""
         return self.value / self.limit if self.limit > 0 else math.inf
+
+    @property
+    def in_a_sentence(self) -> str:
+        """What is limited, as it stands in a sentence."""
+        return _in_a_sentence(self.name)
 
     @property
     def broken(self) -> bool:
@@ -103,6 +108,14 @@ def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingL
     )
 
 
+def measured_limits(stated: Iterable[OperatingLimit], measured: Mapping[str, float]) -> tuple[OperatingLimit, ...]:
+    """Return the stated limits that what instruments read breaks, the most exceeded first.
+
+    `measured` holds the highest reading in SI by the limit's key; a limit without a reading is not known to be broken.
+    """
+    return in_order(replace(limit, value=measured.get(limit.key, math.nan)) for limit in stated)
+
+
 def keeps_limits(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     """Return where no limit is passed, of the conditions' shape; what is not known passes none."""
     kept = np.ones(np.shape(turbine.heat_power_w), dtype=bool)
@@ -139,3 +152,7 @@ def broken_limits(answered: Answered) -> tuple[OperatingLimit, ...]:
 
 def _number(value: Any) -> float:
     return float(np.asarray(value))
+
+
+def _in_a_sentence(name: str) -> str:
+    return name[0].lower() + name[1:]

@@ -96,7 +96,7 @@ def scenario_prediction(
     if not base > 0:
         read = f"no fuel is burnt with the turbine {without_state}"
         raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
-    low, high = (told.spread.change_w[0], told.spread.change_w[-1]) if told.spread is not None else (0.0, 0.0)
+    low, high = told.outcome.change_w.ends
     change = float(states[with_state].supply.source_w) - base
     error = (high - low) / 2 / base
     if told.trip is not None:  # a schedule has no one load

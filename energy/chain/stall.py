@@ -7,12 +7,12 @@ it gives a small part of the heat. A single range over both would hide that: the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from energy.aero.curves import at_pitch
-from energy.aero.operating_point import coefficients
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.chain.matching import Setting, best_setting
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
@@ -50,6 +50,20 @@ class StallRisk:
     tip_speed_ratio: float
     stands: bool = False
     best: Setting | None = None
+
+    @property
+    def lost_heat_w(self) -> float:
+        """The heat that staying stalled loses: medians of the two groups; without a running group, of the best setting.
+
+        NaN where neither is there.
+        """
+        if self.stalled_heat_w is None:
+            return math.nan
+        if self.running_heat_w is not None:
+            return self.running_heat_w.estimate - self.stalled_heat_w.estimate
+        if self.best is None:
+            return math.nan
+        return float(np.asarray(self.best.answer.turbine.heat_power_w)) - self.stalled_heat_w.estimate
 
     @property
     def matters(self) -> bool:
@@ -95,12 +109,13 @@ def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     curves = inputs.turbine.curves
     assert curves is not None
     assert turbine.point is not None
-    power = at_pitch(curves.power_coefficient, curves, np.asarray(inputs.turbine.pitch_deg))  # (*draws, ratios)
-    best = power.max(axis=-1)
+    pitch = np.asarray(inputs.turbine.pitch_deg)
+    power = at_pitch(curves.power_coefficient, curves, pitch)  # (*draws, ratios)
+    for slope, departure in zip(curves.slopes, inputs.turbine.departures, strict=False):
+        power = power + np.asarray(departure)[..., None] * at_pitch(slope.power_coefficient, curves, pitch)
+    best = power.max(axis=-1) * inputs.turbine.power_factor
     best_ratio = curves.tip_speed_ratio[power.argmax(axis=-1)]
-    ratio = turbine.tip_speed_ratio
-    found, _, _ = coefficients(curves, inputs.turbine.pitch_deg, ratio)
-    slow_and_poor = (ratio < best_ratio) & (found < _POOR * best)
+    slow_and_poor = (turbine.tip_speed_ratio < best_ratio) & (turbine.power_coefficient < _POOR * best)
     return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
 
 

@@ -9,7 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words.cautions import cautions, pressing_cautions
-from energy.words.next_question import next_questions
+from energy.words.next_question import WHY_BELIEVE, next_questions
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -112,7 +112,8 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
     if brief:
         common.bullets(out, pressing_cautions(told, system))
         return
-    common.heading(out, "Numbers" if full else "Main numbers")
+    of_what = "" if told.spread is None else ", at the stated values (the headline: median of the simulations)"
+    common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(told, system) if full else report.main_numbers(told, system))
     if told.spread is not None:
         common.heading(out, f"Uncertainty ({told.spread.draws} simulations over all that is not known exactly)")
@@ -125,6 +126,7 @@ def _print(told: Answered, system: UnitSystem, *, brief: bool, full: bool, scena
         out.print(f"More: windtoll answer {scenario} --full", soft_wrap=True)
         for question in next_questions(told):
             out.print(f"Next: {question.line(str(scenario))}", soft_wrap=True)
+        out.print(WHY_BELIEVE)
 
 
 def _print_more(out: Console, told: Answered, system: UnitSystem) -> None:

@@ -164,6 +164,20 @@ def bullets(out: Console, texts: list[str] | tuple[str, ...]) -> None:
     out.print(table)
 
 
+def lines(out: Console, texts: Iterable[str]) -> None:
+    """Print lines, wrapped with a hanging indent: each keeps the spaces that it begins with."""
+    import textwrap
+
+    for text in texts:
+        begins = text[: len(text) - len(text.lstrip(" "))]
+        after = f"{begins}  " if begins else ""
+        wrapped = textwrap.wrap(
+            text, out.width, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
+        )
+        for line in wrapped or [""]:
+            out.print(line, soft_wrap=True)
+
+
 def grid(
     out: Console,
     headings: Sequence[str],
@@ -181,53 +195,79 @@ def grid(
     from rich.table import Table
 
     rows = [tuple(row) for row in rows]
-    least = _narrowest(headings, rows, left=left, wrap=wrap)
+    sentences = [place < left or _is_sentence(row[place] for row in rows) for place in range(len(headings))]
+    least = _narrowest(headings, rows, sentences, wrap=wrap)
     if sum(least) + gap * (len(headings) - 1) > out.width:
         _stacked(out, headings, rows)
         return
-    table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0))
-    for place, name in enumerate(headings):
-        to_left = place < left
-        no_wrap = not wrap and not to_left
-        table.add_column(name, justify="left" if to_left else "right", no_wrap=no_wrap, min_width=least[place])
+    # The gap is a column of its own: padding would be counted behind the last column as well, and cut it.
+    widths = _shared_out(least, headings, rows, out.width - gap * (len(headings) - 1))
+    table = Table(box=None, pad_edge=False, padding=0)
+    for place, (name, is_sentence, width) in enumerate(zip(headings, sentences, widths, strict=True)):
+        if place:
+            table.add_column("", width=gap)
+        no_wrap = not wrap and not is_sentence
+        table.add_column(name, justify="left" if is_sentence else "right", no_wrap=no_wrap, width=width)
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*[cell for text in row for cell in ("", text)][1:])
     out.print(table)
 
 
 _TEXT_WIDTH = 18  # characters below which sentences in a column are hard to read
 
 
-def _narrowest(headings: Sequence[str], rows: Sequence[Sequence[str]], *, left: int, wrap: bool) -> list[int]:
-    """Return the width that each column needs at least: figures unbroken, texts to the left broken between words."""
+def _is_sentence(cells: Iterable[str]) -> bool:
+    return max(map(len, cells), default=0) > 2 * _TEXT_WIDTH
+
+
+def _narrowest(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], sentences: Sequence[bool], *, wrap: bool
+) -> list[int]:
+    """Return the width that each column needs at least: figures unbroken, sentences broken between words."""
     widths = []
-    for place, name in enumerate(headings):
+    for place, (name, is_sentence) in enumerate(zip(headings, sentences, strict=True)):
         cells = [row[place] for row in rows]
         whole = max(map(len, cells), default=0)
-        if place >= left and not wrap:
-            widths.append(max(len(name), whole))
+        if not is_sentence and not wrap:
+            widths.append(max(*(len(line) for line in name.split("\n")), whole))
             continue
         words = max((len(word) for text in (name, *cells) for word in text.split()), default=0)
-        is_sentence = place < left or whole > 2 * _TEXT_WIDTH
         widths.append(max(words, min(whole, _TEXT_WIDTH) if is_sentence else whole))
     return widths
 
 
+def _shared_out(least: Sequence[int], headings: Sequence[str], rows: Sequence[Sequence[str]], room: int) -> list[int]:
+    """Return the width of each column: what it needs, and the room that is left to those that would be longer."""
+    widths = list(least)
+    whole = [
+        max(len(line) for text in (name, *(row[place] for row in rows)) for line in text.split("\n"))
+        for place, name in enumerate(headings)
+    ]
+    for _ in range(room - sum(widths)):
+        place = max(range(len(widths)), key=lambda k: whole[k] - widths[k])
+        if whole[place] <= widths[place]:
+            break
+        widths[place] += 1
+    return widths
+
+
 def _stacked(out: Console, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print each row as its first cell and, set in, the others behind their headings."""
+    """Print each row as its first cell and, set in under it, the others behind their headings."""
     from rich.padding import Padding
 
+    titles = [" ".join(title.split()) for title in headings]
     for row in rows:
-        name = f"{headings[0]} {row[0]}" if headings[0] and row[0][:1] in "+−-0123456789" else row[0]
+        name = f"{titles[0]} {row[0]}" if titles[0] and row[0][:1] in "+−-0123456789" else row[0]
         if name.strip():
             out.print(name.strip())
-        for title, cell in zip(headings[1:], row[1:], strict=True):
-            if cell.strip():
-                out.print(Padding(f"{title}: {cell.strip()}" if title else cell.strip(), (0, 0, 0, 2)))
+        cells = [(title, cell.strip()) for title, cell in zip(titles[1:], row[1:], strict=True) if cell.strip()]
+        if cells:
+            text = "; ".join(f"{title}: {cell}" if title else cell for title, cell in cells)
+            out.print(Padding(text, (0, 0, 0, 2)))
 
 
 def print_verdict(out: Console, found: FirstLines) -> None:
-    """Print first lines: danger first, then the headline, then one number a line."""
+    """Print first lines: danger first, then the headline, whether it may be operated, then one number a line."""
     for line in found.dangers:
         out.print(line, style="bold red")
     if found.operate == "no":
@@ -235,10 +275,10 @@ def print_verdict(out: Console, found: FirstLines) -> None:
     for line in found.warnings:
         out.print(line, style="bold")
     out.print(found.headline, style="bold")
+    if found.operate != "no":  # above the numbers: it is seen on a phone without scrolling
+        out.print(found.may_be_operated)
     for line in found.lines:
         out.print(line)
-    if found.operate != "no":
-        out.print(found.may_be_operated)
     if found.least_known:
         out.print(found.least_known)
 
@@ -266,9 +306,13 @@ def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
     from energy.words import rotor_choice
 
     heading(out, rotor_choice.TITLE)
-    grid(out, rotor_choice.headings(system), rotor_choice.rows(choice, system), gap=1)
+    names, rows = rotor_choice.printed_table(choice, system)
+    grid(out, names, rows, gap=1, wrap=False)
     out.print(rotor_choice.sentence(choice, system), style="bold")
-    bullets(out, [*rotor_choice.why(choice, system), *rotor_choice.NOTES])
+    bullets(
+        out,
+        [*rotor_choice.why(choice, system), *rotor_choice.against_lines(choice, system), *rotor_choice.NOTES],
+    )
 
 
 def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:

@@ -14,6 +14,7 @@ from energy.words.forms import RUN_LIST
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.chain.road_test import RoadTest
     from vehicle.road_test.run_list import Manifest
     from vehicle.road_test.sources import FullLoad
 
@@ -86,7 +87,7 @@ def command(chosen: CompareOptions) -> None:
     """
     from energy.chain.prediction import Prediction, prediction
     from energy.chain.road_test import ComparisonAsked, road_test
-    from energy.words.road_test import as_data, in_words
+    from energy.words.road_test import as_data
     from vehicle.files import checked_output, write_output
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.run_list import read_manifest
@@ -121,9 +122,22 @@ def command(chosen: CompareOptions) -> None:
     if chosen.as_json:
         common.print_json(as_data(found))
         return
-    click.echo("\n".join(in_words(found, chosen.system)))
+    _print(found, chosen.system)
     if report is not None:
         click.echo(f"\nReport written to {report}.")
+
+
+def _print(found: RoadTest, system: UnitSystem) -> None:
+    from energy.words.road_test import reconcile_words, said, verdict
+
+    out = common.console()
+    common.print_verdict(out, verdict(found, system))
+    common.print_said(out, said(found, system))
+    again = reconcile_words(found)
+    if again:
+        common.heading(out, "For windtoll reconcile SCENARIO.toml RESULTS.toml")
+        for line in again:
+            out.print(line, soft_wrap=True)
 
 
 def _inputs(test: Manifest, scenario: Path | None) -> tuple[Path, ...]:

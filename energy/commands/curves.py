@@ -10,6 +10,7 @@ import click
 
 from energy.commands import common
 from energy.words.curves import BEST_OF_EACH_PITCH, PITCH_COLUMNS, as_data, condition_rows, pitch_rows, title
+from energy.words.verdict import NOT_CHECKED
 from vehicle import units
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
@@ -121,6 +122,7 @@ def _positive(option: str, text: str, unit: str) -> float:
 def _print(rotor: RotorOnly, condition: RotorAt | None, written: list[str], system: UnitSystem) -> None:
     out = common.console()
     out.print(title(rotor) + ".", style="bold")
+    out.print(NOT_CHECKED)
     common.heading(out, BEST_OF_EACH_PITCH)
     common.grid(out, PITCH_COLUMNS, pitch_rows(rotor.curves))
     if condition is not None:

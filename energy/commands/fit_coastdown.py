@@ -73,4 +73,4 @@ def command(
     if as_json:
         common.print_json(as_data(fit))
         return
-    click.echo("\n".join(in_words(fit)))
+    common.lines(common.console(), in_words(fit))

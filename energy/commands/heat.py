@@ -151,7 +151,8 @@ def _print(found: Heating, steady: Heating, picture: Path | None, system: UnitSy
     if help_:
         common.heading(out, "What would fix it (each by itself)")
         common.bullets(out, [remedy.words for remedy in help_])
-    common.heading(out, "Numbers" if found.trip is None else f"Numbers of {found.trip.name}")
+    ranges = " (in brackets: the 90 % range)" if found.drawn else ""
+    common.heading(out, f"Numbers{'' if found.trip is None else f' of {found.trip.name}'}{ranges}")
     common.pairs(out, heat_report.key_numbers(found, system))
     if found.trip is not None:
         common.heading(out, "For comparison, a steady cruise")

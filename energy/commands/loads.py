@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,7 @@ from energy.words.loads import (
     travel_title,
     travel_words,
 )
+from energy.words.verdict import DO_NOT_OPERATE, NOT_CHECKED, NOT_LIKE_THIS
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
@@ -83,8 +85,9 @@ if TYPE_CHECKING:
     "--picture",
     type=click.Path(path_type=Path),
     metavar="FILE.png",
-    help="With --pitch-system: draw the actuator's force over rotor speed (.png, .svg or .html).",
+    help="Draw the margins and the pitch system's force; with --pitch-system that alone (.png, .svg or .html).",
 )
+@common.force_option
 @click.option("--bearing", "part", flag_value="bearing", help="Only the bearing: life and safety of each kind.")
 @click.option(
     "--root", "part", flag_value="root", help="Only the blade root: stress, safety, first flapwise frequency."
@@ -100,6 +103,7 @@ def command(
     spin_up_log: Path | None,
     picture: Path | None,
     part: str | None,
+    force: bool,
 ) -> None:
     """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
@@ -118,17 +122,20 @@ def command(
     from energy.chain.load import load
     from energy.strength.table import structural_loads
 
-    if picture is not None and part != "pitch":
-        raise InputError(Problem("command line", "--picture", "given without --pitch-system", "both together"))
+    other = "--ladder" if ladder or tap_test or spin_up_log else f"--{part}" if part not in (None, "pitch") else None
+    if picture is not None and other is not None:
+        raise InputError(Problem("command line", "--picture", f"given with {other}", "alone, or with --pitch-system"))
     checked = load(scenario, overrides)
     if picture is not None:
-        _draw(picture, checked, system, scenario)
+        _draw(picture, checked, system, scenario, part=part, force=force)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
             common.print_json(data)
         else:
-            common.print_said(common.console(), said)
+            _print_part(said)
+        if said.unsafe:
+            raise SystemExit(common.UNSAFE)
         return
     if ladder or tap_test is not None or spin_up_log is not None:
         _spin_up(checked, (tap_test, spin_up_log), system, as_json=as_json)
@@ -144,13 +151,37 @@ def command(
         raise SystemExit(common.UNSAFE)
 
 
-def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path) -> None:
-    """Save the picture of the pitch system."""
-    from energy.pictures.base import save
-    from energy.pictures.pitch_system import pitch_system_picture
+def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, part: str | None, force: bool) -> None:
+    """Save the pictures: of the pitch system, and unless it alone is asked for, of the margins."""
+    from energy.pictures.base import Picture, checked_picture, save, stacked
+    from energy.pictures.margins import margins_picture
+    from energy.pictures.pitch_system import pitch_system_pictures
     from energy.strength.pitch_system import pitch_system
+    from energy.strength.table import structural_loads
 
-    save(pitch_system_picture(pitch_system(scenario), system).titled(), path, (source,))
+    checked_picture(path, (source,), force=force)
+    drawn: list[Picture | None] = []
+    if part is None:
+        drawn = [margins_picture(structural_loads(scenario))]
+    if part == "pitch" or scenario.linkage is not None:
+        try:
+            drawn += pitch_system_pictures(pitch_system(scenario), system)
+        except InputError:
+            if part == "pitch":
+                raise  # asked for by itself; else the loads name what is missing
+    there = [picture for picture in drawn if picture is not None]
+    if not there:
+        raise InputError(Problem(scenario.name, "--picture", "nothing to draw: no limit is stated", "windtoll keys"))
+    save(stacked(there), path, (source,), force=force)
+
+
+def _print_part(said: Said) -> None:
+    """Print what one part says; one part alone never answers whether the machine may be operated."""
+    barred = any(text.startswith(DO_NOT_OPERATE) for text in said.headlines)
+    common.print_said(
+        common.console(),
+        replace(said, headlines=[*said.headlines, NOT_LIKE_THIS if barred else NOT_CHECKED]),
+    )
 
 
 def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict[str, Any]]:
@@ -165,15 +196,15 @@ def _part(part: str, scenario: Scenario, system: UnitSystem) -> tuple[Said, dict
         from energy.strength.pitch_system import pitch_system
         from energy.words import pitch_system as pitch_words
 
-        system_found = pitch_system(scenario)
-        return pitch_words.said(system_found, system), pitch_words.as_data(system_found)
+        found = pitch_system(scenario)
+        return pitch_words.said(found, system), pitch_words.as_data(found)
     from energy.words import root as root_words
 
     if part == "bearing":
         from energy.strength.bearing_kinds import bearings
 
-        found = bearings(scenario)
-        return root_words.bearing_said(found, system), root_words.bearing_data(found)
+        chosen = bearings(scenario)
+        return root_words.bearing_said(chosen, system), root_words.bearing_data(chosen)
     from energy.strength.root import blade_root
 
     root = blade_root(scenario)

@@ -51,7 +51,7 @@ def command(
     with common.progress("Trying settings") as progress:
         found = match(checked, tuple(keys[name] for name in held), progress)
     if as_json:
-        common.print_json(as_data(found))
+        common.print_json(as_data(found, checked))
     else:
         _print(found, checked, system)
     if own_limits(found, system):
@@ -59,13 +59,12 @@ def command(
 
 
 def _print(found: Match, scenario: Scenario, system: UnitSystem) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
-    from energy.words.match import SETTING_NAMES, flat_words, notes_of, own_limits, rows_of, sentence
+    from energy.words.match import SETTING_NAMES, cautions_of, first_lines, flat_words, notes_of, rows_of
 
     out = common.console()
-    broken = own_limits(found, system)
-    out.print(sentence(found, system), style="bold red" if broken else "bold")
-    common.bullets(out, broken)
+    if scenario.title:
+        out.print(scenario.title, style="dim")
+    common.print_verdict(out, first_lines(found, system))
     common.heading(out, "Settings")
     rows = [(name, *texts) for name, texts in rows_of((found.own, found.best, found.thriftiest), system)]
     common.grid(out, ("", "today", "maximum heat", "lowest fuel per heat"), rows, left=1)
@@ -77,4 +76,4 @@ def _print(found: Match, scenario: Scenario, system: UnitSystem) -> None:
     common.heading(out, "Notes")
     common.bullets(out, notes_of(found))
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), BLADE, ESTIMATE])
+    common.bullets(out, cautions_of(scenario))

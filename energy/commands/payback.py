@@ -10,12 +10,12 @@ import click
 
 from energy.commands import common
 from energy.words.payback import (
-    CAUTIONS,
     DESCENT_COLUMNS,
     MONEY_COLUMNS,
     PARKED_TITLE,
     as_data,
     assumed_climate,
+    cautions_of,
     descent_rows,
     descents_title,
     finding,
@@ -77,7 +77,7 @@ def command(chosen: PaybackOptions) -> None:
     In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and
     gas (windtoll keys costs). It works only within its limits.
 
-    Three balances: fuel spared with no credit for anything; fuel spared against making the same heat
+    Three balances: fuel spared, the heat counted as worth nothing; fuel spared against making the same heat
     with the engine's alternator; heat less the power that the drag takes at the wheels. The winds of the year are
     those of the scenario's table [wind_climate], or an assumption that is shown.
 
@@ -127,8 +127,6 @@ def command(chosen: PaybackOptions) -> None:
 
 
 def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: float, *, full: bool) -> None:
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
-
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
@@ -138,7 +136,7 @@ def _print(result: Payback, scenario: Scenario, system: UnitSystem, height_m: fl
     if full:
         _print_more(out, result, scenario, system, height_m)
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE])
+    common.bullets(out, cautions_of(scenario, full=full))
 
 
 def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitSystem, height_m: float) -> None:

@@ -123,8 +123,9 @@ def command(chosen: PlanOptions) -> None:
     if chosen.as_json:
         common.print_json(words.as_data(plan))
         return
-    click.echo(
-        "\n".join([*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
+    common.lines(
+        common.console(),
+        [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)],
     )
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")

@@ -101,7 +101,7 @@ def command(chosen: ReadOptions) -> None:
         common.print_json(all_data([data for data, _ in answers]))
         return
     for log, (data, flow) in zip(read, answers, strict=True):
-        click.echo("\n".join(in_words(log, data, flow)))
+        common.lines(common.console(), in_words(log, data, flow))
     if chosen.receipt:
         click.echo(
             f"\nCalibrated to the receipt: volumetric_efficiency = {engine.volumetric_efficiency:.3f} "

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -183,7 +183,7 @@ def command(**options: Any) -> None:
     about every 10 s only. A vehicle that answers slowly (most before 2008) is asked for vehicle speed, engine speed
     and one source of fuel in each row, and for the others in turn.
 
-    Exit status 0: recorded. 2: no adapter, no permission, no ignition, or an option that cannot be used.
+    Exit status 0: recorded. 2: no adapter, no permission, no ignition, a full disk, or an option that cannot be used.
     """
     from vehicle.recording.access import AdapterError
     from vehicle.recording.loop import record
@@ -197,11 +197,10 @@ def command(**options: Any) -> None:
         with _terminated_as_interrupted(), _pressed_keys() as keys, _screen(chosen.as_json) as show:
             summary = record(chosen.settings(), chosen.details(), keys=keys, show=show)
     except AdapterError as error:
-        problem = Problem("adapter", error.kind, str(error), "")
-        click.echo(json.dumps({"errors": [problem.as_dict()]}) if chosen.as_json else str(error), err=True)
-        sys.exit(2)
-    except RowLostError as error:
-        raise InputError(Problem(str(error.path), "", words.row_not_written(error), "")) from None
+        _refused(Problem("adapter", error.kind, str(error), ""), str(error), as_json=chosen.as_json)
+    except RowLostError as error:  # no fault of the input: what was recorded before is there
+        problem = Problem(str(error.path), "", words.row_not_written(error), "")
+        _refused(problem, str(problem), as_json=chosen.as_json)
     except OSError as error:
         where = str(error.filename or chosen.out)
         raise InputError(Problem(where, "", f"cannot be written ({error.strerror})", "")) from None
@@ -210,6 +209,12 @@ def command(**options: Any) -> None:
         return
     for line in words.summary_lines(summary):
         click.echo(line)
+
+
+def _refused(problem: Problem, said: str, *, as_json: bool) -> NoReturn:
+    """Say on standard error why there is no recording, or no more of it, and exit."""
+    click.echo(json.dumps({"errors": [problem.as_dict()]}) if as_json else said, err=True)
+    sys.exit(2)
 
 
 # ------------------------------------------------------------------------------------------------------ screen

@@ -15,18 +15,20 @@ from energy.words.shortfall import (
     CAUTIONS,
     as_data,
     cause_rows,
+    first_lines,
     headline,
-    lines,
     outcome_rows,
     test_lines,
     to_do,
+    to_look_for,
     tree_lines,
-    without_words,
 )
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.diagnosis.shortfall import Shortfall
     from energy.diagnosis.shortfall_readings import Readings
 
@@ -97,13 +99,14 @@ def command(
 
         save(shortfall_picture(found).titled(), picture, inputs, force=force)
     if as_json:
-        common.print_json(as_data(found, checked.title))
+        common.print_json(as_data(found, checked.title, system))
     elif with_tree:
         out = common.console()
         for line in tree_lines(found.tree) or [headline(found)]:
             out.print(line, soft_wrap=True)
     else:
         _print(found, checked.title, system)
+    common.leave(first_lines(found, system))
 
 
 def _readings(path: Path | None, spoken: tuple[str, ...]) -> Readings:
@@ -123,9 +126,15 @@ def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
     out = common.console()
     if title:
         out.print(title, style="dim")
-    out.print(headline(found), style="bold")
-    for text in [*lines(found, system), *without_words(found)]:
-        out.print(text)
+    common.print_verdict(out, first_lines(found, system))
+    if to_look_for(found):
+        _print_causes(out, found, system)
+    common.heading(out, "Cautions")
+    common.bullets(out, CAUTIONS)
+
+
+def _print_causes(out: Console, found: Shortfall, system: UnitSystem) -> None:
+    """Print the causes, what to do, the tests and their tree."""
     common.heading(out, "Causes")
     common.grid(out, CAUSE_HEADINGS, cause_rows(found, system), left=1)
     todo = to_do(found, system)
@@ -141,5 +150,3 @@ def _print(found: Shortfall, title: str, system: UnitSystem) -> None:
         common.heading(out, "Decision tree (--tree prints it alone)")
         for line in tree:
             out.print(line, soft_wrap=True)
-    common.heading(out, "Cautions")
-    common.bullets(out, CAUTIONS)

@@ -10,6 +10,7 @@ import click
 from energy.commands import common
 from energy.words import rotor_choice
 from energy.words.size import NEXT, as_data, headings, rows, rows_title, sentence
+from energy.words.verdict import NOT_CHECKED
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
@@ -131,6 +132,7 @@ def command(chosen: SizeOptions) -> None:
 def _print(table: SizingTable, choice: RotorChoice, road_speed_m_s: float, system: UnitSystem) -> None:
     out = common.console()
     out.print(sentence(table, road_speed_m_s, system), style="bold")
+    out.print(NOT_CHECKED)
     common.print_rotors(out, choice, system)
     if choice.chosen is not None:
         common.print_blade(out, choice.chosen.blade, choice.chosen.build)

@@ -9,8 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words import forms
-from energy.words.cautions import of_the_file
-from energy.words.tune import CAUTIONS, ROWS_TITLE, as_data, first_lines, notes_of, setting_headings, setting_rows
+from energy.words.tune import ROWS_TITLE, as_data, cautions_of, first_lines, notes_of, setting_headings, setting_rows
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -43,7 +42,7 @@ def command(scenario: Path, sweep: Path, overrides: tuple[str, ...], system: Uni
     with common.progress("Weighing the settings") as progress:
         tuned = tuned_of_file(checked, sweep, progress)
     if as_json:
-        common.print_json(as_data(tuned))
+        common.print_json(as_data(tuned, checked))
     else:
         _print(tuned, checked, system)
     common.leave(first_lines(tuned, system))
@@ -59,4 +58,4 @@ def _print(tuned: Tuned, scenario: Scenario, system: UnitSystem) -> None:
     common.heading(out, "Notes")
     common.bullets(out, notes_of(tuned, system))
     common.heading(out, "Cautions")
-    common.bullets(out, [*of_the_file(scenario), *CAUTIONS])
+    common.bullets(out, cautions_of(scenario))

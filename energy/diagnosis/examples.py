@@ -25,6 +25,7 @@ _GUSTS = 0.08  # standard deviation of the air speed over its mean
 _LEAST_WATTS = 5.0
 _LESS_WATTS = 0.93  # of what the scenario predicts
 _SEED = 1
+_RINGS, _HEAVIER, _TAPPED_HZ = 0.55, 1.8, 7.5  # of the spin-up: its mount, its imbalance, a tap
 _SPEED = {"metric": ("km_h", "km/h"), "us": ("mph", "mph"), "uk": ("mph", "mph")}
 
 
@@ -97,6 +98,44 @@ def sweep_example(scenario: Scenario, system: UnitSystem = "metric") -> str:
         for t, p, v, w in zip(time, place, logged, watts, strict=True)
     ]
     return "\n".join(lines) + "\n"
+
+
+def spin_up_example(scenario: Scenario) -> str:
+    """Return a CSV of a spin-up in the shop as `spin_up.read_log` takes it: a mount that rings, an imbalance, scatter.
+
+    Raises InputError where the scenario does not say what the blades weigh.
+    """
+    from energy.strength.spin_up import shaking_ratio, spin_up
+
+    plan = spin_up(scenario)
+    top, mass = plan.top_rad_s, scenario.rotor.turbine_mass.value
+    natural = _RINGS * top
+    imbalance = _HEAVIER * plan.ladder.rungs[-1].imbalance_n / top**2
+    speed = np.repeat(np.linspace(0.1, 1.0, 28) * top, 2)
+    draw = np.random.default_rng(_SEED)
+    ratio = speed / natural
+    amplitude = imbalance / mass * ratio**2 * [shaking_ratio(v, natural, 0.05) for v in speed.tolist()]
+    vibration = speed * amplitude / np.sqrt(2) * (1 + 0.04 * draw.normal(size=len(speed)))
+    lines = [
+        f"# Invented, not measured: an imbalance of {_HEAVIER:g} times the planned one, on a mount that rings at "
+        f"{natural / (2 * np.pi):.1f} Hz.",
+        "time_s,rotor_speed_rpm,vibration_mm_s",
+    ]
+    lines += [
+        f"{10 * k},{v * 30 / np.pi:.0f},{1e3 * shakes:.3f}"
+        for k, (v, shakes) in enumerate(zip(speed, vibration, strict=True))
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def tap_example() -> str:
+    """Return a CSV of a tap on a mount as `spin_up.tapped` takes it: it rings at 7.5 Hz."""
+    draw = np.random.default_rng(_SEED)
+    time = np.arange(0.0, 6.0, 0.01)
+    after = np.maximum(time - 1.0, 0.0)
+    swing = np.exp(-1.4 * after) * np.sin(2 * np.pi * _TAPPED_HZ * after) + 0.03 * draw.normal(size=len(time))
+    lines = [f"# Invented, not measured: a mount that rings at {_TAPPED_HZ:g} Hz.", "time_s,acceleration_m_s2"]
+    return "\n".join([*lines, *(f"{t:.2f},{a:.4f}" for t, a in zip(time, swing, strict=True))]) + "\n"
 
 
 def results_example(scenario: Scenario) -> str:

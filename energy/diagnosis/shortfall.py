@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from energy.chain.ledger import turbine_at_work
+from energy.chain.limits import OperatingLimit, measured_limits, operating_limits
 from energy.diagnosis.importance import Plan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
@@ -27,6 +29,7 @@ from energy.diagnosis.shortfall_causes import (
 from energy.diagnosis.shortfall_readings import Readings, grouped
 from energy.diagnosis.shortfall_tests import Step, Test, best_tests, decision_tree
 from energy.progress import Progress, tell
+from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import COVERAGE_FACTOR, Estimate
@@ -39,6 +42,8 @@ _LEFT = 0.12  # below this a cause is no candidate any more
 _FEW, _ROUGH_LEFT = 10.0, 0.02  # draws that count, below which probabilities are rough; share of the first then left
 _COUNTED = 0.1  # probability from which a hypothesis's draws are asked whether they count
 _USUAL = 0.10  # a shortfall below this share of what is expected is none
+_RARELY = 0.25  # share of a cause's draws in which it is alone, below which it counts as one of two
+_WITHIN = 2.0  # standard deviations of a reading within which a cause explains it
 # Standard deviations of ln(what is shown) that all readings share: instruments, and the model itself (common practice,
 # no source); and of one reading alone.
 _SHARED = {"rotor_speed_rad_s": 0.015, "voltage_v": 0.02, "current_a": 0.025, "free_air_speed_m_s": 0.03}
@@ -55,13 +60,17 @@ _WITH_AIR |= {"air_speed_m_s": 1.0, "free_air_speed_m_s": 1.0}
 @dataclass(frozen=True)
 class CauseFound:
     """One cause: its probability, the real watts that it costs at the typical reading, and how far what is shown stays
-    off with this cause alone: shown over predicted, per kind of reading; `explained` is the share of the shortfall."""
+    off with this cause alone: shown over predicted, per kind of reading; `explained` is the share of the shortfall.
+    `error` is how far a reading of that kind can be off by itself, ln(shown/predicted) at two standard deviations;
+    where the cause is nearly always there with another, `with_another` holds and `leaves` is of both together."""
 
     cause: str
     probability: float
     watts_lost: float
     explained: float
     leaves: dict[str, float]
+    error: dict[str, float]
+    with_another: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,8 +80,7 @@ class Repaired:
     watts: Estimate
     thrust_n: float
     rotor_speed_rad_s: float
-    thrust_limit_n: float | None
-    rotor_speed_limit_rad_s: float | None
+    broken: tuple[OperatingLimit, ...]  # limits that it would break
 
 
 @dataclass(frozen=True)
@@ -98,6 +106,12 @@ class Shortfall:
     fits: bool
     at: int  # place of the typical reading among the groups
     effective: float = float("inf")
+    dangers: tuple[OperatingLimit, ...] = ()  # limits that the readings break
+
+    @property
+    def too_many(self) -> bool:
+        """Whether more watts are shown than the scenario's own ranges allow."""
+        return self.watts is not None and self.watts > (1 + _USUAL) * self.expected.ends[1]
 
     @property
     def rough(self) -> bool:
@@ -165,7 +179,8 @@ class Misses:
             raise InputError(Problem("readings", "electrical_power_w", read, "watts at a road speed"))
         self.floor = {c: _HARDLY * max(float(np.max(np.abs(usual[c]))), 1e-3) for c in CHANNELS}
         self.seen = np.array([self._log(c, getattr(readings, c)[g]) for c, g in self.places])
-        self.root = np.linalg.cholesky(self._covariance(scatter))
+        covariance = self._covariance(scatter)
+        self.variance, self.root = np.diag(covariance), np.linalg.cholesky(covariance)
 
     def _log(self, channel: str, values: np.ndarray) -> np.ndarray:
         return np.asarray(np.log(np.maximum(values, 0.0) + self.floor[channel]))
@@ -250,6 +265,30 @@ def _concluded(
         fits=fit < 2.5 * len(misses.places) + 6.0,
         at=at,
         effective=effective,
+        dangers=_limits_read(scenario, readings),
+    )
+
+
+def _limits_read(scenario: Scenario, readings: Readings) -> tuple[OperatingLimit, ...]:
+    """Return the stated limits that the readings break."""
+
+    def top(values: np.ndarray) -> float:
+        return float(np.nanmax(values)) if np.isfinite(values).any() else float("nan")
+
+    return _broken(scenario, top(readings.rotor_speed_rad_s), top(readings.thrust_n), top(_watts_read(readings)))
+
+
+def _broken(scenario: Scenario, speed_rad_s: float, thrust_n: float, watts: float) -> tuple[OperatingLimit, ...]:
+    """Return the stated limits that a rotor speed, a thrust and watts into the element break; NaN breaks none."""
+    inputs = inputs_of(scenario)
+    return measured_limits(
+        operating_limits(inputs, turbine_at_work(inputs)),
+        {
+            "rotor.highest_rotor_speed": speed_rad_s,
+            "rotor.highest_tip_speed": speed_rad_s * float(np.asarray(inputs.turbine.diameter_m)) / 2,
+            "rotor.highest_thrust": thrust_n,
+            "heater.rated_power": watts,
+        },
     )
 
 
@@ -336,13 +375,17 @@ def _causes(
             probability += float(exact[0]) * float(np.mean(blamed[without_fault, k]))
         mine = blamed[:, k]
         alone = mine & (blamed.sum(axis=1) == 1)
-        of = alone if alone.any() else mine
+        paired = alone.sum() < _RARELY * mine.sum()
+        of = mine if paired else alone
         watts = float(np.mean(gains[cause][mine])) if mine.any() else 0.0
-        leaves = {}
+        leaves, error = {}, {}
         for channel in dict.fromkeys(c for c, _ in misses.places) if of.any() else ():
             columns = [n for n, (c, _) in enumerate(misses.places) if c == channel]
             leaves[channel] = float(np.exp(np.median(shown[of][:, columns])))
-        found.append(CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves))
+            error[channel] = _WITHIN * float(np.sqrt(np.median(misses.variance[columns])))
+        found.append(
+            CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves, error, bool(paired))
+        )
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 
@@ -392,6 +435,5 @@ def _repaired(
     some = Faults(**{f.name: getattr(faults, f.name)[mine] for f in fields(Faults)})
     found = machine.predict(scores[mine], without(some, cause))
     thrust, speed = (float(np.median(found.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
-    limits = [scenario.rotor.highest_thrust, scenario.rotor.highest_rotor_speed]
-    most = [None if v is None else v.value for v in limits]
-    return Repaired(_interval(found.watts[:, at], 0.90), thrust, speed, most[0], most[1])
+    broken = _broken(scenario, speed, thrust, float(np.median(found.watts.max(axis=1))))
+    return Repaired(_interval(found.watts[:, at], 0.90), thrust, speed, broken)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.aero.operating_point import Rotor, coefficients, solve
+from energy.aero.operating_point import Rotor, coefficients_of, solve
 from energy.diagnosis.shortfall_readings import Readings
 from energy.electrical import ElectricalChain, electrical_state
 from energy.scenario.files import MeasuredPower
@@ -141,10 +141,12 @@ _VARIANTS = (
     Variant("generator", "voltage", 0.4, 0.88, 0.5),
     Variant("generator", "winding", 2.0, 20.0, 0.25),
     Variant("generator", "voltage", 1.15, 2.0, 0.05),
-    Variant("element", "element", 1.25, 10.0, 0.7),
+    Variant("element", "element", 1.25, 10.0, 0.6),
     Variant("element", "element", 0.15, 0.8, 0.3),
+    Variant("element", "element", 10.0, 1e4, 0.1),  # burnt through: nearly no current
     Variant("belt", "slip", 0.08, 0.75, 1.0, by_ratio=False),
-    Variant("wiring", "lead", 0.08, 3.0, 1.0),
+    Variant("wiring", "lead", 0.08, 3.0, 0.8),
+    Variant("wiring", "lead", 3.0, 1e4, 0.2),  # a plug, switch or fuse that is open
     Variant("wind", "tail_wind_m_s", 2.5, 11.0, 1.0, by_ratio=False),
     Variant("meter", "meter_power", 0.25, 0.88, 0.7),
     Variant("meter", "meter_power", 0.4, 0.88, 0.15, also=("meter_current",)),
@@ -244,7 +246,7 @@ class Machine:
     def __init__(self, scenario: Scenario, readings: Readings) -> None:
         self.scenario, self.readings = scenario, readings
         ranges = ranges_of(scenario)
-        kept = ("rotor.", "generator.", "heater.", "drive.")
+        kept = ("rotor.", "blade.", "generator.", "heater.", "drive.")
         self.minor = {key: v for key, v in ranges.items() if key.startswith(kept) and key not in _LEFT_OUT}
         self.main = {
             key: value
@@ -277,6 +279,7 @@ class Machine:
             np.maximum(air, 0.0),
             power,
             thrust,
+            turbine.departures,
         )
         speed, possible = self._speed(rotor, chain, faults)
         return self._shown(rotor, chain, speed, possible, (inputs, faults))
@@ -315,7 +318,7 @@ class Machine:
         state = electrical_state(chain, speed)
         air = np.asarray(rotor.air_speed_m_s)
         ratio = np.where(air > 0.1, speed * rotor.radius_m / np.maximum(air, 0.1), 0.0)
-        thrust = coefficients(rotor.curves, rotor.pitch_deg, ratio)[1] * rotor.thrust_factor
+        thrust = coefficients_of(rotor, ratio)[1]
         thrust = thrust * 0.5 * rotor.density_kg_m3 * np.pi * np.asarray(rotor.radius_m) ** 2 * air**2
         line = np.sqrt(3.0) if chain.connection == "three_phase" else 1.0
         shape = np.shape(speed)

@@ -32,6 +32,7 @@ _COLUMNS = {
     "heading": "deg",
     "time": "s",
 }
+_BY_UNIT = ("road_speed", "electrical_power", "rotor_speed", "voltage", "current", "thrust", "resistance")
 _MEASURED = ("electrical_power", "rotor_speed", "voltage", "current", "thrust")
 _BINS = (0.06, 0.12, 0.25, 0.5, 10.0)  # widths of a group of readings, in ln(speed)
 MOST_GROUPS = 12
@@ -122,7 +123,9 @@ def read_readings(path: Path) -> Readings:
 
     Raises InputError for a file without speeds and without watts, volts, amperes or rotor speed.
     """
-    columns = read_table(path, {}, optional=_COLUMNS, blanks_allowed=tuple(_COLUMNS), least_rows=1)
+    columns = read_table(
+        path, {}, optional=_COLUMNS, blanks_allowed=tuple(_COLUMNS), by_unit_alone=_BY_UNIT, least_rows=1
+    )
     if not columns:
         raise InputError(
             Problem(path.name, "header", "no column that is known", "electrical_power_w and road_speed_mph (or _km_h)")

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from energy.chain.ledger import turbine_at_work
-from energy.chain.limits import OperatingLimit, in_order, operating_limits
+from energy.chain.limits import OperatingLimit, in_order, measured_limits, operating_limits
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.keys import spec_of
@@ -224,7 +224,7 @@ _FASTEST = 0.99  # of the rows: a single gust of a log is no air to judge a sett
 def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
     """Return which limits the drive broke, and which its best and its next setting would break in its fastest air."""
     inputs = inputs_of(scenario)
-    stated, logged = operating_limits(inputs, turbine_at_work(inputs)), []
+    stated = operating_limits(inputs, turbine_at_work(inputs))
     radius = float(np.asarray(inputs.turbine.diameter_m)) / 2
     top = math.nan if sweep.rotor_speed_rad_s is None else float(np.nanmax(sweep.rotor_speed_rad_s))
     seen = {
@@ -232,9 +232,9 @@ def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
         "rotor.highest_tip_speed": top * radius,
         "heater.rated_power": float(np.nanmax(sweep.electrical_power_w)),
     }
-    logged = [replace(limit, value=seen.get(limit.key, math.nan)) for limit in stated]
+    logged = measured_limits(stated, seen)
     if inputs.turbine.chain is None:  # known by its watts alone: no setting of it is modelled
-        return TuningLimits(in_order(logged), (), ())
+        return TuningLimits(logged, (), ())
     followed = lagged(sweep.air_speed_m_s, sweep.time_s, found.lag_s)  # a gust is over before a heavy rotor has it
     air = float(np.nanquantile(followed, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
     key = SCENARIO_KEYS[sweep.kind]
@@ -248,7 +248,7 @@ def _limits(scenario: Scenario, sweep: Sweep, found: Tuned) -> TuningLimits:
         )
         return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
 
-    return TuningLimits(in_order(logged), predicted(found.best), predicted(found.next))
+    return TuningLimits(logged, predicted(found.best), predicted(found.next))
 
 
 def as_setting(kind: str, value: float) -> str | float:

@@ -97,7 +97,21 @@ def read_heater_log(path: Path, *, ambient_k: float | None = None) -> HeatLog:
     """Return a log read from CSV with the columns time, temperature, power and ambient, units in the headers.
 
     Such as `time_s,temperature_degc,power_w,ambient_degc` (or `_min`, `_degf`, `_kw`). Empty cells are gaps. The
-    ambient column may be missing where `ambient_k` is given. Raises InputError naming every fault.
+    ambient column may be missing where `ambient_k` is given.
+
+    Parameters
+    ----------
+    path : the CSV file
+    ambient_k : [K] temperature around the load where the log has none
+
+    Returns
+    -------
+    The log, arrays (rows,), NaN in gaps.
+
+    Raises
+    ------
+    InputError
+        Naming every fault.
     """
     columns = {"time": "s", "temperature": "K", "power": "W"}
     optional = {"ambient": "K"} if ambient_k is not None else {}
@@ -156,6 +170,29 @@ def fit_heater(
     A stretch without power readings, or with none at all for longer than `gap_s` (by default five typical samples, at
     least 30 s), parts a log: the temperature starts anew behind it. With `sensor_lag` the thermometer's time constant
     is fitted too. Raises InputError for logs that cannot be fitted.
+
+    Parameters
+    ----------
+    logs : of the same load
+    sensor_lag : fit the thermometer's time constant too
+    level : [-] of the intervals, 0.5 to below 1
+    gap_s : [s] a longer silence parts a log
+
+    Returns
+    -------
+    Heat capacity [J/K], loss [W/K] and time constant [s], with intervals.
+
+    Raises
+    ------
+    InputError
+        For logs that cannot be fitted.
+    HeaterError
+        For a level that cannot be.
+
+    References
+    ----------
+    .. [1] Cochrane and Orcutt, J. Am. Stat. Assoc. 44 (1949) 32, from memory.
+    .. [2] Newey and West, Econometrica 55 (1987) 703, from memory.
     """
     if not 0.5 <= level < 1:
         raise HeaterError(f"level is {level:g}; accepted: 0.5 to below 1")
@@ -559,7 +596,18 @@ def _unseen_k(problem: _Problem, capacity_j_k: float) -> float:
 def scenario_table(fit: HeaterFit) -> str:
     """Return the fit as the `[load]` table of a scenario file (TOML text).
 
-    Raises HeaterError where the logs do not tell capacity and loss at all.
+    Parameters
+    ----------
+    fit : of logs
+
+    Returns
+    -------
+    TOML text.
+
+    Raises
+    ------
+    HeaterError
+        Where the logs do not tell capacity and loss at all.
     """
     if fit.heat_capacity_j_k is None or fit.loss_w_k is None:
         raise HeaterError("the logs hold no power, so there is no capacity and no loss to write; log a warm-up too")

@@ -160,6 +160,10 @@ def heat_up(
     ------
     HeaterError
         For numbers that cannot be.
+
+    References
+    ----------
+    .. [1] Lumped capacitance: Incropera and DeWitt, chapter 5, from memory; stepped as in energy/heat/steps.py.
     """
     power_w, ambient_k = steady.power_w, steady.ambient_k
     draws = draws_of(heater, power_w, target_k, ambient_k, start_k, steady.air_speed_m_s)
@@ -264,6 +268,10 @@ def simulate(
     ------
     HeaterError
         For numbers that cannot be.
+
+    References
+    ----------
+    .. [1] Lumped capacitance: Incropera and DeWitt, chapter 5, from memory; stepped as in energy/heat/steps.py.
     """
     control = ElementControl() if control is None else control
     rows, row_draws = _rows_of(trip, control)

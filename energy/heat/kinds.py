@@ -29,7 +29,12 @@ class NamedLoad:
     water_kg: float = 0.0
 
     def heater(self) -> HeatedLoad:
-        """Return the load at its middle values, as one node."""
+        """Return the load at its middle values, as one node.
+
+        Returns
+        -------
+        The load.
+        """
         return HeatedLoad(self.heat_capacity_j_k.value, self.loss_w_k.value, water_kg=self.water_kg)
 
 
@@ -45,6 +50,25 @@ def water_tank(litres: float, *, full: float = 1.0, vented: bool = True) -> Name
     transcribed in `tests/outside`), over a difference of 45 K (65 °C in a room of 20 °C, from memory). From half of
     that (a well-made small tank) to three times it (a home-made jacket, pipes, a rack in the wind).
     `vented` water can boil away; in a closed tank with its safety valve it is not modelled to boil.
+
+    Parameters
+    ----------
+    litres : [L] volume
+    full : [-] filled share, above 0, to 1
+    vented : whether water can boil away
+
+    Returns
+    -------
+    The load, with ranges.
+
+    Raises
+    ------
+    HeaterError
+        For a share that cannot be.
+
+    References
+    ----------
+    .. [1] EU energy-label formula of hot-water tanks, as transcribed; the rest common practice, no source.
     """
     _positive("the tank", litres, "L", 10_000)
     if not 0 < full <= 1:
@@ -68,6 +92,19 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
     Walls: conduction through the insulation in series with 1/(7.9 W/(m² K)) inside (convection 2.50 and radiation 5.42,
     EN ISO 6946 as quoted in Energies 14(18) 5953, 2021) and still air outside. Door, feed-throughs and corners add
     20-150 %.
+
+    Parameters
+    ----------
+    litres : [L] volume inside
+    insulation_mm : [mm] thickness of the lining
+
+    Returns
+    -------
+    The load, with ranges.
+
+    References
+    ----------
+    .. [1] EN ISO 6946 as quoted in Energies 14(18) 5953 (2021); the rest common practice, no source.
     """
     _positive("the box", litres, "L", 10_000)
     _positive("its insulation", insulation_mm, "mm", 500)
@@ -93,6 +130,14 @@ def small_electric_oven() -> NamedLoad:
 
     One metered small oven (common practice, no source): 2.2 kW for 5 minutes to 200 °C, then about 1 kW to hold it:
     1 kW over 180 K is 5.6 W/K, and of the 0.183 kWh about 0.14 kWh are stored, 2.8 kJ/K.
+
+    Returns
+    -------
+    The load, with ranges.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
     """
     return NamedLoad(
         "small electric oven",
@@ -104,14 +149,35 @@ def small_electric_oven() -> NamedLoad:
 
 
 def domestic_oven() -> NamedLoad:
-    """Return a built-in electric oven of 55-75 L, empty: 2-3 kW, 180 °C in 8-15 min, 0.6-1.2 kW to hold."""
+    """Return a built-in electric oven of 55-75 L, empty: 2-3 kW, 180 °C in 8-15 min, 0.6-1.2 kW to hold.
+
+    Returns
+    -------
+    The load, with ranges.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
+    """
     return NamedLoad(
         "domestic oven", _between(8500.0, 6500.0, 10500.0), COMMON_PRACTICE, _between(5.6, 3.8, 7.5), COMMON_PRACTICE
     )
 
 
 def load_of_kind(kind: str, litres: float, *, full: float = 1.0, insulation_mm: float = 40.0) -> NamedLoad:
-    """Return the load that a scenario calls by `kind`; litres matter for water_tank and insulated_box."""
+    """Return the load that a scenario calls by `kind`; litres matter for water_tank and insulated_box.
+
+    Parameters
+    ----------
+    kind : "water_tank", "insulated_box", "small_electric_oven" or "domestic_oven"
+    litres : [L] volume
+    full : [-] filled share of a tank
+    insulation_mm : [mm] lining of a box
+
+    Returns
+    -------
+    The load, with ranges.
+    """
     if kind == "water_tank":
         return water_tank(litres, full=full)
     if kind == "insulated_box":

@@ -86,6 +86,26 @@ def with_contents(
     """Return the load with food, water or anything else added to its main node.
 
     `boils` marks the mass as water that can steam and boil away.
+
+    Parameters
+    ----------
+    heater : the load without them
+    mass_kg : [kg] single value or (draws,)
+    specific_heat_j_kg_k : [J/(kg K)] single value or (draws,)
+    boils : whether the mass is water that can boil away
+
+    Returns
+    -------
+    The load.
+
+    Raises
+    ------
+    HeaterError
+        For a mass below 0 or a specific heat of 0 or less.
+
+    References
+    ----------
+    .. [1] Definition of specific heat.
     """
     if not (np.all(np.asarray(mass_kg) >= 0) and np.all(np.asarray(specific_heat_j_kg_k) > 0)):
         raise HeaterError("contents need a mass of 0 kg or more and a specific heat above 0 J/(kg K)")
@@ -98,6 +118,23 @@ def food_specific_heat_j_kg_k(water_share: npt.ArrayLike) -> FloatArray:
     """Return the specific heat of unfrozen food from its water share by mass (0 to 1), J/(kg K).
 
     Siebel (1892), c = 0.837 + 3.349 w kJ/(kg K), as food-engineering texts quote it (from memory).
+
+    Parameters
+    ----------
+    water_share : [-] 0 to 1, any shape
+
+    Returns
+    -------
+    [J/(kg K)], of that shape.
+
+    Raises
+    ------
+    HeaterError
+        For a share outside 0 to 1.
+
+    References
+    ----------
+    .. [1] Siebel (1892), as food-engineering texts quote it, from memory.
     """
     share = np.asarray(water_share, dtype=float)
     if not bool(((share >= 0) & (share <= 1)).all()):
@@ -106,7 +143,16 @@ def food_specific_heat_j_kg_k(water_share: npt.ArrayLike) -> FloatArray:
 
 
 def faults(heater: HeatedLoad) -> list[str]:
-    """Return what is physically impossible about a load, one sentence each; empty where nothing is."""
+    """Return what is physically impossible about a load, one sentence each; empty where nothing is.
+
+    Parameters
+    ----------
+    heater : the load
+
+    Returns
+    -------
+    The sentences.
+    """
     found: list[str] = []
 
     def check(name: str, value: Number, *, low: float = 0.0, open_low: bool = False, high: float = math.inf) -> None:
@@ -148,7 +194,22 @@ def faults(heater: HeatedLoad) -> list[str]:
 
 
 def coefficients(heater: HeatedLoad, draws: int) -> Coefficients:
-    """Return the load's numbers as arrays of (draws,), or (1,) where one holds for all draws."""
+    """Return the load's numbers as arrays of (draws,), or (1,) where one holds for all draws.
+
+    Parameters
+    ----------
+    heater : the load
+    draws : [1] how many
+
+    Returns
+    -------
+    The numbers, arrays (draws,) or (1,).
+
+    Raises
+    ------
+    HeaterError
+        For what no load can be (see `faults`) or another number of draws.
+    """
     bad = faults(heater)
     if bad:
         raise HeaterError("; ".join(bad))
@@ -191,7 +252,21 @@ def coefficients(heater: HeatedLoad, draws: int) -> Coefficients:
 
 
 def draws_of(*values: object) -> int:
-    """Return the number of draws that the given numbers, loads and rows speak of (1 where all are single values)."""
+    """Return the number of draws that the given numbers, loads and rows speak of (1 where all are single values).
+
+    Parameters
+    ----------
+    values : numbers, loads and None
+
+    Returns
+    -------
+    [1]
+
+    Raises
+    ------
+    HeaterError
+        Where several numbers of draws are there, or an array of another shape.
+    """
     sizes: set[int] = set()
     for value in values:
         if value is None or isinstance(value, (bool, str)):
@@ -210,7 +285,21 @@ def draws_of(*values: object) -> int:
 
 
 def common_draws(sizes: list[int]) -> int:
-    """Return the one number of draws that is not 1 among the sizes of arrays; HeaterError where several differ."""
+    """Return the one number of draws that is not 1 among the sizes of arrays; HeaterError where several differ.
+
+    Parameters
+    ----------
+    sizes : [1] of arrays
+
+    Returns
+    -------
+    [1]
+
+    Raises
+    ------
+    HeaterError
+        Where several differ.
+    """
     several = {size for size in sizes if size != 1}
     if len(several) > 1:
         raise HeaterError(f"arrays of different numbers of draws: {sorted(several)}")
@@ -218,7 +307,25 @@ def common_draws(sizes: list[int]) -> int:
 
 
 def most_power_w(limits: ElementLimits | None) -> float:
-    """Return the most power the element may take, W; inf where no limit is known."""
+    """Return the most power the element may take, W; inf where no limit is known.
+
+    Parameters
+    ----------
+    limits : of the element, None where none is known
+
+    Returns
+    -------
+    [W]; inf where no limit is known.
+
+    Raises
+    ------
+    HeaterError
+        For a limit of 0 or less.
+
+    References
+    ----------
+    .. [1] Definition of power: the lesser of rated power and U²/R.
+    """
     if limits is None:
         return math.inf
     by_voltage = limits.rated_voltage_v**2 / limits.resistance_ohm

@@ -438,10 +438,18 @@ def integrate(
     records : (R,) the step ends (0 = the start), rising, at which temperatures are kept.
     progress : is told the share of the steps done.
 
+    Returns
+    -------
+    The state at the end, sums of energy [J] and records, arrays (draws,) and (records, draws).
+
     Raises
     ------
     HeaterError
         Where a thermostat would switch for ever.
+
+    References
+    ----------
+    .. [1] energy/heat/steps.py; from event to event, own derivation.
     """
     state = start
     book = _opened(start, target, control, drive.durations_s.size)

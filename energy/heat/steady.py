@@ -12,7 +12,22 @@ from energy.heat.steps import FloatArray, surroundings
 
 
 def holding_at(load: steps.Coefficients, around: steps.Surroundings, main: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return (power that holds the main node at `main`, temperature of the second node then), steady state."""
+    """Return (power that holds the main node at `main`, temperature of the second node then), steady state.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    main : [K] (draws,) temperature of the main node
+
+    Returns
+    -------
+    [W] power and [K] temperature of the second node (NaN where there is none), each (draws,).
+
+    References
+    ----------
+    .. [1] Balance of powers, closed form but for the walls of a load that radiates.
+    """
     loss0, _ = steps.losses(load, around, main, main)
     if load.steams:
         loss0 = loss0 + steps.steam_w(load, main, around.ambient, load.water)
@@ -68,6 +83,25 @@ def holding_power_w(
     """Return the steady power that holds the main node at a temperature, W, shape (draws,).
 
     Below 0 where the ambient is the warmer. Includes the steam of open water, as if water were topped up.
+
+    Parameters
+    ----------
+    heater : the load
+    temperature_k, ambient_k : [K] single values or (draws,)
+    air_speed_m_s : [m/s] single value or (draws,)
+
+    Returns
+    -------
+    [W] (draws,).
+
+    Raises
+    ------
+    HeaterError
+        For a load or numbers that cannot be.
+
+    References
+    ----------
+    .. [1] As `holding_at`.
     """
     draws = draws_of(heater, temperature_k, ambient_k, air_speed_m_s)
     load = coefficients(heater, draws)
@@ -83,6 +117,26 @@ def highest_temperature_k(
     """Return the temperature at which the main node ends under a steady power, K, shape (draws,).
 
     Where water is held it is at most the boiling point. NaN for a load without any loss: it has no highest temperature.
+
+    Parameters
+    ----------
+    heater : the load
+    power_w : [W] single value or (draws,)
+    ambient_k : [K] single value or (draws,)
+    air_speed_m_s : [m/s] single value or (draws,)
+
+    Returns
+    -------
+    [K] (draws,).
+
+    Raises
+    ------
+    HeaterError
+        For a load or numbers that cannot be.
+
+    References
+    ----------
+    .. [1] As `ending_at`.
     """
     draws = draws_of(heater, power_w, ambient_k, air_speed_m_s)
     load = coefficients(heater, draws)
@@ -94,7 +148,22 @@ def highest_temperature_k(
 
 
 def ending_at(load: steps.Coefficients, around: steps.Surroundings, power: FloatArray) -> FloatArray:
-    """Return where the main node ends under a steady power (draws,) [W], K; see `highest_temperature_k`."""
+    """Return where the main node ends under a steady power (draws,) [W], K; see `highest_temperature_k`.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,); its power is not read
+    power : [W] (draws,)
+
+    Returns
+    -------
+    [K] (draws,); NaN for a load without any loss.
+
+    References
+    ----------
+    .. [1] Balance of powers; one node with a linear loss in closed form.
+    """
     ambient = np.broadcast_to(around.ambient, power.shape)
     leaks = around.main_loss + load.main_radiating > 0
     if load.two_nodes:
@@ -141,6 +210,24 @@ def slowest_time_constant_s(heater: HeatedLoad, ambient_k: Number, temperature_k
     """Return the time in which the slow part of a temperature difference falls to 1/e, s, shape (draws,); still air.
 
     With radiation or steam it is that of small changes around `temperature_k`. NaN for a load without loss.
+
+    Parameters
+    ----------
+    heater : the load
+    ambient_k, temperature_k : [K] single values or (draws,)
+
+    Returns
+    -------
+    [s] (draws,).
+
+    Raises
+    ------
+    HeaterError
+        For a load or numbers that cannot be.
+
+    References
+    ----------
+    .. [1] As `rates_at`.
     """
     draws = draws_of(heater, ambient_k, temperature_k)
     load = coefficients(heater, draws)
@@ -151,7 +238,22 @@ def slowest_time_constant_s(heater: HeatedLoad, ambient_k: Number, temperature_k
 
 
 def rates_at(load: steps.Coefficients, around: steps.Surroundings, main: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the slow and the fast rate of the load near a temperature, 1/s."""
+    """Return the slow and the fast rate of the load near a temperature, 1/s.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    main : [K] (draws,) temperature near which the loss is taken as linear
+
+    Returns
+    -------
+    [1/s] slow and fast rate, each (draws,) or (1,); alike for one node.
+
+    References
+    ----------
+    .. [1] Eigenvalues of a 2 x 2 matrix, closed form.
+    """
     slope0, slope1 = steps.slopes(load, around, main, main)
     if load.steams:
         slope0 = slope0 + steps.steam_slope_w_k(load, around, main, load.water)

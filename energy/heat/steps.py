@@ -60,7 +60,16 @@ class Coefficients:
         return 1.0 - self.main_share
 
     def take(self, where: npt.NDArray[np.intp]) -> Coefficients:
-        """Return the coefficients of some draws only."""
+        """Return the coefficients of some draws only.
+
+        Parameters
+        ----------
+        where : their indices
+
+        Returns
+        -------
+        The coefficients.
+        """
         varied = {name: array[where] for name in _ARRAYS_OF_LOAD if (array := getattr(self, name)).size > 1}
         return replace(self, **varied) if varied else self
 
@@ -79,11 +88,25 @@ class Surroundings:
     second_loss: FloatArray
 
     def take(self, where: npt.NDArray[np.intp]) -> Surroundings:
-        """Return the surroundings of some draws only."""
+        """Return the surroundings of some draws only.
+
+        Parameters
+        ----------
+        where : their indices
+
+        Returns
+        -------
+        The surroundings.
+        """
         return Surroundings(*(array if array.size == 1 else array[where] for array in self.all()))
 
     def all(self) -> tuple[FloatArray, ...]:
-        """Return the four arrays."""
+        """Return the four arrays.
+
+        Returns
+        -------
+        The arrays.
+        """
         return self.power, self.ambient, self.main_loss, self.second_loss
 
 
@@ -99,11 +122,25 @@ class State:
     stored: FloatArray
 
     def take(self, where: npt.NDArray[np.intp]) -> State:
-        """Return the state of some draws only."""
+        """Return the state of some draws only.
+
+        Parameters
+        ----------
+        where : their indices
+
+        Returns
+        -------
+        The state.
+        """
         return State(*(array[where] for array in self.all()))
 
     def all(self) -> tuple[FloatArray, ...]:
-        """Return the six arrays."""
+        """Return the six arrays.
+
+        Returns
+        -------
+        The arrays.
+        """
         return self.main, self.second, self.water, self.lost, self.vapour, self.stored
 
 
@@ -115,6 +152,18 @@ def film_in_wind_w_m2_k(air_speed_m_s: npt.ArrayLike) -> FloatArray:
 
     McAdams, Heat Transmission (1954), as quoted in the solar-collector literature; a flat plate, and meant up to about
     5 m/s: beyond that it is an extrapolation.
+
+    Parameters
+    ----------
+    air_speed_m_s : [m/s] any shape
+
+    Returns
+    -------
+    [W/(m² K)], of that shape.
+
+    References
+    ----------
+    .. [1] McAdams, Heat Transmission (1954), as quoted.
     """
     return np.asarray(5.7 + 3.8 * np.asarray(air_speed_m_s, dtype=float))
 
@@ -123,6 +172,20 @@ def loss_in_wind_w_k(still_loss: FloatArray, outside_area: FloatArray, air_speed
     """Return the loss of a node whose outer surface stands in wind, from its loss in still air, W/K.
 
     Wall and film are in series: wind thins the film and leaves the wall as it is. Where the area is 0 the loss stays.
+
+    Parameters
+    ----------
+    still_loss : [W/K] (draws,) or (1,)
+    outside_area : [m²] (draws,) or (1,)
+    air_speed_m_s : [m/s] (draws,) or (1,)
+
+    Returns
+    -------
+    [W/K], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Resistances in series, closed form; film of `film_in_wind_w_m2_k`.
     """
     area = np.where(outside_area > 0, outside_area, 1.0)
     still, windy = 1.0 / (film_in_wind_w_m2_k(0.0) * area), 1.0 / (film_in_wind_w_m2_k(air_speed_m_s) * area)
@@ -133,7 +196,23 @@ def loss_in_wind_w_k(still_loss: FloatArray, outside_area: FloatArray, air_speed
 def surroundings(
     load: Coefficients, power: FloatArray, ambient: FloatArray, air_speed: FloatArray | None
 ) -> Surroundings:
-    """Return what holds in a step, the losses of both nodes in that wind [m/s] worked out (None: sheltered)."""
+    """Return what holds in a step, the losses of both nodes in that wind [m/s] worked out (None: sheltered).
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    power : [W] into the element, (draws,) or (1,)
+    ambient : [K] (draws,) or (1,)
+    air_speed : [m/s] (draws,) or (1,)
+
+    Returns
+    -------
+    The surroundings.
+
+    References
+    ----------
+    .. [1] As `loss_in_wind_w_k`.
+    """
     if air_speed is None:
         return Surroundings(power, ambient, load.main_loss, load.second_loss)
     main, second = load.main_loss, load.second_loss
@@ -145,7 +224,20 @@ def surroundings(
 
 
 def averages(z: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return phi1(z) = (e^z - 1)/z and phi2(z) = (phi1(z) - 1)/z for z <= 0, accurate down to z = 0."""
+    """Return phi1(z) = (e^z - 1)/z and phi2(z) = (phi1(z) - 1)/z for z <= 0, accurate down to z = 0.
+
+    Parameters
+    ----------
+    z : [-] 0 or less, any shape
+
+    Returns
+    -------
+    [-] phi1 and phi2, of that shape.
+
+    References
+    ----------
+    .. [1] Hochbruck and Ostermann, Acta Numerica 19 (2010) 209, from memory.
+    """
     lowest = float(z.min(initial=0.0))
     if lowest > -0.05:
         second = _phi2_series(z)
@@ -177,6 +269,20 @@ def propagator_of_one(capacity: FloatArray, slope: FloatArray, duration: Seconds
     """Return (rise, its time integral) per watt of net power at the start, of C dT/dt = net - slope (T - T0).
 
     K/W and K s/W, each as a matrix of one row and one column.
+
+    Parameters
+    ----------
+    capacity : [J/K] (draws,) or (1,)
+    slope : [W/K] (draws,) or (1,)
+    duration : [s] a number or (draws,)
+
+    Returns
+    -------
+    [K/W] and [K s/W].
+
+    References
+    ----------
+    .. [1] Linear differential equation, closed form.
     """
     per_watt = duration / capacity
     first, second = averages(-slope * per_watt)
@@ -193,6 +299,21 @@ def propagator_of_two(
 
     By the closed form of a function of a 2 x 2 matrix (Sylvester). Its two rates are real and apart, since the nodes
     are coupled.
+
+    Parameters
+    ----------
+    capacity : [J/K] of both nodes
+    slope : [W/K] of both nodes
+    coupling : [W/K] between them, above 0
+    duration : [s] a number or (draws,)
+
+    Returns
+    -------
+    [K/W] and [K s/W].
+
+    References
+    ----------
+    .. [1] Sylvester's formula, closed form.
     """
     c0, c1 = capacity
     a00, a11 = -(coupling + slope[0]) / c0, -(coupling + slope[1]) / c1
@@ -228,7 +349,22 @@ class Linearised:
 
 
 def steam_w(load: Coefficients, temperature: FloatArray, ambient: FloatArray, left: FloatArray) -> FloatArray:
-    """Return the watts that vapour carries off the open water while there is water left."""
+    """Return the watts that vapour carries off the open water while there is water left.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    temperature, ambient : [K] (draws,) or (1,)
+    left : [kg] water, (draws,)
+
+    Returns
+    -------
+    [W] (draws,).
+
+    References
+    ----------
+    .. [1] As `energy.heat.water.evaporation_w_m2`.
+    """
     flux = water.evaporation_w_m2(temperature, ambient, load.humidity, load.water_film)
     return np.asarray(np.where(left > 0, load.open_water * flux, 0.0))
 
@@ -236,7 +372,22 @@ def steam_w(load: Coefficients, temperature: FloatArray, ambient: FloatArray, le
 def losses(
     load: Coefficients, around: Surroundings, main: FloatArray, second: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the dry losses of both nodes, W."""
+    """Return the dry losses of both nodes, W.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    main, second : [K] temperatures, (draws,)
+
+    Returns
+    -------
+    [W] of main and second node, each (draws,).
+
+    References
+    ----------
+    .. [1] Linear loss and the law of Stefan and Boltzmann.
+    """
     loss0 = around.main_loss * (main - around.ambient)
     loss1 = around.second_loss * (second - around.ambient) if load.two_nodes else around.second_loss
     if load.radiates:
@@ -253,7 +404,22 @@ def losses(
 def slopes(
     load: Coefficients, around: Surroundings, main: FloatArray, second: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return how the dry losses of both nodes rise with their own temperature, W/K."""
+    """Return how the dry losses of both nodes rise with their own temperature, W/K.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    main, second : [K] temperatures, (draws,)
+
+    Returns
+    -------
+    [W/K] of main and second node, each (draws,) or (1,).
+
+    References
+    ----------
+    .. [1] Derivative of `losses`, closed form.
+    """
     slope0, slope1 = around.main_loss, around.second_loss
     if load.radiates:
         slope0 = slope0 + 4.0 * load.main_radiating * main * main * main
@@ -263,18 +429,64 @@ def slopes(
 
 
 def steam_slope_w_k(load: Coefficients, around: Surroundings, main: FloatArray, left: FloatArray) -> FloatArray:
-    """Return how the watts carried by vapour rise with temperature, W/K (by a difference over 0.01 K)."""
+    """Return how the watts carried by vapour rise with temperature, W/K (by a difference over 0.01 K).
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    main : [K] (draws,)
+    left : [kg] water, (draws,)
+
+    Returns
+    -------
+    [W/K] (draws,), 0 or more.
+
+    References
+    ----------
+    .. [1] Difference quotient of `steam_w`.
+    """
     rise = steam_w(load, main + 0.01, around.ambient, left) - steam_w(load, main, around.ambient, left)
     return np.asarray(np.maximum(rise / 0.01, 0.0))
 
 
 def main_capacity(load: Coefficients, left: FloatArray) -> FloatArray:
-    """Return the capacity of the main node with the water that is left, J/K."""
+    """Return the capacity of the main node with the water that is left, J/K.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    left : [kg] water, (draws,)
+
+    Returns
+    -------
+    [J/K] (draws,) or (1,).
+
+    References
+    ----------
+    .. [1] Definition of specific heat.
+    """
     return load.main_dry_capacity + water.SPECIFIC_HEAT_J_KG_K * left if load.wet else load.main_dry_capacity
 
 
 def linearised(load: Coefficients, around: Surroundings, state: State, duration: Seconds) -> Linearised:
-    """Return the load linearised at a state."""
+    """Return the load linearised at a state.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : arrays (draws,) or (1,)
+    state : arrays (draws,)
+    duration : [s] a number or (draws,)
+
+    Returns
+    -------
+    The linearisation.
+
+    References
+    ----------
+    .. [1] Hochbruck and Ostermann, see the head of this module.
+    """
     slope0, slope1 = slopes(load, around, state.main, state.second)
     capacity = main_capacity(load, state.water)
     steam_slope = steam_slope_w_k(load, around, state.main, state.water) if load.steams else None
@@ -293,6 +505,22 @@ def advance(
 
     `line` is a linearisation of the same load and duration made a little earlier, to be used again: what is lost and
     stored still adds up to what is given.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : what holds meanwhile
+    state : arrays (draws,)
+    duration : [s]
+    line : see above; made here where not given
+
+    Returns
+    -------
+    The state, arrays (draws,).
+
+    References
+    ----------
+    .. [1] Hochbruck and Ostermann, see the head of this module.
     """
     if line is None:
         line = linearised(load, around, state, duration)
@@ -327,6 +555,21 @@ def boil(load: Coefficients, around: Surroundings, state: State, duration: Float
     """Return the state after `duration` seconds in which the main node stands at the boiling point and makes vapour.
 
     When the water gives out inside the step, what is left of the energy warms the dry load.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : what holds meanwhile
+    state : arrays (draws,), at the boiling point
+    duration : [s] (draws,)
+
+    Returns
+    -------
+    The state, arrays (draws,).
+
+    References
+    ----------
+    .. [1] Balance of energy; latent heat of energy/heat/water.py.
     """
     main, second = state.main, state.second
     loss0, loss1 = losses(load, around, main, second)
@@ -350,7 +593,23 @@ def boil(load: Coefficients, around: Surroundings, state: State, duration: Float
 
 
 def time_to_dry_s(load: Coefficients, around: Surroundings, state: State, duration: FloatArray) -> FloatArray:
-    """Return how long a boiling load has water at its mean rate of vapour over `duration`, s (exact for one node)."""
+    """Return how long a boiling load has water at its mean rate of vapour over `duration`, s (exact for one node).
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : what holds meanwhile
+    state : arrays (draws,), at the boiling point
+    duration : [s] (draws,)
+
+    Returns
+    -------
+    [s] (draws,).
+
+    References
+    ----------
+    .. [1] Balance of energy; latent heat of energy/heat/water.py.
+    """
     ample = replace(state, water=np.full_like(state.water, 1e12))
     vapour = boil(load, around, ample, duration).vapour - state.vapour
     needed = state.water * water.latent_heat_j_kg(state.main)
@@ -360,7 +619,22 @@ def time_to_dry_s(load: Coefficients, around: Surroundings, state: State, durati
 
 
 def boils(load: Coefficients, around: Surroundings, state: State) -> BoolArray:
-    """Return where the main node stands at its boiling point, with water left and more heat coming than leaving."""
+    """Return where the main node stands at its boiling point, with water left and more heat coming than leaving.
+
+    Parameters
+    ----------
+    load : arrays (draws,) or (1,)
+    around : what holds
+    state : arrays (draws,)
+
+    Returns
+    -------
+    Whether, (draws,).
+
+    References
+    ----------
+    .. [1] Balance of powers at the boiling point.
+    """
     loss0, _ = losses(load, around, state.main, state.second)
     coming = around.power * load.main_share + load.coupling * (state.second - state.main)
     return np.asarray((state.main >= load.boiling) & (state.water > 0) & (coming > loss0))

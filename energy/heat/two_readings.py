@@ -53,7 +53,21 @@ class FirstCapacity:
 
 
 def read_spell(text: str) -> Spell:
-    """Return what a sentence says. Raises InputError with what would be accepted."""
+    """Return what a sentence says.
+
+    Parameters
+    ----------
+    text : such as "77 degF to 187 degF in 6 minutes at about 2 kW"
+
+    Returns
+    -------
+    Temperatures [K], time [s] and power [W].
+
+    Raises
+    ------
+    InputError
+        With what would be accepted.
+    """
     found = _PATTERN.match(text)
     if found is None:
         raise InputError(Problem("command line", "--reading", f'"{text}"', ACCEPTED))
@@ -103,16 +117,24 @@ def first_capacity(spells: Sequence[Spell], ambient_k: float | None = None) -> F
     ambient_k : float, optional
         Temperature around the load [K]; by default the warm-up's first.
 
+    Returns
+    -------
+    Heat capacity [J/K] and loss [W/K], with intervals.
+
+    Raises
+    ------
+    InputError
+        Without a warm-up, or where a cool-down comes without the temperature around.
+
     Notes
     -----
     One node with a linear loss, C dT/dt = P - G (T - Ta), solved exactly. With tau = C/G and e = exp(-t/tau), a
     cool-down is T2 - Ta = (T1 - Ta) e, and a warm-up has G = P (1 - e) / (T2 - Ta - (T1 - Ta) e), C = G tau. Without
     a cool-down tau is drawn between those of common loads.
 
-    Raises
-    ------
-    InputError
-        Without a warm-up, or where a cool-down comes without the temperature around.
+    References
+    ----------
+    .. [1] One node with a linear loss, closed form above; the range of time constants: common practice, no source.
     """
     warm, cool = [s for s in spells if s.power_w > 0], [s for s in spells if s.power_w <= 0]
     if not warm:
@@ -183,7 +205,16 @@ def _estimate(values: np.ndarray) -> Estimate:
 
 
 def scenario_lines(found: FirstCapacity) -> str:
-    """Return the `[load]` table of a scenario (TOML text); a loss that is not known is left to what it is."""
+    """Return the `[load]` table of a scenario (TOML text); a loss that is not known is left to what it is.
+
+    Parameters
+    ----------
+    found : capacity and loss
+
+    Returns
+    -------
+    TOML text.
+    """
     lines = ["# A first value from readings said aloud; intervals of 95 %. A log of a warm-up and cool-down is better."]
     lines.append("[load]")
     for key, estimate, scale, unit in (

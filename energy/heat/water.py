@@ -26,6 +26,18 @@ def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
 
     Equation of Wagner & Pruss, J. Phys. Chem. Ref. Data 22 (1993) 783, as in IAPWS SR1-86(1992); constants from memory,
     checked against a reference library in the tests.
+
+    Parameters
+    ----------
+    temperature_k : [K] any shape
+
+    Returns
+    -------
+    [Pa], of that shape.
+
+    References
+    ----------
+    .. [1] Wagner and Pruss, J. Phys. Chem. Ref. Data 22 (1993) 783, as in IAPWS SR1-86(1992).
     """
     temperature = np.asarray(temperature_k, dtype=float)
     root = np.sqrt(np.maximum(1.0 - temperature / _CRITICAL_K, 0.0))
@@ -50,6 +62,18 @@ def latent_heat_j_kg(temperature_k: npt.ArrayLike) -> FloatArray:
     """Return the heat that turns 1 kg of water at that temperature into vapour, in J/kg (0 to 100 °C within 0.3 %).
 
     Straight line through 2501 kJ/kg at 0 °C and 2257 kJ/kg at 100 °C (steam tables, from memory).
+
+    Parameters
+    ----------
+    temperature_k : [K] any shape
+
+    Returns
+    -------
+    [J/kg], of that shape.
+
+    References
+    ----------
+    .. [1] Steam tables, from memory.
     """
     return np.asarray(2.501e6 - 2440.0 * (np.asarray(temperature_k, dtype=float) - ZERO_CELSIUS_K))
 
@@ -59,6 +83,18 @@ def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
 
     Inverse of `saturation_pressure_pa` by Newton's method on the logarithm of pressure against 1/T, which is nearly a
     line.
+
+    Parameters
+    ----------
+    pressure_pa : [Pa] any shape
+
+    Returns
+    -------
+    [K], of that shape.
+
+    References
+    ----------
+    .. [1] The inverse of `saturation_pressure_pa`; slope by Clausius and Clapeyron.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     temperature = np.full(pressure.shape, 373.15)
@@ -86,6 +122,20 @@ def evaporation_w_m2(
 
     `film_w_m2_k` is the convective film of the air over the surface. Heat-to-mass analogy (Incropera & DeWitt, from
     memory).
+
+    Parameters
+    ----------
+    temperature_k, ambient_k : [K] shapes that broadcast
+    relative_humidity : [-] 0 to 1
+    film_w_m2_k : [W/(m² K)]
+
+    Returns
+    -------
+    [W/m²], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Incropera and DeWitt, heat and mass transfer analogy, from memory.
     """
     temperature = np.asarray(temperature_k, dtype=float)
     ambient = np.asarray(ambient_k, dtype=float)

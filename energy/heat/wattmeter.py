@@ -18,6 +18,19 @@ def trip_steps(time_s: npt.ArrayLike) -> FloatArray:
     """Return the step lengths of sample times (samples,), the last step as long as the median one: shape (samples,).
 
     A sample's power holds until the next sample. Raises HeaterError unless times rise.
+
+    Parameters
+    ----------
+    time_s : [s] (samples,)
+
+    Returns
+    -------
+    [s] (samples,).
+
+    Raises
+    ------
+    HeaterError
+        Unless times rise.
     """
     times = np.asarray(time_s, dtype=float)
     if times.ndim != 1 or times.size < 2 or not bool(np.isfinite(times).all()):
@@ -46,7 +59,21 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
 
     Columns speed and ambient are read where they are there. A reading holds until the next one. Where none follows for
     longer than `gap_s` (by default five typical steps, at least 30 s) it holds for one typical step, and then nothing
-    counts until the next: heat that was not logged is not promised. Raises InputError naming every fault.
+    counts until the next: heat that was not logged is not promised.
+
+    Parameters
+    ----------
+    path : the CSV file
+    gap_s : [s] a longer silence counts as no power
+
+    Returns
+    -------
+    The log, arrays (steps,).
+
+    Raises
+    ------
+    InputError
+        Naming every fault.
     """
     table = read_table(path, {"time": "s", "power": "W"}, optional={"speed": "m/s", "ambient": "K"})
     time, power = table["time"], table["power"]

@@ -8,7 +8,7 @@ import io
 import struct
 import textwrap
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,13 +49,15 @@ class Picture:
 
     def titled(self) -> Any:
         """Return the chart as it is saved: with its title and a width of its own."""
+        return _readable(self.headed())
+
+    def headed(self) -> Any:
+        """Return the chart with its title above it and a width of its own."""
         width = self.chart.width if self.fixed_width else _FILE_WIDTH
         lines = textwrap.wrap(self.title, max(24, int(width / 7.6)))
         chart: Any = self.chart
         chart = chart.properties(title={"text": lines, "anchor": "start", "fontSize": 15, "offset": 12})
-        if not self.fixed_width:
-            chart = chart.properties(width=width)
-        return _readable(chart)
+        return chart if self.fixed_width else chart.properties(width=width)
 
     def svg(self) -> bytes:
         """Return the chart as SVG."""
@@ -72,6 +74,14 @@ class Picture:
     def csv(self) -> bytes:
         """Return the numbers, units in the header."""
         return bytes(self.table.to_csv(index=False, float_format="%.6g", lineterminator="\n").encode())
+
+
+def stacked(pictures: Sequence[Picture]) -> Any:
+    """Return pictures under each other as one chart to save, each with its title, scales of its own."""
+    import altair as alt
+
+    charts = alt.vconcat(*(picture.headed() for picture in pictures), spacing=30)
+    return _readable(charts.resolve_scale(color="independent", strokeDash="independent"))
 
 
 def _readable(chart: Any) -> Any:

@@ -16,7 +16,7 @@ from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, esca
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
-from energy.uncertainty.quantiles import SURE, ChainOutcome, told_apart
+from energy.uncertainty.quantiles import SURE, ChainOutcome, saves_and_costs
 from energy.words.over_speed import COSTS, NOTHING, OPEN, SAVES, fuel_title, heat_title
 from energy.words.verdict import median_heat_w
 from vehicle.units import UnitSystem, label, to_user
@@ -91,7 +91,7 @@ def _drawn(scenario: Scenario, top: float, own: float) -> _Drawn | None:
     draws = draws_of(ranges, sobol_sample(_BAND_DRAWS, len(ranges)), correlations_of(scenario))
     inputs = inputs_of(scenario, {**{k: v[:, None] for k, v in draws.items()}, "trip.road_speed": speeds})
     change, heat = np.broadcast_arrays(*change_and_heat(inputs))
-    saves, costs = told_apart(ChainOutcome(change, heat))
+    saves, costs = saves_and_costs(ChainOutcome(change, heat))
     low, high = np.quantile(np.stack([change, heat]), (0.05, 0.95), axis=1)
     outcomes = _outcomes(saves.mean(axis=0), costs.mean(axis=0), heat.max(axis=0) > 0.5)
     return _Drawn(speeds, (low[0], high[0]), (low[1], high[1]), outcomes)
@@ -133,7 +133,7 @@ def _fuel_picture(swept: _Swept) -> Picture:
     layers.insert(1, zero.encode(y=f"{escaped(y_name)}:Q"))
     if swept.drawn is None:
         change, heat = (np.broadcast_to(v, x.shape) for v in (found.change.power_w, found.turbine.heat_power_w))
-        saves, costs = told_apart(ChainOutcome(change, heat))
+        saves, costs = saves_and_costs(ChainOutcome(change, heat))
         speeds, outcomes = swept.speeds_m_s, _outcomes(saves.astype(float), costs.astype(float), heat > 0.5)
     else:
         speeds, outcomes = swept.drawn.speeds_m_s, swept.drawn.outcomes

@@ -65,6 +65,7 @@ def show() -> None:
     told = surely()
     with next_steps:
         page.next_steps(told, "fuel")
+        page.link("evidence")
     with right:
         page.finding("The numbers that matter")
         page.table(("", ""), report.key_numbers(told, system), caption="The numbers that matter")
@@ -77,7 +78,6 @@ def show() -> None:
         page.finding("How sure it is")
         page.table(("", ""), report.sure_rows(told, system), caption="How sure it is")
     page.cautions(cautions(told, system))
-    st.html(f'<p class="wt-note">{page.escape(screen_words.HOW_FAR_BELIEVED)}</p>')
     with st.expander("The ledger: every watt, without and with the turbine"):
         page.table(
             ("account", "row", "without, W", "working, W", "difference, W"),

@@ -21,6 +21,7 @@ from energy.words import answer as report
 from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
+from energy.words.said import Said
 from energy.words.screens import BEING_WORKED_OUT, FAULTY, NOT_CHECKED_HERE, in_the_app, to_the_field
 from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
@@ -326,20 +327,38 @@ def bullets(texts: Sequence[str]) -> None:
     st.html(f'<ul class="wt-list">{items}</ul>')
 
 
+def said(found: Said, *, headed: bool = True) -> None:
+    """Show what a question says: headlines, tables, lists."""
+    if headed:
+        bullets(found.headlines)
+    for each in found.tables:
+        finding(each.title)
+        numbers = range(each.left, len(each.columns))
+        table(each.columns, each.rows, numbers=numbers, caption=each.title)
+    for title, texts in found.lists:
+        finding(title)
+        bullets(texts)
+
+
 def next_steps(told: Answered, here: str) -> None:
     """Show the one or two questions that follow from an answer, each with why; `here` is the place one stands at."""
     chosen = next_questions(told, verdict_of(told, desk.system()), here=here)
     if not chosen:
         return
     finding("What to check next")
-    pages: dict[str, Any] = st.session_state.get("pages", {})
     for question in chosen:
-        asked = next(screen.question for screen in catalogue.SCREENS if screen.place == question.place)
         st.html(f'<p class="wt-next">{escape(question.why)}</p>')
-        if question.place in pages:
-            st.page_link(pages[question.place], label=asked, query_params=desk.address())
-        else:  # a screen by itself, without the app's frame
-            st.html(f"<p>{escape(asked)}</p>")
+        link(question.place)
+
+
+def link(place: str) -> None:
+    """Show a link to the screen at a place, named by its question."""
+    asked = next(screen.question for screen in catalogue.SCREENS if screen.place == place)
+    pages: dict[str, Any] = st.session_state.get("pages", {})
+    if place in pages:
+        st.page_link(pages[place], label=asked, query_params=desk.address())
+    else:  # a screen by itself, without the app's frame
+        st.html(f"<p>{escape(asked)}</p>")
 
 
 def report_button(work: Work) -> None:

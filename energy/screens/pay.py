@@ -12,7 +12,6 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed, waiting
 from energy.screens.waiting import kept
 from energy.words import payback as payback_words
-from energy.words.cautions import of_the_file
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -80,5 +79,5 @@ def show() -> None:
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
         page.bullets([payback_words.assumed_climate(result)])
-    page.cautions([*of_the_file(scenario), *payback_words.CAUTIONS])
+    page.cautions(payback_words.cautions_of(scenario, full=True))
     page.assumptions(work)

@@ -47,7 +47,8 @@ def show() -> None:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
         first = None if found is None else road_test_words.verdict(found, desk.system())
-        page.answer_line(work, _HEADING, sentence, *(() if first is None else first.lines))
+        lines = () if first is None else (page.NOT_CHECKED_HERE, *first.lines)
+        page.answer_line(work, _HEADING, sentence, *lines)
         if first is not None and first.warnings:
             page.problem_list(first.warnings, "Before you trust this answer")
         if why:

@@ -23,8 +23,10 @@ def show() -> None:
     page.answer_line(work, QUESTIONS["rotor"], report.rotor_sentence(work.told, system))
     pictures = _pictures(work.usable, system)
     page.picture(pictures[0], "The rings mark the air speed of the scenario; dashed lines are limits.")
-    page.finding("The numbers that matter")
-    page.table(("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter")
+    page.finding("The numbers that matter, at the stated values")
+    page.table(
+        ("", ""), report.key_numbers(work.told, system)[:7], caption="The numbers that matter, at the stated values"
+    )
     for found in pictures[1:]:
         page.picture(found)
     page.cautions(cautions(work.told, system))

@@ -16,7 +16,7 @@ from energy.screens import desk, page, sweep, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
-from energy.words.match import SETTING_NAMES, flat_words, map_title, notes_of, rows_of, sentence
+from energy.words.match import SETTING_NAMES, first_lines, flat_words, map_title, notes_of, rows_of
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -63,7 +63,7 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
         _holds()
         return
     with top.container():
-        page.answer_line(work, _HEADING, sentence(found, system))
+        page.first_lines(work, _HEADING, first_lines(found, system))
     _holds()
     _map(work.usable, found, system)
     page.table(

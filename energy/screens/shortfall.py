@@ -116,8 +116,9 @@ def _answer(work: Work, system: UnitSystem, content: bytes | tuple[str, ...], to
         _cannot(work, top, [str(problem) for problem in error.problems])
         return
     with top.container():
-        said = [*words.lines(found, system), *words.without_words(found)]
-        page.answer_line(work, _HEADING, words.headline(found), *said)
+        page.first_lines(work, _HEADING, words.first_lines(found, system))
+    if not words.to_look_for(found):
+        return
     page.picture(_picture(work.usable, content), headed=False)
     page.table(words.CAUSE_HEADINGS, words.cause_rows(found, system), numbers=(1, 2), caption="Causes")
     todo = words.to_do(found, system)

@@ -84,7 +84,7 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
             page.answer_line(work, heading, "Nothing yet: upload a drive on which one setting was stepped.")
     else:
         _answer(work, heading, system, upload, top)
-    page.cautions(tune_words.CAUTIONS)
+    page.cautions(tune_words.cautions_of(desk.scenario_of(work.usable)))
     page.assumptions(work)
 
 

@@ -2,29 +2,61 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import streamlit as st
 
-from energy.pictures.base import BLACK, BLUE, ORANGE, Picture
+from energy.pictures.base import Picture
+from energy.pictures.margins import margins_picture
+from energy.pictures.pitch_system import pitch_system_pictures
 from energy.scenario.bundle import Bundle
-from energy.screens import desk, page, waiting
-from energy.strength.spin_up import spin_up
+from energy.screens import desk, page, spin, waiting
+from energy.screens.desk import Work
+from energy.strength.bearing_kinds import bearings
+from energy.strength.electrical_side import electrical_side
+from energy.strength.pitch_system import PitchSystem, pitch_system
+from energy.strength.root import blade_root
 from energy.strength.table import StructuralLoads, structural_loads
 from energy.words import answer as answer_words
+from energy.words import electrical_side as electrical_words
 from energy.words import loads as loads_words
-from energy.words import spin_up as spin_words
+from energy.words import pitch_system as pitch_words
+from energy.words import root as root_words
+from energy.words.said import Said
 from energy.words.screens import MARGINS_NOTE, QUESTIONS
 from vehicle.problems import InputError
+from vehicle.units import UnitSystem
 
 _HEADING = QUESTIONS["loads"]
-_MOST_MARGIN = 5.0  # what is stronger than that is drawn as that
-_LETTERS_OF_A_NAME = 28  # in one line, beside the bars
 
 
 @waiting.drawn
 def _loads(bundle: Bundle) -> StructuralLoads:
     return structural_loads(desk.scenario_of(bundle))
+
+
+@waiting.drawn
+def _pitch(bundle: Bundle, system: UnitSystem) -> tuple[PitchSystem, tuple[Picture, Picture, Picture]]:
+    found = pitch_system(desk.scenario_of(bundle))
+    return found, pitch_system_pictures(found, system)
+
+
+@waiting.drawn
+def _parts(bundle: Bundle, system: UnitSystem) -> list[tuple[str, Said | InputError]]:
+    """Return what each part says, or what of the scenario it needs."""
+    scenario = desk.scenario_of(bundle)
+    parts = {
+        "Electrical side: fuse, switch, dump load, short-circuit brake": lambda: electrical_words.said(
+            electrical_side(scenario), system
+        ),
+        "Bearing: life and safety of each kind": lambda: root_words.bearing_said(bearings(scenario), system),
+        "Blade root: stress and first frequency": lambda: root_words.root_said(blade_root(scenario), system),
+    }
+    found: list[tuple[str, Said | InputError]] = []
+    for name, says in parts.items():
+        try:
+            found.append((name, says()))
+        except InputError as error:
+            found.append((name, error))
+    return found
 
 
 def show() -> None:
@@ -35,9 +67,28 @@ def show() -> None:
     except InputError as error:
         page.cannot(work, _HEADING, "Not enough data to calculate the loads.", error.problems)
         return
-    page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
-    page.cautions(loads_words.CAUTIONS)
-    picture = _picture(table)
+    top = st.container()
+    _of_all_loads(table, system)
+    dangers = _pitch_section(work, system)
+    for name, part in _parts(work.usable, system):
+        with st.expander(name):
+            if isinstance(part, Said):
+                page.said(part)
+            else:
+                page.bullets([str(problem) for problem in part.problems])
+        dangers += list(part.headlines[:1]) if isinstance(part, Said) and part.unsafe else []
+    if table.ladder is not None:
+        dangers += spin.show(work)
+    with top:
+        page.answer_line(work, _HEADING, loads_words.headline(table), loads_words.may_be_operated(table))
+        if dangers:
+            page.problem_list(dangers, "Danger")
+        page.cautions(loads_words.cautions_of(table))
+    _rest(table, system)
+
+
+def _of_all_loads(table: StructuralLoads, system: UnitSystem) -> None:
+    picture = margins_picture(table)
     if picture is not None:
         page.picture(picture, MARGINS_NOTE)
     page.finding("The loads")
@@ -54,18 +105,33 @@ def show() -> None:
     for case, travel in table.travel.items():
         page.finding(f"Pitch linkage through its travel, {case}")
         page.bullets(loads_words.travel_words(travel, table, system))
-    if table.ladder is not None:
-        with st.expander("Before the first drive: spin it up in the shop, step by step"):
-            found = spin_up(table.scenario)
-            page.bullets(spin_words.headlines(found, None, system))
-            page.table(
-                loads_words.LADDER_COLUMNS, loads_words.ladder_rows(found.ladder, system), caption="Spin-up ladder"
-            )
-            page.table(spin_words.STEP_COLUMNS, spin_words.step_rows(found, system), caption=spin_words.STEP_TITLE)
-            page.finding(spin_words.STOP_TITLE)
-            page.bullets(spin_words.stop_rules(found, system))
-            page.bullets(spin_words.notes(found, system))
-            page.bullets(loads_words.LADDER_CAUTIONS)
+
+
+def _pitch_section(work: Work, system: UnitSystem) -> list[str]:
+    """Show the force at the actuator over travel, terms and rotor speed; return what is dangerous in it.
+
+    A scenario without a pitch linkage has no such section: what the loads leave out names its keys.
+    """
+    if work.told.scenario.linkage is None:
+        return []
+    try:
+        found, (over_travel, terms, over_speed) = _pitch(work.usable, system)
+    except InputError as error:
+        page.finding("Pitch system")
+        page.bullets([str(problem) for problem in error.problems])
+        return []
+    said = pitch_words.said(found, system)
+    page.finding("Pitch system: will the actuator hold?")
+    page.bullets(said.headlines)
+    page.picture(over_travel, "Stated values; colour: rotor speed, line: air at the rotor. Friction is added.")
+    page.picture(terms)
+    page.picture(over_speed, pitch_words.SPEED_NOTE)
+    with st.expander("Pitch system: the numbers, what to ask for when buying"):
+        page.said(said, headed=False)
+    return list(said.headlines[:1]) if said.unsafe else []
+
+
+def _rest(table: StructuralLoads, system: UnitSystem) -> None:
     if table.left_out:
         with st.expander(f"Left out; these keys would add it ({len(table.left_out)})"):
             page.bullets(table.left_out)
@@ -73,39 +139,3 @@ def show() -> None:
         page.bullets(table.notes)
     with st.expander(f"Defaults used ({len(table.assumptions)})"):
         page.bullets([answer_words.assumption_words(entry, system) for entry in table.assumptions])
-
-
-def _picture(table: StructuralLoads) -> Picture | None:
-    """Return the least margin of every load that has a limit, as bars with the limit as a line."""
-    import altair as alt
-    import pandas as pd
-
-    least: dict[str, float] = {}
-    for row in table.rows:
-        if row.margin is not None:
-            least[row.name] = min(row.margin, least.get(row.name, float("inf")))
-    if not least:
-        return None
-    frame = pd.DataFrame({"load": list(least), "margin": list(least.values())}).sort_values("margin")
-    frame["drawn"] = frame["margin"].clip(upper=_MOST_MARGIN)
-    frame["text"] = [loads_words.margin_figures(m) for m in frame["margin"]]
-    frame["over"] = frame["margin"] < 1
-    # Whole names, on two lines where they are long, and as many ticks as fit a phone.
-    frame["name"] = [textwrap.fill(name, _LETTERS_OF_A_NAME) for name in frame["load"]]
-    whole = alt.Axis(labelExpr="split(datum.label, '\\n')", labelLimit=0)
-    y = alt.Y("name:N", title=None, sort=list(frame["name"]), axis=whole)
-    ticks = alt.Axis(values=list(range(int(_MOST_MARGIN) + 1)), format="d")
-    x = alt.X("drawn:Q", title="margin (limit over load)", scale=alt.Scale(domain=[0, _MOST_MARGIN]), axis=ticks)
-    colour = alt.Color("over:N", scale=alt.Scale(domain=[True, False], range=[ORANGE, BLUE]), legend=None)
-    bars = (
-        alt.Chart(frame)
-        .mark_bar(height=14)
-        .encode(x=x, y=y, color=colour, tooltip=["load:N", alt.Tooltip("margin:Q", format=".3~g")])
-    )
-    texts = alt.Chart(frame).mark_text(align="left", dx=5, color=BLACK, fontSize=13).encode(x=x, y=y, text="text:N")
-    rule = alt.Chart(pd.DataFrame({"limit": [1.0]})).mark_rule(color=BLACK, strokeWidth=2).encode(x="limit:Q")
-    first = frame.iloc[0]
-    verdict = "is over its limit" if first["margin"] < 1 else "is the nearest to its limit"
-    title = f"The {first['load']} {verdict}: margin {first['text']}"
-    chart = alt.layer(bars, texts, rule).properties(height=alt.Step(32))
-    return Picture("margins", title, chart, frame[["load", "margin"]])

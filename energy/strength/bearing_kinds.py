@@ -11,6 +11,7 @@ from energy.scenario.read import Scenario
 from energy.strength import equations
 from energy.strength.cases import Conditions, both_cases, rig_of
 from energy.strength.table import gyroscopic_n_m
+from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
 
 PAIR_DYNAMIC, PAIR_STATIC = 2.0**0.7, 2.0
@@ -57,9 +58,9 @@ def pair_dynamic_load_n(radial_n: float, axial_n: float) -> float:
     return radial_n + 0.55 * axial_n if axial_n <= 1.14 * radial_n else 0.57 * radial_n + 0.93 * axial_n
 
 
-def pair_static_load_n(radial_n: float, axial_n: float) -> float:
+def pair_static_load_n(radial_n: Values, axial_n: Values) -> np.ndarray:
     """Return the equivalent static load of such a pair, Fr + 0.52·Fa (ISO 76, from memory); N."""
-    return radial_n + 0.52 * axial_n
+    return np.asarray(radial_n) + 0.52 * np.asarray(axial_n)
 
 
 def bearings(scenario: Scenario) -> Bearings:
@@ -81,8 +82,8 @@ def bearings(scenario: Scenario) -> Bearings:
     steady = float(radial(cases.operating, moving=False)), abs(float(cases.operating.thrust_n))
     bumpy = float(radial(cases.operating, moving=True)), steady[1]
     worst_radial = np.broadcast_to(radial(corners, moving=True), np.shape(corners.thrust_n))
-    k = int(np.nanargmax(worst_radial + np.abs(corners.thrust_n)))
-    worst = float(worst_radial[k]), abs(float(np.asarray(corners.thrust_n)[k]))
+    worst_axial = np.abs(np.asarray(corners.thrust_n))
+    k = int(np.nanargmax(worst_radial + worst_axial))
     factors = (rig.maybe("bearing.axial_factor"), rig.maybe("bearing.static_axial_factor"))
     bore = rig.maybe("bearing.bore")
     speed = float(cases.operating.rotor_speed_rad_s)
@@ -92,15 +93,15 @@ def bearings(scenario: Scenario) -> Bearings:
         y, y0 = factors if own else (None, None)
         most = equations.highest_axial_load_n(ratings[0], kind, bore, table.light_series)
         lives = [_life_s(kind, loads, ratings, y, speed) for loads in (steady, bumpy)]
-        safety = _static_safety(kind, worst, ratings[0], y0)
-        share = math.nan if most is None else worst[1] / most
+        safety = _static_safety(kind, worst_radial, worst_axial, ratings[0], y0)
+        share = math.nan if most is None else float(np.nanmax(worst_axial)) / most
         found.append(KindOfBearing(kind, own, lives[0], lives[1], safety, share, kind != "thrust_ball"))
     return Bearings(
         tuple(found),
         steady[1],
         steady[0],
-        worst[1],
-        worst[0],
+        float(worst_axial[k]),
+        float(worst_radial[k]),
         float(np.max(np.asarray(gyroscopic_n_m(rig, corners)))),
         spacing,
         float(rig.read("bearing.required_life")),
@@ -123,9 +124,13 @@ def _life_s(
     return float(equations.basic_life_s(turns, speed))
 
 
-def _static_safety(kind: str, loads: tuple[float, float], rating: float, axial_factor: float | None) -> float:
+def _static_safety(
+    kind: str, radial_n: np.ndarray, axial_n: np.ndarray, rating: float, axial_factor: float | None
+) -> float:
+    """Return the lowest static safety over all corners of the worst case (N each); each kind has its own worst one."""
     if kind == "angular_contact_pair":
-        return PAIR_STATIC * rating / max(pair_static_load_n(*loads), 1e-9)
-    usual = USUAL_STATIC_AXIAL_FACTOR if kind == "tapered_roller" else None
-    load = float(equations.equivalent_static_load_n(kind, *loads, axial_factor or usual))
-    return rating / max(load, 1e-9)
+        loads, rating = pair_static_load_n(radial_n, axial_n), PAIR_STATIC * rating
+    else:
+        usual = USUAL_STATIC_AXIAL_FACTOR if kind == "tapered_roller" else None
+        loads = equations.equivalent_static_load_n(kind, radial_n, axial_n, axial_factor or usual)
+    return rating / max(float(np.nanmax(loads)), 1e-9)

@@ -15,7 +15,8 @@ from typing import Literal
 import numpy as np
 
 from energy.aero.curves import with_departures
-from energy.aero.operating_point import Rotor, coefficients, free_run_is_told, free_run_speed_rad_s
+from energy.aero.momentum import BETZ_LIMIT
+from energy.aero.operating_point import Rotor, coefficients_of, free_run_is_known, free_run_speed_rad_s
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs, KeyReader, inputs_of, reader
 from energy.scenario.keys.names import QuantityKey
@@ -69,6 +70,25 @@ class Rig:
     def inputs_in(self, at: Conditions) -> Inputs:
         """Return the inputs of a case."""
         return self.worst_inputs if at.unfavourable else self.inputs
+
+    def rotor(self, inputs: Inputs, pitch_deg: Values, air_speed_m_s: Values) -> Rotor:
+        """Return the rotor with the factors of `inputs`, at pitches of its curves and air speeds.
+
+        Factors and what departs from the curves change them in full: each point's power is held at the Betz limit by
+        itself, so that no point limits another.
+        """
+        turbine = inputs.turbine
+        assert turbine.curves is not None
+        curves = with_departures(turbine.curves, [float(np.asarray(v)) for v in turbine.departures])
+        power = curves.power_coefficient * float(np.asarray(turbine.power_factor))
+        return Rotor(
+            replace(curves, power_coefficient=np.minimum(power, BETZ_LIMIT)),
+            self.radius_m,
+            pitch_deg,
+            float(np.asarray(inputs.density_kg_m3)),
+            air_speed_m_s,
+            thrust_factor=turbine.thrust_factor,
+        )
 
     def blade_in(self, at: Conditions) -> BladeMass:
         """Return the blade of a case: the heavy ends of its masses in the worst case."""
@@ -152,6 +172,7 @@ _HIGH_IS_WORSE: tuple[QuantityKey, ...] = (
     "rotor.power_factor",
     "rotor.thrust_factor",
     "rotor.thrust_in_stall",
+    "blade.stall_delay_share",
     "blade.stalled_power_factor",
     "rotor.mount_drag_area",
     "rotor.turbine_mass",
@@ -313,24 +334,22 @@ def scanned_pitches_deg(rig: Rig) -> np.ndarray:
 def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: float) -> BothCases:
     """Return the cases of a rotor with curves: all corners of pitch, air speed and rotor speed."""
     turbine = rig.worst_inputs.turbine
-    curves, chain = turbine.curves, turbine.chain
-    assert curves is not None
+    chain = turbine.chain
     assert chain is not None
-    curves = with_departures(curves, [float(np.asarray(v)) for v in turbine.departures])
     density = float(np.asarray(rig.worst_inputs.density_kg_m3))
-    power_factor, thrust_factor = (float(np.asarray(v)) for v in (turbine.power_factor, turbine.thrust_factor))
     pitches = scanned_pitches_deg(rig)
-    rotor = Rotor(curves, rig.radius_m, pitches, density, np.full(pitches.shape, air), power_factor, thrust_factor)
+    rotor = rig.rotor(rig.worst_inputs, pitches, np.full(pitches.shape, air))
+    curves = rotor.curves
     free_runs = free_run_speed_rad_s(rotor, chain)
     free_run = float(free_runs.max())
-    known = free_run_is_told(curves, float(pitches[int(np.argmax(free_runs))]))
+    known = free_run_is_known(curves, float(pitches[int(np.argmax(free_runs))]))
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = max(free_run if stop is None else min(free_run, stop), float(operating.rotor_speed_rad_s))
     airs = air * _AIR_SHARES
     speeds = _scanned_speeds_rad_s(curves.tip_speed_ratio, airs / rig.radius_m, fastest)  # (airs, speeds)
     ratios = speeds * rig.radius_m / np.maximum(airs, 1e-9)[:, None]
-    _, ct, beyond = coefficients(curves, pitches[:, None, None], ratios)
-    thrusts = wind_force_n(density, rig.area_m2, airs[:, None], ct * thrust_factor)  # (pitches, airs, speeds)
+    _, ct, beyond = coefficients_of(replace(rotor, pitch_deg=pitches[:, None, None]), ratios)
+    thrusts = wind_force_n(density, rig.area_m2, airs[:, None], ct)  # (pitches, airs, speeds)
     # Whatever the curves say at the gust, the thrust does not fall below that of the operating point.
     least = max(float(thrusts.max()), float(operating.thrust_n))
     shape = thrusts.shape

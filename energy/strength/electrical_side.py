@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.aero.operating_point import Rotor, coefficients, solve
+from energy.aero.operating_point import coefficients_of, solve
 from energy.electrical import (
     SIX_PULSE_VOLTAGE_RATIO,
     Connection,
@@ -145,12 +145,9 @@ def _end(value: Uncertain, *, high: bool) -> float:
 
 def _settled_in_the_worst_air(rig: Rig, chain: ElectricalChain, cases: BothCases) -> float:
     """Return the element's watts where the rotor settles in the worst air, at the pitch that gives the most."""
-    turbine = rig.worst_inputs.turbine
-    assert turbine.curves is not None
     pitches = scanned_pitches_deg(rig)
     air = np.full(pitches.shape, float(cases.worst.air_speed_m_s))
-    density = float(np.asarray(rig.worst_inputs.density_kg_m3))
-    rotor = Rotor(turbine.curves, rig.radius_m, pitches, density, air, turbine.power_factor, turbine.thrust_factor)
+    rotor = rig.rotor(rig.worst_inputs, pitches, air)
     speeds = solve(rotor, chain, load_connected_after_spin_up=True).rotor_speed_rad_s
     return float(np.max(electrical_state(chain, speeds).element_w))
 
@@ -196,13 +193,12 @@ def _short_chain(rig: Rig, inductance_h: float) -> ElectricalChain:
 def _rotor_torque_n_m(rig: Rig, cases: BothCases, speeds: np.ndarray, *, worst: bool) -> np.ndarray:
     """Return the rotor's torque (N·m) at speeds (N,): as it works, or the maximum over pitch in the worst air."""
     inputs = rig.worst_inputs if worst else rig.inputs
-    turbine, at = inputs.turbine, cases.worst if worst else cases.operating
-    assert turbine.curves is not None
+    at = cases.worst if worst else cases.operating
     air = max(float(at.air_speed_m_s), 1e-9)
-    pitch = scanned_pitches_deg(rig) if worst else np.atleast_1d(np.asarray(turbine.pitch_deg, float))
+    pitch = scanned_pitches_deg(rig) if worst else np.atleast_1d(np.asarray(inputs.turbine.pitch_deg, float))
     ratios = np.maximum(speeds, 1e-3 * air / rig.radius_m) * rig.radius_m / air
-    cp, _, _ = coefficients(turbine.curves, pitch[:, None], ratios)
-    power = cp * float(np.asarray(turbine.power_factor)) * 0.5 * float(np.asarray(inputs.density_kg_m3))
+    cp, _, _ = coefficients_of(rig.rotor(inputs, pitch[:, None], air), ratios)
+    power = cp * 0.5 * float(np.asarray(inputs.density_kg_m3))
     return np.asarray(np.max(power * rig.area_m2 * air**2 * rig.radius_m / ratios, axis=0))
 
 

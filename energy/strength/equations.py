@@ -55,6 +55,10 @@ def gust_air_speed_m_s(
     Returns
     -------
     [m/s], never below 0.
+
+    References
+    ----------
+    .. [1] A sum of speeds, closed form; the passing factor: common practice, no source.
     """
     total = np.asarray(road_speed_m_s, float) + head_wind_m_s + gust_m_s
     return np.maximum(total, 0.0) * passing_factor * local_speed_factor
@@ -200,6 +204,10 @@ def basic_life_s(revolutions: Values, rotor_speed_rad_s: Values) -> np.ndarray:
     Returns
     -------
     [s]; infinite at standstill.
+
+    References
+    ----------
+    .. [1] Definition of a rotational speed.
     """
     speed = np.asarray(rotor_speed_rad_s, float)
     with np.errstate(divide="ignore"):
@@ -489,6 +497,10 @@ def rod_lever_m(arm_m: Values, pitch_deg: Values, square_at_deg: Values) -> np.n
     Returns
     -------
     [m]
+
+    References
+    ----------
+    .. [1] Geometry, closed form.
     """
     return np.asarray(arm_m) * np.cos(np.deg2rad(np.asarray(pitch_deg, float) - square_at_deg))
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.aero.curves import RotorCurves
-from energy.aero.operating_point import coefficients
+from energy.aero.operating_point import coefficients_of
 from energy.scenario.keys.names import QuantityKey
 from energy.strength.cases import Conditions, Rig
 from energy.strength.equations import (
@@ -39,6 +39,7 @@ class Travel:
     friction_n_m: np.ndarray
     actuator_n: np.ndarray
     friction_n: np.ndarray
+    per_moment: np.ndarray  # force at the actuator for each N·m of a blade: all blades over the rod's lever, 1/m
     changes_sign_at_deg: np.ndarray
     settles_at_deg: np.ndarray  # where a loose blade would rest
     beyond_curves: np.ndarray
@@ -139,6 +140,7 @@ def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
         friction_n_m=np.full(pitch.shape, friction),
         actuator_n=blades.number * moment / blades.lever_m,
         friction_n=blades.number * friction / blades.lever_m,
+        per_moment=blades.number / blades.lever_m,
         changes_sign_at_deg=crosses,
         settles_at_deg=crosses[falls_towards_feather],
         beyond_curves=(blades.curve_pitch_deg < curves.pitch_deg[0] - 1e-9)
@@ -148,20 +150,22 @@ def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
 
 @dataclass(frozen=True)
 class WorstForce:
-    """The maximum force on the actuator (N), friction added, and the corner at which it lies."""
+    """The maximum force on the actuator (N), friction added, and the corner at which it lies; `by_speed_n` (N, per
+    rotor speed asked for) is the maximum at each.
+    """
 
     force_n: float
     at: Conditions
+    by_speed_n: np.ndarray
 
 
-def worst_actuator_force(rig: Rig, worst: Conditions) -> WorstForce:
-    """Return the maximum force that all blades put on the actuator: over the travel, rotor speeds up to the fastest,
-    air speeds up to the worst, and both ends of every range of the blades, friction at its upper end.
+def worst_actuator_force(rig: Rig, worst: Conditions, speeds_rad_s: np.ndarray | None = None) -> WorstForce:
+    """Return the maximum force that all blades put on the actuator: over the travel, rotor speeds up to the fastest
+    (or those of `speeds_rad_s`), air speeds up to the worst, and both ends of every range of the blades, friction at
+    its upper end.
     """
-    airs, speeds = (
-        np.linspace(0.3, 1.0, 4) * worst.air_speed_m_s,
-        np.linspace(0.0, 1.0, 21) * worst.rotor_speed_rad_s,
-    )
+    airs = np.linspace(0.3, 1.0, 4) * worst.air_speed_m_s
+    speeds = np.linspace(0.0, 1.0, 21) * worst.rotor_speed_rad_s if speeds_rad_s is None else speeds_rad_s
     shape = (len(airs), len(speeds), 1)  # and the pitches behind
     at = replace(
         worst,
@@ -170,6 +174,7 @@ def worst_actuator_force(rig: Rig, worst: Conditions) -> WorstForce:
         unfavourable=True,
     )
     best: WorstForce | None = None
+    by_speed = np.zeros(len(speeds))
     for ends in _corners_of_ranges(rig):
         blades = pitched_blades(rig, ends)
         assert blades is not None
@@ -178,6 +183,7 @@ def worst_actuator_force(rig: Rig, worst: Conditions) -> WorstForce:
         )
         moment = np.abs(_aerodynamic_moment_n_m(rig, blades, at) + twisting) + _friction_n_m(blades, at)
         force = blades.number * moment / np.abs(blades.lever_m)
+        by_speed = np.maximum(by_speed, force.max(axis=(0, 2)))
         place = np.unravel_index(int(np.argmax(force)), force.shape)
         if best is None or float(force[place]) > best.force_n:
             corner = replace(
@@ -186,9 +192,9 @@ def worst_actuator_force(rig: Rig, worst: Conditions) -> WorstForce:
                 rotor_speed_rad_s=float(speeds[place[1]]),
                 pitch_deg=float(blades.curve_pitch_deg[place[2]]),
             )
-            best = WorstForce(float(force[place]), corner)
+            best = WorstForce(float(force[place]), corner, by_speed)
     assert best is not None
-    return best
+    return replace(best, by_speed_n=by_speed)
 
 
 _EITHER_END: tuple[QuantityKey, ...] = (
@@ -220,8 +226,8 @@ def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> 
     """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
     inputs, radius = rig.inputs_in(at), rig.radius_m
     air, speed, density = np.asarray(at.air_speed_m_s), np.asarray(at.rotor_speed_rad_s), float(inputs.density_kg_m3)
-    cp, ct, _ = coefficients(blades.curves, blades.curve_pitch_deg, speed * radius / np.maximum(air, 1e-9))
-    cp, ct = cp * inputs.turbine.power_factor, ct * inputs.turbine.thrust_factor
+    rotor = rig.rotor(inputs, blades.curve_pitch_deg, air)
+    cp, ct, _ = coefficients_of(rotor, speed * radius / np.maximum(air, 1e-9))
     thrust = wind_force_n(density, rig.area_m2, air, ct)
     torque = cp * 0.5 * density * rig.area_m2 * air**3 / np.maximum(speed, 1e-9)
     lift = lift_moment_n_m(

@@ -9,11 +9,18 @@ import numpy as np
 
 from energy.scenario.read import Scenario
 from energy.strength.cases import Conditions, Rig, both_cases, rig_of
-from energy.strength.linkage import PitchedBlades, Travel, pitched_blades, travel_of, worst_actuator_force
+from energy.strength.linkage import (
+    PitchedBlades,
+    Travel,
+    WorstForce,
+    pitched_blades,
+    travel_of,
+    worst_actuator_force,
+)
 from vehicle.problems import InputError, Problem
 
 SPEED_SHARES = (0.25, 0.5, 0.75, 1.0)  # of the fastest rotor speed
-_STALL_STEPS = 12  # halvings
+_SPEEDS = 21  # rotor speeds over which the worst force is scanned, and again between two of them
 COUNTERWEIGHT_ARM_M = 0.05
 """Distance of the counterweight from the pitch axis that its mass is given for: a choice of ours."""
 
@@ -33,13 +40,31 @@ class PitchRow:
 
 
 @dataclass(frozen=True)
+class PitchLine:
+    """The whole travel at one rotor speed (rad/s) and air speed (m/s), at the stated values."""
+
+    rotor_speed_rad_s: float
+    air_speed_m_s: float
+    travel: Travel
+
+    @property
+    def force_n(self) -> np.ndarray:
+        """Force at the actuator over the travel (N): what the blades push, friction added against the motion."""
+        return np.asarray(np.abs(self.travel.actuator_n) + np.abs(self.travel.friction_n))
+
+
+@dataclass(frozen=True)
 class PitchSystem:
-    """Rows by rotor and air speed (stated values); the force to ask for (N), every range at its unfavourable end; the
-    rating (N) and whether it locks itself; the rotor speed (rad/s) from which the
+    """Rows by rotor and air speed (stated values), and the whole travel of each (`lines`); over the rotor speeds
+    `speeds_rad_s` the force with every range at its unfavourable end (`worst_n`), and its maximum, the force to ask
+    for (N); the rating (N) and whether it locks itself; the rotor speed (rad/s) from which the
     actuator stalls (infinite for never); where the blades then drive; arm (m) and counterweight (kg a blade, at
     COUNTERWEIGHT_ARM_M square to the chord) that bring the force below the rating; travel of the rod (m)."""
 
     rows: tuple[PitchRow, ...]
+    lines: tuple[PitchLine, ...]
+    speeds_rad_s: np.ndarray
+    worst_n: np.ndarray
     asked_n: float
     rating_n: float | None
     self_locking: bool
@@ -74,47 +99,53 @@ def pitch_system(scenario: Scenario) -> PitchSystem:
     def travel(speed: float, air: float) -> Travel:
         return travel_of(rig, blades, replace(cases.operating, rotor_speed_rad_s=speed, air_speed_m_s=air))
 
-    rows = tuple(_row(travel(s * fastest, air), s * fastest, air) for air in airs for s in SPEED_SHARES)
+    lines = tuple(PitchLine(s * fastest, air, travel(s * fastest, air)) for air in airs for s in SPEED_SHARES)
     rating = scenario.linkage.actuator_rating
-    asked = worst_actuator_force(rig, cases.worst).force_n
+    speeds = np.linspace(0.0, fastest, _SPEEDS)
+    worst = worst_actuator_force(rig, cases.worst, speeds)
     limit = None if rating is None else rating.low
     arm = float(rig.read("linkage.arm"))
-    stalls = math.inf if limit is None else _stalls_from_rad_s(rig, cases.worst, limit)
-    at_top = travel(fastest, airs[1])
+    at_top = lines[-1].travel
     moment = at_top.aerodynamic_n_m + at_top.centrifugal_n_m
     return PitchSystem(
-        rows=rows,
-        asked_n=asked,
+        rows=tuple(_row(line) for line in lines),
+        lines=lines,
+        speeds_rad_s=speeds,
+        worst_n=worst.by_speed_n,
+        asked_n=worst.force_n,
         rating_n=limit,
         self_locking=scenario.linkage.self_locking,
-        stalls_from_rad_s=stalls,
+        stalls_from_rad_s=math.inf if limit is None else _stalls_from_rad_s(rig, cases.worst, limit, speeds, worst),
         towards_fine=float(moment[int(np.argmax(np.abs(moment)))]) <= 0,
         arm_m=arm,
-        arm_needed_m=None if limit is None else arm * asked / limit,
+        arm_needed_m=None if limit is None else arm * worst.force_n / limit,
         counterweight_kg=counterweight_kg(blades.inertia_difference_kg_m2, COUNTERWEIGHT_ARM_M),
         rod_travel_m=_rod_travel_m(blades),
         held_n=float(np.max(np.abs(at_top.actuator_n))),
     )
 
 
-def _stalls_from_rad_s(rig: Rig, worst: Conditions, limit_n: float) -> float:
+def _stalls_from_rad_s(rig: Rig, at: Conditions, limit_n: float, speeds_rad_s: np.ndarray, worst: WorstForce) -> float:
     """Return the rotor speed (rad/s) from which the actuator is too weak in its travel; infinite for never."""
-    low, high = 0.0, float(worst.rotor_speed_rad_s)
-    if worst_actuator_force(rig, worst).force_n <= limit_n:
+    over = np.flatnonzero(worst.by_speed_n > limit_n)
+    if not over.size:
         return math.inf
-    for _ in range(_STALL_STEPS):
-        middle = 0.5 * (low + high)
-        over = worst_actuator_force(rig, replace(worst, rotor_speed_rad_s=middle)).force_n > limit_n
-        low, high = (low, middle) if over else (middle, high)
-    return low
+    k = int(over[0])
+    if k == 0:
+        return 0.0
+    between = np.linspace(speeds_rad_s[k - 1], speeds_rad_s[k], _SPEEDS)
+    force = worst_actuator_force(rig, at, between).by_speed_n
+    first = max(1, int(np.argmax(force > limit_n)))
+    share = (limit_n - force[first - 1]) / (force[first] - force[first - 1])
+    return float(between[first - 1] + share * (between[first] - between[first - 1]))
 
 
-def _row(travel: Travel, speed: float, air: float) -> PitchRow:
-    force = np.abs(travel.actuator_n) + np.abs(travel.friction_n)
+def _row(line: PitchLine) -> PitchRow:
+    travel, force = line.travel, line.force_n
     k = int(np.argmax(force))
     return PitchRow(
-        speed,
-        air,
+        line.rotor_speed_rad_s,
+        line.air_speed_m_s,
         float(force[k]),
         float(travel.pitch_deg[k]),
         float(travel.centrifugal_n_m[k]),

@@ -15,7 +15,7 @@ from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError, Problem
 
 FIRST_MODE = 3.516
-"""ω·√(m·L⁴/(E·I)) of a cantilever's first bending mode, m its mass per length: handbooks, from memory."""
+"""ω·√(m·L⁴/(E·I)) of a cantilever's first bending mode, m its mass per length, from memory."""
 STIFFENING = 1.2
 """Share of the square of rotor speed that centrifugal stiffening adds to the square of the first flapwise frequency
 (Southwell; about 1.2 for a uniform blade without a hinge, from memory)."""

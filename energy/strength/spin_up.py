@@ -215,13 +215,23 @@ def shaking_ratio(rotor_speed_rad_s: float, natural_rad_s: float, damping: float
 
 
 def natural_frequency(text: str, scenario: Scenario) -> NaturalFrequency:
-    """Return the mount's natural frequency from a tap test: "7.5 Hz", "40 N/mm" (with the turbine's mass), or a CSV.
+    """Return the mount's natural frequency from a tap test as the command line names it: a value, or a CSV file.
 
-    A stiffness k gives sqrt(k / m) / (2 pi), a mass on a spring. Raises InputError.
+    Raises InputError.
     """
     if text.lower().endswith((".csv", ".txt")):
         return tapped(Path(text))
-    mass = scenario.rotor.turbine_mass
+    return stated_frequency(text, scenario.rotor.turbine_mass.value)
+
+
+def stated_frequency(
+    text: str, turbine_mass_kg: float, where: tuple[str, str] = ("command line", "--tap-test")
+) -> NaturalFrequency:
+    """Return the mount's natural frequency as typed: "7.5 Hz", or its stiffness "40 N/mm" (with the turbine's mass).
+
+    A stiffness k gives sqrt(k / m) / (2 pi), a mass on a spring. Raises InputError that names
+    `where`.
+    """
     for unit in ("Hz", "N/m"):
         try:
             value = parse(text, unit)
@@ -231,10 +241,10 @@ def natural_frequency(text: str, scenario: Scenario) -> NaturalFrequency:
             break
         if unit == "Hz":
             return NaturalFrequency(value, 0.05 * value, "as stated")
-        hz = math.sqrt(value / mass.value) / (2 * math.pi)
+        hz = math.sqrt(value / turbine_mass_kg) / (2 * math.pi)
         return NaturalFrequency(hz, 0.15 * hz, "stiffness and rotor.turbine_mass")
     accepted = 'a frequency ("7.5 Hz"), a stiffness ("40 N/mm") or a CSV with time_s and acceleration_m_s2'
-    raise InputError(Problem("command line", "--tap-test", f'"{text}"', accepted))
+    raise InputError(Problem(*where, f'"{text}"', accepted))
 
 
 def tapped(path: Path) -> NaturalFrequency:

@@ -30,6 +30,10 @@ def ppf(value: Uncertain, share: np.ndarray) -> np.ndarray:
     -------
     array
         Values [SI unit of the input], of the shares' shape.
+
+    References
+    ----------
+    .. [1] Definitions of the distributions; closed form, the normal by scipy.special.ndtri.
     """
     if value.shape == "normal":
         from scipy.special import ndtri
@@ -48,7 +52,17 @@ def ppf(value: Uncertain, share: np.ndarray) -> np.ndarray:
 
 
 def within_limits(key: str, values: np.ndarray) -> np.ndarray:
-    """Return the values held within the key's limits: the tail of a normal reaches past what is possible."""
+    """Return the values held within the key's limits: the tail of a normal reaches past what is possible.
+
+    Parameters
+    ----------
+    key : of a scenario
+    values : [SI unit of the key] any shape
+
+    Returns
+    -------
+    [SI unit of the key], of that shape.
+    """
     spec = spec_of(key)
     if spec.at_least is not None:
         values = np.maximum(values, spec.at_least)
@@ -91,6 +105,20 @@ def draws_of(
 
     `correlations` lists (key, key, coefficient): the pair's normal scores are correlated by that much (Gaussian
     copula).
+
+    Parameters
+    ----------
+    inputs : K of them
+    share : [-] (N, K)
+    correlations : pairs, as above
+
+    Returns
+    -------
+    [SI unit of each input] (N,) for each key.
+
+    References
+    ----------
+    .. [1] Gaussian copula, statistics texts (from memory).
     """
     keys = list(inputs)
     if correlations:
@@ -105,7 +133,26 @@ def _correlated(keys: Sequence[str], share: np.ndarray, correlations: Sequence[C
 
 
 def correlation_root(keys: Sequence[str], correlations: Sequence[Correlation]) -> np.ndarray:
-    """Return the Cholesky factor (keys, keys) of the correlation matrix of the keys' normal scores."""
+    """Return the Cholesky factor (keys, keys) of the correlation matrix of the keys' normal scores.
+
+    Parameters
+    ----------
+    keys : K of them
+    correlations : pairs (key, key, coefficient)
+
+    Returns
+    -------
+    [-] (K, K), lower triangle.
+
+    Raises
+    ------
+    LinAlgError
+        Where no variables can be correlated like that.
+
+    References
+    ----------
+    .. [1] Cholesky factor, closed form.
+    """
     matrix = np.eye(len(keys))
     for one, other, coefficient in correlations:
         if one in keys and other in keys:
@@ -116,20 +163,62 @@ def correlation_root(keys: Sequence[str], correlations: Sequence[Correlation]) -
 
 
 def values_at(inputs: Mapping[str, Uncertain], scores: np.ndarray) -> dict[str, np.ndarray]:
-    """Return the inputs' values (SI) at normal scores (N, inputs): 0 is the median, 1.64 the 95 % quantile."""
+    """Return the inputs' values (SI) at normal scores (N, inputs): 0 is the median, 1.64 the 95 % quantile.
+
+    Parameters
+    ----------
+    inputs : K of them
+    scores : [-] (N, K)
+
+    Returns
+    -------
+    [SI unit of each input] (N,) for each key.
+
+    References
+    ----------
+    .. [1] Definition of a normal score.
+    """
     from scipy.special import ndtr
 
     return draws_of(inputs, np.asarray(ndtr(scores)))
 
 
 def standard_scores(count: int, columns: int, *, seed: int = SEED) -> np.ndarray:
-    """Return (count, columns) quasi-random standard normal scores."""
+    """Return (count, columns) quasi-random standard normal scores.
+
+    Parameters
+    ----------
+    count, columns : [1]
+    seed : of the scrambling
+
+    Returns
+    -------
+    [-] (count, columns).
+
+    References
+    ----------
+    .. [1] Sobol sequence by scipy.stats.qmc.
+    """
     from scipy.special import ndtri
 
     return np.asarray(ndtri(sobol_sample(count, columns, seed=seed)))
 
 
 def replaced(value: Uncertain, mean: float, standard_deviation: float) -> Uncertain:
-    """Return an input known anew, as a normal with that mean and standard deviation (SI)."""
+    """Return an input known anew, as a normal with that mean and standard deviation (SI).
+
+    Parameters
+    ----------
+    value : the input as it was
+    mean, standard_deviation : [SI unit of the input]
+
+    Returns
+    -------
+    The input.
+
+    References
+    ----------
+    .. [1] Interval of a normal, closed form.
+    """
     width = COVERAGE_FACTOR * standard_deviation
     return replace(value, value=mean, low=mean - width, high=mean + width, shape="normal")

@@ -45,6 +45,19 @@ def measurements_of(
     """Return what measuring each of the inputs that matter most would do to the interval, the most useful first.
 
     `share` (N, inputs) are draws of the unit cube and `at_share` the figure there.
+
+    Parameters
+    ----------
+    figure : what the interval is of
+    sensitivities : the greatest first
+    share : [-] (N, inputs)
+    at_share : [W] (N,)
+    most : [1] how many inputs
+    progress : is told the share done
+
+    Returns
+    -------
+    The measurements.
     """
     worth = [s for s in sensitivities[:most] if s.total > _WORTH]
     count = min(len(share) // 2, _MOST_ROWS)
@@ -66,6 +79,14 @@ def measurements_of(
 def size_of(known: Uncertain) -> float:
     """Return the size that a relative error is a share of: the value, or the middle of its range where that is
     greater: a value taken as 0 is not measured to ± 0.
+
+    Parameters
+    ----------
+    known : the input
+
+    Returns
+    -------
+    [SI unit of the input]
     """
     return max(abs(known.value), abs(known.low + known.high) / 2)
 
@@ -77,6 +98,22 @@ def width_once_measured(
 
     On average over where the measurement may find the value: the middles of the fifths of what is known before. The
     other inputs keep their draws, so that the difference is not one of luck; the measured one errs with none of them.
+
+    Parameters
+    ----------
+    figure : what the interval is of
+    key : of the input
+    plus_minus : [SI unit of the input] 95 %
+    share : [-] (N, inputs)
+    progress : is told the share done
+
+    Returns
+    -------
+    [W]
+
+    References
+    ----------
+    .. [1] Expected width after a measurement, by sampling: own derivation.
     """
     apart = Figure(
         figure.inputs, figure.chain, figure.of, [pair for pair in figure.correlations if key not in pair[:2]]

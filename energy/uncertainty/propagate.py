@@ -15,7 +15,7 @@ import numpy as np
 from energy.progress import Progress, part, tell
 from energy.uncertainty.draws import SEED, Correlation, draws_of, sobol_sample
 from energy.uncertainty.measurement import Measurement, measurements_of
-from energy.uncertainty.quantiles import SURE, ChainOutcome, figure_of, quantiles, told_apart
+from energy.uncertainty.quantiles import SURE, ChainOutcome, figure_of, quantiles, saves_and_costs
 from energy.uncertainty.sensitivities import Chain, Figure, Sensitivity, sensitivities_of
 from vehicle.quantity import Uncertain
 
@@ -78,6 +78,23 @@ def propagate(
     """Return how sure the outcome of a chain is, None where none of its inputs is uncertain.
 
     `quick` is a cheaper chain for the sensitivities. `progress` is told the share done (see energy/progress.py).
+
+    Parameters
+    ----------
+    inputs : by key
+    chain : from draws to an outcome
+    correlations : pairs (key, key, coefficient)
+    sampling : how much is drawn
+    quick : cheaper chain
+    progress : is told the share done
+
+    Returns
+    -------
+    Intervals [W], probabilities [-], sensitivities, measurements.
+
+    References
+    ----------
+    .. [1] Quasi-Monte Carlo propagation on a scrambled Sobol sequence: common practice, no source.
     """
     inputs = {key: value for key, value in inputs.items() if value.standard_deviation > 0}
     if not inputs:
@@ -105,8 +122,21 @@ def propagate(
 
 
 def spread_of_outcome(outcome: ChainOutcome) -> OutcomeSpread:
-    """Return the intervals and probabilities of an outcome, without sensitivities."""
-    saves, costs = told_apart(outcome)
+    """Return the intervals and probabilities of an outcome, without sensitivities.
+
+    Parameters
+    ----------
+    outcome : (draws,)
+
+    Returns
+    -------
+    Quantiles [W] and probabilities [-].
+
+    References
+    ----------
+    .. [1] Sample quantiles.
+    """
+    saves, costs = saves_and_costs(outcome)
     return OutcomeSpread(
         draws=len(outcome.change_w),
         outcome=outcome,

@@ -18,9 +18,17 @@ class ChainOutcome:
     heat_w: np.ndarray
 
 
-def told_apart(outcome: ChainOutcome) -> tuple[np.ndarray, np.ndarray]:
+def saves_and_costs(outcome: ChainOutcome) -> tuple[np.ndarray, np.ndarray]:
     """Return for every draw (saves, costs); heat that costs no fuel counts as saving, neither fuel nor heat
     as neither.
+
+    Parameters
+    ----------
+    outcome : (draws,)
+
+    Returns
+    -------
+    Whether it saves and whether it costs, each (draws,).
     """
     small = 0.05  # W: rounding of engine powers of some 10 kW
     costs = outcome.change_w > small
@@ -29,16 +37,52 @@ def told_apart(outcome: ChainOutcome) -> tuple[np.ndarray, np.ndarray]:
 
 
 def quantiles(values: np.ndarray) -> tuple[float, ...]:
-    """Return the quantiles of draws at `QUANTILES`."""
+    """Return the quantiles of draws at `QUANTILES`.
+
+    Parameters
+    ----------
+    values : any unit, (draws,)
+
+    Returns
+    -------
+    Of that unit, one for each of `QUANTILES`.
+
+    References
+    ----------
+    .. [1] Sample quantiles of numpy.
+    """
     return tuple(float(v) for v in np.quantile(values, QUANTILES))
 
 
 def interval_width(values: np.ndarray) -> float:
-    """Return the width of the 90 % interval of draws."""
+    """Return the width of the 90 % interval of draws.
+
+    Parameters
+    ----------
+    values : any unit, (draws,)
+
+    Returns
+    -------
+    Of that unit.
+
+    References
+    ----------
+    .. [1] Sample quantiles of numpy.
+    """
     low, high = np.quantile(values, [0.05, 0.95])
     return float(high - low)
 
 
 def figure_of(outcome: ChainOutcome, of: str) -> np.ndarray:
-    """Return one figure of an outcome: the change in fuel ("fuel") or the heat ("heat"), in W."""
+    """Return one figure of an outcome: the change in fuel ("fuel") or the heat ("heat"), in W.
+
+    Parameters
+    ----------
+    outcome : (draws,)
+    of : "fuel" or "heat"
+
+    Returns
+    -------
+    [W] (draws,).
+    """
     return outcome.change_w if of == "fuel" else outcome.heat_w

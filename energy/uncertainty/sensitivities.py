@@ -40,15 +40,44 @@ class Figure:
     correlations: Sequence[Correlation] = ()
 
     def drawn(self, share: np.ndarray) -> Draws:
-        """Return the inputs' values at shares (N, inputs) of the unit cube."""
+        """Return the inputs' values at shares (N, inputs) of the unit cube.
+
+        Parameters
+        ----------
+        share : [-] (N, inputs)
+
+        Returns
+        -------
+        [SI unit of each input] (N,) for each key.
+        """
         return draws_of(self.inputs, share, self.correlations)
 
     def of_draws(self, draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> np.ndarray:
-        """Return the figure (N,) of draws."""
+        """Return the figure (N,) of draws.
+
+        Parameters
+        ----------
+        draws : [SI unit of each input] (N,) for each key
+        progress : is told the share done
+
+        Returns
+        -------
+        [W] (N,).
+        """
         return figure_of(self.chain(draws, progress), self.of)
 
     def at(self, share: np.ndarray, progress: Progress | None = None) -> np.ndarray:
-        """Return the figure (N,) at shares (N, inputs) of the unit cube."""
+        """Return the figure (N,) at shares (N, inputs) of the unit cube.
+
+        Parameters
+        ----------
+        share : [-] (N, inputs)
+        progress : is told the share done
+
+        Returns
+        -------
+        [W] (N,).
+        """
         return self.of_draws(self.drawn(share), progress)
 
 
@@ -66,7 +95,17 @@ class Sensitivity:
 
 
 def groups_of(keys: Sequence[str], correlations: Sequence[Correlation]) -> list[tuple[str, ...]]:
-    """Return the keys in groups that have to be varied together: each alone, correlated ones joined."""
+    """Return the keys in groups that have to be varied together: each alone, correlated ones joined.
+
+    Parameters
+    ----------
+    keys : of the inputs
+    correlations : pairs (key, key, coefficient)
+
+    Returns
+    -------
+    The groups, in the order of the keys.
+    """
     groups = {key: {key} for key in keys}
     for one, other, _ in correlations:
         if one in groups and other in groups:
@@ -144,6 +183,21 @@ def sensitivities_of(
 
     `cube` (n, 2 · inputs) holds two independent samples side by side, `at_first` and `at_second` the figure there.
     Inputs that change nothing are left out after a look at a few draws.
+
+    Parameters
+    ----------
+    figure : what the variance is of
+    cube : [-] (n, 2 · inputs)
+    at_first, at_second : [W] (n,)
+    progress : is told the share done
+
+    Returns
+    -------
+    The sensitivities [-].
+
+    References
+    ----------
+    .. [1] Saltelli et al., Computer Physics Communications 181 (2010) 259, by scipy.stats.sobol_indices.
     """
     keys = list(figure.inputs)
     first, second = cube[:, : len(keys)], cube[:, len(keys) :]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.chain.answer import Answered
+from energy.chain.answer import Answered, Outcome
 from energy.chain.break_even import WINDS_M_S, PitchBreakEven
 from energy.chain.ledger import Answer, turbine_efficiency_at_flywheel
 from energy.chain.limits import limits_of
@@ -16,12 +16,12 @@ from energy.scenario.inputs import Assumption, inputs_of, ranges_of
 from energy.scenario.keys import Price, spec_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
-from energy.uncertainty.quantiles import QUANTILES
 from energy.words.cautions import cautions
 from energy.words.next_question import next_questions
 from energy.words.verdict import (
     drawn_change,
     drawn_heat,
+    litres_per_kwh,
     mpg,
     number,
     pack_kwh_per_100km,
@@ -35,6 +35,7 @@ from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.chain.ledger import TripState
+    from energy.chain.stall import StallRisk
     from energy.chain.trip import TripAnswer
     from energy.words.answer_model import (
         AnswerData,
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
         MeasureNextData,
         OtherSourceData,
         RotorData,
+        StallData,
         StateData,
         TripTotalsData,
     )
@@ -53,7 +55,6 @@ if TYPE_CHECKING:
 _LIMIT_UNITS = {"rotor_speed": "rad/s", "tip_speed": "m/s", "force": "N", "current": "A", "power": "W"}
 _STATE_WORDS = {"absent": "not fitted", "stowed": "stowed"}
 _LITRES_PER_HOUR = 3.6e6  # m³/s -> L/h
-_LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 
 
@@ -73,6 +74,7 @@ _MAIN = (
     "electrical power",
     "element",
     "fuel,",
+    "battery",
     "trip",
     "drag energy",
     "shaft energy",
@@ -154,12 +156,6 @@ def _probability_words(probability: float) -> str:
     return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
 
 
-def litres_per_kwh(found: Answer) -> float:
-    """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
-    heat, volume = number(found.turbine.heat_power_w), number(found.change.volume_m3_s)
-    return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
-
-
 def money_per_hour(told: Answered) -> tuple[float, str] | None:
     """Return the change in money per hour, for fuel or the pack's charge, and its currency; None without a price."""
     battery = told.answer.inputs.engine
@@ -217,6 +213,7 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
             for limit in limits_of(told)
         ],
         broken_limits=list(said.dangers[:-1]),
+        warnings=list(said.warnings),
         headline=said.headline,
         windtoll=1,
         title=told.scenario.title,
@@ -224,7 +221,8 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
         case=said.case,
         sentence=said.words,
         fuel_change=_fuel_change_model(told),
-        interval=None if told.spread is None else spread_model(told.spread, told.scenario),
+        interval=None if told.spread is None else spread_model(told.spread, told.outcome, told.scenario),
+        stall=_stall_model(told.stall),
         matters_most=_matters_models(told.spread),
         measure_next=_measure_models(told.spread),
         next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(told, said)],
@@ -249,6 +247,28 @@ def answer_model(told: Answered, system: UnitSystem = "metric") -> AnswerData:
         conditions=_conditions_model(found),
         assumptions=assumption_models(assumptions(told)),
         cautions=cautions(told, system),
+    )
+
+
+def _stall_model(stall: StallRisk | None) -> StallData | None:
+    from energy.words.answer_model import StallData
+    from energy.words.match import setting_data
+    from energy.words.result_model import estimate_data
+
+    if stall is None:
+        return None
+    groups = (stall.stalled_heat_w, stall.running_heat_w)
+    slow, running = (None if heat is None else estimate_data(heat) for heat in groups)
+    return StallData(
+        chance=stall.share,
+        at_stated_values=stall.at_stated_values,
+        stands=stall.stands,
+        two_steady_speeds=stall.two_speeds,
+        tip_speed_ratio=stall.tip_speed_ratio,
+        stalled_heat_w=slow,
+        running_heat_w=running,
+        lost_heat_w=stall.lost_heat_w,
+        best_setting=None if stall.best is None else setting_data(stall.best),
     )
 
 
@@ -404,26 +424,20 @@ def _trip_model(told: Answered) -> TripTotalsData | None:
     )
 
 
-def spread_model(spread: OutcomeSpread, scenario: Scenario) -> IntervalData:
-    """Return the intervals of draws as typed data."""
+def spread_model(spread: OutcomeSpread, outcome: Outcome, scenario: Scenario) -> IntervalData:
+    """Return the intervals of draws as typed data; the figures are those of `outcome`, which the headline states."""
     from energy.words.answer_model import IntervalData
-    from energy.words.result_model import EstimateData
+    from energy.words.result_model import estimate_data
 
     fuel = inputs_of(scenario).fuel
     litres = math.nan if fuel is None else _LITRES_PER_HOUR / fuel.heating_value_j_per_m3
-
-    def ends(values: Sequence[float], factor: float = 1.0, *, half: bool = False) -> EstimateData:
-        low, high = (values[1], values[3]) if half else (values[0], values[-1])
-        level = QUANTILES[3] - QUANTILES[1] if half else QUANTILES[-1] - QUANTILES[0]
-        return EstimateData(estimate=values[2] * factor, low=low * factor, high=high * factor, level=round(level, 12))
-
     return IntervalData(
-        fuel_change_l_per_h=None if fuel is None else ends(spread.change_w, litres),
-        fuel_change_power_w=ends(spread.change_w),
-        heat_power_w=ends(spread.heat_w),
-        half_of_fuel_change_l_per_h=None if fuel is None else ends(spread.change_w, litres, half=True),
-        half_of_fuel_change_power_w=ends(spread.change_w, half=True),
-        half_of_heat_power_w=ends(spread.heat_w, half=True),
+        fuel_change_l_per_h=None if fuel is None else estimate_data(outcome.change_w.times(litres)),
+        fuel_change_power_w=estimate_data(outcome.change_w),
+        heat_power_w=estimate_data(outcome.heat_w),
+        half_of_fuel_change_l_per_h=None if fuel is None else estimate_data(outcome.half_change_w.times(litres)),
+        half_of_fuel_change_power_w=estimate_data(outcome.half_change_w),
+        half_of_heat_power_w=estimate_data(outcome.half_heat_w),
         probability_saves=spread.probability_saves,
         probability_costs=spread.probability_costs,
         draws=spread.draws,
@@ -504,7 +518,7 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         ),
         ("thrust", show(number(turbine.thrust_n), "force", system)),
         ("drag on the vehicle", show(number(turbine.rotor_drag_n), "force", system)),
-        ("drag power", show(drag_w, "power", system)),
+        ("drag power", _drag_power_words(drag_w, number(found.inputs.road_speed_m_s), system)),
         ("shaft power", show(number(turbine.shaft_power_w), "power", system)),
         ("electrical power", show(number(turbine.electrical_power_w), "power", system)),
         ("heat", show(number(turbine.heat_power_w), "power", system)),
@@ -532,7 +546,20 @@ def key_numbers(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
             )
         )
         rows.append(("CO2", f"{show(number(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
-    return rows + _running_costs(told, system)
+    return [*rows, *_battery_rows(told, system), *_running_costs(told, system)]
+
+
+def _battery_rows(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
+    """Return what the battery pack gives without and with the turbine at work; nothing where fuel is burnt."""
+    found = told.answer
+    if found.inputs.fuel is not None:
+        return []
+    without, working = (
+        show(number(state.supply.source_w) * told.over_s, told.power_kind, system)
+        for state in (found.without, found.states["working"])
+    )
+    name = f"battery {told.power_kind}, {_STATE_WORDS[found.compared_with]}, then working"
+    return [(name, f"{without}, then {working}")]
 
 
 def rotor_drag_power_w(found: Answer) -> float:
@@ -552,17 +579,12 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         (
             "trip",
             f"{show(steps.distance_m, 'distance', system)} in {show(total, 'time', system)}, mean "
-            f"{show(steps.distance_m / total, 'speed', system)}; turbine working {100 * trip.works_share:.0f} % of the "
-            f"time",
+            f"{show(steps.distance_m / total, 'speed', system)}; {_works_words(trip)}",
         ),
-        (
-            "drag energy, then shaft energy",
-            f"{energy(rotor_drag_power_w(found))}, {energy(number(found.turbine.shaft_power_w))}",
-        ),
-        (
-            "electrical energy, then heat",
-            f"{energy(number(found.turbine.electrical_power_w))}, {energy(number(found.turbine.heat_power_w))}",
-        ),
+        ("drag energy", energy(rotor_drag_power_w(found))),
+        ("shaft energy", energy(number(found.turbine.shaft_power_w))),
+        ("electrical energy", energy(number(found.turbine.electrical_power_w))),
+        ("heat", energy(number(found.turbine.heat_power_w))),
     ]
     if found.inputs.fuel is not None:
         volumes = [
@@ -571,17 +593,17 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
         ]
         rows.append(
             (
-                f"fuel, {found.compared_with} and working",
-                f"{show(volumes[0], 'volume', system)} and {show(volumes[1], 'volume', system)}; "
-                f"{show(number(found.change.volume_m3_s), 'fuel_flow', system, signed=True)} while it lasts",
+                f"fuel, {_STATE_WORDS[found.compared_with]}, then working",
+                f"{show(volumes[0], 'volume', system)}, then {show(volumes[1], 'volume', system)}",
             )
         )
         rows.append(("CO2", f"{show(number(found.change.co2_kg_s), 'co2_flow', system, signed=True)}"))
+    rows += _battery_rows(told, system)
     brakes = [
         -next((number(w) for account, name, w in state.rows if (account, name) == ("road", "brakes")), 0.0)
         for state in (found.without, found.states["working"])
     ]
-    rows.append(("lost in the brakes, without, then working", f"{energy(brakes[0])} and {energy(brakes[1])}"))
+    rows.append(("lost in the brakes, without, then working", f"{energy(brakes[0])}, then {energy(brakes[1])}"))
     tip = number(most.rotor_speed_rad_s) * number(found.inputs.turbine.diameter_m) / 2
     if math.isfinite(tip):
         rows.append(
@@ -594,6 +616,18 @@ def _trip_numbers(told: Answered, trip: TripAnswer, system: UnitSystem) -> list[
             )
         )
     return rows
+
+
+def _works_words(trip: TripAnswer) -> str:
+    """Return how long the turbine is connected: that says nothing of how long it gives power."""
+    share = trip.works_share
+    return "turbine never stowed" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
+
+
+def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return the drag power, and why a standing vehicle has none though the rotor has thrust."""
+    text = show(drag_w, "power", system)
+    return f"{text}: the vehicle stands still, the thrust moves nothing" if road_speed_m_s == 0 else text
 
 
 def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
@@ -610,9 +644,9 @@ def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         )
     efficiency = _ratio(number(turbine.heat_power_w), number(change.power_w))
     if math.isfinite(efficiency) and efficiency > 0:
-        rows.append(
-            ("from fuel to heat", f"{figures(100 * efficiency, 2)} % of the extra fuel's energy arrives as heat")
-        )
+        burnt = found.inputs.fuel is not None
+        name, energy = ("from fuel to heat", "fuel's") if burnt else ("from battery to heat", "battery")
+        rows.append((name, f"{figures(100 * efficiency, 2)} % of the extra {energy} energy arrives as heat"))
     rows += _break_even_rows(told, system)
     distance = told.scenario.trip.distance
     speed = number(found.inputs.road_speed_m_s)
@@ -622,7 +656,7 @@ def _running_costs(told: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         fuel = (
             ""
             if found.inputs.fuel is None
-            else f", {figures(number(change.volume_m3_s) * _LITRES_PER_HOUR * hours, 3, signed=True)} L of fuel"
+            else f", {show(number(change.volume_m3_s) * hours * 3600, 'volume', system, signed=True)} of fuel"
         )
         rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat{fuel}"))
     return rows

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from energy.words.match_model import SettingData
 from energy.words.result_model import IN_UNIT, AssumptionData, EstimateData, Number, ResultModel, said
 
 
@@ -175,6 +176,26 @@ class LimitData(ResultModel):
     unit: str = said("SI unit of value and limit")
 
 
+class StallData(ResultModel):
+    """Whether the rotor stays stalled, and what it then gives: two groups of simulations, kept apart."""
+
+    chance: Number = said("share of the simulations in which it stays stalled, or does not start", "1")
+    at_stated_values: bool = said("whether it is stalled at the stated values")
+    stands: bool = said("whether it does not start there")
+    two_steady_speeds: bool = said("whether a faster steady speed exists there, which it does not reach loaded")
+    tip_speed_ratio: Number = said("tip-speed ratio at the stated values", "1")
+    stalled_heat_w: EstimateData | None = said("heat of the stalled simulations; null where there are none", "W")
+    running_heat_w: EstimateData | None = said("heat of the others; null where there are none", "W")
+    lost_heat_w: Number = said(
+        "heat that staying stalled loses: between the medians of the two groups; where all are stalled, from the best "
+        "setting within the limits; null where neither is known",
+        "W",
+    )
+    best_setting: SettingData | None = said(
+        "the setting with the most heat within the limits; null where none makes heat, or it runs as it is"
+    )
+
+
 class AnswerData(ResultModel):
     """Does the turbine save or cost fuel? SI but where a name says otherwise; over a trip, means over time."""
 
@@ -186,6 +207,7 @@ class AnswerData(ResultModel):
     may_be_operated: Literal["no", "not checked"] = said("whether the machine may be operated like this")
     limits: list[LimitData] = said("every limit that the scenario states")
     broken_limits: list[str] = said("the broken limits in sentences, the most exceeded first")
+    warnings: list[str] = said("what may happen, such as a rotor that stays stalled; said before the headline")
     headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
     verdict: Literal["costs", "saves", "cannot tell", "no effect"] = said("the verdict in a word")
@@ -193,6 +215,7 @@ class AnswerData(ResultModel):
     sentence: str = said("the verdict in sentences, with what is least known")
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
+    stall: StallData | None = said("whether it stays stalled; null over a trip, and where no curves are known")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
     next_questions: list[NextQuestionData] = said("the one or two questions that follow from this answer")

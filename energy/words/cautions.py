@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.aero.blade import STALL_SHARE_LIMIT
-from energy.aero.operating_point import free_run_is_told
+from energy.aero.operating_point import free_run_is_known
 from energy.chain.certified import TOWN_FUEL_READS_LOW
 from energy.chain.ledger import answer
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
@@ -99,7 +99,7 @@ def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
     if free <= 0 or limits.chain is None or limits.curves is None:
         return
     tip = free * number(limits.diameter_m) / 2
-    if not free_run_is_told(limits.curves, limits.pitch_deg):
+    if not free_run_is_known(limits.curves, limits.pitch_deg):
         yield (
             "The curves end before the power falls to zero: rotor speed with the load cut is unknown. Assume that the "
             "rotor destroys itself."
@@ -157,19 +157,12 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     yield from _of_the_fuel_map(answered, system)
     yield from _of_town_fuel(answered)
-    for state in (result.without, result.states["working"]):
-        if not bool(state.supply.enough_torque):
-            yield (
-                "The engine does not have the torque for "
-                f"{'this speed' if answered.trip is None else 'all of this trip'} ({state.state}): the fuel shown is "
-                "that of a fuller throttle than it has."
-            )
 
 
 def _of_town_fuel(answered: Answered) -> Iterator[str]:
     """Yield that fuel in town reads low, where a schedule stops and goes."""
     trip, engine = answered.trip, answered.scenario.engine
-    if trip is None or engine is None or not stops_and_goes(trip.steps):
+    if trip is None or engine is None or answered.answer.inputs.fuel is None or not stops_and_goes(trip.steps):
         return
     low = TOWN_FUEL_READS_LOW["diesel" if engine.fuel == "diesel" else "petrol"]
     yield (

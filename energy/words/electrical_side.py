@@ -124,7 +124,9 @@ def _brake_words(side: ElectricalSide, system: UnitSystem) -> str:
             f"Short circuit slows the rotor of the operating point; in the worst air it fails from "
             f"{show(worst, 'rotor_speed', system)} upwards."
         )
-    return "By calculation the short circuit slows the rotor at every speed; it is still not the only brake."
+    creeps = brake.creeps_at_rad_s(brake.worst_rotor_n_m)
+    down_to = f" down to {show(creeps, 'rotor_speed', system)} in the worst air" if creeps > 0 else ""
+    return f"By calculation the short circuit slows the rotor{down_to}; it is still not the only brake."
 
 
 def _braking_rows(side: ElectricalSide, system: UnitSystem) -> list[tuple[str, ...]]:
@@ -202,4 +204,6 @@ def _braking_data(brake: Braking) -> BrakingData:
         winding_w=brake.winding_w[keep].tolist(),
         fails_from_rad_s=brake.fails_from_rad_s(brake.rotor_n_m),
         fails_in_worst_air_from_rad_s=brake.fails_from_rad_s(brake.worst_rotor_n_m),
+        creeps_at_rad_s=brake.creeps_at_rad_s(brake.rotor_n_m),
+        creeps_in_worst_air_at_rad_s=brake.creeps_at_rad_s(brake.worst_rotor_n_m),
     )

@@ -61,7 +61,7 @@ def sentence(checks: Sequence[Check]) -> str:
         f"Highway fuel of {cars['petrol_vehicles'] + cars['diesel_vehicles']:.0f} certified vehicles is met to "
         f"{_percent(cars['petrol_error_50'])} (petrol) and {_percent(cars['diesel_error_50'])} (diesel) in the median; "
         f"the power of a wind-tunnel rotor to {_percent(rotor['power_error_at_7_m_s'])} where the flow is attached, "
-        f"and to {_percent(rotor['power_error_at_15_m_s'])} in deep stall."
+        f"and in deep stall to {_in_stall(rotor)}."
     )
 
 
@@ -82,10 +82,21 @@ def _whole(share: float) -> str:
 def _rotor(f: dict[str, float]) -> tuple[str, str]:
     attached, stalled = f["power_error_at_7_m_s"], f["power_error_at_15_m_s"]
     return (
-        f"Wind-tunnel rotor: power {_percent(attached)} in attached flow, {_percent(stalled)} in deep stall",
+        f"Wind-tunnel rotor: power {_percent(attached)} in attached flow; in deep stall {_in_stall(f)}",
         f"At 7 m/s power {_percent(attached)}, thrust {_percent(f['thrust_error_at_7_m_s'])}; at 15 m/s, where the "
-        f"blades are stalled, power {_percent(stalled)}, thrust {_percent(f['thrust_error_at_15_m_s'])}.",
+        f"blades are stalled, power {_percent(stalled)}, thrust {_percent(f['thrust_error_at_15_m_s'])}. With the "
+        "section's polars measured at lower Reynolds numbers (pressure drag only) power there is "
+        f"{_percent(f[f'lowest_{_OTHERS}'])} to {_percent(f[f'highest_{_OTHERS}'])}.",
     )
+
+
+_OTHERS = "power_error_at_15_m_s_with_other_polars"
+
+
+def _in_stall(f: dict[str, float]) -> str:
+    """Return the error of power in deep stall, over the polars of the section."""
+    errors = [f["power_error_at_15_m_s"], f[f"lowest_{_OTHERS}"], f[f"highest_{_OTHERS}"]]
+    return f"between {100 * min(errors):+.1f} and {_percent(max(errors))} by the polar taken"
 
 
 def _vehicles(f: dict[str, float]) -> tuple[str, str]:
@@ -138,7 +149,7 @@ _SOURCES = {
     "rotor": (
         "NREL/TP-500-29955 (geometry, polars; DOI 10.2172/15000240) and phase VI means (DOI 10.21947/WDH-DAP/1910052); "
         "two blades, 10 m diameter, Reynolds number near one million",
-        "other polars of the same section (with them real power in deep stall is 1.6 to 2.3 times the computed), small "
+        "another reference of the pitch (with it real power in deep stall is up to 2.3 times the computed), small "
         "rotors at low Reynolds numbers, bent plates, yaw, gusts, air that a vehicle has disturbed; thrust was "
         "estimated from blade pressures",
     ),

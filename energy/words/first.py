@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from energy.chain.limits import limits_of
 from energy.words.answer import money_per_hour
 from energy.words.verdict import drawn_heat, median_change_w, median_heat_w, number, range_words
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, figures, show, show_pair
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -90,7 +90,7 @@ def largest_limits(told: Answered, system: UnitSystem, most: int = 3) -> tuple[L
         LimitRow(
             limit.name,
             limit.share,
-            f"{show(limit.value, limit.kind, system)} of {show(limit.limit, limit.kind, system)}"
+            " of ".join(show_pair(limit.value, limit.limit, limit.kind, system))
             + (", over its limit" if limit.broken else f" ({100 * limit.share:.0f} %)"),
         )
         for limit in known[:most]

@@ -16,6 +16,14 @@ SWEEP_ROWS = (
     "air_speed_km_h, road_speed_mph, wind_speed_mph, rotor_speed_rpm. Hold each setting half a minute or more, and go "
     "through them twice or more, in another order each time. Two or three numbers a setting give a wide answer."
 )
+SPIN_UP_ROWS = (
+    "Columns: rotor_speed_rpm and vibration_mm_s (root mean square, at the bearing or on the mount), a row for each "
+    "reading, three or more; time_s optional. Readings at many speeds, up to the last step and not above it."
+)
+TAP_ROWS = (
+    "Columns: time_s and acceleration_m_s2 (or acceleration_x_m_s2, _y_, _z_) of a phone fixed to the mount; one sharp "
+    "tap with a soft hammer, some seconds long, 50 rows a second or more. Rotor stopped and tied."
+)
 OTHER_READINGS = (
     "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; "
     "conditions "

@@ -100,7 +100,7 @@ def _boil_lines(found: Heating, system: UnitSystem) -> tuple[list[str], list[str
     if math.isfinite(dry[0]):
         dangers.append(f"{_begun(what)} boils dry after {duration_words(float(dry[0]))}; {_DRY_BURNS}")
     elif share >= DANGEROUS_SHARE:
-        warnings.append(f"May boil dry: in {_percent(share)} of the simulations {what} does; {_DRY_BURNS}")
+        warnings.append(f"Can boil dry: in {_percent(share)} of the simulations {what} does; {_DRY_BURNS}")
     if found.load.closed_water:
         boiling = _boiling_k(found)
         passes = f"passes {show(boiling, 'temperature', system)}"
@@ -110,7 +110,7 @@ def _boil_lines(found: Heating, system: UnitSystem) -> tuple[list[str], list[str
             dangers.append(f"The water in the closed tank {passes}; pressure builds up, and {_VALVE}")
         elif share >= DANGEROUS_SHARE:
             warnings.append(
-                f"May pass boiling: in {_percent(share)} of the simulations the water in the closed tank {passes}; "
+                f"Can pass boiling: in {_percent(share)} of the simulations the water in the closed tank {passes}; "
                 f"pressure builds up, and {_VALVE}"
             )
     return dangers, warnings
@@ -118,6 +118,11 @@ def _boil_lines(found: Heating, system: UnitSystem) -> tuple[list[str], list[str
 
 def _begun(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
+
+
+def _ranged(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
+    """Return the range as a first line writes it, with its level: " (90 % range 51 min to 1 h 56 min)"."""
+    return _range_words(values, one, never).replace("(", "(90 % range ", 1)
 
 
 def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
@@ -140,7 +145,7 @@ def first_lines(found: Heating, system: UnitSystem) -> FirstLines:
         dangers=tuple(dangers),
         warnings=(*stall_lines(found.stall, system), *warnings),
         headline=headline,
-        lines=(_case_line(found, system), f"{into}{mean}{_range_words(found.outcome.available_power_w, power)}", *more),
+        lines=(_case_line(found, system), f"{into}{mean}{_ranged(found.outcome.available_power_w, power)}", *more),
         operate="no" if dangers else "not checked",
     )
 
@@ -198,7 +203,7 @@ def _answer_lines(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, .
     reason = str(outcome.reason[0])
     if reason == "":
         time, cost = outcome.time_to_target_s, _cost_words(found, system)
-        inside = _range_words(time, duration_words).replace("(", "(90 % range ", 1)
+        inside = _ranged(time, duration_words)
         return f"{wanted} in {duration_words(time[0])}{inside}", (
             f"Start: {temperature(start)}",
             *((f"{_cost_name(found)} until then: {cost}",) if cost else ()),
@@ -228,7 +233,7 @@ def _too_weak(found: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]
     kept_up = "" if found.trip is None else ", kept up for ever,"
     ends = outcome.highest_temperature_k
     return headline, (
-        f"This power{kept_up} ends at {temperature(float(ends[0]))}{_range_words(ends, temperature)}",
+        f"This power{kept_up} ends at {temperature(float(ends[0]))}{_ranged(ends, temperature)}",
         f"{show(float(outcome.shortfall_w[0]), 'power', system)} more would hold {wanted}",
     )
 
@@ -257,7 +262,7 @@ def _cost_words(found: Heating, system: UnitSystem) -> str:
     """Return what the turbine costs until the target, "" where that is not known."""
     volume, pack = found.fuel_m3, found.pack_j
     if math.isfinite(pack[0]):
-        return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _range_words(
+        return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _ranged(
             pack, lambda v: show(v, "energy", system), "or more"
         )
     fuel = found.answer.inputs.fuel
@@ -265,7 +270,7 @@ def _cost_words(found: Heating, system: UnitSystem) -> str:
         return ""
     if abs(volume[0]) < 1e-9:
         return "none"
-    return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _range_words(
+    return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _ranged(
         volume, lambda v: show(v, "volume", system), "or more"
     )
 

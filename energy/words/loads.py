@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.words.cautions import of_the_file
 from energy.words.verdict import UNCHECKED
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, differing, figures, show
 
 if TYPE_CHECKING:
     from energy.strength.linkage import Travel
@@ -36,6 +37,11 @@ LADDER_CAUTIONS = (
     "If it shakes, hums anew or sheds anything: stop, and find out why before you turn it again.",
     "Eye and ear protection. This ladder is no proof of strength: a rotor that has held once can fail by fatigue.",
 )
+
+
+def cautions_of(table: StructuralLoads) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    return [*of_the_file(table.scenario), *CAUTIONS]
 
 
 def as_data(table: StructuralLoads) -> dict[str, Any]:
@@ -72,7 +78,7 @@ def as_data(table: StructuralLoads) -> dict[str, Any]:
         ladder=rungs_data(table.ladder) if table.ladder is not None else [],
         left_out=list(table.left_out),
         notes=list(table.notes),
-        cautions=list(CAUTIONS),
+        cautions=cautions_of(table),
     ).model_dump()
 
 
@@ -156,19 +162,30 @@ def rungs_data(ladder: Ladder) -> list[RungData]:
     ]
 
 
-def shown_load(value: float, kind: str, system: UnitSystem) -> str:
-    """Return a load's value with its unit, as a user reads it."""
+def shown_load(value: float, kind: str, system: UnitSystem, more: int = 0) -> str:
+    """Return a load's value with its unit, as a user reads it, with `more` digits than usual."""
     if not math.isfinite(value):
         return "not known"
     if kind == "plain":
-        return figures(value, 3)
+        return figures(value, 3 + more)
     if kind == "hours":
-        return f"{figures(value / 3600, 2)} h"
+        return f"{figures(value / 3600, 2 + more)} h"
     if kind == "imbalance":
-        return f"{figures(value * 1e6, 3)} g·mm"
+        return f"{figures(value * 1e6, 3 + more)} g·mm"
     if kind == "force" and system != "us" and abs(value) >= 10_000:
-        return f"{figures(value / 1000, 3)} kN"
-    return show(value, kind, system)
+        return f"{figures(value / 1000, 3 + more)} kN"
+    return show(value, kind, system, digits=None if more == 0 else 3 + more)
+
+
+def shown_pair(value: float, limit: float, kind: str, system: UnitSystem) -> tuple[str, str]:
+    """Return a load and its limit, in enough digits to see them differ."""
+    return differing(value, limit, lambda number, more: shown_load(number, kind, system, more))
+
+
+def margins_finding(load: str, margin: float) -> str:
+    """Return which load is the nearest to its limit, or over it."""
+    verdict = "is over its limit" if margin < 1 else "is the nearest to its limit"
+    return f"The {load} {verdict}: margin {margin_figures(margin)}"
 
 
 def margin_figures(margin: float) -> str:
@@ -202,15 +219,16 @@ def margin_sentence(row: StructuralLoad, system: UnitSystem) -> str:
     assert limit is not None
     name = row.name[0].upper() + row.name[1:]
     where = f", {row.case}" if row.case else ""
-    numbers = f"{name}{where}: {shown_load(row.value, row.kind, system)}, "
+    value, most = shown_pair(row.value, limit, row.kind, system)
+    numbers = f"{name}{where}: {value}, "
     if row.least:
-        wanted = f"where at least {shown_load(limit, row.kind, system)} is wanted"
+        wanted = f"where at least {most} is wanted"
         return (
             numbers
             + wanted
             + (": too little. Do not operate." if margin < 1 else f": margin {margin_figures(margin)}, thin.")
         )
-    against = f"limit {shown_load(limit, row.kind, system)} ({row.limit_from})"
+    against = f"limit {most} ({row.limit_from})"
     if margin < 1:
         return f"{numbers}{against}: {_times(margin)}. Do not operate."
     if row.kind in ("rotor_speed", "tip_speed", "imbalance"):
@@ -250,10 +268,10 @@ def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, st
         if gust.overspeed_stop is not None and gust.overspeed_stop.value < table.free_run_rad_s
         else ", the load cut"
     )
+    trucks = f"air of passing trucks counted {figures(gust.passing_factor.value, 2)} times"
     worst = (
         f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, "
-        f"passing factor "
-        f"{figures(gust.passing_factor.value, 2)}{stop if math.isfinite(table.free_run_rad_s) else ''}: "
+        f"{trucks}{stop if math.isfinite(table.free_run_rad_s) else ''}: "
         f"up to {one(table.worst)} "
         f"({table.worst.thrust_from})"
     )
@@ -279,7 +297,9 @@ def headline(table: StructuralLoads) -> str:
         return f"Do not operate. {len(over)} loads are over their limits, the most exceeded: {worst}."
     limited = {row.name for row in table.rows if row.limit is not None}
     if limited:
-        return f"No load is over its limit ({len(limited)} loads have one)."
+        many = "The one load" if len(limited) == 1 else f"All {len(limited)} loads"
+        has, its = ("has", "is within it") if len(limited) == 1 else ("have", "are within it")
+        return f"{many} that {has} a limit {its}."
     return "The scenario gives no limits: nothing to compare the loads with."
 
 
@@ -292,8 +312,14 @@ def may_be_operated(table: StructuralLoads) -> str:
     if not limited:
         limits = "Give the limits of your parts (windtoll keys rotor, mount, ...)."
         return f"{UNCHECKED} {limits}"
-    free = f"; {len(names - limited)} loads have no limit in the file" if names - limited else ""
-    return f"May be operated like this: within the limits that you gave{free}. No structural sign-off."
+    unknown, left_out = len(names - limited), len(table.left_out)
+    open_points = [
+        *([f"{unknown} {'load has' if unknown == 1 else 'loads have'} no limit in the file"] if unknown else []),
+        *([f"{left_out} {'point is' if left_out == 1 else 'points are'} left out"] if left_out else []),
+    ]
+    if open_points:
+        return f"{UNCHECKED} {' and '.join(open_points)}. No structural sign-off."
+    return "May be operated like this: yes, within the limits in the file. No structural sign-off."
 
 
 SHORT_COLUMNS = ("load (operating or worst case, the larger)", "value", "limit", "value/limit")
@@ -306,15 +332,14 @@ def short_rows(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, ..
         if row.margin is not None and row.margin < (hardest[row.name].margin or 0 if row.name in hardest else np.inf):
             hardest[row.name] = row
     ordered = sorted(hardest.values(), key=lambda row: row.margin or 0)
-    return [
-        (
-            row.name,
-            shown_load(row.value, row.kind, system),
-            ("≥ " if row.least else "") + shown_load(row.limit or 0.0, row.kind, system),
-            _share_words(row),
-        )
-        for row in ordered
-    ]
+    rows: list[tuple[str, ...]] = []
+    for row in ordered:
+        value, limit = shown_pair(row.value, row.limit or 0.0, row.kind, system)
+        rows.append((row.name, value, f"≥ {limit}" if row.least else limit, _share_words(row)))
+    return rows
+
+
+_PLAIN_TIMES = 1.25  # below it in percent: "1.0 times its limit" would read as at the limit
 
 
 def _share_words(row: StructuralLoad) -> str:
@@ -323,7 +348,10 @@ def _share_words(row: StructuralLoad) -> str:
     if row.least:
         return "enough" if margin >= 1 else "too little"
     share = 1 / margin if margin > 0 else math.inf
-    return f"{figures(share, 2)} times" if share > 1 else f"{figures(100 * share, 2)} %"
+    if share >= _PLAIN_TIMES:
+        return f"{figures(share, 2)} times"
+    percent, _ = differing(100 * share, 100.0, lambda number, more: figures(number, (3 if share > 1 else 2) + more))
+    return f"{percent} %"
 
 
 LOAD_COLUMNS = ("load", "operating", "worst case", "limit", "margin")

@@ -142,6 +142,10 @@ class BrakingData(ResultModel):
     winding_w: Numbers = said("heat in the winding", "W")
     fails_from_rad_s: Number = said("rotor speed from which the brake fails; null where it holds", "rad/s")
     fails_in_worst_air_from_rad_s: Number = said("the same in the air of the worst case", "rad/s")
+    creeps_at_rad_s: Number = said(
+        "rotor speed at which a shorted rotor keeps turning; null where it speeds up", "rad/s"
+    )
+    creeps_in_worst_air_at_rad_s: Number = said("the same in the air of the worst case", "rad/s")
 
 
 class ElectricalSideData(ResultModel):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from vehicle.logs.columns import BY_NAME
-from vehicle.logs.stuck import stuck_values
+from vehicle.logs.stuck import StuckValue, stuck_values
 from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
 
 if TYPE_CHECKING:
@@ -18,13 +18,19 @@ def row_s(log: Log) -> float | None:
     return float(log.table["time_s"].diff().median()) if log.rows > 1 else None
 
 
+def _stuck(log: Log) -> list[tuple[StuckValue, bool]]:
+    """Return what stood still, by time, and whether reading the log left it empty for that."""
+    found = [(value, True) for value in log.stuck] + [(value, False) for value in stuck_values(log.table)]
+    return sorted(found, key=lambda entry: entry[0].begin_s)
+
+
 def stuck_data(log: Log) -> list[StuckData]:
     """Return values that stood still as data for `--json`; values in SI."""
     from energy.words.read_model import StuckData
 
     return [
-        StuckData(parameter=found.name, begin_s=found.begin_s, end_s=found.end_s, value=found.value)
-        for found in stuck_values(log.table)
+        StuckData(parameter=found.name, begin_s=found.begin_s, end_s=found.end_s, value=found.value, left_empty=emptied)
+        for found, emptied in _stuck(log)
     ]
 
 
@@ -42,9 +48,10 @@ def rate_and_stuck_lines(log: Log) -> list[str]:
                 else ""
             )
         )
-    for found in stuck_values(log.table):
+    for found, emptied in _stuck(log):
+        what_of_it = "left empty" if emptied else "check it before you use this log"
         lines.append(
             f"  {BY_NAME[found.name].words} did not change from {found.begin_s:.0f} s to {found.end_s:.0f} s while"
-            " others moved: check it before you use this log"
+            f" others moved: {what_of_it}"
         )
     return lines

@@ -9,10 +9,11 @@ import numpy as np
 
 from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
-from energy.words.verdict import limit_sentence, number
-from vehicle.units import UnitSystem, figures, show
+from energy.words.verdict import DO_NOT_OPERATE, FirstLines, limit_sentence, litres_per_kwh, number
+from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
+    from energy.scenario.read import Scenario
     from energy.words.match_model import SettingData
 
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
@@ -37,11 +38,11 @@ def own_limits(found: Match, system: UnitSystem) -> list[str]:
     return [limit_sentence(one, system) for one in in_order(operating_limits(inputs, turbine))]
 
 
-LOADS_FIRST = "Before it is operated: windtoll loads with it."
+LOADS_FIRST = "Check the new setting before operating it: windtoll loads"
 
 
-def sentence(found: Match, system: UnitSystem) -> str:
-    """Return the best setting and what it gives over the scenario's own; first, where the own one breaks limits."""
+def first_lines(found: Match, system: UnitSystem) -> FirstLines:
+    """Return the first lines: which limits the scenario's own setting breaks, the best setting, what the own gives."""
     best = found.best
     gives = show(float(best.answer.turbine.heat_power_w), "power", system)
     own = show(float(found.own.answer.turbine.heat_power_w), "power", system)
@@ -49,13 +50,24 @@ def sentence(found: Match, system: UnitSystem) -> str:
         f"pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
         f"{show(best.resistance_ohm, 'resistance', system)}"
     )
-    broken = len(own_limits(found, system))
+    broken = own_limits(found, system)
     if broken:
-        limits = "a limit" if broken == 1 else f"{broken} limits"
-        return (
-            f"Do not operate. The present setting breaks {limits}. To try instead: {gives} ({setting}). {LOADS_FIRST}"
+        limits = "a limit" if len(broken) == 1 else f"{len(broken)} limits"
+        return FirstLines(
+            dangers=(f"{DO_NOT_OPERATE} Today's setting breaks {limits}.", *broken),
+            headline=f"The best within the limits: {gives} ({setting})",
+            lines=(LOADS_FIRST,),
+            operate="no",
         )
-    return f"Maximum heat: {gives} ({setting}). The present setting gives {own}. {LOADS_FIRST}"
+    return FirstLines(
+        headline=f"Maximum heat: {gives} ({setting})",
+        lines=(f"Today's setting gives {own}", LOADS_FIRST),
+    )
+
+
+def sentence(found: Match, system: UnitSystem) -> str:
+    """Return the first lines as one text."""
+    return first_lines(found, system).sentence
 
 
 def notes_of(found: Match) -> list[str]:
@@ -80,8 +92,6 @@ def notes_of(found: Match) -> list[str]:
 
 def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str, list[str]]]:
     """Return what each setting gives, as (name, a text for each setting)."""
-    from energy.words.answer import litres_per_kwh
-
     turbines = [s.answer.turbine for s in settings]
 
     def texts(values: Any, kind: str) -> list[str]:
@@ -100,10 +110,13 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
     if settings[0].answer.inputs.fuel is not None:
         rows += [
             (
-                "more fuel",
+                "change in fuel",
                 [show(float(s.answer.change.volume_m3_s), "fuel_flow", system, signed=True) for s in settings],
             ),
-            ("fuel for the heat", [show(litres_per_kwh(s.answer) / 3.6e9, "fuel_per_heat", system) for s in settings]),
+            (
+                f"fuel for the heat, {label('fuel_per_heat', system)}",
+                [figures(to_user(litres_per_kwh(s.answer) / 3.6e9, "fuel_per_heat", system), 2) for s in settings],
+            ),
         ]
     return rows
 
@@ -120,8 +133,8 @@ def flat_words(found: Flatness, system: UnitSystem) -> str:
     return f"{one(found.low)}{ends[0]} to {one(found.high)}{ends[1]}"
 
 
-def _setting_data(setting: Setting) -> SettingData:
-    from energy.words.answer import litres_per_kwh
+def setting_data(setting: Setting) -> SettingData:
+    """Return a setting as typed data."""
     from energy.words.match_model import SettingData
 
     turbine, change = setting.answer.turbine, setting.answer.change
@@ -139,19 +152,28 @@ def _setting_data(setting: Setting) -> SettingData:
     )
 
 
-def as_data(found: Match) -> dict[str, Any]:
+def cautions_of(scenario: Scenario) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), BLADE, ESTIMATE]
+
+
+def as_data(found: Match, scenario: Scenario) -> dict[str, Any]:
     """Return the settings as data for `--json`."""
     from energy.words.match_model import FlatnessData, MatchData
 
     broken = own_limits(found, "metric")
     return MatchData(
         safe=False if broken else None,
+        may_be_operated=first_lines(found, "metric").operate,
         broken_limits=broken,
-        best=_setting_data(found.best),
-        lowest_fuel_per_heat=_setting_data(found.thriftiest),
-        own=_setting_data(found.own),
+        best=setting_data(found.best),
+        lowest_fuel_per_heat=setting_data(found.thriftiest),
+        own=setting_data(found.own),
         within_5_percent=[FlatnessData.model_validate(vars(one)) for one in found.flatness],
         binding_limits=list(found.binding),
         at_edge_of_search=list(found.at_edge),
         settings_tried=found.tried,
+        cautions=cautions_of(scenario),
     ).model_dump()

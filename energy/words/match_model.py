@@ -41,6 +41,7 @@ class MatchData(ResultModel):
         "false where today's setting breaks a limit: do not operate; null where it breaks none, since structural loads "
         "are not checked here (windtoll loads)"
     )
+    may_be_operated: Literal["no", "not checked"] = said("whether today's setting may be operated")
     broken_limits: list[str] = said("limits that today's setting breaks, in sentences, the most exceeded first")
     best: SettingData = said("the setting with the most heat within the limits")
     lowest_fuel_per_heat: SettingData = said("the setting with the lowest fuel per heat")
@@ -49,3 +50,4 @@ class MatchData(ResultModel):
     binding_limits: list[str] = said("limits that hold the best setting back")
     at_edge_of_search: list[str] = said("keys of the settings whose best lies at the edge of the search")
     settings_tried: int = said("number of settings that were tried", "1")
+    cautions: list[str] = said("what could hurt someone or break, and which values are meant though unusual")

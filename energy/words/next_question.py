@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from energy.words.verdict import Verdict
 
 MOST = 2
+WHY_BELIEVE = "Why believe these numbers? Use: windtoll evidence"
 _WITHOUT_SCENARIO = ("keys", "evidence")
 _WORTH_MEASURING = 0.1  # of the range: own rule, no source
 
@@ -73,7 +74,7 @@ def _of_the_outcome(told: Answered, found: Verdict) -> Iterator[NextQuestion]:
     if found.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
     if found.word == "saves" and moving:
-        yield NextQuestion("plan", "plan", "It may save fuel here: runs on the road would prove it.")
+        yield NextQuestion("plan", "plan", "It can save fuel here: runs on the road would prove it.")
     if found.word == "saves":
         yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
     if found.word == "no effect":

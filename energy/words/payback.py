@@ -30,7 +30,12 @@ def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> Firs
         dangers=dangers,
         warnings=stall_lines(result.stall, system),
         headline=_money_headline(result),
-        lines=(_year_line(result, system), *_flow_lines(result, scenario, system), *_when_lines(result, system)),
+        lines=(
+            *_limit_line(result, system),
+            _year_line(result, system),
+            *_flow_lines(result, scenario, system),
+            *_when_lines(result, system),
+        ),
         operate="no" if dangers else "not checked",
     )
 
@@ -51,7 +56,7 @@ def _money_headline(result: Payback) -> str:
     each = "; ".join(f"{_pays_words(way)} against {way.name}" for way in pays)
     sure = min(way.pays_share or 0.0 for way in pays) >= ALMOST_CERTAIN
     tail = f"; never against {against_all}{some}" if never else ""
-    return f"{'Pays' if sure else 'May pay'} back in money: {each}{tail}"
+    return f"{'Pays' if sure else 'Can pay'} back in money: {each}{tail}"
 
 
 _WORTH_SAYING = 0.05  # of the simulations (common practice, no source)
@@ -108,21 +113,24 @@ def _speed(result: Payback, system: UnitSystem) -> str:
 def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tuple[str, ...]:
     """Return the heat of a year and what it takes."""
     money = result.money
-    heat = f"Heat: {_ranged(money.heat_kwh)} kWh a year"
+    heat = f"Heat: {_ranged(money.heat_kwh, ' kWh a year')}"
     if result.parked:
         return (f"{heat}; the wind supplies it",)
     fuel = inputs_of(scenario).fuel
-    money_words = f"{_ranged(money.turbine.per_year)} {money.currency}"
+    money_words = _ranged(money.turbine.per_year, f" {money.currency}")
     if fuel is not None:
         volume = money.source_kwh.times(3.6e6 / fuel.heating_value_j_per_m3)
-        return heat, f"Fuel for it: {_ranged_as(volume, 'volume', system)} of {fuel.name} a year, {money_words}"
-    return heat, f"Battery energy for it: {_ranged(money.source_kwh)} kWh a year, {money_words}"
+        what = f"Fuel for it a year, {fuel.name}: {_ranged_as(volume, 'volume', system)}"
+    else:
+        what = f"Battery energy for it: {_ranged(money.source_kwh, ' kWh a year')}"
+    return heat, what, f"Money for that energy, a year: {money_words}"
 
 
-def _ranged(found: Estimate, digits: int = 2) -> str:
-    """Return an estimate with its 90 % range: "480 (90 % range 310 to 720)"."""
+def _ranged(found: Estimate, unit: str) -> str:
+    """Return an estimate with its unit and 90 % range: "480 kWh a year (90 % range 310 to 720)"."""
     low, high = found.ends
-    text, *ends = ("0" if abs(v) < 0.01 else figures(v, digits) for v in (found.estimate, low, high))
+    number, *ends = ("0" if abs(v) < 0.01 else figures(v, 2) for v in (found.estimate, low, high))
+    text = f"{number}{unit}"
     return text if ends[0] == ends[1] else f"{text} (90 % range {ends[0]} to {ends[1]})"
 
 
@@ -135,7 +143,7 @@ def _ranged_as(found: Estimate, kind: str, system: UnitSystem) -> str:
 
 
 def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
-    """Return when the heat is free or exceeds the drag power, and which wind breaks a limit."""
+    """Return when the heat is free or exceeds the drag power."""
     said = []
     if result.parked:
         if result.stated_wind_m_s > 0:
@@ -148,13 +156,18 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
             said.append(f"Heat from a wind of about {show(float(first), 'speed', system)}")
     else:
         said.append(finding(result, system))
-        said.append(f"Heat above drag power: {_energy_words(result, system)}")
-    if math.isfinite(result.limit_wind_m_s):
-        where = "standing" if result.parked else f"at {_speed(result, system)}"
-        limit = show(result.limit_wind_m_s, "speed", system)
-        calm = f"in a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "in still air already"
-        said.append(f"A limit is broken {calm}, {where}: stow it there")
+        said.append(f"Break-even head wind (heat above drag power): {_energy_words(result, system)}")
     return tuple(said)
+
+
+def _limit_line(result: Payback, system: UnitSystem) -> tuple[str, ...]:
+    """Return which wind breaks a limit; empty where none does."""
+    if not math.isfinite(result.limit_wind_m_s):
+        return ()
+    where = "parked" if result.parked else f"at {_speed(result, system)}"
+    limit = show(result.limit_wind_m_s, "speed", system)
+    calm = f"a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "still air already"
+    return (f"Stow it in {calm}, {where}: a limit is broken there",)
 
 
 MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")
@@ -291,6 +304,13 @@ CAUTIONS = (
     "gains.",
     "Standing still it still cuts and throws: nobody in its plane, and a brake that holds it.",
 )
+
+
+def cautions_of(scenario: Scenario, *, full: bool) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+
+    return [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE]
 
 
 def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
@@ -439,6 +459,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             heat_power_w=result.parked_heat_w.tolist(),
             within_limits=result.parked_within.tolist(),
         ),
+        cautions=cautions_of(scenario, full=True),
     ).model_dump()
 
 

@@ -148,3 +148,4 @@ class PaybackData(ResultModel):
     descents: list[DescentData] = said("descents of the asked height")
     year: YearData = said("a year of winds")
     parked: ParkedData = said("standing with the nose in the wind")
+    cautions: list[str] = said("what could hurt someone or break, and which values are meant though unusual")

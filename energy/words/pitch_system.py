@@ -17,6 +17,15 @@ CAUTIONS = (
     "Never reach into a linkage that can move; stop and tie the rotor first.",
 )
 
+TRAVEL_AXIS = "pitch as the dial reads it, °"
+RATING = "actuator's rating"
+CENTRIFUGAL, AIR, FRICTION = "centrifugal", "air", "friction (against any motion)"
+SPEED_NOTE = (
+    "Black: every range at its unfavourable end; where it crosses the rating the actuator stalls. Dashed: the stated "
+    "values."
+)
+WORST_LINE = "every range at its unfavourable end"
+
 
 def said(found: PitchSystem, system: UnitSystem) -> Said:
     """Return the answer in words and rows."""
@@ -32,7 +41,8 @@ def said(found: PitchSystem, system: UnitSystem) -> Said:
     ]
     columns = ("rotor speed", "air", "actuator", "at pitch", "centrifugal", "air's", "friction ±")
     table = SaidTable("Maximum over the travel, stated values (a blade's moments; + towards feather)", columns, rows)
-    return Said(headlines(found, system), [table], [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)])
+    lists = [("What to ask for", _asked(found, system)), ("Cautions", CAUTIONS)]
+    return Said(headlines(found, system), [table], lists, unsafe=math.isfinite(found.stalls_from_rad_s))
 
 
 def headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
@@ -45,10 +55,53 @@ def headlines(found: PitchSystem, system: UnitSystem) -> list[str]:
         return [f"The actuator is strong enough for the whole travel up to the fastest rotor speed. {drives}"]
     held = " It locks itself and holds where it stands." if found.self_locking else ""
     return [
-        f"Do not operate: the actuator ({shown_load(found.rating_n, 'force', system)}) stalls from "
-        f"{show(found.stalls_from_rad_s, 'rotor_speed', system)} upwards.{held}",
+        f"Do not operate: the actuator ({shown_load(found.rating_n, 'force', system)}) stalls "
+        f"{_stalls(found, system)}.{held}",
         drives,
     ]
+
+
+def travel_finding(found: PitchSystem, system: UnitSystem) -> str:
+    """Return what the force over the travel shows: its maximum, where, and from where the actuator is too weak."""
+    row = max(found.rows, key=lambda one: one.force_n)
+    return (
+        f"Force over the travel: up to {shown_load(row.force_n, 'force', system)} at {figures(row.pitch_deg, 3)}°, "
+        f"{show(row.rotor_speed_rad_s, 'rotor_speed', system)} in {show(row.air_speed_m_s, 'speed', system)} of air "
+        "(stated values)."
+    )
+
+
+def terms_finding(found: PitchSystem, system: UnitSystem) -> str:
+    """Return which term makes the most of the maximum, and each one's share of the sum."""
+    row = found.rows[-1]
+    sizes = {
+        "centrifugal force": abs(row.centrifugal_n_m),
+        "air": abs(row.aerodynamic_n_m),
+        "friction": abs(row.friction_n_m),
+    }
+    whole = sum(sizes.values())
+    at = f"at {show(row.rotor_speed_rad_s, 'rotor_speed', system)} and {figures(row.pitch_deg, 3)}°"
+    if not whole > 0:
+        return f"Nothing loads the actuator {at}."
+    shares = ", ".join(f"{name} {100 * size / whole:.0f} %" for name, size in sizes.items())
+    return f"Mainly {max(sizes, key=lambda name: sizes[name])}, {at}: {shares} of the sum of all three."
+
+
+def speed_finding(found: PitchSystem, system: UnitSystem) -> str:
+    """Return from which rotor speed the actuator stalls, or what to ask for."""
+    asked = shown_load(found.asked_n, "force", system)
+    top = show(float(found.speeds_rad_s[-1]), "rotor_speed", system)
+    if found.rating_n is None:
+        return f"Up to {asked} over rotor speeds up to {top}; no rating to hold it against."
+    if math.isinf(found.stalls_from_rad_s):
+        return f"Up to {asked} over rotor speeds up to {top}: within the actuator's rating."
+    return f"The actuator stalls {_stalls(found, system)}; up to {asked} is asked for by {top}."
+
+
+def _stalls(found: PitchSystem, system: UnitSystem) -> str:
+    if found.stalls_from_rad_s <= 0:
+        return "at any rotor speed"
+    return f"from {show(found.stalls_from_rad_s, 'rotor_speed', system)} upwards"
 
 
 def _asked(found: PitchSystem, system: UnitSystem) -> list[str]:

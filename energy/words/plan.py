@@ -21,7 +21,7 @@ def speed_words(speed_m_s: float | None) -> str:
 
 def plan_sentence(plan: RoadPlan) -> str:
     """Return the answer in one sentence."""
-    sure = f"at {100 * plan.level:g} % confidence"
+    sure = f"{100 * plan.level:g} % interval"
     against = f"working compared with {plan.without_state}"
     planned = f"{plan.pairs_planned} pairs ({2 * plan.pairs_planned} runs)"
     if plan.effect is None:
@@ -86,11 +86,11 @@ def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
         f"{plan.spread.words}.",
     ]
     if plan.effect is not None:
-        out.append(f"To show {100 * plan.effect:+.1f} % at {100 * plan.level:g} %:")
-        out += [f"  {pairs} pairs for {100 * power:.0f} % power" for power, pairs in plan.needed.items()]
+        out.append(f"Pairs that show {100 * plan.effect:+.1f} % with a {100 * plan.level:g} % interval:")
+        out += [f"  {pairs} pairs for a chance of {100 * power:.0f} %" for power, pairs in plan.needed.items()]
         if (plan.needed[plan.power] or 0) > MANY_PAIRS:
             out.append(f"  {TOO_MANY}")
-    out += ["Smallest effect that can be shown with 80 % power:"]
+    out += ["Smallest effect that is shown with a chance of 80 %:"]
     out += [f"  {n:>3} pairs: {100 * shown:.1f} %" for n, shown in plan.smallest.items()]
     return out + notes(plan, system)
 

@@ -70,6 +70,7 @@ class StuckData(ResultModel):
     begin_s: Number = said("from this time", "s")
     end_s: Number = said("to this time", "s")
     value: Number = said("the value", "SI unit of the parameter")
+    left_empty: bool = said("whether it is left out of everything else, as certainly wrong")
 
 
 class LogData(ResultModel):

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Compared, Reconciled, Updated
     from energy.scenario.read import Scenario
     from energy.uncertainty.propagate import OutcomeSpread
+    from energy.words.answer_model import IntervalData
     from energy.words.reconcile_model import ComparedData, UpdatedData
 
 
@@ -170,8 +171,12 @@ def _unit(key: str) -> str:
 
 def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     """Return inputs and readings before and after as data for `--json`."""
+    from energy.chain.answer import outcome_of
     from energy.words.answer import spread_model
     from energy.words.reconcile_model import ReconcileData
+
+    def interval(spread: OutcomeSpread) -> IntervalData:
+        return spread_model(spread, outcome_of(spread.change_w, spread.heat_w), scenario)
 
     return ReconcileData(
         windtoll=1,
@@ -179,8 +184,8 @@ def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
         agrees=reconciled.agrees,
         probability_of_so_bad_a_fit=reconciled.probability,
         chi_square=reconciled.chi_square,
-        before=None if reconciled.before is None else spread_model(reconciled.before, scenario),
-        after=spread_model(reconciled.after, scenario),
+        before=None if reconciled.before is None else interval(reconciled.before),
+        after=interval(reconciled.after),
         inputs=[_input_data(updated) for updated in reconciled.inputs],
         readings=[_reading_data(row) for row in reconciled.readings],
     ).model_dump()

@@ -59,8 +59,8 @@ def value_rows(status: Status) -> list[ValueRow]:
             continue
         age_s = status.ages_s.get(parameter.column, 0.0)
         stopped = parameter.column in status.stopped
-        old = stopped or status.condition != "recording"
-        note = f"{age_s:.0f} s ago" if old or age_s > OLD_S else ""
+        old = stopped or status.condition != "recording" or age_s > OLD_S
+        note = f"{age_s:.0f} s ago" if old else ""
         if stopped:
             note = f"no answer any more, {note}"
         elif parameter.column in status.stuck:

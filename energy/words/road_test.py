@@ -4,45 +4,40 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
-from energy.words.verdict import NOT_CHECKED
+from energy.words.said import Said, SaidTable
+from energy.words.verdict import FirstLines
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 from vehicle.quantity import Estimate
 from vehicle.road_test.rule import RULE
 from vehicle.road_test.sources import LOAD_SOURCES
-from vehicle.units import UnitSystem, label, show, to_user
+from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.words.result_model import EstimateData
     from energy.words.road_test_model import ChecksData, RunData
 
 
-@dataclass(frozen=True)
-class RoadVerdict:
-    """The first lines of a road test: what makes the answer unsafe to use, the answer, then one number a line."""
-
-    warnings: tuple[str, ...]
-    headline: str
-    lines: tuple[str, ...]
-
-    @property
-    def sentence(self) -> str:
-        """Warnings and headline as one text."""
-        return " ".join([*self.warnings, self.headline])
-
-
-def verdict(test: RoadTest, system: UnitSystem = "metric") -> RoadVerdict:
-    """Return the first lines of an answer."""
+def verdict(test: RoadTest, system: UnitSystem = "metric") -> FirstLines:
+    """Return the first lines of an answer: what makes it unsafe to use, the answer, then one number a line."""
     lines = [_case_line(test, system)]
+    if test.answer.conclusion == "saves" and test.answer.without_state == "stowed":
+        lines.append("No saving against a vehicle without the turbine is shown: no run was driven without it")
+    if test.answer.more_pairs:
+        lines.append(_more_line(test.answer.more_pairs))
     lines += _number_lines(test, system)
     lines += agreement_words(test)
-    wind = wind_words(test, system)
+    wind = wind_words(test, system) if test.answer.conclusion in ("costs", "saves") else ""
     lines += [wind] if wind else []
     lines += [_rests_line(test), _rule_line(test)]
-    return RoadVerdict(tuple(f"Mind: {text}." for text in first_warnings(test)), _headline(test), tuple(lines))
+    warnings = tuple(f"Mind: {text}." for text in first_warnings(test))
+    return FirstLines(warnings=warnings, headline=_headline(test), lines=tuple(lines))
+
+
+def _more_line(more: int) -> str:
+    return f"More runs: {more} more pair{'s' if more > 1 else ''} would give an 80 % chance of a clear answer"
 
 
 _FIRST = (
@@ -69,8 +64,11 @@ def other_warnings(test: RoadTest) -> list[str]:
     return [text for text in test.warnings if text not in first]
 
 
+_AGAINST = {"stowed": "carrying the turbine stowed", "absent": "the same vehicle without the turbine"}
+
+
 def _headline(test: RoadTest) -> str:
-    """Return the answer: the change that was measured, with its interval."""
+    """Return the answer: the change that was measured, with its interval, and against what."""
     answer = test.answer
     what, found, unit, places = "fuel", answer.effect.times(100), "%", 1
     if not answer.firm and answer.load_points is not None:
@@ -79,17 +77,17 @@ def _headline(test: RoadTest) -> str:
         return f"Too few runs. {answer.words}"
     interval = f"({round(100 * answer.level)} % interval {found.low:+.{places}f} to {found.high:+.{places}f} {unit})"
     number = f"{found.estimate:+.{places}f} {unit}"
+    against = f"against {_AGAINST[answer.without_state]}"
     if answer.conclusion == "costs":
         verb = "Costs fuel" if what == "fuel" else f"Raises the {_load_name(test)}, costs fuel"
-        return f"{verb}: {number} {interval}"
+        return f"{verb}: {number} {against} {interval}"
     if answer.conclusion == "saves":
         verb = "Saves fuel" if what == "fuel" else f"Lowers the {_load_name(test)}, saves fuel"
-        return f"{verb}: {number} {interval}"
+        return f"{verb}: {number} {against} {interval}"
     if answer.conclusion == "no effect larger than":
         bound = max(-found.low, found.high)
         return f"No effect larger than {bound:.{places}f} {unit}: {number} {interval}"
-    more = answer.more_pairs or 1
-    return f"Too close to call: {number} {interval}. {more} more pair{'s' if more > 1 else ''} needed for 80 % power"
+    return f"Too close to call: {number} {interval}"
 
 
 def _load_name(test: RoadTest) -> str:
@@ -103,7 +101,8 @@ def _case_line(test: RoadTest, system: UnitSystem) -> str:
     ratio = ", each run as ratio to the control vehicle" if answer.controlled else ""
     return (
         f"{answer.with_state.capitalize()} compared with {answer.without_state}: {answer.runs_with} and "
-        f"{answer.runs_without} runs, {group}, {speed}{ratio}{f'; {test.test.name}' if test.test.name else ''}"
+        f"{answer.runs_without} runs, {group}, mean speed {speed}{ratio}"
+        f"{f'; {test.test.name}' if test.test.name else ''}"
     )
 
 
@@ -119,7 +118,7 @@ def _interval(found: Estimate, shown: Callable[[float], str], unit: str) -> str:
 
 def _per_hour(found: Estimate, system: UnitSystem) -> str:
     unit = label("fuel_flow", system)
-    return _interval(found, lambda value: f"{to_user(value, 'fuel_flow', system):+.2f}", unit)
+    return _interval(found, lambda value: figures(to_user(value, "fuel_flow", system), 3, signed=True), unit)
 
 
 def _percent(found: Estimate) -> str:
@@ -139,10 +138,7 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
     if answer.effect.low is not None:
-        with_all = f"With errors that all runs share (sensors, engine data): {_percent(answer.beyond)}"
-        if answer.beyond_m3_s is not None:
-            with_all += f"; {_per_hour(answer.beyond_m3_s, system)}"
-        lines.append(with_all)
+        lines.append(f"With errors that all runs share (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
     return lines
@@ -157,11 +153,8 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
     if wind is None or answer.effect.low is None:
         return ""
     size = show(abs(wind.equal_m_s), "speed", system, digits=2)
-    ms = "" if system != "metric" else f" ({abs(wind.equal_m_s):.1f} m/s)"
     where = "stronger" if wind.equal_m_s > 0 else "weaker"
-    equal = (
-        f"Only a head wind {size}{ms} {where} in the {answer.with_state} runs than in the others could explain it all"
-    )
+    equal = f"A head wind {size} {where} in the {answer.with_state} runs alone could explain all of it"
     if wind.controlled:
         return f"{equal}; the control vehicle drove in the same air, which takes wind out"
     if wind.given:
@@ -181,7 +174,7 @@ def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
     return (
-        f"Made from {100 * ours:.0f} % of the driving {answer.with_state} and {100 * theirs:.0f} % "
+        f"Rows used: {100 * ours:.0f} % of the driving {answer.with_state}, {100 * theirs:.0f} % "
         f"{answer.without_state}; {test.fuel_words[0]}"
     )
 
@@ -341,36 +334,41 @@ CAUTIONS = (
 )
 
 
-def in_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
-    """Return the answer as lines of text: conclusion first, then how it was reached."""
-    answer, first = test.answer, verdict(test, system)
-    lines = [*first.warnings, first.headline, *first.lines, NOT_CHECKED, ""]
-    lines += [f"  {name:<34} {value:>16}   {interval}" for name, value, interval in number_rows(test, system)]
-    lines += [f"  {text}" for text in how_words(test)]
-    lines += ["", "What else could explain it:"] + [f"  - {text}" for text in explains_words(test, system)]
-    others = other_warnings(test)
-    if others:
-        lines += ["", "Mind:"] + [f"  - {text}" for text in others]
-    lines += ["", "Rule for rejecting runs, fixed on the run sheet:"] + [f"  - {text}" for text in RULE]
-    lines += ["", f"Runs, their adjusted change against the mean {answer.without_state}, what the filters took (rows):"]
-    width = max(len(run.name) for run in answer.runs)
-    for name, state, pair, kept, speed, change, flow, taken in run_rows(test, system):
-        lines.append(
-            f"  {name:<{width}}  {state:<8} pair {pair:<4} {kept:>16} kept, {speed:>11}  {change:>8}  {flow}".rstrip()
-        )
-        if taken:
-            lines.append(f"    {taken}")
+NUMBER_COLUMNS = ("quantity", "estimate", "interval")
+_PRINTED_COLUMNS = ("log", "turbine", "pair", "change", "fuel")
+
+
+def said(test: RoadTest, system: UnitSystem = "metric") -> Said:
+    """Return what follows the first lines: the numbers, what else could explain them, the runs, the rule."""
+    without, rows = test.answer.without_state, run_rows(test, system)
     left_out = left_out_rows(test, system)
-    if left_out:
-        lines += ["", "Listed, and not compared:"]
-        lines += [
-            f"  {name}  {state}, pair {pair}, {kept} kept, {speed}: {why}"
-            for name, state, pair, kept, speed, why in left_out
-        ]
-    lines += ["", "Cautions:", *(f"  - {text}" for text in CAUTIONS)]
-    again = reconcile_words(test)
-    return lines + (
-        ["", "For `windtoll reconcile SCENARIO.toml RESULTS.toml`:", *(f"  {t}" for t in again)] if again else []
+    lists = [
+        ("How it was reached", how_words(test)),
+        ("What else could explain it", explains_words(test, system)),
+        ("Mind", other_warnings(test)),
+        ("Rule for rejecting runs, fixed on the run sheet", list(RULE)),
+        (
+            "Rows kept, and what the filters took (rows)",
+            [f"{row[0]}: {row[3]} kept, {row[4]}{f'; {row[7]}' if row[7] else ''}" for row in rows],
+        ),
+        (
+            "Listed, and not compared",
+            [f"{row[0]}: {row[1]}, pair {row[2]}, {row[3]} kept, {row[4]}: {row[5]}" for row in left_out],
+        ),
+        ("Cautions", list(CAUTIONS)),
+    ]
+    return Said(
+        headlines=(),
+        tables=(
+            SaidTable("Numbers", NUMBER_COLUMNS, number_rows(test, system)),
+            SaidTable(
+                f"Runs, and their adjusted change against the mean {without}",
+                _PRINTED_COLUMNS,
+                [(row[0], row[1], row[2], row[5], row[6]) for row in rows],
+                left=2,
+            ),
+        ),
+        lists=[(title, texts) for title, texts in lists if texts],
     )
 
 
@@ -389,7 +387,7 @@ def number_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str
         value = f"{scaled.estimate:+.{places}f} {unit}"
         if scaled.low is None or scaled.high is None:
             return words, value, "no interval"
-        return words, value, f"{scaled.low:+.{places}f} … {scaled.high:+.{places}f} ({percent})"
+        return words, value, f"{scaled.low:+.{places}f} to {scaled.high:+.{places}f} ({percent})"
 
     fuel = "fuel, adjusted" if answer.firm else f"fuel, converted from {_load_name(test)}"
     load = []

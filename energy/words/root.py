@@ -133,7 +133,13 @@ def root_said(root: BladeRoot, system: UnitSystem) -> Said:
             ),
             ("Cautions", CAUTIONS),
         ],
+        unsafe=_breaks(root),
     )
+
+
+def _breaks(root: BladeRoot) -> bool:
+    safety = root.safety(root.worst)
+    return safety is not None and safety < 1
 
 
 def _headline(root: BladeRoot, system: UnitSystem) -> str:
@@ -142,7 +148,7 @@ def _headline(root: BladeRoot, system: UnitSystem) -> str:
         stress = _mpa(root.worst.total_pa)
         return f"Worst stress at the root: {stress}. Not checked: blade_loads.root_strength is not given."
     where = f"{_mpa(root.worst.total_pa)} at {show(float(root.worst.at.rotor_speed_rad_s), 'rotor_speed', system)}"
-    if safety < 1:
+    if _breaks(root):
         return f"Do not operate: the blade root breaks by calculation, {where} against {_mpa(root.strength_pa or 0)}."
     if safety < root.wanted_safety:
         return (

@@ -125,6 +125,20 @@ def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
     ]
 
 
+_PRINTED = (0, 1, 2, 4, 5, 7, 8, 9, 10)  # a terminal's width: heat is the wanted one, rpm follows from the tips
+
+
+def printed_table(choice: RotorChoice, system: UnitSystem) -> tuple[list[str], list[list[str]]]:
+    """Return headings and rows that a terminal of 80 columns holds."""
+    names = headings(system)
+    return [names[k] for k in _PRINTED], [[row[k] for k in _PRINTED] for row in rows(choice, system)]
+
+
+def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
+    """Return what speaks against each rotor that is not buildable, one a line."""
+    return [f"{_name(each, system)}: {'; '.join(each.against)}." for each in choice.best_of_each if each.against]
+
+
 def build_words(build: Build, *, short: bool = False) -> str:
     """Return what a blade is made of, for either workshop: millimetres and inches, kilograms and pounds."""
     thick = f"{1e3 * build.thickness_m:.0f} mm"

@@ -48,12 +48,12 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     out = [
         f"Run sheet: {len(runs)} runs, {road}, {speed}",
         "",
-        "  run  block  pair  direction  turbine    start   wind     air temp.  ahead  notes",
+        "run block pair  direction  turbine  start   wind     air temp.  ahead  notes",
     ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
-            f"  {run.number:>3}  {run.block:>5}  {run.pair:>4}  {run.direction:<9}  {run.state:<9}  ______  _______  "
-            "_________  [ ]    ____________"
+            f"{run.number:>3} {run.block:>5} {run.pair:>4}  {run.direction:<9}  {run.state:<7}  ______  _______  "
+            "_________  [ ]    ______"
         )
     if len(runs) > MOST_ON_ONE_PAGE:
         out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")

@@ -18,8 +18,11 @@ class SaidTable:
 
 @dataclass(frozen=True)
 class Said:
-    """Danger and answer first, then tables, then lists by title, cautions last."""
+    """Danger and answer first, then tables, then lists by title, cautions last; `unsafe` where a headline says "Do not
+    operate".
+    """
 
     headlines: Sequence[str]
     tables: Sequence[SaidTable] = ()
     lists: Sequence[tuple[str, Sequence[str]]] = ()
+    unsafe: bool = False

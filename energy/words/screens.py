@@ -51,7 +51,6 @@ NOT_CHECKED_HERE = f'{UNCHECKED} See "{QUESTIONS["loads"]}"'
 BEING_WORKED_OUT = "How sure that is: being worked out."
 FAULTY = "These values cannot be used; what you read below is the answer without them"
 ESTIMATES = "Estimates for planning: no structural, electrical or roadworthiness approval. Nothing leaves this machine."
-HOW_FAR_BELIEVED = f'How far such numbers can be believed: see "{QUESTIONS["evidence"]}"'
 STATED_VALUES = (
     "Computed from the stated values. The verdict above is the median of the simulations, and can differ a little."
 )

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import estimate_data
-from energy.words.verdict import NOT_CHECKED
+from energy.words.verdict import FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -76,13 +76,59 @@ def percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
+def first_lines(found: Shortfall, system: UnitSystem) -> FirstLines:
+    """Return the first lines: limits that the readings break, what to check first, watts expected, the next test."""
+    dangers = danger_lines(found.dangers, found.dangers, system)
+    return FirstLines(
+        dangers=dangers,
+        warnings=_once_repaired(found, system),
+        headline=headline(found),
+        lines=(*_watts_line(found, system), *_next_lines(found), *without_words(found)),
+        operate="no" if dangers else "not checked",
+    )
+
+
+def _watts_line(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+    expected = found.expected
+    low, high = expected.ends
+    text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
+    text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
+    return (text,) if found.watts is None else (f"Measured: {show(found.watts, 'power', system)}", text)
+
+
+def _next_lines(found: Shortfall) -> tuple[str, ...]:
+    if not to_look_for(found):
+        return ()
+    said = []
+    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95):
+        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
+    if found.rough:
+        said.append(
+            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
+            "readings. Use the order, not the numbers, and make the test"
+        )
+    return tuple(said)
+
+
+def to_look_for(found: Shortfall) -> bool:
+    """Return whether there is something to look for."""
+    if found.too_many or found.nothing > 0.5:
+        return False
+    return found.watts is None or found.short or found.causes[0].probability >= _CERTAIN
+
+
 def headline(found: Shortfall) -> str:
     """Return what to check first, in one sentence."""
     causes = found.causes
+    if found.too_many:
+        return (
+            "More watts than expected, so nothing takes watts away. Check the reading first: its unit, the meter's "
+            "scale (peak or mean), the road speed, a head wind."
+        )
     if found.nothing > 0.5:
         return "Nothing to look for: these readings lie within what the scenario's own ranges allow."
-    if found.watts is not None and not found.short and found.causes[0].probability < _CERTAIN:
-        return "No shortfall: the watts that were read are what the scenario lets expect, within 10 %."
+    if not to_look_for(found):
+        return "No shortfall: the watts that were read are what the scenario lets expect, within its range."
     if not found.fits:
         return (
             "No cause explains all of these readings. Check units and columns first; nearest is: "
@@ -91,46 +137,39 @@ def headline(found: Shortfall) -> str:
     if found.undecided_between:
         names = [CAUSE_NAMES[c] for c in found.undecided_between[:3]]
         more = len(found.undecided_between) - len(names)
-        others = f", or {more} more cause{'s' if more > 1 else ''}" if more > 0 else ""
-        return f"Undecided: {', or '.join(names)}{others}."
+        others = [f"{more} more"] if more > 0 else []
+        return f"Undecided between {len(found.undecided_between)} causes: {'; '.join([*names, *others])}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
     return f"Check first: {CAUSE_NAMES[first.cause]} ({likelihood(first.probability)})."
 
 
-def lines(found: Shortfall, system: UnitSystem) -> list[str]:
-    """Return what stands under the headline: watts against expected, the next test."""
-    expected = found.expected
-    low, high = expected.ends
-    text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
-    text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    said = [text + "." if found.watts is None else f"Measured: {show(found.watts, 'power', system)}. {text}."]
-    if found.watts is not None and not found.short:
-        said.append("That is no shortfall.")
-    if found.tests and (found.undecided_between or found.causes[0].probability < 0.95) and found.nothing <= 0.5:
-        said.append(f"Next test, {found.tests[0].minutes:g} min: {found.tests[0].what}")
-    if found.rough and found.nothing <= 0.5:
-        said.append(
-            f"These probabilities are rough: only {max(found.effective, 1):.0f} of the simulations fit all the "
-            "readings. Use the order, not the numbers, and make the test."
-        )
-    said.append(NOT_CHECKED)
-    return said
-
-
 def explains(cause: CauseFound) -> str:
-    """Return which kinds of reading a cause explains."""
-    close = [CHANNEL_NAMES[c] for c, off in cause.leaves.items() if abs(math.log(max(off, 1e-6))) <= _CLOSE]
-    return ", ".join(close) if close else "nothing that was read"
+    """Return which kinds of reading a cause explains, as far as they can be read."""
+    close = [CHANNEL_NAMES[c] for c in cause.leaves if _explained(cause, c)]
+    if not close:
+        return "none of the readings"
+    return ", ".join(close) + (", together with another cause" if cause.with_another else "")
 
 
 def leaves(cause: CauseFound) -> str:
     """Return what a cause leaves open: how far the readings are from what it predicts."""
-    off = {c: v for c, v in cause.leaves.items() if abs(math.log(max(v, 1e-6))) > _CLOSE}
     return ", ".join(
-        f"{CHANNEL_NAMES[c]} {100 * abs(v - 1):.0f} % {'below' if v < 1 else 'above'}" for c, v in off.items()
+        f"{CHANNEL_NAMES[c]} read {_times(off)} it predicts"
+        for c, off in cause.leaves.items()
+        if not _explained(cause, c)
     )
+
+
+def _explained(cause: CauseFound, channel: str) -> bool:
+    return abs(math.log(max(cause.leaves[channel], 1e-6))) <= max(_CLOSE, cause.error[channel])
+
+
+def _times(ratio: float) -> str:
+    if 0.5 < ratio < 2:
+        return f"{100 * abs(ratio - 1):.0f} % {'below' if ratio < 1 else 'above'} what"
+    return f"{ratio:.2g} times what"
 
 
 def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
@@ -150,7 +189,7 @@ def cause_rows(found: Shortfall, system: UnitSystem) -> list[list[str]]:
 
 def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
     """Return what to fix or set, the watts that it would bring, and the structural loads if it works."""
-    if found.nothing > 0.5 or not found.fits:
+    if not to_look_for(found) or not found.fits:
         return []
     first = found.causes[0].cause
     condition = f"If it is so ({CAUSE_NAMES[first]}): " if found.undecided_between else ""
@@ -173,20 +212,23 @@ def to_do(found: Shortfall, system: UnitSystem) -> list[str]:
             if math.isfinite(value)
         ]
         if loads:
-            at = f"Structural loads then, at the fastest reading: {', '.join(loads)}."
-            said.append(f"{at}{_limits(found, system)}")
+            said.append(f"Structural loads then, at the fastest reading: {', '.join(loads)}.")
     return said
 
 
-def _limits(found: Shortfall, system: UnitSystem) -> str:
+def _once_repaired(found: Shortfall, system: UnitSystem) -> tuple[str, ...]:
+    """Return which limits the machine breaks once the first cause is put right, at the fastest reading."""
     after = found.repaired
-    assert after is not None
-    if after.thrust_limit_n is not None and after.thrust_n > after.thrust_limit_n:
-        return f" Do not operate so: thrust exceeds its limit of {show(after.thrust_limit_n, 'force', system)}."
-    limit = after.rotor_speed_limit_rad_s
-    if limit is not None and after.rotor_speed_rad_s > limit:
-        return f" Do not operate so: rotor speed exceeds its limit of {show(limit, 'rotor_speed', system)}."
-    return ""
+    if after is None or not after.broken or not to_look_for(found) or not found.fits:
+        return ()
+    first = found.causes[0].cause
+    if first in ("meter", "wind"):
+        return ()
+    worst, *others = after.broken
+    said = f"Once this is put right ({CAUSE_NAMES[first]}), at the fastest reading: {limit_sentence(worst, system)}"
+    if others:
+        said += f" Also over its limit: {', '.join(limit.in_a_sentence for limit in others)}."
+    return (said,)
 
 
 def _pitch_words(found: Shortfall) -> list[str]:
@@ -238,19 +280,26 @@ def tree_lines(step: Step | None, depth: int = 0) -> list[str]:
 def without_words(found: Shortfall) -> list[str]:
     """Return what can be concluded without what was not read: the next columns, if there is anything open."""
     missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not found.readings.known(c)]
-    if not missing or not found.undecided_between:
+    if not missing or not found.undecided_between or not to_look_for(found):
         return []
-    return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated."]
+    return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated"]
 
 
-def as_data(found: Shortfall, title: str) -> dict[str, Any]:
+def as_data(found: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:
     """Return the diagnosis as data for `--json`."""
     from energy.words.shortfall_model import CauseData, OffsetData, ShortfallData
 
     tests = [_test_data(test) for test in found.tests]
+    first = first_lines(found, system)
     return ShortfallData(
         windtoll=1,
         title=title,
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        warnings=list(first.warnings),
+        headline=first.headline,
+        may_be_operated=first.operate,
+        more_than_expected=found.too_many,
         watts=found.watts,
         expected_w=estimate_data(found.expected),
         causes=[

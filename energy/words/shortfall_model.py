@@ -62,6 +62,12 @@ class ShortfallData(ResultModel):
 
     windtoll: Literal[1] = said("version of this form")
     title: str = said("title of the scenario")
+    safe: bool | None = said("false where a reading breaks a limit; null where none does, since loads are not checked")
+    dangers: list[str] = said("limits that the readings break, and what to change")
+    warnings: list[str] = said("limits that it would break once the first cause is put right")
+    headline: str = said("the answer in one line")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
+    more_than_expected: bool = said("whether more watts were read than the scenario's ranges allow")
     watts: Number = said("power that was read; null where none was", "W")
     expected_w: EstimateData = said("power that was expected at that reading", "W")
     causes: list[CauseData] = said("every cause, the most probable first")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 TRADE = (
-    "Smaller and fuller loaded or larger and lightly loaded: the larger one pays less drag for the same heat, and "
+    "Smaller and fuller loaded or larger and lightly loaded: the larger one has less drag for the same heat, and "
     "is heavier to mount."
 )
 

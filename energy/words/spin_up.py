@@ -28,12 +28,13 @@ STOP_TITLE = "Stop at once when"
 
 def headlines(found: SpinUp, log: SpinLog | None, system: UnitSystem) -> list[str]:
     """Return danger first: what the log broke, then a critical speed among the steps, then the ladder."""
-    said = [] if log is None else _log_dangers(found, log, system)
+    said = [] if log is None else log_dangers(found, log, system)
     said += critical_lines(found, system)
     return [*said, ladder_headline(found.ladder, system)]
 
 
-def _log_dangers(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
+def log_dangers(found: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
+    """Return what a log says that must end the spin-up: a limit of vibration or of speed that was passed."""
     said = []
     if log.above_ladder:
         top, last = (show(v, "rotor_speed", system) for v in (log.top_rad_s, found.top_rad_s))

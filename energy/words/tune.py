@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from energy.words.cautions import of_the_file
 from energy.words.result_model import ends_data
 from energy.words.verdict import DO_NOT_OPERATE, FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
     from energy.diagnosis.tuning import SettingResult, Tuned
+    from energy.scenario.read import Scenario
 
 
 ROWS_TITLE = "Settings (power coefficient: watts of the load over the wind's own, steady stretches only)"
@@ -22,10 +24,15 @@ CAUTIONS = (
 )
 
 
+def cautions_of(scenario: Scenario) -> list[str]:
+    """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
+    return [*of_the_file(scenario), *CAUTIONS]
+
+
 LEVEL = 0.95  # of the intervals
 
 
-def as_data(tuned: Tuned) -> dict[str, Any]:
+def as_data(tuned: Tuned, scenario: Scenario) -> dict[str, Any]:
     """Return what every setting gave as data for `--json`."""
     from energy.words.tune_model import SteppedData, TuneData
 
@@ -58,6 +65,7 @@ def as_data(tuned: Tuned) -> dict[str, Any]:
         by_readings=tuned.by_readings,
         lag_s=tuned.lag_s,
         too_short=list(tuned.skipped),
+        cautions=cautions_of(scenario),
     ).model_dump()
 
 

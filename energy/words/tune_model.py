@@ -40,3 +40,4 @@ class TuneData(ResultModel):
     by_readings: bool = said("whether the file holds single readings instead of a log")
     lag_s: Number = said("time by which watts follow the wind", "s")
     too_short: Numbers = said("settings that were held too short to count", OF_THE_SETTING)
+    cautions: list[str] = said("what could hurt someone or break, and which values are meant though unusual")

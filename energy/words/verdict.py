@@ -18,7 +18,7 @@ from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from vehicle.quantity import Estimate, shown_value
-from vehicle.units import UnitSystem, figures, label, show, to_user
+from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
+_LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 _US_GALLON_M3, _IMPERIAL_GALLON_M3, _MILE_M = 3.785411784e-3, 4.54609e-3, 1609.344
 DO_NOT_OPERATE = "Do not operate."
 UNCHECKED = "Not checked yet: may it be operated like this?"
@@ -121,6 +122,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         headline=headline,
         lines=(
             conditions_line(answered, system),
+            *_torque_line(answered),
             *lines,
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
@@ -190,6 +192,20 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     )
 
 
+def _torque_line(answered: Answered) -> tuple[str, ...]:
+    """Return that the engine cannot drive what was asked, and in which state; else nothing."""
+    result = answered.answer
+    without, working = (bool(state.supply.enough_torque) for state in (result.without, result.states["working"]))
+    if without and working:
+        return ()
+    baseline_state = "not fitted" if result.compared_with == "absent" else "stowed"
+    state = "with the turbine working" if without else f"{baseline_state} or working"
+    what = "this speed" if answered.trip is None else "all of this trip"
+    return (
+        f"The engine does not have the torque for {what}, {state}: the fuel is that of a fuller throttle than it has",
+    )
+
+
 def unmeasured_thrust_line(answered: Answered) -> tuple[str, ...]:
     """Return that the thrust was not measured, what is assumed, and that it is to be measured next; else nothing."""
     assumed = answered.answer.inputs.turbine.unmeasured_thrust
@@ -216,9 +232,9 @@ def _group(heat_w: Estimate, system: UnitSystem) -> str:
 
 def limit_sentence(limit: OperatingLimit, system: UnitSystem) -> str:
     """Return a broken limit in a sentence: "Thrust 209 lbf exceeds its limit of 90 lbf."."""
+    value, most = show_pair(limit.value, limit.limit, limit.kind, system)
     return (
-        f"{limit.name} {show(limit.value, limit.kind, system)} exceeds its limit of "
-        f"{show(limit.limit, limit.kind, system)}.{OVER_RATING if limit.key == 'heater.rated_power' else ''}"
+        f"{limit.name} {value} exceeds its limit of {most}.{OVER_RATING if limit.key == 'heater.rated_power' else ''}"
     )
 
 
@@ -229,10 +245,13 @@ def _what_to_change(keys: set[Any]) -> str:
     return "What to change: drive slower or stay out of the wind, or take a setting within the limits (windtoll match)."
 
 
+_STATES = {"absent": "not fitted", "stowed": "stowed"}
+
+
 def _case(answered: Answered) -> str:
     credited = answered.answer.inputs.credit.replaces_alternator
-    credit = "credited with the alternator's work it replaces" if credited else "no credit for replaced work"
-    return f"{credit}, compared with turbine {answered.answer.compared_with}"
+    credit = ", credited with the alternator's work that it replaces" if credited else ""
+    return f"compared with turbine {_STATES[answered.answer.compared_with]}{credit}"
 
 
 def baseline(answered: Answered) -> str:
@@ -255,7 +274,8 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
     if spread is not None and nominal != "no effect" and spread.verdict != nominal:
-        return "cannot tell", _too_close(answered, system), (heat_line, *_against_absent(answered, system))
+        unpriced = heat_words(answered, system, priced=False)  # a price would say that it costs
+        return "cannot tell", _too_close(answered, system), (unpriced, *_against_absent(answered, system))
     if change > small:
         return "costs", _changed("Costs", answered, system), (heat_line, *_against_absent(answered, system))
     if change < -small:
@@ -306,6 +326,12 @@ def mpg(found: Answer, system: UnitSystem) -> tuple[float, float] | None:
     return without, working
 
 
+def litres_per_kwh(found: Answer) -> float:
+    """Return the extra fuel over the heat, in L per kWh; NaN without fuel or heat."""
+    heat, volume = number(found.turbine.heat_power_w), number(found.change.volume_m3_s)
+    return volume / heat * _LITRES_PER_KWH if heat > 0 else math.nan
+
+
 def pack_kwh_per_100km(found: Answer) -> float:
     """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
     speed = number(found.inputs.road_speed_m_s)
@@ -332,9 +358,10 @@ def _too_close(answered: Answered, system: UnitSystem) -> str:
     drawn, _ = drawn_change(answered)
     low, high = (figures(to_user(end, kind, system), 2, signed=True) for end in (drawn[0], drawn[-1]))
     saves, costs = round(100 * spread.probability_saves), round(100 * spread.probability_costs)
+    save = "save" if drawn[0] < 0 else "take no extra fuel"  # on overrun nothing is saved, and nothing is burnt
     return (
         f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {low} to {high}); "
-        f"{saves} % of the simulations save, {costs} % cost."
+        f"{saves} % of the simulations {save}, {costs} % cost fuel."
     )
 
 
@@ -359,12 +386,12 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
     )
 
 
-def heat_words(answered: Answered, system: UnitSystem) -> str:
+def heat_words(answered: Answered, system: UnitSystem, *, priced: bool = True) -> str:
     """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
     heat, what = median_heat_w(answered), answered.scenario.heater.what
     if heat <= 0.5:
         return f"Heat into {what}: none"
-    price = _price(answered, system) if median_change_w(answered) > 0 else ""
+    price = _price(answered, system) if priced and median_change_w(answered) > 0 else ""
     return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"
 
 
@@ -416,15 +443,22 @@ def drawn_change(answered: Answered) -> tuple[tuple[float, ...], str]:
     """Return the quantiles of the change and what kind of quantity they are: fuel flow (m³/s) or power (W)."""
     assert answered.spread is not None
     fuel, over = answered.answer.inputs.fuel, answered.over_s
+    drawn = _quantiles(answered.outcome.change_w, answered.outcome.half_change_w)
     if fuel is None:
-        return tuple(value * over for value in answered.spread.change_w), answered.power_kind
-    return tuple(v * over / fuel.heating_value_j_per_m3 for v in answered.spread.change_w), answered.fuel_kind
+        return tuple(value * over for value in drawn), answered.power_kind
+    return tuple(value * over / fuel.heating_value_j_per_m3 for value in drawn), answered.fuel_kind
 
 
 def drawn_heat(answered: Answered) -> tuple[float, ...]:
     """Return the quantiles of the heat: W, or J over a trip."""
     assert answered.spread is not None
-    return tuple(value * answered.over_s for value in answered.spread.heat_w)
+    drawn = _quantiles(answered.outcome.heat_w, answered.outcome.half_heat_w)
+    return tuple(value * answered.over_s for value in drawn)
+
+
+def _quantiles(whole: Estimate, half: Estimate) -> tuple[float, ...]:
+    (low, high), (lower, upper) = whole.ends, half.ends
+    return low, lower, whole.estimate, upper, high
 
 
 def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:
@@ -541,6 +575,9 @@ def _measure_words(measured: Measurement, name: str) -> str:
 
 
 def shown_width(measured: Measurement) -> str:
-    """Return a measurement's ± in a unit that people read."""
-    unit = spec_of(measured.key).unit
+    """Return a measurement's ± in a unit that people read, or as a share of what it is a share of."""
+    spec = spec_of(measured.key)
+    unit = spec.unit
+    if spec.measured is not None and spec.measured.of:
+        return f"{100 * measured.plus_minus:.2g} % {spec.measured.of}"
     return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)

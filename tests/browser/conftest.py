@@ -18,9 +18,9 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-TIMEOUT_MS = int(
-    os.environ.get("BROWSER_TIMEOUT_MS", "60000")
-)  # only against a hang: no test waits for a time, all wait for what is to appear
+# Only against a hang: no test waits for a time, all wait for what is to appear. On a machine with much else to do a
+# screen that computes for ten seconds takes minutes.
+TIMEOUT_MS = int(os.environ.get("BROWSER_TIMEOUT_MS", "300000"))
 _ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -43,6 +43,14 @@ def browser() -> Iterator[Any]:
 
     with sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=CHROMIUM, args=_ARGUMENTS)
+        plain = running.new_context
+
+        def patient(**how: Any) -> Any:
+            context = plain(**how)
+            context.set_default_timeout(TIMEOUT_MS)
+            return context
+
+        running.new_context = patient  # type: ignore[method-assign]
         yield running
         running.close()
 
@@ -88,7 +96,6 @@ def _wait_until_it_answers(port: int, process: subprocess.Popen[bytes], said: Pa
 def page(browser: Any, address: str) -> Iterator[Any]:
     """A fresh browser session at desktop size, not yet at any address; a failing script fails the test."""
     context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
-    context.set_default_timeout(TIMEOUT_MS)
     found = context.new_page()
     faults: list[str] = []
     found.on("pageerror", lambda error: faults.append(str(error)))

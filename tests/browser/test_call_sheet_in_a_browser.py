@@ -38,7 +38,6 @@ def phone(browser: Any) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
     context.set_offline(True)
     page = context.new_page()
-    page.set_default_timeout(15_000)
     asked: list[str] = []
     faults: list[str] = []
     page.on("request", lambda request: asked.append(request.url))

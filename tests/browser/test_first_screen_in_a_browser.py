@@ -25,7 +25,6 @@ def themed(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
         context = browser.new_context(viewport=size, color_scheme=theme)
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(60_000)
         open_screen(page, address, place)
         return page
 

@@ -39,13 +39,17 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     written = target.read_text(encoding="utf-8")
     assert "window.broken=1" in written  # the name is in the page
     assert "Content-Security-Policy" in written
-    page = browser.new_page()
+    context = browser.new_context()
+    page = context.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.goto(target.as_uri())
     if kind != "sheet":  # drawn: the policy lets the page's own scripts run
         page.wait_for_selector("svg")
-    page.wait_for_timeout(300)  # an image that fails tells it a moment later
+    page.wait_for_function("[...document.images].every(image => image.complete)")
+    page.evaluate(
+        "new Promise(done => requestAnimationFrame(() => setTimeout(done, 50)))"
+    )  # one that fails says so next
     assert page.evaluate("window.broken") is None
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
-    page.close()
+    context.close()

@@ -134,7 +134,7 @@ def test_a_recording_is_watched_while_it_is_made(page: Any, address: str, car: A
     finally:
         if recorder.poll() is None:
             recorder.kill()
-        recorder.communicate(timeout=10)
+        recorder.communicate(timeout=300)
     assert page.locator("[data-testid=stException]").count() == 0
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests_support import run
+from tests_support import run_alone
 
 from energy.chain.answer import answered
 from energy.chain.draws import spread_of
@@ -132,6 +132,6 @@ def test_a_command_shows_a_bar_on_a_terminal_only(demos: Path, tmp_path: Path) -
     seen = _at_a_terminal(tmp_path / "out.json", *arguments)
     assert "Trying winds, descents and speeds" in seen
     assert seen.endswith("\x1b[2K")  # and wipes it
-    piped = run(*arguments)
+    piped = run_alone(*arguments)
     assert piped.stderr == ""
     assert piped.stdout == (tmp_path / "out.json").read_text(encoding="utf-8")

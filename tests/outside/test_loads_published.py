@@ -81,8 +81,8 @@ def test_small_deep_groove_bearing_is_not_made_for_a_gust():
     assert thrust > 2 * limit
 
 
-def test_hobby_servo_against_the_blade_pitch_moment():
-    # Common practice, no source: hobby linear servos give tens of newtons, blade pitch moments at road speed ask for
+def test_a_small_servo_against_the_blade_pitch_moment():
+    # Common practice, no source: small linear servos give tens of newtons, blade pitch moments at road speed ask for
     # hundreds. Three 1.2 kg blades, 0.11 m chord, 900 rpm, 24° off the plane, 45 mm horn.
     inertia = loads.plate_inertia_difference_kg_m2(1.2, 0.11, 0.015)
     moment = 3 * abs(float(loads.centrifugal_twisting_moment_n_m(inertia, 94.2, math.radians(24))))

@@ -153,3 +153,18 @@ def test_a_value_is_shown_in_the_units_of_the_system(value: float, unit: str, me
 
     assert shown_value(value, unit) == metric
     assert shown_value(value, unit, "us") == us
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "kind", "texts"),
+    [
+        (80.04, 80.0, "tip_speed", ("80.04 m/s", "80.00 m/s")),
+        (99.3, 80.0, "tip_speed", ("99.3 m/s", "80.0 m/s")),
+        (2000.4, 2000.0, "power", ("2.0004 kW", "2.0000 kW")),
+        (80.0, 80.0, "tip_speed", ("80.0 m/s", "80.0 m/s")),
+    ],
+)
+def test_a_value_and_its_limit_are_shown_to_differ_where_they_do(
+    value: float, limit: float, kind: str, texts: tuple[str, str]
+) -> None:
+    assert units.show_pair(value, limit, kind, "metric") == texts

@@ -32,7 +32,20 @@ class CleanRuns:
 
 
 def without_braking(runs: Sequence[CoastRun]) -> CleanRuns:
-    """Return the runs with braking cut away and odd runs left out, each named."""
+    """Return the runs with braking cut away and odd runs left out, each named.
+
+    Parameters
+    ----------
+    runs : in both directions
+
+    Returns
+    -------
+    What is left of them, and remarks.
+
+    References
+    ----------
+    .. [1] Own rule, see the head of this module.
+    """
     slopes = [deceleration_m_s2(run) for run in runs]
     limits = {sign: _usual(runs, slopes, sign) for sign in {run.direction for run in runs}}
     kept: list[CoastRun] = []
@@ -55,7 +68,20 @@ def _drop_m_s(run: CoastRun) -> float:
 
 
 def deceleration_m_s2(run: CoastRun) -> np.ndarray:
-    """Return how much the vehicle slows [m/s²] (rows,): the slope of a straight line over 3 s to either side."""
+    """Return how much the vehicle slows [m/s²] (rows,): the slope of a straight line over 3 s to either side.
+
+    Parameters
+    ----------
+    run : of rows (rows,)
+
+    Returns
+    -------
+    [m/s²] (rows,), positive where it slows.
+
+    References
+    ----------
+    .. [1] Least squares of a straight line, closed form.
+    """
     out = np.empty(run.time_s.size)
     starts = np.searchsorted(run.time_s, run.time_s - _WINDOW_S - 1e-6)
     ends = np.searchsorted(run.time_s, run.time_s + _WINDOW_S + 1e-6, side="right")

@@ -21,8 +21,8 @@ from vehicle.quantity import Estimate
 
 ROTATING_MASS = 0.03
 ROTATING_WORDS = (
-    "wheels and shafts add 3 % to the mass in neutral where it is not measured (Regulation (EU) 2017/1151, Annex XXI, "
-    "Sub-Annex 4, 2.5.1)"
+    "in neutral, wheels and shafts are counted as 3 % of the mass; where they are not measured, Regulation (EU) "
+    "2017/1151, Annex XXI, Sub-Annex 4, 2.5.1 (read in a copy) takes 3 % of the mass in running order plus 25 kg"
 )
 _LEAST_SPAN_M_S = 20 / 3.6
 _LEAST_C_N_S2_M2 = 0.06  # drag area 0.1 m²: less than any road vehicle's

@@ -32,7 +32,16 @@ class TorqueCurve:
     torque_n_m: np.ndarray
 
     def at(self, engine_speed_rad_s: Values) -> np.ndarray:
-        """Return the greatest torque (N·m) at a speed; held constant beyond the ends of the curve."""
+        """Return the greatest torque (N·m) at a speed; held constant beyond the ends of the curve.
+
+        Parameters
+        ----------
+        engine_speed_rad_s : [rad/s] any shape
+
+        Returns
+        -------
+        [N·m], of that shape.
+        """
         return np.interp(np.asarray(engine_speed_rad_s, float), self.engine_speed_rad_s, self.torque_n_m)
 
 
@@ -94,7 +103,21 @@ class Supply:
 
 
 def friction_power_w(engine: Engine, engine_speed_rad_s: Values) -> np.ndarray:
-    """Return the friction power of a four-stroke engine: mean pressure × displacement × cycles per second."""
+    """Return the friction power of a four-stroke engine: mean pressure × displacement × cycles per second.
+
+    Parameters
+    ----------
+    engine : fields of shapes that broadcast
+    engine_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [W], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Definition of a mean effective pressure, four strokes.
+    """
     cycles_per_s = np.asarray(engine_speed_rad_s, float) / (4 * np.pi)
     return np.asarray(engine.friction_mean_pressure_pa) * np.asarray(engine.displacement_m3) * cycles_per_s
 
@@ -104,6 +127,21 @@ def fuel_power_w(engine: Engine, brake_power_w: Values, engine_speed_rad_s: Valu
 
     Never below zero. Willans line, or the map interpolated linearly in torque and speed (below the lowest torque of the
     map along the line of its two lowest, above the highest along the two highest).
+
+    Parameters
+    ----------
+    engine : fields of shapes that broadcast
+    brake_power_w : [W]
+    engine_speed_rad_s : [rad/s]
+
+    Returns
+    -------
+    [W] of lower heating value, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Willans line, see the head of this module; slopes of Commission Implementing Decision (EU) 2020/728, Annex,
+       in the defaults.
     """
     brake, speed = np.broadcast_arrays(np.asarray(brake_power_w, float), np.asarray(engine_speed_rad_s, float))
     if engine.fuel_map is None:
@@ -121,7 +159,17 @@ def _from_map(table: FuelMap, brake_w: np.ndarray, speed_rad_s: np.ndarray) -> n
 
 
 def outside_the_map(engine: Engine, supply: Supply) -> np.ndarray:
-    """Return where a burning engine works outside its fuel map's speeds or torques; nowhere without a map."""
+    """Return where a burning engine works outside its fuel map's speeds or torques; nowhere without a map.
+
+    Parameters
+    ----------
+    engine : with or without a map
+    supply : arrays of shape S
+
+    Returns
+    -------
+    Whether, S.
+    """
     table, torque, speed = engine.fuel_map, np.asarray(supply.torque_n_m), np.asarray(supply.engine_speed_rad_s)
     if table is None:
         return np.zeros(torque.shape, dtype=bool)
@@ -132,17 +180,59 @@ def outside_the_map(engine: Engine, supply: Supply) -> np.ndarray:
 
 
 def idle_fuel_power_w(engine: Engine) -> np.ndarray:
-    """Return the fuel power (W) of the engine running unloaded at its idle speed."""
+    """Return the fuel power (W) of the engine running unloaded at its idle speed.
+
+    Parameters
+    ----------
+    engine : fields of shapes that broadcast
+
+    Returns
+    -------
+    [W] of lower heating value, the shape of all fields broadcast.
+
+    References
+    ----------
+    .. [1] Willans line, as `fuel_power_w`.
+    """
     return fuel_power_w(engine, engine.accessory_power_w, engine.idle_speed_rad_s)
 
 
 def greatest_torque_n_m(engine: Engine, engine_speed_rad_s: Values) -> np.ndarray:
-    """Return the greatest torque (N·m) at an engine speed in the air of the day."""
+    """Return the greatest torque (N·m) at an engine speed in the air of the day.
+
+    Parameters
+    ----------
+    engine : fields of shapes that broadcast
+    engine_speed_rad_s : [rad/s] broadcasts with them
+
+    Returns
+    -------
+    [N·m], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] The torque curve times a factor for the air; the factor's source is in the defaults.
+    """
     return engine.torque_curve.at(engine_speed_rad_s) * np.asarray(engine.torque_factor)
 
 
 def enrichment(engine: Engine, torque_n_m: Values, engine_speed_rad_s: Values) -> np.ndarray:
-    """Return the factor on fuel near full load: 1 up to nine tenths of the greatest torque, then rising in a line."""
+    """Return the factor on fuel near full load: 1 up to nine tenths of the greatest torque, then rising in a line.
+
+    Parameters
+    ----------
+    engine : fields of shapes that broadcast
+    torque_n_m : [N·m]
+    engine_speed_rad_s : [rad/s]
+
+    Returns
+    -------
+    [-] 1 or more, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
+    """
     share = np.asarray(torque_n_m) / np.maximum(greatest_torque_n_m(engine, engine_speed_rad_s), 1e-9)
     return 1 + np.asarray(engine.full_load_enrichment) * np.clip((share - 0.9) / 0.1, 0.0, 1.0)
 
@@ -152,6 +242,20 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
 
     The highest gear is used in which the engine turns fast enough and has the torque; the next lower one where it has
     not; if none has, the lowest gear that does not overspeed, with `enough torque` False.
+
+    Parameters
+    ----------
+    engine : with gears (G,)
+    speed_m_s : [m/s] S
+    brake_power_w : [W] S
+
+    Returns
+    -------
+    Index from 0, [rad/s] engine speed, whether the torque is enough; each S.
+
+    References
+    ----------
+    .. [1] Own rule, no source.
     """
     speed, brake = np.broadcast_arrays(speed_m_s, brake_power_w)
     chosen = np.full(speed.shape, -1)
@@ -172,7 +276,22 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
 
 
 def drive(engine: Engine | Battery, wheel_power_w: Values, speed_m_s: Values) -> Supply:
-    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a speed (m/s)."""
+    """Return what engine or pack does for a power at the wheels (W; negative: the road pushes) at a speed (m/s).
+
+    Parameters
+    ----------
+    engine : engine or pack; fields of shapes that broadcast
+    wheel_power_w : [W]
+    speed_m_s : [m/s]
+
+    Returns
+    -------
+    What it does, arrays of the broadcast shape, SI.
+
+    References
+    ----------
+    .. [1] Balance of power through drivetrain and engine; Willans line, see the head of this module.
+    """
     wheel, speed = np.broadcast_arrays(np.asarray(wheel_power_w, float), np.asarray(speed_m_s, float))
     return _drive_battery(engine, wheel, speed) if isinstance(engine, Battery) else _drive_engine(engine, wheel, speed)
 
@@ -262,5 +381,17 @@ def calculated_load_points(with_it: Supply, without: Supply) -> np.ndarray:
 
     SAE J1979 calculated load is air flow over the greatest air flow at that speed; torque over greatest torque at that
     speed stands for it here, which is good to a few points for a petrol engine and a guess for a diesel.
+
+    Parameters
+    ----------
+    with_it, without : arrays of shapes that broadcast
+
+    Returns
+    -------
+    [percentage points], of the broadcast shape.
+
+    References
+    ----------
+    .. [1] SAE J1979, definition of calculated load; torque in place of air flow: own choice.
     """
     return 100 * (with_it.torque_n_m / with_it.greatest_torque_n_m - without.torque_n_m / without.greatest_torque_n_m)

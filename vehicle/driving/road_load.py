@@ -47,7 +47,22 @@ class RoadForces:
 
 
 def from_drag_area(mass_kg: Values, drag_area_m2: Values, rolling_resistance_coefficient: Values) -> RoadLoad:
-    """Return the road load of a vehicle known by mass, drag area Cd·A (m²) and rolling resistance coefficient."""
+    """Return the road load of a vehicle known by mass, drag area Cd·A (m²) and rolling resistance coefficient.
+
+    Parameters
+    ----------
+    mass_kg : [kg] any shape
+    drag_area_m2 : [m²] any shape
+    rolling_resistance_coefficient : [-] any shape
+
+    Returns
+    -------
+    The road load, fields of those shapes.
+
+    References
+    ----------
+    .. [1] Definitions of the two coefficients.
+    """
     mass, rolling = np.asarray(mass_kg, float), np.asarray(rolling_resistance_coefficient, float)
     return RoadLoad(mass_kg, mass * GRAVITY_M_S2 * rolling, 0.0, drag_area_m2, rolling)
 
@@ -64,6 +79,23 @@ def from_coastdown(
 
     C was measured at `air_density_kg_m3`; it becomes the drag area 2·C/ρ so that weather can change it. The rolling
     coefficient serves only for mass added later.
+
+    Parameters
+    ----------
+    mass_kg : [kg] any shape
+    a_n : [N] any shape
+    b_n_s_m : [N·s/m] any shape
+    c_n_s2_m2 : [N·s²/m²] any shape
+    air_density_kg_m3 : [kg/m³] any shape
+    rolling_resistance_coefficient : [-] any shape
+
+    Returns
+    -------
+    The road load, fields of those shapes.
+
+    References
+    ----------
+    .. [1] SAE J1263 and J2263, the form of the road load.
     """
     drag_area = 2 * np.asarray(c_n_s2_m2, float) / np.asarray(air_density_kg_m3, float)
     return RoadLoad(mass_kg, a_n, b_n_s_m, drag_area, rolling_resistance_coefficient)
@@ -76,6 +108,20 @@ def air_drag_n(
 
     D = ½·ρ·CdA·|u|·u_ahead: the drag vector of a body whose drag area does not change with yaw. Real bodies' drag area
     grows by some per cent at 10° of yaw, which this leaves to the uncertainty of the drag area.
+
+    Parameters
+    ----------
+    drag_area_m2 : [m²]
+    density_kg_m3 : [kg/m³]
+    air_ahead_m_s, air_across_m_s : [m/s]
+
+    Returns
+    -------
+    [N] against the way of driving, the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Definition of a drag coefficient; a drag area that does not change with yaw: common practice, no source.
     """
     ahead, across = np.asarray(air_ahead_m_s, float), np.asarray(air_across_m_s, float)
     return 0.5 * np.asarray(density_kg_m3) * np.asarray(drag_area_m2) * np.hypot(ahead, across) * ahead
@@ -95,6 +141,24 @@ def road_forces(
     """Return the forces on a vehicle at `speed_m_s` (arrays broadcast); `grade` is rise over run.
 
     Tyres resist only a moving vehicle. Source of the form: SAE J1263 road load; grade force m·g·sin(atan(grade)).
+
+    Parameters
+    ----------
+    load : fields of shapes that broadcast
+    speed_m_s : [m/s]
+    density_kg_m3 : [kg/m³]
+    air_ahead_m_s, air_across_m_s : [m/s]
+    grade : [-]
+    acceleration_m_s2 : [m/s²]
+    added_mass_kg : [kg]
+
+    Returns
+    -------
+    [N] the forces, of the broadcast shape.
+
+    References
+    ----------
+    .. [1] SAE J1263, the form of the road load; mechanics.
     """
     speed = np.asarray(speed_m_s, float)
     mass = np.asarray(load.mass_kg) + np.asarray(added_mass_kg)

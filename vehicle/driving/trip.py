@@ -85,7 +85,18 @@ class Steps:
 def read_schedule(path: Path) -> Schedule:
     """Return a schedule from a CSV file: columns time_*, speed_*; grade (%, or plain), wind_* where known.
 
-    Raises InputError for times that do not rise, speeds below 0 or above 100 m/s, jumps of speed that no vehicle makes.
+    Parameters
+    ----------
+    path : the CSV file
+
+    Returns
+    -------
+    The schedule, arrays (N,), SI.
+
+    Raises
+    ------
+    InputError
+        For times that do not rise, speeds below 0 or above 100 m/s, jumps of speed that no vehicle makes.
     """
     data = read_table(
         path,
@@ -123,7 +134,20 @@ def read_schedule(path: Path) -> Schedule:
 def read_profile(path: Path) -> Profile:
     """Return a profile from a CSV file: column distance_*; altitude_* or grade, wind_speed_*, wind_from_* as known.
 
-    A grade (rise over run) is summed up to an altitude. Raises InputError where neither grade nor wind is in it.
+    A grade (rise over run) is summed up to an altitude.
+
+    Parameters
+    ----------
+    path : the CSV file
+
+    Returns
+    -------
+    The profile, arrays (N,), SI.
+
+    Raises
+    ------
+    InputError
+        Where neither grade nor wind is in it.
     """
     data = read_table(
         path,
@@ -158,7 +182,22 @@ def _grade_problems(path: Path, grade: np.ndarray | None) -> list[Problem]:
 
 
 def steps_of(schedule: Schedule, profile: Profile | None = None, *, grade: float = 0.0) -> Steps:
-    """Return the steps of a schedule along a profile; `grade` holds where neither of them tells one."""
+    """Return the steps of a schedule along a profile; `grade` holds where neither of them tells one.
+
+    Parameters
+    ----------
+    schedule : of N times
+    profile : along the way
+    grade : [-] rise over run
+
+    Returns
+    -------
+    The steps, arrays (N - 1,), SI; NaN wind where none is known.
+
+    References
+    ----------
+    .. [1] Straight lines between the times, closed form.
+    """
     duration = np.diff(schedule.time_s)
     speed = (schedule.speed_m_s[1:] + schedule.speed_m_s[:-1]) / 2
     ends = np.concatenate([[0.0], np.cumsum(speed * duration)])
@@ -200,6 +239,10 @@ def split_at_speeds(schedule: Schedule, speeds_m_s: np.ndarray, *, most_change_m
     -------
     Schedule
         With all times of the old one, and those between.
+
+    References
+    ----------
+    .. [1] Straight lines between the times, closed form.
     """
     time, speed = schedule.time_s, schedule.speed_m_s
     change = np.diff(speed)
@@ -252,6 +295,14 @@ _ALIKE = {
 def stops_and_goes(steps: Steps) -> bool:
     """Return whether a trip is one of town: it stands for 5 % of the time or more, and goes at 50 km/h or less on
     average between stops (own rule, no source).
+
+    Parameters
+    ----------
+    steps : of the trip
+
+    Returns
+    -------
+    Whether it is.
     """
     standing = np.asarray(steps.standing_s) > 0
     moving_s = float(steps.duration_s[~standing].sum())
@@ -264,6 +315,15 @@ def merged(steps: Steps, *, nearly: bool = False) -> Steps:
     """Return the trip with equal steps put together, or those `nearly` alike; their order is lost.
 
     Equal steps give the same totals from fewer of them; steps nearly alike are stood for by their mean.
+
+    Parameters
+    ----------
+    steps : (N,)
+    nearly : put together what is nearly alike
+
+    Returns
+    -------
+    The steps, (M,) with M at most N, of the same length in time.
     """
     names = [f.name for f in fields(Steps) if f.name != "duration_s"]
     table = np.column_stack([np.nan_to_num(getattr(steps, name), nan=-1e6) for name in names])
@@ -281,6 +341,20 @@ def weibull_quantile(share: Values, mean_m_s: Values, shape: Values) -> np.ndarr
     """Return the wind speed (m/s) below which `share` of the time the wind of a Weibull climate stays.
 
     Scale c = mean/Γ(1 + 1/k); F(u) = 1 − exp(−(u/c)^k): Troen & Petersen, European Wind Atlas (1989).
+
+    Parameters
+    ----------
+    share : [-] 0 to below 1
+    mean_m_s : [m/s]
+    shape : [-] k
+
+    Returns
+    -------
+    [m/s], the shape of all inputs broadcast.
+
+    References
+    ----------
+    .. [1] Troen and Petersen, European Wind Atlas (1989).
     """
     from scipy.special import gamma
 
@@ -294,6 +368,18 @@ def spread_over(count: int) -> tuple[np.ndarray, np.ndarray]:
 
     The additive sequence of the plastic number (common practice, no source): neighbours in time are far apart, and any
     stretch of it covers the square evenly.
+
+    Parameters
+    ----------
+    count : [1]
+
+    Returns
+    -------
+    [-] two arrays (count,).
+
+    References
+    ----------
+    .. [1] Additive sequence of the plastic number: common practice, no source.
     """
     plastic = 1.324717957244746
     k = np.arange(1, count + 1)
@@ -301,7 +387,22 @@ def spread_over(count: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def with_idling(engine: Engine | Battery, standing_s: np.ndarray, longest_idle_s: Values) -> Engine | Battery:
-    """Return the engine as it runs on a trip: it idles through stops up to `longest_idle_s`, longer ones it is off."""
+    """Return the engine as it runs on a trip: it idles through stops up to `longest_idle_s`, longer ones it is off.
+
+    Parameters
+    ----------
+    engine : of the vehicle
+    standing_s : [s] (steps,) length of the stop that a step belongs to
+    longest_idle_s : [s]
+
+    Returns
+    -------
+    The engine, `runs_when_parked` of shape (steps,).
+
+    References
+    ----------
+    .. [1] Own rule, no source.
+    """
     if isinstance(engine, Battery):
         return engine
     return replace(engine, runs_when_parked=np.asarray(engine.runs_when_parked) | (standing_s <= longest_idle_s))

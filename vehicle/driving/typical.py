@@ -27,7 +27,16 @@ class Law:
     high_factor: float
 
     def at(self, mass_kg: float) -> tuple[float, float, float]:
-        """Return (typical, low, high) at a mass in kg, in the law's own unit."""
+        """Return (typical, low, high) at a mass in kg, in the law's own unit.
+
+        Parameters
+        ----------
+        mass_kg : [kg]
+
+        Returns
+        -------
+        [unit of the law] three numbers.
+        """
         typical = self.at_1800_kg * (mass_kg / _MIDDLE_KG) ** self.power
         return typical, typical * self.low_factor, typical * self.high_factor
 
@@ -56,6 +65,10 @@ def spaced_gears(travel_per_radian_in_top_m: float, number_of_gears: int) -> np.
     -------
     array, shape (number_of_gears,)
         Travel per radian [m].
+
+    References
+    ----------
+    .. [1] Equal ratio steps: common practice, no source.
     """
     first_over_top = _FIRST_OVER_TOP.get(max(number_of_gears, min(_FIRST_OVER_TOP)), _FIRST_OVER_TOP_OF_MORE)
     steps = np.arange(number_of_gears)[::-1] / (number_of_gears - 1)

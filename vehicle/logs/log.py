@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vehicle.logs.columns import Column
+from vehicle.logs.stuck import StuckValue
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,7 +51,7 @@ class Log:
     one column per parameter (SI, names of `vehicle.logs.columns.PARAMETERS`; NaN where unknown) and `quality` (bits of
     `Quality`). `columns` says what became of every column of the file, `repairs` what was mended, `notes` what a
     reader should know before trusting the numbers, `clock` which clock was used, `checks` what was settled by the
-    numbers alone (units, the clock) and deserves a look.
+    numbers alone (units, the clock) and deserves a look, `stuck` which values stood still and were emptied for it.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Log:
     clock: str
     states: np.ndarray | None = field(default=None, compare=False)
     checks: tuple[str, ...] = ()
+    stuck: tuple[StuckValue, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -111,10 +113,12 @@ class Repairs:
 class Draft:
     """A log on the way to its table: one array a parameter (rows,), which are changed as the log is mended.
 
-    `values` are in SI by the names of `vehicle.logs.columns.PARAMETERS`, `quality` has the bits of `Quality`.
+    `values` are in SI by the names of `vehicle.logs.columns.PARAMETERS`, `quality` has the bits of `Quality`, `stuck`
+    which values stood still and were emptied.
     """
 
     time_s: np.ndarray
     values: dict[str, np.ndarray]
     quality: np.ndarray
     repairs: Repairs
+    stuck: list[StuckValue] = field(default_factory=list)

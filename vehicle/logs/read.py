@@ -235,7 +235,8 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         still = _leading(values["engine_speed_rad_s"] == 0)
         if 0 < still < len(table):
             repairs.add("first rows before the engine reports (engine speed zero)", still)
-    return Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, checks=tuple(checks))
+    log = Log(path.name, table, tuple(columns), repairs.done(), tuple(notes), source, checks=tuple(checks))
+    return replace(log, stuck=tuple(draft.stuck))
 
 
 def _repaired(draft: Draft, columns: list[Column]) -> list[Column]:

@@ -13,6 +13,7 @@ from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME, FAST_HOLD_S
 from vehicle.logs.log import Draft, Quality
 from vehicle.logs.neighbours import ratio_spread, smallest_step
+from vehicle.logs.stuck import marked_stretches
 
 _STUCK_S = 20.0
 
@@ -128,6 +129,7 @@ def unstick(draft: Draft, name: str) -> None:
     stuck |= _speed_stands(values, starts, ends, lasting) if name == "speed_m_s" else _too_long(draft, name)
     if not stuck.any():
         return
+    draft.stuck += marked_stretches(name, time_s, numbers, stuck)
     values[name] = np.where(stuck, np.nan, numbers)
     draft.quality[stuck] |= int(Quality.STUCK)
     draft.repairs.add(

@@ -60,6 +60,19 @@ def stuck_values(table: pd.DataFrame) -> list[StuckValue]:
     return found
 
 
+def marked_stretches(name: str, time_s: np.ndarray, values: np.ndarray, marked: np.ndarray) -> list[StuckValue]:
+    """Return the stretches of one unchanging value in rows that are `marked` as stuck; unknown rows part none."""
+    known = np.flatnonzero(np.isfinite(values))
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(values[known]) != 0) + 1))
+    found = []
+    for rows in np.split(known, starts[1:]):
+        rows = rows[marked[rows]]
+        if rows.size:
+            begin_s, end_s = float(time_s[rows[0]]), float(time_s[rows[-1]])
+            found.append(StuckValue(name, begin_s, end_s, float(values[rows[0]])))
+    return found
+
+
 def _moved(values: np.ndarray) -> bool:
     good = values[np.isfinite(values)]
     return good.size > 1 and bool(np.ptp(good) > _MOVES * np.abs(good).max())

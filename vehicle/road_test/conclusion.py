@@ -79,7 +79,7 @@ def concluded(
     aim = f"the predicted {100 * target:.1f} %" if named else f"an effect of {100 * target:.0f} %"
     words = (
         f"{subject}: too close to call ({seen}, {percent}): {more} more pair{'s' if more > 1 else ''} needed to show "
-        f"{aim} with 80 % power."
+        f"{aim} with a chance of 80 %."
     )
     return "cannot tell", words, more
 
@@ -124,11 +124,11 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float, uni
             "frame and mast; a marginal efficiency other than the model's; filling that changes with load, where fuel "
             "comes from manifold pressure."
         )
+    if effect.low <= 0 <= effect.high and predicted:
+        return f"{said}: neither shown nor excluded by the measurement, whose interval reaches over zero."
     if effect.low <= predicted <= effect.high:
         return f"{said}: agrees with the measurement (inside its interval at {100 * effect.level:.0f} %)."
-    return (
-        f"{said}: agrees with the measurement so far as the interval of the prediction reaches into that of the runs."
-    )
+    return f"{said}: agrees with the measurement (the two ranges overlap)."
 
 
 def confounding(design: Design, *, controlled: bool = False) -> list[str]:

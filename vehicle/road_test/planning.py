@@ -14,7 +14,7 @@ from vehicle.problems import InputError, Problem
 DEFAULT_SPREAD = 0.04
 DEFAULT_SPREAD_WORDS = (
     "an assumption without a source: weighing the fuel reaches about 1 % (SAE J1321, scope), an engine log on an open "
-    "road is worse; your own logs tell it with --runs"
+    "road is worse; your own logs give it with --runs"
 )
 MOST_PAIRS = 100_000
 # Real runs scatter with heavier tails than a normal distribution, and bringing them to like speed costs something: with

@@ -56,7 +56,7 @@ class Air(Table):
         at_least=0,
         at_most=1,
         source=NO_SOURCE,
-        measured=Way(0.05, "a hygrometer"),
+        measured=Way(0.05, "a hygrometer", of="of relative humidity"),
     )
     wind_speed: Uncertain = quantity(
         "m/s",
@@ -80,7 +80,7 @@ class Air(Table):
         at_most=1,
         source=f"{NO_SOURCE}: none; range: behind a vehicle or in gusts, and a rotor too heavy to follow gains nothing",
         called="the gusts at the rotor",
-        measured=Way(0.03, "a logging anemometer on the mount"),
+        measured=Way(0.03, "a logging anemometer on the mount", of="of the mean air speed"),
         such_as='"20 %" or 0.2',
     )
     wind_measured_at: Uncertain | None = quantity(

@@ -52,7 +52,7 @@ class RotorTable(Table):
         at_most=1.5,
         source=f"free air; range: {NO_SOURCE}",
         called="the air speed where the rotor sits",
-        measured=Way(0.03, "two anemometers: one on the mount, one in free air"),
+        measured=Way(0.03, "two anemometers: one on the mount, one in free air", of="of the free air speed"),
     )
     mount_speed_factor: Uncertain | None = quantity(
         "dimensionless",
@@ -62,11 +62,11 @@ class RotorTable(Table):
         above=0,
         at_most=1.5,
         called="the air speed where the mount sits",
-        measured=Way(0.03, "two anemometers: one half-way up the mount, one in free air"),
+        measured=Way(0.03, "two anemometers: one half-way up the mount, one in free air", of="of the free air speed"),
     )
     interaction_factor: Uncertain = quantity(
         "dimensionless",
-        "drag that the vehicle feels over the rotor's own thrust (what rotor and body do to each other)",
+        "drag that the vehicle feels over the rotor's own thrust (the interaction of rotor and body)",
         plausible=(0.5, 2),
         default=1.0,
         low=0.85,
@@ -74,8 +74,8 @@ class RotorTable(Table):
         at_least=0.3,
         at_most=3,
         source=f"no interaction; range: {NO_SOURCE}",
-        called="what rotor and body do to each other's drag",
-        measured=Way(0.08, "a road test with the rotor working and stowed"),
+        called="the interaction of rotor and body drag",
+        measured=Way(0.08, "a road test with the rotor working and stowed", of="of the rotor's own thrust"),
     )
     yaw_exponent: Uncertain = quantity(
         "dimensionless",
@@ -104,8 +104,8 @@ class RotorTable(Table):
         above=0,
         at_most=3,
         source=f"the curves as they are; range: {NO_SOURCE}, hand-made blades rather fall short",
-        called="how far the real rotor's power falls from its curves",
-        measured=Way(0.04, "a wattmeter at a known air speed"),
+        called="the real rotor's power",
+        measured=Way(0.04, "a wattmeter at a known air speed", of="of the power by its curves"),
     )
     thrust_factor: Uncertain = quantity(
         "dimensionless",
@@ -117,8 +117,8 @@ class RotorTable(Table):
         above=0,
         at_most=3,
         source=f"the curves as they are; range: {NO_SOURCE}",
-        called="how far the real rotor's thrust falls from its curves",
-        measured=Way(0.05, "a load cell under the mount"),
+        called="the real rotor's thrust",
+        measured=Way(0.05, "a load cell under the mount", of="of the thrust by its curves"),
     )
     thrust_in_stall: Uncertain = quantity(
         "dimensionless",
@@ -173,7 +173,7 @@ class RotorTable(Table):
         at_least=0,
         at_most=10,
         source=f"{NO_SOURCE}: two metres of 50 mm round tube at Cd about 1",
-        called="mount drag area",
+        called="the mount's drag area",
         measured=Way(0.03, "a coast-down with and without the mount"),
     )
     stowed: Literal["stopped", "feathered", "spinning"] = Field(
@@ -189,7 +189,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: two or three narrow hand-made blades",
-        measured=Way(0.01, "a tape measure along the blades"),
+        measured=Way(0.01, "a tape measure along the blades", of="of the swept area"),
     )
     stowed_drag_coefficient: Uncertain = quantity(
         "dimensionless",
@@ -200,7 +200,7 @@ class RotorTable(Table):
         high=1.5,
         at_least=0,
         at_most=2.5,
-        source="flat plate across the flow, about 1.2 (fluid-dynamics handbooks, from memory)",
+        source="flat plate across the flow, about 1.2 (from memory)",
         measured=Way(0.2, "a coast-down with the rotor stowed and without it"),
     )
     feathered_drag_coefficient: Uncertain = quantity(
@@ -225,7 +225,7 @@ class RotorTable(Table):
         above=0,
         at_most=1,
         source=f"{NO_SOURCE}: small belt-driven permanent-magnet generators",
-        measured=Way(0.05, "torque and speed at the shaft together with the wattmeter"),
+        measured=Way(0.05, "torque and speed at the shaft together with the wattmeter", of="of the shaft power"),
     )
     highest_rotor_speed: Uncertain | None = quantity(
         "rad/s", "greatest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0
@@ -331,8 +331,8 @@ class BladeTable(Table):
         at_most=1,
         source="all of it meets a wind-tunnel rotor in deep stall within 6 % of its power, none of it misses half; "
         f"range: {NO_SOURCE}",
-        called="how much lift stalled sections keep",
-        measured=Way(0.3, "a wattmeter at a known air speed with the rotor slowed down"),
+        called="the lift of stalled sections",
+        measured=Way(0.3, "a wattmeter at a known air speed with the rotor slowed down", of="of the whole stall delay"),
     )
     stalled_power_factor: Uncertain = quantity(
         "dimensionless",
@@ -345,8 +345,8 @@ class BladeTable(Table):
         at_most=10,
         source="a wind-tunnel rotor in deep stall gives 1.06 to 2.3 times the power computed with stall delay, by "
         f"polar (tests/data/two_blade_rotor); low end: {NO_SOURCE}",
-        called="how much power stalled sections give",
-        measured=Way(0.15, "a wattmeter at a known air speed with the rotor slowed down"),
+        called="the power of stalled sections",
+        measured=Way(0.15, "a wattmeter at a known air speed with the rotor slowed down", of="of the computed power"),
     )
     blockage_area_ratio: Uncertain = quantity(
         "dimensionless",
@@ -381,7 +381,7 @@ class Drive(Table):
         above=0,
         at_most=1,
         source=f"V-belt 95 to 98 % new, about 93 % slack: {NO_SOURCE}",
-        measured=Way(0.02, "torque before and after the belt"),
+        measured=Way(0.02, "torque before and after the belt", of="of the shaft power"),
     )
 
 

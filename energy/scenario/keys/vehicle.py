@@ -98,7 +98,7 @@ class EngineTable(Table):
         above=0,
         at_most=0.65,
         called="the engine's efficiency",
-        measured=Way(0.012, "a logged fuel flow at two known loads"),
+        measured=Way(0.012, "a logged fuel flow at two known loads", of="of the fuel's energy"),
     )
     friction_mean_pressure: Uncertain | None = quantity(
         "Pa",
@@ -106,6 +106,7 @@ class EngineTable(Table):
         plausible=("20 kPa", "500 kPa"),
         at_least=0,
         at_most=1e6,
+        called="the engine's friction",
         measured=Way(15e3, "a logged fuel flow at idle"),
     )
     idle_speed: Uncertain = quantity(
@@ -147,7 +148,7 @@ class EngineTable(Table):
         above=0,
         at_most=1,
         source=f"one or two gear meshes and a final drive: {NO_SOURCE}; an axle alone is said to have 95 to 97 %",
-        measured=Way(0.015, "a roller test bench"),
+        measured=Way(0.015, "a roller test bench", of="of the engine's power"),
     )
     drivetrain_spin_force: Uncertain = quantity(
         "N",
@@ -332,7 +333,7 @@ class TripTable(Table):
         at_least=-0.4,
         at_most=0.4,
         source="a flat road",
-        measured=Way(0.001, "a map or a level"),
+        measured=Way(0.001, "a map or a level", of="of grade"),
     )
     acceleration: Uncertain = quantity(
         "m/s**2",

@@ -13,9 +13,11 @@ from energy.aero.textbook_blade import textbook_blade
 from energy.chain import begin as beginning
 from energy.chain.answer import answered
 from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, begin
+from energy.chain.draws import spread_of
 from energy.chain.load import opened
 from energy.chain.matching import thriftiest
 from energy.scenario.bundle import from_folder, guesses, value_at, with_file, with_value
+from energy.uncertainty.propagate import Sampling
 from energy.words.verdict import verdict
 from vehicle.problems import InputError
 
@@ -34,12 +36,26 @@ def test_every_start_costs_fuel_in_still_air(vehicle: str, place: str) -> None:
         assert told.answer.turbine.heat_power_w > 0
 
 
+FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
+
+
 @pytest.mark.parametrize("load", LOADS)
-@pytest.mark.parametrize("fuel", ["petrol", "e10", "diesel", "lpg", "battery"])
+@pytest.mark.parametrize("fuel", FUELS)
 def test_every_load_and_fuel_can_be_answered(fuel: str, load: str) -> None:
+    bundle = begin(Beginning(fuel=fuel, load=load), thriftiest)
+    scenario = opened(bundle)
+    assert answered(scenario, exact=True).spread is None
+    assert spread_of(scenario, sampling=Sampling(draws=512, with_sensitivity=False)) is not None, "guesses have ranges"
+    assert (value_at(bundle, "battery") is not None) == (fuel == "battery")
+
+
+@pytest.mark.parametrize(("fuel", "load"), [*zip(FUELS, itertools.cycle(LOADS), strict=False)])
+def test_every_load_and_every_fuel_is_answered_with_its_sensitivities(fuel: str, load: str) -> None:
+    assert len(LOADS) <= len(FUELS), "each load has its turn"
     told = answered(opened(begin(Beginning(fuel=fuel, load=load), thriftiest)))
-    assert told.spread is not None, "guesses have ranges"
-    assert (value_at(begin(Beginning(fuel=fuel, load=load), thriftiest), "battery") is not None) == (fuel == "battery")
+    assert told.spread is not None
+    assert told.spread.sensitivities
+    assert told.spread.measurements
 
 
 def test_what_is_given_stays_as_written_and_the_rest_is_marked_as_a_guess() -> None:

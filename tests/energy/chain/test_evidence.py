@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-import time
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 from tests_support import run
@@ -16,14 +16,13 @@ from energy.chain.evidence import Check, evidence
 from energy.pictures.evidence import evidence_picture
 from energy.scenario.demos import published_folder
 from energy.words.evidence import NOT_FOUND, as_data, check_words, sentence
+from energy.words.schema import schema_of
 
 
 @pytest.fixture(scope="module")
 def checks() -> dict[str, Check]:
     shares: list[float] = []
-    begun = time.process_time()
     found = evidence(shares.append)
-    assert time.process_time() - begun < 10
     assert shares == sorted(shares)
     assert shares[-1] == 1
     return {check.key: check for check in found}
@@ -51,7 +50,13 @@ def test_the_rotor_where_it_is_right_and_where_it_is_wrong(checks: dict[str, Che
     # Measured means of the wind-tunnel rotor (tests/data/two_blade_rotor): attached at 7 m/s, deep stall at 15 m/s.
     assert abs(figures["power_error_at_7_m_s"]) < 0.10
     assert abs(figures["thrust_error_at_7_m_s"]) < 0.10
-    assert check_words(checks["rotor"]).error.count(f"{100 * figures['power_error_at_15_m_s']:+.1f} %") == 1
+    words = check_words(checks["rotor"])
+    assert words.error.count(f"{100 * figures['power_error_at_15_m_s']:+.1f} %") == 1
+    # Not the one polar that happens to fit: the others of the same section miss the power in deep stall by a third up.
+    lowest, highest = (figures[f"{end}_power_error_at_15_m_s_with_other_polars"] for end in ("lowest", "highest"))
+    assert -0.6 < lowest < highest < -0.3
+    assert f"in deep stall between {100 * lowest:+.1f} and " in words.finding
+    assert f"in deep stall to between {100 * lowest:+.1f} and " in sentence(list(checks.values()))
 
 
 def test_a_wrong_engine_shows(monkeypatch: pytest.MonkeyPatch, checks: dict[str, Check]) -> None:
@@ -84,14 +89,17 @@ def test_every_check_has_its_picture_words_and_data(checks: dict[str, Check]) ->
     assert data["not_found"] == NOT_FOUND
 
 
-def test_the_command(checks: dict[str, Check], tmp_path: Path) -> None:
+def test_the_command(checks: dict[str, Check], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     done = run("evidence", "--json", "--picture", str(tmp_path / "checks.svg"))
     assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
+    jsonschema.validate(data, schema_of("evidence"))
     assert {row["key"] for row in data["checks"]} == set(checks)
     for row in data["checks"]:
         assert row["figures"] == pytest.approx(checks[row["key"]].figures, abs=1e-9)
     assert {path.name for path in tmp_path.iterdir()} == {f"checks_{key}.svg" for key in checks}
+    # The numbers were computed by the command above; its text is made of the same, not computed a third time.
+    monkeypatch.setattr(chain, "evidence", lambda progress: [*checks.values()])
     shown = " ".join(run("evidence").stdout.split())
     assert sentence(list(checks.values())) in shown
     assert NOT_FOUND in shown

@@ -386,7 +386,7 @@ def test_a_turbine_that_only_may_pay_back_is_said_with_its_likelihood(demos: Pat
     assert 0.5 < gas.pays_share < 0.9
     assert gas.pays_back_years.ends[1] == np.inf
     headline = first_lines(result, scenario, "metric").headline
-    assert headline.startswith("May pay back in money: ")
+    assert headline.startswith("Can pay back in money: ")
     assert f" to never; {100 * gas.pays_share:.0f} % likely) against gas burner" in headline
 
 

@@ -16,6 +16,7 @@ from energy.chain.stall import WORTH_SAYING, stall_risk
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.words.answer import as_data
 from energy.words.verdict import verdict
 
 
@@ -127,3 +128,31 @@ def test_the_power_it_judges_by_is_numpys_interpolation_row_by_row(van: Scenario
     rows = curves.power_coefficient[:2]
     expected = [np.interp(a, curves.tip_speed_ratio, row) for a, row in zip(at, rows, strict=True)]
     assert coefficients(curves, curves.pitch_deg[:2], at)[0] == pytest.approx(expected)
+
+
+def test_stall_is_data_with_both_groups_and_what_it_loses(heavy: Scenario) -> None:
+    told = answered(heavy)
+    data = as_data(told)
+    stall = data["stall"]
+    assert told.stall is not None
+    assert stall["chance"] == told.stall.share
+    assert data["warnings"] == list(verdict(told, "metric").warnings)
+    slow, fast = stall["stalled_heat_w"], stall["running_heat_w"]
+    assert slow["low"] <= slow["estimate"] <= slow["high"] < fast["estimate"]
+    assert stall["lost_heat_w"] == pytest.approx(fast["estimate"] - slow["estimate"])
+    assert 0.9 == slow["level"] == fast["level"]
+
+
+def test_a_rotor_that_is_always_stalled_loses_against_the_best_setting(demos: Path) -> None:
+    told = answered(load(demos / "van_water_tank" / "scenario.toml", ["heater.resistance=1.5 ohm"]), exact=True)
+    stall = as_data(told)["stall"]
+    assert stall["chance"] == 1.0
+    assert stall["running_heat_w"] is None
+    best = stall["best_setting"]
+    assert stall["lost_heat_w"] == pytest.approx(best["heat_power_w"] - stall["stalled_heat_w"]["estimate"])
+    assert stall["lost_heat_w"] > 1000
+
+
+def test_over_a_trip_stall_is_not_told(demos: Path) -> None:
+    told = answered(load(demos / "van_in_town" / "scenario.toml"), exact=True)
+    assert as_data(told)["stall"] is None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 import tomllib
 
-from tests_support import run
+from tests_support import run_alone
 
 from energy.commands.app import app_files, settings_as_options
 
@@ -29,7 +29,7 @@ def test_a_taken_port_is_told_with_another_one() -> None:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        done = run("app", "--port", str(port), "--no-browser")
+        done = run_alone("app", "--port", str(port), "--no-browser")
     assert done.returncode == 2
     assert f"port {port} is taken" in done.stderr
     assert "--port" in done.stderr

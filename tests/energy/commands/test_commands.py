@@ -1,4 +1,4 @@
-"""The command line as a user meets it, run in a process of its own."""
+"""The command line as a user meets it: in this process, and that a process of its own says the same."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests_support import run
+from tests_support import run, run_alone
 
 from energy.cli import COMMANDS
 
@@ -27,6 +27,37 @@ def test_help_of_everything() -> None:
         assert page.returncode == 0
         assert "Usage: " in page.stdout
     assert run("--version").stdout.startswith("windtoll, version")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("--version",),
+        ("heat", "--help"),
+        ("answer", "VAN", "--full", "--units", "us"),
+        ("answer", "VAN", "--set", "air.wind_speed=50 m/s", "--json"),
+        ("answer", "none.toml", "--json"),
+        ("answer", "VAN", "--units", "metrisch"),
+        ("anwser", "VAN"),
+        ("check", "VAN", "--set", "rotor.diameter=0 m"),
+        ("example", "mine"),
+    ],
+    ids=" ".join,
+)
+def test_a_process_of_its_own_says_the_same_to_the_last_byte(
+    van_file: str, tmp_path: Path, arguments: tuple[str, ...]
+) -> None:
+    """What the other tests ask in this process (`run`) is what a user gets who starts the command."""
+    asked = [van_file if argument == "VAN" else argument for argument in arguments]
+    said = []
+    for how in (run, run_alone):
+        folder = tmp_path / how.__name__
+        folder.mkdir()
+        done = how(*asked, cwd=folder, COLUMNS="90")
+        files = {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+        said.append((done.returncode, done.stdout, done.stderr, files))
+    assert said[0] == said[1]
+    assert said[0][1] or said[0][2]
 
 
 def test_the_answer_reads_from_verdict_to_cautions(van_file: str) -> None:
@@ -138,4 +169,4 @@ def test_a_cold_answer_imports_nothing_heavy(van_file: str, how: str, allowed: s
 
 
 def test_a_console_without_greek_letters_does_not_fail(van_file: str) -> None:
-    assert run("answer", van_file, PYTHONIOENCODING="ascii").returncode == 0
+    assert run_alone("answer", van_file, PYTHONIOENCODING="ascii").returncode == 0

@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
-from tests_support import program, run
+from tests_support import program, run_alone
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="pipes, devices and signals of POSIX")
 
@@ -23,13 +23,13 @@ def scenario(demos: Path) -> str:
 
 def test_no_cache_of_units_is_kept_and_a_damaged_one_does_not_matter(tmp_path: Path, scenario: str) -> None:
     home = {"HOME": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "cache")}
-    first = run("answer", scenario, "--exact", "--brief", **home)
+    first = run_alone("answer", scenario, "--exact", "--brief", **home)
     assert first.returncode == 0, first.stderr
     kept = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert [path for path in kept if path.read_bytes()[:1] == b"\x80" or path.suffix in (".pickle", ".json")] == []
     for path in kept:
         path.write_bytes(path.read_bytes()[:40])
-    again = run("answer", scenario, "--exact", "--brief", **home)
+    again = run_alone("answer", scenario, "--exact", "--brief", **home)
     assert (again.returncode, again.stdout) == (0, first.stdout)
 
 
@@ -95,7 +95,7 @@ def test_pipes_devices_and_long_names_as_inputs(tmp_path: Path, scenario: str) -
     os.mkfifo(tmp_path / "pipe")
     for name in (str(tmp_path / "pipe"), "/dev/zero", "a" * 300):
         for arguments in (("answer", name), ("heat", scenario, "--trip", name), ("read", name), ("join", name, name)):
-            done = run(*arguments)
+            done = run_alone(*arguments)
             assert done.returncode == 2, (arguments, done.stderr)
             assert "1 problem" in done.stderr, arguments
 
@@ -104,10 +104,10 @@ def test_an_integer_of_thousands_of_digits(tmp_path: Path, scenario: str) -> Non
     file = tmp_path / "x.toml"
     file.write_text(f"[air]\nwind_speed = {'9' * 5000}\n")
     for arguments in (("answer", str(file)), ("compare", str(file)), ("reconcile", scenario, str(file))):
-        done = run(*arguments)
+        done = run_alone(*arguments)
         assert done.returncode == 2, done.stderr
         assert "Traceback" not in done.stderr
-    assert run("answer", scenario, "--set", f"air.wind_speed={'9' * 5000}").returncode == 2
+    assert run_alone("answer", scenario, "--set", f"air.wind_speed={'9' * 5000}").returncode == 2
 
 
 _NUMBER = re.compile(r"[-−+]?\d+(?:\.\d+)?")
@@ -117,7 +117,7 @@ _NUMBER = re.compile(r"[-−+]?\d+(?:\.\d+)?")
 def test_no_number_loses_its_sign(scenario: str, encoding: str) -> None:
     """The ledger is full of negative watts; what a legacy console shows has the same numbers."""
     arguments = ("answer", scenario, "--exact", "--full")
-    whole = run(*arguments).stdout
+    whole = run_alone(*arguments).stdout
     code = f"import sys; sys.argv[1:] = {list(arguments)!r}; from energy.cli import main; main()"
     env = {**os.environ, "COLUMNS": "100", "PYTHONIOENCODING": encoding}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, env=env, check=False)
@@ -179,6 +179,6 @@ def test_an_output_never_replaces_what_the_run_reads(van_folder: Path) -> None:
         ("plan", "--effect", "4 %", "--sheet", str(van_folder / "trip.csv")),
         ("read", str(van_folder / "trip.csv"), "--out", str(van_folder / "trip.csv"), "--force"),
     ):
-        done = run(*arguments)
+        done = run_alone(*arguments)
         assert done.returncode == 2, arguments
         assert {path.name: path.read_bytes() for path in van_folder.iterdir()} == before, arguments

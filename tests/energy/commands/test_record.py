@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import os
 import pty
 import re
@@ -161,3 +162,33 @@ def test_points_of_the_compass_and_angles_are_directions(tmp_path: Path) -> None
     for text in ("270 deg", "WNW", "north-west", "East", "south south west"):
         said = CliRunner().invoke(command, ["--out", str(tmp_path), "--wind-from", text, "--port", "/nowhere"])
         assert "there is no port" in said.output
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_full_disk_ends_it_with_the_rows_that_are_safe(
+    car: CarProcess, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, as_json: bool
+) -> None:
+    write = os.write
+    rows: list[bytes] = []
+
+    def full(handle: int, data: bytes) -> int:
+        if data[:1].isdigit() and b"," in data:  # a row; questions to the adapter go the same way
+            if len(rows) == 5:
+                raise OSError(28, "No space left on device")
+            rows.append(data)
+        return write(handle, data)
+
+    monkeypatch.setattr("vehicle.recording.row_file.os.write", full)
+    options = ["--port", car.port, "--protocol", "6", "--out", str(tmp_path / "runs"), "--duration", "60 s"]
+    said = CliRunner().invoke(command, [*options, *(["--json"] if as_json else [])])
+    assert said.exit_code == 2
+    (path,) = (tmp_path / "runs").glob("*.csv")
+    sentence = f"{path}: the disk is full: recording has stopped; 5 rows are safe in this file"
+    if as_json:
+        (problem,) = json.loads(said.stderr.splitlines()[-1])["errors"]
+        assert problem["file"] == str(path)
+        assert problem["read"].endswith("5 rows are safe in this file")
+    else:
+        assert said.stderr.splitlines()[-1] == sentence
+    assert "nothing was computed or written" not in said.output
+    assert path.read_bytes().count(b"\n") == 6  # with the header

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import re
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
@@ -36,8 +37,10 @@ def test_the_first_lines_say_what_to_check_and_how_dangerous_it_is() -> None:
     done = run("shortfall", str(VAN), "--reading", READING, "--units", "us", COLUMNS="1000")
     assert done.returncode == 0, done.stderr
     first = done.stdout.splitlines()
-    assert first[1].startswith(("Check first", "Undecided", "Two causes"))
-    assert "Expected at that reading" in first[2]
+    answer = next(k for k, line in enumerate(first) if line.startswith(("Check first", "Undecided", "Two causes")))
+    assert all(line.startswith("Once this is put right") for line in first[1:answer])
+    assert first[answer + 1] == "Measured: 210 W"
+    assert first[answer + 2].startswith("Expected at that reading")
     assert "locked" in done.stdout.partition("Cautions")[2]
 
 
@@ -83,8 +86,9 @@ next(s for s in catalogue.SCREENS if s.module == "shortfall").shows()()
 
 
 def _verdict(app: AppTest) -> str:
-    body: str = next(e.proto.body for e in app.get("html") if 'class="wt-verdict"' in e.proto.body)
-    return html.unescape(body.partition('role="status">')[2].partition("</p>")[0])
+    body: str = next(e.proto.body for e in app.get("html") if 'class="wt-verdict' in e.proto.body)
+    said = body.partition('role="status">')[2].partition('<span class="wt-line')[0].partition("</p>")[0]
+    return html.unescape(re.sub(r"<div.*</div>|<[^>]*>", "", said)).strip()
 
 
 def test_the_screen_says_what_the_command_says() -> None:
@@ -94,6 +98,7 @@ def test_the_screen_says_what_the_command_says() -> None:
     field.set_value(READING).run()
     assert not app.exception
     told = run("shortfall", str(VAN), "--reading", READING, "--units", "us", COLUMNS="1000").stdout
+    assert _verdict(app).startswith("Undecided: ")
     assert _verdict(app) in told
     field = next(w for w in app.text_input if w.key and w.key.startswith("typed shortfall 1#"))
     field.set_value("210 W").run()

@@ -9,14 +9,18 @@ import faulty_machine as machines
 import numpy as np
 import pytest
 
+from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
 from energy.diagnosis.importance import Likelihood, Plan, Weighed, weigh
 from energy.diagnosis.shortfall import Misses, Shortfall, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
+from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
+from energy.uncertainty.draws import values_at
 from energy.words import shortfall as words
 from vehicle.problems import InputError
+from vehicle.quantity import Uncertain
 
 MPH = 0.44704
 
@@ -45,12 +49,16 @@ def test_the_simulated_machine_and_the_chain_agree_where_nothing_is_wrong(invent
 
 @pytest.mark.parametrize("cause", ["pitch", "local_air", "element", "meter", "stall", "wind"])
 def test_the_true_cause_comes_first_where_everything_was_read(invented: Scenario, tmp_path: Path, cause: str) -> None:
-    orders = []
+    first = among_two = 0
     for seed in range(3):
         case = machines.case((cause,), 50 + seed, machines.MUCH)
-        orders.append([c.cause for c in _of(invented, tmp_path, case).causes])
-    assert sum(order[0] == cause for order in orders) >= 2
-    assert sum(cause in order[:2] for order in orders) >= 2
+        order = [c.cause for c in _of(invented, tmp_path, case).causes]
+        first += order[0] == cause
+        among_two += cause in order[:2]
+        if first >= 2:  # the third could change nothing
+            break
+    assert first >= 2
+    assert among_two >= 2
 
 
 @pytest.mark.parametrize("cause", ["pitch", "local_air", "blades", "generator", "belt", "wiring"])
@@ -69,7 +77,7 @@ def test_probabilities_fall_and_the_form_is_whole(invented: Scenario) -> None:
     assert {c.cause for c in found.causes} == set(CAUSES)
     # Causes may be there two at once, so that the sum may pass 1, but not by more than the pairs' share.
     assert 0.98 <= sum(chances) + found.nothing <= 2.0
-    data = words.as_data(found, "")
+    data = words.as_data(found, "", "metric")
     assert [c["cause"] for c in data["causes"]] == [c.cause for c in found.causes]
     assert {"cause", "probability", "explains", "watts_lost"} <= set(data["causes"][0])
     assert {"what", "minutes", "tools", "outcomes"} <= set(data["next_test"])
@@ -125,9 +133,9 @@ def test_few_draws_that_fit_make_rough_probabilities_and_no_certain_blame(invent
     causes = tuple(replace(c, probability=p) for c, p in zip(found.causes, (0.94, 0.05, 0.001), strict=False))
     assert _undecided(causes, 0.0, rough=False) == ()
     assert _undecided(causes, 0.0, rough=True) == tuple(c.cause for c in causes[:2])
-    rough = words.lines(replace(found, effective=3.0), "metric")
+    rough = words.first_lines(replace(found, effective=3.0), "metric").lines
     assert any("only 3 of the simulations fit" in text for text in rough)
-    assert not any("simulations fit" in text for text in words.lines(found, "metric"))
+    assert not any("simulations fit" in text for text in words.first_lines(found, "metric").lines)
 
 
 def test_draws_that_count_are_those_of_the_poorest_likely_hypothesis() -> None:
@@ -319,3 +327,95 @@ def test_slow_air_that_was_measured_is_found_without_curves(tmp_path: Path) -> N
     found = shortfall(_known_by_watts(tmp_path), read_lines(lines))
     assert found.causes[0].cause == "local_air"
     assert found.causes[0].probability > 0.7
+
+
+def test_a_cause_that_meets_the_reading_within_its_own_error_explains_it(invented: Scenario) -> None:
+    """Of one reading of watts alone every likely cause can make it: none may be said to explain nothing."""
+    found = shortfall(invented, read_lines(["210 W at 56 mph"]))
+    likely = [c for c in found.causes if c.probability > 0.1]
+    assert len(likely) >= 3
+    assert all(words.explains(c).startswith("watts") for c in likely)
+    assert not any(words.leaves(c) for c in likely)
+    far = replace(likely[0], with_another=False, leaves={"electrical_power_w": 2.6}, error={"electrical_power_w": 0.3})
+    assert words.explains(far) == "none of the readings"
+    assert words.leaves(far) == "watts read 2.6 times what it predicts"
+    near = replace(far, leaves={"electrical_power_w": 1.2}, error={"electrical_power_w": 0.1})
+    assert words.explains(replace(near, error={"electrical_power_w": 0.2}, with_another=True)) == (
+        "watts, together with another cause"
+    )
+    assert words.leaves(near) == "watts read 20 % above what it predicts"
+
+
+def test_more_watts_than_the_ranges_allow_are_no_shortfall_and_no_agreement(invented: Scenario) -> None:
+    usual = shortfall(invented, read_lines(["1 W at 56 mph"])).expected
+    much = shortfall(invented, read_lines([f"{3 * usual.ends[1]:.0f} W at 56 mph"]))
+    said = words.first_lines(much, "metric")
+    assert said.headline.startswith("More watts than expected")
+    assert not any("Next test" in line for line in said.lines)
+    fair = shortfall(invented, read_lines([f"{usual.ends[1]:.0f} W at 56 mph"]))
+    assert not words.headline(fair).startswith("More watts")
+
+
+def test_no_watts_from_a_rotor_that_races_is_an_open_circuit(invented: Scenario) -> None:
+    """By hand: without current nothing brakes the rotor, so that it turns as it would with the load taken off."""
+    machine = Machine(invented, read_lines(["1 W at 25 m/s"]))
+    cut = neutral(1)
+    cut.lead[:] = 1e4
+    free = machine.predict(np.zeros((1, machine.columns)), cut).shown["rotor_speed_rad_s"][0, 0]
+    loaded = machine.predict(np.zeros((1, machine.columns)), neutral(1)).shown["rotor_speed_rad_s"][0, 0]
+    assert free > 1.3 * loaded
+    found = shortfall(invented, read_lines([f"0 W at 25 m/s, {free:.3f} rad/s"]))
+    assert {c.cause for c in found.causes[:2]} == {"element", "wiring"}
+    assert found.causes[0].probability + found.causes[1].probability > 0.9
+    assert found.fits
+
+
+def test_a_limit_that_a_reading_breaks_is_the_first_thing_said(invented: Scenario) -> None:
+    limit = invented.rotor.model_copy(update={"highest_rotor_speed": Uncertain(30.0, 30.0, 30.0)})
+    found = shortfall(replace(invented, rotor=limit), read_lines(["210 W at 56 mph, 31 rad/s"]))
+    said = words.first_lines(found, "metric")
+    assert said.dangers[0].startswith("Do not operate. Rotor speed 296 rpm exceeds its limit of 286 rpm")
+    assert said.operate == "no"
+    assert words.as_data(found, "", "metric")["safe"] is False
+    kept = shortfall(replace(invented, rotor=limit), read_lines(["210 W at 56 mph, 29 rad/s"]))
+    assert not words.first_lines(kept, "metric").dangers
+    assert words.as_data(kept, "", "metric")["safe"] is None
+
+
+def test_headers_that_are_units_are_understood(tmp_path: Path) -> None:
+    path = tmp_path / "mine.csv"
+    path.write_text("Watts,mph,RPM,Volts,Amps\n210,60,900,40,5.2\n")
+    found = read_readings(path)
+    assert found.electrical_power_w[0] == 210
+    assert found.road_speed_m_s[0] == pytest.approx(60 * 0.44704)
+    assert found.rotor_speed_rad_s[0] == pytest.approx(900 * np.pi / 30)
+    assert (found.voltage_v[0], found.current_a[0]) == (40, 5.2)
+    path.write_text("Speed (mph),Power (W),air speed (mph)\n60,210,40\n")
+    found = read_readings(path)
+    assert found.road_speed_m_s[0] == pytest.approx(60 * 0.44704)
+    assert found.air_speed_m_s[0] == pytest.approx(40 * 0.44704)
+
+
+@pytest.mark.parametrize(("key", "value"), [("blade.stall_delay_share", 0.2), ("blade.stalled_power_factor", 2.2)])
+def test_a_machine_with_stalled_blades_expects_the_watts_of_the_answer(demos: Path, key: str, value: float) -> None:
+    """What bends the curves of a blade bends them here as in the answer: watts and thrust, with nothing wrong."""
+    scenario = load(demos / "camper_oven" / "scenario.toml", ["rotor.pitch=0 deg"])
+    speed = 80 / 3.6
+    machine = Machine(scenario, read_lines([f"1 W at {speed} m/s"]))
+    assert key in machine.minor
+    names = list(machine.minor)
+    scores = np.zeros((1, machine.columns))
+    first = machine.columns - len(names)
+    score = np.linspace(-3, 3, 601)
+    drawn = values_at({key: machine.minor[key]}, score[:, None])[key]
+    scores[0, first + names.index(key)] = np.interp(value, drawn, score)
+    shown = machine.predict(scores, neutral(1)).shown
+    held = {name: v[0] for name, v in values_at(machine.minor, scores[:, first:]).items()}
+    held |= {name: values_at({name: v}, np.zeros((1, 1)))[name][0] for name, v in machine.main.items()}
+    assert held[key] == pytest.approx(value, rel=0.01)
+    held["trip.road_speed"] = np.asarray(speed)
+    expected = turbine_at_work(inputs_of(scenario, held))
+    assert shown["electrical_power_w"][0, 0] == pytest.approx(float(expected.heat_power_w), rel=1e-6)
+    assert shown["thrust_n"][0, 0] == pytest.approx(float(expected.point.thrust_n), rel=1e-6)
+    stated = turbine_at_work(inputs_of(scenario, {name: v for name, v in held.items() if name != key}))
+    assert abs(float(stated.heat_power_w) / float(expected.heat_power_w) - 1) > 0.02  # it matters here

@@ -7,6 +7,7 @@ import json
 import re
 from html import unescape
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -28,8 +29,8 @@ def app() -> AppTest:
     return AppTest.from_file(APP, default_timeout=300).run()
 
 
-def _at(app: AppTest, screen: str) -> AppTest:
-    """Show one screen of the same session."""
+def _at(app: AppTest | SimpleNamespace, screen: str) -> AppTest:
+    """Show one screen of the same session, or of one that holds the same."""
     script = f"""
 import streamlit as st
 from energy.screens import catalogue, desk
@@ -98,13 +99,12 @@ def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
 
 @pytest.mark.parametrize("screen", [screen.module for screen in catalogue.SCREENS])
 @pytest.mark.parametrize("demo", desk.demos())
-def test_every_screen_shows_every_demo(app: AppTest, demos: Path, screen: str, demo: str) -> None:
+def test_every_screen_shows_every_demo(demos: Path, screen: str, demo: str) -> None:
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
-    for key in ("bundle", "loaded", "kept"):
-        app.session_state[key] = bundle
-    if demo == "pickup_drying_box":  # one of them in other units: no metric ones are left
-        app.session_state["system"] = "us"
-    shown = _at(app, screen)
+    # One of them in other units: no metric ones are left.
+    system = "us" if demo == "pickup_drying_box" else "metric"
+    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": system}
+    shown = _at(SimpleNamespace(session_state=session), screen)
     assert not shown.exception
     assert 'class="wt-verdict' in _said(shown)
     assert bundle.data()["title"] in _said(shown)

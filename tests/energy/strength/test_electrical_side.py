@@ -12,6 +12,8 @@ from energy.chain.load import load
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, shaft_torque_n_m
 from energy.scenario.inputs import inputs_of
 from energy.strength.electrical_side import bridge_diodes, electrical_side, short_circuited
+from energy.words.electrical_side import said
+from vehicle.units import show
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
 
@@ -105,3 +107,31 @@ def test_the_command_says_danger_first_and_gives_the_same_as_data(side):
     data = json.loads(run("loads", str(VAN), *_SET, "--electrical", "--json").stdout)
     assert data["open_circuit_rms_v"] == pytest.approx(side.open_rms_v)
     assert data["braking"]["fails_from_rad_s"] == pytest.approx(side.braking.fails_from_rad_s(side.braking.rotor_n_m))
+
+
+CAMPER = VAN.parents[1] / "camper_oven" / "scenario.toml"
+
+
+def test_the_worst_air_takes_stalled_blades_at_their_unfavourable_end():
+    """Stalled sections may give 2.4 times the computed power: brake and dump load are held to that."""
+    known = ["blade.stalled_power_factor=1.0", "blade.stall_delay_share=1.0"]
+    wide, narrow = electrical_side(load(CAMPER)), electrical_side(load(CAMPER, known))
+    assert wide.fastest_rad_s == pytest.approx(narrow.fastest_rad_s)  # the stop's speed
+    slow = slice(12, 40)
+    share = wide.braking.worst_rotor_n_m[slow] / narrow.braking.worst_rotor_n_m[slow]
+    assert share == pytest.approx(np.full(28, 2.4), rel=0.02)  # near standstill every section is stalled
+    assert wide.dump_worst_w >= narrow.dump_worst_w
+    assert math.isinf(narrow.braking.fails_from_rad_s(narrow.braking.worst_rotor_n_m))
+    assert wide.braking.fails_from_rad_s(wide.braking.worst_rotor_n_m) < wide.fastest_rad_s
+    # At its stated values the working rotor is the same.
+    assert wide.braking.rotor_n_m == pytest.approx(narrow.braking.rotor_n_m, rel=1e-9)
+
+
+def test_the_brake_says_where_a_shorted_rotor_keeps_turning_in_the_worst_air():
+    side = electrical_side(load(CAMPER, ["blade.stalled_power_factor=1.0"]))
+    creeps = side.braking.creeps_at_rad_s(side.braking.worst_rotor_n_m)
+    weaker = side.braking.torque_n_m < side.braking.worst_rotor_n_m
+    assert weaker[1:8].all()  # the worst rotor beats the brake near standstill
+    assert not weaker[side.braking.rotor_speed_rad_s >= creeps].any()
+    text = " ".join(said(side, "metric").headlines)
+    assert f"down to {show(creeps, 'rotor_speed', 'metric')} in the worst air" in text

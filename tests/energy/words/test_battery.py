@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from energy.chain.load import load
 from energy.scenario.read import Scenario
 from energy.words import answer as report
 from energy.words import heat as heat_words
+from energy.words.cautions import cautions, pressing_cautions
 from energy.words.verdict import pack_kwh_per_100km
 
 
@@ -68,3 +70,26 @@ def test_the_command_says_it(path: Path) -> None:
     assert change["kwh_per_100km"] == pytest.approx(change["power_w"] / 1000, rel=1e-3)
     assert change["money_per_h"] == pytest.approx(change["power_w"] / 0.88 / 1000 * 0.32, rel=1e-4)
     assert change["currency"] == "EUR"
+
+
+def test_the_numbers_show_the_pack_without_and_with_the_turbine(battery: Scenario) -> None:
+    told = answered(battery, exact=True)
+    rows = dict(report.main_numbers(told, "metric"))
+    absent, working = (float(told.answer.states[name].supply.source_w) / 1e3 for name in ("absent", "working"))
+    assert rows["battery power, not fitted, then working"] == f"{absent:.1f} kW, then {working:.1f} kW"
+    everything = report.key_numbers(told, "metric")
+    assert not any("fuel" in text for row in everything for text in row)
+
+
+def test_a_battery_in_town_is_not_held_to_the_fuel_of_certified_engines(demos: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "town"
+    shutil.copytree(demos / "van_in_town", folder)
+    path = folder / "scenario.toml"
+    with_fuel = answered(load(path), exact=True)
+    assert any("Fuel in town reads low" in text for text in pressing_cautions(with_fuel, "metric"))
+    text = path.read_text(encoding="utf-8")
+    start = text.index("\n[engine]") + 1
+    path.write_text(text[:start] + "[battery]\n\n" + text[text.index("\n[", start) + 1 :], encoding="utf-8")
+    told = answered(load(path), exact=True)
+    assert not any("Fuel in town" in text for text in cautions(told, "metric"))
+    assert "battery energy, not fitted, then working" in dict(report.main_numbers(told, "metric"))

@@ -48,7 +48,6 @@ OF_NO_SCENARIO = (
     ("begin", ("{out}/mine",)),
     ("begin", ("{out}/ours", "--vehicle", "pickup", "--fuel", "battery")),
     ("example", ("{out}/demos",)),
-    ("evidence", ()),
     ("plan", ("--effect", "4 %")),
     ("compare", ("{demos}/road_test/runs.toml",)),
     ("read", ("{demos}/van_water_tank/trip.csv",)),
@@ -63,8 +62,8 @@ OF_NO_SCENARIO = (
     ("balance", ("--knife-edge", "12 g, 300 mm, 90 deg", "--rotor-mass", "11 kg", "--speed", "900 rpm")),
 )
 OF_MEASUREMENTS = ("truepitch", "tune", "reconcile", "shortfall", "plan", "compare")
-# By tests/energy/commands/test_road_test.py and tests/energy/words/test_record.py.
-HELD_ELSEWHERE = ("fit coastdown", "record")
+# By tests/energy/commands/test_road_test.py, tests/energy/words/test_record.py and tests/energy/chain/test_evidence.py.
+HELD_ELSEWHERE = ("fit coastdown", "record", "evidence")
 # Parts that a scenario may lack, which the command says instead.
 MAY_BE_REFUSED = ("loads --",)
 

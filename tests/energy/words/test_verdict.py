@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -168,3 +169,45 @@ def test_the_answer_is_the_median_of_one_field(demos: Path) -> None:
     assert float(re.search(r"\+([\d.]+) L/h", twice.headline).group(1)) == pytest.approx(2 * once, rel=0.05)
     exact = replace(told, spread=None)
     assert exact.outcome.change_w.estimate == float(told.answer.change.power_w)
+
+
+def test_printed_range_and_json_are_one_field(van: Scenario) -> None:
+    told = answered(van)
+    data, outcome = as_data(told)["interval"], told.outcome
+    assert told.answer.inputs.fuel is not None
+    litres = 3.6e6 / told.answer.inputs.fuel.heating_value_j_per_m3
+    found = data["fuel_change_l_per_h"]
+    assert (found["low"], found["high"]) == pytest.approx([end * litres for end in outcome.change_w.ends], rel=1e-12)
+    assert f"90 % range {found['low']:.1f} to {found['high']:.1f}" in verdict(told, "metric").headline
+    half = data["half_of_heat_power_w"]
+    assert (half["low"], half["high"], half["level"]) == (*outcome.half_heat_w.ends, 0.5)
+    assert found["low"] < data["half_of_fuel_change_l_per_h"]["low"] < found["estimate"]
+
+
+def test_what_the_engine_cannot_drive_is_said_under_the_headline(demos: Path) -> None:
+    camper = demos / "camper_oven" / "scenario.toml"
+    said = verdict(answered(load(camper, ["trip.grade=4 %"]), exact=True), "metric")
+    assert not any("torque" in line for line in said.lines)
+    said = verdict(answered(load(camper, ["trip.grade=14 %", "trip.road_speed=110 km/h"]), exact=True), "metric")
+    assert said.lines[1].startswith("The engine does not have the torque for this speed, not fitted or working")
+
+
+@pytest.mark.parametrize("command", ["payback", "loads", "match", "tune"])
+def test_unusual_values_stand_in_every_json(demos: Path, tmp_path: Path, command: str) -> None:
+    folder = tmp_path / "van"
+    shutil.copytree(demos / "van_water_tank", folder)
+    path = folder / "scenario.toml"
+    text = path.read_text(encoding="utf-8").replace('temperature = "15 degC"', 'temperature = "55 degC"', 1)
+    path.write_text(f'unusual = ["air.temperature"]\n{text}', encoding="utf-8")
+    more = (str(folder / "sweep.csv"),) if command == "tune" else ()
+    found = json.loads(run(command, str(path), *more, "--json").stdout)
+    assert found["cautions"][0].startswith("Unusual and meant: air.temperature is 55 °C")
+
+
+def test_a_limit_that_is_passed_by_a_hair_does_not_read_as_kept() -> None:
+    from energy.chain.limits import OperatingLimit
+    from energy.words.verdict import limit_sentence
+
+    hair = OperatingLimit("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", 80.0004, 80.0)
+    assert hair.broken
+    assert limit_sentence(hair, "metric") == "Blade tip speed 80.0004 m/s exceeds its limit of 80.0000 m/s."

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from energy.words.log_quality import rate_and_stuck_lines, stuck_data
+from vehicle.logs.read import read_log
 from vehicle.logs.stuck import stuck_values
 
 TIME_S = np.arange(0, 300, 1.0)
@@ -52,3 +56,23 @@ def test_what_is_known_once_in_ten_seconds_is_not_called_stuck_for_five_equal_an
     rare = table("air_flow_kg_s", 60)
     rare.loc[rare["time_s"] % 10 != 0, "air_flow_kg_s"] = np.nan
     assert stuck_values(rare) == []
+
+
+def test_what_reading_empties_is_named_with_its_time_and_value(tmp_path: Path) -> None:
+    rows = ["time_s,vehicle_speed_km_h,engine_speed_rpm,mass_air_flow_g_s"]
+    for k in range(240):
+        wave = np.sin(k / 17)
+        air = 22.1 if 100 <= k <= 160 else 20 + 8 * wave
+        rows.append(f"{k},{86 + 14 * wave:.1f},{2000 + 900 * wave:.1f},{'' if k == 120 else round(air, 2)}")
+    path = tmp_path / "drive.csv"
+    path.write_text("\n".join(rows) + "\n")
+    log = read_log(path)
+    (found,) = log.stuck
+    assert (found.name, found.begin_s, found.end_s) == ("air_flow_kg_s", 100.0, 160.0)
+    assert found.value == pytest.approx(0.0221)
+    assert log.table["air_flow_kg_s"].isna().sum() == 61
+    assert stuck_values(log.table) == []
+    (line,) = [line for line in rate_and_stuck_lines(log) if "did not change" in line]
+    assert line == "  air flow did not change from 100 s to 160 s while others moved: left empty"
+    (data,) = stuck_data(log)
+    assert (data.parameter, data.begin_s, data.end_s, data.left_empty) == ("air_flow_kg_s", 100.0, 160.0, True)

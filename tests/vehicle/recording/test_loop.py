@@ -24,6 +24,7 @@ from recording_support import (
     after,
     data_of,
     event,
+    own_time_s,
     ride,
     rows_of,
 )
@@ -158,11 +159,11 @@ def test_killed_adapter_is_noticed_and_a_new_one_taken(own_car: CarProcess, tmp_
 
     def die() -> None:
         own_car.kill()
-        died.append(time.monotonic())
+        died.append(own_time_s())
 
     passenger = Passenger(
         (after(20), die),
-        (event("gap begins"), lambda: died.append(time.monotonic())),
+        (event("gap begins"), lambda: died.append(own_time_s())),
         (lambda s: "is gone" in s.condition, own_car.restart),
         (event("back after"), lambda: None),
         (after(20), "q"),
@@ -185,10 +186,10 @@ def test_frozen_adapter_is_noticed_within_seconds(own_car: CarProcess, tmp_path:
 
     def freeze() -> None:
         own_car.stop()
-        moments.append(time.monotonic())
+        moments.append(own_time_s())
 
     def thaw() -> None:
-        moments.append(time.monotonic())
+        moments.append(own_time_s())
         own_car.go_on()
 
     passenger = Passenger(

@@ -54,7 +54,7 @@ def prepared(seconds: float, added=None) -> list[dict[str, RunWindows]]:
     return out
 
 
-def splits(parts, *, in_pairs: bool, count: int = 500):
+def splits(parts, *, in_pairs: bool, count: int = 200):
     """Yield comparisons of random assignments of the states to the pieces."""
     draw = np.random.default_rng(0)
     parts = parts[: len(parts) // 2 * 2]
