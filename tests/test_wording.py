@@ -41,7 +41,8 @@ RULES: dict[str, str] = {
         "'uncertainty', '95 % interval', '90 % range', a likelihood with its number"
     ),
     r"\bmay stay stalled|like this: not checked|no number of runs removes|rejects no run|\bto none\)": (
-        "'can get stuck in stall', 'not checked yet', 'errors that all runs share', 'or never': 'may' reads as leave"
+        "'can get stuck in stall', 'not checked yet', 'errors that more runs cannot remove', 'never at worst': 'may' "
+        "reads as leave"
     ),
     r"\bmay (boil|pass boiling|pay|save|get stuck|be reached)\b|\bdo not operate so\b": (
         "'can boil', 'can pay', 'do not operate it like this': 'may' is kept for what is allowed"
@@ -56,7 +57,7 @@ RULES: dict[str, str] = {
         "a name is a noun: 'the real rotor's power', 'the power of stalled sections'; drag is had, not paid"
     ),
     r"could explain it all|so far as the interval|made from \{|let expect|no credit for": (
-        "'could explain all of it', 'the two ranges overlap', 'rows used', 'expected': read twice by readers"
+        "'could explain all of it', 'the two ranges overlap', 'rests on', 'expected': read twice by readers"
     ),
     r"then (shaft|heat) energy|electrical energy, then|while it lasts|working \{100|working 100 %|passing factor \{": (
         "one number a line, each with its name; 'never stowed' says nothing of the power"

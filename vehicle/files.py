@@ -161,6 +161,14 @@ def check_input(path: Path, most_bytes: int, accepted: str) -> None:
         raise InputError(Problem(str(path), "", f"{status.st_size} bytes", f"{accepted} of at most {most_bytes} bytes"))
 
 
+def is_file(path: Path) -> bool:
+    """Return whether a path is a regular file; a name that the system cannot take is none."""
+    try:
+        return path.is_file()
+    except OSError:  # a name of too many letters
+        return False
+
+
 def read_input(path: Path, most_bytes: int, accepted: str) -> bytes:
     """Return the bytes of a regular file of at most `most_bytes`. Raises InputError as `check_input`, and OSError."""
     check_input(path, most_bytes, accepted)

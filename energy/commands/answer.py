@@ -10,7 +10,7 @@ import click
 
 from energy.commands import common
 from energy.words.cautions import cautions, pressing_cautions
-from energy.words.next_question import WHY_BELIEVE, next_questions
+from energy.words.next_question import more_line, next_questions
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -128,10 +128,9 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     common.heading(out, "Cautions")
     common.bullets(out, cautions(answered, system) if full else pressing_cautions(answered, system))
     if not full:
-        out.print(f"More: windtoll answer {chosen.scenario} --full", soft_wrap=True)
+        out.print(more_line(str(chosen.scenario)), soft_wrap=True)
         for question in next_questions(answered):
             out.print(f"Next: {question.line(str(chosen.scenario))}", soft_wrap=True)
-        out.print(WHY_BELIEVE)
 
 
 def _print_more(out: Console, answered: Answered, system: UnitSystem) -> None:

@@ -145,14 +145,14 @@ def command(chosen: CompareOptions) -> None:
 
 def _test(chosen: CompareOptions) -> Manifest:
     """Return the runs: as MANIFEST lists them, or as a call sheet cuts them out of the logs."""
-    from vehicle.files import read_input
+    from vehicle.files import is_file, read_input
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.call_sheet import is_call_sheet
     from vehicle.road_test.run_list import MOST_BYTES, read_manifest
 
     given = [name for name, value in _of_call_sheets(chosen) if value]
     is_sheet = False
-    if chosen.manifest.is_file() and chosen.manifest.suffix.lower() != ".toml":
+    if is_file(chosen.manifest) and chosen.manifest.suffix.lower() != ".toml":
         is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
     if not is_sheet:
         if given:

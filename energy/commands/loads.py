@@ -34,6 +34,7 @@ from energy.words.loads import (
     travel_rows,
     travel_title,
     travel_words,
+    what_to_change,
 )
 from energy.words.verdict import NOT_CHECKED, NOT_LIKE_THIS
 from vehicle.problems import InputError, Problem
@@ -223,6 +224,9 @@ def _print_head(table: StructuralLoads) -> Console:
         out.print(table.scenario.title, style="dim")
     out.print(headline(table), style="bold red" if over_limit(table) else "bold")
     out.print(may_be_operated(table))
+    change = what_to_change(table)
+    if change:
+        out.print(change)
     return out
 
 

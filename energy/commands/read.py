@@ -69,7 +69,7 @@ def command(chosen: ReadOptions) -> None:
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import checked_output, is_file, write_output
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.call_sheet import has_entries
@@ -90,7 +90,7 @@ def command(chosen: ReadOptions) -> None:
     }  # must fit; the manifest's table serves several logs
     for path in chosen.logs:
         try:
-            if path.is_file() and has_entries(path):
+            if is_file(path) and has_entries(path):
                 sheets.append(_sheet(path, as_json=chosen.as_json))
                 continue
             fitting = present(path, overrides, typed) if overrides else {}

@@ -37,13 +37,13 @@ def show() -> None:
     try:
         uploads = taken(held)
         if uploads.logs:
-            result, sentence, why = _judged(uploads, work)
+            comparison, sentence, why = _judged(uploads, work)
         elif uploads.listed or uploads.sheet:
             sentence = "Not yet: the list of runs is there, its logs are not."
     except InputError as error:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
-        first = None if result is None else road_test_words.verdict(result, desk.system())
+        first = None if comparison is None else road_test_words.verdict(comparison, desk.system())
         lines = () if first is None else (NOT_CHECKED_HERE, *first.lines)
         page.answer_line(work, _HEADING, sentence, *lines)
         if first is not None and first.warnings:

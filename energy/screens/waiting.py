@@ -249,7 +249,7 @@ def drawn(function: Callable[P, T]) -> Callable[P, T]:
     """Return a function that keeps its results, for what takes some tenths of a second: it waits for its turn."""
 
     @functools.wraps(function)
-    def found(*args: P.args, **kwargs: P.kwargs) -> T:
+    def kept_or_made(*args: P.args, **kwargs: P.kwargs) -> T:
         key = (function, *_key(args, kwargs))
         held = _SHELF.get(key)
         if held is None:
@@ -261,7 +261,7 @@ def drawn(function: Callable[P, T]) -> Callable[P, T]:
         result: T = held[0]
         return result
 
-    return found
+    return kept_or_made
 
 
 def _made_ready(result: T) -> T:

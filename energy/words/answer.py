@@ -616,7 +616,7 @@ def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> l
                 "highest of the trip",
                 f"{show(number(most.rotor_speed_rad_s), 'rotor_speed', system)}, tips "
                 f"{show(tip, 'tip_speed', system)}, "
-                f"thrust {show(number(most.thrust_n), 'force', system)}, heat "
+                f"thrust {show(number(most.thrust_n), 'force', system)}, "
                 f"{show(number(most.heat_power_w), 'power', system)}",
             )
         )
@@ -626,7 +626,7 @@ def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> l
 def _works_words(trip: TripAnswer) -> str:
     """Return how long the turbine is connected: that says nothing of how long it gives power."""
     share = trip.works_share
-    return "turbine never stowed" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
+    return "never stowed" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
 
 
 def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) -> str:

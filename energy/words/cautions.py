@@ -166,8 +166,8 @@ def _of_town_fuel(answered: Answered) -> Iterator[str]:
         return
     low = TOWN_FUEL_READS_LOW["diesel" if engine.fuel == "diesel" else "petrol"]
     yield (
-        f"Fuel in town reads low: on the urban schedule the fuel without a turbine is {100 * low:.0f} % below the city "
-        "test of certified vehicles (median; that test holds a cold start). A percentage of it reads high by as much."
+        f"Fuel in town reads low, by {100 * low:.0f} % against the city test of certified vehicles, which holds a cold "
+        "start; a percentage of it reads high by as much."
     )
 
 

@@ -207,7 +207,8 @@ def _answer_lines(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str,
         boiling = temperature(_boiling_k(heating))
         if heating.load.closed_water:
             return f"{wanted} is never reached: past {boiling} a closed tank is under pressure and its valve opens.", ()
-        return f"{wanted} is never reached: the water boils at {boiling}, whatever the power.", ()
+        steam = "Steam and boiling water scald: leave the steam a free way out, and set the thermostat below boiling"
+        return f"{wanted} is never reached: the water boils at {boiling}, whatever the power.", (steam,)
     if reason == "time":
         return f"{wanted} is not reached in that time.", (_ends_words(heating, system),)
     if float(outcome.available_power_w[0]) < 0.5:

@@ -303,6 +303,16 @@ def headline(table: StructuralLoads) -> str:
     return "The scenario gives no limits: nothing to compare the loads with."
 
 
+def what_to_change(table: StructuralLoads) -> str:
+    """Return what brings loads back within their limits; empty where none is over its own."""
+    if not over_limit(table):
+        return ""
+    return (
+        "What to change: a stronger part, less road speed or wind, or an earlier overspeed stop. --full shows the case "
+        "of each load."
+    )
+
+
 def may_be_operated(table: StructuralLoads) -> str:
     """Return the line that says whether the machine may be operated like this."""
     if over_limit(table):

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
     from energy.words.match_model import SettingData
 
-SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "ratio", "heater.resistance": "resistance"}
+SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "drive ratio", "heater.resistance": "resistance"}
 
 
 def map_title(best: Setting, system: UnitSystem) -> str:
     """Return where the map of settings has its maximum."""
     return (
-        f"At a ratio of {figures(best.ratio, 3)} the heat is at its maximum at a pitch of "
+        f"At a drive ratio of {figures(best.ratio, 3)} the heat is at its maximum at a pitch of "
         f"{pitch_words(best.pitch_deg)} and {show(best.resistance_ohm, 'resistance', system)}"
     )
 
@@ -47,7 +47,7 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     gives = show(float(best.answer.turbine.heat_power_w), "power", system)
     own = show(float(match.own.answer.turbine.heat_power_w), "power", system)
     setting = (
-        f"pitch {pitch_words(best.pitch_deg)}, ratio {figures(best.ratio, 3)}, element "
+        f"pitch {pitch_words(best.pitch_deg)}, drive ratio {figures(best.ratio, 3)}, element "
         f"{show(best.resistance_ohm, 'resistance', system)}"
     )
     broken = own_limits(match, system)
@@ -60,8 +60,11 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
             operate="no",
         )
     return FirstLines(
-        headline=f"Maximum heat: {gives} ({setting})",
-        lines=(f"Today's setting gives {own}", LOADS_FIRST),
+        headline=f"Maximum heat within the stated limits: {gives} ({setting})",
+        lines=(
+            f"Today's setting gives {own}",
+            LOADS_FIRST,
+        ),
     )
 
 
@@ -81,8 +84,8 @@ def notes_of(result: Match) -> list[str]:
         for key in result.at_edge
     ]
     notes.append(
-        "Ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is nearly "
-        "as good."
+        "Drive ratio and resistance trade against each other: a setting that keeps resistance over ratio squared is "
+        "nearly as good."
     )
     notes.append(
         "More heat is more drag. Look at what it costs and at the loads with this setting before cutting metal."
@@ -99,7 +102,7 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
 
     rows = [
         ("pitch", [pitch_words(s.pitch_deg) for s in settings]),
-        ("ratio", [figures(s.ratio, 3) for s in settings]),
+        ("drive ratio", [figures(s.ratio, 3) for s in settings]),
         ("element", texts([s.resistance_ohm for s in settings], "resistance")),
         ("heat", texts([t.heat_power_w for t in turbines], "power")),
         ("rotor speed", texts([t.rotor_speed_rad_s for t in turbines], "rotor_speed")),

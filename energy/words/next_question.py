@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from energy.words.verdict import Verdict
 
 MOST = 2
-WHY_BELIEVE = "Why believe these numbers? Use: windtoll evidence"
 _WITHOUT_SCENARIO = ("keys", "evidence")
 _WORTH_MEASURING = 0.1  # of the range: own rule, no source
 
@@ -32,6 +31,11 @@ class NextQuestion:
         """Return what to run next on a scenario file, and why."""
         of_what = "" if self.command.partition(" ")[0] in _WITHOUT_SCENARIO else f" {scenario}"
         return f"windtoll {self.command}{of_what} ({self.why[0].lower()}{self.why[1:].rstrip('.')})"
+
+
+def more_line(scenario: str) -> str:
+    """Return where the whole answer is, and why it can be believed."""
+    return f"More: windtoll answer {scenario} --full. Why believe these numbers: windtoll evidence"
 
 
 def next_questions(

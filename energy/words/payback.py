@@ -28,10 +28,9 @@ def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> Firs
     dangers = danger_lines(result.broken, result.broken, system)
     return FirstLines(
         dangers=dangers,
-        warnings=stall_lines(result.stall, system),
+        warnings=(*_limit_line(result, system), *stall_lines(result.stall, system)),
         headline=_money_headline(result),
         lines=(
-            *_limit_line(result, system),
             _year_line(result, system),
             *_flow_lines(result, scenario, system),
             *_when_lines(result, system),
@@ -123,7 +122,11 @@ def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tupl
         what = f"Fuel for it a year, {fuel.name}: {_ranged_as(volume, 'volume', system)}"
     else:
         what = f"Battery energy for it: {_ranged(money.source_kwh, ' kWh a year')}"
-    return heat, what, f"Money for that energy, a year: {money_words}"
+    return (
+        heat,
+        what,
+        f"{'Money for that fuel' if fuel is not None else 'Money for that energy'}, a year: {money_words}",
+    )
 
 
 def _ranged(estimate: Estimate, unit: str) -> str:
@@ -167,7 +170,7 @@ def _limit_line(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     where = "parked" if result.parked else f"at {_speed(result, system)}"
     limit = show(result.limit_wind_m_s, "speed", system)
     calm = f"a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "still air already"
-    return (f"Stow it in {calm}, {where}: a limit is broken there",)
+    return (f"Do not operate it in {calm}, {where}: a limit is broken there. The year below counts it as stowed then.",)
 
 
 MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")
@@ -262,7 +265,7 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     if not math.isfinite(high) and not math.isfinite(low):
         return ""
     if not math.isfinite(high):
-        return f" (90 % range from {one(low)}{unit}, or never)"
+        return f" (90 % range: {one(low)}{unit} at best, never at worst)"
     return f" (90 % range {one(low)} to {one(high)}{unit})"
 
 

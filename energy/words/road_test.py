@@ -88,7 +88,7 @@ def _headline(test: RoadTest) -> str:
     if answer.conclusion == "no effect larger than":
         bound = max(-effect.low, effect.high)
         return f"No effect larger than {bound:.{places}f} {unit}: {number} {interval}"
-    return f"Too close to call: {number} {interval}"
+    return f"Too close to call: {what} {number} {interval}"
 
 
 def _load_name(test: RoadTest) -> str:
@@ -139,7 +139,7 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
     if answer.effect.low is not None:
-        lines.append(f"With errors that all runs share (sensors, engine data): {_percent(answer.beyond)}")
+        lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
     return lines
@@ -152,11 +152,14 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
         return ""
     size = show(abs(wind.equal_m_s), "speed", system, digits=2)
     where = "stronger" if wind.equal_m_s > 0 else "weaker"
-    equal = f"A head wind {size} {where} in the {answer.with_state} runs alone could explain all of it"
+    equal = f"A head wind {size} {where} in the {answer.with_state} runs than in the others could explain all of it"
     if wind.controlled:
         return f"{equal}; the control vehicle drove in the same air, which takes wind out"
     if wind.given:
-        return f"{equal}; the wind of every run is written down and corrected"
+        return (
+            "The wind of every run is written down and corrected for. To explain all of the effect it would have to be "
+            f"wrong by {size} between the states"
+        )
     if not wind.ways:
         ways = "nor is the direction of the runs, so that nothing shows whether a steady wind cancels"
     elif not wind.alike:
@@ -172,8 +175,8 @@ def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
     return (
-        f"Rows used: {100 * ours:.0f} % of the driving {answer.with_state}, {100 * theirs:.0f} % "
-        f"{answer.without_state}; {test.fuel_words[0]}"
+        f"Rests on {100 * ours:.0f} % of the {answer.with_state} driving and {100 * theirs:.0f} % of the "
+        f"{answer.without_state} driving; {test.fuel_words[0]}"
     )
 
 
@@ -184,7 +187,7 @@ def _rule_line(test: RoadTest) -> str:
     if rule.not_applied:
         return "The rule of the run sheet is not applied: too few runs would be left"
     many = len(rule.runs)
-    return f"Rejected by the rule of the run sheet: {'none' if not many else f'{many} run' + 's' * (many > 1)}"
+    return f"Runs rejected by the rule of the run sheet: {'none' if not many else f'{many} run' + 's' * (many > 1)}"
 
 
 def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:

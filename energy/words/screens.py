@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 
+from energy.scenario.keys import quantity_keys
 from energy.words.verdict import UNCHECKED, called
 
 # The question of each screen by its place in the address.
@@ -113,7 +114,10 @@ TOUR = (
 def to_the_field(place: str) -> str:
     """Return the words of a link to a field of the scenario ("trip.road_speed"), or to a part of it ("trip")."""
     table, _, key = place.partition(".")
-    return f"Go to the field: {called(place)}" if key else f"Go to the part: {table.replace('_', ' ')}"
+    if not key:
+        return f"Go to the part: {table.replace('_', ' ')}"
+    # A file or a choice has no name in sentences: its key is read instead.
+    return f"Go to the field: {called(place) if place in quantity_keys() else key.replace('_', ' ')}"
 
 
 def _question(command: str) -> str:

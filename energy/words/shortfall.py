@@ -83,7 +83,12 @@ def first_lines(shortfall: Shortfall, system: UnitSystem) -> FirstLines:
         dangers=dangers,
         warnings=_once_repaired(shortfall, system),
         headline=headline(shortfall),
-        lines=(*_watts_line(shortfall, system), *_next_lines(shortfall), *without_words(shortfall)),
+        lines=(
+            *_watts_line(shortfall, system),
+            *_perhaps_nothing(shortfall),
+            *_next_lines(shortfall),
+            *without_words(shortfall),
+        ),
         operate="no" if dangers else "not checked",
     )
 
@@ -94,6 +99,16 @@ def _watts_line(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
     return (text,) if shortfall.watts is None else (f"Measured: {show(shortfall.watts, 'power', system)}", text)
+
+
+def _perhaps_nothing(shortfall: Shortfall) -> tuple[str, ...]:
+    """Return that the watts lie within what is expected, so that there may be no fault."""
+    watts, low = shortfall.watts, shortfall.expected.ends[0]
+    if watts is None or watts < low or not to_look_for(shortfall):
+        return ()
+    return (
+        "Perhaps nothing is wrong: what was read lies within the expected range. Measure before taking anything apart",
+    )
 
 
 def _next_lines(shortfall: Shortfall) -> tuple[str, ...]:

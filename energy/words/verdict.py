@@ -23,6 +23,7 @@ from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.chain.matching import Setting
     from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.uncertainty.measurement import Measurement
@@ -187,9 +188,18 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     heat = show(number(best.answer.turbine.heat_power_w), "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
-        f"The best setting within the limits would give {heat}: pitch {figures(best.pitch_deg, 2)}°, ratio "
-        f"{figures(best.ratio, 2)}, element {element} (windtoll match)."
+        f"The best setting within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
+        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match). "
+        "Check its structural loads before operating it."
     )
+
+
+def _cost_of(best: Setting, system: UnitSystem) -> str:
+    """Return what the heat of a setting costs in fuel; nothing where it costs none."""
+    flow = number(best.answer.change.volume_m3_s)
+    if not flow > 0:
+        return ""
+    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)} of fuel"
 
 
 def _torque_line(answered: Answered) -> tuple[str, ...]:
@@ -242,7 +252,10 @@ def _what_to_change(keys: set[Any]) -> str:
     """Return what brings the limits that are broken back in."""
     if keys <= {"heater.rated_power", "generator.highest_current"}:
         return "What to change: an element rated for it, or a setting that takes less (windtoll match)."
-    return "What to change: drive slower or stay out of the wind, or take a setting within the limits (windtoll match)."
+    return (
+        "What to change: drive slower, do not operate it in such a wind, or choose a setting within the limits "
+        "(windtoll match)."
+    )
 
 
 _STATES = {"absent": "not fitted", "stowed": "stowed"}
@@ -362,10 +375,11 @@ def _too_close(answered: Answered, system: UnitSystem) -> str:
     drawn, _ = drawn_change(answered)
     low, high = (figures(to_user(end, kind, system), 2, signed=True) for end in (drawn[0], drawn[-1]))
     saves, costs = round(100 * spread.probability_saves), round(100 * spread.probability_costs)
-    save = "save" if drawn[0] < 0 else "take no extra fuel"  # on overrun nothing is saved, and nothing is burnt
+    # On overrun nothing is saved, and nothing is burnt.
+    save = "it saves fuel" if drawn[0] < 0 else "it takes no extra fuel"
     return (
         f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {low} to {high}); "
-        f"{saves} % of the simulations {save}, {costs} % cost fuel."
+        f"in {saves} % of the simulations {save}, in {costs} % it costs fuel."
     )
 
 

@@ -128,7 +128,7 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float, uni
             "comes from manifold pressure."
         )
     if effect.low <= 0 <= effect.high and predicted:
-        return f"{said}: neither shown nor excluded by the measurement, whose interval reaches over zero."
+        return f"{said}. The measurement is too rough to confirm or to exclude it."
     if effect.low <= predicted <= effect.high:
         return f"{said}: agrees with the measurement (inside its interval at {100 * effect.level:.0f} %)."
     return f"{said}: agrees with the measurement (the two ranges overlap)."

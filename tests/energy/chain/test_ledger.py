@@ -169,7 +169,7 @@ def test_a_battery_that_carries_the_heat_by_hand(van: Scenario, compared_with: s
     mains = found.other_sources["mains"]
     # An hour of it is heat_w * 1 h; a battery of 100 Wh/kg (the default) weighs heat_w / 100 kg: 10 kg for each kW.
     kilograms = heat_w / 100
-    assert f"about {kilograms:.0f} kg of battery" in mains.note
+    assert f"about {kilograms:.0f} kg ({kilograms / 0.45359237:.0f} lb) of battery" in mains.note
     # Of 100 Wh from the mains 82 arrive (the default).
     assert float(mains.mains_w) == pytest.approx(heat_w / 0.82)
     # Its weight rolls and climbs beside whatever is carried already: kg * 9.80665 * (0.0095 * cosine + sine) newtons at

@@ -135,7 +135,7 @@ def test_keys() -> None:
 def test_match(van_file: str) -> None:
     text = run("match", van_file)
     assert text.returncode == 0
-    assert "Maximum heat: " in text.stdout
+    assert "Maximum heat within the stated limits: " in text.stdout
     data = json.loads(run("match", van_file, "--json", "--hold", "ratio").stdout)
     assert data["best"]["ratio"] == 2.5
     assert data["best"]["heat_power_w"] >= data["own"]["heat_power_w"]

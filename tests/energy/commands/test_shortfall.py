@@ -39,8 +39,9 @@ def test_the_first_lines_say_what_to_check_and_how_dangerous_it_is() -> None:
     first = done.stdout.splitlines()
     answer = next(k for k, line in enumerate(first) if line.startswith(("Check first", "Undecided", "Two causes")))
     assert all(line.startswith("Once this is put right") for line in first[1:answer])
-    assert first[answer + 1] == "Measured: 210 W"
-    assert first[answer + 2].startswith("Expected at that reading")
+    assert first[answer + 1].startswith("Not checked yet: may it be operated like this?")
+    assert first[answer + 2] == "Measured: 210 W"
+    assert first[answer + 3].startswith("Expected at that reading")
     assert "locked" in done.stdout.partition("Cautions")[2]
 
 
@@ -98,7 +99,7 @@ def test_the_screen_says_what_the_command_says() -> None:
     field.set_value(READING).run()
     assert not app.exception
     told = run("shortfall", str(VAN), "--reading", READING, "--units", "us", COLUMNS="1000").stdout
-    assert _verdict(app).startswith("Undecided: ")
+    assert _verdict(app).startswith("Undecided between ")
     assert _verdict(app) in told
     field = next(w for w in app.text_input if w.key and w.key.startswith("typed shortfall 1#"))
     field.set_value("210 W").run()

@@ -26,18 +26,21 @@ def test_every_screen_has_one_question_and_every_command_named_has_a_screen() ->
         ("out of stall (windtoll match)", 'out of stall ("What setting is best?")'),
         ("spin it up: windtoll loads --ladder", 'spin it up: "What must it withstand?"'),
         ("limits (windtoll keys rotor, mount, ...).", 'limits ("What is built, and how is it driven?").'),
-        ("check windtoll loads with the pitch found here (--set rotor.pitch=\"3 deg\")",
-         'check "What must it withstand?" with that pitch'),
+        (
+            'check windtoll loads with the pitch found here (--set rotor.pitch="3 deg")',
+            'check "What must it withstand?" with that pitch',
+        ),
         ("what windtoll record wrote", "what windtoll record wrote"),  # it runs in a terminal
         ("the more with --full", "the more with full"),
     ],
-)  # fmt: skip
+)
 def test_commands_and_options_become_screens(by_command: str, in_app: str) -> None:
     assert in_the_app(by_command) == in_app
 
 
 def test_a_link_names_its_field_or_its_part() -> None:
     assert to_the_field("trip.road_speed") == "Go to the field: road speed"
+    assert to_the_field("rotor.curves") == "Go to the field: curves"  # a file, with no name in sentences
     assert to_the_field("other_sources") == "Go to the part: other sources"
 
 

@@ -126,7 +126,7 @@ def test_too_close_to_call_gives_both_shares(demos: Path) -> None:
     said = verdict(result, "metric")
     saves = round(100 * result.spread.probability_saves)
     assert said.headline.startswith("Too close to call.")
-    assert f"{saves} % of the simulations save" in said.headline
+    assert f"in {saves} % of the simulations it saves fuel" in said.headline
 
 
 def test_wind_pays_for_what_is_parked(demos: Path) -> None:

@@ -108,8 +108,10 @@ def test_runs_that_repeat_themselves_are_refused_without_dates(tmp_path: Path) -
     time = np.arange(-1000.0, 4200.0)
     speed = 90.0 * ((time % 500) < 300)
     path = tmp_path / "d.csv"
-    path.write_text("time (s),speed (km/h),rpm\n" + "\n".join(
-        f"{t + 1000:.0f},{v:.0f},{800 + 20 * v:.0f}" for t, v in zip(time, speed, strict=True)))  # fmt: skip
+    path.write_text(
+        "time (s),speed (km/h),rpm\n"
+        + "\n".join(f"{t + 1000:.0f},{v:.0f},{800 + 20 * v:.0f}" for t, v in zip(time, speed, strict=True))
+    )
     with pytest.raises(InputError, match=r"repeat themselves.*--offset"):
         _listed(_sheet(tmp_path / "s.csv", even), read_log(path))
 

@@ -179,7 +179,7 @@ def test_a_source_that_dies_alone_is_said_to_be_not_like_for_like() -> None:
     found = road_test(test, read=lambda path, _c, _w: logs[path.name])
     first = verdict(found)
     assert any("not like for like: fuel is known for 20 % of the rows working" in text for text in first.warnings)
-    assert any(line.startswith(("Rows used: 1", "Rows used: 2")) for line in first.lines)
+    assert any(line.startswith(("Rests on 1", "Rests on 2")) for line in first.lines)
 
 
 # --- what else could explain it
@@ -219,7 +219,7 @@ def test_a_jammed_run_is_rejected_by_the_rule_and_shown() -> None:
     first = verdict(found)
     assert name in first.warnings[0]
     assert "with all runs" in first.warnings[0]
-    assert "Rejected by the rule of the run sheet: 1 run" in "\n".join(first.lines)
+    assert "Runs rejected by the rule of the run sheet: 1 run" in "\n".join(first.lines)
     assert {row[0] for row in left_out_rows(found)} >= {name}
     assert all(line in [text for _, texts in said(found).lists for text in texts] for line in RULE)
     assert found.answer.pairs == 5
