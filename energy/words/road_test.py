@@ -77,7 +77,7 @@ def _headline(test: RoadTest) -> str:
     if effect.low is None or effect.high is None:
         return f"Too few runs. {answer.words}"
     interval = f"({round(100 * answer.level)} % interval {effect.low:+.{places}f} to {effect.high:+.{places}f} {unit})"
-    number = f"{effect.estimate:+.{places}f} {unit}"
+    number, interval = (text.replace("-", "−") for text in (f"{effect.estimate:+.{places}f} {unit}", interval))
     against = f"against {_AGAINST[answer.without_state]}"
     if answer.conclusion == "costs":
         verb = "Costs fuel" if what == "fuel" else f"Raises the {_load_name(test)}, costs fuel"
@@ -123,7 +123,7 @@ def _per_hour(estimate: Estimate, system: UnitSystem) -> str:
 
 
 def _percent(estimate: Estimate) -> str:
-    return _interval(estimate.times(100), lambda value: f"{value:+.1f}", "%")
+    return _interval(estimate.times(100), lambda value: f"{value:+.1f}".replace("-", "−"), "%")
 
 
 def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:

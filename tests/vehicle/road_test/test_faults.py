@@ -25,6 +25,7 @@ from vehicle.road_test.read import cost_of_rate
 from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import Manifest, Run, read_manifest
 from vehicle.road_test.sources import FullLoad, common_source
+from vehicle.units import show
 
 PETROL = LoggedEngine(1.6e-3, FUELS["petrol"])
 SI = {
@@ -195,8 +196,10 @@ def test_the_wind_that_would_explain_it_is_named() -> None:
     assert "both states were driven both ways alike" in line
     one_way = next(text for text in verdict(compared(Case(one_way=True))).lines if "head wind" in text)
     assert "all runs went one way" in one_way
-    written = next(text for text in verdict(compared(Case(wind_written=True))).lines if "head wind" in text)
-    assert "is written down and corrected" in written
+    written = compared(Case(wind_written=True))
+    line = next(text for text in verdict(written).lines if text.startswith("The wind of every run is written down"))
+    assert written.answer.wind is not None
+    assert show(abs(written.answer.wind.equal_m_s), "speed", "metric", digits=2) in line
 
 
 def test_a_written_wind_and_a_higher_speed_are_taken_out_with_their_error() -> None:
