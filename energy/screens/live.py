@@ -9,6 +9,7 @@ import streamlit as st
 
 from energy.screens import desk, page, road_marks, typed
 from energy.words.read import in_usual_unit
+from energy.words.record import OLD_S
 from energy.words.screens import OF_LIVE
 from vehicle import units
 from vehicle.logs.columns import BY_NAME
@@ -57,9 +58,9 @@ def _in_words(name: str, value: float) -> str:
 
 def _age(look: Look, name: str) -> str:
     """Return how old a value is where it is no longer the current one, and whether this parameter alone stopped."""
-    if name not in look.old and not look.stopped:
-        return ""
     age_s = look.ages_s[name] + look.silent_s
+    if name not in look.old and not look.stopped:
+        return f"{_clock(age_s)} old" if age_s > OLD_S else ""
     return f"{_clock(age_s)} old" if look.gap or look.stopped else f"no answer any more, {_clock(age_s)} old"
 
 

@@ -19,7 +19,7 @@ CAUTION = (
     " OBD socket stays powered with the ignition off: take the adapter out afterwards, or it drains the battery."
 )
 STATE_NOT_GIVEN = "The state of the turbine is not given (--state): press a, s or w when it is known."
-OLD_S = 15.0  # from here on the age of a value that comes in turn is worth a word
+OLD_S = 5.0  # from here on no value stands as if it were current: a dead one is marked as soon as that
 KEY_HELP = "keys: w working · s stowed · a absent · m mark · q stop"
 
 

@@ -354,6 +354,21 @@ def test_a_prediction_for_another_speed_is_offered_for_the_one_driven() -> None:
     assert "the prediction is for" not in _said(shown)
 
 
+def test_a_value_that_is_asked_for_seldom_is_greyed_with_its_age(tmp_path: Path) -> None:
+    """Every tenth row holds the fuel rate: 9 s after it nothing says that it stopped, and it is not current either."""
+    cells = [row.split(",") for row in _drive(8.0, 1).decode().splitlines()]
+    rows = [c if k == 0 or k % 10 == 1 else [*c[:2], "", *c[3:]] for k, c in enumerate(cells)]
+    recording = tmp_path / "run_01.csv"
+    for count, ages in ((201, ["9", "10"]), (204, [])):  # a second may go by until it is looked at
+        recording.write_text("\n".join(",".join(row) for row in rows[:count]) + "\n")
+        shown = _at("road")
+        _typed(shown, "text_input", "live file").set_value(str(tmp_path)).run()
+        old = re.findall(r"<tr class=wt-old>(.*?)</tr>", _said(shown))
+        assert len(old) == min(len(ages), 1)
+        assert all(re.findall(r"(\d+) s old", row)[0] in ages for row in old)
+        assert "no answer any more" not in _said(shown)
+
+
 def test_a_recording_that_grows_is_watched(tmp_path: Path) -> None:
     recording = tmp_path / "run_01.csv"
     rows = _drive(8.0, 1).decode().splitlines()
@@ -368,6 +383,12 @@ def test_a_recording_that_grows_is_watched(tmp_path: Path) -> None:
     shown.run()
     assert "200 rows" in _said(shown)
     assert "class=wt-old" not in _said(shown)
+    late = [",".join([*row.split(",")[:2], "", row.split(",")[3]]) for row in rows[201:208]]  # no fuel rate for 7 s
+    recording.write_text("\n".join([*rows[:201], *late]) + "\n")
+    shown.run()
+    old = re.findall(r"<tr class=wt-old>(.*?)</tr>", _said(shown))
+    assert len(old) == 1
+    assert re.search(r"[78] s old", old[0])
     lost = [",".join([*row.split(",")[:2], "", row.split(",")[3]]) for row in rows[201:241]]  # the fuel rate stops
     recording.write_text("\n".join([*rows[:201], *lost]) + "\n")
     shown.run()

@@ -47,9 +47,9 @@ def test_a_current_value_has_no_note_and_a_stopped_one_has_its_age() -> None:
 
 
 def test_a_value_that_comes_in_turn_is_greyed_with_its_age_where_its_turn_is_late() -> None:
-    young, late = (words.value_rows(status(ages_s={SPEED: 0.2, AIR: age_s}))[1] for age_s in (14.0, 16.0))
+    young, late = (words.value_rows(status(ages_s={SPEED: 0.2, AIR: age_s}))[1] for age_s in (4.9, 5.1))
     assert (young.note, young.old) == ("", False)
-    assert (late.note, late.old) == ("16 s ago", True)
+    assert (late.note, late.old) == ("5 s ago", True)
 
 
 def test_no_value_stands_as_current_while_it_waits() -> None:
