@@ -46,7 +46,7 @@ def command(
     from energy.chain.matching import match
     from energy.words.match import SETTING_NAMES, own_limits
 
-    keys = {name: key for key, name in SETTING_NAMES.items()}
+    keys = {key.partition(".")[2]: key for key in SETTING_NAMES}  # an option's word is that of the key
     checked = load(scenario, overrides)
     with common.progress("Trying settings") as progress:
         result = match(checked, tuple(keys[name] for name in held), progress)

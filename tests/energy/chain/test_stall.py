@@ -9,7 +9,7 @@ import pytest
 
 from energy.aero.operating_point import coefficients
 from energy.chain.answer import answered
-from energy.chain.ledger import turbine_at_work
+from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
 from energy.chain.matching import match
 from energy.chain.stall import WORTH_SAYING, stall_risk
@@ -107,7 +107,14 @@ def test_a_stalled_rotor_is_shown_what_the_best_setting_would_give(demos: Path) 
     turbine = turbine_at_work(inputs_of(scenario, {key: np.array(value) for key, value in setting.items()}))
     assert float(turbine.heat_power_w) == pytest.approx(heat, rel=1e-9)
     (line,) = verdict(answered(scenario, exact=True), "metric").warnings
-    assert f"The best setting within the limits would give {heat / 1e3:.1f} kW: pitch" in line
+    # Litres an hour by hand: the change in fuel power between the two states over the heating value.
+    inputs = inputs_of(scenario, {key: np.array(value) for key, value in setting.items()})
+    change = answer(inputs).change
+    assert inputs.fuel is not None
+    litres = float(change.power_w) / inputs.fuel.heating_value_j_per_m3 * 3.6e6
+    gives = f"would give {heat / 1e3:.1f} kW and cost +{litres:.1f} L/h of fuel: pitch"
+    assert f"The best setting within the stated limits {gives}" in line
+    assert "Check its structural loads before operating it" in line
 
 
 def test_a_rotor_that_does_not_start_is_called_so_before_the_headline(demos: Path) -> None:

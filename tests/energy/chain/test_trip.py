@@ -324,7 +324,7 @@ def test_town_fuel_is_said_to_read_low_and_a_motorway_is_not(demos: Path) -> Non
     town = answered(load(demos / "van_in_town" / "scenario.toml"), exact=True)
     said = [text for text in cautions(town, "metric") if text.startswith("Fuel in town reads low")]
     assert len(said) == 1
-    assert "14 % below" in said[0]
+    assert "by 14 % against the city test" in said[0]
     assert town.trip is not None
     assert stops_and_goes(town.trip.steps)
     fast = replace(town.trip.steps, speed_m_s=town.trip.steps.speed_m_s * 2)
