@@ -39,6 +39,7 @@ _READABLE: dict[str, Any] = {
     "labelOverlap": True,
     "labelSeparation": 6,
 }
+_NAMES: dict[str, Any] = {"labelOverlap": False}  # numbers on an axis may be left out where they crowd, names never
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Picture:
         drawn: dict[str, Any] = self.chart.to_dict(validate=False)
         rows: dict[str, Any] = drawn.pop("datasets", {})
         numbers = {name: pa.Table.from_pandas(pd.DataFrame(entries)) for name, entries in rows.items()}
-        config = {**drawn.pop("config", {}), "axis": _READABLE, "background": "transparent"}
+        config = {**drawn.pop("config", {}), "axis": _READABLE, "axisDiscrete": _NAMES, "background": "transparent"}
         return {**drawn, "config": config, "datasets": numbers, "usermeta": {"embedOptions": {"renderer": "svg"}}}
 
     def titled(self) -> Any:
@@ -106,7 +107,7 @@ def stacked(pictures: Sequence[Picture]) -> Any:
 
 
 def _readable(chart: Any) -> Any:
-    return chart.configure_axis(**_READABLE)
+    return chart.configure_axis(**_READABLE).configure_axisDiscrete(**_NAMES)
 
 
 def checked_picture(path: Path, inputs: Iterable[Path] = (), *, force: bool = False) -> Path:
