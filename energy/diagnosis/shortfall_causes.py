@@ -141,12 +141,12 @@ _VARIANTS = (
     Variant("generator", "voltage", 0.4, 0.88, 0.5),
     Variant("generator", "winding", 2.0, 20.0, 0.25),
     Variant("generator", "voltage", 1.15, 2.0, 0.05),
-    Variant("element", "element", 1.25, 10.0, 0.6),
+    Variant("element", "element", 1.25, 10.0, 0.7),
     Variant("element", "element", 0.15, 0.8, 0.3),
-    Variant("element", "element", 10.0, 1e4, 0.1),  # burnt through: nearly no current
+    Variant("element", "element", 10.0, 1e4, 0.05),  # burnt through: nearly no current
     Variant("belt", "slip", 0.08, 0.75, 1.0, by_ratio=False),
-    Variant("wiring", "lead", 0.08, 3.0, 0.8),
-    Variant("wiring", "lead", 3.0, 1e4, 0.2),  # a plug, switch or fuse that is open
+    Variant("wiring", "lead", 0.08, 3.0, 1.0),
+    Variant("wiring", "lead", 3.0, 1e4, 0.05),  # a plug, switch or fuse that is open
     Variant("wind", "tail_wind_m_s", 2.5, 11.0, 1.0, by_ratio=False),
     Variant("meter", "meter_power", 0.25, 0.88, 0.7),
     Variant("meter", "meter_power", 0.4, 0.88, 0.15, also=("meter_current",)),
