@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 PHONE = {"width": 390, "height": 844}
@@ -32,3 +33,20 @@ def settled(page: Any) -> None:
     """Wait until the app has done what it was asked, and the page has drawn it."""
     page.evaluate("window.wtQuiet = 0")
     page.wait_for_function(_QUIET)
+
+
+def type_on_pad(page: Any, text: str) -> None:
+    """Tap a number on the call sheet's pad, and enter it."""
+    for digit in text:
+        page.locator(f"[data-key='{digit}']").tap()
+    page.locator("#enter").tap()
+
+
+def shared_sheet(page: Any, folder: Path, button: str = "#share") -> Path:
+    """Tap what shares the call sheet's readings; return the file that comes of it."""
+    with page.expect_download() as waiting:
+        page.locator(button).tap()
+    path = folder / "call_sheet.csv"
+    waiting.value.save_as(path)
+    assert waiting.value.suggested_filename == "call_sheet.csv"
+    return path

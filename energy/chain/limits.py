@@ -6,13 +6,13 @@ A limit that is broken is the first thing that any answer says; it makes the com
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from energy.chain.ledger import TurbineAtWork
+from energy.chain.ledger import TurbineAtWork, turbine_at_work
 from energy.scenario.inputs import Inputs
 from energy.scenario.keys.names import QuantityKey
 
@@ -108,11 +108,21 @@ def operating_limits(inputs: Inputs, turbine: TurbineAtWork) -> tuple[OperatingL
     )
 
 
-def measured_limits(stated: Iterable[OperatingLimit], measured: Mapping[str, float]) -> tuple[OperatingLimit, ...]:
-    """Return the stated limits that what instruments read breaks, the most exceeded first.
-
-    `measured` holds the highest reading in SI by the limit's key; a limit without a reading is not known to be broken.
-    """
+def measured_limits(
+    inputs: Inputs,
+    *,
+    rotor_speed_rad_s: float = math.nan,
+    thrust_n: float = math.nan,
+    element_power_w: float = math.nan,
+) -> tuple[OperatingLimit, ...]:
+    """Return the stated limits that the highest readings break, the most exceeded first; NaN breaks none."""
+    measured: dict[str, float] = {
+        "rotor.highest_rotor_speed": rotor_speed_rad_s,
+        "rotor.highest_tip_speed": rotor_speed_rad_s * _number(inputs.turbine.diameter_m) / 2,
+        "rotor.highest_thrust": thrust_n,
+        "heater.rated_power": element_power_w,
+    }
+    stated = operating_limits(inputs, turbine_at_work(inputs, with_free_run=False))
     return in_order(replace(limit, value=measured.get(limit.key, math.nan)) for limit in stated)
 
 

@@ -11,8 +11,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from energy.chain.ledger import turbine_at_work
-from energy.chain.limits import OperatingLimit, measured_limits, operating_limits
+from energy.chain.limits import OperatingLimit, measured_limits
 from energy.diagnosis.importance import DrawsPlan, Weighed, weigh
 from energy.diagnosis.shortfall_causes import (
     CAUSES,
@@ -275,20 +274,11 @@ def _limits_read(scenario: Scenario, readings: Readings) -> tuple[OperatingLimit
     def top(values: np.ndarray) -> float:
         return float(np.nanmax(values)) if np.isfinite(values).any() else float("nan")
 
-    return _broken(scenario, top(readings.rotor_speed_rad_s), top(readings.thrust_n), top(_watts_read(readings)))
-
-
-def _broken(scenario: Scenario, speed_rad_s: float, thrust_n: float, watts: float) -> tuple[OperatingLimit, ...]:
-    """Return the stated limits that a rotor speed, a thrust and watts into the element break; NaN breaks none."""
-    inputs = inputs_of(scenario)
     return measured_limits(
-        operating_limits(inputs, turbine_at_work(inputs)),
-        {
-            "rotor.highest_rotor_speed": speed_rad_s,
-            "rotor.highest_tip_speed": speed_rad_s * float(np.asarray(inputs.turbine.diameter_m)) / 2,
-            "rotor.highest_thrust": thrust_n,
-            "heater.rated_power": watts,
-        },
+        inputs_of(scenario),
+        rotor_speed_rad_s=top(readings.rotor_speed_rad_s),
+        thrust_n=top(readings.thrust_n),
+        element_power_w=top(_watts_read(readings)),
     )
 
 
@@ -435,5 +425,10 @@ def _repaired(
     some = Faults(**{f.name: getattr(faults, f.name)[mine] for f in fields(Faults)})
     predicted = machine.predict(scores[mine], without(some, cause))
     thrust, speed = (float(np.median(predicted.shown[c].max(axis=1))) for c in ("thrust_n", "rotor_speed_rad_s"))
-    broken = _broken(scenario, speed, thrust, float(np.median(predicted.watts.max(axis=1))))
+    broken = measured_limits(
+        inputs_of(scenario),
+        rotor_speed_rad_s=speed,
+        thrust_n=thrust,
+        element_power_w=float(np.median(predicted.watts.max(axis=1))),
+    )
     return Repaired(_interval(predicted.watts[:, at], 0.90), thrust, speed, broken)

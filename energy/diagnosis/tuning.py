@@ -224,15 +224,9 @@ _FASTEST = 0.99  # of the rows: a single gust of a log is no air to judge a sett
 def _limits(scenario: Scenario, sweep: Sweep, result: Tuned) -> TuningLimits:
     """Return which limits the drive broke, and which its best and its next setting would break in its fastest air."""
     inputs = inputs_of(scenario)
-    stated = operating_limits(inputs, turbine_at_work(inputs))
-    radius = float(np.asarray(inputs.turbine.diameter_m)) / 2
     top = math.nan if sweep.rotor_speed_rad_s is None else float(np.nanmax(sweep.rotor_speed_rad_s))
-    seen = {
-        "rotor.highest_rotor_speed": top,
-        "rotor.highest_tip_speed": top * radius,
-        "heater.rated_power": float(np.nanmax(sweep.electrical_power_w)),
-    }
-    logged = measured_limits(stated, seen)
+    watts = float(np.nanmax(sweep.electrical_power_w))
+    logged = measured_limits(inputs, rotor_speed_rad_s=top, element_power_w=watts)
     if inputs.turbine.chain is None:  # known by its watts alone: no setting of it is modelled
         return TuningLimits(logged, (), ())
     followed = lagged(sweep.air_speed_m_s, sweep.time_s, result.lag_s)  # a gust is over before a heavy rotor has it

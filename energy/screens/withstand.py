@@ -123,7 +123,7 @@ def _pitch_section(work: Work, system: UnitSystem) -> list[str]:
     said = pitch_words.said(result, system)
     page.finding("Pitch system: will the actuator hold?")
     page.bullets(said.headlines)
-    page.picture(over_travel, "Stated values; colour: rotor speed, line: air at the rotor. Friction is added.")
+    page.picture(over_travel, pitch_words.TRAVEL_NOTE)
     page.picture(terms)
     page.picture(over_speed, pitch_words.SPEED_NOTE)
     with st.expander("Pitch system: the numbers, what to ask for when buying"):

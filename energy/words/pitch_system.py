@@ -20,6 +20,7 @@ CAUTIONS = (
 TRAVEL_AXIS = "pitch as the dial reads it, °"
 RATING = "actuator's rating"
 CENTRIFUGAL, AIR, FRICTION = "centrifugal", "air", "friction (against any motion)"
+TRAVEL_NOTE = "Stated values; colour: rotor speed, line: air at the rotor. Friction is added."
 SPEED_NOTE = (
     "Black: every range at its unfavourable end; where it crosses the rating the actuator stalls. Dashed: the stated "
     "values."

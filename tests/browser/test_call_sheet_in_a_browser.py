@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from browser_support import shared_sheet, type_on_pad
 
 from energy.chain.load import load
 from energy.diagnosis.stepping import stepping_plan
@@ -51,21 +52,6 @@ def phone(browser: Any) -> Iterator[Any]:
     assert not faults
 
 
-def _type(page: Any, text: str) -> None:
-    for digit in text:
-        page.locator(f"[data-key='{digit}']").tap()
-    page.locator("#enter").tap()
-
-
-def _shared(page: Any, folder: Path, button: str = "#share") -> Path:
-    with page.expect_download() as waiting:
-        page.locator(button).tap()
-    path = folder / "call_sheet.csv"
-    waiting.value.save_as(path)
-    assert waiting.value.suggested_filename == "call_sheet.csv"
-    return path
-
-
 def test_a_drive_is_written_down_kept_over_a_reload_and_read_by_the_commands(phone: Any, tmp_path: Path) -> None:
     page = phone
     page.goto(_sheet(tmp_path, asked=ALL).as_uri())
@@ -77,7 +63,7 @@ def test_a_drive_is_written_down_kept_over_a_reload_and_read_by_the_commands(pho
         for value in watts:
             page.clock.run_for(10_000)
             for text in (str(value), "700", "54", "40.5"):
-                _type(page, text)
+                type_on_pad(page, text)
     assert "Mean 1310 W of 5" in page.locator("#mean").inner_text()
     for digit in "1900":
         page.locator(f"[data-key='{digit}']").tap()
@@ -85,9 +71,9 @@ def test_a_drive_is_written_down_kept_over_a_reload_and_read_by_the_commands(pho
     page.locator("#note").tap()
     page.locator("#words").fill('=1+1, a "truck"\npassed')
     page.locator("#keepnote").tap()
-    _type(page, "7777")
+    type_on_pad(page, "7777")
     for text in ("", "", ""):
-        _type(page, text)
+        type_on_pad(page, text)
     page.locator("#undo").tap()
     assert "Undone: 7777 W" in page.locator("#said").inner_text()
 
@@ -95,7 +81,7 @@ def test_a_drive_is_written_down_kept_over_a_reload_and_read_by_the_commands(pho
     assert "14 entries are kept" in page.locator("#found").inner_text()  # 2 settings, 10 readings, a peak, a note
     page.locator("#start").tap()
     assert "Setting 2 of 4" in page.locator("#now").inner_text()
-    csv = _shared(page, tmp_path)
+    csv = shared_sheet(page, tmp_path)
 
     sweep = read_sweep(csv, load(SCENARIO))
     assert sorted(sweep.electrical_power_w.tolist()) == [990, 1000, 1010, 1020, 1040, 1290, 1300, 1310, 1320, 1330]
@@ -123,10 +109,10 @@ def test_with_storage_forbidden_it_says_so_keeps_its_memory_and_offers_the_file_
     page.locator("#start").tap()
     assert page.locator("#unkept").is_visible()
     page.locator("#begin").tap()
-    _type(page, "1234")
-    _type(page, "60")
+    type_on_pad(page, "1234")
+    type_on_pad(page, "60")
     assert "Mean 1234 W of 1" in page.locator("#mean").inner_text()
-    assert "1234" in _shared(page, tmp_path, "#early").read_text()
+    assert "1234" in shared_sheet(page, tmp_path, "#early").read_text()
 
 
 def test_keys_are_of_thumb_size_nothing_scrolls_sideways_and_the_pad_fits_the_screen(
@@ -167,9 +153,9 @@ def test_a_hostile_title_is_shown_and_runs_nothing(phone: Any, tmp_path: Path, t
     assert json.loads(page.locator("#plan").text_content())["title"] == title
     page.locator("#start").tap()
     page.locator("#begin").tap()
-    _type(page, "5")
-    _type(page, "60")
-    lines = _shared(page, tmp_path).read_text().splitlines()
+    type_on_pad(page, "5")
+    type_on_pad(page, "60")
+    lines = shared_sheet(page, tmp_path).read_text().splitlines()
     assert lines[1].startswith("time_s,time_utc,pitch_deg")
     assert page.evaluate("window.broken") is None
 
@@ -186,6 +172,6 @@ def test_a_number_that_was_typed_but_not_entered_is_kept_when_the_next_setting_b
     for digit in "812":
         page.locator(f"[data-key='{digit}']").tap()
     page.locator("#begin").tap()
-    text = _shared(page, tmp_path).read_text()
+    text = shared_sheet(page, tmp_path).read_text()
     assert ",812,,812,,,reading" in text
     assert text.count("begins") == 2

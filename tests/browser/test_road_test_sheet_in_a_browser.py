@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from browser_support import shared_sheet, type_on_pad
 from tests_support import run
 
 _EXTRA = 1.09  # of the fuel, with the rotor working: what compare has to find
@@ -50,20 +51,6 @@ def _sheet(folder: Path) -> Path:
     return path
 
 
-def _type(page: Any, text: str) -> None:
-    for digit in text:
-        page.locator(f"[data-key='{digit}']").tap()
-    page.locator("#enter").tap()
-
-
-def _shared(page: Any, folder: Path, button: str = "#share") -> Path:
-    with page.expect_download() as waiting:
-        page.locator(button).tap()
-    path = folder / "call_sheet.csv"
-    waiting.value.save_as(path)
-    return path
-
-
 def _driven(page: Any, seed: int = 5, *, reload_after: int = -1) -> list[tuple[float, float, str, str]]:
     """Tap through all runs, each of another length, with stops between them; return (begin, end, state, direction)."""
     draw = np.random.default_rng(seed)
@@ -77,9 +64,9 @@ def _driven(page: Any, seed: int = 5, *, reload_after: int = -1) -> list[tuple[f
         state, direction = words.partition(": ")[2].split(", ")[:2]
         page.clock.run_for(int(1000 * draw.uniform(200, 320)))
         if state == "working":
-            _type(page, "1210")
-            _type(page, "")
-            _type(page, "14")
+            type_on_pad(page, "1210")
+            type_on_pad(page, "")
+            type_on_pad(page, "14")
         found.append((begin, page.evaluate("Date.now()") / 1000, state, direction))
         page.locator("#begin").tap()
         number += 1
@@ -139,7 +126,7 @@ def test_taps_on_the_phone_cut_the_drive_and_compare_concludes(phone: Any, tmp_p
     runs = _driven(page, reload_after=5)
     assert len(runs) == 12
     assert {state for _, _, state, _ in runs} == {"working", "stowed"}
-    sheet = _shared(page, tmp_path)
+    sheet = shared_sheet(page, tmp_path)
 
     data = _compared(sheet, _log(tmp_path / "drive.csv", runs))
     _is_found(data)
@@ -186,7 +173,7 @@ def test_a_run_that_does_not_count_comes_again_and_undo_takes_back_an_end(phone:
     assert enter["y"] + enter["height"] <= 844
     page.clock.run_for(100_000)
     page.locator("#begin").tap()
-    text = _shared(page, tmp_path).read_text()
+    text = shared_sheet(page, tmp_path).read_text()
     assert [event for event in ("run 1 begins", "run 1 void", "run 1 ends") if event in text] == [
         "run 1 begins",
         "run 1 void",
@@ -203,4 +190,4 @@ def test_with_storage_forbidden_the_drive_is_kept_in_memory_and_offered_early(ph
     assert page.locator("#unkeptfirst").is_visible()
     runs = _driven(page)
     assert page.locator("#unkept").is_visible()
-    _is_found(_compared(_shared(page, tmp_path, "#early"), _log(tmp_path / "drive.csv", runs)))
+    _is_found(_compared(shared_sheet(page, tmp_path, "#early"), _log(tmp_path / "drive.csv", runs)))
