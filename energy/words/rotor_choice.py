@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.chain.rotor_choice import Alternative, RotorChoice
     from energy.words.rotor_choice_model import BladeData, RotorsData
 
-TITLE = "Rotors next to each other (* the one to choose)"
+TITLE = "Rotors next to each other, as if made exactly as drawn: hand-made ones take more fuel (* the one to choose)"
 NOTES = (
     "These are blades as drawn. Hand-made ones give less: windtoll size counts on a power coefficient of 0.3, and its "
     "drag and fuel are the ones to plan with; this table is for comparing.",
@@ -45,7 +45,8 @@ def sentence(choice: RotorChoice, system: UnitSystem) -> str:
     least = min((e for e in choice.alternatives if not e.against), key=lambda e: e.drag_power_w)
     text = f"Choose {_name(best, system)} for {heat}: the smallest diameter whose drag is within 10 % of the minimum"
     text += "." if best is least else f" ({show(least.thrust_n, 'force', system)}, {_name(least, system)})."
-    return text
+    fuel = show(best.fuel_flow_m3_s, "fuel_flow", system, signed=True, digits=2)
+    return f"{text} Made exactly as drawn it would take {fuel} of fuel; plan with the figure of a hand-made one."
 
 
 def _kind(reason: str) -> str:

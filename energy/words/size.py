@@ -83,9 +83,9 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     return (
         f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a "
         f"hand-made rotor of about {usual} "
-        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of "
-        f"{show(float(table.diameter_m[best]), 'length', system)} "
-        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
+        f"({good} if good, {poor} if poor; the ideal would need {ideal}). Fuel to plan with, hand-made at "
+        f"{show(float(table.diameter_m[best]), 'length', system)}: about "
+        f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)}."
     )
 
 
