@@ -196,6 +196,37 @@ class TorqueOfSpeed:
         torque *= self.per_rotor
         return torque
 
+    def holds_back(self, air_power_w: np.ndarray, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
+        """Return where a rotor that takes `air_power_w` from the air slows down: where the chain asks for more.
+
+        The balance of `at` times the speed, so that half of the divisions fall away: it is asked at every speed of a
+        grid.
+
+        Parameters
+        ----------
+        air_power_w : [W] at the rotor shaft
+        rotor_speed_rad_s : [rad/s] above 0, of the shape of all fields broadcast
+
+        Returns
+        -------
+        Booleans, the shape of all broadcast.
+
+        References
+        ----------
+        .. [1] See `torque_of_speed`.
+        """
+        speed = np.multiply(rotor_speed_rad_s, self.ratio)
+        current = self.current_a(speed)
+        asked = np.multiply(self.lossy_ohm, current, out=np.empty(speed.shape))
+        asked += self.drop_v
+        asked *= current
+        part = np.multiply(self.eddy_n_m_s, speed, out=current)
+        part += self.idle_n_m
+        part *= speed
+        asked += part
+        asked *= self.per_rotor / self.ratio
+        return np.asarray(asked >= air_power_w)
+
 
 def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
     """Return the torque that a chain asks of the rotor shaft over speed.

@@ -182,7 +182,7 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
         return np.broadcast_to(np.asarray(values, float), shape).ravel() if values.ndim else values
 
     flat_rotor, flat_chain = map_arrays(flat, rotor, but=("curves",)), map_arrays(flat, chain)
-    grid = grid_of(rotor.curves)
+    grid = _on_grid(rotor.curves)
     blocks = [(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     parts = [
         _solve_block(*_block(flat_rotor, flat_chain, *block), grid, load_connected_after_spin_up) for block in blocks
@@ -269,31 +269,49 @@ def _block(rotor: Rotor, chain: ElectricalChain, start: int, stop: int) -> tuple
     return rotor, chain
 
 
-def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_spin_up: bool) -> OperatingPoint:
+@dataclass(frozen=True)
+class _OnGrid:
+    """The curves at the tip-speed ratios that torques are compared at: Cp and its slopes, (P, grid)."""
+
+    ratios: np.ndarray
+    power: np.ndarray
+    slopes: tuple[np.ndarray, ...]
+
+
+def _on_grid(curves: RotorCurves) -> _OnGrid:
+    """Return the curves on their grid: the same for every condition, so looked up once."""
+    ratios, pitches = grid_of(curves), curves.pitch_deg[:, None]
+    slopes = tuple(_of_slope(curves, slope, pitches, ratios)[0] for slope in curves.slopes)
+    return _OnGrid(ratios, coefficients(curves, pitches, ratios)[0], slopes)
+
+
+def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_spin_up: bool) -> OperatingPoint:
     air = np.asarray(rotor.air_speed_m_s, float)
     moving = air > 1e-6
     air = np.where(moving, air, 1.0)
     radius = np.asarray(rotor.radius_m, float)
     # Aerodynamic torque = ½·ρ·π·R³·U²·Cp/λ.
     scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
-    slopes = _acting(rotor)
-    torque, power_factor = _torque_on_grid(rotor, slopes, grid, scale)
+    slopes, grid = _acting(rotor), on_grid.ratios
     per_ratio = air / radius  # rotor speed = λ·U/R
-    positive = torque > torque_of_speed(with_trailing_axis(chain)).at(per_ratio[:, None] * grid)
+    power, power_factor = _power_on_grid(rotor, slopes, on_grid, scale * per_ratio)
+    held = torque_of_speed(with_trailing_axis(chain)).holds_back(power, per_ratio[:, None] * grid)
+    if not moving.all():
+        held[~moving] = True
     cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
-    starts = positive[:, 0] & (torque[:, 0] > cogging) & moving
+    starts = ~held[:, 0] & (power[:, 0] > cogging * (per_ratio * grid[0])) & moving
 
-    falls = positive[:, :-1] & ~positive[:, 1:] & moving[:, None]  # stable: too much torque below, too little above
+    falls = held[:, 1:] > held[:, :-1]  # stable: too much torque below, too little above
     where, cell = np.divmod(np.flatnonzero(falls), falls.shape[1])
     stable = np.full((len(air), _MOST_SOLUTIONS), np.nan)
     count = np.bincount(where, minlength=len(air))
     # Signs alternate: as many rises as falls, but for how it begins and ends.
-    solutions = 2 * count + positive[:, -1] - positive[:, 0].astype(int)
+    solutions = 2 * count + held[:, 0] - held[:, -1].astype(int)
     if where.size:
         order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
         kept = order < _MOST_SOLUTIONS
         where, cell, order = where[kept], cell[kept], order[kept]
-        ends = (torque[where, cell] * grid[cell], torque[where, cell + 1] * grid[cell + 1])
+        ends = (power[where, cell] / per_ratio[where], power[where, cell + 1] / per_ratio[where])
         stable[where, order] = _close_in(
             map_arrays(lambda v: v[where] if v.ndim else v, chain), grid, cell, ends, per_ratio[where]
         )
@@ -303,7 +321,7 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, grid: np.ndarray, after_s
     running = (stable_count > 0) & (moving if after_spin_up else starts)
     ratio = np.where(running, stable[np.arange(len(air)), chosen], 0.0)
     # Still gaining at the end of the grid: nothing holds it. The end is given, and told as beyond the table.
-    runaway = positive[:, -1] & moving & (count == 0)
+    runaway = ~held[:, -1] & moving & (count == 0)
     ratio = np.where(runaway, grid[-1], ratio)
     cp, ct, beyond = _bent(rotor, slopes, ratio)
     cp = cp * power_factor
@@ -367,29 +385,31 @@ def _of_slope(
     return power, thrust
 
 
-def _torque_on_grid(
-    rotor: Rotor, slopes: Sequence[tuple[CurveSlope, Values]], grid: np.ndarray, scale: np.ndarray
+def _power_on_grid(
+    rotor: Rotor, slopes: Sequence[tuple[CurveSlope, Values]], on_grid: _OnGrid, flow_w: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the rotor's torque (N·m) of every condition on the grid, (conditions, grid), and the power factor used.
+    """Return the rotor's power (W) of every condition on the grid, (conditions, grid), and the power factor used.
 
-    Interpolation between pitches is a product with a matrix of weights, which is quick.
+    `flow_w` is the power of the air through the disc. Interpolation between pitches is a product with a matrix of
+    weights, which is quick.
     """
     curves = rotor.curves
     weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
 
-    def torque(power_on_grid: np.ndarray, by: np.ndarray) -> np.ndarray:
-        return np.asarray((weights * by[:, None]) @ (power_on_grid / grid))
+    def power(coefficient: np.ndarray, by: np.ndarray) -> np.ndarray:
+        return np.asarray((weights * by[:, None]) @ coefficient)
 
     factor = np.minimum(rotor.power_factor, BETZ_LIMIT / max(float(curves.power_coefficient.max()), 1e-9))
-    power = coefficients(curves, curves.pitch_deg[:, None], grid)[0]
-    bending = [(slope, departure) for slope, departure in slopes if slope.power_coefficient.any()]
+    known = {id(slope): values for slope, values in zip(curves.slopes, on_grid.slopes, strict=True)}
+    bending = [(known[id(slope)], departure) for slope, departure in slopes if slope.power_coefficient.any()]
     if not bending:
-        return torque(power, scale * factor), factor
-    air_torque = torque(power, scale)
-    for slope, departure in bending:
-        air_torque += torque(_of_slope(curves, slope, curves.pitch_deg[:, None], grid)[0], scale * departure)
-    factor = np.minimum(factor, BETZ_LIMIT * scale / np.maximum((air_torque * grid).max(axis=1), 1e-9 * scale))
-    return air_torque * factor[:, None], factor
+        return power(on_grid.power, flow_w * factor), factor
+    air_power = power(on_grid.power, flow_w)
+    for values, departure in bending:
+        air_power += power(values, flow_w * departure)
+    factor = np.minimum(factor, BETZ_LIMIT * flow_w / np.maximum(air_power.max(axis=1), 1e-9 * flow_w))
+    air_power *= factor[:, None]
+    return air_power, factor
 
 
 def _close_in(
