@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,34 +12,20 @@ from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.outcome import Outcome, outcome_of
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
-from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
+    from energy.chain.trip_stall import TripStallRisk
 
-LEVEL, HALF = 0.9, 0.5  # of the ranges between the outer and the inner quantiles of the draws
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
 _OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What an answer says: the median of the draws with its 90 % range; without draws the values as stated.
-
-    `change_w` is what working changes fuel or pack power by, `heat_w` the heat into the load; over a trip their means
-    over time. `half_change_w` and `half_heat_w` are the same with the range of the middle half of the draws.
-    """
-
-    change_w: Estimate
-    heat_w: Estimate
-    half_change_w: Estimate
-    half_heat_w: Estimate
 
 
 @dataclass(frozen=True)
@@ -54,6 +39,7 @@ class Answered:
     stall: StallRisk | None = None  # None where no curves are known, or over a trip
     trip: TripAnswer | None = None  # of a scenario with a schedule; `answer` is then its mean over time
     place: PlaceRisk | None = None  # where the air that the rotor sits in decides
+    trip_stall: TripStallRisk | None = None  # over a trip, where curves are known
     best_pitch: PitchBreakEven | None = None  # where the set pitch breaks even in no head wind, and curves have others
 
     @property
@@ -84,18 +70,6 @@ class Answered:
     def power_kind(self) -> str:
         """The kind of quantity that heat is told in: power, or energy over a trip."""
         return "power" if self.trip is None else "energy"
-
-
-def outcome_of(change_w: Sequence[float], heat_w: Sequence[float]) -> Outcome:
-    """Return the outcome of quantiles of draws (see energy/uncertainty/quantiles.py), or of one value each."""
-    return Outcome(
-        _range_of(change_w, LEVEL), _range_of(heat_w, LEVEL), _range_of(change_w, HALF), _range_of(heat_w, HALF)
-    )
-
-
-def _range_of(quantiles_w: Sequence[float], level: float) -> Estimate:
-    place = 0 if level == LEVEL or len(quantiles_w) == 1 else 1
-    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[place], quantiles_w[-1 - place], level)
 
 
 def answered(
@@ -130,6 +104,7 @@ def _as_stated_answered(scenario: Scenario) -> Answered:
 
 def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, progress: Progress | None) -> Answered:
     from energy.chain.trip import answer_trip, trip_chain
+    from energy.chain.trip_stall import trip_stall_risk
 
     trip = None if stated is None else stated.trip
     if trip is None:
@@ -141,4 +116,5 @@ def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, 
         draws_progress = part(progress, _NOMINAL, 1.0)
         spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=draws_progress)
     tell(progress, 1.0)
-    return Answered(scenario, trip.mean, math.nan, spread, trip=trip)
+    stall = trip_stall_risk(scenario, exact=exact)
+    return Answered(scenario, trip.mean, math.nan, spread, trip=trip, trip_stall=stall)

@@ -15,8 +15,10 @@ import numpy as np
 
 from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
+from energy.chain.outcome import steady_outcome
 from energy.chain.stall import StallRisk, stall_risk
 from energy.chain.trip import turbine_at_its_most
+from energy.chain.trip_stall import TripStallRisk, trip_stall_risk
 from energy.heat.heater import (
     ElementControl,
     HeatingOutcome,
@@ -49,8 +51,9 @@ from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from vehicle.arrays import Values
 from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.driving.trip import Schedule
 from vehicle.problems import InputError, Problem
-from vehicle.quantity import Uncertain
+from vehicle.quantity import Estimate, Uncertain
 from vehicle.tables import increasing, read_table
 
 DRAWS = 512
@@ -124,7 +127,7 @@ class Heating:
     """How the load warms. `outcome` has the shape (1 + draws,), entry 0 as stated.
 
     `fuel_m3` and `pack_j`: what the turbine costs until the target is reached, (1 + draws,); NaN where it is not
-    reached or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip, as stated. `watched` is what
+    reached or not known. `over_trip_fuel_m3` and `over_trip_pack_j`: over the whole trip. `watched` is what
     the load does under its thermostat (the outcome itself where there is none). `reached_if_repeated_s`: when the
     target is reached about, if the trip is driven again and again; NaN where it is reached on it, or never.
     """
@@ -140,12 +143,14 @@ class Heating:
     power_w: FloatArray
     fuel_m3: FloatArray
     pack_j: FloatArray
-    over_trip_fuel_m3: float
-    over_trip_pack_j: float
+    over_trip_fuel_m3: FloatArray
+    over_trip_pack_j: FloatArray
     reached_if_repeated_s: float
     time_constant_s: float
     drawn: int
+    heat_w: Estimate  # at a steady speed that of its answer; over a trip the mean of its time
     stall: StallRisk | None = None  # at the steady speed; None on a trip
+    trip_stall: TripStallRisk | None = None  # on a trip with speeds, where curves are known
 
 
 def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> StatedLoad:
@@ -393,24 +398,10 @@ def _steady(
     horizon = _horizon_s(outcome, constant)
     watched = outcome
     if load.thermostat is not None:
-        watched = simulate(
-            load.heater,
-            HeatingSteps(
-                power[None, :],
-                np.full(_CHART_POINTS, horizon / _CHART_POINTS),
-                _spread(load.ambient_k, count)[None, :],
-                wind[None, :],
-            ),
-            target_k=_spread(load.target_k, count),
-            start_k=_spread(load.start_k, count),
-            control=ElementControl(load.thermostat, load.limits),
-            most_records=_CHART_POINTS + 1,
-            progress=part(progress, _WARMED, 1.0),
-        )
+        watched = _under_thermostat(load, outcome, power, wind, horizon, part(progress, _WARMED, 1.0))
     outcome, watched = (_never_past_boiling(one, load) for one in (outcome, watched))
-    time = outcome.time_to_target_s
-    flow = _spread(drawn.change.volume_m3_s, count)
-    pack = _spread(drawn.change.power_w, count) if stated.inputs.fuel is None else np.full(count, np.nan)
+    time, nothing = outcome.time_to_target_s, np.full(count, np.nan)
+    pack = _spread(drawn.change.power_w, count) * time if stated.inputs.fuel is None else nothing
     return Heating(
         scenario,
         load,
@@ -421,14 +412,61 @@ def _steady(
         watched,
         band(watched, horizon, boiling_k=_closed_boiling_k(load)),
         power,
-        fuel_m3=flow * time,
-        pack_j=pack * time,
-        over_trip_fuel_m3=math.nan,
-        over_trip_pack_j=math.nan,
+        fuel_m3=_spread(drawn.change.volume_m3_s, count) * time,
+        pack_j=pack,
+        over_trip_fuel_m3=nothing,
+        over_trip_pack_j=nothing,
         reached_if_repeated_s=math.nan,
         time_constant_s=constant,
         drawn=count - 1,
+        heat_w=steady_outcome(scenario, exact=count == 1).heat_w,
         stall=stall_risk(scenario, exact=count == 1),
+    )
+
+
+def _under_thermostat(
+    load: StatedLoad,
+    kept_up: HeatingOutcome,
+    power_w: FloatArray,
+    wind_m_s: FloatArray,
+    horizon_s: float,
+    progress: Progress | None,
+) -> HeatingOutcome:
+    """Return what the load does under its thermostat, up to the chart's end; `kept_up` is the same without one."""
+    count = power_w.size
+    watched = simulate(
+        load.heater,
+        HeatingSteps(
+            power_w[None, :],
+            np.full(_CHART_POINTS, horizon_s / _CHART_POINTS),
+            _spread(load.ambient_k, count)[None, :],
+            wind_m_s[None, :],
+        ),
+        target_k=_spread(load.target_k, count),
+        start_k=_spread(load.start_k, count),
+        control=ElementControl(load.thermostat, load.limits),
+        most_records=_CHART_POINTS + 1,
+        progress=progress,
+    )
+    return _past_the_horizon(watched, kept_up, load)
+
+
+def _past_the_horizon(watched: HeatingOutcome, kept_up: HeatingOutcome, load: StatedLoad) -> HeatingOutcome:
+    """Return what a thermostat lets happen after the chart's end: one that opens above boiling never does, and the
+    load ends as it would without one.
+    """
+    assert load.thermostat is not None
+    opens = np.asarray(load.thermostat.set_k) + 0.5 * np.asarray(load.thermostat.hysteresis_k)
+    never = np.broadcast_to(opens >= float(boiling_point_k(load.heater.pressure_pa)), watched.dry_from_s.shape)
+    return replace(
+        watched,
+        boiling_from_s=np.where(never, kept_up.boiling_from_s, watched.boiling_from_s),
+        dry_from_s=np.where(never, kept_up.dry_from_s, watched.dry_from_s),
+        peak_temperature_k=np.where(
+            never & load.closed_water,
+            np.minimum(np.fmax(kept_up.peak_temperature_k, watched.peak_temperature_k), opens),
+            watched.peak_temperature_k,
+        ),
     )
 
 
@@ -491,7 +529,7 @@ def _never_past_boiling(outcome: HeatingOutcome, load: StatedLoad) -> HeatingOut
 
 
 def band(outcome: HeatingOutcome, horizon_s: float = math.inf, *, boiling_k: float = math.inf) -> TemperatureBand:
-    """Return the temperature as stated, and the band that holds `SHARE` of the draws, up to a time.
+    """Return the median temperature of the draws, and the band that holds `SHARE` of the draws, up to a time.
 
     It ends where the water as stated has boiled away: what an empty vessel does is not computed. A draw that boils dry
     sooner stays at the highest temperature of its water. In a closed tank it ends at `boiling_k`: steam under pressure
@@ -507,8 +545,9 @@ def band(outcome: HeatingOutcome, horizon_s: float = math.inf, *, boiling_k: flo
     times, rows = history.time_s[kept], history.main_k[kept]
     empty = times[:, None] >= np.where(np.isnan(dry), np.inf, dry)[None, :]
     rows = np.fmin(np.where(empty, np.fmin(rows, outcome.highest_temperature_k[None, :]), rows), boiling_k)
-    low, high = np.quantile(rows, [(1 - SHARE) / 2, (1 + SHARE) / 2], axis=1)
-    return TemperatureBand(history.time_s[kept], rows[:, 0], low, high)
+    drawn = rows[:, 1:] if rows.shape[1] > 1 else rows
+    low, middle, high = np.quantile(drawn, [(1 - SHARE) / 2, 0.5, (1 + SHARE) / 2], axis=1)
+    return TemperatureBand(history.time_s[kept], middle, low, high)
 
 
 # Trips
@@ -617,12 +656,34 @@ def _on_trip(
         outcome.available_power_w,
         fuel_m3=nothing if by_pack else fuel,
         pack_j=fuel if by_pack else nothing,
-        over_trip_fuel_m3=math.nan if by_pack else whole_fuel,
-        over_trip_pack_j=whole_fuel if by_pack else math.nan,
+        over_trip_fuel_m3=nothing if by_pack else whole_fuel,
+        over_trip_pack_j=whole_fuel if by_pack else nothing,
         reached_if_repeated_s=again,
         time_constant_s=constant,
         drawn=count - 1,
+        heat_w=_mean_heat_w(outcome.available_power_w),
+        trip_stall=_stall_on(scenario, trip, exact=count == 1),
     )
+
+
+def _stall_on(scenario: Scenario, trip: Trip, *, exact: bool) -> TripStallRisk | None:
+    """Return how much of a trip the rotor is stalled; None under a wattmeter's log, which shows it by itself."""
+    if trip.speed_m_s is None or trip.power_w is not None:
+        return None
+    if scenario.schedule is None:
+        times = np.concatenate([[0.0], np.cumsum(trip.durations_s)])
+        grade = None if trip.grade is None else np.append(trip.grade, trip.grade[-1])
+        schedule = Schedule(trip.name, times, np.append(trip.speed_m_s, trip.speed_m_s[-1]), grade)
+        scenario = replace(scenario, schedule=schedule)
+    return trip_stall_risk(scenario, exact=exact)
+
+
+def _mean_heat_w(power_w: FloatArray) -> Estimate:
+    """Return the median of the draws (all but entry 0) with their range; the value as stated where nothing is drawn."""
+    if power_w.size < 2 or np.ptp(power_w) == 0:  # a wattmeter's log
+        return Estimate(float(power_w[0]), float(power_w[0]), float(power_w[0]), SHARE)
+    low, middle, high = np.quantile(power_w[1:], [(1 - SHARE) / 2, 0.5, (1 + SHARE) / 2])
+    return Estimate(float(middle), float(low), float(high), SHARE)
 
 
 def _driven(scenario: Scenario, trip: Trip) -> Answer | None:
@@ -724,15 +785,15 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
 
 def _trip_cost(
     scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: HeatingOutcome, count: int
-) -> tuple[FloatArray, float]:
-    """Return what the turbine costs until the target (1 + draws,) and over the whole trip: m³ of fuel, or J of the
-    pack.
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the turbine costs until the target and over the whole trip, each (1 + draws,): m³ of fuel, or J of
+    the pack.
 
     As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their
     mean rate over the trip (on rows spread evenly over it).
     """
     if along is None:
-        return np.full(count, np.nan), math.nan
+        return np.full(count, np.nan), np.full(count, np.nan)
     steps, lengths = trip.durations_s.size, trip.durations_s
     rate = np.broadcast_to(_rate(along), (steps,))
     clock = np.concatenate([[0.0], np.cumsum(lengths)])
@@ -742,6 +803,7 @@ def _trip_cost(
     rounds = np.floor(np.nan_to_num(time) / once)
     until = np.interp(np.nan_to_num(time) - rounds * once, clock, spent) + rounds * cost
     until = np.where(np.isnan(time), np.nan, until)
+    whole = np.full(count, cost * trip.repeats)
     if count > 1:
         some = np.unique(np.linspace(0, steps - 1, max(8, min(steps, _FUEL_CELLS // count))).astype(int))
         keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
@@ -753,7 +815,8 @@ def _trip_cost(
         rates = np.broadcast_to(_rate(answer(inputs_of(scenario, keys))), (some.size, count))
         mean = lengths[some] @ rates / lengths[some].sum()
         until = until + (mean - mean[0]) * time
-    return until, cost * trip.repeats
+        whole = whole + (mean - mean[0]) * trip.seconds
+    return until, whole
 
 
 def _rate(outcome: Answer) -> np.ndarray:

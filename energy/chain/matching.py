@@ -8,12 +8,14 @@ import numpy as np
 
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.limits import keeps_limits, stated_limits
+from energy.chain.outcome import Outcome, steady_outcome
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 
-SETTINGS = ("rotor.pitch", "drive.ratio", "heater.resistance")
+SETTINGS: tuple[QuantityKey, ...] = ("rotor.pitch", "drive.ratio", "heater.resistance")
 FLAT_SHARE = 0.05  # "as good as the best": within 5 % of its heat
 THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the greatest heat
 _POINTS = (21, 25, 33)  # of pitch, ratio, resistance in the first look
@@ -26,12 +28,16 @@ _SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match ta
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting with what it gives: SI, pitch in degrees."""
+    """One setting with what it gives: SI, pitch in degrees.
+
+    `answer` holds at the stated values, which the limits are held against; `outcome` is the answer, over all draws.
+    """
 
     pitch_deg: float
     ratio: float
     resistance_ohm: float
     answer: Answer
+    outcome: Outcome
 
 
 @dataclass(frozen=True)
@@ -49,6 +55,7 @@ class Flatness:
 class Match:
     """The best setting, the thriftiest one, the scenario's own, how flat the best is, and which limits bind."""
 
+    scenario: Scenario
     best: Setting
     thriftiest: Setting
     own: Setting
@@ -100,6 +107,7 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
     )
     tell(progress, 1.0)
     return Match(
+        scenario=scenario,
         best=_setting(scenario, best_at),
         thriftiest=_setting(scenario, thrifty_at),
         own=_setting(scenario, own),
@@ -129,9 +137,17 @@ def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None
 
 
 def best_setting(scenario: Scenario) -> Setting | None:
-    """Return the setting of most heat within the scenario's limits, None where none keeps them and makes heat."""
+    """Return the setting of most heat within the scenario's limits, None where none keeps them and makes heat.
+
+    Its outcome is at the stated values: `over_draws` has it over all that is uncertain.
+    """
     best_at, _ = _best(scenario, _first_ranges(scenario, _own_values(scenario), ()), None)
-    return None if best_at is None else _setting(scenario, best_at)
+    return None if best_at is None else _setting(scenario, best_at, exact=True)
+
+
+def over_draws(scenario: Scenario, setting: Setting) -> Setting:
+    """Return a setting with its outcome over all that is uncertain."""
+    return _setting(scenario, np.array([setting.pitch_deg, setting.ratio, setting.resistance_ohm]))
 
 
 def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
@@ -308,9 +324,11 @@ def _binding(inputs: Inputs, turbine: TurbineAtWork) -> tuple[str, ...]:
     return tuple(one.in_a_sentence for one in stated_limits(inputs, turbine) if float(np.max(one.share)) > 0.97)
 
 
-def _setting(scenario: Scenario, at: np.ndarray) -> Setting:
-    values = {key: np.asarray(value) for key, value in zip(SETTINGS, at, strict=True)}
-    return Setting(float(at[0]), float(at[1]), float(at[2]), answer(inputs_of(scenario, values)))
+def _setting(scenario: Scenario, at: np.ndarray, *, exact: bool = False) -> Setting:
+    values: dict[QuantityKey, float] = {key: float(value) for key, value in zip(SETTINGS, at, strict=True)}
+    stated = answer(inputs_of(scenario, {key: np.asarray(value) for key, value in values.items()}))
+    outcome = steady_outcome(scenario, values, exact=exact)
+    return Setting(float(at[0]), float(at[1]), float(at[2]), stated, outcome)
 
 
 def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -25,6 +25,7 @@ from energy.chain.break_even import WINDS_M_S, Ideal, PitchBreakEven, best_pitch
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
+from energy.chain.outcome import steady_outcome
 from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
@@ -34,7 +35,7 @@ from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.driving.engine import Battery
 from vehicle.driving.trip import weibull_quantile
-from vehicle.quantity import Uncertain
+from vehicle.quantity import Estimate, Uncertain
 
 BALANCES = ("fuel", "alternator", "energy")
 _SPEEDS_M_S = np.linspace(10, 130, 25) / 3.6
@@ -135,7 +136,7 @@ class Payback:
     parked_heat_w: np.ndarray
     parked_within: np.ndarray  # limits kept there
     stated_wind_m_s: float
-    stated_heat_w: float  # of the scenario as stated
+    heat_w: Estimate  # of the scenario in its own wind, as its answer has it
     limit_wind_m_s: float  # least head wind at the road speed that breaks a limit; NaN where none up to 40 m/s does
     money: Money
     best_pitch: PitchBreakEven | None = None
@@ -201,7 +202,7 @@ def payback(
         parked_winds_m_s=_WINDS_M_S,
         parked_heat_w=parked.heat_w,
         stated_wind_m_s=scenario.air.wind_speed.value,
-        stated_heat_w=float(np.asarray(stated.answer.turbine.heat_power_w)),
+        heat_w=steady_outcome(scenario, exact=exact).heat_w,
         parked_within=keeps_limits(standing.inputs, standing.turbine),
         limit_wind_m_s=float(winds[over[0]]) if over.size else np.nan,
         money=money_of(scenario, year.flows),

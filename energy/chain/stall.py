@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.aero.curves import at_pitch
 from energy.chain.ledger import TurbineAtWork, turbine_at_work
-from energy.chain.matching import Setting, best_setting
+from energy.chain.matching import Setting, best_setting, over_draws
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -25,7 +25,7 @@ _DRAWS = 1024  # a power of two fills the cube evenly
 _LEVEL = 0.9
 # Own rule, no source: slower than its best tip-speed ratio and with less than half of its best power coefficient.
 _POOR = 0.5
-_AIR_M_S = 3.0  # in less air than that no rotor is expected to turn: own rule, no source
+AIR_M_S = 3.0  # in less air than that no rotor is expected to turn: own rule, no source
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class StallRisk:
             return self.running_heat_w.estimate - self.stalled_heat_w.estimate
         if self.best is None:
             return math.nan
-        return float(np.asarray(self.best.answer.turbine.heat_power_w)) - self.stalled_heat_w.estimate
+        return self.best.outcome.heat_w.estimate - self.stalled_heat_w.estimate
 
     @property
     def matters(self) -> bool:
@@ -88,19 +88,20 @@ def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | N
     share = sobol_sample(_DRAWS, len(ranges))
     drawn_inputs = inputs_of(scenario, draws_of(ranges, share, correlations_of(scenario)))
     drawn = turbine_at_work(drawn_inputs, with_free_run=False)
-    stalled, heat = np.broadcast_arrays(_stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
+    stalled, heat = np.broadcast_arrays(stalled_or_stands(drawn_inputs, drawn), drawn.heat_power_w)
     return replace(
         risk,
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
+        best=None if risk.best is None else over_draws(scenario, risk.best),
     )
 
 
 def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
     turbine = turbine_at_work(inputs, with_free_run=False)
     assert turbine.point is not None
-    stalled, two_speeds = bool(_stalled_or_stands(inputs, turbine)), bool(turbine.point.is_stalled)
+    stalled, two_speeds = bool(stalled_or_stands(inputs, turbine)), bool(turbine.point.is_stalled)
     heat = _estimate(np.atleast_1d(turbine.heat_power_w))
     return StallRisk(
         share=float(stalled),
@@ -131,9 +132,9 @@ def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
 
 
-def _stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
+def stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
     """Return whether each rotor is stalled, or stands in air that should turn it."""
-    return is_stalled(inputs, turbine) | (~turbine.turning & (inputs.rotor_air_speed_m_s > _AIR_M_S))
+    return is_stalled(inputs, turbine) | (~turbine.turning & (inputs.rotor_air_speed_m_s > AIR_M_S))
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

@@ -28,6 +28,7 @@ from energy.chain.ledger import (
     stowed_drag_n,
     turbine_at_work,
 )
+from energy.chain.stall import AIR_M_S, stalled_or_stands
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
@@ -37,7 +38,7 @@ from vehicle.arrays import map_arrays, map_arrays_with_air_speed
 from vehicle.driving.engine import Engine, Supply
 from vehicle.driving.trip import Steps, merged, split_at_speeds, spread_over, steps_of, weibull_quantile, with_idling
 
-_NODES, _COARSE_NODES = 48, 20  # air speeds at which the operating point is found
+_NODES, _COARSE_NODES, _STALL_NODES = 48, 20, 32  # air speeds at which the operating point is found
 _BLOCK = 16_384  # draws × steps worked on at once: they fit the processor's cache
 
 T = TypeVar("T")
@@ -202,12 +203,19 @@ class _Nodes:
     step_m_s: float
     working: TurbineAtWork
     stowed_n: np.ndarray | None  # coefficient, where the stowed rotor spins
+    stalled: np.ndarray | None = None  # where it was asked for
 
 
 def _nodes(
     scenario: Scenario, draws: Draws, fastest_m_s: float, *, count: int = _NODES, with_free_run: bool = False
 ) -> _Nodes:
     """Return the turbine on a grid of air speeds from ahead, up to the fastest of the trip."""
+    inputs, step = _node_inputs(scenario, draws, fastest_m_s, count)
+    return _solved(inputs, step, turbine_at_work(inputs, with_free_run=with_free_run))
+
+
+def _node_inputs(scenario: Scenario, draws: Draws, fastest_m_s: float, count: int) -> tuple[Inputs, float]:
+    """Return the inputs on a grid of air speeds from ahead, and the grid's step."""
     columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
     quiet = {"trip.road_speed": 0.0, "air.wind_speed": 0.0, "air.wind_from": 0.0}
     inputs = inputs_of(scenario, {**columns, **quiet})
@@ -222,12 +230,60 @@ def _nodes(
         free_air_speed_m_s=free,
         air=AirAtVehicle(free, zero, free, zero),
     )
-    working = replace(turbine_at_work(inputs, with_free_run=with_free_run), point=None)
+    return inputs, step
+
+
+def _solved(inputs: Inputs, step_m_s: float, turbine: TurbineAtWork, stalled: np.ndarray | None = None) -> _Nodes:
+    """Return a turbine on the grid of air speeds as coefficients."""
+    speed, working = inputs.rotor_air_speed_m_s, replace(turbine, point=None)
+    speed = speed.reshape(-1, speed.shape[-1])[0]  # the same for every draw
     shape = np.broadcast_shapes(np.shape(working.heat_power_w), np.shape(working.rotor_drag_n))
     spinning = inputs.turbine.stowed == "spinning"
     stowed = np.broadcast_to(stowed_drag_n(inputs), shape) / speed**2 if spinning else None
     shaped = map_arrays(lambda values: np.broadcast_to(values, shape), working)
-    return _Nodes(step, map_arrays_with_air_speed(lambda v, power: v * speed**-power if power else v, shaped), stowed)
+    figures = map_arrays_with_air_speed(lambda v, power: v * speed**-power if power else v, shaped)
+    return _Nodes(step_m_s, figures, stowed, None if stalled is None else np.broadcast_to(stalled, shape))
+
+
+@dataclass(frozen=True)
+class StalledOverTrip:
+    """How much of a trip the rotor is stalled, one entry a draw.
+
+    `energy_share` of the air's energy that passes while it works (in air that should turn it) meets a stalled rotor or
+    one that stands. `heat_w` is the mean heat over the trip, `unloaded_heat_w` what it would be if the load were
+    connected only after the rotor has spun up.
+    """
+
+    energy_share: np.ndarray
+    heat_w: np.ndarray
+    unloaded_heat_w: np.ndarray
+
+
+def stalled_over_trip(scenario: Scenario, draws: Draws) -> StalledOverTrip | None:
+    """Return how much of a trip the rotor is stalled, for every draw (at least one); None where no curves are known."""
+    steps = merged(steps_of_scenario(scenario), nearly=True)
+    inputs = _inputs(scenario, steps, draws)
+    if inputs.turbine.curves is None or inputs.turbine.chain is None:
+        return None
+    at_nodes, step = _node_inputs(scenario, draws, _fastest(inputs), _STALL_NODES)
+    loaded = turbine_at_work(at_nodes, with_free_run=False)
+    nodes = _solved(at_nodes, step, loaded, stalled_or_stands(at_nodes, loaded))
+    later = replace(at_nodes, turbine=replace(at_nodes.turbine, load_connected_after_spin_up=True))
+    unloaded = _solved(later, step, turbine_at_work(later, with_free_run=False))
+    turbine, works = _turbine(scenario, inputs, nodes)
+    faster, _ = _turbine(scenario, inputs, unloaded)
+    speed, seconds = inputs.rotor_air_speed_m_s, steps.duration_s
+    energy = np.where(works & (speed > AIR_M_S), speed**3, 0.0) * seconds
+    assert nodes.stalled is not None
+    nearest = np.rint(speed / step).astype(int)
+    stalled = _between(nodes.stalled.astype(float), nearest, np.zeros(np.shape(speed)))
+    count = len(next(iter(draws.values()))) if draws else 1
+    energy, stalled, heat, more = (
+        np.broadcast_to(v, (count, len(seconds))) for v in (energy, stalled, turbine.heat_power_w, faster.heat_power_w)
+    )
+    whole = energy.sum(axis=1)
+    share = np.divide((energy * stalled).sum(axis=1), whole, out=np.zeros(count), where=whole > 0)
+    return StalledOverTrip(share, heat @ seconds / seconds.sum(), more @ seconds / seconds.sum())
 
 
 def _rows(nodes: _Nodes, rows: slice) -> _Nodes:

@@ -59,13 +59,13 @@ def command(
 
 
 def _print(result: Match, scenario: Scenario, system: UnitSystem) -> None:
-    from energy.words.match import SETTING_NAMES, cautions_of, first_lines, flat_words, notes_of, rows_of
+    from energy.words.match import ROWS_TITLE, SETTING_NAMES, cautions_of, first_lines, flat_words, notes_of, rows_of
 
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
     common.print_verdict(out, first_lines(result, system))
-    common.heading(out, "Settings")
+    common.heading(out, ROWS_TITLE)
     rows = [(name, *texts) for name, texts in rows_of((result.own, result.best, result.thriftiest), system)]
     common.grid(out, ("", "today", "maximum heat", "lowest fuel per heat"), rows, left=1)
     common.heading(out, "How flat the best is (heat stays within 5 %, the other settings held)")

@@ -100,7 +100,7 @@ def _power_picture(swept: _Swept, passed: tuple[str, float] | None) -> Picture:
     limits = {} if rated is None else {"rated power of the element": float(np.asarray(rated)) / 1e3}
     chart, frame = _over_air(swept, series, "power, kW", (BLUE, GREEN, ORANGE), limits)
     heat = show(float(answered.answer.turbine.heat_power_w), "power", system)
-    title = f"{heat} of heat at {show(here, 'speed', system)} of air"
+    title = f"At the stated values {heat} of heat at {show(here, 'speed', system)} of air"
     if passed is not None:
         title += f"; with the load on the limit of {passed[0]} is passed from {show(passed[1], 'speed', system)}"
     else:

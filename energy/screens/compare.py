@@ -58,8 +58,10 @@ def show() -> None:
     numbers = [dict(report.key_numbers(one.answered, system)) for one in contenders]
     rows = [(measure.name, *measure.words) for measure in measures(contenders, system)]
     names = dict.fromkeys(name for verdict in numbers for name in verdict)
-    rows += [(name, *(verdict.get(name, "–") for verdict in numbers)) for name in names]
     page.table(("number", *chosen), rows, caption="The numbers side by side")
+    page.finding("At the stated values")
+    stated = [(name, *(verdict.get(name, "–") for verdict in numbers)) for name in names]
+    page.table(("number", *chosen), stated, caption="At the stated values")
     _keep()
     page.cautions(cautions(work.answered, system))
     page.assumptions(work)

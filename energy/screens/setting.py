@@ -16,7 +16,7 @@ from energy.screens import desk, page, sweep, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words.cautions import cautions
-from energy.words.match import SETTING_NAMES, first_lines, flat_words, map_title, notes_of, rows_of
+from energy.words.match import ROWS_TITLE, SETTING_NAMES, first_lines, flat_words, map_title, notes_of, rows_of
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -66,10 +66,11 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
         page.first_lines(work, _HEADING, first_lines(result, system))
     _holds()
     _map(work.usable, result, system)
+    page.finding(ROWS_TITLE)
     page.table(
         ("setting", "today", "maximum heat", "lowest fuel per heat"),
         [(name, *texts) for name, texts in rows_of((result.own, result.best, result.thriftiest), system)],
-        caption="Settings side by side",
+        caption=ROWS_TITLE,
     )
     first, second = st.columns(2)
     first.button("Use the setting of maximum heat", on_click=_use, args=(result, "best"), width="stretch")
@@ -94,7 +95,7 @@ def _map(bundle: Bundle, result: Match, system: UnitSystem) -> None:
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
     title = map_title(best, system)
-    note = "Left blank: a limit is passed, or the rotor does not turn."
+    note = "At the stated values. Left blank: a limit is passed, or the rotor does not turn."
     if len(marks) < 3:
         note += " Settings with another ratio are not on this map."
     page.picture(_picture(bundle, tuple(marks), best.ratio, title), note)

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.chain.answer import Answered, Outcome
+from energy.chain.answer import Answered
 from energy.chain.break_even import WINDS_M_S, PitchBreakEven
 from energy.chain.ledger import Answer, turbine_efficiency_at_flywheel
 from energy.chain.limits import limits_of
+from energy.chain.outcome import Outcome
 from energy.scenario.inputs import Assumption, inputs_of, ranges_of
 from energy.scenario.keys import Price, spec_of
 from energy.scenario.read import Scenario
@@ -22,6 +23,8 @@ from energy.words.verdict import (
     drawn_change,
     drawn_heat,
     litres_per_kwh,
+    median_change_w,
+    median_heat_w,
     mpg,
     number,
     pack_kwh_per_100km,
@@ -37,6 +40,7 @@ if TYPE_CHECKING:
     from energy.chain.ledger import TripState
     from energy.chain.stall import StallRisk
     from energy.chain.trip import TripAnswer
+    from energy.chain.trip_stall import TripStallRisk
     from energy.words.answer_model import (
         AnswerData,
         ConditionsData,
@@ -48,6 +52,7 @@ if TYPE_CHECKING:
         RotorData,
         StallData,
         StateData,
+        TripStallData,
         TripTotalsData,
     )
     from energy.words.result_model import AssumptionData
@@ -157,18 +162,20 @@ def _probability_words(probability: float) -> str:
     return "above 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
 
 
-def money_per_hour(answered: Answered) -> tuple[float, str] | None:
-    """Return the change in money per hour, for fuel or the pack's charge, and its currency; None without a price."""
-    battery = answered.answer.inputs.engine
+def money_per_hour(answered: Answered, change_w: float) -> tuple[float, str] | None:
+    """Return a change in source power as money per hour, for fuel or the pack's charge, and its currency; None without
+    a price.
+    """
+    battery, fuel = answered.answer.inputs.engine, answered.answer.inputs.fuel
     if isinstance(battery, Battery):
-        tariff, drawn_w = answered.scenario.prices.electricity, number(answered.answer.change.power_w)
+        tariff = answered.scenario.prices.electricity
         if tariff is None:
             return None
-        return drawn_w / number(battery.charging_efficiency) / 1e3 * tariff.amount, tariff.currency
-    price, volume = answered.scenario.prices.fuel, number(answered.answer.change.volume_m3_s)
-    if price is None or not math.isfinite(volume):
+        return change_w / number(battery.charging_efficiency) / 1e3 * tariff.amount, tariff.currency
+    price = answered.scenario.prices.fuel
+    if price is None or fuel is None:
         return None
-    return volume * _LITRES_PER_HOUR * price.amount, price.currency
+    return change_w / fuel.heating_value_j_per_m3 * _LITRES_PER_HOUR * price.amount, price.currency
 
 
 def assumptions(answered: Answered) -> tuple[Assumption, ...]:
@@ -226,6 +233,7 @@ def answer_model(answered: Answered, system: UnitSystem = "metric") -> AnswerDat
         if answered.spread is None
         else spread_model(answered.spread, answered.outcome, answered.scenario),
         stall=_stall_model(answered.stall),
+        trip_stall=_trip_stall_model(answered.trip_stall),
         matters_most=_matters_models(answered.spread),
         measure_next=_measure_models(answered.spread),
         next_questions=[model.NextQuestionData(command=q.command, why=q.why) for q in next_questions(answered, said)],
@@ -275,11 +283,25 @@ def _stall_model(stall: StallRisk | None) -> StallData | None:
     )
 
 
+def _trip_stall_model(stall: TripStallRisk | None) -> TripStallData | None:
+    from energy.words.answer_model import TripStallData
+    from energy.words.result_model import estimate_data
+
+    if stall is None:
+        return None
+    return TripStallData(
+        energy_share=estimate_data(stall.energy_share),
+        mostly_stalled_chance=stall.mostly_stalled,
+        heat_w=estimate_data(stall.heat_w),
+        unloaded_heat_w=estimate_data(stall.unloaded_heat_w),
+    )
+
+
 def _fuel_change_model(answered: Answered) -> FuelChangeData:
     from energy.words.answer_model import FuelChangeData
 
     answer, change = answered.answer, answered.answer.change
-    money, economy = money_per_hour(answered), mpg(answer, "us")
+    money, economy = money_per_hour(answered, number(change.power_w)), mpg(answer, "us")
     return FuelChangeData(
         l_per_h=number(change.volume_m3_s) * _LITRES_PER_HOUR,
         l_per_100km=number(change.volume_m3_per_m) * 1e8,
@@ -640,7 +662,7 @@ def _running_costs(answered: Answered, system: UnitSystem) -> list[tuple[str, st
     answer = answered.answer
     turbine, change = answer.turbine, answer.change
     rows = []
-    money = money_per_hour(answered)
+    money = money_per_hour(answered, number(change.power_w))
     if money:
         rows.append(("money", f"{figures(money[0], 3, signed=True)} {money[1]} per hour"))
     if math.isfinite(number(change.load_points)) and number(answer.inputs.road_speed_m_s) > 0:
@@ -747,33 +769,40 @@ def rotor_sentence(answered: Answered, system: UnitSystem) -> str:
     turbine = answered.answer.turbine
     air = show(number(answered.answer.inputs.rotor_air_speed_m_s), "speed", system)
     if not bool(turbine.turning):
-        return (
-            f"At {air} of air the rotor does not turn; it drags {show(number(turbine.rotor_drag_n), 'force', system)}."
-        )
+        drag = show(number(turbine.rotor_drag_n), "force", system)
+        return f"At the stated values, in {air} of air, the rotor does not turn; it drags {drag}."
     speed = number(turbine.rotor_speed_rad_s)
     turns = f"turns at {show(speed, 'rotor_speed', system)}, " if math.isfinite(speed) else ""
+    push = show(number(turbine.thrust_n), "force", system)
     return (
-        f"At {air} of air the rotor {turns}pushes back with {show(number(turbine.thrust_n), 'force', system)} "
-        f"and gives "
+        f"At the stated values, in {air} of air, the rotor {turns}pushes back with {push} and gives "
         f"{show(number(turbine.shaft_power_w), 'power', system)} at the shaft, of which "
         f"{show(number(turbine.heat_power_w), 'power', system)} becomes heat in {answered.scenario.heater.what}."
     )
 
 
+def _median_fuel_m3_s(answered: Answered) -> float:
+    fuel = answered.answer.inputs.fuel
+    return math.nan if fuel is None else median_change_w(answered) / fuel.heating_value_j_per_m3
+
+
 def difference_sentence(before: Answered, after: Answered, system: UnitSystem) -> str:
-    """Return what variant B does to the change in fuel and to the heat of variant A, as a sentence."""
-    heat = number(after.answer.turbine.heat_power_w) - number(before.answer.turbine.heat_power_w)
+    """Return what variant B does to the change in fuel and to the heat of variant A, as a sentence.
+
+    From the figures that the verdicts of both state.
+    """
+    heat = median_heat_w(after) - median_heat_w(before)
     heat_words = f"{show(abs(heat), 'power', system)} {'more' if heat > 0 else 'less'} heat"
     if abs(heat) < 0.5:
         heat_words = "the same heat"
     if (before.answer.inputs.fuel is None) != (after.answer.inputs.fuel is None):
         return f"B makes {heat_words}; one variant burns fuel and the other does not, so their costs do not compare."
     if after.answer.inputs.fuel is None:
-        cost = number(after.answer.change.power_w) - number(before.answer.change.power_w)
+        cost = median_change_w(after) - median_change_w(before)
         words = show(abs(cost), "power", system) + " from the pack"
         nothing = abs(cost) < 0.5
     else:
-        cost = number(after.answer.change.volume_m3_s) - number(before.answer.change.volume_m3_s)
+        cost = _median_fuel_m3_s(after) - _median_fuel_m3_s(before)
         words = show(abs(cost), "fuel_flow", system)
         nothing = abs(cost) * _LITRES_PER_HOUR < 5e-5
     if nothing:

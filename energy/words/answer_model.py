@@ -196,6 +196,17 @@ class StallData(ResultModel):
     )
 
 
+class TripStallData(ResultModel):
+    """How much of a trip the rotor is stalled: median and 90 % range of the simulations."""
+
+    energy_share: EstimateData = said(
+        "share of the air's energy, while the rotor works, that meets a stalled rotor or one that stands", "1"
+    )
+    mostly_stalled_chance: Number = said("share of the simulations in which that is more than half", "1")
+    heat_w: EstimateData = said("mean heat over the trip", "W")
+    unloaded_heat_w: EstimateData = said("the same, were the load connected only after each start", "W")
+
+
 class AnswerData(ResultModel):
     """Does the turbine save or cost fuel? SI but where a name says otherwise; over a trip, means over time."""
 
@@ -216,6 +227,7 @@ class AnswerData(ResultModel):
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
     stall: StallData | None = said("whether it stays stalled; null over a trip, and where no curves are known")
+    trip_stall: TripStallData | None = said("how much of a trip it is stalled; null for one speed, or without curves")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")
     next_questions: list[NextQuestionData] = said("the one or two questions that follow from this answer")

@@ -40,7 +40,7 @@ def _fuel_card(answered: Answered, system: UnitSystem) -> Card:
 
     if abs(change) < 0.05:
         return Card(name, "no change", () if base < 0.05 else (f"{shown(base)} with and without",))
-    money = money_per_hour(answered)
+    money = money_per_hour(answered, change)
     lines = [f"from {shown(base)} to {shown(base + change)}"]
     if money is not None and answered.trip is None:
         lines.append(f"{figures(money[0], 3, signed=True)} {money[1]} per hour")

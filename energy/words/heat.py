@@ -17,7 +17,14 @@ from energy.scenario.inputs import Assumption
 from energy.words.cautions import of_the_file
 from energy.words.heat_limits import Remedy, remedies
 from energy.words.heat_limits import cautions as heater_cautions
-from energy.words.verdict import DO_NOT_OPERATE, FirstLines, conditions_line, danger_lines, stall_lines
+from energy.words.verdict import (
+    DO_NOT_OPERATE,
+    FirstLines,
+    conditions_line,
+    danger_lines,
+    stall_lines,
+    trip_stall_lines,
+)
 from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.units import UnitSystem, figures, show
 
@@ -58,6 +65,23 @@ def interval(values: FloatArray) -> tuple[float, float] | None:
     return float(low), float(high)
 
 
+def figure(values: FloatArray) -> float:
+    """Return the figure that is shown: the median of the draws (all but entry 0), without draws the one as stated.
+
+    NaN where half of the draws have no such number.
+    """
+    if values.size < 2:
+        return float(values[0])
+    middle = float(np.quantile(np.where(np.isnan(values[1:]), np.inf, values[1:]), 0.5, method="higher"))
+    return middle if math.isfinite(middle) else math.nan
+
+
+def reached_share(heating: Heating) -> float:
+    """Return the share of the simulations that reach the target, on a trip within its time; as stated: 0 or 1."""
+    reached = np.isfinite(heating.outcome.time_to_target_s)
+    return float(np.mean(reached[1:])) if heating.drawn else float(reached[0])
+
+
 def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
     """Return " (low to high)" of the draws, "" without draws or where they all say the same.
 
@@ -66,6 +90,11 @@ def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> 
     ends = interval(values)
     if ends is None:
         return ""
+    return _between(ends, one, never)
+
+
+def _between(ends: tuple[float, float], one: Any, never: str = "perhaps never") -> str:
+    """Return " (low to high)", "" where both are the same; `never` is said of an end that does not exist."""
     low, high = (one(end) if math.isfinite(end) else None for end in ends)
     if low is None:
         return f" ({never})"
@@ -86,6 +115,7 @@ def _power(system: UnitSystem) -> Any:
     return lambda watts: show(watts, "power", system)
 
 
+_AS_LIKELY_AS_NOT, _LIKELY = 0.5, 0.95  # of the simulations reach the target: own rule, no source
 DANGEROUS_SHARE = 0.05
 """Share of the simulations from which a danger is shown (common practice, no source)."""
 _DRY_BURNS = "an element without water burns out and can start a fire."
@@ -138,14 +168,13 @@ def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
             "What to change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
         )
     headline, more = _answer_lines(heating, system)
-    power = _power(system)
-    into = f"Heat into {heating.scenario.heater.what}: {power(float(heating.outcome.available_power_w[0]))}"
-    mean = "" if heating.trip is None else " on average"
+    heat = _heat_words(heating, system).replace("(", "(90 % range ", 1)
+    mean = "" if heating.trip is None else ", mean of the trip"
     return FirstLines(
         dangers=tuple(dangers),
-        warnings=(*stall_lines(heating.stall, system), *warnings),
+        warnings=(*stall_lines(heating.stall, system), *trip_stall_lines(heating.trip_stall, system), *warnings),
         headline=headline,
-        lines=(_case_line(heating, system), f"{into}{mean}{_ranged(heating.outcome.available_power_w, power)}", *more),
+        lines=(_case_line(heating, system), f"Heat into {heating.scenario.heater.what}{mean}: {heat}", *more),
         operate="no" if dangers else "not checked",
     )
 
@@ -188,6 +217,15 @@ def _warmth(heating: Heating, system: UnitSystem) -> Any:
     return plain
 
 
+def _heat_words(heating: Heating, system: UnitSystem) -> str:
+    """Return the heat with its range; at a steady speed the same as the answer's."""
+    heat, power, cap_w = heating.heat_w, _power(system), element_cap_w(heating.load)
+    capped = ""
+    if heating.trip is None and heat.ends[1] > cap_w:
+        capped = f"; the time counts no more than the element's rating, {power(cap_w)}"
+    return power(heat.estimate) + _between(heat.ends, power) + capped
+
+
 def _answer_lines(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
     """Return the headline, whether and when the target is reached, and the numbers that go with it."""
     outcome, temperature = heating.outcome, _temperature(system)
@@ -195,43 +233,72 @@ def _answer_lines(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str,
     wanted = temperature(target)
     if start >= target:
         return f"{wanted} needs no heating: it starts at {temperature(start)}.", ()
-    reason = str(outcome.reason[0])
-    if reason == "":
-        time, cost = outcome.time_to_target_s, _cost_words(heating, system)
-        inside = _ranged(time, duration_words)
-        return f"{wanted} in {duration_words(time[0])}{inside}", (
-            f"Start: {temperature(start)}",
-            *((f"{_cost_name(heating)} until then: {cost}",) if cost else ()),
-        )
+    share, reason = reached_share(heating), str(outcome.reason[0])
+    if share >= _AS_LIKELY_AS_NOT and math.isfinite(figure(outcome.time_to_target_s)):
+        return _reached_lines(heating, system, share)
     if reason == "boiling":
         boiling = temperature(_boiling_k(heating))
         if heating.load.closed_water:
             return f"{wanted} is never reached: past {boiling} a closed tank is under pressure and its valve opens.", ()
         steam = "Steam and boiling water scald: leave the steam a free way out, and set the thermostat below boiling"
         return f"{wanted} is never reached: the water boils at {boiling}, whatever the power.", (steam,)
-    if reason == "time":
-        return f"{wanted} is not reached in that time.", (_ends_words(heating, system),)
-    if float(outcome.available_power_w[0]) < 0.5:
+    as_stated = _as_stated_line(heating)
+    if heating.trip is not None and (reason == "time" or _gets_there_share(heating) >= DANGEROUS_SHARE):
+        within = f"unlikely to be reached in that time ({_percent(share)})"
+        never = "not reached in that time"
+        return f"{wanted} is {never if share < DANGEROUS_SHARE else within}.", (
+            *as_stated,
+            _ends_words(heating, system),
+        )
+    if figure(outcome.available_power_w) < 0.5 and share < DANGEROUS_SHARE:
         return f"{wanted} is never reached: the turbine gives no power.", ()
-    return _too_weak(heating, system)
+    headline, lines = _too_weak(heating, system)
+    return headline, (*as_stated, *lines)
+
+
+def _gets_there_share(heating: Heating) -> float:
+    """Return the share of the simulations whose power holds the target, however long it takes."""
+    reachable = heating.outcome.reachable
+    return float(np.mean(reachable[1:] if heating.drawn else reachable))
+
+
+def _reached_lines(heating: Heating, system: UnitSystem, share: float) -> tuple[str, tuple[str, ...]]:
+    """Return the headline and numbers of a target that at least half of the simulations reach."""
+    outcome, temperature = heating.outcome, _temperature(system)
+    time, cost = outcome.time_to_target_s, _cost_words(heating, system)
+    inside = _ranged(time, duration_words)
+    if share < _LIKELY:
+        chance = f"likelihood {_percent(share)}"
+        inside = f"{inside[:-1]}; {chance})" if inside else f" ({chance})"
+    lines = [f"Start: {temperature(float(outcome.history.main_k[0, 0]))}"]
+    if not math.isfinite(time[0]):
+        lines.append("At the stated values it is not reached")
+    if cost:
+        lines.append(f"{_cost_name(heating)} until then: {cost}")
+    return f"{temperature(float(outcome.target_k[0]))} in {duration_words(figure(time))}{inside}", tuple(lines)
+
+
+def _as_stated_line(heating: Heating) -> tuple[str, ...]:
+    """Return that the stated values reach a target that most of the simulations do not."""
+    time = float(heating.outcome.time_to_target_s[0])
+    return (f"At the stated values it is reached in {duration_words(time)}",) if math.isfinite(time) else ()
 
 
 def _too_weak(heating: Heating, system: UnitSystem) -> tuple[str, tuple[str, ...]]:
-    """Return the headline and numbers of a power that, as stated, does not hold the target."""
+    """Return the headline and numbers of a power that does not hold the target."""
     outcome, temperature = heating.outcome, _warmth(heating, system)
     wanted = _temperature(system)(float(outcome.target_k[0]))
-    share = float(np.mean(outcome.reachable[1:])) if heating.drawn else 0.0
-    if share < DANGEROUS_SHARE:
-        headline = f"{wanted} is never reached."
-    else:
+    share = _gets_there_share(heating)
+    headline = f"{wanted} is never reached."
+    if share >= DANGEROUS_SHARE:
         chance = "unlikely to be reached" if share < 0.5 else "about as likely as not to be reached"
         headline = f"{wanted} is {chance} ({_percent(share)})."
     kept_up = "" if heating.trip is None else ", kept up for ever,"
-    ends = outcome.highest_temperature_k
-    return headline, (
-        f"This power{kept_up} ends at {temperature(float(ends[0]))}{_ranged(ends, temperature)}",
-        f"{show(float(outcome.shortfall_w[0]), 'power', system)} more would hold {wanted}",
-    )
+    ends, missing = outcome.highest_temperature_k, outcome.holding_power_w - outcome.available_power_w
+    lines = [f"This power{kept_up} ends at {temperature(figure(ends))}{_ranged(ends, temperature)}"]
+    if figure(missing) > 0:
+        lines.append(f"{show(figure(missing), 'power', system)} more would hold {wanted}")
+    return headline, tuple(lines)
 
 
 def _cost_name(heating: Heating) -> str:
@@ -240,15 +307,17 @@ def _cost_name(heating: Heating) -> str:
 
 def _ends_words(heating: Heating, system: UnitSystem) -> str:
     outcome, temperature = heating.outcome, _warmth(heating, system)
-    peak, final = float(outcome.peak_temperature_k[0]), float(outcome.final_temperature_k[0])
-    text = f"It ends at {temperature(final)}"
-    if peak > final + 0.5:
-        text += f", after {temperature(peak)} at most"
+    peak, final = outcome.peak_temperature_k, outcome.final_temperature_k
+    text = f"It ends at {temperature(figure(final))}{_ranged(final, temperature)}"
+    if figure(peak) > figure(final) + 0.5:
+        text += f", after {temperature(figure(peak))} at most"
     if math.isfinite(heating.reached_if_repeated_s):
         return (
             f"{text}. Driven again and again without a pause it would get there after about "
-            f"{duration_words(heating.reached_if_repeated_s)}."
+            f"{duration_words(heating.reached_if_repeated_s)} (at the stated values)."
         )
+    if not bool(outcome.reachable[0]):
+        return text
     if heating.trip is None:
         return f"{text}; kept up, this power would get there in the end."
     return f"{text}; its mean power, kept up, would get there in the end."
@@ -257,16 +326,16 @@ def _ends_words(heating: Heating, system: UnitSystem) -> str:
 def _cost_words(heating: Heating, system: UnitSystem) -> str:
     """Return what the turbine costs until the target, "" where that is not known."""
     volume, pack = heating.fuel_m3, heating.pack_j
-    if math.isfinite(pack[0]):
-        return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _ranged(
+    if math.isfinite(figure(pack)):
+        return f"{_signed(figure(pack), 'energy', system)} from the battery pack" + _ranged(
             pack, lambda v: show(v, "energy", system), "or more"
         )
     fuel = heating.answer.inputs.fuel
-    if not math.isfinite(volume[0]) or fuel is None:
+    if not math.isfinite(figure(volume)) or fuel is None:
         return ""
-    if abs(volume[0]) < 1e-9:
+    if abs(figure(volume)) < 1e-9:
         return "none"
-    return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _ranged(
+    return f"{_signed(figure(volume), 'volume', system)} {fuel.name}" + _ranged(
         volume, lambda v: show(v, "volume", system), "or more"
     )
 
@@ -279,18 +348,18 @@ def key_numbers(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return (name, text) rows of the figures."""
     outcome = heating.outcome
     temperature, power = _temperature(system), _power(system)
-    reached = outcome.time_to_target_s[0] > 0  # not at the start already; False for NaN
+    reached = figure(outcome.time_to_target_s) > 0  # not at the start already; False for NaN
     name = "power into the load" if heating.trip is None else "mean power into the load"
-    rows = [(name, power(outcome.available_power_w[0]) + _range_words(outcome.available_power_w, power))]
+    rows = [(name, _heat_words(heating, system))]
     rows += _warmth_rows(heating, system)
     if reached:
         time = outcome.time_to_target_s
-        words = duration_words(time[0]) + _range_words(time, duration_words)
+        words = duration_words(figure(time)) + _range_words(time, duration_words)
         rows.append((f"time to {temperature(outcome.target_k[0])}", words))
     rows.append(("highest temperature it can reach", _highest_words(heating, system)))
     hold = outcome.holding_power_w
-    if math.isfinite(hold[0]):
-        words = power(hold[0]) + _range_words(hold, power)
+    if math.isfinite(figure(hold)):
+        words = power(figure(hold)) + _range_words(hold, power)
         rows.append((f"power that holds {temperature(outcome.target_k[0])}", words))
     if reached:
         rows += _cost_rows(heating, system)
@@ -303,13 +372,15 @@ def _warmth_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
         return []
     warmth, outcome = _warmth(heating, system), heating.outcome
     ways = (("hottest on the way", outcome.peak_temperature_k), ("at the end of the trip", outcome.final_temperature_k))
-    return [(name, warmth(float(values[0])) + _range_words(values, warmth)) for name, values in ways]
+    return [(name, warmth(figure(values)) + _range_words(values, warmth)) for name, values in ways]
 
 
 def _cost_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return energy and fuel until the target is reached."""
     energy = heating.outcome.energy_to_target_j
-    words = show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more")
+    words = show(figure(energy), "energy", system) + _range_words(
+        energy, lambda v: show(v, "energy", system), "or more"
+    )
     rows = [("energy to get there", words)]
     cost = _cost_words(heating, system)
     if cost:
@@ -325,11 +396,15 @@ def _whole_trip_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, st
     """Return what the whole trip takes from tank or battery pack."""
     if heating.trip is None:
         return []
+
+    def _in(values: FloatArray, kind: str) -> str:
+        return _range_words(values, lambda v: show(v, kind, system, digits=2))
+
     taken = (("fuel", heating.over_trip_fuel_m3, "volume"), ("pack", heating.over_trip_pack_j, "energy"))
     return [
-        (f"{name} over the whole trip", f"{_signed(value, kind, system)} with the turbine")
-        for name, value, kind in taken
-        if math.isfinite(value)
+        (f"{name} over the whole trip", f"{_signed(figure(values), kind, system)} with the turbine{_in(values, kind)}")
+        for name, values, kind in taken
+        if math.isfinite(figure(values))
     ]
 
 
@@ -357,7 +432,7 @@ def _stated(value: Any) -> float:
 
 def _highest_words(heating: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
     outcome = heating.outcome
-    highest = float(outcome.highest_temperature_k[0])
+    highest = figure(outcome.highest_temperature_k)
     if not math.isfinite(highest):
         return "no end: the load loses nothing"
     if heating.load.closed_water and highest > _TOO_HOT_FOR_WATER_K:
@@ -375,11 +450,11 @@ def _boils_at(heating: Heating, highest_k: float) -> bool:
 def _money(heating: Heating) -> str:
     battery, tariff = heating.scenario.battery, heating.scenario.prices.electricity
     if battery is not None:
-        if tariff is None or not math.isfinite(heating.pack_j[0]):
+        if tariff is None or not math.isfinite(figure(heating.pack_j)):
             return ""
-        charged_kwh = float(heating.pack_j[0]) / battery.charging_efficiency.value / 3.6e6
+        charged_kwh = figure(heating.pack_j) / battery.charging_efficiency.value / 3.6e6
         return f", {figures(charged_kwh * tariff.amount, 2, signed=True)} {tariff.currency}"
-    price, volume = heating.scenario.prices.fuel, float(heating.fuel_m3[0])
+    price, volume = heating.scenario.prices.fuel, figure(heating.fuel_m3)
     if price is None or not math.isfinite(volume) or abs(volume) < 1e-9:
         return ""
     return f", {figures(volume * 1e3 * price.amount, 2, signed=True)} {price.currency}"
@@ -508,8 +583,10 @@ def _trip_data(heating: Heating) -> HeatedTripData | None:
         name=heating.trip.name,
         duration_s=heating.trip.seconds,
         repeats=heating.trip.repeats,
-        fuel_l=heating.over_trip_fuel_m3 * 1e3,
-        pack_kwh=heating.over_trip_pack_j / 3.6e6,
+        fuel_l=float(heating.over_trip_fuel_m3[0]) * 1e3,
+        fuel_l_interval=_interval_data(heating.over_trip_fuel_m3 * 1e3),
+        pack_kwh=float(heating.over_trip_pack_j[0]) / 3.6e6,
+        pack_kwh_interval=_interval_data(heating.over_trip_pack_j / 3.6e6),
         reached_if_repeated_s=heating.reached_if_repeated_s,
         remarks=list(heating.trip.remarks),
     )
@@ -566,7 +643,7 @@ def _interval_data(values: FloatArray | None) -> EstimateData | None:
     from energy.words.result_model import ends_data
 
     ends = None if values is None else interval(values)
-    return None if values is None or ends is None else ends_data((ends[0], float(values[0]), ends[1]), SHARE)
+    return None if values is None or ends is None else ends_data((ends[0], figure(values), ends[1]), SHARE)
 
 
 def _drawn_figures(heating: Heating, outcome: HeatingOutcome) -> dict[str, FloatArray | None]:

@@ -16,7 +16,7 @@ from energy.words.result_model import (
 
 
 class FiguresData(ResultModel):
-    """What a heating comes to: each figure at the stated values, and its interval (null with --exact)."""
+    """What a heating comes to: each figure at the stated values, then median and 90 % range (null with --exact)."""
 
     reachable: bool = said("whether the power holds the target, however long it takes")
     reached: bool = said("whether the target is reached in that time")
@@ -26,25 +26,35 @@ class FiguresData(ResultModel):
         "is reached"
     )
     power_w: Number = said("power into the load; its mean over a trip", "W")
-    power_w_interval: EstimateData | None = said("the same with its interval", "W")
+    power_w_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "W")
     time_to_target_s: Number = said("time until the target is reached; null where it is not", "s")
-    time_to_target_s_interval: EstimateData | None = said("the same with its interval", "s")
+    time_to_target_s_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "s")
     highest_temperature_degc: Number = said("temperature where this power ends; null where it boils away", "degC")
-    highest_temperature_degc_interval: EstimateData | None = said("the same with its interval", "degC")
+    highest_temperature_degc_interval: EstimateData | None = said(
+        "the same over the simulations: median and 90 % range", "degC"
+    )
     holding_power_w: Number = said("power that holds the target", "W")
-    holding_power_w_interval: EstimateData | None = said("the same with its interval", "W")
+    holding_power_w_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "W")
     energy_to_target_kwh: Number = said("energy into the load until the target is reached", "kWh")
-    energy_to_target_kwh_interval: EstimateData | None = said("the same with its interval", "kWh")
+    energy_to_target_kwh_interval: EstimateData | None = said(
+        "the same over the simulations: median and 90 % range", "kWh"
+    )
     fuel_to_target_l: Number = said("added fuel until the target is reached; null where no fuel is burnt", "L")
-    fuel_to_target_l_interval: EstimateData | None = said("the same with its interval", "L")
+    fuel_to_target_l_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "L")
     pack_energy_to_target_kwh: Number = said("added energy from the battery pack; null without one", "kWh")
-    pack_energy_to_target_kwh_interval: EstimateData | None = said("the same with its interval", "kWh")
+    pack_energy_to_target_kwh_interval: EstimateData | None = said(
+        "the same over the simulations: median and 90 % range", "kWh"
+    )
     shortfall_w: Number = said("power that is missing to hold the target", "W")
-    shortfall_w_interval: EstimateData | None = said("the same with its interval", "W")
+    shortfall_w_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "W")
     peak_temperature_degc: Number = said("highest temperature on the trip; null for a steady drive", "degC")
-    peak_temperature_degc_interval: EstimateData | None = said("the same with its interval", "degC")
+    peak_temperature_degc_interval: EstimateData | None = said(
+        "the same over the simulations: median and 90 % range", "degC"
+    )
     final_temperature_degc: Number = said("temperature at the end of the trip; null for a steady drive", "degC")
-    final_temperature_degc_interval: EstimateData | None = said("the same with its interval", "degC")
+    final_temperature_degc_interval: EstimateData | None = said(
+        "the same over the simulations: median and 90 % range", "degC"
+    )
     target_temperature_degc: Number = said("temperature that is wanted", "degC")
     start_temperature_degc: Number = said("temperature at the start", "degC")
     ambient_temperature_degc: Number = said("temperature around the load", "degC")
@@ -71,8 +81,10 @@ class HeatedTripData(ResultModel):
     name: str = said("name of the trip's file")
     duration_s: Number = said("time of the trip", "s")
     repeats: int = said("times that it is driven in a row", "1")
-    fuel_l: Number = said("added fuel over the trip; null where no fuel is burnt", "L")
-    pack_kwh: Number = said("added energy from the battery pack over the trip; null without one", "kWh")
+    fuel_l: Number = said("added fuel over the trip at the stated values; null where no fuel is burnt", "L")
+    fuel_l_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "L")
+    pack_kwh: Number = said("added energy from the pack over the trip at the stated values; null without one", "kWh")
+    pack_kwh_interval: EstimateData | None = said("the same over the simulations: median and 90 % range", "kWh")
     reached_if_repeated_s: Number = said("when the target is reached if the trip is repeated; null if never", "s")
     remarks: list[str] = said("what is to be known of the trip")
 

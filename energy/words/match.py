@@ -7,15 +7,26 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.chain.answer import Answered
 from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
-from energy.words.verdict import DO_NOT_OPERATE, FirstLines, limit_sentence, litres_per_kwh, number
+from energy.words.verdict import (
+    DO_NOT_OPERATE,
+    FirstLines,
+    conditions_line,
+    limit_sentence,
+    litres_per_kwh,
+    number,
+)
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.scenario.read import Scenario
     from energy.words.match_model import SettingData
+    from energy.words.result_model import EstimateData
 
+ROWS_TITLE = "Settings (heat and fuel: median of the simulations; the rest: at the stated values)"
+_FRAGILE = 0.9  # of the heat at the stated values: own rule, no source
 SETTING_NAMES = {"rotor.pitch": "pitch", "drive.ratio": "drive ratio", "heater.resistance": "resistance"}
 
 
@@ -44,8 +55,8 @@ LOADS_FIRST = "Check the new setting before operating it: windtoll loads"
 def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     """Return the first lines: which limits the scenario's own setting breaks, the best setting, what the own gives."""
     best = match.best
-    gives = show(float(best.answer.turbine.heat_power_w), "power", system)
-    own = show(float(match.own.answer.turbine.heat_power_w), "power", system)
+    where = _steady_line(match, system)
+    gives, own = (_heat_with_range(setting, system) for setting in (best, match.own))
     setting = (
         f"pitch {pitch_words(best.pitch_deg)}, drive ratio {figures(best.ratio, 3)}, element "
         f"{show(best.resistance_ohm, 'resistance', system)}"
@@ -55,16 +66,47 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
         limits = "a limit" if len(broken) == 1 else f"{len(broken)} limits"
         return FirstLines(
             dangers=(f"{DO_NOT_OPERATE} Today's setting breaks {limits}.", *broken),
-            headline=f"The best within the limits: {gives} ({setting})",
-            lines=(LOADS_FIRST,),
+            headline=f"The best within the limits: {gives}",
+            lines=(where, f"Setting: {setting}", *_fragile_line(best, system), LOADS_FIRST),
             operate="no",
         )
     return FirstLines(
-        headline=f"Maximum heat within the stated limits: {gives} ({setting})",
+        headline=f"Maximum heat within the stated limits: {gives}",
         lines=(
+            where,
+            f"Setting: {setting}",
             f"Today's setting gives {own}",
+            *_fragile_line(best, system),
             LOADS_FIRST,
         ),
+    )
+
+
+def _steady_line(match: Match, system: UnitSystem) -> str:
+    """Return where and when the settings are compared: a schedule's mean speed is named as such."""
+    inputs = match.own.answer.inputs
+    line = conditions_line(Answered(match.scenario, match.own.answer, math.nan), system)
+    if match.scenario.schedule is None or number(inputs.road_speed_m_s) == 0:
+        return line
+    return f"{line}; one steady speed, the mean of the schedule while it moves"
+
+
+def _heat_with_range(setting: Setting, system: UnitSystem) -> str:
+    """Return the heat of a setting as its answer gives it: "1.83 kW (90 % range 1.1 to 2.4 kW)"."""
+    heat = setting.outcome.heat_w
+    low, high = heat.ends
+    inside = f" (90 % range {show(low, 'power', system, digits=2)} to {show(high, 'power', system, digits=2)})"
+    return f"{show(heat.estimate, 'power', system)}{inside if high > low else ''}"
+
+
+def _fragile_line(best: Setting, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the best setting gives far less over the simulations than as stated: it lies next to a stall."""
+    stated, heat = number(best.answer.turbine.heat_power_w), best.outcome.heat_w.estimate
+    if heat > _FRAGILE * stated:
+        return ()
+    return (
+        f"That setting is fragile: {show(stated, 'power', system)} at the stated values; in half of the simulations "
+        f"less than {show(heat, 'power', system)}, as the rotor stalls or turns too fast for its curves there",
     )
 
 
@@ -104,7 +146,7 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
         ("pitch", [pitch_words(s.pitch_deg) for s in settings]),
         ("drive ratio", [figures(s.ratio, 3) for s in settings]),
         ("element", texts([s.resistance_ohm for s in settings], "resistance")),
-        ("heat", texts([t.heat_power_w for t in turbines], "power")),
+        ("heat", texts([s.outcome.heat_w.estimate for s in settings], "power")),
         ("rotor speed", texts([t.rotor_speed_rad_s for t in turbines], "rotor_speed")),
         ("tip-speed ratio", [figures(float(t.tip_speed_ratio), 3) for t in turbines]),
         ("thrust", texts([t.thrust_n for t in turbines], "force")),
@@ -112,16 +154,25 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
     ]
     if settings[0].answer.inputs.fuel is not None:
         rows += [
-            (
-                "change in fuel",
-                [show(float(s.answer.change.volume_m3_s), "fuel_flow", system, signed=True) for s in settings],
-            ),
+            ("change in fuel", [show(_fuel_m3_s(s), "fuel_flow", system, signed=True) for s in settings]),
             (
                 f"fuel for the heat, {label('fuel_per_heat', system)}",
-                [figures(to_user(litres_per_kwh(s.answer) / 3.6e9, "fuel_per_heat", system), 2) for s in settings],
+                [figures(to_user(_fuel_per_heat(s), "fuel_per_heat", system), 2) for s in settings],
             ),
         ]
     return rows
+
+
+def _fuel_m3_s(setting: Setting) -> float:
+    """Return the change in fuel of a setting as its answer gives it; NaN where no fuel is burnt."""
+    fuel = setting.answer.inputs.fuel
+    return math.nan if fuel is None else setting.outcome.change_w.estimate / fuel.heating_value_j_per_m3
+
+
+def _fuel_per_heat(setting: Setting) -> float:
+    """Return the extra fuel over the heat of a setting, m³/J, as the verdict gives its price; NaN without heat."""
+    heat = setting.outcome.heat_w.estimate
+    return _fuel_m3_s(setting) / heat if heat > 0 else math.nan
 
 
 def flat_words(flatness: Flatness, system: UnitSystem) -> str:
@@ -139,6 +190,7 @@ def flat_words(flatness: Flatness, system: UnitSystem) -> str:
 def setting_data(setting: Setting) -> SettingData:
     """Return a setting as typed data."""
     from energy.words.match_model import SettingData
+    from energy.words.result_model import estimate_data
 
     turbine, change = setting.answer.turbine, setting.answer.change
     return SettingData(
@@ -146,13 +198,26 @@ def setting_data(setting: Setting) -> SettingData:
         ratio=setting.ratio,
         resistance_ohm=setting.resistance_ohm,
         heat_power_w=number(turbine.heat_power_w),
+        heat_power_w_interval=estimate_data(setting.outcome.heat_w),
         rotor_speed_rpm=number(turbine.rotor_speed_rad_s) * 30 / math.pi,
         tip_speed_ratio=number(turbine.tip_speed_ratio),
         thrust_n=number(turbine.thrust_n),
         current_a=None if turbine.electrical is None else number(turbine.electrical.current_a),
         fuel_change_l_per_h=number(change.volume_m3_s) * 3.6e6,
+        fuel_change_l_per_h_interval=_fuel_data(setting),
         fuel_per_heat_l_per_kwh=litres_per_kwh(setting.answer),
     )
+
+
+def _fuel_data(setting: Setting) -> EstimateData | None:
+    """Return the change in fuel with its range, L/h; None where no fuel is burnt."""
+    from energy.words.result_model import ends_data
+
+    fuel, change = setting.answer.inputs.fuel, setting.outcome.change_w
+    if fuel is None:
+        return None
+    low, high = change.ends
+    return ends_data([w / fuel.heating_value_j_per_m3 * 3.6e6 for w in (low, change.estimate, high)], change.level)
 
 
 def cautions_of(scenario: Scenario) -> list[str]:

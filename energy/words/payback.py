@@ -151,7 +151,9 @@ def _when_lines(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     if result.parked:
         if result.stated_wind_m_s > 0:
             wind = show(result.stated_wind_m_s, "speed", system)
-            said.append(f"In its wind of {wind}: {show(result.stated_heat_w, 'power', system)}, no fuel")
+            low, high = (show(end, "power", system, digits=2) for end in result.heat_w.ends)
+            inside = f" (90 % range {low} to {high})" if low != high else ""
+            said.append(f"In its wind of {wind}: {show(result.heat_w.estimate, 'power', system)}{inside}, no fuel")
         first = next(
             (w for w, heat in zip(result.parked_winds_m_s, result.parked_heat_w, strict=True) if heat > 1), None
         )

@@ -171,7 +171,7 @@ def _unit(key: str) -> str:
 
 def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     """Return inputs and readings before and after as data for `--json`."""
-    from energy.chain.answer import outcome_of
+    from energy.chain.outcome import outcome_of
     from energy.words.answer import spread_model
     from energy.words.reconcile_model import ReconcileData
 

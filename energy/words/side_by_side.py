@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from energy.words.first import largest_limits
-from energy.words.heat import duration_words
+from energy.words.heat import DANGEROUS_SHARE, duration_words, figure, reached_share
 from energy.words.verdict import median_change_w, median_heat_w, verdict
 from vehicle.units import UnitSystem, show
 
@@ -80,8 +80,11 @@ def _thrust(answered: Answered, system: UnitSystem) -> tuple[float, str]:
 def _warm_up(heated: Heating | None) -> tuple[float, str]:
     if heated is None:
         return math.nan, "not known"
-    seconds = float(heated.outcome.time_to_target_s[0])
-    return seconds, duration_words(seconds) if math.isfinite(seconds) else "not reached"
+    seconds = figure(heated.outcome.time_to_target_s)
+    if math.isfinite(seconds):
+        return seconds, duration_words(seconds)
+    share = reached_share(heated)
+    return seconds, f"unlikely to be reached ({100 * share:.0f} %)" if share >= DANGEROUS_SHARE else "not reached"
 
 
 def _limit(answered: Answered, system: UnitSystem) -> tuple[float, str]:

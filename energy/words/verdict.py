@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from energy.chain.matching import Setting
     from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
+    from energy.chain.trip_stall import TripStallRisk
     from energy.uncertainty.measurement import Measurement
 
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
@@ -119,7 +120,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=stall_lines(answered.stall, system),
+        warnings=(*stall_lines(answered.stall, system), *trip_stall_lines(answered.trip_stall, system)),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -169,6 +170,29 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     )
 
 
+def trip_stall_lines(stall: TripStallRisk | None, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the rotor works stalled on a part of the trip, what that gives and what to do; empty where not."""
+    if stall is None or not stall.matters:
+        return ()
+    share, (low, high) = stall.energy_share.estimate, stall.energy_share.ends
+    inside = f" (90 % range {100 * low:.0f} to {100 * high:.0f} %)" if high > low else ""
+    part = "most" if share > 0.5 else "part"
+    heat, unloaded = (
+        show(one.estimate * stall.over_s, "energy", system, digits=2) for one in (stall.heat_w, stall.unloaded_heat_w)
+    )
+    if stall.starting_unloaded_helps:
+        remedy = (
+            f'With the load connected only after each start (generator.load_connected = "after_spin_up") it would give '
+            f"{unloaded}."
+        )
+    else:
+        remedy = "Another pitch, ratio or element takes it out of stall (windtoll match)."
+    return (
+        f"Stalled for {part} of the trip: {100 * share:.0f} % of the air's energy{inside} meets a stalled rotor; it "
+        f"gives {heat} in all. {remedy}",
+    )
+
+
 def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
     if place is None:
@@ -185,7 +209,7 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     best = stall.best
     if best is None:
         return "No pitch, ratio or element within the limits makes it work in this air."
-    heat = show(number(best.answer.turbine.heat_power_w), "power", system, digits=2)
+    heat = show(best.outcome.heat_w.estimate, "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
         f"The best setting within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
@@ -196,7 +220,8 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
 
 def _cost_of(best: Setting, system: UnitSystem) -> str:
     """Return what the heat of a setting costs in fuel; nothing where it costs none."""
-    flow = number(best.answer.change.volume_m3_s)
+    fuel = best.answer.inputs.fuel
+    flow = math.nan if fuel is None else best.outcome.change_w.estimate / fuel.heating_value_j_per_m3
     if not flow > 0:
         return ""
     return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)} of fuel"
@@ -328,10 +353,14 @@ def _share(answered: Answered) -> list[str]:
     return [f"{figures(100 * median_change_w(answered) / base, 2, signed=True)} %"] if base > 0 else []
 
 
-def mpg(answer: Answer, system: UnitSystem) -> tuple[float, float] | None:
-    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning."""
+def mpg(answer: Answer, system: UnitSystem, change_w: float | None = None) -> tuple[float, float] | None:
+    """Return (without, working) miles per gallon, US or imperial; None where it has no meaning.
+
+    Working changes the source power by `change_w`; None takes the stated values.
+    """
     speed, fuel = number(answer.inputs.road_speed_m_s), answer.inputs.fuel
-    flows = [number(s.supply.source_w) for s in (answer.without, answer.states["working"])]
+    base = number(answer.without.supply.source_w)
+    flows = [base, number(answer.states["working"].supply.source_w) if change_w is None else base + change_w]
     if fuel is None or speed <= 0 or min(flows) <= 0:
         return None
     without, working = (miles_per_gallon(flow / fuel.heating_value_j_per_m3 / speed, system) for flow in flows)
@@ -349,18 +378,22 @@ def miles_per_gallon(fuel_m2: float, system: UnitSystem) -> float:
     return (IMPERIAL_GALLON_M3 if system == "uk" else US_GALLON_M3) / MILE_M / fuel_m2
 
 
-def pack_kwh_per_100km(answer: Answer) -> float:
-    """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands."""
+def pack_kwh_per_100km(answer: Answer, change_w: float | None = None) -> float:
+    """Return the change in energy from the pack over the way, in kWh/100 km; NaN for fuel, or where it stands.
+
+    `change_w` is the change in source power; None takes that of the stated values.
+    """
     speed = number(answer.inputs.road_speed_m_s)
     if answer.inputs.fuel is not None or speed <= 0:
         return math.nan
-    return number(answer.change.power_w) / speed * 1e5 / 3.6e6
+    return (number(answer.change.power_w) if change_w is None else change_w) / speed * 1e5 / 3.6e6
 
 
 def _economy(answered: Answered, system: UnitSystem) -> list[str]:
     """Return the miles per gallon before and after, where miles are read."""
-    pair = mpg(answered.answer, system) if system != "metric" and answered.trip is None else None
-    per_100km = pack_kwh_per_100km(answered.answer)
+    change = median_change_w(answered)
+    pair = mpg(answered.answer, system, change) if system != "metric" and answered.trip is None else None
+    per_100km = pack_kwh_per_100km(answered.answer, change)
     if math.isfinite(per_100km) and answered.trip is None:
         miles = figures(per_100km * MILE_M / 1e3, 2, signed=True)
         return [f"{figures(per_100km, 2, signed=True)} kWh/100 km" if system == "metric" else f"{miles} kWh/100 mi"]

@@ -305,7 +305,7 @@ def test_the_demo_trip_against_a_plain_loop(demo: Callable[..., Scenario], demos
     assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=1e-5)
     assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-4)
     assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=1e-5)
-    assert found.over_trip_fuel_m3 * 1e3 == pytest.approx(litres, rel=1e-6)
+    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=1e-6)
     low, high = heat_report.interval(found.fuel_m3) or (math.nan, math.nan)
     assert low < fuel_then < high
 
@@ -317,7 +317,7 @@ def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> N
     assert np.isnan(once.outcome.time_to_target_s[0])
     twice = heating(demo("van_water_tank"), read_trip(path, repeats=2))
     assert twice.outcome.time_to_target_s[0] == pytest.approx(once.reached_if_repeated_s, rel=1e-6)
-    assert twice.over_trip_fuel_m3 == pytest.approx(2 * once.over_trip_fuel_m3)
+    assert twice.over_trip_fuel_m3[0] == pytest.approx(2 * once.over_trip_fuel_m3[0])
 
 
 def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None:
@@ -510,3 +510,17 @@ def test_a_stalled_rotor_is_said_before_how_long_it_takes(demo: Callable[..., Sc
     assert first.warnings[0].startswith(("Stalled.", "Can get stuck in stall"))
     share = float(np.mean(found.outcome.reachable[1:]))
     assert f"180 °C is unlikely to be reached ({100 * share:.0f} %)." == first.headline
+
+
+@pytest.mark.parametrize(("target", "vented"), [("60 degC", "true"), ("120 degC", "true"), ("60 degC", "false")])
+def test_a_thermostat_that_opens_above_boiling_protects_nothing(demos: Path, target: str, vented: str) -> None:
+    overrides = [f"load.target_temperature={target}", "load.volume=3 L", f"load.vented={vented}"]
+    path = demos / "van_water_tank" / "scenario.toml"
+    useless = heat_report.first_lines(heating(load(path, [*overrides, "load.thermostat=130 degC"]), draws=16), "metric")
+    assert useless.operate == "no"
+    said = "boils dry after" if vented == "true" else "The water in the closed tank passes 100.0 °C"
+    assert said in useless.dangers[0]
+    if target == "60 degC":
+        safe = heating(load(path, [*overrides, "load.thermostat=65 degC"]), draws=16)
+        assert heat_report.first_lines(safe, "metric").dangers == ()
+        assert not np.isfinite(safe.watched.dry_from_s).any()

@@ -172,6 +172,7 @@ def test_a_rotor_that_is_always_stalled_loses_against_the_best_setting(demos: Pa
     assert stall["running_heat_w"] is None
     best = stall["best_setting"]
     assert stall["lost_heat_w"] == pytest.approx(best["heat_power_w"] - stall["stalled_heat_w"]["estimate"])
+    assert best["heat_power_w_interval"]["estimate"] == best["heat_power_w"]  # --exact: nothing is drawn
     assert stall["lost_heat_w"] > 1000
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from energy.chain.answer import answered
@@ -32,7 +33,8 @@ def test_numbers_are_those_of_each_answer(demos: Path) -> None:
         assert found["thrust"].values[k] == pytest.approx(data["rotor"]["thrust_n"])
         assert found["limits"].values[k] == pytest.approx(max(x["share"] for x in data["limits"]))
         assert one.heated is not None
-        assert found["warm-up"].values[k] == one.heated.outcome.time_to_target_s[0]
+        drawn = np.sort(one.heated.outcome.time_to_target_s[1:])  # NaN (never reached) sorts last
+        assert found["warm-up"].values[k] == drawn[len(drawn) // 2]
     said = finding(both, "metric")
     assert "Maximum heat: fast" in said
     assert "Minimum extra fuel: slow" in said

@@ -1,0 +1,91 @@
+"""The figures of an answer: the change in fuel and the heat, each the median of the draws with its range.
+
+Whatever states them takes them from here, so that no two outputs differ. The value at the stated inputs lies elsewhere
+where the ranges are not symmetric: it is shown as "at the stated values" only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from energy.chain.draws import spread_of, steady_chain
+from energy.chain.ledger import change_and_heat
+from energy.scenario.inputs import inputs_of, values_of
+from energy.uncertainty.propagate import USUAL
+from vehicle.quantity import Estimate
+
+if TYPE_CHECKING:
+    from energy.progress import Progress
+    from energy.scenario.keys.names import QuantityKey
+    from energy.scenario.read import Scenario
+    from energy.uncertainty.quantiles import ChainOutcome
+    from energy.uncertainty.sensitivities import Chain
+
+LEVEL, HALF = 0.9, 0.5  # of the ranges between the outer and the inner quantiles of the draws
+_ONLY_RANGES = replace(USUAL, with_sensitivity=False)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an answer says: the median of the draws with its 90 % range; without draws the values as stated.
+
+    `change_w` is what working changes fuel or pack power by, `heat_w` the heat into the load; over a trip their means
+    over time. `half_change_w` and `half_heat_w` are the same with the range of the middle half of the draws.
+    """
+
+    change_w: Estimate
+    heat_w: Estimate
+    half_change_w: Estimate
+    half_heat_w: Estimate
+
+
+def outcome_of(change_w: Sequence[float], heat_w: Sequence[float]) -> Outcome:
+    """Return the outcome of quantiles of draws (see energy/uncertainty/quantiles.py), or of one value each."""
+    return Outcome(
+        _range_of(change_w, LEVEL), _range_of(heat_w, LEVEL), _range_of(change_w, HALF), _range_of(heat_w, HALF)
+    )
+
+
+def _range_of(quantiles_w: Sequence[float], level: float) -> Estimate:
+    place = 0 if level == LEVEL or len(quantiles_w) == 1 else 1
+    return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[place], quantiles_w[-1 - place], level)
+
+
+def steady_outcome(
+    scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None, *, exact: bool = False
+) -> Outcome:
+    """Return the outcome of a scenario at its steady speed, the same as its answer's, at another `setting` if given.
+
+    What is uncertain about the scenario's own setting stays so: in degrees of a pitch, in proportion of all else.
+    `exact` takes every value as stated.
+    """
+    setting = setting or {}
+    spread = None if exact else spread_of(scenario, _at_setting(scenario, setting), sampling=_ONLY_RANGES)
+    if spread is None:
+        change, heat = change_and_heat(inputs_of(scenario, {key: np.asarray(v) for key, v in setting.items()}))
+        return outcome_of((float(change),), (float(heat),))
+    return outcome_of(spread.change_w, spread.heat_w)
+
+
+def _at_setting(scenario: Scenario, setting: Mapping[QuantityKey, float]) -> Chain:
+    """Return the chain of a steady answer at a setting."""
+    chain = steady_chain(scenario)
+    own, _ = values_of(scenario, tuple(setting))
+
+    def at_setting(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> ChainOutcome:
+        moved: dict[str, np.ndarray] = {}
+        for key, value in setting.items():
+            known = key in draws
+            moved[key] = _moved(key, draws[key], float(np.asarray(own[key])), value) if known else np.asarray(value)
+        return chain(dict(draws) | moved, progress)
+
+    return at_setting
+
+
+def _moved(key: str, drawn: np.ndarray, own: float, value: float) -> np.ndarray:
+    """Return draws around the scenario's own value moved to another."""
+    return drawn + (value - own) if key == "rotor.pitch" or own == 0 else drawn * (value / own)
