@@ -354,3 +354,22 @@ def test_a_best_setting_that_would_break_a_limit_is_not_recommended_unsaid():
     code, text = _leaves("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--set", "rotor.highest_rotor_speed=700 rpm")
     assert code == 3
     assert "Do not operate. At the best setting, in the fastest air of this drive: Rotor speed " in text
+
+
+def test_a_stepped_ratio_is_held_to_the_limits_too(tmp_path):
+    """It ended in a fault of windtoll: a ratio has no unit to convert."""
+    draw = np.random.default_rng(4)
+    rows = ["time_s,electrical_power_w,ratio,air_speed_km_h"]
+    for place, ratio in enumerate((2.0, 2.5, 3.0, 3.5, 3.0, 2.0, 3.5, 2.5)):
+        for second in range(60):
+            air = 60 + draw.normal(0, 1)
+            watts = 900 * (air / 60) ** 3 * (1 - 0.15 * (ratio - 3) ** 2) + draw.normal(0, 15)
+            rows.append(f"{60 * place + second},{watts:.1f},{ratio},{air:.2f}")
+    log = tmp_path / "sweep.csv"
+    log.write_text("\n".join(rows) + "\n")
+    code, text = _leaves("tune", VAN / "scenario.toml", log)
+    assert code == 0
+    assert "Best ratio: " in text
+    code, text = _leaves("tune", VAN / "scenario.toml", log, "--set", "rotor.highest_rotor_speed=500 rpm")
+    assert code == 3
+    assert "At the best setting, in the fastest air of this drive: Rotor speed " in text
