@@ -18,11 +18,12 @@ ROOT = Path(__file__).resolve().parents[1]
 
 # (pattern, what stands instead and why)
 RULES: dict[str, str] = {
-    r"\b(told|tells|telling)\b|\btell (apart|loss|a |the )|cannot be told|can be told|cannot tell (?!$)": (
+    r"\b(told|tells|telling)\b|\btell (apart|loss|a |the )|cannot be told|can be told|cannot tell\b": (
         "data show or report; what is missing is unknown: 'Not enough data to calculate ...'"
     ),
     r"for want of": "'Defaults used': short and plain",
     r"\bbesides?\b": "'next to', 'as well as', 'in addition to': beside reads like beside the point",
+    r"\bgreatest (torque|engine|road|rotor|blade|thrust|error|difference|power)": "'highest', 'peak', 'maximum'",
     r"\b(the greatest|the least|at its most|at (the )?most \d|greatest (of|current|load)|least (drag|fuel per))\b": (
         "'maximum', 'minimum', 'smallest', 'largest': one way to say an extreme"
     ),

@@ -59,8 +59,9 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
         yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
     if verdict.warnings:
         yield NextQuestion("setting", "match", "A stalled rotor gives little heat: look for a setting that runs.")
-        yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield NextQuestion("loads", "loads", "Not checked yet: whether rotor, mount and brake hold when the load is cut.")
+    if verdict.warnings:
+        yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield from _of_the_outcome(answered, verdict)
     measured = _worth_measuring(answered)
     if measured is not None:
@@ -75,7 +76,7 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
 
 def _of_the_outcome(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
     moving = number(answered.answer.inputs.road_speed_m_s) > 0
-    if verdict.word == "cannot tell":
+    if verdict.word == "undecided":
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
     if verdict.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")

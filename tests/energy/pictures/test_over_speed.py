@@ -75,7 +75,7 @@ def test_too_close_to_call_is_never_called_a_cost_at_every_speed(demos: Path) ->
     said = {
         "costs": "costs fuel",
         "saves": "no extra fuel",
-        "cannot tell": "too close to call",
+        "undecided": "too close to call",
         "no effect": "no effect",
     }
     assert said[found.word] in title

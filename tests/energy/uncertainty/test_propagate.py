@@ -237,10 +237,10 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert open_case.spread is not None
     assert open_case.spread.change_w[0] < 0 < open_case.spread.change_w[-1]
     told = verdict(open_case, "metric")
-    assert told.word == "cannot tell"
+    assert told.word == "undecided"
     assert told.headline.startswith("Too close to call.")
     data = as_data(open_case)
-    assert data["verdict"] == "cannot tell"
+    assert data["verdict"] == "undecided"
     assert data["interval"]["fuel_change_l_per_h"]["low"] < 0 < data["interval"]["fuel_change_l_per_h"]["high"]
 
 
@@ -271,7 +271,7 @@ def test_verdict_thresholds() -> None:
         measurements=(),
     )
     assert blank.verdict == "costs"
-    assert replace(blank, probability_saves=0.94, probability_costs=0.06).verdict == "cannot tell"
+    assert replace(blank, probability_saves=0.94, probability_costs=0.06).verdict == "undecided"
     assert replace(blank, probability_saves=0.96, probability_costs=0.04).verdict == "saves"
 
 

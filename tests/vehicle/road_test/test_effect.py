@@ -269,7 +269,7 @@ def test_words_of_the_conclusion():
     assert "can be excluded" in nothing.words
     assert max(-nothing.effect.low, nothing.effect.high) < 0.03
     unsure = compare(study(5, 0.0, pairs=3), predicted=0.002)
-    assert unsure.conclusion == "cannot tell"
+    assert unsure.conclusion == "undecided"
     assert unsure.more_pairs > 0
     assert f"{unsure.more_pairs} more pairs" in unsure.words
 
@@ -284,13 +284,13 @@ def test_prediction_agrees_or_not():
 
 def test_one_run_of_each_gives_no_conclusion():
     answer = compare(study(1, 0.2, pairs=1))
-    assert answer.conclusion == "cannot tell"
+    assert answer.conclusion == "undecided"
     assert answer.effect.low is None
     assert "how much two equal runs differ" in answer.words
     one_against_many = [run for run in study(1, 0.2, pairs=6) if run.state == "stowed" or run.pair == "0"]
     answer = compare(one_against_many)
     assert answer.effect.low is None
-    assert answer.conclusion == "cannot tell"
+    assert answer.conclusion == "undecided"
 
 
 def test_a_state_without_runs_is_refused():
