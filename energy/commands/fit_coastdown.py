@@ -81,6 +81,6 @@ def command(
         common.print_json(as_data(fit))
         return
     common.lines(common.console(), in_words(fit, system))
-    own = for_the_scenario(fit, system)
-    if own:
-        click.echo("\n".join(["", *own]))
+    to_paste = for_the_scenario(fit, system)
+    if to_paste:
+        click.echo("\n".join(["", *to_paste]))

@@ -12,6 +12,7 @@ from energy.chain.limits import OperatingLimit
 from energy.diagnosis.examples import stepped
 from energy.diagnosis.tuning import KINDS, SCENARIO_KEYS, SETTINGS, Kind, limits_at_setting
 from energy.scenario.inputs import inputs_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
@@ -66,7 +67,7 @@ def _broken(
     """Return the settings that break a limit, from the smallest on, each with what it breaks."""
     if inputs_of(scenario).turbine.chain is None:  # known by its watts alone: no setting of it is modelled
         return ()
-    speed = {"trip.road_speed": scenario.fastest_road_speed_m_s}
+    speed: dict[QuantityKey, float] = {"trip.road_speed": scenario.fastest_road_speed_m_s}
     each = ((value, limits_at_setting(scenario, kind, value, speed)) for value in sorted(values))
     return tuple((value, broken) for value, broken in each if broken)
 
