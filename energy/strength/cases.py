@@ -358,7 +358,7 @@ def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: floa
         free_air_speed_m_s=np.broadcast_to(airs[:, None] * free_air / max(air, 1e-9), shape).ravel(),
         rotor_speed_rad_s=np.broadcast_to(speeds, shape).ravel(),
         thrust_n=np.where(thrusts == thrusts.max(), least, thrusts).ravel(),
-        thrust_from="the maximum of the scan",
+        thrust_from="the highest over all pitches and rotor speeds",
         pitch_deg=np.broadcast_to(pitches[:, None, None], shape).ravel(),
         unfavourable=True,
     )

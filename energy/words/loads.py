@@ -325,7 +325,7 @@ def may_be_operated(table: StructuralLoads) -> str:
     unknown, left_out = len(names - limited), len(table.left_out)
     open_points = [
         *([f"{unknown} {'load has' if unknown == 1 else 'loads have'} no limit in the file"] if unknown else []),
-        *([f"{left_out} {'point is' if left_out == 1 else 'points are'} left out"] if left_out else []),
+        *([f"{left_out} {'check lacks' if left_out == 1 else 'checks lack'} data"] if left_out else []),
     ]
     if open_points:
         return f"{UNCHECKED} {' and '.join(open_points)}. No structural sign-off."
