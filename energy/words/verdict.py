@@ -493,14 +493,21 @@ def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, in
 # Where and when.
 
 
+def _stated(answered: Answered) -> tuple[float, float, float, float]:
+    """Return road speed (m/s), grade, wind speed (m/s) and its angle off the bow (degrees), all as they were stated."""
+    trip, air = answered.scenario.trip, answered.scenario.air
+    angle = math.degrees(air.wind_from.value) % 360
+    speed = 0.0 if trip.road_speed is None else trip.road_speed.value
+    return speed, trip.grade.value, air.wind_speed.value, min(angle, 360 - angle)
+
+
 def conditions(answered: Answered, system: UnitSystem) -> str:
     """Return where and when as the beginning of a sentence: "At 100 km/h in still air on the flat"."""
     if answered.trip is not None:
         return f"Over {_trip_words(answered, answered.trip, system)}"
-    inputs = answered.answer.inputs
-    speed = number(inputs.road_speed_m_s)
+    speed, grade, _, _ = _stated(answered)
     place = f"At {show(speed, 'speed', system)}" if speed > 0 else "Standing"
-    road = _grade_words(number(inputs.grade)) if speed > 0 else ""
+    road = _grade_words(grade) if speed > 0 else ""
     return f"{place} {_air_words(answered, system)}{road and f' {road}'}"
 
 
@@ -509,8 +516,7 @@ def conditions_line(answered: Answered, system: UnitSystem) -> str:
     if answered.trip is not None:
         where = _trip_words(answered, answered.trip, system)
         return f"{where[0].upper()}{where[1:]}, against {baseline(answered)}"
-    inputs = answered.answer.inputs
-    speed, grade = number(inputs.road_speed_m_s), number(inputs.grade)
+    speed, grade, _, _ = _stated(answered)
     air = _air_words(answered, system).removeprefix("in ")
     if speed == 0:
         return f"Parked, {air}, against {baseline(answered)}"
@@ -553,9 +559,7 @@ def _trip_words(answered: Answered, trip: TripAnswer, system: UnitSystem) -> str
 
 
 def _air_words(answered: Answered, system: UnitSystem) -> str:
-    wind = answered.scenario.air.wind_speed.value
-    angle = math.degrees(answered.scenario.air.wind_from.value) % 360
-    off = min(angle, 360 - angle)
+    _, _, wind, off = _stated(answered)
     if wind < 0.05:
         return "in still air"
     kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, ZERO_CELSIUS_K
 from vehicle.logs.fuel_flow import FuelFlow, acceleration_m_s2
 from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import STATES
@@ -37,7 +37,6 @@ COVARIATES = ("speed", "acceleration", "grade", "air", "warm-up")
 # Scales of two covariates. Their slopes take the scale up, so no answer rests on the last digits of these.
 _GRADE_SCALE_M_S2 = 9.81
 _USUAL_DENSITY_KG_M3 = 1.2
-_AIR_GAS_CONSTANT_J_KG_K = 287.05
 
 
 @dataclass(frozen=True)
@@ -388,4 +387,4 @@ def _relative_density(log: Log, run: Run) -> float:
         temperature = _mean_of(table["ambient_temperature_k"].to_numpy())
     if pressure is None or temperature is None:
         return 1.0
-    return pressure / (_AIR_GAS_CONSTANT_J_KG_K * temperature) / _USUAL_DENSITY_KG_M3
+    return pressure / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature) / _USUAL_DENSITY_KG_M3
