@@ -107,7 +107,7 @@ def _row(entry: Entry, first: Any) -> None:
                     value=entry.called,
                     max_chars=works.MOST_NAME,
                     key=key,
-                    on_change=_rename,
+                    on_change=desk.if_drawn(_rename),
                     args=(entry, key),
                     autocomplete="off",
                 )
