@@ -23,6 +23,7 @@ class RotorAt:
     rotor_speed_rad_s: float
     tip_speed_ratio: float
     pitch_deg: float
+    air_density_kg_m3: float
     power_coefficient: float
     thrust_coefficient: float
     shaft_power_w: float
@@ -53,6 +54,7 @@ def rotor_at(rotor: RotorOnly, air_speed_m_s: float, rotor_speed_rad_s: float | 
         rotor_speed_rad_s=ratio * air_speed_m_s / radius,
         tip_speed_ratio=ratio,
         pitch_deg=pitch,
+        air_density_kg_m3=rotor.density_kg_m3,
         power_coefficient=power,
         thrust_coefficient=thrust,
         shaft_power_w=power * force * air_speed_m_s,

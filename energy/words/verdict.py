@@ -496,11 +496,10 @@ def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, in
 
 
 def _stated(answered: Answered) -> tuple[float, float, float, float]:
-    """Return road speed (m/s), grade, wind speed (m/s) and its angle off the bow (degrees), all as they were stated."""
-    trip, air = answered.scenario.trip, answered.scenario.air
+    """Return road speed (m/s), grade, wind speed (m/s) and its angle off the bow (degrees) of a sentence."""
+    inputs, air = answered.answer.inputs, answered.scenario.air  # of a schedule the inputs have the mean speed
     angle = math.degrees(air.wind_from.value) % 360
-    speed = 0.0 if trip.road_speed is None else trip.road_speed.value
-    return speed, trip.grade.value, air.wind_speed.value, min(angle, 360 - angle)
+    return number(inputs.road_speed_m_s), number(inputs.grade), air.wind_speed.value, min(angle, 360 - angle)
 
 
 def conditions(answered: Answered, system: UnitSystem) -> str:

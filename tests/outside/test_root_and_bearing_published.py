@@ -65,3 +65,27 @@ def test_equivalent_loads_of_single_bearings():
     assert load_n(260.0, "tapered_roller", 1.5) == pytest.approx(1000)
     assert load_n(2000.0, "angular_contact_ball") == pytest.approx(0.35 * 1000 + 0.57 * 2000)
     assert load_n(1100.0, "angular_contact_ball") == pytest.approx(1000)
+
+
+@pytest.mark.parametrize(
+    ("share", "e", "y"),
+    # ISO 281, single-row deep-groove ball bearings, normal clearance (from memory): f0·Fa/C0, e, Y; X is 0.56.
+    [
+        (0.172, 0.19, 2.30),
+        (0.345, 0.22, 1.99),
+        (0.689, 0.26, 1.71),
+        (1.03, 0.28, 1.55),
+        (1.38, 0.30, 1.45),
+        (2.07, 0.34, 1.31),
+        (3.45, 0.38, 1.15),
+        (5.17, 0.42, 1.04),
+        (6.89, 0.44, 1.00),
+    ],
+)
+def test_factors_of_a_deep_groove_bearing_are_those_of_the_table(share, e, y):
+    axial = 1000.0
+    rating = 14.0 * axial / share  # f0 about 14
+    heavy = float(equivalent_dynamic_load_n("deep_groove_ball", 0.5 * axial / e, axial, rating))
+    assert heavy == pytest.approx(max(0.56 * 0.5 * axial / e + y * axial, 0.5 * axial / e), rel=1e-9)
+    light = float(equivalent_dynamic_load_n("deep_groove_ball", 1.01 * axial / e, axial, rating))
+    assert light == pytest.approx(1.01 * axial / e)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -139,14 +138,10 @@ def signed_least_squares(
 
 def state_levels(runs: Sequence[RunWindows]) -> np.ndarray:
     """Return for each run the mean logged fuel flow of the runs in its state over that of all runs (runs,)."""
-    logged = np.array([float(_run_mean(run, run.fuel_m3_s)) for run in runs])
+    logged = np.array([run.logged_fuel_m3_s for run in runs])
     _, code = np.unique(np.array([run.state for run in runs]), return_inverse=True)
     levels: np.ndarray = (np.bincount(code, weights=logged) / np.bincount(code))[code]
     return levels / logged.mean() if (levels > 0).all() else np.ones(len(runs))
-
-
-def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
-    return np.average(values, axis=0, weights=run.weight_s)
 
 
 def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -165,10 +160,10 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarr
         Mean fuel flow [m3/s], adjusted fuel flow [m3/s], adjusted load [share]; each (runs,).
     """
     plain = np.array([run.mean_fuel_m3_s for run in runs])
-    load = np.array([float(_run_mean(run, run.load)) for run in runs])
+    load = np.array([run.mean_load for run in runs])
     if not slopes.places:
         return plain, plain.copy(), load
-    conditions = np.array([_run_mean(run, run.covariates[:, list(slopes.places)]) for run in runs])
+    conditions = np.array([run.mean_covariates[list(slopes.places)] for run in runs])
     _, code = np.unique(np.array([run.pair for run in runs]), return_inverse=True)
     total = np.zeros((int(code.max()) + 1, conditions.shape[1]))
     np.add.at(total, code, conditions)

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -98,7 +99,24 @@ class RunWindows:
         """Return the mean fuel flow: as weighed or metered, else over the rows kept."""
         if self.metered_m3_s is not None:
             return self.metered_m3_s
-        return float(np.average(self.fuel_m3_s, weights=self.weight_s)) if self.kept_s else math.nan
+        return self.logged_fuel_m3_s if self.kept_s else math.nan
+
+    # Kept once computed: a comparison asks each run for these some twenty times.
+
+    @cached_property
+    def logged_fuel_m3_s(self) -> float:
+        """Return the mean of the logged fuel flow over the rows kept; of no rows there is none (ZeroDivisionError)."""
+        return float(np.average(self.fuel_m3_s, weights=self.weight_s))
+
+    @cached_property
+    def mean_load(self) -> float:
+        """Return the mean load (a share) over the rows kept."""
+        return float(np.average(self.load, weights=self.weight_s))
+
+    @cached_property
+    def mean_covariates(self) -> np.ndarray:
+        """Return the means of the covariates over the rows kept, in the sequence of `COVARIATES`."""
+        return np.average(self.covariates, axis=0, weights=self.weight_s)
 
 
 def runs_of_states(run: Run, log: Log) -> list[Run]:
