@@ -269,7 +269,7 @@ def faults_of_answer(data: Mapping[str, Any], status: int) -> list[str]:
         likely = {"saves": both[0], "costs": both[1]}.get(verdict, 1.0)
         faults += [f"the verdict is {verdict!r} with a probability of {likely}"] if likely < 0.5 else []
         faults += [f"probabilities {both}"] if not (min(both) >= 0 and sum(both) <= 1 + 1e-9) else []
-    elif verdict != "undecided" and abs(data["fuel_change"]["power_w"] or 0) > 1e-6:
+    elif verdict != "cannot tell" and abs(data["fuel_change"]["power_w"] or 0) > 1e-6:
         sign = data["fuel_change"]["power_w"] > 0
         faults += [f"{verdict!r} for {data['fuel_change']['power_w']} W"] if sign != (verdict == "costs") else []
     broken = any(limit["broken"] for limit in data["limits"])

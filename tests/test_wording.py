@@ -18,7 +18,7 @@ ROOT = Path(__file__).resolve().parents[1]
 
 # (pattern, what stands instead and why)
 RULES: dict[str, str] = {
-    r"\b(told|tells|telling)\b|\btell (apart|loss|a |the )|cannot be told|can be told|cannot tell\b": (
+    r"\b(told|tells|telling)\b|\btell (apart|loss|a |the )|cannot be told|can be told|cannot tell (?!$)": (
         "data show or report; what is missing is unknown: 'Not enough data to calculate ...'"
     ),
     r"for want of": "'Defaults used': short and plain",

@@ -518,7 +518,7 @@ def blade_curves(
     blade: Blade,
     polars: Sequence[SectionPolar],
     tip_speed_ratio: np.ndarray,
-    pitch_deg: np.ndarray,
+    chord_angle_deg: np.ndarray,
     settings: CurveSettings | None = None,
 ) -> BladeCurves:
     """Return power and thrust coefficient of the rotor by blade-element momentum.
@@ -529,7 +529,8 @@ def blade_curves(
     ----------
     blade, polars : the blade, and polars of its section at one Reynolds number or several.
     tip_speed_ratio : (L,) above 0 and rising [-].
-    pitch_deg : (P,) readings of the dial of `settings.convention` [deg].
+    chord_angle_deg : (P,) angles of the chord that `settings.convention` means, from the rotor plane towards feather
+        [deg].
     settings : pitch convention, corrections, number of sections and the air; the usual ones where not given.
 
     Returns
@@ -548,7 +549,7 @@ def blade_curves(
     settings = settings or CurveSettings()
     convention, corrections = settings.convention, settings.corrections
     ratio = _grid("tip_speed_ratio", tip_speed_ratio, 1e-3, 100.0)
-    pitch = np.sort(convention.chord_angle_deg(_grid("pitch_deg", pitch_deg, -180.0, 180.0, rising=False)))
+    pitch = np.sort(_grid("pitch", chord_angle_deg, -180.0, 180.0, rising=False))
     factor = corrections.speed_factor * math.cos(math.radians(corrections.yaw_deg))
     at_rotor = dataclasses.replace(settings, air_speed_m_s=settings.air_speed_m_s * factor)
     at, notes = blade_sections(blade, polars, at_rotor)

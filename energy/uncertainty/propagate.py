@@ -60,10 +60,10 @@ class OutcomeSpread:
 
     @property
     def verdict(self) -> str:
-        """`saves` or `costs` where that is at least 95 % probable, else `undecided`."""
+        """`saves` or `costs` where that is at least 95 % probable, else `cannot tell`."""
         if self.probability_saves >= SURE:
             return "saves"
-        return "costs" if self.probability_costs >= SURE else "undecided"
+        return "costs" if self.probability_costs >= SURE else "cannot tell"
 
 
 def propagate(

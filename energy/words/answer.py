@@ -94,7 +94,7 @@ def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
     for s in sorted(spread.sensitivities, key=lambda entry: -entry.first_order)[:3]:
         if s.total < 0.01:
             break
-        known = ", ".join(f"{called(key)} ({_range_of(key, ranges)})" for key in s.inputs)
+        known = ", ".join(_named_range(key, ranges) for key in s.inputs)
         rows.append((f"{100 * max(s.first_order, 0):.0f} % of the variance", known))
     return rows
 
@@ -146,6 +146,13 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
             )
         )
     return rows
+
+
+def _named_range(key: str, ranges: dict[str, Uncertain]) -> str:
+    """Return an input as people call it, with what its range is of where that goes by another name."""
+    name, known = called(key), _range_of(key, ranges)
+    own = key.partition(".")[2].replace("_", " ")
+    return f"{name} ({known})" if name == own else f"{name} ({own} {known})"
 
 
 def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:

@@ -210,7 +210,7 @@ class AnswerData(ResultModel):
     warnings: list[str] = said("what may happen, such as a rotor that stays stalled; said before the headline")
     headline: str = said("the answer in one line, the median of the simulations with its 90 % range")
     title: str = said("title of the scenario")
-    verdict: Literal["costs", "saves", "undecided", "no effect"] = said("the verdict in a word")
+    verdict: Literal["costs", "saves", "cannot tell", "no effect"] = said("the verdict in a word")
     case: str = said("what the verdict is set against")
     sentence: str = said("the verdict in sentences, with what is least known")
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")

@@ -12,7 +12,7 @@ class BeginData(ResultModel):
     """The files that were written, and what they answer."""
 
     written: list[str] = said("the files that were written, the scenario first")
-    verdict: Literal["costs", "saves", "undecided", "no effect"] = said("the verdict in a word")
+    verdict: Literal["costs", "saves", "cannot tell", "no effect"] = said("the verdict in a word")
     safe: bool | None = said(
         "false where a limit is broken: do not operate; null where none is broken, since structural loads are not "
         "checked here (windtoll loads)"

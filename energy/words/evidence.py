@@ -27,7 +27,7 @@ class CheckWords:
     not_covered: str
 
 
-class CheckData(ResultModel):
+class PublishedCheckData(ResultModel):
     """One check as data."""
 
     key: str = said("name of the check")
@@ -41,7 +41,7 @@ class CheckData(ResultModel):
 class EvidenceData(ResultModel):
     """All checks, computed anew."""
 
-    checks: list[CheckData] = said("one entry a check")
+    checks: list[PublishedCheckData] = said("one entry a check")
     not_found: str = said("what was looked for and not found")
     written: list[str] = said("files that were written")
 
@@ -67,7 +67,9 @@ def sentence(checks: Sequence[Check]) -> str:
 
 def as_data(checks: Sequence[Check], written: Sequence[str] = ()) -> dict[str, Any]:
     """Return all checks as data for `--json`."""
-    rows = [CheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks]
+    rows = [
+        PublishedCheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks
+    ]
     return EvidenceData(checks=rows, not_found=NOT_FOUND, written=list(written)).model_dump()
 
 

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 _FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
 _TOO_HOT_FOR_WATER_K = ZERO_CELSIUS_K + 95.0
 
+BAND_NOTE = "Line: the stated values; band: the 90 % range over all that is uncertain."
+
 
 def duration_words(seconds: float) -> str:
     """Return a duration as people say it: "45 s", "4.2 min", "54 min", "1 h 46 min", "33 h", "4.2 days"."""

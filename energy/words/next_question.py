@@ -76,7 +76,7 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
 
 def _of_the_outcome(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
     moving = number(answered.answer.inputs.road_speed_m_s) > 0
-    if verdict.word == "undecided":
+    if verdict.word == "cannot tell":
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
     if verdict.word == "costs":
         yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")

@@ -12,7 +12,7 @@ from vehicle.units import UnitSystem, figures, show, to_user
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
 
-COSTS, SAVES, OPEN, NOTHING = "costs", "saves", "undecided", "no effect"
+COSTS, SAVES, OPEN, NOTHING = "costs", "saves", "cannot tell", "no effect"
 
 
 def fuel_title(answered: Answered, speeds_m_s: Sequence[float], outcomes: Sequence[str], system: UnitSystem) -> str:

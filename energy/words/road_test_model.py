@@ -82,7 +82,7 @@ class CompareData(ResultModel):
 
     verdict: RoadVerdictData = said("the first lines")
     comparison: str = said("the two states that are compared")
-    conclusion: Literal["costs", "saves", "no effect larger than", "undecided"] = said("the conclusion in a word")
+    conclusion: Literal["costs", "saves", "no effect larger than", "cannot tell"] = said("the conclusion in a word")
     words: str = said("the conclusion in a sentence")
     measured: str = said("what was measured: fuel, or the load that fuel is converted from")
     effect_percent: EstimateData = said("added fuel, adjusted, as a share of the fuel without", "%")

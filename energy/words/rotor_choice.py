@@ -213,12 +213,12 @@ def blade_data(blade: TextbookBlade, build: Build) -> BladeData:
 
 def as_data(choice: RotorChoice) -> RotorsData:
     """Return all alternatives as data for `--json`."""
-    from energy.words.rotor_choice_model import RotorData, RotorsData
+    from energy.words.rotor_choice_model import CandidateRotorData, RotorsData
 
     return RotorsData(
         chosen=next((k for k, e in enumerate(choice.alternatives) if e is choice.chosen), None),
         rotors=[
-            RotorData(
+            CandidateRotorData(
                 diameter_m=e.diameter_m,
                 number_of_blades=e.number_of_blades,
                 tip_speed_ratio=e.tip_speed_ratio,

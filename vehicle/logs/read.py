@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros, units_in_cells
+from vehicle.csv_text import numbers_of
+from vehicle.logs.believe import in_si, rows_of_zeros, units_in_cells
 from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, of_zone, parse_clock
 from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (

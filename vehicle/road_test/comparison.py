@@ -90,7 +90,7 @@ class Comparison:
     `beyond` and `beyond_m3_s` are `effect` and `effect_m3_s` with what no number of runs removes. `randomisation_p` is
     the share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the
     smallest that it can be with so many runs. `conclusion` is one of "costs", "saves", "no effect larger than",
-    "undecided". `changes` has each of the `runs` against the mean without; `kept` the share of the rows that is used,
+    "cannot tell". `changes` has each of the `runs` against the mean without; `kept` the share of the rows that is used,
     with and without.
     """
 
@@ -150,7 +150,7 @@ def compare(
 
     `predicted` and `predicted_error` are the effect and half-width expected, as shares of the fuel; `about` is what is
     known of the fuel. The rule of the run sheet is applied first (`vehicle.road_test.rule`). Raises InputError where a
-    state has no run at all; where runs are too few for an interval the conclusion is "undecided", with the reason.
+    state has no run at all; where runs are too few for an interval the conclusion is "cannot tell", with the reason.
     """
     about = about or About()
     without_state = without_state or _without(runs, with_state)

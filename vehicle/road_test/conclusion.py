@@ -16,7 +16,7 @@ from vehicle.road_test.planning import HEAVIER, HEAVIER_UNSTEADY, chance_on_the_
 from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.windows import RunWindows
 
-Conclusion = Literal["costs", "saves", "no effect larger than", "undecided"]
+Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Design:
 def concluded(
     effect: RunLevelEffect, design: Design, target: float, *, named: bool
 ) -> tuple[Conclusion, str, int | None]:
-    """Return the conclusion ("costs", "saves", "no effect larger than", "undecided"), its sentence, and how many more
+    """Return the conclusion ("costs", "saves", "no effect larger than", "cannot tell"), its sentence, and how many more
     pairs would tell.
 
     `effect` is a share of the fuel, `target` the share that is worth telling; `named` where that is a prediction.
@@ -61,7 +61,7 @@ def concluded(
     change = effect.change
     subject = f"{design.with_state.capitalize()} compared with {design.without_state}"
     if change.low is None or change.high is None or effect.pair_spread is None:
-        return "undecided", f"{subject}: {_too_few(change, design)}.", None
+        return "cannot tell", f"{subject}: {_too_few(change, design)}.", None
     percent = f"{round(100 * change.level)} %"
     half = f"{100 * 0.5 * (change.high - change.low):.1f} %"
     if change.low > 0:
@@ -84,7 +84,7 @@ def concluded(
         f"{subject}: too close to call ({seen}, {percent}): {more} more pair{'s' if more > 1 else ''} needed to show "
         f"{aim} with a chance of 80 %."
     )
-    return "undecided", words, more
+    return "cannot tell", words, more
 
 
 def load_words(conclusion: str, words: str, points: Estimate, share: Estimate, design: Design, load_name: str) -> str:

@@ -333,6 +333,7 @@ class TripTable(Table):
         at_least=-0.4,
         at_most=0.4,
         source="a flat road",
+        such_as='"6 %" or 0.06',
         measured=Way(0.001, "a map or a level", of="of grade"),
     )
     acceleration: Uncertain = quantity(

@@ -156,7 +156,7 @@ def test_compare_in_words(tmp_path):
 
 def test_compare_refuses_one_run_of_each(tmp_path):
     data = json.loads(run(compare.command, write_test(tmp_path, pairs=1), "--json"))
-    assert data["conclusion"] == "undecided"
+    assert data["conclusion"] == "cannot tell"
     assert data["effect_percent"]["low"] is None
 
 

@@ -16,7 +16,7 @@ from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
-from energy.uncertainty.quantiles import interval_width
+from energy.uncertainty.quantiles import ChainOutcome, interval_width, saves_and_costs
 from energy.uncertainty.sensitivities import groups_of
 from energy.words.answer import as_data
 from energy.words.verdict import verdict
@@ -237,10 +237,10 @@ def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:
     assert open_case.spread is not None
     assert open_case.spread.change_w[0] < 0 < open_case.spread.change_w[-1]
     told = verdict(open_case, "metric")
-    assert told.word == "undecided"
+    assert told.word == "cannot tell"
     assert told.headline.startswith("Too close to call.")
     data = as_data(open_case)
-    assert data["verdict"] == "undecided"
+    assert data["verdict"] == "cannot tell"
     assert data["interval"]["fuel_change_l_per_h"]["low"] < 0 < data["interval"]["fuel_change_l_per_h"]["high"]
 
 
@@ -271,7 +271,7 @@ def test_verdict_thresholds() -> None:
         measurements=(),
     )
     assert blank.verdict == "costs"
-    assert replace(blank, probability_saves=0.94, probability_costs=0.06).verdict == "undecided"
+    assert replace(blank, probability_saves=0.94, probability_costs=0.06).verdict == "cannot tell"
     assert replace(blank, probability_saves=0.96, probability_costs=0.04).verdict == "saves"
 
 
@@ -310,3 +310,11 @@ def test_no_meter_is_good_to_nothing() -> None:
     assert size_of(Uncertain(0.0, 0.0, 0.004, "triangular")) == 0.002
     assert size_of(Uncertain(0.003, 0.0, 0.004, "triangular")) == 0.003
     assert shown_width(Measurement("generator.winding_inductance", 0.0002, "an inductance meter", 0.1)) == "0.2 mH"
+
+
+def test_what_saves_and_what_costs() -> None:
+    """Less fuel saves, more costs; as much saves where it gives heat, and is neither where it gives none."""
+    outcome = ChainOutcome(np.array([-90.0, 0.0, 0.0, 90.0, 90.0]), np.array([0.0, 800.0, 0.0, 800.0, 0.0]))
+    saves, costs = saves_and_costs(outcome)
+    assert saves.tolist() == [True, True, False, False, False]
+    assert costs.tolist() == [False, False, False, True, True]
