@@ -39,6 +39,11 @@ def too_little_change(change: float) -> tuple[str, str]:
     )
 
 
+def is_enough(balance: Balance) -> bool:
+    """Return whether what is left is permitted; also where that is not known."""
+    return balance.permitted_kg_m is None or balance.left_kg_m <= balance.permitted_kg_m
+
+
 def said(balance: Balance) -> Said:
     """Return the answer in words."""
     answer = (
@@ -50,19 +55,18 @@ def said(balance: Balance) -> Said:
     rough = balance.trial_change is not None and balance.trial_change < CLEAR_CHANGE
     if rough:
         answer = f"Rough, a first step only. {answer}"
-    unsafe = False
-    left = f"Left with the bolts below: {_left(balance.left_kg_m)}"
+    left = f"Left with the bolts below: {_left(balance.left_kg_m)}" if balance.bolts else "Left as it is"
+    danger = []
     if balance.permitted_kg_m is None:
-        left += ". Whether that is enough: --rotor-mass and --speed (ISO 21940-11)."
+        left += ". Not checked yet: is that little enough? Give --rotor-mass and --speed (ISO 21940-11)."
     else:
-        unsafe = balance.left_kg_m > balance.permitted_kg_m
         permitted = f"{figures(balance.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11)"
-        left = (
-            f"Do not operate: the bolts below leave {_left(balance.left_kg_m)} of {permitted}. Smaller steps, or more "
-            "holes."
-            if unsafe
-            else f"{left} of {permitted}: enough."
-        )
+        left += f" of {permitted}: {'enough' if is_enough(balance) else 'not enough'}."
+        if not is_enough(balance):
+            danger = [
+                f"Do not operate with these weights: {_left(balance.left_kg_m)} would be left, more than the "
+                f"{permitted}. What to change: a smaller --step, more --holes, or a larger --radius."
+            ]
     notes = ["Angles count from the mark in the direction of rotation, as the readings did."]
     if balance.trial_change is not None:
         notes += ["Take the trial weight off, then measure again at the same speed: it must shake much less."]
@@ -79,10 +83,10 @@ def said(balance: Balance) -> Said:
         )
     rows = [(str(bolt.number), _degrees(bolt.angle_rad), _grams(bolt.mass_kg)) for bolt in balance.bolts]
     return Said(
-        [left, answer] if unsafe else [answer, left],
+        [*danger, answer, left],
         [SaidTable("On the bolts (number 1 at the mark)", ("bolt", "angle", "weight"), rows)] if rows else [],
         [("Notes", notes), ("Cautions", CAUTIONS)],
-        unsafe,
+        bool(danger),
     )
 
 
@@ -91,6 +95,7 @@ def as_data(balance: Balance) -> dict[str, Any]:
     from energy.words.balance_model import BalanceData, BoltData
 
     return BalanceData(
+        safe=None if is_enough(balance) else False,
         imbalance_kg_m=abs(balance.imbalance_kg_m),
         correction_kg=balance.correction_kg,
         correction_deg=math.degrees(balance.correction_rad),

@@ -68,6 +68,19 @@ def test_the_command_in_its_three_ways():
     text = " ".join(run("balance", "--blade", "1.20 kg, 0.5 m", "--blade", "1.21 kg, 0.5 m").stdout.split())
     assert "Add 50.0 g at 100 mm and 0° from the mark" in text
     assert "under 1 g·mm" in text
+    short = run(
+        "balance",
+        "--knife-edge",
+        "12 g, 300 mm, 90 deg",
+        "--step",
+        "10 g",
+        "--rotor-mass",
+        "8 kg",
+        "--speed",
+        "4000 rpm",
+    )
+    assert short.returncode == 3
+    assert short.stdout.startswith("Do not operate with these weights: ")
     faults = {
         (): "none of the three",
         ("--blade", "1 kg, 1 m"): "every blade",
@@ -139,5 +152,5 @@ def test_a_small_change_is_called_rough_and_too_much_left_is_danger_first():
     left = run("balance", *heavy, "--step", "55 g")
     assert left.returncode == 3
     # 3600 g·mm against one weight of 55 g at 100 mm leaves 1900 of 9549·16·11/900 = 1867 g·mm (G·m/ω).
-    assert left.stdout.startswith("Do not operate: the bolts below leave 1900 g·mm of 1870 g·mm")
+    assert left.stdout.startswith("Do not operate with these weights: 1900 g·mm would be left, more than")
     assert run("balance", *heavy, "--step", "50 g").returncode == 0
