@@ -229,6 +229,10 @@ def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> 
 
 _AIR_SHARES = np.linspace(0.1, 1.0, 19)  # of the worst air speed
 _SPEED_STEPS = 41  # rotor speeds between standstill and the fastest
+STOP_BELOW_WORK = (
+    "The overspeed stop (gust.overspeed_stop) lies below the rotor speed of the operating point: it would stop the "
+    "rotor at work. The worst case takes the operating point's rotor speed."
+)
 FASTEST_OF_SCHEDULE = "Operating point: the fastest road speed of the schedule."
 SCANNED = (
     "Worst case: each load is the maximum over every rotor speed up to the fastest, every pitch that the scenario "
@@ -247,6 +251,8 @@ def both_cases(rig: Rig) -> BothCases:
         cases = _worst_of_curves(rig, operating, free_air, air)
     notes: tuple[str, ...] = () if bool(rig.turbine.turning) else (NOT_TURNING,)
     notes += () if rig.scenario.schedule is None else (FASTEST_OF_SCHEDULE,)
+    stop = _upper(rig, "gust.overspeed_stop")
+    notes += () if stop is None or stop >= operating.rotor_speed_rad_s else (STOP_BELOW_WORK,)
     return replace(cases, notes=(*notes, *cases.notes))
 
 

@@ -359,7 +359,7 @@ def with_relative_files(text: str, folder: Path) -> str:
     import tomlkit
 
     document = tomlkit.parse(text)
-    for run in document["run"]:  # type: ignore[union-attr]
+    for run in document["run"]:
         try:
             run["file"] = Path(os.path.relpath(run["file"], folder)).as_posix()
         except ValueError:

@@ -140,3 +140,9 @@ def test_the_actuator_force_without_any_air_counts() -> None:
         force.append(3 * (twisting - section + friction) / (0.045 * math.cos(math.radians(pitch - 40))))
     assert row.value == pytest.approx(max(force), rel=2e-3)
     assert row.at.air_speed_m_s == 0.0
+
+
+def test_a_stop_below_the_working_speed_is_said() -> None:
+    for stop, said in (("700 rpm", True), ("840 rpm", False)):
+        notes = structural_loads(load(VAN, [f'gust.overspeed_stop="{stop}"'])).notes
+        assert any("would stop the rotor at work" in note for note in notes) is said
