@@ -172,7 +172,7 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     from energy.chain.load import load
     from vehicle.files import checked_output, write_output
     from vehicle.logs.read import read_log
-    from vehicle.road_test.call_sheet import read_call_sheet, run_list_of
+    from vehicle.road_test.call_sheet import read_call_sheet, run_list_of, with_relative_files
     from vehicle.road_test.run_list import manifest_of
     from vehicle.typed import read_quantity
 
@@ -187,7 +187,8 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     offset = None if chosen.offset is None else read_quantity("--offset", chosen.offset, "s")
     text, warnings = run_list_of(sheet, logs, engine, offset)
     if chosen.runs_out is not None:
-        write_output(chosen.runs_out, text.encode(), inputs, force=chosen.force)
+        listed = with_relative_files(text, chosen.runs_out.resolve().parent)
+        write_output(chosen.runs_out, listed.encode(), inputs, force=chosen.force)
     return manifest_of(text, chosen.manifest, warnings)
 
 
