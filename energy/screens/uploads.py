@@ -42,7 +42,9 @@ def several(label: str, kinds: Sequence[str], place: str, *, many: bool = True) 
     def remove() -> None:
         desk.keep_uploads(place, ())
 
-    with_it = st.file_uploader(label, type=list(kinds), accept_multiple_files=many, key=widget_key, on_change=store)
+    with_it = st.file_uploader(
+        label, type=list(kinds), accept_multiple_files=many, key=widget_key, on_change=desk.if_drawn(store)
+    )
     held = desk.uploads(place)
     if held and not with_it:  # another screen was shown in between, or the page was loaded anew
         names = ", ".join(upload.name for upload in held)

@@ -122,7 +122,7 @@ def test_same_blade_by_another_convention_lands_on_the_same_curves(measured_at, 
     blade, told = our_blade(), PitchConvention(measured_at, zero_is, towards)
     plain = blade_curves(blade, [POLAR], RATIOS, SETTINGS)
     dial = convert_pitch(blade, SETTINGS, PitchConvention(), told)
-    other = blade_curves(blade, [POLAR], RATIOS, dial, CurveSettings(convention=told))
+    other = blade_curves(blade, [POLAR], RATIOS, told.chord_angle_deg(dial), CurveSettings(convention=told))
     np.testing.assert_allclose(other.power_coefficient, plain.power_coefficient, rtol=1e-8, atol=1e-10)
     np.testing.assert_allclose(other.thrust_coefficient, plain.thrust_coefficient, rtol=1e-8, atol=1e-10)
     assert (np.diff(other.pitch_deg) > 0).all()
