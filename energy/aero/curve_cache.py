@@ -16,7 +16,7 @@ import numpy as np
 
 from energy.aero.blade import Blade, BladeCurves, CurveSettings, blade_curves
 from energy.aero.polar import SectionPolar
-from vehicle.files import write_whole
+from vehicle.files import left_behind, write_whole
 
 CACHE_VERSION = 3
 MOST_CACHE_FILES = 400
@@ -155,7 +155,7 @@ def _keep_curves(path: Path, curves: BladeCurves) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, stream.getvalue())
         oldest = sorted(path.parent.glob("*.npz"), key=lambda entry: entry.stat().st_mtime)[:-MOST_CACHE_FILES]
-        for entry in oldest:
+        for entry in (*oldest, *left_behind(path.parent)):
             entry.unlink(missing_ok=True)
     except OSError:
         return  # a full disk or read-only home costs the next run some milliseconds, no more

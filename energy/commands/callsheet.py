@@ -75,15 +75,16 @@ def command(chosen: CallSheetOptions) -> None:
     from energy.diagnosis.stepping import stepping_plan
     from energy.pages.call_sheet import as_html
     from energy.words.call_sheet import as_data, dangers, written_data
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import checked_output, read_by_run, write_output
     from vehicle.typed import read_quantity
 
-    checked_output(chosen.out, (chosen.scenario,), force=chosen.force)
+    inputs = read_by_run(chosen.scenario)
+    checked_output(chosen.out, inputs, force=chosen.force)
     checked = load(chosen.scenario, chosen.overrides)
     plan = stepping_plan(checked, chosen.step, chosen.settings, read_quantity("--hold", chosen.hold, "s"), chosen.seed)
     broken = dangers(plan, chosen.system)
     data = as_data(plan, checked.title or checked.name, chosen.ask or USUALLY_ASKED, chosen.system)
-    write_output(chosen.out, as_html(data).encode(), (chosen.scenario,), force=chosen.force)
+    write_output(chosen.out, as_html(data).encode(), inputs, force=chosen.force)
     if chosen.as_json:
         common.print_json(written_data(data, str(chosen.out), broken))
     else:

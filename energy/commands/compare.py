@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -105,14 +106,15 @@ def command(chosen: CompareOptions) -> None:
     from energy.chain.prediction import Prediction, prediction
     from energy.chain.road_test import ComparisonAsked, road_test
     from energy.words.road_test import as_data
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import check_apart, checked_output, write_output
     from vehicle.problems import InputError, Problem
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
 
+    check_apart({"--runs-out": chosen.runs_out, "--report": chosen.report})
     test = _test(chosen)
-    report, inputs = chosen.report, _inputs(test, chosen.scenario)
+    report, inputs = chosen.report, _inputs(test, chosen)
     if report is not None:
         checked_output(report, inputs, force=chosen.force)
 
@@ -153,7 +155,8 @@ def _test(chosen: CompareOptions) -> Manifest:
     given = [name for name, value in _of_call_sheets(chosen) if value]
     is_sheet = False
     if is_file(chosen.manifest) and chosen.manifest.suffix.lower() != ".toml":
-        is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
+        with contextlib.suppress(OSError):  # what cannot be read is told where the list is read
+            is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
     if not is_sheet:
         if given:
             read = f"given with {chosen.manifest.name}, which is no call sheet"
@@ -177,7 +180,7 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     from vehicle.typed import read_quantity
 
     sheet = read_call_sheet(chosen.manifest)
-    inputs = (chosen.manifest, *chosen.logs)
+    inputs = _given(chosen)
     if chosen.runs_out is not None:
         checked_output(chosen.runs_out, inputs, force=chosen.force)
     engine: dict[str, str] = {}
@@ -205,10 +208,17 @@ def _print(road_test: RoadTest, system: UnitSystem) -> None:
             out.print(line, soft_wrap=True)
 
 
-def _inputs(test: Manifest, scenario: Path | None) -> tuple[Path, ...]:
-    """Return the files that are read: the report replaces none of them."""
-    logs = [path for run in test.runs for path in run.logs]
-    return (test.path, *logs, *([] if scenario is None else [scenario]))
+def _inputs(test: Manifest, chosen: CompareOptions) -> tuple[Path, ...]:
+    """Return the files that are read, and the list of runs that may just have been written: the report replaces none
+    of them.
+    """
+    return (*_given(chosen), test.path, *(path for run in test.runs for path in run.logs))
+
+
+def _given(chosen: CompareOptions) -> tuple[Path, ...]:
+    from vehicle.files import read_by_run
+
+    return read_by_run(chosen.manifest, *chosen.logs, chosen.scenario, chosen.torque_curve)
 
 
 def _full_load(peak_torque: str | None, curve: Path | None) -> FullLoad | None:

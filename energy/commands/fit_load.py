@@ -85,13 +85,14 @@ def command(chosen: FitLoadOptions) -> None:
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import residual_chart
-    from vehicle.files import checked_output
+    from vehicle.files import check_apart, checked_output
 
     ambient_k = None if chosen.ambient is None else read_quantity("--ambient", chosen.ambient, "K")
     gap_s = None if chosen.gap is None else read_quantity("--gap", chosen.gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
     _check_choice(chosen.logs, chosen.spoken, chosen.picture)
+    check_apart({"--out": chosen.out, "--picture": chosen.picture})
     if chosen.out is not None:
         checked_output(chosen.out, chosen.logs, force=chosen.force)
     if chosen.spoken:

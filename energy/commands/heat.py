@@ -80,14 +80,15 @@ def command(chosen: HeatOptions) -> None:
     from energy.chain.load import load
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import heating_chart
-    from energy.scenario.bundle import files_of
     from energy.words import heat as heat_report
+    from vehicle.files import read_by_run
 
     if chosen.trip_file is not None and chosen.power_file is not None:
         read = "given together with --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
+    inputs = read_by_run(chosen.scenario, chosen.trip_file, chosen.power_file)
     if chosen.picture is not None:
-        checked_picture(chosen.picture, force=chosen.force)
+        checked_picture(chosen.picture, inputs, force=chosen.force)
     checked = load(chosen.scenario, chosen.overrides)
     trip = None
     if chosen.trip_file is not None:
@@ -107,10 +108,9 @@ def command(chosen: HeatOptions) -> None:
         with common.progress("Following the temperature") as progress:
             result = heating(checked, trip, draws=draws, progress=progress)
     if chosen.picture is not None:
-        logs = tuple(path for path in (chosen.trip_file, chosen.power_file) if path is not None)
         title = heat_report.first_lines(result, chosen.system).headline
         chart = heating_chart(_bands(result, steady), _target(result), title, chosen.system)
-        save(chart, chosen.picture, (*files_of(chosen.scenario), *logs), force=chosen.force)
+        save(chart, chosen.picture, inputs, force=chosen.force)
     if chosen.as_json:
         written = [] if chosen.picture is None else [str(chosen.picture)]
         common.print_json(

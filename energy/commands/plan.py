@@ -99,17 +99,16 @@ def command(chosen: PlanOptions) -> None:
     from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
     from energy.words import call_sheet as call_words
     from energy.words import plan as words
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import check_apart, checked_output, read_by_run, write_output
     from vehicle.problems import InputError, Problem
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
-    inputs = _inputs(chosen.scenario, chosen.runs_file)
+    inputs = read_by_run(chosen.scenario, chosen.runs_file)
+    check_apart({"--sheet": chosen.sheet, "--call-sheet": chosen.call_sheet})
     for out in (chosen.sheet, chosen.call_sheet):
         if out is not None:
             checked_output(out, inputs, force=chosen.force)
-    if chosen.sheet is not None and chosen.sheet == chosen.call_sheet:
-        raise InputError(Problem("--call-sheet", "", "the same file as --sheet", "two files"))
     speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
         predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
@@ -196,8 +195,3 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     from vehicle.road_test.run_list import read_manifest
 
     return spread_of_runs(read_manifest(runs_file))
-
-
-def _inputs(scenario: Path | None, runs_file: Path | None) -> tuple[Path, ...]:
-    """Return the files that are read: the run sheet replaces none of them."""
-    return tuple(path for path in (scenario, runs_file) if path is not None)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vehicle.files import is_file
 from vehicle.logs.join import LogText, read_log_text
 from vehicle.logs.log import Log
 from vehicle.logs.offset import LEAST_CORRELATION, OffsetEstimate, find_offset
@@ -77,9 +78,17 @@ def is_call_sheet(content: bytes) -> bool:
 
 
 def has_entries(path: Path) -> bool:
-    """Return whether a CSV is a call sheet of any kind: rows that only mark something stand between the readings."""
-    with path.open("rb") as file:
-        header = _header(file.read(_HEAD_BYTES))
+    """Return whether a CSV is a call sheet of any kind: rows that only mark something stand between the readings.
+
+    What cannot be read is none; whoever reads it then says why.
+    """
+    if not is_file(path):
+        return False
+    try:
+        with path.open("rb") as file:
+            header = _header(file.read(_HEAD_BYTES))
+    except OSError:
+        return False
     return {b"event", b"time_utc"} <= header
 
 
