@@ -167,7 +167,7 @@ class PitchConvention:
         The sentence, without a full stop.
         """
         place = {None: "the chord of zero twist", 1.0: "the tip chord"}.get(
-            self.measured_at, f"the chord at {self.measured_at or 0:.0%} of the radius"
+            self.measured_at, f"the chord at {100 * (self.measured_at or 0):.0f} % of the radius"
         )
         zero = "in the rotor plane" if self.zero_is == "flat" else "along the rotor axis (feathered)"
         return f"pitch is measured at {place}; 0 means {zero}; positive turns towards {self.positive_towards}"
@@ -714,7 +714,8 @@ def _solution_notes(
     best = np.unravel_index(int(np.argmax(power)), power.shape)
     if share[best] > STALL_SHARE_LIMIT:
         notes.append(
-            f"{share[best]:.0%} of the torque at the best point comes from stalled sections: {stall_error(delay=delay)}"
+            f"{100 * share[best]:.0f} % of the torque at the best point comes from stalled sections: "
+            f"{stall_error(delay=delay)}"
         )
     elif (share > STALL_SHARE_LIMIT)[power > 0].any():
         notes.append(
@@ -723,7 +724,7 @@ def _solution_notes(
         )
     if states.multiple_roots.any():
         notes.append(
-            f"{states.multiple_roots.mean():.1%} of the section states have several solutions near stall: the one "
+            f"{100 * states.multiple_roots.mean():.1f} % of the section states have several solutions near stall: the "
             "nearest to zero lift is taken"
         )
     if at.log_reynolds.size > 1:

@@ -37,7 +37,7 @@ def command(
     as_json: bool,
     **places: str | int | None,
 ) -> None:
-    """Say how many grams at which radius and angle balance a rotor, and which two bolts come nearest.
+    """Calculate how many grams at which radius and angle balance a rotor, and which two bolts come nearest.
 
     \b
     One of three ways:
@@ -57,6 +57,17 @@ def command(
         common.print_json(words.as_data(weights))
     else:
         common.print_said(common.console(), words.said(weights))
+    if not words.is_enough(weights):
+        raise SystemExit(common.UNSAFE)
+
+
+_SUCH_AS = {
+    "--blade": '"1.20 kg, 0.52 m"',
+    "--knife-edge": '"12 g, 300 mm, 90 deg"',
+    "--before": '"4.2, 30 deg"',
+    "--trial": '"20 g, 150 mm, 0 deg"',
+    "--after": '"5.1, 80 deg"',
+}
 
 
 def _permitted(places: dict[str, str | int | None]) -> tuple[float, float, float] | None:
@@ -109,7 +120,7 @@ def _numbers(option: str, text: str, units: tuple[str, ...]) -> list[float]:
     """Return the quantities of a text with commas between (SI). Raises InputError."""
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != len(units):
-        wanted = f"{len(units)} values with commas between, see --help"
+        wanted = f"{len(units)} values with commas between, such as {_SUCH_AS[option]}"
         raise InputError(Problem(option, "", text, wanted))
     numbers = [read_quantity(option, part, unit) for part, unit in zip(parts, units, strict=True)]
     if any(value < 0 for value, unit in zip(numbers, units, strict=True) if unit != "rad"):

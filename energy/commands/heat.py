@@ -62,10 +62,10 @@ class HeatOptions:
     help="Draw temperature against time (.png, .svg or .html).",
 )
 @common.force_option
-@click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
+@click.option("--exact", is_flag=True, help="Take every value as exact: no intervals, and a fraction of the time.")
 @common.taken_as(HeatOptions)
 def command(chosen: HeatOptions) -> None:
-    """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
+    """Show how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
     What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or
     --power over a real trip as well.
@@ -171,8 +171,8 @@ def _print(result: Heating, steady: Heating, picture: Path | None, system: UnitS
     others = len(heat_report.assumptions(result)) - len(own)
     if others and (result.trip is None or result.trip.power_w is None or result.trip.speed_m_s is not None):
         own.append(
-            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists "
-            f"them"
+            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer --full "
+            "lists them"
         )
     common.bullets(out, own)
     common.heading(out, "Cautions")

@@ -112,7 +112,7 @@ class LoadsOptions:
 )
 @common.taken_as(LoadsOptions)
 def command(chosen: LoadsOptions) -> None:
-    """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
+    """Show what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
     The tables [gust], [mount], [bearing], [blade_loads] and [linkage] of the scenario say what is there; what they

@@ -71,7 +71,7 @@ class PaybackOptions:
 @common.force_option
 @common.taken_as(PaybackOptions)
 def command(chosen: PaybackOptions) -> None:
-    """Say whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
+    """Show whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
     year.
 
     In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and

@@ -12,7 +12,8 @@ from energy.commands import common
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.road_plan import RunSpread
+    from energy.chain.road_plan import RoadPlan, RunSpread
+    from energy.words.verdict import FirstLines
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class PlanOptions:
 @click.option(
     "--runs", "runs_file", type=click.Path(path_type=Path), help="Take the spread from the runs of this manifest."
 )
-@click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and say what they can show.")
+@click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and show what they can prove.")
 @click.option(
     "--without",
     type=click.Choice(["stowed", "absent"]),
@@ -87,16 +88,17 @@ class PlanOptions:
 @common.json_option
 @common.taken_as(PlanOptions)
 def command(chosen: PlanOptions) -> None:
-    """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
+    """Calculate how many pairs of runs show an effect on fuel, and in which random order to drive them.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
+    from energy.chain.answer import broken_as_stated
+    from energy.chain.load import load
     from energy.chain.prediction import predicted_effect
     from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
     from energy.words import call_sheet as call_words
     from energy.words import plan as words
-    from energy.words import run_sheet
     from vehicle.files import checked_output, write_output
     from vehicle.problems import InputError, Problem
 
@@ -136,13 +138,24 @@ def command(chosen: PlanOptions) -> None:
 
         data = call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", chosen.system, plan.run_s)
         write_output(chosen.call_sheet, call_sheet.as_html(data).encode(), inputs, force=chosen.force)
+    broken = () if chosen.scenario is None else broken_as_stated(load(chosen.scenario, chosen.overrides))
+    first = words.first_lines(plan, broken, chosen.system)
     if chosen.as_json:
-        common.print_json(words.as_data(plan))
-        return
-    common.lines(
-        common.console(),
-        [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)],
-    )
+        common.print_json(words.as_data(plan, first))
+    else:
+        _print(plan, first, chosen)
+    common.leave(first)
+
+
+def _print(plan: RoadPlan, first: FirstLines, chosen: PlanOptions) -> None:
+    from energy.words import call_sheet as call_words
+    from energy.words import plan as words
+    from energy.words import run_sheet
+
+    out = common.console()
+    common.print_verdict(out, first)
+    out.print()
+    common.lines(out, [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")
     if chosen.call_sheet is not None:

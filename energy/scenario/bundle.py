@@ -356,6 +356,8 @@ def _scaled_guess(content: bytes, tip_radius_m: float) -> bytes:
 
 def guesses(bundle: Bundle) -> tuple[str, ...]:
     """Return the keys ("table.key") whose comment calls the value a guess."""
+    if GUESS not in bundle.text:  # reading a text with its comments takes long
+        return ()
     import tomlkit
 
     document: Any = tomlkit.parse(bundle.text)

@@ -57,7 +57,9 @@ def show() -> None:
     page.finding("The numbers side by side")
     numbers = [dict(report.key_numbers(one.answered, system)) for one in contenders]
     rows = [(measure.name, *measure.words) for measure in measures(contenders, system)]
-    names = dict.fromkeys(name for verdict in numbers for name in verdict)
+    # What the picture's measures say already stands once.
+    held = {name for name, *_ in rows}
+    names = dict.fromkeys(name for verdict in numbers for name in verdict if name not in held)
     rows += [(name, *(verdict.get(name, "–") for verdict in numbers)) for name in names]
     page.table(("number", *chosen), rows, caption="The numbers side by side")
     _keep()

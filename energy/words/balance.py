@@ -30,6 +30,11 @@ def _left(kg_m: float) -> str:
     return "under 1 g·mm" if kg_m < 1e-6 else f"{figures(kg_m * 1e6, 3)} g·mm"
 
 
+def is_enough(balance: Balance) -> bool:
+    """Return whether what is left is permitted; also where that is not known."""
+    return balance.permitted_kg_m is None or balance.left_kg_m <= balance.permitted_kg_m
+
+
 def said(balance: Balance) -> Said:
     """Return the answer in words."""
     size = abs(balance.imbalance_kg_m) * 1e6
@@ -39,15 +44,18 @@ def said(balance: Balance) -> Said:
         if balance.bolts
         else f"Nothing to add: the imbalance of {figures(size, 3)} g·mm is below half a step of weight."
     )
-    left = f"Left with the bolts below: {_left(balance.left_kg_m)}"
+    left = f"Left with the bolts below: {_left(balance.left_kg_m)}" if balance.bolts else "Left as it is"
+    danger = []
     if balance.permitted_kg_m is None:
-        left += ". Whether that is enough: --rotor-mass and --speed (ISO 21940-11)."
+        left += ". Not checked yet: is that little enough? Give --rotor-mass and --speed (ISO 21940-11)."
     else:
-        enough = balance.left_kg_m <= balance.permitted_kg_m
-        left += (
-            f" of {figures(balance.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11): "
-            f"{'enough' if enough else 'NOT enough, do not operate'}."
-        )
+        permitted = f"{figures(balance.permitted_kg_m * 1e6, 3)} g·mm permitted (ISO 21940-11)"
+        left += f" of {permitted}: {'enough' if is_enough(balance) else 'not enough'}."
+        if not is_enough(balance):
+            danger = [
+                f"Do not operate with these weights: {_left(balance.left_kg_m)} would be left, more than the "
+                f"{permitted}. What to change: a smaller --step, more --holes, or a larger --radius."
+            ]
     notes = ["Angles count from the mark in the direction of rotation, as the readings did."]
     if balance.trial_change is not None and balance.trial_change < LEAST_CHANGE:
         notes.insert(
@@ -57,7 +65,7 @@ def said(balance: Balance) -> Said:
         )
     rows = [(str(bolt.number), _degrees(bolt.angle_rad), _grams(bolt.mass_kg)) for bolt in balance.bolts]
     return Said(
-        [answer, left],
+        [*danger, answer, left],
         [SaidTable("On the bolts (number 1 at the mark)", ("bolt", "angle", "weight"), rows)] if rows else [],
         [("Notes", notes), ("Cautions", CAUTIONS)],
     )
@@ -68,6 +76,7 @@ def as_data(balance: Balance) -> dict[str, Any]:
     from energy.words.balance_model import BalanceData, BoltData
 
     return BalanceData(
+        safe=None if is_enough(balance) else False,
         imbalance_kg_m=abs(balance.imbalance_kg_m),
         correction_kg=balance.correction_kg,
         correction_deg=math.degrees(balance.correction_rad),

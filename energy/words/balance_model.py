@@ -16,6 +16,7 @@ class BoltData(ResultModel):
 class BalanceData(ResultModel):
     """How many grams where."""
 
+    safe: bool | None = said("false where more is left than permitted: do not operate; null else")
     imbalance_kg_m: Number = said("imbalance", "kg m")
     correction_kg: Number = said("weight that balances it", "kg")
     correction_deg: Number = said("angle of that weight", "deg")

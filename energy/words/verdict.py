@@ -286,7 +286,9 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     heats = heat > 0.5
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
-    if spread is not None and nominal != "no effect" and spread.verdict != nominal:
+    # Standing still no draw changes the fuel: then the heat alone is open, however small.
+    fuel_is_open = spread is not None and max(abs(end) for end in spread.change_w) > small
+    if spread is not None and fuel_is_open and nominal != "no effect" and spread.verdict != nominal:
         unpriced = heat_words(answered, system, priced=False)  # a price would say that it costs
         return "cannot tell", _too_close(answered, system), (unpriced, *_against_absent(answered, system))
     if change > small:
@@ -417,9 +419,9 @@ def _price(answered: Answered, system: UnitSystem) -> str:
     """Return the price of the heat in fuel; empty without a price."""
     change, heat, fuel = median_change_w(answered), median_heat_w(answered), answered.answer.inputs.fuel
     if fuel is None:
-        return f", at {figures(change / heat, 2)} kWh from the battery per kWh"
+        return f", at {figures(change / heat, 2)} kWh from the battery per kWh of heat"
     volume = change / fuel.heating_value_j_per_m3 / heat
-    return f", at {show(volume, 'fuel_per_heat', system).replace(' per kWh', '')} of {fuel.name} per kWh"
+    return f", at {show(volume, 'fuel_per_heat', system).replace(' per kWh', '')} of {fuel.in_words} per kWh"
 
 
 def _free_heat(answered: Answered, system: UnitSystem) -> str:
@@ -569,9 +571,26 @@ def _air_words(answered: Answered, system: UnitSystem) -> str:
 # What is least known.
 
 
+_WHOSE = {
+    "air": "the air's ",
+    "rotor": "the rotor's ",
+    "blade": "the blade's ",
+    "drive": "the drive's ",
+    "generator": "the generator's ",
+    "heater": "the element's ",
+    "load": "the load's ",
+    "vehicle": "the vehicle's ",
+    "engine": "the engine's ",
+    "battery": "the battery's ",
+    "wind_climate": "the wind climate's ",
+}
+
+
 def called(key: str) -> str:
     """Return an input's name in a sentence."""
-    return spec_of(key).called or key.partition(".")[2].replace("_", " ")
+    table, _, name = key.partition(".")
+    whose = _WHOSE.get(table, "")
+    return spec_of(key).called or f"{whose}{name.replace('_', ' ')}"
 
 
 def least_known(answered: Answered, system: UnitSystem) -> str:

@@ -30,6 +30,7 @@ MOST_BYTES = 2 * 1024**3
 _CHUNK = 16 * 1024 * 1024
 _HEAD = 64 * 1024
 _ROWS_SAMPLED = 300  # for the decimal sign
+_MOST_COMMENTS, _LONGEST_COMMENT = 5, 200
 _KINDS = (
     "speed",
     "rotation",
@@ -49,7 +50,7 @@ _KINDS = (
 class RawLog:
     """Columns as they stand in the file: `frame` has one column per header (numbers where all cells are numbers, text
     otherwise), `broken` marks rows whose cells could not be told apart, `last_is_empty` says that the last name
-    stands over nothing, `repairs` what was mended and how often.
+    stands over nothing, `repairs` what was mended and how often, `comments` the lines with # above the header.
     """
 
     headers: tuple[str, ...]
@@ -59,6 +60,7 @@ class RawLog:
     decimal: str
     last_is_empty: bool
     repairs: tuple[tuple[str, int], ...]
+    comments: tuple[str, ...] = ()
 
 
 def read_raw(
@@ -117,7 +119,14 @@ def read_raw(
         raise InputError(Problem(path.name, "", f"{len(broken)} lines but {len(frame)} rows", "one line a row"))
     last = max((index for index, header in enumerate(layout.headers) if header), default=0)
     spare = last == expected and len(layout.headers) == last + 1 and bool(frame[last].isna().all())
-    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, spare, tuple(repairs))
+    comments = tuple(shown_line(line) for line in lines[: layout.header_line] if line.startswith("#"))[:_MOST_COMMENTS]
+    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, spare, tuple(repairs), comments)
+
+
+def shown_line(comment: str) -> str:
+    """Return a comment line of a file as it can be printed: without its mark and control characters, cut."""
+    text = "".join(c for c in comment.lstrip("# ").strip() if c.isprintable())
+    return text if len(text) <= _LONGEST_COMMENT else f"{text[:_LONGEST_COMMENT]} …"
 
 
 def _opened(path: Path) -> tuple[bytes, bytes | None]:

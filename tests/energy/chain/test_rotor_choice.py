@@ -57,7 +57,12 @@ def test_the_smallest_of_hardly_more_drag_wins(choice: RotorChoice) -> None:
     assert words.sentence(choice, "metric").startswith(
         f"Choose {best.diameter_m:.2f} m, {best.number_of_blades} blades"
     )
-    assert len(words.why(choice, "metric")) == 2
+    others = [e for e in choice.best_of_each if e.diameter_m == best.diameter_m and e is not best]
+    assert len(others) == 2
+    assert len(words.why(choice, "metric")) == len([e for e in others if not e.against])
+    barred = [e for e in choice.best_of_each if e.against]
+    lines = words.against_lines(choice, "metric")
+    assert sum(line.partition(": ")[0].count(" with ") for line in lines) == len(barred)
 
 
 def test_a_highest_rotor_speed_is_kept(choice: RotorChoice) -> None:

@@ -145,7 +145,7 @@ def test_compare_in_words(tmp_path):
     text = run(compare.command, write_test(tmp_path))
     for part in (
         "Costs fuel: +",
-        "Working compared with stowed: 6 and 6 runs, 6 complete pairs",
+        "Runs: 6 working, 6 stowed, 6 complete pairs",
         "L/h",
         "randomisation test",
         "420 of 420 kept",

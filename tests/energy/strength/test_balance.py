@@ -68,6 +68,19 @@ def test_the_command_in_its_three_ways():
     text = " ".join(run("balance", "--blade", "1.20 kg, 0.5 m", "--blade", "1.21 kg, 0.5 m").stdout.split())
     assert "Add 50.0 g at 100 mm and 0° from the mark" in text
     assert "under 1 g·mm" in text
+    short = run(
+        "balance",
+        "--knife-edge",
+        "12 g, 300 mm, 90 deg",
+        "--step",
+        "10 g",
+        "--rotor-mass",
+        "8 kg",
+        "--speed",
+        "4000 rpm",
+    )
+    assert short.returncode == 3
+    assert short.stdout.startswith("Do not operate with these weights: ")
     faults = {
         (): "none of the three",
         ("--blade", "1 kg, 1 m"): "every blade",
