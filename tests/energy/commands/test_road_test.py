@@ -182,7 +182,7 @@ def test_plan(tmp_path):
     sheet = tmp_path / "sheet.html"
     text = run(plan.command, "--effect", "4 %", "--sheet", sheet, "--speed", "90 km/h <b>")
     assert "passenger logs" in text
-    assert "assumption" in text
+    assert "assumed" in text
     assert "&lt;b&gt;" in sheet.read_text()
     own = json.loads(run(plan.command, "--effect", "4 %", "--runs", write_test(tmp_path), "--json"))
     assert "runs.toml" in own["spread_from"]
