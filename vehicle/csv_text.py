@@ -110,10 +110,13 @@ def as_utf8(where: str, data: bytes) -> bytes:
 
     A few zero bytes make their cells no numbers, not the whole file; of many InputError is raised.
     """
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        data = data.decode("utf-16", errors="replace").encode()
-    elif codec := _wide_characters(data):
-        data = data.decode(codec, errors="replace").encode()
+    codec = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else _wide_characters(data)
+    if codec:
+        text = data.decode(codec, errors="replace")
+        lost = text.count("\ufffd")
+        if lost > 1 + len(text) // 1000 or not text.strip("\ufffd\n\r "):  # a cut file may lose its last sign
+            raise InputError(Problem(where, "", "binary data", "a CSV text file"))
+        data = text.encode()
     if b"\n" not in data:
         data = data.replace(b"\r", b"\n")
     if data.count(b"\0") > len(data) // 1000:

@@ -71,6 +71,7 @@ def test_file_in_inches_is_the_same_blade(tmp_path):
         ("radius_mph,chord_m,twist_deg\n0.1,0.1,3\n0.9,0.1,2\n", {}, "radius"),
         ("-radius_m,chord_m,twist_deg\n", {}, "radius"),
         (GOOD, {"hub_radius_m": 1.2}, "hub_radius: 1.2 m"),
+        (GOOD, {"hub_radius_m": 0.9}, "hub_radius: 0.9 m with the tip at 0.9 m"),
         (GOOD, {"hub_radius_m": -0.1}, "hub_radius"),
         (GOOD, {"hub_radius_m": float("nan")}, "hub_radius"),
         (GOOD, {"aerofoil_start_m": 0.89}, "aerofoil_start"),

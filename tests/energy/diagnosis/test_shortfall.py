@@ -440,3 +440,10 @@ def test_a_line_of_misses_updates_a_piece_as_bayes_does() -> None:
     precision = 1 / spread**2 + slope**2
     assert found.mean[0] == pytest.approx((centre / spread**2 + slope * reading) / precision)
     assert found.root[0, 0] == pytest.approx(precision**-0.5, rel=1e-6)
+
+
+@pytest.mark.parametrize("measured", ["210 W", "400 rpm", "40 V", "10 A"])
+def test_any_one_of_the_four_electrical_readings_is_a_reading(measured: str) -> None:
+    assert len(read_lines([f"{measured} at 60 mph"]).count) == 1
+    with pytest.raises(InputError, match="a speed alone"):
+        read_lines(["60 mph"])

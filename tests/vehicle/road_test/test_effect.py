@@ -23,6 +23,7 @@ from vehicle.road_test.comparison import compare, half_pairs, spread_within_pair
 from vehicle.road_test.planning import HEAVIER_UNSTEADY, chance_on_the_road
 from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.run_list import Run, read_manifest
+from vehicle.road_test.sensitivity import learnt_wind
 from vehicle.road_test.slopes import adjusted_means, inside_slopes, signed_least_squares
 from vehicle.road_test.sources import common_source
 from vehicle.road_test.windows import COVARIATES, RunWindows, runs_of_states, windows_of
@@ -264,6 +265,8 @@ def test_words_of_the_conclusion():
     assert costs.effect.low > 0
     half = 50 * (costs.effect.high - costs.effect.low)
     assert f"costs {100 * costs.effect.estimate:.1f} % ± {half:.1f} % more fuel (95 %)" in costs.words
+    much = compare(study(1, 0.6, **quiet))  # so much that no rounding hides a factor
+    assert f"costs {100 * much.effect.estimate:.1f} %" in much.words
     saves = compare(study(1, -0.08, **quiet))
     assert saves.conclusion == "saves"
     assert f"saves {-100 * saves.effect.estimate:.1f} %" in saves.words
@@ -787,3 +790,11 @@ def test_a_warming_engine_may_save_fuel_and_never_cost_it(sign: int) -> None:
     if sign < 0:
         found = float(slopes.fuel[slopes.names.index("warm-up")])
         assert found == pytest.approx(-0.02 * LITRES_PER_HOUR, rel=0.02)
+
+
+def test_nothing_is_learnt_of_the_wind_where_no_slopes_of_the_load_are_known() -> None:
+    runs = study(1, 0.0, pairs=2)
+    slopes = replace(inside_slopes(runs), load=None)
+    assert learnt_wind(runs, slopes, load=True) == 0.0
+    standing = [replace(run, means={**run.means, "speed_m_s": 0.0}) for run in runs]
+    assert learnt_wind(standing, slopes) == 0.0
