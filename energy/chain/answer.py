@@ -12,6 +12,7 @@ from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.limits import OperatingLimit, broken_limits
 from energy.chain.outcome import Outcome, outcome_of
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
@@ -70,6 +71,11 @@ class Answered:
     def power_kind(self) -> str:
         """The kind of quantity that heat is told in: power, or energy over a trip."""
         return "power" if self.trip is None else "energy"
+
+
+def broken_as_stated(checked: Scenario) -> tuple[OperatingLimit, ...]:
+    """Return the limits that a scenario breaks at its values as stated, the most exceeded first."""
+    return broken_limits(answered(checked, exact=True))
 
 
 def answered(

@@ -9,10 +9,10 @@ import io
 import struct
 import textwrap
 import zlib
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from energy.pictures.html import chart_page
 from vehicle.files import MARK, checked_output, write_output
@@ -42,15 +42,44 @@ _READABLE: dict[str, Any] = {
 _NAMES: dict[str, Any] = {"labelOverlap": False}  # numbers on an axis may be left out where they crowd, names never
 
 
+class Form(Protocol):
+    """How a picture is drawn: from numbers (each table by its name) to a chart. Hashable, and without numbers of its
+    own: what it draws is the same chart for every answer of its kind.
+    """
+
+    def __call__(self, numbers: Mapping[str, Any], /) -> Any:
+        """Return the chart of numbers."""
+        ...
+
+
+@functools.lru_cache(maxsize=64)
+def _formed(form: Form, names: tuple[str, ...]) -> dict[str, Any]:
+    """Return the Vega-Lite chart of a form with its numbers left out, by their names."""
+    import altair as alt
+
+    drawn: dict[str, Any] = form({name: alt.NamedData(name) for name in names}).to_dict(validate=False)
+    return drawn
+
+
 @dataclass(frozen=True)
 class Picture:
-    """One chart (without title), the finding it shows, and its numbers; `fixed_width` where widths are to scale."""
+    """One picture (without title), the finding it shows, and its numbers; `fixed_width` where widths are to scale.
+
+    `made` is a chart, or the form that one is made by of `numbers`: then a screen that is drawn anew makes no chart
+    anew, and the browser changes the numbers of the one that stands there.
+    """
 
     name: str
     title: str
-    chart: Any
+    made: Any
     table: pd.DataFrame
     fixed_width: bool = False
+    numbers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+
+    @functools.cached_property
+    def chart(self) -> Any:
+        """The chart with its numbers."""
+        return self.made(self.numbers) if self.numbers else self.made
 
     @functools.cached_property
     def shown(self) -> dict[str, Any]:
@@ -60,14 +89,20 @@ class Picture:
         worked out once, as a screen is drawn anew with every change; its numbers are tables that go to the browser as
         they are. That it is valid is looked at by the tests, which takes longer than all else here.
         """
-        import pandas as pd
         import pyarrow as pa
 
+        drawn, numbers = self._drawn_and_numbers()
+        tables = {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in numbers.items()}
+        config = {**drawn.get("config", {}), "axis": _READABLE, "axisDiscrete": _NAMES, "background": "transparent"}
+        return {**drawn, "config": config, "datasets": tables, "usermeta": {"embedOptions": {"renderer": "svg"}}}
+
+    def _drawn_and_numbers(self) -> tuple[dict[str, Any], Mapping[str, pd.DataFrame]]:
+        if self.numbers:
+            return _formed(self.made, tuple(self.numbers)), self.numbers
+        import pandas as pd
+
         drawn: dict[str, Any] = self.chart.to_dict(validate=False)
-        rows: dict[str, Any] = drawn.pop("datasets", {})
-        numbers = {name: pa.Table.from_pandas(pd.DataFrame(entries)) for name, entries in rows.items()}
-        config = {**drawn.pop("config", {}), "axis": _READABLE, "axisDiscrete": _NAMES, "background": "transparent"}
-        return {**drawn, "config": config, "datasets": numbers, "usermeta": {"embedOptions": {"renderer": "svg"}}}
+        return drawn, {name: pd.DataFrame(entries) for name, entries in drawn.pop("datasets", {}).items()}
 
     def titled(self) -> Any:
         """Return the chart as it is saved: with its title and a width of its own."""
@@ -151,7 +186,7 @@ def _marked_png(png: bytes) -> bytes:
 
 
 def series_lines(
-    frame: pd.DataFrame, x: str, y: str, by: str, order: tuple[str, ...], colours: tuple[str, ...]
+    frame: pd.DataFrame | alt.NamedData, x: str, y: str, by: str, order: tuple[str, ...], colours: tuple[str, ...]
 ) -> alt.Chart:
     """Return lines of `y` over `x`, told apart by colour and dash; the nearest point tells its numbers."""
     import altair as alt
@@ -182,7 +217,7 @@ def series_lines(
     )
 
 
-def own_points(frame: pd.DataFrame, x: str, y: str, by: str) -> alt.Chart:
+def own_points(frame: pd.DataFrame | alt.NamedData, x: str, y: str, by: str) -> alt.Chart:
     """Return the scenario's own points as rings."""
     import altair as alt
 

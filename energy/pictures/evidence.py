@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +11,8 @@ import numpy as np
 from energy.chain.evidence import Check
 from energy.pictures.base import BLUE, COLOURS, GREY, Picture
 from energy.words.evidence import check_words
+
+_LETTERS = 40  # of a legend in one line
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,7 @@ _AXES = {
     "rotor": _Axes("wind speed (m/s)", "predicted over measured, less one (%)", 1.0, 100.0, "zero"),
     "vehicles": _Axes("measured fuel (MJ/km)", "predicted fuel (MJ/km)", 1e-3, 1e-3, "equal"),
     "road_test": _Axes("random order, by its effect", "effect found on fuel (%), 95 % interval", 1.0, 100.0, "zero"),
-    "warm_up": _Axes("time (min)", "temperature (K)", 1 / 60, 1.0, "closed form"),
+    "warm_up": _Axes("time (min)", "temperature (K); line: closed form", 1 / 60, 1.0, "closed form"),
     "air": _Axes("altitude (m)", "error of density (%)", 1.0, 100.0, "zero"),
 }
 
@@ -42,7 +45,8 @@ def evidence_picture(check: Check) -> Picture:
     if check.low.size:
         table["low"], table["high"] = check.low * axes.y_scale, check.high * axes.y_scale
     data = table.rename(columns={axes.x: "x", axes.y: "y"})
-    domain = list(dict.fromkeys(check.group.tolist()))
+    domain = _drawn_groups(check, axes.right)
+    legend = alt.Legend(orient="top", labelFontSize=13, labelLimit=0, columns=1 if _long(domain) else 0)
     dense = len(table) > 500
     points = (
         alt.Chart(data if axes.right != "closed form" else data[data.what != axes.right])
@@ -54,7 +58,7 @@ def evidence_picture(check: Check) -> Picture:
                 "what:N",
                 title=None,
                 scale=alt.Scale(domain=domain, range=list(COLOURS[: len(domain)])),
-                legend=alt.Legend(orient="top", labelFontSize=13),
+                legend=legend,
             ),
             shape=alt.Shape("what:N", title=None, scale=alt.Scale(domain=domain), legend=None),
             tooltip=[
@@ -69,6 +73,17 @@ def evidence_picture(check: Check) -> Picture:
         layers[-2] = layers[-2].properties(data=data)
     chart: Any = alt.layer(*layers).properties(height=320)
     return Picture(f"evidence_{check.key}", check_words(check).finding, chart, table)
+
+
+def _drawn_groups(check: Check, line: str) -> list[str]:
+    """Return the groups that are drawn as points, the most frequent first: what is `line` is drawn as one."""
+    counts = Counter(name for name in check.group.tolist() if name != line)
+    return [name for name, _ in counts.most_common()]
+
+
+def _long(names: list[str]) -> bool:
+    """Return whether names are too long to stand in one line of a phone."""
+    return sum(map(len, names)) > _LETTERS
 
 
 def _around(values: np.ndarray) -> list[float]:

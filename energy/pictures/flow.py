@@ -5,8 +5,9 @@ Widths are to scale, in pixels, along the whole stream. All numbers are rows of 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from vehicle.units import UnitSystem, figures, show
 
 _WIDTH, _WIDEST, _LEFT, _RADIUS, _GAP, _LINE = 350.0, 110.0, 8.0, 5.0, 7.0, 15.0
 _NOTHING_W = 0.5
+_STEP = 20.0  # of the height, so that little changes do not make another chart
+_WEIGHTS: tuple[Literal["bold", "normal"], ...] = ("bold", "normal")
 _HEAT = "heat into the load"
 _FUEL_WORDS = {"fuel": "fuel power", "battery pack": "pack power"}
 _LESS = {"brakes": "braking"}
@@ -96,7 +99,6 @@ def flow_title(answered: Answered, flow: Flow, system: UnitSystem, *, difference
 
 def flow_picture(answered: Answered, system: UnitSystem, *, difference: bool = True) -> Picture:
     """Return the energy-flow diagram, 350 pixels wide, and its numbers."""
-    import altair as alt
     import pandas as pd
 
     flow = flow_of(answered, difference=difference)
@@ -110,35 +112,48 @@ def flow_picture(answered: Answered, system: UnitSystem, *, difference: bool = T
         columns=["x", "y", "order", "shape", "flow", "power", "colour"],
     )
     labels = pd.DataFrame(texts, columns=["x", "y", "text", "weight"])
-    x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, _WIDTH], nice=False, zero=False))
-    y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[height, 0], nice=False, zero=False))
-    areas = (
-        alt.Chart(polygons)
-        .mark_line(filled=True, strokeWidth=0, interpolate="linear")
-        .encode(
-            x=x,
-            y=y,
-            order=alt.Order("order:Q"),
-            detail=alt.Detail("shape:N"),
-            color=alt.Color("colour:N", scale=None),
-            tooltip=[alt.Tooltip("flow:N"), alt.Tooltip("power:N")],
-        )
-    )
-    layers: list[Any] = [areas]
-    for weight in ("bold", "normal"):
-        chosen = labels[labels["weight"] == weight]
-        text = alt.Chart(chosen).mark_text(
-            align="left", baseline="middle", fontSize=13, fontWeight=weight, color=BLACK, limit=_WIDTH
-        )
-        layers.append(text.encode(x=x, y=y, text=alt.Text("text:N")))
-    chart = alt.layer(*layers).properties(width=_WIDTH, height=height).configure_view(stroke=None)
+    numbers: dict[str, pd.DataFrame] = {"areas": polygons}
+    numbers |= {weight: labels[labels["weight"] == weight] for weight in _WEIGHTS}
     return Picture(
         "energy_flow_change" if difference else "energy_flow",
         flow_title(answered, flow, system, difference=difference),
-        chart,
+        _FlowForm(height),
         _numbers(flow),
         fixed_width=True,
+        numbers=numbers,
     )
+
+
+@dataclass(frozen=True)
+class _FlowForm:
+    """How the flow is drawn: areas, and words in two weights; `height` is that of the whole, in pixels."""
+
+    height: float
+
+    def __call__(self, numbers: Mapping[str, Any], /) -> Any:
+        import altair as alt
+
+        x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, _WIDTH], nice=False, zero=False))
+        y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[self.height, 0], nice=False, zero=False))
+        areas = (
+            alt.Chart(numbers["areas"])
+            .mark_line(filled=True, strokeWidth=0, interpolate="linear")
+            .encode(
+                x=x,
+                y=y,
+                order=alt.Order("order:Q"),
+                detail=alt.Detail("shape:N"),
+                color=alt.Color("colour:N", scale=None),
+                tooltip=[alt.Tooltip("flow:N"), alt.Tooltip("power:N")],
+            )
+        )
+        layers: list[Any] = [areas]
+        for weight in _WEIGHTS:
+            text = alt.Chart(numbers[weight]).mark_text(
+                align="left", baseline="middle", fontSize=13, fontWeight=weight, color=BLACK, limit=_WIDTH
+            )
+            layers.append(text.encode(x=x, y=y, text=alt.Text("text:N")))
+        return alt.layer(*layers).properties(width=_WIDTH, height=self.height).configure_view(stroke=None)
 
 
 def _numbers(flow: Flow) -> Any:
@@ -211,7 +226,7 @@ def _drawn(flow: Flow, load: str, system: UnitSystem) -> tuple[list[_Shape], lis
         y, _ = sheet.stream(flow.lost_by_vehicle, left, y, vehicle * scale, ORANGE)
     if turbine > _NOTHING_W:
         y = _turbine_drawn(sheet, flow, load, left, y)
-    return sheet.shapes, sheet.texts, float(np.ceil(y + 6))
+    return sheet.shapes, sheet.texts, float(_STEP * np.ceil((y + 6) / _STEP))
 
 
 def _turbine_drawn(sheet: _Sheet, flow: Flow, load: str, left: float, y: float) -> float:

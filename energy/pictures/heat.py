@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.pictures.base import COLOURS
+from energy.words.heat import BAND_NOTE
 from vehicle.units import UnitSystem, label, to_user
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def heating_layers(
     rule = alt.Chart(mark).mark_rule(strokeDash=[3, 3], color="#444").encode(y="target:Q")
     text = alt.Chart(mark).mark_text(align="left", dx=4, dy=-7, x=0).encode(y="target:Q", text="text:N")
     drawn = any(bool((band.high_k > band.low_k).any()) for _, band in bands)
-    shaded = "line: median of the simulations; shaded: their 90 % range" if drawn else ""
+    shaded = BAND_NOTE if drawn else ""
     return alt.layer(area, line, rule, text), table, shaded
 
 

@@ -44,7 +44,7 @@ _MARGIN = 0.05  # of the span, on either side
 # there keep apart on anything wider.
 _LETTER = 7.4 / 342
 _GAP = 0.02
-_KEY = "Pale: 90 % range; dark: 50 %; bar: median"
+_KEY = "Long: 90 % range; short: 50 %; bar: median"
 
 
 @dataclass(frozen=True)

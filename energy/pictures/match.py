@@ -39,7 +39,8 @@ def heat_over_settings(scenario: Scenario, marks: dict[str, tuple[float, float]]
     cells = shown.assign(r0=shown[_X] / step_r, r1=shown[_X] * step_r * 1.01)
     cells = cells.assign(p0=shown[_Y] - step_p, p1=shown[_Y] + step_p * 1.02)
     layers = alt.layer(_map(cells, tooltip), *_marks(points, frame))
-    return Picture("heat_over_settings", "", layers.properties(height=340), frame)
+    blank = alt.ViewBackground(fill="white")  # on a dark page it must not pass for the darkest heat
+    return Picture("heat_over_settings", "", layers.properties(height=340, view=blank), frame)
 
 
 def _line(shown: pd.DataFrame, points: pd.DataFrame, tooltip: list[Any]) -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -98,7 +98,6 @@ def _outcomes(saves: np.ndarray, costs: np.ndarray, heats: np.ndarray) -> tuple[
 
 
 def _fuel_picture(swept: _SweptSpeeds) -> Picture:
-    import altair as alt
     import pandas as pd
 
     answered, system, nominal = swept.answered, swept.system, swept.nominal
@@ -112,17 +111,15 @@ def _fuel_picture(swept: _SweptSpeeds) -> Picture:
         words: (np.broadcast_to(nominal.states[state].supply.source_w, x.shape) - base) * factor
         for state, (words, _) in _STATES.items()
     }
-    frame = pd.concat([pd.DataFrame({x_name: x, "turbine": w, y_name: c}) for w, c in changes.items()])
-    colours = tuple(colour for _, colour in _STATES.values())
-    layers = [series_lines(frame, x_name, y_name, "turbine", tuple(changes), colours)]
+    numbers = {"lines": pd.concat([pd.DataFrame({x_name: x, "turbine": w, y_name: c}) for w, c in changes.items()])}
+    numbers["zero"] = pd.DataFrame({y_name: [0.0]})
+    frame = numbers["lines"]
     if swept.drawn is not None:
-        frame, area = _with_band(swept, swept.drawn.change_w, factor, (frame, "turbine", "working", y_name))
-        layers.insert(0, area)
+        numbers["band"] = _band(swept, swept.drawn.change_w, factor)
+        frame = _with_band(frame, numbers["band"], "turbine", "working", x_name)
     if swept.own > 0:
-        here = frame[np.isclose(frame[x_name], to_user(swept.own, "speed", system)) & (frame["turbine"] == "working")]
-        layers.append(own_points(here, x_name, y_name, "turbine"))
-    zero = alt.Chart(pd.DataFrame({y_name: [0.0]})).mark_rule(color=BLACK, strokeWidth=1.5)
-    layers.insert(1, zero.encode(y=alt.Y(f"{escaped(y_name)}:Q")))
+        here = np.isclose(frame[x_name], to_user(swept.own, "speed", system)) & (frame["turbine"] == "working")
+        numbers["own"] = frame.loc[here, [x_name, "turbine", y_name]]
     if swept.drawn is None:
         change, heat = (np.broadcast_to(v, x.shape) for v in (nominal.change.power_w, nominal.turbine.heat_power_w))
         saves, costs = saves_and_costs(ChainOutcome(change, heat))
@@ -130,55 +127,111 @@ def _fuel_picture(swept: _SweptSpeeds) -> Picture:
     else:
         speeds, outcomes = swept.drawn.speeds_m_s, swept.drawn.outcomes
     title = fuel_title(answered, [float(v) for v in speeds], outcomes, system)
-    return Picture("fuel_over_road_speed", title, alt.layer(*layers).properties(height=320), frame)
+    form = _FuelForm(x_name, y_name, tuple(changes))
+    return Picture("fuel_over_road_speed", title, form, frame, numbers=numbers)
 
 
-def _with_band(
-    swept: _SweptSpeeds, ends_w: tuple[np.ndarray, np.ndarray], factor: float, of: tuple[pd.DataFrame, str, str, str]
-) -> tuple[pd.DataFrame, Any]:
-    """Return a frame with the band of one of its series, and the band as a layer."""
-    import altair as alt
+@dataclass(frozen=True)
+class _FuelForm:
+    """How the change in fuel is drawn: band, zero, a line for each state, the scenario's own speed."""
+
+    x_name: str
+    y_name: str
+    states: tuple[str, ...]
+
+    def __call__(self, numbers: Mapping[str, Any], /) -> Any:
+        import altair as alt
+
+        colours = tuple(colour for _, colour in _STATES.values())
+        layers = [_band_drawn(numbers["band"], self.x_name, self.y_name)] if "band" in numbers else []
+        zero = alt.Chart(numbers["zero"]).mark_rule(color=BLACK, strokeWidth=1.5)
+        layers.append(zero.encode(y=alt.Y(f"{escaped(self.y_name)}:Q", title=self.y_name)))
+        layers.append(series_lines(numbers["lines"], self.x_name, self.y_name, "turbine", self.states, colours))
+        if "own" in numbers:
+            layers.append(own_points(numbers["own"], self.x_name, self.y_name, "turbine"))
+        return alt.layer(*layers).properties(height=320)
+
+
+def _band(swept: _SweptSpeeds, ends_w: tuple[np.ndarray, np.ndarray], factor: float) -> pd.DataFrame:
     import pandas as pd
 
-    frame, by, series, y_name = of
     assert swept.drawn is not None
     x = swept.shown(swept.drawn.speeds_m_s)
-    ends = pd.DataFrame({swept.x_name: x, "lowest": ends_w[0] * factor, "highest": ends_w[1] * factor})
-    area = alt.Chart(ends).mark_area(opacity=0.2, color=ORANGE)
-    where = {
-        "x": alt.X(f"{escaped(swept.x_name)}:Q", title=swept.x_name),
-        "y": alt.Y("lowest:Q", title=y_name),
-        "y2": alt.Y2("highest:Q"),
-    }
-    frame = frame.merge(ends.assign(**{by: series}), how="outer", on=[swept.x_name, by], sort=True)
-    return frame.sort_values([by, swept.x_name]), area.encode(**where)
+    return pd.DataFrame({swept.x_name: x, "lowest": ends_w[0] * factor, "highest": ends_w[1] * factor})
+
+
+def _with_band(frame: pd.DataFrame, band: pd.DataFrame, by: str, series: str, x_name: str) -> pd.DataFrame:
+    """Return a frame with the band of one of its series."""
+    both = frame.merge(band.assign(**{by: series}), how="outer", on=[x_name, by], sort=True)
+    return both.sort_values([by, x_name])
+
+
+def _band_drawn(ends: Any, x_name: str, y_name: str) -> Any:
+    """Return the band as a layer."""
+    import altair as alt
+
+    return (
+        alt.Chart(ends)
+        .mark_area(opacity=0.2, color=ORANGE)
+        .encode(
+            x=alt.X(f"{escaped(x_name)}:Q", title=x_name),
+            y=alt.Y("lowest:Q", title=y_name),
+            y2=alt.Y2("highest:Q"),
+        )
+    )
 
 
 def _heat_picture(swept: _SweptSpeeds) -> Picture:
-    import altair as alt
     import pandas as pd
 
     answered, system, scenario = swept.answered, swept.system, swept.answered.scenario
     starts = _starts(scenario, swept.speeds_m_s)
     x, x_name, y_name = swept.shown(swept.speeds_m_s), swept.x_name, "heat, kW"
     heats = {name: np.broadcast_to(work.heat_power_w, x.shape) / 1e3 for name, (_, work) in starts.items()}
-    frame = pd.concat([pd.DataFrame({x_name: x, "start": name, y_name: heat}) for name, heat in heats.items()])
     names = tuple(heats)
-    layers = [series_lines(frame, x_name, y_name, "start", names, (ORANGE, GREEN)[: len(names)])]
+    numbers = {"lines": pd.concat([pd.DataFrame({x_name: x, "start": name, y_name: h}) for name, h in heats.items()])}
+    frame = numbers["lines"]
     if swept.drawn is not None:
-        frame, area = _with_band(swept, swept.drawn.heat_w, 1e-3, (frame, "start", names[0], y_name))
-        layers.insert(0, area)
+        numbers["band"] = _band(swept, swept.drawn.heat_w, 1e-3)
+        frame = _with_band(frame, numbers["band"], "start", names[0], x_name)
     passed = _first_passed(starts, swept.speeds_m_s)
     inputs, work = starts[names[0]]
     stalled = _stalled_up_to(inputs, work, swept.speeds_m_s)
     marks = [(f"limit of {name}", speed) for name, speed in passed]
     marks += [("stalled up to here", stalled)] if stalled is not None else []
-    layers += _upright(swept, marks)
+    for k, (name, speed) in enumerate(marks):
+        numbers[f"mark {k}"] = pd.DataFrame({x_name: [to_user(speed, "speed", system)], "limit": [name]})
     if answered.trip is None and swept.own > 0:
-        own = pd.DataFrame({x_name: [to_user(swept.own, "speed", system)], "start": ["the verdict"]})
-        layers.append(own_points(own.assign(**{y_name: median_heat_w(answered) / 1e3}), x_name, y_name, "start"))
+        own = {x_name: [to_user(swept.own, "speed", system)], "start": ["the verdict"]}
+        numbers["own"] = pd.DataFrame({**own, y_name: median_heat_w(answered) / 1e3})
+    middle = (swept.speeds_m_s[0] + swept.speeds_m_s[-1]) / 2
     title = heat_title(answered, passed, stalled, float(swept.speeds_m_s[-1]), system)
-    return Picture("heat_over_road_speed", title, alt.layer(*layers).properties(height=320), frame)
+    form = _HeatForm(x_name, y_name, names, tuple(speed > middle for _, speed in marks))
+    return Picture("heat_over_road_speed", title, form, frame, numbers=numbers)
+
+
+@dataclass(frozen=True)
+class _HeatForm:
+    """How the heat is drawn: band, a line for each way to start, upright marks, the verdict's own speed.
+
+    `late` holds, for each mark, whether it stands in the right half: its words are then on its left.
+    """
+
+    x_name: str
+    y_name: str
+    starts: tuple[str, ...]
+    late: tuple[bool, ...]
+
+    def __call__(self, numbers: Mapping[str, Any], /) -> Any:
+        import altair as alt
+
+        layers = [_band_drawn(numbers["band"], self.x_name, self.y_name)] if "band" in numbers else []
+        colours = (ORANGE, GREEN)[: len(self.starts)]
+        layers.append(series_lines(numbers["lines"], self.x_name, self.y_name, "start", self.starts, colours))
+        layers += _upright([numbers[f"mark {k}"] for k in range(len(self.late))], self.x_name, self.late)
+        if "own" in numbers:
+            layers.append(own_points(numbers["own"], self.x_name, self.y_name, "start"))
+        return alt.layer(*layers).properties(height=320)
 
 
 def _starts(scenario: Scenario, speeds_m_s: np.ndarray) -> dict[str, tuple[Inputs, TurbineAtWork]]:
@@ -230,20 +283,17 @@ def _stalled_up_to(inputs: Inputs, work: TurbineAtWork, speeds_m_s: np.ndarray) 
     return float(speeds_m_s[stalled[-1]]) if stalled.size else None
 
 
-def _upright(swept: _SweptSpeeds, marks: list[tuple[str, float]]) -> list[Any]:
+def _upright(marks: Sequence[Any], x_name: str, late: Sequence[bool]) -> list[Any]:
     """Return upright lines with their words, each on a height of its own."""
     import altair as alt
-    import pandas as pd
 
     layers: list[Any] = []
     words: list[Any] = []  # over all of the lines
-    middle = (swept.speeds_m_s[0] + swept.speeds_m_s[-1]) / 2
-    for k, (name, speed) in enumerate(marks):
-        at = pd.DataFrame({swept.x_name: [to_user(speed, "speed", swept.system)], "limit": [name]})
-        x = f"{escaped(swept.x_name)}:Q"
+    x = f"{escaped(x_name)}:Q"
+    for k, (at, on_the_left) in enumerate(zip(marks, late, strict=True)):
         rule = alt.Chart(at).mark_rule(color=BLACK, strokeDash=[5, 4], strokeWidth=1.5)
-        late = speed > middle
-        place: dict[str, Any] = {"align": "right" if late else "left", "dx": -5 if late else 5, "y": 10 + 17 * k}
+        place: dict[str, Any] = {"align": "right", "dx": -5} if on_the_left else {"align": "left", "dx": 5}
+        place["y"] = 10 + 17 * k
         halo = alt.Chart(at).mark_text(**place, fontSize=13, stroke="white", strokeWidth=4)
         text = alt.Chart(at).mark_text(**place, fontSize=13, color=BLACK)
         # Channels as objects, not as short strings: the library takes twenty times as long to make something of those.

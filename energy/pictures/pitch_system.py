@@ -62,7 +62,11 @@ def _over_travel(pitch_system: PitchSystem, system: UnitSystem) -> Picture:
             tooltip=[_SPEED, _AIR, alt.Tooltip(f"{_PITCH}:Q", format=".3~g"), _number(force)],
         )
     )
-    layers = [lines, *_rating(pitch_system, system)]
+    # Words at each line's top: four colours are not apart for every eye.
+    tops = frame.loc[frame[frame[_AIR] == airs[-1]].groupby(_SPEED)[force].idxmax()]
+    names = alt.Chart(tops).mark_text(dy=-8, fontSize=13, color=BLACK)
+    at = {"x": alt.X(f"{_PITCH}:Q"), "y": alt.Y(f"{escaped(force)}:Q"), "text": alt.Text(f"{_SPEED}:N")}
+    layers = [lines, names.encode(**at), *_rating(pitch_system, system)]
     title = words.travel_finding(pitch_system, system)
     return Picture("pitch_force", title, alt.layer(*layers).properties(height=320), frame)
 

@@ -7,7 +7,7 @@ kept by their input, so that nothing is computed twice.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -93,6 +93,7 @@ def start() -> None:
         st.session_state["round"] = 0
         st.session_state["typed"] = {}
         st.session_state["uploads"] = {}
+    st.session_state["run"] = st.session_state.get("run", 0) + 1
     asked = _asked()
     # Back in the browser, to where the open work was still a demo: the work stays, Undo leads to the demo.
     begun_from = ("demo", st.session_state.get("demo_open")) if work_key() else None
@@ -486,7 +487,34 @@ def kept() -> Bundle:
 
 def field_key(name: str) -> str:
     """Return the key of a widget that shows the scenario: another one each time the fields are renewed."""
-    return f"{name}#{st.session_state['round']}"
+    return field_keys()(name)
+
+
+def field_keys() -> Callable[[str], str]:
+    """Return what gives the keys of widgets as they are drawn now, also after the fields were renewed."""
+    number = st.session_state["round"]
+    return lambda name: f"{name}#{number}"
+
+
+def drawn() -> None:
+    """Take note that the page is drawn to its end: what is not on it any more has no say."""
+    st.session_state["drawn"] = st.session_state["run"]
+
+
+def if_drawn(change: Callable[..., None]) -> Callable[..., None]:
+    """Return what a widget calls when its value changes: nothing happens once the page was drawn without the widget.
+
+    A browser goes on telling the values of widgets that it has not yet taken away: it asks for what another tab did
+    every few seconds, and a user may click before all is drawn. Streamlit has forgotten those values by then, takes
+    them for changed ones, and calls back; what stood in a form of before would be stored over the scenario as it is.
+    """
+    run = st.session_state["run"]
+
+    def changed(*args: Any) -> None:
+        if run >= st.session_state.get("drawn", 0):
+            change(*args)
+
+    return changed
 
 
 def work() -> Work:

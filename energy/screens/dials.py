@@ -55,7 +55,7 @@ def show(work: Work) -> None:
         "compared with",
         ["absent", "stowed"],
         key=key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         horizontal=True,
         format_func={"absent": "not fitting it", "stowed": "carrying it stowed"}.__getitem__,
     )
@@ -101,5 +101,5 @@ def _slider(dial: Dial, work: Work) -> None:
         step=float(dial.step),
         key=key,
         format=dial.format,
-        on_change=store,
+        on_change=desk.if_drawn(store),
     )

@@ -80,7 +80,7 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
             st.button(
                 f"Keep this {_name(place)}: it is mine",
                 key=desk.field_key(f"{place} keep"),
-                on_click=lambda: desk.put_value(place, raw),
+                on_click=desk.if_drawn(lambda: desk.put_value(place, raw)),
             )
         if faults:
             page.problem_list([str(fault) for fault in faults], "Cannot be used")
@@ -197,7 +197,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     row.text_input(
         label if sure != BETWEEN else f"{label}, most likely (may be left out)",
         key=desk.field_key(f"{place} value"),
-        on_change=store,
+        on_change=desk.if_drawn(store),
         placeholder=_placeholder(place, spec),
         autocomplete="off",
         help=term_of(place),
@@ -208,7 +208,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         width=112,
         options=choices,
         key=unit_key,
-        on_change=_converting(place, spec, unit),
+        on_change=desk.if_drawn(_converting(place, spec, unit)),
         format_func=lambda name: name or "number",
         disabled=len(choices) == 1,
     )
@@ -216,18 +216,20 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         f"how sure is {label}",
         (EXACT, PLUS_MINUS, BETWEEN),
         key=sure_key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         label_visibility="collapsed",
         width=128,
     )
     if sure == PLUS_MINUS:
         st.text_input(
-            f"{label}, ± (half-width of a 95 % interval)", key=desk.field_key(f"{place} plus_minus"), on_change=store
+            f"{label}, ± (half-width of a 95 % interval)",
+            key=desk.field_key(f"{place} plus_minus"),
+            on_change=desk.if_drawn(store),
         )
     elif sure == BETWEEN:
         low, high = st.columns(2)
-        low.text_input(f"{label}, lowest", key=desk.field_key(f"{place} low"), on_change=store)
-        high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=store)
+        low.text_input(f"{label}, lowest", key=desk.field_key(f"{place} low"), on_change=desk.if_drawn(store))
+        high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=desk.if_drawn(store))
 
 
 def _in_unit(raw: object, unit: str, spec: Spec, name: str) -> object:
@@ -257,8 +259,13 @@ def _placeholder(place: str, spec: Spec) -> str:
     return f"default: {text}" if text else "not given"
 
 
-def _typed(place: str, name: str) -> str:
-    return str(st.session_state.get(desk.field_key(f"{place} {name}"), "")).strip()
+_Typed = Callable[[str], str]  # what is typed into one of the boxes of a field, by the box's name
+
+
+def _typing(place: str) -> _Typed:
+    """Return what reads the boxes of a field as they are drawn now."""
+    key_of = desk.field_keys()
+    return lambda name: str(st.session_state.get(key_of(f"{place} {name}"), "")).strip()
 
 
 def _written(text: str, unit: str) -> Any:
@@ -278,19 +285,21 @@ def _written(text: str, unit: str) -> Any:
 
 
 def _storing(place: str, spec: Spec) -> Callable[[], None]:
+    key_of, typed = desk.field_keys(), _typing(place)
+
     def store() -> None:
-        _follow_unit(place, spec)
-        unit, sure = _typed(place, "unit"), _typed(place, "sure")
-        value = _written(_typed(place, "value"), unit)
+        _follow_unit(place, spec, key_of, typed)
+        unit, sure = typed("unit"), typed("sure")
+        value = _written(typed("value"), unit)
         raw: Any = value
         if sure == PLUS_MINUS:
-            width = _written(_typed(place, "plus_minus"), unit)
+            width = _written(typed("plus_minus"), unit)
             if spec.unit == "K" and isinstance(width, str):
                 width = width.replace("degC", "K")
             if width is not None:
                 raw = {"value": value, "plus_minus": width} if value is not None else {"plus_minus": width}
         elif sure == BETWEEN:
-            ends = {name: _written(_typed(place, name), unit) for name in ("low", "high")}
+            ends = {name: _written(typed(name), unit) for name in ("low", "high")}
             ends = {name: end for name, end in ends.items() if end is not None}
             if ends:
                 raw = {**({"value": value} if value is not None else {}), **ends}
@@ -300,15 +309,15 @@ def _storing(place: str, spec: Spec) -> Callable[[], None]:
     return store
 
 
-def _follow_unit(place: str, spec: Spec) -> None:
+def _follow_unit(place: str, spec: Spec, key_of: Callable[[str], str], typed: _Typed) -> None:
     """Where a value was typed with a unit of its own, put that in the unit's box and the number in the value's.
 
     Not where ends or a half-width stand beside it: their numbers belong to the unit that the box has.
     """
-    if _typed(place, "sure") != EXACT:
+    if typed("sure") != EXACT:
         return
-    key = desk.field_key(f"{place} value")
-    text = _typed(place, "value")
+    key = key_of(f"{place} value")
+    text = typed("value")
     plain = as_people_type(text, thousands_comma=desk.system() != "metric")
     try:
         number, own = units.split(plain)
@@ -319,16 +328,18 @@ def _follow_unit(place: str, spec: Spec) -> None:
     if own or plain != text:
         st.session_state[key] = f"{number:.12g}"
     if own:
-        st.session_state[desk.field_key(f"{place} unit")] = own
+        st.session_state[key_of(f"{place} unit")] = own
 
 
 def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
     """Return what happens when another unit is chosen: the quantity stays, its numbers change."""
 
+    key_of, typed, store = desk.field_keys(), _typing(place), _storing(place, spec)
+
     def change() -> None:
-        unit = _typed(place, "unit")
+        unit = typed("unit")
         for name in ("value", "low", "high", "plus_minus"):
-            key = desk.field_key(f"{place} {name}")
+            key = key_of(f"{place} {name}")
             si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
             try:
                 held = units.parse(f"{st.session_state.get(key, '')} {before}".strip(), si)
@@ -336,7 +347,7 @@ def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
             except units.QuantityError:
                 continue  # empty, or a text that is told as a fault
             st.session_state[key] = f"{number:.6g}"
-        _storing(place, spec)()
+        store()
 
     return change
 
@@ -390,7 +401,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
     row.text_input(
         f"{_name(place)}, with commas between",
         key=value_key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         autocomplete="off",
         placeholder="such as 8.6, 8.2 to 9.0, 8.6 ± 0.2",
     )
@@ -400,7 +411,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
         width=112,
         options=choices,
         key=unit_key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         format_func=lambda name: name or "number",
         disabled=len(choices) == 1,
     )
@@ -424,7 +435,7 @@ def _pairs(place: str, raw: object) -> None:
     st.text_area(
         f"{_name(place)}: one pair in each line, two keys and a coefficient with commas between",
         key=key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         placeholder="rotor.power_factor, rotor.thrust_factor, 0.7",
         height=100,
     )
@@ -442,7 +453,7 @@ def _file(place: str, info: FieldInfo, raw: object) -> None:
             chosen = st.session_state[key]
             desk.put_value(place, None if not chosen else chosen[0] if len(chosen) == 1 else list(chosen))
 
-        st.multiselect(label, options, key=key, on_change=store_many)
+        st.multiselect(label, options, key=key, on_change=desk.if_drawn(store_many))
         return
     key = _hold(f"{place} value", given[0] if given else _DEFAULT)
 
@@ -451,7 +462,11 @@ def _file(place: str, info: FieldInfo, raw: object) -> None:
         desk.put_value(place, None if chosen == _DEFAULT else chosen)
 
     st.selectbox(
-        label, [_DEFAULT, *options], key=key, on_change=store, format_func=lambda n: "(none)" if n == _DEFAULT else n
+        label,
+        [_DEFAULT, *options],
+        key=key,
+        on_change=desk.if_drawn(store),
+        format_func=lambda n: "(none)" if n == _DEFAULT else n,
     )
 
 
@@ -461,7 +476,7 @@ def _text(place: str, raw: object, example: str) -> None:
     def store() -> None:
         desk.put_value(place, st.session_state[key].strip() or None)
 
-    st.text_input(_name(place), key=key, on_change=store, placeholder=example, autocomplete="off")
+    st.text_input(_name(place), key=key, on_change=desk.if_drawn(store), placeholder=example, autocomplete="off")
 
 
 def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> None:
@@ -479,7 +494,7 @@ def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> 
         _name(place),
         options,
         key=key,
-        on_change=store,
+        on_change=desk.if_drawn(store),
         format_func=lambda v: (
             (f"default: {default}" if default else "choose") if v == _DEFAULT else words.get(v, str(v))
         ),

@@ -104,7 +104,7 @@ def show() -> None:
 def _terms() -> str:
     """Return every term with its meaning, and its drawing where it has one."""
     entries = "".join(
-        f"<dt><b>{page.escape(term)}</b></dt><dd>{page.escape(meaning)}{drawing(term)}</dd>"
+        f"<dt><b>{page.escape(term)}</b></dt><dd>{page.escape(meaning)}{page.drawn_html(drawing(term))}</dd>"
         for term, meaning in TERMS.items()
     )
     return f"<dl>{entries}</dl>"

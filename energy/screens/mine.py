@@ -83,6 +83,7 @@ def _gallery(first: Any) -> None:
     for k, (name, bundle) in enumerate(desk.demos().items()):
         answered = desk.answered_of.held(bundle) or desk.nominal_of(bundle)
         title = desk.demo_title(name).partition(": ")[2]
+        title = title[:1].upper() + title[1:]
         with columns[k % 2].container(border=True, gap="xxsmall"):
             st.html(
                 f'<p class="wt-demo">{page.escape(title)}</p>{taken_html(taken_and_given(answered, desk.system()))}'
@@ -107,7 +108,7 @@ def _row(entry: Entry, first: Any) -> None:
                     value=entry.called,
                     max_chars=works.MOST_NAME,
                     key=key,
-                    on_change=_rename,
+                    on_change=desk.if_drawn(_rename),
                     args=(entry, key),
                     autocomplete="off",
                 )

@@ -5,6 +5,7 @@ Texts that a user wrote are escaped before they reach the page; none is read as 
 
 from __future__ import annotations
 
+import base64
 import html
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
@@ -71,7 +72,12 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-progress progress::-webkit-progress-bar { background: var(--wt-paper); }
 .wt-progress progress::-webkit-progress-value { background: var(--wt-blue); }
 .wt-progress progress::-moz-progress-bar { background: var(--wt-blue); }
-.wt-scroll { overflow-x: auto; }
+.wt-scroll { overflow-x: auto; background: /* a shade at each side on which more of the table is */
+  linear-gradient(to right, var(--wt-paper) 40%, transparent) left / 2.5rem 100% no-repeat local,
+  linear-gradient(to left, var(--wt-paper) 40%, transparent) right / 2.5rem 100% no-repeat local,
+  linear-gradient(to right, var(--wt-faint), transparent) left / 0.9rem 100% no-repeat scroll,
+  linear-gradient(to left, var(--wt-faint), transparent) right / 0.9rem 100% no-repeat scroll; }
+.wt-drawn { display: block; width: 120px; height: 60px; margin: 0.3rem 0 0.6rem; background: currentColor; }
 .wt-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 .wt-table th, .wt-table td { border-bottom: 1px solid var(--wt-faint); padding: 0.28rem 0.6rem 0.28rem 0;
   text-align: left;
@@ -80,6 +86,7 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-table th { border-bottom: 2px solid var(--wt-ink); vertical-align: bottom; }
 .wt-table td:first-child:not(.number) { min-width: 7.5rem; }
 .wt-table td:not(.number) { min-width: 5rem; }
+.wt-table .number + :not(.number) { padding-left: 1rem; }
 .wt-table .number { text-align: right; white-space: nowrap; }
 [data-testid="stMain"] [data-testid="stPageLink"] a p { color: var(--wt-blue); text-decoration: underline;
   white-space: normal; }
@@ -266,6 +273,17 @@ def chart(shown: Picture) -> None:
         alt=shown.title,
         key=f"chart {shown.name}",
     )
+
+
+def drawn_html(svg: str) -> str:
+    """Return a small drawing as a shape in the text's colour: the framework takes SVG out of HTML."""
+    if not svg:
+        return ""
+    label = svg.partition('aria-label="')[2].partition('"')[0]
+    content = base64.b64encode(svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).encode()).decode()
+    shape = f"url(data:image/svg+xml;base64,{content}) left / contain no-repeat"
+    style = f"-webkit-mask: {shape}; mask: {shape}"
+    return f'<span class="wt-drawn" role="img" aria-label="{label}" style="{style}"></span>'
 
 
 def finding(text: str) -> None:

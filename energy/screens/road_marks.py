@@ -359,7 +359,7 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
                 options,
                 index=options.index(value) if value in options else 0,
                 key=key,
-                on_change=keep,
+                on_change=desk.if_drawn(keep),
                 width=212,
                 format_func=lambda s: words.get(s, s),
             ),
@@ -372,7 +372,12 @@ def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> 
                 first,
                 name,
                 lambda key, value, keep: st.text_input(
-                    f"run {number + 1}: {label}", value, key=key, on_change=keep, width=width, placeholder=placeholder
+                    f"run {number + 1}: {label}",
+                    value,
+                    key=key,
+                    on_change=desk.if_drawn(keep),
+                    width=width,
+                    placeholder=placeholder,
                 ),
             )
 

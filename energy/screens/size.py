@@ -87,7 +87,10 @@ def _table(work: Work, table: SizingTable) -> None:
 def _rotors(choice: RotorChoice, system: UnitSystem) -> None:
     page.finding(rotor_words.TITLE)
     headings = one_line(rotor_words.headings(system))
-    page.table(headings, rotor_words.rows(choice, system), numbers=range(len(headings) - 2), caption="Rotors")
+    rows = rotor_words.rows(choice, system)
+    if not any(row[-1] for row in rows):  # nothing stands against any of them
+        headings, rows = headings[:-1], [row[:-1] for row in rows]
+    page.table(headings, rows, numbers=range(len(rotor_words.headings(system)) - 2), caption="Rotors")
     page.bullets([rotor_words.sentence(choice, system), *rotor_words.why(choice, system), *rotor_words.NOTES])
     if choice.chosen is not None:
         with st.expander("Blade of the one to choose"):

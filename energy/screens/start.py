@@ -58,6 +58,7 @@ def run() -> None:
     if place and place not in _HAS_ITS_OWN_NEXT:
         page.next_steps(_latest_answer(), place)
     st.html(f'<p class="wt-note">{page.escape(screen_words.ESTIMATES)}</p>')
+    desk.drawn()
 
 
 def warm_up() -> None:
@@ -128,7 +129,7 @@ def _units() -> None:
     def change() -> None:
         desk.choose_system(st.session_state[key])
 
-    st.radio("Units", UNIT_SYSTEMS, key=key, on_change=change, format_func=_UNIT_WORDS.__getitem__)
+    st.radio("Units", UNIT_SYSTEMS, key=key, on_change=desk.if_drawn(change), format_func=_UNIT_WORDS.__getitem__)
 
 
 def _scenario(listed: Any) -> None:

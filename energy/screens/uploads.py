@@ -6,7 +6,6 @@ The file stays with the work. What was uploaded is never used as a path.
 from __future__ import annotations
 
 import contextlib
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +14,7 @@ import streamlit as st
 
 from energy.scenario.works import Upload
 from energy.screens import desk, page
+from vehicle.files import temporary_files
 from vehicle.problems import InputError, shown
 
 
@@ -42,7 +42,9 @@ def several(label: str, kinds: Sequence[str], place: str, *, many: bool = True) 
     def remove() -> None:
         desk.keep_uploads(place, ())
 
-    with_it = st.file_uploader(label, type=list(kinds), accept_multiple_files=many, key=widget_key, on_change=store)
+    with_it = st.file_uploader(
+        label, type=list(kinds), accept_multiple_files=many, key=widget_key, on_change=desk.if_drawn(store)
+    )
     held = desk.uploads(place)
     if held and not with_it:  # another screen was shown in between, or the page was loaded anew
         names = ", ".join(upload.name for upload in held)
@@ -73,9 +75,8 @@ def as_file(content: bytes, name: str) -> Iterator[Path]:
     """Write bytes into a file of our own name, for as long as the context lasts; faults tell that name, not its
     folder.
     """
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
+    with temporary_files([(name, content)]) as folder:
+        path = folder / name
         try:
             yield path
         except InputError as error:

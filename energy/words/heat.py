@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 _FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
 _TOO_HOT_FOR_WATER_K = ZERO_CELSIUS_K + 95.0
 
+BAND_NOTE = "Line: the median of the simulations; band: their 90 % range."
+
 
 def duration_words(seconds: float) -> str:
     """Return a duration as people say it: "45 s", "4.2 min", "54 min", "1 h 46 min", "33 h", "4.2 days"."""
@@ -63,6 +65,9 @@ def interval(values: FloatArray) -> tuple[float, float] | None:
     drawn = np.where(np.isnan(values[1:]), np.inf, values[1:])
     low, high = np.quantile(drawn, [(1 - SHARE) / 2, (1 + SHARE) / 2], method="higher")
     return float(low), float(high)
+
+
+_OR_MORE = "or more"  # of an end that has no number: an amount that grows for as long as the target is out of reach
 
 
 def figure(values: FloatArray) -> float:
@@ -99,7 +104,7 @@ def _between(ends: tuple[float, float], one: Any, never: str = "perhaps never") 
     if low is None:
         return f" ({never})"
     if high is None:
-        return f" (from {low}, {never})"
+        return f" ({low} or more)" if never == _OR_MORE else f" (from {low}, {never})"
     if low == high:
         return ""
     number, _, unit = low.partition(" ")
@@ -328,15 +333,15 @@ def _cost_words(heating: Heating, system: UnitSystem) -> str:
     volume, pack = heating.fuel_m3, heating.pack_j
     if math.isfinite(figure(pack)):
         return f"{_signed(figure(pack), 'energy', system)} from the battery pack" + _ranged(
-            pack, lambda v: show(v, "energy", system), "or more"
+            pack, lambda v: show(v, "energy", system), _OR_MORE
         )
     fuel = heating.answer.inputs.fuel
     if not math.isfinite(figure(volume)) or fuel is None:
         return ""
     if abs(figure(volume)) < 1e-9:
         return "none"
-    return f"{_signed(figure(volume), 'volume', system)} {fuel.name}" + _ranged(
-        volume, lambda v: show(v, "volume", system), "or more"
+    return f"{_signed(figure(volume), 'volume', system)} {fuel.in_words}" + _ranged(
+        volume, lambda v: show(v, "volume", system), _OR_MORE
     )
 
 
@@ -378,9 +383,7 @@ def _warmth_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
 def _cost_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return energy and fuel until the target is reached."""
     energy = heating.outcome.energy_to_target_j
-    words = show(figure(energy), "energy", system) + _range_words(
-        energy, lambda v: show(v, "energy", system), "or more"
-    )
+    words = show(figure(energy), "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), _OR_MORE)
     rows = [("energy to get there", words)]
     cost = _cost_words(heating, system)
     if cost:
@@ -511,7 +514,9 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
         )
         never = 1 - float(np.mean(heating.outcome.reachable[1:]))
         if 0 < never < 1 and bool(heating.outcome.reachable[0]):
-            said.append(f"In {_percent(never)} of the simulations the target is out of reach.")
+            said.append(
+                f"In {_percent(never)} of the simulations the target would never be reached, however long this went on."
+            )
         within = float(np.mean(np.isfinite(heating.outcome.time_to_target_s[1:])))
         if heating.trip is not None and 0 < within < 1:
             said.append(f"In {_percent(within)} of the simulations the target is reached in that time.")

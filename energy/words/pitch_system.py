@@ -22,7 +22,7 @@ RATING = "actuator's rating"
 CENTRIFUGAL, AIR, FRICTION = "centrifugal", "air", "friction (against any motion)"
 TRAVEL_NOTE = "Stated values; colour: rotor speed, line: air at the rotor. Friction is added."
 SPEED_NOTE = (
-    "Black: every range at its unfavourable end; where it crosses the rating the actuator stalls. Dashed: the stated "
+    "Solid: every range at its unfavourable end; where it crosses the rating the actuator stalls. Dashed: the stated "
     "values."
 )
 WORST_LINE = "every range at its unfavourable end"

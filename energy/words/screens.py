@@ -26,7 +26,7 @@ QUESTIONS = {
     "road": "What did the road say?",
     "shortfall": "Why so few watts?",
     "pitch": "Is the pitch what the dial says?",
-    "watts": "Where did the watts go?",
+    "watts": "Do readings and model agree?",
 }
 # The screen that answers what a subcommand answers. Those that are left out have none: they are run in a terminal.
 SCREEN_OF = {
@@ -96,7 +96,9 @@ OVER_SPEED_NOTES = (
     "Zero is what the verdict is compared with. The ring: your road speed; the band: 90 % range.",
     "The ring is the verdict, the line the stated values, the band the 90 % range.",
 )
-MARGINS_NOTE = "Limit over load. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
+MARGINS_NOTE = (
+    "Limit over load; bars end at 5. At 1 the limit is reached; a rough road or a hidden flaw can take a factor of 2."
+)
 
 TOUR = (
     (

@@ -152,6 +152,13 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, place: str) 
             assert wide <= there, f"sideways scroll at {size['width']} px"
         assert page.evaluate(_TABLES_NOT_WITHIN) == []
         assert _found_by_axe(page) == []
+        if theme == "light":
+            page.emulate_media(color_scheme="dark")
+            settled(page)
+            assert page.evaluate("getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor") == (
+                "rgb(14, 21, 27)"
+            )
+            assert _found_by_axe(page) == []
 
 
 def test_a_slider_moved_by_keys_gives_the_command_lines_number(page: Any, address: str, demos: Path) -> None:

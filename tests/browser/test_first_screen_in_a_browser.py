@@ -52,6 +52,11 @@ def test_the_answer_its_range_and_three_numbers_need_no_scrolling(
 
 def test_texts_on_the_range_are_readable_and_apart_on_a_phone(themed: Callable[..., Any]) -> None:
     page = themed("light", PHONE)
+    page.get_by_text("What the words mean").click()
+    drawing = page.get_by_role("img", name="A blade turned from the plane of rotation by the pitch")
+    drawing.scroll_into_view_if_needed()  # the framework takes out SVG: it is drawn all the same
+    assert drawing.bounding_box()["height"] == 60
+    assert "svg+xml" in drawing.evaluate("e => getComputedStyle(e).maskImage")
     sizes = page.evaluate(
         "[...document.querySelectorAll('.wt-strip span, .wt-card p, .wt-bars span')]"
         ".map(e => parseFloat(getComputedStyle(e).fontSize))"

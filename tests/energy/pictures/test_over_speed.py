@@ -47,6 +47,25 @@ def test_what_a_screen_shows_is_a_valid_chart_with_readable_axes(van: Scenario) 
     assert flow_picture(told, "metric").shown["config"]["view"]["stroke"] is None
 
 
+def test_a_little_change_changes_the_numbers_of_a_picture_and_not_its_drawing(demos: Path) -> None:
+    path = demos / "van_water_tank" / "scenario.toml"
+    first, second = (answered(load(path, [f"trip.road_speed={speed} km/h"])) for speed in (96, 97))
+    for one, other in zip(
+        (flow_picture(first, "metric"), *pictures_over_speed(first, "metric")),
+        (flow_picture(second, "metric"), *pictures_over_speed(second, "metric")),
+        strict=True,
+    ):
+        assert {k: v for k, v in one.shown.items() if k != "datasets"} == {
+            k: v for k, v in other.shown.items() if k != "datasets"
+        }
+        tables = zip(one.shown["datasets"].values(), other.shown["datasets"].values(), strict=True)
+        assert not all(before.equals(after) for before, after in tables)
+        # What is saved holds the same numbers as what is shown.
+        saved = list(one.titled().to_dict()["datasets"].values())
+        rows = [table.to_pylist() for table in one.shown["datasets"].values()]
+        assert sum(map(len, saved)) == sum(map(len, rows))
+
+
 def test_zero_is_what_the_verdict_is_compared_with(van: Scenario) -> None:
     for state, name in (("absent", "not fitted"), ("stowed", "stowed")):
         told = answered(_compared(van, state))

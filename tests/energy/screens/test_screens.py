@@ -254,6 +254,10 @@ def test_two_variants_side_by_side(app: AppTest, demos: Path) -> None:
     assert report.difference_sentence(before, after, "metric") in said
     next(b for b in shown.button if b.label == "Keep B as the new A").click().run()
     assert "Nothing differs yet" in _said(shown)
+    table = next(h.proto.body for h in shown.get("html") if 'aria-label="The numbers side by side"' in h.proto.body)
+    names = re.findall(r"<tr[^>]*><td>([^<]*)</td>", table)  # each stands once
+    assert {"heat", "thrust", "warm-up", "rotor speed"} <= set(names)
+    assert len(names) == len(set(names))
 
 
 def test_the_best_setting_can_be_taken_over(app: AppTest) -> None:
