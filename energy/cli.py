@@ -66,7 +66,7 @@ def group() -> click.Group:
     def windtoll() -> None:
         """Does a wind turbine on your vehicle save fuel or cost fuel?
 
-        Start with `windtoll begin mine` (its --help tells what you may know), or from demos: `windtoll example
+        Start with `windtoll begin mine` (its --help lists what you may know), or from demos: `windtoll example
         demos`, then `windtoll answer demos/van_water_tank/scenario.toml`.
 
         Every answer is an estimate for planning. It is no structural, electrical or roadworthiness approval.

@@ -76,9 +76,9 @@ def hot_resistance_ohm(
 
     Parameters
     ----------
-    resistance_20_ohm : [Ω] at 20 °C
-    temperature_coefficient_per_k : [1/K]
-    temperature_k : [K] of the element
+    resistance_20_ohm : [Ω] at 20 °C, any shape
+    temperature_coefficient_per_k : [1/K], any shape
+    temperature_k : [K] of the element, any shape
 
     Returns
     -------

@@ -116,13 +116,18 @@ def _near(value: Any) -> st.SearchStrategy[Any]:
     number = re.match(r"[-+]?\d+(\.\d*)?", value) if isinstance(value, str) else None
     if number is None and (isinstance(value, (str, bool)) or not isinstance(value, (int, float))):
         return st.just(value)
-    factors = st.floats(-1, 1).map(lambda power: 3.0**power)
+    factors = _factors()
     if number is None:
         return factors.map(
             lambda factor: round(value * factor) if isinstance(value, int) else float(f"{value * factor:.4g}")
         )
     rest = str(value)[number.end() :]
     return factors.map(lambda factor: f"{float(number[0]) * factor:.4g}{rest}")
+
+
+@functools.cache
+def _factors() -> st.SearchStrategy[float]:
+    return st.floats(-1, 1).map(lambda power: 3.0**power)
 
 
 def _leaves(annotation: Any) -> list[Any]:
@@ -161,18 +166,27 @@ def cases(names: Sequence[str] = ALL) -> st.SearchStrategy[Case]:
 @functools.cache
 def _setting(name: str) -> st.SearchStrategy[Setting]:
     """Return settings for a demo: nine of ten of keys that it has or that have defaults in its tables."""
-    own = tomllib.loads((SCENARIOS / name / "scenario.toml").read_text(encoding="utf-8"))
-    tables = {table: entries for table, entries in own.items() if isinstance(entries, dict)}
+    tables = _tables(name)
     usual = [
         (table, key)
         for table, key in KEYS
         if key in tables.get(table, {}) or (table in tables and _spec_default(table, key) is not None)
     ]
     return st.integers(0, 9).flatmap(
-        lambda k: st.sampled_from(KEYS if k == 0 else usual).flatmap(
-            lambda key: st.builds(Setting, st.just(".".join(key)), _values(*key, tables.get(key[0], {}).get(key[1])))
-        )
+        lambda k: st.sampled_from(KEYS if k == 0 else usual).flatmap(lambda key: _setting_of(name, *key))
     )
+
+
+@functools.cache
+def _setting_of(name: str, table: str, key: str) -> st.SearchStrategy[Setting]:
+    """Return settings of one key for a demo, made once: to make them takes longer than to draw from them."""
+    return st.builds(Setting, st.just(f"{table}.{key}"), _values(table, key, _tables(name).get(table, {}).get(key)))
+
+
+@functools.cache
+def _tables(name: str) -> dict[str, dict[str, Any]]:
+    own = tomllib.loads((SCENARIOS / name / "scenario.toml").read_text(encoding="utf-8"))
+    return {table: entries for table, entries in own.items() if isinstance(entries, dict)}
 
 
 def _spec_default(table: str, key: str) -> object:

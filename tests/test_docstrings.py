@@ -24,6 +24,8 @@ ROOMS = (
 )
 SECTIONS = re.compile(r"(?m)^(Parameters|Returns|Raises|Notes|References)\n-+\n")
 UNITS = re.compile(r"_(m|m2|m3|m_s|m_s2|rad|rad_s|deg|k|pa|w|w_k|w_m2_k|j_k|s|n|n_m|kg|kg_m3|ohm|mm)$")
+ARRAYS = re.compile(r"\b(ndarray|NDArray|ArrayLike|FloatArray|Values)\b")
+SHAPE = re.compile(r"\([^()]*\w,[^()]*\)|shape|broadcast")  # "(draws, 2)", "any shape", "broadcasts"
 # What computes nothing that a source could stand for: readers and writers, rearrangements, words, looks at a result.
 NO_FORMULA = {
     "energy/aero/blade.py": {
@@ -101,6 +103,13 @@ def _lacks(function: Function, *, sourced: bool) -> Iterator[str]:
     for entry, piece in zip(entries, pieces, strict=False):
         if any(UNITS.search(name) for name in entry.split(", ")) and not re.search(r"\[.+?\]", piece):
             yield f"no [unit] for {entry}"
+        kinds = [ast.unparse(argument.annotation) for argument in arguments if argument.annotation]
+        kind = dict(zip([argument.arg for argument in arguments if argument.annotation], kinds, strict=True))
+        if any(ARRAYS.search(kind.get(name, "")) for name in entry.split(", ")) and not SHAPE.search(piece):
+            yield f"no shape for {entry}"
+    gives_arrays = function.returns is not None and ARRAYS.search(ast.unparse(function.returns))
+    if gives_arrays and not SHAPE.search(said.get("Returns", "")):
+        yield "no shape of what it returns"
     if not said.get("Returns", "").strip():
         yield "no Returns"
     if _raises(function) and not said.get("Raises", "").strip():
@@ -134,7 +143,7 @@ def test_what_is_excused_from_a_source_is_there_and_gives_none() -> None:
         assert [name for name in names if ".. [1]" in (ast.get_docstring(functions[name]) or "")] == []
 
 
-WHOLE = '''def drag_n(area_m2, speed_m_s):
+WHOLE = '''def drag_n(area_m2: Values, speed_m_s: Values) -> np.ndarray:
     """Return the drag.
 
     Parameters
@@ -170,6 +179,8 @@ def test_a_whole_docstring_lacks_nothing() -> None:
         ("area_m2 : [m²] any shape\n    ", "", "Parameters are"),
         ("area_m2 : ", "surface_m2 : ", "Parameters are"),
         ("[m/s] ", "", "no [unit] for speed_m_s"),
+        ("[m/s] any shape", "[m/s]", "no shape for speed_m_s"),
+        ("[N], of the broadcast shape.", "[N].", "no shape of what it returns"),
         ("[N], of the broadcast shape.", "", "no Returns"),
         ("    Raises\n    ------\n    ValueError\n        Below 0.\n", "", "no Raises"),
         (".. [1]", ".. [2]", "References are numbered [2]"),

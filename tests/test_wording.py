@@ -23,6 +23,7 @@ RULES: dict[str, str] = {
     ),
     r"for want of": "'Defaults used': short and plain",
     r"\bbesides?\b": "'next to', 'as well as', 'in addition to': beside reads like beside the point",
+    r"\bgreatest (torque|engine|road|rotor|blade|thrust|error|difference|power)": "'highest', 'peak', 'maximum'",
     r"\b(the greatest|the least|at its most|at (the )?most \d|greatest (of|current|load)|least (drag|fuel per))\b": (
         "'maximum', 'minimum', 'smallest', 'largest': one way to say an extreme"
     ),

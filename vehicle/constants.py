@@ -6,6 +6,9 @@ GRAVITY_M_S2 = 9.80665
 DRY_AIR_GAS_CONSTANT_J_KG_K = 287.0528
 """Specific gas constant of dry air, US Standard Atmosphere 1976 (8314.32 / 28.9644)."""
 
+WATER_VAPOUR_GAS_CONSTANT_J_KG_K = 461.523
+"""Specific gas constant of water vapour, IAPWS-95."""
+
 ZERO_CELSIUS_K = 273.15
 """0 °C in kelvin, by definition of the Celsius temperature (SI brochure)."""
 

@@ -7,14 +7,17 @@ pipe, and an existing file, unless the user said `--force` or the file is one th
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import re
 import stat
 import tempfile
 import time
-from collections.abc import Iterable
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from vehicle.problems import InputError, Problem, shown
 
@@ -28,6 +31,8 @@ _WINDOWS_DEVICE = re.compile(
 _WINDOWS_SIGNS = re.compile(r'[<>:"|?*\x00-\x1f]')
 _REPLACE_TRIES, _REPLACE_PAUSE_S = 10, 0.1  # a virus scanner lets go within a second; a spreadsheet does not
 _FOLDER = "a file in an existing folder that you may write to"
+_TEMPORARY, _AN_HOUR_S = ".windtoll-", 3600.0
+_MOST_TOML_BYTES = 1024 * 1024
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -35,7 +40,7 @@ def write_whole(path: Path, content: bytes) -> None:
 
     An existing file keeps its permissions.
     """
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".windtoll-")
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=_TEMPORARY)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
@@ -47,6 +52,12 @@ def write_whole(path: Path, content: bytes) -> None:
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+def left_behind(folder: Path) -> list[Path]:
+    """Return what runs that were killed while they wrote have left in a folder of windtoll's own."""
+    old = time.time() - _AN_HOUR_S
+    return [entry for entry in folder.glob(f"{_TEMPORARY}*") if entry.is_file() and entry.stat().st_mtime < old]
 
 
 def replace_file(new: Path, path: Path) -> None:
@@ -118,6 +129,53 @@ def checked_output(path: Path, inputs: Iterable[Path] = (), *, force: bool = Fal
     return target
 
 
+def read_by_run(*paths: Path | None) -> tuple[Path, ...]:
+    """Return the files that a run reads: those of `paths`, and what a TOML file among them names.
+
+    Whatever text in a TOML file names a file that is there counts, whichever key it stands behind: no output may
+    replace it, not even by mistake.
+    """
+    given = [path for path in paths if path is not None]
+    return (*given, *(path.parent / name for path in given for name in _texts(_toml(path)) if _is_there(path, name)))
+
+
+def _toml(path: Path) -> Any:
+    if path.suffix.lower() != ".toml":
+        return None
+    try:
+        return tomllib.loads(read_input(path, _MOST_TOML_BYTES, "a TOML file").decode("utf-8-sig"))
+    except (InputError, OSError, ValueError, RecursionError):  # what is wrong with it is told where it is read
+        return None
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Yield every text in the values of a TOML document."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, (list, Mapping)):
+        for part in value.values() if isinstance(value, Mapping) else value:
+            yield from _texts(part)
+
+
+def _is_there(path: Path, name: str) -> bool:
+    try:
+        return is_file(path.parent / name)
+    except ValueError:  # a zero byte in the text
+        return False
+
+
+def check_apart(outputs: Mapping[str, Path | None]) -> None:
+    """Raise InputError where two outputs of a run, by the names of their options, would be one file."""
+    seen: dict[str, str] = {}
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        place = os.path.normcase(os.path.realpath(path))
+        if place in seen:
+            raise InputError(Problem("command line", option, f"the same file as {seen[place]}", "two files"))
+        seen[place] = option
+
+
 def _same(status: os.stat_result, other: Path) -> bool:
     try:
         return os.path.samestat(status, other.stat())
@@ -145,6 +203,30 @@ def _unwritable(where: str, error: OSError) -> Problem:
     if error.errno == errno.ENAMETOOLONG:
         return Problem(where, "", "is too long a name for this disk", "a shorter name, or a folder nearer the top")
     return Problem(where, "", f"cannot be written ({error.strerror})", _FOLDER)
+
+
+@contextlib.contextmanager
+def temporary_files(files: Iterable[tuple[str, bytes]]) -> Iterator[Path]:
+    """Write files (plain name, bytes) into a folder of their own, for as long as the context lasts; yield the folder.
+
+    Raises InputError where the system has no room for them.
+    """
+    try:
+        holder = tempfile.TemporaryDirectory(prefix="windtoll-")
+    except OSError as error:  # also FileNotFoundError: no place for temporary files can be written to
+        raise InputError(_no_room("temporary files", error)) from None
+    with holder as folder:
+        try:
+            for name, content in files:
+                (Path(folder) / name).write_bytes(content)
+        except OSError as error:
+            raise InputError(_no_room(folder, error)) from None
+        yield Path(folder)
+
+
+def _no_room(where: str, error: OSError) -> Problem:
+    accepted = "a disk with room for temporary files (the variable TMPDIR names another one)"
+    return Problem(where, "", f"cannot be written ({error.strerror or error})", accepted)
 
 
 def check_input(path: Path, most_bytes: int, accepted: str) -> None:

@@ -1,20 +1,18 @@
 """Small CSV tables that go with a scenario (curves, maps, profiles).
 
-Tolerant of how they were saved, strict about numbers.
-Reads UTF-8 with or without BOM, comma, semicolon or tab, decimal points or (with semicolon or tab) decimal commas, and
-blank lines. Units stand in the header: `speed_km_h`, `speed (km/h)` or `speed [km/h]`.
+Tolerant of how they were saved (see `vehicle.csv_text`), strict about numbers. Units stand in the header (`speed_km_h`,
+`speed (km/h)` or `speed [km/h]`), in a row of units under it, or behind the numbers ("36 km/h").
 """
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from vehicle.files import read_input
+from vehicle import csv_text
 from vehicle.problems import InputError, Problem, nearest, shown
 from vehicle.units import QuantityError, convert, example
 
@@ -103,89 +101,114 @@ def read_table(
     """
     optional = dict(optional or {})
     wanted = {**columns, **optional}
-    lines = _lines(path)
-    delimiter, rows = _split(path, lines)
-    header = [cell.strip() for cell in rows[0][1]]
-    places, units = _match_header(path, header, columns, wanted, (*columns, *by_unit_alone))
-    body = rows[1:]
+    lines = csv_text.text_of(path.name, _bytes(path), MOST_BYTES).split("\n")
+    by_unit = (*columns, *by_unit_alone)
+    layout = _layout(path, lines, wanted, by_unit)
+    places, units = _match_header(path, layout, columns, wanted, by_unit)
+    body = _rows(path, lines, layout)
     problems: list[Problem] = []
     if len(body) < least_rows:
         problems.append(Problem(path.name, "", f"{len(body)} rows of numbers", f"at least {least_rows}"))
-    table: dict[str, np.ndarray] = {}
-    cells_of = {name: np.full(len(body), np.nan) for name in places}
+    filled = {name: _Cells(place, wanted[name], len(body), name in blanks_allowed) for name, place in places.items()}
     for index, (number, cells) in enumerate(body):
         if progress is not None and index % _TOLD_EVERY == 0:
             progress(_SPLIT + (1 - _SPLIT) * index / len(body))
-        spare = [cell for cell in cells[len(header) :] if cell.strip()]
-        if len(cells) < len(header) or spare:
-            hint = " (decimal commas need semicolons between the cells)" if delimiter == "," and spare else ""
-            problems.append(
-                Problem(
-                    path.name,
-                    f"line {number}",
-                    f"{len(cells)} cells under {len(header)} headers{hint}",
-                    f"{len(header)} cells",
-                )
-            )
+        fault = _width_fault(path, number, cells, layout)
+        if fault is not None:
+            problems.append(fault)
             continue
-        for name, column in places.items():
-            text = cells[column].strip()
-            if not text and name in blanks_allowed:
-                continue
-            value = _number(text, decimal_comma=delimiter != ",")
-            if value is None:
-                read = "an empty cell" if not text else shown(text)
-                problems.append(Problem(path.name, f"line {number}, column {header[column]}", read, "a finite number"))
-            else:
-                cells_of[name][index] = value
+        for column in filled.values():
+            if not column.put(index, cells[column.place], layout.decimal):
+                problems.append(_cell_fault(path, number, cells[column.place], layout, column.place))
     if problems:
         raise InputError(problems[:20] if len(problems) <= 20 else [*problems[:20], _more(path, len(problems) - 20)])
-    for name, column in places.items():
-        table[name] = _in_unit(path, header[column], cells_of[name], units[name], wanted[name])
-    return table
+    return {name: _in_unit(path, layout.headers[one.place], one, units[name]) for name, one in filled.items()}
 
 
-def _lines(path: Path) -> list[str]:
-    try:
-        raw = read_input(path, MOST_BYTES, "a CSV file")
-    except FileNotFoundError:
-        beside = [entry.name for entry in path.parent.glob("*.csv")] if path.parent.is_dir() else []
-        near = nearest(path.name, beside)
-        raise InputError(
-            Problem(str(path), "", "no such file", f"an existing CSV file{f', perhaps {near}' if near else ''}")
-        ) from None
-    except OSError as error:
-        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        text = raw.decode("utf-16", errors="replace")
-    else:
+class _Cells:
+    """The numbers of one column as they are read: those with a unit of their own are in the wanted unit at once."""
+
+    def __init__(self, place: int, unit: str, rows: int, may_be_blank: bool) -> None:
+        self.place, self.unit, self.may_be_blank = place, unit, may_be_blank
+        self.values = np.full(rows, np.nan)
+        self.bare = np.zeros(rows, dtype=bool)
+
+    def put(self, row: int, text: str, decimal: str) -> bool:
+        """Put in what a cell says; return whether it could be read."""
+        if self.may_be_blank and text.upper() in csv_text.SAID_EMPTY:
+            return True
+        pair = csv_text.number_and_unit(text, decimal)
+        if pair is None:
+            return False
+        value, unit = pair
+        if not unit:
+            self.values[row], self.bare[row] = value, True
+            return True
         try:
-            text = raw.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = raw.decode("cp1252", errors="replace")  # what spreadsheets save by default on many machines
-    if "\0" in text:
-        raise InputError(Problem(path.name, "", "binary data", "a CSV text file"))
-    return text.splitlines()
+            self.values[row] = convert(value, unit, self.unit)
+        except QuantityError:
+            return False
+        return True
 
 
-def _split(path: Path, lines: Sequence[str]) -> tuple[str, list[tuple[int, list[str]]]]:
-    """Return the delimiter and the non-blank rows with their line numbers."""
-    kept = [(number, line) for number, line in enumerate(lines, 1) if line.strip(" ,;\t") and not _is_comment(line)]
-    if not kept:
+def _bytes(path: Path) -> bytes:
+    return csv_text.bytes_of(path, MOST_BYTES, "a CSV file", "CSV file")
+
+
+def _layout(path: Path, lines: Sequence[str], wanted: Mapping[str, str], by_unit: Sequence[str]) -> csv_text.Layout:
+    """Return where the header stands: the line with most wanted names, else most that may be meant, else the first."""
+
+    def named(cells: Sequence[str]) -> int:
+        return sum(any(_unit_of(cell, name) is not None for name in wanted) for cell in cells)
+
+    def meant(cells: Sequence[str]) -> int:
+        return sum(bool(_meant_by(cell, by_unit, wanted)) for cell in cells)
+
+    is_unit = _unit_of_kind(wanted)
+    layout = (
+        csv_text.find_layout(lines, named, is_unit)
+        or csv_text.find_layout(lines, meant, is_unit)
+        or csv_text.first_layout(lines, is_unit)
+    )
+    if layout is None:
         raise InputError(Problem(path.name, "", "no rows", "a header line and rows of numbers"))
+    return layout
+
+
+def _unit_of_kind(wanted: Mapping[str, str]) -> Callable[[str], bool]:
+    """Return whether a text is a unit of one of the wanted kinds."""
+    return lambda text: any(_is_of_kind(_SLUGS.get(_normal(text), text), unit) for unit in set(wanted.values()))
+
+
+def _rows(path: Path, lines: Sequence[str], layout: csv_text.Layout) -> list[tuple[int, list[str]]]:
+    """Return the rows that say something with their line numbers."""
+    kept = [(number, line) for number, line in enumerate(lines, 1) if csv_text.says_something(line)]
     if len(kept) > MOST_ROWS:
         raise InputError(Problem(path.name, "", f"{len(kept)} rows", f"at most {MOST_ROWS} rows"))
-    head = kept[0][1]
-    delimiter = max(";\t,", key=head.count) if any(c in head for c in ";\t,") else ","
-    try:
-        rows = [(number, next(csv.reader([line], delimiter=delimiter, strict=True))) for number, line in kept]
-    except csv.Error as error:
-        raise InputError(Problem(path.name, "", f"not a CSV table ({error})", "a header line and rows")) from None
-    return delimiter, rows
+    odd = next((number for number, line in kept if number > layout.header_line and line.count('"') % 2), None)
+    if odd is not None:
+        read = f"not a CSV table (line {odd} has a quotation mark without its second)"
+        raise InputError(Problem(path.name, "", read, "a header line and rows"))
+    return [(number, csv_text.split_line(line, layout.delimiter)) for number, line in kept if number > layout.first_row]
 
 
-def _is_comment(line: str) -> bool:
-    return line.lstrip().startswith("#")
+def _width_fault(path: Path, number: int, cells: Sequence[str], layout: csv_text.Layout) -> Problem | None:
+    width = len(layout.headers)
+    spare = any(cells[width:])
+    if len(cells) >= width and not spare:
+        return None
+    hint = " (decimal commas need semicolons between the cells, or quotes)" if layout.delimiter == "," and spare else ""
+    return Problem(path.name, f"line {number}", f"{len(cells)} cells under {width} headers{hint}", f"{width} cells")
+
+
+def _cell_fault(path: Path, number: int, text: str, layout: csv_text.Layout, place: int) -> Problem:
+    read = shown(text) if text else "an empty cell"
+    accepted = "a finite number"
+    if re.fullmatch(r"[+−-]?[\d.]*,[\d.,]*", text) and layout.decimal == ".":
+        accepted += " (a comma here could part thousands, or be a decimal sign: write neither)"
+    elif "." in text and layout.decimal == ",":
+        accepted += " (the decimal sign of this file is the comma: write no points)"
+    return Problem(path.name, f"line {number}, column {layout.headers[place]}", read, accepted)
 
 
 def _normal(header: str) -> str:
@@ -194,12 +217,13 @@ def _normal(header: str) -> str:
 
 def _match_header(
     path: Path,
-    header: Sequence[str],
+    layout: csv_text.Layout,
     needed: Mapping[str, str],
     wanted: Mapping[str, str],
     by_unit: Sequence[str],
 ) -> tuple[dict[str, int], dict[str, str]]:
-    """Return for each wanted base name its column and the unit in its header."""
+    """Return for each wanted base name its column and the unit in its header, or under it."""
+    header = layout.headers
     places: dict[str, int] = {}
     units: dict[str, str] = {}
     problems: list[Problem] = []
@@ -232,6 +256,10 @@ def _match_header(
         )
     if problems:
         raise InputError(problems)
+    for name, place in places.items():
+        if not units[name] and place < len(layout.unit_row):
+            text = layout.unit_row[place].strip("()[] ")
+            units[name] = _SLUGS.get(_normal(text), text)
     return places, units
 
 
@@ -251,15 +279,8 @@ def _match_loosely(
     for column, text in enumerate(header):
         if column in taken:
             continue
-        words, unit = _words_and_unit(text)
-        fits = [
-            name
-            for name in wanted
-            if unit
-            and words <= set(name.split("_"))
-            and (words or (name in by_unit and wanted[name] in _WORDED))
-            and _is_of_kind(unit, wanted[name])
-        ]
+        fits = _meant_by(text, by_unit, wanted)
+        unit = _words_and_unit(text)[1]
         if len(fits) > 1:
             fits = [name for name in fits if name in by_unit]
         if len(fits) == 1 and fits[0] not in places:
@@ -269,12 +290,24 @@ def _match_loosely(
             places[name], units[name] = source[0]
 
 
+def _meant_by(header: str, by_unit: Sequence[str], wanted: Mapping[str, str]) -> list[str]:
+    """Return the wanted columns that a header may mean by its words and the kind of its unit."""
+    words, unit = _words_and_unit(header)
+    return [
+        name
+        for name in wanted
+        if unit
+        and words <= set(name.split("_"))
+        and (words or (name in by_unit and wanted[name] in _WORDED))
+        and _is_of_kind(unit, wanted[name])
+    ]
+
+
 def _words_and_unit(header: str) -> tuple[set[str], str]:
     """Return the words of a header in small letters and its unit, "" where it has none."""
-    text = header.strip().strip('"').strip()
-    inside = re.fullmatch(r"([^(\[]*?)\s*[(\[]\s*(.+?)\s*[)\]]", text)
+    text, inside = csv_text.name_and_unit(header, _is_any_unit)
     if inside:
-        return {word for word in _normal(inside.group(1)).split("_") if word}, inside.group(2)
+        return {word for word in _normal(text).split("_") if word}, inside
     words = [word for word in re.split(r"[\s_]+", text) if word]
     for start in range(len(words)):  # the longest end that is a unit
         unit = _SLUGS.get("_".join(words[start:]).lower(), "") or _as_unit(" ".join(words[start:]))
@@ -294,6 +327,10 @@ def _as_unit(text: str) -> str:
 _WORDED = ("W", "rad/s", "m/s", "N*m", "N", "V", "A", "ohm", "J")  # kinds whose unit alone is a heading
 
 
+def _is_any_unit(text: str) -> bool:
+    return bool(_SLUGS.get(_normal(text))) or bool(_as_unit(text))
+
+
 def _is_of_kind(unit: str, wanted: str) -> bool:
     try:
         convert(1.0, unit, wanted)
@@ -304,10 +341,8 @@ def _is_of_kind(unit: str, wanted: str) -> bool:
 
 def _unit_of(header: str, name: str) -> str | None:
     """Return the unit text in a header that stands for `name`, "" where it gives none, None where it is another."""
-    match = re.fullmatch(r"\s*\"?([^(\[]+?)\s*(?:[(\[]\s*(.*?)\s*[)\]])?\"?\s*", header)
-    if not match:
-        return None
-    base, given = _normal(match.group(1)), match.group(2)
+    text, given = csv_text.name_and_unit(header, _is_any_unit)
+    base = _normal(text)
     if base == name:
         return given or ""
     if given is None and base.startswith(name + "_") and base[len(name) + 1 :] in _SLUGS:
@@ -315,22 +350,12 @@ def _unit_of(header: str, name: str) -> str | None:
     return None
 
 
-def _number(text: str, *, decimal_comma: bool) -> float | None:
-    cleaned = text.replace("−", "-")
-    if decimal_comma and "," in cleaned:
-        if "." in cleaned or cleaned.count(",") > 1:
-            return None
-        cleaned = cleaned.replace(",", ".")
-    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", cleaned):
-        return None
-    value = float(cleaned)
-    return value if np.isfinite(value) else None
-
-
-def _in_unit(path: Path, header: str, values: np.ndarray, given: str, unit: str) -> np.ndarray:
+def _in_unit(path: Path, header: str, cells: _Cells, given: str) -> np.ndarray:
+    """Return a column in the wanted unit, its bare numbers in the unit that its header gives."""
+    unit, values = cells.unit, cells.values
+    if (given in ("", "-", "1") and unit == "dimensionless") or (not given and values.size and not cells.bare.any()):
+        return values
     if not given:
-        if unit == "dimensionless":
-            return values
         raise InputError(
             Problem(
                 path.name,
@@ -339,15 +364,13 @@ def _in_unit(path: Path, header: str, values: np.ndarray, given: str, unit: str)
                 f"a unit, such as in {example(unit)}: name_km_h or name (km/h)",
             )
         )
-    if given in ("-", "1") and unit == "dimensionless":
-        return values
     try:
         zero, one = convert(0.0, given, unit), convert(1.0, given, unit)
     except QuantityError as error:
         raise InputError(
             Problem(path.name, f"column {shown(header)}", str(error), f"a unit as in {example(unit)}")
         ) from None
-    return zero + values * (one - zero)
+    return np.where(cells.bare, zero + values * (one - zero), values)
 
 
 def _more(path: Path, count: int) -> Problem:

@@ -313,7 +313,9 @@ def _linear(name: str, unit: str) -> tuple[float, float]:
     ):
         # The registry's parser raises these for text that is no unit ("m//s", "2 m", "__class__").
         raise QuantityError(f"{name!r} is not a unit windtoll knows") from None
-    return one - zero, zero
+    # Hertz counts turns where something turns; the registry knows neither turns nor radians and takes it for 1 rad/s.
+    turns = unit == "rad/s" and re.search("hz|hertz", spelled, re.IGNORECASE)
+    return (one - zero) * (2 * math.pi if turns else 1), zero
 
 
 def normal_name(name: str, *, temperature: bool = False) -> str:
@@ -439,11 +441,6 @@ _SI_OF_KIND = {
     "heat_loss": "W/K",
     "share": "dimensionless",
 }
-
-
-def kinds() -> tuple[str, ...]:
-    """Return the names of the kinds of number that `show` can show."""
-    return tuple(_METRIC)
 
 
 def to_user(value: float, kind: str, system: UnitSystem) -> float:

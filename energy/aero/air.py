@@ -7,9 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from vehicle.arrays import Values
-from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, GRAVITY_M_S2, SEA_LEVEL_PRESSURE_PA, ZERO_CELSIUS_K
+from vehicle.constants import (
+    DRY_AIR_GAS_CONSTANT_J_KG_K,
+    GRAVITY_M_S2,
+    SEA_LEVEL_PRESSURE_PA,
+    WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
+    ZERO_CELSIUS_K,
+)
 
-GAS_CONSTANT_WATER_VAPOUR = 461.523  # J/(kg·K), IAPWS-95
 SEA_LEVEL_TEMPERATURE_K = 288.15  # US Standard Atmosphere 1976
 LAPSE_RATE_K_M = 0.0065
 EARTH_RADIUS_M = 6_356_766.0
@@ -64,7 +69,7 @@ def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity:
     Parameters
     ----------
     temperature_k, pressure_pa : [K], [Pa] any shapes that broadcast
-    relative_humidity : [-] 0 to 1
+    relative_humidity : [-] 0 to 1, any shape
 
     Returns
     -------
@@ -77,7 +82,7 @@ def density_kg_m3(temperature_k: Values, pressure_pa: Values, relative_humidity:
     temperature = np.asarray(temperature_k, float)
     vapour = np.asarray(relative_humidity) * saturation_vapour_pressure_pa(temperature)
     dry = np.asarray(pressure_pa) - vapour
-    return dry / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature) + vapour / (GAS_CONSTANT_WATER_VAPOUR * temperature)
+    return dry / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature) + vapour / (WATER_VAPOUR_GAS_CONSTANT_J_KG_K * temperature)
 
 
 def dynamic_viscosity_pa_s(temperature_k: Values) -> np.ndarray:
@@ -137,7 +142,7 @@ def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad:
     Parameters
     ----------
     road_speed_m_s, wind_speed_m_s : [m/s] any shapes that broadcast
-    wind_from_rad : [rad] 0 head wind, ±π/2 from the side, π tail wind
+    wind_from_rad : [rad] 0 head wind, ±π/2 from the side, π tail wind, any shape
 
     Returns
     -------
@@ -194,13 +199,13 @@ def turbulence_factors(turbulence_intensity: Values) -> tuple[np.ndarray, np.nda
 
     Parameters
     ----------
-    turbulence_intensity : float or array
+    turbulence_intensity : float or array, any shape
         I [-].
 
     Returns
     -------
     tuple of arrays
-        Factor on power and factor on thrust [-], 1 or more.
+        Factor on power and factor on thrust [-], 1 or more, each of the shape of `turbulence_intensity`.
 
     References
     ----------
@@ -223,7 +228,7 @@ def shear_speed_factor(
     ----------
     hub_height_m, rotor_radius_m, known_height_m : [m]
         shapes that broadcast; the known height is that of the given wind speed
-    exponent : [-] of the power law
+    exponent : [-] of the power law, any shape
 
     Returns
     -------

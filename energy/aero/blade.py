@@ -167,7 +167,7 @@ class PitchConvention:
         The sentence, without a full stop.
         """
         place = {None: "the chord of zero twist", 1.0: "the tip chord"}.get(
-            self.measured_at, f"the chord at {self.measured_at or 0:.0%} of the radius"
+            self.measured_at, f"the chord at {100 * (self.measured_at or 0):.0f} % of the radius"
         )
         zero = "in the rotor plane" if self.zero_is == "flat" else "along the rotor axis (feathered)"
         return f"pitch is measured at {place}; 0 means {zero}; positive turns towards {self.positive_towards}"
@@ -518,7 +518,7 @@ def blade_curves(
     blade: Blade,
     polars: Sequence[SectionPolar],
     tip_speed_ratio: np.ndarray,
-    pitch_deg: np.ndarray,
+    chord_angle_deg: np.ndarray,
     settings: CurveSettings | None = None,
 ) -> BladeCurves:
     """Return power and thrust coefficient of the rotor by blade-element momentum.
@@ -529,7 +529,8 @@ def blade_curves(
     ----------
     blade, polars : the blade, and polars of its section at one Reynolds number or several.
     tip_speed_ratio : (L,) above 0 and rising [-].
-    pitch_deg : (P,) readings of the dial of `settings.convention` [deg].
+    chord_angle_deg : (P,) angles of the chord that `settings.convention` means, from the rotor plane towards feather
+        [deg].
     settings : pitch convention, corrections, number of sections and the air; the usual ones where not given.
 
     Returns
@@ -548,7 +549,7 @@ def blade_curves(
     settings = settings or CurveSettings()
     convention, corrections = settings.convention, settings.corrections
     ratio = _grid("tip_speed_ratio", tip_speed_ratio, 1e-3, 100.0)
-    pitch = np.sort(convention.chord_angle_deg(_grid("pitch_deg", pitch_deg, -180.0, 180.0, rising=False)))
+    pitch = np.sort(_grid("pitch", chord_angle_deg, -180.0, 180.0, rising=False))
     factor = corrections.speed_factor * math.cos(math.radians(corrections.yaw_deg))
     at_rotor = dataclasses.replace(settings, air_speed_m_s=settings.air_speed_m_s * factor)
     at, notes = blade_sections(blade, polars, at_rotor)
@@ -713,7 +714,8 @@ def _solution_notes(
     best = np.unravel_index(int(np.argmax(power)), power.shape)
     if share[best] > STALL_SHARE_LIMIT:
         notes.append(
-            f"{share[best]:.0%} of the torque at the best point comes from stalled sections: {stall_error(delay=delay)}"
+            f"{100 * share[best]:.0f} % of the torque at the best point comes from stalled sections: "
+            f"{stall_error(delay=delay)}"
         )
     elif (share > STALL_SHARE_LIMIT)[power > 0].any():
         notes.append(
@@ -722,7 +724,7 @@ def _solution_notes(
         )
     if states.multiple_roots.any():
         notes.append(
-            f"{states.multiple_roots.mean():.1%} of the section states have several solutions near stall: the one "
+            f"{100 * states.multiple_roots.mean():.1f} % of the section states have several solutions near stall: the "
             "nearest to zero lift is taken"
         )
     if at.log_reynolds.size > 1:

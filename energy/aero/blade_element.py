@@ -113,8 +113,8 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
 
     Parameters
     ----------
-    sine : [-] of the inflow angle
-    tip_exponent, root_exponent : [-] blades × distance to tip or root over twice the radius
+    sine : [-] of the inflow angle, any shape
+    tip_exponent, root_exponent : [-] blades × distance to tip or root over twice the radius, any shape
 
     Returns
     -------

@@ -16,7 +16,7 @@ import numpy as np
 
 from energy.aero.blade import Blade, BladeCurves, CurveSettings, blade_curves
 from energy.aero.polar import SectionPolar
-from vehicle.files import write_whole
+from vehicle.files import left_behind, write_whole
 
 CACHE_VERSION = 3
 MOST_CACHE_FILES = 400
@@ -70,7 +70,7 @@ def cached_blade_curves(
     blade: Blade,
     polars: Sequence[SectionPolar],
     tip_speed_ratio: np.ndarray,
-    pitch_deg: np.ndarray,
+    chord_angle_deg: np.ndarray,
     settings: CurveSettings | None = None,
     *,
     folder: Path | None = None,
@@ -84,7 +84,7 @@ def cached_blade_curves(
     blade : the blade
     polars : of its sections
     tip_speed_ratio : [-] (L,)
-    pitch_deg : [°] (P,)
+    chord_angle_deg : [°] (P,) as `blade_curves` takes them
     settings : how the curves are computed; the usual ones where not given
     folder : where to keep them; the user's cache folder where not given
 
@@ -97,11 +97,11 @@ def cached_blade_curves(
         import platformdirs
 
         folder = platformdirs.user_cache_path("windtoll") / "blade_curves"
-    path = folder / f"{curves_key(blade, polars, tip_speed_ratio, pitch_deg, settings)}.npz"
+    path = folder / f"{curves_key(blade, polars, tip_speed_ratio, chord_angle_deg, settings)}.npz"
     kept = _load_curves(path)
     if kept is not None:
         return kept
-    curves = blade_curves(blade, polars, tip_speed_ratio, pitch_deg, settings)
+    curves = blade_curves(blade, polars, tip_speed_ratio, chord_angle_deg, settings)
     _keep_curves(path, curves)
     return curves
 
@@ -155,7 +155,7 @@ def _keep_curves(path: Path, curves: BladeCurves) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, stream.getvalue())
         oldest = sorted(path.parent.glob("*.npz"), key=lambda entry: entry.stat().st_mtime)[:-MOST_CACHE_FILES]
-        for entry in oldest:
+        for entry in (*oldest, *left_behind(path.parent)):
             entry.unlink(missing_ok=True)
     except OSError:
         return  # a full disk or read-only home costs the next run some milliseconds, no more

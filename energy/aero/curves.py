@@ -137,12 +137,12 @@ def least_thrust_coefficient(power_coefficient: Values) -> np.ndarray:
 
     Parameters
     ----------
-    power_coefficient : float or array
+    power_coefficient : float or array, any shape
         Cp at the shaft [-], up to 16/27; more is held there, and the thrust never falls below Cp.
 
     Returns
     -------
-    array
+    array of the same shape
         4a(1−a) at the light root of Cp = 4a(1−a)² [-]: an ideal rotor gets as much from no less thrust.
 
     References
@@ -159,16 +159,16 @@ def thrust_coefficient_of_lift(solidity: Values, lift_coefficient: Values, tip_s
 
     Parameters
     ----------
-    solidity : float or array
+    solidity : float or array, any shape
         Blade area over swept area σ [-].
-    lift_coefficient : float or array
+    lift_coefficient : float or array, any shape
         Mean lift coefficient of the blades at work [-].
-    tip_speed_ratio : float or array
+    tip_speed_ratio : float or array, any shape
         Tip speed over air speed λ [-].
 
     Returns
     -------
-    array
+    array of the broadcast shape
         σ·Cl·(λ²/3 + 4/9) [-]: the blades' relative speed squared over the disc, its axial part that of the Betz point
         (1 − a = 2/3); at most 1.1, about what stalls every blade.
 

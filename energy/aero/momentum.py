@@ -80,9 +80,9 @@ def wake_speed_at_high_thrust(sine: np.ndarray, four_losses: np.ndarray, normal:
 
     Parameters
     ----------
-    sine : sine of the inflow angle φ [-].
-    four_losses : 4F [-].
-    normal : σ·Cn, solidity times the coefficient of the force along the rotor axis [-].
+    sine : sine of the inflow angle φ [-], any shape
+    four_losses : 4F [-], any shape
+    normal : σ·Cn, solidity times the coefficient of the force along the rotor axis [-], any shape
 
     Returns
     -------

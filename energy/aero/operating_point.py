@@ -74,7 +74,7 @@ def coefficients(
     ----------
     curves : (P, L)
     pitch_deg : [°] broadcasts with the tip-speed ratio
-    tip_speed_ratio : [-]
+    tip_speed_ratio : [-], any shape
 
     Returns
     -------
@@ -135,7 +135,7 @@ def stalled_torque_share(curves: RotorCurves, pitch_deg: Values, tip_speed_ratio
     ----------
     curves : (P, L)
     pitch_deg : [°] broadcasts with the tip-speed ratio
-    tip_speed_ratio : [-]
+    tip_speed_ratio : [-], any shape
 
     Returns
     -------
@@ -244,7 +244,7 @@ def grid_of(curves: RotorCurves) -> np.ndarray:
 
     Returns
     -------
-    [-] rising, 1-dimensional.
+    [-] rising, (n,).
     """
     table = curves.tip_speed_ratio
     end = table[-1] * 1.5  # free running past the table is looked for so far

@@ -24,20 +24,18 @@ _SUCTION_LOST = 0.7  # of a sharp leading edge
 
 _LIFT_NAMES = ("lift_coefficient", "cl")
 _DRAG_NAMES = ("drag_coefficient", "cd", "cdw", "cdp")
-_MOMENT_NAMES = ("moment_coefficient", "cm")
 
 
 @dataclass(frozen=True)
 class SectionPolar:
-    """Lift, drag and quarter-chord moment coefficient of one section at one Reynolds number.
+    """Lift and drag coefficient of one section at one Reynolds number.
 
-    `alpha_deg` rises strictly; the arrays have one length. `moment_coefficient` is None where not given.
+    `alpha_deg` rises strictly; the arrays have one length.
     """
 
     alpha_deg: np.ndarray
     lift_coefficient: np.ndarray
     drag_coefficient: np.ndarray
-    moment_coefficient: np.ndarray | None = None
     reynolds_number: float | None = None
     is_estimated: bool = False
     name: str = "polar"
@@ -67,8 +65,8 @@ def read_polars(path: Path, reynolds_number: float | None = None) -> tuple[Secti
     """Return the polars of a CSV file, one for each Reynolds number in it, by rising Reynolds number.
 
     Columns: `alpha_deg`, `lift_coefficient` (or `cl`), `drag_coefficient` (or `cd`, or the pressure drag `cdp` and the
-    total drag from a wake traverse `cdw`, blank where not measured), and optionally `moment_coefficient` (or `cm`) and
-    `reynolds_number`. `reynolds_number` given here holds for a file without that column. Raises InputError.
+    total drag from a wake traverse `cdw`, blank where not measured), and optionally `reynolds_number`; any other is not
+    looked at. `reynolds_number` given here holds for a file without that column. Raises InputError.
 
     Parameters
     ----------
@@ -85,12 +83,12 @@ def read_polars(path: Path, reynolds_number: float | None = None) -> tuple[Secti
         For a column that is missing or a point that cannot be.
     """
     plain = "dimensionless"
-    names = (*_LIFT_NAMES, *_DRAG_NAMES, *_MOMENT_NAMES, "reynolds_number")
+    names = (*_LIFT_NAMES, *_DRAG_NAMES, "reynolds_number")
     table = read_table(
         path,
         {"alpha": "deg"},
         optional=dict.fromkeys(names, plain),
-        blanks_allowed=("cdw", "cdp", *_MOMENT_NAMES),
+        blanks_allowed=("cdw", "cdp"),
         least_rows=4,
     )
     problems = _missing_columns(path, table) + _odd_values(path, table)
@@ -122,7 +120,7 @@ def _missing_columns(path: Path, table: dict[str, np.ndarray]) -> list[Problem]:
 
 def _odd_values(path: Path, table: dict[str, np.ndarray]) -> list[Problem]:
     limits = {"alpha": (-180.0, 180.0, "degrees from -180 to 180"), "reynolds_number": (1e3, 1e9, "1e3 to 1e9")}
-    limits |= dict.fromkeys((*_LIFT_NAMES, *_MOMENT_NAMES), (-5.0, 5.0, "a coefficient from -5 to 5"))
+    limits |= dict.fromkeys(_LIFT_NAMES, (-5.0, 5.0, "a coefficient from -5 to 5"))
     limits |= dict.fromkeys(_DRAG_NAMES, (0.0, 5.0, "a coefficient from 0 to 5"))
     problems = []
     for name, values in table.items():
@@ -160,11 +158,7 @@ def _one_polar(path: Path, table: dict[str, np.ndarray], reynolds_number: float 
             )
         )
     drag, notes = _total_drag(path, table)
-    moment = next((table[name] for name in _MOMENT_NAMES if name in table), None)
-    if moment is not None and np.isnan(moment).any():
-        known = np.isfinite(moment)
-        moment = np.interp(alpha, alpha[known], moment[known]) if known.any() else None
-    return SectionPolar(alpha, lift, drag, moment, reynolds_number, name=path.name, notes=tuple(notes))
+    return SectionPolar(alpha, lift, drag, reynolds_number, name=path.name, notes=tuple(notes))
 
 
 def _total_drag(path: Path, table: dict[str, np.ndarray]) -> tuple[np.ndarray, list[str]]:
@@ -282,7 +276,7 @@ def cambered_plate_polar(
         f"{name}: estimated by formula (camber {100 * camber:.3g} % of the chord), not measured: "
         "take lift as +-20 % and drag as +-50 %",
     )
-    return SectionPolar(alpha, lift, drag, None, reynolds_number, True, name, notes)
+    return SectionPolar(alpha, lift, drag, reynolds_number, True, name, notes)
 
 
 def _smooth_least(first: np.ndarray, second: np.ndarray, width: float = 0.08) -> np.ndarray:

@@ -178,7 +178,10 @@ def build_of(blade: TextbookBlade, thrust_n: float, rotor_speed_rad_s: float) ->
             break
     if not against and wood.stress_pa > WOOD_STRESS_PA:
         thickest = 100 * WOOD_THICKNESS_SHARES[-1]
-        against = f"stress at the root {wood.stress_pa / 1e6:.0f} MPa even in wood {thickest:.0f} % thick"
+        against = (
+            f"too weak at the root: {wood.stress_pa / 1e6:.0f} MPa even in wood of {thickest:.0f} % of the chord's "
+            f"width; {WOOD_STRESS_PA / 1e6:.0f} MPa are allowed"
+        )
     if not against and wood.thickness_m > THICKEST_WOOD_M:
         against = f"it would need wood {1e3 * wood.thickness_m:.0f} mm thick"
     return replace(wood, against=against)
@@ -187,7 +190,10 @@ def build_of(blade: TextbookBlade, thrust_n: float, rotor_speed_rad_s: float) ->
 def _not_bent(plate: Build) -> str:
     """Return why a sheet will not do; empty if it does."""
     if plate.stress_pa > PLATE_STRESS_PA:
-        return f"stress at the root {plate.stress_pa / 1e6:.0f} MPa even in {1e3 * plate.thickness_m:.0f} mm sheet"
+        return (
+            f"too weak at the root: {plate.stress_pa / 1e6:.0f} MPa even in {1e3 * plate.thickness_m:.0f} mm sheet; "
+            f"{PLATE_STRESS_PA / 1e6:.0f} MPa are allowed"
+        )
     if plate.thickness_m > BENT_BY_HAND_M:
         return f"it would need {1e3 * plate.thickness_m:.0f} mm sheet, which is not bent by hand"
     return ""

@@ -13,6 +13,7 @@ from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.limits import OperatingLimit, broken_limits
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
@@ -96,6 +97,11 @@ def outcome_of(change_w: Sequence[float], heat_w: Sequence[float]) -> Outcome:
 def _range_of(quantiles_w: Sequence[float], level: float) -> Estimate:
     place = 0 if level == LEVEL or len(quantiles_w) == 1 else 1
     return Estimate(quantiles_w[len(quantiles_w) // 2], quantiles_w[place], quantiles_w[-1 - place], level)
+
+
+def broken_as_stated(checked: Scenario) -> tuple[OperatingLimit, ...]:
+    """Return the limits that a scenario breaks at its values as stated, the most exceeded first."""
+    return broken_limits(answered(checked, exact=True))
 
 
 def answered(

@@ -61,7 +61,6 @@ class Line:
     NaN where none within the map does. `low` and `high` hold 90 % of the draws' lines (infinite where they find none).
     """
 
-    balance: str
     value: np.ndarray
     low: np.ndarray
     high: np.ndarray
@@ -297,7 +296,7 @@ def _map(
     if not drawn:
         probability = {name: pays(nominal[name], heat).astype(float) for name in BALANCES}
         return PayMap(
-            speeds, along, nominal, heat, probability, {n: Line(n, line, line, line) for n, line in lines.items()}
+            speeds, along, nominal, heat, probability, {n: Line(line, line, line) for n, line in lines.items()}
         )
     together = _balanced(scenario, {**drawn, **where})
     whole = (next(iter(drawn.values())).shape[0], *shape)
@@ -312,7 +311,7 @@ def _map(
         nominal,
         heat,
         probability,
-        {name: Line(name, lines[name], *_ends(drawn_lines[name])) for name in BALANCES},
+        {name: Line(lines[name], *_ends(drawn_lines[name])) for name in BALANCES},
     )
 
 

@@ -87,7 +87,7 @@ def road_test(
     warnings = [*drives.warnings, *answer.warnings, *test.warnings, *in_no_log(test)]
     if not test.fuel_is_named and drives.fuel.source != "fuel rate":
         warnings.append(
-            f'the fuel is not named, {test.engine.fuel.name} is taken ([engine] fuel = "diesel" in the '
+            f'the fuel is not named, {test.engine.fuel.in_words} is taken ([engine] fuel = "diesel" in the '
             "manifest): litres depend on it, percent does not"
         )
     if predicted is not None:

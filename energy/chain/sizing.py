@@ -169,7 +169,7 @@ def sized(wanted: Wanted, diameter_m: np.ndarray | None = None) -> SizingTable:
     table = size_table(wanted.heat_w, case, usual_grades(wanted.efficiency), diameter_m)
     notes = (
         *table.notes,
-        f"extra fuel at {marginal.value:.0%} of {wanted.fuel}'s heating value ({source})",
+        f"extra fuel at {100 * marginal.value:.0f} % of {wanted.fuel}'s heating value ({source})",
         "air at 15 °C (59 °F) and sea level (US Standard Atmosphere 1976)",
     )
     return replace(table, notes=notes)
@@ -306,15 +306,15 @@ def _check(heat_w: float, case: SizingCase, grades: tuple[RotorGrade, ...]) -> N
 
 def _notes(grades: tuple[RotorGrade, ...], ratio: float, tip_speed: float, driveline: float) -> tuple[str, ...]:
     notes = [
-        f"{grade.name}: {grade.betz_share:.0%} of the Betz limit (power coefficient {grade.power_coefficient:.3g}), "
-        f"{grade.conversion_efficiency:.0%} from shaft to heat"
+        f"{grade.name}: {100 * grade.betz_share:.0f} % of the Betz limit (power coefficient "
+        f"{grade.power_coefficient:.3g}), {100 * grade.conversion_efficiency:.0f} % from shaft to heat"
         for grade in grades
     ]
     notes += [
         f"small hand-made rotors reach power coefficients of {HAND_MADE_LOW:g} to {HAND_MADE_HIGH:g}, "
-        f"{HAND_MADE_LOW / BETZ_LIMIT:.0%} to {HAND_MADE_HIGH / BETZ_LIMIT:.0%} of the Betz limit (common practice, "
-        "no source)",
-        f"tip-speed ratio taken as {ratio:g}; drivetrain efficiency {driveline:.1%}",
+        f"{100 * HAND_MADE_LOW / BETZ_LIMIT:.0f} % to {100 * HAND_MADE_HIGH / BETZ_LIMIT:.0f} % of the Betz limit "
+        "(common practice, no source)",
+        f"tip-speed ratio taken as {ratio:.3g}; drivetrain efficiency {100 * driveline:.1f} %",
         "thrust is that of momentum theory at the heat shown; mount, stowed drag and gusts come on top",
     ]
     if tip_speed > NOISY_TIP_SPEED_M_S:

@@ -92,18 +92,18 @@ def _check_report_file(path: Path, scenario: Path, force: bool) -> None:
         raise InputError(
             Problem(str(path), "", f"a report of kind {path.suffix or '(none)'}", "a name that ends in .html")
         )
-    from vehicle.files import checked_output
+    from vehicle.files import checked_output, read_by_run
 
-    checked_output(path, (scenario,), force=force)
+    checked_output(path, read_by_run(scenario), force=force)
 
 
 def _write_report(answered: Answered, path: Path, chosen: AnswerOptions) -> None:
     from energy.pages.report import report_page
-    from energy.scenario.bundle import files_of, from_folder, with_overrides
-    from vehicle.files import write_output
+    from energy.scenario.bundle import from_folder, with_overrides
+    from vehicle.files import read_by_run, write_output
 
     page = report_page(answered, chosen.system, with_overrides(from_folder(chosen.scenario), chosen.overrides))
-    write_output(path, page.encode(), files_of(chosen.scenario), force=chosen.force)
+    write_output(path, page.encode(), read_by_run(chosen.scenario), force=chosen.force)
     click.echo(f"Report written: {path}", err=True)
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from energy.commands import common
 from energy.words.call_sheet import ASKED, USUALLY_ASKED
+from energy.words.verdict import NOT_CHECKED
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from energy.diagnosis.stepping import SteppingPlan
     from energy.diagnosis.tuning import Kind
 
 
@@ -72,18 +74,34 @@ def command(chosen: CallSheetOptions) -> None:
     from energy.chain.load import load
     from energy.diagnosis.stepping import stepping_plan
     from energy.pages.call_sheet import as_html
-    from energy.words.call_sheet import as_data, what_next, written_data
-    from vehicle.files import checked_output, write_output
+    from energy.words.call_sheet import as_data, dangers, written_data
+    from vehicle.files import checked_output, read_by_run, write_output
     from vehicle.typed import read_quantity
 
-    checked_output(chosen.out, (chosen.scenario,), force=chosen.force)
+    inputs = read_by_run(chosen.scenario)
+    checked_output(chosen.out, inputs, force=chosen.force)
     checked = load(chosen.scenario, chosen.overrides)
     plan = stepping_plan(checked, chosen.step, chosen.settings, read_quantity("--hold", chosen.hold, "s"), chosen.seed)
+    broken = dangers(plan, chosen.system)
     data = as_data(plan, checked.title or checked.name, chosen.ask or USUALLY_ASKED, chosen.system)
-    write_output(chosen.out, as_html(data).encode(), (chosen.scenario,), force=chosen.force)
+    write_output(chosen.out, as_html(data).encode(), inputs, force=chosen.force)
     if chosen.as_json:
-        common.print_json(written_data(data, str(chosen.out)))
-        return
+        common.print_json(written_data(data, str(chosen.out), broken))
+    else:
+        _print(plan, data, broken, str(chosen.out))
+    if broken:
+        raise SystemExit(common.UNSAFE)
+
+
+def _print(plan: SteppingPlan, data: dict[str, Any], broken: list[str], written: str) -> None:
+    from energy.words import call_sheet as words
+
     screen = common.console()
-    screen.print(f"Call sheet written to {chosen.out}: {len(plan.order)} settings of the {plan.kind}.", style="bold")
-    common.bullets(screen, what_next(str(chosen.out), data))
+    for line in broken:
+        screen.print(line, style="bold red")
+    if broken:
+        screen.print(words.unsafe_settings(plan), style="bold red")
+    screen.print(words.written_words(plan, written), style="bold")
+    if not broken:
+        screen.print(NOT_CHECKED)
+    common.bullets(screen, words.what_next(written, data))

@@ -14,7 +14,7 @@ from energy.commands import common
 @common.set_option
 @common.json_option
 def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
-    """Check SCENARIO.toml and the CSV files it names, and tell every fault at once, one line each.
+    """Check SCENARIO.toml and the CSV files it names, and list every fault at once, one line each.
 
     Computes nothing. Exit status 0 where the file is right (warnings do not count), 2 where it is not.
     """
@@ -30,7 +30,7 @@ def command(scenario: Path, overrides: tuple[str, ...], as_json: bool) -> None:
         return
     out = common.console()
     out.print(
-        f"{scenario}: no fault found; {len(assumed)} values are left to defaults (windtoll answer lists them).",
+        f"{scenario}: no fault found; {len(assumed)} values are left to defaults (windtoll answer --full lists them).",
         soft_wrap=True,
     )
     common.bullets(out, [f"warning: {text}" for text in checked.warnings])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -94,7 +95,7 @@ class CompareOptions:
 @common.json_option
 @common.taken_as(CompareOptions)
 def command(chosen: CompareOptions) -> None:
-    """Say what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
+    """Show what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
 
     MANIFEST may be the CSV that the call sheet of a road test shares (windtoll plan --call-sheet), as it is: then --log
     names the log of the drive, and the engine is that of --scenario.
@@ -105,14 +106,15 @@ def command(chosen: CompareOptions) -> None:
     from energy.chain.prediction import Prediction, prediction
     from energy.chain.road_test import ComparisonAsked, road_test
     from energy.words.road_test import as_data
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import check_apart, checked_output, write_output
     from vehicle.problems import InputError, Problem
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "--scenario SCENARIO.toml"))
 
+    check_apart({"--runs-out": chosen.runs_out, "--report": chosen.report})
     test = _test(chosen)
-    report, inputs = chosen.report, _inputs(test, chosen.scenario)
+    report, inputs = chosen.report, _inputs(test, chosen)
     if report is not None:
         checked_output(report, inputs, force=chosen.force)
 
@@ -153,7 +155,8 @@ def _test(chosen: CompareOptions) -> Manifest:
     given = [name for name, value in _of_call_sheets(chosen) if value]
     is_sheet = False
     if is_file(chosen.manifest) and chosen.manifest.suffix.lower() != ".toml":
-        is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
+        with contextlib.suppress(OSError):  # what cannot be read is told where the list is read
+            is_sheet = is_call_sheet(read_input(chosen.manifest, MOST_BYTES, "a list of runs, or a call sheet"))
     if not is_sheet:
         if given:
             read = f"given with {chosen.manifest.name}, which is no call sheet"
@@ -172,12 +175,12 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     from energy.chain.load import load
     from vehicle.files import checked_output, write_output
     from vehicle.logs.read import read_log
-    from vehicle.road_test.call_sheet import read_call_sheet, run_list_of
+    from vehicle.road_test.call_sheet import read_call_sheet, run_list_of, with_relative_files
     from vehicle.road_test.run_list import manifest_of
     from vehicle.typed import read_quantity
 
     sheet = read_call_sheet(chosen.manifest)
-    inputs = (chosen.manifest, *chosen.logs)
+    inputs = _given(chosen)
     if chosen.runs_out is not None:
         checked_output(chosen.runs_out, inputs, force=chosen.force)
     engine: dict[str, str] = {}
@@ -187,7 +190,8 @@ def _cut_by_sheet(chosen: CompareOptions) -> Manifest:
     offset = None if chosen.offset is None else read_quantity("--offset", chosen.offset, "s")
     text, warnings = run_list_of(sheet, logs, engine, offset)
     if chosen.runs_out is not None:
-        write_output(chosen.runs_out, text.encode(), inputs, force=chosen.force)
+        listed = with_relative_files(text, chosen.runs_out.resolve().parent)
+        write_output(chosen.runs_out, listed.encode(), inputs, force=chosen.force)
     return manifest_of(text, chosen.manifest, warnings)
 
 
@@ -204,10 +208,17 @@ def _print(road_test: RoadTest, system: UnitSystem) -> None:
             out.print(line, soft_wrap=True)
 
 
-def _inputs(test: Manifest, scenario: Path | None) -> tuple[Path, ...]:
-    """Return the files that are read: the report replaces none of them."""
-    logs = [path for run in test.runs for path in run.logs]
-    return (test.path, *logs, *([] if scenario is None else [scenario]))
+def _inputs(test: Manifest, chosen: CompareOptions) -> tuple[Path, ...]:
+    """Return the files that are read, and the list of runs that may just have been written: the report replaces none
+    of them.
+    """
+    return (*_given(chosen), test.path, *(path for run in test.runs for path in run.logs))
+
+
+def _given(chosen: CompareOptions) -> tuple[Path, ...]:
+    from vehicle.files import read_by_run
+
+    return read_by_run(chosen.manifest, *chosen.logs, chosen.scenario, chosen.torque_curve)
 
 
 def _full_load(peak_torque: str | None, curve: Path | None) -> FullLoad | None:

@@ -75,9 +75,8 @@ def command(chosen: CurvesOptions) -> None:
     """
     from energy.pictures.base import checked_picture, save
     from energy.pictures.curves import curves_chart
-    from energy.scenario.bundle import files_of
     from energy.scenario.read import load_rotor
-    from vehicle.files import checked_output
+    from vehicle.files import check_apart, checked_output, read_by_run
 
     if chosen.turning is not None and chosen.air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
@@ -86,7 +85,8 @@ def command(chosen: CurvesOptions) -> None:
     picture = chosen.picture
     if picture is None and chosen.out is not None:
         picture = chosen.out.with_suffix(".svg")
-    inputs = files_of(chosen.scenario)
+    inputs = read_by_run(chosen.scenario)
+    check_apart({"--out": chosen.out, "--picture": picture})
     if chosen.out is not None:
         checked_output(chosen.out, inputs, force=chosen.force)
     if picture is not None:

@@ -10,7 +10,7 @@ import click
 
 from energy.commands import common
 from energy.scenario.demos import demo_folder
-from vehicle.problems import InputError, Problem
+from vehicle.problems import InputError, Problem, shown
 
 
 @click.command("example", short_help="Copy the demo scenarios into a folder of yours.")
@@ -35,7 +35,13 @@ def command(folder: Path, as_json: bool) -> None:
         _copy_whole(source, folder, names)
     except OSError as error:
         raise InputError(
-            Problem(str(folder), "", f"cannot be written ({error.strerror})", "a folder you may write to")
+            # What copies a folder gathers its errors, without the system's word for them.
+            Problem(
+                str(folder),
+                "",
+                f"cannot be written ({error.strerror or shown(error, 200)})",
+                "a folder with room that you may write to",
+            )
         ) from None
     written = sorted(path for name in names for path in (folder / name).glob("*.toml"))
     if as_json:

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import click
 
 from energy.commands import common
-from energy.words.coastdown import as_data, in_words
+from energy.words.coastdown import as_data, for_the_scenario, in_words
 
 if TYPE_CHECKING:
     from vehicle.driving.coast_run import CoastRun
+    from vehicle.units import UnitSystem
 
 
 @click.command("coastdown", short_help="Road load A, B, C from coast-downs in both directions.")
@@ -22,18 +23,24 @@ if TYPE_CHECKING:
     "--level", type=click.FloatRange(50, 99.9), default=95.0, show_default=True, help="Level of the intervals, %."
 )
 @click.option("--column", "columns", multiple=True, metavar="HEADER=PARAMETER", help="What a column is, as for `read`.")
+@common.units_option
 @common.json_option
 def command(
-    logs: tuple[Path, ...], mass: str, directions: str | None, level: float, columns: tuple[str, ...], as_json: bool
+    logs: tuple[Path, ...],
+    mass: str,
+    directions: str | None,
+    level: float,
+    columns: tuple[str, ...],
+    system: UnitSystem,
+    as_json: bool,
 ) -> None:
     """Fit A, B and C of F = A + B v + C v² to logged coast-downs in both directions of one road.
 
     On a straight, level, empty road: roll out in neutral from a good speed, turn round, roll out the other way; eight
     times each way on a calm day. Directions are taken from the satellite track if it is in the log, from
-    --directions, or, where wind or grade show it, as alternating. Braking in or after a run is cut away, a run unlike
+    --directions, or, where wind or grade show it, as alternating. Braking in or after a run is cut off, a run unlike
     the others is left out, and both are named. Keep the engine running (brakes and steering need it) and obey the
-    traffic rules
-    of the place.
+    traffic rules of the place.
     """
     from vehicle.driving.coastdown import fit_coastdown
     from vehicle.logs.coast_runs import coast_runs
@@ -46,7 +53,7 @@ def command(
     except QuantityError as error:
         raise InputError(Problem("--mass", "", str(error), '"1420 kg" or "3130 lb"')) from None
     if not 50 <= mass_kg <= 60_000:
-        raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", "50-60 000 kg"))
+        raise InputError(Problem("--mass", "", f"{mass_kg:g} kg", "50 kg to 60000 kg"))
     signs: list[int] | None = None
     if directions is not None:
         marks = [mark for mark in directions.replace(",", "").split() for mark in mark]
@@ -73,4 +80,7 @@ def command(
     if as_json:
         common.print_json(as_data(fit))
         return
-    common.lines(common.console(), in_words(fit))
+    common.lines(common.console(), in_words(fit, system))
+    to_paste = for_the_scenario(fit, system)
+    if to_paste:
+        click.echo("\n".join(["", *to_paste]))

@@ -55,9 +55,9 @@ class FitLoadOptions:
     type=click.FloatRange(50, 99.9),
     default=95.0,
     show_default=True,
-    help="What the intervals hold, in percent.",
+    help="Level of the intervals, %.",
 )
-@click.option("--gap", metavar='"60 s"', help="A silence longer than this parts a log (default: five samples, 30 s).")
+@click.option("--gap", metavar='"60 s"', help="A gap longer than this splits the log (default: five samples, 30 s).")
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
@@ -85,13 +85,14 @@ def command(chosen: FitLoadOptions) -> None:
     from energy.heat.fit import fit_heater, read_heater_log
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import residual_chart
-    from vehicle.files import checked_output
+    from vehicle.files import check_apart, checked_output
 
     ambient_k = None if chosen.ambient is None else read_quantity("--ambient", chosen.ambient, "K")
     gap_s = None if chosen.gap is None else read_quantity("--gap", chosen.gap, "s")
     if gap_s is not None and gap_s <= 0:
         raise InputError(Problem("command line", "--gap", f"{gap_s:g} s", "more than 0 s"))
     _check_choice(chosen.logs, chosen.spoken, chosen.picture)
+    check_apart({"--out": chosen.out, "--picture": chosen.picture})
     if chosen.out is not None:
         checked_output(chosen.out, chosen.logs, force=chosen.force)
     if chosen.spoken:
@@ -185,7 +186,7 @@ def _write(path: Path, table: str, refused: str, logs: tuple[Path, ...], force: 
     from vehicle.files import write_output
 
     if refused:
-        raise InputError(Problem(str(path), "", f"nothing to write: {refused}", "logs that tell capacity and loss"))
+        raise InputError(Problem(str(path), "", f"nothing to write: {refused}", "logs that show capacity and loss"))
     write_output(path, table.encode(), logs, force=force)
 
 
@@ -195,7 +196,7 @@ def _print(fit: HeaterFit, table: str, refused: str, written: list[str], system:
     common.heading(out, "The fit")
     common.pairs(out, fit_rows(fit, system))
     if fit.remarks:
-        common.heading(out, "What the logs cannot tell")
+        common.heading(out, "What the logs do not show")
         common.bullets(out, list(fit.remarks))
     common.heading(out, FOR_THE_SCENARIO)
     click.echo(table or f"none: {refused}")

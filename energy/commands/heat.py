@@ -62,10 +62,10 @@ class HeatOptions:
     help="Draw temperature against time (.png, .svg or .html).",
 )
 @common.force_option
-@click.option("--exact", is_flag=True, help="Take every value as stated: no draws, no intervals.")
+@click.option("--exact", is_flag=True, help="Take every value as exact: no intervals, and a fraction of the time.")
 @common.taken_as(HeatOptions)
 def command(chosen: HeatOptions) -> None:
-    """Say how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
+    """Show how long the load of SCENARIO.toml takes to its target, how hot it can get, and what that costs in fuel.
 
     What is heated stands in the table [load] (windtoll keys load). At the scenario's steady speed; with --trip or
     --power over a real trip as well.
@@ -80,14 +80,15 @@ def command(chosen: HeatOptions) -> None:
     from energy.chain.load import load
     from energy.pictures.base import checked_picture, save
     from energy.pictures.heat import heating_chart
-    from energy.scenario.bundle import files_of
     from energy.words import heat as heat_report
+    from vehicle.files import read_by_run
 
     if chosen.trip_file is not None and chosen.power_file is not None:
         read = "given together with --trip"
         raise InputError(Problem("command line", "--power", read, "one of them (a power log may have a column speed)"))
+    inputs = read_by_run(chosen.scenario, chosen.trip_file, chosen.power_file)
     if chosen.picture is not None:
-        checked_picture(chosen.picture, force=chosen.force)
+        checked_picture(chosen.picture, inputs, force=chosen.force)
     checked = load(chosen.scenario, chosen.overrides)
     trip = None
     if chosen.trip_file is not None:
@@ -107,10 +108,9 @@ def command(chosen: HeatOptions) -> None:
         with common.progress("Following the temperature") as progress:
             result = heating(checked, trip, draws=draws, progress=progress)
     if chosen.picture is not None:
-        logs = tuple(path for path in (chosen.trip_file, chosen.power_file) if path is not None)
         title = heat_report.first_lines(result, chosen.system).headline
         chart = heating_chart(_bands(result, steady), _target(result), title, chosen.system)
-        save(chart, chosen.picture, (*files_of(chosen.scenario), *logs), force=chosen.force)
+        save(chart, chosen.picture, inputs, force=chosen.force)
     if chosen.as_json:
         written = [] if chosen.picture is None else [str(chosen.picture)]
         common.print_json(
@@ -171,8 +171,8 @@ def _print(result: Heating, steady: Heating, picture: Path | None, system: UnitS
     others = len(heat_report.assumptions(result)) - len(own)
     if others and (result.trip is None or result.trip.power_w is None or result.trip.speed_m_s is not None):
         own.append(
-            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer lists "
-            f"them"
+            f"{others} values of turbine, vehicle and air that the power and the fuel rest on: windtoll answer --full "
+            "lists them"
         )
     common.bullets(out, own)
     common.heading(out, "Cautions")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -112,7 +113,7 @@ class LoadsOptions:
 )
 @common.taken_as(LoadsOptions)
 def command(chosen: LoadsOptions) -> None:
-    """Say what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
+    """Show what mount, bearing, blade roots and pitch linkage of SCENARIO.toml must carry, before something breaks.
 
     Each load stands at the operating point and at the worst case (gust, passing truck, load cut), with its limit.
     The tables [gust], [mount], [bearing], [blade_loads] and [linkage] of the scenario say what is there; what they
@@ -128,6 +129,7 @@ def command(chosen: LoadsOptions) -> None:
     """
     from energy.chain.load import load
     from energy.strength.table import structural_loads
+    from vehicle.files import read_by_run
 
     part, system, as_json = chosen.part, chosen.system, chosen.as_json
     other = None if part in (None, "pitch") else f"--{part}"
@@ -137,7 +139,8 @@ def command(chosen: LoadsOptions) -> None:
         raise InputError(Problem("command line", "--picture", f"given with {other}", "alone, or with --pitch-system"))
     checked = load(chosen.scenario, chosen.overrides)
     if chosen.picture is not None:
-        _draw(chosen.picture, checked, system, chosen.scenario, part=part, force=chosen.force)
+        inputs = read_by_run(chosen.scenario, chosen.spin_up_log)
+        _draw(chosen.picture, checked, system, inputs, part=part, force=chosen.force)
     if part is not None:
         said, data = _part(part, checked, system)
         if as_json:
@@ -161,7 +164,9 @@ def command(chosen: LoadsOptions) -> None:
         raise SystemExit(common.UNSAFE)
 
 
-def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, part: str | None, force: bool) -> None:
+def _draw(
+    path: Path, scenario: Scenario, system: UnitSystem, inputs: Sequence[Path], *, part: str | None, force: bool
+) -> None:
     """Save the pictures: of the pitch system, and unless it alone is asked for, of the margins."""
     from energy.pictures.base import Picture, checked_picture, save, stacked
     from energy.pictures.margins import margins_picture
@@ -169,7 +174,7 @@ def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, p
     from energy.strength.pitch_system import pitch_system
     from energy.strength.table import structural_loads
 
-    checked_picture(path, (source,), force=force)
+    checked_picture(path, inputs, force=force)
     drawn: list[Picture | None] = []
     if part is None:
         drawn = [margins_picture(structural_loads(scenario))]
@@ -182,7 +187,7 @@ def _draw(path: Path, scenario: Scenario, system: UnitSystem, source: Path, *, p
     there = [picture for picture in drawn if picture is not None]
     if not there:
         raise InputError(Problem(scenario.name, "--picture", "nothing to draw: no limit is stated", "windtoll keys"))
-    save(stacked(there), path, (source,), force=force)
+    save(stacked(there), path, inputs, force=force)
 
 
 def _print_part(said: Said) -> None:

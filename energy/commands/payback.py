@@ -71,7 +71,7 @@ class PaybackOptions:
 @common.force_option
 @common.taken_as(PaybackOptions)
 def command(chosen: PaybackOptions) -> None:
-    """Say whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
+    """Show whether the turbine of SCENARIO.toml pays back in money, and when: in wind, down hills, standing, over a
     year.
 
     In money: parts, hours of work and energy over its life, against an alternator with inverter, a second battery and
@@ -99,20 +99,21 @@ def command(chosen: PaybackOptions) -> None:
         raise InputError(Problem("--descent", "", shown(chosen.height), "a height above 0 m and below 9000 m"))
     if chosen.picture is not None:
         from energy.pictures.base import checked_picture
+        from vehicle.files import read_by_run
 
-        checked_picture(chosen.picture, (chosen.scenario,), force=chosen.force)
+        checked_picture(chosen.picture, read_by_run(chosen.scenario), force=chosen.force)
     loaded = load(chosen.scenario, chosen.overrides)
     with common.progress("Trying winds, descents and speeds") as progress:
         result = payback(loaded, height_m=height_m, exact=chosen.exact, progress=progress)
     if chosen.picture is not None:
         from energy.pictures.base import save
         from energy.pictures.payback import payback_chart
-        from energy.scenario.bundle import files_of
+        from vehicle.files import read_by_run
 
         save(
             payback_chart(result, finding(result, chosen.system), chosen.system),
             chosen.picture,
-            files_of(chosen.scenario),
+            read_by_run(chosen.scenario),
             force=chosen.force,
         )
     if chosen.as_json:

@@ -12,7 +12,8 @@ from energy.commands import common
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
-    from energy.chain.road_plan import RunSpread
+    from energy.chain.road_plan import RoadPlan, RunSpread
+    from energy.words.verdict import FirstLines
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class PlanOptions:
 @click.option(
     "--runs", "runs_file", type=click.Path(path_type=Path), help="Take the spread from the runs of this manifest."
 )
-@click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and say what they can show.")
+@click.option("--pairs", type=click.IntRange(2, 1000), help="Plan this many pairs, and show what they can prove.")
 @click.option(
     "--without",
     type=click.Choice(["stowed", "absent"]),
@@ -87,27 +88,27 @@ class PlanOptions:
 @common.json_option
 @common.taken_as(PlanOptions)
 def command(chosen: PlanOptions) -> None:
-    """Say how many pairs of runs are needed to see an effect on fuel, and draw the order to drive them in.
+    """Calculate how many pairs of runs show an effect on fuel, and in which random order to drive them.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
     spread comes from --runs (your own logs), --spread, or a default that is an assumption.
     """
+    from energy.chain.answer import broken_as_stated
+    from energy.chain.load import load
     from energy.chain.prediction import predicted_effect
     from energy.chain.road_plan import PlanAsked, road_plan, typed_change, typed_length
     from energy.words import call_sheet as call_words
     from energy.words import plan as words
-    from energy.words import run_sheet
-    from vehicle.files import checked_output, write_output
+    from vehicle.files import check_apart, checked_output, read_by_run, write_output
     from vehicle.problems import InputError, Problem
 
     if chosen.overrides and chosen.scenario is None:
         raise InputError(Problem("--set", "", "no scenario to set it in", "SCENARIO.toml"))
-    inputs = _inputs(chosen.scenario, chosen.runs_file)
+    inputs = read_by_run(chosen.scenario, chosen.runs_file)
+    check_apart({"--sheet": chosen.sheet, "--call-sheet": chosen.call_sheet})
     for out in (chosen.sheet, chosen.call_sheet):
         if out is not None:
             checked_output(out, inputs, force=chosen.force)
-    if chosen.sheet is not None and chosen.sheet == chosen.call_sheet:
-        raise InputError(Problem("--call-sheet", "", "the same file as --sheet", "two files"))
     speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
         predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
@@ -136,13 +137,24 @@ def command(chosen: PlanOptions) -> None:
 
         data = call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", chosen.system, plan.run_s)
         write_output(chosen.call_sheet, call_sheet.as_html(data).encode(), inputs, force=chosen.force)
+    broken = () if chosen.scenario is None else broken_as_stated(load(chosen.scenario, chosen.overrides))
+    first = words.first_lines(plan, broken, chosen.system)
     if chosen.as_json:
-        common.print_json(words.as_data(plan))
-        return
-    common.lines(
-        common.console(),
-        [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)],
-    )
+        common.print_json(words.as_data(plan, first))
+    else:
+        _print(plan, first, chosen)
+    common.leave(first)
+
+
+def _print(plan: RoadPlan, first: FirstLines, chosen: PlanOptions) -> None:
+    from energy.words import call_sheet as call_words
+    from energy.words import plan as words
+    from energy.words import run_sheet
+
+    out = common.console()
+    common.print_verdict(out, first)
+    out.print()
+    common.lines(out, [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")
     if chosen.call_sheet is not None:
@@ -183,8 +195,3 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     from vehicle.road_test.run_list import read_manifest
 
     return spread_of_runs(read_manifest(runs_file))
-
-
-def _inputs(scenario: Path | None, runs_file: Path | None) -> tuple[Path, ...]:
-    """Return the files that are read: the run sheet replaces none of them."""
-    return tuple(path for path in (scenario, runs_file) if path is not None)

@@ -69,7 +69,7 @@ def command(chosen: ReadOptions) -> None:
     Reads CSV with comma, semicolon or tab, one column a parameter or (time; parameter; value; unit) rows. Nothing in
     the log is changed. Reading a log is for the desk: never work a laptop or phone while driving.
     """
-    from vehicle.files import checked_output, is_file, write_output
+    from vehicle.files import checked_output, read_by_run, write_output
     from vehicle.logs.read import read_log
     from vehicle.problems import InputError, Problem
     from vehicle.road_test.call_sheet import has_entries
@@ -80,8 +80,9 @@ def command(chosen: ReadOptions) -> None:
     )
     if chosen.out is not None and len(chosen.logs) > 1:
         raise InputError(Problem("--out", "", f"{len(chosen.logs)} logs", "one log at a time"))
+    inputs = read_by_run(*chosen.logs, chosen.manifest)
     if chosen.out is not None:
-        checked_output(chosen.out, chosen.logs, force=chosen.force)
+        checked_output(chosen.out, inputs, force=chosen.force)
     read: list[Log] = []
     sheets: list[list[str]] = []
     problems: list[Problem] = []
@@ -90,7 +91,7 @@ def command(chosen: ReadOptions) -> None:
     }  # must fit; the manifest's table serves several logs
     for path in chosen.logs:
         try:
-            if is_file(path) and has_entries(path):
+            if has_entries(path):
                 sheets.append(_sheet(path, as_json=chosen.as_json))
                 continue
             fitting = present(path, overrides, typed) if overrides else {}
@@ -106,7 +107,7 @@ def command(chosen: ReadOptions) -> None:
     calibrated = engine.volumetric_efficiency if chosen.receipt else None
     answers = [as_data(log, engine, chosen.source, mass, road_load, calibrated) for log in read]
     if chosen.out is not None:
-        write_output(chosen.out, _tidy(read[0], answers[0][1]), chosen.logs, force=chosen.force)
+        write_output(chosen.out, _tidy(read[0], answers[0][1]), inputs, force=chosen.force)
     if chosen.as_json:
         common.print_json(all_data([data for data, _ in answers]))
         return

@@ -1,4 +1,4 @@
-"""`windtoll reconcile`: what road tests and wattmeter readings say of the uncertain inputs."""
+"""`windtoll reconcile`: what road tests and wattmeter readings show of the uncertain inputs."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ from energy.words.reconcile import (
     scenario_lines,
     sentence,
 )
+from energy.words.verdict import NOT_CHECKED, called
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Reconciled
     from energy.scenario.read import Scenario
 
-_HELP = f"""Bring the uncertain inputs of SCENARIO.toml in line with the readings of RESULTS.toml; show before and
-after.
+_HELP = f"""Narrow the uncertain inputs of SCENARIO.toml by the readings of RESULTS.toml; show before and after.
 
-Readings and stated ranges are weighed by how good each is. Where they contradict each other beyond what was stated,
-that is said first. Changes no file: the lines to paste into the scenario are printed where readings and model agree.
-Why a machine gives fewer watts than expected is the question of windtoll shortfall.
+Readings and stated ranges are weighed by how accurate each is. Where they contradict each other beyond their stated
+ranges, that comes first. Changes no file: the lines to paste into the scenario are printed where readings and model
+agree. Why a machine gives fewer watts than expected is the question of windtoll shortfall.
 
 \b
-RESULTS.toml holds one [[result]] for each reading, with what it is good to:
+RESULTS.toml holds one [[result]] for each reading, with how accurate it is:
   [[result]]
   what = "wattmeter, both directions"
   road_speed = "80 km/h"
@@ -51,14 +51,14 @@ RESULTS.toml holds one [[result]] for each reading, with what it is good to:
 """
 
 
-@click.command("reconcile", help=_HELP, short_help="What do road tests and readings say of what was only assumed?")
+@click.command("reconcile", help=_HELP, short_help="Narrow what was only assumed, by road tests and readings.")
 @common.SCENARIO
 @click.argument("results", type=click.Path(path_type=Path), metavar="RESULTS.toml")
 @common.set_option
 @common.units_option
 @common.json_option
 def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool) -> None:
-    """Print what readings say of the uncertain inputs."""
+    """Print what readings show of the uncertain inputs."""
     from energy.chain.load import load
     from energy.diagnosis.reconcile import read_results, reconciled
 
@@ -77,12 +77,13 @@ def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
     if scenario.title:
         out.print(scenario.title, style="dim")
     out.print(sentence(result, scenario, system), style="bold")
+    out.print(NOT_CHECKED)
     out.print(agreement(result))
 
     common.heading(out, "Readings against the model")
     common.grid(out, READING_HEADINGS, reading_rows(result, system), left=READING_HEADINGS.count(""))
     common.heading(out, "What the readings change in the inputs")
-    common.pairs(out, input_rows(result))
+    common.pairs(out, [(f"{called(key)} ({key})", text) for key, text in input_rows(result)])
 
     if not result.agrees:
         common.heading(out, "No lines for the scenario file")

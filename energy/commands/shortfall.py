@@ -90,8 +90,9 @@ def command(chosen: ShortfallOptions) -> None:
     """Print which cause of few watts to check first."""
     from energy.chain.load import load
     from energy.diagnosis.shortfall import shortfall
+    from vehicle.files import read_by_run
 
-    inputs = [chosen.scenario, *([] if chosen.readings is None else [chosen.readings])]
+    inputs = read_by_run(chosen.scenario, chosen.readings)
     if chosen.picture is not None:
         from energy.pictures.base import checked_picture
 

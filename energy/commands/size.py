@@ -9,8 +9,7 @@ import click
 
 from energy.commands import common
 from energy.words import rotor_choice
-from energy.words.size import NEXT, as_data, headings, rows, rows_title, sentence
-from energy.words.verdict import NOT_CHECKED
+from energy.words.size import NEXT, NOT_CHECKED, as_data, headings, rows, rows_title, sentence
 from vehicle.problems import InputError, Problem
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem

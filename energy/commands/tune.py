@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from energy.diagnosis.tuning import Tuned
     from energy.scenario.read import Scenario
 
-_HELP = f"""Say which setting of the drive in SWEEP.csv was best, how sure that is, and which setting to try next.
+_HELP = f"""Find which setting of the drive in SWEEP.csv was best, how certain that is, and which to try next.
 
 {forms.SWEEP_ROWS}
 

@@ -36,7 +36,7 @@ from vehicle.quantity import COVERAGE_FACTOR, Estimate
 _DRAWS = 512  # of the posterior, for watts and tests
 _FAR = 20.0  # squared standard deviations from which one value's miss counts less and less
 _FREEDOM = 8.0  # of the Student t of all misses together: a wild reading does not decide alone
-_SURE, _LEAD = 0.7, 2.0  # probability of the first cause, and how far ahead of the second, to be no "cannot tell"
+_SURE, _LEAD = 0.7, 2.0  # probability of the first cause, and how far ahead of the second, to be no "undecided"
 _LEFT = 0.12  # below this a cause is no candidate any more
 _FEW, _ROUGH_LEFT = 10.0, 0.02  # draws that count, below which probabilities are rough; share of the first then left
 _COUNTED = 0.1  # probability from which a hypothesis's draws are asked whether they count

@@ -138,7 +138,7 @@ def read_readings(path: Path) -> Readings:
         raise InputError(
             Problem(path.name, "header", "no column that is known", "electrical_power_w and road_speed_mph (or _km_h)")
         )
-    if path.is_file() and has_entries(path):  # a call sheet: a row that marks a setting or a peak is no reading
+    if has_entries(path):  # a call sheet: a row that marks a setting or a peak is no reading
         read = np.any([np.isfinite(columns[name]) for name in _READ if name in columns], axis=0)
         columns = {name: values[read] for name, values in columns.items()}
     return readings_of(columns, path.name)

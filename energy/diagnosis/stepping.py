@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from energy.chain.limits import OperatingLimit
 from energy.diagnosis.examples import stepped
-from energy.diagnosis.tuning import KINDS, SCENARIO_KEYS, SETTINGS, Kind
+from energy.diagnosis.tuning import KINDS, SCENARIO_KEYS, SETTINGS, Kind, limits_at_setting
+from energy.scenario.inputs import inputs_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
@@ -21,11 +25,16 @@ _ROUNDS = 2
 
 @dataclass(frozen=True)
 class SteppingPlan:
-    """What is stepped (pitch in degrees, resistance in ohm, or ratio), the settings in order, seconds to hold each."""
+    """What is stepped (pitch in degrees, resistance in ohm, or ratio), the settings in order, seconds to hold each.
+
+    `broken` has the limits that a setting is predicted to break at the scenario's highest road speed, for each that
+    breaks one.
+    """
 
     kind: Kind
     order: tuple[float, ...]
     hold_s: float
+    broken: tuple[tuple[float, tuple[OperatingLimit, ...]], ...] = ()
 
 
 def stepping_plan(
@@ -48,7 +57,19 @@ def stepping_plan(
     rounds = [draw.permutation(len(values)) for _ in range(_ROUNDS)]
     if rounds[0][-1] == rounds[1][0]:  # the same setting twice in a row would be one visit
         rounds[1] = np.roll(rounds[1], 1)
-    return SteppingPlan(chosen, tuple(values[k] for order in rounds for k in order), hold_s)
+    order = tuple(values[k] for turn in rounds for k in turn)
+    return SteppingPlan(chosen, order, hold_s, _broken(scenario, chosen, values))
+
+
+def _broken(
+    scenario: Scenario, kind: Kind, values: Sequence[float]
+) -> tuple[tuple[float, tuple[OperatingLimit, ...]], ...]:
+    """Return the settings that break a limit, from the smallest on, each with what it breaks."""
+    if inputs_of(scenario).turbine.chain is None:  # known by its watts alone: no setting of it is modelled
+        return ()
+    speed: dict[QuantityKey, float] = {"trip.road_speed": scenario.fastest_road_speed_m_s}
+    each = ((value, limits_at_setting(scenario, kind, value, speed)) for value in sorted(values))
+    return tuple((value, broken) for value, broken in each if broken)
 
 
 def _typed_settings(typed: str, kind: str) -> list[float]:

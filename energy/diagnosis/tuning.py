@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -21,6 +22,7 @@ from energy.chain.limits import OperatingLimit, in_order, measured_limits, opera
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.keys import spec_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
@@ -29,7 +31,11 @@ from vehicle.units import convert
 Kind = Literal["pitch", "resistance", "ratio"]
 KINDS: tuple[Kind, ...] = ("pitch", "resistance", "ratio")
 SETTINGS = {"pitch": "deg", "resistance": "ohm", "ratio": "dimensionless"}
-SCENARIO_KEYS = {"pitch": "rotor.pitch", "resistance": "heater.resistance", "ratio": "drive.ratio"}
+SCENARIO_KEYS: dict[Kind, QuantityKey] = {
+    "pitch": "rotor.pitch",
+    "resistance": "heater.resistance",
+    "ratio": "drive.ratio",
+}
 _LAGS_S = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
 _LEAST_SETTLE_S, _SETTLE_LAGS = 3.0, 4.0  # after a change of the setting
 _LEAST_STRETCH_S, _STRETCH_LAGS = 8.0, 6.0
@@ -231,18 +237,21 @@ def _limits(scenario: Scenario, sweep: Sweep, result: Tuned) -> TuningLimits:
         return TuningLimits(logged, (), ())
     followed = lagged(sweep.air_speed_m_s, sweep.time_s, result.lag_s)  # a gust is over before a heavy rotor has it
     air = float(np.nanquantile(followed, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
-    key = SCENARIO_KEYS[sweep.kind]
 
     def predicted(setting: float) -> tuple[OperatingLimit, ...]:
-        value = convert(
-            setting, "" if SETTINGS[sweep.kind] == "dimensionless" else SETTINGS[sweep.kind], spec_of(key).unit
-        )
-        at = inputs_of(
-            scenario, {key: np.array(value), "trip.road_speed": np.array(air), "air.wind_speed": np.array(0.0)}
-        )
-        return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
+        return limits_at_setting(scenario, sweep.kind, setting, {"trip.road_speed": air, "air.wind_speed": 0.0})
 
     return TuningLimits(logged, predicted(result.best), predicted(result.next))
+
+
+def limits_at_setting(
+    scenario: Scenario, kind: Kind, setting: float, others: Mapping[QuantityKey, float]
+) -> tuple[OperatingLimit, ...]:
+    """Return the limits that a setting is predicted to break, with `others` (SI) in place of the scenario's values."""
+    key = SCENARIO_KEYS[kind]
+    value = setting if SETTINGS[kind] == "dimensionless" else convert(setting, SETTINGS[kind], spec_of(key).unit)
+    at = inputs_of(scenario, {key: np.array(value), **{other: np.array(held) for other, held in others.items()}})
+    return in_order(operating_limits(at, turbine_at_work(at, with_free_run=False)))
 
 
 def as_setting(kind: str, value: float) -> str | float:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from energy.heat import water
 from energy.heat.steps import STEFAN_BOLTZMANN_W_M2_K4, Coefficients, FloatArray, HeaterError, film_in_wind_w_m2_k
+from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 
 Number = float | FloatArray
 
@@ -52,7 +53,7 @@ class HeatedLoad:
     outside_area_m2: Number = 0.0
     water_kg: Number = 0.0
     open_water_area_m2: Number = 0.0
-    pressure_pa: Number = 101325.0
+    pressure_pa: Number = SEA_LEVEL_PRESSURE_PA
     relative_humidity: Number = 0.5
     water_film_w_m2_k: Number = 5.0
     """Film of still air over open water (common practice, no source: 3-10 W/(m² K))."""

@@ -64,7 +64,7 @@ class Coefficients:
 
         Parameters
         ----------
-        where : their indices
+        where : their indices (k,)
 
         Returns
         -------
@@ -92,7 +92,7 @@ class Surroundings:
 
         Parameters
         ----------
-        where : their indices
+        where : their indices (k,)
 
         Returns
         -------
@@ -105,7 +105,7 @@ class Surroundings:
 
         Returns
         -------
-        The arrays.
+        The arrays, each (draws,).
         """
         return self.power, self.ambient, self.main_loss, self.second_loss
 
@@ -126,7 +126,7 @@ class State:
 
         Parameters
         ----------
-        where : their indices
+        where : their indices (k,)
 
         Returns
         -------
@@ -139,7 +139,7 @@ class State:
 
         Returns
         -------
-        The arrays.
+        The arrays, each (draws,).
         """
         return self.main, self.second, self.water, self.lost, self.vapour, self.stored
 
@@ -278,7 +278,7 @@ def propagator_of_one(capacity: FloatArray, slope: FloatArray, duration: Seconds
 
     Returns
     -------
-    [K/W] and [K s/W].
+    [K/W] and [K s/W], each of 2 x 2 arrays (draws,).
 
     References
     ----------
@@ -302,14 +302,14 @@ def propagator_of_two(
 
     Parameters
     ----------
-    capacity : [J/K] of both nodes
-    slope : [W/K] of both nodes
-    coupling : [W/K] between them, above 0
+    capacity : [J/K] of both nodes, each (draws,)
+    slope : [W/K] of both nodes, each (draws,)
+    coupling : [W/K] between them, above 0, (draws,)
     duration : [s] a number or (draws,)
 
     Returns
     -------
-    [K/W] and [K s/W].
+    [K/W] and [K s/W], each of 2 x 2 arrays (draws,).
 
     References
     ----------

@@ -7,7 +7,7 @@ import functools
 import numpy as np
 import numpy.typing as npt
 
-from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.constants import WATER_VAPOUR_GAS_CONSTANT_J_KG_K, ZERO_CELSIUS_K
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -15,7 +15,6 @@ SPECIFIC_HEAT_J_KG_K = 4186.0
 """Liquid water between 10 and 95 °C, within 0.5 % (IAPWS SR6-08 gives 4181.4 J/(kg K) at 25 °C)."""
 
 _CRITICAL_K, _CRITICAL_PA = 647.096, 22.064e6
-_VAPOUR_GAS_CONSTANT_J_KG_K = 461.52
 # Heat-to-mass analogy, h_mass = h / (rho cp Le^(2/3)), with air of 1.1 kg/m³, 1007 J/(kg K) and Le 0.85 for water
 # vapour in air (Incropera & DeWitt, heat and mass transfer analogy, from memory).
 _FILM_TO_MASS_K_M3_J = 1.0 / (1.1 * 1007.0 * 0.85 ** (2 / 3))
@@ -99,7 +98,7 @@ def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
     pressure = np.asarray(pressure_pa, dtype=float)
     temperature = np.full(pressure.shape, 373.15)
     for _ in range(6):
-        slope = latent_heat_j_kg(temperature) / _VAPOUR_GAS_CONSTANT_J_KG_K  # d ln p / d(-1/T), Clausius-Clapeyron
+        slope = latent_heat_j_kg(temperature) / WATER_VAPOUR_GAS_CONSTANT_J_KG_K  # d ln p / d(-1/T), Clausius-Clapeyron
         inverse = 1.0 / temperature + np.log(saturation_pressure_pa(temperature) / pressure) / slope
         temperature = 1.0 / inverse
     return temperature
@@ -107,7 +106,7 @@ def boiling_point_k(pressure_pa: npt.ArrayLike) -> FloatArray:
 
 def _vapour_density_kg_m3(temperature_k: FloatArray) -> FloatArray:
     """Return the density of saturated vapour by the ideal gas law."""
-    return saturation_pressure_pa(temperature_k) / (_VAPOUR_GAS_CONSTANT_J_KG_K * temperature_k)
+    return saturation_pressure_pa(temperature_k) / (WATER_VAPOUR_GAS_CONSTANT_J_KG_K * temperature_k)
 
 
 @functools.lru_cache(maxsize=1024)
@@ -126,8 +125,8 @@ def evaporation_w_m2(
     Parameters
     ----------
     temperature_k, ambient_k : [K] shapes that broadcast
-    relative_humidity : [-] 0 to 1
-    film_w_m2_k : [W/(m² K)]
+    relative_humidity : [-] 0 to 1, any shape
+    film_w_m2_k : [W/(m² K)], any shape
 
     Returns
     -------

@@ -79,7 +79,7 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     InputError
         Naming every fault.
     """
-    marks = path.is_file() and has_entries(path)  # a call sheet: rows that mark a setting or a peak have no power
+    marks = has_entries(path)  # a call sheet: rows that mark a setting or a peak have no power
     table = read_table(
         path,
         {"time": "s", "power": "W"},

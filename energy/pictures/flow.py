@@ -112,7 +112,8 @@ def flow_picture(answered: Answered, system: UnitSystem, *, difference: bool = T
         columns=["x", "y", "order", "shape", "flow", "power", "colour"],
     )
     labels = pd.DataFrame(texts, columns=["x", "y", "text", "weight"])
-    numbers = {"areas": polygons, **{weight: labels[labels["weight"] == weight] for weight in _WEIGHTS}}
+    numbers: dict[str, pd.DataFrame] = {"areas": polygons}
+    numbers |= {weight: labels[labels["weight"] == weight] for weight in _WEIGHTS}
     return Picture(
         "energy_flow_change" if difference else "energy_flow",
         flow_title(answered, flow, system, difference=difference),

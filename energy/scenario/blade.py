@@ -131,7 +131,7 @@ def computed_curves(
             air_speed_m_s=max(air_speed_m_s, LEAST_AIR_SPEED_M_S),
             kinematic_viscosity_m2_s=viscosity_m2_s,
         )
-        return to_rotor_curves(cached_blade_curves(blade, polars, ratio, convention.setting_deg(angle), settings))
+        return to_rotor_curves(cached_blade_curves(blade, polars, ratio, angle, settings))
 
     return with_stall(
         curves(stall_delay=False),

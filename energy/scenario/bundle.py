@@ -11,7 +11,6 @@ import io
 import lzma
 import re
 import struct
-import tempfile
 import tomllib
 import zipfile
 import zlib
@@ -22,7 +21,7 @@ from typing import Any
 
 from energy.scenario.keys import TABLES, spec_of
 from energy.scenario.read import MOST_BYTES, Scenario, override_value, read_scenario
-from vehicle.files import read_input, refused_by_windows
+from vehicle.files import read_input, refused_by_windows, temporary_files
 from vehicle.problems import InputError, Problem, shown
 from vehicle.quantity import FieldError, read_quantity
 
@@ -83,12 +82,11 @@ def laid_out(bundle: Bundle) -> Iterator[Path]:
     problems = _naming_problems(bundle)
     if problems:
         raise InputError(problems)
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / SCENARIO_NAME
-        path.write_bytes(bundle.text.encode("utf-8", errors="surrogatepass"))
-        for name, content in bundle.files:
-            (Path(folder) / _checked_name(name)).write_bytes(content)
-        yield path
+    text = bundle.text.encode("utf-8", errors="surrogatepass")
+    with temporary_files(
+        [(SCENARIO_NAME, text), *((_checked_name(name), inner) for name, inner in bundle.files)]
+    ) as at:
+        yield at / SCENARIO_NAME
 
 
 def read_bundle(bundle: Bundle) -> Scenario:
@@ -116,11 +114,6 @@ def from_folder(path: Path) -> Bundle:
         if _PLAIN_NAME.fullmatch(name) and (path.parent / name).is_file():
             files[name] = read_input(path.parent / name, MOST_FILE_BYTES, "a CSV file")
     return Bundle(text, _sorted(files))
-
-
-def files_of(path: Path) -> tuple[Path, ...]:
-    """Return a TOML file on disk and every file that it names: what an output of the run must never replace."""
-    return (path, *(path.parent / name for _, name in named_files(Bundle(_text_on_disk(path)).data())))
 
 
 def _text_on_disk(path: Path) -> str:
@@ -152,12 +145,7 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
 
     Raises InputError for anything else, too large, or oddly named; then nothing was taken.
     """
-    entries: list[tuple[str, bytes]] = []
-    for name, content in uploads:
-        if name.lower().endswith(".zip"):
-            entries += unzipped(name, content)
-        else:
-            entries.append((name, content))
+    entries = all_unzipped(uploads)
     texts = [(name, content) for name, content in entries if name.lower().endswith(".toml")]
     if len(texts) != 1:
         raise InputError(
@@ -185,19 +173,43 @@ def from_uploads(uploads: Iterable[tuple[str, bytes]]) -> Bundle:
     return bundle
 
 
+def all_unzipped(
+    uploads: Iterable[tuple[str, bytes]],
+    most_files: int = MOST_FILES,
+    most_bytes: int = MOST_FILE_BYTES,
+    most_together: int = MOST_BUNDLE_BYTES,
+) -> list[tuple[str, bytes]]:
+    """Return uploaded files as (name, bytes), those of zips unpacked.
+
+    What comes out of all zips together counts against `most_together`. Raises InputError as `unzipped` does.
+    """
+    files: list[tuple[str, bytes]] = []
+    unpacked = 0
+    for name, content in uploads:
+        if not name.lower().endswith(".zip"):
+            files.append((name, content))
+            continue
+        inside = unzipped(name, content, most_files, most_bytes, most_together, unpacked)
+        unpacked += sum(len(inner) for _, inner in inside)
+        files += inside
+    return files
+
+
 def unzipped(
     name: str,
     content: bytes,
     most_files: int = MOST_FILES,
     most_bytes: int = MOST_FILE_BYTES,
     most_together: int = MOST_BUNDLE_BYTES,
+    unpacked: int = 0,
 ) -> list[tuple[str, bytes]]:
     """Return the files of a zip as (base name, bytes).
 
     Raises InputError for one that is broken, hostile, or unpacks to more than `most_bytes` in one file or
-    `most_together` in all: what counts is what comes out, since a zip may lie about its sizes.
+    `most_together` in all, of which `unpacked` came out of other zips: what counts is what comes out, since a zip may
+    lie about its sizes.
     """
-    left = most_together
+    left = most_together - unpacked
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             inside = [entry for entry in archive.infolist() if not entry.is_dir()]

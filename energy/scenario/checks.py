@@ -162,11 +162,23 @@ def cross_checks(scenario: Scenario) -> list[Problem]:
     """Return faults between keys that are right each by itself."""
     fault = partial(Problem, scenario.name)
     return [
+        *_pole_problems(fault, scenario),
         *_pitch_problems(fault, scenario),
         *_pair_problems(fault, scenario),
         *_gear_problems(fault, scenario),
         *_garage_checks(fault, scenario),
     ]
+
+
+def _pole_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:
+    """Return that pole pairs are counted in whole ones: the value, or both ends of a range without one."""
+    poles = None if scenario.generator is None else scenario.generator.pole_pairs
+    if poles is None:
+        return
+    stated = (poles.low, poles.high) if poles.shape == "uniform" else (poles.value,)
+    for count in stated:
+        if abs(count - round(count)) > 1e-9:
+            yield fault("generator.pole_pairs", f"{count:g}", "a whole number, such as 7")
 
 
 def _pitch_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:

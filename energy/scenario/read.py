@@ -183,8 +183,8 @@ def load_rotor(path: Path, overrides: Sequence[str] = (), air_speed_m_s: float |
         raise InputError([_as_override(problem, overrides) for problem in _unique(problems)])
     pressure = standard_atmosphere(air.altitude.value)[1] if air.pressure is None else air.pressure.value
     density = float(density_kg_m3(air.temperature.value, pressure, air.relative_humidity.value))
-    dial = float(convention.setting_deg(curves.pitch_deg[:1])[0]) if rotor.pitch is None else rotor.pitch.value
-    return RotorOnly(rotor, curves, float(convention.chord_angle_deg(np.asarray(dial))), density)
+    set_to = None if rotor.pitch is None else float(convention.chord_angle_deg(np.asarray(rotor.pitch.value)))
+    return RotorOnly(rotor, curves, float(curves.pitch_deg[0]) if set_to is None else set_to, density)
 
 
 def _reynolds_air_speed(

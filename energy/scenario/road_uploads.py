@@ -7,20 +7,20 @@ from __future__ import annotations
 
 import contextlib
 import io
-import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from energy.scenario.bundle import unzipped
+from energy.scenario.bundle import all_unzipped
+from vehicle.files import temporary_files
 from vehicle.problems import InputError, Problem, shown
 from vehicle.road_test.call_sheet import is_call_sheet
 from vehicle.road_test.marks import RUN_LIST, base_name, marks_of, plain_names
 
 MOST_LOGS = 200
 MOST_LOG_BYTES = 32 * 1024 * 1024
-MOST_TEST_BYTES = 96 * 1024 * 1024  # all logs of a zip together
+MOST_TEST_BYTES = 96 * 1024 * 1024  # all logs that come in zips
 _TIME_IN_ZIP = (2000, 1, 1, 0, 0, 0)  # the same test gives the same bytes
 
 
@@ -50,10 +50,7 @@ def taken(uploads: Iterable[tuple[str, bytes]]) -> Uploads:
     A CSV that is the call sheet of a road test stands in for the list. Raises InputError for two of these, a list that
     is none, or a zip that cannot be read.
     """
-    files: list[tuple[str, bytes]] = []
-    for name, content in uploads:
-        zipped = name.lower().endswith(".zip")
-        files += unzipped(name, content, MOST_LOGS, MOST_LOG_BYTES, MOST_TEST_BYTES) if zipped else [(name, content)]
+    files = all_unzipped(uploads, MOST_LOGS, MOST_LOG_BYTES, MOST_TEST_BYTES)
     lists = [(name, content) for name, content in files if name.lower().endswith(".toml")]
     sheets = [(name, content) for name, content in files if (name, content) not in lists and is_call_sheet(content)]
     if len(lists) + len(sheets) > 1:
@@ -97,12 +94,8 @@ def _text(name: str, content: bytes) -> str:
 @contextlib.contextmanager
 def laid_out(text: str, logs: Iterable[tuple[str, bytes]]) -> Iterator[Path]:
     """Write list and logs into a folder of its own, for as long as the context lasts; yield the path of the list."""
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        for name, content in logs:
-            (Path(folder) / name).write_bytes(content)
-        path = Path(folder) / RUN_LIST
-        path.write_text(text, encoding="utf-8", errors="surrogatepass")
-        yield path
+    with temporary_files([*logs, (RUN_LIST, text.encode("utf-8", errors="surrogatepass"))]) as folder:
+        yield folder / RUN_LIST
 
 
 def to_zip(text: str, logs: Iterable[tuple[str, bytes]]) -> bytes:

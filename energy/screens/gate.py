@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -25,8 +26,22 @@ def _is_plain(origin: str) -> bool:
         return False
 
 
+def is_here(client: tuple[str, int] | None) -> bool:
+    """Return whether a connection comes from this machine; one that does not say where it comes from does not.
+
+    The app listens on the loopback address alone, unless somebody has it listen elsewhere by a variable of the
+    environment or an option of the web framework; a Host header can then be made up.
+    """
+    try:
+        address = ipaddress.ip_address(client[0] if client else "")
+    except ValueError:
+        return False
+    return (getattr(address, "ipv4_mapped", None) or address).is_loopback
+
+
 class OwnPagesOnly:
-    """ASGI middleware that lets through what `is_own` accepts: 403 for the rest, a web socket closed unopened.
+    """ASGI middleware that lets through what `is_here` and `is_own` accept: 403 for the rest, a web socket closed
+    unopened.
 
     The port is the one that the request came in at.
     """
@@ -43,7 +58,8 @@ class OwnPagesOnly:
         for name, value in scope["headers"]:
             said.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
         hosts = said.get("host", [])
-        if len(hosts) == 1 and is_own(hosts[0], said.get("origin", []), scope["server"][1]):
+        here = is_here(scope.get("client"))
+        if here and len(hosts) == 1 and is_own(hosts[0], said.get("origin", []), scope["server"][1]):
             await self.app(scope, receive, send)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})

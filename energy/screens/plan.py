@@ -187,8 +187,7 @@ def _said(plan: RoadPlan) -> list[str]:
             else []
         ),
         *plan_words.notes(plan, desk.system()),
-        f"Two equal runs differ by {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
-        f"{plan.spread.words}.",
+        plan_words.spread_words(plan),
         *([plan_words.TOO_MANY] if plan.pairs_planned > plan_words.MANY_PAIRS else []),
     ]
 

@@ -12,9 +12,11 @@ import pandas as pd
 import streamlit as st
 
 from energy.screens import desk
+from vehicle import csv_text
 from vehicle.problems import InputError, Problem
 
 MOST_ROWS = 2000
+MOST_BYTES = 32 * 1024 * 1024
 
 
 def empty(columns: Sequence[str], rows: int) -> pd.DataFrame:
@@ -26,16 +28,17 @@ def from_csv(content: bytes, name: str = "table") -> tuple[str, pd.DataFrame]:
     """Return the comment lines on top of a CSV file, and its cells as texts. Raises InputError where it is no small
     table.
     """
-    try:
-        lines = content.decode("utf-8-sig").splitlines(keepends=True)
-    except UnicodeDecodeError:
-        raise InputError(Problem(name, "", "bytes that are no UTF-8 text", "a CSV file in UTF-8")) from None
-    first = next((k for k, line in enumerate(lines) if not line.startswith("#") and line.strip()), len(lines))
-    comments = "".join(line for line in lines[:first] if line.startswith("#"))
-    rows = [row for row in csv.reader(line for line in lines[first:] if not line.startswith("#")) if any(row)]
-    if not rows:
+    lines = csv_text.text_of(name, content, MOST_BYTES).split("\n")
+    layout = csv_text.first_layout(lines, lambda _: False)
+    if layout is None:
         raise InputError(Problem(name, "", "no rows", "a header and rows"))
-    header, *cells = rows
+    comments = "".join(line + "\n" for line in lines[: layout.header_line] if line.startswith("#"))
+    header = list(layout.headers)
+    cells = [
+        [_pointed(cell, layout.decimal) for cell in csv_text.split_line(line, layout.delimiter)]
+        for line in lines[layout.first_row :]
+        if csv_text.says_something(line)
+    ]
     if len(cells) > MOST_ROWS:
         raise InputError(
             Problem(name, "", f"{len(cells)} rows", f"at most {MOST_ROWS} to edit here; upload it instead")
@@ -43,6 +46,11 @@ def from_csv(content: bytes, name: str = "table") -> tuple[str, pd.DataFrame]:
     if len(set(header)) < len(header) or any(len(row) != len(header) for row in cells):
         raise InputError(Problem(name, "", "rows that are no even table", "as many cells in each row as in the header"))
     return comments, pd.DataFrame(cells, columns=header, dtype="str")
+
+
+def _pointed(cell: str, decimal: str) -> str:
+    """Return a cell with its number written as `to_csv` writes it: with a decimal point. Anything else stays."""
+    return cell.replace(",", ".", 1) if decimal == "," and csv_text.number_and_unit(cell, decimal) is not None else cell
 
 
 def to_csv(table: pd.DataFrame, comments: str = "") -> bytes:

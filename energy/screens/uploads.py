@@ -6,7 +6,6 @@ The file stays with the work. What was uploaded is never used as a path.
 from __future__ import annotations
 
 import contextlib
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +14,7 @@ import streamlit as st
 
 from energy.scenario.works import Upload
 from energy.screens import desk, page
+from vehicle.files import temporary_files
 from vehicle.problems import InputError, shown
 
 
@@ -75,9 +75,8 @@ def as_file(content: bytes, name: str) -> Iterator[Path]:
     """Write bytes into a file of our own name, for as long as the context lasts; faults tell that name, not its
     folder.
     """
-    with tempfile.TemporaryDirectory(prefix="windtoll-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
+    with temporary_files([(name, content)]) as folder:
+        path = folder / name
         try:
             yield path
         except InputError as error:

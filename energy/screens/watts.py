@@ -1,4 +1,4 @@
-"""Where did the watts go? Readings of wattmeter, spring scale or road test against the model, and what they say of
+"""Do readings and model agree? Readings of wattmeter, spring scale or road test against the model, and what they say of
 its inputs.
 """
 

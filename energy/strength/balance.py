@@ -13,7 +13,9 @@ import numpy as np
 
 from energy.strength.equations import permissible_imbalance_kg_m
 
-LEAST_CHANGE = 0.2  # of the first reading: a trial weight that changes less leaves the answer open; practice, no source
+# Share of the first reading that a trial weight must change. Below the first nothing is calculated, below the second
+# the answer is rough: readings scatter by some percent (common practice, no source).
+LEAST_CHANGE, CLEAR_CHANGE = 0.1, 0.3
 
 
 @dataclass(frozen=True)
@@ -28,14 +30,17 @@ class Bolt:
 @dataclass(frozen=True)
 class Balance:
     """The imbalance found (kg·m), the one weight against it, the two nearest bolts, what is left of it with them, and
-    what the grade permits (kg·m; None where rotor mass or speed are not given)."""
+    what the grade permits (kg·m; None where rotor mass or speed are not given). Of a trial: the change of the reading
+    over the first one, and the imbalance (kg·m) if its phases were read against the rotation (None otherwise).
+    """
 
     imbalance_kg_m: complex
     radius_m: float
     bolts: tuple[Bolt, ...]
     left_kg_m: float
     permitted_kg_m: float | None
-    trial_change: float | None  # change of the reading over the first one
+    trial_change: float | None = None
+    other_way_kg_m: complex | None = None
 
     @property
     def correction_kg(self) -> float:
@@ -46,6 +51,11 @@ class Balance:
     def correction_rad(self) -> float:
         """Return the angle of that weight: opposite to the imbalance."""
         return cmath.phase(-self.imbalance_kg_m) % (2 * math.pi)
+
+    @property
+    def other_way_rad(self) -> float | None:
+        """Return the angle of the weight if the phases were read against the rotation."""
+        return None if self.other_way_kg_m is None else cmath.phase(-self.other_way_kg_m) % (2 * math.pi)
 
 
 def imbalance_of_blades_kg_m(masses_kg: np.ndarray, radii_m: np.ndarray) -> complex:
@@ -97,9 +107,13 @@ def balance(
     step_kg: float,
     permitted: tuple[float, float, float] | None = None,
     trial_change: float | None = None,
+    other_way_kg_m: complex | None = None,
 ) -> Balance:
-    """Return the correction of an imbalance; `permitted` is (grade m/s, rotor mass kg, rotor speed rad/s)."""
+    """Return the correction of an imbalance; `permitted` is (grade m/s, rotor mass kg, rotor speed rad/s).
+
+    `trial_change` and `other_way_kg_m` are those of `Balance`.
+    """
     bolts = two_bolts(-imbalance_kg_m, radius_m, holes, step_kg)
     added = sum((bolt.mass_kg * radius_m * cmath.exp(1j * bolt.angle_rad) for bolt in bolts), 0j)
     allowed = None if permitted is None else float(permissible_imbalance_kg_m(*permitted))
-    return Balance(imbalance_kg_m, radius_m, bolts, abs(imbalance_kg_m + added), allowed, trial_change)
+    return Balance(imbalance_kg_m, radius_m, bolts, abs(imbalance_kg_m + added), allowed, trial_change, other_way_kg_m)

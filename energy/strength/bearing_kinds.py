@@ -75,8 +75,10 @@ def bearings(scenario: Scenario) -> Bearings:
     spacing = rig.maybe("bearing.spacing")
 
     def radial(at: Conditions, *, moving: bool) -> np.ndarray:
-        moment = gyroscopic_n_m(rig, at) if moving and spacing is not None else 0.0
-        return rig.taken("bearing.radial_load", at) + np.asarray(moment) / (spacing or 1.0)
+        if not moving or spacing is None:
+            return np.asarray(rig.taken("bearing.radial_load", at))
+        apart = rig.taken("bearing.spacing", at, least=True)
+        return rig.taken("bearing.radial_load", at) + np.asarray(gyroscopic_n_m(rig, at)) / apart
 
     ratings = float(table.static_rating.low), float(table.dynamic_rating.low)
     steady = float(radial(cases.operating, moving=False)), abs(float(cases.operating.thrust_n))
@@ -104,8 +106,8 @@ def bearings(scenario: Scenario) -> Bearings:
         float(worst_radial[k]),
         float(np.max(np.asarray(gyroscopic_n_m(rig, corners)))),
         spacing,
-        float(rig.read("bearing.required_life")),
-        float(rig.read("bearing.required_static_safety")),
+        rig.taken("bearing.required_life", cases.worst),
+        rig.taken("bearing.required_static_safety", cases.worst),
     )
 
 

@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from energy.aero.air import shear_speed_factor
 from energy.aero.curves import with_departures
 from energy.aero.momentum import BETZ_LIMIT
 from energy.aero.operating_point import Rotor, coefficients_of, free_run_is_known, free_run_speed_rad_s
@@ -49,10 +50,13 @@ class Rig:
     worst_inputs: Inputs  # every range of the scenario at its unfavourable end
     heavy_blade: BladeMass | None
 
-    @property
-    def area_m2(self) -> float:
-        """Swept area, m²."""
-        return math.pi * self.radius_m**2
+    def radius_in(self, at: Conditions) -> float:
+        """Return the wheel's radius (m) in a case: the upper end of its range in the worst one."""
+        return _radius_m(self.inputs_in(at))
+
+    def area_in(self, at: Conditions) -> float:
+        """Return the swept area (m²) in a case."""
+        return math.pi * self.radius_in(at) ** 2
 
     def maybe(self, key: QuantityKey) -> float | None:
         """Return a key's value in SI, None where the scenario does not tell it."""
@@ -83,7 +87,7 @@ class Rig:
         power = curves.power_coefficient * float(np.asarray(turbine.power_factor))
         return Rotor(
             replace(curves, power_coefficient=np.minimum(power, BETZ_LIMIT)),
-            self.radius_m,
+            _radius_m(inputs),
             pitch_deg,
             float(np.asarray(inputs.density_kg_m3)),
             air_speed_m_s,
@@ -161,14 +165,19 @@ def rig_of(scenario: Scenario) -> Rig:
         fastest["trip.road_speed"] = np.asarray(scenario.fastest_road_speed_m_s)
     read, inputs = reader(scenario), inputs_of(scenario, fastest)
     worst = inputs_of(scenario, {**fastest, **_unfavourable_ends(scenario)})
-    radius = float(np.asarray(inputs.turbine.diameter_m)) / 2
+    radius = _radius_m(inputs)
     density = float(np.asarray(inputs.density_kg_m3))
     blade, heavy = _blade_mass(scenario, read), _blade_mass(scenario, read, heavy=True)
     return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy)
 
 
+def _radius_m(inputs: Inputs) -> float:
+    return float(np.asarray(inputs.turbine.diameter_m)) / 2
+
+
 _HIGH_IS_WORSE: tuple[QuantityKey, ...] = (
     "air.pressure",
+    "rotor.diameter",
     "rotor.power_factor",
     "rotor.thrust_factor",
     "rotor.thrust_in_stall",
@@ -181,8 +190,11 @@ _HIGH_IS_WORSE: tuple[QuantityKey, ...] = (
 _LOW_IS_WORSE: tuple[QuantityKey, ...] = (
     "air.temperature",
     "air.altitude",
+    "air.relative_humidity",
+    "drive.ratio",
     "generator.friction_torque",
     "generator.iron_loss",
+    "generator.eddy_share",
     "generator.cogging_torque",
 )
 
@@ -215,8 +227,12 @@ def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> 
     return BladeMass(masses, radii)
 
 
-_AIR_SHARES = np.linspace(0.3, 1.0, 8)  # of the worst air speed
+_AIR_SHARES = np.linspace(0.1, 1.0, 19)  # of the worst air speed
 _SPEED_STEPS = 41  # rotor speeds between standstill and the fastest
+STOP_BELOW_WORK = (
+    "The overspeed stop (gust.overspeed_stop) lies below the rotor speed of the operating point: it would stop the "
+    "rotor at work. The worst case takes the operating point's rotor speed."
+)
 FASTEST_OF_SCHEDULE = "Operating point: the fastest road speed of the schedule."
 SCANNED = (
     "Worst case: each load is the maximum over every rotor speed up to the fastest, every pitch that the scenario "
@@ -235,6 +251,8 @@ def both_cases(rig: Rig) -> BothCases:
         cases = _worst_of_curves(rig, operating, free_air, air)
     notes: tuple[str, ...] = () if bool(rig.turbine.turning) else (NOT_TURNING,)
     notes += () if rig.scenario.schedule is None else (FASTEST_OF_SCHEDULE,)
+    stop = _upper(rig, "gust.overspeed_stop")
+    notes += () if stop is None or stop >= operating.rotor_speed_rad_s else (STOP_BELOW_WORK,)
     return replace(cases, notes=(*notes, *cases.notes))
 
 
@@ -261,12 +279,22 @@ def _worst_air_speeds_m_s(rig: Rig) -> tuple[float, float]:
     trip_speed = max(float(np.asarray(rig.inputs.road_speed_m_s)), scenario.fastest_road_speed_m_s)
     stated = None if scenario.schedule is not None else highest("trip.road_speed")
     road = max(trip_speed, highest("gust.road_speed") or 0.0, stated or 0.0)
-    wind, wind_from = highest("air.wind_speed") or 0.0, float(np.asarray(read("air.wind_from")))
-    head_wind = max(0.0, wind * math.cos(wind_from))
+    # From ahead, wherever it comes from in the scenario: a bend or the way back turns the vehicle into it.
+    head_wind = (highest("air.wind_speed") or 0.0) * _highest_shear(rig)
     shelter = highest("rotor.local_speed_factor") or 1.0  # not to be trusted in a gust: the upper end
     gust, passing = highest("gust.speed") or 0.0, highest("gust.passing_factor") or 1.0
     free_air = float(gust_air_speed_m_s(road, head_wind, gust, passing, 1.0))
     return free_air, float(gust_air_speed_m_s(road, head_wind, gust, passing, shelter))
+
+
+def _highest_shear(rig: Rig) -> float:
+    """Return what the wind grows by from where it was measured to the hub: the worse end of the shear's range."""
+    measured_at, hub = rig.read.uncertain("air.wind_measured_at"), _upper(rig, "rotor.hub_height")
+    exponent = rig.read.uncertain("air.shear_exponent")
+    if measured_at is None or hub is None or exponent is None:
+        return 1.0
+    ends = np.array([exponent.low, exponent.high])
+    return float(shear_speed_factor(hub, _radius_m(rig.worst_inputs), measured_at.low, ends).max())
 
 
 def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float, air: float) -> BothCases:
@@ -325,7 +353,8 @@ def scanned_pitches_deg(rig: Rig) -> np.ndarray:
     if own is not None:
         ends += [float(convention.chord_angle_deg(np.asarray(v))) for v in (own.low, own.high)]
     if table is not None:
-        ends += [float(convention.chord_angle_deg(np.asarray(v.value))) for v in (table.travel_from, table.travel_to)]
+        travel = (table.travel_from, table.travel_to)
+        ends += [float(convention.chord_angle_deg(np.asarray(end))) for v in travel for end in (v.low, v.high)]
     low, high = min(ends), max(ends)
     inside = curves.pitch_deg[(curves.pitch_deg > low) & (curves.pitch_deg < high)]
     return np.unique(np.concatenate([ends, inside]))
@@ -338,27 +367,31 @@ def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: floa
     assert chain is not None
     density = float(np.asarray(rig.worst_inputs.density_kg_m3))
     pitches = scanned_pitches_deg(rig)
+    radius = _radius_m(rig.worst_inputs)
     rotor = rig.rotor(rig.worst_inputs, pitches, np.full(pitches.shape, air))
     curves = rotor.curves
-    free_runs = free_run_speed_rad_s(rotor, chain)
+    # A small rotor runs away faster, a large one has more thrust: each end of the diameter where it is worse.
+    free_runs = free_run_speed_rad_s(replace(rotor, radius_m=rig.scenario.rotor.diameter.low / 2), chain)
     free_run = float(free_runs.max())
     known = free_run_is_known(curves, float(pitches[int(np.argmax(free_runs))]))
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = max(free_run if stop is None else min(free_run, stop), float(operating.rotor_speed_rad_s))
-    airs = air * _AIR_SHARES
-    speeds = _scanned_speeds_rad_s(curves.tip_speed_ratio, airs / rig.radius_m, fastest)  # (airs, speeds)
-    ratios = speeds * rig.radius_m / np.maximum(airs, 1e-9)[:, None]
+    # At the fastest speed each of the curves' own tip-speed ratios is met at an air speed of its own.
+    met = fastest * radius / curves.tip_speed_ratio[curves.tip_speed_ratio > 0]
+    airs = np.unique(np.concatenate([air * _AIR_SHARES, met[(met < air) & (met > 0.1 * air)]]))
+    speeds = _scanned_speeds_rad_s(curves.tip_speed_ratio, airs / radius, fastest)  # (airs, speeds)
+    ratios = speeds * radius / np.maximum(airs, 1e-9)[:, None]
     _, ct, beyond = coefficients_of(replace(rotor, pitch_deg=pitches[:, None, None]), ratios)
-    thrusts = wind_force_n(density, rig.area_m2, airs[:, None], ct)  # (pitches, airs, speeds)
+    thrusts = wind_force_n(density, math.pi * radius**2, airs[:, None], ct)  # (pitches, airs, speeds)
     # Whatever the curves say at the gust, the thrust does not fall below that of the operating point.
     least = max(float(thrusts.max()), float(operating.thrust_n))
     shape = thrusts.shape
     corners = Conditions(
         air_speed_m_s=np.broadcast_to(airs[:, None], shape).ravel(),
-        free_air_speed_m_s=np.broadcast_to(airs[:, None] * free_air / max(air, 1e-9), shape).ravel(),
+        free_air_speed_m_s=np.broadcast_to(_free_air_m_s(rig, airs, free_air)[:, None], shape).ravel(),
         rotor_speed_rad_s=np.broadcast_to(speeds, shape).ravel(),
         thrust_n=np.where(thrusts == thrusts.max(), least, thrusts).ravel(),
-        thrust_from="the maximum of the scan",
+        thrust_from="the highest over all pitches and rotor speeds",
         pitch_deg=np.broadcast_to(pitches[:, None, None], shape).ravel(),
         unfavourable=True,
     )
@@ -371,6 +404,13 @@ def _worst_of_curves(rig: Rig, operating: Conditions, free_air: float, air: floa
             f"{curves.tip_speed_ratio[-1]:g}: past their end the last thrust coefficient is held.",
         )
     return BothCases(operating, worst, corners, free_run, known, notes=notes)
+
+
+def _free_air_m_s(rig: Rig, airs_m_s: np.ndarray, highest: float) -> np.ndarray:
+    """Return the fastest free air that leaves so little at the rotor: the lower end of the shelter, up to the worst."""
+    local = rig.read.uncertain("rotor.local_speed_factor")
+    low = 1.0 if local is None else max(local.low, 1e-9)
+    return np.minimum(airs_m_s / low, highest)
 
 
 def _scanned_speeds_rad_s(tip_speed_ratio: np.ndarray, per_ratio: np.ndarray, fastest: float) -> np.ndarray:

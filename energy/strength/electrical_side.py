@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,10 +18,11 @@ from energy.electrical import (
     shaft_torque_n_m,
 )
 from energy.scenario.inputs import inputs_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength.cases import BothCases, Rig, both_cases, rig_of, scanned_pitches_deg
+from vehicle.arrays import Values
 from vehicle.problems import InputError, Problem
-from vehicle.quantity import Uncertain
 
 LOW_VOLTAGE_AC_V, LOW_VOLTAGE_DC_V = 50.0, 120.0
 """Extra-low voltage: at most 50 V AC or 120 V ripple-free DC (IEC 62257-7-1:2010, 3.55)."""
@@ -110,16 +112,16 @@ def electrical_side(scenario: Scenario) -> ElectricalSide:
     chain = rig.inputs.turbine.chain
     assert chain is not None
     fastest = float(cases.worst.rotor_speed_rad_s)
-    generator = np.asarray(fastest * chain.ratio)
-    constant = _end(scenario.generator.voltage_constant, high=True)
-    rms = constant * float(generator)
+    strong = _chain_with(rig, _ends(rig, high=_STRONG_IF_HIGH, low=_STRONG_IF_LOW))
+    generator = np.asarray(fastest * strong.ratio)
+    rms = float(scenario.generator.voltage_constant.high) * float(generator)
     direct = chain.connection == "direct_current"
     peak = rms if direct else math.sqrt(2.0) * rms
     working = electrical_state(chain, cases.operating.rotor_speed_rad_s)
-    gust = _settled_in_the_worst_air(rig, chain, cases)
+    gust = _settled_in_the_worst_air(rig, strong, cases)
     ohm = float(np.asarray(chain.element_resistance_ohm))
     braking, short = _braking(rig, cases)
-    highest = float(current_a(chain, generator))
+    highest = float(current_a(strong, generator))
     return ElectricalSide(
         connection=chain.connection,
         fastest_rad_s=fastest,
@@ -132,13 +134,40 @@ def electrical_side(scenario: Scenario) -> ElectricalSide:
         element_ohm=ohm,
         dump_w=float(working.element_w),
         dump_worst_w=float(gust),
-        rectifier_w=float(np.asarray(chain.rectifier_drop_v)) * highest if chain.connection == "rectifier" else 0.0,
+        rectifier_w=float(scenario.generator.rectifier_drop.high) * highest if chain.connection == "rectifier" else 0.0,
         braking=braking,
     )
 
 
-def _end(value: Uncertain, *, high: bool) -> float:
-    return float(value.high if high else value.low)
+_STRONG_IF_HIGH: tuple[QuantityKey, ...] = ("generator.voltage_constant", "drive.ratio", "drive.efficiency")
+_STRONG_IF_LOW: tuple[QuantityKey, ...] = (
+    "generator.winding_resistance",
+    "generator.winding_temperature",
+    "generator.winding_inductance",
+    "generator.rectifier_drop",
+    "generator.friction_torque",
+    "generator.iron_loss",
+    "generator.eddy_share",
+    "heater.resistance",
+    "heater.lead_resistance",
+)
+
+
+def _ends(rig: Rig, *, high: Sequence[QuantityKey], low: Sequence[QuantityKey]) -> dict[str, Values]:
+    """Return the upper and the lower ends of keys (SI) where the scenario gives them."""
+    ends: dict[str, Values] = {}
+    for keys, upper in ((high, True), (low, False)):
+        for key in keys:
+            value = rig.read.uncertain(key)
+            if value is not None:
+                ends[key] = np.asarray(value.high if upper else value.low)
+    return ends
+
+
+def _chain_with(rig: Rig, ends: dict[str, Values]) -> ElectricalChain:
+    chain = inputs_of(rig.scenario, ends).turbine.chain
+    assert chain is not None
+    return chain
 
 
 def _settled_in_the_worst_air(rig: Rig, chain: ElectricalChain, cases: BothCases) -> float:
@@ -159,33 +188,55 @@ def short_circuited(chain: ElectricalChain) -> ElectricalChain:
 def _braking(rig: Rig, cases: BothCases) -> tuple[Braking, float]:
     """Return the braking over speed, and the short-circuit current at the fastest speed (A).
 
-    The torque is that of the upper end of the winding's inductance, which weakens it at speed; the current that of the
-    lower end.
+    The torque is that of the weakest ends of the ranges at each speed (a winding of high resistance is weak at low
+    speed, one of low resistance at high speed); currents and heat are those of the strongest.
     """
-    generator = rig.scenario.generator
-    assert generator is not None
-    weak, strong = (_short_chain(rig, _end(generator.winding_inductance, high=high)) for high in (True, False))
+    weak = [_short_chain(rig, ends) for ends in _weak_ends(rig)]
+    ends = _ends(rig, high=_STRONG_IF_HIGH, low=_STRONG_IF_LOW)
+    strong = _short_chain(rig, ends)
+    hot = _short_chain(rig, {**ends, **_ends(rig, high=_WINDING, low=())})
     speeds = np.linspace(0.0, float(cases.worst.rotor_speed_rad_s), 12 * _SPEEDS + 1)
-    belt = float(np.asarray(weak.belt_efficiency))
-    torque = shaft_torque_n_m(weak, speeds) * belt**2  # a belt that slips or drags takes from the brake
-    state = electrical_state(strong, speeds)
-    top = float(np.max(state.current_a))
+    # A belt that slips or drags takes from the brake.
+    torques = [shaft_torque_n_m(chain, speeds) * float(np.asarray(chain.belt_efficiency)) ** 2 for chain in weak]
+    torque = np.min(torques, axis=0)
+    states = [electrical_state(chain, speeds) for chain in (strong, hot)]
+    current = np.max([state.current_a for state in states], axis=0)
+    top = float(np.max(current))
     braking = Braking(
         rotor_speed_rad_s=speeds,
         torque_n_m=torque,
         rotor_n_m=_rotor_torque_n_m(rig, cases, speeds, worst=False),
         worst_rotor_n_m=_rotor_torque_n_m(rig, cases, speeds, worst=True),
-        current_a=np.asarray(state.current_a),
-        winding_w=np.asarray(state.winding_loss_w),
+        current_a=current,
+        winding_w=np.max([state.winding_loss_w for state in states], axis=0),
         peak_at_rad_s=float(speeds[int(np.argmax(torque))]),
     )
     return braking, top
 
 
-def _short_chain(rig: Rig, inductance_h: float) -> ElectricalChain:
-    chain = inputs_of(rig.scenario, {"generator.winding_inductance": np.asarray(inductance_h)}).turbine.chain
-    assert chain is not None
-    return short_circuited(chain)
+_WINDING: tuple[QuantityKey, ...] = ("generator.winding_resistance", "generator.winding_temperature")
+
+
+def _weak_ends(rig: Rig) -> list[dict[str, Values]]:
+    """Return the ends of the ranges that weaken a short-circuit brake, at whatever speed."""
+    always = _ends(
+        rig,
+        high=("generator.winding_inductance",),
+        low=(
+            "generator.voltage_constant",
+            "generator.friction_torque",
+            "generator.iron_loss",
+            "generator.eddy_share",
+            "drive.efficiency",
+        ),
+    )
+    either: list[dict[str, Values]] = [_ends(rig, high=_WINDING, low=()), _ends(rig, high=(), low=_WINDING)]
+    ratios = [_ends(rig, high=("drive.ratio",), low=()), _ends(rig, high=(), low=("drive.ratio",))]
+    return [{**always, **winding, **ratio} for winding in either for ratio in ratios]
+
+
+def _short_chain(rig: Rig, ends: dict[str, Values]) -> ElectricalChain:
+    return short_circuited(_chain_with(rig, ends))
 
 
 def _rotor_torque_n_m(rig: Rig, cases: BothCases, speeds: np.ndarray, *, worst: bool) -> np.ndarray:
@@ -194,10 +245,11 @@ def _rotor_torque_n_m(rig: Rig, cases: BothCases, speeds: np.ndarray, *, worst: 
     at = cases.worst if worst else cases.operating
     air = max(float(at.air_speed_m_s), 1e-9)
     pitch = scanned_pitches_deg(rig) if worst else np.atleast_1d(np.asarray(inputs.turbine.pitch_deg, float))
-    ratios = np.maximum(speeds, 1e-3 * air / rig.radius_m) * rig.radius_m / air
+    radius, area = rig.radius_in(at), rig.area_in(at)
+    ratios = np.maximum(speeds, 1e-3 * air / radius) * radius / air
     cp, _, _ = coefficients_of(rig.rotor(inputs, pitch[:, None], air), ratios)
     power = cp * 0.5 * float(np.asarray(inputs.density_kg_m3))
-    return np.asarray(np.max(power * rig.area_m2 * air**2 * rig.radius_m / ratios, axis=0))
+    return np.asarray(np.max(power * area * air**2 * radius / ratios, axis=0))
 
 
 def shown_places(braking: Braking) -> np.ndarray:

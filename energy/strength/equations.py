@@ -25,10 +25,11 @@ def wind_force_n(density_kg_m3: Values, area_m2: Values, air_speed_m_s: Values, 
 
     Parameters
     ----------
-    density_kg_m3 : [kg/m³]
-    area_m2 : [m²] the area that the coefficient belongs to; with the swept area and Ct the force is the thrust
-    air_speed_m_s : [m/s]
-    coefficient : [1] force coefficient
+    density_kg_m3 : [kg/m³], any shape
+    area_m2 : [m²] any shape; the area that the coefficient belongs to; with the swept area and Ct the force is the
+        thrust
+    air_speed_m_s : [m/s], any shape
+    coefficient : [1] force coefficient, any shape
 
     Returns
     -------
@@ -48,13 +49,13 @@ def gust_air_speed_m_s(
 
     Parameters
     ----------
-    road_speed_m_s, head_wind_m_s, gust_m_s : [m/s] along the road, against the vehicle
-    passing_factor : [1] what a passing truck multiplies the air speed by
-    local_speed_factor : [1] air speed at the rotor over that of the free air
+    road_speed_m_s, head_wind_m_s, gust_m_s : [m/s] along the road, against the vehicle, any shape
+    passing_factor : [1] what a passing truck multiplies the air speed by, any shape
+    local_speed_factor : [1] air speed at the rotor over that of the free air, any shape
 
     Returns
     -------
-    [m/s], never below 0.
+    [m/s], of the broadcast shape, never below 0.
 
     References
     ----------
@@ -112,12 +113,12 @@ def equivalent_static_load_n(
     Parameters
     ----------
     kind : a key of LIFE_EXPONENT
-    radial_n, axial_n : [N] loads; the sign of the axial one does not matter
-    static_axial_factor : [1] the maker's Y0; needed for a tapered roller bearing
+    radial_n, axial_n : [N] loads; the sign of the axial one does not matter, any shape
+    static_axial_factor : [1] the maker's Y0; needed for a tapered roller bearing, any shape
 
     Returns
     -------
-    [N]
+    [N], of the broadcast shape
 
     References
     ----------
@@ -140,13 +141,13 @@ def equivalent_dynamic_load_n(
     Parameters
     ----------
     kind : a key of LIFE_EXPONENT
-    radial_n, axial_n : [N] loads; the sign of the axial one does not matter
-    static_rating_n : [N] C0, on which the factors of a deep-groove bearing hang
-    axial_factor : [1] the maker's Y; needed for a tapered roller bearing
+    radial_n, axial_n : [N] loads; the sign of the axial one does not matter, any shape
+    static_rating_n : [N] C0, on which the factors of a deep-groove bearing hang, any shape
+    axial_factor : [1] the maker's Y; needed for a tapered roller bearing, any shape
 
     Returns
     -------
-    [N]
+    [N], of the broadcast shape
 
     References
     ----------
@@ -176,13 +177,13 @@ def basic_life_revolutions(dynamic_rating_n: Values, equivalent_load_n: Values, 
 
     Parameters
     ----------
-    dynamic_rating_n : [N] C
-    equivalent_load_n : [N] P
+    dynamic_rating_n : [N] C, any shape
+    equivalent_load_n : [N] P, any shape
     kind : a key of LIFE_EXPONENT
 
     Returns
     -------
-    [1] revolutions; infinite without a load.
+    [1] revolutions, of the broadcast shape; infinite without a load.
 
     References
     ----------
@@ -198,12 +199,12 @@ def basic_life_s(revolutions: Values, rotor_speed_rad_s: Values) -> np.ndarray:
 
     Parameters
     ----------
-    revolutions : [1]
-    rotor_speed_rad_s : [rad/s]
+    revolutions : [1], any shape
+    rotor_speed_rad_s : [rad/s], any shape
 
     Returns
     -------
-    [s]; infinite at standstill.
+    [s], of the broadcast shape; infinite at standstill.
 
     References
     ----------
@@ -247,13 +248,13 @@ def centrifugal_force_n(mass_kg: Values, radius_m: Values, rotor_speed_rad_s: Va
 
     Parameters
     ----------
-    mass_kg : [kg]
-    radius_m : [m] of the centre of mass
-    rotor_speed_rad_s : [rad/s]
+    mass_kg : [kg], any shape
+    radius_m : [m] of the centre of mass, any shape
+    rotor_speed_rad_s : [rad/s], any shape
 
     Returns
     -------
-    [N], away from the axis.
+    [N], of the broadcast shape, away from the axis.
 
     References
     ----------
@@ -271,12 +272,12 @@ def flap_bending_n_m(blade_thrust_n: Values, tip_radius_m: Values, root_radius_m
 
     Parameters
     ----------
-    blade_thrust_n : [N] of one blade
-    tip_radius_m, root_radius_m : [m]
+    blade_thrust_n : [N] of one blade, any shape
+    tip_radius_m, root_radius_m : [m], any shape
 
     Returns
     -------
-    [N·m]
+    [N·m], of the broadcast shape
 
     References
     ----------
@@ -292,13 +293,13 @@ def gyroscopic_moment_n_m(inertia_kg_m2: Values, rotor_speed_rad_s: Values, turn
 
     Parameters
     ----------
-    inertia_kg_m2 : [kg·m²] about the rotor axis
-    rotor_speed_rad_s : [rad/s]
-    turning_rate_rad_s : [rad/s] of the axis, square to it
+    inertia_kg_m2 : [kg·m²] about the rotor axis, any shape
+    rotor_speed_rad_s : [rad/s], any shape
+    turning_rate_rad_s : [rad/s] of the axis, square to it, any shape
 
     Returns
     -------
-    [N·m]
+    [N·m], of the broadcast shape
 
     References
     ----------
@@ -318,13 +319,13 @@ def gyroscopic_root_bending_n_m(
     Parameters
     ----------
     blade : masses [kg] at radii [m]; those inside the root radius do not count
-    root_radius_m : [m] r₀
-    rotor_speed_rad_s : [rad/s] ω
-    turning_rate_rad_s : [rad/s] Ω, of the axis, square to it
+    root_radius_m : [m] r₀, any shape
+    rotor_speed_rad_s : [rad/s] ω, any shape
+    turning_rate_rad_s : [rad/s] Ω, of the axis, square to it, any shape
 
     Returns
     -------
-    [N·m]
+    [N·m], of the broadcast shape
 
     References
     ----------
@@ -348,13 +349,13 @@ def plate_inertia_difference_kg_m2(
 
     Parameters
     ----------
-    mass_kg : [kg] of one blade
-    chord_m, thickness_m : [m] c and t
-    offset_m : [m] d, along the chord from the pitch axis to the centre of mass
+    mass_kg : [kg] of one blade, any shape
+    chord_m, thickness_m : [m] c and t, any shape
+    offset_m : [m] d, along the chord from the pitch axis to the centre of mass, any shape
 
     Returns
     -------
-    [kg·m²]
+    [kg·m²], of the broadcast shape
 
     References
     ----------
@@ -374,13 +375,13 @@ def centrifugal_twisting_moment_n_m(
 
     Parameters
     ----------
-    inertia_difference_kg_m2 : [kg·m²] ∫(ξ² − η²)dm
-    rotor_speed_rad_s : [rad/s]
-    chord_angle_rad : [rad] β, of the chord from the rotor plane
+    inertia_difference_kg_m2 : [kg·m²] ∫(ξ² − η²)dm, any shape
+    rotor_speed_rad_s : [rad/s], any shape
+    chord_angle_rad : [rad] β, of the chord from the rotor plane, any shape
 
     Returns
     -------
-    [N·m], towards feather positive.
+    [N·m], of the broadcast shape, towards feather positive.
 
     References
     ----------
@@ -409,16 +410,16 @@ def section_moment_n_m(
 
     Parameters
     ----------
-    moment_coefficient : [1] cm about the quarter chord, nose up positive
-    density_kg_m3 : [kg/m³]
-    chord_m : [m]
-    air_speed_m_s : [m/s] through the disc
-    rotor_speed_rad_s : [rad/s]
-    root_radius_m, tip_radius_m : [m] between which the blade is an aerofoil
+    moment_coefficient : [1] cm about the quarter chord, nose up positive, any shape
+    density_kg_m3 : [kg/m³], any shape
+    chord_m : [m], any shape
+    air_speed_m_s : [m/s] through the disc, any shape
+    rotor_speed_rad_s : [rad/s], any shape
+    root_radius_m, tip_radius_m : [m] between which the blade is an aerofoil, any shape
 
     Returns
     -------
-    [N·m], towards feather positive.
+    [N·m], of the broadcast shape, towards feather positive.
 
     References
     ----------
@@ -445,16 +446,16 @@ def lift_moment_n_m(
 
     Parameters
     ----------
-    blade_thrust_n : [N] T of one blade
-    blade_torque_n_m : [N·m] Q of one blade
-    tip_radius_m : [m] R
-    chord_angle_rad : [rad] β, of the chord from the rotor plane
-    chord_m : [m]
-    pitch_axis : [1] where it lies, as a share of the chord from the leading edge
+    blade_thrust_n : [N] T of one blade, any shape
+    blade_torque_n_m : [N·m] Q of one blade, any shape
+    tip_radius_m : [m] R, any shape
+    chord_angle_rad : [rad] β, of the chord from the rotor plane, any shape
+    chord_m : [m], any shape
+    pitch_axis : [1] where it lies, as a share of the chord from the leading edge, any shape
 
     Returns
     -------
-    [N·m], towards feather positive.
+    [N·m], of the broadcast shape, towards feather positive.
 
     References
     ----------
@@ -471,13 +472,13 @@ def pitch_friction_n_m(centrifugal_n: Values, friction: Values, bearing_diameter
 
     Parameters
     ----------
-    centrifugal_n : [N] F, the blade's pull on its bearing
-    friction : [1] μ
-    bearing_diameter_m : [m] d, mean diameter of the track
+    centrifugal_n : [N] F, the blade's pull on its bearing, any shape
+    friction : [1] μ, any shape
+    bearing_diameter_m : [m] d, mean diameter of the track, any shape
 
     Returns
     -------
-    [N·m], without a sign: against any motion.
+    [N·m], of the broadcast shape, without a sign: against any motion.
 
     References
     ----------
@@ -491,12 +492,12 @@ def rod_lever_m(arm_m: Values, pitch_deg: Values, square_at_deg: Values) -> np.n
 
     Parameters
     ----------
-    arm_m : [m]
-    pitch_deg, square_at_deg : [°] the pitch, and that at which the rod stands square to the horn
+    arm_m : [m], any shape
+    pitch_deg, square_at_deg : [°] the pitch, and that at which the rod stands square to the horn, any shape
 
     Returns
     -------
-    [m]
+    [m], of the broadcast shape
 
     References
     ----------
@@ -513,12 +514,12 @@ def imbalance_force_n(imbalance_kg_m: Values, rotor_speed_rad_s: Values) -> np.n
 
     Parameters
     ----------
-    imbalance_kg_m : [kg·m] m·e
-    rotor_speed_rad_s : [rad/s]
+    imbalance_kg_m : [kg·m] m·e, any shape
+    rotor_speed_rad_s : [rad/s], any shape
 
     Returns
     -------
-    [N]
+    [N], of the broadcast shape
 
     References
     ----------
@@ -532,13 +533,13 @@ def permissible_imbalance_kg_m(grade_m_s: Values, rotor_mass_kg: Values, rotor_s
 
     Parameters
     ----------
-    grade_m_s : [m/s] G = e·ω; grade G 16 is 0.016 m/s
-    rotor_mass_kg : [kg]
-    rotor_speed_rad_s : [rad/s] the highest in service
+    grade_m_s : [m/s] G = e·ω; grade G 16 is 0.016 m/s, any shape
+    rotor_mass_kg : [kg], any shape
+    rotor_speed_rad_s : [rad/s] the highest in service, any shape
 
     Returns
     -------
-    [kg·m]
+    [kg·m], of the broadcast shape
 
     References
     ----------

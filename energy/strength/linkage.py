@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -25,6 +26,7 @@ from energy.strength.equations import (
 from vehicle.arrays import Values
 
 _TRAVEL_STEPS = 181
+_AIRS = 7
 _SHOWN_STEPS = 9
 
 
@@ -95,14 +97,16 @@ def pitched_blades(rig: Rig, ends: Mapping[QuantityKey, float] | None = None) ->
 
     low, high = value("linkage.travel_from"), value("linkage.travel_to")
     square = rig.maybe("linkage.square_at")
+    square = square if square is None else value("linkage.square_at")
     pitch = np.linspace(low, high, _TRAVEL_STEPS)
     twist, number = value("blade_loads.mean_twist"), rig.number_of_blades()
     chord, axis = value("blade_loads.chord"), value("blade_loads.pitch_axis")
     section = value("blade_loads.section_moment_coefficient")
-    root = float(read("blade_loads.root_radius"))
-    thickness = chord * float(read("blade_loads.thickness_ratio"))
+    root = value("blade_loads.root_radius")
+    thickness = chord * value("blade_loads.thickness_ratio")
     offset = (value("blade_loads.mass_axis") - axis) * chord
     diameter = rig.maybe("blade_loads.pitch_bearing_diameter")
+    diameter = diameter if diameter is None else value("blade_loads.pitch_bearing_diameter")
     if ends is not None and rig.heavy_blade is not None:
         blade = rig.heavy_blade
     return PitchedBlades(
@@ -164,7 +168,8 @@ def worst_actuator_force(rig: Rig, worst: Conditions, speeds_rad_s: np.ndarray |
     (or those of `speeds_rad_s`), air speeds up to the worst, and both ends of every range of the blades, friction at
     its upper end.
     """
-    airs = np.linspace(0.3, 1.0, 4) * worst.air_speed_m_s
+    # From no air at all (driven by a motor, or running on while the vehicle stops) to the worst.
+    airs = np.linspace(0.0, 1.0, _AIRS) * worst.air_speed_m_s
     speeds = np.linspace(0.0, 1.0, 21) * worst.rotor_speed_rad_s if speeds_rad_s is None else speeds_rad_s
     shape = (len(airs), len(speeds), 1)  # and the pitches behind
     at = replace(
@@ -186,9 +191,10 @@ def worst_actuator_force(rig: Rig, worst: Conditions, speeds_rad_s: np.ndarray |
         by_speed = np.maximum(by_speed, force.max(axis=(0, 2)))
         place = np.unravel_index(int(np.argmax(force)), force.shape)
         if best is None or float(force[place]) > best.force_n:
+            same = np.isclose(force[:, place[1], place[2]], force[place], rtol=1e-9)
             corner = replace(
                 worst,
-                air_speed_m_s=float(airs[place[0]]),
+                air_speed_m_s=math.nan if same.all() else float(airs[place[0]]),  # whatever the air
                 rotor_speed_rad_s=float(speeds[place[1]]),
                 pitch_deg=float(blades.curve_pitch_deg[place[2]]),
             )
@@ -202,34 +208,41 @@ _EITHER_END: tuple[QuantityKey, ...] = (
     "blade_loads.mass_axis",
     "blade_loads.mean_twist",
     "blade_loads.section_moment_coefficient",
+    "blade_loads.chord",
+    "blade_loads.root_radius",
+    "linkage.travel_from",
+    "linkage.travel_to",
+    "linkage.square_at",
 )
 
 
 def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
-    """Return every combination of the ends that may hurt either way, with friction high, chord wide and arm short."""
-    ranges = [(key, rig.read.uncertain(key)) for key in _EITHER_END]
-    both = [sorted({value.low, value.high}) for _, value in ranges if value is not None]
+    """Return every combination of the ends that may hurt either way, with friction high, section thin and arm short."""
+    ranges = [(key, value) for key in _EITHER_END if (value := rig.read.uncertain(key)) is not None]
+    both = [sorted({value.low, value.high}) for _, value in ranges]
+    names = [key for key, _ in ranges]
     fixed: dict[QuantityKey, float] = {}
     ends: tuple[tuple[QuantityKey, bool], ...] = (
         ("blade_loads.pitch_bearing_friction", True),
-        ("blade_loads.chord", True),
+        ("blade_loads.pitch_bearing_diameter", True),
+        ("blade_loads.thickness_ratio", False),
         ("linkage.arm", False),
     )
     for key, high in ends:
         value = rig.read.uncertain(key)
         if value is not None:
             fixed[key] = value.high if high else value.low
-    return [{**fixed, **dict(zip(_EITHER_END, chosen, strict=True))} for chosen in itertools.product(*both)]
+    return [{**fixed, **dict(zip(names, chosen, strict=True))} for chosen in itertools.product(*both)]
 
 
 def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> np.ndarray:
     """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
-    inputs, radius = rig.inputs_in(at), rig.radius_m
+    inputs, radius, area = rig.inputs_in(at), rig.radius_in(at), rig.area_in(at)
     air, speed, density = np.asarray(at.air_speed_m_s), np.asarray(at.rotor_speed_rad_s), float(inputs.density_kg_m3)
     rotor = rig.rotor(inputs, blades.curve_pitch_deg, air)
     cp, ct, _ = coefficients_of(rotor, speed * radius / np.maximum(air, 1e-9))
-    thrust = wind_force_n(density, rig.area_m2, air, ct)
-    torque = cp * 0.5 * density * rig.area_m2 * air**3 / np.maximum(speed, 1e-9)
+    thrust = wind_force_n(density, area, air, ct)
+    torque = cp * 0.5 * density * area * air**3 / np.maximum(speed, 1e-9)
     lift = lift_moment_n_m(
         thrust / blades.number,
         torque / blades.number,

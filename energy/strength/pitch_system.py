@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from energy.scenario.keys.garage import Linkage
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength.cases import Conditions, Rig, both_cases, rig_of
 from energy.strength.linkage import (
-    PitchedBlades,
     Travel,
     WorstForce,
     pitched_blades,
@@ -120,7 +121,7 @@ def pitch_system(scenario: Scenario) -> PitchSystem:
         arm_m=arm,
         arm_needed_m=None if limit is None else arm * worst.force_n / limit,
         counterweight_kg=counterweight_kg(blades.inertia_difference_kg_m2, COUNTERWEIGHT_ARM_M),
-        rod_travel_m=_rod_travel_m(blades),
+        rod_travel_m=_longest_rod_travel_m(rig, scenario.linkage),
         held_n=float(np.max(np.abs(at_top.actuator_n))),
     )
 
@@ -154,6 +155,13 @@ def _row(line: PitchLine) -> PitchRow:
     )
 
 
-def _rod_travel_m(blades: PitchedBlades) -> float:
-    """Return how far the rod moves over the travel: the lever integrated over the angle."""
+def _longest_rod_travel_m(rig: Rig, linkage: Linkage) -> float:
+    """Return how far the rod moves over the travel, the lever integrated over the angle: the long ends of ranges."""
+    ends: dict[QuantityKey, float] = {
+        "linkage.arm": linkage.arm.high,
+        "linkage.travel_from": linkage.travel_from.low,
+        "linkage.travel_to": linkage.travel_to.high,
+    }
+    blades = pitched_blades(rig, ends)
+    assert blades is not None
     return abs(float(np.trapezoid(blades.lever_m, np.deg2rad(blades.pitch_deg))))

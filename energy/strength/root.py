@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.strength import equations
 from energy.strength.cases import BothCases, Conditions, Rig, both_cases, rig_of
@@ -131,7 +132,7 @@ def blade_root(scenario: Scenario) -> BladeRoot:
     if rig.blade is None:
         keys = "blade_loads.mass and centre_of_mass, or piece_masses and piece_radii"
         raise InputError(Problem(scenario.name, "[blade_loads]", "no mass of the blades", keys))
-    cases, section = both_cases(rig), _section(rig)
+    cases, section, weak = both_cases(rig), _section(rig), _section(rig, weak=True)
     strength, stiffness = table.root_strength, rig.maybe("blade_loads.root_stiffness")
     standing = math.nan
     if stiffness is not None:
@@ -141,9 +142,9 @@ def blade_root(scenario: Scenario) -> BladeRoot:
     return BladeRoot(
         section=section,
         operating=_stress(rig, section, cases.operating),
-        worst=_worst_stress(rig, section, cases),
+        worst=_worst_stress(rig, weak, cases),
         strength_pa=None if strength is None else strength.low,
-        wanted_safety=float(rig.read("blade_loads.required_root_safety")),
+        wanted_safety=rig.taken("blade_loads.required_root_safety", cases.worst),
         standing_rad_s=standing,
         working_rad_s=float(turning_frequency_rad_s(standing, rotor)),
         rotor_rad_s=rotor,
@@ -151,26 +152,35 @@ def blade_root(scenario: Scenario) -> BladeRoot:
     )
 
 
-def _section(rig: Rig) -> Section:
-    read, name = rig.read, rig.scenario.name
-    outer = rig.maybe("blade_loads.spar_diameter")
+def _section(rig: Rig, *, weak: bool = False) -> Section:
+    """Return the root's section as stated, or that of the weak ends of its ranges."""
+    name = rig.scenario.name
+
+    def end(key: QuantityKey, *, high: bool = False) -> float | None:
+        stated, value = rig.maybe(key), rig.read.uncertain(key)
+        if value is None or not weak:
+            return stated
+        return value.high if high else value.low
+
+    outer = end("blade_loads.spar_diameter")
     if outer is not None:
         try:
-            return tube(outer, float(read("blade_loads.spar_bore")))
+            return tube(outer, end("blade_loads.spar_bore", high=True) or 0.0)
         except ValueError as error:
             raise InputError(Problem(name, "blade_loads.spar_bore", str(error), "less than spar_diameter")) from None
-    chord = rig.maybe("blade_loads.root_chord") or rig.maybe("blade_loads.chord")
+    chord = end("blade_loads.root_chord") or end("blade_loads.chord")
     if chord is None:
         raise InputError(Problem(name, "blade_loads.root_chord", "none", "the chord at the root, such as '110 mm'"))
-    height = chord * float(read("blade_loads.thickness_ratio"))
-    return shell(chord, height, float(read("blade_loads.shell_thickness")))
+    height = chord * (end("blade_loads.thickness_ratio") or 0.0)
+    return shell(chord, height, end("blade_loads.shell_thickness") or 0.0)
 
 
 def _forces(rig: Rig, at: Conditions) -> tuple[np.ndarray, np.ndarray]:
     """Return the pull (N) and the bending (N·m: flap, and the blade's own weight square to it) at a root."""
-    blade, root, number = rig.blade_in(at), float(rig.read("blade_loads.root_radius")), rig.number_of_blades()
+    blade, root = rig.blade_in(at), rig.taken("blade_loads.root_radius", at, least=True)
+    number = rig.number_of_blades()
     pull = equations.centrifugal_force_n(blade.first_moment_kg_m, 1.0, at.rotor_speed_rad_s)
-    flap = equations.flap_bending_n_m(np.abs(at.thrust_n) / number, rig.radius_m, root)
+    flap = equations.flap_bending_n_m(np.abs(at.thrust_n) / number, rig.radius_in(at), root)
     if at.unfavourable:
         flap = flap + equations.gyroscopic_root_bending_n_m(
             blade, root, at.rotor_speed_rad_s, equations.PITCHING_RATE_RAD_S

@@ -23,6 +23,7 @@ from energy.strength.linkage import Travel, WorstForce, pitched_blades, travel_o
 from vehicle.arrays import Values
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError, Problem
+from vehicle.quantity import Uncertain
 
 ENOUGH_MARGIN = 2.0
 LADDER_SHARES = (0.25, 0.5, 0.7, 0.85, 1.0)  # of the speed limit: loads of 6, 25, 49, 72 and 100 %
@@ -267,7 +268,6 @@ def _thrust(rig: Rig, cases: BothCases) -> PartLoads:
 
 
 def _speeds(rig: Rig, cases: BothCases) -> PartLoads:
-    radius = rig.radius_m
     limit = _limit(rig, "rotor.highest_rotor_speed")
     rows = _in_both(cases, "rotor speed", "rotor_speed", lambda at: at.rotor_speed_rad_s, limit)
     notes: tuple[str, ...] = ()
@@ -282,11 +282,11 @@ def _speeds(rig: Rig, cases: BothCases) -> PartLoads:
         )
         notes += (_RESTS_ON_THE_STOP,) if stopped else ()
     tip = _limit(rig, "rotor.highest_tip_speed")
-    rows += _in_both(cases, "tip speed", "tip_speed", lambda at: at.rotor_speed_rad_s * radius, tip)
-    sound = float(sound_speed_m_s(np.asarray(rig.inputs.temperature_k)))
+    rows += _in_both(cases, "tip speed", "tip_speed", lambda at: at.rotor_speed_rad_s * rig.radius_in(at), tip)
 
     def mach(at: Conditions) -> np.ndarray:
-        return np.hypot(at.rotor_speed_rad_s * radius, at.air_speed_m_s) / sound
+        sound = float(sound_speed_m_s(np.asarray(rig.inputs_in(at).temperature_k)))
+        return np.hypot(at.rotor_speed_rad_s * rig.radius_in(at), at.air_speed_m_s) / sound
 
     if float(mach(cases.worst)) > 0.6:
         notes += (_NEAR_THE_SPEED_OF_SOUND,)
@@ -339,15 +339,31 @@ def _mount(rig: Rig, cases: BothCases) -> PartLoads:
     rows += (StructuralLoad("moment at the feet in hard braking, 0.8 g", "", braking * height, "torque", highest),)
     if table.bolt_distances is None:
         return PartLoads(rows, ("pull of the bolts: mount.bolt_distances, mount.bolt_rating",), notes)
-    distances, rating = rig.read.all_of("mount.bolt_distances"), _limit(rig, "mount.bolt_rating")
+    rig.read.all_of("mount.bolt_distances")
+    distances, rating = table.bolt_distances, _limit(rig, "mount.bolt_rating")
     rows += _in_both(
         cases,
         "pull of the hardest-worked bolt",
         "force",
-        lambda at: equations.bolt_pulls_n(moment(at), distances).max(axis=-1),
+        lambda at: moment(at) * _hardest_worked(distances, ends=at.unfavourable),
         rating,
     )
     return PartLoads(rows, _unless(rating, "limit of the bolts", "mount.bolt_rating"), notes)
+
+
+def _hardest_worked(distances: tuple[Uncertain, ...], *, ends: bool) -> float:
+    """Return the pull of the hardest-worked bolt per moment (1/m); with `ends` that of the worst ends of the distances:
+    the bolt itself at either end, the others near the edge.
+    """
+    stated = np.array([d.value for d in distances])
+    if not ends:
+        return float(equations.bolt_pulls_n(1.0, stated).max())
+    low = np.array([d.low for d in distances])
+    pulls = [float(equations.bolt_pulls_n(1.0, stated).max())]
+    for k, of in enumerate(distances):
+        for end in (of.low, of.value, of.high):
+            pulls.append(float(equations.bolt_pulls_n(1.0, np.where(np.arange(len(low)) == k, end, low))[k]))
+    return max(pulls)
 
 
 def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
@@ -356,17 +372,19 @@ def _bearing(rig: Rig, cases: BothCases) -> PartLoads:
         return PartLoads(left_out=("bearing: [bearing] kind, static_rating, dynamic_rating",))
     static, dynamic = float(rig.read("bearing.static_rating")), float(rig.read("bearing.dynamic_rating"))
     axial_factor, static_factor = rig.maybe("bearing.axial_factor"), rig.maybe("bearing.static_axial_factor")
-    highest = equations.highest_axial_load_n(static, table.kind, rig.maybe("bearing.bore"), table.light_series)
+    low = table.static_rating.low
+    highest = equations.highest_axial_load_n(low, table.kind, rig.maybe("bearing.bore"), table.light_series)
     axial = None if highest is None else LoadLimit(highest, "share of C0 (common practice)")
     rows = _in_both(cases, "axial load on the bearing", "force", lambda at: at.thrust_n, axial)
 
     def equivalent_static_n(at: Conditions) -> np.ndarray:
         radial = rig.taken("bearing.radial_load", at)
-        return equations.equivalent_static_load_n(table.kind, radial, at.thrust_n, static_factor)
+        factor = static_factor if static_factor is None else rig.taken("bearing.static_axial_factor", at)
+        return equations.equivalent_static_load_n(table.kind, radial, at.thrust_n, factor)
 
     def safety(at: Conditions) -> np.ndarray:
         with np.errstate(divide="ignore"):
-            return static / equivalent_static_n(at)  # unloaded: infinite, no row
+            return (low if at.unfavourable else static) / equivalent_static_n(at)  # unloaded: infinite, no row
 
     rows += _in_both(cases, "static equivalent load (ISO 76)", "force", equivalent_static_n)
     wanted = _limit(rig, "bearing.required_static_safety", least=True)
@@ -402,12 +420,13 @@ def _blade_roots(rig: Rig, cases: BothCases) -> PartLoads:
     if rig.scenario.blade_loads is None:
         keys = "[blade_loads] number_of_blades, mass, centre_of_mass (or piece_masses, piece_radii)"
         return PartLoads(left_out=(f"blade roots, balance, pitch linkage: {keys}",))
-    number, root = rig.number_of_blades(), float(rig.read("blade_loads.root_radius"))
+    number = rig.number_of_blades()
     rows, left_out = _root_pull(rig, cases)
     rating = _limit(rig, "blade_loads.root_bending_rating")
 
     def flap(at: Conditions) -> np.ndarray:
-        thrust = equations.flap_bending_n_m(np.abs(at.thrust_n) / number, rig.radius_m, root)
+        root = rig.taken("blade_loads.root_radius", at, least=True)
+        thrust = equations.flap_bending_n_m(np.abs(at.thrust_n) / number, rig.radius_in(at), root)
         if blade is None or not at.unfavourable:
             return thrust
         return thrust + equations.gyroscopic_root_bending_n_m(
@@ -453,30 +472,32 @@ def _balance(rig: Rig, cases: BothCases) -> PartLoads:
     if rig.scenario.blade_loads is None:
         return PartLoads()
 
-    def force(of: str, imbalance_kg_m: float) -> tuple[StructuralLoad, ...]:
+    def force(of: str, imbalance_kg_m: Callable[[Conditions], float]) -> tuple[StructuralLoad, ...]:
         name = f"imbalance force of {of}"
         return _in_both(
             cases,
             name,
             "force",
-            lambda at: equations.imbalance_force_n(imbalance_kg_m, at.rotor_speed_rad_s),
+            lambda at: equations.imbalance_force_n(imbalance_kg_m(at), at.rotor_speed_rad_s),
         )
 
-    rows = force("10 g lost at a tip", _SAMPLE_LOST_KG * rig.radius_m)
-    mass, limit = rig.maybe("blade_loads.rotor_mass"), rig.maybe("rotor.highest_rotor_speed")
-    speed = float(cases.operating.rotor_speed_rad_s) if limit is None else limit
+    rows = force("10 g lost at a tip", lambda at: _SAMPLE_LOST_KG * rig.radius_in(at))
+    rig.maybe("blade_loads.rotor_mass"), rig.maybe("rotor.highest_rotor_speed")
+    mass, limit = rig.read.uncertain("blade_loads.rotor_mass"), rig.read.uncertain("rotor.highest_rotor_speed")
+    speed = float(cases.operating.rotor_speed_rad_s) if limit is None else limit.high
     if mass is None or not speed > 0:
         return PartLoads(rows, ("permissible imbalance (ISO 21940-11): blade_loads.rotor_mass",))
-    grade = rig.read("blade_loads.balance_grade")
-    permitted = float(equations.permissible_imbalance_kg_m(grade, mass, speed))
-    left = rig.maybe("blade_loads.residual_imbalance")
+    grade = rig.taken("blade_loads.balance_grade", cases.worst, least=True)
+    permitted = float(equations.permissible_imbalance_kg_m(grade, mass.low, speed))
+    rig.maybe("blade_loads.residual_imbalance")
+    left = rig.read.uncertain("blade_loads.residual_imbalance")
     if left is None:
         rows += (StructuralLoad("permissible residual imbalance (ISO 21940-11)", "", permitted, "imbalance"),)
-        rows += force("the permissible imbalance", permitted)
+        rows += force("the permissible imbalance", lambda at: permitted)
         return PartLoads(rows, ("your residual imbalance as well: blade_loads.residual_imbalance",))
     against = LoadLimit(permitted, "blade_loads.balance_grade")
-    rows += (StructuralLoad("residual imbalance (ISO 21940-11)", "", left, "imbalance", against),)
-    return PartLoads(rows + force("the residual imbalance", left))
+    rows += (StructuralLoad("residual imbalance (ISO 21940-11)", "", left.high, "imbalance", against),)
+    return PartLoads(rows + force("the residual imbalance", lambda at: rig.taken("blade_loads.residual_imbalance", at)))
 
 
 def _linkage(rig: Rig, travel: dict[Case, Travel], worst: WorstForce | None, enough: bool) -> PartLoads:

@@ -25,7 +25,7 @@ def ppf(value: Uncertain, share: np.ndarray) -> np.ndarray:
     ----------
     value : Uncertain
         The input: exact, normal, uniform or triangular.
-    share : array
+    share : array, any shape
         Shares of the distribution [-], between 0 and 1.
 
     Returns

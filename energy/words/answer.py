@@ -125,12 +125,13 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
             f"{range_words(heat, answered.power_kind, system)}, "
             f"{range_words(heat, answered.power_kind, system, inner=True)}",
         ),
-        ("probability that it saves", _probability_words(spread.probability_saves)),
     ]
+    if spread.of == "fuel":
+        rows.append(("probability that it saves", _probability_words(spread.probability_saves)))
     for s in spread.sensitivities[:4]:
         if s.total < 0.01:
             break
-        known = ", ".join(f"{key} {_range_of(key, ranges)}" for key in s.inputs)
+        known = ", ".join(f"{called(key)} ({key}, {_range_of(key, ranges)})" for key in s.inputs)
         rows.append(
             (
                 "share of the variance" if s is spread.sensitivities[0] else "",
@@ -141,7 +142,7 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "what to measure next" if m is spread.measurements[0] else "",
-                f"{m.key} to ± {shown_width(m)} by {m.how}: narrows the range by {100 * m.shrinks_by:.0f} %",
+                f"{called(m.key)} to ± {shown_width(m)} ({m.how}): narrows the range by {100 * m.shrinks_by:.0f} %",
             )
         )
     return rows
@@ -151,12 +152,12 @@ def _named_range(key: str, ranges: dict[str, Uncertain]) -> str:
     """Return an input as people call it, with what its range is of where that goes by another name."""
     name, known = called(key), _range_of(key, ranges)
     own = key.partition(".")[2].replace("_", " ")
-    return f"{name} {known}" if name == own else f"{name} ({own} {known[1:-1]})"
+    return f"{name} ({known})" if name == own else f"{name} ({own} {known})"
 
 
 def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:
     value, unit = ranges[key], spec_of(key).unit
-    return f"({shown_value(value.low, unit)} to {shown_value(value.high, unit)})"
+    return f"{shown_value(value.low, unit)} to {shown_value(value.high, unit)}"
 
 
 def _probability_words(probability: float) -> str:

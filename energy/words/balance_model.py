@@ -16,9 +16,14 @@ class BoltData(ResultModel):
 class BalanceData(ResultModel):
     """How many grams where."""
 
+    safe: bool | None = said("false where more is left than permitted: do not operate; null else")
     imbalance_kg_m: Number = said("imbalance", "kg m")
     correction_kg: Number = said("weight that balances it", "kg")
     correction_deg: Number = said("angle of that weight", "deg")
+    other_way_deg: Number = said(
+        "angle of that weight if the phases were read against the rotation; null without a trial weight", "deg"
+    )
+    trial_change: Number = said("change of the reading by the trial weight over the first reading; null without", "1")
     radius_m: Number = said("radius of the holes", "m")
     bolts: list[BoltData] = said("the weights on the holes that come nearest")
     left_kg_m: Number = said("imbalance that these leave", "kg m")

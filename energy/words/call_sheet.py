@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.words.tune import setting_words
 from vehicle.road_test.rule import RULE
-from vehicle.units import UnitSystem
+from vehicle.units import UnitSystem, show_pair
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,6 +42,7 @@ ON_A_ROAD_TEST = ("watts", "gust", "air_temperature")
 _SPEED = {"metric": ("km_h", "km/h"), "us": ("mph", "mph"), "uk": ("mph", "mph")}
 _TEMPERATURE = {"metric": ("degc", "°C"), "us": ("degf", "°F"), "uk": ("degc", "°C")}
 _NAMED = ("pitch_deg", "resistance_ohm", "ratio", "run", "state", "pair", "direction")
+_NOUNS = {"pitch": "blade pitch", "resistance": "element resistance", "ratio": "drive ratio"}
 _COLUMNS = {"pitch": ("pitch_deg", "dial_deg"), "resistance": ("resistance_ohm",), "ratio": ("ratio",)}
 
 
@@ -81,9 +82,23 @@ def as_data(plan: SteppingPlan, title: str, asked: tuple[str, ...], system: Unit
         hold_s=round(plan.hold_s),
         noun="Setting",
         intro=f"{len(plan.order)} settings, each held {plan.hold_s:.0f} s or more, three readings or more:",
-        cautions=list(CAUTIONS),
+        cautions=[*dangers(plan, system), *CAUTIONS],
         fields=fields(asked, system),
     ).model_dump()
+
+
+def dangers(plan: SteppingPlan, system: UnitSystem) -> list[str]:
+    """Return which settings break a limit, a line each with the one most exceeded; empty where none does."""
+    said = []
+    for value, broken in plan.broken:
+        reached, most = show_pair(broken[0].value, broken[0].limit, broken[0].kind, system)
+        more = len(broken) - 1
+        others = f"; {more} more limit{'s are' if more > 1 else ' is'} broken" if more else ""
+        said.append(
+            f"Do not operate at {_NOUNS[plan.kind]} {setting_words(plan.kind, value)}: {broken[0].in_a_sentence} "
+            f"{reached} exceeds its limit of {most}{others}."
+        )
+    return said
 
 
 def road_test_data(
@@ -121,11 +136,26 @@ def after_the_road_test(out: str) -> list[str]:
     ]
 
 
-def written_data(data: dict[str, Any], out: str) -> dict[str, Any]:
-    """Return a call sheet that was written, as data for `--json`."""
+def written_data(data: dict[str, Any], out: str, broken: list[str]) -> dict[str, Any]:
+    """Return a call sheet that was written, as data for `--json`; `broken` are its `dangers`."""
     from energy.words.call_sheet_model import CallSheetData
 
-    return CallSheetData(**data, file=out, next=what_next(out, data)).model_dump()
+    return CallSheetData(
+        **data, file=out, next=what_next(out, data), safe=False if broken else None, dangers=broken
+    ).model_dump()
+
+
+def written_words(plan: SteppingPlan, out: str) -> str:
+    """Return that the page was written, and what it holds."""
+    many = len(set(plan.order))
+    return f"Call sheet written to {out}: {many} settings of the {_NOUNS[plan.kind]}, each held twice."
+
+
+def unsafe_settings(plan: SteppingPlan) -> str:
+    """Return what to do about settings that break a limit."""
+    kept = sorted({*plan.order} - {value for value, _ in plan.broken})
+    give = f'--settings "{", ".join(f"{value:.4g}" for value in kept)}"' if len(kept) > 1 else "--settings"
+    return f"What to change: drive slower, or step within the limits ({give})."
 
 
 def what_next(out: str, data: dict[str, Any]) -> list[str]:

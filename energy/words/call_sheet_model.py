@@ -44,3 +44,5 @@ class CallSheetData(SheetData):
 
     file: str = said("the page")
     next: list[str] = said("how it gets to the phone, and what reads its file")
+    safe: bool | None = said("false where a setting breaks a limit; null where none does, since loads are not checked")
+    dangers: list[str] = said("settings that break a limit, and which; empty where none does")

@@ -30,8 +30,8 @@ BLADE = (
     "check every fastening before each drive."
 )
 ESTIMATE = (
-    "An estimate for planning, no structural, electrical or roadworthiness approval: ask the authority and the insurer "
-    "before driving with a rotor on a public road."
+    "An estimate for planning, no structural, electrical or roadworthiness approval: before using a public road ask "
+    "the authority and the insurer."
 )
 STANDING = (
     BLADE,
@@ -208,7 +208,7 @@ def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
     share = number(answered.answer.turbine.stalled_torque_share)
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
     return (
-        f"{share:.0%} of the torque comes from stalled sections, where polars do not give a rotor's power. "
+        f"{100 * share:.0f} % of the torque comes from stalled sections, where polars do not give a rotor's power. "
         f"The heat may "
         f"lie anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load takes it "
         f"out of stall."

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from vehicle.units import UnitSystem, convert, figures, show, to_user
+
 if TYPE_CHECKING:
     from vehicle.driving.coastdown import CoastDown
+    from vehicle.quantity import Estimate
 
 
 def as_data(fit: CoastDown) -> dict[str, Any]:
@@ -42,8 +45,16 @@ def as_data(fit: CoastDown) -> dict[str, Any]:
     ).model_dump()
 
 
-def in_words(fit: CoastDown) -> list[str]:
-    """Return the fit as lines, with what to write into the scenario."""
+# Units of A, B and C as coast-down sheets of the place have them.
+_COEFFICIENT_UNITS = {
+    "metric": ("N", "N/(m/s)", "N/(m/s)^2"),
+    "us": ("lbf", "lbf/mph", "lbf/mph^2"),
+    "uk": ("N", "N/mph", "N/mph^2"),
+}
+
+
+def in_words(fit: CoastDown, system: UnitSystem = "metric") -> list[str]:
+    """Return the fit as lines."""
     from vehicle.driving.coastdown import ROTATING_WORDS
 
     percent = f"{100 * fit.level:.0f} %"
@@ -52,41 +63,45 @@ def in_words(fit: CoastDown) -> list[str]:
     if fit.unusable:
         lines.append(f"Do not use these coefficients: {fit.unusable}. Look at brakes, gear, wind and road of the runs.")
     lines += [f"  {remark}" for remark in fit.remarks]
-    lines += [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {fit.mass_kg:.0f} kg:"]
-    for name, unit, coefficient in (
-        ("A", "N", fit.a_n),
-        ("B", "N/(m/s)", fit.b_n_s_m),
-        ("C", "N/(m/s)^2", fit.c_n_s2_m2),
-    ):
-        lines.append(
-            f"  {name} = {coefficient.estimate:9.4g} {unit:<10} "
-            f"({coefficient.low:.4g} … {coefficient.high:.4g}, {percent})"
-        )
+    mass = show(fit.mass_kg, "mass", system)
+    lines += [f"Road load from {fit.runs} coast-downs ({fit.pairs} pairs), mass {mass}, {percent} intervals:"]
+    for name, unit, coefficient in _coefficients(fit, system):
+        value, low, high = (figures(end, 4) for end in (coefficient.estimate, *coefficient.ends))
+        lines.append(f"  {name.upper()} = {value:>9} {unit:<10} ({low} to {high})")
     lines.append("  force at speed:")
     for v, force in zip(fit.speeds_m_s, fit.force_n, strict=True):
-        lines.append(f"    {v * 3.6:5.0f} km/h  {force.estimate:7.1f} N  ({force.low:.1f} … {force.high:.1f})")
+        ends = (figures(to_user(end, "force", system), 3) for end in force.ends)
+        speed, pull = f"{show(v, 'speed', system):>9}", f"{show(force.estimate, 'force', system):>9}"
+        lines.append(f"    {speed}  {pull}  ({' to '.join(ends)})")
     lines.append(
-        f"  wind along the road {abs(fit.head_wind_m_s):.2f} m/s, grade {100 * fit.grade:.3f} %: both taken out, by "
-        f"runs {'that slow differently every second time' if assumed else 'in both directions'}"
+        f"  wind along the road {show(abs(fit.head_wind_m_s), 'speed', system, digits=2)}, grade "
+        f"{figures(100 * fit.grade, 2)} %: both taken out, by runs "
+        f"{'that slow differently every second time' if assumed else 'in both directions'}"
     )
-    lines.append(f"  the fit leaves {fit.residual_m_s * 3.6:.2f} km/h of the speeds")
+    lines.append(f"  the fit misses the logged speeds by {show(fit.residual_m_s, 'speed', system, digits=2)}")
     lines += [f"  mind: {text}" for text in fit.warnings]
-    if not fit.unusable:
-        lines += _for_scenario(fit, percent)
-    return [*lines, "", f"  {ROTATING_WORDS}"]
+    return [*lines, f"  mind: {ROTATING_WORDS}"]
 
 
-def _for_scenario(fit: CoastDown, percent: str) -> list[str]:
-    """Return the lines to write into a scenario."""
-    lines = ["", f"For the scenario (± {percent}):", "  [vehicle]"]
-    for key, unit, coefficient in (
-        ("a", "N", fit.a_n),
-        ("b", "N/(m/s)", fit.b_n_s_m),
-        ("c", "N/(m/s)^2", fit.c_n_s2_m2),
-    ):
+def _coefficients(fit: CoastDown, system: UnitSystem) -> list[tuple[str, str, Estimate]]:
+    """Return a, b and c: name, unit, and the coefficient in that unit."""
+    units = _COEFFICIENT_UNITS[system]
+    fitted = (fit.a_n, fit.b_n_s_m, fit.c_n_s2_m2)
+    return [
+        (name, unit, coefficient.times(convert(1.0, si, unit)))
+        for name, unit, si, coefficient in zip("abc", units, _COEFFICIENT_UNITS["metric"], fitted, strict=True)
+    ]
+
+
+def for_the_scenario(fit: CoastDown, system: UnitSystem = "metric") -> list[str]:
+    """Return the lines to write into a scenario, never to be broken; none of a fit that is not to be used."""
+    if fit.unusable:
+        return []
+    lines = [f"For the scenario (± at {100 * fit.level:.0f} %):", "  [vehicle]"]
+    for name, unit, coefficient in _coefficients(fit, system):
         low, high = coefficient.ends
         half = (high - low) / 2
         lines.append(
-            f'  coastdown_{key} = {{ value = "{coefficient.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
+            f'  coastdown_{name} = {{ value = "{coefficient.estimate:.4g} {unit}", plus_minus = "{half:.2g} {unit}" }}'
         )
     return lines

@@ -50,7 +50,9 @@ def pitch_rows(curves: RotorCurves) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     for row in np.flatnonzero(curves.power_coefficient.max(axis=1) > 0.01):
         best = int(np.argmax(curves.power_coefficient[row]))
-        stalled = "" if curves.stalled_torque_share is None else f"{curves.stalled_torque_share[row, best]:.0%}"
+        stalled = (
+            "" if curves.stalled_torque_share is None else f"{100 * (curves.stalled_torque_share[row, best]):.0f} %"
+        )
         rows.append(
             (
                 f"{curves.pitch_deg[row]:g}°",
@@ -82,5 +84,7 @@ def condition_rows(at: RotorAt, system: UnitSystem) -> list[tuple[str, str]]:
     ]
     if at.stalled_torque_share > STALL_SHARE_LIMIT:
         error = stall_error(delay=at.stall_delay)
-        rows.append(("stall", f"{at.stalled_torque_share:.0%} of the torque comes from stalled sections: {error}"))
+        rows.append(
+            ("stall", f"{100 * at.stalled_torque_share:.0f} % of the torque comes from stalled sections: {error}")
+        )
     return rows

@@ -148,8 +148,8 @@ def _notes(side: ElectricalSide, system: UnitSystem) -> list[str]:
         f"{DIODE_CURRENT_FACTOR:g} times the current; capacitor: {CAPACITOR_FACTOR:g} times the volts (common "
         "practice).",
         f"The brake is at its maximum at {show(side.braking.peak_at_rad_s, 'rotor_speed', system)}; above it the "
-        "winding's inductance weakens it. The upper end of the inductance's range is taken for the torque, the lower "
-        "for the current.",
+        "winding's inductance weakens it. Every range stands at its weak end for the torque, at its strong "
+        "one for current and heat.",
         "Magnets and winding take this heat for seconds, not minutes: stop by feather or friction brake.",
     ]
     creeps = side.braking.creeps_at_rad_s(side.braking.rotor_n_m)

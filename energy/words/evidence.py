@@ -27,7 +27,7 @@ class CheckWords:
     not_covered: str
 
 
-class CheckData(ResultModel):
+class PublishedCheckData(ResultModel):
     """One check as data."""
 
     key: str = said("name of the check")
@@ -41,7 +41,7 @@ class CheckData(ResultModel):
 class EvidenceData(ResultModel):
     """All checks, computed anew."""
 
-    checks: list[CheckData] = said("one entry a check")
+    checks: list[PublishedCheckData] = said("one entry a check")
     not_found: str = said("what was looked for and not found")
     written: list[str] = said("files that were written")
 
@@ -58,21 +58,23 @@ def sentence(checks: Sequence[Check]) -> str:
     figures = {check.key: check.figures for check in checks}
     cars, rotor = figures["vehicles"], figures["rotor"]
     return (
-        f"Highway fuel of {cars['petrol_vehicles'] + cars['diesel_vehicles']:.0f} certified vehicles is met to "
-        f"{_percent(cars['petrol_error_50'])} (petrol) and {_percent(cars['diesel_error_50'])} (diesel) in the median; "
-        f"the power of a wind-tunnel rotor to {_percent(rotor['power_error_at_7_m_s'])} where the flow is attached, "
-        f"and in deep stall to {_in_stall(rotor)}."
+        f"windtoll is off by {_percent(cars['petrol_error_50'])} (petrol) and {_percent(cars['diesel_error_50'])} "
+        f"(diesel) in the highway fuel of {cars['petrol_vehicles'] + cars['diesel_vehicles']:.0f} certified vehicles "
+        f"(median), by {_percent(rotor['power_error_at_7_m_s'])} in the power of a wind-tunnel rotor in attached flow, "
+        f"and by {_in_stall(rotor)}, in deep stall."
     )
 
 
 def as_data(checks: Sequence[Check], written: Sequence[str] = ()) -> dict[str, Any]:
     """Return all checks as data for `--json`."""
-    rows = [CheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks]
+    rows = [
+        PublishedCheckData.model_validate(vars(check_words(check)) | {"figures": check.figures}) for check in checks
+    ]
     return EvidenceData(checks=rows, not_found=NOT_FOUND, written=list(written)).model_dump()
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:+.1f} %"
+    return f"{100 * share:+.1f} %".replace("-", "−")
 
 
 def _whole(share: float) -> str:
@@ -96,13 +98,13 @@ _OTHERS = "power_error_at_15_m_s_with_other_polars"
 def _in_stall(f: dict[str, float]) -> str:
     """Return the error of power in deep stall, over the polars of the section."""
     errors = [f["power_error_at_15_m_s"], f[f"lowest_{_OTHERS}"], f[f"highest_{_OTHERS}"]]
-    return f"between {100 * min(errors):+.1f} and {_percent(max(errors))} by the polar taken"
+    return f"{_percent(min(errors)).removesuffix(' %')} to {_percent(max(errors))}, by the polar taken"
 
 
 def _vehicles(f: dict[str, float]) -> tuple[str, str]:
     def one(fuel: str) -> str:
         return (
-            f"{fuel} {_percent(f[f'{fuel}_error_50'])} (nine of ten from {_percent(f[f'{fuel}_error_05'])} to "
+            f"{fuel} {_percent(f[f'{fuel}_error_50'])} (90 % of them from {_percent(f[f'{fuel}_error_05'])} to "
             f"{_percent(f[f'{fuel}_error_95'])}; {_whole(f[f'{fuel}_within_15_percent'])} within 15 %)"
         )
 
@@ -130,12 +132,12 @@ def _road_test(f: dict[str, float]) -> tuple[str, str]:
 def _warm_up(f: dict[str, float]) -> tuple[str, str]:
     error_k = f["greatest_error_k"]
     worst = "a millionth of a kelvin" if error_k < 1e-6 else f"{error_k:.1g} K"
-    return f"Warm-up: within {worst} of the closed form", f"Greatest difference over five time constants: {worst}."
+    return f"Warm-up: within {worst} of the closed form", f"Largest difference over five time constants: {worst}."
 
 
 def _air(f: dict[str, float]) -> tuple[str, str]:
     worst = f"{100 * f['greatest_error']:.2g} %"
-    return f"Air density: within {worst} of the standard table", f"Greatest error from sea level to 3000 m: {worst}."
+    return f"Air density: within {worst} of the standard table", f"Largest error from sea level to 3000 m: {worst}."
 
 
 _SAID: dict[str, Callable[[dict[str, float]], tuple[str, str]]] = {

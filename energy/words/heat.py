@@ -60,6 +60,9 @@ def interval(values: FloatArray) -> tuple[float, float] | None:
     return float(low), float(high)
 
 
+_OR_MORE = "or more"  # of an end that has no number: an amount that grows for as long as the target is out of reach
+
+
 def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
     """Return " (low to high)" of the draws, "" without draws or where they all say the same.
 
@@ -72,7 +75,7 @@ def _range_words(values: FloatArray, one: Any, never: str = "perhaps never") -> 
     if low is None:
         return f" ({never})"
     if high is None:
-        return f" (from {low}, {never})"
+        return f" ({low} or more)" if never == _OR_MORE else f" (from {low}, {never})"
     if low == high:
         return ""
     number, _, unit = low.partition(" ")
@@ -261,15 +264,15 @@ def _cost_words(heating: Heating, system: UnitSystem) -> str:
     volume, pack = heating.fuel_m3, heating.pack_j
     if math.isfinite(pack[0]):
         return f"{_signed(pack[0], 'energy', system)} from the battery pack" + _ranged(
-            pack, lambda v: show(v, "energy", system), "or more"
+            pack, lambda v: show(v, "energy", system), _OR_MORE
         )
     fuel = heating.answer.inputs.fuel
     if not math.isfinite(volume[0]) or fuel is None:
         return ""
     if abs(volume[0]) < 1e-9:
         return "none"
-    return f"{_signed(volume[0], 'volume', system)} {fuel.name}" + _ranged(
-        volume, lambda v: show(v, "volume", system), "or more"
+    return f"{_signed(volume[0], 'volume', system)} {fuel.in_words}" + _ranged(
+        volume, lambda v: show(v, "volume", system), _OR_MORE
     )
 
 
@@ -311,7 +314,7 @@ def _warmth_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
 def _cost_rows(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     """Return energy and fuel until the target is reached."""
     energy = heating.outcome.energy_to_target_j
-    words = show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), "or more")
+    words = show(energy[0], "energy", system) + _range_words(energy, lambda v: show(v, "energy", system), _OR_MORE)
     rows = [("energy to get there", words)]
     cost = _cost_words(heating, system)
     if cost:
@@ -438,7 +441,9 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
         )
         never = 1 - float(np.mean(heating.outcome.reachable[1:]))
         if 0 < never < 1 and bool(heating.outcome.reachable[0]):
-            said.append(f"In {_percent(never)} of the simulations the target is out of reach.")
+            said.append(
+                f"In {_percent(never)} of the simulations the target would never be reached, however long this went on."
+            )
         within = float(np.mean(np.isfinite(heating.outcome.time_to_target_s[1:])))
         if heating.trip is not None and 0 < within < 1:
             said.append(f"In {_percent(within)} of the simulations the target is reached in that time.")

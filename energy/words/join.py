@@ -36,8 +36,8 @@ def clock_lines(fit: ClockFit | None) -> list[str]:
     if fit is None:
         return []
     lines = [f"offset at its beginning: {_said(fit.offset_s)} s"]
-    drift = "none that shows" if fit.drift_s_per_h is None else f"{_said(fit.drift_s_per_h)} s an hour"
-    lag = "none that shows" if fit.lag_s is None else f"{_said(fit.lag_s, sign='')} s (not part of the clock)"
+    drift = "too small to measure" if fit.drift_s_per_h is None else f"{_said(fit.drift_s_per_h)} s an hour"
+    lag = "too small to measure" if fit.lag_s is None else f"{_said(fit.lag_s, sign='')} s (not part of the clock)"
     lines += [f"drift: {drift}", f"lag of the second signal: {lag}"]
     if math.isfinite(fit.residual_s):
         lines.append(f"worst of {len(fit.stretches)} stretches: {fit.residual_s:.1f} s off")

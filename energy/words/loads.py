@@ -263,11 +263,11 @@ def case_words(table: StructuralLoads, system: UnitSystem) -> list[tuple[str, st
     gust = table.scenario.gust
     road = max(table.scenario.fastest_road_speed_m_s, gust.road_speed.value if gust.road_speed is not None else 0.0)
     wind = "" if table.scenario.air.wind_speed.value < 0.05 else " with the wind of the scenario"
-    stop = (
-        ", an overspeed stop that works"
-        if gust.overspeed_stop is not None and gust.overspeed_stop.value < table.free_run_rad_s
-        else ", the load cut"
-    )
+    stop = ", the load cut"
+    if gust.overspeed_stop is not None and gust.overspeed_stop.high < table.operating.rotor_speed_rad_s:
+        stop = ", an overspeed stop set below the working speed"
+    elif gust.overspeed_stop is not None and gust.overspeed_stop.value < table.free_run_rad_s:
+        stop = ", an overspeed stop that works"
     trucks = f"air of passing trucks counted {figures(gust.passing_factor.value, 2)} times"
     worst = (
         f"{show(road, 'speed', system)} on the road{wind}, a gust of {show(gust.speed.value, 'speed', system)}, "
@@ -325,7 +325,7 @@ def may_be_operated(table: StructuralLoads) -> str:
     unknown, left_out = len(names - limited), len(table.left_out)
     open_points = [
         *([f"{unknown} {'load has' if unknown == 1 else 'loads have'} no limit in the file"] if unknown else []),
-        *([f"{left_out} {'point is' if left_out == 1 else 'points are'} left out"] if left_out else []),
+        *([f"{left_out} {'check lacks' if left_out == 1 else 'checks lack'} data"] if left_out else []),
     ]
     if open_points:
         return f"{UNCHECKED} {' and '.join(open_points)}. No structural sign-off."

@@ -68,11 +68,6 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     )
 
 
-def sentence(result: Match, system: UnitSystem) -> str:
-    """Return the first lines as one text."""
-    return first_lines(result, system).sentence
-
-
 def notes_of(result: Match) -> list[str]:
     """Return what a builder has to know before he trusts the best setting."""
     notes = []

@@ -59,8 +59,9 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
         yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
     if verdict.warnings:
         yield NextQuestion("setting", "match", "A stalled rotor gives little heat: look for a setting that runs.")
-        yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield NextQuestion("loads", "loads", "Not checked yet: whether rotor, mount and brake hold when the load is cut.")
+    if verdict.warnings:
+        yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield from _of_the_outcome(answered, verdict)
     measured = _worth_measuring(answered)
     if measured is not None:

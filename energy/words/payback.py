@@ -119,7 +119,7 @@ def _flow_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> tupl
     money_words = _ranged(money.turbine.per_year, f" {money.currency}")
     if fuel is not None:
         volume = money.source_kwh.times(3.6e6 / fuel.heating_value_j_per_m3)
-        what = f"Fuel for it a year, {fuel.name}: {_ranged_as(volume, 'volume', system)}"
+        what = f"Extra fuel for it a year, {fuel.in_words}: {_ranged_as(volume, 'volume', system)}"
     else:
         what = f"Battery energy for it: {_ranged(money.source_kwh, ' kWh a year')}"
     return (

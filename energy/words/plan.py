@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_plan import MOST_ORDERED, RoadPlan
+from energy.words.verdict import FirstLines, danger_lines
 from vehicle.constants import MILE_M
-from vehicle.units import UnitSystem, show
+from vehicle.units import UnitSystem, figures, show
+
+if TYPE_CHECKING:
+    from energy.chain.limits import OperatingLimit
 
 MANY_PAIRS = 40
 
@@ -27,23 +32,23 @@ def plan_sentence(plan: RoadPlan) -> str:
     if plan.effect is None:
         shown = plan.smallest_shown(plan.pairs_planned, plan.power)
         return (
-            f"{planned} show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with "
-            f"{100 * plan.power:.0f} % "
-            f"chance ({sure})."
+            f"{planned} are enough to show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with a "
+            f"chance of {100 * plan.power:.0f} % ({sure})."
         )
     effect = f"the predicted {100 * plan.effect:+.1f} % of the fuel, {against},"
     chance = plan.chance(abs(plan.effect), plan.pairs_planned)
     if plan.pairs_asked is None and plan.pairs_planned > MANY_PAIRS:
         return (
-            f"{planned} would be needed to show {effect} with {100 * plan.power:.0f} % chance ({sure}): too many "
-            f"to "
-            f"drive."
+            f"{planned} would be needed to show {effect} with a chance of {100 * plan.power:.0f} % ({sure}): too many "
+            "to drive."
         )
-    return f"{planned} show {effect} with {_chance_words(chance)} % chance ({sure})."
+    if chance < plan.power:
+        return f"{planned} show {effect} with a chance of only {_chance_words(chance)} ({sure})."
+    return f"{planned} are enough to show {effect} with a chance of {_chance_words(chance)} ({sure})."
 
 
 def _chance_words(chance: float) -> str:
-    return "nearly 100" if chance > 0.995 else f"{100 * chance:.0f}"
+    return "nearly 100 %" if chance > 0.995 else f"{100 * chance:.0f} %"
 
 
 def effort_words(plan: RoadPlan, system: UnitSystem = "metric") -> str:
@@ -51,7 +56,7 @@ def effort_words(plan: RoadPlan, system: UnitSystem = "metric") -> str:
     if plan.distance_m is None:
         return ""
     hours = plan.driving_s
-    time = "" if hours is None else f", {hours / 3600:.1f} h of driving without the turning around"
+    time = "" if hours is None else f", {hours / 3600:.1f} h of driving; turning around comes on top"
     one, way = (_way(metres, system) for metres in (plan.run_length_m or 0.0, plan.distance_m))
     return f"{2 * plan.pairs_planned} runs of {one}: {way} in all{time}"
 
@@ -74,19 +79,34 @@ def changes_words(plan: RoadPlan) -> str:
         return f"{said}."
     chance = plan.chance(abs(plan.effect), plan.pairs_planned)
     instead = plan.chance(abs(plan.effect), plan.pairs_planned, few=not plan.few_changes)
-    return f"{said}, with {_chance_words(instead)} % chance instead of {_chance_words(chance)} %."
+    now, then = _chance_words(chance), _chance_words(instead)
+    if now == then:
+        return f"{said}. The chance is {now} either way."
+    return f"{said}, with a chance of {then} instead of {now}."
+
+
+def first_lines(plan: RoadPlan, broken: Sequence[OperatingLimit], system: UnitSystem) -> FirstLines:
+    """Return the first lines: which limits the scenario breaks, how many pairs show the effect."""
+    dangers = danger_lines(broken, broken, system)
+    return FirstLines(dangers=dangers, headline=plan_sentence(plan), operate="no" if dangers else "not checked")
+
+
+def spread_words(plan: RoadPlan) -> str:
+    """Return how much two equal runs differ, and where that comes from."""
+    share = figures(100 * plan.spread.share, 2)
+    return f"Two equal runs differ by {share} % of the fuel (standard deviation): {plan.spread.words}."
 
 
 def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
-    """Return the plan as lines of text: the answer, what it rests on, what can be shown, without the run sheet."""
+    """Return what follows the first lines: what the plan rests on, what can be shown, without the run sheet."""
     out = [
-        plan_sentence(plan),
-        "",
-        f"Spread of the difference within a pair: {100 * plan.spread.share:.2f} % of the fuel (standard deviation), "
-        f"{plan.spread.words}.",
+        spread_words(plan),
     ]
     if plan.effect is not None:
-        out.append(f"Pairs that show {100 * plan.effect:+.1f} % with a {100 * plan.level:g} % interval:")
+        whole = " (a whole number of blocks, out and back)" if plan.pairs_asked is None else ""
+        out.append(
+            f"Pairs that are enough to show {100 * plan.effect:+.1f} %; {plan.pairs_planned} are planned{whole}:"
+        )
         out += [f"  {pairs} pairs for a chance of {100 * power:.0f} %" for power, pairs in plan.needed.items()]
         if (plan.needed[plan.power] or 0) > MANY_PAIRS:
             out.append(f"  {TOO_MANY}")
@@ -111,7 +131,7 @@ def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
             small = math.copysign(100 * least, plan.effect)
             said.append(
                 f"The prediction is {100 * plan.effect:+.1f} % ± {100 * plan.error:.1f} %: if the effect is only "
-                f"{small:+.1f} %, {plan.pairs_planned} pairs show it with {_chance_words(chance)} % chance."
+                f"{small:+.1f} %, {plan.pairs_planned} pairs show it with a chance of {_chance_words(chance)}."
             )
         else:
             said.append(
@@ -122,7 +142,7 @@ def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
     if effort:
         said.append(f"{effort}.")
     said.append(changes_words(plan))
-    said.append(f"The chances count with {plan.spread.heavier:g} times this spread, for the heavy tails of real runs.")
+    said.append(f"The chances count with {plan.spread.heavier:g} times this spread, since some real runs lie far off.")
     if plan.pairs_asked is not None and plan.pairs_planned != plan.pairs_asked:
         said.append(f"({plan.pairs_planned} pairs are planned, not {plan.pairs_asked}: two make a block, out and back)")
     if plan.pairs_planned > MOST_ORDERED:
@@ -130,7 +150,7 @@ def notes(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
     return said
 
 
-def as_data(plan: RoadPlan) -> dict[str, Any]:
+def as_data(plan: RoadPlan, first: FirstLines) -> dict[str, Any]:
     """Return the plan for `--json`."""
     from energy.words.plan_model import PlanData, PlannedRunData
 
@@ -138,6 +158,8 @@ def as_data(plan: RoadPlan) -> dict[str, Any]:
     if plan.effect is not None:
         chance = 100 * plan.chance(abs(plan.effect), plan.pairs_planned)
     return PlanData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
         sentence=plan_sentence(plan),
         effect_percent=None if plan.effect is None else 100 * plan.effect,
         spread_percent=100 * plan.spread.share,

@@ -20,6 +20,8 @@ class PlannedRunData(ResultModel):
 class PlanData(ResultModel):
     """How many pairs of runs show the effect, and in which order."""
 
+    safe: bool | None = said("false where the scenario breaks a limit; null else, since loads are not checked here")
+    dangers: list[str] = said("limits that the scenario breaks, and what to change; empty where it breaks none")
     sentence: str = said("the plan in a sentence")
     effect_percent: Number = said("effect to be shown, as a share of the fuel; null where none is known", "%")
     spread_percent: Number = said("standard deviation of the difference within a pair, as a share of the fuel", "%")

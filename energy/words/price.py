@@ -87,7 +87,7 @@ def _in_energy(answered: Answered, system: UnitSystem) -> tuple[HeatPrice, ...]:
     prices.append(("turbine", _turbine_w(answered) * _J_PER_KWH / fuel.heating_value_j_per_m3 * per_litre))
     prices.append((_SHORT["alternator"], _per_kwh(answered, number(others["alternator"].fuel_m3_s)) * per_litre))
     prices.append((_SHORT["burner"], _per_kwh(answered, number(others["burner"].gas_m3_s)) * per_litre))
-    of = {"turbine": f" of {fuel.name}", "alternator": f" of {fuel.name}", "gas burner": " of gas"}
+    of = {"turbine": f" of {fuel.in_words}", "alternator": f" of {fuel.in_words}", "gas burner": " of gas"}
     return _listed(prices, label("volume", system), of)
 
 

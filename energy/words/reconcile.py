@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import ends_data
+from energy.words.verdict import called, range_words
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -28,14 +29,15 @@ KINDS = {
 }
 
 
+_PLUS_MINUS = 1.96  # standard deviations that a stated ± is taken for
+
+
 READING_HEADINGS = ("", "reading", "", "before", "after", "off by")
 
 
 TOGETHER = (
-    "Inputs that the readings change together err together: pasting the lines one by one forgets that, and "
-    "the interval of "
-    "windtoll "
-    "answer comes out wider than the one above."
+    "The readings tie these inputs together, and pasted lines do not hold that tie: the range of windtoll answer comes "
+    "out wider than the one above."
 )
 
 
@@ -62,12 +64,12 @@ def reading_rows(reconciled: Reconciled, system: UnitSystem) -> list[list[str]]:
 
 def read_words(row: Compared, system: UnitSystem) -> str:
     """Return what was read, with its ±."""
-    kind = KINDS[row.reading]
-    return f"{show(row.value, kind, system, digits=3)} ± {show(1.96 * row.standard_deviation, kind, system, digits=2)}"
+    kind, half = KINDS[row.reading], _PLUS_MINUS * row.standard_deviation
+    return f"{show(row.value, kind, system, digits=3)} ± {show(half, kind, system, digits=2)}"
 
 
 def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
-    """Return the inputs that the readings told something about, before and after, as (key, text)."""
+    """Return the inputs on which the readings shed light, before and after, as (key, text)."""
     return [
         input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
@@ -76,51 +78,53 @@ def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
 def sentence(reconciled: Reconciled, scenario: Scenario, system: UnitSystem) -> str:
     """Return the answer with the readings, and before them, as text."""
     after = _change_words(reconciled.after, scenario, system)
+    first = "" if reconciled.agrees else "Readings and model do NOT agree: do not trust the update. "
     before = (
         ""
         if reconciled.before is None
-        else f" Before the readings: {_change_words(reconciled.before, scenario, system)}."
+        else f" Before the readings: it {_change_words(reconciled.before, scenario, system)}."
     )
-    return f"With the readings: {after}.{before}"
+    return f"{first}With the readings: it {after}.{before}"
 
 
 def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem) -> str:
-    """Return median and 90 % interval of the change in fuel (or the heat, where the fuel does not change)."""
+    """Return median and 90 % range of the change in fuel (or the heat, where the fuel does not change)."""
     from energy.scenario.inputs import inputs_of
 
     if spread.of == "heat":
+        heat = range_words(spread.heat_w, "power", system)
         return (
-            f"heat {show(spread.heat_w[2], 'power', system)} (90 %: {show(spread.heat_w[0], 'power', system)} to "
-            f"{show(spread.heat_w[-1], 'power', system)}), no change in fuel"
+            f"gives {show(spread.heat_w[2], 'power', system)} of heat (90 % range {heat}) and does not change the fuel"
         )
     fuel = inputs_of(scenario).fuel
     per, kind = (1.0, "power") if fuel is None else (fuel.heating_value_j_per_m3, "fuel_flow")
-    low, middle, high = (show(spread.change_w[k] / per, kind, system, signed=True) for k in (0, 2, -1))
-    return f"{spread.verdict}, {middle} (90 %: {low} to {high})"
+    middle = show(spread.change_w[2] / per, kind, system, signed=True, digits=2)
+    ends = range_words([value / per for value in spread.change_w], kind, system)
+    what = "fuel" if fuel is not None else "battery energy"
+    verb = {"costs": f"costs {what}", "saves": f"saves {what}"}.get(spread.verdict, "is too close to call")
+    return f"{verb}, {middle} (90 % range {ends})"
 
 
 def agreement(reconciled: Reconciled) -> str:
     """Return whether readings and model agree within what was stated, and if not, which does not fit."""
     if reconciled.agrees:
-        return (
-            "Readings and model agree within what was stated "
-            f"(p = {reconciled.probability:.2g} for a worse fit by chance)."
-        )
+        return f"Readings and model agree within the ranges stated (p = {reconciled.probability:.2g})."
     worst = max(reconciled.readings, key=lambda row: abs(row.miss_before))
-    far = [u.key for u in reconciled.inputs if abs(u.moved) > 2]
-    inputs = f" To meet them, {' and '.join(far[:3])} had to go to the edge of what was stated." if far else ""
+    far = [called(u.key) for u in reconciled.inputs if abs(u.moved) > 2][:3]
+    names = ", ".join(far[:-1]) + (" and " if len(far) > 1 else "") + "".join(far[-1:])
+    inputs = f" To meet the readings, the edge of its stated range was taken for {names}." if far else ""
     chance = "p < 0.005" if reconciled.probability < 0.005 else f"p = {reconciled.probability:.2g}"
+    name = f"{worst.reading.replace('_', ' ')}, {worst.what or f'result {worst.result}'}"
     return (
-        f"They do NOT agree: so bad a fit by chance has {chance}. The farthest is the "
-        f"{worst.reading.replace('_', ' ')} of {worst.what or f'result {worst.result}'}.{inputs} Something stated is "
-        f"wrong: a "
-        "reading, its ±, its conditions, or a value of the scenario taken as exact. Do not trust the update."
+        f"Farthest off: {name} ({chance}).{inputs} One of these is wrong: a reading, its ±, its conditions, or a value "
+        "that the scenario takes as exact."
     )
 
 
 def _miss(row: Compared) -> str:
-    mark = "  !" if abs(row.miss_after) > 2 or abs(row.miss_before) > 3 else ""
-    return f"{figures(row.miss_before, 2, signed=True)} → {figures(row.miss_after, 2, signed=True)} σ{mark}"
+    mark = " (!)" if abs(row.miss_after) > 2 or abs(row.miss_before) > 3 else ""
+    before, after = (figures(miss / _PLUS_MINUS, 2, signed=True) for miss in (row.miss_before, row.miss_after))
+    return f"{before}, then {after} times its ±{mark}"
 
 
 def _narrowed(updated: Updated) -> str:
@@ -141,8 +145,7 @@ def input_row(updated: Updated) -> tuple[str, str]:
     return (
         updated.key,
         f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
-        f"%: "
-        f"{shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
+        f"% range {shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
     )
 
 

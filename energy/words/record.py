@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from vehicle.recording.row_file import RowLostError
 
 CAUTION = (
-    "A passenger logs; the driver drives and never touches this. Fix the computer so that it cannot fly about. Laws on"
-    " screens and devices in a moving vehicle differ: yours apply. Lead the adapter's cable clear of the pedals. The"
-    " OBD socket stays powered with the ignition off: take the adapter out afterwards, or it drains the battery."
+    "A passenger logs; the driver drives and never touches this. Fix the computer so that it cannot fly about. The"
+    " law of the place on screens in a moving vehicle applies. Lead the adapter's cable clear of the pedals. The OBD"
+    " socket stays powered with the ignition off: remove the adapter afterwards, or it drains the battery."
 )
 STATE_NOT_GIVEN = "The state of the turbine is not given (--state): press a, s or w when it is known."
 OLD_S = 5.0  # from here on no value stands as if it were current: a dead one is marked as soon as that
@@ -120,7 +120,7 @@ def summary_lines(summary: Summary) -> list[str]:
     if not summary.fuel_source:
         lines.append("No fuel rate, air flow or manifold pressure: litres cannot be calculated from this run.")
     if summary.restarts:
-        lines.append(f"The adapter lost its settings {_times(summary.restarts)} and got them again.")
+        lines.append(f"The adapter lost its settings {_times(summary.restarts)}; they were set again each time.")
     if summary.damaged_lines:
         lines.append(f"{summary.damaged_lines} damaged lines came from the adapter; none of them was used.")
     lines.append(f"Listed in {summary.run_list}. Take the adapter out of its socket when you are done.")

@@ -98,11 +98,12 @@ def _load_name(test: RoadTest) -> str:
 def _case_line(test: RoadTest, system: UnitSystem) -> str:
     answer = test.answer
     speed = show(_mean_speed(test), "speed", system)
-    group = f"{answer.pairs} complete pairs" if answer.pairs else "compared as two groups"
+    pairs = f"{answer.pairs} complete pair{'s' if answer.pairs > 1 else ''}"
+    group = pairs if answer.pairs else "compared as two groups"
     ratio = ", each run as ratio to the control vehicle" if answer.controlled else ""
     return (
-        f"{answer.with_state.capitalize()} compared with {answer.without_state}: {answer.runs_with} and "
-        f"{answer.runs_without} runs, {group}, mean speed {speed}{ratio}"
+        f"Runs: {answer.runs_with} {answer.with_state}, {answer.runs_without} {answer.without_state}, {group}; mean "
+        f"speed {speed}{ratio}"
         f"{f'; {test.test.name}' if test.test.name else ''}"
     )
 
@@ -138,7 +139,9 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
         return [*lines, f"The conversion: {test.beyond_words}"]
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
-    if answer.effect.low is not None:
+    if answer.effect.low is not None and _percent(answer.beyond) == _percent(answer.effect):
+        lines.append("The errors that more runs cannot remove (sensors, engine data) do not widen this interval")
+    elif answer.effect.low is not None:
         lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
@@ -157,8 +160,8 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
         return f"{equal}; the control vehicle drove in the same air, which takes wind out"
     if wind.given:
         return (
-            "The wind of every run is written down and corrected for. To explain all of the effect it would have to be "
-            f"wrong by {size} between the states"
+            "The wind of every run is written down and corrected for. Only an error of "
+            f"{size} in it between the states could explain all of the effect"
         )
     if not wind.ways:
         ways = "nor is the direction of the runs, so that nothing shows whether a steady wind cancels"
@@ -174,9 +177,11 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
 def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
+    if min(ours, theirs) > 0.995:
+        return f"Rests on all of the logged driving; {test.fuel_words[0]}"
     return (
-        f"Rests on {100 * ours:.0f} % of the {answer.with_state} driving and {100 * theirs:.0f} % of the "
-        f"{answer.without_state} driving; {test.fuel_words[0]}"
+        f"Rests on {100 * ours:.0f} % of the driving logged {answer.with_state} and {100 * theirs:.0f} % of that "
+        f"logged {answer.without_state}; {test.fuel_words[0]}"
     )
 
 

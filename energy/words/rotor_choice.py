@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.chain.rotor_choice import Alternative, RotorChoice
     from energy.words.rotor_choice_model import BladeData, RotorsData
 
-TITLE = "Rotors next to each other (* the one to choose)"
+TITLE = "Blades as drawn, to compare rotors: a hand-made one has more drag (* the one to choose)"
 NOTES = (
     "These are blades as drawn. Hand-made ones give less: windtoll size counts on a power coefficient of 0.3, and its "
     "drag and fuel are the ones to plan with; this table is for comparing.",
@@ -50,12 +50,12 @@ def sentence(choice: RotorChoice, system: UnitSystem) -> str:
 
 def _kind(reason: str) -> str:
     """Return what a reason against a rotor is about, without its numbers."""
-    kinds = {"stress": "blades too weak at the root", "only": "blades too narrow", "it would": "blades too thick"}
+    kinds = {"too weak": "blades too weak at the root", "only": "blades too narrow", "it would": "blades too thick"}
     return next((kind for begins, kind in kinds.items() if reason.startswith(begins)), reason)
 
 
 def why(choice: RotorChoice, system: UnitSystem) -> list[str]:
-    """Return what each other number of blades would change at the chosen diameter, one a line."""
+    """Return what each other number of blades that can be built would change at the chosen diameter, one a line."""
     best = choice.chosen
     if best is None:
         return []
@@ -64,7 +64,6 @@ def why(choice: RotorChoice, system: UnitSystem) -> list[str]:
         if other.diameter_m != best.diameter_m or other.number_of_blades == best.number_of_blades:
             continue
         if other.against:
-            said.append(f"{other.number_of_blades} blades: {'; '.join(other.against)}.")
             continue
         start = show(other.starting_air_m_s, "speed", system), show(best.starting_air_m_s, "speed", system)
         pull = show(other.root_pull_n, "force", system), show(best.root_pull_n, "force", system)
@@ -135,8 +134,13 @@ def printed_table(choice: RotorChoice, system: UnitSystem) -> tuple[list[str], l
 
 
 def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
-    """Return what speaks against each rotor that is not buildable, one a line."""
-    return [f"{_name(each, system)}: {'; '.join(each.against)}." for each in choice.best_of_each if each.against]
+    """Return what speaks against the rotors that cannot be built, one reason a line."""
+    by_reason: dict[str, list[str]] = {}
+    for each in choice.best_of_each:
+        if each.against:
+            name = f"{show(each.diameter_m, 'length', system)} with {each.number_of_blades} blades"
+            by_reason.setdefault("; ".join(each.against), []).append(name)
+    return [f"{', '.join(names)}: {reason}." for reason, names in by_reason.items()]
 
 
 def build_words(build: Build, *, short: bool = False) -> str:
@@ -209,12 +213,12 @@ def blade_data(blade: TextbookBlade, build: Build) -> BladeData:
 
 def as_data(choice: RotorChoice) -> RotorsData:
     """Return all alternatives as data for `--json`."""
-    from energy.words.rotor_choice_model import RotorData, RotorsData
+    from energy.words.rotor_choice_model import CandidateRotorData, RotorsData
 
     return RotorsData(
         chosen=next((k for k, e in enumerate(choice.alternatives) if e is choice.chosen), None),
         rotors=[
-            RotorData(
+            CandidateRotorData(
                 diameter_m=e.diameter_m,
                 number_of_blades=e.number_of_blades,
                 tip_speed_ratio=e.tip_speed_ratio,

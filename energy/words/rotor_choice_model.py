@@ -38,7 +38,7 @@ class BladeData(ResultModel):
     build: BuildData = said("what carries it")
 
 
-class RotorData(ResultModel):
+class CandidateRotorData(ResultModel):
     """One rotor, turned towards feather until it brings just the heat."""
 
     diameter_m: Number = said("rotor diameter", "m")
@@ -60,4 +60,4 @@ class RotorsData(ResultModel):
     """Rotors next to each other."""
 
     chosen: int | None = said("place of the one to choose among the rotors; null where none will do", "1")
-    rotors: list[RotorData] = said("every diameter, number of blades and tip-speed ratio")
+    rotors: list[CandidateRotorData] = said("every diameter, number of blades and tip-speed ratio")

@@ -26,7 +26,7 @@ QUESTIONS = {
     "road": "What did the road say?",
     "shortfall": "Why so few watts?",
     "pitch": "Is the pitch what the dial says?",
-    "watts": "Where did the watts go?",
+    "watts": "Do readings and model agree?",
 }
 # The screen that answers what a subcommand answers. Those that are left out have none: they are run in a terminal.
 SCREEN_OF = {

@@ -22,6 +22,12 @@ TRADE = (
 )
 
 
+NOT_CHECKED = (
+    "Not checked yet: may such a rotor be operated? Put it into a scenario (windtoll begin FOLDER), then: windtoll "
+    "loads SCENARIO.toml"
+)
+
+
 DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
 
 
@@ -81,11 +87,10 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
     return (
-        f"For {show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)}: a "
-        f"hand-made rotor of about {usual} "
-        f"({good} if good, {poor} if poor; the ideal would need {ideal}). A rotor of "
-        f"{show(float(table.diameter_m[best]), 'length', system)} "
-        f"would cost about {show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
+        f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
+        f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
+        f"{ideal}). One of {show(float(table.diameter_m[best]), 'length', system)} would cost about "
+        f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
     )
 
 

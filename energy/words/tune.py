@@ -112,7 +112,9 @@ def headlines(tuned: Tuned) -> list[str]:
         if tuned.at_edge:
             first += " It may lie beyond the settings that were tried."
     where = (
-        "beyond what was tried, as the best may lie there" if tuned.next_beyond else "there a reading would teach most"
+        "beyond what was tried, as the best may lie there"
+        if tuned.next_beyond
+        else "a reading there would narrow the answer most"
     )
     return [first, f"Try {shown(tuned.next)} next: {where}."]
 

@@ -286,7 +286,9 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     heats = heat > 0.5
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
-    if spread is not None and nominal != "no effect" and spread.verdict != nominal:
+    # Standing still no draw changes the fuel: then the heat alone is open, however small.
+    fuel_is_open = spread is not None and max(abs(end) for end in spread.change_w) > small
+    if spread is not None and fuel_is_open and nominal != "no effect" and spread.verdict != nominal:
         unpriced = heat_words(answered, system, priced=False)  # a price would say that it costs
         return "cannot tell", _too_close(answered, system), (unpriced, *_against_absent(answered, system))
     if change > small:
@@ -417,9 +419,9 @@ def _price(answered: Answered, system: UnitSystem) -> str:
     """Return the price of the heat in fuel; empty without a price."""
     change, heat, fuel = median_change_w(answered), median_heat_w(answered), answered.answer.inputs.fuel
     if fuel is None:
-        return f", at {figures(change / heat, 2)} kWh from the battery per kWh"
+        return f", at {figures(change / heat, 2)} kWh from the battery per kWh of heat"
     volume = change / fuel.heating_value_j_per_m3 / heat
-    return f", at {show(volume, 'fuel_per_heat', system).replace(' per kWh', '')} of {fuel.name} per kWh"
+    return f", at {show(volume, 'fuel_per_heat', system).replace(' per kWh', '')} of {fuel.in_words} per kWh"
 
 
 def _free_heat(answered: Answered, system: UnitSystem) -> str:
@@ -493,14 +495,20 @@ def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, in
 # Where and when.
 
 
+def _stated(answered: Answered) -> tuple[float, float, float, float]:
+    """Return road speed (m/s), grade, wind speed (m/s) and its angle off the bow (degrees) of a sentence."""
+    inputs, air = answered.answer.inputs, answered.scenario.air  # of a schedule the inputs have the mean speed
+    angle = math.degrees(air.wind_from.value) % 360
+    return number(inputs.road_speed_m_s), number(inputs.grade), air.wind_speed.value, min(angle, 360 - angle)
+
+
 def conditions(answered: Answered, system: UnitSystem) -> str:
     """Return where and when as the beginning of a sentence: "At 100 km/h in still air on the flat"."""
     if answered.trip is not None:
         return f"Over {_trip_words(answered, answered.trip, system)}"
-    inputs = answered.answer.inputs
-    speed = number(inputs.road_speed_m_s)
+    speed, grade, _, _ = _stated(answered)
     place = f"At {show(speed, 'speed', system)}" if speed > 0 else "Standing"
-    road = _grade_words(number(inputs.grade)) if speed > 0 else ""
+    road = _grade_words(grade) if speed > 0 else ""
     return f"{place} {_air_words(answered, system)}{road and f' {road}'}"
 
 
@@ -509,8 +517,7 @@ def conditions_line(answered: Answered, system: UnitSystem) -> str:
     if answered.trip is not None:
         where = _trip_words(answered, answered.trip, system)
         return f"{where[0].upper()}{where[1:]}, against {baseline(answered)}"
-    inputs = answered.answer.inputs
-    speed, grade = number(inputs.road_speed_m_s), number(inputs.grade)
+    speed, grade, _, _ = _stated(answered)
     air = _air_words(answered, system).removeprefix("in ")
     if speed == 0:
         return f"Parked, {air}, against {baseline(answered)}"
@@ -553,9 +560,7 @@ def _trip_words(answered: Answered, trip: TripAnswer, system: UnitSystem) -> str
 
 
 def _air_words(answered: Answered, system: UnitSystem) -> str:
-    wind = answered.scenario.air.wind_speed.value
-    angle = math.degrees(answered.scenario.air.wind_from.value) % 360
-    off = min(angle, 360 - angle)
+    _, _, wind, off = _stated(answered)
     if wind < 0.05:
         return "in still air"
     kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
@@ -566,9 +571,26 @@ def _air_words(answered: Answered, system: UnitSystem) -> str:
 # What is least known.
 
 
+_WHOSE = {
+    "air": "the air's ",
+    "rotor": "the rotor's ",
+    "blade": "the blade's ",
+    "drive": "the drive's ",
+    "generator": "the generator's ",
+    "heater": "the element's ",
+    "load": "the load's ",
+    "vehicle": "the vehicle's ",
+    "engine": "the engine's ",
+    "battery": "the battery's ",
+    "wind_climate": "the wind climate's ",
+}
+
+
 def called(key: str) -> str:
     """Return an input's name in a sentence."""
-    return spec_of(key).called or key.partition(".")[2].replace("_", " ")
+    table, _, name = key.partition(".")
+    whose = _WHOSE.get(table, "")
+    return spec_of(key).called or f"{whose}{name.replace('_', ' ')}"
 
 
 def least_known(answered: Answered, system: UnitSystem) -> str:

@@ -1,33 +1,70 @@
 """Random settings of every key through the commands, by hand: `PYTHONPATH=tests python
-tests/benchmarks/any_input.py 100000`.
+tests/benchmarks/any_input.py 100000 [FOLDER]`.
 
-Prints how many were answered and refused for each command, on the way and at the end (Ctrl-C ends it as well), and
-every fault that it finds with the command that shows it. What was ever found stands in tests/data/any_input.json, which
-the tests run again; add to it what is new.
+The cases come in shards of a fixed seed each, `shard_0000.txt` and so on in FOLDER, which hold what came of them. Who
+begins again with the same folder goes on behind the last whole shard. Every fault is told with the command that shows
+it. What was ever found stands in tests/data/any_input.json, which the tests run again; add to it what is new.
+
+The CSV files of the demos are read once: they are the same in every case. Their arrays are locked, so that whatever
+would write into one fails.
 """
 
 from __future__ import annotations
 
 import collections
+import functools
+import re
 import sys
+import tempfile
 import traceback
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from hypothesis import HealthCheck, Phase, given, settings
+import numpy as np
+from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from scenario_fuzz import Case, answer_of, cases
 
+from energy.scenario import read
+
 COMMANDS = [("answer", "--exact")] * 12 + [("loads",)] * 4 + [("check",)] * 4 + [("heat",), ("answer",)]
+READERS = ("read_curves", "read_measured_power", "read_torque_curve", "read_schedule", "read_profile")
 
-_TOLD_EVERY = 1000
+_SHARD = 100  # cases
 
 
-def main(examples: int) -> None:
+def main(examples: int, folder: Path) -> None:
     """Run that many random cases and print what came of them."""
-    counts: collections.Counter[tuple[str, str]] = collections.Counter()
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in READERS:
+        setattr(read, name, read_once(getattr(read, name)))
+    counts: collections.Counter[str] = collections.Counter()
+    faults: list[str] = []
+    for number in range(-(-examples // _SHARD)):
+        notes = folder / f"shard_{number:04}.txt"
+        if not notes.exists():
+            found, told = shard(number)
+            lines = [*(f"{count} {outcome}" for outcome, count in sorted(found.items())), *told]
+            notes.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        for line in notes.read_text(encoding="utf-8").splitlines():
+            counted = re.fullmatch(r"(\d+) (\w+ \w+)", line)
+            if counted:
+                counts[counted[2]] += int(counted[1])
+            else:
+                faults.append(line)
+                print(line)
+        print(f"{counts.total()} cases, {len(faults)} faults: {dict(sorted(counts.items()))}", flush=True)
 
+
+def shard(number: int) -> tuple[collections.Counter[str], list[str]]:
+    """Run the cases of one shard; return how many came to what, and the faults with their commands."""
+    counts: collections.Counter[str] = collections.Counter()
+    told: list[str] = []
+
+    @seed(number)
     @settings(
-        max_examples=examples,
+        max_examples=_SHARD,
         deadline=None,
         database=None,
         derandomize=False,
@@ -42,27 +79,29 @@ def main(examples: int) -> None:
         except Exception as error:  # what this looks for
             place = traceback.extract_tb(error.__traceback__)[-1]
             faults = [f"{type(error).__name__}: {error} ({Path(place.filename).name}:{place.lineno})"]
-        counts[command[0], seen[0] if seen else "failed"] += 1
-        if counts.total() % _TOLD_EVERY == 0:
-            tell(counts)
-        for fault in faults:
-            options = " ".join(f"--set '{change.option()}'" for change in case.changes)
-            print(
-                f"{fault}\n    windtoll {' '.join(command)} scenarios/{case.name}/scenario.toml {options}", flush=True
-            )
+        counts[f"{command[0]} {seen[0] if seen else 'failed'}"] += 1
+        options = " ".join(f"--set '{change.option()}'" for change in case.changes)
+        asked = f"windtoll {' '.join(command)} scenarios/{case.name}/scenario.toml {options}"
+        told.extend(" ".join(f"FAULT {fault} IN {asked}".splitlines()) for fault in faults)
 
-    try:
-        run()
-    except KeyboardInterrupt:
-        print("ended early", flush=True)
-    tell(counts)
+    run()
+    return counts, told
 
 
-def tell(counts: collections.Counter[tuple[str, str]]) -> None:
-    """Print how many cases there were so far, by command and by what came of them."""
-    parts = ", ".join(f"{name} {outcome} {count}" for (name, outcome), count in sorted(counts.items()))
-    print(f"{counts.total()} cases: {parts}", flush=True)
+def read_once(reader: Callable[[Path], Any]) -> Callable[[Path], Any]:
+    """Return a reader that keeps what it has read, its arrays locked; what it refuses is read and refused again."""
+
+    @functools.cache
+    def kept(path: Path) -> Any:
+        found = reader(path)
+        for part in vars(found).values() if hasattr(found, "__dict__") else ():
+            if isinstance(part, np.ndarray):
+                part.setflags(write=False)
+        return found
+
+    return kept
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    asked = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    main(asked, Path(sys.argv[2]) if len(sys.argv) > 2 else Path(tempfile.mkdtemp(prefix="any_input_")))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +20,29 @@ HOSTILE = f"x</script><script>{_RUN}</script><img src=http://198.51.100.1/a oner
 SHORT = f"</script><script>{_RUN}</script>"  # a name has at most 60 letters
 
 
-@pytest.mark.parametrize("kind", ["picture", "report", "sheet"])
-def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path, kind: str) -> None:
+DRAWN = ("picture", "report", "comparison")  # by scripts of the page's own, which its policy has to let run
+
+
+def _hostile_runs(demos: Path, folder: Path) -> Path:
+    """Return a list of runs whose vehicle, first pair and first log are called by scripts."""
+    shutil.copytree(demos / "road_test", folder)
+    listed = folder / "runs.toml"
+    text = listed.read_text(encoding="utf-8")
+    log = text.partition('file = "')[2].partition('"')[0]
+    odd = f"r<img src=x onerror={_RUN}>.csv"
+    if os.name == "posix":  # no such name elsewhere
+        (folder / log).rename(folder / odd)
+        text = text.replace(f'"{log}"', f'"{odd}"')
+    text = "\n".join(line for line in text.splitlines() if not line.startswith(("[vehicle]", "name =")))
+    text = text.replace("pair = 1\n", f"pair = '{SHORT}'\n").replace(
+        "[engine]", f"[vehicle]\nname = '{HOSTILE}'\n[engine]", 1
+    )
+    listed.write_text(text, encoding="utf-8")
+    return listed
+
+
+@pytest.mark.parametrize("kind", ["picture", "report", "sheet", "call sheet", "road call sheet", "comparison"])
+def test_no_name_becomes_a_script(browser: Any, demos: Path, van_folder: Path, tmp_path: Path, kind: str) -> None:
     scenario, target = van_folder / "scenario.toml", tmp_path / "x.html"
     lines = [
         line for line in scenario.read_text(encoding="utf-8").splitlines() if not line.startswith(("title", "what"))
@@ -29,6 +52,9 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     arguments = {
         "report": ("answer", str(scenario), "--exact", "--report", str(target)),
         "sheet": ("plan", "--effect", "4 %", "--road", HOSTILE, "--speed", HOSTILE, "--sheet", str(target)),
+        "call sheet": ("callsheet", str(scenario), "--out", str(target)),
+        "road call sheet": ("plan", "--effect", "4 %", "--road", HOSTILE, "--call-sheet", str(target)),
+        "comparison": ("compare", str(_hostile_runs(demos, tmp_path / "runs")), "--report", str(target)),
     }
     if kind == "picture":  # whatever a title or a row may hold
         frame = pd.DataFrame({"what": [HOSTILE, SHORT], "watts": [1.0, 2.0]})
@@ -44,7 +70,7 @@ def test_no_name_becomes_a_script(browser: Any, van_folder: Path, tmp_path: Path
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.goto(target.as_uri())
-    if kind != "sheet":  # drawn: the policy lets the page's own scripts run
+    if kind in DRAWN:
         page.wait_for_selector("svg")
     page.wait_for_function("[...document.images].every(image => image.complete)")
     page.evaluate(

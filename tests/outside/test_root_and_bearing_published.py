@@ -7,7 +7,7 @@ import math
 import pytest
 
 from energy.strength import bearing_kinds, root
-from energy.strength.equations import basic_life_revolutions, basic_life_s
+from energy.strength.equations import basic_life_revolutions, basic_life_s, equivalent_dynamic_load_n
 
 
 def test_sections_of_handbooks():
@@ -52,3 +52,40 @@ def test_life_of_the_worked_example_and_of_a_pair():
     assert bearing_kinds.pair_dynamic_load_n(1000, 500) == pytest.approx(1275)
     assert bearing_kinds.pair_dynamic_load_n(1000, 2000) == pytest.approx(2430)
     assert bearing_kinds.pair_static_load_n(1000, 2000) == pytest.approx(2040)
+
+
+def test_equivalent_loads_of_single_bearings():
+    # ISO 281 (from memory), Fr 1 kN: tapered roller with Y 1.5, X 0.4 above e = 0.4/Y = 0.267; angular contact of 40°,
+    # X 0.35, Y 0.57 above e 1.14; below e the radial load alone.
+    def load_n(axial_n, kind, axial_factor=None):
+        return float(equivalent_dynamic_load_n(kind, 1000.0, axial_n, 20e3, axial_factor))
+
+    assert load_n(2000.0, "tapered_roller", 1.5) == pytest.approx(0.4 * 1000 + 1.5 * 2000)
+    assert load_n(-500.0, "tapered_roller", 1.5) == pytest.approx(0.4 * 1000 + 1.5 * 500)
+    assert load_n(260.0, "tapered_roller", 1.5) == pytest.approx(1000)
+    assert load_n(2000.0, "angular_contact_ball") == pytest.approx(0.35 * 1000 + 0.57 * 2000)
+    assert load_n(1100.0, "angular_contact_ball") == pytest.approx(1000)
+
+
+@pytest.mark.parametrize(
+    ("share", "e", "y"),
+    # ISO 281, single-row deep-groove ball bearings, normal clearance (from memory): f0·Fa/C0, e, Y; X is 0.56.
+    [
+        (0.172, 0.19, 2.30),
+        (0.345, 0.22, 1.99),
+        (0.689, 0.26, 1.71),
+        (1.03, 0.28, 1.55),
+        (1.38, 0.30, 1.45),
+        (2.07, 0.34, 1.31),
+        (3.45, 0.38, 1.15),
+        (5.17, 0.42, 1.04),
+        (6.89, 0.44, 1.00),
+    ],
+)
+def test_factors_of_a_deep_groove_bearing_are_those_of_the_table(share, e, y):
+    axial = 1000.0
+    rating = 14.0 * axial / share  # f0 about 14
+    heavy = float(equivalent_dynamic_load_n("deep_groove_ball", 0.5 * axial / e, axial, rating))
+    assert heavy == pytest.approx(max(0.56 * 0.5 * axial / e + y * axial, 0.5 * axial / e), rel=1e-9)
+    light = float(equivalent_dynamic_load_n("deep_groove_ball", 1.01 * axial / e, axial, rating))
+    assert light == pytest.approx(1.01 * axial / e)

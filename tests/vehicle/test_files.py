@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from vehicle import files
-from vehicle.files import MARK, checked_output, read_input, refused_by_windows, write_output, write_whole
+from vehicle.files import MARK, checked_output, read_by_run, read_input, refused_by_windows, write_output, write_whole
 from vehicle.problems import InputError
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="links, pipes and devices of POSIX")
@@ -121,6 +121,47 @@ def test_only_regular_files_of_bounded_size_are_read(tmp_path: Path) -> None:
         with pytest.raises(InputError):
             read_input(path, 10, "a file")
     assert read_input(large, 11, "a file") == b"x" * 11
+
+
+@POSIX
+def test_no_room_for_temporary_files_is_told(tmp_path: Path) -> None:
+    """As on a full disk: a file may have ten bytes, in a process of its own; the error is not that of some output."""
+    code = (
+        "import resource\n"
+        "from vehicle.files import temporary_files\n"
+        "from vehicle.problems import InputError\n"
+        "_, most = resource.getrlimit(resource.RLIMIT_FSIZE)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (10, most))\n"
+        "try:\n"
+        "    with temporary_files([('a.csv', b'x' * 11)]): print('written')\n"
+        "except InputError as error: print(error)\n"
+    )
+    env = {**os.environ, "TMPDIR": str(tmp_path), "PYTHONDONTWRITEBYTECODE": "1"}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env)
+    assert "cannot be written (File too large)" in done.stdout
+    assert str(tmp_path) in done.stdout
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_only_what_was_left_long_ago_is_called_left_behind(tmp_path: Path) -> None:
+    for name in (".windtoll-old", ".windtoll-new", "old.npz"):
+        (tmp_path / name).write_bytes(b"x")
+        if "old" in name:
+            os.utime(tmp_path / name, (0, 0))
+    assert files.left_behind(tmp_path) == [tmp_path / ".windtoll-old"]
+    write_whole(tmp_path / "out", b"x")
+    (temporary,) = {path.name for path in tmp_path.iterdir()} - {".windtoll-old", ".windtoll-new", "old.npz"}
+    assert temporary == "out"
+
+
+def test_what_a_toml_file_names_is_read_by_the_run(tmp_path: Path) -> None:
+    for name in ("a.csv", "b.csv", "c.csv", "d.csv"):
+        (tmp_path / name).write_text("x")
+    listed, plain = tmp_path / "x.toml", tmp_path / "d.csv"
+    listed.write_text('[rotor]\npolar = ["a.csv", "none.csv"]\n[[run]]\nfile = "b.csv"\nodd = "a\\u0000b"\n')
+    assert set(read_by_run(listed, None, plain)) == {listed, plain, tmp_path / "a.csv", tmp_path / "b.csv"}
+    listed.write_text("[")  # told by whoever reads it
+    assert read_by_run(listed, tmp_path / "none.toml") == (listed, tmp_path / "none.toml")
 
 
 @pytest.mark.parametrize(

@@ -140,7 +140,9 @@ def _both_ways(runs: Sequence[CoastRun], remarks: Sequence[str] = ()) -> tuple[l
     if len(ahead) < 2 or len(back) < 2:
         why = "; one direction cannot part wind and grade from the road load" if runs and not (ahead and back) else ""
         read = "; ".join([f"{len(ahead)} one way and {len(back)} the other{why}", *remarks])
-        accepted = "at least two each way, undisturbed (good: eight each way, as 40 CFR 1066.310 asks)"
+        accepted = (
+            "at least two each way, undisturbed (good: eight each way, as 40 CFR 1066.310 asks of heavy vehicles)"
+        )
         raise InputError(Problem("coast-downs", "", read, accepted))
     return ahead, back
 

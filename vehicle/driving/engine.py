@@ -131,8 +131,8 @@ def fuel_power_w(engine: Engine, brake_power_w: Values, engine_speed_rad_s: Valu
     Parameters
     ----------
     engine : fields of shapes that broadcast
-    brake_power_w : [W]
-    engine_speed_rad_s : [rad/s]
+    brake_power_w : [W], any shape
+    engine_speed_rad_s : [rad/s], any shape
 
     Returns
     -------
@@ -168,7 +168,7 @@ def outside_the_map(engine: Engine, supply: Supply) -> np.ndarray:
 
     Returns
     -------
-    Whether, S.
+    Whether, of shape S.
     """
     table, torque, speed = engine.fuel_map, np.asarray(supply.torque_n_m), np.asarray(supply.engine_speed_rad_s)
     if table is None:
@@ -222,8 +222,8 @@ def enrichment(engine: Engine, torque_n_m: Values, engine_speed_rad_s: Values) -
     Parameters
     ----------
     engine : fields of shapes that broadcast
-    torque_n_m : [N·m]
-    engine_speed_rad_s : [rad/s]
+    torque_n_m : [N·m], any shape
+    engine_speed_rad_s : [rad/s], any shape
 
     Returns
     -------
@@ -246,12 +246,12 @@ def choose_gear(engine: Engine, speed_m_s: np.ndarray, brake_power_w: np.ndarray
     Parameters
     ----------
     engine : with gears (G,)
-    speed_m_s : [m/s] S
-    brake_power_w : [W] S
+    speed_m_s : [m/s] of shape S
+    brake_power_w : [W] of shape S
 
     Returns
     -------
-    Index from 0, [rad/s] engine speed, whether the torque is enough; each S.
+    Index from 0, [rad/s] engine speed, whether the torque is enough; each of shape S.
 
     References
     ----------
@@ -281,8 +281,8 @@ def drive(engine: Engine | Battery, wheel_power_w: Values, speed_m_s: Values) ->
     Parameters
     ----------
     engine : engine or pack; fields of shapes that broadcast
-    wheel_power_w : [W]
-    speed_m_s : [m/s]
+    wheel_power_w : [W], any shape
+    speed_m_s : [m/s], any shape
 
     Returns
     -------

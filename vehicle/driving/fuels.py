@@ -21,6 +21,11 @@ class Fuel:
     sources: str
 
     @property
+    def in_words(self) -> str:
+        """How the fuel stands in a sentence: "petrol", "LPG"."""
+        return self.name.upper() if self.name in ("e10", "lpg") else self.name
+
+    @property
     def heating_value_j_per_kg(self) -> float:
         """Lower heating value per mass, in J/kg."""
         return self.heating_value_j_per_m3 / self.density_kg_m3

@@ -132,9 +132,9 @@ def air_drag_n(
 
     Parameters
     ----------
-    drag_area_m2 : [m²]
-    density_kg_m3 : [kg/m³]
-    air_ahead_m_s, air_across_m_s : [m/s]
+    drag_area_m2 : [m²], any shape
+    density_kg_m3 : [kg/m³], any shape
+    air_ahead_m_s, air_across_m_s : [m/s], any shape
 
     Returns
     -------
@@ -165,11 +165,11 @@ def road_forces(
     Parameters
     ----------
     load : fields of shapes that broadcast
-    speed_m_s : [m/s]
-    density_kg_m3 : [kg/m³]
-    air_ahead_m_s, air_across_m_s : [m/s]
-    grade : [-]
-    acceleration_m_s2 : [m/s²]
+    speed_m_s : [m/s], any shape
+    density_kg_m3 : [kg/m³], any shape
+    air_ahead_m_s, air_across_m_s : [m/s], any shape
+    grade : [-], any shape
+    acceleration_m_s2 : [m/s²], any shape
 
     Returns
     -------

@@ -344,8 +344,8 @@ def weibull_quantile(share: Values, mean_m_s: Values, shape: Values) -> np.ndarr
 
     Parameters
     ----------
-    share : [-] 0 to below 1
-    mean_m_s : [m/s]
+    share : [-] 0 to below 1, any shape
+    mean_m_s : [m/s], any shape
     shape : [-] k
 
     Returns
@@ -393,7 +393,7 @@ def with_idling(engine: Engine | Battery, standing_s: np.ndarray, longest_idle_s
     ----------
     engine : of the vehicle
     standing_s : [s] (steps,) length of the stop that a step belongs to
-    longest_idle_s : [s]
+    longest_idle_s : [s], any shape
 
     Returns
     -------

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vehicle.csv_text import WITH_UNIT, numbers_of
 from vehicle.logs.columns import BY_NAME, Column, LoggedParameter, unit_factor
 from vehicle.logs.log import Quality, Repairs
 
@@ -16,33 +17,6 @@ if TYPE_CHECKING:
 
 RPM_RAD_S = 2 * np.pi / 60
 _MOST_UNBELIEVABLE = 0.3  # share of cells out of range above which a column is not what its name says
-
-
-def numbers_of(cells: pd.Series, decimal: str) -> tuple[np.ndarray, np.ndarray]:
-    """Return a column as floats (NaN where no number) and which cells held something that is no number."""
-    if cells.dtype.kind in "iuf":
-        numbers = cells.to_numpy(dtype=float, copy=True)
-        endless = np.isinf(numbers)
-        if endless.any():
-            numbers[endless] = np.nan
-        return numbers, endless
-    import pandas as pd
-
-    text = cells.astype("str").str.strip()
-    if decimal == ",":
-        pointed = text.str.contains(".", regex=False) & cells.map(lambda cell: isinstance(cell, str))
-        text = text.str.replace(",", ".", regex=False).mask(pointed, "?")
-    plain = text.str.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?")
-    numbers = pd.to_numeric(text.where(plain.fillna(False).astype(bool)), errors="coerce").to_numpy(
-        dtype=float, copy=True
-    )
-    numbers[~np.isfinite(numbers)] = np.nan
-    said_empty = text.str.upper().isin(("", "NAN", "NONE", "NULL", "NA", "N/A", "<NA>", "-", "--", "NO DATA", "NODATA"))
-    unread = np.isnan(numbers) & ~said_empty.to_numpy(dtype=bool)
-    return numbers, unread
-
-
-_WITH_UNIT = r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,2})?)\s*([^\d\s.,:;+-][^\d:;]*\d?)\s*$"
 _SAMPLE = 400
 
 
@@ -54,11 +28,13 @@ def units_in_cells(cells: pd.Series, kind: str, decimal: str) -> tuple[pd.Series
     """
     if cells.dtype.kind in "iufb":
         return cells, ""
+    import pandas as pd
+
     present = cells[cells.notna()]
     sample = present.iloc[:: max(1, len(present) // _SAMPLE)].astype("str")
-    if not len(sample) or not sample.str.fullmatch(_WITH_UNIT).mean() > 0.3:
+    if not len(sample) or not sample.str.fullmatch(WITH_UNIT).mean() > 0.3:
         return cells, ""
-    parts = cells.astype("str").str.extract(_WITH_UNIT)
+    parts = cells.astype("str").str.extract(WITH_UNIT)
     counts = parts[1].str.strip().value_counts()
     factors = {unit: unit_factor(kind, str(unit)) for unit in counts.index}
     main = next((str(unit) for unit in counts.index if factors[unit] is not None), "")
@@ -69,10 +45,10 @@ def units_in_cells(cells: pd.Series, kind: str, decimal: str) -> tuple[pd.Series
     for unit, factor in factors.items():
         rows = parts[1].str.strip() == unit
         if unit == main or factor == to_si:
-            bare[rows] = parts[0][rows].str.replace(r"[.,]", decimal, regex=True)
+            bare[rows] = parts[0][rows]
         elif factor is not None:
-            numbers = parts[0][rows].str.replace(",", ".", regex=False).astype(float)
-            scaled = (numbers * factor[0] + factor[1] - to_si[1]) / to_si[0]
+            plain, _ = numbers_of(parts[0][rows], decimal)
+            scaled = (pd.Series(plain, index=cells.index[rows]) * factor[0] + factor[1] - to_si[1]) / to_si[0]
             bare[rows] = scaled.map(lambda value: f"{value:.9g}".replace(".", decimal))
     return bare, main
 

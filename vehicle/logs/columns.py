@@ -23,6 +23,7 @@ from vehicle.constants import (
     US_GALLON_M3,
     ZERO_CELSIUS_K,
 )
+from vehicle.csv_text import name_and_unit
 from vehicle.logs.languages import FILLERS, UNIT_WORDS, WORDS
 from vehicle.problems import InputError, Problem, nearest, shown
 
@@ -1229,17 +1230,13 @@ def match_header(header: str, unit_row: str = "") -> Column:
 def _split_unit(text: str) -> tuple[str, str, str]:
     """Return name, unit and "header" of "Speed (km/h)", "Speed [km/h]", "Speed, km/h"; the unit "" where there is
     none."""
-    match = re.match(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*)\s*[)\]}]\s*$", text)
-    if match:
-        inside = match.group(2).strip()
-        if not inside:
-            return match.group(1), "", ""
-        if _any_unit(inside) or not _known().get(_key(text)):
-            return match.group(1), inside, "header"
+    name, inside = name_and_unit(text, _any_unit)
+    if inside is None:
         return text, "", ""
-    head, comma, tail = text.rpartition(",")
-    if comma and _any_unit(tail):
-        return head, tail.strip(), "header"
+    if not inside:
+        return name, "", ""
+    if _any_unit(inside) or not _known().get(_key(text)):
+        return name, inside, "header"
     return text, "", ""
 
 

@@ -13,15 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vehicle.constants import GRAVITY_M_S2
+from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, GRAVITY_M_S2
 from vehicle.driving.fuels import FUELS, Fuel
 from vehicle.problems import InputError, Problem, nearest
 
 if TYPE_CHECKING:
     from vehicle.logs.log import Log
 
-# Five digits, where the standard atmosphere has seven: it differs by 1 in 100 000, which no log can show.
-_AIR_GAS_CONSTANT_J_KG_K = 287.05
 DEFAULT_VOLUMETRIC_EFFICIENCY = 0.75
 VOLUMETRIC_EFFICIENCY_WORDS = (
     "volumetric efficiency 0.75 assumed for every speed and load (0.55 at idle to 0.95 at full load is plausible, so "
@@ -232,7 +230,7 @@ def speed_density_air(
 ) -> np.ndarray:
     """Return the air flow in kg/s of a four-stroke engine: one swept volume of manifold air every two revolutions."""
     strokes_per_s = engine_speed_rad_s / (4 * np.pi)
-    density = pressure_pa / (_AIR_GAS_CONSTANT_J_KG_K * temperature_k)
+    density = pressure_pa / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature_k)
     return volumetric_efficiency * density * displacement_m3 * strokes_per_s
 
 

@@ -17,12 +17,13 @@ from typing import Literal
 
 import numpy as np
 
+from vehicle import csv_text
 from vehicle.files import write_output
 from vehicle.logs.clock_fit import ClockFit, fit_clock
 from vehicle.logs.clock_unit import FACTORS_S, ClockWitness, unit_of_clock
 from vehicle.logs.columns import TIME, match_header, unit_factor
 from vehicle.logs.offset import OffsetEstimate, covered, find_offset
-from vehicle.logs.text import text_of
+from vehicle.logs.text import is_unit, layout_of, text_of
 from vehicle.problems import InputError, Problem, nearest, shown
 
 _TIME_NAMES = (
@@ -149,24 +150,51 @@ class LogText:
 def read_log_text(path: Path) -> LogText:
     """Return a CSV log with a time column (time_s, or time, timestamp … as seconds, ISO date or clock time).
 
-    Comma, semicolon or tab; decimal commas where the cells are not split by commas. Raises InputError.
+    Its header is that of a log (`vehicle.logs.text`), or its first line where that names nothing that is known. A row
+    with too few or too many cells has no numbers: the place of each cell in it is unknown. Raises InputError.
     """
-    text = text_of(path)
-    lines = [line for line in text.splitlines() if line.strip(" ,;\t") and not line.startswith("#")]
-    if len(lines) < 2:
+    lines = text_of(path).split("\n")
+    layout = layout_of(lines) or csv_text.first_layout(lines, is_unit)
+    body = [line for line in lines[layout.first_row :] if csv_text.says_something(line)] if layout is not None else []
+    if layout is None or not body:
         raise InputError(Problem(str(path), "", "no rows", "a header line and rows of numbers"))
-    delimiter = max(";\t,", key=lines[0].count)
-    cells = list(csv.reader(lines, delimiter=delimiter))
-    header = tuple(cell.strip() for cell in cells[0])
-    rows = tuple(tuple((*row, *[""] * len(header))[: len(header)]) for row in cells[1:])
+    header = _with_units(layout)
+    rows, whole = _rows(body, layout)
     place = _time_column(path, header)
-    time_s, wall_start_s = _seconds(path, header, rows, place)
+    time_s, wall_start_s = _seconds(path, header, rows, place, layout.decimal)
+    time_s[~whole] = np.nan
     numbers: dict[str, np.ndarray] = {"time_s": time_s}
     for column, name in enumerate(header):
-        values = np.array([_number(row[column], decimal_comma=delimiter != ",") for row in rows])
-        if name and column != place and name not in numbers and np.isfinite(values).any():
-            numbers[name] = values
+        values, unit = _column([row[column] for row in rows], layout.decimal)
+        if not name or column == place or name in numbers or not np.isfinite(values[whole]).any():
+            continue
+        named = name if not unit or csv_text.name_and_unit(name)[1] else f"{name} ({unit})"
+        numbers[named] = np.where(whole, values, np.nan)
     return LogText(path, header, rows, numbers, wall_start_s)
+
+
+def _with_units(layout: csv_text.Layout) -> tuple[str, ...]:
+    """Return the headers, each with its unit from the row of units under them, where there is one."""
+    units = (*(cell.strip("()[] ") for cell in layout.unit_row), *[""] * len(layout.headers))
+    return tuple(
+        f"{name} ({unit})" if name and unit else name for name, unit in zip(layout.headers, units, strict=False)
+    )
+
+
+def _rows(body: Sequence[str], layout: csv_text.Layout) -> tuple[tuple[tuple[str, ...], ...], np.ndarray]:
+    """Return the cells of every row as many as there are headers, and which rows had that many."""
+    width = len(layout.headers)
+    split = [csv_text.split_line(line, layout.delimiter) for line in body]
+    whole = np.array([len(cells) >= width and not any(cells[width:]) for cells in split])
+    return tuple(tuple((*cells, *[""] * width)[:width]) for cells in split), whole
+
+
+def _column(cells: Sequence[str], decimal: str) -> tuple[np.ndarray, str]:
+    """Return the numbers of a column and the unit that stands behind most of them; those in another unit are NaN."""
+    pairs = [csv_text.number_and_unit(cell, decimal) for cell in cells]
+    units = [one[1] for one in pairs if one is not None]
+    unit = max(set(units), key=units.count) if units else ""
+    return np.array([np.nan if one is None or one[1] != unit else one[0] for one in pairs]), unit
 
 
 def _normal(name: str) -> str:
@@ -187,12 +215,13 @@ def _time_column(path: Path, header: Sequence[str]) -> int:
 
 
 def _seconds(
-    path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int
+    path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int, decimal: str
 ) -> tuple[np.ndarray, float | None]:
     cells = [row[place].strip() for row in rows]
-    plain = np.array([_number(cell, decimal_comma=True) for cell in cells])
+    plain, unit = _column(cells, decimal)
     if np.isfinite(plain).mean() > 0.5:
-        time_s = plain * _unit_s(path, header, rows, place, plain)
+        factor = (unit_factor("time", unit) or (None,))[0]
+        time_s = plain * (factor or _unit_s(path, header, rows, place, plain, decimal))
         return time_s, _wall_start(header, rows, time_s)
     moments = [_moment(cell) for cell in cells]
     stamps = np.array([np.nan if moment is None else moment[0] for moment in moments])
@@ -205,7 +234,9 @@ def _seconds(
     return stamps - start, start if dated else None
 
 
-def _unit_s(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int, plain: np.ndarray) -> float:
+def _unit_s(
+    path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], place: int, plain: np.ndarray, decimal: str
+) -> float:
     """Return the seconds in one unit of a clock of bare numbers: what its header says, else what the log shows."""
     factor = (
         _TO_SECONDS.get(_normal(header[place])) or (unit_factor("time", match_header(header[place]).unit) or (0,))[0]
@@ -213,7 +244,7 @@ def _unit_s(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]], pl
     if factor or _normal(header[place]).endswith("_s"):
         return float(factor or 1.0)
     speeds = [column for column, name in enumerate(header) if match_header(name).parameter == "speed_m_s"]
-    speed = np.array([_number(row[speeds[0]], decimal_comma=True) for row in rows]) / 3.6 if speeds else None
+    speed = _column([row[speeds[0]] for row in rows], decimal)[0] / 3.6 if speeds else None
     unit = unit_of_clock(plain, ClockWitness(speed))
     if unit.open:
         read = f"no unit, and {' or '.join(unit.open)} is possible ({unit.why})"
@@ -252,16 +283,6 @@ def _moment(text: str) -> tuple[float, bool] | None:
             return (clock - datetime(1900, 1, 1)).total_seconds(), False
         return None
     return (moment if moment.tzinfo else moment.astimezone()).astimezone(UTC).timestamp(), True
-
-
-def _number(text: str, *, decimal_comma: bool) -> float:
-    text = text.strip()
-    if decimal_comma and text.count(",") == 1 and "." not in text:
-        text = text.replace(",", ".")
-    try:
-        return float(text)
-    except ValueError:
-        return float("nan")
 
 
 def write_joined(

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.believe import in_si, numbers_of
+from vehicle.csv_text import numbers_of
+from vehicle.logs.believe import in_si
 from vehicle.logs.clock import Clock, MendedClock, mend_clock, parse_clock
 from vehicle.logs.clock_unit import ClockWitness
 from vehicle.logs.columns import (

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.logs.believe import in_si, numbers_of, rows_of_zeros, units_in_cells
+from vehicle.csv_text import numbers_of
+from vehicle.logs.believe import in_si, rows_of_zeros, units_in_cells
 from vehicle.logs.clock import NO_WITNESS, MendedClock, gap_limit, mend_clock, of_zone, parse_clock
 from vehicle.logs.clock_unit import ClockUnit, ClockWitness
 from vehicle.logs.columns import (
@@ -97,7 +98,8 @@ def _read_wide(path: Path, raw: RawLog, columns: list[Column], repairs: Repairs)
         raise InputError(Problem(path.name, "header", read, "one name for each column"))
     log = _finish(path, draft, columns, mended, source)
     wall = _wall_start_s(raw, columns, mended.time_s)
-    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks), wall_start_s=wall)
+    notes = (*(f"the file begins with: {comment}" for comment in raw.comments), *log.notes)
+    return replace(log, states=_states(frame, columns), checks=(*said, *log.checks), wall_start_s=wall, notes=notes)
 
 
 def _wall_start_s(raw: RawLog, columns: Sequence[Column], time_s: np.ndarray) -> float | None:

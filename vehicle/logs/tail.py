@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from vehicle import csv_text
 from vehicle.logs.columns import PARAMETERS
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
@@ -50,7 +51,7 @@ class Look:
     have not been read for much longer than usual, or all of them while the recorder waits. `state` is what
     the turbine is marked as ("" unknown), `gap` what
     the last row says of a lost adapter or car. `silent_s` is the time since the file last grew, `row_s` the usual time
-    from row to row, `bytes_read` what this look took.
+    from row to row.
     """
 
     path: Path
@@ -61,7 +62,6 @@ class Look:
     gap: str
     silent_s: float
     row_s: float
-    bytes_read: int
     seen: Seen
     ages_s: dict[str, float]
     old: frozenset[str]
@@ -109,12 +109,16 @@ def look_at(path: Path, before: Seen | None, now_s: float) -> Look:
         with open(path, "rb") as file:
             about = os.fstat(file.fileno())
             head = file.read(min(_HEAD_BYTES, about.st_size))
-            seen, counted = _counted(file, before, about, head)
+            seen = _counted(file, before, about, head)
             start = max(len(head), about.st_size - TAIL_BYTES)
             file.seek(start)
             tail = file.read(about.st_size - start)
     except OSError as error:
         raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a file you may read")) from None
+    if head and (csv_text.is_packed(head) or not csv_text.is_plain(head)):
+        raise InputError(
+            Problem(path.name, "", "no plain text (packed, or of wide signs)", "what windtoll record writes")
+        )
     text = _stretch(head, tail, joined=start == len(head))
     if text.count(b"\n") < 2:
         raise InputError(Problem(path.name, "", "no whole row yet", "a recording with rows; it is looked at again"))
@@ -131,15 +135,14 @@ def look_at(path: Path, before: Seen | None, now_s: float) -> Look:
         gap,
         max(0.0, now_s - about.st_mtime),
         float(log.table["step_s"].iloc[-50:].median()) if log.rows else 0.0,
-        len(head) + len(tail) + counted,
         seen,
         ages_s,
         frozenset(values) if gap else old,
     )
 
 
-def _counted(file: BinaryIO, before: Seen | None, about: os.stat_result, head: bytes) -> tuple[Seen, int]:
-    """Return how far the file is read now, lines counted from where the last look ended, and the bytes that took."""
+def _counted(file: BinaryIO, before: Seen | None, about: os.stat_result, head: bytes) -> Seen:
+    """Return how far the file is read now, lines counted from where the last look ended."""
     same = (
         before is not None
         and (before.device, before.number) == (about.st_dev, about.st_ino)
@@ -147,12 +150,11 @@ def _counted(file: BinaryIO, before: Seen | None, about: os.stat_result, head: b
         and head.startswith(before.head)
     )
     offset, lines = (before.offset, before.lines) if before is not None and same else (0, 0)
-    first = offset
     file.seek(offset)
     while chunk := file.read(min(_CHUNK_BYTES, about.st_size - offset)):
         lines += chunk.count(b"\n")
         offset += len(chunk)
-    return Seen(about.st_dev, about.st_ino, head[:512], offset, lines), offset - first
+    return Seen(about.st_dev, about.st_ino, head[:512], offset, lines)
 
 
 def _stretch(head: bytes, tail: bytes, *, joined: bool) -> bytes:
@@ -193,10 +195,8 @@ def _last_values(table: pd.DataFrame) -> tuple[dict[str, float], dict[str, float
 
 def _last_gap(text: bytes) -> str:
     """Return what the last row says under "gap": why the recorder waits; "" where it does not."""
-    import csv
-
-    lines = text.decode("utf-8", errors="replace").splitlines()
-    header, last = next(csv.reader(lines[:1]), []), next(csv.reader(lines[-1:]), [])
+    lines = csv_text.decoded(text).rstrip("\n").split("\n")
+    header, last = csv_text.split_line(lines[0], ","), csv_text.split_line(lines[-1], ",")
     if "gap" not in header or len(last) != len(header):
         return ""
     said = last[header.index("gap")]

@@ -12,24 +12,25 @@ import io
 import re
 import warnings
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.files import check_input
+from vehicle import csv_text
+from vehicle.csv_text import DELIMITERS, Layout
 from vehicle.logs.columns import PARAMETER, TIME, VALUE, match_header, unit_factor_quick
-from vehicle.problems import InputError, Problem, nearest, shown
+from vehicle.problems import InputError, Problem, shown
 
 if TYPE_CHECKING:
     import pandas as pd
 
 MOST_BYTES = 2 * 1024**3
-MOST_COLUMNS = 500
 _CHUNK = 16 * 1024 * 1024
 _HEAD = 64 * 1024
-_DELIMITERS = (";", "\t", ",", "|")
+_ROWS_SAMPLED = 300  # for the decimal sign
+_MOST_COMMENTS, _LONGEST_COMMENT = 5, 200
 _KINDS = (
     "speed",
     "rotation",
@@ -49,7 +50,7 @@ _KINDS = (
 class RawLog:
     """Columns as they stand in the file: `frame` has one column per header (numbers where all cells are numbers, text
     otherwise), `broken` marks rows whose cells could not be told apart, `last_is_empty` says that the last name
-    stands over nothing, `repairs` what was mended and how often.
+    stands over nothing, `repairs` what was mended and how often, `comments` the lines with # above the header.
     """
 
     headers: tuple[str, ...]
@@ -59,16 +60,7 @@ class RawLog:
     decimal: str
     last_is_empty: bool
     repairs: tuple[tuple[str, int], ...]
-
-
-@dataclass(frozen=True)
-class _Layout:
-    delimiter: str
-    header_line: int  # number of the header among the physical lines, from 0
-    first_row: int  # number of the first line of values
-    headers: tuple[str, ...]
-    unit_row: tuple[str, ...]
-    decimal: str
+    comments: tuple[str, ...] = ()
 
 
 def read_raw(
@@ -86,13 +78,19 @@ def read_raw(
     counts = _counts(path if data is None else data, head)
     if counts["\0"]:
         raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
-    if counts['"'] or counts["\r"] != counts["\r\n"]:
+    if counts["\r"] != counts["\r\n"]:
         data = path.read_bytes() if data is None else data
-        data, mended = _plain(path, data, head)
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    layout = _layout(path, head, whole=len(head) < _HEAD, names=names)
+    if counts['"']:
+        data = path.read_bytes() if data is None else data
+        data, mended = _unquoted(data, layout)
         repairs += mended
+        if layout.delimiter == ",":  # what was a decimal comma inside quotes is a point now
+            layout = replace(layout, decimal=".")
+    if data is not None:
         head = data[:_HEAD]
         counts = _counts(data, head)
-    layout = _layout(path, head, whole=len(head) < _HEAD, names=names)
     lines = _lines_of(head)
     if len(head) >= _HEAD:
         lines = lines[:-1]  # the last one is cut
@@ -100,7 +98,11 @@ def read_raw(
     rows = counts["\n"] + (0 if counts["ends in newline"] else 1) - layout.first_row
     if rows < 1:
         raise InputError(Problem(path.name, "", "a header without rows", "at least two rows of values"))
-    sample = [line.count(separators) for line in lines[layout.first_row : layout.first_row + 500] if line.strip()]
+    sample = [
+        line.count(separators)
+        for line in lines[layout.first_row : layout.first_row + 500]
+        if csv_text.says_something(line)
+    ]
     expected = max(set(sample), key=sample.count) if sample else len(layout.headers) - 1
     before = sum(line.count(separators) for line in lines[: layout.first_row])
     clean = counts[separators] - before == rows * expected and all(count == expected for count in sample)
@@ -117,81 +119,35 @@ def read_raw(
         raise InputError(Problem(path.name, "", f"{len(broken)} lines but {len(frame)} rows", "one line a row"))
     last = max((index for index, header in enumerate(layout.headers) if header), default=0)
     spare = last == expected and len(layout.headers) == last + 1 and bool(frame[last].isna().all())
-    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, spare, tuple(repairs))
+    comments = tuple(shown_line(line) for line in lines[: layout.header_line] if line.startswith("#"))[:_MOST_COMMENTS]
+    return RawLog(layout.headers, layout.unit_row, frame, broken, layout.decimal, spare, tuple(repairs), comments)
 
 
-def _first_bytes(path: Path) -> bytes:
-    try:
-        check_input(path, MOST_BYTES, "one log as a CSV file")
-        with path.open("rb") as file:
-            head = file.read(_HEAD)
-    except FileNotFoundError:
-        beside = [entry.name for entry in path.parent.glob("*.csv")] if path.parent.is_dir() else []
-        near = nearest(path.name, beside)
-        hint = f"an existing log{f', perhaps {near}' if near else ''}"
-        raise InputError(Problem(str(path), "", "no such file", hint)) from None
-    except OSError as error:
-        raise InputError(Problem(str(path), "", f"cannot be read ({error.strerror})", "a readable CSV file")) from None
-    if not head.strip():
-        raise InputError(Problem(str(path), "", "an empty file", "a log: a header line and rows of values"))
-    return head
+def shown_line(comment: str) -> str:
+    """Return a comment line of a file as it can be printed: without its mark and control characters, cut."""
+    text = "".join(c for c in comment.lstrip("# ").strip() if c.isprintable())
+    return text if len(text) <= _LONGEST_COMMENT else f"{text[:_LONGEST_COMMENT]} …"
 
 
 def _opened(path: Path) -> tuple[bytes, bytes | None]:
     """Return the beginning of a log as UTF-8 (or eight-bit) text, and all of it where it had to be unpacked."""
-    head = _first_bytes(path)
+    head = csv_text.bytes_of(path, MOST_BYTES, "one log as a CSV file", "log", _HEAD)
     data: bytes | None = None
-    if head.startswith(b"\x1f\x8b"):
-        data = _unpacked(path)
+    if csv_text.is_packed(head):
+        data = csv_text.unpacked(path.name, path.read_bytes(), MOST_BYTES)
         head = data[:_HEAD]
-        if not head.strip():
-            raise InputError(Problem(str(path), "", "an empty file", "a log: a header line and rows of values"))
-    if head.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in head or (b"\r" in head and b"\n" not in head):
-        data = _as_utf8(path, path.read_bytes() if data is None else data)
+    if not head.strip():
+        raise InputError(Problem(str(path), "", "an empty file", "a log: a header line and rows of values"))
+    if not csv_text.is_plain(head):
+        data = csv_text.as_utf8(path.name, path.read_bytes() if data is None else data)
         head = data[:_HEAD]
     return head, data
 
 
-def _unpacked(path: Path) -> bytes:
-    """Return the text in a gzip file. Raises InputError where it is damaged or larger than a log may be."""
-    import gzip
-    import zlib
-
-    try:
-        with gzip.open(path, "rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except (OSError, EOFError, zlib.error) as error:
-        raise InputError(Problem(path.name, "", f"a damaged gzip file ({error})", "a whole one")) from None
-    if len(data) > MOST_BYTES:
-        raise InputError(Problem(path.name, "", "over 2 GiB when unpacked", "one log as a CSV file"))
-    return data
-
-
-def _wide_characters(data: bytes) -> str:
-    """Return the codec of UTF-16 text without a mark, by which of its bytes are zero; "" for other text."""
-    sample = np.frombuffer(data[: _HEAD - _HEAD % 2], dtype=np.uint8)
-    even, odd = float(np.mean(sample[::2] == 0)), float(np.mean(sample[1::2] == 0))
-    if odd > 0.7 and even < 0.05:
-        return "utf-16-le"
-    return "utf-16-be" if even > 0.7 and odd < 0.05 else ""
-
-
-def _as_utf8(path: Path, data: bytes) -> bytes:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        data = data.decode("utf-16", errors="replace").encode()
-    elif codec := _wide_characters(data):
-        data = data.decode(codec, errors="replace").encode()
-    if b"\n" not in data:
-        data = data.replace(b"\r", b"\n")
-    if data.count(b"\0") > len(data) // 1000:
-        raise InputError(Problem(path.name, "", "binary data (zero bytes)", "a CSV text file"))
-    return data.replace(b"\0", b"?")  # a single damaged byte makes its cell no number, not the whole file
-
-
 def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
     """Return how often the delimiters seen in `head`, line ends, quotes and zero bytes occur, read in chunks."""
-    marks = (*(mark for mark in _DELIMITERS if mark.encode() in head), "\n", "\r", '"', "\0")
-    counts = dict.fromkeys((*_DELIMITERS, *marks), 0)
+    marks = (*(mark for mark in DELIMITERS if mark.encode() in head), "\n", "\r", '"', "\0")
+    counts = dict.fromkeys((*DELIMITERS, *marks), 0)
     last = b""
     counts["\r\n"] = 0
 
@@ -213,18 +169,22 @@ def _counts(source: Path | bytes, head: bytes) -> dict[str, int]:
     return counts
 
 
-def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str, int]]]:
-    """Return the text without quotes (a quoted "1,5" becomes 1.5) and with one kind of line end."""
-    repairs: list[tuple[str, int]] = []
-    if data.count(b"\r") != data.count(b"\r\n"):
-        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if b'"' not in data:
-        return data, repairs
+def _unquoted(data: bytes, layout: Layout) -> tuple[bytes, list[tuple[str, int]]]:
+    """Return the text without quotes: a quoted "1,5" between commas becomes 1.5, other delimiters in quotes go."""
+    mark = layout.delimiter.encode()
     odd = 0
     lines = data.split(b"\n")
     sample = [line for line in lines[:200] if b'"' in line]
-    inside = any(re.search(rb'(?:^|[,;\t|])\s*"[^"]*[,;\t|][^"]*"', line) for line in sample)
-    if inside or len(sample) < 2:
+    quoted = re.compile(rb'(?:^|[,;\t|])\s*"[^"]*' + re.escape(mark) + rb'[^"]*"')
+    comma_is_decimal = layout.delimiter == layout.decimal == ","
+
+    def bare(match: re.Match[bytes]) -> bytes:
+        inner = match.group(1)
+        if comma_is_decimal and re.match(rb"\s*[+-]?\d+,\d*(?![\d,])", inner):
+            return inner.replace(b",", b".", 1).replace(b",", b" ")
+        return inner.replace(mark, b" ")
+
+    if any(quoted.search(line) for line in sample) or len(sample) < 2:
         mended = []
         for line in lines:
             if b'"' not in line:
@@ -233,56 +193,27 @@ def _plain(path: Path, data: bytes, head: bytes) -> tuple[bytes, list[tuple[str,
                 odd += 1
                 mended.append(line.replace(b'"', b""))
             else:
-                mended.append(re.sub(rb'"([^"]*)"', _unquoted, line))
+                mended.append(re.sub(rb'"([^"]*)"', bare, line))
         data = b"\n".join(mended)
     else:
         odd = sum(line.count(b'"') % 2 for line in lines)
         data = data.replace(b'"', b"")
-    if odd:
-        repairs.append(("unmatched quotation marks removed (rows)", odd))
-    return data, repairs
-
-
-def _unquoted(match: re.Match[bytes]) -> bytes:
-    inner = match.group(1)
-    if re.fullmatch(rb"\s*[+-]?\d+,\d*\s*", inner):
-        return inner.replace(b",", b".")
-    return inner.replace(b",", b" ").replace(b";", b" ").replace(b"\t", b" ").replace(b"|", b" ")
+    return data, [("unmatched quotation marks removed (rows)", odd)] if odd else []
 
 
 def _lines_of(head: bytes) -> list[str]:
-    try:
-        text = head[: head.rfind(b"\n") + 1 or len(head)].decode("utf-8")
-        text += head[head.rfind(b"\n") + 1 :].decode("utf-8", errors="replace") if b"\n" in head else ""
-    except UnicodeDecodeError:  # what spreadsheets save by default on many machines
-        text = head.decode("cp1252", errors="replace")
-    text = text.removeprefix("\ufeff")
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    """Return the lines at the beginning of a log; a sign that is cut at the end does not spoil the others."""
+    whole = head[: head.rfind(b"\n") + 1 or len(head)]
+    return (csv_text.decoded(whole) + head[len(whole) :].decode("utf-8", errors="replace")).split("\n")
 
 
-def _layout(path: Path, head: bytes, *, whole: bool, names: Iterable[str] = ()) -> _Layout:
+def _layout(path: Path, head: bytes, *, whole: bool, names: Iterable[str] = ()) -> Layout:
     """Return where header and rows stand: the line, of the first 40, whose cells name most known parameters."""
     lines = _lines_of(head)
     if not whole and len(lines) > 1:
         lines = lines[:-1]
-    best: tuple[int, int, str] | None = None
-    named = {name.strip().lower() for name in names}
-    for number, line in enumerate(lines[:40]):
-        if not re.search(r"[^\W\d_]", line) or len(line) > 40_000:
-            continue
-        for delimiter in _DELIMITERS:
-            cells = line.split(delimiter)
-            if len(cells) < 2 or len(cells) > MOST_COLUMNS:
-                continue
-            score = sum(
-                cell.strip().strip('"').strip().lower() in named
-                or match_header(cell).use in ("used", "recognised, not needed")
-                for cell in cells
-                if re.search(r"[^\W\d_]", cell)
-            )
-            if score and (best is None or score > best[0]):
-                best = (score, number, delimiter)
-    if best is None:
+    layout = layout_of(lines, names)
+    if layout is None:
         first = next((line for line in lines if line.strip()), "")
         raise InputError(
             Problem(
@@ -292,35 +223,29 @@ def _layout(path: Path, head: bytes, *, whole: bool, names: Iterable[str] = ()) 
                 'a header line such as "time (s),vehicle speed (km/h),engine speed (rpm),manifold pressure (kPa)"',
             )
         )
-    _, number, delimiter = best
-    headers = tuple(cell.strip() for cell in lines[number].split(delimiter))
-    begin = number + 1
-    unit_row: tuple[str, ...] = ()
-    if begin < len(lines):
-        cells = [cell.strip() for cell in lines[begin].split(delimiter)]
-        if _is_unit_row(cells):
-            unit_row, begin = tuple(cells), begin + 1
-    body = [line for line in lines[begin : begin + 300] if line.strip()]
-    return _Layout(delimiter, number, begin, headers, unit_row, _decimal(body, delimiter))
+    return layout
 
 
-def _is_unit_row(cells: Sequence[str]) -> bool:
-    filled = [cell.strip("()[] ") for cell in cells if cell.strip("()[] ")]
-    if not filled or any(re.fullmatch(r"[+-]?\d+([.,]\d*)?", cell) for cell in filled):
-        return False
-    return sum(any(unit_factor_quick(kind, cell) for kind in _KINDS) for cell in filled) * 2 >= len(filled)
+def layout_of(lines: Sequence[str], names: Iterable[str] = ()) -> Layout | None:
+    """Return how a log is laid out; None where no line names a known parameter, or what the user has named."""
+    named = {name.strip().lower() for name in names}
+
+    def known(cells: Sequence[str]) -> int:
+        return sum(
+            cell.lower() in named or match_header(cell).use in ("used", "recognised, not needed")
+            for cell in cells
+            if re.search(r"[^\W\d_]", cell)
+        )
+
+    return csv_text.find_layout(lines, known, is_unit, sampled=_ROWS_SAMPLED)
 
 
-def _decimal(lines: Sequence[str], delimiter: str) -> str:
-    if delimiter == ",":
-        return "."
-    cells = [cell.strip() for line in lines for cell in line.split(delimiter)]
-    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+", cell)) for cell in cells)
-    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+", cell)) for cell in cells)
-    return "," if commas > points else "."
+def is_unit(text: str) -> bool:
+    """Return whether a text is a common spelling of a unit that logs have."""
+    return any(unit_factor_quick(kind, text) for kind in _KINDS)
 
 
-def _mend(path: Path, data: bytes, layout: _Layout, expected: int) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
+def _mend(path: Path, data: bytes, layout: Layout, expected: int) -> tuple[bytes, np.ndarray, list[tuple[str, int]]]:
     """Return rows of equal width without the header, which of them were broken, and what was done."""
     mark = layout.delimiter.encode()
     starts, counts = _cells_per_line(data, mark)
@@ -442,7 +367,7 @@ def _rejoined(line: bytes, following: bytes, mark: bytes) -> bytes:
     return mark.join([*before, b"?", *after])
 
 
-def _check_width(path: Path, layout: _Layout, expected: int, lines: Sequence[str]) -> None:
+def _check_width(path: Path, layout: Layout, expected: int, lines: Sequence[str]) -> None:
     """Refuse a header with fewer or more names than the rows have cells: names and columns would be shifted."""
     named = len(layout.headers)
     while named and not layout.headers[named - 1]:
@@ -462,7 +387,7 @@ def _check_width(path: Path, layout: _Layout, expected: int, lines: Sequence[str
 
 
 def _parse(
-    path: Path, source: Path | io.BytesIO, layout: _Layout, expected: int, columns: Sequence[int], *, skip: int
+    path: Path, source: Path | io.BytesIO, layout: Layout, expected: int, columns: Sequence[int], *, skip: int
 ) -> pd.DataFrame:
     import pandas as pd
 
@@ -497,17 +422,13 @@ def _parse(
 def text_of(path: Path) -> str:
     """Return the whole text of a log, unpacked and in whatever encoding it was saved; InputError where it has none."""
     _, data = _opened(path)
-    data = path.read_bytes() if data is None else data
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:  # what spreadsheets save by default on many machines
-        return data.decode("cp1252", errors="replace")
+    return csv_text.decoded(path.read_bytes() if data is None else data)
 
 
 def headers_of(path: Path, names: Iterable[str] = ()) -> tuple[str, ...]:
     """Return the headers of a log, `names` those that the user has named; InputError where it cannot be read."""
     head, _ = _opened(path)
-    return tuple(header.strip('"') for header in _layout(path, head, whole=len(head) < _HEAD, names=names).headers)
+    return _layout(path, head, whole=len(head) < _HEAD, names=names).headers
 
 
 def is_long(headers: Sequence[str]) -> bool:

@@ -7,6 +7,7 @@ onto the log's by the dates in both, or where these are missing or disagree, by 
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vehicle.files import is_file
 from vehicle.logs.join import LogText, read_log_text
 from vehicle.logs.log import Log
 from vehicle.logs.offset import LEAST_CORRELATION, OffsetEstimate, find_offset
@@ -30,6 +32,10 @@ _LEAST_COVERED = 0.8  # of a run by its log
 _LEAST_RUN_S = 30.0
 _HEAD_BYTES = 4096
 _LEAST_MOVING = 0.9  # of the time in its runs
+# Without dates, by the stops alone: traffic lights may stand in the runs. Where the log does not cover every run, the
+# next best place must be clearly worse; where they agree only roughly, the user is asked to check (our choice, on
+# invented drives of runs as alike as a stopwatch makes them).
+_LEAST_MOVING_BY_STOPS, _CLOSELY, _CLEARLY_WORSE = 0.75, 0.8, 0.15
 
 
 @dataclass(frozen=True)
@@ -72,9 +78,17 @@ def is_call_sheet(content: bytes) -> bool:
 
 
 def has_entries(path: Path) -> bool:
-    """Return whether a CSV is a call sheet of any kind: rows that only mark something stand between the readings."""
-    with path.open("rb") as file:
-        header = _header(file.read(_HEAD_BYTES))
+    """Return whether a CSV is a call sheet of any kind: rows that only mark something stand between the readings.
+
+    What cannot be read is none; whoever reads it then says why.
+    """
+    if not is_file(path):
+        return False
+    try:
+        with path.open("rb") as file:
+            header = _header(file.read(_HEAD_BYTES))
+    except OSError:
+        return False
     return {b"event", b"time_utc"} <= header
 
 
@@ -193,18 +207,21 @@ def offset_to(sheet: CallSheet, log: Log, given_s: float | None = None) -> Sheet
     """
     if given_s is not None:
         return SheetOffset(given_s, "as given")
-    clocks = None
+    clocks, alike = None, "the log has no speed that stops between the runs"
     if sheet.wall_start_s is not None and log.wall_start_s is not None:
         clocks = sheet.wall_start_s - log.wall_start_s
     offset = None if clocks is None else _matched(sheet, log, clocks)
     if not _is_clear(offset):
         offset = _matched(sheet, log, None) or offset
+        if _is_clear(offset) and not _only_there(sheet, log, offset):
+            offset = None if clocks is None else _matched(sheet, log, clocks)
+            alike = "the runs are so alike that the stops leave open which is which"
     if offset is not None and _is_clear(offset) and (clocks is None or abs(offset.offset_s - clocks) > _TAPPED_S):
-        warning = "" if clocks is None else _differ(sheet, log, offset.offset_s - clocks)
+        warning = _to_check(sheet, log, offset) if clocks is None else _differ(sheet, log, offset.offset_s - clocks)
         return SheetOffset(offset.offset_s, "by the standstill between the runs", warning)
     if clocks is not None and _fits(sheet, log, clocks):
         return SheetOffset(clocks, "from the dates in both")
-    why = "; ".join(offset.doubts()) if offset is not None else "the log has no speed that stops between the runs"
+    why = "; ".join(offset.doubts()) if offset is not None else alike
     read = f"its runs cannot be set on the clock of {log.name}: " + (
         "no dates in both"
         if clocks is None
@@ -219,6 +236,31 @@ def _is_clear(match: OffsetEstimate | None) -> bool:
     return match is not None and match.correlation >= LEAST_CORRELATION and not match.doubts()
 
 
+def _only_there(sheet: CallSheet, log: Log, match: OffsetEstimate | None) -> bool:
+    """Return whether a match over all offsets can be no other one: the vehicle moves in its runs, and the log covers
+    them all, or the next best place is clearly worse.
+    """
+    if match is None or not _fits(sheet, log, match.offset_s, _LEAST_MOVING_BY_STOPS):
+        return False
+    whole = all(_covered(run, match.offset_s, log) >= _LEAST_COVERED for run in sheet.runs)
+    return whole or _clearly_best(match)
+
+
+def _clearly_best(match: OffsetEstimate) -> bool:
+    return match.correlation - match.rival_correlation >= _CLEARLY_WORSE
+
+
+def _to_check(sheet: CallSheet, log: Log, match: OffsetEstimate) -> str:
+    """Return the warning where runs without dates agree with the stops only roughly; empty where closely."""
+    if match.correlation >= _CLOSELY or _clearly_best(match):
+        return ""
+    minutes, seconds = divmod(round(sheet.runs[0].begin_s + match.offset_s), 60)
+    return (
+        f"CHECK: no dates in both, and the stops of {log.name} agree only roughly with {sheet.name}. It is read as if "
+        f"run {sheet.runs[0].number} began {minutes} min {seconds} s into the log; if that is not so, say --offset"
+    )
+
+
 def _differ(sheet: CallSheet, log: Log, seconds: float) -> str:
     return (
         f"the clocks of {sheet.name} and {log.name} differ by {abs(seconds):.0f} s: the runs are set where the vehicle "
@@ -226,7 +268,7 @@ def _differ(sheet: CallSheet, log: Log, seconds: float) -> str:
     )
 
 
-def _fits(sheet: CallSheet, log: Log, offset_s: float) -> bool:
+def _fits(sheet: CallSheet, log: Log, offset_s: float, least_moving: float = _LEAST_MOVING) -> bool:
     """Return whether at this offset the vehicle moves in the runs that the log covers, and there are such runs."""
     inside = [run for run in sheet.runs if _covered(run, offset_s, log) >= _LEAST_COVERED]
     if not inside or "speed_m_s" not in log.table:
@@ -236,7 +278,7 @@ def _fits(sheet: CallSheet, log: Log, offset_s: float) -> bool:
     for run in inside:
         driven |= (time_s >= run.begin_s + offset_s) & (time_s <= run.end_s + offset_s)
     known = driven & np.isfinite(speed)
-    return not known.any() or float(np.mean(speed[known] > MOVING_M_S)) >= _LEAST_MOVING
+    return not known.any() or float(np.mean(speed[known] > MOVING_M_S)) >= least_moving
 
 
 def _matched(sheet: CallSheet, log: Log, clocks_s: float | None) -> OffsetEstimate | None:
@@ -316,6 +358,22 @@ def run_list_of(
             f"{name} is cut into runs by {sheet.name}: its clock moved by {offset.offset_s:+.1f} s, {offset.how}"
         )
     return tomlkit.dumps(document), tuple(warnings)
+
+
+def with_relative_files(text: str, folder: Path) -> str:
+    """Return a list of runs whose logs are named from `folder`, where the list will lie: both can move together.
+
+    A log that no relative path leads to (on another drive) keeps its name.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for run in document["run"]:
+        try:
+            run["file"] = Path(os.path.relpath(run["file"], folder)).as_posix()
+        except ValueError:
+            continue
+    return tomlkit.dumps(document)
 
 
 def _table(run: SheetRun, name: str, offset_s: float, wall_start_s: float | None) -> dict[str, object]:

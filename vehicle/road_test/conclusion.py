@@ -106,8 +106,8 @@ def _too_few(change: Estimate, design: Design) -> str:
         f"{design.runs_without} {design.without_state}"
     )
     return (
-        f"cannot tell: {few} {'show' if len(design.runs) > 2 else 'give'} one difference "
-        f"({100 * change.estimate:+.1f} %) but not how much two equal runs differ; drive at least two "
+        f"no conclusion: {few} {'show' if len(design.runs) > 2 else 'give'} one difference "
+        f"({100 * change.estimate:+.1f} %), but not how much two equal runs differ; drive at least two "
         "pairs, better six"
     )
 
@@ -130,7 +130,7 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float, uni
     if effect.low <= 0 <= effect.high and predicted:
         return f"{said}. The measurement is too rough to confirm or to exclude it."
     if effect.low <= predicted <= effect.high:
-        return f"{said}: agrees with the measurement (inside its interval at {100 * effect.level:.0f} %)."
+        return f"{said}: agrees with the measurement (inside its {100 * effect.level:.0f} % interval)."
     return f"{said}: agrees with the measurement (the two ranges overlap)."
 
 

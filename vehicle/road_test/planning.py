@@ -13,8 +13,8 @@ from vehicle.problems import InputError, Problem
 
 DEFAULT_SPREAD = 0.04
 DEFAULT_SPREAD_WORDS = (
-    "an assumption without a source: weighing the fuel reaches about 1 % (SAE J1321, scope), an engine log on an open "
-    "road is worse; your own logs give it with --runs"
+    "assumed, common practice, no source; --runs takes it from your own logs. Weighing the fuel reaches about 1 % (the "
+    "scope of SAE J1321), an engine log on an open road scatters more"
 )
 MOST_PAIRS = 100_000
 # Real runs scatter with heavier tails than a normal distribution. Measured on the logs of the tests, real drives in

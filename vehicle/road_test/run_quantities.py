@@ -94,7 +94,7 @@ def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     controlled = all(run.control is not None for run in design.runs)
     slopes = _NO_SLOPES if controlled else inside_slopes(design.runs)
     plain, adjusted, load = adjusted_means(design.runs, slopes)
-    plain_load = np.array([float(np.average(run.load, weights=run.weight_s)) for run in design.runs])
+    plain_load = np.array([run.mean_load for run in design.runs])
     share, known = _air_share(design, plain, about)
     fuel = _quantity(design, (plain, adjusted), slopes, level, sensitivity_of(design.runs, slopes, share, known, False))
     if not np.isfinite(load).all():
@@ -161,10 +161,7 @@ def _quantity(
 def _control(design: Design, *, load: bool) -> np.ndarray:
     """Return the control vehicle's fuel (or load) over each run, over its mean; ones where it has none."""
     runs = [run.control for run in design.runs if run.control is not None]
-    if load:
-        loads = np.array([float(np.average(run.load, weights=run.weight_s)) for run in runs])
-    else:
-        loads = np.array([run.mean_fuel_m3_s for run in runs])
+    loads = np.array([run.mean_load for run in runs]) if load else np.array([run.mean_fuel_m3_s for run in runs])
     return loads / loads.mean() if np.isfinite(loads).all() and (loads > 0).all() else np.ones(loads.size)
 
 

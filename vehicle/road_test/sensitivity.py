@@ -123,15 +123,14 @@ def _by(runs: Sequence[RunWindows], slopes: Slopes, of: np.ndarray, factors: dic
     change = 0.0
     for name, place, slope in zip(slopes.names, slopes.places, of.tolist(), strict=True):
         if name in factors:
-            means = [float(np.average(run.covariates[:, place], weights=run.weight_s)) for run in runs]
-            change += slope * factors[name] * float(np.mean(means))
+            change += slope * factors[name] * float(np.mean([run.mean_covariates[place] for run in runs]))
     return change
 
 
 def _level(runs: Sequence[RunWindows], *, load: bool) -> float:
     if load:
-        return float(np.mean([np.average(run.load, weights=run.weight_s) for run in runs]))
-    return float(np.mean([np.average(run.fuel_m3_s, weights=run.weight_s) for run in runs]))
+        return float(np.mean([run.mean_load for run in runs]))
+    return float(np.mean([run.logged_fuel_m3_s for run in runs]))
 
 
 def _unsteady(runs: Sequence[RunWindows]) -> float:

@@ -7,11 +7,9 @@ or dropped by the state of the runs that show it, and lean to one side.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -23,7 +21,6 @@ _LEAST_SPREAD = (0.4, 0.3, 0.3, 60.0, 1.0)
 # comes from something unlogged (a hill slows the car and costs fuel) and would mislead.
 _SIGNS = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
 _LEAST_T = 2.0
-_WORST_CONDITION = 1e6
 
 
 @dataclass(frozen=True)
@@ -104,11 +101,7 @@ def _selected(columns: dict[int, np.ndarray], y: np.ndarray, freedom_of_runs: in
 def signed_least_squares(
     columns: dict[int, np.ndarray], y: np.ndarray, freedom: int
 ) -> tuple[list[int], np.ndarray, np.ndarray]:
-    """Return the best least-squares fit with no slope below zero.
-
-    All subsets are tried, of at most five columns. scipy's `nnls` finds the same slopes (the tests hold them together),
-    but takes columns that say the same thing (speed and air drag at one speed) as they come; here a subset that cannot
-    tell its columns apart is passed over, and scipy's optimisers need not be loaded for five columns.
+    """Return the best least-squares fit with no slope below zero [1]_.
 
     Parameters
     ----------
@@ -122,41 +115,33 @@ def signed_least_squares(
     Returns
     -------
     tuple
-        The places with slopes above zero, their slopes, and their t values.
+        The places with slopes above zero (k,), their slopes (k,), and their t values (k,). Columns that say the same
+        thing share a wide error, so that no t value of theirs is large.
+
+    References
+    ----------
+    .. [1] Lawson, Hanson, Solving Least Squares Problems, SIAM (1995), chapter 23, by scipy.optimize.nnls.
     """
+    from scipy.optimize import nnls
+
     places = list(columns)
     design = np.column_stack([columns[place] for place in places])
     scale = np.sqrt((design**2).sum(axis=0))
-    gram = (design / scale).T @ (design / scale)
-    right = (design / scale).T @ y
-    best: tuple[float, list[int], np.ndarray] | None = None
-    for size in range(len(places), 0, -1):
-        for chosen in itertools.combinations(range(len(places)), size):
-            inside = gram[np.ix_(chosen, chosen)]
-            if np.linalg.cond(inside) > _WORST_CONDITION:
-                continue
-            solution = np.linalg.solve(inside, right[list(chosen)])
-            gain = float(solution @ right[list(chosen)])
-            if (solution > 0).all() and (best is None or gain > best[0]):
-                best = (gain, list(chosen), solution)
-    if best is None:
+    solution, residual = nnls(design / scale, y)
+    kept = np.flatnonzero(solution > 0)
+    if not kept.size:
         return [], np.zeros(0), np.zeros(0)
-    gain, kept, solution = best
-    variance = max(float(y @ y) - gain, 0.0) / freedom
-    errors = np.sqrt(variance * np.diag(np.linalg.inv(gram[np.ix_(kept, kept)])))
-    return [places[i] for i in kept], solution / scale[kept], solution / np.maximum(errors, 1e-300)
+    inside = (design / scale)[:, kept]
+    errors = np.sqrt(residual**2 / freedom * np.diag(np.linalg.pinv(inside.T @ inside)))
+    return [places[i] for i in kept], solution[kept] / scale[kept], solution[kept] / np.maximum(errors, 1e-300)
 
 
 def state_levels(runs: Sequence[RunWindows]) -> np.ndarray:
     """Return for each run the mean logged fuel flow of the runs in its state over that of all runs (runs,)."""
-    logged = np.array([float(_run_mean(run, run.fuel_m3_s)) for run in runs])
+    logged = np.array([run.logged_fuel_m3_s for run in runs])
     _, code = np.unique(np.array([run.state for run in runs]), return_inverse=True)
     levels: np.ndarray = (np.bincount(code, weights=logged) / np.bincount(code))[code]
     return levels / logged.mean() if (levels > 0).all() else np.ones(len(runs))
-
-
-def _run_mean(run: RunWindows, values: np.ndarray) -> Any:
-    return np.average(values, axis=0, weights=run.weight_s)
 
 
 def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -175,10 +160,10 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarr
         Mean fuel flow [m3/s], adjusted fuel flow [m3/s], adjusted load [share]; each (runs,).
     """
     plain = np.array([run.mean_fuel_m3_s for run in runs])
-    load = np.array([float(_run_mean(run, run.load)) for run in runs])
+    load = np.array([run.mean_load for run in runs])
     if not slopes.places:
         return plain, plain.copy(), load
-    conditions = np.array([_run_mean(run, run.covariates[:, list(slopes.places)]) for run in runs])
+    conditions = np.array([run.mean_covariates[list(slopes.places)] for run in runs])
     _, code = np.unique(np.array([run.pair for run in runs]), return_inverse=True)
     total = np.zeros((int(code.max()) + 1, conditions.shape[1]))
     np.add.at(total, code, conditions)

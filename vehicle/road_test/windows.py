@@ -6,11 +6,12 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vehicle.constants import ZERO_CELSIUS_K
+from vehicle.constants import DRY_AIR_GAS_CONSTANT_J_KG_K, ZERO_CELSIUS_K
 from vehicle.logs.fuel_flow import FuelFlow, acceleration_m_s2
 from vehicle.problems import InputError, Problem
 from vehicle.road_test.run_list import STATES
@@ -37,7 +38,6 @@ COVARIATES = ("speed", "acceleration", "grade", "air", "warm-up")
 # Scales of two covariates. Their slopes take the scale up, so no answer rests on the last digits of these.
 _GRADE_SCALE_M_S2 = 9.81
 _USUAL_DENSITY_KG_M3 = 1.2
-_AIR_GAS_CONSTANT_J_KG_K = 287.05
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,24 @@ class RunWindows:
         """Return the mean fuel flow: as weighed or metered, else over the rows kept."""
         if self.metered_m3_s is not None:
             return self.metered_m3_s
-        return float(np.average(self.fuel_m3_s, weights=self.weight_s)) if self.kept_s else math.nan
+        return self.logged_fuel_m3_s if self.kept_s else math.nan
+
+    # Kept once computed: a comparison asks each run for these some twenty times.
+
+    @cached_property
+    def logged_fuel_m3_s(self) -> float:
+        """Return the mean of the logged fuel flow over the rows kept; of no rows there is none (ZeroDivisionError)."""
+        return float(np.average(self.fuel_m3_s, weights=self.weight_s))
+
+    @cached_property
+    def mean_load(self) -> float:
+        """Return the mean load (a share) over the rows kept."""
+        return float(np.average(self.load, weights=self.weight_s))
+
+    @cached_property
+    def mean_covariates(self) -> np.ndarray:
+        """Return the means of the covariates over the rows kept, in the sequence of `COVARIATES`."""
+        return np.average(self.covariates, axis=0, weights=self.weight_s)
 
 
 def runs_of_states(run: Run, log: Log) -> list[Run]:
@@ -388,4 +405,4 @@ def _relative_density(log: Log, run: Run) -> float:
         temperature = _mean_of(table["ambient_temperature_k"].to_numpy())
     if pressure is None or temperature is None:
         return 1.0
-    return pressure / (_AIR_GAS_CONSTANT_J_KG_K * temperature) / _USUAL_DENSITY_KG_M3
+    return pressure / (DRY_AIR_GAS_CONSTANT_J_KG_K * temperature) / _USUAL_DENSITY_KG_M3

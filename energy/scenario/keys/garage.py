@@ -15,7 +15,7 @@ class Gust(Table):
 
     road_speed: Uncertain | None = quantity(
         "m/s",
-        "greatest road speed ever driven with the rotor",
+        "highest road speed ever driven with the rotor",
         plausible=("0 km/h", "180 km/h"),
         at_least=0,
         at_most=100,
@@ -67,7 +67,7 @@ class Mount(Table):
         "N", "pull that one bolt and what it is screwed into may carry", plausible=("100 N", "500 kN"), above=0
     )
     highest_moment: Uncertain | None = quantity(
-        "N*m", "greatest overturning moment the frame or roof may carry", plausible=("10 N*m", "100 kN*m"), above=0
+        "N*m", "maximum overturning moment the frame or roof may carry", plausible=("10 N*m", "100 kN*m"), above=0
     )
 
 

@@ -36,6 +36,7 @@ class HeaterTable(Table):
     element_temperature: Uncertain = quantity(
         "K",
         "temperature of the element at work",
+        called="the temperature of the element",
         plausible=("-40 degC", "1100 degC"),
         default="20 degC",
         low="20 degC",
@@ -46,6 +47,7 @@ class HeaterTable(Table):
     lead_resistance: Uncertain = quantity(
         "ohm",
         "resistance of both leads together",
+        called="the resistance of the leads",
         plausible=("0 ohm", "5 ohm"),
         default="0.05 ohm",
         low="0.02 ohm",

@@ -228,11 +228,11 @@ class RotorTable(Table):
         measured=Way(0.05, "torque and speed at the shaft together with the wattmeter", of="of the shaft power"),
     )
     highest_rotor_speed: Uncertain | None = quantity(
-        "rad/s", "greatest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0
+        "rad/s", "highest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0
     )
     highest_tip_speed: Uncertain = quantity(
         "m/s",
-        "greatest blade tip speed allowed",
+        "highest blade tip speed allowed",
         plausible=("10 m/s", "150 m/s"),
         default="80 m/s",
         above=0,
@@ -240,7 +240,7 @@ class RotorTable(Table):
         source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
     )
     highest_thrust: Uncertain | None = quantity(
-        "N", "greatest thrust that mount and bearing may see", plausible=("10 N", "20 kN"), above=0
+        "N", "maximum thrust that mount and bearing are rated for", plausible=("10 N", "20 kN"), above=0
     )
 
 

@@ -82,9 +82,9 @@ class EngineTable(Table):
     displacement: Uncertain = quantity(
         "m**3", "engine displacement", plausible=("0.05 L", "16 L"), required=True, above=0, at_most=0.1
     )
-    peak_torque: Uncertain | None = quantity("N*m", "greatest torque", plausible=("5 N*m", "3500 N*m"), above=0)
+    peak_torque: Uncertain | None = quantity("N*m", "peak torque", plausible=("5 N*m", "3500 N*m"), above=0)
     torque_curve: str | None = Field(
-        default=None, description="CSV of greatest torque: columns engine_speed_rpm, torque_nm"
+        default=None, description="CSV of the torque at full throttle: columns engine_speed_rpm, torque_nm"
     )
     fuel_map: str | None = Field(
         default=None,
@@ -174,7 +174,7 @@ class EngineTable(Table):
     )
     highest_speed: Uncertain = quantity(
         "rad/s",
-        "greatest engine speed",
+        "highest engine speed",
         plausible=("1500 rpm", "15000 rpm"),
         default="5500 rpm",
         low="4500 rpm",
@@ -259,7 +259,7 @@ class BatteryTable(Table):
     )
     regeneration_limit: Uncertain = quantity(
         "W",
-        "greatest power at the wheels that can be taken back",
+        "maximum power at the wheels that can be taken back",
         plausible=("0 kW", "400 kW"),
         default="50 kW",
         low="20 kW",

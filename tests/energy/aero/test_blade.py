@@ -71,6 +71,7 @@ def test_file_in_inches_is_the_same_blade(tmp_path):
         ("radius_mph,chord_m,twist_deg\n0.1,0.1,3\n0.9,0.1,2\n", {}, "radius"),
         ("-radius_m,chord_m,twist_deg\n", {}, "radius"),
         (GOOD, {"hub_radius_m": 1.2}, "hub_radius: 1.2 m"),
+        (GOOD, {"hub_radius_m": 0.9}, "hub_radius: 0.9 m with the tip at 0.9 m"),
         (GOOD, {"hub_radius_m": -0.1}, "hub_radius"),
         (GOOD, {"hub_radius_m": float("nan")}, "hub_radius"),
         (GOOD, {"aerofoil_start_m": 0.89}, "aerofoil_start"),
@@ -122,7 +123,7 @@ def test_same_blade_by_another_convention_lands_on_the_same_curves(measured_at, 
     blade, told = our_blade(), PitchConvention(measured_at, zero_is, towards)
     plain = blade_curves(blade, [POLAR], RATIOS, SETTINGS)
     dial = convert_pitch(blade, SETTINGS, PitchConvention(), told)
-    other = blade_curves(blade, [POLAR], RATIOS, dial, CurveSettings(convention=told))
+    other = blade_curves(blade, [POLAR], RATIOS, told.chord_angle_deg(dial), CurveSettings(convention=told))
     np.testing.assert_allclose(other.power_coefficient, plain.power_coefficient, rtol=1e-8, atol=1e-10)
     np.testing.assert_allclose(other.thrust_coefficient, plain.thrust_coefficient, rtol=1e-8, atol=1e-10)
     assert (np.diff(other.pitch_deg) > 0).all()

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from energy.chain.rotor_choice import RotorChoice, compare_rotors
+from energy.chain.rotor_choice import RotorChoice, compare_rotors, rotors_like
 from energy.chain.sizing import Wanted
+from energy.scenario.read import Scenario
 from energy.words import rotor_choice as words
 from vehicle.problems import InputError
 
@@ -56,7 +57,12 @@ def test_the_smallest_of_hardly_more_drag_wins(choice: RotorChoice) -> None:
     assert words.sentence(choice, "metric").startswith(
         f"Choose {best.diameter_m:.2f} m, {best.number_of_blades} blades"
     )
-    assert len(words.why(choice, "metric")) == 2
+    others = [e for e in choice.best_of_each if e.diameter_m == best.diameter_m and e is not best]
+    assert len(others) == 2
+    assert len(words.why(choice, "metric")) == len([e for e in others if not e.against])
+    barred = [e for e in choice.best_of_each if e.against]
+    lines = words.against_lines(choice, "metric")
+    assert sum(line.partition(": ")[0].count(" with ") for line in lines) == len(barred)
 
 
 def test_a_highest_rotor_speed_is_kept(choice: RotorChoice) -> None:
@@ -88,3 +94,10 @@ def test_more_blades_start_earlier_and_a_drive_ratio_later(choice: RotorChoice) 
 def test_no_air_is_said() -> None:
     with pytest.raises(InputError, match="air at the rotor"):
         compare_rotors(Wanted(1000.0, 0.0))
+
+
+def test_rotors_like_ones_own_stand_below_and_above_it(van: Scenario) -> None:
+    found = rotors_like(van)
+    assert van.rotor.diameter.value == 1.8
+    assert sorted({each.diameter_m for each in found.alternatives}) == [1.53, 1.8, 2.16]  # 0.85, 1 and 1.2 times
+    assert found.highest_rotor_speed_rad_s == pytest.approx(van.rotor.highest_rotor_speed.value)

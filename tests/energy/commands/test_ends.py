@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
-from tests_support import program, run_alone
+from tests_support import program, run, run_alone
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="pipes, devices and signals of POSIX")
 
@@ -98,6 +98,36 @@ def test_pipes_devices_and_long_names_as_inputs(tmp_path: Path, scenario: str) -
             done = run_alone(*arguments)
             assert done.returncode == 2, (arguments, done.stderr)
             assert "1 problem" in done.stderr, arguments
+
+
+@pytest.mark.parametrize("arguments", [("heat", "--power"), ("shortfall",), ("read",), ("compare",)], ids=" ".join)
+@pytest.mark.parametrize("name", ["a" * 300, "a/" * 3000], ids=["long", "deep"])
+def test_a_name_too_long_for_the_system_is_one_problem(scenario: str, arguments: tuple[str, ...], name: str) -> None:
+    first = [scenario] if arguments[0] in ("heat", "shortfall") else []
+    done = run(arguments[0], *first, *arguments[1:], name)
+    assert done.returncode == 2
+    assert "1 problem" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("given", "status"), [("6.7", 2), ("7", 0), ("{low = 5, high = 8}", 0), ("{low = 5, high = 6.5}", 2)]
+)
+def test_pole_pairs_are_whole(scenario: str, given: str, status: int) -> None:
+    done = run("check", scenario, "--set", f"generator.pole_pairs={given}")
+    assert done.returncode == status
+    assert ("a whole number" in done.stderr) == (status == 2)
+
+
+@POSIX
+def test_no_room_for_the_examples_says_why(tmp_path: Path) -> None:
+    """What copies a folder gathers its errors and has no word of the system for them."""
+    code = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (100, resource.RLIM_INFINITY))\n"
+    code += f"import sys; sys.argv[1:] = ['example', {str(tmp_path / 'mine')!r}]; from energy.cli import main; main()"
+    env = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, check=False)
+    assert done.returncode == 2
+    assert "File too large" in done.stderr
+    assert list((tmp_path / "mine").iterdir()) == []
 
 
 def test_an_integer_of_thousands_of_digits(tmp_path: Path, scenario: str) -> None:

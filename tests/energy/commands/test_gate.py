@@ -6,6 +6,7 @@ The log is Python's own audit events (documented table of audit events: socket.c
 
 from __future__ import annotations
 
+import asyncio
 import os
 import socket
 import subprocess
@@ -16,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from energy.screens.gate import is_own
+from energy.screens.gate import OwnPagesOnly, is_own
 
 _LOG = """
 import sys
@@ -58,6 +59,44 @@ ROOT = Path(__file__).resolve().parents[3]
 )
 def test_who_is_own(host: str, origins: list[str], own: bool) -> None:
     assert is_own(host, origins, 8501) is own
+
+
+@pytest.mark.parametrize(
+    ("client", "here"),
+    [
+        (("127.0.0.1", 50000), True),
+        (("::1", 50000), True),
+        (("::ffff:127.0.0.1", 50000), True),
+        (("192.0.2.7", 50000), False),
+        (("::ffff:192.0.2.7", 50000), False),
+        (("", 0), False),
+        (None, False),
+    ],
+)
+def test_another_machine_is_refused_whatever_it_claims(client: tuple[str, int] | None, here: bool) -> None:
+    """Where somebody has the app listen at every address: the Host header is made up."""
+    sent: list[dict[str, object]] = []
+    reached: list[str] = []
+
+    async def app(scope: dict[str, object], _receive: object, _send: object) -> None:
+        reached.append(str(scope["type"]))
+
+    async def send(message: dict[str, object]) -> None:
+        sent.append(message)
+
+    for kind in ("http", "websocket"):
+        scope = {
+            "type": kind,
+            "headers": [(b"host", b"127.0.0.1:8501"), (b"origin", b"http://127.0.0.1:8501")],
+            "server": ("127.0.0.1", 8501),
+            "client": client,
+        }
+        asyncio.run(OwnPagesOnly(app)(scope, None, send))
+    assert reached == (["http", "websocket"] if here else [])
+    assert [message["type"] for message in sent] == (
+        [] if here else ["http.response.start", "http.response.body", "websocket.close"]
+    )
+    assert here or sent[0]["status"] == 403
 
 
 @pytest.fixture(scope="module", params=["windtoll", "streamlit"])

@@ -145,7 +145,7 @@ def test_compare_in_words(tmp_path):
     text = run(compare.command, write_test(tmp_path))
     for part in (
         "Costs fuel: +",
-        "Working compared with stowed: 6 and 6 runs, 6 complete pairs",
+        "Runs: 6 working, 6 stowed, 6 complete pairs",
         "L/h",
         "randomisation test",
         "420 of 420 kept",
@@ -182,7 +182,7 @@ def test_plan(tmp_path):
     sheet = tmp_path / "sheet.html"
     text = run(plan.command, "--effect", "4 %", "--sheet", sheet, "--speed", "90 km/h <b>")
     assert "passenger logs" in text
-    assert "assumption" in text
+    assert "assumed" in text
     assert "&lt;b&gt;" in sheet.read_text()
     own = json.loads(run(plan.command, "--effect", "4 %", "--runs", write_test(tmp_path), "--json"))
     assert "runs.toml" in own["spread_from"]

@@ -217,8 +217,8 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     told = CliRunner().invoke(command, [scenario, str(path)], catch_exceptions=False)
     assert told.exit_code == 0
     for words in (
-        "With the readings: costs",
-        "Before the readings",
+        "With the readings: it costs fuel, +",
+        "Before the readings: it costs fuel, +",
         "agree within",
         "[rotor]",
         "local_speed_factor = {",

@@ -11,7 +11,15 @@ import pytest
 
 from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
-from energy.diagnosis.importance import DrawsPlan, Likelihood, Weighed, weigh
+from energy.diagnosis.importance import (
+    DrawsPlan,
+    Likelihood,
+    Weighed,
+    _either_side,
+    _LinePiece,
+    _of_line,
+    weigh,
+)
 from energy.diagnosis.shortfall import Misses, Shortfall, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
@@ -419,3 +427,23 @@ def test_a_machine_with_stalled_blades_expects_the_watts_of_the_answer(demos: Pa
     assert shown["thrust_n"][0, 0] == pytest.approx(float(expected.point.thrust_n), rel=1e-6)
     stated = turbine_at_work(inputs_of(scenario, {name: v for name, v in held.items() if name != key}))
     assert abs(float(stated.heat_power_w) / float(expected.heat_power_w) - 1) > 0.02  # it matters here
+
+
+def test_a_line_of_misses_updates_a_piece_as_bayes_does() -> None:
+    """Gelman et al., Bayesian Data Analysis, chapter 14 (from memory): a normal prior N(c, s²) and a reading y = a·x
+    with noise 1 give precision 1/s² + a² and mean (c/s² + a·y) over it."""
+    centre, spread, slope, reading = 0.4, 0.7, 3.0, 1.5
+    mean, root = np.array([0.1]), np.array([[0.25]])
+    at = _either_side(mean, root)
+    misses = slope * at - reading
+    found = _of_line(_LinePiece(1.0, np.array([centre]), np.array([spread]), mean, root), misses)
+    precision = 1 / spread**2 + slope**2
+    assert found.mean[0] == pytest.approx((centre / spread**2 + slope * reading) / precision)
+    assert found.root[0, 0] == pytest.approx(precision**-0.5, rel=1e-6)
+
+
+@pytest.mark.parametrize("measured", ["210 W", "400 rpm", "40 V", "10 A"])
+def test_any_one_of_the_four_electrical_readings_is_a_reading(measured: str) -> None:
+    assert len(read_lines([f"{measured} at 60 mph"]).count) == 1
+    with pytest.raises(InputError, match="a speed alone"):
+        read_lines(["60 mph"])

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import shutil
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from energy.chain.load import load
 from energy.cli import group
-from energy.diagnosis.tuning import Sweep, Tuned, lagged, read_sweep, tuned, tuned_of
+from energy.diagnosis.tuning import Sweep, Tuned, _inertia, lagged, read_sweep, tuned, tuned_of
 from vehicle.problems import InputError
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank"
@@ -354,3 +355,33 @@ def test_a_best_setting_that_would_break_a_limit_is_not_recommended_unsaid():
     code, text = _leaves("tune", VAN / "scenario.toml", VAN / "sweep.csv", "--set", "rotor.highest_rotor_speed=700 rpm")
     assert code == 3
     assert "Do not operate. At the best setting, in the fastest air of this drive: Rotor speed " in text
+
+
+def test_the_inertia_of_the_blades_by_hand(tmp_path):
+    """Of a mass at its centre m·r², of pieces the sum of m·r²; three blades."""
+    folder = Path(shutil.copytree(VAN, tmp_path / "van"))
+    pieces = sum(m * r**2 for m, r in zip((0.35, 0.30, 0.24, 0.18, 0.12), (0.19, 0.35, 0.51, 0.67, 0.82), strict=True))
+    assert _inertia(load(folder / "scenario.toml")) == pytest.approx(3 * pieces)
+    text = (folder / "scenario.toml").read_text(encoding="utf-8")
+    whole = re.sub(r"(?m)^piece_masses.*\npiece_radii.*$", 'mass = "1.9 kg"\ncentre_of_mass = "0.35 m"', text)
+    (folder / "scenario.toml").write_text(whole, encoding="utf-8")
+    assert _inertia(load(folder / "scenario.toml")) == pytest.approx(3 * 1.9 * 0.35**2)
+
+
+def test_a_stepped_ratio_is_held_to_the_limits_too(tmp_path):
+    """It ended in a fault of windtoll: a ratio has no unit to convert."""
+    draw = np.random.default_rng(4)
+    rows = ["time_s,electrical_power_w,ratio,air_speed_km_h"]
+    for place, ratio in enumerate((2.0, 2.5, 3.0, 3.5, 3.0, 2.0, 3.5, 2.5)):
+        for second in range(60):
+            air = 60 + draw.normal(0, 1)
+            watts = 900 * (air / 60) ** 3 * (1 - 0.15 * (ratio - 3) ** 2) + draw.normal(0, 15)
+            rows.append(f"{60 * place + second},{watts:.1f},{ratio},{air:.2f}")
+    log = tmp_path / "sweep.csv"
+    log.write_text("\n".join(rows) + "\n")
+    code, text = _leaves("tune", VAN / "scenario.toml", log)
+    assert code == 0
+    assert "Best ratio: " in text
+    code, text = _leaves("tune", VAN / "scenario.toml", log, "--set", "rotor.highest_rotor_speed=500 rpm")
+    assert code == 3
+    assert "At the best setting, in the fastest air of this drive: Rotor speed " in text

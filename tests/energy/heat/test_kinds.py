@@ -2,7 +2,7 @@
 
 import pytest
 
-from energy.heat.kinds import CONTENTS_J_KG_K, domestic_oven, insulated_box, small_electric_oven, water_tank
+from energy.heat.kinds import CONTENTS_J_KG_K, _positive, domestic_oven, insulated_box, small_electric_oven, water_tank
 from energy.heat.load import faults, food_specific_heat_j_kg_k
 from energy.heat.steps import HeaterError
 
@@ -62,3 +62,11 @@ def test_impossible_loads_are_refused(wrong):
 )
 def test_the_food_table_follows_the_formula_it_names(name, water):
     assert CONTENTS_J_KG_K[name][0] == pytest.approx(float(food_specific_heat_j_kg_k(water)), rel=1e-3)
+
+
+def test_the_most_that_is_accepted_is_accepted():
+    _positive("volume", 500.0, "L", 500.0)
+    with pytest.raises(HeaterError, match=r"volume is 500\.1 L; accepted: above 0, at most 500 L"):
+        _positive("volume", 500.1, "L", 500.0)
+    with pytest.raises(HeaterError, match="above 0"):
+        _positive("volume", 0.0, "L", 500.0)

@@ -66,6 +66,25 @@ def test_the_command_writes_the_page_once_and_says_what_reads_its_file(demos: Pa
     assert "--force" in again.stderr
 
 
+def test_a_setting_that_breaks_a_limit_is_said_first_and_on_the_page(demos: Path, tmp_path: Path) -> None:
+    scenario, out = str(demos / "van_water_tank" / "scenario.toml"), tmp_path / "page.html"
+    asked = ("--step", "ratio", "--settings", "1.25, 2.5, 4", "--out", str(out), "--force")
+    # The light load of a low ratio lets the rotor run fast.
+    done = run("callsheet", scenario, *asked)
+    assert done.returncode == 3, done.stderr
+    first = "Do not operate at drive ratio 1.25: "
+    assert done.stdout.startswith(first)
+    assert "at drive ratio 2.5" not in done.stdout
+    assert '--settings "2.5, 4"' in done.stdout
+    assert first in out.read_text()
+    data = json.loads(run("callsheet", scenario, *asked, "--json").stdout)
+    assert data["safe"] is False
+    assert data["dangers"][0] == data["cautions"][0]
+    kept = run("callsheet", scenario, "--step", "ratio", "--settings", "2.5, 4", "--out", str(out), "--force")
+    assert kept.returncode == 0
+    assert "Not checked yet: may it be operated like this?" in kept.stdout
+
+
 def _entries(*, marked: bool = True) -> str:
     """Two settings twice, three readings each, as the page on the phone shares them."""
     head = "time_s,time_utc,pitch_deg,dial_deg,electrical_power_w,road_speed_km_h,power_w,peak_power_w,note,event"

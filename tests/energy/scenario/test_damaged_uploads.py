@@ -61,6 +61,20 @@ def test_a_small_zip_that_grows_is_refused_while_it_is_unpacked() -> None:
     assert peak < road_uploads.MOST_TEST_BYTES + 2.5 * road_uploads.MOST_LOG_BYTES
 
 
+def test_what_several_zips_hold_counts_together() -> None:
+    """Each is within the limit by itself."""
+    files = {f"{k}.csv": b"0" * bundles.MOST_FILE_BYTES for k in range(3)}
+    zips = [(f"{k}.zip", _zip(zipfile.ZIP_DEFLATED, files)) for k in range(2)]
+    toml = ("scenario.toml", TEXT)
+    with pytest.raises(InputError, match="unpacked"):
+        bundles.from_uploads([toml, *zips])
+    most = road_uploads.MOST_TEST_BYTES // road_uploads.MOST_LOG_BYTES
+    logs = {f"{k}.csv": b"0" * road_uploads.MOST_LOG_BYTES for k in range(most)}
+    first, second = _zip(zipfile.ZIP_DEFLATED, logs), _zip(zipfile.ZIP_DEFLATED, {"more.csv": b"1"})
+    with pytest.raises(InputError, match="unpacked"):
+        road_uploads.taken([("a.zip", first), ("b.zip", second)])
+
+
 def test_a_locked_zip_is_called_so() -> None:
     content = bytearray(_zip(zipfile.ZIP_STORED, {"a.csv": b"1"}))
     for signature, flags in ((b"PK\3\4", 6), (b"PK\1\2", 8)):

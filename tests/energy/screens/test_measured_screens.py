@@ -234,7 +234,7 @@ def test_readings_that_contradict_the_scenario_are_not_offered_for_it() -> None:
     _field(shown, "text_input", "watts 1 electrical_power value").set_value("9 kW").run()
     _field(shown, "text_input", "watts 1 electrical_power half value").set_value("10 W").run()
     assert not shown.exception
-    assert "They do NOT agree" in _said(shown)
+    assert "Readings and model do NOT agree" in _said(shown)
     assert not [b for b in shown.button if b.key == "use readings"]
 
 

@@ -68,6 +68,19 @@ def test_the_command_in_its_three_ways():
     text = " ".join(run("balance", "--blade", "1.20 kg, 0.5 m", "--blade", "1.21 kg, 0.5 m").stdout.split())
     assert "Add 50.0 g at 100 mm and 0° from the mark" in text
     assert "under 1 g·mm" in text
+    short = run(
+        "balance",
+        "--knife-edge",
+        "12 g, 300 mm, 90 deg",
+        "--step",
+        "10 g",
+        "--rotor-mass",
+        "8 kg",
+        "--speed",
+        "4000 rpm",
+    )
+    assert short.returncode == 3
+    assert short.stdout.startswith("Do not operate with these weights: ")
     faults = {
         (): "none of the three",
         ("--blade", "1 kg, 1 m"): "every blade",
@@ -78,3 +91,66 @@ def test_the_command_in_its_three_ways():
         done = run("balance", *arguments)
         assert done.returncode == 2
         assert word in done.stderr
+
+
+TRIAL = ("--trial", "20 g, 150 mm, 0 deg")
+
+
+def test_by_trial_with_the_law_of_cosines():
+    # 4.2 at 30° and 5.1 at 80°: change² = 4.2² + 5.1² − 2·4.2·5.1·cos 50°, the imbalance 4.2/change·3000 g·mm.
+    change = math.sqrt(4.2**2 + 5.1**2 - 2 * 4.2 * 5.1 * math.cos(math.radians(50)))
+    answer = json.loads(
+        run("balance", "--before", "4.2 mm/s, 30 deg", *TRIAL, "--after", "5.1 mm/s, 80 deg", "--json").stdout
+    )
+    assert answer["imbalance_kg_m"] * 1e6 == pytest.approx(4.2 / change * 3000)
+    assert answer["trial_change"] == pytest.approx(change / 4.2)
+    bare = run("balance", "--before", "4.2, 30 deg", *TRIAL, "--after", "5.1, 80 deg", "--json").stdout
+    assert json.loads(bare)["correction_deg"] == pytest.approx(answer["correction_deg"])
+
+
+@given(at=angle, lag=angle, trial_at=st.sampled_from((0.0, 0.7, 2.0)))
+def test_phases_read_against_the_rotation_give_the_other_angle(at, lag, trial_at):
+    hidden, machine = cmath.rect(3e-3, at), cmath.rect(900, lag)
+    trial = cmath.rect(2e-3, trial_at)
+    first, second = machine * hidden, machine * (hidden + trial)
+    # An instrument that counts a lag shows the mirrored phases: mirrored back, the hidden imbalance is found.
+    shown = first.conjugate(), second.conjugate()
+    found = imbalance_by_trial_kg_m(shown[0].conjugate(), shown[1].conjugate(), trial)
+    assert found == pytest.approx(hidden, rel=1e-6)
+
+
+def test_the_command_names_the_other_angle_for_phases_that_lag():
+    # The readings of the example above as a lag: −30° and −80°. Their other way is the first one's answer.
+    forward = json.loads(run("balance", "--before", "4.2, 30 deg", *TRIAL, "--after", "5.1, 80 deg", "--json").stdout)
+    text = ("balance", "--before", "4.2, -30 deg", *TRIAL, "--after", "5.1, -80 deg")
+    lagging = json.loads(run(*text, "--json").stdout)
+    assert lagging["other_way_deg"] == pytest.approx(forward["correction_deg"])
+    assert f"belongs at {forward['correction_deg']:.0f}° instead" in " ".join(run(*text).stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "word"),
+    [
+        ("4.2, 30 deg", "4.25, 31 deg", "changed the reading by 2.1 % only"),
+        ("4.2, 30 deg", "4.2, 30 deg", "by 0.0 % only"),
+        ("4.2 mm/s, 30 deg", "5.1, 80 deg", "units of one kind"),
+        ("4.2 mm/s, 30 deg", "5.1 mm, 80 deg", "units of one kind"),
+        ("4.2 mm/s, 30", "5.1 mm/s, 80 deg", "no unit"),
+        ("nan, 30 deg", "5.1, 80 deg", "units of one kind"),
+    ],
+)
+def test_readings_that_no_weight_follows_from_are_refused(before, after, word):
+    done = run("balance", "--before", before, *TRIAL, "--after", after)
+    assert done.returncode == 2
+    assert word in " ".join(done.stderr.split())
+
+
+def test_a_small_change_is_called_rough_and_too_much_left_is_danger_first():
+    rough = run("balance", "--before", "4.2, 30 deg", *TRIAL, "--after", "5.1, 30 deg").stdout
+    assert rough.startswith("Rough, a first step only.")
+    heavy = ("--knife-edge", "12 g, 300 mm, 90 deg", "--rotor-mass", "11 kg", "--speed", "900 rpm")
+    left = run("balance", *heavy, "--step", "55 g")
+    assert left.returncode == 3
+    # 3600 g·mm against one weight of 55 g at 100 mm leaves 1900 of 9549·16·11/900 = 1867 g·mm (G·m/ω).
+    assert left.stdout.startswith("Do not operate with these weights: 1900 g·mm would be left, more than")
+    assert run("balance", *heavy, "--step", "50 g").returncode == 0

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -135,3 +136,20 @@ def test_the_brake_says_where_a_shorted_rotor_keeps_turning_in_the_worst_air():
     assert not weaker[side.braking.rotor_speed_rad_s >= creeps].any()
     text = " ".join(said(side, "metric").headlines)
     assert f"down to {show(creeps, 'rotor_speed', 'metric')} in the worst air" in text
+
+
+@pytest.mark.parametrize(
+    ("connection", "rms_v", "dc_v", "dangerous"),
+    [
+        # Extra-low voltage, IEC 61140: up to 50 V AC, 120 V DC.
+        ("direct_current", 10.0, 119.0, False),
+        ("direct_current", 10.0, 121.0, True),
+        ("rectifier", 49.0, 121.0, True),
+        ("rectifier", 49.0, 119.0, False),
+        ("three_phase", 49.0, 121.0, False),
+        ("three_phase", 51.0, 0.0, True),
+    ],
+)
+def test_what_passes_extra_low_voltage(side, connection, rms_v, dc_v, dangerous):
+    machine = replace(side, connection=connection, open_rms_v=rms_v, open_dc_v=dc_v)
+    assert machine.dangerous == dangerous

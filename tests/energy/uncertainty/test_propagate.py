@@ -16,7 +16,7 @@ from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from energy.uncertainty.propagate import OutcomeSpread, Sampling
-from energy.uncertainty.quantiles import interval_width
+from energy.uncertainty.quantiles import ChainOutcome, interval_width, saves_and_costs
 from energy.uncertainty.sensitivities import groups_of
 from energy.words.answer import as_data
 from energy.words.verdict import verdict
@@ -310,3 +310,11 @@ def test_no_meter_is_good_to_nothing() -> None:
     assert size_of(Uncertain(0.0, 0.0, 0.004, "triangular")) == 0.002
     assert size_of(Uncertain(0.003, 0.0, 0.004, "triangular")) == 0.003
     assert shown_width(Measurement("generator.winding_inductance", 0.0002, "an inductance meter", 0.1)) == "0.2 mH"
+
+
+def test_what_saves_and_what_costs() -> None:
+    """Less fuel saves, more costs; as much saves where it gives heat, and is neither where it gives none."""
+    outcome = ChainOutcome(np.array([-90.0, 0.0, 0.0, 90.0, 90.0]), np.array([0.0, 800.0, 0.0, 800.0, 0.0]))
+    saves, costs = saves_and_costs(outcome)
+    assert saves.tolist() == [True, True, False, False, False]
+    assert costs.tolist() == [False, False, False, True, True]

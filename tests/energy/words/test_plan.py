@@ -26,15 +26,15 @@ def test_the_wanted_power_plans_the_pairs() -> None:
     assert _plan(pairs=5).pairs_planned == 6
     assert "6 pairs are planned, not 5" in " ".join(plan_words.notes(_plan(pairs=5)))
     words = plan_words.plan_sentence(_plan())
-    chance = f"{100 * chance_on_the_road(0.04, 0.04, 14):.0f} % chance (95 % interval)"
-    assert (
-        words
-        == f"14 pairs (28 runs) show the predicted +4.0 % of the fuel, working compared with stowed, with {chance}."
+    chance = f"{100 * chance_on_the_road(0.04, 0.04, 14):.0f} % (95 % interval)"
+    assert words == (
+        "14 pairs (28 runs) are enough to show the predicted +4.0 % of the fuel, working compared with stowed, with a "
+        f"chance of {chance}."
     )
     assert "if the effect is only +3.0 %" in " ".join(plan_words.notes(_plan()))
     assert "too small to show" in " ".join(plan_words.notes(_plan((-0.04, 0.05))))
     assert "too many to drive" in plan_words.plan_sentence(_plan((0.005, 0.0)))
-    assert "show an effect of" in plan_words.plan_sentence(_plan(None, pairs=6))
+    assert "are enough to show an effect of" in plan_words.plan_sentence(_plan(None, pairs=6))
 
 
 def test_way_and_time_of_all_runs() -> None:
@@ -79,3 +79,27 @@ def test_the_command_says_it(demos: Path) -> None:
     assert data["distance_km"] == pytest.approx(2 * data["pairs_planned"] * 16.09344)
     assert data["driving_h"] == pytest.approx(data["distance_km"] / 100)
     assert f"{data['pairs_planned']} pairs" in data["sentence"]
+
+
+def test_a_plan_to_drive_over_a_limit_says_so_first(demos: Path) -> None:
+    scenario = str(demos / "van_water_tank" / "scenario.toml")
+    over = run("plan", scenario, "--set", "rotor.highest_thrust=200 N")
+    assert over.returncode == 3, over.stderr
+    assert over.stdout.startswith("Do not operate. Thrust ")
+    data = json.loads(run("plan", scenario, "--set", "rotor.highest_thrust=200 N", "--json").stdout)
+    assert data["safe"] is False
+    assert data["dangers"][0].startswith("Do not operate. Thrust ")
+    kept = run("plan", scenario)
+    assert kept.returncode == 0
+    assert "Not checked yet: may it be operated like this?" in kept.stdout
+
+
+def test_a_chance_below_the_wanted_is_not_called_enough() -> None:
+    few = plan_words.plan_sentence(_plan(pairs=4))
+    assert "with a chance of only" in few
+    assert "enough" not in few
+
+
+def test_both_orders_alike_are_said_once() -> None:
+    words = plan_words.changes_words(_plan((0.2, 0.01), pairs=8))
+    assert words.endswith("The chance is nearly 100 % either way.")

@@ -136,6 +136,17 @@ def test_wind_pays_for_what_is_parked(demos: Path) -> None:
     assert said.lines[0].startswith("Parked, a head wind of 45.0 km/h")
 
 
+def test_a_parked_rotor_that_barely_turns_is_not_too_close_to_call(demos: Path) -> None:
+    """No draw changes the fuel: a range of 0 to 0 L/h with shares that do not add up to all was said of it."""
+    weak = ['heater.resistance="4.2 ohm"', 'air.wind_speed="24 km/h"']
+    found = answered(load(demos / "parked_on_a_ridge" / "scenario.toml", weak))
+    assert found.spread is not None
+    assert found.spread.verdict == "cannot tell"  # some draws give no heat at all
+    said = verdict(found, "metric")
+    assert said.headline.startswith("No extra fuel. It puts ")
+    assert said.warnings[0].startswith("Stalled.")
+
+
 def test_standing_cautions_name_every_danger(van: Scenario) -> None:
     told = cautions(answered(van, exact=True), "metric")
     for danger in (

@@ -94,3 +94,10 @@ def test_coefficients_that_no_vehicle_has_are_no_scenario(tmp_path):
     result = CliRunner().invoke(fit.command, ["coastdown", str(path), "--mass", "1400 kg"])
     assert result.output.startswith("Do not use these coefficients: the runs fit only with a wind of")
     assert "[vehicle]" not in result.output
+
+
+def test_a_run_that_was_pushed_is_said_to_slow_by_less(tmp_path):
+    found = fitted(tmp_path, lambda n, s, v: -150 if n == 3 else 0, seed=1)
+    (remark,) = found.remarks
+    assert "coast.csv #4" in remark
+    assert "less than the other runs of its direction" in remark

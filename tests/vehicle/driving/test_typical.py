@@ -35,6 +35,24 @@ def test_road_load_of_certified_vehicles(certified: pd.DataFrame, kind: str) -> 
         assert np.median(pounds * LBF_N / law) == pytest.approx(1, abs=0.05)
 
 
+@pytest.mark.parametrize("kind", ["car", "truck"])
+def test_nine_certified_vehicles_in_ten_lie_within_the_ends(certified: pd.DataFrame, kind: str) -> None:
+    """A and C with B = 0 that give each vehicle's own force at 50 and 110 km/h: some 5 % lie beyond either end."""
+    rows = certified[(certified.vehicle_type == kind) & (certified.coastdown_a_lbf <= 100)]
+    slow, fast = 50 / 3.6, 110 / 3.6
+    force = [
+        LBF_N * (rows.coastdown_a_lbf + rows.coastdown_b_lbf_per_mph * mph + rows.coastdown_c_lbf_per_mph2 * mph**2)
+        for mph in (slow / MPH_M_S, fast / MPH_M_S)
+    ]
+    square = (force[1] - force[0]) / (fast**2 - slow**2)
+    mass = rows.equivalent_test_weight_lb.to_numpy() * LB_KG
+    laws = (typical.CONSTANT_N[kind], force[0] - square * slow**2), (typical.SQUARE_N_S2_M2[kind], square)
+    for law, value in laws:
+        _, low, high = law.at(mass)
+        assert 0.03 < np.mean(value < low) < 0.08
+        assert 0.03 < np.mean(value > high) < 0.08
+
+
 @pytest.mark.parametrize("fuel", ["petrol", "diesel"])
 def test_engine_and_top_gear_of_certified_vehicles(certified: pd.DataFrame, fuel: str) -> None:
     rows = certified[certified.fuel == fuel]

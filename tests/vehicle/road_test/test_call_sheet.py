@@ -13,7 +13,7 @@ import pytest
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.problems import InputError
-from vehicle.road_test.call_sheet import is_call_sheet, read_call_sheet, run_list_of
+from vehicle.road_test.call_sheet import is_call_sheet, read_call_sheet, run_list_of, with_relative_files
 from vehicle.road_test.run_list import manifest_of
 
 _HEAD = (
@@ -114,6 +114,88 @@ def test_runs_that_repeat_themselves_are_refused_without_dates(tmp_path: Path) -
     )
     with pytest.raises(InputError, match=r"repeat themselves.*--offset"):
         _listed(_sheet(tmp_path / "s.csv", even), read_log(path))
+
+
+def _simulated(
+    tmp_path: Path, runs: tuple[tuple[int, int, str], ...], stops: list[tuple[float, float]], *, first: float
+):
+    """A log without dates from `first` on the phone's seconds: the drive to the road, the runs, and standstills."""
+    time = np.arange(first, runs[-1][1] + 400.0)
+    speed = np.where(time < -40, 60.0, 0.0)
+    speed[time > runs[-1][1] + 60] = 50.0
+    for begin, end, _ in runs:
+        speed[(time >= begin - 15) & (time <= end + 8)] = 90.0
+    for begin, end in stops:
+        speed[(time >= begin) & (time <= end)] = 0.0
+    rows = [f"{t - first:.0f},{v:.0f},{800 + 20 * v:.0f}" for t, v in zip(time, speed, strict=True)]
+    path = tmp_path / "drive.csv"
+    path.write_text("\n".join(["time (s),speed (km/h),rpm", *rows]) + "\n")
+    return read_log(path)
+
+
+@pytest.mark.parametrize(
+    "stops",
+    [
+        [(-700, -420)],  # a fuel stop on the way there
+        [(120, 165), (500, 540), (860, 900), (1300, 1330)],  # traffic lights in the runs
+        [(-700, -420), (-300, -260), (1300, 1330)],
+    ],
+)
+def test_stops_that_are_no_ends_of_runs_do_not_shift_the_runs(tmp_path: Path, stops: list[tuple[float, float]]) -> None:
+    log = _simulated(tmp_path, _RUNS, stops, first=-900.0)
+    runs, said = _listed(_sheet(tmp_path / "s.csv"), log)
+    assert _starts(runs) == pytest.approx([900, 1300, 1690, 2100], abs=20)
+    assert "by the standstill between the runs" in said
+
+
+def _alike(draw: np.random.Generator, by_s: int) -> tuple[tuple[int, int, str], ...]:
+    """Six runs of 300 s and turns of 120 s, alike to some seconds."""
+    begin, runs = 0, []
+    for number in range(6):
+        end = begin + 300 + int(draw.integers(-by_s, by_s + 1))
+        runs.append((begin, end, "working" if number % 4 in (0, 3) else "stowed"))
+        begin = end + 120 + int(draw.integers(-by_s, by_s + 1))
+    return tuple(runs)
+
+
+@pytest.mark.parametrize("seed", [0, 4, 7])
+def test_runs_nearly_alike_are_not_placed_by_stops_where_the_log_lacks_the_first(tmp_path: Path, seed: int) -> None:
+    runs = _alike(np.random.default_rng(seed), 20)
+    log = _simulated(tmp_path, runs, [], first=runs[1][0] - 100.0)
+    with pytest.raises(InputError, match=r"so alike that the stops leave open which is which.*--offset"):
+        _listed(_sheet(tmp_path / "s.csv", runs), log)
+    given, _ = _listed(_sheet(tmp_path / "s.csv", runs), log, 100.0 - runs[1][0])
+    assert [run["pair"] for run in given] == ["1", "2", "2", "3", "3"]
+
+
+@pytest.mark.parametrize(("seed", "off_s"), [(6, -419), (7, 417), (10, 8), (30, None), (33, None), (84, None)])
+def test_a_place_found_in_heavy_traffic_is_refused_or_to_be_checked(
+    tmp_path: Path, seed: int, off_s: int | None
+) -> None:
+    # Runs nearly alike and sixteen stops anywhere: at the first two seeds a shift by a whole run agrees best.
+    draw = np.random.default_rng(seed)
+    runs = _alike(draw, 10)
+    stops = draw.uniform(-900, runs[-1][1] + 400, 16), draw.uniform(20, 90, 16)
+    log = _simulated(tmp_path, runs, [(at, at + long) for at, long in zip(*stops, strict=True)], first=-900.0)
+    sheet = _sheet(tmp_path / "s.csv", runs)
+    if off_s is None:
+        with pytest.raises(InputError, match="--offset"):
+            _listed(sheet, log)
+        return
+    _, said = _listed(sheet, log)
+    begins = round((900 + off_s) / 60)
+    assert re.search(rf"CHECK: no dates in both.*run 1 began ({begins - 1}|{begins}) min \d+ s into the log", said)
+
+
+def test_a_list_names_its_logs_from_its_own_folder(tmp_path: Path) -> None:
+    (tmp_path / "drive").mkdir()
+    log = _log(tmp_path / "drive" / "d.csv")
+    absolute = str((tmp_path / "drive" / "d.csv").resolve())
+    text, _ = run_list_of(read_call_sheet(_sheet(tmp_path / "s.csv")), {absolute: log}, {"fuel": "diesel"})
+    for folder, name in ((tmp_path, "drive/d.csv"), (tmp_path / "lists", "../drive/d.csv")):
+        listed = tomllib.loads(with_relative_files(text, folder.resolve()))
+        assert {run["file"] for run in listed["run"]} == {name}
+        assert listed["engine"] == {"fuel": "diesel"}
 
 
 def test_another_day_is_refused_and_a_short_log_leaves_runs_out(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from vehicle.road_test.comparison import compare, half_pairs, spread_within_pair
 from vehicle.road_test.planning import HEAVIER_UNSTEADY, chance_on_the_road
 from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.run_list import Run, read_manifest
+from vehicle.road_test.sensitivity import learnt_wind
 from vehicle.road_test.slopes import adjusted_means, inside_slopes, signed_least_squares
 from vehicle.road_test.sources import common_source
 from vehicle.road_test.windows import COVARIATES, RunWindows, runs_of_states, windows_of
@@ -261,8 +263,13 @@ def test_words_of_the_conclusion():
     assert costs.conclusion == "costs"
     assert "costs" in costs.words
     assert costs.effect.low > 0
+    half = 50 * (costs.effect.high - costs.effect.low)
+    assert f"costs {100 * costs.effect.estimate:.1f} % ± {half:.1f} % more fuel (95 %)" in costs.words
+    much = compare(study(1, 0.6, **quiet))  # so much that no rounding hides a factor
+    assert f"costs {100 * much.effect.estimate:.1f} %" in much.words
     saves = compare(study(1, -0.08, **quiet))
     assert saves.conclusion == "saves"
+    assert f"saves {-100 * saves.effect.estimate:.1f} %" in saves.words
     many = [compare(study(seed, 0.0, pairs=24)) for seed in range(20)]
     assert sum(answer.conclusion == "no effect larger than" for answer in many) >= 15
     nothing = next(answer for answer in many if answer.conclusion == "no effect larger than")
@@ -738,17 +745,34 @@ def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_signed_slopes_are_those_of_scipys_nnls(seed: int) -> None:
+def test_signed_slopes_are_the_best_of_all_subsets(seed: int) -> None:
+    """Oracle: ordinary least squares of every subset of the columns; the best without a slope below zero."""
     draw = np.random.default_rng(seed)
     design = draw.normal(size=(80, 5)) * [1, 10, 0.1, 1000, 3]
     y = design @ (draw.normal(size=5) / [1, 10, 0.1, 1000, 3]) + draw.normal(size=80)
     places, slopes, t_values = signed_least_squares(dict(enumerate(design.T)), y, 70)
-    expected, norm = scipy.optimize.nnls(design, y)
-    assert places == np.flatnonzero(expected > 1e-9).tolist()
-    assert slopes == pytest.approx(expected[places])
+    best = (float(y @ y), (), np.zeros(0))
+    for size in range(1, 6):
+        for chosen in itertools.combinations(range(5), size):
+            found = np.linalg.lstsq(design[:, chosen], y, rcond=None)[0]
+            left = float(((y - design[:, chosen] @ found) ** 2).sum())
+            if (found > 0).all() and left < best[0]:
+                best = (left, chosen, found)
+    assert tuple(places) == best[1]
+    assert slopes == pytest.approx(best[2])
     # standard error of a slope: residual variance times the inverse of the normal matrix (any textbook of regression)
-    errors = np.sqrt(norm**2 / 70 * np.diag(np.linalg.inv(design[:, places].T @ design[:, places])))
+    errors = np.sqrt(best[0] / 70 * np.diag(np.linalg.inv(design[:, places].T @ design[:, places])))
     assert t_values == pytest.approx(slopes / errors)
+
+
+def test_columns_that_say_the_same_thing_are_not_both_taken_for_significant() -> None:
+    draw = np.random.default_rng(3)
+    speed, other = draw.normal(size=(2, 200))
+    for twin in (speed.copy(), speed * (1 + 1e-9 * other)):
+        y = 2 * speed + draw.normal(size=200)
+        places, _, t_values = signed_least_squares({0: speed, 1: twin, 2: other}, y, 190)
+        significant = [place for place, t in zip(places, t_values, strict=True) if t >= 2 and place < 2]
+        assert len(significant) <= 1
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -766,3 +790,11 @@ def test_a_warming_engine_may_save_fuel_and_never_cost_it(sign: int) -> None:
     if sign < 0:
         found = float(slopes.fuel[slopes.names.index("warm-up")])
         assert found == pytest.approx(-0.02 * LITRES_PER_HOUR, rel=0.02)
+
+
+def test_nothing_is_learnt_of_the_wind_where_no_slopes_of_the_load_are_known() -> None:
+    runs = study(1, 0.0, pairs=2)
+    slopes = replace(inside_slopes(runs), load=None)
+    assert learnt_wind(runs, slopes, load=True) == 0.0
+    standing = [replace(run, means={**run.means, "speed_m_s": 0.0}) for run in runs]
+    assert learnt_wind(standing, slopes) == 0.0
