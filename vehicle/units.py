@@ -401,6 +401,8 @@ _US = _METRIC | {
     "fuel_per_distance": Display("US_liquid_gallon/(mile)", "US gal/mi", 2),
     "fuel_per_heat": Display("US_liquid_gallon/kWh", "US gal per kWh", 2),
     "co2_flow": Display("lb/h", "lb/h", 2),
+    "heat_capacity": Display("Btu/delta_degF", "Btu/°F", 3),
+    "heat_loss": Display("Btu/h/delta_degF", "Btu/(h·°F)", 3),
 }
 _UK = _METRIC | {
     "speed": Display("mph", "mph", 3),

@@ -53,7 +53,8 @@ h1 { font-size: 1.5rem !important; padding: 0.4rem 0 !important; }
 .wt-headline { display: block; }
 .wt-line { display: block; font-size: 1.02rem; font-weight: 450; }
 .wt-case { color: var(--wt-soft); margin: 0 0 0.4rem; }
-.wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere; }
+.wt-finding { font-size: 1.08rem; font-weight: 650; margin: 0.6rem 0 0; overflow-wrap: anywhere;
+  text-wrap: balance; }
 .wt-caution { border: 2px solid var(--wt-ink); border-left-width: 10px; background: var(--wt-caution-paper);
   padding: 0.6rem 0.8rem;
   margin: 0.3rem 0; }

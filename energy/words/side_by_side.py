@@ -64,12 +64,19 @@ def _cost(answered: Answered, system: UnitSystem) -> tuple[float, str]:
         return 0.0, "none"
     volume = watts * answered.over_s / (1.0 if fuel is None else fuel.heating_value_j_per_m3)
     kind = answered.power_kind if fuel is None else answered.fuel_kind
-    return watts, show(volume, kind, system, signed=True, digits=2)
+    return watts, show(volume, kind, system, signed=True, digits=2) + _over(answered)
 
 
 def _heat(answered: Answered, system: UnitSystem) -> tuple[float, str]:
     watts = median_heat_w(answered)
-    return watts, show(watts * answered.over_s, answered.power_kind, system) if watts > 0.5 else "none"
+    if watts <= 0.5:
+        return watts, "none"
+    return watts, show(watts * answered.over_s, answered.power_kind, system) + _over(answered)
+
+
+def _over(answered: Answered) -> str:
+    """Return what a number is of, where it is that of a trip: next to one of a steady drive it would mislead."""
+    return "" if answered.trip is None else " on the trip"
 
 
 def _thrust(answered: Answered, system: UnitSystem) -> tuple[float, str]:
@@ -96,7 +103,10 @@ def short_names(titles: Sequence[str], taken: Sequence[str] = ()) -> list[str]:
     """Return a short name for each title, no two alike: what stands before its first comma."""
     names: list[str] = []
     for title in titles:
-        name = title.removeprefix("Invented demo: ").partition(",")[0].strip()[:_LONGEST] or "untitled"
+        name = title.removeprefix("Invented demo: ").partition(",")[0].strip()
+        if len(name) > _LONGEST:  # to a whole word, where it has several: half of one, or of a number, misleads
+            name = name[:_LONGEST].rpartition(" ")[0].rstrip(" :;-") or name[:_LONGEST]
+        name = name or "untitled"
         k, unlike = 2, name
         while unlike in names or unlike in taken:
             unlike, k = f"{name} ({k})", k + 1

@@ -78,3 +78,6 @@ def test_short_names_are_never_alike() -> None:
     assert len(set(found)) == len(found)
     assert "untitled" not in found
     assert max(map(len, found)) <= 34
+    assert short_names(["Invented demo: the same van through town: 12 km of stop and go"]) == [
+        "the same van through town"
+    ]
