@@ -76,6 +76,7 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
         runs=words.run_rows(test, system),
         left_out=words.left_out_rows(test, system),
         filters=filter_rows(test),
+        filter_columns=("log", *filter_columns(test), "rows in all"),
         pair_columns=("pair", test.answer.with_state, test.answer.without_state, "difference"),
         pairs=pair_rows(test),
         by_hand=by_hand(test),
@@ -87,9 +88,18 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
     )
 
 
-def filter_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:
-    """Return (log, filter, rows taken, rows in all) of every filter of every run."""
-    return [(run.name, one.what, str(one.rows), str(run.rows)) for run in test.drives.runs for one in run.filters]
+def filter_columns(test: RoadTest) -> list[str]:
+    """Return the filters of all runs, in the order in which they are applied."""
+    return list(dict.fromkeys(one.what for run in test.drives.runs for one in run.filters))
+
+
+def filter_rows(test: RoadTest) -> list[tuple[str, ...]]:
+    """Return a row for each run: the rows that each filter took (an empty cell: not applied), and the rows in all."""
+    rows = []
+    for run in test.drives.runs:
+        taken = {one.what: str(one.rows) for one in run.filters}
+        rows.append((run.name, *(taken.get(what, "") for what in filter_columns(test)), str(run.rows)))
+    return rows
 
 
 def pair_rows(test: RoadTest) -> list[tuple[str, str, str, str]]:

@@ -19,7 +19,7 @@ from energy.words.screens import NOT_CHECKED_HERE, QUESTIONS, ROAD_CAUTIONS
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
-from vehicle.road_test.marks import LEFT_OUT, Marks, with_marks
+from vehicle.road_test.marks import LEFT_OUT, Marks, marks_of, with_marks
 from vehicle.road_test.rule import RULE
 from vehicle.road_test.run_list import STATES, read_manifest
 from vehicle.units import show as shown
@@ -36,7 +36,7 @@ def show() -> None:
     sentence, why = "Nothing yet: upload the logs of runs with and without the turbine.", list[str]()
     try:
         uploads = taken(held)
-        if uploads.logs:
+        if uploads.logs or (uploads.listed and any(run.metered for run in marks_of(uploads.text))):
             comparison, sentence, why = _judged(uploads, work)
         elif uploads.listed or uploads.sheet:
             sentence = "Not yet: the list of runs is there, its logs are not."

@@ -171,6 +171,8 @@ def states_in(log: Log) -> list[str]:
 def understood(uploads: Uploads, logs: Logs) -> None:
     """Show what was read in each log, and let a column's meaning be corrected for all logs that have it."""
     page.bullets(uploads.said) if uploads.said else None
+    if not logs:
+        return
     faulty = [name for name, log in logs.items() if isinstance(log, InputError)]
     words = f"What was understood of {'the log' if len(logs) == 1 else f'the {len(logs)} logs'}"
     with st.expander(
@@ -329,20 +331,20 @@ def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
                 "one without. Correct what is not so."
             )
         for number, run in enumerate(first):
-            if run.file in names:
-                result.append(_run(number, run, uploads, logs[run.file]))
+            if run.file in names or run.metered:
+                result.append(_run(number, run, uploads, logs.get(run.file)))
             else:
                 result.append(run)
     return result
 
 
-def _own_states(log: Log | InputError) -> list[str]:
+def _own_states(log: Log | InputError | None) -> list[str]:
     return states_in(log) if isinstance(log, Log) else []
 
 
-def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError) -> Marks:
-    """Let one run be marked."""
-    called = uploads.called[uploads.names().index(first.file)]
+def _run(number: int, first: Marks, uploads: Uploads, log: Log | InputError | None) -> Marks:
+    """Let one run be marked; one without a log goes by its metered fuel."""
+    called = f"no log, {first.metered}" if log is None else uploads.called[uploads.names().index(first.file)]
     st.html(f'<p class="wt-finding">Run {number + 1}: {page.escape(" ".join((called, first.part)))}</p>')
     states = _own_states(log)
     options = [*([""] if states or not first.state else []), "working", "stowed", "absent", LEFT_OUT]

@@ -48,11 +48,11 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
     out = [
         f"Run sheet: {len(runs)} runs, {road}, {speed}",
         "",
-        "run block pair  direction  turbine  start   wind     air temp.  ahead  notes",
+        "run block pair  direction  turbine  start  wind  gust  air temp.  ahead  notes",
     ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
-            f"{run.number:>3} {run.block:>5} {run.pair:>4}  {run.direction:<9}  {run.state:<7}  ______  _______  "
+            f"{run.number:>3} {run.block:>5} {run.pair:>4}  {run.direction:<9}  {run.state:<7}  _____  ____  ____  "
             "_________  [ ]    ______"
         )
     if len(runs) > MOST_ON_ONE_PAGE:

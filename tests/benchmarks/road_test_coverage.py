@@ -4,6 +4,13 @@ Run as `python tests/benchmarks/road_test_coverage.py [studies a case] [words of
 the final run. One line a case: the share of intervals at 95 % that hold the truth, over all studies and over those
 without the warning that the fault deserves; bias, half-width and spread in percent of the fuel (points, where the logs
 hold load alone); how often the verdict is wrong in sign.
+
+The share of few studies says little: 100 clean ones held the truth in 94 to 100 of 100, ten times over;
+over all 1000 it was 96.2 %, with an error over its printed standard error that scatters by 1.22 where
+Student's t for six pairs has 1.29.
+The rest is true of the runs and is left in: the effect differs between out and back by the wind of the day, which
+widens the scatter of the pairs by a twentieth though it cancels in their mean. Taking it out costs a degree of freedom,
+and the interval is no narrower for it.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.log import Draft, Quality
+from vehicle.logs.pressure import contradicted
 
 # All bits set, as SAE J1979 encodes it: what many control units send where a sensor does not answer.
 _ALL_BITS = {"manifold_pressure_pa": 255e3, "speed_m_s": 255 / 3.6}
@@ -50,6 +51,7 @@ def check_neighbours(draft: Draft) -> None:
     """Empty the values of a draft that cannot be: pressures above the air, outvoted by the others, in no gear."""
     _drop_pressure_above_air(draft)
     _drop_outvoted(draft)
+    _drop_pressure_against_one(draft)
     for name in _FILLING:
         if name in draft.values and name != "throttle":
             _drop_lone_jumps(draft, name)
@@ -205,6 +207,17 @@ def _drop_outvoted(draft: Draft) -> None:
                 wrong |= agree & off[name, one] & off[name, two]
         wrong &= np.isfinite(draft.values[name])
         _empty(draft, name, wrong, "contradicts two other measures of the engine's load that agree")
+
+
+def _drop_pressure_against_one(draft: Draft) -> None:
+    """Empty manifold pressures that leave, for seconds, what one neighbour says of them in the other rows.
+
+    One measure against one does not show which of the two is wrong; fuel comes from the pressure, so it is the
+    pressure that is emptied.
+    """
+    wrong, neighbour = contradicted(draft.time_s, draft.values)
+    words = BY_NAME[neighbour].words if neighbour else ""
+    _empty(draft, "manifold_pressure_pa", wrong, f"contradicts {words} for a while, as it does not elsewhere")
 
 
 def _drop_lone_jumps(draft: Draft, name: str) -> None:

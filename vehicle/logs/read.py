@@ -34,6 +34,7 @@ from vehicle.logs.derive import derive
 from vehicle.logs.log import Draft, Log, Quality, Repairs
 from vehicle.logs.long import rows_of_long
 from vehicle.logs.neighbours import check_neighbours, drop_codes
+from vehicle.logs.pressure import doubts
 from vehicle.logs.repair import STANDING, despike, fill, unstick
 from vehicle.logs.settle import settle_shares, settle_speed
 from vehicle.logs.text import RawLog, is_long, read_raw
@@ -251,6 +252,7 @@ def _finish(path: Path, draft: Draft, columns: list[Column], clock: MendedClock,
         checks += said
     checks += derive(columns, draft)
     columns = _repaired(draft, columns)
+    checks += doubts(values)
     table = _table(draft, clock)
     notes += _notes(columns, values, clock)
     if "engine_speed_rad_s" in values:

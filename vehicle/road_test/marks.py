@@ -27,7 +27,7 @@ class Marks:
 
     `file` is the base name of its log. `state` is one of `STATES`, `LEFT_OUT`, or "" (then the log has to say it).
     `wind` is what the list says of the wind by speed and where it comes from, `part` of the stretch of the log that the
-    run is; both are told and not edited.
+    run is, `metered` of the fuel weighed or metered in a run that needs no log; they are shown and not edited.
     """
 
     file: str
@@ -37,6 +37,7 @@ class Marks:
     head_wind: str = ""
     wind: str = ""
     part: str = ""
+    metered: str = ""
 
 
 def base_name(path: str) -> str:
@@ -139,13 +140,15 @@ def _marks(run: Mapping[str, Any]) -> Marks:
         _said(run, "head_wind"),
         f"{wind} from {comes_from}" if wind and comes_from else wind,
         " ".join(f"{word} {_said(run, key)}" for word, key in (("from", "start"), ("to", "end")) if _said(run, key)),
+        "" if _said(run, "file") else " over ".join(filter(None, (_said(run, "fuel_used"), _said(run, "distance")))),
     )
 
 
 def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], list[str], list[str]]:
     """Return the runs under the names of the logs that are there, the names that are missing, the logs no run names.
 
-    A run whose log is missing is left out. Case counts only where it tells two logs apart.
+    A run whose log is missing is left out, but for one of which the fuel was metered and no log is named. Case counts
+    only where it tells two logs apart.
     """
     by_lower = {name.lower(): name for name in reversed(names)}
     kept: list[Marks] = []
@@ -153,6 +156,9 @@ def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], 
     used: set[str] = set()
     for run in marks:
         there = run.file if run.file in names else by_lower.get(run.file.lower())
+        if there is None and run.metered:
+            kept.append(run)
+            continue
         if there is None:
             if run.state != LEFT_OUT:
                 missing.append(run.file or "(no name)")

@@ -16,6 +16,7 @@ from vehicle.road_test.effect import Blocks, run_level_effect
 
 _LEAST_PAIRS = 4
 _LEAST_ORDER = 6
+_LEAST_ODD = 0.005  # of the fuel: nobody looks for a fault that small
 _STANDS_OUT_P = 0.05
 # A pair that is this many times likelier with its labels exchanged is hinted at: 77 % of the exchanged pairs of
 # simulated tests, and in none of 130 tests without an exchange.
@@ -27,8 +28,8 @@ class WithoutOne:
     """The effect without one pair (or run): `label` names it, `own` is its own change where it is a pair.
 
     `effect` is that of the others, as a share; `p_value` that of so odd a pair among so many; `stands_out` where that
-    is under 5 %, `swapped` where the pair runs the other way than the others clearly do, and fits them much better with
-    its labels exchanged.
+    is under 5 % and the pair off by half a percent or more, `swapped` where the pair runs the other way than the others
+    clearly do, and fits them much better with its labels exchanged.
     `suspect` names the run of the pair that is the odder.
     """
 
@@ -96,9 +97,10 @@ def without_each(
         swapped = own is not None and own * effect < 0 and (others.p_value or 0.0) < _STANDS_OUT_P
         if swapped and own is not None:
             swapped = _odds_of_exchange(odd / scale, (own + effect) / scale, others.freedom) > _SWAPPED_ODDS
+        stands_out = p_value < _STANDS_OUT_P and abs(odd) > _LEAST_ODD
         label = f"pair {blocks[rows[0]]}" if paired else names[rows[0]]
         suspect = names[_odder(values, treated, rows, rest)]
-        without.append(WithoutOne(label, own, effect, p_value, p_value < _STANDS_OUT_P, swapped, suspect))
+        without.append(WithoutOne(label, own, effect, p_value, stands_out, swapped, suspect))
     return tuple(sorted(without, key=lambda one: one.p_value))
 
 

@@ -8,12 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
+from vehicle.logs.columns import BY_NAME
 from vehicle.logs.fuel_flow import FuelFlow
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
 from vehicle.problems import InputError, Problem
 from vehicle.recording.schedule import COSTLY_RUNS, relative_runs
+from vehicle.road_test.alike import fuel_over_usual, not_alike
 from vehicle.road_test.run_list import Manifest, Run
 from vehicle.road_test.sources import CommonFuel, SourceError, common_source, level_flow
 from vehicle.road_test.windows import RunWindows, runs_of_states, shifts_disturbed, windows_of
@@ -97,6 +99,7 @@ def windows_of_runs(
         )
 
     warnings = [*fuel.passed_over, *concerns_of(seen.values()), *cost_of_rate(real)]
+    warnings += fuel_not_alike(logs, [flows[id(log)] for log in logs], test, fuel)
     if disturbed is not None:
         warnings.append(
             f"fuel in gear shifts is {disturbed:.2f} of that around them: they are left out, the answer is that of "
@@ -110,6 +113,31 @@ def windows_of_runs(
         tuple(warnings),
         tuple(real),
     )
+
+
+def fuel_not_alike(logs: list[Log], flows: list[FuelFlow], test: Manifest, fuel: CommonFuel) -> list[str]:
+    """Return in words which runs, or states, take another fuel at the same load than the others: a sensor drifts."""
+    whole = all(run.state and run.has_log and run.start_s is None and run.end_s is None for run in test.runs)
+    if not whole or not fuel.firm or fuel.source == METERED:
+        return []
+    if (held_against := fuel_over_usual(logs, flows)) is None:
+        return []
+    against, ratios = held_against
+    states = [run.state for run in test.runs]
+    odd, gap = not_alike(ratios, [log.name for log in logs], states)
+    words = BY_NAME[against].words
+    said = [
+        f"not like for like: {name} has {100 * off:+.0f} % more fuel at the same {words} than the other runs of its "
+        "state: a sensor that reads differently? It is not left out"
+        for name, off in odd.items()
+    ]
+    if gap:
+        low, high = sorted(set(states))
+        said.append(
+            f"not like for like: at the same {words} the runs {high} have {100 * gap:+.0f} % more fuel than those "
+            f"{low}; the turbine cannot do that, so a sensor reads differently between them"
+        )
+    return said
 
 
 def _level_log(run: Run) -> Log:

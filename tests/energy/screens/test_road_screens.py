@@ -456,3 +456,25 @@ def test_a_plan_for_a_scenario_that_burns_nothing(demos: Path) -> None:
     assert "no change of it is predicted" in _said(app)
     assert "show an effect of" in _answer(app)
     assert road.predicted(bundle, "working", "stowed") is None
+
+
+def test_runs_of_metered_fuel_need_no_log(tmp_path: Path) -> None:
+    """The list alone is compared, its runs can be marked, and the list to download says what was marked."""
+    fuel = (1.06, 1.0, 1.01, 1.05, 1.06, 0.99, 1.0, 1.07)
+    states = ("working", "stowed", "stowed", "working") * 2
+    text = "".join(
+        f'[[run]]\nstate = "{state}"\npair = {1 + 2 * (k // 4) + k % 2}\nfuel_used = "{litres} L"\n'
+        'distance = "15 km"\nduration = "10 min"\n'
+        for k, (state, litres) in enumerate(zip(states, fuel, strict=True))
+    )
+    (tmp_path / "runs.toml").write_text(text)
+    app = _upload(_at("road"), [("runs.toml", text.encode())])
+    effect = _compare(tmp_path)["effect_percent"]["estimate"]
+    assert f"+{effect:.1f} %" in _answer(app)
+    assert "Costs fuel" in _answer(app)
+    assert "Run 1: no log, 1.06 L over 15 km" in _said(app)
+    chosen = next(box for box in app.selectbox if box.label == "run 8: turbine")
+    assert chosen.value == "working"
+    left = chosen.set_value("left out").run()
+    assert not left.exception
+    assert "3 complete pairs" in _said(left)

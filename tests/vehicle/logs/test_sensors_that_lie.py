@@ -11,6 +11,7 @@ from energy.words.read import as_data, in_words
 from tests.vehicle import lying_sensors
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow, litres_and_metres
 from vehicle.logs.log import Log
+from vehicle.logs.pressure import doubts
 from vehicle.logs.read import read_log
 
 LOGS = Path(__file__).parents[2] / "data" / "obd_logs"
@@ -211,3 +212,53 @@ def calibrated_efficiency_of(log: Log) -> float:
     """Return litres for 100 km by the function that the calibration to a receipt uses."""
     litres, metres = litres_and_metres(log, fuel_flow(log, ENGINE))
     return litres / metres * 1e5
+
+
+@pytest.mark.parametrize(
+    ("neighbour", "columns"), [("calculated load", "engine load"), ("throttle position", "throttle")]
+)
+@pytest.mark.parametrize("off_kpa", [25.0, -20.0])
+def test_a_pressure_that_is_off_for_two_minutes_is_dropped_by_one_neighbour(tmp_path, neighbour, columns, off_kpa):
+    """Tens of kPa, inside the physical range: nothing but its neighbour shows it."""
+    if (neighbour, off_kpa) == ("throttle position", -20.0):
+        off_kpa = 35.0  # a throttle says less of the pressure: 20 kPa are within what it does by itself
+    honest = lying_sensors.only(lying_sensors.drive(1), "speed", "rpm", "map", columns, "intake temperature")
+    rows = np.arange(300, 420)
+    wrong = honest.columns["map"].copy()
+    wrong[rows] = np.maximum(wrong[rows] + off_kpa, 12)
+    log = read(tmp_path, lying_sensors.Drive(honest.time_s, {**honest.columns, "map": wrong}))
+    text = f"manifold pressure: contradicts {neighbour} for a while, as it does not elsewhere, left empty"
+    assert dropped(log)[text] >= 55
+    left = np.isfinite(log.table["manifold_pressure_pa"].to_numpy())
+    kept = np.flatnonzero(left)
+    off = log.table["manifold_pressure_pa"].to_numpy()[kept] / 1e3 - honest.columns["map"][kept]
+    assert (np.abs(off) > 12.0).sum() < 15
+    assert abs(off.mean()) < 0.6
+    assert text not in dropped(read(tmp_path, honest))
+
+
+def test_a_pressure_that_is_off_throughout_is_said(tmp_path):
+    """30 kPa too much: 43 kPa and more while coasting; with the engine standing the barometer shows it exactly."""
+    honest = lying_sensors.drive(1)
+    assert read(tmp_path, honest).checks == () or "manifold" not in " ".join(read(tmp_path, honest).checks)
+    high = {**honest.columns, "map": honest.columns["map"] + 30.0}
+    checks = " ".join(read(tmp_path, lying_sensors.Drive(honest.time_s, high)).checks)
+    assert "manifold pressure does not fall under 47 kPa although the calculated load falls to 6 %" in checks
+    standing = {name: values.copy() for name, values in honest.columns.items()}
+    standing["rpm"][:20], standing["speed"][:20] = 0.0, 0.0
+    standing["map"][:20] = lying_sensors.BAROMETER_KPA
+    assert "engine standing" not in " ".join(read(tmp_path, lying_sensors.Drive(honest.time_s, standing)).checks)
+    standing["map"] = standing["map"] - 9.0
+    checks = " ".join(read(tmp_path, lying_sensors.Drive(honest.time_s, standing)).checks)
+    assert "manifold pressure reads 9 kPa too low: with the engine standing 89 kPa, the air 98 kPa" in checks
+
+
+def test_a_pressure_too_low_at_full_load_is_said():
+    """200 rows, 30 of them at full load: 66 kPa there are no 101."""
+    load = np.where(np.arange(200) < 30, 0.96, 0.4)
+    values = {"calculated_load": load, "engine_speed_rad_s": np.full(200, 250.0)}
+    assert doubts({**values, "manifold_pressure_pa": 95e3 * load}) == []
+    (said,) = doubts({**values, "manifold_pressure_pa": 67e3 * load})
+    assert said.startswith("manifold pressure reaches only 64 kPa at full load (the air 101 kPa)")
+    diesel = np.full(200, 104e3)
+    assert doubts({**values, "calculated_load": load - 0.3, "manifold_pressure_pa": diesel}) == []

@@ -22,7 +22,7 @@ from vehicle.problems import InputError
 from vehicle.road_test.effect import Covariates, run_level_effect
 from vehicle.road_test.odd import drift_of, without_each
 from vehicle.road_test.read import cost_of_rate
-from vehicle.road_test.rule import RULE
+from vehicle.road_test.rule import RULE, at_steady_speed, limits_of, rejected
 from vehicle.road_test.run_list import Manifest, Run, read_manifest
 from vehicle.road_test.sources import FullLoad, common_source
 from vehicle.units import show
@@ -54,14 +54,18 @@ def made(case: Case, seed: int = 1) -> Study:
 
 
 def compared(
-    case: Case, seed: int = 1, *, engine: LoggedEngine = PETROL, marks=None, predict=None, **asked
+    case: Case, seed: int = 1, *, engine: LoggedEngine = PETROL, marks=None, predict=None, lie=None, **asked
 ) -> RoadTest:
-    """Return what windtoll says of a study; `marks(number, drive)` adds to what the list says of a run."""
+    """Return what windtoll says of a study; `marks(number, drive)` adds to what the list says of a run, and
+    `lie(number, drive)` is the factor by which its fuel meter reads wrongly."""
     logs: dict[str, Log] = {}
     runs = []
     for number, drive in enumerate(made(case, seed).drives, 1):
         name = f"run_{number:02d}.csv"
-        logs[name] = as_log(name, drive.columns)
+        told = dict(drive.columns)
+        if lie is not None:
+            told["fuel_rate_l_h"] = told["fuel_rate_l_h"] * lie(number, drive)
+        logs[name] = as_log(name, told)
         wind = drive.head_wind_m_s if case.wind_written else None
         run = Run(Path(name), drive.state, str(drive.pair), drive.direction, head_wind_m_s=wind)
         if drive.control is not None:
@@ -229,6 +233,49 @@ def test_a_jammed_run_is_rejected_by_the_rule_and_shown() -> None:
     assert compared(Case()).answer.rejected.runs == {}
 
 
+def test_a_meter_that_reads_differently_in_a_run_or_a_state_is_said_first() -> None:
+    """The load of the engine does not follow: 15 % more fuel in run 5, or 8 % more in every working run."""
+    one = compared(Case(), lie=lambda number, _drive: 1.15 if number == 5 else 1.0)
+    assert "run_05.csv has +15 % more fuel at the same calculated load" in "\n".join(verdict(one).warnings)
+    every = compared(Case(), lie=lambda _number, drive: 1.08 if drive.state == "working" else 1.0)
+    said_first = "\n".join(verdict(every).warnings)
+    assert "at the same calculated load the runs working have +8 % more fuel than those stowed" in said_first
+    for case in (Case(), Case(town=True), Case(extra_drag_n_s2_m2=0.4)):
+        assert "at the same calculated load" not in "\n".join(compared(case).warnings)
+
+
+def test_in_town_a_run_is_held_against_what_is_usual_there() -> None:
+    """Stops belong to town drives: a jam is still rejected, in most tests nothing else is."""
+    jammed = [compared(Case(town=True, odd_run=True), seed).answer.rejected.runs for seed in range(1, 13)]
+    honest = [compared(Case(town=True), seed).answer.rejected.runs for seed in range(1, 13)]
+    assert sum(bool(runs) for runs in jammed) >= 11
+    assert sum(len(runs) for runs in honest) <= 4
+
+
+def test_limits_of_the_rule_by_hand() -> None:
+    """Six runs: speeds 20, 20, 21, 19, 22, 10 m/s and stops of 60, 50, 70, 60, 60, 170 s."""
+    one = compared(Case()).drives.runs[0]
+    runs = [
+        replace(one, name=f"run {k}", means={**one.means, "speed_m_s": speed, "standing_s": standing})
+        for k, (speed, standing) in enumerate(
+            zip((20.0, 20.0, 21.0, 19.0, 22.0, 10.0), (60.0, 50.0, 70.0, 60.0, 60.0, 170.0), strict=True)
+        )
+    ]
+    limits = limits_of(runs)
+    assert limits.median_m_s == pytest.approx(20.0)
+    assert limits.off_speed == pytest.approx(6 * 0.05)
+    assert limits.standing_s == pytest.approx(60 + 6 * 15)
+    why, not_applied = rejected(runs)
+    assert not_applied == ""
+    assert list(why) == ["run 5"]
+    assert (
+        why["run 5"]
+        == "mean speed -50 % off the median, limit 30 %, the vehicle stands or creeps for 170 s, limit 150 s"
+    )
+    assert not at_steady_speed(runs)
+    assert rejected(runs[:3]) == ({}, "fewer than four runs")
+
+
 def test_a_pair_that_stands_out_is_named_and_stays() -> None:
     draw = np.random.default_rng(2)
     blocks, treated = np.repeat(np.arange(8), 2), np.tile([True, False], 8)
@@ -247,6 +294,18 @@ def test_a_pair_that_stands_out_is_named_and_stays() -> None:
     jammed[11] += 0.2
     first = without_each(jammed, treated, blocks, names)[0]
     assert (first.label, first.suspect, first.stands_out) == ("pair 5", "run 11", True)
+
+
+def test_a_pair_off_by_next_to_nothing_does_not_stand_out() -> None:
+    """Five pairs that agree to 0.01 %, and a sixth that is off by 0.3 %, then by 3 %."""
+    treated, pairs = np.array([True, False] * 6), np.repeat(np.arange(6).astype(str), 2)
+    for off, stands_out in ((0.003, False), (0.03, True)):
+        gains = np.array([0.05, 0.0501, 0.0499, 0.05, 0.0501, 0.05 + off])
+        values = 1 + np.where(treated, np.repeat(gains, 2), 0.0)
+        odd = without_each(values, treated, pairs, [f"run {k}" for k in range(12)])[0]
+        assert odd.label == "pair 5"
+        assert odd.p_value < 0.01
+        assert odd.stands_out is stands_out
 
 
 def test_few_false_alarms_of_odd_pairs() -> None:
