@@ -117,7 +117,9 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     if chosen.brief:
         common.bullets(out, pressing_cautions(answered, system))
         return
-    of_what = "" if answered.spread is None else ", at the stated values (the headline: median of the simulations)"
+    of_what = (
+        "" if answered.spread is None else ", for the values as stated (the headline: the middle of all simulations)"
+    )
     common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
     if answered.spread is not None:

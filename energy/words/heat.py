@@ -170,7 +170,8 @@ def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     if boils:
         dangers[0] = dangers[0] if over else f"{DO_NOT_OPERATE} {dangers[0]}"
         dangers.append(
-            "What to change: a thermostat set below boiling with a cut-out of its own, or cut the power before that."
+            "What to change: a thermostat set below boiling and a second cut-out apart from it; or switch the heat off "
+            "before the water boils."
         )
     headline, more = _answer_lines(heating, system)
     heat = _heat_words(heating, system).replace("(", "(90 % range ", 1)

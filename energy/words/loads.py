@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.words.cautions import of_the_file
-from energy.words.verdict import UNCHECKED
+from energy.words.verdict import NOT_LIKE_THIS, UNCHECKED
 from vehicle.units import UnitSystem, differing, figures, show
 
 if TYPE_CHECKING:
@@ -295,12 +295,20 @@ def headline(table: StructuralLoads) -> str:
         if len(over) == 1:
             return f"Do not operate. One load is over its limit: {worst}."
         return f"Do not operate. {len(over)} loads are over their limits, the most exceeded: {worst}."
-    limited = {row.name for row in table.rows if row.limit is not None}
-    if limited:
-        many = "The one load" if len(limited) == 1 else f"All {len(limited)} loads"
-        has, its = ("has", "is within it") if len(limited) == 1 else ("have", "are within it")
-        return f"{many} that {has} a limit {its}."
-    return "The scenario gives no limits: nothing to compare the loads with."
+    rows = [row for row in table.rows if row.margin is not None]
+    if not rows:
+        return "The scenario gives no limits: nothing to compare the loads with."
+    limited, total = len({row.name for row in rows}), _checks(table)
+    nearest = min(rows, key=lambda row: row.margin or math.inf)
+    closest = f"closest is {nearest.name}, at {100 / (nearest.margin or math.inf):.0f} % of its limit"
+    if limited < total:
+        return f"{limited} of {total} loads are checked, all within their limits; {closest}."
+    return f"All {total} loads are within their limits; {closest}."
+
+
+def _checks(table: StructuralLoads) -> int:
+    """Return how many loads there are to check, those whose data lack included."""
+    return len({row.name for row in table.rows}) + len(table.left_out)
 
 
 def what_to_change(table: StructuralLoads) -> str:
@@ -316,22 +324,23 @@ def what_to_change(table: StructuralLoads) -> str:
 def may_be_operated(table: StructuralLoads) -> str:
     """Return the line that says whether the machine may be operated like this."""
     if over_limit(table):
-        return "May be operated like this: no."
+        return NOT_LIKE_THIS
     names = {row.name for row in table.rows}
     limited = {row.name for row in table.rows if row.limit is not None}
     if not limited:
         limits = "Give the limits of your parts (windtoll keys rotor, mount, ...)."
-        return f"{UNCHECKED} {limits}"
+        return f"{UNCHECKED}. {limits}"
     unknown, left_out = len(names - limited), len(table.left_out)
     open_points = [
         *([f"{unknown} {'load has' if unknown == 1 else 'loads have'} no limit in the file"] if unknown else []),
         *([f"{left_out} {'check lacks' if left_out == 1 else 'checks lack'} data"] if left_out else []),
     ]
     if open_points:
-        return f"{UNCHECKED} {' and '.join(open_points)}. No structural sign-off."
-    return "May be operated like this: yes, within the limits in the file. No structural sign-off."
+        return f"{UNCHECKED}: {' and '.join(open_points)}. {_NO_APPROVAL}"
+    return f"May it be operated like this? Yes, within the limits in the file. {_NO_APPROVAL}"
 
 
+_NO_APPROVAL = "This is no structural approval."
 SHORT_COLUMNS = ("load (operating or worst case, the larger)", "value", "limit", "value/limit")
 
 

@@ -107,7 +107,9 @@ def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
         out.append(
             f"Pairs that are enough to show {100 * plan.effect:+.1f} %; {plan.pairs_planned} are planned{whole}:"
         )
-        out += [f"  {pairs} pairs for a chance of {100 * power:.0f} %" for power, pairs in plan.needed.items()]
+        for pairs in dict.fromkeys(plan.needed.values()):
+            chances = [f"{100 * power:.0f} %" for power, needed in plan.needed.items() if needed == pairs]
+            out.append(f"  {pairs} pairs for a chance of {' and of '.join(chances)}")
         if (plan.needed[plan.power] or 0) > MANY_PAIRS:
             out.append(f"  {TOO_MANY}")
     out += ["Smallest effect that is shown with a chance of 80 %:"]

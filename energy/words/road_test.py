@@ -140,7 +140,7 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
     if answer.effect.low is not None and _percent(answer.beyond) == _percent(answer.effect):
-        lines.append("The errors that more runs cannot remove (sensors, engine data) do not widen this interval")
+        lines.append("Errors that more runs cannot remove (sensors, engine data) are in it: too small to show")
     elif answer.effect.low is not None:
         lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:
@@ -160,8 +160,8 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
         return f"{equal}; the control vehicle drove in the same air, which takes wind out"
     if wind.given:
         return (
-            "The wind of every run is written down and corrected for. Only an error of "
-            f"{size} in it between the states could explain all of the effect"
+            "The wind of every run is written down and corrected for. Only if it was wrong by "
+            f"{size} more in the {answer.with_state} runs than in the others would it explain all of the effect"
         )
     if not wind.ways:
         ways = "nor is the direction of the runs, so that nothing shows whether a steady wind cancels"

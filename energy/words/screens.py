@@ -48,7 +48,7 @@ SCREEN_OF = {
     "reconcile": "watts",
 }
 
-NOT_CHECKED_HERE = f'{UNCHECKED} See "{QUESTIONS["loads"]}"'
+NOT_CHECKED_HERE = f'{UNCHECKED}: see "{QUESTIONS["loads"]}"'
 BEING_WORKED_OUT = "How sure that is: being worked out."
 FAULTY = "These values cannot be used; what you read below is the answer without them"
 ESTIMATES = "Estimates for planning: no structural, electrical or roadworthiness approval. Nothing leaves this machine."

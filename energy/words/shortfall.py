@@ -306,7 +306,7 @@ def without_words(shortfall: Shortfall) -> list[str]:
     missing = [name for c, name in CHANNEL_NAMES.items() if c in _LESS and not shortfall.readings.known(c)]
     if not missing or not shortfall.undecided_between or not to_look_for(shortfall):
         return []
-    return [f"Not measured, optional: {', '.join(missing)}. With them, more causes could be separated"]
+    return [f"Not measured yet: {', '.join(missing)}. With them, more causes could be separated"]
 
 
 def as_data(shortfall: Shortfall, title: str, system: UnitSystem) -> dict[str, Any]:

@@ -116,7 +116,7 @@ def headlines(tuned: Tuned) -> list[str]:
         if tuned.next_beyond
         else "a reading there would narrow the answer most"
     )
-    return [first, f"Try {shown(tuned.next)} next: {where}."]
+    return [first, f"To be surer, measure at {shown(tuned.next)} next: {where}."]
 
 
 def notes_of(tuned: Tuned, system: UnitSystem) -> list[str]:

@@ -33,11 +33,11 @@ _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
-UNCHECKED = "Not checked yet: may it be operated like this?"
-NOT_CHECKED = f"{UNCHECKED} Use: windtoll loads SCENARIO.toml"
+UNCHECKED = "May it be operated like this? Not checked yet"
+NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
-NOT_LIKE_THIS = "May be operated like this: no."
+NOT_LIKE_THIS = "May it be operated like this? No."
 
 
 def clean_air(system: UnitSystem) -> str:
@@ -212,9 +212,9 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     heat = show(best.outcome.heat_w.estimate, "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
-        f"The best setting within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
+        f"The setting of maximum heat within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match). "
-        "Check its structural loads before operating it."
+        "The structural loads of that setting are not checked."
     )
 
 
@@ -470,7 +470,7 @@ def _who_pays(result: Answer) -> str:
         return "the wind supplies it"
     if np.any(np.asarray(result.inputs.longest_idle_s) > 0):  # a trip
         return "stops, wind, or energy that the brakes would waste supply it"
-    return "the engine is on overrun, and the brakes would waste that power"
+    return "the engine is on overrun: the brakes would otherwise waste that power"
 
 
 # The figures of the verdict: the median of the draws; without draws the value at the stated inputs.

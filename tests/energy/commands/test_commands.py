@@ -66,7 +66,7 @@ def test_the_answer_reads_from_verdict_to_cautions(van_file: str) -> None:
     assert result.stderr == ""
     places = [
         result.stdout.index(word)
-        for word in ("Costs fuel", "may it be operated", "Numbers", "Ledger", "elsewhere", "Defaults used", "Cautions")
+        for word in ("Costs fuel", "May it be operated", "Numbers", "Ledger", "elsewhere", "Defaults used", "Cautions")
     ]
     assert places == sorted(places)
     assert "licensed electrician" in result.stdout.replace("\n", " ").replace("  ", " ")

@@ -324,7 +324,7 @@ def _leaves(*args: str | Path) -> tuple[int, str]:
 def test_the_demo_drive_keeps_its_limits_and_says_what_is_not_checked():
     code, text = _leaves("tune", VAN / "scenario.toml", VAN / "sweep.csv")
     assert code == 0
-    assert "Not checked yet: may it be operated like this?" in text
+    assert "May it be operated like this? Not checked yet" in text
     assert "Do not" not in text
 
 

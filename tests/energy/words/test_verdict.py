@@ -33,7 +33,7 @@ def test_a_broken_limit_is_the_first_thing_that_is_said(pickup_in_a_storm: Scena
     assert said.dangers[0].startswith("Do not operate. ")
     assert said.sentence.startswith("Do not operate. ")
     assert said.operate == "no"
-    assert said.may_be_operated == "May be operated like this: no."
+    assert said.may_be_operated == "May it be operated like this? No."
     assert len(said.dangers) == len(broken_limits(result)) + 1  # and what to change
     assert "What to change:" in said.dangers[-1]
     shares = [limit.share for limit in broken_limits(result)]
@@ -57,7 +57,7 @@ def test_the_command_says_it_first_and_leaves_with_status_3(demos: Path, options
     assert done.returncode == 3
     lines = done.stdout.splitlines()
     assert lines[1].startswith("Do not operate.")  # below the scenario's title
-    assert "May be operated like this: no." in lines[:14]
+    assert "May it be operated like this? No." in lines[:14]
     assert "projectile" in done.stdout
 
 
@@ -83,7 +83,7 @@ def test_the_short_answer_fits_one_screen(demos: Path) -> None:
         assert len(lines) <= 42, name
         # A command to copy stays on one line, however long the path of its file.
         assert max(len(line) for line in lines if not line.startswith(("Next: windtoll", "More: windtoll"))) <= 80
-        assert any(line.startswith("Not checked yet: may it be operated like this?") for line in lines[:14])
+        assert any(line.startswith("May it be operated like this? Not checked yet") for line in lines[:14])
 
 
 def test_the_headline_is_the_median_with_its_range(van: Scenario) -> None:
