@@ -23,7 +23,7 @@ TRADE = (
 
 
 NOT_CHECKED = (
-    "Not checked yet: may such a rotor be operated? Put it into a scenario (windtoll begin FOLDER), then: windtoll "
+    "Not checked yet: may it be operated like this? Put it into a scenario (windtoll begin FOLDER), then: windtoll "
     "loads SCENARIO.toml"
 )
 
