@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.words import rotor_choice
+from energy.words.verdict import UNCHECKED
 from vehicle import units
 from vehicle.units import UnitSystem, figures, show
 
@@ -22,10 +23,7 @@ TRADE = (
 )
 
 
-NOT_CHECKED = (
-    "Not checked yet: may it be operated like this? Put it into a scenario (windtoll begin FOLDER), then: windtoll "
-    "loads SCENARIO.toml"
-)
+NOT_CHECKED = f"{UNCHECKED}: put it into a scenario (windtoll begin FOLDER), then run windtoll loads SCENARIO.toml"
 
 
 DANGER = "A rotor of this size on a vehicle can kill: see the cautions of windtoll answer before building."
