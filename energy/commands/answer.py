@@ -117,13 +117,12 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     if chosen.brief:
         common.bullets(out, pressing_cautions(answered, system))
         return
-    of_what = (
-        "" if answered.spread is None else ", for the values as stated (the headline: the middle of all simulations)"
-    )
+    of_what = "" if answered.spread is None else ", as stated (the headline: the middle of the simulations)"
     common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
     if answered.spread is not None:
-        common.heading(out, f"Uncertainty ({answered.spread.draws} simulations over all that is not known exactly)")
+        over = "over all that is not known exactly" if full else "; the shares are of the variance"
+        common.heading(out, f"Uncertainty ({answered.spread.draws} simulations{' ' if full else ''}{over})")
         common.pairs(out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered))
     if full:
         _print_more(out, answered, system)

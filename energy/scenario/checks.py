@@ -203,7 +203,7 @@ def _pair_problems(fault: Fault, scenario: Scenario) -> list[Problem]:
     for end in named:
         if end not in quantities:
             near = nearest(end, quantities)
-            accepted = f"{near} (nearest)" if near else "a key such as rotor.power_factor"
+            accepted = f"a known key, perhaps {near} (nearest)" if near else "a key such as rotor.power_factor"
             problems.append(fault(key, f"unknown key {shown(end)}", accepted))
     matrix = np.eye(len(named))
     for pair in pairs:

@@ -45,7 +45,12 @@ def unusual_keys(name: str, raw: object) -> tuple[frozenset[str], list[Problem]]
         if not isinstance(entry, str) or entry not in keys:
             near = nearest(entry, keys) if isinstance(entry, str) else None
             problems.append(
-                Problem(name, UNUSUAL, f"unknown key {shown(entry)}", f"{near} (nearest)" if near else accepted)
+                Problem(
+                    name,
+                    UNUSUAL,
+                    f"unknown key {shown(entry)}",
+                    f"a known key, perhaps {near} (nearest)" if near else accepted,
+                )
             )
     return frozenset(entry for entry in raw if isinstance(entry, str) and entry in keys), problems
 

@@ -357,7 +357,7 @@ def _tables(name: str, data: Mapping[str, Any]) -> tuple[dict[str, Table | None]
     for key, value in data.items():
         if key not in TABLES:
             near = nearest(key, [*TABLES, *TEXTS]) or _table_that_has(key)
-            hint = f"{near} (nearest)" if near else f"the tables {', '.join(TABLES)}"
+            hint = f"a known key, perhaps {near} (nearest)" if near else f"the tables {', '.join(TABLES)}"
             problems.append(Problem(name, shown(key).strip("'"), "unknown key", hint))
         elif not isinstance(value, dict):
             problems.append(Problem(name, key, f"{shown(value)} is no table", f"a table [{key}]"))
@@ -442,7 +442,7 @@ def _problem(name: str, table: str, model: type[Table], fault: ErrorDetails) -> 
         near = nearest(key, model.model_fields)
         elsewhere = _table_that_has(key)
         hint = near or elsewhere
-        accepted = f"{hint} (nearest)" if hint else f"the keys {', '.join(model.model_fields)}"
+        accepted = f"a known key, perhaps {hint} (nearest)" if hint else f"the keys {', '.join(model.model_fields)}"
         return Problem(name, f"{table}.{shown(key, 40).strip(chr(39))}", "unknown key", accepted)
     if fault["type"] == "missing":
         meaning = spec.accepted() if isinstance(spec, Spec) else (field_info.description if field_info else "")

@@ -100,7 +100,7 @@ def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
         if s.total < 0.01:
             break
         known = ", ".join(_named_range(key, ranges) for key in s.inputs)
-        rows.append((f"{100 * max(s.first_order, 0):.0f} % of the variance", known))
+        rows.append((f"{100 * max(s.first_order, 0):.0f} %", known))
     return rows
 
 
@@ -657,7 +657,7 @@ def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> l
 def _works_words(trip: TripAnswer) -> str:
     """Return how long the turbine is connected: that says nothing of how long it gives power."""
     share = trip.works_share
-    return "never stowed" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
+    return "always out" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
 
 
 def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) -> str:

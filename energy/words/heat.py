@@ -169,10 +169,7 @@ def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     dangers = [*over[:-1], *boils, *over[-1:]]
     if boils:
         dangers[0] = dangers[0] if over else f"{DO_NOT_OPERATE} {dangers[0]}"
-        dangers.append(
-            "What to change: a thermostat set below boiling and a second cut-out apart from it; or switch the heat off "
-            "before the water boils."
-        )
+        dangers.append("What to change: fit a thermostat set below boiling, and a second cut-out apart from it.")
     headline, more = _answer_lines(heating, system)
     heat = _heat_words(heating, system).replace("(", "(90 % range ", 1)
     mean = "" if heating.trip is None else ", mean of the trip"
@@ -274,7 +271,7 @@ def _reached_lines(heating: Heating, system: UnitSystem, share: float) -> tuple[
     time, cost = outcome.time_to_target_s, _cost_words(heating, system)
     inside = _ranged(time, duration_words)
     if share < _LIKELY:
-        chance = f"likelihood {_percent(share)}"
+        chance = f"reached at all in {_percent(share)} of the simulations"
         inside = f"{inside[:-1]}; {chance})" if inside else f" ({chance})"
     lines = [f"Start: {temperature(float(outcome.history.main_k[0, 0]))}"]
     if not math.isfinite(time[0]):

@@ -172,7 +172,9 @@ def _limit_line(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     where = "parked" if result.parked else f"at {_speed(result, system)}"
     limit = show(result.limit_wind_m_s, "speed", system)
     calm = f"a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "still air already"
-    return (f"Do not operate it in {calm}, {where}: a limit is broken there. The year below counts it as stowed then.",)
+    less = "" if result.limit_wind_m_s <= 0 else " Less wind is not checked."
+    there = "a limit is broken there; the year below counts it as stowed then."
+    return (f"Do not operate it in {calm}, {where}: {there}{less}",)
 
 
 MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")

@@ -145,6 +145,8 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
         lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
+    if answer.without_state == "stowed":
+        lines.append("Carrying the turbine stowed costs fuel as well; these runs do not show how much")
     return lines
 
 

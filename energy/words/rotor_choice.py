@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.chain.rotor_choice import Alternative, RotorChoice
     from energy.words.rotor_choice_model import BladeData, RotorsData
 
-TITLE = "Blades as drawn, to compare rotors: a hand-made one has more drag (* the one to choose)"
+TITLE = "To compare rotors only, made perfectly: a hand-made one takes more fuel, as above (* the one to choose)"
 NOTES = (
     "These are blades as drawn. Hand-made ones give less: windtoll size counts on a power coefficient of 0.3, and its "
     "drag and fuel are the ones to plan with; this table is for comparing.",

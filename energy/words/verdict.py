@@ -149,7 +149,8 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the rotor is stalled or may stay so, with both heats and what to do; empty where that is unlikely."""
     if stall is None or not stall.matters:
         return ()
-    unloaded = 'connect the load only after the start (generator.load_connected = "after_spin_up").'
+    key = 'generator.load_connected = "after_spin_up"'
+    unloaded = f"connect the load after the start ({key}), below the highest rotor speed: without load it speeds up."
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
     best = _best_setting(stall, system)
     if stall.stands:
@@ -177,9 +178,7 @@ def trip_stall_lines(stall: TripStallRisk | None, system: UnitSystem) -> tuple[s
     share, (low, high) = stall.energy_share.estimate, stall.energy_share.ends
     inside = f" (90 % range {100 * low:.0f} to {100 * high:.0f} %)" if high > low else ""
     part = "most" if share > 0.5 else "part"
-    heat, unloaded = (
-        show(one.estimate * stall.over_s, "energy", system, digits=2) for one in (stall.heat_w, stall.unloaded_heat_w)
-    )
+    unloaded = show(stall.unloaded_heat_w.estimate * stall.over_s, "energy", system, digits=2)
     if stall.starting_unloaded_helps:
         remedy = (
             f'With the load connected only after each start (generator.load_connected = "after_spin_up") it would give '
@@ -188,8 +187,8 @@ def trip_stall_lines(stall: TripStallRisk | None, system: UnitSystem) -> tuple[s
     else:
         remedy = "Another pitch, ratio or element takes it out of stall (windtoll match)."
     return (
-        f"Stalled for {part} of the trip: {100 * share:.0f} % of the air's energy{inside} meets a stalled rotor; it "
-        f"gives {heat} in all. {remedy}",
+        f"Stalled for {part} of the trip: {100 * share:.0f} % of the air's energy{inside} meets a stalled "
+        f"rotor. {remedy}",
     )
 
 
@@ -214,7 +213,7 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     return (
         f"The setting of maximum heat within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match). "
-        "The structural loads of that setting are not checked."
+        "The structural loads of that setting are not checked either."
     )
 
 

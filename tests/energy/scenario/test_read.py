@@ -50,7 +50,7 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
     path.write_text(text, encoding="utf-8")
     lines = told(van_folder).splitlines()
     for expected in (
-        "scenario.toml: rotor.diametre: unknown key; accepted: diameter (nearest)",
+        "scenario.toml: rotor.diametre: unknown key; accepted: a known key, perhaps diameter (nearest)",
         "scenario.toml: rotor.diameter: missing",
         "trip.road_speed: 'kg' is a unit of another kind",
         "vehicle.mass: the bare number 2900 has no unit",
