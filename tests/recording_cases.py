@@ -19,7 +19,7 @@ from vehicle.recording.access import AdapterError
 from vehicle.recording.loop import Settings, Status, Summary, record
 
 SCRIPT = PROJECT / "tests" / "vehicle" / "serial_adapter.py"
-SLACK_S = 0.5  # between the clock of the simulated adapter and that of a row: on a busy machine either is held up as long
+SLACK_S = 0.5  # between the clocks of the simulated adapter and of a row: a busy machine holds up either as long
 LONG_HOLE_S = 4.5  # a hole that has to be reported on the slowest car too
 
 
