@@ -338,7 +338,7 @@ def test_the_price_of_carrying_it_can_be_asked(tmp_path: Path) -> None:
     entries = [f'[[run]]\nfile = "{n}.csv"\nstate = "{s}"\n' for n, s in zip("abcdef", states, strict=True)]
     text = "".join(entries)
     shown = _upload(_at("road"), [*logs, ("runs.toml", text.encode())])
-    assert "Working compared with stowed" in _said(shown)
+    assert "Runs: 2 working, 2 stowed" in _said(shown)
     shown = _typed(shown, "radio", "road compared").set_value("stowed against absent").run()
     for name, content in (*logs, ("runs.toml", text.encode())):
         (tmp_path / name).write_bytes(content)
@@ -440,7 +440,7 @@ def test_the_plan_takes_the_scatter_of_pilot_runs(demos: Path) -> None:
     assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
     assert _answer(shown) == data["sentence"]
-    assert f"{data['spread_percent']:.2f} % of the fuel" in _said(shown)
+    assert f"Two equal runs differ by {data['spread_percent']:.2g} % of the fuel" in _said(shown)
     shown = _upload(shown, [("a.csv", _drive(8, 1))])
     assert "at least three runs of one state" in _said(shown)
 
