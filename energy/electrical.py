@@ -204,7 +204,7 @@ class TorqueOfSpeed:
 
         Parameters
         ----------
-        air_power_w : [W] at the rotor shaft
+        air_power_w : [W] at the rotor shaft, any shape
         rotor_speed_rad_s : [rad/s] above 0, of the shape of all fields broadcast
 
         Returns

@@ -7,6 +7,7 @@ import shutil
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -51,13 +52,26 @@ def pytest_xdist_auto_num_workers() -> int | None:
     return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else (os.cpu_count() or 1) + 1
 
 
-@pytest.hookimpl(tryfirst=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Keep together on one worker what shares something costly: a file's own fixtures; one browser and one app.
+
+    By the places of the tests, not by marks: pytest 9.2 drops the group that pytest-xdist 3.8 writes into their names.
+    """
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByPlace(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.partition("::")[0]
+            return "browser" if "browser" in Path(file).parts[:-1] else file
+
+    return ByPlace(config, log)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep together on one worker what shares something costly: a file's own fixtures; one browser and one app."""
+    """Put what takes longest first."""
     ranks = {}
     for item in items:
         place = item.path.relative_to(ROOT / "tests")
-        item.add_marker(pytest.mark.xdist_group("browser" if place.parts[0] == "browser" else place.as_posix()))
         within = (place.as_posix(), *(parent.as_posix() for parent in place.parents))
         ranks[item] = next((k for k, name in enumerate(LONGEST_FIRST) if name in within), len(LONGEST_FIRST))
     items.sort(key=ranks.__getitem__)  # a sort keeps the sequence of equals
