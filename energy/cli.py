@@ -81,11 +81,22 @@ def main() -> None:
     Status 0 for an answer (also where nobody reads on: a closed pipe), 2 for bad input told on standard error, 3 for an
     answer that says "do not operate", 70 for what nobody foresaw, 130 when interrupted.
     """
+    sys.unraisablehook = _again_if_interrupted
     try:
         status = _run()
     except KeyboardInterrupt:
         status = _interrupted()
     sys.exit(status)
+
+
+def _again_if_interrupted(unraisable: sys.UnraisableHookArgs) -> None:
+    """Interrupt once more where the first interrupt fell into what cannot raise, such as an import's own tidying."""
+    if issubclass(unraisable.exc_type, KeyboardInterrupt):
+        import _thread
+
+        _thread.interrupt_main()
+    else:
+        sys.__unraisablehook__(unraisable)
 
 
 def _run() -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from pathlib import Path
@@ -35,13 +36,7 @@ def command(folder: Path, as_json: bool) -> None:
         _copy_whole(source, folder, names)
     except OSError as error:
         raise InputError(
-            # What copies a folder gathers its errors, without the system's word for them.
-            Problem(
-                str(folder),
-                "",
-                f"cannot be written ({error.strerror or shown(error, 200)})",
-                "a folder with room that you may write to",
-            )
+            Problem(str(folder), "", f"cannot be written ({_why(error)})", "a folder with room that you may write to")
         ) from None
     written = sorted(path for name in names for path in (folder / name).glob("*.toml"))
     if as_json:
@@ -56,6 +51,14 @@ def command(folder: Path, as_json: bool) -> None:
     van = folder / "van_water_tank" / "scenario.toml"
     out.print(f"Try: windtoll answer {van}", soft_wrap=True)
     out.print(f"     windtoll compare {folder / 'road_test' / 'runs.toml'} --scenario {van}", soft_wrap=True)
+
+
+def _why(error: OSError) -> str:
+    """Return the system's word for an error; what copies a folder gathers its errors as (from, to, text)."""
+    if error.strerror or not isinstance(error, shutil.Error):
+        return error.strerror or shown(error)
+    first = str(error.args[0][0][2])
+    return re.sub(r"^\[Errno \d+\] ", "", first).partition(":")[0]
 
 
 def _copy_whole(source: Path, folder: Path, names: list[str]) -> None:

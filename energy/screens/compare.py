@@ -57,7 +57,8 @@ def show() -> None:
     page.finding("The numbers side by side")
     numbers = [dict(report.key_numbers(one.answered, system)) for one in contenders]
     rows = [(measure.name, *measure.words) for measure in measures(contenders, system)]
-    names = dict.fromkeys(name for verdict in numbers for name in verdict)
+    above = {name for name, *_ in rows} - {"heat"}  # its median stands above
+    names = dict.fromkeys(name for verdict in numbers for name in verdict if name not in above)
     page.table(("number", *chosen), rows, caption="The numbers side by side")
     page.finding("At the stated values")
     stated = [(name, *(verdict.get(name, "–") for verdict in numbers)) for name in names]

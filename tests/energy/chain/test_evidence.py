@@ -47,18 +47,24 @@ def test_closed_forms_and_tables(checks: dict[str, Check]) -> None:
     assert checks["air"].figures["greatest_error"] < 1e-3
 
 
+def _percent(share: float) -> str:
+    """Return a share in percent with its sign."""
+    return f"{100 * share:+.1f} %".replace("-", "−")
+
+
 def test_the_rotor_where_it_is_right_and_where_it_is_wrong(checks: dict[str, Check]) -> None:
     figures = checks["rotor"].figures
     # Measured means of the wind-tunnel rotor (tests/data/two_blade_rotor): attached at 7 m/s, deep stall at 15 m/s.
     assert abs(figures["power_error_at_7_m_s"]) < 0.10
     assert abs(figures["thrust_error_at_7_m_s"]) < 0.10
     words = check_words(checks["rotor"])
-    assert words.error.count(f"{100 * figures['power_error_at_15_m_s']:+.1f} %") == 1
+    assert words.error.count(_percent(figures["power_error_at_15_m_s"])) == 1
     # Not the one polar that happens to fit: the others of the same section miss the power in deep stall by a third up.
     lowest, highest = (figures[f"{end}_power_error_at_15_m_s_with_other_polars"] for end in ("lowest", "highest"))
     assert -0.6 < lowest < highest < -0.3
-    assert f"in deep stall between {100 * lowest:+.1f} and " in words.finding
-    assert f"in deep stall to between {100 * lowest:+.1f} and " in sentence(list(checks.values()))
+    polars = f"{_percent(lowest).removesuffix(' %')} to "
+    assert f"in deep stall {polars}" in words.finding
+    assert f"and by {polars}" in sentence(list(checks.values()))
 
 
 def test_a_wrong_engine_shows(monkeypatch: pytest.MonkeyPatch, checks: dict[str, Check]) -> None:

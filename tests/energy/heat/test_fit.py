@@ -288,7 +288,7 @@ GOOD = [f"{60 * k},{20 + k},1000,15" for k in range(12)]
         ("time_s,temperature_degc,power_w,ambient_degc", GOOD[:5], "at least 10"),
         ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "660,31,1000,15"], "twice"),
         ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "10,31,1000,15"], "after 660"),
-        ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "720,nan,1000,15"], "nan"),
+        ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "720,3l,1000,15"], "3l"),
         ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "720,31,-50,15"], "-50 W"),
         ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "720,9999,50,15"], "1500 K"),
         ("time_s,temperature_degc,power_w,ambient_degc", [*GOOD, "720,-300,50,15"], "-26.85 K|173"),
