@@ -44,7 +44,7 @@ def test_best_source_first(tmp_path):
     assert fuel_flow(log_of(tmp_path, header.replace("fuel rate", "x"), row), CAR).source == "air flow"
     by_pressure = fuel_flow(log, LoggedEngine(2e-3, volumetric_efficiency=0.8), source="speed-density")
     # 2 L, 2000 rpm: 1000 fillings a minute of 50 kPa, 293.15 K air, 80 % of them caught
-    expected = 0.8 * 50e3 / (287.05 * 293.15) * 2e-3 * 1000 / 60 / 14.7 / 741 / LITRES_PER_HOUR
+    expected = 0.8 * 50e3 / (287.0528 * 293.15) * 2e-3 * 1000 / 60 / 14.7 / 741 / LITRES_PER_HOUR
     assert by_pressure.mean_l_per_h == pytest.approx(expected)
 
 
