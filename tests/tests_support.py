@@ -8,7 +8,10 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 from unittest import mock
+
+import pytest
 
 # Where tests run in the background of a shell, interrupts are ignored and a child inherits that: undo it in the child.
 _START = """
@@ -66,3 +69,22 @@ def run_alone(*arguments: str, cwd: Path | None = None, **environment: str) -> s
         timeout=600,
         check=False,
     )
+
+
+def recorded_downloads(monkeypatch: pytest.MonkeyPatch, beginning: str = "") -> dict[str, bytes]:
+    """Return what the app offers for download from now on, by the button's key.
+
+    What is made only when it is asked for is made where the key has that beginning.
+    """
+    import streamlit as st
+
+    offered: dict[str, bytes] = {}
+    button = st.download_button
+
+    def recorded(*arguments: Any, **options: Any) -> Any:
+        data = options["data"]
+        offered[options["key"]] = data() if callable(data) and options["key"].startswith(beginning) else data
+        return button(*arguments, **options)
+
+    monkeypatch.setattr(st, "download_button", recorded)
+    return offered

@@ -49,6 +49,7 @@ from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.quantiles import estimate_of
 from vehicle.arrays import Values
 from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.driving.trip import Schedule
@@ -682,8 +683,7 @@ def _mean_heat_w(power_w: FloatArray) -> Estimate:
     """Return the median of the draws (all but entry 0) with their range; the value as stated where nothing is drawn."""
     if power_w.size < 2 or np.ptp(power_w) == 0:  # a wattmeter's log
         return Estimate(float(power_w[0]), float(power_w[0]), float(power_w[0]), SHARE)
-    low, middle, high = np.quantile(power_w[1:], [(1 - SHARE) / 2, 0.5, (1 + SHARE) / 2])
-    return Estimate(float(middle), float(low), float(high), SHARE)
+    return estimate_of(power_w[1:], SHARE)
 
 
 def _driven(scenario: Scenario, trip: Trip) -> Answer | None:

@@ -18,6 +18,7 @@ from energy.chain.matching import Setting, best_setting, over_draws
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.quantiles import estimate_of
 from vehicle.quantity import Estimate
 
 WORTH_SAYING = 0.05  # of the draws: own rule, no source
@@ -140,6 +141,4 @@ def stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
 def _estimate(heat_w: np.ndarray) -> Estimate | None:
     if heat_w.size == 0:
         return None
-    tail = (1 - _LEVEL) / 2
-    low, middle, high = np.quantile(heat_w, [tail, 0.5, 1 - tail])
-    return Estimate(float(middle), float(low), float(high), _LEVEL)
+    return estimate_of(heat_w, _LEVEL)

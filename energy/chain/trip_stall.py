@@ -12,6 +12,7 @@ from energy.chain.stall import WORTH_SAYING
 from energy.chain.trip import stalled_over_trip
 from energy.scenario.inputs import correlations_of, ranges_of
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.quantiles import estimate_of
 from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
@@ -57,14 +58,9 @@ def trip_stall_risk(scenario: Scenario, *, exact: bool = False) -> TripStallRisk
     if stalled is None:
         return None
     return TripStallRisk(
-        _estimate(stalled.energy_share),
+        estimate_of(stalled.energy_share, LEVEL),
         float((stalled.energy_share > _MOSTLY).mean()),
-        _estimate(stalled.heat_w),
-        _estimate(stalled.unloaded_heat_w),
+        estimate_of(stalled.heat_w, LEVEL),
+        estimate_of(stalled.unloaded_heat_w, LEVEL),
         float(np.ptp(scenario.schedule.time_s)),
     )
-
-
-def _estimate(values: np.ndarray) -> Estimate:
-    low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
-    return Estimate(float(middle), float(low), float(high), LEVEL)

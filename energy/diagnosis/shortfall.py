@@ -30,6 +30,7 @@ from energy.diagnosis.shortfall_tests import Test, TreeStep, best_tests, decisio
 from energy.progress import Progress, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
+from energy.uncertainty.quantiles import estimate_of
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import COVERAGE_FACTOR, Estimate
 
@@ -253,7 +254,7 @@ def _concluded(
     return Shortfall(
         readings=readings,
         watts=float(watts) if np.isfinite(watts) else None,
-        expected=_interval(usual, 0.90),
+        expected=estimate_of(usual, 0.90),
         nothing=nothing,
         causes=causes,
         undecided_between=left,
@@ -293,11 +294,6 @@ def _resampled(weight: np.ndarray) -> np.ndarray:
     """Return places of draws in proportion to their weight (systematic resampling)."""
     at = (np.arange(_DRAWS) + 0.5) / _DRAWS
     return np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1)
-
-
-def _interval(values: np.ndarray, level: float) -> Estimate:
-    low, middle, high = np.quantile(values, [0.5 - level / 2, 0.5, 0.5 + level / 2])
-    return Estimate(float(middle), float(low), float(high), level)
 
 
 def _usual_watts(machine: Machine, at: int) -> np.ndarray:
@@ -431,4 +427,4 @@ def _repaired(
         thrust_n=thrust,
         element_power_w=float(np.median(predicted.watts.max(axis=1))),
     )
-    return Repaired(_interval(predicted.watts[:, at], 0.90), thrust, speed, broken)
+    return Repaired(estimate_of(predicted.watts[:, at], 0.90), thrust, speed, broken)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vehicle.quantity import Estimate
+
 SURE, ALMOST_CERTAIN = 0.95, 0.99
 QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 
@@ -52,6 +54,26 @@ def quantiles(values: np.ndarray) -> tuple[float, ...]:
     .. [1] Sample quantiles of numpy.
     """
     return tuple(float(v) for v in np.quantile(values, QUANTILES))
+
+
+def estimate_of(values: np.ndarray, level: float) -> Estimate:
+    """Return the median of draws with the ends that hold a share of them.
+
+    Parameters
+    ----------
+    values : any unit, (draws,)
+    level : [-] share of the draws between the ends
+
+    Returns
+    -------
+    Of that unit, one estimate of shape ().
+
+    References
+    ----------
+    .. [1] Sample quantiles of numpy.
+    """
+    low, middle, high = np.quantile(values, [(1 - level) / 2, 0.5, (1 + level) / 2])
+    return Estimate(float(middle), float(low), float(high), level)
 
 
 def interval_width(values: np.ndarray) -> float:

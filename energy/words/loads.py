@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.words.cautions import of_the_file
-from energy.words.verdict import NOT_LIKE_THIS, UNCHECKED
+from energy.words.verdict import MAY_IT, NOT_LIKE_THIS, UNCHECKED
 from vehicle.units import UnitSystem, differing, figures, show
 
 if TYPE_CHECKING:
@@ -337,7 +337,7 @@ def may_be_operated(table: StructuralLoads) -> str:
     ]
     if open_points:
         return f"{UNCHECKED}: {' and '.join(open_points)}. {_NO_APPROVAL}"
-    return f"May it be operated like this? Yes, within the limits in the file. {_NO_APPROVAL}"
+    return f"{MAY_IT} Yes, within the limits in the file. {_NO_APPROVAL}"
 
 
 _NO_APPROVAL = "This is no structural approval."

@@ -33,11 +33,12 @@ _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
-UNCHECKED = "May it be operated like this? Not checked yet"
+MAY_IT = "May it be operated like this?"
+UNCHECKED = f"{MAY_IT} Not checked yet"
 NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
-NOT_LIKE_THIS = "May it be operated like this? No."
+NOT_LIKE_THIS = f"{MAY_IT} No."
 
 
 def clean_air(system: UnitSystem) -> str:

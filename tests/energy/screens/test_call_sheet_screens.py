@@ -7,13 +7,11 @@ import re
 import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
-from tests_support import run
+from tests_support import recorded_downloads, run
 
 VAN = str(Path(__file__).parents[3] / "scenarios" / "van_water_tank" / "scenario.toml")
 SCRIPT = """
@@ -34,16 +32,7 @@ _STATES = ["working", "stowed"] * 4
 @pytest.fixture(autouse=True)
 def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
     """What the last run offered for download, by the button's key."""
-    found: dict[str, bytes] = {}
-    button = st.download_button
-
-    def recorded(*arguments: Any, **options: Any) -> Any:
-        data = options["data"]
-        found[options["key"]] = data() if callable(data) else data
-        return button(*arguments, **options)
-
-    monkeypatch.setattr(st, "download_button", recorded)
-    return found
+    return recorded_downloads(monkeypatch)
 
 
 def _at(screen: str) -> AppTest:

@@ -16,9 +16,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
-from tests_support import run
+from tests_support import recorded_downloads, run
 
 from energy.chain.road_test import RoadTest
 from energy.scenario import bundle as bundles
@@ -81,16 +80,7 @@ VAN = str(Path(__file__).parents[3] / "scenarios" / "van_water_tank" / "scenario
 @pytest.fixture(autouse=True)
 def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
     """What the last run offered for download, by the button's key."""
-    found: dict[str, bytes] = {}
-    button = st.download_button
-
-    def recorded(*arguments: Any, **options: Any) -> Any:
-        data = options["data"]
-        found[options["key"]] = data() if callable(data) and options["key"].startswith("take r") else data
-        return button(*arguments, **options)
-
-    monkeypatch.setattr(st, "download_button", recorded)
-    return found
+    return recorded_downloads(monkeypatch, "take r")
 
 
 def _taken_away(offered: dict[str, bytes], folder: Path) -> dict[str, Any]:
