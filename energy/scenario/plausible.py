@@ -110,7 +110,30 @@ def _beyond(value: Uncertain, spec: Spec) -> str | None:
 
 def impossible_together(scenario: Scenario, meant: Collection[str]) -> list[Problem]:
     """Return faults of values that are plausible each by itself but cannot stand together."""
-    return [*_engine_too_fast(scenario), *_tips_beyond_sound(scenario), *_wider_than_the_road(scenario, meant)]
+    return [
+        *_pushed_by_the_road(scenario),
+        *_engine_too_fast(scenario),
+        *_tips_beyond_sound(scenario),
+        *_wider_than_the_road(scenario, meant),
+    ]
+
+
+def _pushed_by_the_road(scenario: Scenario) -> Iterator[Problem]:
+    """Give a fault where coast-down coefficients push a coasting vehicle on: A + B·v + C·v² below zero on the trip."""
+    vehicle, fastest = scenario.vehicle, scenario.fastest_road_speed_m_s
+    if vehicle.coastdown_a is None or vehicle.coastdown_b is None or vehicle.coastdown_c is None:
+        return
+    a, b, c = vehicle.coastdown_a.value, vehicle.coastdown_b.value, vehicle.coastdown_c.value
+    weakest_at = min(max(-b / (2 * c), 0.0), fastest)
+    force = a + b * weakest_at + c * weakest_at**2
+    if force < 0:
+        yield Problem(
+            scenario.name,
+            "vehicle.coastdown_b",
+            f"{shown_value(b, 'N*s/m')}: with A {shown_value(a, 'N')} and C {shown_value(c, 'N*s**2/m**2')} the road "
+            f"would push the coasting vehicle on at {3.6 * weakest_at:.0f} km/h ({shown_value(force, 'N')})",
+            "coefficients whose force A + B·v + C·v² is above zero at every speed of the trip",
+        )
 
 
 def _top_gear_m_per_rad(engine: EngineTable) -> tuple[str, float] | None:

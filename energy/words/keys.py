@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from energy.words.keys_model import KeyData
+    from vehicle.quantity import Spec, Uncertain
 
 
 def key_rows(table: str) -> list[KeyData]:
@@ -15,21 +16,20 @@ def key_rows(table: str) -> list[KeyData]:
     from energy.scenario.keys import TABLES
     from energy.scenario.plausible import plausible_words
     from energy.words.keys_model import KeyData
-    from vehicle.quantity import Spec, Uncertain, shown_value
+    from vehicle.quantity import Spec, Uncertain
 
     rows = []
     for key, info in TABLES[table].model_fields.items():
         extra = info.json_schema_extra
         spec = extra.get("spec") if isinstance(extra, dict) else None
         default = None if info.is_required() else info.get_default(call_default_factory=True, validated_data={})
-        text = default
+        text, source = default, spec.source if isinstance(spec, Spec) else ""
         if isinstance(default, Uncertain) and isinstance(spec, Spec):
-            text = shown_value(default.value, spec.unit)
-            if default.shape != "exact":
-                text += f" ({shown_value(default.low, spec.unit)} to {shown_value(default.high, spec.unit)})"
+            text = _with_range(default, spec)
         by_fuel = FUEL_DEFAULTS.get(f"{table}.{key}")
         if by_fuel and isinstance(spec, Spec):
-            text = ", ".join(f"{fuel} {shown_value(value.value, spec.unit)}" for fuel, (value, _) in by_fuel.items())
+            text = ", ".join(f"{fuel} {_with_range(value, spec)}" for fuel, (value, _) in by_fuel.items())
+            source = _by_fuel({fuel: why for fuel, (_, why) in by_fuel.items()})
         rows.append(
             KeyData(
                 key=key,
@@ -37,11 +37,29 @@ def key_rows(table: str) -> list[KeyData]:
                 written=spec.accepted().partition(", such as ")[2] if isinstance(spec, Spec) else "",
                 required=info.is_required(),
                 default=text if text is None or isinstance(text, (str, bool)) else str(text),
-                source=spec.source if isinstance(spec, Spec) else "",
+                source=source,
                 plausible=plausible_words(spec) if isinstance(spec, Spec) else "",
             )
         )
     return rows
+
+
+def _with_range(value: Uncertain, spec: Spec) -> str:
+    """Return a default with its range, if it has one: "0.4 (0.36 to 0.44)"."""
+    from vehicle.quantity import shown_value
+
+    text = shown_value(value.value, spec.unit)
+    if value.shape == "exact":
+        return text
+    return f"{text} ({shown_value(value.low, spec.unit)} to {shown_value(value.high, spec.unit)})"
+
+
+def _by_fuel(sources: Mapping[str, str]) -> str:
+    """Return where the defaults of each fuel come from, those that share a source together."""
+    fuels: dict[str, list[str]] = {}
+    for fuel, source in sources.items():
+        fuels.setdefault(source, []).append(fuel)
+    return "; ".join(f"{' and '.join(those)}: {source}" for source, those in fuels.items())
 
 
 def as_data(rows: Mapping[str, list[KeyData]]) -> dict[str, Any]:

@@ -11,11 +11,12 @@ from tests_support import run
 from energy.chain.answer import answered
 from energy.chain.impossible import refuse_impossible
 from energy.chain.load import load
+from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES, quantity_keys, spec_of
 from energy.words.answer import as_data, cautions
 from energy.words.keys import key_rows, key_words
 from vehicle.problems import InputError
-from vehicle.quantity import Uncertain
+from vehicle.quantity import Uncertain, shown_value
 from vehicle.units import QuantityError, parse
 
 
@@ -117,6 +118,24 @@ def test_gears_by_ratio_are_held_to_the_same_limit(demos: Path) -> None:
     load(path, [one_gear[0], "engine.highest_speed=7750 rpm"])
 
 
+COAST_DOWN = ["vehicle.coastdown_a=100 N", "vehicle.coastdown_c=0.5 N*s^2/m^2"]
+
+
+@pytest.mark.parametrize("meant", [[], ['unusual=["vehicle.coastdown_b"]']])
+def test_no_road_pushes_a_coasting_vehicle(demos: Path, meant: list[str]) -> None:
+    path = demos / "pickup_drying_box" / "scenario.toml"
+    # 100 - 14.2 v + 0.5 v^2 has its least at 14.2 m/s: 100 - 100.8 = -0.8 N, at 51 km/h; the trip's 20.1 m/s pass it.
+    with pytest.raises(InputError, match=r"coastdown_b: .* would push the coasting vehicle on at 51 km/h \(−0\.82 N\)"):
+        load(path, [*COAST_DOWN, "vehicle.coastdown_b=-14.2 N*s/m", *meant])
+    load(path, [*COAST_DOWN, "vehicle.coastdown_b=-14.1 N*s/m", *meant])  # 100 - 99.4 N
+
+
+def test_only_speeds_of_the_trip_count_for_a_road_that_pushes(demos: Path) -> None:
+    path = demos / "pickup_drying_box" / "scenario.toml"
+    # At 10 m/s 100 - 142 + 50 = 8 N; the dip at 14.2 m/s is never driven.
+    load(path, [*COAST_DOWN, "vehicle.coastdown_b=-14.2 N*s/m", "trip.road_speed=10 m/s"])
+
+
 def test_a_limit_that_lets_the_tips_reach_sound_is_no_limit(van_folder: Path) -> None:
     assert "the tips of a 1.8 m rotor would move at 377 m/s" in told(van_folder, "rotor.highest_rotor_speed=4000 rpm")
     load(van_folder / "scenario.toml", ["rotor.highest_rotor_speed=3000 rpm"])  # 283 m/s
@@ -180,3 +199,15 @@ def test_every_answer_names_what_is_meant_though_unusual(van_folder: Path, comma
     done = run(command, str(van_folder / "scenario.toml"), *map(str, more.get(command, [])), *meant)
     assert done.stderr == ""
     assert "Unusual and meant: air.temperature is −45 °C" in " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize("key", sorted(FUEL_DEFAULTS))
+def test_keys_show_range_and_source_of_each_fuels_default(key: str) -> None:
+    table, _, name = key.partition(".")
+    row = next(row for row in key_rows(table) if row.key == name)
+    unit = spec_of(key).unit
+    for fuel, (value, source) in FUEL_DEFAULTS[key].items():
+        ends = f"({shown_value(value.low, unit)} to {shown_value(value.high, unit)})"
+        assert f"{fuel} {shown_value(value.value, unit)} {ends}" in str(row.default)
+        assert source in row.source
+        assert fuel in row.source.partition(source)[0]
