@@ -13,20 +13,19 @@ from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, TurbineAtWork, answer
 from energy.chain.limits import OperatingLimit, broken_limits
-from energy.chain.outcome import Outcome, outcome_of
+from energy.chain.outcome import OVER_A_TRIP, Outcome, outcome_of
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
-from energy.uncertainty.propagate import OutcomeSpread, Sampling
+from energy.uncertainty.propagate import OutcomeSpread
 
 if TYPE_CHECKING:
     from energy.chain.trip import TripAnswer
     from energy.chain.trip_stall import TripStallRisk
 
 _NOMINAL = 0.02  # share of the time that the answer of the values as stated takes
-_OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
 
 
 @dataclass(frozen=True)
@@ -120,7 +119,7 @@ def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, 
     if not exact:
         quick = trip_chain(scenario, coarse=True)
         draws_progress = part(progress, _NOMINAL, 1.0)
-        spread = spread_of(scenario, trip_chain(scenario), sampling=_OVER_A_TRIP, quick=quick, progress=draws_progress)
+        spread = spread_of(scenario, trip_chain(scenario), sampling=OVER_A_TRIP, quick=quick, progress=draws_progress)
     tell(progress, 1.0)
     stall = trip_stall_risk(scenario, exact=exact)
     return Answered(scenario, trip.mean, math.nan, spread, trip=trip, trip_stall=stall)

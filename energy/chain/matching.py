@@ -1,29 +1,45 @@
-"""Which pitch, ratio and element resistance give the most heat at the scenario's speed, within its limits."""
+"""Which pitch, ratio and element resistance give the most heat within the limits: at a steady speed, or over a trip."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
-from energy.chain.limits import keeps_limits, stated_limits
-from energy.chain.outcome import Outcome, steady_outcome
+from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.limits import stated_limits
+from energy.chain.outcome import Outcome, steady_outcome, trip_outcome
+from energy.chain.settings import SETTINGS, Look, look_of
 from energy.progress import Progress, tell
-from energy.scenario.inputs import Inputs, inputs_of
+from energy.scenario.inputs import inputs_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError, Problem
 
-SETTINGS: tuple[QuantityKey, ...] = ("rotor.pitch", "drive.ratio", "heater.resistance")
+if TYPE_CHECKING:
+    from energy.chain.trip import TripAnswer
+
 FLAT_SHARE = 0.05  # "as good as the best": within 5 % of its heat
 THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the greatest heat
-_POINTS = (21, 25, 33)  # of pitch, ratio, resistance in the first look
 _ZOOMS = 4
-_POINTS_CLOSE, _LOOKS = 9, 14  # of each setting while closing in on the thriftiest, and how often it looks
+_LOOKS = 14  # how often it looks while closing in on the thriftiest
 _STARTS, _CANDIDATES = 4, 2000  # places from which it closes in, among so many of the least fuel per heat
 _NO_FUEL_W = 0.05  # a change in fuel power that is none
 _SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
+
+
+@dataclass(frozen=True)
+class _Effort:
+    """How many values of each setting are looked at: at first (pitch, ratio, resistance), zooming in, closing in."""
+
+    first: tuple[int, int, int]
+    zoom: int
+    close: int
+
+
+# Over a trip a setting takes ten times as long to try.
+_STEADY, _TRIP = _Effort((21, 25, 33), 15, 9), _Effort((13, 15, 19), 9, 5)
 
 
 @dataclass(frozen=True)
@@ -31,6 +47,7 @@ class Setting:
     """One setting with what it gives: SI, pitch in degrees.
 
     `answer` holds at the stated values, which the limits are held against; `outcome` is the answer, over all draws.
+    Over a trip both are means over its time, and `trip` is the answer of the whole.
     """
 
     pitch_deg: float
@@ -38,6 +55,17 @@ class Setting:
     resistance_ohm: float
     answer: Answer
     outcome: Outcome
+    trip: TripAnswer | None = None
+
+    @property
+    def at_its_most(self) -> TurbineAtWork:
+        """The turbine where it works hardest: at the steady speed, or each figure's greatest over the trip."""
+        return self.answer.turbine if self.trip is None else self.trip.most
+
+    @property
+    def over_s(self) -> float:
+        """The time that heat and fuel are told for: that of the trip; 1 s for a steady drive (figures per time)."""
+        return 1.0 if self.trip is None else self.trip.steps.total_s
 
 
 @dataclass(frozen=True)
@@ -81,9 +109,9 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
                 "rotor.curves with [generator] and heater.resistance",
             )
         )
-    own = _own_values(scenario)
+    own, look, effort = _own_values(scenario), look_of(scenario), _effort_of(scenario)
     first = _first_ranges(scenario, own, held)
-    best_at, tried = _best(scenario, first, progress)
+    best_at, tried = _best(look, effort, first, progress)
     if best_at is None:
         raise InputError(
             Problem(
@@ -94,11 +122,11 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
             )
         )
     tell(progress, _SHARES_DONE[-1])
-    thrifty_at, more = _thriftiest(scenario, first, best_at)
+    thrifty_at, more = _thriftiest(look, effort, first, best_at)
     flat = tuple(
-        _flatness(scenario, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
+        _flatness(look, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
     )
-    inputs, turbine = _at(scenario, best_at[None, :])
+    best = _setting(scenario, best_at)
     edge = tuple(
         SETTINGS[k]
         for k in range(3)
@@ -108,17 +136,23 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
     tell(progress, 1.0)
     return Match(
         scenario=scenario,
-        best=_setting(scenario, best_at),
+        best=best,
         thriftiest=_setting(scenario, thrifty_at),
         own=_setting(scenario, own),
         flatness=flat,
-        binding=_binding(inputs, turbine),
+        binding=_binding(best),
         at_edge=edge,
         tried=tried + more,
     )
 
 
-def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None) -> tuple[np.ndarray | None, int]:
+def _effort_of(scenario: Scenario) -> _Effort:
+    return _STEADY if scenario.schedule is None else _TRIP
+
+
+def _best(
+    look: Look, effort: _Effort, first: list[np.ndarray], progress: Progress | None
+) -> tuple[np.ndarray | None, int]:
     """Return the setting of most heat by looking and zooming in, None where none keeps the limits; and how many were
     tried.
     """
@@ -128,11 +162,11 @@ def _best(scenario: Scenario, first: list[np.ndarray], progress: Progress | None
         tell(progress, _SHARES_DONE[step])
         grid = _grid(ranges)
         tried += len(grid)
-        heat = _heat_within_limits(scenario, grid)
+        heat = look(grid).heat_w
         if not np.isfinite(heat).any():
             break
         best_at = grid[int(np.nanargmax(heat))]
-        ranges = _zoom(ranges, best_at, first)
+        ranges = _zoom(ranges, best_at, first, effort.zoom)
     return best_at, tried
 
 
@@ -141,7 +175,8 @@ def best_setting(scenario: Scenario) -> Setting | None:
 
     Its outcome is at the stated values: `over_draws` has it over all that is uncertain.
     """
-    best_at, _ = _best(scenario, _first_ranges(scenario, _own_values(scenario), ()), None)
+    first = _first_ranges(scenario, _own_values(scenario), ())
+    best_at, _ = _best(look_of(scenario), _effort_of(scenario), first, None)
     return None if best_at is None else _setting(scenario, best_at, exact=True)
 
 
@@ -172,10 +207,11 @@ def _own_values(scenario: Scenario) -> np.ndarray:
 def _first_ranges(scenario: Scenario, own: np.ndarray, held: tuple[str, ...]) -> list[np.ndarray]:
     assert scenario.curves is not None
     pitches = np.sort(scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg))  # as the dial reads
+    points = _effort_of(scenario).first
     full = [
-        np.linspace(pitches[0], pitches[-1], _POINTS[0]) if len(pitches) > 1 else pitches[:1],
-        own[1] * np.geomspace(0.25, 4, _POINTS[1]),
-        own[2] * np.geomspace(0.1, 10, _POINTS[2]),
+        np.linspace(pitches[0], pitches[-1], points[0]) if len(pitches) > 1 else pitches[:1],
+        own[1] * np.geomspace(0.25, 4, points[1]),
+        own[2] * np.geomspace(0.1, 10, points[2]),
     ]
     return [own[k : k + 1] if SETTINGS[k] in held else full[k] for k in range(3)]
 
@@ -184,22 +220,7 @@ def _grid(ranges: list[np.ndarray]) -> np.ndarray:
     return np.stack([axis.ravel() for axis in np.meshgrid(*ranges, indexing="ij")], axis=1)
 
 
-def _at(scenario: Scenario, grid: np.ndarray) -> tuple[Inputs, TurbineAtWork]:
-    inputs = inputs_of(scenario, dict(zip(SETTINGS, grid.T, strict=True)))
-    return inputs, turbine_at_work(inputs, with_free_run=False)
-
-
-def _heat_within_limits(scenario: Scenario, grid: np.ndarray) -> np.ndarray:
-    """Return the heat (W) of each setting, NaN where a limit is passed, nothing turns or the curves do not reach."""
-    return _legal_heat(*_at(scenario, grid))
-
-
-def _legal_heat(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0) & keeps_limits(inputs, turbine)
-    return np.where(fine, turbine.heat_power_w, np.nan)
-
-
-def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray]) -> list[np.ndarray]:
+def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray], points: int) -> list[np.ndarray]:
     closer = []
     for k, axis in enumerate(ranges):
         if len(axis) == 1:
@@ -208,21 +229,21 @@ def _zoom(ranges: list[np.ndarray], best: np.ndarray, first: list[np.ndarray]) -
         place = int(np.argmin(np.abs(axis - best[k])))
         low, high = axis[max(0, place - 2)], axis[min(len(axis) - 1, place + 2)]
         low, high = max(low, first[k][0]), min(high, first[k][-1])
-        closer.append(np.unique(np.append(np.linspace(low, high, 15), best[k])))
+        closer.append(np.unique(np.append(np.linspace(low, high, points), best[k])))
     return closer
 
 
-def _thriftiest(scenario: Scenario, first: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
+def _thriftiest(look: Look, effort: _Effort, first: list[np.ndarray], best: np.ndarray) -> tuple[np.ndarray, int]:
     """Return the setting of least fuel per heat among those that make 70 % of the best heat, and how many were tried.
 
     From several places of the first look, as limits cut what is allowed into corners: each is closed in on by itself.
     """
-    enough = THRIFTY_SHARE * float(_heat_within_limits(scenario, best[None, :])[0])
+    enough = THRIFTY_SHARE * float(look(best[None, :]).heat_w[0])
     grid = np.concatenate([_grid(first), best[None, :]])
-    cost = _fuel_per_heat(scenario, grid, enough)
+    cost = _fuel_per_heat(look, grid, enough)
     tried, per_heat = len(grid), []
     for start in [best, *_apart(grid, cost, first)]:
-        at, least, more = _closed_in(scenario, start, first, enough)
+        at, least, more = _closed_in(look, effort, start, first, enough)
         tried += more
         per_heat.append((least, at))
     return min(per_heat, key=lambda pair: pair[0])[1], tried
@@ -241,7 +262,7 @@ def _apart(grid: np.ndarray, cost: np.ndarray, first: list[np.ndarray]) -> list[
 
 
 def _closed_in(
-    scenario: Scenario, start: np.ndarray, first: list[np.ndarray], enough_w: float
+    look: Look, effort: _Effort, start: np.ndarray, first: list[np.ndarray], enough_w: float
 ) -> tuple[np.ndarray, float, int]:
     """Return the setting of least fuel per heat near `start`, that fuel, and how many were tried.
 
@@ -250,9 +271,9 @@ def _closed_in(
     at, least, tried = start, np.inf, 0
     widths = [0.0 if len(axis) == 1 else 2.0 / (len(axis) - 1) for axis in first]  # of the whole range, to each side
     for _ in range(_LOOKS):
-        ranges = [_around(axis, at[k], widths[k]) for k, axis in enumerate(first)]
+        ranges = [_around(axis, at[k], widths[k], effort.close) for k, axis in enumerate(first)]
         grid = np.concatenate([_grid(ranges), at[None, :]])
-        cost = _fuel_per_heat(scenario, grid, enough_w)
+        cost = _fuel_per_heat(look, grid, enough_w)
         tried += len(grid)
         place = int(np.argmin(cost))
         if not np.isfinite(cost[place]):
@@ -267,11 +288,11 @@ def _closed_in(
     return at, least, tried
 
 
-def _around(whole: np.ndarray, middle: float, width: float) -> np.ndarray:
+def _around(whole: np.ndarray, middle: float, width: float, points: int) -> np.ndarray:
     """Return values around `middle` within the `whole` range, `width` of it to each side; ratios are in proportion."""
     if len(whole) == 1:
         return whole
-    steps = np.linspace(-width, width, _POINTS_CLOSE)
+    steps = np.linspace(-width, width, points)
     if np.isclose(whole[1] - whole[0], whole[-1] - whole[-2]):
         values = middle + steps * (whole[-1] - whole[0])
     else:
@@ -279,22 +300,19 @@ def _around(whole: np.ndarray, middle: float, width: float) -> np.ndarray:
     return np.unique(np.clip(values, whole[0], whole[-1]))
 
 
-def _fuel_per_heat(scenario: Scenario, grid: np.ndarray, enough_w: float) -> np.ndarray:
+def _fuel_per_heat(look: Look, grid: np.ndarray, enough_w: float) -> np.ndarray:
     """Return the change in fuel (or pack) power per heat of each setting, mount drag and mass included.
 
     Infinite where a limit is passed or less than `enough_w` of heat is made. Where no setting changes the fuel
     (standing, or rolling downhill), the rotor's drag per heat (s/m) instead.
     """
-    inputs, turbine = _at(scenario, grid)
-    outcome = answer(inputs, turbine, with_other_sources=False)
-    heat = _legal_heat(outcome.inputs, outcome.turbine)
-    fine = np.nan_to_num(heat, nan=-1.0) >= enough_w * (1 - 1e-12)
-    change = np.broadcast_to(outcome.change.power_w, heat.shape)
-    burnt = change if bool(np.any(np.abs(change[fine]) > _NO_FUEL_W)) else outcome.turbine.rotor_drag_n
-    return np.where(fine, burnt / np.where(fine, heat, 1.0), np.inf)
+    given = look(grid, fuel=True)
+    fine = np.nan_to_num(given.heat_w, nan=-1.0) >= enough_w * (1 - 1e-12)
+    burnt = given.change_w if bool(np.any(np.abs(given.change_w[fine]) > _NO_FUEL_W)) else given.rotor_drag_n
+    return np.where(fine, burnt / np.where(fine, given.heat_w, 1.0), np.inf)
 
 
-def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarray]) -> Flatness:
+def _flatness(look: Look, best: np.ndarray, k: int, first: list[np.ndarray]) -> Flatness:
     low, high = (
         (best[k] - 0.5 * np.ptp(first[k]), best[k] + 0.5 * np.ptp(first[k])) if k == 0 else (best[k] / 4, best[k] * 4)
     )
@@ -302,7 +320,7 @@ def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarr
     axis = np.unique(np.append(np.linspace(low, high, 401), best[k]))
     grid = np.repeat(best[None, :], len(axis), axis=0)
     grid[:, k] = axis
-    heat = _heat_within_limits(scenario, grid)
+    heat = look(grid).heat_w
     place = int(np.argmin(np.abs(axis - best[k])))
     good = heat >= (1 - FLAT_SHARE) * heat[place]
     start = place
@@ -320,15 +338,21 @@ def _flatness(scenario: Scenario, best: np.ndarray, k: int, first: list[np.ndarr
     )
 
 
-def _binding(inputs: Inputs, turbine: TurbineAtWork) -> tuple[str, ...]:
-    return tuple(one.in_a_sentence for one in stated_limits(inputs, turbine) if float(np.max(one.share)) > 0.97)
+def _binding(best: Setting) -> tuple[str, ...]:
+    stated = stated_limits(best.answer.inputs, best.at_its_most)
+    return tuple(one.in_a_sentence for one in stated if float(np.max(one.share)) > 0.97)
 
 
 def _setting(scenario: Scenario, at: np.ndarray, *, exact: bool = False) -> Setting:
     values: dict[QuantityKey, float] = {key: float(value) for key, value in zip(SETTINGS, at, strict=True)}
+    where = float(at[0]), float(at[1]), float(at[2])
+    if scenario.schedule is not None:
+        from energy.chain.trip import answer_trip
+
+        trip = answer_trip(scenario, values)
+        return Setting(*where, trip.mean, trip_outcome(scenario, values, trip.mean), trip)
     stated = answer(inputs_of(scenario, {key: np.asarray(value) for key, value in values.items()}))
-    outcome = steady_outcome(scenario, values, exact=exact)
-    return Setting(float(at[0]), float(at[1]), float(at[2]), stated, outcome)
+    return Setting(*where, stated, steady_outcome(scenario, values, exact=exact))
 
 
 def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -342,4 +366,4 @@ def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, 
     if len(pitches) > 1:
         pitches = np.linspace(pitches[0], pitches[-1], 41)
     grid = _grid([pitches, np.array([ratio]), resistances])
-    return resistances, pitches, _heat_within_limits(scenario, grid).reshape(len(pitches), len(resistances))
+    return resistances, pitches, look_of(scenario)(grid).heat_w.reshape(len(pitches), len(resistances))

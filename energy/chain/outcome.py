@@ -15,10 +15,11 @@ import numpy as np
 from energy.chain.draws import spread_of, steady_chain
 from energy.chain.ledger import change_and_heat
 from energy.scenario.inputs import inputs_of, values_of
-from energy.uncertainty.propagate import USUAL
+from energy.uncertainty.propagate import USUAL, Sampling
 from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
+    from energy.chain.ledger import Answer
     from energy.progress import Progress
     from energy.scenario.keys.names import QuantityKey
     from energy.scenario.read import Scenario
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
     from energy.uncertainty.sensitivities import Chain
 
 LEVEL, HALF = 0.9, 0.5  # of the ranges between the outer and the inner quantiles of the draws
-_ONLY_RANGES = replace(USUAL, with_sensitivity=False)
+OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
+_ONLY_RANGES, _ONLY_RANGES_OF_A_TRIP = (replace(usual, with_sensitivity=False) for usual in (USUAL, OVER_A_TRIP))
 
 
 @dataclass(frozen=True)
@@ -64,23 +66,37 @@ def steady_outcome(
     `exact` takes every value as stated.
     """
     setting = setting or {}
-    spread = None if exact else spread_of(scenario, _at_setting(scenario, setting), sampling=_ONLY_RANGES)
+    chain = _at_setting(scenario, setting, steady_chain(scenario))
+    spread = None if exact else spread_of(scenario, chain, sampling=_ONLY_RANGES)
     if spread is None:
         change, heat = change_and_heat(inputs_of(scenario, {key: np.asarray(v) for key, v in setting.items()}))
         return outcome_of((float(change),), (float(heat),))
     return outcome_of(spread.change_w, spread.heat_w)
 
 
-def _at_setting(scenario: Scenario, setting: Mapping[QuantityKey, float]) -> Chain:
-    """Return the chain of a steady answer at a setting."""
-    chain = steady_chain(scenario)
+def trip_outcome(scenario: Scenario, setting: Mapping[QuantityKey, float], stated: Answer) -> Outcome:
+    """Return the outcome of a scenario over its trip at a `setting`, the same as its answer's at its own.
+
+    `stated` is the answer there at the stated values.
+    """
+    from energy.chain.trip import trip_chain
+
+    chain = _at_setting(scenario, setting, trip_chain(scenario))
+    spread = spread_of(scenario, chain, sampling=_ONLY_RANGES_OF_A_TRIP)
+    change, heat = float(stated.change.power_w), float(stated.turbine.heat_power_w)
+    return outcome_of((change,), (heat,)) if spread is None else outcome_of(spread.change_w, spread.heat_w)
+
+
+def _at_setting(scenario: Scenario, setting: Mapping[QuantityKey, float], chain: Chain) -> Chain:
+    """Return a chain of the scenario at a setting."""
     own, _ = values_of(scenario, tuple(setting))
 
     def at_setting(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> ChainOutcome:
+        count = len(next(iter(draws.values())))
         moved: dict[str, np.ndarray] = {}
         for key, value in setting.items():
             known = key in draws
-            moved[key] = _moved(key, draws[key], float(np.asarray(own[key])), value) if known else np.asarray(value)
+            moved[key] = _moved(key, draws[key], float(np.asarray(own[key])), value) if known else np.full(count, value)
         return chain(dict(draws) | moved, progress)
 
     return at_setting

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.aero.curves import at_pitch
-from energy.chain.ledger import TurbineAtWork, turbine_at_work
+from energy.chain.ledger import turbine_at_work
 from energy.chain.matching import Setting, best_setting, over_draws
+from energy.chain.stalled import stalled_or_stands
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -24,9 +24,6 @@ from vehicle.quantity import Estimate
 WORTH_SAYING = 0.05  # of the draws: own rule, no source
 _DRAWS = 1024  # a power of two fills the cube evenly
 _LEVEL = 0.9
-# Own rule, no source: slower than its best tip-speed ratio and with less than half of its best power coefficient.
-_POOR = 0.5
-AIR_M_S = 3.0  # in less air than that no rotor is expected to turn: own rule, no source
 
 
 @dataclass(frozen=True)
@@ -114,28 +111,6 @@ def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
         stands=stalled and not bool(turbine.turning),
         best=best_setting(scenario) if stalled and not two_speeds else None,
     )
-
-
-def is_stalled(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    """Return whether each turning rotor is stalled: at the slow of two steady speeds, or slow and poor at its only
-    one.
-    """
-    curves = inputs.turbine.curves
-    assert curves is not None
-    assert turbine.point is not None
-    pitch = np.asarray(inputs.turbine.pitch_deg)
-    power = at_pitch(curves.power_coefficient, curves, pitch)  # (*draws, ratios)
-    for slope, departure in zip(curves.slopes, inputs.turbine.departures, strict=False):
-        power = power + np.asarray(departure)[..., None] * at_pitch(slope.power_coefficient, curves, pitch)
-    best = power.max(axis=-1) * inputs.turbine.power_factor
-    best_ratio = curves.tip_speed_ratio[power.argmax(axis=-1)]
-    slow_and_poor = (turbine.tip_speed_ratio < best_ratio) & (turbine.power_coefficient < _POOR * best)
-    return np.asarray(turbine.turning & (turbine.point.is_stalled | slow_and_poor))
-
-
-def stalled_or_stands(inputs: Inputs, turbine: TurbineAtWork) -> np.ndarray:
-    """Return whether each rotor is stalled, or stands in air that should turn it."""
-    return is_stalled(inputs, turbine) | (~turbine.turning & (inputs.rotor_air_speed_m_s > AIR_M_S))
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

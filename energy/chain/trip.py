@@ -9,7 +9,8 @@ linear. The rotor follows the air speed at once: its own inertia is left out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
 
@@ -28,9 +29,10 @@ from energy.chain.ledger import (
     stowed_drag_n,
     turbine_at_work,
 )
-from energy.chain.stall import AIR_M_S, stalled_or_stands
+from energy.chain.stalled import AIR_M_S, stalled_or_stands
 from energy.progress import Progress, tell
 from energy.scenario.inputs import Inputs, inputs_of
+from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.quantiles import ChainOutcome
 from energy.uncertainty.sensitivities import Chain
@@ -84,11 +86,12 @@ def _changing_speeds_m_s(scenario: Scenario) -> np.ndarray:
     return np.array(speeds)
 
 
-def answer_trip(scenario: Scenario) -> TripAnswer:
-    """Return the trip of the scenario's nominal values."""
+def answer_trip(scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None) -> TripAnswer:
+    """Return the trip of the scenario's nominal values, at another `setting` if given."""
     steps = steps_of_scenario(scenario)
-    inputs = _inputs(scenario, steps, {})
-    nodes = _nodes(scenario, {}, _fastest(inputs), with_free_run=True)
+    values: dict[str, np.ndarray] = {key: np.asarray(value) for key, value in (setting or {}).items()}
+    inputs = _inputs(scenario, steps, values)
+    nodes = _nodes(scenario, values, _fastest(inputs), with_free_run=True)
     turbine, works = _turbine(scenario, inputs, nodes)
     by_step = answer(inputs, turbine)
     weights = steps.duration_s / steps.total_s
@@ -144,6 +147,59 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
     return chain
 
 
+@dataclass(frozen=True)
+class SettingsOverTrip:
+    """What settings give over a trip: arrays (settings,) of means over its time, steps nearly alike put together.
+
+    `heat_within_curves_w` leaves out what is made where the curves do not reach. `up_to_fastest` is the turbine
+    (settings, air speeds) in air up to the fastest in which it works, which `inputs` go with.
+    """
+
+    heat_within_curves_w: np.ndarray
+    change_w: np.ndarray
+    rotor_drag_n: np.ndarray
+    inputs: Inputs
+    up_to_fastest: TurbineAtWork
+
+
+def trip_look(scenario: Scenario) -> Callable[[Draws, bool], SettingsOverTrip]:
+    """Return what tries settings over the scenario's trip, all else at the stated values.
+
+    The second argument says whether the change in fuel is wanted, else it is NaN.
+    """
+    exact = steps_of_scenario(scenario)
+    own = _inputs(scenario, exact, {})
+    fastest = _fastest(own)
+    _, works = _turbine(scenario, own, _nodes(scenario, {}, fastest))
+    at_work = float(np.max(np.where(works, own.rotor_air_speed_m_s, 0.0)))
+    steps = merged(exact, nearly=True)
+    weights = steps.duration_s / steps.total_s
+    step_m_s = fastest / _COARSE_NODES
+    air_m_s = np.append(step_m_s * np.arange(int(at_work / step_m_s) + 1), at_work)
+
+    def look(settings: Draws, fuel: bool) -> SettingsOverTrip:
+        count = len(next(iter(settings.values())))
+        nodes = _nodes(scenario, settings, fastest, count=_COARSE_NODES)
+        heat, change, drag = (np.full(count, np.nan) for _ in range(3))
+        block = max(1, _BLOCK // len(weights))
+        for start in range(0, count, block):
+            part = slice(start, min(start + block, count))
+            inputs = _inputs(scenario, steps, {key: values[part] for key, values in settings.items()})
+            turbine, _ = _turbine(scenario, inputs, _rows(nodes, part, also={"beyond_data"}))
+            shape = (part.stop - part.start, len(weights))
+            known = np.where(turbine.beyond_data, 0.0, turbine.heat_power_w)
+            for into, values in ((heat, known), (drag, turbine.rotor_drag_n)):
+                into[part] = np.broadcast_to(values, shape) @ weights
+            if fuel:
+                change[part] = np.broadcast_to(change_and_heat(inputs, turbine)[0], shape) @ weights
+        place = air_m_s / step_m_s
+        column = place.astype(int)
+        up_to_fastest = _figures(nodes.working, column, place - column, air_m_s)
+        return SettingsOverTrip(heat, change, drag, own, up_to_fastest)
+
+    return look
+
+
 def _extremes(draws: Draws) -> dict[str, np.ndarray]:
     """Return the least and greatest of every draw: enough to tell the fastest air."""
     return {key: np.array([values.min(), values.max()]) for key, values in draws.items()}
@@ -151,7 +207,7 @@ def _extremes(draws: Draws) -> dict[str, np.ndarray]:
 
 def _inputs(scenario: Scenario, steps: Steps, draws: Draws) -> Inputs:
     """Return the inputs of every step (steps,), with draws (n, steps); the engine idles through short stops."""
-    columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
+    columns = _columns(draws)
     along: dict[str, Any] = {
         **columns,
         "trip.road_speed": steps.speed_m_s,
@@ -165,6 +221,11 @@ def _inputs(scenario: Scenario, steps: Steps, draws: Draws) -> Inputs:
         engine=with_idling(inputs.engine, steps.standing_s, inputs.longest_idle_s),
         assumptions=tuple(entry for entry in inputs.assumptions if entry.key not in along or entry.key in draws),
     )
+
+
+def _columns(draws: Draws) -> dict[str, np.ndarray]:
+    """Return draws (n,) as columns (n, 1); single values stay what they are."""
+    return {key: values[:, None] if values.ndim else values for key, values in draws.items()}
 
 
 def _wind(scenario: Scenario, steps: Steps, columns: Draws) -> dict[str, np.ndarray]:
@@ -216,7 +277,7 @@ def _nodes(
 
 def _node_inputs(scenario: Scenario, draws: Draws, fastest_m_s: float, count: int) -> tuple[Inputs, float]:
     """Return the inputs on a grid of air speeds from ahead, and the grid's step."""
-    columns = {key: np.asarray(values)[:, None] for key, values in draws.items()}
+    columns = _columns(draws)
     quiet = {"trip.road_speed": 0.0, "air.wind_speed": 0.0, "air.wind_from": 0.0}
     inputs = inputs_of(scenario, {**columns, **quiet})
     step = fastest_m_s / count
@@ -286,11 +347,11 @@ def stalled_over_trip(scenario: Scenario, draws: Draws) -> StalledOverTrip | Non
     return StalledOverTrip(share, heat @ seconds / seconds.sum(), more @ seconds / seconds.sum())
 
 
-def _rows(nodes: _Nodes, rows: slice) -> _Nodes:
-    """Return the nodes of some of the draws, with only the figures that the change in fuel and heat need."""
+def _rows(nodes: _Nodes, rows: slice, *, also: AbstractSet[str] = frozenset()) -> _Nodes:
+    """Return the nodes of some of the draws, with only the figures that change in fuel and heat need, and `also`."""
     working = nodes.working
     blank = np.zeros(0)
-    needed = {"heat_power_w", "shaft_power_w", "rotor_drag_n", "air_power_w", "turning"}
+    needed = {"heat_power_w", "shaft_power_w", "rotor_drag_n", "air_power_w", "turning"} | also
     values: dict[str, Any] = {
         f.name: getattr(working, f.name)[rows] if f.name in needed else None if f.name == "electrical" else blank
         for f in fields(working)

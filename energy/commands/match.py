@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 def command(
     scenario: Path, overrides: tuple[str, ...], system: UnitSystem, as_json: bool, held: tuple[str, ...]
 ) -> None:
-    """Find the blade pitch, belt or gear ratio and element resistance that give the most heat at the scenario's speed.
+    """Find the blade pitch, belt or gear ratio and element resistance that give the most heat at the scenario's speed,
+    or over the whole trip of its schedule.
 
     Keeps the scenario's limits (rotor speed, tip speed, thrust, current, rated power), shows how flat the best is, and
     what the heat costs there in fuel. More heat is more drag: the setting with the lowest fuel per heat is shown as

@@ -11,7 +11,7 @@ import numpy as np
 from energy.chain.answer import Answered
 from energy.chain.ledger import Answer, TurbineAtWork, answer, change_and_heat, turbine_at_work
 from energy.chain.limits import stated_limits
-from energy.chain.stall import is_stalled
+from energy.chain.stalled import is_stalled
 from energy.pictures.base import BLACK, BLUE, GREEN, GREY, ORANGE, Picture, escaped, own_points, series_lines
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario

@@ -45,7 +45,7 @@ def pitch_words(pitch_deg: float) -> str:
 
 def own_limits(result: Match, system: UnitSystem) -> list[str]:
     """Return the limits that the scenario's own setting breaks, in sentences, the most exceeded first."""
-    inputs, turbine = result.own.answer.inputs, result.own.answer.turbine
+    inputs, turbine = result.own.answer.inputs, result.own.at_its_most
     return [limit_sentence(one, system) for one in in_order(operating_limits(inputs, turbine))]
 
 
@@ -55,7 +55,7 @@ LOADS_FIRST = "Check the new setting before operating it: windtoll loads"
 def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     """Return the first lines: which limits the scenario's own setting breaks, the best setting, what the own gives."""
     best = match.best
-    where = _steady_line(match, system)
+    where = conditions_line(Answered(match.scenario, best.answer, math.nan, trip=best.trip), system)
     gives, own = (_heat_with_range(setting, system) for setting in (best, match.own))
     setting = (
         f"pitch {pitch_words(best.pitch_deg)}, drive ratio {figures(best.ratio, 3)}, element "
@@ -82,21 +82,18 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
     )
 
 
-def _steady_line(match: Match, system: UnitSystem) -> str:
-    """Return where and when the settings are compared: a schedule's mean speed is named as such."""
-    inputs = match.own.answer.inputs
-    line = conditions_line(Answered(match.scenario, match.own.answer, math.nan), system)
-    if match.scenario.schedule is None or number(inputs.road_speed_m_s) == 0:
-        return line
-    return f"{line}; one steady speed, the mean of the schedule while it moves"
-
-
 def _heat_with_range(setting: Setting, system: UnitSystem) -> str:
     """Return the heat of a setting as its answer gives it: "1.83 kW (90 % range 1.1 to 2.4 kW)"."""
     heat = setting.outcome.heat_w
     low, high = heat.ends
-    inside = f" (90 % range {show(low, 'power', system, digits=2)} to {show(high, 'power', system, digits=2)})"
-    return f"{show(heat.estimate, 'power', system)}{inside if high > low else ''}"
+    inside = f" (90 % range {_heat(low, setting, system, digits=2)} to {_heat(high, setting, system, digits=2)})"
+    over = "" if setting.trip is None else " over the trip"
+    return f"{_heat(heat.estimate, setting, system)}{over}{inside if high > low else ''}"
+
+
+def _heat(heat_w: float, setting: Setting, system: UnitSystem, *, digits: int = 3) -> str:
+    """Return heat as the answer gives it: a power, or the energy over a trip."""
+    return show(heat_w * setting.over_s, "power" if setting.trip is None else "energy", system, digits=digits)
 
 
 def _fragile_line(best: Setting, system: UnitSystem) -> tuple[str, ...]:
@@ -105,8 +102,8 @@ def _fragile_line(best: Setting, system: UnitSystem) -> tuple[str, ...]:
     if heat > _FRAGILE * stated:
         return ()
     return (
-        f"That setting is fragile: {show(stated, 'power', system)} at the stated values; in half of the simulations "
-        f"less than {show(heat, 'power', system)}, as the rotor stalls or turns too fast for its curves there",
+        f"That setting is fragile: {_heat(stated, best, system)} at the stated values; in half of the simulations "
+        f"less than {_heat(heat, best, system)}, as the rotor stalls or turns too fast for its curves there",
     )
 
 
@@ -132,7 +129,8 @@ def notes_of(result: Match) -> list[str]:
 
 def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str, list[str]]]:
     """Return what each setting gives, as (name, a text for each setting)."""
-    turbines = [s.answer.turbine for s in settings]
+    turbines, over_trip = [s.at_its_most for s in settings], settings[0].trip is not None
+    most = "highest " if over_trip else ""
 
     def texts(values: Any, kind: str) -> list[str]:
         return [show(float(np.asarray(v)), kind, system) for v in values]
@@ -141,15 +139,21 @@ def rows_of(settings: tuple[Setting, ...], system: UnitSystem) -> list[tuple[str
         ("pitch", [pitch_words(s.pitch_deg) for s in settings]),
         ("drive ratio", [figures(s.ratio, 3) for s in settings]),
         ("element", texts([s.resistance_ohm for s in settings], "resistance")),
-        ("heat", texts([s.outcome.heat_w.estimate for s in settings], "power")),
-        ("rotor speed", texts([t.rotor_speed_rad_s for t in turbines], "rotor_speed")),
-        ("tip-speed ratio", [figures(float(t.tip_speed_ratio), 3) for t in turbines]),
-        ("thrust", texts([t.thrust_n for t in turbines], "force")),
-        ("current", texts([t.electrical.current_a for t in turbines if t.electrical is not None], "current")),
+        ("heat", [_heat(s.outcome.heat_w.estimate, s, system) for s in settings]),
+        (f"{most}rotor speed", texts([t.rotor_speed_rad_s for t in turbines], "rotor_speed")),
+        *([] if over_trip else [("tip-speed ratio", [figures(float(t.tip_speed_ratio), 3) for t in turbines])]),
+        (f"{most}thrust", texts([t.thrust_n for t in turbines], "force")),
+        (f"{most}current", texts([t.electrical.current_a for t in turbines if t.electrical is not None], "current")),
     ]
     if settings[0].answer.inputs.fuel is not None:
         rows += [
-            ("change in fuel", [show(_fuel_m3_s(s), "fuel_flow", system, signed=True) for s in settings]),
+            (
+                "change in fuel",
+                [
+                    show(_fuel_m3_s(s) * s.over_s, "volume" if over_trip else "fuel_flow", system, signed=True)
+                    for s in settings
+                ],
+            ),
             (
                 f"fuel for the heat, {label('fuel_per_heat', system)}",
                 [figures(to_user(_fuel_per_heat(s), "fuel_per_heat", system), 2) for s in settings],
@@ -187,17 +191,17 @@ def setting_data(setting: Setting) -> SettingData:
     from energy.words.match_model import SettingData
     from energy.words.result_model import estimate_data
 
-    turbine, change = setting.answer.turbine, setting.answer.change
+    turbine, change, most = setting.answer.turbine, setting.answer.change, setting.at_its_most
     return SettingData(
         pitch_deg=setting.pitch_deg,
         ratio=setting.ratio,
         resistance_ohm=setting.resistance_ohm,
         heat_power_w=number(turbine.heat_power_w),
         heat_power_w_interval=estimate_data(setting.outcome.heat_w),
-        rotor_speed_rpm=number(turbine.rotor_speed_rad_s) * 30 / math.pi,
-        tip_speed_ratio=number(turbine.tip_speed_ratio),
-        thrust_n=number(turbine.thrust_n),
-        current_a=None if turbine.electrical is None else number(turbine.electrical.current_a),
+        rotor_speed_rpm=number(most.rotor_speed_rad_s) * 30 / math.pi,
+        tip_speed_ratio=None if setting.trip is not None else number(turbine.tip_speed_ratio),
+        thrust_n=number(most.thrust_n),
+        current_a=None if most.electrical is None else number(most.electrical.current_a),
         fuel_change_l_per_h=number(change.volume_m3_s) * 3.6e6,
         fuel_change_l_per_h_interval=_fuel_data(setting),
         fuel_per_heat_l_per_kwh=litres_per_kwh(setting.answer),

@@ -10,17 +10,17 @@ OF_THE_KEY = "deg for the pitch, 1 for the ratio, ohm for the resistance"
 
 
 class SettingData(ResultModel):
-    """One setting and what it gives at the scenario's speed."""
+    """One setting and what it gives: at the steady speed; over a trip the means over its time, and what is highest."""
 
     pitch_deg: Number = said("blade pitch as the scenario states it", "deg")
     ratio: Number = said("drive ratio: generator turns per rotor turn", "1")
     resistance_ohm: Number = said("resistance of the element", "ohm")
     heat_power_w: Number = said("heat into the load at the stated values", "W")
     heat_power_w_interval: EstimateData = said("heat into the load: the answer, median and 90 % range", "W")
-    rotor_speed_rpm: Number = said("rotor speed", "rpm")
-    tip_speed_ratio: Number = said("tip speed over air speed", "1")
-    thrust_n: Number = said("force along the rotor's axis", "N")
-    current_a: Number = said("current in the element; null without an electrical model", "A")
+    rotor_speed_rpm: Number = said("rotor speed; over a trip the highest", "rpm")
+    tip_speed_ratio: Number = said("tip speed over air speed; null over a trip", "1")
+    thrust_n: Number = said("force along the rotor's axis; over a trip the highest", "N")
+    current_a: Number = said("current in the element, over a trip the highest; null without an electrical model", "A")
     fuel_change_l_per_h: Number = said("added fuel at the stated values; null where no fuel is burnt", "L/h")
     fuel_change_l_per_h_interval: EstimateData | None = said("added fuel: the answer, median and 90 % range", "L/h")
     fuel_per_heat_l_per_kwh: Number = said("added fuel for each kWh of heat, at the stated values", "L/kWh")

@@ -9,7 +9,9 @@ from scipy import optimize
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.limits import stated_limits
 from energy.chain.load import load
-from energy.chain.matching import match
+from energy.chain.matching import Match, match
+from energy.chain.settings import SETTINGS
+from energy.chain.trip import answer_trip, trip_chain
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError
@@ -152,3 +154,84 @@ def test_where_no_fuel_changes_the_thriftiest_is_that_of_least_drag(demos: Path)
         float(s.answer.turbine.rotor_drag_n / s.answer.turbine.heat_power_w) for s in (found.thriftiest, found.best)
     ]
     assert drag[0] <= drag[1]
+
+
+# Over a trip.
+
+
+def _stop_and_go(folder: Path, *overrides: str) -> Scenario:
+    """Two minutes: 30, 70 and 90 km/h with stops between, the fastest for a few seconds only."""
+    time_s = np.array([0, 8, 30, 36, 40, 55, 70, 80, 90, 93, 110, 120])
+    speed_km_h = np.array([0, 30, 30, 0, 0, 70, 70, 85, 90, 90, 0, 0])
+    rows = "\n".join(f"{t},{v}" for t, v in zip(time_s, speed_km_h, strict=True))
+    (folder / "stop_and_go.csv").write_text(f"time_s,speed_km_h\n{rows}\n", encoding="utf-8")
+    path = folder / "scenario.toml"
+    text = path.read_text(encoding="utf-8").replace('road_speed = "100 km/h"\ngrade', "grade")
+    path.write_text(text.replace("[trip]", '[trip]\nschedule = "stop_and_go.csv"'), encoding="utf-8")
+    return load(path, overrides)
+
+
+def _over_the_trip(scenario: Scenario, found: Match) -> None:
+    """Assert that the advised settings keep the limits on the trip, and that no other one there is much better."""
+    heat_of, cost_of = [], []
+    for setting in (found.best, found.thriftiest):
+        trip = answer_trip(
+            scenario, dict(zip(SETTINGS, (setting.pitch_deg, setting.ratio, setting.resistance_ohm), strict=True))
+        )
+        assert all(float(one.share) <= 1 for one in stated_limits(trip.mean.inputs, trip.most))
+        heat_of.append(float(trip.mean.turbine.heat_power_w))
+        cost_of.append(float(trip.mean.change.power_w) / heat_of[-1])
+    assert heat_of[1] >= 0.69 * heat_of[0]
+    rng = np.random.default_rng(2)
+    draws = {
+        "rotor.pitch": rng.uniform(0, 18, 3000),
+        "drive.ratio": 2.5 * 4 ** rng.uniform(-1, 1, 3000),
+        "heater.resistance": 9.0 * 10 ** rng.uniform(-1, 1, 3000),
+    }
+    others = trip_chain(scenario)(draws)
+    cost = np.where(others.heat_w > 0.71 * heat_of[0], others.change_w / np.maximum(others.heat_w, 1e-9), np.inf)
+    better = (others.heat_w > 1.01 * heat_of[0]) | (cost < 0.98 * cost_of[1])
+    for place in np.flatnonzero(better):
+        trip = answer_trip(scenario, {key: float(draws[key][place]) for key in SETTINGS})
+        shares = [float(one.share) for one in stated_limits(trip.mean.inputs, trip.most)]
+        beyond = trip.by_step.turbine.beyond_data & (trip.by_step.turbine.heat_power_w > 1)
+        assert max(shares) > 0.995 or beyond.any(), draws["rotor.pitch"][place]
+
+
+def test_a_trip_is_matched_over_its_own_speeds(van_folder: Path) -> None:
+    scenario = _stop_and_go(van_folder, "rotor.highest_rotor_speed=600 rpm")
+    found = match(scenario)
+    _over_the_trip(scenario, found)
+    assert found.binding == ("rotor speed",)
+    # The mean speed alone would have advised a setting that breaks a limit where the trip is fastest.
+    assert found.best.trip is not None
+    assert found.best.trip.steps.total_s == pytest.approx(120)
+    mean = float(found.own.answer.inputs.road_speed_m_s)
+    (steady := van_folder / "steady.toml").write_text(
+        (van_folder / "scenario.toml")
+        .read_text(encoding="utf-8")
+        .replace('schedule = "stop_and_go.csv"', f'road_speed = "{mean} m/s"'),
+        encoding="utf-8",
+    )
+    at_mean = match(load(steady, ["rotor.highest_rotor_speed=600 rpm"])).best
+    trip = answer_trip(
+        scenario, dict(zip(SETTINGS, (at_mean.pitch_deg, at_mean.ratio, at_mean.resistance_ohm), strict=True))
+    )
+    assert max(float(one.share) for one in stated_limits(trip.mean.inputs, trip.most)) > 1.05
+
+
+def test_a_policy_bounds_the_air_that_a_setting_must_stand(van_folder: Path) -> None:
+    # Working below 75 km/h alone, faster settings are allowed than over the whole trip.
+    below = _stop_and_go(van_folder, "trip.works=below_speed", "trip.works_speed=75 km/h")
+    found = match(below)
+    _over_the_trip(below, found)
+    assert found.best.trip is not None
+    assert float(found.best.trip.works_share) < 1
+
+
+def test_the_heat_of_todays_setting_is_that_of_the_answer(van_folder: Path) -> None:
+    from energy.chain.answer import answered
+
+    scenario = _stop_and_go(van_folder)
+    own, answer_of_it = match(scenario, held=SETTINGS[:2]).own, answered(scenario)
+    assert own.outcome == answer_of_it.outcome

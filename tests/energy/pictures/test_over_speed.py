@@ -13,7 +13,7 @@ import pytest
 from energy.chain.answer import Answered, answered
 from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
-from energy.chain.stall import is_stalled
+from energy.chain.stalled import is_stalled
 from energy.pictures.answer import operating_line
 from energy.pictures.flow import flow_picture
 from energy.pictures.over_speed import pictures_over_speed
