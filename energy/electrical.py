@@ -124,16 +124,19 @@ def open_load(chain: ElectricalChain) -> ElectricalChain:
 class TorqueOfSpeed:
     """The torque that a chain asks of the rotor shaft, as a function of speed alone: its numbers are worked out once.
 
-    That is the inner loop of the operating points, so it works in place and allocates no more than it must.
+    That is the inner loop of the operating points, so it works in place and allocates no more than it must. Where e is
+    the voltage that drives the loop and o what opposes the current, i = e/o, the losses and the element take (with
+    o = R + X·ω and e = k·ω − d): R·i² + d·i = e·ω·(R·k + d·X)/o², so that no torque has to be divided by a speed.
     """
 
     three_phase: bool
     ratio: np.ndarray
     resistance_ohm: np.ndarray  # of the loop, per phase for three phases; infinite where the element is cut off
-    electromotive_v_s: np.ndarray  # volts per rad/s that drive the loop
-    drop_v: np.ndarray
-    reactance_ohm_s: np.ndarray  # per rad/s of the generator
-    lossy_ohm: np.ndarray  # that turns current into watts, all phases together
+    electromotive_v_s: np.ndarray  # k: volts per rad/s that drive the loop
+    drop_v: np.ndarray  # d
+    reactance_ohm_s: np.ndarray  # X: per rad/s of the generator
+    loop_ohm: np.ndarray  # R of the torque: the resistance, 1 where the element is cut off (and takes no torque)
+    loop_v_s_ohm: np.ndarray  # R·k + d·X, all phases together; 0 where the element is cut off
     idle_n_m: np.ndarray  # friction and hysteresis
     eddy_n_m_s: np.ndarray  # per rad/s
     per_rotor: np.ndarray  # torque at the rotor shaft over that at the generator's
@@ -154,18 +157,11 @@ class TorqueOfSpeed:
         .. [1] See `torque_of_speed`.
         """
         speed = np.asarray(generator_speed_rad_s, float)
-        fields_ = (speed, self.electromotive_v_s, self.drop_v, self.reactance_ohm_s, self.resistance_ohm)
-        shape = np.broadcast(*fields_).shape
-        current = np.multiply(self.electromotive_v_s, speed, out=np.empty(shape))
-        current -= self.drop_v
-        np.maximum(current, 0.0, out=current)
-        opposes = np.multiply(self.reactance_ohm_s, speed, out=np.empty(shape))
+        volts = np.maximum(self.electromotive_v_s * speed - self.drop_v, 0.0)
+        reactance = self.reactance_ohm_s * speed
         if self.three_phase:
-            np.hypot(self.resistance_ohm, opposes, out=opposes)
-        else:
-            opposes += self.resistance_ohm
-        current /= opposes
-        return current
+            return np.asarray(volts / np.hypot(self.resistance_ohm, reactance))
+        return np.asarray(volts / (self.resistance_ohm + reactance))
 
     def at(self, rotor_speed_rad_s: Values) -> np.ndarray:
         """Return the torque that is asked of the rotor shaft at rotor speeds.
@@ -183,29 +179,41 @@ class TorqueOfSpeed:
         .. [1] See `torque_of_speed`.
         """
         speed = np.asarray(rotor_speed_rad_s * self.ratio)
-        current = self.current_a(speed)
-        shape = np.broadcast(current, self.lossy_ohm, self.idle_n_m, self.eddy_n_m_s, self.per_rotor).shape
-        torque = np.multiply(self.lossy_ohm, current, out=np.empty(shape))
-        torque += self.drop_v
-        torque *= current
-        part = np.add(speed, 1e-12, out=np.empty(shape))
-        torque /= part
-        np.multiply(self.eddy_n_m_s, speed, out=part)
-        part += self.idle_n_m
-        torque += part
-        torque *= self.per_rotor
-        return torque
+        torque = self._loop_volts(speed)
+        torque /= self._opposes_squared(speed, torque.shape)
+        torque = torque + self.idle_n_m
+        torque += self.eddy_n_m_s * speed
+        return np.asarray(torque * self.per_rotor)
 
-    def holds_back(self, air_power_w: np.ndarray, rotor_speed_rad_s: np.ndarray) -> np.ndarray:
-        """Return where a rotor that takes `air_power_w` from the air slows down: where the chain asks for more.
+    def _loop_volts(self, speed: np.ndarray) -> np.ndarray:
+        """Return e·(R·k + d·X) at generator speeds, of a shape that holds all numbers of the loop."""
+        fields_ = (speed, self.electromotive_v_s, self.drop_v, self.loop_v_s_ohm, self.reactance_ohm_s, self.loop_ohm)
+        volts = np.multiply(
+            self.electromotive_v_s * self.loop_v_s_ohm, speed, out=np.empty(np.broadcast(*fields_).shape)
+        )
+        volts -= self.drop_v * self.loop_v_s_ohm
+        return np.maximum(volts, 0.0, out=volts)
 
-        The balance of `at` times the speed, so that half of the divisions fall away: it is asked at every speed of a
-        grid.
+    def _opposes_squared(self, speed: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+        """Return o² at generator speeds."""
+        opposes = np.multiply(self.reactance_ohm_s, speed, out=np.empty(shape))
+        if not self.three_phase:
+            opposes += self.loop_ohm
+        opposes *= opposes
+        if self.three_phase:
+            opposes += self.loop_ohm * self.loop_ohm
+        return opposes
+
+    def holds_back(self, spare_torque_n_m: np.ndarray, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+        """Return where a rotor slows down, as the loop of generator and element asks for more than it has to spare.
+
+        The balance of `at` times o², without a division: it is asked at every speed of a grid.
 
         Parameters
         ----------
-        air_power_w : [W] at the rotor shaft, any shape
-        rotor_speed_rad_s : [rad/s] above 0, of the shape of all fields broadcast
+        spare_torque_n_m : [N·m] at the generator's shaft, what the rotor's torque leaves above friction and iron, of
+            the shape of all fields broadcast
+        generator_speed_rad_s : [rad/s] above 0, of that shape
 
         Returns
         -------
@@ -215,17 +223,10 @@ class TorqueOfSpeed:
         ----------
         .. [1] See `torque_of_speed`.
         """
-        speed = np.multiply(rotor_speed_rad_s, self.ratio)
-        current = self.current_a(speed)
-        asked = np.multiply(self.lossy_ohm, current, out=np.empty(speed.shape))
-        asked += self.drop_v
-        asked *= current
-        part = np.multiply(self.eddy_n_m_s, speed, out=current)
-        part += self.idle_n_m
-        part *= speed
-        asked += part
-        asked *= self.per_rotor / self.ratio
-        return np.asarray(asked >= air_power_w)
+        volts = self._loop_volts(generator_speed_rad_s)
+        spare = self._opposes_squared(generator_speed_rad_s, volts.shape)
+        spare *= spare_torque_n_m
+        return np.asarray(volts >= spare)
 
 
 def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
@@ -263,6 +264,8 @@ def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
     else:
         resistance, inductive = resistance + winding, np.asarray(0.0)
     iron = np.asarray(chain.iron_loss_w) / _REFERENCE_SPEED_RAD_S
+    cut_off = np.isinf(resistance)
+    loop = np.where(cut_off, 1.0, resistance)
     return TorqueOfSpeed(
         three_phase,
         np.asarray(chain.ratio, float),
@@ -270,8 +273,9 @@ def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:
         constant,
         drop,
         np.asarray(inductive),
+        loop,
         # A cut-off element carries no current, and inf·0 must not become NaN.
-        np.where(np.isinf(resistance), 0.0, phases * resistance),
+        np.where(cut_off, 0.0, phases * loop * constant + drop * inductive),
         np.asarray(chain.friction_torque_n_m) + iron * (1 - np.asarray(chain.eddy_share)),
         iron * chain.eddy_share / _REFERENCE_SPEED_RAD_S,
         np.asarray(chain.ratio) / chain.belt_efficiency,

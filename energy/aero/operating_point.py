@@ -13,12 +13,13 @@ import numpy as np
 
 from energy.aero.curves import CurveSlope, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from energy.aero.momentum import BETZ_LIMIT
-from energy.electrical import ElectricalChain, open_load, torque_of_speed, with_trailing_axis
+from energy.electrical import ElectricalChain, TorqueOfSpeed, open_load, torque_of_speed, with_trailing_axis
 from vehicle.arrays import Values, bilinear, cell_of, map_arrays
 
 _GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
 _BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
 _MOST_SOLUTIONS = 6
+_STRIP = 900_000  # multiplications of a product in one thread (OpenBLAS takes more threads from 2**20 on)
 
 
 @dataclass(frozen=True)
@@ -294,12 +295,14 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_s
     scale = 0.5 * np.asarray(rotor.density_kg_m3) * np.pi * radius**3 * air**2
     slopes, grid = _acting(rotor), on_grid.ratios
     per_ratio = air / radius  # rotor speed = λ·U/R
-    power, power_factor = _power_on_grid(rotor, slopes, on_grid, scale * per_ratio)
-    held = torque_of_speed(with_trailing_axis(chain)).holds_back(power, per_ratio[:, None] * grid)
+    load, turns = torque_of_speed(chain), per_ratio * np.asarray(chain.ratio)
+    spare, power_factor = _spare_on_grid(rotor, slopes, on_grid, load, scale, turns)
+    held = torque_of_speed(with_trailing_axis(chain)).holds_back(spare, turns[:, None] * grid)
     if not moving.all():
         held[~moving] = True
-    cogging = np.asarray(chain.cogging_torque_n_m) * chain.ratio / chain.belt_efficiency
-    starts = ~held[:, 0] & (power[:, 0] > cogging * (per_ratio * grid[0])) & moving
+    # At standstill the rotor's torque has to overcome cogging; it is what it has to spare, and friction and iron.
+    at_start = spare[:, 0] + load.idle_n_m + load.eddy_n_m_s * turns * grid[0]
+    starts = ~held[:, 0] & (at_start > np.asarray(chain.cogging_torque_n_m)) & moving
 
     falls = held[:, 1:] > held[:, :-1]  # stable: too much torque below, too little above
     where, cell = np.divmod(np.flatnonzero(falls), falls.shape[1])
@@ -311,10 +314,9 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_s
         order = np.arange(where.size) - np.repeat(np.cumsum(count[count > 0]) - count[count > 0], count[count > 0])
         kept = order < _MOST_SOLUTIONS
         where, cell, order = where[kept], cell[kept], order[kept]
-        ends = (power[where, cell] / per_ratio[where], power[where, cell + 1] / per_ratio[where])
-        stable[where, order] = _close_in(
-            map_arrays(lambda v: v[where] if v.ndim else v, chain), grid, cell, ends, per_ratio[where]
-        )
+        here = map_arrays(lambda v: v[where] if v.ndim else v, load)
+        ends = tuple(_torque_times_ratio(here, spare[where, c], grid[c], turns[where]) for c in (cell, cell + 1))
+        stable[where, order] = _close_in(here, grid, cell, (ends[0], ends[1]), per_ratio[where])
     stable_count = np.minimum(count, _MOST_SOLUTIONS)
     chosen = np.maximum(stable_count - 1, 0) if after_spin_up else np.zeros(len(air), dtype=int)
     # A rotor whose torque at standstill is too small stays there, unless it was spun up before the load came on.
@@ -339,6 +341,11 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_s
         is_stalled=running & (stable_count > chosen + 1),
         beyond_table=beyond & moving,
     )
+
+
+def _torque_times_ratio(load: TorqueOfSpeed, spare_n_m: np.ndarray, ratio: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """Return the air's torque at the rotor shaft times λ, from what it spares at the generator's shaft (N·m)."""
+    return np.asarray((spare_n_m + load.idle_n_m + load.eddy_n_m_s * turns * ratio) * load.per_rotor * ratio)
 
 
 def _acting(rotor: Rotor) -> list[tuple[CurveSlope, Values]]:
@@ -385,49 +392,71 @@ def _of_slope(
     return power, thrust
 
 
-def _power_on_grid(
-    rotor: Rotor, slopes: Sequence[tuple[CurveSlope, Values]], on_grid: _OnGrid, flow_w: np.ndarray
+def _spare_on_grid(
+    rotor: Rotor,
+    slopes: Sequence[tuple[CurveSlope, Values]],
+    on_grid: _OnGrid,
+    load: TorqueOfSpeed,
+    scale: np.ndarray,
+    turns: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the rotor's power (W) of every condition on the grid, (conditions, grid), and the power factor used.
+    """Return the torque (N·m) that the air leaves at the generator's shaft above friction and iron, and the power
+    factor used: of every condition on the grid, (conditions, grid).
 
-    `flow_w` is the power of the air through the disc. Interpolation between pitches is a product with a matrix of
-    weights, which is quick.
+    `scale` is ½·ρ·π·R³·U², `turns` the generator's speed over λ. Interpolation between pitches is a product with a
+    matrix of weights, which is quick; friction and iron are two more of its columns.
     """
-    curves = rotor.curves
+    curves, grid = rotor.curves, on_grid.ratios
     weights = at_pitch(np.eye(len(curves.pitch_deg)), curves, rotor.pitch_deg)
-
-    def power(coefficient: np.ndarray, by: np.ndarray) -> np.ndarray:
-        return np.asarray((weights * by[:, None]) @ coefficient)
-
+    by = scale / load.per_rotor
     factor = np.minimum(rotor.power_factor, BETZ_LIMIT / max(float(curves.power_coefficient.max()), 1e-9))
     known = {id(slope): values for slope, values in zip(curves.slopes, on_grid.slopes, strict=True)}
     bending = [(known[id(slope)], departure) for slope, departure in slopes if slope.power_coefficient.any()]
-    if not bending:
-        return power(on_grid.power, flow_w * factor), factor
-    air_power = power(on_grid.power, flow_w)
-    for values, departure in bending:
-        air_power += power(values, flow_w * departure)
-    factor = np.minimum(factor, BETZ_LIMIT * flow_w / np.maximum(air_power.max(axis=1), 1e-9 * flow_w))
-    air_power *= factor[:, None]
-    return air_power, factor
+    if bending:
+        weights = np.ascontiguousarray(np.broadcast_to(weights, (len(turns), len(curves.pitch_deg))))
+        coefficient = _product(weights, on_grid.power)
+        for values, departure in bending:
+            coefficient += _product(weights * np.reshape(departure, (-1, 1)), values)
+        factor = np.minimum(factor, BETZ_LIMIT / np.maximum(coefficient.max(axis=1), 1e-9))
+        coefficient /= grid
+        coefficient *= (by * factor)[:, None]
+        coefficient -= np.reshape(load.idle_n_m, (-1, 1))
+        coefficient -= np.reshape(load.eddy_n_m_s * turns, (-1, 1)) * grid
+        return coefficient, factor
+    columns = np.empty((len(turns), len(curves.pitch_deg) + 2))
+    np.multiply(weights, np.reshape(by * factor, (-1, 1)), out=columns[:, :-2])
+    columns[:, -2], columns[:, -1] = -load.idle_n_m, -load.eddy_n_m_s * turns
+    return _product(columns, np.vstack([on_grid.power / grid, np.ones(len(grid)), grid])), factor
+
+
+def _product(columns: np.ndarray, table: np.ndarray) -> np.ndarray:
+    """Return the matrix product, strip by strip: each too small for linear algebra to start threads for it.
+
+    Threads for so little work wait for each other in a busy loop, three times as long as the work takes.
+    """
+    product = np.empty((len(columns), table.shape[1]))
+    rows = max(1, _STRIP // table.size)
+    for start in range(0, len(columns), rows):
+        np.matmul(columns[start : start + rows], table, out=product[start : start + rows])
+    return product
 
 
 def _close_in(
-    chain: ElectricalChain,
+    load: TorqueOfSpeed,
     grid: np.ndarray,
     cell: np.ndarray,
-    power_at_ends: tuple[np.ndarray, np.ndarray],
+    torque_at_ends: tuple[np.ndarray, np.ndarray],
     per_ratio: np.ndarray,
 ) -> np.ndarray:
     """Return the tip-speed ratio in the given grid cells at which the torques agree.
 
-    Inside a cell Cp is linear in λ; `power_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form
+    Inside a cell Cp is linear in λ; `torque_at_ends` is torque times λ at its ends. Regula falsi in its Illinois form
     keeps the bracket; every sixth step halves it, because the load's torque has a kink where the rectifier begins to
     conduct.
     """
     low, high = grid[cell], grid[cell + 1]
-    start, slope = power_at_ends[0], (power_at_ends[1] - power_at_ends[0]) / (high - low)
-    origin, load = low, torque_of_speed(chain)
+    start, slope = torque_at_ends[0], (torque_at_ends[1] - torque_at_ends[0]) / (high - low)
+    origin = low
 
     def residual(ratio: np.ndarray) -> np.ndarray:
         return (start + slope * (ratio - origin)) / ratio - load.at(per_ratio * ratio)
