@@ -24,7 +24,7 @@ from energy.progress import Progress, part, tell
 from energy.scenario.demos import published_folder
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
 from vehicle.logs.read import read_log
-from vehicle.road_test.comparison import compare
+from vehicle.road_test.comparison import effect_alone
 from vehicle.road_test.run_list import Run
 from vehicle.road_test.windows import RunWindows, windows_of
 from vehicle.tables import read_table
@@ -153,7 +153,7 @@ def _splits(runs: list[dict[str, RunWindows]], tell_share: Callable[[float], Non
             replace(run["working" if state else "stowed"], pair=str(place // 2))
             for place, (run, state) in enumerate(zip(runs, states.tolist(), strict=True))
         ]
-        effect = compare(chosen).effect
+        effect = effect_alone(chosen)
         low, high = (math.nan if end is None else end for end in (effect.low, effect.high))
         percents[k] = effect.estimate, low, high
         tell_share((k + 1) / _SPLITS)

@@ -204,6 +204,20 @@ def compare(
     )
 
 
+def effect_alone(
+    runs: Sequence[RunWindows],
+    *,
+    with_state: str = "working",
+    without_state: str | None = None,
+    level: float = 0.95,
+    about: About | None = None,
+) -> Estimate:
+    """Return the effect on fuel as `compare` gives it, as a share, without what it checks and says around it."""
+    about = about or About()
+    design, _, _ = _design_by_rule(runs, (with_state, without_state or _without(runs, with_state)), level, about)
+    return _fuel(quantities_of(design, level, about), design, about).share
+
+
 def _design_by_rule(
     runs: Sequence[RunWindows], states: tuple[str, str], level: float, about: About
 ) -> tuple[Design, Rejected, list[str]]:

@@ -19,7 +19,7 @@ from vehicle.logs.fuel_flow import LITRES_PER_HOUR, LoggedEngine, fuel_flow
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.problems import InputError
-from vehicle.road_test.comparison import compare, half_pairs, spread_within_pairs
+from vehicle.road_test.comparison import compare, effect_alone, half_pairs, spread_within_pairs
 from vehicle.road_test.planning import HEAVIER_UNSTEADY, chance_on_the_road
 from vehicle.road_test.rule import at_steady_speed
 from vehicle.road_test.run_list import Run, read_manifest
@@ -211,6 +211,13 @@ def study(seed: int, effect: float, pairs: int = 8, **more) -> list[RunWindows]:
             simulated(draw, state, str(pair), direction, effect, day=draw.normal(0, 0.02), **more) for state in states
         ]
     return runs
+
+
+@pytest.mark.parametrize("effect", [0.0, 0.08])
+def test_the_effect_alone_is_the_effect_of_the_comparison(effect: float) -> None:
+    runs = study(4, effect)
+    assert effect_alone(runs) == compare(runs).effect
+    assert effect_alone(runs, level=0.8) == compare(runs, level=0.8).effect != compare(runs).effect
 
 
 def test_a_study_finds_its_effect():
