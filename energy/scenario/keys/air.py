@@ -67,6 +67,7 @@ class Air(Table):
         at_most=60,
         source="still air: the case that the ledger answers when nothing else is said",
         measured=Way(0.5, "an anemometer on the day"),
+        called="the wind speed",
     )
     turbulence: Uncertain = quantity(
         "dimensionless",
@@ -88,6 +89,7 @@ class Air(Table):
         "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height",
         plausible=("0.5 m", "200 m"),
         above=0,
+        called="the height at which the wind was measured",
     )
     shear_exponent: Uncertain = quantity(
         "dimensionless",
@@ -108,6 +110,7 @@ class Air(Table):
         at_least=-2 * math.pi,
         at_most=2 * math.pi,
         source="a head wind, if any",
+        called="the direction of the wind",
     )
 
 

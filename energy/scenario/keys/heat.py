@@ -88,6 +88,7 @@ class LoadTable(Table):
         above=0,
         at_most=1,
         source="a full tank",
+        called="the share of the tank that is full",
     )
     vented: bool = Field(
         default=True,

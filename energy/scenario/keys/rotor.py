@@ -39,6 +39,7 @@ class RotorTable(Table):
         at_least=0,
         source=NO_SOURCE,
         measured=Way(1.0, "a scale"),
+        called="the turbine's mass",
     )
     local_speed_factor: Uncertain = quantity(
         "dimensionless",

@@ -43,10 +43,25 @@ class VehicleTable(Table):
         source=f"passenger tyres 0.007 to 0.017, about 0.010 on average: {NO_SOURCE}",
         measured=Way(0.0006, "a coast-down"),
     )
-    coastdown_a: Uncertain | None = quantity("N", "coast-down coefficient A", plausible=("0 N", "4000 N"), at_least=0)
-    coastdown_b: Uncertain | None = quantity("N*s/m", "coast-down coefficient B", plausible=("-15 N*s/m", "40 N*s/m"))
+    coastdown_a: Uncertain | None = quantity(
+        "N",
+        "coast-down coefficient A",
+        plausible=("0 N", "4000 N"),
+        at_least=0,
+        called="coast-down coefficient A",
+    )
+    coastdown_b: Uncertain | None = quantity(
+        "N*s/m",
+        "coast-down coefficient B",
+        plausible=("-15 N*s/m", "40 N*s/m"),
+        called="coast-down coefficient B",
+    )
     coastdown_c: Uncertain | None = quantity(
-        "N*s**2/m**2", "coast-down coefficient C", plausible=("0.08 N*s^2/m^2", "8 N*s^2/m^2"), above=0
+        "N*s**2/m**2",
+        "coast-down coefficient C",
+        plausible=("0.08 N*s^2/m^2", "8 N*s^2/m^2"),
+        above=0,
+        called="coast-down coefficient C",
     )
     coastdown_air_density: Uncertain = quantity(
         "kg/m**3",
@@ -58,6 +73,7 @@ class VehicleTable(Table):
         at_least=0.5,
         at_most=1.6,
         source=f"{NO_SOURCE}: about 20 degC near sea level",
+        called="the air density in the coast-down test",
     )
     rotating_mass_factor: Uncertain = quantity(
         "dimensionless",
@@ -201,6 +217,7 @@ class EngineTable(Table):
         plausible=(0, 1.2),
         at_least=0,
         at_most=1.2,
+        called="the fall of the engine's torque with air density",
     )
     full_load_enrichment: Uncertain | None = quantity(
         "dimensionless",
@@ -219,6 +236,7 @@ class EngineTable(Table):
         at_least=0,
         at_most=0.6,
         source=f"a manual gearbox or a locked converter; range: {NO_SOURCE}",
+        called="the slip of the torque converter",
     )
     converter_locks_above: Uncertain = quantity(
         "m/s",
@@ -229,6 +247,7 @@ class EngineTable(Table):
         high="70 km/h",
         at_least=0,
         source=NO_SOURCE,
+        called="the speed at which the torque converter locks",
     )
 
 

@@ -17,7 +17,7 @@ from energy.chain.load import load
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.cautions import STANDING, cautions, pressing_cautions
-from energy.words.verdict import verdict
+from energy.words.verdict import called, verdict
 
 STORM = "air.wind_speed=40 mph"
 
@@ -222,3 +222,18 @@ def test_a_limit_that_is_passed_by_a_hair_does_not_read_as_kept() -> None:
     hair = OperatingLimit("Blade tip speed", "rotor.highest_tip_speed", "tip_speed", 80.0004, 80.0)
     assert hair.broken
     assert limit_sentence(hair, "metric") == "Blade tip speed 80.0004 m/s exceeds its limit of 80.0000 m/s."
+
+
+@pytest.mark.parametrize(
+    ("key", "name"),
+    [
+        ("engine.torque_follows_air_density", "the fall of the engine's torque with air density"),
+        ("engine.converter_locks_above", "the speed at which the torque converter locks"),
+        ("rotor.turbine_mass", "the turbine's mass"),
+        ("air.wind_from", "the direction of the wind"),
+        ("vehicle.coastdown_b", "coast-down coefficient B"),
+        ("heater.resistance", "the element's resistance"),
+    ],
+)
+def test_an_input_has_a_name_that_fits_a_sentence(key: str, name: str) -> None:
+    assert called(key) == name
