@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, Values, map_arrays
+from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, Values, product_in_strips
 
 # Mean output of an ideal six-pulse diode bridge over the line-to-line rms voltage, 3·√2/π: power-electronics texts.
 SIX_PULSE_VOLTAGE_RATIO = 3 * np.sqrt(2) / np.pi
@@ -92,20 +92,6 @@ def hot_resistance_ohm(
     return np.asarray(resistance_20_ohm) * (1 + np.asarray(temperature_coefficient_per_k) * rise)
 
 
-def with_trailing_axis(chain: ElectricalChain) -> ElectricalChain:
-    """Return the chain with one more axis behind every array field, so that a grid of speeds fits behind the draws.
-
-    Parameters
-    ----------
-    chain : with fields of shape () or S
-
-    Returns
-    -------
-    The chain, with fields of shape () or (*S, 1).
-    """
-    return map_arrays(lambda values: values[..., None] if values.ndim else values, chain)
-
-
 def open_load(chain: ElectricalChain) -> ElectricalChain:
     """Return the chain with its element cut off: only friction and iron hold the rotor back.
 
@@ -124,9 +110,8 @@ def open_load(chain: ElectricalChain) -> ElectricalChain:
 class TorqueOfSpeed:
     """The torque that a chain asks of the rotor shaft, as a function of speed alone: its numbers are worked out once.
 
-    That is the inner loop of the operating points, so it works in place and allocates no more than it must. Where e is
-    the voltage that drives the loop and o what opposes the current, i = e/o, the losses and the element take (with
-    o = R + X·ω and e = k·ω − d): R·i² + d·i = e·ω·(R·k + d·X)/o², so that no torque has to be divided by a speed.
+    Where e = k·ω − d is the voltage that drives the loop and o = R + X·ω what opposes the current i = e/o, losses and
+    element take R·i² + d·i = e·ω·(R·k + d·X)/o²: no torque has to be divided by a speed.
     """
 
     three_phase: bool
@@ -179,54 +164,48 @@ class TorqueOfSpeed:
         .. [1] See `torque_of_speed`.
         """
         speed = np.asarray(rotor_speed_rad_s * self.ratio)
-        torque = self._loop_volts(speed)
-        torque /= self._opposes_squared(speed, torque.shape)
-        torque = torque + self.idle_n_m
-        torque += self.eddy_n_m_s * speed
-        return np.asarray(torque * self.per_rotor)
-
-    def _loop_volts(self, speed: np.ndarray) -> np.ndarray:
-        """Return e·(R·k + d·X) at generator speeds, of a shape that holds all numbers of the loop."""
-        fields_ = (speed, self.electromotive_v_s, self.drop_v, self.loop_v_s_ohm, self.reactance_ohm_s, self.loop_ohm)
-        volts = np.multiply(
-            self.electromotive_v_s * self.loop_v_s_ohm, speed, out=np.empty(np.broadcast(*fields_).shape)
-        )
-        volts -= self.drop_v * self.loop_v_s_ohm
-        return np.maximum(volts, 0.0, out=volts)
-
-    def _opposes_squared(self, speed: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
-        """Return o² at generator speeds."""
-        opposes = np.multiply(self.reactance_ohm_s, speed, out=np.empty(shape))
-        if not self.three_phase:
-            opposes += self.loop_ohm
-        opposes *= opposes
+        volts = np.maximum(self.electromotive_v_s * speed - self.drop_v, 0.0) * self.loop_v_s_ohm
+        reactance = self.reactance_ohm_s * speed
         if self.three_phase:
-            opposes += self.loop_ohm * self.loop_ohm
-        return opposes
+            opposes = reactance * reactance + self.loop_ohm * self.loop_ohm
+        else:
+            opposes = (reactance + self.loop_ohm) ** 2
+        return np.asarray((volts / opposes + self.idle_n_m + self.eddy_n_m_s * speed) * self.per_rotor)
 
-    def holds_back(self, spare_torque_n_m: np.ndarray, generator_speed_rad_s: np.ndarray) -> np.ndarray:
+    def holds_back(self, spare_torque_n_m: np.ndarray, turns_rad_s: np.ndarray, ratios: np.ndarray) -> np.ndarray:
         """Return where a rotor slows down, as the loop of generator and element asks for more than it has to spare.
 
-        The balance of `at` times o², without a division: it is asked at every speed of a grid.
+        The balance of `at` times o², without a division: it is asked at every speed of a grid. Volts and o² are
+        polynomials of the speed, and those of all conditions a product of matrices.
 
         Parameters
         ----------
-        spare_torque_n_m : [N·m] at the generator's shaft, what the rotor's torque leaves above friction and iron, of
-            the shape of all fields broadcast
-        generator_speed_rad_s : [rad/s] above 0, of that shape
+        spare_torque_n_m : [N·m] (conditions, grid) at the generator's shaft, what the rotor's torque leaves above
+            friction and iron
+        turns_rad_s : [rad/s] (conditions,) generator speed over a ratio
+        ratios : [-] (grid,) above 0
 
         Returns
         -------
-        Booleans, the shape of all broadcast.
+        Booleans, (conditions, grid).
 
         References
         ----------
         .. [1] See `torque_of_speed`.
         """
-        volts = self._loop_volts(generator_speed_rad_s)
-        spare = self._opposes_squared(generator_speed_rad_s, volts.shape)
-        spare *= spare_torque_n_m
-        return np.asarray(volts >= spare)
+        one, reactance = np.ones(len(ratios)), self.reactance_ohm_s * turns_rad_s
+        volts = np.empty((len(turns_rad_s), 2))
+        volts[:, 0] = self.electromotive_v_s * self.loop_v_s_ohm * turns_rad_s
+        volts[:, 1] = -self.drop_v * self.loop_v_s_ohm
+        asked = product_in_strips(volts, np.vstack([ratios, one]))
+        np.maximum(asked, 0.0, out=asked)
+        opposes = np.empty((len(turns_rad_s), 3))
+        opposes[:, 0] = reactance * reactance
+        opposes[:, 1] = 0.0 if self.three_phase else 2 * self.loop_ohm * reactance
+        opposes[:, 2] = self.loop_ohm * self.loop_ohm
+        given = product_in_strips(opposes, np.vstack([ratios * ratios, ratios, one]))
+        given *= spare_torque_n_m
+        return np.asarray(asked >= given)
 
 
 def torque_of_speed(chain: ElectricalChain) -> TorqueOfSpeed:

@@ -47,7 +47,7 @@ NO_FORMULA = {
     "energy/heat/load.py": {"faults", "coefficients", "draws_of", "common_draws"},
     "energy/heat/two_readings.py": {"read_spell", "scenario_lines"},
     "energy/heat/wattmeter.py": {"trip_steps", "read_wattmeter_log"},
-    "energy/electrical.py": {"with_trailing_axis", "open_load"},
+    "energy/electrical.py": {"open_load"},
     "energy/uncertainty/draws.py": {"within_limits"},
     "energy/uncertainty/measurement.py": {"measurements_of", "size_of"},
     "energy/uncertainty/quantiles.py": {"saves_and_costs", "figure_of"},

@@ -95,3 +95,18 @@ def bilinear(
     above = table[row, column] + across * (table[row, column + 1] - table[row, column])
     below = table[row + 1, column] + across * (table[row + 1, column + 1] - table[row + 1, column])
     return above + down * (below - above)
+
+
+_STRIP = 900_000  # multiplications that are done in one thread (OpenBLAS takes more threads from 2**20 on)
+
+
+def product_in_strips(columns: np.ndarray, table: np.ndarray) -> np.ndarray:
+    """Return the matrix product, strip by strip: each too small for linear algebra to start threads for it.
+
+    Threads for so little work wait for each other in a busy loop, three times as long as the work takes.
+    """
+    product = np.empty((len(columns), table.shape[1]))
+    rows = max(1, _STRIP // table.size)
+    for start in range(0, len(columns), rows):
+        np.matmul(columns[start : start + rows], table, out=product[start : start + rows])
+    return product

@@ -13,13 +13,12 @@ import numpy as np
 
 from energy.aero.curves import CurveSlope, RotorCurves, at_pitch, free_running_tip_speed_ratio
 from energy.aero.momentum import BETZ_LIMIT
-from energy.electrical import ElectricalChain, TorqueOfSpeed, open_load, torque_of_speed, with_trailing_axis
-from vehicle.arrays import Values, bilinear, cell_of, map_arrays
+from energy.electrical import ElectricalChain, TorqueOfSpeed, open_load, torque_of_speed
+from vehicle.arrays import Values, bilinear, cell_of, map_arrays, product_in_strips
 
 _GRID = 48  # least number of tip-speed ratios compared per condition; a pair of solutions nearer than that is not seen
 _BLOCK = 2048  # conditions per block: the working arrays of a block fit the processor's cache
 _MOST_SOLUTIONS = 6
-_STRIP = 900_000  # multiplications of a product in one thread (OpenBLAS takes more threads from 2**20 on)
 
 
 @dataclass(frozen=True)
@@ -297,7 +296,7 @@ def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_s
     per_ratio = air / radius  # rotor speed = λ·U/R
     load, turns = torque_of_speed(chain), per_ratio * np.asarray(chain.ratio)
     spare, power_factor = _spare_on_grid(rotor, slopes, on_grid, load, scale, turns)
-    held = torque_of_speed(with_trailing_axis(chain)).holds_back(spare, turns[:, None] * grid)
+    held = load.holds_back(spare, turns, grid)
     if not moving.all():
         held[~moving] = True
     # At standstill the rotor's torque has to overcome cogging; it is what it has to spare, and friction and iron.
@@ -414,9 +413,9 @@ def _spare_on_grid(
     bending = [(known[id(slope)], departure) for slope, departure in slopes if slope.power_coefficient.any()]
     if bending:
         weights = np.ascontiguousarray(np.broadcast_to(weights, (len(turns), len(curves.pitch_deg))))
-        coefficient = _product(weights, on_grid.power)
+        coefficient = product_in_strips(weights, on_grid.power)
         for values, departure in bending:
-            coefficient += _product(weights * np.reshape(departure, (-1, 1)), values)
+            coefficient += product_in_strips(weights * np.reshape(departure, (-1, 1)), values)
         factor = np.minimum(factor, BETZ_LIMIT / np.maximum(coefficient.max(axis=1), 1e-9))
         coefficient /= grid
         coefficient *= (by * factor)[:, None]
@@ -426,19 +425,7 @@ def _spare_on_grid(
     columns = np.empty((len(turns), len(curves.pitch_deg) + 2))
     np.multiply(weights, np.reshape(by * factor, (-1, 1)), out=columns[:, :-2])
     columns[:, -2], columns[:, -1] = -load.idle_n_m, -load.eddy_n_m_s * turns
-    return _product(columns, np.vstack([on_grid.power / grid, np.ones(len(grid)), grid])), factor
-
-
-def _product(columns: np.ndarray, table: np.ndarray) -> np.ndarray:
-    """Return the matrix product, strip by strip: each too small for linear algebra to start threads for it.
-
-    Threads for so little work wait for each other in a busy loop, three times as long as the work takes.
-    """
-    product = np.empty((len(columns), table.shape[1]))
-    rows = max(1, _STRIP // table.size)
-    for start in range(0, len(columns), rows):
-        np.matmul(columns[start : start + rows], table, out=product[start : start + rows])
-    return product
+    return product_in_strips(columns, np.vstack([on_grid.power / grid, np.ones(len(grid)), grid])), factor
 
 
 def _close_in(

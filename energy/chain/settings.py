@@ -31,7 +31,7 @@ class Given:
 
 
 Look = Callable[..., Given]
-"""Settings (n, 3) in the order of `SETTINGS` in, what they give out; `fuel` tells whether its change is wanted."""
+"""Settings (n, 3) in the order of `SETTINGS` in, what they give out; `fuel`: whether its change is wanted."""
 
 
 def look_of(scenario: Scenario) -> Look:
