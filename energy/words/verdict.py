@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -36,7 +36,7 @@ DO_NOT_OPERATE = "Do not operate."
 MAY_IT = "May it be operated like this?"
 UNCHECKED = f"{MAY_IT} Not checked yet"
 NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
-OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
+OVER_RATING = " Above its rating the element burns out or its cut-out opens: a load cut."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = f"{MAY_IT} No."
 
@@ -103,6 +103,11 @@ class Verdict(FirstLines):
     case: str
 
 
+def shortened(verdict: Verdict) -> Verdict:
+    """Return the first lines of a short answer: where something is dangerous or stalled, that comes before measuring."""
+    return replace(verdict, least_known="") if verdict.dangers or verdict.warnings else verdict
+
+
 def _ended(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
@@ -151,7 +156,7 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     if stall is None or not stall.matters:
         return ()
     key = 'generator.load_connected = "after_spin_up"'
-    unloaded = f"connect the load after the start ({key}), below the highest rotor speed: without load it speeds up."
+    unloaded = f"connect the load after the start ({key}), below the highest rotor speed."
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
     best = _best_setting(stall, system)
     if stall.stands:
@@ -166,8 +171,7 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         gives = "" if slow is None else f" gives {show(slow.estimate, 'power', system, digits=2)} and"
         return (f"Stalled. The rotor{gives} turns at tip-speed ratio {figures(stall.tip_speed_ratio, 2)}. {remedy}",)
     return (
-        f"Can get stuck in stall: {100 * stall.share:.0f} % of the simulations stay there with "
-        f"{_group(slow, system)}; the "
+        f"Can get stuck in stall: in {100 * stall.share:.0f} % of the simulations, with {_group(slow, system)}; the "
         f"others give {_group(running, system)}. {remedy}",
     )
 
@@ -212,9 +216,9 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     heat = show(best.outcome.heat_w.estimate, "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
-        f"The setting of maximum heat within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
-        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match). "
-        "The structural loads of that setting are not checked either."
+        f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
+        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match; its "
+        "structural loads are not checked either)."
     )
 
 
@@ -224,7 +228,7 @@ def _cost_of(best: Setting, system: UnitSystem) -> str:
     flow = math.nan if fuel is None else best.outcome.change_w.estimate / fuel.heating_value_j_per_m3
     if not flow > 0:
         return ""
-    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)} of fuel"
+    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)}"
 
 
 def _torque_line(answered: Answered) -> tuple[str, ...]:
@@ -296,7 +300,7 @@ def baseline(answered: Answered) -> str:
     """Return what the answer is compared with, in words."""
     against = {
         "absent": "the same vehicle without the turbine",
-        "stowed": "the same vehicle carrying the turbine stowed",
+        "stowed": "the same vehicle with it stowed",
     }[answered.answer.compared_with]
     if answered.answer.inputs.credit.replaces_alternator:
         against += " and the same heat from the engine's alternator"
@@ -434,7 +438,7 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
     kind = answered.power_kind if fuel is None else answered.fuel_kind
     verb = "costs" if watts > 0 else "saves"
     return (
-        f"Against the same vehicle without the turbine it {verb} "
+        f"Against the same vehicle without it: {verb} "
         f"{show(value, kind, system, signed=True, digits=2)} (at the stated values)",
     )
 
