@@ -106,8 +106,8 @@ def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     elif tip > number(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
         yield (
-            f"If the load is cut (blown fuse, loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, tips "
-            f"{show(tip, 'tip_speed', system)}, beyond its limit: fit a brake that needs no electricity."
+            f"If the load is cut (blown fuse, loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, "
+            f"tips {show(tip, 'tip_speed', system)}, beyond its limit: fit a brake that needs no electricity."
         )
 
 

@@ -104,7 +104,7 @@ class Verdict(FirstLines):
 
 
 def shortened(verdict: Verdict) -> Verdict:
-    """Return the first lines of a short answer: where something is dangerous or stalled, that comes before measuring."""
+    """Return the first lines of a short answer: what is dangerous or stalled comes before what to measure."""
     return replace(verdict, least_known="") if verdict.dangers or verdict.warnings else verdict
 
 
@@ -142,13 +142,16 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
 
 
 def danger_lines(
-    broken: Sequence[OperatingLimit], stated: Sequence[OperatingLimit], system: UnitSystem
+    broken: Sequence[OperatingLimit], stated: Sequence[OperatingLimit], system: UnitSystem, where: str = ""
 ) -> tuple[str, ...]:
-    """Return what is over its limit, the most exceeded first, and what to change; empty where nothing is."""
+    """Return what is over its limit, the most exceeded first, and what to change; empty where nothing is.
+
+    `where` says of which state that is, where it is not the one that was asked about: "At the best setting: ".
+    """
     if not broken:
         return ()
     first, *others = (limit_sentence(limit, system) for limit in broken)
-    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({limit.key for limit in broken}))
+    return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
 
 
 def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
