@@ -36,6 +36,7 @@ DO_NOT_OPERATE = "Do not operate."
 MAY_IT = "May it be operated like this?"
 UNCHECKED = f"{MAY_IT} Not checked yet"
 NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
+ELSEWHERE = "In less wind: not checked yet (windtoll loads SCENARIO.toml)"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens: a load cut."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = f"{MAY_IT} No."
@@ -57,7 +58,8 @@ class FirstLines:
 
     `dangers` are the broken limits and what to change, the first beginning with "Do not operate."; empty where none is
     broken. `warnings` say what may happen (a rotor that stays stalled). `headline` is the answer, `lines` hold one
-    number each, `least_known` says what would narrow the range most (empty where nothing would).
+    number each, `least_known` says what would narrow the range most (empty where nothing would). `not_when` says in
+    which wind a warning forbids it, where it is allowed neither there nor checked elsewhere: "in that wind".
     """
 
     dangers: tuple[str, ...] = ()
@@ -66,11 +68,14 @@ class FirstLines:
     lines: tuple[str, ...] = ()
     least_known: str = ""
     operate: Operate = "not checked"
+    not_when: str = ""
 
     @property
     def may_be_operated(self) -> str:
         """The line that says whether the machine may be operated like this."""
-        return NOT_LIKE_THIS if self.operate == "no" else NOT_CHECKED
+        if self.operate == "no":
+            return NOT_LIKE_THIS
+        return f"{MAY_IT} No, not {self.not_when}. {ELSEWHERE}" if self.not_when else NOT_CHECKED
 
     @property
     def loud(self) -> str:
