@@ -177,6 +177,9 @@ class Spec:
         return f"{self.meaning}, such as {self.example()}{words}"
 
 
+_HOUR_S = 3600.0
+
+
 # Units of their own that other systems than the metric read, as they are written.
 _WRITTEN_NAMES = {
     "ft^2": "ft²",
@@ -220,6 +223,8 @@ def shown_value(value: float, unit: str, system: units.UnitSystem = "metric") ->
         "H": ("mH", "mH"),
     }
     target, name = pretty.get(unit, (unit, unit))
+    if unit == "s" and abs(value) < _HOUR_S:
+        target, name = "min", "min"
     if unit == "K":
         return f"{_plain(value - ZERO_CELSIUS_K)} °C"
     if target and target != unit:

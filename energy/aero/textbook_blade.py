@@ -195,5 +195,6 @@ def _not_bent(plate: Build) -> str:
             f"{PLATE_STRESS_PA / 1e6:.0f} MPa are allowed"
         )
     if plate.thickness_m > BENT_BY_HAND_M:
-        return f"it would need {1e3 * plate.thickness_m:.0f} mm sheet, which is not bent by hand"
+        thick = f"{1e3 * plate.thickness_m:.0f} mm ({plate.thickness_m / 0.0254:.2g} in)"
+        return f"it would need {thick} sheet, which is not bent by hand"
     return ""

@@ -134,7 +134,7 @@ def _print(table: SizingTable, choice: RotorChoice, road_speed_m_s: float, syste
     out.print(NOT_CHECKED)
     common.print_rotors(out, choice, system)
     if choice.chosen is not None:
-        common.print_blade(out, choice.chosen.blade, choice.chosen.build)
+        common.print_blade(out, choice.chosen.blade, choice.chosen.build, system)
     common.heading(out, rows_title(table, system))
     common.grid(out, headings(table, system), rows(table, system), gap=1)
     common.heading(out, "Assumed")

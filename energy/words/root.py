@@ -67,7 +67,7 @@ def bearing_said(bearings: Bearings, system: UnitSystem) -> Said:
         notes.append(
             f"The gyroscopic moment of bumps (up to {show(bearings.moment_n_m, 'torque', system)}) "
             "adds radial load over "
-            f"the spacing of {figures(bearings.spacing_m * 1000, 3)} mm; the life with moment takes it as lasting, "
+            f"the spacing of {show(bearings.spacing_m, 'part', system)}; the life with moment takes it as lasting, "
             "on the safe side."
         )
     rows = [

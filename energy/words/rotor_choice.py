@@ -118,7 +118,7 @@ def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
             cell(e.tip_speed_m_s, "tip_speed", 2),
             cell(e.root_pull_n, "force", 2),
             cell(e.starting_air_m_s, "speed", 2),
-            build_words(e.build, short=True),
+            short_build_words(e.build, system),
             "; ".join(e.against),
         ]
         for e in choice.best_of_each
@@ -144,19 +144,28 @@ def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
     return [f"{', '.join(names)}: {reason}." for reason, names in by_reason.items()]
 
 
-def build_words(build: Build, *, short: bool = False) -> str:
+def short_build_words(build: Build, system: UnitSystem) -> str:
+    """Return what a blade is made of, as it stands in a table: "wood, 40 mm"."""
+    thick = _part(build.thickness_m, system)
+    return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
+
+
+def _part(metres: float, system: UnitSystem) -> str:
+    """Return a length of a part as it is measured in the shop: whole millimetres, or inches to a hundredth."""
+    value, unit = units.to_user(metres, "part", system), units.label("part", system)
+    return f"{value:.{2 if system == 'us' else 0}f} {unit}"
+
+
+def build_words(build: Build) -> str:
     """Return what a blade is made of, for either workshop: millimetres and inches, kilograms and pounds."""
-    thick = f"{1e3 * build.thickness_m:.0f} mm"
-    if short:
-        return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
-    thick += f" ({figures(build.thickness_m / 0.0254, 2)} in)"
+    thick = f"{1e3 * build.thickness_m:.0f} mm ({figures(build.thickness_m / 0.0254, 2)} in)"
     mass = f"{build.blade_mass_kg:.2g} kg ({figures(build.blade_mass_kg / 0.45359237, 2)} lb) a blade"
     if build.material == "plate":
         return f"bent aluminium sheet, {thick}, {mass}"
     return f"carved wood, {thick} at the widest chord, {mass}"
 
 
-def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:
+def blade_lines(blade: TextbookBlade, build: Build, system: UnitSystem) -> list[str]:
     """Return what hands make of a textbook blade: material, what is narrowed at the hub, why it is not buildable."""
     said = [f"Buildable as {build_words(build)}." if not build.against else f"Not buildable as drawn: {build.against}."]
     if build.no_plate:
@@ -164,8 +173,8 @@ def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:
     if blade.narrowed.any():
         first = int(blade.narrowed.argmax())
         said.append(
-            f"Narrowed near the hub: the formula's {1e3 * blade.optimum_chord_m[first]:.0f} mm at radius "
-            f"{1e3 * blade.radius_m[first]:.0f} mm would make {blade.number_of_blades} blades fill "
+            f"Narrowed near the hub: the formula's {_part(float(blade.optimum_chord_m[first]), system)} at radius "
+            f"{_part(float(blade.radius_m[first]), system)} would make {blade.number_of_blades} blades fill "
             f"{100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that they "
             "pass each other when the pitch turns."
         )
@@ -177,13 +186,16 @@ def _fill(blade: TextbookBlade, place: int) -> float:
     return float(blade.number_of_blades * blade.optimum_chord_m[place] / (2 * math.pi * blade.radius_m[place]))
 
 
-STATION_HEADINGS = ("radius mm", "chord mm", "angle deg")
+def station_headings(system: UnitSystem) -> tuple[str, str, str]:
+    """Return the headings of the table of stations."""
+    unit = units.label("part", system)
+    return f"radius {unit}", f"chord {unit}", "angle deg"
 
 
-def station_rows(blade: TextbookBlade) -> list[list[str]]:
-    """Return the stations of a blade as texts under `STATION_HEADINGS`."""
+def station_rows(blade: TextbookBlade, system: UnitSystem) -> list[list[str]]:
+    """Return the stations of a blade as texts under `station_headings`."""
     return [
-        [f"{1e3 * r:.0f}", f"{1e3 * c:.0f}", f"{t:.1f}"]
+        [_part(float(r), system).split()[0], _part(float(c), system).split()[0], f"{t:.1f}"]
         for r, c, t in zip(blade.radius_m, blade.chord_m, blade.twist_deg, strict=True)
     ]
 
