@@ -123,7 +123,9 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     if answered.spread is not None:
         over = "over all that is not known exactly" if full else "; the shares are of the variance"
         common.heading(out, f"Uncertainty ({answered.spread.draws} simulations{' ' if full else ''}{over})")
-        common.pairs(out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered))
+        common.pairs(
+            out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered, system)
+        )
     if full:
         _print_more(out, answered, system)
     common.heading(out, "Cautions")

@@ -310,12 +310,12 @@ def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
     )
 
 
-def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:
+def print_blade(out: Console, blade: TextbookBlade, build: Build, system: UnitSystem) -> None:
     """Print the stations of a textbook blade, its formula's source, and what hands make of it."""
     from energy.words import rotor_choice
 
     heading(
         out, f"Blade as drawn: {blade.number_of_blades} blades for a tip-speed ratio of {blade.tip_speed_ratio:.2g}"
     )
-    grid(out, rotor_choice.STATION_HEADINGS, rotor_choice.station_rows(blade))
-    bullets(out, rotor_choice.blade_lines(blade, build))
+    grid(out, rotor_choice.station_headings(system), rotor_choice.station_rows(blade, system))
+    bullets(out, rotor_choice.blade_lines(blade, build, system))

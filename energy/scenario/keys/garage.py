@@ -61,6 +61,7 @@ class Mount(Table):
         "m",
         "distance of each bolt, along the vehicle, from the rear edge of the feet",
         plausible=("0 m", "3 m"),
+        us="inch",
         at_least=0,
     )
     bolt_rating: Uncertain | None = quantity(
@@ -149,12 +150,13 @@ class BladeLoads(Table):
         "kg", "instead of mass: the masses of one blade's pieces, root to tip", plausible=("0 kg", "30 kg"), at_least=0
     )
     piece_radii: tuple[Uncertain, ...] | None = quantity_list(
-        "m", "radius of the middle of each piece, root to tip", plausible=("0 m", "3 m"), at_least=0
+        "m", "radius of the middle of each piece, root to tip", plausible=("0 m", "3 m"), us="inch", at_least=0
     )
     root_radius: Uncertain = quantity(
         "m",
         "radius of the fastening that carries the blade",
         plausible=("0 m", "1 m"),
+        us="inch",
         default="0.1 m",
         at_least=0,
         source=NO_SOURCE,
@@ -187,12 +189,13 @@ class BladeLoads(Table):
     )
     root_strength: Uncertain | None = quantity(
         "Pa",
-        "strength of spar or shell, such as '240 MPa': the lower of pull and push",
+        "strength of spar or shell: the lower of pull and push",
         plausible=("1 MPa", "3000 MPa"),
+        us="psi",
         above=0,
     )
     root_stiffness: Uncertain | None = quantity(
-        "Pa", "modulus of elasticity of spar or shell: '70 GPa'", plausible=("100 MPa", "400 GPa"), above=0
+        "Pa", "modulus of elasticity of spar or shell", plausible=("100 MPa", "400 GPa"), us="psi", above=0
     )
     required_root_safety: Uncertain = quantity(
         "dimensionless",
@@ -280,6 +283,7 @@ class BladeLoads(Table):
         "m/s",
         "balance quality grade as a speed (G 6.3 is 6.3 mm/s)",
         plausible=("0.4 mm/s", "630 mm/s"),
+        own="mm/s",
         default="16 mm/s",
         above=0,
         at_most=4,

@@ -80,7 +80,13 @@ class EngineTable(Table):
 
     fuel: Literal["petrol", "e10", "diesel", "lpg"] = Field(description="petrol, e10, diesel or lpg")
     displacement: Uncertain = quantity(
-        "m**3", "engine displacement", plausible=("0.05 L", "16 L"), required=True, above=0, at_most=0.1
+        "m**3",
+        "engine displacement",
+        plausible=("0.05 L", "16 L"),
+        us="cubic inch",
+        required=True,
+        above=0,
+        at_most=0.1,
     )
     peak_torque: Uncertain | None = quantity("N*m", "peak torque", plausible=("5 N*m", "3500 N*m"), above=0)
     torque_curve: str | None = Field(
@@ -104,6 +110,7 @@ class EngineTable(Table):
         "Pa",
         "friction and pumping as a mean effective pressure",
         plausible=("20 kPa", "500 kPa"),
+        us="psi",
         at_least=0,
         at_most=1e6,
         called="the engine's friction",
@@ -136,7 +143,7 @@ class EngineTable(Table):
         "dimensionless", "output-shaft turns per wheel turn", plausible=(0.8, 12), above=0, such_as="3.7"
     )
     tyre_radius: Uncertain | None = quantity(
-        "m", "rolling radius of the driven tyres", plausible=("0.15 m", "0.65 m"), above=0
+        "m", "rolling radius of the driven tyres", plausible=("0.15 m", "0.65 m"), us="inch", above=0
     )
     drivetrain_efficiency: Uncertain = quantity(
         "dimensionless",
@@ -345,7 +352,9 @@ class TripTable(Table):
         at_most=10,
         source="a steady speed",
     )
-    distance: Uncertain | None = quantity("m", "length of the trip, for totals", plausible=("10 m", "5000 km"), above=0)
+    distance: Uncertain | None = quantity(
+        "m", "length of the trip, for totals", plausible=("10 m", "5000 km"), us="mile", above=0
+    )
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",
         description="the trip without: turbine absent (left at home) or stowed (carried, blades still)",
