@@ -124,7 +124,8 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
     if answered.spread is not None and (full or not first.dangers):
         common.heading(out, report.uncertainty_heading(answered.spread, full=full))
-        common.pairs(out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered))
+        rows = report.sure_rows(answered, system) if full else report.largest_uncertainties(answered, system)
+        common.pairs(out, rows)
     if full:
         _print_more(out, answered, system)
     common.heading(out, "Cautions")

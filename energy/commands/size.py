@@ -61,7 +61,9 @@ class SizeOptions:
     help="Fuel of the vehicle.",
 )
 @click.option(
-    "--tip-speed-ratio", type=float, help="Tip speed over air speed. [default: 5, or less to keep the tips at 80 m/s]"
+    "--tip-speed-ratio",
+    type=float,
+    help="Tip speed over air speed. [default: 5, or less to keep the tips at 80 m/s (260 ft/s)]",
 )
 @click.option(
     "--ratio",

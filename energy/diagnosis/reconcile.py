@@ -59,7 +59,7 @@ class Result(Table):
     fuel_without: Uncertain | None = quantity("m**3/s", "fuel flow without the turbine (absent or stowed)", at_least=0)
     fuel_working: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working", at_least=0)
     fuel_change: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working less without")
-    fuel_change_per_distance: Uncertain | None = quantity("m**2", "the same per distance, such as 1.9 L/100 km")
+    fuel_change_per_distance: Uncertain | None = quantity("m**2", "the same per distance")
 
 
 _CONDITIONS = {

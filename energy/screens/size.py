@@ -167,7 +167,7 @@ def _fields(own: Wanted) -> _Typed:
             for name, label, value in shares:
                 text = typed.quantity(label, f"size {name}", "dimensionless", value, offered=_SHARES)
                 texts[name] = (text, "dimensionless")
-            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")
+            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s (260 ft/s)")
             start = ", ".join(f"{r:g}" for r in own.gear_ratios)
             ratios = typed.text("gear ratios, with commas between", "size ratios", start=start)
         if typed.any_typed("size "):

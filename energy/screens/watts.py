@@ -232,7 +232,7 @@ def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | b
     headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings change in the inputs")
-    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(result)]
+    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(result, system)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
     updates = reconcile_words.updates(result)
     if result.agrees and updates:

@@ -34,7 +34,7 @@ from energy.words.verdict import (
     verdict,
 )
 from vehicle.driving.engine import Battery
-from vehicle.quantity import Uncertain, shown_value
+from vehicle.quantity import Uncertain
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ _MAIN = (
 _WORTH_A_ROW = 0.055  # of the variance: own rule, no source
 
 
-def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
+def largest_uncertainties(answered: Answered, system: UnitSystem = "metric") -> list[tuple[str, str]]:
     """Return up to three inputs that widen the range most, as (name, text); a twentieth of the variance is not worth
     a row.
     """
@@ -104,7 +104,7 @@ def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
     for s in sorted(spread.sensitivities, key=lambda entry: -entry.first_order)[:3]:
         if s.first_order < _WORTH_A_ROW:
             break
-        known = ", ".join(_named_range(key, ranges) for key in s.inputs)
+        known = ", ".join(_named_range(key, ranges, system) for key in s.inputs)
         rows.append((f"{100 * max(s.first_order, 0):.0f} %", known))
     return rows
 
@@ -141,7 +141,7 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     for s in spread.sensitivities[:4]:
         if s.total < 0.01:
             break
-        known = ", ".join(f"{called(key)} ({key}, {_range_of(key, ranges)})" for key in s.inputs)
+        known = ", ".join(f"{called(key)} ({key}, {_range_of(key, ranges, system)})" for key in s.inputs)
         rows.append(
             (
                 "share of the variance" if s is spread.sensitivities[0] else "",
@@ -152,7 +152,8 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "what to measure next" if m is spread.measurements[0] else "",
-                f"{called(m.key)} to ± {shown_width(m)} ({m.how}): narrows the range by {100 * m.shrinks_by:.0f} %",
+                f"{called(m.key)} to ± {shown_width(m, system)} ({m.how}): "
+                f"narrows the range by {100 * m.shrinks_by:.0f} %",
             )
         )
     return rows
@@ -165,16 +166,16 @@ def uncertainty_heading(spread: OutcomeSpread, *, full: bool) -> str:
     return "Uncertainty (shares of the variance; published checks: windtoll evidence)"
 
 
-def _named_range(key: str, ranges: dict[str, Uncertain]) -> str:
+def _named_range(key: str, ranges: dict[str, Uncertain], system: UnitSystem) -> str:
     """Return an input as people call it, with what its range is of where that goes by another name."""
-    name, known = called(key), _range_of(key, ranges)
+    name, known = called(key), _range_of(key, ranges, system)
     own = key.partition(".")[2].replace("_", " ")
     return f"{name} ({known})" if name == own else f"{name} ({own} {known})"
 
 
-def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:
-    value, unit = ranges[key], spec_of(key).unit
-    return f"{shown_value(value.low, unit)} to {shown_value(value.high, unit)}"
+def _range_of(key: str, ranges: dict[str, Uncertain], system: UnitSystem) -> str:
+    value, spec = ranges[key], spec_of(key)
+    return f"{spec.shown(value.low, system)} to {spec.shown(value.high, system)}"
 
 
 def _probability_words(probability: float) -> str:
@@ -208,9 +209,10 @@ def assumption_words(entry: Assumption, system: UnitSystem = "metric") -> str:
     """Return an assumption as "key = value (range); source"."""
     if isinstance(entry.value, str):
         return f"{entry.key}: {entry.value}; {entry.source}"
-    text = shown_value(entry.value, entry.unit, system)
+    spec = spec_of(entry.key)
+    text = spec.shown(entry.value, system)
     if entry.low is not None and entry.high is not None:
-        text += f" ({shown_value(entry.low, entry.unit, system)} to {shown_value(entry.high, entry.unit, system)})"
+        text += f" ({spec.shown(entry.low, system)} to {spec.shown(entry.high, system)})"
     return f"{entry.key} = {text}; {entry.source}"
 
 

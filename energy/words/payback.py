@@ -248,9 +248,16 @@ def descents_title(result: Payback, height_m: float, system: UnitSystem) -> str:
     return f"Down {show(height_m, 'length', system)} at {_speed(result, system)}, in still air"
 
 
-def assumed_climate(result: Payback) -> str:
+def assumed_climate(result: Payback, system: UnitSystem) -> str:
     """Return what was assumed of the winds of the year, and where one's own go."""
-    return f"Assumed: {result.year.assumed}. Your own go in the part wind_climate of the scenario."
+    from energy.chain.payback import ASSUMED_CLIMATE
+
+    mean, shape = ASSUMED_CLIMATE
+    wind = (
+        f"mean wind {show(mean.value, 'speed', system, digits=2)} ({show(mean.low, 'speed', system, digits=2)} to "
+        f"{show(mean.high, 'speed', system, digits=2)}), Weibull shape {shape.value:g}"
+    )
+    return f"Assumed: {wind}: {result.year.assumed}. Your own go in the part wind_climate of the scenario."
 
 
 def _share(value: float, system: UnitSystem) -> str:

@@ -68,10 +68,12 @@ def read_words(row: Compared, system: UnitSystem) -> str:
     return f"{show(row.value, kind, system, digits=3)} ± {show(half, kind, system, digits=2)}"
 
 
-def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
+def input_rows(reconciled: Reconciled, system: UnitSystem = "metric") -> list[tuple[str, str]]:
     """Return the inputs on which the readings shed light, before and after, as (key, text)."""
     return [
-        input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
+        input_row(updated, system)
+        for updated in reconciled.inputs
+        if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
 
 
@@ -149,17 +151,17 @@ def _narrowed(updated: Updated) -> str:
     )
 
 
-def input_row(updated: Updated) -> tuple[str, str]:
+def input_row(updated: Updated, system: UnitSystem = "metric") -> tuple[str, str]:
     """Return one input with its range before and after the readings, as (key, text)."""
     from energy.scenario.keys import spec_of
-    from vehicle.quantity import shown_value
 
-    unit = spec_of(updated.key).unit
+    spec = spec_of(updated.key)
     before, mark = updated.before, "  ! at the edge of its range" if abs(updated.moved) > 2 else ""
     return (
         updated.key,
-        f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
-        f"% range {shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
+        f"{spec.shown(before.low, system)} to {spec.shown(before.high, system)} → {spec.shown(updated.mean, system)} "
+        f"(90 % range {spec.shown(updated.low, system)} to {spec.shown(updated.high, system)}), "
+        f"{_narrowed(updated)}{mark}",
     )
 
 

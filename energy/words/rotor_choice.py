@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from energy.aero.textbook_blade import HUB_FILL, SOURCE
 from vehicle import units
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.aero.textbook_blade import Build, TextbookBlade
@@ -118,7 +118,7 @@ def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
             cell(e.tip_speed_m_s, "tip_speed", 2),
             cell(e.root_pull_n, "force", 2),
             cell(e.starting_air_m_s, "speed", 2),
-            short_build_words(e.build, system),
+            _short_build(e.build, system),
             "; ".join(e.against),
         ]
         for e in choice.best_of_each
@@ -144,21 +144,15 @@ def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
     return [f"{', '.join(names)}: {reason}." for reason, names in by_reason.items()]
 
 
-def short_build_words(build: Build, system: UnitSystem) -> str:
-    """Return what a blade is made of, as it stands in a table: "wood, 40 mm"."""
-    thick = _part(build.thickness_m, system)
+def _short_build(build: Build, system: UnitSystem) -> str:
+    thick = show(build.thickness_m, "small_length", system, digits=2)
     return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
-
-
-def _part(metres: float, system: UnitSystem) -> str:
-    """Return a length of a part as it is measured in the shop: whole millimetres, or inches to a hundredth."""
-    value, unit = units.to_user(metres, "part", system), units.label("part", system)
-    return f"{value:.{2 if system == 'us' else 0}f} {unit}"
 
 
 def build_words(build: Build) -> str:
     """Return what a blade is made of, for either workshop: millimetres and inches, kilograms and pounds."""
-    thick = f"{1e3 * build.thickness_m:.0f} mm ({figures(build.thickness_m / 0.0254, 2)} in)"
+    thick = f"{1e3 * build.thickness_m:.0f} mm"
+    thick += f" ({figures(build.thickness_m / 0.0254, 2)} in)"
     mass = f"{build.blade_mass_kg:.2g} kg ({figures(build.blade_mass_kg / 0.45359237, 2)} lb) a blade"
     if build.material == "plate":
         return f"bent aluminium sheet, {thick}, {mass}"
@@ -173,10 +167,10 @@ def blade_lines(blade: TextbookBlade, build: Build, system: UnitSystem) -> list[
     if blade.narrowed.any():
         first = int(blade.narrowed.argmax())
         said.append(
-            f"Narrowed near the hub: the formula's {_part(float(blade.optimum_chord_m[first]), system)} at radius "
-            f"{_part(float(blade.radius_m[first]), system)} would make {blade.number_of_blades} blades fill "
-            f"{100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that they "
-            "pass each other when the pitch turns."
+            f"Narrowed near the hub: the formula's {show(blade.optimum_chord_m[first], 'small_length', system)} at "
+            f"radius {show(blade.radius_m[first], 'small_length', system)} would make {blade.number_of_blades} blades "
+            f"fill {100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that "
+            "they pass each other when the pitch turns."
         )
     said.append(f"Formula: {SOURCE}. A beam formula: clamps, holes, flutter and fatigue are beyond it.")
     return said
@@ -186,16 +180,21 @@ def _fill(blade: TextbookBlade, place: int) -> float:
     return float(blade.number_of_blades * blade.optimum_chord_m[place] / (2 * math.pi * blade.radius_m[place]))
 
 
-def station_headings(system: UnitSystem) -> tuple[str, str, str]:
-    """Return the headings of the table of stations."""
-    unit = units.label("part", system)
+def station_headings(system: UnitSystem) -> tuple[str, ...]:
+    """Return the headings of the stations of a blade."""
+    unit = label("small_length", system)
     return f"radius {unit}", f"chord {unit}", "angle deg"
 
 
 def station_rows(blade: TextbookBlade, system: UnitSystem) -> list[list[str]]:
     """Return the stations of a blade as texts under `station_headings`."""
+    places = 2 if system == "us" else 0
+
+    def length(metres: float) -> str:
+        return f"{to_user(metres, 'small_length', system):.{places}f}"
+
     return [
-        [_part(float(r), system).split()[0], _part(float(c), system).split()[0], f"{t:.1f}"]
+        [length(r), length(c), f"{t:.1f}"]
         for r, c, t in zip(blade.radius_m, blade.chord_m, blade.twist_deg, strict=True)
     ]
 

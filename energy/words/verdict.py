@@ -18,7 +18,7 @@ from energy.chain.stall import StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from vehicle.constants import IMPERIAL_GALLON_M3, MILE_M, US_GALLON_M3
-from vehicle.quantity import Estimate, shown_value
+from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
@@ -649,20 +649,21 @@ def least_known(answered: Answered, system: UnitSystem) -> str:
     keys = [key for s in first[:count] for key in s.inputs]
     helping = [m for m in spread.measurements if m.key in keys and m.shrinks_by >= 0.1]
     it = "it" if count == 1 and len(keys) == 1 else called(helping[0].key) if helping else ""
-    tail = f" {_measure_words(helping[0], it)}" if helping else ""
+    tail = f" {_measure_words(helping[0], it, system)}" if helping else ""
     return f"Least known: {' and '.join(names)}.{tail}"
 
 
-def _measure_words(measured: Measurement, name: str) -> str:
+def _measure_words(measured: Measurement, name: str, system: UnitSystem) -> str:
     share = measured.shrinks_by
     what = "halve the range" if 0.45 <= share <= 0.55 else f"narrow the range by {100 * share:.0f} %"
-    return f"Measuring {name} to ± {shown_width(measured)} ({measured.how}) would {what}."
+    return f"Measuring {name} to ± {shown_width(measured, system)} ({measured.how}) would {what}."
 
 
-def shown_width(measured: Measurement) -> str:
+def shown_width(measured: Measurement, system: UnitSystem = "metric") -> str:
     """Return a measurement's ± in a unit that people read, or as a share of what it is a share of."""
     spec = spec_of(measured.key)
-    unit = spec.unit
     if spec.measured is not None and spec.measured.of:
         return f"{100 * measured.plus_minus:.2g} % {spec.measured.of}"
-    return f"{figures(measured.plus_minus, 2)} K" if unit == "K" else shown_value(measured.plus_minus, unit)
+    if spec.unit == "K":
+        return show(measured.plus_minus, "temperature_difference", system, digits=2)
+    return spec.shown(measured.plus_minus, system)

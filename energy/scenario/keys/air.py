@@ -87,7 +87,7 @@ class Air(Table):
     )
     wind_measured_at: Uncertain | None = quantity(
         "m",
-        "height at which the wind was measured (weather stations: 10 m), to bring it to rotor.hub_height",
+        "height at which the wind was measured (weather stations: 10 m (33 ft)), to bring it to rotor.hub_height",
         plausible=("0.5 m", "200 m"),
         above=0,
         such_as='"10 m" or "33 ft"',

@@ -64,6 +64,7 @@ class Mount(Table):
         "m",
         "distance of each bolt, along the vehicle, from the rear edge of the feet",
         plausible=("0 m", "3 m"),
+        us="inch",
         at_least=0,
         such_as='"250 mm" or "10 in"',
     )
@@ -176,6 +177,7 @@ class BladeLoads(Table):
         "m",
         "radius of the middle of each piece, root to tip",
         plausible=("0 m", "3 m"),
+        us="inch",
         at_least=0,
         such_as='"300 mm" or "12 in"',
     )
@@ -183,6 +185,7 @@ class BladeLoads(Table):
         "m",
         "radius of the fastening that carries the blade",
         plausible=("0 m", "1 m"),
+        us="inch",
         default="0.1 m",
         at_least=0,
         source=NO_SOURCE,
@@ -225,13 +228,19 @@ class BladeLoads(Table):
     )
     root_strength: Uncertain | None = quantity(
         "Pa",
-        "strength of spar or shell, the lower of pull and push",
+        "strength of spar or shell: the lower of pull and push",
         plausible=("1 MPa", "3000 MPa"),
+        us="psi",
         above=0,
         such_as='"240 MPa"',
     )
     root_stiffness: Uncertain | None = quantity(
-        "Pa", "modulus of elasticity of spar or shell", plausible=("100 MPa", "400 GPa"), above=0, such_as='"70 GPa"'
+        "Pa",
+        "modulus of elasticity of spar or shell",
+        plausible=("100 MPa", "400 GPa"),
+        us="psi",
+        above=0,
+        such_as='"70 GPa"',
     )
     required_root_safety: Uncertain = quantity(
         "dimensionless",
@@ -320,6 +329,7 @@ class BladeLoads(Table):
         "m/s",
         "balance quality grade as a speed (G 6.3 is 6.3 mm/s)",
         plausible=("0.4 mm/s", "630 mm/s"),
+        own="mm/s",
         default="16 mm/s",
         above=0,
         at_most=4,

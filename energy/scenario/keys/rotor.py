@@ -242,10 +242,11 @@ class RotorTable(Table):
         "m/s",
         "highest blade tip speed allowed",
         plausible=("10 m/s", "150 m/s"),
+        us="ft/s",
         default="80 m/s",
         above=0,
         at_most=340,
-        source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s",
+        source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s (200 to 260 ft/s)",
         such_as='"80 m/s" or "260 ft/s"',
     )
     highest_thrust: Uncertain | None = quantity(
@@ -291,16 +292,23 @@ class BladeTable(Table):
         "m",
         "radius at which the root begins (first station by default)",
         plausible=("0 m", "1 m"),
+        us="inch",
         at_least=0,
         such_as='"90 mm" or "3.5 in"',
     )
     aerofoil_start: Uncertain | None = quantity(
-        "m", "radius at which the aerofoil begins", plausible=("0 m", "2 m"), at_least=0, such_as='"150 mm" or "6 in"'
+        "m",
+        "radius at which the aerofoil begins",
+        plausible=("0 m", "2 m"),
+        us="inch",
+        at_least=0,
+        such_as='"150 mm" or "6 in"',
     )
     root_diameter: Uncertain = quantity(
         "m",
         "diameter of the bare root between hub and aerofoil",
         plausible=("0 m", "0.3 m"),
+        us="inch",
         default="0 m",
         at_least=0,
         source="no bare root",
@@ -432,7 +440,7 @@ class GeneratorTable(Table):
     )
     winding_temperature: Uncertain = quantity(
         "K",
-        "temperature of the winding at work (copper at 100 degC has 31 % more resistance than at 20 degC)",
+        "temperature of the winding at work (copper has 31 % more resistance at 100 °C (212 °F) than at 20 °C (68 °F))",
         plausible=("-40 degC", "180 degC"),
         default="60 degC",
         low="20 degC",

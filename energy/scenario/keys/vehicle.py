@@ -85,10 +85,11 @@ class EngineTable(Table):
         "m**3",
         "engine displacement",
         plausible=("0.05 L", "16 L"),
+        us="cubic inch",
         required=True,
         above=0,
         at_most=0.1,
-        such_as='"2.2 L"',
+        such_as='"2.2 L" or "135 cubic inch"',
     )
     peak_torque: Uncertain | None = quantity("N*m", "peak torque", plausible=("5 N*m", "3500 N*m"), above=0)
     torque_curve: str | None = Field(
@@ -113,6 +114,7 @@ class EngineTable(Table):
         "Pa",
         "friction and pumping as a mean effective pressure",
         plausible=("20 kPa", "500 kPa"),
+        us="psi",
         at_least=0,
         at_most=1e6,
         called="the engine's friction",
@@ -148,7 +150,7 @@ class EngineTable(Table):
         "dimensionless", "output-shaft turns per wheel turn", plausible=(0.8, 12), above=0, such_as="3.7"
     )
     tyre_radius: Uncertain | None = quantity(
-        "m", "rolling radius of the driven tyres", plausible=("0.15 m", "0.65 m"), above=0
+        "m", "rolling radius of the driven tyres", plausible=("0.15 m", "0.65 m"), us="inch", above=0
     )
     drivetrain_efficiency: Uncertain = quantity(
         "dimensionless",
@@ -371,7 +373,12 @@ class TripTable(Table):
         source="a steady speed",
     )
     distance: Uncertain | None = quantity(
-        "m", "length of the trip, for totals", plausible=("10 m", "5000 km"), above=0, such_as='"40 km" or "25 mi"'
+        "m",
+        "length of the trip, for totals",
+        plausible=("10 m", "5000 km"),
+        us="mile",
+        above=0,
+        such_as='"40 km" or "25 mi"',
     )
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",
