@@ -110,7 +110,8 @@ def _asked(pitch: PitchSystem, system: UnitSystem) -> list[str]:
     asked = [
         "These numbers take every range at its unfavourable end; the table above takes the stated values.",
         f"Actuator: {force} or more, {show(pitch.rod_travel_m, 'part', system)} of travel, self-locking (back-drive "
-        f"without power: {shown_load(pitch.held_n, 'force', system)} pushes on it), the whole travel within 2 s (our choice).",
+        f"without power: {shown_load(pitch.held_n, 'force', system)} pushes on it), the whole travel within 2 s "
+        "(our choice).",
         f"Slider bearing between turning rods and still actuator: {force} along the axis at "
         f"{show(pitch.rows[-1].rotor_speed_rad_s, 'rotor_speed', system)}: a static rating of twice that or more.",
         f"Counterweight: {show(pitch.counterweight_kg, 'part_mass', system)} on each blade root, "
