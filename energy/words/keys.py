@@ -46,12 +46,8 @@ def key_rows(table: str) -> list[KeyData]:
 
 def _with_range(value: Uncertain, spec: Spec) -> str:
     """Return a default with its range, if it has one: "0.4 (0.36 to 0.44)"."""
-    from vehicle.quantity import shown_value
-
-    text = shown_value(value.value, spec.unit)
-    if value.shape == "exact":
-        return text
-    return f"{text} ({shown_value(value.low, spec.unit)} to {shown_value(value.high, spec.unit)})"
+    text = spec.shown(value.value)
+    return text if value.shape == "exact" else f"{text} ({spec.shown(value.low)} to {spec.shown(value.high)})"
 
 
 def _by_fuel(sources: Mapping[str, str]) -> str:

@@ -16,7 +16,7 @@ from energy.scenario.keys import TABLES, quantity_keys, spec_of
 from energy.words.answer import as_data, cautions
 from energy.words.keys import key_rows, key_words
 from vehicle.problems import InputError
-from vehicle.quantity import Uncertain, shown_value
+from vehicle.quantity import Uncertain
 from vehicle.units import QuantityError, parse
 
 
@@ -205,9 +205,8 @@ def test_every_answer_names_what_is_meant_though_unusual(van_folder: Path, comma
 def test_keys_show_range_and_source_of_each_fuels_default(key: str) -> None:
     table, _, name = key.partition(".")
     row = next(row for row in key_rows(table) if row.key == name)
-    unit = spec_of(key).unit
+    shown = spec_of(key).shown
     for fuel, (value, source) in FUEL_DEFAULTS[key].items():
-        ends = f"({shown_value(value.low, unit)} to {shown_value(value.high, unit)})"
-        assert f"{fuel} {shown_value(value.value, unit)} {ends}" in str(row.default)
+        assert f"{fuel} {shown(value.value)} ({shown(value.low)} to {shown(value.high)})" in str(row.default)
         assert source in row.source
         assert fuel in row.source.partition(source)[0]
