@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from energy.chain.matching import SETTINGS, Match, match
+from energy.chain.matching import Match, match
+from energy.chain.settings import SETTINGS
 from energy.pictures.base import Picture
 from energy.pictures.match import heat_over_settings
 from energy.progress import Progress
