@@ -1,0 +1,43 @@
+"""What faults leave of the watts where neither curves nor generator are known, by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from energy.diagnosis.shortfall_causes import kept_share, neutral
+
+
+@pytest.mark.parametrize(
+    ("fault", "value", "kept"),
+    [
+        ("power", 0.6, 0.6),
+        ("slip", 0.25, 0.75),
+        ("voltage", 0.5, 0.25),
+        ("lead", 0.25, 0.8),
+        ("winding", 6.0, 1 / 1.5),
+        ("element", 4.0, 4 * 4 / 25),
+        ("element", 0.25, 4 * 4 / 25),
+        ("stalled", 1.0, 0.1),
+        ("pitch_deg", 10.0, 0.75),
+        ("pitch_slip_deg", -10.0, 0.75),
+        ("pitch_drift_deg", 10.0, 1 - 1 / 16),  # half of it, as seen over the whole drive
+        ("pitch_deg", 60.0, 0.02),
+        ("local", 0.5, 1.0),
+    ],
+)
+def test_each_fault_leaves_its_share(fault: str, value: float, kept: float) -> None:
+    whole = neutral(2)
+    assert kept_share(whole) == pytest.approx([1.0, 1.0])
+    one = getattr(whole, fault).copy()
+    one[1] = value
+    assert kept_share(replace(whole, **{fault: one})) == pytest.approx([1.0, kept])
+
+
+def test_two_faults_multiply_and_two_errors_of_pitch_add() -> None:
+    both = replace(neutral(1), power=np.array([0.5]), voltage=np.array([0.8]))
+    assert kept_share(both) == pytest.approx([0.32])
+    turned = replace(neutral(1), pitch_deg=np.array([8.0]), pitch_slip_deg=np.array([-4.0]))
+    assert kept_share(turned) == pytest.approx([0.96])
