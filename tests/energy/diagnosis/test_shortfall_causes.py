@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from energy.diagnosis.shortfall import CauseFound, _undecided
 from energy.diagnosis.shortfall_causes import kept_share, neutral
 
 
@@ -41,3 +42,25 @@ def test_two_faults_multiply_and_two_errors_of_pitch_add() -> None:
     assert kept_share(both) == pytest.approx([0.32])
     turned = replace(neutral(1), pitch_deg=np.array([8.0]), pitch_slip_deg=np.array([-4.0]))
     assert kept_share(turned) == pytest.approx([0.96])
+
+
+@pytest.mark.parametrize(
+    ("probabilities", "nothing", "left"),
+    [
+        (
+            (0.60, 0.05, 0.03),
+            0.1,
+            2,
+        ),  # no other is a candidate, but the first is not sure: the next one is named with it
+        ((0.50, 0.20, 0.15), 0.1, 3),
+        ((0.80, 0.15, 0.01), 0.0, 0),  # sure, and far ahead
+        ((0.75, 0.72, 0.01), 0.0, 0),  # both are there
+        ((0.40, 0.05, 0.01), 0.55, 0),  # most likely nothing is wrong
+    ],
+)
+def test_which_causes_the_readings_cannot_part(probabilities: tuple[float, ...], nothing: float, left: int) -> None:
+    causes = tuple(
+        CauseFound(name, one, 0.0, 0.0, {}, {})
+        for name, one in zip(("pitch", "stall", "belt"), probabilities, strict=True)
+    )
+    assert _undecided(causes, nothing, rough=False) == ("pitch", "stall", "belt")[:left]
