@@ -52,7 +52,7 @@ class Check:
 
 
 def evidence(progress: Progress | None = None) -> tuple[Check, ...]:
-    """Return every check, computed from the published data (about three seconds)."""
+    """Return every check, computed from the published data (some seconds)."""
     folder = published_folder()
     rotor = _rotor(folder)
     tell(progress, 0.1)
