@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from vehicle.road_test.windows import COVARIATES, UNKNOWN, Filter, RunWindows
+from vehicle.logs.read import read_log
+from vehicle.road_test.run_list import Run
+from vehicle.road_test.windows import COVARIATES, UNKNOWN, Filter, RunWindows, runs_of_states
 
 SPEED = np.array([20.0, 24.0])
 RUN = RunWindows(
@@ -48,3 +51,20 @@ def test_means_and_variance_go_by_the_seconds() -> None:
     assert RUN.mean_covariates[COVARIATES.index("speed")] == pytest.approx(21.0)
     # sum of w (v - 21)² = 30 + 90, over 40 less the sum of squared weights over 40 (reliability weights: 1000/40)
     assert RUN.speed_variance == pytest.approx(120 / (40 - 25))
+
+
+def test_stretches_that_a_log_marks_make_pairs_two_by_two(tmp_path: Path) -> None:
+    path = tmp_path / "drive.csv"
+    states = ["working"] * 20 + ["stowed"] * 20 + ["stowed"] * 5 + ["working"] * 20 + ["stowed"] * 20
+    rows = "".join(f"{t},{80 + t % 5},2000,4.2,{state}\n" for t, state in enumerate(states))
+    path.write_text("time_s,vehicle_speed_km_h,engine_speed_rpm,fuel_rate_l_h,state\n" + rows, encoding="utf-8")
+    log = read_log(path)
+    cut = runs_of_states(Run(path, ""), log)
+    assert [(run.state, run.start_s, run.end_s) for run in cut] == [
+        ("working", 0, 19),
+        ("stowed", 20, 44),
+        ("working", 45, 64),
+        ("stowed", 65, 84),
+    ]
+    assert [run.pair for run in cut] == [f"{log.name} 1", f"{log.name} 1", f"{log.name} 2", f"{log.name} 2"]
+    assert {run.pair for run in runs_of_states(Run(path, "", pair="mine"), log)} == {"mine"}
