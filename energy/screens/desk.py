@@ -42,7 +42,7 @@ def scenario_of(bundle: Bundle) -> Scenario:
 
 @cached
 def nominal_of(bundle: Bundle) -> Answered:
-    """Return the answer of a bundle with every value taken as exact: within some milliseconds. Raises InputError."""
+    """Return the answer of a bundle with every value taken as exact: in 6 to 25 ms for the demos. Raises InputError."""
     return answered(scenario_of(bundle), exact=True)
 
 

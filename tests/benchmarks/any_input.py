@@ -12,24 +12,19 @@ would write into one fails.
 from __future__ import annotations
 
 import collections
-import functools
 import re
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
-from scenario_fuzz import Case, answer_of, cases
+from scenario_fuzz import Case, answer_of, cases, read_once
 
 from energy.scenario import read
 
 COMMANDS = [("answer", "--exact")] * 12 + [("loads",)] * 4 + [("check",)] * 4 + [("heat",), ("answer",)]
-READERS = ("read_curves", "read_measured_power", "read_torque_curve", "read_schedule", "read_profile")
 
 _SHARD = 100  # cases
 
@@ -37,8 +32,7 @@ _SHARD = 100  # cases
 def main(examples: int, folder: Path) -> None:
     """Run that many random cases and print what came of them."""
     folder.mkdir(parents=True, exist_ok=True)
-    for name in READERS:
-        setattr(read, name, read_once(getattr(read, name)))
+    read_once(lambda name, reader: setattr(read, name, reader))
     counts: collections.Counter[str] = collections.Counter()
     faults: list[str] = []
     for number in range(-(-examples // _SHARD)):
@@ -86,20 +80,6 @@ def shard(number: int) -> tuple[collections.Counter[str], list[str]]:
 
     run()
     return counts, told
-
-
-def read_once(reader: Callable[[Path], Any]) -> Callable[[Path], Any]:
-    """Return a reader that keeps what it has read, its arrays locked; what it refuses is read and refused again."""
-
-    @functools.cache
-    def kept(path: Path) -> Any:
-        found = reader(path)
-        for part in vars(found).values() if hasattr(found, "__dict__") else ():
-            if isinstance(part, np.ndarray):
-                part.setflags(write=False)
-        return found
-
-    return kept
 
 
 if __name__ == "__main__":

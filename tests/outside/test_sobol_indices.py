@@ -59,3 +59,7 @@ def test_a_group_takes_the_sum_of_an_additive_function() -> None:
     cube = sobol_sample(ROWS, 6)
     found = sensitivity_indices(additive, cube[:, :3], cube[:, 3:], [[0, 2], [1]])
     assert found[0] == pytest.approx([10 / 14, 4 / 14], abs=0.02)
+
+
+def test_a_single_input_explains_all() -> None:
+    check(indices(lambda share: 3.0 * share[:, 0], 1), [1.0], [1.0])

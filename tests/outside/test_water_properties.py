@@ -7,7 +7,13 @@ from iapws.iapws97 import _PSat_T, _TSat_P
 
 from energy.heat.heater import SteadyPower, heat_up
 from energy.heat.load import HeatedLoad, with_contents
-from energy.heat.water import SPECIFIC_HEAT_J_KG_K, boiling_point_k, latent_heat_j_kg, saturation_pressure_pa
+from energy.heat.water import (
+    SPECIFIC_HEAT_J_KG_K,
+    boiling_point_k,
+    evaporation_w_m2,
+    latent_heat_j_kg,
+    saturation_pressure_pa,
+)
 
 
 @pytest.mark.parametrize("temperature", np.arange(274.0, 400.0, 9.0))
@@ -45,3 +51,15 @@ def test_heating_a_tank_of_water():
     hot, cold = IAPWS97(T=343.15, P=0.101325), IAPWS97(T=288.15, P=0.101325)
     assert outcome.energy_to_target_j == pytest.approx(30e3 * (hot.h - cold.h), rel=2e-3)
     assert outcome.time_to_target_s == pytest.approx(30e3 * (hot.h - cold.h) / 1400, rel=2e-3)
+
+
+@pytest.mark.parametrize(("water", "air", "humidity"), [(330.0, 293.15, 0.5), (350.0, 278.0, 0.9), (300.0, 300.0, 0.2)])
+def test_what_vapour_carries_off_an_open_surface(water, air, humidity):
+    # Heat-to-mass analogy (Incropera & DeWitt, from memory), the density of vapour from IAPWS-97: of 10 W/(m² K), over
+    # 1.1 kg/m³ · 1007 J/(kg K) · 0.8973 (0.85 to the power of two thirds).
+    mass_m_s = 10 / (1.1 * 1007 * 0.8973)
+    over, around = (IAPWS97(T=t, x=1) for t in (water, air))
+    latent = 1e3 * (over.h - IAPWS97(T=water, x=0).h)
+    expected = mass_m_s * (over.rho - humidity * around.rho) * latent
+    assert evaporation_w_m2(water, air, humidity, 10.0) == pytest.approx(expected, rel=1e-2)
+    assert evaporation_w_m2(air - 20, air, 1.0, 10.0) == 0  # no dew is counted

@@ -14,7 +14,7 @@ from typing import Any
 
 import tomlkit
 
-from vehicle.files import write_whole
+from vehicle.files import alone_in, write_whole
 from vehicle.problems import InputError, Problem
 from vehicle.recording.parameters import PARAMETERS
 
@@ -95,9 +95,16 @@ def append_run(run_list: Path, run: Mapping[str, Any]) -> None:
     """Append one `[[run]]` table to the run list; the earlier text stays as it is, byte for byte.
 
     The new text is checked, written beside the run list and moved over it, so that a reader sees the old or the new
-    one. Empty values are left out. Raises InputError, with nothing written, where the run list is not TOML or has a
-    `run` that no table can be appended to.
+    one; of several recorders that begin at once each finds the others' runs. Empty values are left out. Raises
+    InputError, with nothing written, where the run list is not TOML or has a `run` that no table can be appended to.
     """
+    with alone_in(run_list.parent):
+        write_whole(run_list, _with_run(run_list, run))
+        _sync_folder(run_list.parent)
+
+
+def _with_run(run_list: Path, run: Mapping[str, Any]) -> bytes:
+    """Return the run list's text with one more table at its end. Raises InputError."""
     before = read_run_list(run_list) or NEW_RUN_LIST.encode()
     table = tomlkit.table()
     for key, value in run.items():
@@ -115,8 +122,7 @@ def append_run(run_list: Path, run: Mapping[str, Any]) -> None:
         raise InputError(
             Problem(str(run_list), "", f"no run can be appended to it ({error})", "[[run]] tables")
         ) from None
-    write_whole(run_list, text)
-    _sync_folder(run_list.parent)
+    return text
 
 
 def read_run_list(run_list: Path) -> bytes:

@@ -14,7 +14,7 @@ import numpy as np
 
 from vehicle.road_test.slopes import Slopes
 from vehicle.road_test.sources import MOVING_M_S
-from vehicle.road_test.windows import COVARIATES, RunWindows
+from vehicle.road_test.windows import RunWindows
 
 # Share of the fuel power that air drag takes: a half at 28 m/s (100 km/h), falling with the square of speed against
 # what rises with speed alone. From memory: about half at motorway speed; the range serves cars and vans.
@@ -135,7 +135,6 @@ def _level(runs: Sequence[RunWindows], *, load: bool) -> float:
 
 def _unsteady(runs: Sequence[RunWindows]) -> float:
     """Return the relative deviation of speed inside runs: the more it varies, the less hills do to learnt slopes."""
-    place = COVARIATES.index("speed")
-    variance = [float(np.cov(run.covariates[:, place], aweights=run.weight_s)) for run in runs if run.weight_s.size > 1]
+    variance = [run.speed_variance for run in runs if run.weight_s.size > 1]
     mean = float(np.mean([run.means["speed_m_s"] for run in runs]))
     return math.sqrt(max(float(np.mean(variance)), 1e-12)) / max(mean, 1e-6) if variance else 1e-6

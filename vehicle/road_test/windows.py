@@ -118,6 +118,11 @@ class RunWindows:
         """Return the means of the covariates over the rows kept, in the sequence of `COVARIATES`."""
         return np.average(self.covariates, axis=0, weights=self.weight_s)
 
+    @cached_property
+    def speed_variance(self) -> float:
+        """Return the variance of the speed [m2/s2] over the rows kept, of two windows at least."""
+        return float(np.cov(self.covariates[:, COVARIATES.index("speed")], aweights=self.weight_s))
+
 
 def runs_of_states(run: Run, log: Log) -> list[Run]:
     """Return the run itself where it has one state, else one run for each stretch that the log marks as one state.

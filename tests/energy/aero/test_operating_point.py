@@ -114,6 +114,23 @@ def test_no_air_no_turning() -> None:
     assert point.rotor_speed_rad_s[1] > 0
 
 
+def most_cogging_n_m(ratio: float, belt_efficiency: float) -> float:
+    """Return the largest cogging torque at the generator's shaft that a rotor starts against, nothing else holding."""
+    chain = replace(CHAIN, ratio=ratio, belt_efficiency=belt_efficiency, friction_torque_n_m=0.0, iron_loss_w=0.0)
+    low, high = 0.0, 50.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        starts = bool(solve(rotor(), replace(chain, cogging_torque_n_m=middle)).starts)
+        low, high = (middle, high) if starts else (low, middle)
+    return low
+
+
+def test_cogging_is_geared_up_and_the_belt_loses_some_of_the_torque_against_it() -> None:
+    direct = most_cogging_n_m(1.0, 1.0)
+    assert 0.01 < direct < 49
+    assert most_cogging_n_m(2.0, 0.8) == pytest.approx(direct * 0.8 / 2.0, rel=1e-6)
+
+
 def test_cogging_can_hold_it_and_a_switch_does_not_help_then() -> None:
     held = replace(CHAIN, cogging_torque_n_m=50.0)
     assert not bool(solve(rotor(), held).starts)

@@ -49,6 +49,7 @@ def test_one_file_with_several_reynolds_numbers(tmp_path):
         (GOOD.replace("6,0.9,0.012", "0,0.9,0.012"), "twice"),
         (GOOD.replace("6,0.9,0.012", "-6,0.9,0.012"), "after"),
         (GOOD.replace("-8,-0.5", "-800,-0.5"), "-180 to 180"),
+        ("alpha_deg,cl,cd\n-30,-3,0.9\n-6,0.5,0.01\n0,0.1,0.01\n6,-0.3,0.01\n", "between -8 and 8"),
         ("alpha_deg,cl,cd\n-5,0.5,0.01\n0,0,0.01\n5,-0.5,0.01\n8,-0.7,0.02\n", "signed the other way"),
         ("alpha_deg,cl,cd\n0,0.1,0.01\n1,0.2,0.01\n", "at least 4"),
         ("alpha_deg,cl,cd\n0,0.1,0.01\n1,0.2,0.01\n2,0.3,0.01\n3,0.4,0.01\n", "5 degrees"),
@@ -192,3 +193,40 @@ def test_several_polars_need_reynolds_numbers():
         by_reynolds([one, one])
     with pytest.raises(InputError, match="no polar"):
         by_reynolds([])
+
+
+def test_beyond_the_last_angle_lift_and_drag_carry_on_from_it_and_end_across_the_flow():
+    """Viterna and Corrigan, NASA CP-2230 (1982), from memory: both curves begin in the last point, and a plate is left
+    at 90 degrees: no lift, a drag of 1.11 + 0.018 times the aspect ratio."""
+    last, lift, drag = 16.0, 1.0, 0.15
+    polar = SectionPolar(
+        np.array([-8.0, 0.0, 6.0, 12.0, last]),
+        np.array([-0.5, 0.3, 0.9, 1.2, lift]),
+        np.array([0.03, 0.01, 0.012, 0.03, drag]),
+        3e5,
+    )
+    full = full_polar(polar, 10.0)
+    behind = np.arange(18.0, 23.0)
+
+    def from_behind(table):
+        return np.polyval(np.polyfit(behind - last, np.interp(behind, full.alpha_deg, table), 4), 0.0)
+
+    assert from_behind(full.lift_coefficient) == pytest.approx(lift, abs=3e-3)
+    assert from_behind(full.drag_coefficient) == pytest.approx(drag, abs=3e-3)
+    assert np.interp(90.0, full.alpha_deg, full.lift_coefficient) == pytest.approx(0.0, abs=1e-9)
+    assert np.interp(90.0, full.alpha_deg, full.drag_coefficient) == pytest.approx(1.11 + 0.18)
+
+
+def test_the_angle_without_lift_lies_between_the_rows_of_the_table():
+    polar = SectionPolar(np.array([-8.0, 0.0, 6.0, 12.0]), np.array([-0.5, 0.29, 0.9, 1.4]), np.full(4, 0.02), 3e5)
+    full = full_polar(polar, 10.0)
+    assert any("ends at 12 degrees, before its stall" in note for note in full.notes)
+    assert full.zero_lift_deg == pytest.approx(-8 + 8 * 0.5 / 0.79, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "shape", [{"camber": 0.06, "thickness": 0.21}, {"camber": 0.06, "thickness": 0.0}, {"camber": 0.16}]
+)
+def test_a_plate_too_thick_or_too_bent_is_refused(shape):
+    with pytest.raises(InputError, match="of the chord"):
+        cambered_plate_polar(**shape)

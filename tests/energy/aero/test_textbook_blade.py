@@ -70,3 +70,6 @@ def test_what_cannot_be_built_says_why() -> None:
     assert not wide.against
     assert "MPa" in build_of(textbook_blade(1.2, 12, 2.67), 4000.0, 55.0).against
     assert "mm wide" in build_of(textbook_blade(0.1, 5, 5.0), 5.0, 200.0).against
+    thick = build_of(textbook_blade(3.0, 3, 2.67), 4000.0, 20.0)
+    assert thick.material == "wood"
+    assert thick.against.startswith(f"it would need wood {1000 * thick.thickness_m:.0f} mm")

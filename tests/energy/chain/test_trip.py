@@ -57,7 +57,12 @@ def town_folder(demos: Path, tmp_path: Path) -> Path:
 
 @pytest.mark.parametrize(
     "wind",
-    [[], ["air.wind_speed=30 km/h", "air.wind_from=40 deg"], ["air.wind_speed=40 km/h", "air.wind_from=180 deg"]],
+    [
+        [],
+        ["air.wind_speed=30 km/h", "air.wind_from=40 deg"],
+        ["air.wind_speed=40 km/h", "air.wind_from=180 deg"],
+        ["air.wind_speed=30 km/h", "air.wind_from=70 deg", "rotor.turns_into_wind=true"],
+    ],
 )
 def test_a_trip_at_a_steady_speed_is_the_steady_answer(town_folder: Path, demos: Path, wind: list[str]) -> None:
     for speed in (100, 25):

@@ -6,13 +6,23 @@ The same by hand with any number of examples: tests/benchmarks/any_input.py.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
-from scenario_fuzz import STEADY, Case, Setting, answer_of, cases
+from scenario_fuzz import STEADY, Case, Setting, answer_of, cases, read_once
+
+from energy.scenario import read
 
 FOUND = Path(__file__).resolve().parents[2] / "data" / "any_input.json"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _files_read_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        read_once(lambda name, reader: patch.setattr(read, name, reader))
+        yield
 
 
 @settings(max_examples=1200)

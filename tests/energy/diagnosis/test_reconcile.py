@@ -215,8 +215,9 @@ def test_command(demos: Path, tmp_path: Path) -> None:
     )
     scenario = str(demos / "van_water_tank" / "scenario.toml")
     told = CliRunner().invoke(command, [scenario, str(path)], catch_exceptions=False)
-    assert told.exit_code == 0
+    assert told.exit_code == 3
     for words in (
+        "Do not operate. With the readings, at the scenario's own conditions: Blade tip speed",
         "With the readings: it costs fuel, +",
         "Before the readings: it costs fuel, +",
         "agree within",

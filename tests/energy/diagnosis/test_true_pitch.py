@@ -107,6 +107,7 @@ def test_the_interval_is_wide_at_the_flat_best_and_thrust_narrows_it():
     assert flat is not None
     assert thrust is not None
     assert steep is not None
+    assert fit(drive(3, np.full(40, 9.5))).ends_at == ()  # well inside the curves: no end of theirs cuts it
     width = flat.high - flat.low
     assert width > 3
     assert thrust.high - thrust.low < 0.7 * width

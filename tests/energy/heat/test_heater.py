@@ -185,6 +185,23 @@ def test_boiling_ends_the_rise_and_makes_vapour():
     assert any("vent" in text for text in cautions(pot, outcome))
 
 
+def test_walls_go_on_warming_by_themselves_while_the_water_boils():
+    # The main node stays at the boiling point: walls of 800 J/K between 15 W/K to it and 4 W/K to the air at 293.15 K
+    # go to (15·boiling + 4·293.15)/19 as exp(-19 t / 800) does (closed form of one node).
+    walls = SecondNode(800.0, 15.0, 4.0)
+    pot = with_contents(HeatedLoad(1000.0, 0.0, second_node=walls), 2.0, SPECIFIC_HEAT_J_KG_K, boils=True)
+    boiling = float(boiling_point_k(101325.0))
+    outcome = simulate(pot, HeatingSteps(6000.0, np.full(300, 1.0), 293.15), target_k=380.0, start_k=293.15)
+    time, main, second = outcome.history.time_s, outcome.history.main_k[:, 0], outcome.history.second_k[:, 0]
+    boils = np.flatnonzero(np.abs(main - boiling) < 1e-9)
+    assert boils.size > 50
+    end = (15 * boiling + 4 * 293.15) / 19
+    first = boils[1]
+    assert end - second[first] > 2
+    expected = end + (second[first] - end) * np.exp(-19 / 800 * (time[boils[1:]] - time[first]))
+    assert second[boils[1:]] == pytest.approx(expected, abs=1e-6)
+
+
 def test_a_pot_that_boils_dry_goes_on_warming():
     pot = with_contents(HeatedLoad(1000.0, 1.0), 0.1, SPECIFIC_HEAT_J_KG_K, boils=True)
     outcome = simulate(pot, HeatingSteps(1500.0, np.full(400, 1.0), 293.15), target_k=400.0, start_k=293.15)

@@ -70,3 +70,11 @@ def test_the_most_that_is_accepted_is_accepted():
         _positive("volume", 500.1, "L", 500.0)
     with pytest.raises(HeaterError, match="above 0"):
         _positive("volume", 0.0, "L", 500.0)
+
+
+def test_a_cube_of_125_litres_by_hand() -> None:
+    # Half a metre inside, 0.6 m outside: 1.5 and 2.16 m², in the middle 1.83 m². Steel sheet 1.5 mm, 7850 kg/m³, 490
+    # J/(kg K); lining 0.05 m of 0.04 W/(m K) between two films of 7.92 W/(m² K), leaks half as much again.
+    box = insulated_box(125.0, insulation_mm=50.0)
+    assert box.heat_capacity_j_k.value == pytest.approx(1.5 * 0.0015 * 7850 * 490)
+    assert box.loss_w_k.value == pytest.approx(1.5 * 1.83 / (0.05 / 0.04 + 2 / 7.92))

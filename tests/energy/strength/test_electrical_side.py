@@ -14,6 +14,7 @@ from energy.electrical import SIX_PULSE_VOLTAGE_RATIO, shaft_torque_n_m
 from energy.scenario.inputs import inputs_of
 from energy.strength.electrical_side import bridge_diodes, electrical_side, short_circuited
 from energy.words.electrical_side import said
+from vehicle.problems import InputError
 from vehicle.units import show
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
@@ -153,3 +154,10 @@ def test_the_brake_says_where_a_shorted_rotor_keeps_turning_in_the_worst_air():
 def test_what_passes_extra_low_voltage(side, connection, rms_v, dc_v, dangerous):
     machine = replace(side, connection=connection, open_rms_v=rms_v, open_dc_v=dc_v)
     assert machine.dangerous == dangerous
+
+
+@pytest.mark.parametrize("lacking", ["curves", "generator"])
+def test_curves_and_generator_are_both_needed(demos: Path, lacking: str) -> None:
+    van = load(demos / "van_water_tank" / "scenario.toml")
+    with pytest.raises(InputError, match="no generator with curves"):
+        electrical_side(replace(van, **{lacking: None}))

@@ -89,3 +89,11 @@ def test_too_little_is_refused(tmp_path):
         fit_coastdown([exact(1), exact(-1)] * 2, 0.0)
     few = fit_coastdown([exact(1), exact(-1)] * 2, MASS)
     assert any("8 each way" in text for text in few.warnings)
+
+
+def test_a_b_that_may_be_nought_is_said_and_no_other(tmp_path):
+    fits = [fit_coastdown([exact(1), exact(-1)] * 2, MASS)]
+    fits += [fit_coastdown(coast_runs(read_log(drive(tmp_path / "log.csv", 8, seed))), MASS) for seed in range(3)]
+    nought = [one.b_n_s_m.low < 0 < one.b_n_s_m.high for one in fits]
+    assert set(nought) == {True, False}
+    assert [any("B is not different from zero" in text for text in one.warnings) for one in fits] == nought

@@ -71,3 +71,11 @@ def test_gears_in_equal_steps_by_hand() -> None:
     assert gears[-1] / gears[0] == pytest.approx(4.6)
     assert gears[1:] / gears[:-1] == pytest.approx([1.4645] * 4, rel=1e-4)
     assert typical.spaced_gears(0.1, 10)[0] == pytest.approx(0.1 / 7.6)
+
+
+def test_more_gears_spread_wider_and_nine_as_wide_as_ten() -> None:
+    gears = {number: typical.spaced_gears(0.2, number) for number in range(4, 11)}
+    spread = [float(each[-1] / each[0]) for each in gears.values()]
+    assert (np.diff(spread[:6]) > 0).all()
+    assert spread[5] == pytest.approx(spread[6])
+    assert all(each[-1] == 0.2 for each in gears.values())

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import threading
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -33,6 +35,21 @@ def test_manifest_keeps_its_earlier_text(tmp_path_factory: pytest.TempPathFactor
     last = tomllib.loads(text)["run"][-1]
     assert last == {"file": "b.csv", "pair": 3, **({"notes": notes} if notes else {})}
     assert [path.name for path in manifest.parent.iterdir()] == ["runs.toml"]
+
+
+def test_of_recorders_that_begin_at_once_none_loses_the_run_of_another(tmp_path: Path) -> None:
+    start = threading.Barrier(6)
+
+    def begin(number: int) -> None:
+        start.wait()
+        for run in range(5):
+            append_run(tmp_path / "runs.toml", {"file": f"{number}_{run}.csv"})
+
+    with ThreadPoolExecutor(6) as recorders:
+        list(recorders.map(begin, range(6)))
+    listed = [run["file"] for run in tomllib.loads((tmp_path / "runs.toml").read_text())["run"]]
+    assert sorted(listed) == sorted(f"{number}_{run}.csv" for number in range(6) for run in range(5))
+    assert [path.name for path in tmp_path.iterdir()] == ["runs.toml"]
 
 
 @pytest.mark.parametrize("earlier", ["run = [1]\n", "[[run]\n", "[run]\nfile = 1\n", "\xff"])

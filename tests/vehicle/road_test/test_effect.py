@@ -745,6 +745,8 @@ def test_what_keeps_runs_from_being_compared_in_pairs() -> None:
     assert said(("working", "1"), ("stowed", "1")) == []
     assert said(("working", ""), ("stowed", "")) == []
     assert said(("working", "1"), ("absent", "1")) == ["no run is marked stowed"]
+    assert said(("stowed", "1"), ("absent", "1")) == ["no run is marked working"]
+    assert said(("absent", "1")) == ["no run is marked working", "no run is marked stowed"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "2")) == ["pair 2 has no run working"]
     assert said(("working", "1"), ("stowed", "1"), ("stowed", "")) == [
         "1 run without a pair, next to runs that have one"
