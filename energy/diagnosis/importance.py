@@ -24,7 +24,8 @@ _FREEDOM = 7.0  # of the Student t that is drawn from
 _PRIOR_SHARE = 0.05  # of the draws that come from the prior, so that no weight grows without end
 _WIDER = 1.1
 _PIECES, _PIECE_SPREAD = np.array([-1.6, -0.8, 0.0, 0.8, 1.6]), 0.6
-_FOR_A_MIDDLE = 20.0  # draws that must count to find a middle and a spread from
+_FOR_A_MIDDLE = 60.0  # draws that must count to find a middle and a spread from
+_AWAY = 2.0  # ln evidence that a line may lose by being found anew
 _LEADERS = 3  # hypotheses whose neighbours begin anew
 _SCAN = np.linspace(-2.0, 2.0, 9)  # of the one score that a neighbour does not share
 _WHOLE = 1e-3  # share of a hypothesis's draws that its least promising piece still gets
@@ -194,8 +195,8 @@ def _beside(
     fit = value - 0.5 * (np.concatenate([current, scores]) ** 2).sum(axis=1)
     better = []
     for n, h in enumerate(changed):
-        mine = np.flatnonzero(which == h)
-        best = mine[np.argmax(fit[len(changed) + mine])]
+        rows = np.flatnonzero(which == h)
+        best = rows[np.argmax(fit[len(changed) + rows])]
         if fit[len(changed) + best] > fit[n] + 1.0:
             root = pools[leaders[0]].pieces[0].root.copy()
             root[[0, 1], [0, 1]] += 0.3  # its own part may lie anywhere between two of the scan
@@ -205,7 +206,7 @@ def _beside(
 
 
 def _cut(whole: _LinePiece, axes: int) -> list[_LinePiece]:
-    """Return a prior in overlapping pieces along its first scores."""
+    """Return a prior as a whole, with the line that it has, and in overlapping pieces along its first scores."""
     weight = np.exp(-0.5 * _PIECES**2 / (1 - _PIECE_SPREAD**2))
     pieces = [whole]
     for axis in range(axes):
@@ -216,7 +217,7 @@ def _cut(whole: _LinePiece, axes: int) -> list[_LinePiece]:
                 middle[axis], spread[axis], mean[axis] = centre, _PIECE_SPREAD, centre
                 further.append(_LinePiece(piece.share * share, middle, spread, mean, whole.root))
         pieces = further
-    return pieces
+    return [whole, *pieces] if axes else pieces
 
 
 def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarray, times: int) -> None:
@@ -225,6 +226,7 @@ def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarr
     if not places:
         return
     which = np.array([h for h, _ in places])
+    before = [pools[h].pieces[k] for h, k in places]
     for _ in range(times):
         pieces = [pools[h].pieces[k] for h, k in places]
         points = [_either_side(piece.mean, piece.root) for piece in pieces]
@@ -239,7 +241,9 @@ def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarr
         away = (piece.mean - piece.centre) / piece.spread
         volume = np.log(np.diag(piece.root)).sum() - np.log(piece.spread).sum()
         evidence = np.log(piece.share) + float(value[n]) - 0.5 * float(away @ away) + float(volume)
-        pools[h].pieces[k] = replace(piece, log_evidence=evidence)
+        # A line that leads away from a better one is not followed.
+        kept = before[n].log_evidence > evidence + _AWAY
+        pools[h].pieces[k] = before[n] if kept else replace(piece, log_evidence=evidence)
 
 
 def _either_side(mean: np.ndarray, root: np.ndarray) -> np.ndarray:
@@ -317,7 +321,8 @@ def _about_draws(pool: _Pool) -> _LinePiece:
     """Return a piece about the draws that fit best: where a chain jumps, no straight line finds them.
 
     Weights are flattened until enough draws count for a middle and a spread (population Monte Carlo; Cappé, Guillin,
-    Marin and Robert, Journal of Computational and Graphical Statistics 13 (2004) 907, from memory).
+    Marin and Robert, Journal of Computational and Graphical Statistics 13 (2004) 907, from memory). How scores go
+    together is the line's: as many numbers from so few draws would fit the draws, and the evidence would come out low.
     """
     log_weight = pool.log_weight()
     weight = np.zeros(len(log_weight))
@@ -328,11 +333,10 @@ def _about_draws(pool: _Pool) -> _LinePiece:
             break
     mean = weight @ pool.scores
     best = max(pool.pieces, key=lambda piece: piece.log_evidence)
-    away = pool.scores - mean
-    covariance = 0.5 * (weight * away.T) @ away + 0.5 * best.root @ best.root.T
-    root = np.linalg.cholesky(covariance + 1e-8 * np.eye(len(mean)))
+    variance = (best.root**2).sum(axis=1)
+    wider = np.sqrt(0.5 + 0.5 * (weight @ (pool.scores - mean) ** 2) / variance)
     whole = np.zeros_like(mean), np.ones_like(mean)
-    return _LinePiece(1.0, *whole, mean, root, best.log_evidence)
+    return _LinePiece(1.0, *whole, mean, wider[:, None] * best.root, best.log_evidence)
 
 
 def _log_t(at: np.ndarray, mean: np.ndarray, root: np.ndarray) -> np.ndarray:

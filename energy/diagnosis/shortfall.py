@@ -395,13 +395,21 @@ def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> t
 
     They are the fewest that hold nearly all of the probability: one that is like the others to every instrument but
     was rarer beforehand is named too. Where few draws count, odds may be wrong by several times: then a cause stays
-    until it is far behind.
+    until it is far behind. Where one is there for sure together with another, it is the others that are undecided.
     """
     first, second = causes[0].probability, causes[1].probability
     if rough and nothing <= 0.5 and second >= _ROUGH_LEFT * first:
         return tuple(c.cause for c in causes if c.probability >= _ROUGH_LEFT * first)
+    others = sum(c.probability for c in causes[1:])
+    if nothing <= 0.5 and first >= _SURE > second and others >= _HELD:
+        return _holding_most(causes[1:])
     if nothing > 0.5 or (first >= _SURE and (first >= _LEAD * second or second >= _SURE)):
         return ()
+    return _holding_most(causes)
+
+
+def _holding_most(causes: tuple[CauseFound, ...]) -> tuple[str, ...]:
+    """Return the fewest causes, two at least, that hold nearly all of the probability."""
     held = np.cumsum([c.probability for c in causes])
     count = int(np.searchsorted(held, _HELD * held[-1])) + 1
     return tuple(c.cause for c in causes[: max(count, 2)])

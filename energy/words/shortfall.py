@@ -173,7 +173,11 @@ def headline(shortfall: Shortfall) -> str:
         names = [CAUSE_NAMES[c] for c in shortfall.undecided_between[:3]]
         more = len(shortfall.undecided_between) - len(names)
         others = [f"{more} more"] if more > 0 else []
-        return f"Undecided between {len(shortfall.undecided_between)} causes: {'; '.join([*names, *others])}."
+        listed = "; ".join([*names, *others])
+        if causes[0].cause not in shortfall.undecided_between:
+            certain = f"{CAUSE_NAMES[causes[0].cause]} ({likelihood(causes[0].probability)})"
+            return f"Check first: {certain}. With it one of these: {listed}."
+        return f"Undecided between {len(shortfall.undecided_between)} causes: {listed}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
@@ -236,7 +240,9 @@ def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     if not to_look_for(shortfall) or not shortfall.fits:
         return []
     first = shortfall.causes[0].cause
-    said = _after_the_test(shortfall) if shortfall.undecided_between else [FIXES[first]]
+    said = _after_the_test(shortfall) if shortfall.undecided_between else []
+    if first not in shortfall.undecided_between:
+        said = [FIXES[first], *said]
     if first == "pitch":
         said += _pitch_words(shortfall)
     after = shortfall.repaired
@@ -266,7 +272,8 @@ def _after_the_test(shortfall: Shortfall) -> list[str]:
         first = shortfall.causes[0].cause
         return [f"If the cause is this ({CAUSE_NAMES[first]}): {FIXES[first]}"]
     test = shortfall.tests[0]
-    said = [f"Make this test before any repair: {test.what} It takes {test.minutes:g} min; tools: {test.tools}."]
+    other = "" if shortfall.causes[0].cause in shortfall.undecided_between else "other "
+    said = [f"Make this test before any {other}repair: {test.what} It takes {test.minutes:g} min; tools: {test.tools}."]
     for outcome in test.outcomes:
         then = "The decision tree shows the next test."
         if outcome.cause is None:

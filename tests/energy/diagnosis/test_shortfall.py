@@ -148,6 +148,14 @@ def test_few_draws_that_fit_make_rough_probabilities_and_no_certain_blame(invent
     assert len(_undecided(even, 0.0, rough=False)) == 3  # the third was rarer beforehand, and fits as well
     two = tuple(replace(c, probability=p) for c, p in zip(causes, (0.55, 0.42, 0.03), strict=True))
     assert len(_undecided(two, 0.0, rough=False)) == 2
+    with_one_of = tuple(
+        replace(c, probability=p) for c, p in zip(found.causes[:4], (1.0, 0.4, 0.35, 0.25), strict=True)
+    )
+    names = tuple(c.cause for c in with_one_of)
+    assert _undecided(with_one_of, 0.0, rough=False) == names[1:]
+    said = words.headline(replace(found, causes=with_one_of, undecided_between=names[1:]))
+    assert said.startswith(f"Check first: {words.CAUSE_NAMES[names[0]]} (")
+    assert f"With it one of these: {words.CAUSE_NAMES[names[1]]}; " in said
     rough = words.first_lines(replace(found, effective=3.0), "metric").lines
     assert any("only 3 of the simulations fit" in text for text in rough)
     assert not any("simulations fit" in text for text in words.first_lines(found, "metric").lines)
@@ -298,21 +306,23 @@ def test_the_sampler_keeps_count_where_many_scores_are_narrow() -> None:
     assert found.log_evidence[0] == pytest.approx(exact, abs=0.3)
 
 
-def test_the_sampler_finds_what_a_jump_hides_from_straight_lines() -> None:
-    """By hand: the mean s of eight scores (times √8) is read as 2 ± 0.1, and one must pass 0.2 or the miss jumps, as
-    a rotor's that stalls: evidence is N(2; 0, 1.01) times the chance that a normal of the reading passes 0.2."""
+@pytest.mark.parametrize("edge", [2.0, 2.5])
+def test_the_sampler_finds_what_a_jump_hides_from_straight_lines(edge: float) -> None:
+    """By hand: x + y is read as 2 ± 0.1, and the miss jumps where x is below an edge (a rotor that stalls): evidence
+    is the integral of N(x; 0, 1) N(2 - x; 0, 1.01) over x beyond the edge. Lines alone leave 7 to 33 draws that count.
+    """
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        near = 10 * (scores[:, :8].sum(axis=1) / np.sqrt(8) - 2)
-        stalled = np.where(scores[:, 0] > 0.2, 0.0, 6.0)
+        near = 10 * (scores[:, 0] + scores[:, 1] - 2)
+        stalled = np.where(scores[:, 0] > edge, 0.0, 8.0)
         return np.asarray(-0.5 * (near**2 + stalled**2)), np.stack([near, stalled], axis=1)
 
-    found = weigh(likelihood, [1.0], 12, DrawsPlan(np.array([128]), np.array([0])))
-    # x0 given the sum s·√8 = 2·√8/1.01: mean s/√8, variance 1 − 1/8 + 0.01/(1.01·8).
-    mean, spread = 2 / 1.01 / np.sqrt(8), np.sqrt(7 / 8 + 0.01 / 1.01 / 8)
-    exact = -0.5 * 4 / 1.01 - 0.5 * np.log(1.01) + np.log(0.1) + norm.logcdf((mean - 0.2) / spread)
-    assert found.log_evidence[0] == pytest.approx(exact, abs=0.15)
-    assert found.effective[0] > 100
+    at = np.linspace(edge, 9, 20001)
+    density = norm.pdf(at) * norm.pdf(2 - at, 0, np.sqrt(1.01)) * np.sqrt(2 * np.pi) * 0.1
+    exact = np.log(np.trapezoid(density, at))
+    weighed = [weigh(likelihood, [1.0], n, DrawsPlan(np.array([128]), np.array([0]))) for n in range(20, 34, 2)]
+    assert np.mean([each.log_evidence[0] for each in weighed]) == pytest.approx(exact, abs=0.2)
+    assert min(each.effective[0] for each in weighed) > 50
 
 
 def test_a_hypothesis_that_shares_a_part_with_the_best_begins_beside_it() -> None:
