@@ -24,6 +24,8 @@ POUND_KG = 0.45359237
 POUND_FORCE_N = 4.4482216152605
 """A pound under standard gravity, exact."""
 
+PSI_PA = POUND_FORCE_N / 0.0254**2
+
 US_GALLON_M3 = 3.785411784e-3
 """231 cubic inches, exact."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Literal, TypedDict, Unpack
@@ -103,7 +104,8 @@ class Spec:
 
     `called` is its name in a sentence, where that is not its key; `measured` is how a builder would measure it.
     `plausible` are the ends of what road vehicles with a home-made turbine have (common practice, no source): a value
-    outside is a slip of the pen, unless the file says that it is meant.
+    outside is a slip of the pen, unless the file says that it is meant. `us` is the unit that it has in US units where
+    its kind has another, `own` the one that it has in all systems of units.
     """
 
     unit: str
@@ -117,9 +119,50 @@ class Spec:
     default: str | float | None = None
     such_as: str = ""
     plausible: tuple[str | float, str | float] | None = None
+    us: str = ""
+    own: str = ""
 
-    def example(self) -> str:
-        """Return what a user may write for this key, each alternative within its limits: '"95 %" or 0.95'."""
+    def written(self, system: units.UnitSystem) -> tuple[str, ...]:
+        """Return the units that a form offers for it, the system's usual one first: small parts in mm or inches."""
+        small = self.unit == "m" and any(str(text).endswith(" mm") for text in (self.default, *(self.plausible or ())))
+        if system == "us":
+            of_system = self.us or ("inch" if small else "")
+        else:
+            of_system = "mile" if system == "uk" and self.us == "mile" else "mm" if small else ""
+        first = self.own or of_system
+        offered = units.written_units(self.unit, system)
+        return tuple(dict.fromkeys((first, *offered))) if first else offered
+
+    def shown(self, value: float, system: units.UnitSystem = "metric") -> str:
+        """Return an SI value of this key in a unit that people read."""
+        if self.own or self.written(system)[0] != self.written("metric")[0]:
+            return shown_value(value, self.unit, system, self.written(system)[0])
+        return shown_value(value, self.unit, system)
+
+    def example(self, system: units.UnitSystem = "metric") -> str:
+        """Return what a user may write for this key, each alternative within its limits: '"95 %" or 0.95'.
+
+        Where the system has another unit for it than the metric one, the examples stand in that.
+        """
+        usual = self.written(system)[0]
+        if usual == self.written("metric")[0]:
+            return self._example()
+        written = re.findall(r'"([^"]+)"', self.such_as) if self.such_as else units.examples(self.unit)
+        kept = [text for text in written if units.split(text)[1] in self._alike(usual)]
+        fitting = [text for text in kept if self._fits(units.parse(text, self.unit))]
+        if fitting:
+            return " or ".join(f'"{text}"' for text in fitting)
+        first = re.search(r'"([^"]+)"', self._example())
+        if first is None:
+            return self._example()
+        number = units.figures(units.express(units.parse(first[1], self.unit), usual, self.unit), 2)
+        return f'"{number} {usual}"'
+
+    @staticmethod
+    def _alike(usual: str) -> tuple[str, ...]:
+        return {"ft": ("ft", "in"), "inch": ("in",), "lb": ("lb", "oz"), "mile": ("mile", "mi")}.get(usual, (usual,))
+
+    def _example(self) -> str:
         if self.such_as:
             return self.such_as
         if self.unit == "dimensionless":
@@ -171,10 +214,13 @@ class Spec:
     def accepted(self, system: units.UnitSystem = "metric") -> str:
         """Return what a user may write, in words; the limits in the units of `system`."""
         bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
-        limits = [f"{word} {shown_value(limit, self.unit, system)}" for word, limit in bounds if limit is not None]
+        limits = [f"{word} {self.shown(limit, system)}" for word, limit in bounds if limit is not None]
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
-        return f"{self.meaning}, such as {self.example()}{words}"
+        return f"{self.meaning}, such as {self.example(system)}{words}"
+
+
+_HOUR_S = 3600.0
 
 
 # Units of their own that other systems than the metric read, as they are written.
@@ -185,12 +231,18 @@ _WRITTEN_NAMES = {
     "lb/ft^3": "lb/ft³",
     "lbf/mph": "lbf/mph",
     "lbf/mph^2": "lbf/mph²",
+    "inch": "in",
+    "ft/s^2": "ft/s²",
+    "Btu/degF": "Btu/°F",
+    "Btu/(h*degF)": "Btu/(h·°F)",
+    "Btu/(lb*degF)": "Btu/(lb·°F)",
+    "oz*inch": "oz·in",
 }
 
 
-def shown_value(value: float, unit: str, system: units.UnitSystem = "metric") -> str:
-    """Return an SI value in a unit that people read."""
-    usual = units.written_units(unit, system)[0]
+def shown_value(value: float, unit: str, system: units.UnitSystem = "metric", usual: str = "") -> str:
+    """Return an SI value in a unit that people read, the `usual` one where that is given."""
+    usual = usual or units.written_units(unit, system)[0]
     if usual != units.written_units(unit, "metric")[0]:
         return f"{_plain(units.express(value, usual, unit))} {_WRITTEN_NAMES.get(usual, usual)}"
     pretty = {
@@ -220,6 +272,8 @@ def shown_value(value: float, unit: str, system: units.UnitSystem = "metric") ->
         "H": ("mH", "mH"),
     }
     target, name = pretty.get(unit, (unit, unit))
+    if unit == "s" and abs(value) < _HOUR_S:
+        target, name = "min", "min"
     if unit == "K":
         return f"{_plain(value - ZERO_CELSIUS_K)} °C"
     if target and target != unit:
@@ -257,6 +311,8 @@ class Declared(TypedDict, total=False):
     measured: Way  # how a builder would measure it
     such_as: str  # what may be written, where the examples of the unit do not fit
     plausible: tuple[str | float, str | float]  # the usual ends
+    us: str  # its unit in US units, where its kind has another
+    own: str  # its unit in all systems
 
 
 def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
@@ -274,6 +330,8 @@ def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
         default=default,
         such_as=declared.get("such_as", ""),
         plausible=declared.get("plausible"),
+        us=declared.get("us", ""),
+        own=declared.get("own", ""),
     )
     extra: dict[str, Any] = {"spec": spec}
     if declared.get("required"):

@@ -27,6 +27,7 @@ from energy.aero.polar import (
     with_stall_delay,
 )
 from energy.aero.stall import stall_error
+from vehicle.constants import FOOT_M
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
@@ -598,7 +599,7 @@ def integrate(
 
     References
     ----------
-    .. [1] Blade-element theory, as in every handbook: sums over the annuli.
+    .. [1] Blade-element theory (from memory): sums over the annuli.
     """
     weight = (2.0 * at.solidity * at.radius * at.width)[:, None, None]
     square = states.relative_speed * states.relative_speed * weight
@@ -686,7 +687,8 @@ def _assumptions(blade: Blade, convention: PitchConvention, corrections: Correct
     ]
     notes = [
         f"curves computed by blade-element momentum from {blade.name} ({blade.number_of_blades} blades, tip radius "
-        f"{blade.tip_radius_m:.4g} m), with {', '.join(name for name, used in on if used)}; without "
+        f"{blade.tip_radius_m:.4g} m ({blade.tip_radius_m / FOOT_M:.3g} ft)), with "
+        f"{', '.join(name for name, used in on if used)}; without "
         f"{', '.join(name for name, used in on if not used) or 'none left out'}",
         convention.describe(),
     ]

@@ -18,7 +18,7 @@ from energy.aero.blade import Blade, BladeCurves, CurveSettings, blade_curves
 from energy.aero.polar import SectionPolar
 from vehicle.files import left_behind, write_whole
 
-CACHE_VERSION = 3
+CACHE_VERSION = 4
 MOST_CACHE_FILES = 400
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.aero.blade import Blade, blade_from_stations
+from vehicle.constants import PSI_PA
 
 SOURCE = (
     "optimum blade with wake rotation, Manwell, McGowan and Rogers, Wind Energy Explained, 2nd ed., section 3.9 "
@@ -179,21 +180,29 @@ def build_of(blade: TextbookBlade, thrust_n: float, rotor_speed_rad_s: float) ->
     if not against and wood.stress_pa > WOOD_STRESS_PA:
         thickest = 100 * WOOD_THICKNESS_SHARES[-1]
         against = (
-            f"too weak at the root: {wood.stress_pa / 1e6:.0f} MPa even in wood of {thickest:.0f} % of the chord's "
-            f"width; {WOOD_STRESS_PA / 1e6:.0f} MPa are allowed"
+            f"too weak at the root: {_stress(wood.stress_pa)} even in wood of {thickest:.0f} % of the chord's "
+            f"width; {_stress(WOOD_STRESS_PA)} are allowed"
         )
     if not against and wood.thickness_m > THICKEST_WOOD_M:
-        against = f"it would need wood {1e3 * wood.thickness_m:.0f} mm thick"
+        against = f"it would need wood {_thick(wood)} thick"
     return replace(wood, against=against)
+
+
+def _stress(pascal: float) -> str:
+    return f"{pascal / 1e6:.0f} MPa ({round(pascal / PSI_PA, -2):.0f} psi)"
+
+
+def _thick(build: Build) -> str:
+    return f"{1e3 * build.thickness_m:.0f} mm ({build.thickness_m / 0.0254:.2g} in)"
 
 
 def _not_bent(plate: Build) -> str:
     """Return why a sheet will not do; empty if it does."""
     if plate.stress_pa > PLATE_STRESS_PA:
         return (
-            f"too weak at the root: {plate.stress_pa / 1e6:.0f} MPa even in {1e3 * plate.thickness_m:.0f} mm sheet; "
-            f"{PLATE_STRESS_PA / 1e6:.0f} MPa are allowed"
+            f"too weak at the root: {_stress(plate.stress_pa)} even in {_thick(plate)} sheet; "
+            f"{_stress(PLATE_STRESS_PA)} are allowed"
         )
     if plate.thickness_m > BENT_BY_HAND_M:
-        return f"it would need {1e3 * plate.thickness_m:.0f} mm sheet, which is not bent by hand"
+        return f"it would need {_thick(plate)} sheet, which is not bent by hand"
     return ""

@@ -49,9 +49,7 @@ _NOTHING_W = 0.5
 _DONE_AT_SPEED, _DONE_WIND, _DONE_DESCENT, _DONE_DESCENTS = 0.1, 0.44, 0.5, 0.52
 # Where the scenario names no climate: 2 to 3 m above open inland ground.
 ASSUMED_CLIMATE = (Uncertain(3.5, 2.0, 6.0, "triangular"), Uncertain(2.0, 1.6, 2.4, "triangular"))
-ASSUMED_CLIMATE_SOURCE = (
-    f"mean wind 3.5 m/s (2 to 6), Weibull shape 2: open inland country at rotor height, {NO_SOURCE}"
-)
+ASSUMED_CLIMATE_SOURCE = f"open inland country at rotor height, {NO_SOURCE}"
 
 
 @dataclass(frozen=True)

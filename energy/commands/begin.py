@@ -98,7 +98,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
         out.print(f"Still guesses, marked in the file: {guesses}. Put your own, then ask again:")
     out.print(f"  windtoll answer {path}", soft_wrap=True)
     if drawn is not None and rotors is not None:
-        common.print_blade(out, *drawn)
+        common.print_blade(out, *drawn, system)
         common.print_rotors(out, rotors, system)
         common.heading(out, "Cautions for building")
         common.bullets(out, rotor_choice.DANGER)

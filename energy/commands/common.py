@@ -252,7 +252,7 @@ def _stacked(out: Console, headings: Sequence[str], rows: Sequence[Sequence[str]
 
     titles = [" ".join(title.split()) for title in headings]
     for row in rows:
-        name = f"{titles[0]} {row[0]}" if titles[0] and row[0][:1] in "+−-0123456789" else row[0]
+        name = f"{titles[0]} {row[0]}" if titles[0] and row[0] and row[0][0] in "+−-0123456789" else row[0]
         if name.strip():
             out.print(name.strip())
         cells = [(title, cell.strip()) for title, cell in zip(titles[1:], row[1:], strict=True) if cell.strip()]
@@ -269,8 +269,11 @@ def print_verdict(out: Console, first_lines: FirstLines) -> None:
         out.print(first_lines.may_be_operated, style="bold red")
     for line in first_lines.warnings:
         out.print(line, style="bold")
+    forbidden = first_lines.operate == "no" or first_lines.not_when != ""
+    if first_lines.operate != "no" and forbidden:
+        out.print(first_lines.may_be_operated, style="bold red")
     out.print(first_lines.headline, style="bold")
-    if first_lines.operate != "no":  # above the numbers: it is seen on a phone without scrolling
+    if not forbidden:  # above the numbers: it is seen on a phone without scrolling
         out.print(first_lines.may_be_operated)
     for line in first_lines.lines:
         out.print(line)
@@ -310,12 +313,12 @@ def print_rotors(out: Console, choice: RotorChoice, system: UnitSystem) -> None:
     )
 
 
-def print_blade(out: Console, blade: TextbookBlade, build: Build) -> None:
+def print_blade(out: Console, blade: TextbookBlade, build: Build, system: UnitSystem) -> None:
     """Print the stations of a textbook blade, its formula's source, and what hands make of it."""
     from energy.words import rotor_choice
 
     heading(
         out, f"Blade as drawn: {blade.number_of_blades} blades for a tip-speed ratio of {blade.tip_speed_ratio:.2g}"
     )
-    grid(out, rotor_choice.STATION_HEADINGS, rotor_choice.station_rows(blade))
-    bullets(out, rotor_choice.blade_lines(blade, build))
+    grid(out, rotor_choice.station_headings(system), rotor_choice.station_rows(blade, system))
+    bullets(out, rotor_choice.blade_lines(blade, build, system))

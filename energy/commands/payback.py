@@ -154,6 +154,6 @@ def _print_more(out: Console, result: Payback, scenario: Scenario, system: UnitS
     common.heading(out, f"Over a year of winds, mean {show(year.mean_wind_m_s, 'speed', system)} {sides}")
     common.pairs(out, year_rows(result, scenario, system))
     if year.assumed:
-        common.bullets(out, [assumed_climate(result)])
+        common.bullets(out, [assumed_climate(result, system)])
     common.heading(out, PARKED_TITLE)
     common.pairs(out, parked_rows(result, system))

@@ -61,7 +61,9 @@ class SizeOptions:
     help="Fuel of the vehicle.",
 )
 @click.option(
-    "--tip-speed-ratio", type=float, help="Tip speed over air speed. [default: 5, or less to keep the tips at 80 m/s]"
+    "--tip-speed-ratio",
+    type=float,
+    help="Tip speed over air speed. [default: 5, or less to keep the tips at 80 m/s (260 ft/s)]",
 )
 @click.option(
     "--ratio",
@@ -134,7 +136,7 @@ def _print(table: SizingTable, choice: RotorChoice, road_speed_m_s: float, syste
     out.print(NOT_CHECKED)
     common.print_rotors(out, choice, system)
     if choice.chosen is not None:
-        common.print_blade(out, choice.chosen.blade, choice.chosen.build)
+        common.print_blade(out, choice.chosen.blade, choice.chosen.build, system)
     common.heading(out, rows_title(table, system))
     common.grid(out, headings(table, system), rows(table, system), gap=1)
     common.heading(out, "Assumed")

@@ -58,7 +58,7 @@ def report_page(answered: Answered, system: UnitSystem, bundle: Bundle) -> str:
         prices=Markup(bars_html(prices)) if prices else "",
         flow=_figure(flow),
         limits=Markup(limits_html(largest_limits(answered, system))),
-        doubts=answer_words.largest_uncertainties(answered),
+        doubts=answer_words.largest_uncertainties(answered, system),
         next=[question.why for question in next_questions(answered, verdict)],
         pressing=pressing_cautions(answered, system),
         figures=[_figure(picture) for picture in behind],

@@ -185,6 +185,10 @@ class KeyReader:
         """Note an assumption that is no number."""
         self.assumptions[key] = Assumption(key, value, None, None, "", source)
 
+    def note(self, key: QuantityKey, value: float, source: str) -> None:
+        """Note a value (SI) that stands for one that is not given."""
+        self._assume(key, Uncertain(value, value, value), spec_of(key).unit, source)
+
     def _assume(self, key: str, value: Uncertain, unit: str, source: str) -> None:
         ranged = value.shape != "exact"
         self.assumptions[key] = Assumption(
@@ -278,7 +282,7 @@ def _road_speed(read: KeyReader) -> Values:
     if speed is None:  # steady questions about a scenario that has a schedule
         assert read.scenario.schedule is not None
         speed = read.scenario.schedule.mean_moving_speed_m_s
-        read.say("trip.road_speed", f"{speed * 3.6:.3g} km/h", "mean speed of the schedule while it moves")
+        read.note("trip.road_speed", speed, "mean speed of the schedule while it moves")
     return speed
 
 
@@ -433,9 +437,7 @@ def _engine(read: KeyReader, density: Values) -> tuple[Engine | Battery, Fuel | 
     if curve is None:
         peak = float(np.mean(read("engine.peak_torque")))
         curve = TorqueCurve(np.array([0.0]), np.array([peak]))
-        read.say(
-            "engine.torque_curve", f"peak torque {peak:.0f} N*m at every engine speed", f"no curve given; {NO_SOURCE}"
-        )
+        read.say("engine.torque_curve", "peak torque at every engine speed", f"no curve given; {NO_SOURCE}")
     by_map = read.scenario.fuel_map is not None
     displacement = read("engine.displacement")
     return Engine(
@@ -469,7 +471,7 @@ def _drivetrain_spin_force(read: KeyReader) -> Values:
     engine, vehicle = read.scenario.engine, read.scenario.vehicle
     assert engine is not None
     if vehicle.drag_area is None and "drivetrain_spin_force" not in engine.model_fields_set:
-        read.say("engine.drivetrain_spin_force", "0 N", "the coast-down coefficients hold the spin loss")
+        read.note("engine.drivetrain_spin_force", 0.0, "the coast-down coefficients hold the spin loss")
         return 0.0
     return read("engine.drivetrain_spin_force")
 

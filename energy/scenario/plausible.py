@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from energy.scenario.keys import UNUSUAL, Table, quantity_keys, spec_of
 from vehicle.problems import Problem, nearest, shown
 from vehicle.quantity import Spec, Uncertain, shown_value
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.scenario.keys.vehicle import EngineTable
@@ -23,14 +24,10 @@ SLOWEST_SOUND_M_S = 295.0  # of air at -55 degC: sqrt(1.4 · 287 J/(kg K) · 218
 _RAD_S_PER_1000_RPM = 1000 * 2 * math.pi / 60
 
 
-def plausible_words(spec: Spec) -> str:
+def plausible_words(spec: Spec, system: UnitSystem = "metric") -> str:
     """Return the plausible range of a key in words, "" where it has none: "-40 °C to 50 °C"."""
     ends = spec.plausible_ends()
-    return "" if ends is None else f"{_shown(ends[0], spec)} to {_shown(ends[1], spec)}"
-
-
-def _shown(value: float, spec: Spec) -> str:
-    return shown_value(value, spec.unit)
+    return "" if ends is None else f"{spec.shown(ends[0], system)} to {spec.shown(ends[1], system)}"
 
 
 def unusual_keys(name: str, raw: object) -> tuple[frozenset[str], list[Problem]]:
@@ -101,7 +98,7 @@ def _beyond(value: Uncertain, spec: Spec) -> str | None:
     for number in (value.value, value.low, value.high):
         if not ends[0] - slack <= number <= ends[1] + slack:
             what = "" if number == value.value else " (an end of its range)"
-            return f"{_shown(number, spec)}{what}"
+            return f"{spec.shown(number)}{what}"
     return None
 
 

@@ -23,7 +23,7 @@ def show(answered: Answered) -> None:
     if held.get(_ENOUGH) is True:
         st.button("Ask me what would make the answer surer", key="ask again", on_click=_ask_again)
         return
-    asked = next_value(answered, left)
+    asked = next_value(answered, left, desk.system())
     if asked is None:
         return
     with st.container(border=True, key="ask next"):
@@ -36,7 +36,9 @@ def show(answered: Answered) -> None:
             try:
                 read_quantity(typed.scenario_value(text, spec.unit), spec)
             except FieldError as error:
-                fault = f"{error.read}; accepted: {error.accepted}"
+                fault = (
+                    f"{error.read}; accepted: {error.accepted.replace(spec.accepted(), spec.accepted(desk.system()))}"
+                )
                 page.problem_list([fault], "Cannot be used")
         row = st.container(horizontal=True)
         row.button(

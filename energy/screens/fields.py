@@ -18,9 +18,10 @@ from energy.scenario.defaults import FUEL_DEFAULTS
 from energy.scenario.keys import TABLES
 from energy.screens import desk, page
 from energy.screens.desk import Work
+from energy.words.screens import fault_words
 from energy.words.terms import term_of
 from vehicle import units
-from vehicle.quantity import Spec, Uncertain, shown_value
+from vehicle.quantity import Spec, Uncertain
 from vehicle.typed import as_people_type
 
 EXACT, PLUS_MINUS, BETWEEN = "exactly", "plus or minus", "between"
@@ -83,7 +84,7 @@ def field(table: str, key: str, info: FieldInfo, work: Work) -> None:
                 on_click=desk.if_drawn(lambda: desk.put_value(place, raw)),
             )
         if faults:
-            page.problem_list([str(fault) for fault in faults], "Cannot be used")
+            page.problem_list([fault_words(fault, desk.system()) for fault in faults], "Cannot be used")
 
 
 def css_class(place: str) -> str:
@@ -124,21 +125,21 @@ def _default_words(place: str, info: FieldInfo, spec: Spec | None) -> tuple[str,
         if isinstance(fuel, str) and fuel in by_fuel:
             value, source = by_fuel[fuel]
     if isinstance(value, Uncertain) and spec is not None:
-        text = shown(value.value, spec.unit)
+        text = shown(value.value, spec)
         if value.shape != "exact":
-            text += f" ({shown(value.low, spec.unit)} to {shown(value.high, spec.unit)})"
+            text += f" ({shown(value.low, spec)} to {shown(value.high, spec)})"
         return text, source
     if isinstance(value, bool):
         return ("yes" if value else "no"), source
     return (str(value), source) if value not in (None, "") else ("", "")
 
 
-def shown(value: float, unit: str) -> str:
+def shown(value: float, spec: Spec) -> str:
     """Return an SI value to three figures in the first unit that a form offers for it."""
-    first = units.written_units(unit, desk.system())[0]
-    if desk.system() != "metric" or unit == "dimensionless" or not first:
-        return shown_value(value, unit, desk.system())
-    return f"{units.figures(units.express(value, first, unit), 3)} {first}"
+    first = spec.written(desk.system())[0]
+    if desk.system() != "metric" or spec.unit == "dimensionless" or not first:
+        return spec.shown(value, desk.system())
+    return f"{units.figures(units.express(value, first, spec.unit), 3)} {first}"
 
 
 def _hold(name: str, value: Any) -> str:
@@ -176,7 +177,7 @@ def _parts(raw: object) -> tuple[str, dict[str, object]]:
 
 def _quantity(place: str, spec: Spec, raw: object) -> None:
     sure, parts = _parts(raw)
-    choices = units.written_units(spec.unit, desk.system())
+    choices = spec.written(desk.system())
     if place in desk.guesses():  # a value that windtoll put there stands in the user's own units
         parts = {name: _in_unit(value, choices[0], spec, name) for name, value in parts.items()}
     shown = {name: _split(value, choices, spec) for name, value in parts.items()}
@@ -331,18 +332,32 @@ def _follow_unit(place: str, spec: Spec, key_of: Callable[[str], str], typed: _T
         st.session_state[key_of(f"{place} unit")] = own
 
 
+def _held_unit(place: str) -> str:
+    """Return the unit that the numbers of a field have by now, "" where none of them has one.
+
+    A late browser may tell of a new unit together with a text that carries a unit of its own, and that was followed
+    just before.
+    """
+    for part in _parts(bundles.value_at(desk.bundle(), place))[1].values():
+        try:
+            return units.split(part)[1] if isinstance(part, str) else ""
+        except units.QuantityError:
+            continue
+    return ""
+
+
 def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
     """Return what happens when another unit is chosen: the quantity stays, its numbers change."""
 
     key_of, typed, store = desk.field_keys(), _typing(place), _storing(place, spec)
 
     def change() -> None:
-        unit = typed("unit")
+        unit, now = typed("unit"), _held_unit(place) or before
         for name in ("value", "low", "high", "plus_minus"):
             key = key_of(f"{place} {name}")
             si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
             try:
-                held = units.parse(f"{st.session_state.get(key, '')} {before}".strip(), si)
+                held = units.parse(f"{st.session_state.get(key, '')} {now}".strip(), si)
                 number = units.express(held, unit, si) if unit else held
             except units.QuantityError:
                 continue  # empty, or a text that is told as a fault
@@ -382,7 +397,7 @@ def _entry(text: str, unit: str) -> Any:
 
 
 def _list(place: str, spec: Spec, raw: object) -> None:
-    choices = units.written_units(spec.unit, desk.system())
+    choices = spec.written(desk.system())
     entries = raw if isinstance(raw, list) else []
     numbers = [value for entry in entries for value in _parts(entry)[1].values() if value is not None]
     chosen = _chosen_unit(place, choices[0])

@@ -116,16 +116,29 @@ def _quantity(
 ) -> str:
     """Return what was typed with its unit, as a scenario has it; "" where nothing was. A fault stands at the field."""
     spec = spec_of(key) if isinstance(key, str) else key
-    example = typical if typical in (_FIT, _STILL) else f"typical: {typical}" if typical else "typical"
+    example = typical if typical in (_FIT, _STILL) else f"typical: {_in_units(typical, spec)}" if typical else "typical"
     text = typed.quantity(label, f"{_FORM}{name}", spec.unit, start, offered=offered, example=example)
     if text:
         try:
             read_quantity(typed.scenario_value(text, spec.unit), spec)
         except FieldError as error:
-            fault = Problem("what you typed", label, error.read, error.accepted)
+            fault = Problem(
+                "what you typed",
+                label,
+                error.read,
+                error.accepted.replace(spec.accepted(), spec.accepted(desk.system())),
+            )
             page.problem_list([str(fault)], "Cannot be used")
             faults.append(fault)
     return text
+
+
+def _in_units(text: str, spec: Spec) -> str:
+    """Return a quantity in the unit that it usually has in the chosen system of units; another text as it is."""
+    try:
+        return spec.shown(units.parse(text, spec.unit), desk.system())
+    except units.QuantityError:
+        return text
 
 
 def _vehicle(known: Beginning, faults: list[Problem]) -> Beginning:

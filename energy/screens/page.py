@@ -23,9 +23,10 @@ from energy.words.first import cards as cards_of
 from energy.words.next_question import next_questions
 from energy.words.price import prices_of_heat
 from energy.words.said import Said
-from energy.words.screens import BEING_WORKED_OUT, FAULTY, NOT_CHECKED_HERE, in_the_app, to_the_field
+from energy.words.screens import BEING_WORKED_OUT, FAULTY, NOT_CHECKED_HERE, fault_words, in_the_app, to_the_field
 from energy.words.verdict import FirstLines, Verdict
 from energy.words.verdict import verdict as verdict_of
+from vehicle.problems import Problem
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -184,7 +185,9 @@ def cards_html(answered: Answered, system: UnitSystem) -> str:
 
 def _operate(first_lines: FirstLines) -> str:
     """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
-    return first_lines.may_be_operated if first_lines.operate == "no" else NOT_CHECKED_HERE
+    if first_lines.operate == "no" or first_lines.not_when:
+        return in_the_app(first_lines.may_be_operated)
+    return NOT_CHECKED_HERE
 
 
 def first_lines(work: Work, heading: str, first_lines: FirstLines) -> None:
@@ -207,13 +210,17 @@ def answer_line(work: Work, heading: str, sentence: str, *more: str) -> None:
 def cannot(work: Work, heading: str, sentence: str, why: Sequence[object], words: str = "Why") -> None:
     """Show a screen's question, that it cannot be answered, and the faults that stand in the way."""
     answer_line(work, heading, sentence)
-    problem_list([str(fault) for fault in why], words)
+    problem_list([_fault(each) for each in why], words)
+
+
+def _fault(fault: object) -> str:
+    return fault_words(fault, desk.system()) if isinstance(fault, Problem) else str(fault)
 
 
 def problems(work: Work) -> None:
     """Show what is wrong with the scenario in work."""
     if work.problems:
-        problem_list([str(problem) for problem in work.problems], FAULTY)
+        problem_list([_fault(problem) for problem in work.problems], FAULTY)
         _field_links(work)
 
 

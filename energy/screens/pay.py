@@ -78,6 +78,6 @@ def show() -> None:
     page.finding("Over a year of winds")
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
-        page.bullets([payback_words.assumed_climate(result)])
+        page.bullets([payback_words.assumed_climate(result, system)])
     page.cautions(payback_words.cautions_of(scenario, full=True))
     page.assumptions(work)

@@ -95,8 +95,9 @@ def _rotors(choice: RotorChoice, system: UnitSystem) -> None:
     if choice.chosen is not None:
         with st.expander("Blade of the one to choose"):
             blade, build = choice.chosen.blade, choice.chosen.build
-            page.table(rotor_words.STATION_HEADINGS, rotor_words.station_rows(blade), numbers=range(3), caption="Blade")
-            page.bullets(rotor_words.blade_lines(blade, build))
+            stations = rotor_words.station_rows(blade, system)
+            page.table(rotor_words.station_headings(system), stations, numbers=range(3), caption="Blade")
+            page.bullets(rotor_words.blade_lines(blade, build, system))
 
 
 def _cautions() -> None:
@@ -166,7 +167,7 @@ def _fields(own: Wanted) -> _Typed:
             for name, label, value in shares:
                 text = typed.quantity(label, f"size {name}", "dimensionless", value, offered=_SHARES)
                 texts[name] = (text, "dimensionless")
-            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s")
+            tip = typed.text("tip-speed ratio", "size tip", example="5, or less to keep the tips at 80 m/s (260 ft/s)")
             start = ", ".join(f"{r:g}" for r in own.gear_ratios)
             ratios = typed.text("gear ratios, with commas between", "size ratios", start=start)
         if typed.any_typed("size "):

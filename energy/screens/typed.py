@@ -47,8 +47,11 @@ def quantity(
     def convert() -> None:
         """Keep the quantity in another unit."""
         to = st.session_state[unit_key]
+        # From the unit that its number has by now: a late browser may tell of the unit together with a text that
+        # carries a unit of its own, and that was followed just before.
+        _, before = _split(str(desk.typed().get(name, own)), (now,))
         try:
-            value = units.parse(_text(str(st.session_state[value_key]), now), unit)
+            value = units.parse(_text(str(st.session_state[value_key]), before), unit)
             st.session_state[value_key] = f"{units.express(value, to, unit) if to else value:.6g}"
         except units.QuantityError:
             pass  # empty, or a text that is told as a fault where it is used

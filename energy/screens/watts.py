@@ -222,9 +222,11 @@ def _kind_words(kind: str) -> str:
 def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     with top.container():
-        page.answer_line(
-            work, _HEADING, reconcile_words.sentence(result, scenario, system), reconcile_words.agreement(result)
-        )
+        first = reconcile_words.first_lines(result, scenario, system)
+        if first.dangers:
+            page.first_lines(work, _HEADING, first)
+        else:
+            page.answer_line(work, _HEADING, first.headline, *first.lines)
     page.picture(_picture(work.usable, content, system), "Band: within the reading's 95 % interval.")
     page.finding("Readings against the model (off by: before, the uncertainty of the scenario counts too)")
     rows = [
@@ -234,7 +236,7 @@ def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | b
     headings = ("reading", "was read", *reconcile_words.READING_HEADINGS[3:])
     page.table(headings, rows, numbers=(1, 2, 3, 4), caption="Readings against the model")
     page.finding("What the readings change in the inputs")
-    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(result)]
+    inputs = [(called(key), text) for key, text in reconcile_words.input_rows(result, system)]
     page.table(("input", "before → with the readings"), inputs, caption="Inputs before and after")
     updates = reconcile_words.updates(result)
     if result.agrees and updates:

@@ -481,7 +481,7 @@ def _balance(rig: Rig, cases: BothCases) -> PartLoads:
             lambda at: equations.imbalance_force_n(imbalance_kg_m(at), at.rotor_speed_rad_s),
         )
 
-    rows = force("10 g lost at a tip", lambda at: _SAMPLE_LOST_KG * rig.radius_in(at))
+    rows = force("10 g (0.35 oz) lost at a tip", lambda at: _SAMPLE_LOST_KG * rig.radius_in(at))
     rig.maybe("blade_loads.rotor_mass"), rig.maybe("rotor.highest_rotor_speed")
     mass, limit = rig.read.uncertain("blade_loads.rotor_mass"), rig.read.uncertain("rotor.highest_rotor_speed")
     speed = float(cases.operating.rotor_speed_rad_s) if limit is None else limit.high

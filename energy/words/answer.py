@@ -34,7 +34,7 @@ from energy.words.verdict import (
     verdict,
 )
 from vehicle.driving.engine import Battery
-from vehicle.quantity import Uncertain, shown_value
+from vehicle.quantity import Uncertain
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -89,17 +89,22 @@ _MAIN = (
 )
 
 
-def largest_uncertainties(answered: Answered) -> list[tuple[str, str]]:
-    """Return the three inputs that widen the range most, as (name, text)."""
+_WORTH_A_ROW = 0.055  # of the variance: own rule, no source
+
+
+def largest_uncertainties(answered: Answered, system: UnitSystem = "metric") -> list[tuple[str, str]]:
+    """Return up to three inputs that widen the range most, as (name, text); a twentieth of the variance is not worth
+    a row.
+    """
     spread = answered.spread
     if spread is None:
         return []
     ranges = ranges_of(answered.scenario)
     rows = []
     for s in sorted(spread.sensitivities, key=lambda entry: -entry.first_order)[:3]:
-        if s.total < 0.01:
+        if s.first_order < _WORTH_A_ROW:
             break
-        known = ", ".join(_named_range(key, ranges) for key in s.inputs)
+        known = ", ".join(_named_range(key, ranges, system) for key in s.inputs)
         rows.append((f"{100 * max(s.first_order, 0):.0f} %", known))
     return rows
 
@@ -136,7 +141,7 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     for s in spread.sensitivities[:4]:
         if s.total < 0.01:
             break
-        known = ", ".join(f"{called(key)} ({key}, {_range_of(key, ranges)})" for key in s.inputs)
+        known = ", ".join(f"{called(key)} ({key}, {_range_of(key, ranges, system)})" for key in s.inputs)
         rows.append(
             (
                 "share of the variance" if s is spread.sensitivities[0] else "",
@@ -147,22 +152,30 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
         rows.append(
             (
                 "what to measure next" if m is spread.measurements[0] else "",
-                f"{called(m.key)} to ± {shown_width(m)} ({m.how}): narrows the range by {100 * m.shrinks_by:.0f} %",
+                f"{called(m.key)} to ± {shown_width(m, system)} ({m.how}): "
+                f"narrows the range by {100 * m.shrinks_by:.0f} %",
             )
         )
     return rows
 
 
-def _named_range(key: str, ranges: dict[str, Uncertain]) -> str:
+def uncertainty_heading(spread: OutcomeSpread, *, full: bool) -> str:
+    """Return the heading of the rows on uncertainty: `sure_rows` in full, else `largest_uncertainties`."""
+    if full:
+        return f"Uncertainty ({spread.draws} simulations over all that is not known exactly)"
+    return "Uncertainty (shares of the variance; published checks: windtoll evidence)"
+
+
+def _named_range(key: str, ranges: dict[str, Uncertain], system: UnitSystem) -> str:
     """Return an input as people call it, with what its range is of where that goes by another name."""
-    name, known = called(key), _range_of(key, ranges)
+    name, known = called(key), _range_of(key, ranges, system)
     own = key.partition(".")[2].replace("_", " ")
     return f"{name} ({known})" if name == own else f"{name} ({own} {known})"
 
 
-def _range_of(key: str, ranges: dict[str, Uncertain]) -> str:
-    value, unit = ranges[key], spec_of(key).unit
-    return f"{shown_value(value.low, unit)} to {shown_value(value.high, unit)}"
+def _range_of(key: str, ranges: dict[str, Uncertain], system: UnitSystem) -> str:
+    value, spec = ranges[key], spec_of(key)
+    return f"{spec.shown(value.low, system)} to {spec.shown(value.high, system)}"
 
 
 def _probability_words(probability: float) -> str:
@@ -196,9 +209,10 @@ def assumption_words(entry: Assumption, system: UnitSystem = "metric") -> str:
     """Return an assumption as "key = value (range); source"."""
     if isinstance(entry.value, str):
         return f"{entry.key}: {entry.value}; {entry.source}"
-    text = shown_value(entry.value, entry.unit, system)
+    spec = spec_of(entry.key)
+    text = spec.shown(entry.value, system)
     if entry.low is not None and entry.high is not None:
-        text += f" ({shown_value(entry.low, entry.unit, system)} to {shown_value(entry.high, entry.unit, system)})"
+        text += f" ({spec.shown(entry.low, system)} to {spec.shown(entry.high, system)})"
     return f"{entry.key} = {text}; {entry.source}"
 
 
@@ -572,15 +586,17 @@ def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]
             number(s.supply.source_w) / answer.inputs.fuel.heating_value_j_per_m3
             for s in (answer.without, answer.states["working"])
         ]
-        pair = mpg(answer, system)
-        economy = f" (from {pair[0]:.1f} to {pair[1]:.1f} mpg)" if pair and system != "metric" else ""
+        states = f"{_STATE_WORDS[answer.compared_with]}, then working"
         rows.append(
             (
-                f"fuel, {_STATE_WORDS[answer.compared_with]}, then working",
+                f"fuel, {states}",
                 f"{show(flows[0], 'fuel_flow', system, digits=3)}, then "
-                f"{show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
+                f"{show(flows[1], 'fuel_flow', system, digits=3)}",
             )
         )
+        pair = mpg(answer, system)
+        if pair and system != "metric":
+            rows.append((f"fuel economy, {states}", f"{pair[0]:.1f}, then {pair[1]:.1f} mpg"))
         rows.append(("CO2", f"{show(number(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
     return [*rows, *_battery_rows(answered, system), *_running_costs(answered, system)]
 

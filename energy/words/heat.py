@@ -520,8 +520,8 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
             said.append(f"In {_percent(within)} of the simulations the target is reached in that time.")
     if heating.scenario.load.contents in _FOOD:
         said.append(
-            "Warming the food is counted, drying it is not: each litre of water that leaves it takes about 0.7 kWh "
-            "more."
+            "Warming the food is counted, drying it is not: each litre (quart) of water that leaves it takes about "
+            "0.7 kWh more."
         )
     if heating.trip is not None:
         said += heating.trip.remarks

@@ -67,8 +67,9 @@ def remedies(
     if power > 0 and target > ambient:
         allowed, present = power / (target - ambient), needed / (target - ambient)
         less = (
-            f"less loss: below {allowed:.3g} W/K between {show(ambient, 'temperature', system)} and the target instead "
-            f"of {present:.3g} W/K ({100 * (1 - power / needed):.0f} % less)"
+            f"less loss: below {show(allowed, 'heat_loss', system)} between {show(ambient, 'temperature', system)} and "
+            "the target instead "
+            f"of {show(present, 'heat_loss', system)} ({100 * (1 - power / needed):.0f} % less)"
         )
         helps.append(Remedy("loss", allowed, less))
     return [*helps, lower]

@@ -15,7 +15,7 @@ def key_rows(table: str) -> list[KeyData]:
     from energy.scenario.keys import TABLES
     from energy.scenario.plausible import plausible_words
     from energy.words.keys_model import KeyData
-    from vehicle.quantity import Spec, Uncertain, shown_value
+    from vehicle.quantity import Spec, Uncertain
 
     rows = []
     for key, info in TABLES[table].model_fields.items():
@@ -24,12 +24,12 @@ def key_rows(table: str) -> list[KeyData]:
         default = None if info.is_required() else info.get_default(call_default_factory=True, validated_data={})
         text = default
         if isinstance(default, Uncertain) and isinstance(spec, Spec):
-            text = shown_value(default.value, spec.unit)
+            text = spec.shown(default.value)
             if default.shape != "exact":
-                text += f" ({shown_value(default.low, spec.unit)} to {shown_value(default.high, spec.unit)})"
+                text += f" ({spec.shown(default.low)} to {spec.shown(default.high)})"
         by_fuel = FUEL_DEFAULTS.get(f"{table}.{key}")
         if by_fuel and isinstance(spec, Spec):
-            text = ", ".join(f"{fuel} {shown_value(value.value, spec.unit)}" for fuel, (value, _) in by_fuel.items())
+            text = ", ".join(f"{fuel} {spec.shown(value.value)}" for fuel, (value, _) in by_fuel.items())
         rows.append(
             KeyData(
                 key=key,

@@ -171,7 +171,7 @@ def shown_load(value: float, kind: str, system: UnitSystem, more: int = 0) -> st
     if kind == "hours":
         return f"{figures(value / 3600, 2 + more)} h"
     if kind == "imbalance":
-        return f"{figures(value * 1e6, 3 + more)} g·mm"
+        return show(value, "imbalance", system, digits=3 + more)
     if kind == "force" and system != "us" and abs(value) >= 10_000:
         return f"{figures(value / 1000, 3 + more)} kN"
     return show(value, kind, system, digits=None if more == 0 else 3 + more)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from energy.words.verdict import called, shown_width
+from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -26,16 +27,16 @@ class NextValue:
     plus_minus: float
 
 
-def next_value(answered: Answered, left: Collection[str] = ()) -> NextValue | None:
+def next_value(answered: Answered, left: Collection[str] = (), system: UnitSystem = "metric") -> NextValue | None:
     """Return the most valuable value to ask for, without those in `left` (keys that the user cannot know); or None."""
     measured = () if answered.spread is None else answered.spread.measurements
     worth = [m for m in measured if m.key not in left and m.shrinks_by >= _WORTH_ASKING]
-    return _asked(max(worth, key=lambda m: m.shrinks_by)) if worth else None
+    return _asked(max(worth, key=lambda m: m.shrinks_by), system) if worth else None
 
 
-def _asked(measured: Measurement) -> NextValue:
+def _asked(measured: Measurement, system: UnitSystem) -> NextValue:
     name = called(measured.key)
     twice = measured.shrinks_by >= _TWICE
     gain = "twice as sure" if twice else f"surer: its range {100 * measured.shrinks_by:.0f} % narrower"
-    how = f"Measure it with {measured.how}, to ± {shown_width(measured)}."
+    how = f"Measure it with {measured.how}, to ± {shown_width(measured, system)}."
     return NextValue(measured.key, f"The answer would be {gain}, if you knew {name}.", how, measured.plus_minus)

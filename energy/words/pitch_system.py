@@ -107,20 +107,23 @@ def _stalls(pitch: PitchSystem, system: UnitSystem) -> str:
 
 def _asked(pitch: PitchSystem, system: UnitSystem) -> list[str]:
     force = shown_load(pitch.asked_n, "force", system)
-    millimetres = figures(pitch.rod_travel_m * 1000, 3)
+
+    def small(length_m: float, digits: int = 3) -> str:
+        return show(length_m, "small_length", system, digits=digits)
+
     asked = [
         "These numbers take every range at its unfavourable end; the table above takes the stated values.",
-        f"Actuator: {force} or more, {millimetres} mm of travel, self-locking (back-drive without power: "
+        f"Actuator: {force} or more, {small(pitch.rod_travel_m)} of travel, self-locking (back-drive without power: "
         f"{shown_load(pitch.held_n, 'force', system)} pushes on it), the whole travel within 2 s (our choice).",
         f"Slider bearing between turning rods and still actuator: {force} along the axis at "
         f"{show(pitch.rows[-1].rotor_speed_rad_s, 'rotor_speed', system)}: a static rating of twice that or more.",
-        f"Counterweight: {figures(pitch.counterweight_kg * 1000, 3)} g on each blade root, "
-        f"{COUNTERWEIGHT_ARM_M * 1000:.0f} mm from the pitch axis, square to the chord, cancels the "
+        f"Counterweight: {show(pitch.counterweight_kg, 'small_mass', system)} on each blade root, "
+        f"{small(COUNTERWEIGHT_ARM_M, 2)} from the pitch axis, square to the chord, cancels the "
         "centrifugal part; its own pull comes on the root.",
     ]
     if pitch.arm_needed_m is not None and pitch.arm_needed_m > pitch.arm_m:
         asked.append(
-            f"Or an arm of {figures(pitch.arm_needed_m * 1000, 3)} mm instead of {figures(pitch.arm_m * 1000, 3)} mm: "
+            f"Or an arm of {small(pitch.arm_needed_m)} instead of {small(pitch.arm_m)}: "
             "less force, as much more travel."
         )
     return asked

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import ends_data
-from energy.words.verdict import called, range_words
+from energy.words.verdict import FirstLines, called, danger_lines, range_words
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -68,10 +68,12 @@ def read_words(row: Compared, system: UnitSystem) -> str:
     return f"{show(row.value, kind, system, digits=3)} ± {show(half, kind, system, digits=2)}"
 
 
-def input_rows(reconciled: Reconciled) -> list[tuple[str, str]]:
+def input_rows(reconciled: Reconciled, system: UnitSystem = "metric") -> list[tuple[str, str]]:
     """Return the inputs on which the readings shed light, before and after, as (key, text)."""
     return [
-        input_row(updated) for updated in reconciled.inputs if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
+        input_row(updated, system)
+        for updated in reconciled.inputs
+        if updated.shrinks_by >= 0.02 or abs(updated.moved) > 0.2
     ]
 
 
@@ -85,6 +87,20 @@ def sentence(reconciled: Reconciled, scenario: Scenario, system: UnitSystem) -> 
         else f" Before the readings: it {_change_words(reconciled.before, scenario, system)}."
     )
     return f"{first}With the readings: it {after}.{before}"
+
+
+def first_lines(reconciled: Reconciled, scenario: Scenario, system: UnitSystem) -> FirstLines:
+    """Return the first lines: which limits the readings break, or the scenario with them; the answer; agreement."""
+    read, after = reconciled.broken_read, reconciled.broken_after
+    dangers = danger_lines(read, read, system, "As read: ") or danger_lines(
+        after, after, system, "With the readings, at the scenario's own conditions: "
+    )
+    return FirstLines(
+        dangers=dangers,
+        headline=sentence(reconciled, scenario, system),
+        lines=(agreement(reconciled),),
+        operate="no" if dangers else "not checked",
+    )
 
 
 def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem) -> str:
@@ -135,17 +151,17 @@ def _narrowed(updated: Updated) -> str:
     )
 
 
-def input_row(updated: Updated) -> tuple[str, str]:
+def input_row(updated: Updated, system: UnitSystem = "metric") -> tuple[str, str]:
     """Return one input with its range before and after the readings, as (key, text)."""
     from energy.scenario.keys import spec_of
-    from vehicle.quantity import shown_value
 
-    unit = spec_of(updated.key).unit
+    spec = spec_of(updated.key)
     before, mark = updated.before, "  ! at the edge of its range" if abs(updated.moved) > 2 else ""
     return (
         updated.key,
-        f"{shown_value(before.low, unit)} to {shown_value(before.high, unit)} → {shown_value(updated.mean, unit)} (90 "
-        f"% range {shown_value(updated.low, unit)} to {shown_value(updated.high, unit)}), {_narrowed(updated)}{mark}",
+        f"{spec.shown(before.low, system)} to {spec.shown(before.high, system)} → {spec.shown(updated.mean, system)} "
+        f"(90 % range {spec.shown(updated.low, system)} to {spec.shown(updated.high, system)}), "
+        f"{_narrowed(updated)}{mark}",
     )
 
 
@@ -181,7 +197,12 @@ def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     def interval(spread: OutcomeSpread) -> IntervalData:
         return spread_model(spread, outcome_of(spread.change_w, spread.heat_w), scenario)
 
+    first = first_lines(reconciled, scenario, "metric")
     return ReconcileData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        may_be_operated=first.operate,
+        headline=first.headline,
         windtoll=1,
         title=scenario.title,
         agrees=reconciled.agrees,

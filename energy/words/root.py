@@ -67,7 +67,8 @@ def bearing_said(bearings: Bearings, system: UnitSystem) -> Said:
         notes.append(
             f"The gyroscopic moment of bumps (up to {show(bearings.moment_n_m, 'torque', system)}) "
             "adds radial load over "
-            f"the spacing of {figures(bearings.spacing_m * 1000, 3)} mm; the life with moment takes it as lasting, "
+            f"the spacing of {show(bearings.spacing_m, 'small_length', system)}; the life with moment takes it as "
+            "lasting, "
             "on the safe side."
         )
     rows = [
@@ -147,11 +148,13 @@ def _breaks(root: BladeRoot) -> bool:
 def _headline(root: BladeRoot, system: UnitSystem) -> str:
     safety = root.safety(root.worst)
     if safety is None:
-        stress = _mpa(root.worst.total_pa)
+        stress = _stress(root.worst.total_pa, system)
         return f"Worst stress at the root: {stress}. Not checked: blade_loads.root_strength is not given."
-    where = f"{_mpa(root.worst.total_pa)} at {show(float(root.worst.at.rotor_speed_rad_s), 'rotor_speed', system)}"
+    worst, speed = _stress(root.worst.total_pa, system), float(root.worst.at.rotor_speed_rad_s)
+    where = f"{worst} at {show(speed, 'rotor_speed', system)}"
     if _breaks(root):
-        return f"Do not operate: the blade root breaks by calculation, {where} against {_mpa(root.strength_pa or 0)}."
+        strength = _stress(root.strength_pa or 0, system)
+        return f"Do not operate: the blade root breaks by calculation, {where} against {strength}."
     if safety < root.wanted_safety:
         return (
             f"Too little at the blade root: safety {figures(safety, 2)} where {figures(root.wanted_safety, 2)} is "
@@ -160,8 +163,8 @@ def _headline(root: BladeRoot, system: UnitSystem) -> str:
     return f"Blade root: safety {figures(safety, 2)} of {figures(root.wanted_safety, 2)} wanted ({where})."
 
 
-def _mpa(pascal: float) -> str:
-    return f"{figures(pascal / 1e6, 3)} MPa"
+def _stress(pascal: float, system: UnitSystem) -> str:
+    return show(pascal, "stress", system)
 
 
 def _stress_row(root: BladeRoot, name: str, stress: RootStress, system: UnitSystem) -> tuple[str, ...]:
@@ -170,8 +173,8 @@ def _stress_row(root: BladeRoot, name: str, stress: RootStress, system: UnitSyst
         name,
         show(stress.pull_n, "force", system),
         show(stress.bending_n_m, "torque", system),
-        _mpa(stress.pull_pa),
-        _mpa(stress.bending_pa),
+        _stress(stress.pull_pa, system),
+        _stress(stress.bending_pa, system),
         "not checked" if safety is None else figures(safety, 2),
     )
 

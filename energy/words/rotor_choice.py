@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from energy.aero.textbook_blade import HUB_FILL, SOURCE
 from vehicle import units
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.aero.textbook_blade import Build, TextbookBlade
@@ -118,7 +118,7 @@ def rows(choice: RotorChoice, system: UnitSystem) -> list[list[str]]:
             cell(e.tip_speed_m_s, "tip_speed", 2),
             cell(e.root_pull_n, "force", 2),
             cell(e.starting_air_m_s, "speed", 2),
-            build_words(e.build, short=True),
+            _short_build(e.build, system),
             "; ".join(e.against),
         ]
         for e in choice.best_of_each
@@ -144,11 +144,14 @@ def against_lines(choice: RotorChoice, system: UnitSystem) -> list[str]:
     return [f"{', '.join(names)}: {reason}." for reason, names in by_reason.items()]
 
 
-def build_words(build: Build, *, short: bool = False) -> str:
+def _short_build(build: Build, system: UnitSystem) -> str:
+    thick = show(build.thickness_m, "small_length", system, digits=2)
+    return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
+
+
+def build_words(build: Build) -> str:
     """Return what a blade is made of, for either workshop: millimetres and inches, kilograms and pounds."""
     thick = f"{1e3 * build.thickness_m:.0f} mm"
-    if short:
-        return f"{thick} sheet" if build.material == "plate" else f"wood, {thick}"
     thick += f" ({figures(build.thickness_m / 0.0254, 2)} in)"
     mass = f"{build.blade_mass_kg:.2g} kg ({figures(build.blade_mass_kg / 0.45359237, 2)} lb) a blade"
     if build.material == "plate":
@@ -156,7 +159,7 @@ def build_words(build: Build, *, short: bool = False) -> str:
     return f"carved wood, {thick} at the widest chord, {mass}"
 
 
-def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:
+def blade_lines(blade: TextbookBlade, build: Build, system: UnitSystem) -> list[str]:
     """Return what hands make of a textbook blade: material, what is narrowed at the hub, why it is not buildable."""
     said = [f"Buildable as {build_words(build)}." if not build.against else f"Not buildable as drawn: {build.against}."]
     if build.no_plate:
@@ -164,10 +167,10 @@ def blade_lines(blade: TextbookBlade, build: Build) -> list[str]:
     if blade.narrowed.any():
         first = int(blade.narrowed.argmax())
         said.append(
-            f"Narrowed near the hub: the formula's {1e3 * blade.optimum_chord_m[first]:.0f} mm at radius "
-            f"{1e3 * blade.radius_m[first]:.0f} mm would make {blade.number_of_blades} blades fill "
-            f"{100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that they "
-            "pass each other when the pitch turns."
+            f"Narrowed near the hub: the formula's {show(blade.optimum_chord_m[first], 'small_length', system)} at "
+            f"radius {show(blade.radius_m[first], 'small_length', system)} would make {blade.number_of_blades} blades "
+            f"fill {100 * _fill(blade, first):.0f} % of the circumference; {100 * HUB_FILL:.0f} % is left, so that "
+            "they pass each other when the pitch turns."
         )
     said.append(f"Formula: {SOURCE}. A beam formula: clamps, holes, flutter and fatigue are beyond it.")
     return said
@@ -177,13 +180,21 @@ def _fill(blade: TextbookBlade, place: int) -> float:
     return float(blade.number_of_blades * blade.optimum_chord_m[place] / (2 * math.pi * blade.radius_m[place]))
 
 
-STATION_HEADINGS = ("radius mm", "chord mm", "angle deg")
+def station_headings(system: UnitSystem) -> tuple[str, ...]:
+    """Return the headings of the stations of a blade."""
+    unit = label("small_length", system)
+    return f"radius {unit}", f"chord {unit}", "angle deg"
 
 
-def station_rows(blade: TextbookBlade) -> list[list[str]]:
-    """Return the stations of a blade as texts under `STATION_HEADINGS`."""
+def station_rows(blade: TextbookBlade, system: UnitSystem) -> list[list[str]]:
+    """Return the stations of a blade as texts under `station_headings`."""
+    places = 2 if system == "us" else 0
+
+    def length(metres: float) -> str:
+        return f"{to_user(metres, 'small_length', system):.{places}f}"
+
     return [
-        [f"{1e3 * r:.0f}", f"{1e3 * c:.0f}", f"{t:.1f}"]
+        [length(r), length(c), f"{t:.1f}"]
         for r, c, t in zip(blade.radius_m, blade.chord_m, blade.twist_deg, strict=True)
     ]
 

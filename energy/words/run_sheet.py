@@ -20,8 +20,8 @@ KEEP_THE_SAME = (
 WEATHER = (
     f"Dry road, no rain or snow; wind under {MOST_WIND_M_S:g} m/s ({MOST_WIND_M_S * 2.23694:.0f} mph) along the road, "
     f"gusts under {MOST_GUST_M_S:g} m/s ({MOST_GUST_M_S * 2.23694:.0f} mph); put the test off otherwise.",
-    f"Air temperature within {MOST_WARMER_K:g} K over a block; write down wind, gusts, temperature and time at each "
-    "turn-around (head_wind, gust, temperature in the list of runs).",
+    f"Air temperature within {MOST_WARMER_K:g} K ({1.8 * MOST_WARMER_K:g} °F) over a block; write down wind, gusts, "
+    "temperature and time at each turn-around (head_wind, gust, temperature in the list of runs).",
     "Tick every run in which a vehicle drove ahead within 200 m (650 ft), and for how much of it (vehicle_ahead).",
 )
 CAUTIONS = (

@@ -6,9 +6,13 @@ A label of a field stands with its field; a sentence stands here.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
-from energy.scenario.keys import quantity_keys
+from energy.scenario.keys import quantity_keys, spec_of
+from energy.scenario.plausible import plausible_words
 from energy.words.verdict import UNCHECKED, called
+from vehicle.problems import Problem
+from vehicle.units import UnitSystem
 
 # The question of each screen by its place in the address.
 QUESTIONS = {
@@ -111,6 +115,18 @@ TOUR = (
         "The last group of questions reads your logs: was it worth it, why so few watts, what next.",
     ),
 )
+
+
+def fault_words(fault: Problem, system: UnitSystem) -> str:
+    """Return a fault in one line; what its key takes in the units of `system`, where the fault says just that."""
+    if fault.key not in quantity_keys():
+        return str(fault)
+    spec = spec_of(fault.key)
+    accepted = fault.accepted.replace(spec.accepted(), spec.accepted(system))
+    usual = plausible_words(spec)
+    if usual:
+        accepted = accepted.replace(usual, plausible_words(spec, system))
+    return str(replace(fault, accepted=accepted))
 
 
 def to_the_field(place: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from energy.uncertainty.quantiles import SURE
 from energy.words.result_model import estimate_data
 from energy.words.verdict import FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, show
@@ -63,7 +64,6 @@ _LIKELY = ((0.9, "almost certain"), (0.7, "likely"), (0.45, "about even"), (0.2,
 _ALIKE = {"belt", "wiring", "generator"}
 CAUSE_HEADINGS = ("cause", "probability", "watts lost", "explains", "leaves open")
 _CERTAIN = 0.7  # probability from which a cause is named though the watts are as expected
-_POSSIBLE = 0.05  # probability that nothing is wrong from which that is said
 _LED = 0.8  # probability of a cause after a test from which its fix is named
 _SHOWN = 0.01  # probability from which a cause stands in the table
 
@@ -121,7 +121,7 @@ def _where(shortfall: Shortfall, system: UnitSystem) -> str:
 def _perhaps_nothing(shortfall: Shortfall) -> tuple[str, ...]:
     """Return that the watts lie within what is expected, so that there may be no fault."""
     watts, low = shortfall.watts, shortfall.expected.ends[0]
-    if watts is None or watts < low or not to_look_for(shortfall) or shortfall.nothing < _POSSIBLE:
+    if watts is None or watts < low or not to_look_for(shortfall) or shortfall.causes[0].probability >= SURE:
         return ()
     return (
         "Perhaps nothing is wrong: what was read lies within the expected range. Measure before taking anything apart",

@@ -80,7 +80,7 @@ def step_rows(spin_up: SpinUp, system: UnitSystem) -> list[tuple[str, ...]]:
             show(s.rotor_speed_rad_s, "rotor_speed", system),
             show(s.motor_w, "power", system, digits=2),
             show(s.motor_torque_n_m, "torque", system, digits=2),
-            f"{figures(s.energy_j / 1e3, 2)} kJ",
+            show(s.energy_j, "kinetic_energy", system),
             f"{show(s.thrown_m_s, 'tip_speed', system, digits=2)}, {figures(s.thrown_j, 2)} J",
             "no linkage" if s.actuator_n is None else show(s.actuator_n, "force", system, digits=2),
             show(s.bearing_n, "force", system, digits=2),
@@ -115,12 +115,12 @@ def notes(spin_up: SpinUp, system: UnitSystem) -> list[str]:
 def stop_rules(spin_up: SpinUp, system: UnitSystem) -> list[str]:
     """Return when to stop."""
     top = show(spin_up.top_rad_s, "rotor_speed", system)
+    stop, watch = (show(speed, "vibration", system) for speed in (STOP_M_S, WATCH_M_S))
     return [
-        f"vibration passes {1e3 * STOP_M_S:.1f} mm/s root mean square; watch from {1e3 * WATCH_M_S:.1f} mm/s (zones of "
-        "ISO 20816-1, from memory)",
+        f"vibration passes {stop} root mean square; watch from {watch} (zones of ISO 20816-1, from memory)",
         "vibration doubles within one step, or differs at a speed that was quiet before",
         "the motor's power jumps or passes that of the table",
-        "the bearing is too hot to keep a hand on (stopped and locked first), about 60 °C",
+        "the bearing is too hot to keep a hand on (stopped and locked first), about 60 °C (140 °F)",
         "the pitch moves by itself, or its actuator gets hot or stalls",
         "anything is heard, smelled or shed that was not there before",
         f"rotor speed nears {top}: never above it",
@@ -132,7 +132,8 @@ def log_lines(spin_up: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
     at = show(log.largest_at_rad_s, "rotor_speed", system)
     said = [
         f"{log.name}: up to {show(log.top_rad_s, 'rotor_speed', system)} of "
-        f"{show(spin_up.top_rad_s, 'rotor_speed', system)}; largest vibration {1e3 * log.largest_m_s:.2g} mm/s at {at}."
+        f"{show(spin_up.top_rad_s, 'rotor_speed', system)}; largest vibration "
+        f"{show(log.largest_m_s, 'vibration', system)} at {at}."
     ]
     if log.peak_rad_s is not None:
         hertz = figures(log.peak_rad_s / (2 * math.pi), 3)
@@ -140,9 +141,10 @@ def log_lines(spin_up: SpinUp, log: SpinLog, system: UnitSystem) -> list[str]:
         said.append(text + (_agrees(spin_up, log.peak_rad_s) or "; make a tap test."))
     if log.imbalance_kg_m is not None:
         planned = spin_up.ladder.rungs[-1].imbalance_n / spin_up.top_rad_s**2
+        shakes, counted = (show(kg_m, "imbalance", system, digits=2) for kg_m in (log.imbalance_kg_m, planned))
         said.append(
-            f"Away from the resonance it shakes like an imbalance of {figures(1e6 * log.imbalance_kg_m, 2)} g mm; the "
-            f"steps count on {figures(1e6 * planned, 2)} g mm ({spin_up.ladder.imbalance_from})"
+            f"Away from the resonance it shakes like an imbalance of {shakes}; the steps count on {counted} "
+            f"({spin_up.ladder.imbalance_from})"
             + (": balance it (windtoll balance)." if log.imbalance_kg_m > 1.5 * planned else ".")
         )
     return said

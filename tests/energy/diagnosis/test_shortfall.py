@@ -259,9 +259,9 @@ def test_the_typical_reading_is_the_middle_share_of_what_is_expected() -> None:
 
 def test_a_certain_cause_is_not_called_perhaps_nothing(invented: Scenario) -> None:
     found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
-    inside = replace(found, watts=found.expected.ends[0] + 1.0, nothing=0.001)
+    inside = replace(found, watts=found.expected.ends[0] + 1.0)
     assert not any("Perhaps nothing" in text for text in words.first_lines(inside, "metric").lines)
-    unsure = replace(inside, nothing=0.2)
+    unsure = replace(inside, causes=(replace(found.causes[0], probability=0.4), *found.causes[1:]))
     assert any("Perhaps nothing" in text for text in words.first_lines(unsure, "metric").lines)
 
 

@@ -17,6 +17,7 @@ from tests_support import run
 from energy.chain.answer import answered
 from energy.chain.load import opened
 from energy.scenario import bundle as bundles
+from energy.scenario.keys import TABLES
 from energy.screens import catalogue, desk, edit
 from energy.words import answer as report
 from energy.words.screens import in_the_app
@@ -101,29 +102,112 @@ def test_it_opens_on_the_verdict_of_the_demo(app: AppTest, demos: Path) -> None:
 @pytest.mark.parametrize("demo", desk.demos())
 def test_every_screen_shows_every_demo(demos: Path, screen: str, demo: str) -> None:
     bundle = bundles.from_folder(demos / demo / "scenario.toml")
-    # One of them in other units: no metric ones are left.
-    system = "us" if demo == "pickup_drying_box" else "metric"
-    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": system}
+    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": "us"}
     shown = _at(SimpleNamespace(session_state=session), screen)
     assert not shown.exception
     assert 'class="wt-verdict' in _said(shown)
-    assert bundle.data()["title"] in _said(shown)
-    if demo == "pickup_drying_box" and screen != "evidence":  # what was published stands in its own units
-        assert _metric(shown, bundle.data()["title"]) == []
+    title = bundle.data()["title"]
+    assert title in _said(shown)
+    if screen != "evidence":  # what was published stands in its own units
+        assert _metric(shown, title, _NOT_IN_US) == []
+    if demo in ("pickup_drying_box", "van_in_town") and screen not in ("evidence", "road"):
+        shown.session_state["system"] = "uk"
+        shown.session_state["round"] += 1
+        assert not shown.run().exception
+        assert _metric(shown, title, _NOT_IN_UK) == []
 
 
-def _metric(app: AppTest, title: str) -> list[str]:
-    """Return what a screen says in metric units, but for titles, examples, what stands in both, sources, and fuels,
-    which are defined by the litre.
+@pytest.mark.parametrize("system", ["us", "uk"])
+def test_every_part_of_the_form_is_in_the_units_chosen(demos: Path, system: str) -> None:
+    bundle = bundles.from_folder(demos / "van_water_tank" / "scenario.toml")
+    session = {"bundle": bundle, "loaded": bundle, "kept": bundle, "round": 1, "system": system, "typed": {}}
+    shown = _at(SimpleNamespace(session_state=session), "edit")
+    found = set(_metric(shown, bundle.data()["title"], _NOT_IN_US if system == "us" else _NOT_IN_UK))
+    for table in TABLES:
+        group = edit.group_of(table)
+        shown.session_state["typed"] = {"part": group, f"part of {group}": table}
+        shown.session_state["round"] += 1
+        assert not shown.run().exception
+        found |= set(_metric(shown, bundle.data()["title"], _NOT_IN_US if system == "us" else _NOT_IN_UK))
+    assert found == set()
+
+
+_NOT_IN_UK = r"km/h|km"
+_NOT_IN_US = (
+    r"km/h|km|m/s²?|m/s\^2|mm/s|mm|cm|m|mm²|cm²|m²|m\^2|m³|m\^3|kg/h|kg/m³|kg/m\^3|kg·m|kg\*m|g·mm|g\*mm|kg|"
+    r"L/h|L/100 ?km|L per kWh|L/kWh|L|mL|°C|degC|K|N·m|N\*m|kN·m|kN|N|N·s/m|N·s²/m²|hPa|kPa|MPa|GPa|Pa|bar|kJ/K|J/K|"
+    r"W/K|W/\(m²?·?K\)|kJ/\(kg K\)|kWh/kg|MJ|kJ"
+)
+# What may stand in metric units, and why.
+_BY_THE_LITRE = ("fuel ",)  # a fuel's heating value and carbon: defined by the litre, with their sources
+_AS_DEFINED = (
+    r"\(?(?:cold \()?(?:at )?20 degC\)?",  # the temperature at which a resistance is stated
+    r"balance_grade = 16 mm/s|balance_grade: 16 mm/s|G 16|(?:such as )?\"16 mm/s\"|at least [\d.]+ mm/s|"
+    r"[Dd]efault: 16 mm/s|is 6.3 mm/s|above 0 mm/s|at most 4000 mm/s",  # ISO 21940-11 names its grades by mm/s
+    r"(?<![\d.])0\.8 g",  # of gravity
+    r"\d \w+/L",  # a price by the litre, as the scenario has it
+)
+
+
+def _metric(app: AppTest, title: str, units_of: str) -> list[str]:
+    """Return what a screen says in units of another system than the chosen one: texts, labels, examples, charts.
+
+    A number in both ("15 mm (0.59 in)") stands in both; what stands behind the semicolon of an assumption, or behind
+    "common practice", is a source in its own units; the boxes of units offer all of them.
     """
+    number = rf"(?<![\w.])[−-]?\d[\d .,]*(?: to [\d.]+)? ?(?:{units_of})(?![\w/²³·*^])"
+    heading = rf"(?:,| \(|[a-z]) (?:{units_of})\)?$"
     found = []
-    for text in re.split(r"<[^>]+>", _said(app)):
-        plain = html.unescape(text).replace(title, "")
-        if re.match(r"[a-z_]+\.[a-z_0-9]+(?: =|:) ", plain):
-            plain = plain.partition(";")[0]
-        plain = re.sub(r'"[^"]*"|[\d.]+ \S+ \([^)]*\)|\([^)]*\)|(?<![\d.])0 N', "", plain)
-        if re.search(r"\d ?(?:km/h|km|kg|m²|L/h|L|°C|N·m|N|m)(?![\w/²·(])", plain) and not plain.startswith("fuel "):
-            found.append(plain.strip())
+    for text in _shown_texts(app):
+        plain = text.replace(title, "")
+        if plain.startswith(_BY_THE_LITRE):
+            continue
+        plain = re.split(r"; |: common practice|, no source", plain)[0]
+        plain = re.sub("|".join(_AS_DEFINED), "", plain)
+        plain = re.sub(rf"\d[\d.]*(?: to [\d.]+)? (?:{units_of}) \([^)]*\)", "", plain)
+        if plain.startswith(("Run sheet: ", *(f"{k} runs of" for k in range(100)))):
+            plain = re.sub(r"\([^)]*\)", "", plain)
+        if re.search(number, plain) or re.search(heading, plain):
+            found.append(text)
+    return found
+
+
+def _shown_texts(app: AppTest) -> list[str]:
+    """Return all texts that a screen shows, but for the choices of unit boxes and the data of charts."""
+    found: list[str] = []
+
+    def of_chart(part: Any) -> None:
+        if isinstance(part, dict):
+            for key, inner in part.items():
+                if key in ("title", "text", "titles") and isinstance(inner, str):
+                    found.append(inner)
+                elif key not in ("data", "datasets", "values"):
+                    of_chart(inner)
+        elif isinstance(part, list):
+            for inner in part:
+                of_chart(inner)
+
+    def of_message(message: Any) -> None:
+        for field, value in message.ListFields():
+            if field.name == "spec":
+                of_chart(json.loads(value))
+            elif field.name in ("id", "element_id", "options", "form_id", "page", "url", "user_key", "data"):
+                continue
+            elif field.message_type is not None:
+                if not field.message_type.GetOptions().map_entry:
+                    for inner in value if field.is_repeated else (value,):
+                        of_message(inner)
+            elif field.type == field.TYPE_STRING:
+                for text in value if field.is_repeated else (value,):
+                    found.extend(part for raw in re.split(r"<[^>]+>", text) if (part := html.unescape(raw).strip()))
+
+    def of_block(block: Any) -> None:
+        for child in getattr(block, "children", {}).values():
+            if (message := getattr(child, "proto", None)) is not None and child.type != "text_area":  # the file itself
+                of_message(message)
+            of_block(child)
+
+    of_block(app._tree)
     return found
 
 
@@ -162,6 +246,20 @@ def test_a_faulty_value_is_told_beside_its_field_in_the_command_lines_words(app:
     _field(shown, "text_input", "trip.road_speed value").set_value("62").run()
     assert bundles.value_at(_held(shown), "trip.road_speed") == "62 km/h"
     assert "Cannot be used" not in _said(shown)
+
+
+def test_a_unit_that_comes_together_with_a_text_of_that_unit_converts_nothing(app: AppTest) -> None:
+    edit_screen = _at(app, "edit")
+    _field(edit_screen, "text_input", "vehicle.mass value").set_value("4,600 lb").run()
+    assert bundles.value_at(_held(edit_screen), "vehicle.mass") == "4600 lb"
+    _field(edit_screen, "text_input", "vehicle.mass value").set_value("2100 kg")
+    _field(edit_screen, "selectbox", "vehicle.mass unit").set_value("kg").run()
+    assert bundles.value_at(_held(edit_screen), "vehicle.mass") == "2100 kg"
+    begin = "typed own speed"
+    _field(edit_screen, "text_input", f"{begin} value").set_value("40 mph").run()
+    _field(edit_screen, "text_input", f"{begin} value").set_value("70 km/h")
+    _field(edit_screen, "selectbox", f"{begin} unit").set_value("km/h").run()
+    assert edit_screen.session_state["typed"]["own speed"] == "70 km/h"
 
 
 def test_another_unit_keeps_the_quantity(app: AppTest) -> None:
