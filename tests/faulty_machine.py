@@ -117,15 +117,17 @@ def steady(machine: dict[str, Any], road: np.ndarray, dial: np.ndarray, heading:
     ratio = speed * RADIUS / air[..., None]
     wind = 0.5 * DENSITY * np.pi * RADIUS**2 * air[..., None] ** 3
     power = power_coefficient(ratio, np.broadcast_to(pitch[..., None], ratio.shape)) * m["power"][..., None] * wind
-    gain = power / np.maximum(speed, 1e-6) - torque > 0
+    excess = power / np.maximum(speed, 1e-6) - torque
+    gain = excess > 0
     stable = gain[..., :-1] & ~gain[..., 1:]
     fast = stable.shape[-1] - 1 - np.argmax(stable[..., ::-1], axis=-1)
     slow = np.argmax(stable, axis=-1)
     slow = np.where(gain[..., 1], slow, 0)  # no torque to start with: it stands
     some = stable.any(axis=-1)
     place = np.where(m["stalled"] > 0.5, slow, np.where(some, fast, 0))
-    turn = speed[place]
-    amps = np.take_along_axis(current * np.ones_like(gain), place[..., None], -1)[..., 0]
+    turn = _between(excess, place)
+    driving = np.maximum(_BRIDGE * VOLTS * m["volts"] * turn * RATIO * (1 - m["slip"]) - DROP, 0.0)
+    amps = driving / (element + lead + winding)
     watts = amps**2 * element
     push = thrust_coefficient(turn * RADIUS / air, np.broadcast_to(pitch, air.shape)) * (0.4 + 0.6 * m["power"])
     return {
@@ -139,6 +141,13 @@ def steady(machine: dict[str, Any], road: np.ndarray, dial: np.ndarray, heading:
         "true_w": watts,
         "two_speeds": np.where(some, fast > slow, False).astype(float),
     }
+
+
+def _between(excess: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Return the speed where the excess torque crosses zero after a place of the grid; 0 where it stands."""
+    here, after = (np.take_along_axis(excess, k[..., None], -1)[..., 0] for k in (place, place + 1))
+    share = np.where(place > 0, here / np.where(place > 0, here - after, 1.0), 0.0)
+    return _SPEEDS[place] + share * (_SPEEDS[place + 1] - _SPEEDS[place])
 
 
 LITTLE = ("electrical_power_w",)
@@ -227,37 +236,85 @@ def _read(
     return shown
 
 
+# What differs from machine to machine anyway: mean and standard deviation, of the logarithm where a factor.
+_ANYWAY = {"local": (0.0, 0.05), "power": (np.log(0.97), 0.06), "volts": (0.0, 0.02), "element": (0.0, 0.02)}
+_ANYWAY |= {"winding": (0.0, 0.05), "friction": (0.0, 0.3), "pitch": (0.0, 0.5), "tail": (0.0, 0.8), "side": (0.0, 0.8)}
+_ADDED = ("pitch", "tail", "side")
+_ALIKE = 9.0  # sum of squares below which noise hides a difference: three standard deviations
+
+
 def can_be_parted(found: Case, read: tuple[str, ...]) -> bool:
     """Return whether no other single cause, at any severity, would show nearly the same.
 
-    Looked for on a grid of severities, air and blades, without noise: another cause that stays within what noise does
-    (a sum of squares below 20) makes it one that cannot be.
+    Readings without noise are compared: for each severity of each other cause, what differs from machine to machine
+    anyway is moved to meet them (two Gauss-Newton steps). Another cause that comes within what noise does makes it one
+    that cannot be parted: a slipping belt, a poor contact and a winding of more ohms lose the same share of the same
+    torque's power, whatever is read at the element.
     """
     columns = found.columns
     road, heading = columns["road_speed_m_s"], np.radians(columns.get("heading_deg", np.zeros(len(columns["time_s"]))))
     dial = columns.get("dial_deg", np.full(len(road), DIAL))
-    truth = steady({k: np.array([[v]]) for k, v in found.machine.items()}, road, dial, heading)
-    local, power = (v.ravel() for v in np.meshgrid(np.linspace(0.88, 1.1, 5), np.linspace(0.85, 1.08, 4)))
+    at = road, dial, heading
+    truth = steady({k: np.array([[v]]) for k, v in found.machine.items()}, *at)
+    spoiled = {name for cause in found.causes for name, _, _ in FAULTS[cause]}
+    start = np.array([0.0 if n in spoiled else _score(n, found.machine[n]) for n in _ANYWAY])
     for cause in CAUSES:
         if cause in found.causes:
             continue
         for name, low, high in FAULTS[cause]:
             wide = (low * 0.7, high * 1.3) if low > 0 else (low * 1.3, high * 0.7)
-            size = np.linspace(*wide, 60) if low != high else np.array([low])
-            machine = {"local": np.tile(local, len(size)), "power": np.tile(power, len(size))}
-            machine[name] = np.repeat(size, len(local)) * machine.get(name, 1.0)
-            other = steady({k: v[:, None] for k, v in machine.items()}, road, dial, heading)
-            if (_apart(truth, other, read) < 20.0).any():
+            size = np.linspace(*wide, 24) if low != high else np.array([low])
+            if _nearest((name, size), start, (truth, at, read)) < _ALIKE:
                 return False
     return True
 
 
-def _apart(truth: dict[str, np.ndarray], other: dict[str, np.ndarray], read: tuple[str, ...]) -> np.ndarray:
-    """Return the sum of squares (K,) between noiseless readings, shared errors and gusts allowed for."""
-    square = np.zeros(len(other["true_w"]))
+def _score(name: str, value: float) -> float:
+    mean, spread = _ANYWAY[name]
+    return float(((value if name in _ADDED else np.log(value)) - mean) / spread)
+
+
+def _with_fault(name: str, size: np.ndarray, scores: np.ndarray) -> dict[str, np.ndarray]:
+    """Return machines (K, 1) of scores (K, N) of what differs anyway, with one fault of sizes (K,)."""
+    machine = {n: m + s * scores[:, [k]] for k, (n, (m, s)) in enumerate(_ANYWAY.items())}
+    machine = {n: v if n in _ADDED else np.exp(v) for n, v in machine.items()}
+    fault = size[:, None]
+    before = machine.get(name, np.full_like(fault, _RIGHT[name]))
+    machine[name] = before + fault if _RIGHT[name] == 0 else before * fault
+    return machine
+
+
+def _nearest(
+    fault: tuple[str, np.ndarray],
+    start: np.ndarray,
+    of: tuple[dict[str, np.ndarray], tuple[np.ndarray, np.ndarray, np.ndarray], tuple[str, ...]],
+) -> float:
+    """Return the least sum of squares by which a fault misses the truth, unusual machines counted by how unusual."""
+    truth, at, read = of
+    name, size = fault
+    count, own = len(size), len(start)
+    scores = np.tile(start, (count, 1))
+    best = np.inf
+    for step in range(3):
+        moved = scores[:, None, :] + np.concatenate([np.zeros((1, own)), 0.5 * np.eye(own)])
+        machines = _with_fault(name, np.repeat(size, own + 1), moved.reshape(-1, own))
+        miss = _misses(truth, steady(machines, *at), read).reshape(count, own + 1, -1)
+        square = (miss[:, 0] ** 2).sum(axis=1) + (scores**2).sum(axis=1) - start @ start
+        best = min(best, float(square.min()))
+        if step < 2:
+            slope = (miss[:, 1:] - miss[:, :1]) / 0.5
+            normal = slope @ slope.transpose(0, 2, 1) + np.eye(own)
+            pull = np.einsum("kpv,kv->kp", slope, np.einsum("kpv,kp->kv", slope, scores) - miss[:, 0])
+            scores = np.clip(np.linalg.solve(normal, pull[..., None])[..., 0], -3, 3)
+    return best
+
+
+def _misses(truth: dict[str, np.ndarray], other: dict[str, np.ndarray], read: tuple[str, ...]) -> np.ndarray:
+    """Return how far noiseless readings are apart (K, values) in standard deviations, shared errors as one value."""
+    apart = []
     for name in read:
         shared, alone = NOISE[name]
         miss = np.log((other[name] + 1e-3) / (truth[name] + 1e-3))
-        mean = miss.mean(axis=1)
-        square += (mean / np.hypot(shared, 0.03)) ** 2 + (((miss - mean[:, None]) / np.hypot(alone, 0.04)) ** 2).sum(1)
-    return square
+        mean = miss.mean(axis=1, keepdims=True)
+        apart += [mean / np.hypot(shared, 0.03), (miss - mean) / np.hypot(alone, 0.04)]
+    return np.concatenate(apart, axis=1)

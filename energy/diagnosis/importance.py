@@ -6,8 +6,9 @@ posterior in closed form, and its middle is the next one (iterated sigma-point o
 How bad a fault is enters crookedly, so the prior of that score is cut in overlapping pieces with a line each (a
 Gaussian sum; Alspach and Sorenson, IEEE Transactions on Automatic Control 17 (1972) 439, from memory). Draws come from
 a Student t about each piece and, some, from the prior, and are weighed by the mixture of all they could have come from
-(Cornuet, Marin, Mira and Robert, Scandinavian Journal of Statistics 39 (2012) 798, from memory): a poor line costs
-draws, never truth, and `Weighed.effective` shows how many count. Draws are quasi-random (scipy.stats.qmc).
+(Cornuet, Marin, Mira and Robert, Scandinavian Journal of Statistics 39 (2012) 798, from memory). Where few of them
+count, more are drawn about those that fit best. A poor line costs draws, never truth, and `Weighed.effective` shows how
+many count. Draws are quasi-random (scipy.stats.qmc).
 """
 
 from __future__ import annotations
@@ -23,6 +24,10 @@ _FREEDOM = 7.0  # of the Student t that is drawn from
 _PRIOR_SHARE = 0.05  # of the draws that come from the prior, so that no weight grows without end
 _WIDER = 1.1
 _PIECES, _PIECE_SPREAD = np.array([-1.6, -0.8, 0.0, 0.8, 1.6]), 0.6
+_FOR_A_MIDDLE = 60.0  # draws that must count to find a middle and a spread from
+_AWAY = 2.0  # ln evidence that a line may lose by being found anew
+_LEADERS = 3  # hypotheses whose neighbours begin anew
+_SCAN = np.linspace(-2.0, 2.0, 9)  # of the one score that a neighbour does not share
 _WHOLE = 1e-3  # share of a hypothesis's draws that its least promising piece still gets
 
 # (which hypothesis (N,), scores (N, columns)) -> ln likelihood (N,), misses in standard deviations (N, values)
@@ -36,6 +41,9 @@ class DrawsPlan:
     `lines` of all hypotheses are drawn first, `kept` are cut in pieces; rounds of `later` draws follow for as many
     hypotheses as stated, then, at most `rounds` times, `more` draws of each that holds at least `share` of the
     probability and in which fewer than `enough` draws count.
+
+    `parts` names what the first scores of each hypothesis are, where hypotheses share some: one that shares all but one
+    with the best begins anew from there.
     """
 
     first: np.ndarray
@@ -44,9 +52,10 @@ class DrawsPlan:
     kept: int = 10
     later: tuple[tuple[int, int], ...] = ((10, 192), (6, 320))
     more: int = 512
-    rounds: int = 2
+    rounds: int = 4
     enough: float = 100.0
     share: float = 0.03
+    parts: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,6 +121,9 @@ def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Dr
     pools = [_begun(drawn[which == h], value[which == h]) for h in range(len(plan.first))]
     every = np.arange(len(pools))
     _straighten(likelihood, pools, every, plan.lines)
+    for _ in range(2 if plan.parts else 0):
+        begun = _beside(likelihood, pools, _best(pools, log_prior, _LEADERS), plan.parts)
+        _straighten(likelihood, pools, begun, plan.lines)
     kept = _best(pools, log_prior, plan.kept)
     for h in kept:
         pools[h].pieces = _cut(pools[h].pieces[0], int(plan.cut[h]))
@@ -125,6 +137,8 @@ def weigh(likelihood: Likelihood, prior: Sequence[float], columns: int, plan: Dr
         if not len(poor):
             break
         _straighten(likelihood, pools, poor, 1)
+        for h in poor:
+            pools[h].pieces.append(_about_draws(pools[h]))
         _draw(likelihood, pools, poor, plan.more, len(plan.later) + 1 + step)
         weighed = _weighed(pools, log_prior)
     return weighed
@@ -149,8 +163,50 @@ def _begun(scores: np.ndarray, likelihood: np.ndarray) -> _Pool:
     return _Pool(scores, likelihood, float(len(scores)), [whole])
 
 
+def _beside(
+    likelihood: Likelihood, pools: Sequence[_Pool], leaders: np.ndarray, parts: Sequence[tuple[int, ...]]
+) -> np.ndarray:
+    """Begin the line anew of hypotheses that share all but one of their parts with a leader, where that fits better.
+
+    A line that began far off has not arrived, and would be left out though it explains the readings as well.
+    """
+    places, starts = [], []
+    for leader in leaders:
+        known = pools[leader].pieces[0]
+        for h, mine in enumerate(parts):
+            own = [axis for axis, part in enumerate(mine) if part not in parts[leader]]
+            if h == leader or len(own) > 1:
+                continue
+            start = known.mean.copy()
+            start[: max(len(parts[leader]), len(mine))] = 0.0
+            for axis, part in enumerate(mine):
+                if part in parts[leader]:
+                    start[axis] = known.mean[parts[leader].index(part)]
+            scan = np.tile(start, (len(_SCAN) if own else 1, 1))
+            scan[:, own] = _SCAN[:, None] if own else 0.0
+            places += [h] * len(scan)
+            starts.append(scan)
+    if not places:
+        return np.zeros(0, dtype=int)
+    which, scores = np.array(places), np.concatenate(starts)
+    changed = np.unique(which)
+    current = np.stack([pools[h].pieces[0].mean for h in changed])
+    value, _ = likelihood(np.concatenate([changed, which]), np.concatenate([current, scores]))
+    fit = value - 0.5 * (np.concatenate([current, scores]) ** 2).sum(axis=1)
+    better = []
+    for n, h in enumerate(changed):
+        rows = np.flatnonzero(which == h)
+        best = rows[np.argmax(fit[len(changed) + rows])]
+        if fit[len(changed) + best] > fit[n] + 1.0:
+            root = pools[leaders[0]].pieces[0].root.copy()
+            root[[0, 1], [0, 1]] += 0.3  # its own part may lie anywhere between two of the scan
+            pools[h].pieces = [replace(pools[h].pieces[0], mean=scores[best], root=root)]
+            better.append(h)
+    return np.array(better, dtype=int)
+
+
 def _cut(whole: _LinePiece, axes: int) -> list[_LinePiece]:
-    """Return a prior in overlapping pieces along its first scores."""
+    """Return a prior as a whole, with the line that it has, and in overlapping pieces along its first scores."""
     weight = np.exp(-0.5 * _PIECES**2 / (1 - _PIECE_SPREAD**2))
     pieces = [whole]
     for axis in range(axes):
@@ -161,7 +217,7 @@ def _cut(whole: _LinePiece, axes: int) -> list[_LinePiece]:
                 middle[axis], spread[axis], mean[axis] = centre, _PIECE_SPREAD, centre
                 further.append(_LinePiece(piece.share * share, middle, spread, mean, whole.root))
         pieces = further
-    return pieces
+    return [whole, *pieces] if axes else pieces
 
 
 def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarray, times: int) -> None:
@@ -170,6 +226,7 @@ def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarr
     if not places:
         return
     which = np.array([h for h, _ in places])
+    before = [pools[h].pieces[k] for h, k in places]
     for _ in range(times):
         pieces = [pools[h].pieces[k] for h, k in places]
         points = [_either_side(piece.mean, piece.root) for piece in pieces]
@@ -184,7 +241,9 @@ def _straighten(likelihood: Likelihood, pools: Sequence[_Pool], chosen: np.ndarr
         away = (piece.mean - piece.centre) / piece.spread
         volume = np.log(np.diag(piece.root)).sum() - np.log(piece.spread).sum()
         evidence = np.log(piece.share) + float(value[n]) - 0.5 * float(away @ away) + float(volume)
-        pools[h].pieces[k] = replace(piece, log_evidence=evidence)
+        # A line that leads away from a better one is not followed.
+        kept = before[n].log_evidence > evidence + _AWAY
+        pools[h].pieces[k] = before[n] if kept else replace(piece, log_evidence=evidence)
 
 
 def _either_side(mean: np.ndarray, root: np.ndarray) -> np.ndarray:
@@ -256,6 +315,28 @@ def _drawn(pool: _Pool, count: int, seed: int) -> np.ndarray:
             at += mine
     pool.prior_draws += of_prior
     return fresh
+
+
+def _about_draws(pool: _Pool) -> _LinePiece:
+    """Return a piece about the draws that fit best: where a chain jumps, no straight line finds them.
+
+    Weights are flattened until enough draws count for a middle and a spread (population Monte Carlo; Cappé, Guillin,
+    Marin and Robert, Journal of Computational and Graphical Statistics 13 (2004) 907, from memory). How scores go
+    together is the line's: as many numbers from so few draws would fit the draws, and the evidence would come out low.
+    """
+    log_weight = pool.log_weight()
+    weight = np.zeros(len(log_weight))
+    for power in (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1):
+        weight = np.exp(power * (log_weight - log_weight.max()))
+        weight /= weight.sum()
+        if 1 / (weight**2).sum() >= _FOR_A_MIDDLE:
+            break
+    mean = weight @ pool.scores
+    best = max(pool.pieces, key=lambda piece: piece.log_evidence)
+    variance = (best.root**2).sum(axis=1)
+    wider = np.sqrt(0.5 + 0.5 * (weight @ (pool.scores - mean) ** 2) / variance)
+    whole = np.zeros_like(mean), np.ones_like(mean)
+    return _LinePiece(1.0, *whole, mean, wider[:, None] * best.root, best.log_evidence)
 
 
 def _log_t(at: np.ndarray, mean: np.ndarray, root: np.ndarray) -> np.ndarray:

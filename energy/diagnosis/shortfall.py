@@ -38,7 +38,7 @@ _DRAWS = 512  # of the posterior, for watts and tests
 _FAR = 20.0  # squared standard deviations from which one value's miss counts less and less
 _FREEDOM = 8.0  # of the Student t of all misses together: a wild reading does not decide alone
 _SURE, _LEAD = 0.7, 2.0  # probability of the first cause, and how far ahead of the second, to be no "undecided"
-_LEFT = 0.12  # below this a cause is no candidate any more
+_HELD = 0.95  # share of the probability that the causes named as undecided hold together
 _FEW, _ROUGH_LEFT = 10.0, 0.02  # draws that count, below which probabilities are rough; share of the first then left
 _COUNTED = 0.1  # probability from which a hypothesis's draws are asked whether they count
 _USUAL = 0.10  # a shortfall below this share of what is expected is none
@@ -149,7 +149,10 @@ def shortfall(scenario: Scenario, readings: Readings, progress: Progress | None 
     misses = Misses(machine, scatter)
     single = np.array([len(h.variants) for h in known])
     few = len(groups) <= 4
-    plan = DrawsPlan(np.where(single < 2, 512 if few else 128, 256 if few else 64), np.minimum(single, 1))
+    variants = [v for h in known for v in h.variants]
+    parts = tuple(tuple(variants.index(v) for v in h.variants) for h in known)
+    first = np.where(single < 2, 512 if few else 128, 256 if few else 64)
+    plan = DrawsPlan(first, np.minimum(single, 1), parts=parts)
     done = [0]
 
     def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -241,9 +244,10 @@ def _concluded(
     faults = faults_of(which, scores)
     now = machine.predict(scores, faults)
     readings = machine.readings
-    at = int(np.argsort(np.nan_to_num(_watts_read(readings), nan=-1.0))[(len(readings) - 1 + 1) // 2])
+    every = _usual_watts(machine)
+    at = _typical(_watts_read(readings), np.median(every, axis=0))
+    usual = every[:, at]
     gains = _gains(machine, scores, faults, now, at)
-    usual = _usual_watts(machine, at)
     blamed, nothing = _attributed(which, gains, float(np.median(usual)), now.watts[:, at])
     causes = _causes(misses, known, weighed, (which, blamed, gains), (now, float(np.median(usual)), at))
     effective = weighed.least_effective(_COUNTED)
@@ -296,12 +300,23 @@ def _resampled(weight: np.ndarray) -> np.ndarray:
     return np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1)
 
 
-def _usual_watts(machine: Machine, at: int) -> np.ndarray:
-    """Return the real watts (N,) that the scenario's own ranges let expect at one reading."""
+def _usual_watts(machine: Machine) -> np.ndarray:
+    """Return the real watts (N, groups) that the scenario's own ranges let expect."""
     from energy.uncertainty.draws import standard_scores
 
     scores = standard_scores(256, machine.columns)
-    return machine.predict(scores, neutral(len(scores))).watts[:, at]
+    return machine.predict(scores, neutral(len(scores))).watts
+
+
+def _typical(watts: np.ndarray, expected: np.ndarray) -> int:
+    """Return the place of the reading whose share of what is expected is the middle one, the lower of two.
+
+    Half of the readings of a road driven both ways in wind lie above what is expected: the question is about the rest.
+    """
+    share = np.where(np.isfinite(watts), watts, expected) / np.maximum(expected, 1e-9)
+    read = np.flatnonzero(np.isfinite(watts)) if np.isfinite(watts).any() else np.arange(len(watts))
+    order = read[np.argsort(share[read], kind="stable")]
+    return int(order[(len(order) - 1) // 2])
 
 
 def _gains(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments, at: int) -> dict[str, np.ndarray]:
@@ -378,15 +393,26 @@ def _causes(
 def _undecided(causes: tuple[CauseFound, ...], nothing: float, rough: bool) -> tuple[str, ...]:
     """Return the causes that the readings cannot part, none where one leads clearly or two are there together.
 
-    Where few draws count, odds may be wrong by several times: then a cause stays until it is far behind.
+    They are the fewest that hold nearly all of the probability: one that is like the others to every instrument but
+    was rarer beforehand is named too. Where few draws count, odds may be wrong by several times: then a cause stays
+    until it is far behind. Where one is there for sure together with another, it is the others that are undecided.
     """
     first, second = causes[0].probability, causes[1].probability
     if rough and nothing <= 0.5 and second >= _ROUGH_LEFT * first:
         return tuple(c.cause for c in causes if c.probability >= _ROUGH_LEFT * first)
+    others = sum(c.probability for c in causes[1:])
+    if nothing <= 0.5 and first >= _SURE > second and others >= _HELD:
+        return _holding_most(causes[1:])
     if nothing > 0.5 or (first >= _SURE and (first >= _LEAD * second or second >= _SURE)):
         return ()
-    left = [c.cause for c in causes if c.probability >= min(_LEFT, 0.5 * first)]
-    return tuple(left if len(left) > 1 else [c.cause for c in causes[:2]])
+    return _holding_most(causes)
+
+
+def _holding_most(causes: tuple[CauseFound, ...]) -> tuple[str, ...]:
+    """Return the fewest causes, two at least, that hold nearly all of the probability."""
+    held = np.cumsum([c.probability for c in causes])
+    count = int(np.searchsorted(held, _HELD * held[-1])) + 1
+    return tuple(c.cause for c in causes[: max(count, 2)])
 
 
 def _offsets(scenario: Scenario, known: tuple[Hypothesis, ...], weighed: Weighed) -> tuple[tuple[float, Estimate], ...]:

@@ -188,7 +188,8 @@ def hypotheses(scenario: Scenario, readings: Readings) -> tuple[Hypothesis, ...]
     total = {c: sum(v.share for v in variants if v.cause == c) for c in causes}
     combined = [Hypothesis((), _NONE)]
     combined += [Hypothesis((v,), _ONE / len(causes) * v.share / total[v.cause]) for v in variants]
-    first = {c: [v for v in variants if v.cause == c][: 2 if c in ("pitch", "element") else 1] for c in causes}
+    usual = ("pitch", "generator", "element")  # whose second variant is no rarer than another cause's first
+    first = {c: [v for v in variants if v.cause == c][: 2 if c in usual else 1] for c in causes}
     pairs = [(a, b) for i, a in enumerate(causes) for b in causes[i + 1 :]]
     for a, b in pairs:
         both = [(v, w) for v in first[a] for w in first[b]]

@@ -111,6 +111,13 @@ def _both_ways(machine: Machine, scores: np.ndarray, faults: Faults, now: Instru
     return np.log((back.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
 
 
+def _calm_day(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
+    still = scores.copy()
+    still[:, 4:6] = 0.0
+    calm = machine.predict(still, replace(faults, tail_wind_m_s=np.zeros_like(faults.tail_wind_m_s)))
+    return np.log((calm.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
+
+
 def _two_settings(machine: Machine, scores: np.ndarray, faults: Faults, now: Instruments) -> np.ndarray:
     more = machine.predict(scores, replace(faults, pitch_deg=faults.pitch_deg + 4.0))
     return np.log((more.watts[:, 0] + 1.0) / (now.watts[:, 0] + 1.0))
@@ -230,6 +237,16 @@ _KINDS = (
         _both_ways,
     ),
     _Kind(
+        "calm day",
+        "Drive the same stretch again on a calm day (leaves hang still) and compare the watts.",
+        30,
+        "a calm day",
+        0.10,
+        0.25,
+        ("fewer watts", "the same watts", "more watts"),
+        _calm_day,
+    ),
+    _Kind(
         "two settings",
         "Turn the blades 4 degrees more towards feather (stopped and locked) and drive again.",
         30,
@@ -322,7 +339,9 @@ def _offered(machine: Machine) -> tuple[_Kind, ...]:
     if readings.known("heading_deg") and np.ptp(readings.heading_deg[np.isfinite(readings.heading_deg)]) > 90:
         gone.add("both ways")
     if not (np.nan_to_num(readings.road_speed_m_s) > 0).any():
-        gone |= {"both ways", "anemometer"}
+        gone |= {"both ways", "calm day", "anemometer"}
+    if readings.known("wind_speed_m_s") or machine.scenario.air.wind_speed.value > 0:
+        gone.add("calm day")  # a wind that is stated is no surprise: both ways show what is left
     return tuple(kind for kind in _KINDS if kind.name not in gone)
 
 

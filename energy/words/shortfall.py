@@ -59,8 +59,12 @@ CHANNEL_NAMES = {
 _LESS = {"rotor_speed_rad_s": "rotor_speed_rpm", "voltage_v": "voltage_v", "free_air_speed_m_s": "free_air_speed_m_s"}
 _CLOSE = 0.08  # what is shown within this share of what a cause predicts is explained
 _LIKELY = ((0.9, "almost certain"), (0.7, "likely"), (0.45, "about even"), (0.2, "possible"), (0.0, "unlikely"))
+# A slipping belt passes on torque and loses speed; ohms of leads or winding pass on current and lose volts: of the same
+# shaft power the same share is lost, so that rotor speed, volts and amperes at the element are the same.
+_ALIKE = {"belt", "wiring", "generator"}
 CAUSE_HEADINGS = ("cause", "probability", "watts lost", "explains", "leaves open")
 _CERTAIN = 0.7  # probability from which a cause is named though the watts are as expected
+_LED = 0.8  # probability of a cause after a test from which its fix is named
 _SHOWN = 0.01  # probability from which a cause stands in the table
 
 
@@ -85,9 +89,9 @@ def first_lines(shortfall: Shortfall, system: UnitSystem) -> FirstLines:
         warnings=_once_repaired(shortfall, system),
         headline=headline(shortfall),
         lines=(
+            *_next_lines(shortfall),
             *_watts_line(shortfall, system),
             *_perhaps_nothing(shortfall),
-            *_next_lines(shortfall),
             *without_words(shortfall),
         ),
         operate="no" if dangers else "not checked",
@@ -99,7 +103,19 @@ def _watts_line(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     low, high = expected.ends
     text = f"Expected at that reading: {show(expected.estimate, 'power', system)}"
     text += f" (90 % range {show(low, 'power', system)} to {show(high, 'power', system)})"
-    return (text,) if shortfall.watts is None else (f"Measured: {show(shortfall.watts, 'power', system)}", text)
+    if shortfall.watts is None:
+        return (text,)
+    return (f"Measured: {show(shortfall.watts, 'power', system)}{_where(shortfall, system)}", text)
+
+
+def _where(shortfall: Shortfall, system: UnitSystem) -> str:
+    """Return at which of the readings, where there is more than one."""
+    readings, at = shortfall.readings, shortfall.at
+    if len(readings) < 2:
+        return ""
+    road, dial = readings.road_speed_m_s[at], readings.dial_deg[at]
+    text = f" at {show(float(road), 'speed', system)}" if math.isfinite(road) else ""
+    return text + (f", dial at {dial:g}°" if math.isfinite(dial) else "")
 
 
 def _perhaps_nothing(shortfall: Shortfall) -> tuple[str, ...]:
@@ -118,10 +134,13 @@ def _next_lines(shortfall: Shortfall) -> tuple[str, ...]:
     said = []
     if shortfall.tests and (shortfall.undecided_between or shortfall.causes[0].probability < 0.95):
         said.append(f"Next test, {shortfall.tests[0].minutes:g} min: {shortfall.tests[0].what}")
+        said.append(". ".join(f"If {o.words}: {_meaning(o)}" for o in shortfall.tests[0].outcomes))
+    if {"belt", "wiring"} <= set(shortfall.undecided_between) <= _ALIKE:
+        said.append("A slipping belt, a poor contact and a bad winding look alike to every meter on the road")
     if shortfall.rough:
         said.append(
             f"These probabilities are rough: only {max(shortfall.effective, 1):.0f} of the simulations fit all the "
-            "readings. Use the order, not the numbers, and make the test"
+            "readings. Use the order, not the numbers, and check the first cause before you change anything"
         )
     return tuple(said)
 
@@ -154,7 +173,11 @@ def headline(shortfall: Shortfall) -> str:
         names = [CAUSE_NAMES[c] for c in shortfall.undecided_between[:3]]
         more = len(shortfall.undecided_between) - len(names)
         others = [f"{more} more"] if more > 0 else []
-        return f"Undecided between {len(shortfall.undecided_between)} causes: {'; '.join([*names, *others])}."
+        listed = "; ".join([*names, *others])
+        if causes[0].cause not in shortfall.undecided_between:
+            certain = f"{CAUSE_NAMES[causes[0].cause]} ({likelihood(causes[0].probability)})"
+            return f"Check first: {certain}. With it one of these: {listed}."
+        return f"Undecided between {len(shortfall.undecided_between)} causes: {listed}."
     first = causes[0]
     if causes[1].probability >= 0.7:
         return f"Two causes at once: {CAUSE_NAMES[first.cause]}, and {CAUSE_NAMES[causes[1].cause]}."
@@ -217,15 +240,17 @@ def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     if not to_look_for(shortfall) or not shortfall.fits:
         return []
     first = shortfall.causes[0].cause
-    condition = f"If it is so ({CAUSE_NAMES[first]}): " if shortfall.undecided_between else ""
-    said = [condition + FIXES[first]]
+    said = _after_the_test(shortfall) if shortfall.undecided_between else []
+    if first not in shortfall.undecided_between:
+        said = [FIXES[first], *said]
     if first == "pitch":
         said += _pitch_words(shortfall)
     after = shortfall.repaired
     if after is not None and first not in ("meter", "wind"):
         low, high = after.watts.ends
+        repaired = f"With this cause removed ({CAUSE_NAMES[first]}), it" if shortfall.undecided_between else "It"
         said.append(
-            f"It would give {show(after.watts.estimate, 'power', system)} at that reading "
+            f"{repaired} would give {show(after.watts.estimate, 'power', system)} at that reading "
             f"(90 % range {show(low, 'power', system)} to {show(high, 'power', system)})."
         )
         loads = [
@@ -241,6 +266,24 @@ def to_do(shortfall: Shortfall, system: UnitSystem) -> list[str]:
     return said
 
 
+def _after_the_test(shortfall: Shortfall) -> list[str]:
+    """Return the test to make before anything is changed, and what to do after each outcome."""
+    if not shortfall.tests:
+        first = shortfall.causes[0].cause
+        return [f"If the cause is this ({CAUSE_NAMES[first]}): {FIXES[first]}"]
+    test = shortfall.tests[0]
+    other = "" if shortfall.causes[0].cause in shortfall.undecided_between else "other "
+    said = [f"Make this test before any {other}repair: {test.what} It takes {test.minutes:g} min; tools: {test.tools}."]
+    for outcome in test.outcomes:
+        then = "The decision tree shows the next test."
+        if outcome.cause is None:
+            then = "Change nothing."
+        elif outcome.then >= _LED:
+            then = FIXES[outcome.cause]
+        said.append(f"Outcome: {outcome.words}. {_meaning(outcome, likely=True)}. {then}")
+    return said
+
+
 def _once_repaired(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     """Return which limits the machine breaks once the first cause is put right, at the fastest reading."""
     after = shortfall.repaired
@@ -250,7 +293,7 @@ def _once_repaired(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
     if first in ("meter", "wind"):
         return ()
     worst, *others = after.broken
-    said = f"Once this is put right ({CAUSE_NAMES[first]}), at the fastest reading: {limit_sentence(worst, system)}"
+    said = f"After the repair (cause: {CAUSE_NAMES[first]}), at the fastest reading: {limit_sentence(worst, system)}"
     if others:
         said += f" Also over its limit: {', '.join(limit.in_a_sentence for limit in others)}."
     return (said,)
@@ -275,10 +318,9 @@ def outcome_rows(test: Test) -> list[list[str]]:
     return [[o.words, percent(o.probability), _meaning(o)] for o in test.outcomes]
 
 
-def _meaning(outcome: SeenOutcome) -> str:
-    if outcome.cause is None:
-        return "nothing is wrong"
-    return f"{CAUSE_NAMES[outcome.cause]} ({percent(outcome.then)})"
+def _meaning(outcome: SeenOutcome, *, likely: bool = False) -> str:
+    name = "nothing is wrong" if outcome.cause is None else CAUSE_NAMES[outcome.cause]
+    return f"Then {likelihood(outcome.then)}: {name}" if likely else f"{name} ({percent(outcome.then)})"
 
 
 def test_lines(shortfall: Shortfall) -> list[str]:

@@ -3,7 +3,8 @@
 Run: PYTHONPATH=.:tests python tests/benchmarks/shortfall.py [cases a cause, 30] [readings]
 
 The machines are simulated by tests/faulty_machine.py, which shares no code with the package. A case
-counts as one that can be parted where no other single cause, at any severity, would show nearly the same readings.
+counts as one that can be parted where no other single cause, at any severity, would show nearly the same readings;
+"says so" asks that the true cause be among those named as undecided.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ def _level(
             told += [(c.probability, c.cause == cause) for c in found.causes]
             first, two = order[0] == cause, cause in order[:2]
             parted = machines.can_be_parted(case, read)
-            says = bool(found.undecided_between) or first
+            says = first or cause in found.undecided_between
             row += [first, two, parted, parted and first, parted and two, not parted and says]
             if not first:
                 instead.append(order[0])

@@ -38,10 +38,12 @@ def test_the_first_lines_say_what_to_check_and_how_dangerous_it_is() -> None:
     assert done.returncode == 0, done.stderr
     first = done.stdout.splitlines()
     answer = next(k for k, line in enumerate(first) if line.startswith(("Check first", "Undecided", "Two causes")))
-    assert all(line.startswith("Once this is put right") for line in first[1:answer])
+    assert all(line.startswith("After the repair (cause: ") for line in first[1:answer])
     assert first[answer + 1].startswith("May it be operated like this? Not checked yet")
-    assert first[answer + 2] == "Measured: 210 W"
-    assert first[answer + 3].startswith("Expected at that reading")
+    assert first[answer + 2].startswith("Next test, ")
+    assert first[answer + 3].startswith("If ")
+    assert first[answer + 4] == "Measured: 210 W"
+    assert first[answer + 5].startswith("Expected at that reading")
     assert "locked" in done.stdout.partition("Cautions")[2]
 
 

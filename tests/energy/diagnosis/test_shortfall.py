@@ -8,6 +8,7 @@ from pathlib import Path
 import faulty_machine as machines
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from energy.chain.ledger import turbine_at_work
 from energy.chain.load import load
@@ -15,12 +16,14 @@ from energy.diagnosis.importance import (
     DrawsPlan,
     Likelihood,
     Weighed,
+    _beside,
     _either_side,
     _LinePiece,
     _of_line,
+    _Pool,
     weigh,
 )
-from energy.diagnosis.shortfall import Misses, Shortfall, _undecided, shortfall
+from energy.diagnosis.shortfall import Misses, Shortfall, _typical, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
 from energy.scenario.inputs import inputs_of
@@ -119,9 +122,9 @@ def test_watts_that_are_not_volts_times_amperes_blame_the_meter(invented: Scenar
 
 
 def test_the_wide_range_of_the_air_takes_the_blame_that_is_its_own(tmp_path: Path) -> None:
-    """With 0.3 to 0.95 stated and half of the middle true, slow air is no surprise: each of six worlds finds it."""
+    """With 0.3 to 0.95 stated and half of the middle true, slow air is no surprise: each of four worlds finds it."""
     first, wrongly_certain = [], []
-    for seed in range(1, 7):
+    for seed in range(1, 5):
         folder = tmp_path / str(seed)
         folder.mkdir()
         wide = load(machines.write_scenario(folder, range_of_local=(0.30, 0.95)))
@@ -129,7 +132,7 @@ def test_the_wide_range_of_the_air_takes_the_blame_that_is_its_own(tmp_path: Pat
         first.append(found.causes[0].cause)
         if not found.undecided_between:
             wrongly_certain += [seed for c in found.causes if c.cause != "local_air" and c.probability > 0.7]
-    assert first.count("local_air") >= 5, first
+    assert first == ["local_air"] * 4
     assert not wrongly_certain
 
 
@@ -141,6 +144,18 @@ def test_few_draws_that_fit_make_rough_probabilities_and_no_certain_blame(invent
     causes = tuple(replace(c, probability=p) for c, p in zip(found.causes, (0.94, 0.05, 0.001), strict=False))
     assert _undecided(causes, 0.0, rough=False) == ()
     assert _undecided(causes, 0.0, rough=True) == tuple(c.cause for c in causes[:2])
+    even = tuple(replace(c, probability=p) for c, p in zip(causes, (0.5, 0.4, 0.1), strict=True))
+    assert len(_undecided(even, 0.0, rough=False)) == 3  # the third was rarer beforehand, and fits as well
+    two = tuple(replace(c, probability=p) for c, p in zip(causes, (0.55, 0.42, 0.03), strict=True))
+    assert len(_undecided(two, 0.0, rough=False)) == 2
+    with_one_of = tuple(
+        replace(c, probability=p) for c, p in zip(found.causes[:4], (1.0, 0.4, 0.35, 0.25), strict=True)
+    )
+    names = tuple(c.cause for c in with_one_of)
+    assert _undecided(with_one_of, 0.0, rough=False) == names[1:]
+    said = words.headline(replace(found, causes=with_one_of, undecided_between=names[1:]))
+    assert said.startswith(f"Check first: {words.CAUSE_NAMES[names[0]]} (")
+    assert f"With it one of these: {words.CAUSE_NAMES[names[1]]}; " in said
     rough = words.first_lines(replace(found, effective=3.0), "metric").lines
     assert any("only 3 of the simulations fit" in text for text in rough)
     assert not any("simulations fit" in text for text in words.first_lines(found, "metric").lines)
@@ -182,6 +197,74 @@ def test_a_slipping_belt_takes_its_share_of_the_shaft_power(invented: Scenario) 
     assert volts == pytest.approx(expected, rel=0.02)
 
 
+def test_belt_lead_and_winding_that_waste_the_same_share_look_alike(invented: Scenario) -> None:
+    """By hand: ohms x in the leads of a loop R leave the share R/(R + x) of the volts, as a belt that loses x/(R + x)
+    of the speed does; torque over current stays. So one slip, and one winding, meets the volts at every speed."""
+    machine = Machine(invented, read_lines([f"1 W at {v} m/s" for v in (17, 21, 25)]))
+    lead = neutral(1)
+    lead.lead[:] = 0.6
+    shown = machine.predict(np.zeros((1, machine.columns)), lead).shown
+    sizes = {"slip": np.linspace(0.2, 0.5, 61), "winding": np.linspace(2, 20, 181), "voltage": np.linspace(0.4, 1, 61)}
+    apart = {}
+    for name, size in sizes.items():
+        faults = replace(neutral(len(size)), **{name: size})
+        other = machine.predict(np.zeros((len(size), machine.columns)), faults).shown
+        nearest = int(np.argmin(abs(other["voltage_v"][:, 1] - shown["voltage_v"][0, 1])))
+        channels = ("rotor_speed_rad_s", "voltage_v", "current_a", "thrust_n")
+        apart[name] = max(float(np.max(abs(other[c][nearest] / shown[c][0] - 1))) for c in channels)
+        if name == "slip":
+            loop = machines.ELEMENT + machines.WINDING + machines.LEAD
+            assert size[nearest] == pytest.approx(0.6 * machines.ELEMENT / (loop + 0.6 * machines.ELEMENT), abs=0.02)
+    assert apart["slip"] < 0.012  # the diodes' drop, and half a step of the sizes
+    assert apart["winding"] < 0.012
+    assert apart["voltage"] > 0.03  # a weak magnet takes less torque for the same current: the rotor turns otherwise
+
+
+@pytest.mark.parametrize("fault", [("winding", 9.0), ("lead", 0.6)])
+def test_what_looks_alike_is_named_together_with_the_test_that_parts_it(
+    invented: Scenario, tmp_path: Path, fault: tuple[str, float]
+) -> None:
+    cause = "generator" if fault[0] == "winding" else "wiring"
+    case = next(
+        c
+        for s in range(40)
+        if abs(np.log((c := machines.case((cause,), s, machines.MUCH)).machine[fault[0]] / fault[1])) < 0.4
+    )
+    assert not machines.can_be_parted(case, machines.MUCH)
+    found = _of(invented, tmp_path, case)
+    assert set(found.undecided_between) == {"belt", "wiring", "generator"}
+    assert found.tests[0].name in ("leads", "belt", "winding")
+    first = words.first_lines(found, "metric")
+    assert any("look alike to every meter" in text for text in first.lines)
+    assert first.lines[0].startswith("Next test")
+    assert words.to_do(found, "metric")[0].startswith("Make this test before any repair")
+
+
+def test_wind_that_helps_one_way_is_no_surplus(invented: Scenario, tmp_path: Path) -> None:
+    """Tail wind out and head wind back: half of the readings lie above what is expected, the other half is asked."""
+    case = machines.case(("wind",), 3, machines.MUCH)
+    found = _of(invented, tmp_path, case)
+    assert found.causes[0].cause == "wind"
+    assert found.short
+    assert not found.too_many
+
+
+def test_the_typical_reading_is_the_middle_share_of_what_is_expected() -> None:
+    """By hand: shares of 0.5, 1.3, 0.9 and 1.4; the lower middle one is 0.9. Unread watts are no reading."""
+    expected = np.array([100.0, 1000.0, 200.0, 50.0])
+    assert _typical(expected * [0.5, 1.3, 0.9, 1.4], expected) == 2
+    assert _typical(np.array([np.nan, 1300.0, np.nan, np.nan]), expected) == 1
+    assert _typical(np.full(4, np.nan), expected) in range(4)
+
+
+def test_a_certain_cause_is_not_called_perhaps_nothing(invented: Scenario) -> None:
+    found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
+    inside = replace(found, watts=found.expected.ends[0] + 1.0)
+    assert not any("Perhaps nothing" in text for text in words.first_lines(inside, "metric").lines)
+    unsure = replace(inside, causes=(replace(found.causes[0], probability=0.4), *found.causes[1:]))
+    assert any("Perhaps nothing" in text for text in words.first_lines(unsure, "metric").lines)
+
+
 def _normal(readings: np.ndarray, width: float) -> Likelihood:
     """Return the likelihood of one reading a hypothesis, the first score with a normal error."""
 
@@ -221,6 +304,43 @@ def test_the_sampler_keeps_count_where_many_scores_are_narrow() -> None:
     exact += -0.5 * np.linalg.slogdet(covariance)[1] + 40 * np.log(0.02)
     assert found.effective[0] > 100
     assert found.log_evidence[0] == pytest.approx(exact, abs=0.3)
+
+
+@pytest.mark.parametrize("edge", [2.0, 2.5])
+def test_the_sampler_finds_what_a_jump_hides_from_straight_lines(edge: float) -> None:
+    """By hand: x + y is read as 2 ± 0.1, and the miss jumps where x is below an edge (a rotor that stalls): evidence
+    is the integral of N(x; 0, 1) N(2 - x; 0, 1.01) over x beyond the edge. Lines alone leave 7 to 33 draws that count.
+    """
+
+    def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        near = 10 * (scores[:, 0] + scores[:, 1] - 2)
+        stalled = np.where(scores[:, 0] > edge, 0.0, 8.0)
+        return np.asarray(-0.5 * (near**2 + stalled**2)), np.stack([near, stalled], axis=1)
+
+    at = np.linspace(edge, 9, 20001)
+    density = norm.pdf(at) * norm.pdf(2 - at, 0, np.sqrt(1.01)) * np.sqrt(2 * np.pi) * 0.1
+    exact = np.log(np.trapezoid(density, at))
+    weighed = [weigh(likelihood, [1.0], n, DrawsPlan(np.array([128]), np.array([0]))) for n in range(20, 34, 2)]
+    assert np.mean([each.log_evidence[0] for each in weighed]) == pytest.approx(exact, abs=0.2)
+    assert min(each.effective[0] for each in weighed) > 50
+
+
+def test_a_hypothesis_that_shares_a_part_with_the_best_begins_beside_it() -> None:
+    """Peaks far out: the second begins at its own middle, where nothing is; the leader's part shows where to look."""
+    peaks = np.array([[2.0, -1.0, 1.5], [2.0, 1.5, 1.5]])
+
+    def likelihood(which: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        misses = (scores - peaks[which]) / 0.2
+        return np.asarray(-0.5 * (misses**2).sum(axis=1)), misses
+
+    def begun(mean: list[float]) -> _Pool:
+        piece = _LinePiece(1.0, np.zeros(3), np.ones(3), np.array(mean), 0.2 * np.eye(3))
+        return _Pool(np.zeros((1, 3)), np.zeros(1), 1.0, [piece])
+
+    pools = [begun([2.0, -1.0, 1.5]), begun([-1.5, -1.5, 0.0])]
+    assert list(_beside(likelihood, pools, np.array([0]), ((0, 1), (0, 2)))) == [1]
+    assert pools[1].pieces[0].mean == pytest.approx(peaks[1], abs=0.26)  # half a step of the scan
+    assert not len(_beside(likelihood, pools, np.array([0]), ((0, 1), (2, 3))))  # shares nothing
 
 
 def test_lines_are_read_as_a_passenger_says_them() -> None:
