@@ -80,11 +80,15 @@ def quantity_list(
     *,
     such_as: str = "",
     plausible: tuple[str | float, str | float] | None = None,
+    us: str = "",
     **limits: float,
 ) -> Any:
-    """Return a pydantic field for a list of quantities; `such_as` is an example of one, `plausible` the usual ends."""
+    """Return a pydantic field for a list of quantities.
+
+    `such_as` is an example of one, `plausible` the usual ends, `us` its unit in US units.
+    """
     least, above, most = limits.get("at_least"), limits.get("above"), limits.get("at_most")
-    spec = Spec(unit, meaning, least, above, most, such_as=such_as, plausible=plausible)
+    spec = Spec(unit, meaning, least, above, most, such_as=such_as, plausible=plausible, us=us)
     extra: dict[str, Any] = {"spec": spec, "list": True}
     return Field(default=None, description=meaning, json_schema_extra=extra)
 
