@@ -8,8 +8,8 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False  # type checkers take the name for true; `typing` is not imported before an interrupt is caught
 if TYPE_CHECKING:
     import click
 

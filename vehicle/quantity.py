@@ -145,9 +145,10 @@ class Spec:
         Where the system has another unit for it than the metric one, the examples stand in that.
         """
         usual = self.written(system)[0]
-        if self.such_as or usual == self.written("metric")[0]:
+        if usual == self.written("metric")[0]:
             return self._example()
-        kept = [text for text in units.examples(self.unit) if units.split(text)[1] in self._alike(usual)]
+        written = re.findall(r'"([^"]+)"', self.such_as) if self.such_as else units.examples(self.unit)
+        kept = [text for text in written if units.split(text)[1] in self._alike(usual)]
         fitting = [text for text in kept if self._fits(units.parse(text, self.unit))]
         if fitting:
             return " or ".join(f'"{text}"' for text in fitting)
@@ -159,7 +160,7 @@ class Spec:
 
     @staticmethod
     def _alike(usual: str) -> tuple[str, ...]:
-        return {"ft": ("ft", "in"), "inch": ("in",)}.get(usual, (usual,))
+        return {"ft": ("ft", "in"), "inch": ("in",), "lb": ("lb", "oz"), "mile": ("mile", "mi")}.get(usual, (usual,))
 
     def _example(self) -> str:
         if self.such_as:
@@ -219,6 +220,9 @@ class Spec:
         return f"{self.meaning}, such as {self.example(system)}{words}"
 
 
+_HOUR_S = 3600.0
+
+
 # Units of their own that other systems than the metric read, as they are written.
 _WRITTEN_NAMES = {
     "ft^2": "ft²",
@@ -268,6 +272,8 @@ def shown_value(value: float, unit: str, system: units.UnitSystem = "metric", us
         "H": ("mH", "mH"),
     }
     target, name = pretty.get(unit, (unit, unit))
+    if unit == "s" and abs(value) < _HOUR_S:
+        target, name = "min", "min"
     if unit == "K":
         return f"{_plain(value - ZERO_CELSIUS_K)} °C"
     if target and target != unit:

@@ -599,7 +599,7 @@ def integrate(
 
     References
     ----------
-    .. [1] Blade-element theory, as in every handbook: sums over the annuli.
+    .. [1] Blade-element theory (from memory): sums over the annuli.
     """
     weight = (2.0 * at.solidity * at.radius * at.width)[:, None, None]
     square = states.relative_speed * states.relative_speed * weight

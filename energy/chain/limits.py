@@ -114,12 +114,14 @@ def measured_limits(
     rotor_speed_rad_s: float = math.nan,
     thrust_n: float = math.nan,
     element_power_w: float = math.nan,
+    current_a: float = math.nan,
 ) -> tuple[OperatingLimit, ...]:
     """Return the stated limits that the highest readings break, the most exceeded first; NaN breaks none."""
     measured: dict[str, float] = {
         "rotor.highest_rotor_speed": rotor_speed_rad_s,
         "rotor.highest_tip_speed": rotor_speed_rad_s * _number(inputs.turbine.diameter_m) / 2,
         "rotor.highest_thrust": thrust_n,
+        "generator.highest_current": current_a,
         "heater.rated_power": element_power_w,
     }
     stated = operating_limits(inputs, turbine_at_work(inputs, with_free_run=False))

@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from vehicle.driving.engine import calculated_load_points
 from vehicle.problems import InputError, Problem
 from vehicle.units import QuantityError, parse
+
+if TYPE_CHECKING:
+    from energy.chain.limits import OperatingLimit
 
 # Load stands for torque in the ledger; a reader has the share of friction in it: common practice, no source.
 _LOAD_FOR_TORQUE = 0.12
@@ -20,12 +24,16 @@ ACCEPTED = '"4 %", "-1.5 %" (a saving) or "4 % +- 1 %"'
 @dataclass(frozen=True)
 class Prediction:
     """The change of fuel that is predicted and its half-width, as shares (0.04: 4 % more); that of calculated load in
-    points, None where nothing says it."""
+    points, None where nothing says it.
+
+    `broken` are the limits that the working turbine breaks as the scenario is; none where no scenario was looked at.
+    """
 
     share: float
     error: float
     load_points: float | None = None
     load_error: float = 0.0
+    broken: tuple[OperatingLimit, ...] = ()
 
 
 def predicted_effect(
@@ -57,8 +65,16 @@ def prediction(
 ) -> Prediction | None:
     """Return what is predicted of fuel and load, or None where nothing is asked for; see `predicted_effect`."""
     if effect is not None:
-        return Prediction(*typed_effect(effect, "--effect"))
+        typed = Prediction(*typed_effect(effect, "--effect"))
+        return typed if scenario is None else replace(typed, broken=_broken(scenario, overrides))
     return None if scenario is None else scenario_prediction(scenario, overrides, with_state, without_state)
+
+
+def _broken(scenario: Path, overrides: tuple[str, ...]) -> tuple[OperatingLimit, ...]:
+    from energy.chain.answer import broken_as_stated
+    from energy.chain.load import load
+
+    return broken_as_stated(load(scenario, overrides))
 
 
 def scenario_effect(
@@ -87,6 +103,7 @@ def scenario_prediction(
     half-width of its own. `progress` is told the share done.
     """
     from energy.chain.answer import answered
+    from energy.chain.limits import broken_limits
     from energy.chain.load import load
 
     checked = load(scenario, [*overrides, f"trip.compared_with={without_state}"])
@@ -99,13 +116,14 @@ def scenario_prediction(
     low, high = result.outcome.change_w.ends
     change = float(states[with_state].supply.source_w) - base
     error = (high - low) / 2 / base
+    broken = broken_limits(result) if with_state == "working" else ()
     if result.trip is not None:  # a schedule has no one load
-        return Prediction(change / base, error)
+        return Prediction(change / base, error, broken=broken)
     points = float(calculated_load_points(states[with_state].supply, states[without_state].supply))
     if not math.isfinite(points):
-        return Prediction(change / base, error)
+        return Prediction(change / base, error, broken=broken)
     own = abs(error * base / change) if change else 0.0
-    return Prediction(change / base, error, points, abs(points) * math.hypot(own, _LOAD_FOR_TORQUE))
+    return Prediction(change / base, error, points, abs(points) * math.hypot(own, _LOAD_FOR_TORQUE), broken)
 
 
 def typed_effect(text: str, where: str) -> tuple[float, float]:

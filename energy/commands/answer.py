@@ -10,7 +10,8 @@ import click
 
 from energy.commands import common
 from energy.words.cautions import cautions, pressing_cautions
-from energy.words.next_question import more_line, next_questions
+from energy.words.next_question import closing_lines
+from energy.words.verdict import shortened
 from energy.words.verdict import verdict as verdict_of
 from vehicle.problems import InputError, Problem
 from vehicle.units import UnitSystem
@@ -113,27 +114,25 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     out, system, full = common.console(), chosen.system, chosen.full
     if answered.scenario.title:
         out.print(answered.scenario.title, style="dim")
-    common.print_verdict(out, verdict_of(answered, system))
+    first = verdict_of(answered, system)
+    common.print_verdict(out, first if full else shortened(first))
     if chosen.brief:
         common.bullets(out, pressing_cautions(answered, system))
         return
     of_what = "" if answered.spread is None else ", as stated (the headline: the middle of the simulations)"
     common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
-    if answered.spread is not None:
-        over = "over all that is not known exactly" if full else "; the shares are of the variance"
-        common.heading(out, f"Uncertainty ({answered.spread.draws} simulations{' ' if full else ''}{over})")
-        common.pairs(
-            out, report.sure_rows(answered, system) if full else report.largest_uncertainties(answered, system)
-        )
+    if answered.spread is not None and (full or not first.dangers):
+        common.heading(out, report.uncertainty_heading(answered.spread, full=full))
+        rows = report.sure_rows(answered, system) if full else report.largest_uncertainties(answered, system)
+        common.pairs(out, rows)
     if full:
         _print_more(out, answered, system)
     common.heading(out, "Cautions")
     common.bullets(out, cautions(answered, system) if full else pressing_cautions(answered, system))
     if not full:
-        out.print(more_line(str(chosen.scenario)), soft_wrap=True)
-        for question in next_questions(answered):
-            out.print(f"Next: {question.line(str(chosen.scenario))}", soft_wrap=True)
+        for line in closing_lines(answered, first, str(chosen.scenario)):
+            out.print(line, soft_wrap=True)
 
 
 def _print_more(out: Console, answered: Answered, system: UnitSystem) -> None:

@@ -252,7 +252,7 @@ def _stacked(out: Console, headings: Sequence[str], rows: Sequence[Sequence[str]
 
     titles = [" ".join(title.split()) for title in headings]
     for row in rows:
-        name = f"{titles[0]} {row[0]}" if titles[0] and row[0][:1] in "+−-0123456789" else row[0]
+        name = f"{titles[0]} {row[0]}" if titles[0] and row[0] and row[0][0] in "+−-0123456789" else row[0]
         if name.strip():
             out.print(name.strip())
         cells = [(title, cell.strip()) for title, cell in zip(titles[1:], row[1:], strict=True) if cell.strip()]
@@ -269,8 +269,11 @@ def print_verdict(out: Console, first_lines: FirstLines) -> None:
         out.print(first_lines.may_be_operated, style="bold red")
     for line in first_lines.warnings:
         out.print(line, style="bold")
+    forbidden = first_lines.operate == "no" or first_lines.not_when != ""
+    if first_lines.operate != "no" and forbidden:
+        out.print(first_lines.may_be_operated, style="bold red")
     out.print(first_lines.headline, style="bold")
-    if first_lines.operate != "no":  # above the numbers: it is seen on a phone without scrolling
+    if not forbidden:  # above the numbers: it is seen on a phone without scrolling
         out.print(first_lines.may_be_operated)
     for line in first_lines.lines:
         out.print(line)

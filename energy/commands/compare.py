@@ -105,7 +105,7 @@ def command(chosen: CompareOptions) -> None:
     """
     from energy.chain.prediction import Prediction, prediction
     from energy.chain.road_test import ComparisonAsked, road_test
-    from energy.words.road_test import as_data
+    from energy.words.road_test import as_data, verdict
     from vehicle.files import check_apart, checked_output, write_output
     from vehicle.problems import InputError, Problem
 
@@ -139,10 +139,11 @@ def command(chosen: CompareOptions) -> None:
         write_output(report, as_html(comparison, chosen.system).encode(), inputs, force=chosen.force)
     if chosen.as_json:
         common.print_json(as_data(comparison))
-        return
-    _print(comparison, chosen.system)
-    if report is not None:
-        click.echo(f"\nReport written to {report}.")
+    else:
+        _print(comparison, chosen.system)
+        if report is not None:
+            click.echo(f"\nReport written to {report}.")
+    common.leave(verdict(comparison, chosen.system))
 
 
 def _test(chosen: CompareOptions) -> Manifest:

@@ -14,19 +14,19 @@ from energy.words.reconcile import (
     READING_HEADINGS,
     TOGETHER,
     WHERE_NOT,
-    agreement,
     as_data,
+    first_lines,
     input_rows,
     reading_rows,
     scenario_lines,
-    sentence,
 )
-from energy.words.verdict import NOT_CHECKED, called
+from energy.words.verdict import called
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.diagnosis.reconcile import Reconciled
     from energy.scenario.read import Scenario
+    from energy.words.verdict import FirstLines
 
 _HELP = f"""Narrow the uncertain inputs of SCENARIO.toml by the readings of RESULTS.toml; show before and after.
 
@@ -66,19 +66,19 @@ def command(scenario: Path, results: Path, overrides: tuple[str, ...], system: U
     read = read_results(results)
     with common.progress("Weighing readings and model") as progress:
         result = reconciled(loaded, read, progress)
+    first = first_lines(result, loaded, system)
     if as_json:
         common.print_json(as_data(result, loaded))
-        return
-    _print(result, loaded, system)
+    else:
+        _print(result, loaded, first, system)
+    common.leave(first)
 
 
-def _print(result: Reconciled, scenario: Scenario, system: UnitSystem) -> None:
+def _print(result: Reconciled, scenario: Scenario, first: FirstLines, system: UnitSystem) -> None:
     out = common.console()
     if scenario.title:
         out.print(scenario.title, style="dim")
-    out.print(sentence(result, scenario, system), style="bold")
-    out.print(NOT_CHECKED)
-    out.print(agreement(result))
+    common.print_verdict(out, first)
 
     common.heading(out, "Readings against the model")
     common.grid(out, READING_HEADINGS, reading_rows(result, system), left=READING_HEADINGS.count(""))

@@ -21,8 +21,9 @@ from energy.words.pitch import (
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from energy.diagnosis.true_pitch import MeasuredRows, TruePitch
-    from energy.scenario.read import Scenario
 
 _HELP = f"""Find the blade pitch that explains the rows of MEASURED.csv with the rotor and generator of SCENARIO.toml.
 
@@ -49,17 +50,19 @@ def command(scenario: Path, measured: Path, overrides: tuple[str, ...], system: 
     checked = load(scenario, overrides)
     with common.progress("Looking for the pitch") as progress:
         result, rows = true_pitch_of_file(checked, measured, progress)
+    first = first_lines(checked, result, rows, system)
     if as_json:
-        common.print_json(as_data(result, rows))
+        common.print_json(as_data(checked, result, rows))
     else:
-        _print(checked, result, rows, system)
+        out = common.console()
+        if checked.title:
+            out.print(checked.title, style="dim")
+        common.print_verdict(out, first)
+        _print(out, result, rows, system)
+    common.leave(first)
 
 
-def _print(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
-    out = common.console()
-    if scenario.title:
-        out.print(scenario.title, style="dim")
-    common.print_verdict(out, first_lines(scenario, result, rows))
+def _print(out: Console, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> None:
     common.heading(out, rows_title(rows))
     common.grid(out, row_headings(rows, system), row_texts(result, rows, system), wrap=False)
     said = notes_of(result)

@@ -8,16 +8,19 @@ model with normal inputs this is the exact Bayesian answer. Solver: scipy.optimi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from pydantic import Field
 
+from energy.chain.answer import broken_as_stated
 from energy.chain.draws import spread_of
 from energy.chain.ledger import answer
+from energy.chain.limits import OperatingLimit, measured_limits
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.keys import Table
@@ -131,7 +134,8 @@ class Reconciled:
     """Inputs and answer before and after, and whether readings and model agree within what was stated.
 
     `probability` is that of a fit as bad or worse where everything stated is true (χ² of `chi_square` with as many
-    degrees of freedom as readings).
+    degrees of freedom as readings). `broken_read` are the limits that the readings break, `broken_after` those that the
+    scenario breaks with the updated inputs, both the most exceeded first.
     """
 
     before: OutcomeSpread | None
@@ -140,6 +144,8 @@ class Reconciled:
     readings: tuple[Compared, ...]
     chi_square: float
     probability: float
+    broken_read: tuple[OperatingLimit, ...] = ()
+    broken_after: tuple[OperatingLimit, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -211,7 +217,36 @@ def reconciled(scenario: Scenario, results: Sequence[Result], progress: Progress
         from energy.chain.trip import trip_chain
 
         chain = trip_chain(scenario, coarse=True)
-    return reconcile(scenario, results, chain, progress)
+    result = reconcile(scenario, results, chain, progress)
+    after = broken_as_stated(_with_means(scenario, result.inputs))
+    return replace(result, broken_read=_limits_read(scenario, results), broken_after=after)
+
+
+def _limits_read(scenario: Scenario, results: Sequence[Result]) -> tuple[OperatingLimit, ...]:
+    """Return the stated limits that the readings break; watts at the generator stand for those of the element."""
+
+    def top(*names: str) -> float:
+        read = [value.value for name in names for one in results if (value := getattr(one, name)) is not None]
+        return max(read, default=math.nan)
+
+    return measured_limits(
+        inputs_of(scenario),
+        rotor_speed_rad_s=top("rotor_speed"),
+        thrust_n=top("thrust"),
+        element_power_w=top("heat_power", "electrical_power"),
+        current_a=top("current"),
+    )
+
+
+def _with_means(scenario: Scenario, inputs: Sequence[Updated]) -> Scenario:
+    """Return the scenario with each input at its mean with the readings."""
+    for updated in inputs:
+        table_name, _, name = updated.key.partition(".")
+        table = scenario.table(table_name)
+        if table is not None:
+            moved = table.model_copy(update={name: as_scenario(updated)})
+            scenario = replace(scenario, **{table_name: moved})
+    return scenario
 
 
 def fit(model: Any, dimensions: int, values: np.ndarray, deviations: np.ndarray, root: np.ndarray | None = None) -> Fit:

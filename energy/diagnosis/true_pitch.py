@@ -18,6 +18,7 @@ import numpy as np
 
 from energy.aero.blade import PitchConvention
 from energy.aero.curves import RotorCurves
+from energy.chain.limits import OperatingLimit, measured_limits
 from energy.diagnosis.pitch_fit import (
     CHUNK,
     FLOOR,
@@ -32,6 +33,7 @@ from energy.diagnosis.pitch_fit import (
 )
 from energy.diagnosis.pitch_fit import Accuracy as Accuracy
 from energy.diagnosis.pitch_fit import MeasuredRows as MeasuredRows
+from energy.diagnosis.tuning import limits_at_setting
 from energy.electrical import ElectricalChain, electrical_state, idle_torque_n_m
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, reader
@@ -47,6 +49,7 @@ _LEARNT = 4.0  # standard deviations, over the degrees of freedom: half a one wi
 _NO_PITCH = 3.5  # standard deviations of the shared errors beyond which no pitch explains the rows
 _ROW_QUANTILE = 1.96
 _READ = 0.5  # of the work: reading the file
+_FASTEST = 0.99  # of the rows: a single gust is no air to judge a pitch by (own rule, no source)
 _DIAL_REACH_DEG = 8.0  # offsets looked at to either side at least, though some rows then hold the curves' end
 
 
@@ -99,6 +102,8 @@ class TruePitch:
     at_edge: bool
     notes: tuple[str, ...]
     ends_at: tuple[float, ...] = ()  # ends of the curves at which the interval was cut
+    broken_read: tuple[OperatingLimit, ...] = ()  # limits that the rows break
+    broken_at_pitch: tuple[OperatingLimit, ...] = ()  # those predicted at the pitch found, in the rows' fastest air
 
     @property
     def explained(self) -> bool:
@@ -257,7 +262,30 @@ def true_pitch_of(scenario: Scenario, rows: MeasuredRows, progress: Progress | N
         watts_ratio=ratio,
         progress=progress,
     )
-    return _as_the_dial_reads(result, convention)
+    return _limited(scenario, rows, air, _as_the_dial_reads(result, convention))
+
+
+def _limited(scenario: Scenario, rows: MeasuredRows, air_m_s: np.ndarray, result: TruePitch) -> TruePitch:
+    """Return the result with the limits that the rows break, and those that the pitch found breaks in their fastest
+    air at the rotor (`air_m_s`, one a row).
+    """
+    inputs = inputs_of(scenario)
+
+    def top(values: np.ndarray | None) -> float:
+        return math.nan if values is None or not np.isfinite(values).any() else float(np.nanmax(values))
+
+    read = measured_limits(
+        inputs,
+        rotor_speed_rad_s=top(rows.rotor_speed_rad_s),
+        thrust_n=top(rows.thrust_n),
+        element_power_w=top(rows.electrical_power_w),
+    )
+    pitch, known = result.pitch_deg, air_m_s[np.isfinite(air_m_s)]
+    if pitch is None or not len(known):
+        return replace(result, broken_read=read)
+    free = float(np.quantile(known, _FASTEST)) / float(np.asarray(inputs.turbine.local_speed_factor))
+    held: dict[QuantityKey, float] = {"trip.road_speed": free, "air.wind_speed": 0.0}
+    return replace(result, broken_read=read, broken_at_pitch=limits_at_setting(scenario, "pitch", pitch.estimate, held))
 
 
 def _as_the_dial_reads(result: TruePitch, convention: PitchConvention) -> TruePitch:

@@ -68,7 +68,8 @@ def water_tank(litres: float, *, full: float = 1.0, vented: bool = True) -> Name
 
     References
     ----------
-    .. [1] EU energy-label formula of hot-water tanks, as transcribed; the rest common practice, no source.
+    .. [1] Commission Delegated Regulation (EU) No 812/2013, class C of hot-water storage tanks (number of the
+       Regulation from memory); the rest common practice, no source.
     """
     _positive("the tank", litres, "L", 10_000)
     if not 0 < full <= 1:
@@ -90,7 +91,7 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
     """Return an empty box of some litres inside, as a cube, lined with mineral wool or foam of 0.035-0.05 W/(m K).
 
     Walls: conduction through the insulation in series with 1/(7.9 W/(m² K)) inside (convection 2.50 and radiation 5.42,
-    EN ISO 6946 as quoted in Energies 14(18) 5953, 2021) and still air outside. Door, feed-throughs and corners add
+    EN ISO 6946, quoted in Energies 14(18) 5953, 2021) and still air outside. Door, feed-throughs and corners add
     20-150 %.
 
     Parameters
@@ -104,7 +105,7 @@ def insulated_box(litres: float, *, insulation_mm: float = 40.0) -> NamedLoad:
 
     References
     ----------
-    .. [1] EN ISO 6946 as quoted in Energies 14(18) 5953 (2021); the rest common practice, no source.
+    .. [1] EN ISO 6946, quoted in Energies 14(18) 5953 (2021); the rest common practice, no source.
     """
     _positive("the box", litres, "L", 10_000)
     _positive("its insulation", insulation_mm, "mm", 500)

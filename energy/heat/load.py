@@ -118,7 +118,7 @@ def with_contents(
 def food_specific_heat_j_kg_k(water_share: npt.ArrayLike) -> FloatArray:
     """Return the specific heat of unfrozen food from its water share by mass (0 to 1), J/(kg K).
 
-    Siebel (1892), c = 0.837 + 3.349 w kJ/(kg K), as food-engineering texts quote it (from memory).
+    Siebel (1892), c = 0.837 + 3.349 w kJ/(kg K), from memory.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def food_specific_heat_j_kg_k(water_share: npt.ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] Siebel (1892), as food-engineering texts quote it, from memory.
+    .. [1] Siebel (1892), from memory.
     """
     share = np.asarray(water_share, dtype=float)
     if not bool(((share >= 0) & (share <= 1)).all()):

@@ -150,7 +150,7 @@ _ARRAYS_OF_LOAD = tuple(f.name for f in fields(Coefficients) if f.type == "Float
 def film_in_wind_w_m2_k(air_speed_m_s: npt.ArrayLike) -> FloatArray:
     """Return the film coefficient of a surface in wind, 5.7 + 3.8 v, W/(m² K), v in m/s.
 
-    McAdams, Heat Transmission (1954), as quoted in the solar-collector literature; a flat plate, and meant up to about
+    McAdams, Heat Transmission (1954), from memory; a flat plate, and meant up to about
     5 m/s: beyond that it is an extrapolation.
 
     Parameters
@@ -163,7 +163,7 @@ def film_in_wind_w_m2_k(air_speed_m_s: npt.ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] McAdams, Heat Transmission (1954), as quoted.
+    .. [1] McAdams, Heat Transmission (1954), from memory.
     """
     return np.asarray(5.7 + 3.8 * np.asarray(air_speed_m_s, dtype=float))
 

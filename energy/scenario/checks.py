@@ -4,6 +4,7 @@ what.
 
 from __future__ import annotations
 
+import collections
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -194,8 +195,8 @@ def _pitch_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:
 
 
 def _pair_problems(fault: Fault, scenario: Scenario) -> list[Problem]:
-    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, pairs that
-    contradict others.
+    """Return faults of the correlated pairs: keys that do not exist or hold no quantity, a pair given twice, pairs
+    that contradict others.
     """
     key, quantities, pairs = "uncertainty.correlated", quantity_keys(), scenario.uncertainty.correlated
     named = list(dict.fromkeys(end for pair in pairs for end in (pair.first, pair.second)))
@@ -211,6 +212,9 @@ def _pair_problems(fault: Fault, scenario: Scenario) -> list[Problem]:
         matrix[i, j] = matrix[j, i] = pair.coefficient.value
         if i == j:
             problems.append(fault(key, f"{pair.first} twice", "two inputs"))
+    for (first, second), count in collections.Counter(tuple(sorted((p.first, p.second))) for p in pairs).items():
+        if count > 1:
+            problems.append(fault(key, f"the pair {first}, {second} given {count} times", "each pair once"))
     if not problems and pairs and np.linalg.eigvalsh(matrix)[0] < 1e-6:
         accepted = "a positive definite set of correlations"
         problems.append(fault(key, "coefficients that contradict each other", accepted))

@@ -200,7 +200,8 @@ def _reynolds_air_speed(
 
 
 def _reynolds_note(speed_m_s: float, why: str) -> str:
-    return f"Reynolds numbers are those at an air speed of {speed_m_s:.3g} m/s at the rotor ({why})"
+    speed = f"{speed_m_s:.3g} m/s ({speed_m_s / 0.44704:.3g} mph)"
+    return f"Reynolds numbers are those at an air speed of {speed} at the rotor ({why})"
 
 
 def _nominal_speed(data: Mapping[str, Any]) -> float:

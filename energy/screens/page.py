@@ -185,7 +185,9 @@ def cards_html(answered: Answered, system: UnitSystem) -> str:
 
 def _operate(first_lines: FirstLines) -> str:
     """Return whether it may be operated like this, as the app says it: by its screens, not by commands."""
-    return first_lines.may_be_operated if first_lines.operate == "no" else NOT_CHECKED_HERE
+    if first_lines.operate == "no" or first_lines.not_when:
+        return in_the_app(first_lines.may_be_operated)
+    return NOT_CHECKED_HERE
 
 
 def first_lines(work: Work, heading: str, first_lines: FirstLines) -> None:

@@ -99,7 +99,7 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             )
         return
     with top.container():
-        page.first_lines(work, _HEADING, pitch_words.first_lines(scenario, result, rows))
+        page.first_lines(work, _HEADING, pitch_words.first_lines(scenario, result, rows, system))
     dashed = "what the dial read" if rows.dial_deg is not None else "what the scenario says"
     page.picture(
         _picture(work.usable, upload.content, system),

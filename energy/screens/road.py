@@ -46,8 +46,11 @@ def show() -> None:
     with top:
         first = None if comparison is None else road_test_words.verdict(comparison, desk.system())
         lines = () if first is None else (NOT_CHECKED_HERE, *first.lines)
-        page.answer_line(work, _HEADING, sentence, *lines)
-        if first is not None and first.warnings:
+        if first is not None and first.dangers:
+            page.first_lines(work, _HEADING, first)
+        else:
+            page.answer_line(work, _HEADING, sentence, *lines)
+        if first is not None and first.warnings and not first.dangers:
             page.problem_list(first.warnings, "Before you trust this answer")
         if why:
             page.problem_list(why, "Why")

@@ -94,12 +94,8 @@ def _rotors(choice: RotorChoice, system: UnitSystem) -> None:
     if choice.chosen is not None:
         with st.expander("Blade of the one to choose"):
             blade, build = choice.chosen.blade, choice.chosen.build
-            page.table(
-                rotor_words.station_headings(system),
-                rotor_words.station_rows(blade, system),
-                numbers=range(3),
-                caption="Blade",
-            )
+            stations = rotor_words.station_rows(blade, system)
+            page.table(rotor_words.station_headings(system), stations, numbers=range(3), caption="Blade")
             page.bullets(rotor_words.blade_lines(blade, build, system))
 
 

@@ -72,7 +72,7 @@ def imbalance_by_trial_kg_m(before: complex, after: complex, trial_kg_m: complex
 
     References
     ----------
-    .. [1] Single-plane influence-coefficient method, balancing handbooks and ISO 21940-12 (from memory).
+    .. [1] Single-plane influence-coefficient method (from memory).
 
     Raises ValueError where the trial weight changed nothing.
     """

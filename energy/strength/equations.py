@@ -543,7 +543,7 @@ def permissible_imbalance_kg_m(grade_m_s: Values, rotor_mass_kg: Values, rotor_s
 
     References
     ----------
-    .. [1] ISO 21940-11, as summarised in texts.
+    .. [1] ISO 21940-11, as summarised elsewhere: the standard itself was not read.
     """
     return np.asarray(grade_m_s) * rotor_mass_kg / np.asarray(rotor_speed_rad_s, float)
 

@@ -89,15 +89,20 @@ _MAIN = (
 )
 
 
+_WORTH_A_ROW = 0.055  # of the variance: own rule, no source
+
+
 def largest_uncertainties(answered: Answered, system: UnitSystem = "metric") -> list[tuple[str, str]]:
-    """Return the three inputs that widen the range most, as (name, text)."""
+    """Return up to three inputs that widen the range most, as (name, text); a twentieth of the variance is not worth
+    a row.
+    """
     spread = answered.spread
     if spread is None:
         return []
     ranges = ranges_of(answered.scenario)
     rows = []
     for s in sorted(spread.sensitivities, key=lambda entry: -entry.first_order)[:3]:
-        if s.total < 0.01:
+        if s.first_order < _WORTH_A_ROW:
             break
         known = ", ".join(_named_range(key, ranges, system) for key in s.inputs)
         rows.append((f"{100 * max(s.first_order, 0):.0f} %", known))
@@ -152,6 +157,13 @@ def sure_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
             )
         )
     return rows
+
+
+def uncertainty_heading(spread: OutcomeSpread, *, full: bool) -> str:
+    """Return the heading of the rows on uncertainty: `sure_rows` in full, else `largest_uncertainties`."""
+    if full:
+        return f"Uncertainty ({spread.draws} simulations over all that is not known exactly)"
+    return "Uncertainty (shares of the variance; published checks: windtoll evidence)"
 
 
 def _named_range(key: str, ranges: dict[str, Uncertain], system: UnitSystem) -> str:
@@ -574,15 +586,17 @@ def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]
             number(s.supply.source_w) / answer.inputs.fuel.heating_value_j_per_m3
             for s in (answer.without, answer.states["working"])
         ]
-        pair = mpg(answer, system)
-        economy = f" (from {pair[0]:.1f} to {pair[1]:.1f} mpg)" if pair and system != "metric" else ""
+        states = f"{_STATE_WORDS[answer.compared_with]}, then working"
         rows.append(
             (
-                f"fuel, {_STATE_WORDS[answer.compared_with]}, then working",
+                f"fuel, {states}",
                 f"{show(flows[0], 'fuel_flow', system, digits=3)}, then "
-                f"{show(flows[1], 'fuel_flow', system, digits=3)}{economy}",
+                f"{show(flows[1], 'fuel_flow', system, digits=3)}",
             )
         )
+        pair = mpg(answer, system)
+        if pair and system != "metric":
+            rows.append((f"fuel economy, {states}", f"{pair[0]:.1f}, then {pair[1]:.1f} mpg"))
         rows.append(("CO2", f"{show(number(change.co2_kg_s), 'co2_flow', system, signed=True)}"))
     return [*rows, *_battery_rows(answered, system), *_running_costs(answered, system)]
 

@@ -106,10 +106,8 @@ def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     elif tip > number(limits.highest_tip_speed_m_s) or _above(free, limits.highest_rotor_speed_rad_s):
         yield (
-            f"If the load is cut (a blown fuse, a loose plug) the rotor runs up to "
-            f"{show(free, 'rotor_speed', system)}, "
-            f"{show(tip, 'tip_speed', system)} at the tips, beyond its limit: provide a brake or feathering that needs "
-            "no electricity."
+            f"If the load is cut (blown fuse, loose plug) the rotor runs up to {show(free, 'rotor_speed', system)}, "
+            f"tips {show(tip, 'tip_speed', system)}, beyond its limit: fit a brake that needs no electricity."
         )
 
 
@@ -206,12 +204,12 @@ def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
         inputs_of(answered.scenario, {key: np.array([known.low, known.high]) for key, known in unknown.items()})
     ).turbine.heat_power_w
     share = number(answered.answer.turbine.stalled_torque_share)
+    warned = answered.stall is not None and answered.stall.matters  # then a warning has said what helps
+    remedy = "" if warned else " Another pitch or a lighter load takes it out of stall."
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
     return (
-        f"{100 * share:.0f} % of the torque comes from stalled sections, where polars do not give a rotor's power. "
-        f"The heat may "
-        f"lie anywhere from {low} to {high}, the fuel accordingly. Another pitch or a lighter load takes it "
-        f"out of stall."
+        f"{100 * share:.0f} % of the torque is from stalled sections, where polars mislead: the heat can be anything "
+        f"from {low} to {high}, the fuel accordingly.{remedy}"
     )
 
 

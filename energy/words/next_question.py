@@ -27,15 +27,21 @@ class NextQuestion:
     command: str
     why: str
 
-    def line(self, scenario: str) -> str:
-        """Return what to run next on a scenario file, and why."""
+    def line(self, scenario: str, said: str = "") -> str:
+        """Return what to run next on a scenario file, and why; without the why where `said` names the command."""
         of_what = "" if self.command.partition(" ")[0] in _WITHOUT_SCENARIO else f" {scenario}"
-        return f"windtoll {self.command}{of_what} ({self.why[0].lower()}{self.why[1:].rstrip('.')})"
+        why = "" if f"windtoll {self.command}" in said else f" ({self.why[0].lower()}{self.why[1:].rstrip('.')})"
+        return f"windtoll {self.command}{of_what}{why}"
 
 
-def more_line(scenario: str) -> str:
-    """Return where the whole answer is, and why it can be believed."""
-    return f"More: windtoll answer {scenario} --full. Why believe these numbers: windtoll evidence"
+def closing_lines(answered: Answered, first: Verdict, scenario: str) -> tuple[str, ...]:
+    """Return the last lines of a short answer: where the whole one is, and what to run next on the scenario file."""
+    said = " ".join((*first.dangers, *first.warnings, first.may_be_operated))
+    asked = next_questions(answered, first)[: 1 if first.dangers else MOST]  # what is dangerous leaves one thing to do
+    return (
+        f"More: windtoll answer {scenario} --full",
+        *(f"Next: {question.line(scenario, said)}" for question in asked),
+    )
 
 
 def next_questions(

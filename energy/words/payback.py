@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> FirstLines:
     """Return the first lines: what breaks a limit, whether it pays in money, one number a line."""
     dangers = danger_lines(result.broken, result.broken, system)
+    in_still_air = result.limit_wind_m_s <= 0  # NaN where no head wind breaks a limit
     return FirstLines(
         dangers=dangers,
         warnings=(*_limit_line(result, system), *stall_lines(result.stall, system)),
@@ -35,7 +36,8 @@ def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> Firs
             *_flow_lines(result, scenario, system),
             *_when_lines(result, system),
         ),
-        operate="no" if dangers else "not checked",
+        operate="no" if dangers or in_still_air else "not checked",
+        not_when="in that wind" if result.limit_wind_m_s > 0 else "",
     )
 
 
@@ -172,9 +174,7 @@ def _limit_line(result: Payback, system: UnitSystem) -> tuple[str, ...]:
     where = "parked" if result.parked else f"at {_speed(result, system)}"
     limit = show(result.limit_wind_m_s, "speed", system)
     calm = f"a head wind of {limit} or more" if result.limit_wind_m_s > 0 else "still air already"
-    less = "" if result.limit_wind_m_s <= 0 else " Less wind is not checked."
-    there = "a limit is broken there; the year below counts it as stowed then."
-    return (f"Do not operate it in {calm}, {where}: {there}{less}",)
+    return (f"Do not operate it in {calm}, {where}: a limit is broken there; the year below counts it as stowed then.",)
 
 
 MONEY_COLUMNS = ("way", "to build", "a year", "per kWh", "years to pay")

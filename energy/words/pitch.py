@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.words.result_model import ends_data
-from energy.words.verdict import FirstLines
+from energy.words.verdict import FirstLines, danger_lines
 from vehicle.units import UnitSystem, figures, label, to_user
 
 if TYPE_CHECKING:
@@ -51,11 +51,17 @@ def _interval(value: PitchInterval | None) -> EstimateData:
     return ends_data((math.nan,) * 3 if value is None else (value.low, value.estimate, value.high), 0.95)
 
 
-def as_data(result: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
+def as_data(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> dict[str, Any]:
     """Return the pitch and what every row says of it as data for `--json`."""
     from energy.words.pitch_model import DialData, TruePitchData
 
+    first = first_lines(scenario, result, rows, "metric")
     return TruePitchData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        warnings=list(first.warnings),
+        headline=first.headline,
+        may_be_operated=first.operate,
         pitch_deg=_interval(result.pitch_deg),
         branch=result.branch,
         other_pitch_deg=_interval(result.other_deg),
@@ -81,8 +87,7 @@ def _row_data(per: RowPitch, rows: MeasuredRows, k: int) -> MeasuredRowData:
         power_coefficient=per.power_coefficient[k],
         stalled_deg=per.stalled_deg[k],
         unstalled_deg=per.unstalled_deg[k],
-        low_deg=per.low_deg[k],
-        high_deg=per.high_deg[k],
+        allowed_deg=ends_data((per.low_deg[k], math.nan, per.high_deg[k]), 0.95),
         explained=bool(per.explained[k]),
     )
 
@@ -169,14 +174,20 @@ def dial_words(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> lis
     return said
 
 
-def first_lines(scenario: Scenario, result: TruePitch, rows: MeasuredRows) -> FirstLines:
-    """Return the first lines: the dial where it was read, else the pitch; then one finding a line."""
+def first_lines(scenario: Scenario, result: TruePitch, rows: MeasuredRows, system: UnitSystem) -> FirstLines:
+    """Return the first lines: limits that the rows or the pitch found break, the dial or the pitch, then the rest."""
     title, dial = headline(result), dial_words(scenario, result, rows)
     said = [*dial[:1], title, *dial[1:]] if rows.dial_deg is not None and dial else [title, *dial]
     pitch = result.pitch_deg
     stalled = pitch is not None and result.branch == "stalled"
     wide = pitch is not None and (result.branch == "either" or pitch.high - pitch.low > FLAT_DEG)
+    read, there = result.broken_read, result.broken_at_pitch
+    dangers = danger_lines(read, read, system, "As measured: ") or danger_lines(
+        there, there, system, "At this pitch, in the fastest air of these rows: "
+    )
     return FirstLines(
+        dangers=dangers,
+        operate="no" if dangers else "not checked",
         warnings=("Stalled: the blades stand too flat for this air; thrust and heat jump when they come free.",)
         if stalled
         else (),

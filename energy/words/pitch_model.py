@@ -26,14 +26,18 @@ class MeasuredRowData(ResultModel):
     power_coefficient: Number = said("shaft power over the power of the air through the disc", "1")
     stalled_deg: Number = said("pitch on the stalled side that gives this power; null where none does", "deg")
     unstalled_deg: Number = said("pitch on the unstalled side that gives this power; null where none does", "deg")
-    low_deg: Number = said("lowest pitch that this row allows", "deg")
-    high_deg: Number = said("highest pitch that this row allows", "deg")
+    allowed_deg: EstimateData = said("pitches that this row allows; no estimate of its own: null", "deg")
     explained: bool = said("whether any pitch explains it")
 
 
 class TruePitchData(ResultModel):
     """The pitch that explains the measured rows."""
 
+    safe: bool | None = said("false where a limit is broken; null where none is, since loads are not checked here")
+    dangers: list[str] = said("limits broken by the rows, or at the pitch found, and what to change")
+    warnings: list[str] = said("what can happen at that pitch")
+    headline: str = said("the answer in one line")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
     pitch_deg: EstimateData = said("the pitch; all null where none explains the rows", "deg")
     branch: Branch = said("the side of the best pitch on which it lies; none where no pitch explains the rows")
     other_pitch_deg: EstimateData = said("a second pitch that explains them; all null where there is none", "deg")

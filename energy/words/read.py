@@ -134,9 +134,9 @@ def _statistics(log: Log) -> dict[str, ColumnRangeData]:
         good = numbers[np.isfinite(numbers)]
         if good.size:
             out[str(name)] = ColumnRangeData(
-                low=float(good.min()),
+                minimum=float(good.min()),
                 mean=float(good.mean()),
-                high=float(good.max()),
+                maximum=float(good.max()),
                 known_share=float(good.size / numbers.size),
             )
     return out

@@ -43,9 +43,9 @@ class LoggedFuelData(ResultModel):
 class ColumnRangeData(ResultModel):
     """The range of one tidy column."""
 
-    low: float = said("minimum", "SI unit of the column")
+    minimum: float = said("minimum", "SI unit of the column")
     mean: float = said("mean", "SI unit of the column")
-    high: float = said("maximum", "SI unit of the column")
+    maximum: float = said("maximum", "SI unit of the column")
     known_share: float = said("share of the rows in which it is known", "1")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from energy.words.result_model import ends_data
-from energy.words.verdict import called, range_words
+from energy.words.verdict import FirstLines, called, danger_lines, range_words
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -87,6 +87,20 @@ def sentence(reconciled: Reconciled, scenario: Scenario, system: UnitSystem) -> 
         else f" Before the readings: it {_change_words(reconciled.before, scenario, system)}."
     )
     return f"{first}With the readings: it {after}.{before}"
+
+
+def first_lines(reconciled: Reconciled, scenario: Scenario, system: UnitSystem) -> FirstLines:
+    """Return the first lines: which limits the readings break, or the scenario with them; the answer; agreement."""
+    read, after = reconciled.broken_read, reconciled.broken_after
+    dangers = danger_lines(read, read, system, "As read: ") or danger_lines(
+        after, after, system, "With the readings, at the scenario's own conditions: "
+    )
+    return FirstLines(
+        dangers=dangers,
+        headline=sentence(reconciled, scenario, system),
+        lines=(agreement(reconciled),),
+        operate="no" if dangers else "not checked",
+    )
 
 
 def _change_words(spread: OutcomeSpread, scenario: Scenario, system: UnitSystem) -> str:
@@ -183,7 +197,12 @@ def as_data(reconciled: Reconciled, scenario: Scenario) -> dict[str, Any]:
     def interval(spread: OutcomeSpread) -> IntervalData:
         return spread_model(spread, outcome_of(spread.change_w, spread.heat_w), scenario)
 
+    first = first_lines(reconciled, scenario, "metric")
     return ReconcileData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        may_be_operated=first.operate,
+        headline=first.headline,
         windtoll=1,
         title=scenario.title,
         agrees=reconciled.agrees,

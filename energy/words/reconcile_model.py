@@ -46,6 +46,10 @@ class ComparedData(ResultModel):
 class ReconcileData(ResultModel):
     """What road tests and readings say of the uncertain inputs."""
 
+    safe: bool | None = said("false where a limit is broken; null where none is, since loads are not checked here")
+    dangers: list[str] = said("limits broken by the readings, or by the scenario with them, and what to change")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
+    headline: str = said("the answer with the readings and before them")
     windtoll: Literal[1] = said("version of this form")
     title: str = said("title of the scenario")
     agrees: bool = said("whether readings and model agree within what was stated")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
 from energy.words.said import Said, SaidTable
-from energy.words.verdict import FirstLines
+from energy.words.verdict import FirstLines, danger_lines
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 from vehicle.quantity import Estimate
 from vehicle.road_test.rule import RULE
@@ -34,7 +34,15 @@ def verdict(test: RoadTest, system: UnitSystem = "metric") -> FirstLines:
     lines += [wind] if wind else []
     lines += [_rests_line(test), _rule_line(test)]
     warnings = tuple(f"Mind: {text}." for text in first_warnings(test))
-    return FirstLines(warnings=warnings, headline=_headline(test), lines=tuple(lines))
+    broken = () if test.predicted is None else test.predicted.broken
+    dangers = danger_lines(broken, broken, system, "By the scenario: ")
+    return FirstLines(
+        dangers=dangers,
+        warnings=warnings,
+        headline=_headline(test),
+        lines=tuple(lines),
+        operate="no" if dangers else "not checked",
+    )
 
 
 def _more_line(more: int) -> str:
@@ -245,6 +253,9 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         return None if value is None else ends_data((value - half, value, value + half), PREDICTED_LEVEL)
 
     return CompareData(
+        safe=False if first.dangers else None,
+        dangers=list(first.dangers),
+        may_be_operated=first.operate,
         verdict=RoadVerdictData(warnings=list(first.warnings), headline=first.headline, lines=list(first.lines)),
         comparison=f"{answer.with_state} compared with {answer.without_state}",
         conclusion=answer.conclusion,

@@ -80,6 +80,9 @@ class ChecksData(ResultModel):
 class CompareData(ResultModel):
     """What the turbine did to fuel and engine load; unknown intervals are all null."""
 
+    safe: bool | None = said("false where the scenario breaks a limit; null where it does not, or none was given")
+    dangers: list[str] = said("limits that the scenario breaks with the turbine working, and what to change")
+    may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")
     verdict: RoadVerdictData = said("the first lines")
     comparison: str = said("the two states that are compared")
     conclusion: Literal["costs", "saves", "no effect larger than", "cannot tell"] = said("the conclusion in a word")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from energy.uncertainty.quantiles import SURE
 from energy.words.result_model import estimate_data
 from energy.words.verdict import FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, show
@@ -104,7 +105,7 @@ def _watts_line(shortfall: Shortfall, system: UnitSystem) -> tuple[str, ...]:
 def _perhaps_nothing(shortfall: Shortfall) -> tuple[str, ...]:
     """Return that the watts lie within what is expected, so that there may be no fault."""
     watts, low = shortfall.watts, shortfall.expected.ends[0]
-    if watts is None or watts < low or not to_look_for(shortfall):
+    if watts is None or watts < low or not to_look_for(shortfall) or shortfall.causes[0].probability >= SURE:
         return ()
     return (
         "Perhaps nothing is wrong: what was read lies within the expected range. Measure before taking anything apart",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.words.cautions import of_the_file
 from energy.words.result_model import ends_data
-from energy.words.verdict import DO_NOT_OPERATE, FirstLines, danger_lines, limit_sentence
+from energy.words.verdict import FirstLines, danger_lines, limit_sentence
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -82,9 +82,7 @@ def first_lines(tuned: Tuned, system: UnitSystem) -> FirstLines:
     best = () if limits is None else limits.best
     dangers = danger_lines(logged, logged, system)
     if best and not logged:
-        first, *others = danger_lines(best, best, system)
-        at = f"{DO_NOT_OPERATE} At the best setting, in the fastest air of this drive: "
-        dangers = (f"{at}{first.removeprefix(DO_NOT_OPERATE).strip()}", *others)
+        dangers = danger_lines(best, best, system, "At the best setting, in the fastest air of this drive: ")
     beyond = () if limits is None or tuned.next == tuned.best else limits.next
     headline, more = headlines(tuned)
     name = setting_words(tuned.kind, tuned.next)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -36,7 +36,8 @@ DO_NOT_OPERATE = "Do not operate."
 MAY_IT = "May it be operated like this?"
 UNCHECKED = f"{MAY_IT} Not checked yet"
 NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
-OVER_RATING = " Above its rating the element burns out or its cut-out opens, and a rotor without load speeds up."
+ELSEWHERE = "In less wind: not checked yet (windtoll loads SCENARIO.toml)"
+OVER_RATING = " Above its rating the element burns out or its cut-out opens: a load cut."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = f"{MAY_IT} No."
 
@@ -57,7 +58,8 @@ class FirstLines:
 
     `dangers` are the broken limits and what to change, the first beginning with "Do not operate."; empty where none is
     broken. `warnings` say what may happen (a rotor that stays stalled). `headline` is the answer, `lines` hold one
-    number each, `least_known` says what would narrow the range most (empty where nothing would).
+    number each, `least_known` says what would narrow the range most (empty where nothing would). `not_when` says in
+    which wind a warning forbids it, where it is allowed neither there nor checked elsewhere: "in that wind".
     """
 
     dangers: tuple[str, ...] = ()
@@ -66,11 +68,14 @@ class FirstLines:
     lines: tuple[str, ...] = ()
     least_known: str = ""
     operate: Operate = "not checked"
+    not_when: str = ""
 
     @property
     def may_be_operated(self) -> str:
         """The line that says whether the machine may be operated like this."""
-        return NOT_LIKE_THIS if self.operate == "no" else NOT_CHECKED
+        if self.operate == "no":
+            return NOT_LIKE_THIS
+        return f"{MAY_IT} No, not {self.not_when}. {ELSEWHERE}" if self.not_when else NOT_CHECKED
 
     @property
     def loud(self) -> str:
@@ -101,6 +106,11 @@ class Verdict(FirstLines):
 
     word: Literal["costs", "saves", "cannot tell", "no effect"]
     case: str
+
+
+def shortened(verdict: Verdict) -> Verdict:
+    """Return the first lines of a short answer: what is dangerous or stalled comes before what to measure."""
+    return replace(verdict, least_known="") if verdict.dangers or verdict.warnings else verdict
 
 
 def _ended(text: str) -> str:
@@ -137,13 +147,16 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
 
 
 def danger_lines(
-    broken: Sequence[OperatingLimit], stated: Sequence[OperatingLimit], system: UnitSystem
+    broken: Sequence[OperatingLimit], stated: Sequence[OperatingLimit], system: UnitSystem, where: str = ""
 ) -> tuple[str, ...]:
-    """Return what is over its limit, the most exceeded first, and what to change; empty where nothing is."""
+    """Return what is over its limit, the most exceeded first, and what to change; empty where nothing is.
+
+    `where` says of which state that is, where it is not the one that was asked about: "At the best setting: ".
+    """
     if not broken:
         return ()
     first, *others = (limit_sentence(limit, system) for limit in broken)
-    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({limit.key for limit in broken}))
+    return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
 
 
 def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
@@ -151,7 +164,7 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     if stall is None or not stall.matters:
         return ()
     key = 'generator.load_connected = "after_spin_up"'
-    unloaded = f"connect the load after the start ({key}), below the highest rotor speed: without load it speeds up."
+    unloaded = f"connect the load after the start ({key}), below the highest rotor speed."
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
     best = _best_setting(stall, system)
     if stall.stands:
@@ -166,8 +179,7 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         gives = "" if slow is None else f" gives {show(slow.estimate, 'power', system, digits=2)} and"
         return (f"Stalled. The rotor{gives} turns at tip-speed ratio {figures(stall.tip_speed_ratio, 2)}. {remedy}",)
     return (
-        f"Can get stuck in stall: {100 * stall.share:.0f} % of the simulations stay there with "
-        f"{_group(slow, system)}; the "
+        f"Can get stuck in stall: in {100 * stall.share:.0f} % of the simulations, with {_group(slow, system)}; the "
         f"others give {_group(running, system)}. {remedy}",
     )
 
@@ -212,9 +224,9 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     heat = show(best.outcome.heat_w.estimate, "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
-        f"The setting of maximum heat within the stated limits would give {heat}{_cost_of(best, system)}: pitch "
-        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match). "
-        "The structural loads of that setting are not checked either."
+        f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
+        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match; its "
+        "structural loads are not checked either)."
     )
 
 
@@ -224,7 +236,7 @@ def _cost_of(best: Setting, system: UnitSystem) -> str:
     flow = math.nan if fuel is None else best.outcome.change_w.estimate / fuel.heating_value_j_per_m3
     if not flow > 0:
         return ""
-    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)} of fuel"
+    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)}"
 
 
 def _torque_line(answered: Answered) -> tuple[str, ...]:
@@ -296,7 +308,7 @@ def baseline(answered: Answered) -> str:
     """Return what the answer is compared with, in words."""
     against = {
         "absent": "the same vehicle without the turbine",
-        "stowed": "the same vehicle carrying the turbine stowed",
+        "stowed": "the same vehicle with it stowed",
     }[answered.answer.compared_with]
     if answered.answer.inputs.credit.replaces_alternator:
         against += " and the same heat from the engine's alternator"
@@ -434,7 +446,7 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
     kind = answered.power_kind if fuel is None else answered.fuel_kind
     verb = "costs" if watts > 0 else "saves"
     return (
-        f"Against the same vehicle without the turbine it {verb} "
+        f"Against the same vehicle without it: {verb} "
         f"{show(value, kind, system, signed=True, digits=2)} (at the stated values)",
     )
 

@@ -30,9 +30,9 @@ MOST_WARMER_K = 5.0
 RULE = (
     f"A run is rejected if its mean speed is more than {100 * MOST_OFF_SPEED:.0f} % off the median of all runs. "
     f"In traffic the limit is {_OF_USUAL_OFF:.0f} times the median distance from that median, where this is more.",
-    f"A run is rejected if the vehicle stands or creeps (under 7 km/h) for more than {MOST_STANDING_S:.0f} s in it. "
-    f"Where stops belong to the road the limit is the median standing time plus {_OF_USUAL_OFF:.0f} times the median "
-    "distance from it (or a quarter of it, where that is more).",
+    f"A run is rejected if the vehicle stands or creeps (under 7 km/h, 4 mph) for more than {MOST_STANDING_S:.0f} s in "
+    f"it. Where stops belong to the road the limit is the median standing time plus {_OF_USUAL_OFF:.0f} times the "
+    "median distance from it (or a quarter of it, where that is more).",
     f"A run is rejected if less than {100 * LEAST_KEPT:.0f} % of its rows are left (braking, cold engine, gaps), or "
     "less than half the median share where that is lower.",
     "No run is rejected for its fuel. The other run of the pair is left out with it; drive the pair again.",

@@ -45,6 +45,7 @@ class Air(Table):
         at_most=9000,
         source="sea level, as no place is given (pressure by the US Standard Atmosphere 1976)",
         measured=Way(20.0, "a map"),
+        such_as='"350 m" or "1150 ft"',
     )
     relative_humidity: Uncertain = quantity(
         "dimensionless",
@@ -67,6 +68,7 @@ class Air(Table):
         at_most=60,
         source="still air: the case that the ledger answers when nothing else is said",
         measured=Way(0.5, "an anemometer on the day"),
+        such_as='"25 km/h" or "15 mph"',
     )
     turbulence: Uncertain = quantity(
         "dimensionless",
@@ -88,6 +90,7 @@ class Air(Table):
         "height at which the wind was measured (weather stations: 10 m (33 ft)), to bring it to rotor.hub_height",
         plausible=("0.5 m", "200 m"),
         above=0,
+        such_as='"10 m" or "33 ft"',
     )
     shear_exponent: Uncertain = quantity(
         "dimensionless",
@@ -99,6 +102,7 @@ class Air(Table):
         at_least=0,
         at_most=0.6,
         source=f"{NO_SOURCE}: 1/7 over open ground",
+        such_as="0.14",
     )
     wind_from: Uncertain = quantity(
         "rad",
@@ -121,6 +125,7 @@ class WindClimate(Table):
         required=True,
         above=0,
         at_most=30,
+        such_as='"4.5 m/s" or "10 mph"',
     )
     shape: Uncertain = quantity(
         "dimensionless",

@@ -28,6 +28,7 @@ class Gust(Table):
         at_least=0,
         at_most=60,
         source=f"{NO_SOURCE}: a gusty day",
+        such_as='"10 m/s" or "22 mph"',
     )
     passing_factor: Uncertain = quantity(
         "dimensionless",
@@ -43,6 +44,7 @@ class Gust(Table):
         "rotor speed at which a brake that needs no electricity stops it (left out: it runs free)",
         plausible=("30 rpm", "7000 rpm"),
         above=0,
+        such_as='"900 rpm"',
     )
 
 
@@ -56,6 +58,7 @@ class Mount(Table):
         required=True,
         above=0,
         at_most=20,
+        such_as='"0.6 m" or "24 in"',
     )
     bolt_distances: tuple[Uncertain, ...] | None = quantity_list(
         "m",
@@ -63,12 +66,21 @@ class Mount(Table):
         plausible=("0 m", "3 m"),
         us="inch",
         at_least=0,
+        such_as='"250 mm" or "10 in"',
     )
     bolt_rating: Uncertain | None = quantity(
-        "N", "pull that one bolt and what it is screwed into may carry", plausible=("100 N", "500 kN"), above=0
+        "N",
+        "pull that one bolt and what it is screwed into may carry",
+        plausible=("100 N", "500 kN"),
+        above=0,
+        such_as='"4 kN" or "900 lbf"',
     )
     highest_moment: Uncertain | None = quantity(
-        "N*m", "maximum overturning moment the frame or roof may carry", plausible=("10 N*m", "100 kN*m"), above=0
+        "N*m",
+        "maximum overturning moment the frame or roof may carry",
+        plausible=("10 N*m", "100 kN*m"),
+        above=0,
+        such_as='"900 N*m" or "660 lbf*ft"',
     )
 
 
@@ -82,7 +94,7 @@ class Bearing(Table):
         "N", "basic static load rating C0", plausible=("300 N", "1000 kN"), required=True, above=0
     )
     dynamic_rating: Uncertain = quantity(
-        "N", "basic dynamic load rating C", plausible=("300 N", "1000 kN"), required=True, above=0
+        "N", "basic dynamic load rating C", plausible=("300 N", "1000 kN"), required=True, above=0, such_as='"30 kN"'
     )
     bore: Uncertain | None = quantity(
         "m", "bore; up to 12 mm a deep-groove bearing takes half the axial load", plausible=("4 mm", "200 mm"), above=0
@@ -95,6 +107,7 @@ class Bearing(Table):
         default="150 N",
         at_least=0,
         source=f"{NO_SOURCE}: some kilograms of rotor and a belt",
+        such_as='"150 N" or "34 lbf"',
     )
     spacing: Uncertain | None = quantity(
         "m",
@@ -102,6 +115,7 @@ class Bearing(Table):
         plausible=("10 mm", "3 m"),
         above=0,
         at_most=5,
+        such_as='"150 mm" or "6 in"',
     )
     axial_factor: Uncertain | None = quantity(
         "dimensionless", "Y of the equivalent load, from the maker's sheet", plausible=(0.3, 4), above=0, such_as="1.9"
@@ -142,15 +156,30 @@ class BladeLoads(Table):
         at_most=60,
         such_as="3",
     )
-    mass: Uncertain | None = quantity("kg", "mass of one blade outside the hub", plausible=("10 g", "60 kg"), above=0)
+    mass: Uncertain | None = quantity(
+        "kg", "mass of one blade outside the hub", plausible=("10 g", "60 kg"), above=0, such_as='"800 g" or "28 oz"'
+    )
     centre_of_mass: Uncertain | None = quantity(
-        "m", "radius of one blade's centre of mass, from the rotor axis", plausible=("20 mm", "2.5 m"), above=0
+        "m",
+        "radius of one blade's centre of mass, from the rotor axis",
+        plausible=("20 mm", "2.5 m"),
+        above=0,
+        such_as='"350 mm" or "14 in"',
     )
     piece_masses: tuple[Uncertain, ...] | None = quantity_list(
-        "kg", "instead of mass: the masses of one blade's pieces, root to tip", plausible=("0 kg", "30 kg"), at_least=0
+        "kg",
+        "instead of mass: the masses of one blade's pieces, root to tip",
+        plausible=("0 kg", "30 kg"),
+        at_least=0,
+        such_as='"250 g" or "9 oz"',
     )
     piece_radii: tuple[Uncertain, ...] | None = quantity_list(
-        "m", "radius of the middle of each piece, root to tip", plausible=("0 m", "3 m"), us="inch", at_least=0
+        "m",
+        "radius of the middle of each piece, root to tip",
+        plausible=("0 m", "3 m"),
+        us="inch",
+        at_least=0,
+        such_as='"300 mm" or "12 in"',
     )
     root_radius: Uncertain = quantity(
         "m",
@@ -160,12 +189,21 @@ class BladeLoads(Table):
         default="0.1 m",
         at_least=0,
         source=NO_SOURCE,
+        such_as='"100 mm" or "4 in"',
     )
     root_pull_rating: Uncertain | None = quantity(
-        "N", "pull that one blade's fastening may carry", plausible=("50 N", "1000 kN"), above=0
+        "N",
+        "pull that one blade's fastening may carry",
+        plausible=("50 N", "1000 kN"),
+        above=0,
+        such_as='"6 kN" or "1350 lbf"',
     )
     root_bending_rating: Uncertain | None = quantity(
-        "N*m", "bending moment that one blade's root may carry", plausible=("0.5 N*m", "50 kN*m"), above=0
+        "N*m",
+        "bending moment that one blade's root may carry",
+        plausible=("0.5 N*m", "50 kN*m"),
+        above=0,
+        such_as='"60 N*m" or "44 lbf*ft"',
     )
     spar_diameter: Uncertain | None = quantity(
         "m", "outer diameter of a round spar at the blade's root", plausible=("4 mm", "200 mm"), above=0
@@ -177,6 +215,7 @@ class BladeLoads(Table):
         default="0 mm",
         at_least=0,
         source="a solid spar",
+        such_as='"20 mm"',
     )
     shell_thickness: Uncertain | None = quantity(
         "m",
@@ -193,9 +232,15 @@ class BladeLoads(Table):
         plausible=("1 MPa", "3000 MPa"),
         us="psi",
         above=0,
+        such_as='"240 MPa"',
     )
     root_stiffness: Uncertain | None = quantity(
-        "Pa", "modulus of elasticity of spar or shell", plausible=("100 MPa", "400 GPa"), us="psi", above=0
+        "Pa",
+        "modulus of elasticity of spar or shell",
+        plausible=("100 MPa", "400 GPa"),
+        us="psi",
+        above=0,
+        such_as='"70 GPa"',
     )
     required_root_safety: Uncertain = quantity(
         "dimensionless",
@@ -264,6 +309,7 @@ class BladeLoads(Table):
         at_least=-45,
         at_most=45,
         source=NO_SOURCE,
+        such_as='"4 deg"',
     )
     pitch_bearing_diameter: Uncertain | None = quantity(
         "m", "mean diameter of the blade's pitch bearing or bush", plausible=("4 mm", "200 mm"), above=0
@@ -287,7 +333,7 @@ class BladeLoads(Table):
         default="16 mm/s",
         above=0,
         at_most=4,
-        source="G 16, parts of farm machinery: ISO 21940-11 as summarised in texts",
+        source="G 16, parts of farm machinery: ISO 21940-11, from memory",
     )
     rotor_mass: Uncertain | None = quantity(
         "kg", "mass of all that turns on the rotor shaft: blades, hub, pulley", plausible=("0.1 kg", "200 kg"), above=0
@@ -309,10 +355,22 @@ class Linkage(Table):
         at_most=2,
     )
     travel_from: Uncertain = quantity(
-        "deg", "lowest pitch of the travel", plausible=("-20 deg", "100 deg"), required=True, at_least=-20, at_most=100
+        "deg",
+        "lowest pitch of the travel",
+        plausible=("-20 deg", "100 deg"),
+        required=True,
+        at_least=-20,
+        at_most=100,
+        such_as='"0 deg"',
     )
     travel_to: Uncertain = quantity(
-        "deg", "highest pitch of the travel", plausible=("-20 deg", "100 deg"), required=True, at_least=-20, at_most=100
+        "deg",
+        "highest pitch of the travel",
+        plausible=("-20 deg", "100 deg"),
+        required=True,
+        at_least=-20,
+        at_most=100,
+        such_as='"30 deg"',
     )
     square_at: Uncertain | None = quantity(
         "deg",
@@ -320,11 +378,20 @@ class Linkage(Table):
         plausible=("-20 deg", "100 deg"),
         at_least=-20,
         at_most=100,
+        such_as='"15 deg"',
     )
     actuator_rating: Uncertain | None = quantity(
-        "N", "force that the actuator can push, pull and hold", plausible=("2 N", "20 kN"), above=0
+        "N",
+        "force that the actuator can push, pull and hold",
+        plausible=("2 N", "20 kN"),
+        above=0,
+        such_as='"300 N" or "67 lbf"',
     )
     rod_rating: Uncertain | None = quantity(
-        "N", "force that one blade's rod and its joints may carry", plausible=("5 N", "100 kN"), above=0
+        "N",
+        "force that one blade's rod and its joints may carry",
+        plausible=("5 N", "100 kN"),
+        above=0,
+        such_as='"300 N" or "67 lbf"',
     )
     self_locking: bool = Field(default=False, description="true where a screw or worm holds the pitch without power")

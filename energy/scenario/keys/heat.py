@@ -43,6 +43,7 @@ class HeaterTable(Table):
         high="400 degC",
         at_most=1700,
         source=f"cold element; range: {NO_SOURCE}",
+        such_as='"300 degC" or "570 degF"',
     )
     lead_resistance: Uncertain = quantity(
         "ohm",
@@ -56,9 +57,11 @@ class HeaterTable(Table):
         source=f"{NO_SOURCE}: some metres of 2.5 to 6 mm² copper",
         measured=Way(0.01, "a four-wire ohmmeter"),
     )
-    rated_power: Uncertain | None = quantity("W", "rated power of the element", plausible=("20 W", "50 kW"), above=0)
+    rated_power: Uncertain | None = quantity(
+        "W", "rated power of the element", plausible=("20 W", "50 kW"), above=0, such_as='"2 kW"'
+    )
     rated_voltage: Uncertain | None = quantity(
-        "V", "rated voltage of the element", plausible=("3 V", "1000 V"), above=0
+        "V", "rated voltage of the element", plausible=("3 V", "1000 V"), above=0, such_as='"120 V"'
     )
     surface_limit: Uncertain | None = quantity(
         "K",
@@ -88,6 +91,7 @@ class LoadTable(Table):
         above=0,
         at_most=1,
         source="a full tank",
+        such_as='"80 %" or 0.8',
     )
     vented: bool = Field(
         default=True,
@@ -123,6 +127,7 @@ class LoadTable(Table):
         at_least=0,
         at_most=100,
         source="the loss per kelvin holds the radiation",
+        such_as='"0.6 m^2" or "6.5 ft^2"',
     )
     emissivity: Uncertain = quantity(
         "dimensionless",
@@ -143,6 +148,7 @@ class LoadTable(Table):
         at_least=0,
         at_most=100,
         source="sheltered from the road wind",
+        such_as='"0.6 m^2" or "6.5 ft^2"',
     )
     open_water_area: Uncertain = quantity(
         "m**2",
@@ -152,6 +158,7 @@ class LoadTable(Table):
         at_least=0,
         at_most=10,
         source="a lid",
+        such_as='"0.05 m^2" or "0.5 ft^2"',
     )
     second_node: Literal["none", "element", "walls"] = Field(
         default="none",
@@ -159,13 +166,14 @@ class LoadTable(Table):
         "are cooler than what is inside",
     )
     second_heat_capacity: Uncertain | None = quantity(
-        "J/K", "heat capacity of element or walls", plausible=("10 J/K", "2000 kJ/K"), above=0
+        "J/K", "heat capacity of element or walls", plausible=("10 J/K", "2000 kJ/K"), above=0, such_as='"4 kJ/K"'
     )
     second_coupling: Uncertain | None = quantity(
         "W/K",
         "heat flow between element or walls and what is heated, per kelvin between them",
         plausible=("0.05 W/K", "2000 W/K"),
         above=0,
+        such_as='"15 W/K"',
     )
     second_loss: Uncertain = quantity(
         "W/K",
@@ -174,6 +182,7 @@ class LoadTable(Table):
         default="0 W/K",
         at_least=0,
         source="all loss is that of what is heated",
+        such_as='"0.5 W/K"',
     )
     contents: (
         Literal[
@@ -193,7 +202,12 @@ class LoadTable(Table):
         | None
     ) = Field(default=None, description="what is put in, with contents_mass")
     contents_mass: Uncertain | None = quantity(
-        "kg", "mass of what is put in", plausible=("0 kg", "2000 kg"), at_least=0, at_most=20_000
+        "kg",
+        "mass of what is put in",
+        plausible=("0 kg", "2000 kg"),
+        at_least=0,
+        at_most=20_000,
+        such_as='"3 kg" or "7 lb"',
     )
     contents_specific_heat: Uncertain | None = quantity(
         "J/kg/K",
@@ -206,7 +220,12 @@ class LoadTable(Table):
         "dimensionless", "its share of water by mass, instead of a name (food)", plausible=(0, 1), at_least=0, at_most=1
     )
     target_temperature: Uncertain | None = quantity(
-        "K", "temperature that is wanted", plausible=("-30 degC", "500 degC"), at_least=200, at_most=1500
+        "K",
+        "temperature that is wanted",
+        plausible=("-30 degC", "500 degC"),
+        at_least=200,
+        at_most=1500,
+        such_as='"60 degC" or "140 degF"',
     )
     start_temperature: Uncertain | None = quantity(
         "K",
@@ -223,7 +242,12 @@ class LoadTable(Table):
         at_most=400,
     )
     thermostat: Uncertain | None = quantity(
-        "K", "temperature that the thermostat is set to", plausible=("0 degC", "550 degC"), at_least=200, at_most=1500
+        "K",
+        "temperature that the thermostat is set to",
+        plausible=("0 degC", "550 degC"),
+        at_least=200,
+        at_most=1500,
+        such_as='"65 degC" or "150 degF"',
     )
     hysteresis: Uncertain = quantity(
         "delta_degC",
@@ -252,7 +276,7 @@ class CreditTable(Table):
         high="70 %",
         above=0,
         at_most=1,
-        source="67 %: Commission Implementing Decision (EU) 2017/785; 55 %: Bradfield, High-efficiency generators",
+        source="67 %: Commission Implementing Decision (EU) 2017/785; 50 to 55 %: common practice, no source",
     )
     alternator_belt_efficiency: Uncertain = quantity(
         "dimensionless",
@@ -263,7 +287,7 @@ class CreditTable(Table):
         high="99 %",
         above=0,
         at_most=1,
-        source="Bradfield, High-efficiency generators",
+        source="V-belts 95 to 98 % new: common practice, no source",
     )
     inverter_efficiency: Uncertain = quantity(
         "dimensionless",

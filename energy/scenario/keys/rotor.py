@@ -53,6 +53,7 @@ class RotorTable(Table):
         source=f"free air; range: {NO_SOURCE}",
         called="the air speed where the rotor sits",
         measured=Way(0.03, "two anemometers: one on the mount, one in free air", of="of the free air speed"),
+        such_as="0.9",
     )
     mount_speed_factor: Uncertain | None = quantity(
         "dimensionless",
@@ -92,7 +93,11 @@ class RotorTable(Table):
     )
     turns_into_wind: bool = Field(default=False, description="true where the rotor swivels freely into the air flow")
     hub_height: Uncertain | None = quantity(
-        "m", "height of the hub above ground, used with air.wind_measured_at", plausible=("0.3 m", "20 m"), above=0
+        "m",
+        "height of the hub above ground, used with air.wind_measured_at",
+        plausible=("0.3 m", "20 m"),
+        above=0,
+        such_as='"2.4 m" or "8 ft"',
     )
     power_factor: Uncertain = quantity(
         "dimensionless",
@@ -106,6 +111,7 @@ class RotorTable(Table):
         source=f"the curves as they are; range: {NO_SOURCE}, hand-made blades rather fall short",
         called="the real rotor's power",
         measured=Way(0.04, "a wattmeter at a known air speed", of="of the power by its curves"),
+        such_as="0.9",
     )
     thrust_factor: Uncertain = quantity(
         "dimensionless",
@@ -148,6 +154,7 @@ class RotorTable(Table):
         source=f"unknown; range: from a lightly loaded rotor to the Betz point's 8/9, {NO_SOURCE}",
         called="the thrust of the rotor",
         measured=Way(0.05, "a load cell under the mount, as a column thrust_n of the table"),
+        such_as="0.5",
     )
     mean_lift_coefficient: Uncertain = quantity(
         "dimensionless",
@@ -175,6 +182,7 @@ class RotorTable(Table):
         source=f"{NO_SOURCE}: two metres of 50 mm round tube at Cd about 1",
         called="the mount's drag area",
         measured=Way(0.03, "a coast-down with and without the mount"),
+        such_as='"0.1 m^2" or "1.1 ft^2"',
     )
     stowed: Literal["stopped", "feathered", "spinning"] = Field(
         default="stopped", description="how the blades rest while stowed: stopped, feathered or spinning without load"
@@ -228,7 +236,7 @@ class RotorTable(Table):
         measured=Way(0.05, "torque and speed at the shaft together with the wattmeter", of="of the shaft power"),
     )
     highest_rotor_speed: Uncertain | None = quantity(
-        "rad/s", "highest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0
+        "rad/s", "highest rotor speed allowed", plausible=("30 rpm", "6000 rpm"), above=0, such_as='"900 rpm"'
     )
     highest_tip_speed: Uncertain = quantity(
         "m/s",
@@ -239,9 +247,14 @@ class RotorTable(Table):
         above=0,
         at_most=340,
         source=f"{NO_SOURCE}: hand-made blades are kept below 60 to 80 m/s (200 to 260 ft/s)",
+        such_as='"80 m/s" or "260 ft/s"',
     )
     highest_thrust: Uncertain | None = quantity(
-        "N", "maximum thrust that mount and bearing are rated for", plausible=("10 N", "20 kN"), above=0
+        "N",
+        "maximum thrust that mount and bearing are rated for",
+        plausible=("10 N", "20 kN"),
+        above=0,
+        such_as='"600 N" or "135 lbf"',
     )
 
 
@@ -281,9 +294,15 @@ class BladeTable(Table):
         plausible=("0 m", "1 m"),
         us="inch",
         at_least=0,
+        such_as='"90 mm" or "3.5 in"',
     )
     aerofoil_start: Uncertain | None = quantity(
-        "m", "radius at which the aerofoil begins", plausible=("0 m", "2 m"), us="inch", at_least=0
+        "m",
+        "radius at which the aerofoil begins",
+        plausible=("0 m", "2 m"),
+        us="inch",
+        at_least=0,
+        such_as='"150 mm" or "6 in"',
     )
     root_diameter: Uncertain = quantity(
         "m",
@@ -293,6 +312,7 @@ class BladeTable(Table):
         default="0 m",
         at_least=0,
         source="no bare root",
+        such_as='"25 mm" or "1 in"',
     )
     root_drag_coefficient: Uncertain = quantity(
         "dimensionless",
@@ -362,6 +382,7 @@ class BladeTable(Table):
         at_least=0,
         at_most=0.3,
         source="free air",
+        such_as="0.1",
     )
 
 
@@ -376,6 +397,7 @@ class Drive(Table):
         above=0,
         at_most=200,
         source="direct drive, no belt",
+        such_as="2.5",
     )
     efficiency: Uncertain = quantity(
         "dimensionless",
@@ -405,6 +427,7 @@ class GeneratorTable(Table):
         required=True,
         above=0,
         measured=Way(0.02, "a voltmeter at a known speed", relative=True),
+        such_as='"60 V/krpm"',
     )
     winding_resistance: Uncertain = quantity(
         "ohm",
@@ -413,6 +436,7 @@ class GeneratorTable(Table):
         required=True,
         at_least=0,
         measured=Way(0.05, "a four-wire ohmmeter", relative=True),
+        such_as='"0.8 ohm"',
     )
     winding_temperature: Uncertain = quantity(
         "K",
@@ -424,6 +448,7 @@ class GeneratorTable(Table):
         at_least=200,
         at_most=500,
         source=NO_SOURCE,
+        such_as='"60 degC" or "140 degF"',
     )
     winding_inductance: Uncertain = quantity(
         "H",
@@ -437,6 +462,7 @@ class GeneratorTable(Table):
         source=f"{NO_SOURCE}; with 0 instead of 3 mH the generator holds the rotor back more: 2 to 4 % less heat, and "
         "up to 16 % less extra fuel than there is",
         measured=Way(0.1, "an inductance meter between two terminals", relative=True),
+        such_as='"1 mH"',
     )
     pole_pairs: Uncertain = quantity(
         "dimensionless",
@@ -504,6 +530,7 @@ class GeneratorTable(Table):
         at_least=0,
         at_most=20,
         source=f"{NO_SOURCE}: 0.7 to 1.1 V a silicon diode under load",
+        such_as='"1.8 V"',
     )
     highest_current: Uncertain | None = quantity(
         "A", "largest current through the element", plausible=("0.5 A", "500 A"), above=0

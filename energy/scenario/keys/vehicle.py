@@ -30,6 +30,7 @@ class VehicleTable(Table):
         at_most=30,
         called="the vehicle's drag area",
         measured=Way(0.04, "a coast-down", relative=True),
+        such_as='"1.3 m^2" or "14 ft^2"',
     )
     rolling_resistance: Uncertain = quantity(
         "dimensionless",
@@ -68,7 +69,8 @@ class VehicleTable(Table):
         high=1.06,
         at_least=1,
         at_most=2,
-        source=f"{NO_SOURCE}: wheels and drivetrain add 2 to 6 %",
+        source="3 % where not measured: Regulation (EU) 2017/1151, Annex XXI, Sub-Annex 4, 2.5.1; range, 2 to 6 %: "
+        f"{NO_SOURCE}",
     )
     width: Uncertain | None = quantity(
         "m", "vehicle width: a rotor wider than that is reported", plausible=("0.5 m", "3.2 m"), above=0, at_most=20
@@ -87,6 +89,7 @@ class EngineTable(Table):
         required=True,
         above=0,
         at_most=0.1,
+        such_as='"2.2 L" or "135 cubic inch"',
     )
     peak_torque: Uncertain | None = quantity("N*m", "peak torque", plausible=("5 N*m", "3500 N*m"), above=0)
     torque_curve: str | None = Field(
@@ -105,6 +108,7 @@ class EngineTable(Table):
         at_most=0.65,
         called="the engine's efficiency",
         measured=Way(0.012, "a logged fuel flow at two known loads", of="of the fuel's energy"),
+        such_as='"42 %" or 0.42',
     )
     friction_mean_pressure: Uncertain | None = quantity(
         "Pa",
@@ -115,6 +119,7 @@ class EngineTable(Table):
         at_most=1e6,
         called="the engine's friction",
         measured=Way(15e3, "a logged fuel flow at idle"),
+        such_as='"145 kPa"',
     )
     idle_speed: Uncertain = quantity(
         "rad/s",
@@ -125,12 +130,14 @@ class EngineTable(Table):
         high="850 rpm",
         above=0,
         source=NO_SOURCE,
+        such_as='"750 rpm"',
     )
     speed_per_1000_rpm: tuple[Uncertain, ...] | None = quantity_list(
         "m/s",
         "road speed at 1000 rpm of the engine in each gear, lowest gear first",
         plausible=("2 km/h", "90 km/h"),
         above=0,
+        such_as='"8 km/h" or "5 mph"',
     )
     gear_ratios: tuple[Uncertain, ...] | None = quantity_list(
         "dimensionless",
@@ -154,7 +161,7 @@ class EngineTable(Table):
         high="98 %",
         above=0,
         at_most=1,
-        source=f"one or two gear meshes and a final drive: {NO_SOURCE}; an axle alone is said to have 95 to 97 %",
+        source=f"one or two gear meshes and a final drive: {NO_SOURCE}; an axle alone 95 to 97 %",
         measured=Way(0.015, "a roller test bench", of="of the engine's power"),
     )
     drivetrain_spin_force: Uncertain = quantity(
@@ -168,6 +175,7 @@ class EngineTable(Table):
         at_least=0,
         at_most=2000,
         source=f"{NO_SOURCE}: with the meshes 92 % overall at 90 km/h and 12 kW",
+        such_as='"25 N" or "6 lbf"',
     )
     lowest_driving_speed: Uncertain = quantity(
         "rad/s",
@@ -201,6 +209,7 @@ class EngineTable(Table):
         at_least=0,
         at_most=50_000,
         source=f"about 350 W on board ({NO_SOURCE}) through an alternator of 67 % (EU 2017/785)",
+        such_as='"500 W" or "0.7 hp"',
     )
     torque_follows_air_density: Uncertain | None = quantity(
         "dimensionless",
@@ -215,6 +224,7 @@ class EngineTable(Table):
         plausible=(0, 0.4),
         at_least=0,
         at_most=0.5,
+        such_as='"10 %" or 0.1',
     )
     converter_slip: Uncertain = quantity(
         "dimensionless",
@@ -226,6 +236,7 @@ class EngineTable(Table):
         at_least=0,
         at_most=0.6,
         source=f"a manual gearbox or a locked converter; range: {NO_SOURCE}",
+        such_as='"10 %" or 0.1',
     )
     converter_locks_above: Uncertain = quantity(
         "m/s",
@@ -236,6 +247,7 @@ class EngineTable(Table):
         high="70 km/h",
         at_least=0,
         source=NO_SOURCE,
+        such_as='"50 km/h" or "30 mph"',
     )
 
 
@@ -273,6 +285,7 @@ class BatteryTable(Table):
         high="80 kW",
         at_least=0,
         source=NO_SOURCE,
+        such_as='"50 kW"',
     )
     auxiliary_power: Uncertain = quantity(
         "W",
@@ -283,6 +296,7 @@ class BatteryTable(Table):
         high="600 W",
         at_least=0,
         source=NO_SOURCE,
+        such_as='"300 W"',
     )
     charging_efficiency: Uncertain = quantity(
         "dimensionless",
@@ -320,7 +334,12 @@ class TripTable(Table):
         "the road or the vehicle's momentum drives the wheels",
     )
     works_speed: Uncertain | None = quantity(
-        "m/s", "the road speed of below_speed and above_speed", plausible=("3 km/h", "180 km/h"), above=0, at_most=100
+        "m/s",
+        "the road speed of below_speed and above_speed",
+        plausible=("3 km/h", "180 km/h"),
+        above=0,
+        at_most=100,
+        such_as='"50 km/h" or "30 mph"',
     )
     longest_idle: Uncertain = quantity(
         "s",
@@ -331,6 +350,7 @@ class TripTable(Table):
         high="10 min",
         at_least=0,
         source=NO_SOURCE,
+        such_as='"5 min"',
     )
     grade: Uncertain = quantity(
         "dimensionless",
@@ -353,7 +373,12 @@ class TripTable(Table):
         source="a steady speed",
     )
     distance: Uncertain | None = quantity(
-        "m", "length of the trip, for totals", plausible=("10 m", "5000 km"), us="mile", above=0
+        "m",
+        "length of the trip, for totals",
+        plausible=("10 m", "5000 km"),
+        us="mile",
+        above=0,
+        such_as='"40 km" or "25 mi"',
     )
     compared_with: Literal["absent", "stowed"] = Field(
         default="absent",

@@ -284,6 +284,15 @@ def test_what_breaks_a_limit_is_said_first_and_leaves_with_three(demos: Path) ->
     assert "Never pays back in money" in done.output
 
 
+def test_a_wind_that_breaks_a_limit_forbids_before_anything_is_left_unchecked(demos: Path) -> None:
+    path = str(demos / "camper_oven" / "scenario.toml")
+    done = CliRunner().invoke(command, [path, "--exact"], catch_exceptions=False)
+    text = " ".join(done.output.split())
+    assert "May it be operated like this? No, not in that wind. In less wind: not checked yet" in text
+    assert "May it be operated like this? Not checked yet" not in text
+    assert text.index("Do not operate it in a head wind") < text.index("No, not in that wind") < text.index("pays back")
+
+
 # Money
 
 

@@ -96,7 +96,7 @@ def test_read_in_the_units_of_the_driver(system: str, gallon_l: float, economy: 
     miles = data["distance_km"] / 1.609344
     mpg = gallon_l / data["fuel"]["l_per_100km"] * 100 / 1.609344
     mean = data["fuel"]["mean_l_per_h"] / (gallon_l if system == "us" else 1)
-    top = data["statistics"]["speed_m_s"]["high"] * 3600 / 1609.344
+    top = data["statistics"]["speed_m_s"]["maximum"] * 3600 / 1609.344
     for part in (f", {miles:.2f} mi", f"{mpg:.1f} {economy}", f"mean {mean:.2f} {flow}", f"{top:.1f}  mean"):
         assert part in text
     assert "km" not in "\n".join(line for line in text.splitlines() if "rows over" in line or "from speed" in line)

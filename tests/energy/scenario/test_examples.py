@@ -39,3 +39,30 @@ def test_counts_and_ratios_are_not_offered_as_per_cent() -> None:
     share = SPECS["drive.efficiency"]
     assert isinstance(share, Spec)
     assert re.fullmatch(r'"95 %" or 0.95', share.example())
+
+
+def _shown(key: str) -> float:
+    """Return the first example of a key, in SI."""
+    spec = SPECS[key]
+    assert isinstance(spec, Spec)
+    first = spec.example().split(" or ")[0]
+    return read_quantity(first.strip('"') if first.startswith('"') else float(first), spec).value
+
+
+def test_examples_are_such_as_one_would_type() -> None:
+    """A unit's own example fits few keys: a thermostat at the temperature of the air, an altitude in inches."""
+    assert 313 < _shown("load.target_temperature") < _shown("load.thermostat") < 500
+    assert (
+        _shown("load.start_temperature")
+        < 300
+        < _shown("generator.winding_temperature")
+        < _shown("heater.element_temperature")
+    )
+    assert 100 < _shown("air.altitude") < 3000
+    assert _shown("air.wind_speed") < _shown("trip.road_speed") < _shown("rotor.highest_tip_speed")
+    assert _shown("engine.idle_speed") < _shown("engine.lowest_driving_speed") < _shown("engine.highest_speed")
+    assert _shown("load.contents_mass") < _shown("rotor.turbine_mass") < _shown("vehicle.mass")
+    assert _shown("blade.hub_radius") <= _shown("blade.aerofoil_start") < _shown("rotor.diameter") / 2
+    assert _shown("linkage.travel_from") < _shown("linkage.square_at") < _shown("linkage.travel_to")
+    assert _shown("engine.drivetrain_spin_force") < _shown("rotor.highest_thrust") < _shown("mount.bolt_rating")
+    assert _shown("bearing.spacing") < _shown("mount.height") < _shown("rotor.hub_height")

@@ -210,6 +210,11 @@ def test_correlated_inputs_are_one_group_and_change_the_width(
     assert widths[-0.9] < 0.75 * widths[0.9]
     with pytest.raises(InputError, match="nearest"):
         load(path, ['uncertainty.correlated=[{first = "rotor.diametre", second = "drive.ratio", coefficient = 0.1}]'])
+    # Of a pair given twice, either way round, the last coefficient would win without a word.
+    once = '{{first = "{}", second = "{}", coefficient = {}}}'
+    there, back = once.format("rotor.pitch", "drive.ratio", 0.7), once.format("drive.ratio", "rotor.pitch", 0.2)
+    with pytest.raises(InputError, match=r"the pair drive\.ratio, rotor\.pitch given 2 times; .* each pair once"):
+        load(path, [f"uncertainty.correlated=[{there}, {back}]"])
 
 
 def test_the_verdict_says_how_sure_it_is(van: Scenario, demos: Path) -> None:

@@ -6,6 +6,7 @@ import contextlib
 import importlib
 import io
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -158,6 +159,22 @@ def test_every_field_has_a_meaning_and_every_number_a_unit(name: str) -> None:
             assert field.get("description"), (title, key)
             if kinds(field) & ({"number", "integer"} | estimates):
                 assert field.get("unit"), (title, key)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_an_interval_has_one_shape(name: str) -> None:
+    """Ends stand in `{"estimate", "low", "high", "level"}` and nowhere else, but where something has ends without a
+    level: what a scenario states of an input, and the span of settings that keep a share of the heat.
+    """
+    without_level = {"AssumptionData", "StatedData", "FlatnessData"}
+    for title, part in objects(name):
+        keys = set(part.get("properties", {}))
+        if "low" in keys and title not in without_level:
+            assert {"estimate", "low", "high", "level"} <= keys, title
+        odd = (
+            r"confidence|l_per_100_km|^(low|high|lower|upper)_(?!is_limit)|_(low|high|lower|upper)$|_(low|high)_(?!is)"
+        )
+        assert not [key for key in keys if re.search(odd, key)], title
 
 
 @pytest.mark.parametrize("name", COMMANDS)
