@@ -80,6 +80,10 @@ BEGIN = (
     "surer. What is open now stays in the list of your works."
 )
 BEGIN_OR_CHANGE = "What is open is an invented demo. Begin your own here, or change the demo."
+OF_STATIONS = (
+    "From the root to the tip; twist counts towards feather. The rows that stand there are a textbook blade of your "
+    "size: write over them."
+)
 OF_CSV_FILES = (
     "Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that travel with the scenario. A "
     "file of the same name takes the place of the old one."
