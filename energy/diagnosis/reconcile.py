@@ -244,8 +244,8 @@ def _with_means(scenario: Scenario, inputs: Sequence[Updated]) -> Scenario:
         table_name, _, name = updated.key.partition(".")
         table = scenario.table(table_name)
         if table is not None:
-            moved = table.model_copy(update={name: as_scenario(updated)})
-            scenario = replace(scenario, **{table_name: moved})
+            moved: dict[str, Any] = {table_name: table.model_copy(update={name: as_scenario(updated)})}
+            scenario = replace(scenario, **moved)
     return scenario
 
 

@@ -221,7 +221,11 @@ def _kind_words(kind: str) -> str:
 def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | bytes, top: DeltaGenerator) -> None:
     scenario = desk.scenario_of(work.usable)
     with top.container():
-        page.first_lines(work, _HEADING, reconcile_words.first_lines(result, scenario, system))
+        first = reconcile_words.first_lines(result, scenario, system)
+        if first.dangers:
+            page.first_lines(work, _HEADING, first)
+        else:
+            page.answer_line(work, _HEADING, first.headline, *first.lines)
     page.picture(_picture(work.usable, content, system), screen_words.OF_READING_BAND)
     page.finding("Readings against the model (off by: before, the uncertainty of the scenario counts too)")
     rows = [

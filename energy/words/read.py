@@ -223,7 +223,7 @@ def in_words(log: Log, data: LogData, flow: FuelFlow, system: UnitSystem = "metr
     wide = 5 if system == "metric" else 8
     for name, statistic in data.statistics.items():
         low, mean, high = (
-            in_usual_unit(name, value, system)[0] for value in (statistic.low, statistic.mean, statistic.high)
+            in_usual_unit(name, value, system)[0] for value in (statistic.minimum, statistic.mean, statistic.maximum)
         )
         unit = in_usual_unit(name, 0.0, system)[1]
         lines.append(

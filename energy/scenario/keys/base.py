@@ -83,9 +83,8 @@ def quantity_list(
     us: str = "",
     **limits: float,
 ) -> Any:
-    """Return a pydantic field for a list of quantities.
-
-    `such_as` is an example of one, `plausible` the usual ends, `us` its unit in US units.
+    """Return a pydantic field for a list of quantities; `such_as` is an example of one, `plausible` the usual ends,
+    `us` its unit in US units where its kind has another.
     """
     least, above, most = limits.get("at_least"), limits.get("above"), limits.get("at_most")
     spec = Spec(unit, meaning, least, above, most, such_as=such_as, plausible=plausible, us=us)

@@ -95,7 +95,7 @@ def _upload(app: AppTest, name: str, content: bytes) -> AppTest:
 def _told_by_command(*arguments: str) -> str:
     """Return what a command prints, on one line."""
     done = run(*arguments, COLUMNS="1000")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode in (0, 3), done.stderr
     return " ".join(done.stdout.split())
 
 
