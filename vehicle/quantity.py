@@ -105,7 +105,7 @@ class Spec:
     `called` is its name in a sentence, where that is not its key; `measured` is how a builder would measure it.
     `plausible` are the ends of what road vehicles with a home-made turbine have (common practice, no source): a value
     outside is a slip of the pen, unless the file says that it is meant. `us` is the unit that it has in US units where
-    its kind has another, `own` the one that it has in all systems of units.
+    its kind has another, `own` the one that it has in the others, or in all.
     """
 
     unit: str
@@ -126,10 +126,9 @@ class Spec:
         """Return the units that a form offers for it, the system's usual one first: small parts in mm or inches."""
         small = self.unit == "m" and any(str(text).endswith(" mm") for text in (self.default, *(self.plausible or ())))
         if system == "us":
-            of_system = self.us or ("inch" if small else "")
+            first = self.us or self.own or ("inch" if small else "")
         else:
-            of_system = "mile" if system == "uk" and self.us == "mile" else "mm" if small else ""
-        first = self.own or of_system
+            first = self.own or ("mile" if system == "uk" and self.us == "mile" else "mm" if small else "")
         offered = units.written_units(self.unit, system)
         return tuple(dict.fromkeys((first, *offered))) if first else offered
 
@@ -312,7 +311,7 @@ class Declared(TypedDict, total=False):
     such_as: str  # what may be written, where the examples of the unit do not fit
     plausible: tuple[str | float, str | float]  # the usual ends
     us: str  # its unit in US units, where its kind has another
-    own: str  # its unit in all systems
+    own: str  # its unit in the other systems, or in all
 
 
 def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:

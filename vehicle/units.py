@@ -588,7 +588,8 @@ _FIRST_IN_US = (
     "kWh/lb",
 )
 _FIRST_IN_UK = ("mph",)
-OF_US_USAGE = frozenset({*_FIRST_IN_US, "in", "inch", "hp", "psi", "mi", "mile", "sq ft", "cu in", "cubic inch"})
+# Who writes these parts thousands by commas.
+OF_US_USAGE = frozenset({"mph", "ft", "lb", "lbf", "gal", "sq ft", "cu in", "cubic inch"})
 
 
 def written_units(unit: str, system: UnitSystem) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from energy.screens import desk, page
 from energy.screens.desk import Work
 from energy.screens.heat import at_steady_speed
 from energy.words import answer as report
+from energy.words import screens as screen_words
 from energy.words.cautions import cautions
 from energy.words.interval import main_interval
 from energy.words.screens import QUESTIONS
@@ -45,7 +46,7 @@ def show() -> None:
     with top.container():
         page.answer_line(work, _HEADING, _said(contenders, bundles_of, system))
     picture = side_by_side(contenders, system)
-    page.picture(picture, "A bar's length is its share of the longest of its group.", headed=chosen == [_A, _B])
+    page.picture(picture, screen_words.OF_BARS, headed=chosen == [_A, _B])
     for column, one in zip(st.columns(len(contenders)), contenders, strict=True):
         verdict = verdict_of(one.answered, system)
         shown = interval_html(main_interval(one.answered, system), outcome=verdict.word)
@@ -107,7 +108,7 @@ def _said(contenders: list[Contender], bundles_of: dict[str, Bundle], system: Un
     if list(bundles_of) != [_A, _B]:
         return finding(contenders, system)
     if not bundles.changes(bundles_of[_A], bundles_of[_B]):
-        return "Nothing differs yet: A and B are the same. Change a value, and come back."
+        return screen_words.NOTHING_DIFFERS
     return report.difference_sentence(contenders[0].answered, contenders[1].answered, system)
 
 

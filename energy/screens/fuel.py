@@ -60,7 +60,7 @@ def show() -> None:
         whole = st.toggle("show the whole trip, not the change", key="whole trip")
         page.picture(
             _flow(work.usable, system, not whole),
-            "Widths are to scale; what would be thinner than a pixel is drawn as one.",
+            screen_words.WIDTHS_TO_SCALE,
         )
     answered = surely()
     with next_steps:

@@ -13,6 +13,7 @@ from energy.screens import desk, page, typed, uploads
 from energy.screens.waiting import kept
 from energy.words import answer as report
 from energy.words import heat as heat_report
+from energy.words import screens as screen_words
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
 from vehicle.units import UnitSystem
@@ -20,8 +21,8 @@ from vehicle.units import UnitSystem
 _HEADING = QUESTIONS["heat"]
 _STEADY, _TRIP, _POWER = "at the steady speed", "over a trip of mine (CSV)", "by my wattmeter's log (CSV)"
 _COLUMNS = {
-    _TRIP: "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc optional.",
-    _POWER: "Columns time_s and power_w; speed_km_h and ambient_degc optional.",
+    _TRIP: screen_words.COLUMNS_OF_TRIP,
+    _POWER: screen_words.COLUMNS_OF_POWER,
 }
 
 
@@ -59,7 +60,7 @@ def show() -> None:
             result = steady if upload is None else _along(work.usable, kind, upload.content, repeats)
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "Not enough data to calculate when it is hot.", error.problems)
+            page.cannot(work, _HEADING, screen_words.NO_HEATING, error.problems)
         return
     with top.container():
         page.first_lines(work, _HEADING, heat_report.first_lines(result, system))

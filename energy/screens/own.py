@@ -13,7 +13,7 @@ from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
 from energy.chain.matching import thriftiest
 from energy.scenario.keys import spec_of
 from energy.screens import desk, page, tables, typed, uploads
-from energy.words.screens import BEGIN
+from energy.words.screens import BEGIN, OF_STATIONS
 from vehicle import units
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import FieldError, Spec, read_quantity
@@ -183,11 +183,9 @@ def _rotor(known: Beginning, faults: list[Problem]) -> tuple[Beginning, pd.DataF
 def _rows(known: Beginning) -> tuple[Beginning, pd.DataFrame | None]:
     """Ask for the table or the file that the chosen way of knowing the rotor needs."""
     if known.rotor_by == "stations":
-        st.html(
-            '<p class="wt-note">From the root to the tip, in metres and degrees; twist counts towards feather. The '
-            "rows that stand there are a textbook blade of your size: write over them.</p>"
-        )
-        return known, tables.editor(_textbook_rows(known), "own stations")
+        st.html(f'<p class="wt-note">{page.escape(OF_STATIONS)}</p>')
+        unit = "in" if desk.system() == "us" else "m"
+        return known, tables.editor(_textbook_rows(known, unit), f"own stations {unit}")
     if known.rotor_by == "watts":
         unit = {"metric": "km_h", "us": "mph", "uk": "mph"}[desk.system()]
         st.html(
@@ -211,11 +209,17 @@ def _rotor_by() -> RotorBy:
     return names[chosen]
 
 
-def _textbook_rows(known: Beginning) -> pd.DataFrame:
+def _textbook_rows(known: Beginning, unit: str) -> pd.DataFrame:
+    """Return the stations of a textbook blade with radius and chord in a unit."""
+    names = {f"{name}_m": f"{name}_{unit}" for name in ("radius", "chord")}
     try:
-        return tables.from_csv(beginning.drawn_blade_csv(known))[1]
+        rows = tables.from_csv(beginning.drawn_blade_csv(known))[1]
     except InputError:  # told when the scenario is begun
-        return tables.empty(["radius_m", "chord_m", "twist_deg"], 5)
+        return tables.empty([*names.values(), "twist_deg"], 5)
+    if unit != "m":
+        for name in names:
+            rows[name] = [f"{units.express(float(cell), unit, 'm'):.4g}" for cell in rows[name]]
+    return rows.rename(columns=names)
 
 
 def _generator(known: Beginning, faults: list[Problem]) -> Beginning:

@@ -27,6 +27,7 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import pitch as pitch_words
+from energy.words import screens as screen_words
 from energy.words.headings import one_line
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
@@ -64,7 +65,7 @@ def show() -> None:
         curves_over_pitches(desk.scenario_of(work.usable))
     except InputError as error:
         with top.container():
-            page.cannot(work, _HEADING, "This scenario has no curves to find a pitch with.", error.problems)
+            page.cannot(work, _HEADING, screen_words.NO_CURVES, error.problems)
         return
     try:
         example, why = _example(work.usable, system), []
@@ -93,7 +94,7 @@ def _answer(work: Work, system: UnitSystem, upload: Upload, top: DeltaGenerator)
             page.cannot(
                 work,
                 _HEADING,
-                "Not enough data in this file to calculate the pitch.",
+                screen_words.NO_PITCH,
                 uploads.faults(upload, error, _FILE),
             )
         return

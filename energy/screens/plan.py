@@ -24,6 +24,7 @@ from energy.screens.road import planned_m_s, predicted
 from energy.words import call_sheet as call_words
 from energy.words import plan as plan_words
 from energy.words import run_sheet
+from energy.words import screens as screen_words
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError, Problem, shown
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
@@ -63,13 +64,11 @@ def show() -> None:
             ),
         )
         if effect is None:
-            why = ["The scenario burns no fuel: no change of it is predicted."]
+            why = [screen_words.NO_FUEL_TO_CHANGE]
     except InputError as error:
         why = [str(problem) for problem in error.problems]
     with top:
-        page.answer_line(
-            work, _HEADING, plan_words.plan_sentence(plan) if plan else "Not enough data to calculate a number of runs."
-        )
+        page.answer_line(work, _HEADING, plan_words.plan_sentence(plan) if plan else screen_words.NO_NUMBER_OF_RUNS)
         if why:
             page.problem_list(why, "Mind" if plan else "Why")
         if plan is not None:
@@ -90,7 +89,7 @@ def _asked(work: Work) -> tuple[str, float, str, str]:
         if scenario.trip.schedule is None and scenario.trip.road_speed is not None:
             dials.one("trip.road_speed", work)
         else:
-            road_marks.note("Speed: as the scenario's schedule has it.")
+            road_marks.note(screen_words.SPEED_OF_SCHEDULE)
         length = typed.text("length of one run, one way", "plan length", _LENGTH[system], start=_LENGTH[system])
     with right:
         chosen = typed.choice(
@@ -128,14 +127,11 @@ def _spread() -> RunSpread:
 
 
 def _spread_of_logs() -> RunSpread:
-    road_marks.note(
-        "Three logs or more of equal runs (same road, speed and state of the turbine), or the logs of a test with its "
-        "list of runs (runs.toml). They stay on this machine."
-    )
+    road_marks.note(screen_words.OF_PILOT_RUNS)
     label = "Pilot runs: logs (CSV), with their list (runs.toml) if there is one"
     held = taken(road_marks.uploader(label, "plan logs"))
     if not held.logs:
-        road_marks.note("No log yet: the assumed figure is taken.")
+        road_marks.note(screen_words.NO_PILOT_RUNS)
         return assumed_spread()
     kept: dict[Uploads, RunSpread] = st.session_state.setdefault("plan spreads", {})
     if held not in kept:
@@ -172,10 +168,10 @@ def _another() -> None:
 
 def _note(plan: RoadPlan) -> str:
     if plan.effect is None:
-        return "The more pairs, the smaller the effect that they can show."
+        return screen_words.MORE_PAIRS
     if not plan.error:
         return ""
-    return "Line: for the effect that the open scenario predicts; band: for its lowest and highest value."
+    return screen_words.OF_PLAN_LINE
 
 
 def _said(plan: RoadPlan) -> list[str]:
@@ -214,10 +210,7 @@ def _sheet(plan: RoadPlan) -> None:
             on_click="ignore",
         )
         st.button("Draw another random order", key="another order", on_click=_another)
-    road_marks.note(
-        "The passenger taps when a run begins and ends; what the phone shares cuts the log of the drive into runs: "
-        'upload both under "What did the road say?".'
-    )
+    road_marks.note(screen_words.OF_CALL_SHEET)
     road_marks.note(f"This order is number {_seed()}; it stays with your work.")
     first = plan.order[: run_sheet.MOST_ON_ONE_PAGE]
     page.table(

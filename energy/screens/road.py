@@ -15,6 +15,7 @@ from energy.screens import desk, live, page, road_marks, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.road_marks import Logs
 from energy.words import road_test as road_test_words
+from energy.words import screens as screen_words
 from energy.words.screens import NOT_CHECKED_HERE, QUESTIONS, ROAD_CAUTIONS
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
@@ -33,13 +34,13 @@ def show() -> None:
     top = st.container()
     held = _uploaded()
     comparison: RoadTest | None = None
-    sentence, why = "Nothing yet: upload the logs of runs with and without the turbine.", list[str]()
+    sentence, why = screen_words.NO_LOGS, list[str]()
     try:
         uploads = taken(held)
         if uploads.logs or (uploads.listed and any(run.metered for run in marks_of(uploads.text))):
             comparison, sentence, why = _judged(uploads, work)
         elif uploads.listed or uploads.sheet:
-            sentence = "Not yet: the list of runs is there, its logs are not."
+            sentence = screen_words.LOGS_MISSING
     except InputError as error:
         sentence, why = "The runs cannot be compared yet.", [str(problem) for problem in error.problems]
     with top:
@@ -64,11 +65,7 @@ def show() -> None:
 def _uploaded() -> tuple[tuple[str, bytes], ...]:
     """Let files be uploaded; return those held, which stay while other screens are looked at."""
     page.finding("Your road test")
-    road_marks.note(
-        "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs "
-        "(runs.toml) if you have one, or the CSV that the passenger's call sheet shared: it says which run was driven "
-        "how. A zip downloaded here works as well. Everything stays on this machine."
-    )
+    road_marks.note(screen_words.OF_LOGS)
     return road_marks.uploader("Logs of engine data (CSV) and their list (runs.toml)", "road logs")
 
 
@@ -85,9 +82,9 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
     compared = _what_is_compared(_states(marks, logs))
     _take_away(uploads, text)
     if any(isinstance(logs.get(run.file), InputError) for run in marks if run.state != LEFT_OUT):
-        return None, "The runs cannot be compared yet.", ["A log cannot be read: see what was understood of the logs."]
+        return None, "The runs cannot be compared yet.", [screen_words.UNREADABLE_LOG]
     if compared is None:
-        return None, "Not yet: upload or mark runs with the turbine working and runs without it.", []
+        return None, screen_words.ONE_STATE_ONLY, []
     with_state, without_state = compared
     if not uploads.listed:
         half = half_pairs(_states(marks, logs), with_state, without_state)

@@ -15,6 +15,7 @@ from energy.progress import Progress
 from energy.scenario.road_uploads import Uploads
 from energy.screens import desk, page, typed, uploads, waiting
 from energy.screens.desk import Work
+from energy.words import screens as screen_words
 from vehicle.driving.fuels import FUELS
 from vehicle.logs.columns import BY_NAME, PARAMETERS, UNITS_TO_CHOOSE
 from vehicle.logs.log import Log
@@ -36,16 +37,8 @@ from vehicle.road_test.read import Reader, fitting
 from vehicle.road_test.run_list import STATES
 
 Logs = Mapping[str, Log | InputError]
-_BY_ORDER = (
-    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working in the "
-    "first "
-    "and stowed in the second, unless log or name says its state."
-)
-_BY_PLAN = (
-    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each block of "
-    "four "
-    "the first and third run are a pair (out), the second and fourth another (back)."
-)
+_BY_ORDER = screen_words.MARKED_BY_TWO
+_BY_PLAN = screen_words.MARKED_BY_BLOCKS
 _NO_MEANING = ("ignore", "time")
 # Bytes of all logs, read once (a road test may hold 20 long ones), and of what was compared with them.
 SHELF = waiting.Shelf(512 * 1024 * 1024)
@@ -325,11 +318,7 @@ def marked(uploads: Uploads, logs: Logs) -> list[Marks]:
     with st.expander(heading, expanded=not uploads.listed):
         if not uploads.listed:
             note(_BY_PLAN if planned else _BY_ORDER)
-            note(
-                "A pair is two runs on the same road, in the same direction, within the same hour, one with the "
-                "turbine and "
-                "one without. Correct what is not so."
-            )
+            note(screen_words.OF_PAIRS)
         for number, run in enumerate(first):
             if run.file in names or run.metered:
                 result.append(_run(number, run, uploads, logs.get(run.file)))
@@ -416,7 +405,7 @@ def engine(uploads: Uploads, work: Work) -> dict[str, str]:
     where = _digest(uploads.text, fuel, said.get("displacement", ""))
     source = "" if uploads.listed or known is None else ", of the open scenario until you say otherwise"
     with st.expander(f"Engine of the car that was driven{source}"):
-        note("Litres depend on it where the car reports no fuel rate; percent hardly does.")
+        note(screen_words.OF_ENGINE_DRIVEN)
         fuel = typed.choice("fuel", f"road fuel {where}", options, fuel, lambda f: plain(f) if f else "(not said)")
         displacement = typed.text("displacement", f"road displacement {where}", "2.2 L", said.get("displacement", ""))
     return {"fuel": fuel, "displacement": displacement}

@@ -16,6 +16,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, sweep, typed, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
+from energy.words import screens as screen_words
 from energy.words.cautions import cautions
 from energy.words.match import ROWS_TITLE, SETTING_NAMES, first_lines, flat_words, map_title, notes_of, rows_of
 from energy.words.screens import QUESTIONS
@@ -58,9 +59,7 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
             result = _match(work.usable, held)
     except InputError as error:
         with top.container():
-            page.cannot(
-                work, _HEADING, "Not enough data to calculate a best setting for this scenario.", error.problems
-            )
+            page.cannot(work, _HEADING, screen_words.NO_BEST_SETTING, error.problems)
         _holds()
         return
     with top.container():
@@ -78,7 +77,7 @@ def _calculated(work: Work, top: DeltaGenerator) -> None:
     second.button(
         "Use the setting of lowest fuel per heat", on_click=_use, args=(result, "thriftiest"), width="stretch"
     )
-    page.finding("How flat the best is: heat stays within 5 %, the other settings held")
+    page.finding(screen_words.HOW_FLAT)
     page.table(
         ("setting", "from, to"),
         [(SETTING_NAMES[f.key], flat_words(f, system)) for f in result.flatness],
@@ -96,9 +95,9 @@ def _map(bundle: Bundle, result: Match, system: UnitSystem) -> None:
         if abs(setting.ratio / best.ratio - 1) < 0.02:
             marks.append((name, setting.pitch_deg, setting.resistance_ohm))
     title = map_title(best, system)
-    note = "At the stated values. Left blank: a limit is passed, or the rotor does not turn."
+    note = screen_words.OF_BLANKS
     if len(marks) < 3:
-        note += " Settings with another ratio are not on this map."
+        note += screen_words.NOT_ON_THIS_MAP
     page.picture(_picture(bundle, tuple(marks), best.ratio, title), note)
 
 

@@ -17,6 +17,7 @@ from energy.screens import desk, page, typed, uploads, waiting
 from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
+from energy.words import screens as screen_words
 from energy.words import shortfall as words
 from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError
@@ -97,7 +98,7 @@ def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
 
 def _nothing(work: Work, top: DeltaGenerator) -> None:
     with top.container():
-        page.answer_line(work, _HEADING, "Nothing yet: watts and road speed of one drive are enough to begin.")
+        page.answer_line(work, _HEADING, screen_words.NO_WATTS)
 
 
 def _cannot(work: Work, top: DeltaGenerator, texts: list[str]) -> None:

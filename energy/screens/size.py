@@ -15,6 +15,7 @@ from energy.scenario.bundle import Bundle
 from energy.screens import desk, page, typed, waiting
 from energy.screens.desk import Work
 from energy.words import rotor_choice as rotor_words
+from energy.words import screens as screen_words
 from energy.words import size as size_words
 from energy.words.headings import one_line
 from energy.words.screens import QUESTIONS
@@ -56,16 +57,14 @@ def show() -> None:
         table = _sized(wanted)
     except InputError as error:
         with top:
-            page.cannot(work, _HEADING, "No size can be calculated for these values.", error.problems)
+            page.cannot(work, _HEADING, screen_words.NO_SIZE, error.problems)
         _cautions()
         return
     with top:
         page.answer_line(work, _HEADING, size_words.sentence(table, wanted.road_speed_m_s, system))
     page.picture(
         _picture(wanted, system),
-        "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the smallest that "
-        "brings the heat. A "
-        "larger rotor is loaded less, and drags less for the same heat.",
+        screen_words.OF_SIZES,
         headed=False,
     )
     _table(work, table)
@@ -173,6 +172,6 @@ def _fields(own: Wanted) -> _Typed:
         if typed.any_typed("size "):
             st.button("Back to the scenario's own", on_click=typed.forget, args=("size ",), key="size again")
         else:
-            note = "These come from your scenario; change them as you like, the scenario stays as it is."
+            note = screen_words.FROM_SCENARIO
             st.html(f'<p class="wt-note">{note}</p>')
     return _Typed(texts, fuel, tip, ratios)

@@ -20,6 +20,7 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import call_sheet as call_words
 from energy.words import forms
+from energy.words import screens as screen_words
 from energy.words import tune as tune_words
 from energy.words.headings import one_line
 from vehicle.problems import InputError
@@ -81,7 +82,7 @@ def show(work: Work, heading: str, top: DeltaGenerator) -> None:
     upload = uploads.ask("sweep", forms.SWEEP_ROWS, example, _FILE)
     if upload is None:
         with top.container():
-            page.answer_line(work, heading, "Nothing yet: upload a drive on which one setting was stepped.")
+            page.answer_line(work, heading, screen_words.NO_SWEEP)
     else:
         _answer(work, heading, system, upload, top)
     page.cautions(tune_words.cautions_of(desk.scenario_of(work.usable)))
@@ -98,7 +99,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
             page.cannot(
                 work,
                 heading,
-                "Not enough data in this drive to calculate the best setting.",
+                screen_words.NO_SWEEP_RESULT,
                 uploads.faults(upload, error, _FILE),
             )
         return
@@ -106,8 +107,7 @@ def _answer(work: Work, heading: str, system: UnitSystem, upload: Upload, top: D
         page.first_lines(work, heading, tune_words.first_lines(tuned, system))
     page.picture(
         _picture(work.usable, upload.content),
-        "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "
-        "the best lies.",
+        screen_words.OF_SWEEP_BARS,
         headed=False,
     )
     if tuned.best_is_known:

@@ -23,6 +23,7 @@ from energy.screens.desk import Work
 from energy.screens.waiting import kept
 from energy.words import forms
 from energy.words import reconcile as reconcile_words
+from energy.words import screens as screen_words
 from energy.words.screens import QUESTIONS, READING_CAUTION
 from energy.words.verdict import called
 from vehicle.problems import InputError, Problem
@@ -82,14 +83,12 @@ def _weighed(work: Work, content: str | bytes, top: DeltaGenerator) -> Reconcile
 
 def _nothing(work: Work, top: DeltaGenerator) -> None:
     with top.container():
-        page.answer_line(
-            work, _HEADING, "Nothing yet: say what was read, at which speed, and what the reading is good to."
-        )
+        page.answer_line(work, _HEADING, screen_words.NO_READING)
 
 
 def _cannot(work: Work, top: DeltaGenerator, texts: list[str]) -> None:
     with top.container():
-        page.cannot(work, _HEADING, "Readings and model cannot be compared yet.", texts)
+        page.cannot(work, _HEADING, screen_words.NOT_COMPARED, texts)
 
 
 def _uploaded(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
@@ -227,7 +226,7 @@ def _answer(work: Work, system: UnitSystem, result: Reconciled, content: str | b
             page.first_lines(work, _HEADING, first)
         else:
             page.answer_line(work, _HEADING, first.headline, *first.lines)
-    page.picture(_picture(work.usable, content, system), "Band: within the reading's 95 % interval.")
+    page.picture(_picture(work.usable, content, system), screen_words.OF_READING_BAND)
     page.finding("Readings against the model (off by: before, the uncertainty of the scenario counts too)")
     rows = [
         (f"{reading}, {what}", read, before, after, off)

@@ -20,6 +20,7 @@ from energy.words import electrical_side as electrical_words
 from energy.words import loads as loads_words
 from energy.words import pitch_system as pitch_words
 from energy.words import root as root_words
+from energy.words import screens as screen_words
 from energy.words.said import Said
 from energy.words.screens import MARGINS_NOTE, QUESTIONS
 from vehicle.problems import InputError
@@ -65,7 +66,7 @@ def show() -> None:
     try:
         table = _loads(work.usable)
     except InputError as error:
-        page.cannot(work, _HEADING, "Not enough data to calculate the loads.", error.problems)
+        page.cannot(work, _HEADING, screen_words.NO_LOADS, error.problems)
         return
     top = st.container()
     _of_all_loads(table, system)

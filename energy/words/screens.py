@@ -80,6 +80,10 @@ BEGIN = (
     "surer. What is open now stays in the list of your works."
 )
 BEGIN_OR_CHANGE = "What is open is an invented demo. Begin your own here, or change the demo."
+OF_STATIONS = (
+    "From the root to the tip; twist counts towards feather. The rows that stand there are a textbook blade of your "
+    "size: write over them."
+)
 OF_CSV_FILES = (
     "Curves, blade, polar, measured watts, torque curve and fuel map are CSV files that travel with the scenario. A "
     "file of the same name takes the place of the old one."
@@ -115,6 +119,76 @@ TOUR = (
         "The last group of questions reads your logs: was it worth it, why so few watts, what next.",
     ),
 )
+
+
+# Notes and what is missing, by screen.
+OF_BARS = "A bar's length is its share of the longest of its group."
+NOTHING_DIFFERS = "Nothing differs yet: A and B are the same. Change a value, and come back."
+WIDTHS_TO_SCALE = "Widths are to scale; what would be thinner than a pixel is drawn as one."
+COLUMNS_OF_TRIP = "Columns time_s and speed_km_h (or speed_mph); grade and ambient_degc optional."
+COLUMNS_OF_POWER = "Columns time_s and power_w; speed_km_h and ambient_degc optional."
+NO_HEATING = "Not enough data to calculate when it is hot."
+OF_PLAN_LINE = "Line: for the effect that the open scenario predicts; band: for its lowest and highest value."
+OF_PILOT_RUNS = (
+    "Three logs or more of equal runs (same road, speed and state of the turbine), or the logs of a test with "
+    "its list of runs (runs.toml). They stay on this machine."
+)
+MORE_PAIRS = "The more pairs, the smaller the effect that they can show."
+OF_CALL_SHEET = (
+    "The passenger taps when a run begins and ends; what the phone shares cuts the log of the drive into runs: "
+    'upload both under "What did the road say?".'
+)
+NO_PILOT_RUNS = "No log yet: the assumed figure is taken."
+NO_FUEL_TO_CHANGE = "The scenario burns no fuel: no change of it is predicted."
+NO_NUMBER_OF_RUNS = "Not enough data to calculate a number of runs."
+SPEED_OF_SCHEDULE = "Speed: as the scenario's schedule has it."
+NO_CURVES = "This scenario has no curves to find a pitch with."
+NO_PITCH = "Not enough data in this file to calculate the pitch."
+NO_LOGS = "Nothing yet: upload the logs of runs with and without the turbine."
+OF_LOGS = (
+    "Upload the logs of the runs, any OBD logger's CSV or what windtoll record wrote, and the list of runs "
+    "(runs.toml) if you have one, or the CSV that the passenger's call sheet shared: it says which run was "
+    "driven how. A zip downloaded here works as well. Everything stays on this machine."
+)
+ONE_STATE_ONLY = "Not yet: upload or mark runs with the turbine working and runs without it."
+LOGS_MISSING = "Not yet: the list of runs is there, its logs are not."
+UNREADABLE_LOG = "A log cannot be read: see what was understood of the logs."
+MARKED_BY_TWO = (
+    "Marked to begin with by the order of the logs: two that follow each other are a pair, the turbine working "
+    "in the first and stowed in the second, unless log or name says its state."
+)
+MARKED_BY_BLOCKS = (
+    "Marked to begin with by the order of the logs: their states come as windtoll plan draws them, so in each "
+    "block of four the first and third run are a pair (out), the second and fourth another (back)."
+)
+OF_ENGINE_DRIVEN = "Litres depend on it where the car reports no fuel rate; percent hardly does."
+OF_PAIRS = (
+    "A pair is two runs on the same road, in the same direction, within the same hour, one with the turbine "
+    "and one without. Correct what is not so."
+)
+OF_RINGS = "The rings mark the air speed of the scenario; dashed lines are limits."
+NUMBERS_STATED = "The numbers that matter, at the stated values"
+OF_BLANKS = "At the stated values. Left blank: a limit is passed, or the rotor does not turn."
+HOW_FLAT = "How flat the best is: heat stays within 5 %, the other settings held"
+NOT_ON_THIS_MAP = " Settings with another ratio are not on this map."
+NO_BEST_SETTING = "Not enough data to calculate a best setting for this scenario."
+NO_WATTS = "Nothing yet: watts and road speed of one drive are enough to begin."
+OF_SIZES = (
+    "A hand-made rotor: shaded from the poor to the good end of the common range; the ring is the smallest "
+    "that brings the heat. A larger rotor is loaded less, and drags less for the same heat."
+)
+FROM_SCENARIO = "These come from your scenario; change them as you like, the scenario stays as it is."
+NO_SIZE = "No size can be calculated for these values."
+OF_SWEEP_BARS = (
+    "Bars: each setting's power coefficient, 95 % interval. Line: the smooth curve through them. Band: where "
+    "the best lies."
+)
+NO_SWEEP = "Nothing yet: upload a drive on which one setting was stepped."
+NO_SWEEP_RESULT = "Not enough data in this drive to calculate the best setting."
+OF_READING_BAND = "Band: within the reading's 95 % interval."
+NO_READING = "Nothing yet: say what was read, at which speed, and what the reading is good to."
+NOT_COMPARED = "Readings and model cannot be compared yet."
+NO_LOADS = "Not enough data to calculate the loads."
 
 
 def fault_words(fault: Problem, system: UnitSystem) -> str:

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vehicle import units
+from vehicle.typed import as_people_type
 from vehicle.units import QuantityError, parse, show
 
 
@@ -176,3 +177,26 @@ def test_a_value_is_shown_in_the_units_of_the_system(value: float, unit: str, me
 
     assert shown_value(value, unit) == metric
     assert shown_value(value, unit, "us") == us
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "us", "metric"),
+    # NIST SP 811 (2008), appendix B.8: inch, ounce, pound-force per square inch, foot pound-force.
+    [
+        (0.0254, "small_length", "1.00 in", "25.4 mm"),
+        (2 * 0.028349523, "small_mass", "2.00 oz", "56.7 g"),
+        (2 * 0.028349523 * 0.0254, "imbalance", "2.00 oz·in", "1440 g·mm"),
+        (0.0254, "vibration", "1.0 in/s", "25 mm/s"),
+        (6.894757e6, "stress", "1000 psi", "6.89 MPa"),
+        (1355.818, "kinetic_energy", "1000 ft·lbf", "1.4 kJ"),
+    ],
+)
+def test_small_parts_are_shown_in_the_units_of_the_workshop(value: float, kind: str, us: str, metric: str) -> None:
+    assert units.show(value, kind, "us") == us
+    assert units.show(value, kind, "metric") == units.show(value, kind, "uk") == metric
+
+
+def test_a_comma_in_a_quantity_of_us_usage_parts_thousands_in_any_system() -> None:
+    assert as_people_type("4,600 lb", thousands_comma=False) == "4600 lb"
+    assert as_people_type("4,600 kg", thousands_comma=False) == "4,600 kg"
+    assert as_people_type("4,600 kg", thousands_comma=True) == "4600 kg"

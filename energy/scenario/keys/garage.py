@@ -231,6 +231,7 @@ class BladeLoads(Table):
         "strength of spar or shell: the lower of pull and push",
         plausible=("1 MPa", "3000 MPa"),
         us="psi",
+        own="MPa",
         above=0,
         such_as='"240 MPa"',
     )
@@ -239,6 +240,7 @@ class BladeLoads(Table):
         "modulus of elasticity of spar or shell",
         plausible=("100 MPa", "400 GPa"),
         us="psi",
+        own="GPa",
         above=0,
         such_as='"70 GPa"',
     )

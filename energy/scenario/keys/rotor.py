@@ -244,6 +244,7 @@ class RotorTable(Table):
         "highest blade tip speed allowed",
         plausible=("10 m/s", "150 m/s"),
         us="ft/s",
+        own="m/s",
         default="80 m/s",
         above=0,
         at_most=340,
