@@ -119,7 +119,7 @@ def _print(answered: Answered, chosen: AnswerOptions) -> None:
     if chosen.brief:
         common.bullets(out, pressing_cautions(answered, system))
         return
-    of_what = "" if answered.spread is None else ", as stated (the headline: the middle of the simulations)"
+    of_what = "" if answered.spread is None else ", at the stated values (the headline allows for their ranges)"
     common.heading(out, f"{'Numbers' if full else 'Main numbers'}{of_what}")
     common.pairs(out, report.key_numbers(answered, system) if full else report.main_numbers(answered, system))
     if answered.spread is not None and (full or not first.dangers):

@@ -302,7 +302,7 @@ def headline(table: StructuralLoads) -> str:
     nearest = min(rows, key=lambda row: row.margin or math.inf)
     closest = f"closest is {nearest.name}, at {100 / (nearest.margin or math.inf):.0f} % of its limit"
     if limited < total:
-        return f"{limited} of {total} loads are checked, all within their limits; {closest}."
+        return f"Not all is checked: {limited} of {total} loads are, and those are within their limits; {closest}."
     return f"All {total} loads are within their limits; {closest}."
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from energy.chain.limits import broken_limits
-from energy.words.verdict import called, number, verdict
+from energy.words.verdict import called, number, stall_warnings, verdict
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -63,10 +63,11 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
     if verdict.dangers:
         names = " and ".join(limit.name.lower() for limit in broken_limits(answered)[:2])
         yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
-    if verdict.warnings:
+    stalled = bool(stall_warnings(answered, "metric"))
+    if stalled:
         yield NextQuestion("setting", "match", "A stalled rotor gives little heat: look for a setting that runs.")
     yield NextQuestion("loads", "loads", "Not checked yet: whether rotor, mount and brake hold when the load is cut.")
-    if verdict.warnings:
+    if stalled:
         yield NextQuestion("rotor", "curves", "Its curves show where it stalls.")
     yield from _of_the_outcome(answered, verdict)
     measured = _worth_measuring(answered)

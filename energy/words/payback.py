@@ -276,7 +276,7 @@ def _ends(low: float, high: float, kind: str, system: UnitSystem) -> str:
     if not math.isfinite(high) and not math.isfinite(low):
         return ""
     if not math.isfinite(high):
-        return f" (90 % range from {one(low)}{unit} to never)"
+        return f" (90 % range from {one(low)}{unit}, perhaps never)"
     return f" (90 % range {one(low)} to {one(high)}{unit})"
 
 

@@ -103,10 +103,8 @@ def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:
         spread_words(plan),
     ]
     if plan.effect is not None:
-        whole = " (a whole number of blocks, out and back)" if plan.pairs_asked is None else ""
-        out.append(
-            f"Pairs that are enough to show {100 * plan.effect:+.1f} %; {plan.pairs_planned} are planned{whole}:"
-        )
+        whole = ", since runs come in whole blocks, out and back" if plan.pairs_asked is None else ""
+        out.append(f"Fewest pairs that show {100 * plan.effect:+.1f} % ({plan.pairs_planned} are planned{whole}):")
         for pairs in dict.fromkeys(plan.needed.values()):
             chances = [f"{100 * power:.0f} %" for power, needed in plan.needed.items() if needed == pairs]
             out.append(f"  {pairs} pairs for a chance of {' and of '.join(chances)}")

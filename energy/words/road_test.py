@@ -148,7 +148,7 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
     if answer.effect.low is not None and _percent(answer.beyond) == _percent(answer.effect):
-        lines.append("Errors that more runs cannot remove (sensors, engine data) are in it: too small to show")
+        lines.append("Errors of sensors and engine data are counted in that interval: here too small to widen it")
     elif answer.effect.low is not None:
         lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
     if test.whole is not None:

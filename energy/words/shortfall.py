@@ -226,7 +226,7 @@ def cause_rows(shortfall: Shortfall, system: UnitSystem) -> list[list[str]]:
         [
             CAUSE_NAMES[c.cause],
             percent(c.probability),
-            show(c.watts_lost, "power", system, digits=2),
+            show(c.watts_lost, "power", system, digits=2) + (" not shown, not lost" if c.cause == "meter" else ""),
             explains(c) if c.leaves else "",
             leaves(c),
         ]

@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.words.first import largest_limits
 from energy.words.heat import DANGEROUS_SHARE, duration_words, figure, reached_share
-from energy.words.verdict import median_change_w, median_heat_w, verdict
+from energy.words.verdict import median_change_w, median_heat_w, stall_warnings, verdict
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def short_names(titles: Sequence[str], taken: Sequence[str] = ()) -> list[str]:
 def finding(contenders: Sequence[Contender], system: UnitSystem) -> str:
     """Return what the comparison shows: first who must not be operated, then who leads in heat and in cost."""
     barred = [one.name for one in contenders if verdict(one.answered, system).dangers]
-    stalled = [one.name for one in contenders if verdict(one.answered, system).warnings and one.name not in barred]
+    stalled = [one.name for one in contenders if stall_warnings(one.answered, system) and one.name not in barred]
     parts = [f"Do not operate: {_listed(barred)}. A limit is exceeded."] if barred else []
     parts += [f"Stalled, or may stay so: {_listed(stalled)}."] if stalled else []
     named = {measure.name: measure for measure in measures(contenders, system)}

@@ -106,7 +106,8 @@ def headlines(tuned: Tuned) -> list[str]:
             f"{shown(tuned.low)} to {shown(tuned.high)}."
         )
     else:
-        first = f"Best {tuned.kind}: {shown(tuned.best)} ({shown(tuned.low)} to {shown(tuned.high)}, 95 % interval)."
+        ends = f"({shown(tuned.low)} to {shown(tuned.high)}, 95 % interval)"
+        first = f"Best {tuned.kind}, as judged in the same wind: {shown(tuned.best)} {ends}."
         if tuned.at_edge:
             first += " It may lie beyond the settings that were tried."
     where = (

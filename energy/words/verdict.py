@@ -131,11 +131,10 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*stall_lines(answered.stall, system), *trip_stall_lines(answered.trip_stall, system)),
+        warnings=(*_torque_line(answered), *stall_warnings(answered, system)),
         headline=headline,
         lines=(
             conditions_line(answered, system),
-            *_torque_line(answered),
             *lines,
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
@@ -159,12 +158,17 @@ def danger_lines(
     return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
 
 
+def stall_warnings(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return that the rotor is stalled or may get stuck so, at one speed or on a part of the trip; empty where not."""
+    return (*stall_lines(answered.stall, system), *trip_stall_lines(answered.trip_stall, system))
+
+
 def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the rotor is stalled or may stay so, with both heats and what to do; empty where that is unlikely."""
     if stall is None or not stall.matters:
         return ()
     key = 'generator.load_connected = "after_spin_up"'
-    unloaded = f"connect the load after the start ({key}), below the highest rotor speed."
+    unloaded = f"connect the load after the start ({key}), before it reaches its highest rotor speed."
     other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
     best = _best_setting(stall, system)
     if stall.stands:
@@ -176,8 +180,9 @@ def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
         remedy = f"{other}, or {unloaded}"
     slow, running = stall.stalled_heat_w, stall.running_heat_w
     if running is None or slow is None or stall.share > _SURELY_STALLED:
-        gives = "" if slow is None else f" gives {show(slow.estimate, 'power', system, digits=2)} and"
-        return (f"Stalled. The rotor{gives} turns at tip-speed ratio {figures(stall.tip_speed_ratio, 2)}. {remedy}",)
+        gives = "" if slow is None else f", and gives {show(slow.estimate, 'power', system, digits=2)}"
+        speed = f"tip-speed ratio {figures(stall.tip_speed_ratio, 2)}"
+        return (f"Stalled blades: the rotor turns, but far too slowly ({speed}){gives}. {remedy}",)
     return (
         f"Can get stuck in stall: in {100 * stall.share:.0f} % of the simulations, with {_group(slow, system)}; the "
         f"others give {_group(running, system)}. {remedy}",
@@ -225,8 +230,8 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     return (
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
-        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (windtoll match; its "
-        "structural loads are not checked either)."
+        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (see windtoll match; "
+        "check the loads of that setting before you operate it)."
     )
 
 
@@ -236,7 +241,7 @@ def _cost_of(best: Setting, system: UnitSystem) -> str:
     flow = math.nan if fuel is None else best.outcome.change_w.estimate / fuel.heating_value_j_per_m3
     if not flow > 0:
         return ""
-    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)}"
+    return f" and cost {show(flow, 'fuel_flow', system, signed=True, digits=2)} in all"
 
 
 def _torque_line(answered: Answered) -> tuple[str, ...]:
@@ -249,7 +254,7 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     state = "with the turbine working" if without else f"{baseline_state} or working"
     what = "this speed" if answered.trip is None else "all of this trip"
     return (
-        f"The engine does not have the torque for {what}, {state}: the fuel is that of a fuller throttle than it has",
+        f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
     )
 
 

@@ -507,7 +507,7 @@ def test_a_power_log_above_the_elements_rating_is_over_a_limit(demo: Callable[..
 def test_a_stalled_rotor_is_said_before_how_long_it_takes(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("camper_oven", "trip.road_speed=50 km/h"))
     first = heat_report.first_lines(found, "metric")
-    assert first.warnings[0].startswith(("Stalled.", "Can get stuck in stall"))
+    assert first.warnings[0].startswith(("Stalled blades: ", "Can get stuck in stall"))
     share = float(np.mean(found.outcome.reachable[1:]))
     assert f"180 °C is unlikely to be reached ({100 * share:.0f} %)." == first.headline
 

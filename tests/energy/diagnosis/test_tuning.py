@@ -381,7 +381,7 @@ def test_a_stepped_ratio_is_held_to_the_limits_too(tmp_path):
     log.write_text("\n".join(rows) + "\n")
     code, text = _leaves("tune", VAN / "scenario.toml", log)
     assert code == 0
-    assert "Best ratio: " in text
+    assert "Best ratio, as judged in the same wind: " in text
     code, text = _leaves("tune", VAN / "scenario.toml", log, "--set", "rotor.highest_rotor_speed=500 rpm")
     assert code == 3
     assert "At the best setting, in the fastest air of this drive: Rotor speed " in text

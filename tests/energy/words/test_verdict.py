@@ -18,6 +18,7 @@ from energy.chain.load import load
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.cautions import STANDING, cautions, pressing_cautions
+from energy.words.next_question import next_questions
 from energy.words.verdict import called, verdict
 
 STORM = "air.wind_speed=40 mph"
@@ -165,7 +166,7 @@ def test_a_parked_rotor_that_barely_turns_is_not_too_close_to_call(demos: Path) 
     assert found.spread.verdict == "cannot tell"  # some draws give no heat at all
     said = verdict(found, "metric")
     assert said.headline.startswith("No extra fuel. It puts ")
-    assert said.warnings[0].startswith("Stalled.")
+    assert said.warnings[0].startswith("Stalled blades: ")
 
 
 def test_standing_cautions_name_every_danger(van: Scenario) -> None:
@@ -216,12 +217,16 @@ def test_printed_range_and_json_are_one_field(van: Scenario) -> None:
     assert found["low"] < data["half_of_fuel_change_l_per_h"]["low"] < found["estimate"]
 
 
-def test_what_the_engine_cannot_drive_is_said_under_the_headline(demos: Path) -> None:
+def test_what_the_engine_cannot_drive_is_said_before_the_headline(demos: Path) -> None:
     camper = demos / "camper_oven" / "scenario.toml"
     said = verdict(answered(load(camper, ["trip.grade=4 %"]), exact=True), "metric")
-    assert not any("torque" in line for line in said.lines)
-    said = verdict(answered(load(camper, ["trip.grade=14 %", "trip.road_speed=110 km/h"]), exact=True), "metric")
-    assert said.lines[1].startswith("The engine does not have the torque for this speed, not fitted or working")
+    assert not said.warnings
+    answered_there = answered(load(camper, ["trip.grade=14 %", "trip.road_speed=110 km/h"]), exact=True)
+    said = verdict(answered_there, "metric")
+    (warning,) = said.warnings
+    assert warning.startswith("The engine does not have the torque for this speed, not fitted or working")
+    # No stall: neither the next question nor a comparison takes it for one.
+    assert not any(question.place == "rotor" for question in next_questions(answered_there))
 
 
 @pytest.mark.parametrize("command", ["payback", "loads", "match", "tune"])
