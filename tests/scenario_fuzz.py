@@ -29,6 +29,7 @@ from vehicle.problems import InputError
 from vehicle.quantity import Spec
 from vehicle.units import examples
 
+NOTHING_W = 0.051  # of fuel: up to some 40 mL of diesel a year a verdict may call it none
 ODD_TEXTS = ("", " ", "−5", "1e400", "nan kg", "0x10 m", "1,5 m", "1 234 kg", "ü", "m", "3 m//s", "-0 m/s", "1e-320 m")
 ODD_VALUES = (None, True, False, [], {}, [1, [2]], {"value": 1}, {"low": "9 m", "high": "1 m"}, "9" * 400, 10**40, -1)
 OTHER_UNITS = ("m", "kg", "mph", "km/h", "degF", "ft", "W", "V", "rpm", "%", "lbf", "psi", "L", "furlong", "")
@@ -311,7 +312,7 @@ def faults_of_answer(data: Mapping[str, Any], status: int) -> list[str]:
         likely = {"saves": both[0], "costs": both[1]}.get(verdict, 1.0)
         faults += [f"the verdict is {verdict!r} with a probability of {likely}"] if likely < 0.5 else []
         faults += [f"probabilities {both}"] if not (min(both) >= 0 and sum(both) <= 1 + 1e-9) else []
-    elif verdict != "cannot tell" and abs(data["fuel_change"]["power_w"] or 0) > 1e-6:
+    elif verdict != "cannot tell" and abs(data["fuel_change"]["power_w"] or 0) > NOTHING_W:
         sign = data["fuel_change"]["power_w"] > 0
         faults += [f"{verdict!r} for {data['fuel_change']['power_w']} W"] if sign != (verdict == "costs") else []
     broken = any(limit["broken"] for limit in data["limits"])

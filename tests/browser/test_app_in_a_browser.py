@@ -425,9 +425,12 @@ def test_measured_rows_are_uploaded_and_the_pitch_is_told_and_taken_over(page: A
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
     settled(page)
     # A line of the screen ends with a full stop, one of the terminal with its end.
-    printed = " ".join(done.stdout.split())
+    printed = in_the_app(" ".join(done.stdout.split()))
     headline, numbers = _verdict(page).split(" The pitch was ")
-    assert headline.rstrip(".") in printed
+    danger, dial = headline.split(" Do not believe ")  # between them the terminal answers whether it may be operated
+    assert danger.startswith("Do not operate. As measured: ")
+    assert danger in printed
+    assert dial.rstrip(".") in printed
     assert numbers.partition(". ")[0] in printed
     _no_sideways_scroll_and_no_fault(page)
     page.get_by_role("button", name="Use this pitch in the scenario").click()

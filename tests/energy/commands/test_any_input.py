@@ -49,5 +49,6 @@ def test_the_other_questions(command: str, examples: int) -> None:
 
 @pytest.mark.parametrize("found", json.loads(FOUND.read_text(encoding="utf-8")), ids=lambda found: found[-1])
 def test_what_was_ever_found(found: tuple[str, str, dict[str, object], str]) -> None:
-    command, name, changes, _ = found
-    assert answer_of(command, Case(name, tuple(Setting(*change) for change in changes.items()))) == []
+    words, name, changes, _ = found
+    command, *options = words.split()
+    assert answer_of(command, Case(name, tuple(Setting(*change) for change in changes.items())), *options) == []
