@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import select
@@ -11,6 +12,18 @@ import sys
 from pathlib import Path
 
 SCRIPT = Path(__file__).with_name("emulated_car.py")
+
+
+def _started(command: list[str], tries: int = 3) -> subprocess.Popen[str]:
+    """Start a program; again where the system says "bad address", as it once did for one of many started by threads."""
+    try:
+        return subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
+    except OSError as error:
+        if error.errno != errno.EFAULT or tries == 1:
+            raise
+        return _started(command, tries - 1)
 
 
 class CarProcess:
@@ -23,13 +36,7 @@ class CarProcess:
 
     def _start(self) -> subprocess.Popen[str]:
         where = ["--link", str(self.link)] if self.link else ["--tcp", str(self.tcp)]
-        process = subprocess.Popen(
-            [sys.executable, str(self.script), *where],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
+        process = _started([sys.executable, str(self.script), *where])
         self.process = process
         assert self._reply(60) == {"ready": True}
         return process
