@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.screens.gate import OwnPagesOnly
-from energy.words.screens import UNFORESEEN
+from energy.words.screens import QUESTIONS, UNFORESEEN
 
 _HERE = Path(__file__).parent
 _SCRIPT = "/windtoll/shell.js"
@@ -27,6 +27,7 @@ _OWN_FILES = {
     _SCRIPT: ("shell.js", b"text/javascript; charset=utf-8"),
     "/windtoll/atkinson_hyperlegible_next.woff2": ("atkinson_hyperlegible_next.woff2", b"font/woff2"),
 }
+_PLACES = frozenset({*QUESTIONS, "works", ""})  # of pages, as they stand in the address
 _PATIENCE_S = 60.0
 
 
@@ -43,7 +44,10 @@ def middleware() -> list[Any]:
 
 
 class OwnScript:
-    """ASGI middleware that serves the app's script and typeface, and names the script in the framework's page."""
+    """ASGI middleware that serves the app's script and typeface, and names the script in the framework's page.
+
+    An address that is no page leads to the first one: the framework would open it under a box of its own words.
+    """
 
     def __init__(self, app: Any) -> None:
         self.app = app
@@ -58,12 +62,22 @@ class OwnScript:
             headers = [(b"content-type", kind), (b"cache-control", b"no-cache")]
             await send({"type": "http.response.start", "status": 200, "headers": headers})
             await send({"type": "http.response.body", "body": content})
+        elif b"text/html" in dict(scope["headers"]).get(b"accept", b"") and _is_no_page(scope["path"]):
+            asked = b"?" + scope["query_string"] if scope["query_string"] else b""
+            await send({"type": "http.response.start", "status": 307, "headers": [(b"location", b"/" + asked)]})
+            await send({"type": "http.response.body", "body": b""})
         elif b"text/html" in dict(scope["headers"]).get(b"accept", b""):
             # Asked for unpacked: it is written into.
             headers = [(k, v) for k, v in scope["headers"] if k.lower() not in (b"accept-encoding", b"if-none-match")]
             await self.app({**scope, "headers": headers}, receive, _Naming(send))
         else:
             await self.app(scope, receive, send)
+
+
+def _is_no_page(path: str) -> bool:
+    """Return whether an address could be that of a page, and is none; files and what the framework serves are below."""
+    place = path.strip("/")
+    return place not in _PLACES and not place.startswith("_") and not any(mark in place for mark in "/.")
 
 
 class _Naming:

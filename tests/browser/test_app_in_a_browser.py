@@ -68,6 +68,19 @@ def _file(name: str, content: bytes) -> dict[str, Any]:
     return {"name": name, "mimeType": "application/octet-stream", "buffer": content}
 
 
+def test_an_address_that_is_no_page_leads_to_the_first_screen(page: Any, address: str) -> None:
+    for place in ("start", "Fuel", "no-such-page"):
+        page.goto(f"{address}/{place}?demo=van_in_town")
+        page.wait_for_selector(".wt-verdict")
+        settled(page)
+        assert page.evaluate("location.pathname") == "/"
+        assert "van_in_town" in page.url or "work=" in page.url
+        assert page.get_by_text("not found").count() == 0
+    page.goto(f"{address}/loads")
+    page.wait_for_selector(".wt-verdict")
+    assert page.evaluate("location.pathname") == "/loads"
+
+
 def test_first_paint_is_the_verdict_of_the_demo(page: Any, address: str, demos: Path) -> None:
     open_screen(page, address)  # imports of the process are done once
     start = time.monotonic()
