@@ -521,11 +521,11 @@ def figures(number: float, digits: int, *, signed: bool = False) -> str:
     plus = "+" if signed else ""
     if number == 0:
         return "0"
-    size = math.floor(math.log10(abs(number)))
+    rounded = f"{number:{plus}.{digits - 1}e}"  # first: 9.996 has the size of 10.0
+    size = int(rounded.partition("e")[2])
     if size < -4 or size > 7:
-        return f"{number:{plus}.{digits - 1}e}".replace("-", "−")
-    places = max(0, digits - 1 - size)
-    text = f"{round(number, digits - 1 - size):{plus}.{places}f}"
+        return rounded.replace("-", "−")
+    text = f"{float(rounded):{plus}.{max(0, digits - 1 - size)}f}"
     return text.replace("-", "−")
 
 

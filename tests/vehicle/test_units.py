@@ -135,6 +135,8 @@ def test_shown_values() -> None:
     assert show(-273.15 + 273.15, "temperature", "metric") == "−273 °C"
     assert show(373.15, "temperature", "us") == "212 °F"
     assert units.figures(0.000123, 2) == "0.00012"
+    # What rounds up to a power of ten has as many digits as any other.
+    assert [units.figures(number, 3) for number in (0.9999, 99.96, -0.009996)] == ["1.00", "100", "−0.0100"]
     assert units.figures(-0.5, 2, signed=True) == "−0.50"
     assert units.figures(float("nan"), 2) == "not defined"
 
