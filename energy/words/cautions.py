@@ -207,10 +207,9 @@ def _stalled_sections(answered: Answered, system: UnitSystem) -> str:
     warned = answered.stall is not None and answered.stall.matters  # then a warning has said what helps
     remedy = "" if warned else " Another pitch or a lighter load takes it out of stall."
     low, high = (show(float(v), "power", system) for v in np.sort(ends))
-    return (
-        f"{100 * share:.0f} % of the torque is from stalled sections, where polars mislead: the heat can be anything "
-        f"from {low} to {high}, the fuel accordingly.{remedy}"
-    )
+    # A rotor that stands gives nothing with either end.
+    heat = "" if low == high else f": the heat can be anything from {low} to {high}, the fuel accordingly"
+    return f"{100 * share:.0f} % of the torque is from stalled sections, where polars mislead{heat}.{remedy}"
 
 
 def _above(value: float, limit: Any) -> bool:

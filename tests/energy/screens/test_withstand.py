@@ -75,7 +75,7 @@ def test_a_spin_up_log_says_what_the_command_says(tmp_path: Path) -> None:
     field = next(one for one in app.text_input if one.label.startswith("tap test"))
     app = field.set_value(f"{0.55 * 849 / 60:.3f} Hz").run()
     assert not app.exception
-    found = re.search(r"shakes like an imbalance of ([\d ]+) g mm; the steps count on ([\d ]+) g mm", _words(app))
+    found = re.search(r"shakes like an imbalance of ([\d ]+) g·mm; the steps count on ([\d ]+) g·mm", _words(app))
     shaken, planned = (float(text.replace(" ", "")) for text in found.groups())
     assert shaken / planned == pytest.approx(1.8, rel=0.12)
     assert "balance it" in _words(app)
