@@ -13,7 +13,7 @@ from energy.chain.break_even import WINDS_M_S, PitchBreakEven
 from energy.chain.ledger import Answer, turbine_efficiency_at_flywheel
 from energy.chain.limits import limits_of
 from energy.chain.outcome import Outcome
-from energy.scenario.inputs import Assumption, inputs_of, ranges_of
+from energy.scenario.inputs import Assumption, Inputs, inputs_of, ranges_of
 from energy.scenario.keys import Price, spec_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import OutcomeSpread
@@ -543,6 +543,15 @@ def _watts(value: float, *, signed: bool = False) -> str:
     return "0" if abs(value) < 0.05 else f"{value:{'+' if signed else ''},.0f}".replace(",", "\u202f").replace("-", "−")
 
 
+def _air_speed_words(inputs: Inputs, system: UnitSystem) -> str:
+    """Return the air speed at the rotor, and its share of the free air's where that is not all of it."""
+    local, share = number(inputs.rotor_air_speed_m_s), number(inputs.turbine.local_speed_factor)
+    said = show(local, "speed", system)
+    if share == 1 or not share * local:
+        return said
+    return f"{said}, {figures(share, 2)} of the free air's {show(local / share, 'speed', system)}"
+
+
 def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return the numbers that a builder looks for, as (name, text)."""
     answer = answered.answer
@@ -550,7 +559,7 @@ def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]
     drag_w = rotor_drag_power_w(answer)
     if answered.trip is not None:
         return [*_trip_numbers(answered, answered.trip, system), *_running_costs(answered, system)]
-    rows = [("air speed at the rotor", show(number(answer.inputs.rotor_air_speed_m_s), "speed", system))]
+    rows = [("air speed at the rotor", _air_speed_words(answer.inputs, system))]
     if math.isfinite(number(turbine.rotor_speed_rad_s)):
         tip = number(turbine.rotor_speed_rad_s) * number(answer.inputs.turbine.diameter_m) / 2
         rows.append(

@@ -276,9 +276,10 @@ def _reached_lines(heating: Heating, system: UnitSystem, share: float) -> tuple[
     lines = [f"Start: {temperature(float(outcome.history.main_k[0, 0]))}"]
     if not math.isfinite(time[0]):
         lines.append("At the stated values it is not reached")
+    target = temperature(float(outcome.target_k[0]))
     if cost:
-        lines.append(f"{_cost_name(heating)} until then: {cost}")
-    return f"{temperature(float(outcome.target_k[0]))} in {duration_words(figure(time))}{inside}", tuple(lines)
+        lines.append(f"{_cost_name(heating)} until {target}: {cost}")
+    return f"{target} in {duration_words(figure(time))}{inside}", tuple(lines)
 
 
 def _as_stated_line(heating: Heating) -> tuple[str, ...]:

@@ -26,7 +26,7 @@ def speed_words(speed_m_s: float | None) -> str:
 
 def plan_sentence(plan: RoadPlan) -> str:
     """Return the answer in one sentence."""
-    sure = f"{100 * plan.level:g} % interval"
+    sure = f"judged by the {100 * plan.level:g} % interval"
     against = f"working compared with {plan.without_state}"
     planned = f"{plan.pairs_planned} pairs ({2 * plan.pairs_planned} runs)"
     if plan.effect is None:

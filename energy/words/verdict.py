@@ -477,7 +477,7 @@ def _price(answered: Answered, system: UnitSystem) -> str:
 def _free_heat(answered: Answered, system: UnitSystem) -> str:
     """Return the heat that costs no fuel, its range, and what supplies it."""
     kind, what = answered.power_kind, answered.scenario.heater.what
-    heat = show(median_heat_w(answered) * answered.over_s, kind, system)
+    heat = show(median_heat_w(answered) * answered.over_s, kind, system, digits=2)
     inside = f" (90 % range {range_words(drawn_heat(answered), kind, system)})" if answered.spread is not None else ""
     return f"It puts {heat}{inside} into {what}; {_who_pays(answered.answer)}."
 

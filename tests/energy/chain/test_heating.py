@@ -89,7 +89,7 @@ def test_a_parked_van_warms_without_fuel(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("parked_on_a_ridge"))
     assert found.outcome.reachable[0]
     assert found.fuel_m3[0] == 0
-    assert "Fuel until then: none" in heat_report.first_lines(found, "metric").sentence
+    assert "Fuel until 60.0 °C: none" in heat_report.first_lines(found, "metric").sentence
 
 
 def test_draws_surround_the_answer_and_are_the_same_twice(demo: Callable[..., Scenario]) -> None:

@@ -26,7 +26,7 @@ def test_the_wanted_power_plans_the_pairs() -> None:
     assert _plan(pairs=5).pairs_planned == 6
     assert "6 pairs are planned, not 5" in " ".join(plan_words.notes(_plan(pairs=5)))
     words = plan_words.plan_sentence(_plan())
-    chance = f"{100 * chance_on_the_road(0.04, 0.04, 14):.0f} % (95 % interval)"
+    chance = f"{100 * chance_on_the_road(0.04, 0.04, 14):.0f} % (judged by the 95 % interval)"
     assert words == (
         "14 pairs (28 runs) are enough to show the predicted +4.0 % of the fuel, working compared with stowed, with a "
         f"chance of {chance}."
