@@ -128,13 +128,16 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     """
     dangers = danger_lines(broken_limits(answered), limits_of(answered), system)
     word, headline, lines = _outcome(answered, system)
+    # At one speed it makes the headline untrue; of a trip it takes some moments.
+    torque, steady = _torque_line(answered), answered.trip is None
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*_torque_line(answered), *stall_warnings(answered, system)),
+        warnings=(*(torque if steady else ()), *stall_warnings(answered, system)),
         headline=headline,
         lines=(
             conditions_line(answered, system),
+            *(() if steady else (line.rstrip(".") for line in torque)),
             *lines,
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),

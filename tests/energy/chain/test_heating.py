@@ -135,7 +135,7 @@ def test_not_reachable_is_an_answer(demo: Callable[..., Scenario]) -> None:
 
 def test_boiling_ends_the_rise(demo: Callable[..., Scenario]) -> None:
     found = heating(demo("van_water_tank", "load.target_temperature=120 degC", "load.thermostat=125 degC"))
-    assert "the water boils at 100.0 °C" in heat_report.first_lines(found, "metric").sentence
+    assert "the water boils at 100 °C" in heat_report.first_lines(found, "metric").sentence
     assert heat_report.as_data(found, "metric")["reason"] == "boiling"
     assert any("never a sealed vessel" in text for text in heat_report.cautions(found, "metric"))
     high = heating(demo("van_water_tank", "air.pressure=700 hPa"))
@@ -414,7 +414,7 @@ def test_a_target_above_boiling_is_never_reached_though_the_dry_tank_gets_hotter
     assert data["history"]["time_s"][-1] == pytest.approx(data["dry_from_s"], rel=0.05)
     words = heat_report.first_lines(found, "metric").sentence
     assert words.startswith("Do not operate. The tank boils dry after ")
-    assert "120 °C is never reached: the water boils at 100.0 °C" in words
+    assert "120 °C is never reached: the water boils at 100 °C" in words
     rows = dict(heat_report.key_numbers(found, "metric"))
     assert rows["hottest on the way"] == "boiled dry"
     assert "time to 120 °C" not in rows
@@ -441,7 +441,7 @@ def test_a_power_log_in_thin_air_boils_before_it_gets_to_95_degrees(without_ther
 def test_a_closed_tank_past_boiling_is_a_danger_without_a_number(without_thermostat: Path) -> None:
     found = _over_the_trip(without_thermostat, "load.vented=false")
     words = heat_report.first_lines(found, "metric").sentence
-    assert words.startswith("Do not operate. The water in the closed tank passes 100.0 °C; ")
+    assert words.startswith("Do not operate. The water in the closed tank passes 100 °C; ")
     assert dict(heat_report.key_numbers(found, "metric"))["hottest on the way"] == "past boiling"
     data = heat_report.as_data(found, "metric")
     assert data["dangers"] == heat_report.dangers(found, "metric")
@@ -465,8 +465,8 @@ def test_a_closed_tank_never_reaches_a_target_above_boiling(without_thermostat: 
     assert np.isnan(found.fuel_m3).all()
     assert math.isnan(found.reached_if_repeated_s)
     first = heat_report.first_lines(found, "metric")
-    assert first.dangers[0].startswith("Do not operate. The water in the closed tank passes 100.0 °C")
-    assert first.headline.startswith("120 °C is never reached: past 100.0 °C a closed tank")
+    assert first.dangers[0].startswith("Do not operate. The water in the closed tank passes 100 °C")
+    assert first.headline.startswith("120 °C is never reached: past 100 °C a closed tank")
     assert first.operate == "no"
     data = heat_report.as_data(found, "metric")
     assert (data["safe"], data["reached"], data["reachable"], data["reason"]) == (False, False, False, "boiling")
@@ -485,7 +485,7 @@ def test_a_closed_tank_below_boiling_is_heated_as_ever(demo: Callable[..., Scena
 def test_where_a_weak_power_ends_is_not_called_boiling(demo: Callable[..., Scenario]) -> None:
     hot = ("load.target_temperature=120 degC", "load.thermostat=125 degC", "trip.road_speed=20 km/h")
     found = heating(demo("van_water_tank", *hot), draws=64)
-    assert "the water boils at 100.0 °C" in heat_report.first_lines(found, "metric").headline
+    assert "the water boils at 100 °C" in heat_report.first_lines(found, "metric").headline
     assert "a target below 15.0 °C, where this power ends" in heat_report.what_would_help(found, "metric")[0].words
 
 
@@ -518,7 +518,7 @@ def test_a_thermostat_that_opens_above_boiling_protects_nothing(demos: Path, tar
     path = demos / "van_water_tank" / "scenario.toml"
     useless = heat_report.first_lines(heating(load(path, [*overrides, "load.thermostat=130 degC"]), draws=16), "metric")
     assert useless.operate == "no"
-    said = "boils dry after" if vented == "true" else "The water in the closed tank passes 100.0 °C"
+    said = "boils dry after" if vented == "true" else "The water in the closed tank passes 100 °C"
     assert said in useless.dangers[0]
     if target == "60 degC":
         safe = heating(load(path, [*overrides, "load.thermostat=65 degC"]), draws=16)

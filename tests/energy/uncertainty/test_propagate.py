@@ -64,7 +64,7 @@ def test_quantiles_and_deviations_are_those_of_the_library(value: Uncertain) -> 
 def test_an_untouched_default_is_never_exact(demos: Path, name: str) -> None:
     assumed = inputs_of(load(demos / name / "scenario.toml")).assumptions
     exact = {entry.key for entry in assumed if isinstance(entry.value, float) and entry.low is None}
-    if load(demos / name / "scenario.toml").vehicle.drag_area is None:  # a coast-down has measured this loss with the rest
+    if load(demos / name / "scenario.toml").vehicle.drag_area is None:  # a coast-down holds this loss
         exact -= {"engine.drivetrain_spin_force"}
     assert exact <= CONDITIONS
 
