@@ -59,7 +59,7 @@ def pytest_xdist_auto_num_workers() -> int | None:
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Keep together on one worker what shares something costly: a file's own fixtures; one browser and one app.
+    """Keep together on one worker what shares something costly: a file's own fixtures; a browser and an app.
 
     By the places of the tests, not by marks: pytest 9.2 drops the group that pytest-xdist 3.8 writes into their names.
     """
@@ -68,7 +68,10 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     class ByPlace(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
             file = nodeid.partition("::")[0]
-            return "browser" if "browser" in Path(file).parts[:-1] else file
+            if "browser" not in Path(file).parts[:-1]:
+                return file
+            # Two apps and two browsers: what one of them waits for, the other has. All on one worker would take longest.
+            return "screens in a browser" if Path(file).name == "test_app_in_a_browser.py" else "browser"
 
     return ByPlace(config, log)
 
