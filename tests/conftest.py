@@ -70,7 +70,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             file = nodeid.partition("::")[0]
             if "browser" not in Path(file).parts[:-1]:
                 return file
-            # Two apps and two browsers: what one of them waits for, the other has. All on one worker would take longest.
+            # Two apps and two browsers: where one waits, the other works. On one worker they take longest of all.
             return "screens in a browser" if Path(file).name == "test_app_in_a_browser.py" else "browser"
 
     return ByPlace(config, log)
