@@ -682,7 +682,7 @@ def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> l
 def _works_words(trip: TripAnswer) -> str:
     """Return how long the turbine is connected: that says nothing of how long it gives power."""
     share = trip.works_share
-    return "always out" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
+    return "at work all the way" if share > 0.995 else f"turbine stowed for {100 * (1 - share):.0f} % of the time"
 
 
 def _drag_power_words(drag_w: float, road_speed_m_s: float, system: UnitSystem) -> str:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.chain.rotor_choice import Alternative, RotorChoice
     from energy.words.rotor_choice_model import BladeData, RotorsData
 
-TITLE = "Which rotor to draw (* the one to choose): all as if perfectly made; plan with the fuel above, not this"
+TITLE = "Which rotor to draw (* the one to choose); fuel, thrust as if perfectly made: plan with the fuel above"
 NOTES = (
     "These are blades as drawn. Hand-made ones give less: windtoll size counts on a power coefficient of 0.3, and its "
     "drag and fuel are the ones to plan with; this table is for comparing.",

@@ -320,7 +320,7 @@ def outcome_rows(test: Test) -> list[list[str]]:
 
 def _meaning(outcome: SeenOutcome, *, likely: bool = False) -> str:
     name = "nothing is wrong" if outcome.cause is None else CAUSE_NAMES[outcome.cause]
-    return f"Then {likelihood(outcome.then)}: {name}" if likely else f"{name} ({percent(outcome.then)})"
+    return f"Then {likelihood(outcome.then)}: {name}" if likely else f"{name} (chance {percent(outcome.then)})"
 
 
 def test_lines(shortfall: Shortfall) -> list[str]:

@@ -87,8 +87,9 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     return (
         f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
         f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
-        f"{ideal}). Plan with a hand-made one: at {show(float(table.diameter_m[best]), 'length', system)} about "
-        f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel."
+        f"{ideal}). Plan with a hand-made one: about "
+        f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel (at the next size of "
+        f"the table, {show(float(table.diameter_m[best]), 'length', system)})."
     )
 
 

@@ -40,6 +40,7 @@ ELSEWHERE = "In less wind: not checked yet (windtoll loads SCENARIO.toml)"
 OVER_RATING = " Above its rating the element burns out or its cut-out opens: a load cut."
 _CLEAN_AIR_M = 0.5  # over the roof or out from the side: common practice, no source
 NOT_LIKE_THIS = f"{MAY_IT} No."
+THEN_LOADS = "Once changed, run windtoll loads first"
 
 
 def clean_air(system: UnitSystem) -> str:
@@ -74,7 +75,7 @@ class FirstLines:
     def may_be_operated(self) -> str:
         """The line that says whether the machine may be operated like this."""
         if self.operate == "no":
-            return NOT_LIKE_THIS
+            return f"{NOT_LIKE_THIS} {THEN_LOADS}"
         return f"{MAY_IT} No, not {self.not_when}. {ELSEWHERE}" if self.not_when else NOT_CHECKED
 
     @property

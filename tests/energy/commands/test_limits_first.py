@@ -72,7 +72,7 @@ def test_the_text_says_it_before_the_answer(questions: dict[str, tuple[str, ...]
     assert done.returncode == 3
     lines = done.stdout.splitlines()
     assert any(line.startswith("Do not operate. ") for line in lines[:2])  # under the scenario's title
-    assert "May it be operated like this? No." in lines[:6]
+    assert "May it be operated like this? No. Once changed, run windtoll loads first" in lines[:6]
 
 
 def test_a_typed_effect_does_not_hide_the_scenarios_limits(questions: dict[str, tuple[str, ...]]) -> None:

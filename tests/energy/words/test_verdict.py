@@ -35,7 +35,7 @@ def test_a_broken_limit_is_the_first_thing_that_is_said(pickup_in_a_storm: Scena
     assert said.dangers[0].startswith("Do not operate. ")
     assert said.sentence.startswith("Do not operate. ")
     assert said.operate == "no"
-    assert said.may_be_operated == "May it be operated like this? No."
+    assert said.may_be_operated == "May it be operated like this? No. Once changed, run windtoll loads first"
     assert len(said.dangers) == len(broken_limits(result)) + 1  # and what to change
     assert "What to change:" in said.dangers[-1]
     shares = [limit.share for limit in broken_limits(result)]
@@ -59,7 +59,7 @@ def test_the_command_says_it_first_and_leaves_with_status_3(demos: Path, options
     assert done.returncode == 3
     lines = done.stdout.splitlines()
     assert lines[1].startswith("Do not operate.")  # below the scenario's title
-    assert "May it be operated like this? No." in lines[:14]
+    assert "May it be operated like this? No. Once changed, run windtoll loads first" in lines[:14]
     assert "projectile" in done.stdout
 
 
