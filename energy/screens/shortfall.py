@@ -30,7 +30,8 @@ _HEADING = QUESTIONS["shortfall"]
 _FILE = "readings.csv"
 _BY_HAND, _BY_FILE = "typed here", "from a file (readings.csv)"
 _MOST = 8
-_EXAMPLES = ("210 W at 60 mph, 400 rpm, 55 V", "150 W at 80 km/h, air 35 km/h")
+_EXAMPLES = ("210 W at 95 km/h, 400 rpm, 55 V", "150 W at 80 km/h, air 35 km/h")
+_EXAMPLES_IN_MILES = ("210 W at 60 mph, 400 rpm, 55 V", "150 W at 50 mph, air 22 mph")
 
 
 @waiting.drawn
@@ -70,10 +71,11 @@ def _typed(work: Work, system: UnitSystem, top: DeltaGenerator) -> None:
         "the rotor, dial, out or back.</p>"
     )
     number = typed.count("How many readings?", "shortfall count", _MOST)
+    examples = _EXAMPLES if system == "metric" else _EXAMPLES_IN_MILES
     texts = tuple(
         text
         for k in range(1, number + 1)
-        if (text := typed.text(f"reading {k}", f"shortfall {k}", example=_EXAMPLES[(k - 1) % len(_EXAMPLES)]))
+        if (text := typed.text(f"reading {k}", f"shortfall {k}", example=examples[(k - 1) % len(examples)]))
     )
     if texts:
         _answer(work, system, texts, top)
