@@ -108,7 +108,10 @@ LOADS = {
     "domestic_oven": LoadKind("a household oven", "the oven", "", "200 degC"),
 }
 
-_BY_MASS = f"{GUESS} (certified vehicles of this mass, US EPA lists 2014-2019, nine in ten): put your own"
+_BY_MASS = (
+    f"{GUESS} (certified vehicles of this mass, US EPA lists 2014-2019, nine in ten; older ones may lie outside): put "
+    "your own"
+)
 _NONE_CERTIFIED = f"{GUESS} (no certified vehicle is of this kind: common practice, no source): put your own"
 # Factors about the typical value where no certified vehicle is of the kind: coefficient A, drag area, engine size.
 _WIDE_A, _WIDE_DRAG, _WIDE_ENGINE = (0.7, 1.5), (0.75, 1.5), (0.8, 1.8)
