@@ -704,7 +704,8 @@ def _running_costs(answered: Answered, system: UnitSystem) -> list[tuple[str, st
             ("calculated load on an OBD reader", f"{figures(number(change.load_points), 2, signed=True)} points")
         )
     efficiency = _ratio(number(turbine.heat_power_w), number(change.power_w))
-    if math.isfinite(efficiency) and efficiency > 0:
+    # With the alternator's fuel taken off, what is left of the change is no fuel that the heat came from.
+    if math.isfinite(efficiency) and efficiency > 0 and not answer.inputs.credit.replaces_alternator:
         burnt = answer.inputs.fuel is not None
         name, energy = ("from fuel to heat", "fuel's") if burnt else ("from battery to heat", "battery")
         rows.append((name, f"{figures(100 * efficiency, 2)} % of the extra {energy} energy arrives as heat"))

@@ -16,7 +16,7 @@ from energy.chain.answer import answered
 from energy.chain.limits import broken_limits, limits_of
 from energy.chain.load import load
 from energy.scenario.read import Scenario
-from energy.words.answer import as_data
+from energy.words.answer import as_data, key_numbers
 from energy.words.cautions import STANDING, cautions, pressing_cautions
 from energy.words.next_question import next_questions
 from energy.words.verdict import called, verdict
@@ -263,3 +263,14 @@ def test_a_limit_that_is_passed_by_a_hair_does_not_read_as_kept() -> None:
 )
 def test_an_input_has_a_name_that_fits_a_sentence(key: str, name: str) -> None:
     assert called(key) == name
+
+
+def test_with_the_alternators_fuel_taken_off_no_share_of_it_arrives_as_heat(demos: Path) -> None:
+    """Of a change that is nearly nothing any heat would be hundreds of per cent."""
+    path = demos / "pickup_drying_box" / "scenario.toml"
+    rows = dict(key_numbers(answered(load(path), exact=True), "metric"))
+    change, heat = rows["from fuel to heat"], "of the extra fuel's energy arrives as heat"
+    assert change.endswith(heat)
+    assert float(change.split()[0]) < 40
+    credited = load(path, ["credit.replaces_alternator=true", "credit.alternator_efficiency=45 %"])
+    assert "from fuel to heat" not in dict(key_numbers(answered(credited, exact=True), "metric"))
