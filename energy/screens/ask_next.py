@@ -10,6 +10,7 @@ from energy.chain.answer import Answered
 from energy.scenario.keys import spec_of
 from energy.screens import desk, page, typed
 from energy.words.next_value import NextValue, next_value
+from energy.words.screens import accepted_words
 from energy.words.verdict import called
 from vehicle.quantity import FieldError, read_quantity
 
@@ -36,9 +37,7 @@ def show(answered: Answered) -> None:
             try:
                 read_quantity(typed.scenario_value(text, spec.unit), spec)
             except FieldError as error:
-                fault = (
-                    f"{error.read}; accepted: {error.accepted.replace(spec.accepted(), spec.accepted(desk.system()))}"
-                )
+                fault = f"{error.read}; accepted: {accepted_words(error.accepted, spec, desk.system())}"
                 page.problem_list([fault], "Cannot be used")
         row = st.container(horizontal=True)
         row.button(

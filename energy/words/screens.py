@@ -12,6 +12,7 @@ from energy.scenario.keys import quantity_keys, spec_of
 from energy.scenario.plausible import plausible_words
 from energy.words.verdict import UNCHECKED, called
 from vehicle.problems import Problem
+from vehicle.quantity import Spec
 from vehicle.units import UnitSystem
 
 # The question of each screen by its place in the address.
@@ -195,12 +196,14 @@ def fault_words(fault: Problem, system: UnitSystem) -> str:
     """Return a fault in one line; what its key takes in the units of `system`, where the fault says just that."""
     if fault.key not in quantity_keys():
         return str(fault)
-    spec = spec_of(fault.key)
-    accepted = fault.accepted.replace(spec.accepted(), spec.accepted(system))
+    return str(replace(fault, accepted=accepted_words(fault.accepted, spec_of(fault.key), system)))
+
+
+def accepted_words(accepted: str, spec: Spec, system: UnitSystem) -> str:
+    """Return what a fault says would be accepted, with what its key takes in the units of `system`."""
+    accepted = accepted.replace(spec.accepted(), spec.accepted(system))
     usual = plausible_words(spec)
-    if usual:
-        accepted = accepted.replace(usual, plausible_words(spec, system))
-    return str(replace(fault, accepted=accepted))
+    return accepted.replace(usual, plausible_words(spec, system)) if usual else accepted
 
 
 def to_the_field(place: str) -> str:
