@@ -11,9 +11,9 @@ import numpy as np
 from energy.chain.break_even import PitchBreakEven, best_pitch_break_even, break_even_m_s
 from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
-from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.ledger import Answer, answer
 from energy.chain.limits import OperatingLimit, broken_limits
-from energy.chain.outcome import OVER_A_TRIP, Outcome, outcome_of
+from energy.chain.outcome import OVER_A_TRIP, Outcome, SteadyOrTrip, outcome_of
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
 from energy.progress import Progress, part, tell
@@ -29,7 +29,7 @@ _NOMINAL = 0.02  # share of the time that the answer of the values as stated tak
 
 
 @dataclass(frozen=True)
-class Answered:
+class Answered(SteadyOrTrip):
     """One answered scenario: the ledger's answer and the break-even head wind (m/s, NaN if none)."""
 
     scenario: Scenario
@@ -50,16 +50,6 @@ class Answered:
             return outcome_of((change,), (heat,))
         moved = self.spread.of == "fuel"  # else no draw moves the fuel
         return outcome_of(self.spread.change_w if moved else (change,), self.spread.heat_w)
-
-    @property
-    def at_its_most(self) -> TurbineAtWork:
-        """The turbine where it works hardest: at the steady speed, or each figure's greatest over a trip."""
-        return self.answer.turbine if self.trip is None else self.trip.most
-
-    @property
-    def over_s(self) -> float:
-        """The time that totals are told for: that of the trip; 1 s for a steady drive, whose figures are per time."""
-        return 1.0 if self.trip is None else self.trip.steps.total_s
 
     @property
     def fuel_kind(self) -> str:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from energy.chain.ledger import Answer, TurbineAtWork, answer
+from energy.chain.ledger import Answer, answer
 from energy.chain.limits import stated_limits
-from energy.chain.outcome import Outcome, steady_outcome, trip_outcome
+from energy.chain.outcome import Outcome, SteadyOrTrip, steady_outcome, trip_outcome
 from energy.chain.settings import SETTINGS, Look, look_of
 from energy.progress import Progress, tell
 from energy.scenario.inputs import inputs_of
@@ -43,7 +43,7 @@ _STEADY, _TRIP = _Effort((21, 25, 33), 15, 9), _Effort((13, 15, 19), 9, 5)
 
 
 @dataclass(frozen=True)
-class Setting:
+class Setting(SteadyOrTrip):
     """One setting with what it gives: SI, pitch in degrees.
 
     `answer` holds at the stated values, which the limits are held against; `outcome` is the answer, over all draws.
@@ -56,16 +56,6 @@ class Setting:
     answer: Answer
     outcome: Outcome
     trip: TripAnswer | None = None
-
-    @property
-    def at_its_most(self) -> TurbineAtWork:
-        """The turbine where it works hardest: at the steady speed, or each figure's greatest over the trip."""
-        return self.answer.turbine if self.trip is None else self.trip.most
-
-    @property
-    def over_s(self) -> float:
-        """The time that heat and fuel are told for: that of the trip; 1 s for a steady drive (figures per time)."""
-        return 1.0 if self.trip is None else self.trip.steps.total_s
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,8 @@ from energy.uncertainty.propagate import USUAL, Sampling
 from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
-    from energy.chain.ledger import Answer
+    from energy.chain.ledger import Answer, TurbineAtWork
+    from energy.chain.trip import TripAnswer
     from energy.progress import Progress
     from energy.scenario.keys.names import QuantityKey
     from energy.scenario.read import Scenario
@@ -29,6 +30,23 @@ if TYPE_CHECKING:
 LEVEL, HALF = 0.9, 0.5  # of the ranges between the outer and the inner quantiles of the draws
 OVER_A_TRIP = Sampling(draws=1024, sensitivity_rows=256)
 _ONLY_RANGES, _ONLY_RANGES_OF_A_TRIP = (replace(usual, with_sensitivity=False) for usual in (USUAL, OVER_A_TRIP))
+
+
+class SteadyOrTrip:
+    """What holds an answer: at a steady speed, or the means of a `trip` over its time."""
+
+    answer: Answer
+    trip: TripAnswer | None
+
+    @property
+    def at_its_most(self) -> TurbineAtWork:
+        """The turbine where it works hardest: at the steady speed, or each figure's greatest over the trip."""
+        return self.answer.turbine if self.trip is None else self.trip.most
+
+    @property
+    def over_s(self) -> float:
+        """The time that totals are told for: that of the trip; 1 s for a steady drive, whose figures are per time."""
+        return 1.0 if self.trip is None else self.trip.steps.total_s
 
 
 @dataclass(frozen=True)
