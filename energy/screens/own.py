@@ -13,7 +13,7 @@ from energy.chain.begin import LOADS, PLACES, VEHICLES, Beginning, RotorBy
 from energy.chain.matching import thriftiest
 from energy.scenario.keys import spec_of
 from energy.screens import desk, page, tables, typed, uploads
-from energy.words.screens import BEGIN, OF_STATIONS
+from energy.words.screens import BEGIN, OF_STATIONS, accepted_words
 from vehicle import units
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import FieldError, Spec, read_quantity
@@ -126,7 +126,7 @@ def _quantity(
                 "what you typed",
                 label,
                 error.read,
-                error.accepted.replace(spec.accepted(), spec.accepted(desk.system())),
+                accepted_words(error.accepted, spec, desk.system()),
             )
             page.problem_list([str(fault)], "Cannot be used")
             faults.append(fault)
