@@ -31,14 +31,19 @@ class Hand:
 
     scenario: Scenario
     worst: bool
+    other_end: tuple[str, ...] = ()  # keys that stand at the end of less force: less air relieves less
 
     def high(self, key: str):
         of = told(self.scenario, key)
-        return None if of is None else of.high if self.worst else of.value
+        return (
+            None if of is None else getattr(of, "low" if key in self.other_end else "high") if self.worst else of.value
+        )
 
     def low(self, key: str):
         of = told(self.scenario, key)
-        return None if of is None else of.low if self.worst else of.value
+        return (
+            None if of is None else getattr(of, "high" if key in self.other_end else "low") if self.worst else of.value
+        )
 
     @property
     def radius(self) -> float:
@@ -69,7 +74,9 @@ class Hand:
             pairs = zip(table.piece_masses, table.piece_radii, strict=True)
         else:
             pairs = [(table.mass, table.centre_of_mass)]
-        return [(m.high, r.high) if self.worst else (m.value, r.value) for m, r in pairs]
+        if not self.worst:
+            return [(m.value, r.value) for m, r in pairs]
+        return [(m.low, r.low) if "pieces" in self.other_end else (m.high, r.high) for m, r in pairs]
 
     def moment(self, power: int) -> float:
         """Σ m·r^power of one blade."""
@@ -238,17 +245,17 @@ class Hand:
         return lift + section, centrifugal, friction, lever
 
     def ends_of_the_linkage(self) -> list[dict[str, float]]:
-        """Every combination of ends that can hurt; friction high, section thin, arm short."""
+        """Every combination of ends that can hurt; friction high, arm short."""
         fixed, either = {}, {}
         for key, hurts in (
             ("blade_loads.pitch_bearing_friction", "high"),
             ("blade_loads.pitch_bearing_diameter", "high"),
-            ("blade_loads.thickness_ratio", "low"),
             ("linkage.arm", "low"),
         ):
             if told(self.scenario, key) is not None:
                 fixed[key] = getattr(told(self.scenario, key), hurts)
-        for name in ["pitch_axis", "mass_axis", "mean_twist", "section_moment_coefficient", "chord", "root_radius"]:
+        sections = "pitch_axis", "mass_axis", "mean_twist", "section_moment_coefficient", "thickness_ratio"
+        for name in (*sections, "chord", "root_radius"):
             either[f"blade_loads.{name}"] = told(self.scenario, f"blade_loads.{name}")
         for name in ["travel_from", "travel_to", "square_at"]:
             if told(self.scenario, f"linkage.{name}") is not None:
@@ -259,3 +266,23 @@ class Hand:
     def actuator_force(self, chosen: dict[str, float], dial, speed, air):
         aero, centrifugal, friction, lever = self.pitching(chosen, dial, speed, air)
         return self.blades * (np.abs(aero + centrifugal) + friction) / np.abs(lever)
+
+
+AIR = ("air.temperature", "air.pressure", "air.relative_humidity")
+
+
+def hands_in_either_air(scenario: Scenario) -> list[Hand]:
+    """The worst case with more and with less of air, rotor, curves and masses, as far as they have ranges."""
+    pieces = scenario.blade_loads.piece_masses or (scenario.blade_loads.mass,)
+    alone = [(f"rotor.{name}",) for name in ("diameter", "power_factor", "thrust_factor")]
+    groups = [keys for keys in (AIR, *alone) if any(_has_range(scenario, key) for key in keys)]
+    groups += [("pieces",)] if any(piece.shape != "exact" for piece in pieces) else []
+    hands = []
+    for chosen in itertools.product((False, True), repeat=len(groups)):
+        keys = itertools.chain.from_iterable(itertools.compress(groups, chosen))
+        hands.append(Hand(scenario, True, tuple(keys)))
+    return hands
+
+
+def _has_range(scenario: Scenario, key: str) -> bool:
+    return told(scenario, key).shape != "exact"

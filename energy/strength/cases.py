@@ -49,6 +49,7 @@ class Rig:
     blade: BladeMass | None
     worst_inputs: Inputs  # every range of the scenario at its unfavourable end
     heavy_blade: BladeMass | None
+    light_blade: BladeMass | None
 
     def radius_in(self, at: Conditions) -> float:
         """Return the wheel's radius (m) in a case: the upper end of its range in the worst one."""
@@ -160,15 +161,20 @@ class BothCases:
 
 def rig_of(scenario: Scenario) -> Rig:
     """Return a scenario's turbine as the parts read it. Raises InputError where nothing turns the rotor."""
-    fastest: dict[str, Values] = {}
-    if scenario.schedule is not None:  # its mean speed would be an idle rotor in town
-        fastest["trip.road_speed"] = np.asarray(scenario.fastest_road_speed_m_s)
+    fastest = _fastest_of_schedule(scenario)
     read, inputs = reader(scenario), inputs_of(scenario, fastest)
     worst = inputs_of(scenario, {**fastest, **_unfavourable_ends(scenario)})
     radius = _radius_m(inputs)
     density = float(np.asarray(inputs.density_kg_m3))
-    blade, heavy = _blade_mass(scenario, read), _blade_mass(scenario, read, heavy=True)
-    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy)
+    blade, heavy, light = (_blade_mass(scenario, read, end) for end in ("value", "high", "low"))
+    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy, light)
+
+
+def _fastest_of_schedule(scenario: Scenario) -> dict[str, Values]:
+    """Return what takes the place of a schedule's mean speed, which would be an idle rotor in town."""
+    if scenario.schedule is None:
+        return {}
+    return {"trip.road_speed": np.asarray(scenario.fastest_road_speed_m_s)}
 
 
 def _radius_m(inputs: Inputs) -> float:
@@ -199,10 +205,38 @@ _LOW_IS_WORSE: tuple[QuantityKey, ...] = (
 )
 
 
-def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
-    """Return the ends of the ranges that make air denser, thrust and drag larger, and the free run faster."""
+# What the air does to a blade: its density, the rotor's size, and what the curves are multiplied by and bent with.
+_OF_THE_AIR: tuple[tuple[QuantityKey, ...], ...] = (
+    ("air.pressure", "air.temperature", "air.altitude", "air.relative_humidity"),
+    ("rotor.diameter",),
+    ("rotor.power_factor",),
+    ("rotor.thrust_factor", "rotor.thrust_in_stall"),
+    ("blade.stall_delay_share", "blade.stalled_power_factor"),
+)
+
+
+def air_at_either_end(rig: Rig) -> tuple[Inputs, ...]:
+    """Return the worst case's inputs with density, size and curves each at the end of more force and at that of less.
+
+    Where the air relieves a part, less of it is the unfavourable end.
+    """
+    scenario = rig.scenario
+    more = {**_fastest_of_schedule(scenario), **_unfavourable_ends(scenario)}
+    less = _unfavourable_ends(scenario, opposite=True)
+    groups = [{key: less[key] for key in keys if key in less} for keys in _OF_THE_AIR]
+    chosen: list[dict[str, Values]] = [{}]
+    for group in groups:
+        chosen += [{**one, **group} for one in chosen] if group else []
+    return (rig.worst_inputs, *(inputs_of(scenario, {**more, **one}) for one in chosen[1:]))
+
+
+def _unfavourable_ends(scenario: Scenario, *, opposite: bool = False) -> dict[str, Values]:
+    """Return the ends of the ranges that make air denser, thrust and drag larger, and the free run faster; or the
+    other ends.
+    """
     ends: dict[str, Values] = {}
-    for keys, end in ((_HIGH_IS_WORSE, "high"), (_LOW_IS_WORSE, "low")):
+    high, low = ("low", "high") if opposite else ("high", "low")
+    for keys, end in ((_HIGH_IS_WORSE, high), (_LOW_IS_WORSE, low)):
         for key in keys:
             table, name = key.split(".")
             stated = getattr(scenario.table(table), name, None)
@@ -211,8 +245,10 @@ def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
     return ends
 
 
-def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> BladeMass | None:
-    """Return one blade's pieces, or its mass at its centre; None where the scenario tells neither."""
+def _blade_mass(scenario: Scenario, read: KeyReader, end: str) -> BladeMass | None:
+    """Return one blade's pieces, or its mass at its centre, at an end of their ranges ("low", "high") or at the stated
+    values ("value"); None where the scenario tells neither.
+    """
     table = scenario.blade_loads
     if table is None:
         return None
@@ -223,7 +259,7 @@ def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> 
         ends = ((table.mass,), (table.centre_of_mass,))
     else:
         return None
-    masses, radii = (np.array([v.high if heavy else v.value for v in entries]) for entries in ends)
+    masses, radii = (np.array([getattr(value, end) for value in entries]) for entries in ends)
     return BladeMass(masses, radii)
 
 

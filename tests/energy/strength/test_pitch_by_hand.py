@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strength_by_hand import Hand
+from strength_by_hand import Hand, hands_in_either_air
 
 from energy.aero.blade import PitchConvention
 from energy.chain.load import load
@@ -21,6 +21,7 @@ from vehicle.problems import InputError
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
 EXACT = [
+    "air.relative_humidity=0.5",
     "blade_loads.pitch_axis=0.35",
     "blade_loads.mass_axis=0.45",
     'blade_loads.mean_twist="5 deg"',
@@ -28,12 +29,14 @@ EXACT = [
 ]
 # Twisting, air and friction all count: ranges of the blades, of the linkage, and of each that has one bad end.
 WIDE = [
+    "air.relative_humidity=0.5",
+    "rotor.power_factor=1.0",
+    "rotor.thrust_factor=1.0",
     "blade_loads.pitch_axis={ low = 0.30, value = 0.35, high = 0.38 }",
     "blade_loads.mass_axis=0.45",
     'blade_loads.mean_twist={ low = "1 deg", value = "4 deg", high = "6 deg" }',
     "blade_loads.section_moment_coefficient=-0.06",
     'blade_loads.chord={ low = "100 mm", value = "110 mm", high = "125 mm" }',
-    "blade_loads.thickness_ratio={ low = 0.10, value = 0.14, high = 0.2 }",
     "blade_loads.pitch_bearing_friction={ low = 0.02, value = 0.05, high = 0.12 }",
     'blade_loads.piece_masses=[{ low = "0.9 kg", value = "1 kg", high = "1.2 kg" }, "0.3 kg", "0.1 kg"]',
     'blade_loads.piece_radii=["0.2 m", { low = "0.5 m", value = "0.55 m", high = "0.6 m" }, "0.8 m"]',
@@ -43,6 +46,8 @@ WIDE = [
     "linkage.self_locking=true",
 ]
 LOOSE = [
+    "air.relative_humidity=0.5",
+    "rotor.power_factor=1.0",
     "blade_loads.pitch_axis=0.28",
     "blade_loads.mass_axis={ low = 0.38, value = 0.45, high = 0.5 }",
     'blade_loads.mean_twist="-3 deg"',
@@ -53,6 +58,18 @@ LOOSE = [
     'linkage.travel_from="2 deg"',
     'linkage.travel_to={ low = "55 deg", value = "60 deg", high = "70 deg" }',
     "rotor.thrust_factor={ low = 0.9, value = 1.0, high = 1.2 }",
+]
+# The air turns the blades more than the centrifugal force does: a light blade in thick air is the worse one.
+LIGHT = [
+    "blade_loads.pitch_axis=0.20",
+    "blade_loads.mass_axis=0.25",
+    'blade_loads.mean_twist="4 deg"',
+    "blade_loads.section_moment_coefficient=-0.1",
+    "blade_loads.thickness_ratio={ low = 0.10, value = 0.14, high = 0.2 }",
+    'blade_loads.piece_masses=[{ low = "0.25 kg", value = "0.35 kg", high = "0.45 kg" }, "0.3 kg", "0.1 kg"]',
+    'blade_loads.piece_radii=["0.2 m", { low = "0.5 m", value = "0.55 m", high = "0.6 m" }, "0.8 m"]',
+    'air.temperature={ low = "0 degC", value = "15 degC", high = "30 degC" }',
+    'rotor.diameter={ low = "1.76 m", value = "1.8 m", high = "1.86 m" }',
 ]
 TOWARDS_FINE = PitchConvention(zero_is="feather", positive_towards="flat")
 
@@ -67,6 +84,7 @@ SETTINGS = {
     "van": lambda: load(VAN, EXACT),
     "wide": lambda: load(VAN, WIDE),
     "loose": lambda: load(VAN, LOOSE),
+    "light": lambda: load(VAN, LIGHT),
     "a dial towards fine": lambda: _backwards(
         load(VAN, ["blade_loads.pitch_axis=0.0", "blade_loads.mass_axis=0.30", 'blade_loads.mean_twist="0 deg"'])
     ),
@@ -128,16 +146,16 @@ def test_a_loose_blade_rests_at_one_of_the_settings() -> None:
 
 def _worst_by_hand(scenario: Scenario, speed: float, air: float) -> float:
     """The greatest force over the travel, air from none to the worst, and all ends."""
-    hand = Hand(scenario, worst=True)
     greatest = 0.0
-    for chosen in hand.ends_of_the_linkage():
-        low, high = (
-            chosen.get(key, getattr(scenario.linkage, key[8:]).value)
-            for key in ("linkage.travel_from", "linkage.travel_to")
-        )
-        dial = np.linspace(low, high, 31)
-        airs = np.array([0.0, 0.5, 1.0])[:, None] * air
-        greatest = max(greatest, float(hand.actuator_force(chosen, dial, speed, airs).max()))
+    for hand in hands_in_either_air(scenario):
+        for chosen in hand.ends_of_the_linkage():
+            low, high = (
+                chosen.get(key, getattr(scenario.linkage, key[8:]).value)
+                for key in ("linkage.travel_from", "linkage.travel_to")
+            )
+            dial = np.linspace(low, high, 31)
+            airs = np.array([0.0, 0.5, 1.0])[:, None] * air
+            greatest = max(greatest, float(hand.actuator_force(chosen, dial, speed, airs).max()))
     return greatest
 
 
@@ -145,33 +163,34 @@ def test_the_worst_force_is_that_of_its_corner_and_no_end_pitch_or_air_is_worse(
     rig = rig_of(scenario)
     worst = both_cases(rig).worst
     fastest, air = worst.rotor_speed_rad_s, worst.air_speed_m_s
-    speeds = np.array([0.0, 0.6, 1.0]) * fastest
+    speeds = np.array([0.6, 1.0]) * fastest
     found = worst_actuator_force(rig, worst, speeds)
     by_hand = [_worst_by_hand(scenario, speed, air) for speed in speeds]
     assert found.by_speed_n == pytest.approx(by_hand, rel=5e-3)
     assert (found.by_speed_n >= np.array(by_hand) * (1 - 1e-3)).all()
     assert found.force_n == found.by_speed_n.max()
-    at, hand = found.at, Hand(scenario, worst=True)
+    at = found.at
     wind = air if math.isnan(at.air_speed_m_s) else at.air_speed_m_s
     dial = float(scenario.pitch_convention.setting_deg(np.asarray(at.pitch_deg)))
     there = max(
-        float(hand.actuator_force(chosen, dial, at.rotor_speed_rad_s, wind)) for chosen in hand.ends_of_the_linkage()
+        float(hand.actuator_force(chosen, dial, at.rotor_speed_rad_s, wind))
+        for hand in hands_in_either_air(scenario)
+        for chosen in hand.ends_of_the_linkage()
     )
     assert found.force_n == pytest.approx(there, rel=1e-3)
     assert at.rotor_speed_rad_s in speeds
-    rows = structural_loads(scenario)
+    rows, whole = structural_loads(scenario), worst_actuator_force(rig, worst)
     for name, blades in (
         ("force on the pitch actuator, maximum of the travel", 1),
         ("force in each blade's pitch rod", 3),
     ):
         row = rows.row(name, "worst case")
-        assert row.value == pytest.approx(worst_actuator_force(rig, worst).force_n / blades)
+        assert row.value == pytest.approx(whole.force_n / blades)
         assert row.at is not None
         travel = rows.travel["operating point"]
         steady = np.max(np.abs(travel.actuator_n) + np.abs(travel.friction_n)) / blades
         assert rows.row(name, "operating point").value == pytest.approx(steady)
         assert rows.row(name, "operating point").at is None
-    whole = worst_actuator_force(rig, worst)
     assert whole.force_n >= found.force_n * (1 - 1e-9)
     assert whole.by_speed_n.max() == pytest.approx(whole.force_n)
 
@@ -218,8 +237,8 @@ def test_rows_lines_and_what_to_buy_by_hand(scenario: Scenario, system: PitchSys
     assert system.held_n == pytest.approx(float(np.max(np.abs(3 * moment / lever))), rel=1e-6)
     assert system.towards_fine is bool(moment[int(np.argmax(np.abs(moment)))] <= 0)
     assert system.speeds_rad_s == pytest.approx(np.linspace(0, fastest, len(system.speeds_rad_s)))
-    again = worst_actuator_force(rig, cases.worst, system.speeds_rad_s)
-    assert system.worst_n == pytest.approx(again.by_speed_n)
+    again = worst_actuator_force(rig, cases.worst, system.speeds_rad_s[[7, 20]])
+    assert system.worst_n[[7, 20]] == pytest.approx(again.by_speed_n)
     assert system.asked_n == pytest.approx(system.worst_n.max())
     assert system.rating_n == linkage.actuator_rating.low
     assert system.self_locking is linkage.self_locking
