@@ -540,6 +540,26 @@ def test_the_stop_and_the_fastest_speed_at_their_edges(van: Scenario) -> None:
     assert not any("would stop the rotor at work" in note for note in quick.notes)
 
 
+def test_a_maximum_between_the_steps_of_the_air_is_met(van: Scenario) -> None:
+    """Thrust that stands up at one tip-speed ratio only: the worst air is then slower than the worst."""
+    curves = van.curves
+    power, thrust = np.zeros_like(curves.power_coefficient), np.full_like(curves.thrust_coefficient, 0.02)
+    power[:, 1:-1], power[:, -1] = 0.01, -0.5
+    column = int(np.flatnonzero(curves.tip_speed_ratio == 7.5)[0])
+    thrust[:, column] = 1.4
+    steep = replace(van, curves=replace(curves, power_coefficient=power, thrust_coefficient=thrust))
+    table = structural_loads(
+        replace(steep, gust=load(VAN, ['gust.overspeed_stop="460 rpm"', 'gust.speed="0 m/s"']).gust)
+    )
+    row = table.row("thrust of the rotor", "worst case")
+    fastest, hand = table.worst.rotor_speed_rad_s, Hand(steep, worst=True)
+    assert fastest == pytest.approx(460 * math.pi / 30)
+    air = fastest * 0.9 / 7.5
+    assert 0.1 * table.worst.air_speed_m_s < air < table.worst.air_speed_m_s
+    assert row.at.air_speed_m_s == pytest.approx(air)
+    assert row.value == pytest.approx(0.5 * hand.density * hand.area * air**2 * 1.4 * hand.high("rotor.thrust_factor"))
+
+
 def test_blades_computed_from_their_shape_take_the_ends_of_what_stall_leaves_open() -> None:
     scenario = load(CAMPER, [ranged("rotor.pitch", "6 deg", "8 deg", "11 deg")])
     rig = rig_of(scenario)

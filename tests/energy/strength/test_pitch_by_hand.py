@@ -137,11 +137,20 @@ def test_the_travel_by_hand_at_every_pitch(scenario: Scenario) -> None:
     assert (again.aerodynamic_n_m == travel.aerodynamic_n_m).all()
 
 
+def test_the_travel_in_a_breath_of_air_and_in_none_by_hand() -> None:
+    scenario = load(VAN, EXACT)
+    rig = rig_of(scenario)
+    blades, hand = pitched_blades(rig), Hand(scenario, worst=False)
+    for air, speed in ((0.0, 60.0), (0.4, 3.0), (0.4, 0.0)):
+        at = replace(both_cases(rig).operating, air_speed_m_s=air, rotor_speed_rad_s=speed)
+        aero, *_ = hand.pitching({}, np.linspace(0, 80, 181), speed, air)
+        assert travel_of(rig, blades, at).aerodynamic_n_m == pytest.approx(aero, rel=1e-6, abs=1e-12)
+
+
 def test_a_loose_blade_rests_at_one_of_the_settings() -> None:
-    for make in (SETTINGS["a dial towards fine"],):
-        rig = rig_of(make())
-        travel = travel_of(rig, pitched_blades(rig), both_cases(rig).operating)
-        assert len(travel.settles_at_deg) >= 1
+    rig = rig_of(SETTINGS["a dial towards fine"]())
+    travel = travel_of(rig, pitched_blades(rig), both_cases(rig).operating)
+    assert len(travel.settles_at_deg) >= 1
 
 
 def _worst_by_hand(scenario: Scenario, speed: float, air: float) -> float:

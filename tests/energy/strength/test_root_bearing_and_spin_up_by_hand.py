@@ -266,6 +266,18 @@ def test_edges_of_single_bearings() -> None:
     assert equations.highest_axial_load_n(8000.0, "deep_groove_ball", 0.0125, False) == pytest.approx(4000)
     assert equations.highest_axial_load_n(8000.0, "deep_groove_ball", None, False) == pytest.approx(4000)
     assert equations.highest_axial_load_n(8000.0, "tapered_roller", 0.010, True) is None
+    # f0·Fa/C0 below the table's first (0.172): its first e and Y stay; 40° ball bearings turn at Fa/Fr 1.14.
+    assert float(equations.equivalent_dynamic_load_n("deep_groove_ball", 100.0, 100.0, 1e5)) == pytest.approx(286)
+    assert float(equations.equivalent_dynamic_load_n("deep_groove_ball", 100.0, 18.0, 1e5)) == pytest.approx(100)
+    assert float(equations.equivalent_dynamic_load_n("deep_groove_ball", 100.0, 20.0, 1e5)) == pytest.approx(102)
+    assert float(equations.equivalent_dynamic_load_n("angular_contact_ball", 100.0, 110.0, 1e4, 0.9)) == pytest.approx(
+        100
+    )
+    assert float(equations.equivalent_dynamic_load_n("angular_contact_ball", 100.0, 116.0, 1e4, 0.9)) == pytest.approx(
+        139.4
+    )
+    # A plate's ∫(ξ² − η²)dm about its middle: m·(c² − t²)/12.
+    assert float(equations.plate_inertia_difference_kg_m2(1.2, 0.1, 0.02)) == pytest.approx(0.1 * (0.01 - 0.0004))
     # The maker's Y in place of the table's; e of ISO 281 stays that of f0·Fa/C0 (14·100/1400 = 1: e about 0.279).
     assert float(equations.equivalent_dynamic_load_n("deep_groove_ball", 100.0, 100.0, 1400.0, 2.0)) == pytest.approx(
         256
@@ -424,6 +436,7 @@ def test_a_log_of_the_spin_up_by_hand(tmp_path: Path, van: Scenario) -> None:
     assert read([(100, 1), (660, 5), (700, 3)]).peak_rad_s is None
     assert read([(100, 1), (640, 5), (700, 3)]).peak_rad_s == pytest.approx(640 * math.pi / 30)
     assert read([(100, 1), (640, 5), (700, 4)]).peak_rad_s is None
+    assert read([(100, 1), (200, 1), (300, 1), (640, 5), (700, 4)]).peak_rad_s is None  # against the top alone
     assert read([(100, 1), (200, 7.05), (300, 2)]).stop_from_rad_s is None
     assert read([(100, 1), (200, 7.15), (150, 8.0)]).stop_from_rad_s == pytest.approx(150 * math.pi / 30)
     assert not read([(100, 1), (200, 1), (1.005 * top, 1)]).above_ladder

@@ -178,6 +178,8 @@ def test_what_counts_as_no_change_of_fuel_and_as_no_heat() -> None:
     assert costs.tolist() == [True, False, False, False, False, False, True]
     assert saves.tolist() == [False, False, True, False, True, True, False]
     assert not saves_and_costs(ChainOutcome(np.zeros(1), np.array([0.4])))[0].any()
+    edge = saves_and_costs(ChainOutcome(np.array([0.05, -0.05]), np.array([0.5, 0.5])))
+    assert not np.any(edge)
 
 
 def test_the_spread_of_an_outcome_and_which_figure_it_is_about() -> None:
