@@ -279,11 +279,11 @@ def tapped(path: Path) -> NaturalFrequency:
         hit = 0
     after = even[hit:] - even[hit]
     power = (np.abs(np.fft.rfft(laid[:, hit:] * np.exp(-4 * after / after[-1]))) ** 2).sum(axis=0)
-    power[:_FINEST_BINS] = 0.0  # slow drift, and fewer than four swings in the whole log
-    k = int(np.argmax(power))
+    # Below are slow drift, and fewer than four swings in the whole log: what rings there leaves a flank, and no peak.
+    k = _FINEST_BINS + int(np.argmax(power[_FINEST_BINS:]))
     bin_hz = 1 / (len(after) * step)
     usual = float(np.median(power[_FINEST_BINS:]))
-    if not power[k] > _CLEAR * usual or k >= len(power) - 1:
+    if not power[k] > _CLEAR * usual or k >= len(power) - 1 or power[k - 1] > power[k]:
         accepted = "a log of a sharp tap and its ringing, some seconds long, 50 rows a second or more"
         raise InputError(Problem(path.name, "acceleration", "no frequency stands out", accepted))
     low, middle, high = np.log(np.maximum(power[k - 1 : k + 2], 1e-300))

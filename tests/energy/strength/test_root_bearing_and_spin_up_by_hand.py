@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from strength_by_hand import Hand
+from tests_support import run
 
 from energy.chain.load import load
 from energy.scenario.read import Scenario
@@ -17,6 +18,7 @@ from energy.strength import bearing_kinds, equations, root
 from energy.strength import spin_up as spin
 from energy.strength.balance import Bolt, balance, imbalance_by_trial_kg_m, two_bolts
 from energy.strength.cases import both_cases, rig_of
+from energy.words.spin_up import stop_rules
 from vehicle.problems import InputError
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
@@ -450,7 +452,43 @@ def test_a_log_of_the_spin_up_by_hand(tmp_path: Path, van: Scenario) -> None:
             read(bad)
 
 
+def test_edges_of_what_a_tap_and_a_log_must_hold(tmp_path: Path, van: Scenario) -> None:
+    """Own choices, each on both sides: 32 rows, four swings in the log; a third of the natural frequency left out."""
+    path = tmp_path / "tap.TXT"
+    _write_tap(path, 8.0, 50.0, 0.0, 7.3)
+    assert spin.natural_frequency(str(path), van).hz == pytest.approx(7.3, rel=0.02)
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join(lines[:33]))
+    with pytest.raises(InputError, match="no frequency stands out"):
+        spin.tapped(_write_tap(tmp_path / "slow.csv", 2.0, 50.0, 0.0, 1.3))
+    path.write_text("\n".join(lines[:32]))
+    with pytest.raises(InputError, match="32"):
+        spin.tapped(path)
+    five = spin.tapped(_write_tap(tmp_path / "five.csv", 2.0, 50.0, 0.0, 2.6))
+    assert five.hz == pytest.approx(2.6, abs=0.2)
+    plan = spin.spin_up(van, spin.NaturalFrequency(5.0, 0.2, "as stated"))
+
+    def read(*rows: tuple[float, float]) -> spin.SpinLog:
+        log = tmp_path / "log.csv"
+        log.write_text("rotor_speed_rpm,vibration_mm_s\n" + "\n".join(f"{n},{v}" for n, v in rows))
+        return spin.read_log(log, plan, 40.0)
+
+    for rpm, used in ((393, True), (387, False), (207, True), (213, False), (68.5, True), (66, False)):
+        assert (read((150, 1), (rpm, 1), (300, 1)).imbalance_kg_m is not None) is used, rpm
+    assert read((100, 1), (640, 5.25), (700, 4)).peak_rad_s is not None
+    with pytest.raises(InputError, match="3"):
+        read((100, 1), (200, 1))
+    assert all(limit in stop_rules(plan, "metric")[0] for limit in ("7.1 mm/s", "4.5 mm/s"))
+
+
 # --- balance ---
+
+
+def test_how_much_a_trial_weight_must_change_the_reading() -> None:
+    # Common practice, no source: a tenth at least, clear from three tenths on.
+    for after, status, rough in (("10.9", 2, False), ("11.1", 0, True), ("12.9", 0, True), ("13.1", 0, False)):
+        done = run("balance", "--before", "10, 0 deg", "--trial", "20 g, 150 mm, 0 deg", "--after", f"{after}, 0 deg")
+        assert (done.returncode, done.stdout.startswith("Rough")) == (status, rough)
 
 
 def test_two_bolts_by_hand() -> None:
