@@ -26,6 +26,7 @@ from energy.strength.electrical_side import (
     short_circuited,
     shown_places,
 )
+from energy.words.electrical_side import said
 
 VAN = Path(__file__).resolve().parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
 BASE_RAD_S = 1000 * 2 * math.pi / 60
@@ -249,6 +250,14 @@ def test_the_edges_of_what_is_dangerous_and_of_a_fuse_that_opens() -> None:
         assert replace(side, connection=connection, open_rms_v=rms, open_dc_v=dc).dangerous is dangerous
     assert replace(side, highest_a=8.0, short_circuit_a=20.0).fuse_opens_on_short
     assert not replace(side, highest_a=8.0, short_circuit_a=19.9).fuse_opens_on_short
+
+
+def test_ratings_to_ask_for_over_what_is_seen() -> None:
+    # Common practice, no source: fuse 1.25 times, diodes twice the volts and 1.5 times the amperes, capacitor 1.25.
+    side = replace(electrical_side(load(VAN)), open_rms_v=100.0, open_dc_v=100 * math.sqrt(2), highest_a=10.0)
+    text = repr(said(side, "metric"))
+    for words in ("12.5 A or the next above", "141 V reverse, 3.33 A mean", "283 V, bridge 15.0 A", "177 V"):
+        assert words in text
 
 
 def test_a_short_leaves_the_generator_alone_with_its_winding() -> None:

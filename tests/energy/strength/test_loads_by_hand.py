@@ -13,8 +13,8 @@ from strength_by_hand import Hand, told
 from energy.chain.load import load
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
-from energy.strength.cases import both_cases, rig_of, scanned_pitches_deg
-from energy.strength.table import StructuralLoads, spin_up_ladder, structural_loads
+from energy.strength.cases import air_at_either_end, both_cases, rig_of, scanned_pitches_deg
+from energy.strength.table import LoadLimit, StructuralLoad, StructuralLoads, spin_up_ladder, structural_loads
 from vehicle.quantity import Uncertain
 
 DEMOS = Path(__file__).resolve().parents[3] / "scenarios"
@@ -538,6 +538,35 @@ def test_the_stop_and_the_fastest_speed_at_their_edges(van: Scenario) -> None:
     quick = structural_loads(load(VAN, [*EXACT, f'gust.overspeed_stop="{work + 1} rpm"']))
     assert quick.worst.rotor_speed_rad_s == pytest.approx((work + 1) * math.pi / 30)
     assert not any("would stop the rotor at work" in note for note in quick.notes)
+
+
+def test_the_fastest_road_speed_that_is_told_counts(van: Scenario, tmp_path: Path) -> None:
+    def air(scenario: Scenario) -> float:
+        return structural_loads(replace(scenario, linkage=None)).worst.air_speed_m_s / (1.2 * 0.7) - 10
+
+    slow = [*EXACT, 'gust.road_speed="50 km/h"']
+    assert air(load(VAN, slow)) == pytest.approx(100 / 3.6)
+    assert air(load(VAN, [*slow, ranged("trip.road_speed", "80 km/h", "90 km/h", "105 km/h")])) == pytest.approx(
+        105 / 3.6
+    )
+    assert air(without(van, gust="road_speed")) == pytest.approx(100 / 3.6)
+    text = VAN.read_text().replace('road_speed = "100 km/h"\ngrade = "0 %"', 'schedule = "trip.csv"')
+    (tmp_path / "scenario.toml").write_text(text)
+    (tmp_path / "rotor_curves.csv").write_bytes((VAN.parent / "rotor_curves.csv").read_bytes())
+    (tmp_path / "trip.csv").write_text("time_s,speed_km_h\n0,0\n100,20\n200,95\n260,95\n400,0\n")
+    on_the_way = load(tmp_path / "scenario.toml", slow)
+    assert air(on_the_way) == pytest.approx(95 / 3.6)
+    assert structural_loads(on_the_way).operating.free_air_speed_m_s == pytest.approx(95 / 3.6)
+    assert pytest.approx(95 / 3.6) == float(air_at_either_end(rig_of(on_the_way))[-1].road_speed_m_s)
+
+
+def test_a_load_of_nothing_or_of_no_end_has_no_margin() -> None:
+    held = LoadLimit(2.0, "rating")
+    assert StructuralLoad("a load", "", 0.0, "force", held).margin is None
+    assert StructuralLoad("a load", "", math.inf, "force", held).margin is None
+    assert StructuralLoad("a load", "", 1e-3, "force", held).margin == pytest.approx(2000)
+    assert StructuralLoad("a safety", "", 0.0, "plain", replace(held, least=True)).margin == 0
+    assert StructuralLoad("a load", "", -4.0, "force", held).margin == pytest.approx(0.5)
 
 
 def test_a_maximum_between_the_steps_of_the_air_is_met(van: Scenario) -> None:
