@@ -337,12 +337,15 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     """Return the cases where nothing tells the free run: the thrust grows with the square of the air speed."""
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = rig.inputs.turbine.highest_rotor_speed_rad_s if stop is None else stop
-    factor = float(np.asarray(rig.worst_inputs.turbine.thrust_factor)) / float(
-        np.asarray(rig.inputs.turbine.thrust_factor)
+    factor, denser = (
+        _thrust_factor_of_the_worst(rig),
+        float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3,
     )
-    denser = float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3
-    factor = factor if rig.inputs.turbine.unmeasured_thrust is None else _highest_unmeasured_thrust(rig)
-    thrust = operating.thrust_n * factor * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
+    measured = rig.inputs.turbine.unmeasured_thrust is None
+    grown = factor if measured else _highest_unmeasured_thrust(rig)
+    thrust = operating.thrust_n * grown * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
+    # A rotor that stands still now, or turns in air below the table's, says nothing of a gust: the table itself does.
+    thrust = max(thrust, _thrust_of_the_table_n(rig, air) * (factor * denser if measured else 1.0))
     speed = math.nan if fastest is None else float(np.asarray(fastest))
     worst = Conditions(
         air, free_air, speed, thrust, "scaled with the square of air speed", operating.pitch_deg, unfavourable=True
@@ -352,17 +355,39 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     return BothCases(operating, worst, corners, left_out=(NO_LOAD_CUT,), notes=notes)
 
 
+def _thrust_factor_of_the_worst(rig: Rig) -> float:
+    """Return by what the worst end of rotor.thrust_factor lies above the stated one."""
+    worst, stated = (float(np.asarray(of.turbine.thrust_factor)) for of in (rig.worst_inputs, rig.inputs))
+    return worst / stated
+
+
+def _thrust_of_the_table_n(rig: Rig, air_speed_m_s: float) -> float:
+    """Return the thrust (N) that a measured table gives at an air speed: in the air of its day where it was measured,
+    in the worst air with all that is assumed at its upper end where not.
+    """
+    ends = {
+        **_fastest_of_schedule(rig.scenario),
+        **_unfavourable_ends(rig.scenario),
+        **_unmeasured_at_its_upper_end(rig),
+    }
+    inputs = replace(inputs_of(rig.scenario, ends), rotor_air_speed_m_s=np.asarray(air_speed_m_s))
+    return float(turbine_at_work(inputs).thrust_n)
+
+
+def _unmeasured_at_its_upper_end(rig: Rig) -> dict[str, Values]:
+    """Return the upper ends of what is assumed of a thrust that was not measured."""
+    rotor = rig.scenario.rotor
+    return {
+        f"rotor.{key}": np.asarray(getattr(rotor, key).high)
+        for key in ("thrust_coefficient", "mean_lift_coefficient", "solidity")
+    }
+
+
 def _highest_unmeasured_thrust(rig: Rig) -> float:
     """Return the thrust of a rotor whose thrust was not measured, at the upper ends of what is assumed, over the
     assumed.
     """
-    rotor = rig.scenario.rotor
-    ends: dict[str, Values] = {
-        f"rotor.{key}": np.asarray(getattr(rotor, key).high)
-        for key in ("thrust_coefficient", "mean_lift_coefficient", "solidity")
-    }
-    if rig.scenario.schedule is not None:
-        ends["trip.road_speed"] = np.asarray(rig.scenario.fastest_road_speed_m_s)
+    ends = {**_unmeasured_at_its_upper_end(rig), **_fastest_of_schedule(rig.scenario)}
     highest = float(turbine_at_work(inputs_of(rig.scenario, ends)).thrust_coefficient)
     assumed = float(rig.turbine.thrust_coefficient)
     return highest / assumed if bool(rig.turbine.turning) and assumed > 0 else 1.0
