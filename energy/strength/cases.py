@@ -223,7 +223,7 @@ def air_at_either_end(rig: Rig) -> tuple[Inputs, ...]:
     scenario = rig.scenario
     more = {**_fastest_of_schedule(scenario), **_unfavourable_ends(scenario)}
     less = _unfavourable_ends(scenario, opposite=True)
-    groups = [{key: less[key] for key in keys if key in less} for keys in _OF_THE_AIR]
+    groups: list[dict[str, Values]] = [{key: less[key] for key in keys if key in less} for keys in _OF_THE_AIR]
     chosen: list[dict[str, Values]] = [{}]
     for group in groups:
         chosen += [{**one, **group} for one in chosen] if group else []
