@@ -46,7 +46,7 @@ def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, *, delay=True):
     return sections, solve(sections, ratios, pitches)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(blades(), polars())
 def test_every_section_state_has_a_root_and_balances(blade, polar):
     sections, state = states_of(blade, polar)
@@ -71,7 +71,7 @@ def test_every_section_state_has_a_root_and_balances(blade, polar):
     assert (np.abs(blade_torque[used] - 4 * flow * state.swirl_speed[used]) / size[used]).max() <= 1e-9
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(blades(), polars())
 def test_textbook_induction_where_momentum_theory_holds(blade, polar):
     """Selvatici and Stevens, eqs. 4 and 5: a = 1/(4F sin^2/(sigma Cn) + 1), a' = 1/(4F sin cos/(sigma Ct) - 1)."""
@@ -90,7 +90,7 @@ def test_textbook_induction_where_momentum_theory_holds(blade, polar):
     np.testing.assert_allclose(state.swirl_speed[simple][fine], swirl[fine], rtol=1e-5, atol=1e-7)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(blades(), polars())
 def test_power_never_above_betz(blade, polar):
     curves = blade_curves(blade, [polar], RATIOS, PITCHES)
@@ -98,7 +98,7 @@ def test_power_never_above_betz(blade, polar):
     assert ((curves.stalled_torque_share >= 0) & (curves.stalled_torque_share <= 1)).all()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(blades(), polars(), st.floats(0.2, 30.0))
 def test_size_does_not_matter_without_reynolds_numbers(blade, polar, factor):
     other = blade_from_stations(
@@ -185,7 +185,7 @@ def test_thrust_relation_is_continuous_and_reaches_hover():
     assert thrust_relation(np.array(50.0), np.array(1.0)) == pytest.approx(4 * 50 * 49)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.floats(0.05, 1.5), st.floats(0.3, 1.0), st.floats(0.41, 0.99))
 def test_the_speed_on_the_high_thrust_line_gives_its_thrust(sine, loss, induction):
     # From an induction to the force that balances it and back: w = sin(phi)/(1 - a), sigma Cn = T(a) w^2.

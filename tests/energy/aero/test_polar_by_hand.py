@@ -102,6 +102,7 @@ class Extension:
     Cl = B/2·sin 2α + K·cos²α/sin α, K = (Cl(A) − B·s·c)·s/c²; Cd = B·sin²α + K'·cos α, K' = (Cd(A) − B·s²)/c.
     Own choices: straight from A to the second whole degree past it; beyond 90° the mirror with 0.7 of the lift, from
     100° to as many degrees before 180° as the polar reaches (10 to 30), then straight to no lift and the drag at 2°.
+    What was measured to 175° and more is held there.
     """
 
     def __init__(self, alpha: np.ndarray, lift: np.ndarray, drag: np.ndarray, aspect_ratio: float) -> None:
@@ -132,8 +133,8 @@ class Extension:
 
     def beyond(self, degrees: float) -> tuple[float, float]:
         last = float(self.alpha[-1])
-        if degrees <= last:
-            return self.inside(degrees)
+        if degrees <= last or last >= 175.0:
+            return self.inside(min(degrees, last))
         start = math.floor(last) + 2.0
         reach = 90.0 if last < 85.0 else last
         if degrees <= reach:
@@ -171,7 +172,10 @@ SHORT = points((-9.0, -0.9, 0.02), (0.0, 0.0, 0.01), (4.0, 0.4, 0.011), (8.3, 0.
 WIDE = points(
     (-95.0, -0.1, 1.2), (-30.0, -0.9, 0.5), (-5.0, -0.4, 0.02), (10.0, 1.0, 0.02), (40.0, 1.1, 0.9), (92.0, 0.0, 1.3)
 )
-LEAN = points((-16.0, -0.7, 0.002), (0.0, 0.12, 0.0), (10.0, 1.1, 0.004), (15.0, 1.3, 0.006))
+LEAN = points((-16.0, -0.7, 0.0), (0.0, 0.12, 0.0), (10.0, 1.1, 0.004), (15.0, 1.3, 0.006))
+ROUND = points(
+    *((float(a), 0.9 * math.sin(math.radians(2 * a)), 0.02 + abs(a) / 150) for a in (*range(-178, 178, 8), 178))
+)
 ANGLES = (
     -180.0,
     -171.3,
@@ -194,7 +198,7 @@ ANGLES += (14.4, 17.1, 17.8, 18.0, 24.9, 55.5, 88.8, 90.0, 94.2, 100.0, 113.7, 1
 
 
 @pytest.mark.parametrize("aspect_ratio", [0.4, 9.0, 70.0])
-@pytest.mark.parametrize("polar", [WHOLE, SHORT, WIDE, LEAN], ids=["whole", "short", "wide", "lean"])
+@pytest.mark.parametrize("polar", [WHOLE, SHORT, WIDE, LEAN, ROUND], ids=["whole", "short", "wide", "lean", "round"])
 def test_every_angle_of_the_extension(polar: SectionPolar, aspect_ratio: float) -> None:
     full = full_polar(polar, aspect_ratio)
     assert full.alpha_deg == pytest.approx([-180 + 0.1 * k for k in range(3601)])
@@ -448,6 +452,8 @@ def test_least_extent_of_a_polar_and_which_way_lift_goes(tmp_path) -> None:
         read(tmp_path, text((0, 0.1), (1, 0.2), (2, 0.3), (4.99, 0.4)))
     with pytest.raises(InputError, match="falls with the angle of attack between -8 and 8 degrees"):
         read(tmp_path, text((-8, 0.3), (8, 0.2), (20, 0.9), (30, 1.0)))
+    with pytest.raises(InputError, match="lift that rises with the angle"):
+        read(tmp_path, text((-8, 0.3), (0, 0.3), (8, 0.3), (30, 1.0)))  # nor is lift that stays
     # One angle between -8 and 8 shows no slope; what falls outside them is stall.
     assert read(tmp_path, text((-8.1, 0.3), (8, 0.2), (20, 0.9), (30, 1.0)))
     assert read(tmp_path, text((-8, 0.3), (8.1, 0.2), (20, 0.9), (30, 1.0)))
