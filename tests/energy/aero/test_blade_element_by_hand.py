@@ -188,3 +188,27 @@ def test_loss_at_tip_and_root_by_hand() -> None:
     ):
         found = tip_loss_factor(np.array([sine]), np.array([tip]), np.array([root]))
         assert found == pytest.approx([wanted], rel=1e-12)
+
+
+SINE, SQUARE = np.sin(2 * np.radians(ANGLES)), 0.01 + 1.5 * np.sin(np.radians(ANGLES)) ** 2
+
+
+@pytest.mark.parametrize(
+    ("sections", "most"),
+    [(replace(SHARED, lift=SINE[None, None], drag=SQUARE[None, None], wake_rotation=True), 2.4), (ONE_POLAR, 2.6)],
+    ids=["smooth", "with a stall"],
+)
+def test_two_trials_bring_most_states_to_rounding(
+    monkeypatch: pytest.MonkeyPatch, sections: Sections, most: float
+) -> None:
+    """A sweep of angles, then two trials a state; a third where a kink of the polar lies near. Each trial asks for the
+    loss once. Own measure of the method: it is what a rotor's map takes in time."""
+    asked = []
+
+    def counted(sine: np.ndarray, tip: np.ndarray, root: np.ndarray) -> np.ndarray:
+        asked.append(np.broadcast(sine, tip, root).size)
+        return tip_loss_factor(sine, tip, root)
+
+    monkeypatch.setattr("energy.aero.blade_element.tip_loss_factor", counted)
+    states = solve(sections, np.linspace(0.3, 12, 80), np.arange(-6.0, 31.0, 3.0))
+    assert 0 < sum(asked) / states.residual.size < most
