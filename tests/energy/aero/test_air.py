@@ -153,7 +153,7 @@ def test_the_air_at_the_vehicle_as_vectors(road: float, wind: float, degrees: fl
         along = max(math.cos(yaw), 0.0)
         wanted = factor * abs(met) * (along ** (exponent / 3) if exponent else 1.0)
         assert float(rotor_air_speed_m_s(air, exponent, factor)) == pytest.approx(wanted, rel=1e-7, abs=1e-7)
-        turned = rotor_air_speed_m_s(air, exponent, factor, turns_into_wind=True)
+        turned = rotor_air_speed_m_s(air=air, yaw_exponent=exponent, local_speed_factor=factor, turns_into_wind=True)
         assert float(turned) == pytest.approx(factor * abs(met), rel=1e-12)
 
 

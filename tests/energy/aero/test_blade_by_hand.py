@@ -38,7 +38,14 @@ RATIOS, PITCHES = np.array([0.5, 2.0, 4.0, 6.0]), np.array([0.0, 5.0, 40.0])
 
 
 def blade(root: Root | None = ROOT, count: int = 3) -> Blade:
-    return blade_from_stations(np.array(RADIUS), np.array(CHORD), np.array(TWIST), count, root, name="b.csv")
+    return blade_from_stations(
+        radius_m=np.array(RADIUS),
+        chord_m=np.array(CHORD),
+        twist_deg=np.array(TWIST),
+        number_of_blades=count,
+        root=root,
+        name="b.csv",
+    )
 
 
 def strips(start: float, count: int = 300_000) -> tuple[np.ndarray, np.ndarray, float]:
@@ -141,7 +148,7 @@ def test_a_blade_file_by_its_sign_of_twist(tmp_path: Path) -> None:
     path = tmp_path / "blade.csv"
     rows = zip(RADIUS, CHORD, TWIST, strict=True)
     path.write_text("radius_m,chord_m,twist_deg\n" + "".join(f"{r},{c},{t}\n" for r, c, t in rows), encoding="utf-8")
-    one = read_blade(path, 4, ROOT)
+    one = read_blade(path=path, number_of_blades=4, root=ROOT)
     assert (one.name, one.number_of_blades, one.aerofoil_start_m) == ("blade.csv", 4, 0.3)
     assert one.twist_deg == pytest.approx(TWIST)
     assert read_blade(path, 4, twist_positive_towards="flat").twist_deg == pytest.approx([-t for t in TWIST])
@@ -472,7 +479,7 @@ def test_the_polar_of_a_plate_blade_by_hand() -> None:
         assert found.drag_coefficient == pytest.approx(wanted.drag_coefficient, rel=1e-9)
         assert found.notes[0] == wanted.notes[0]
         assert found.notes[1:] == (f"{name}: chord and Reynolds number ({number:.2g}) are those at 75 % of the radius",)
-    plain = polar_of_plate_blade(blade(), camber=0.0)
+    plain = polar_of_plate_blade(blade=blade(), camber=0.0)
     assert plain.reynolds_number == pytest.approx(25.0 * math.hypot(1, 3.75) * chord / 1.46e-5, rel=1e-12)
     wanted = cambered_plate_polar(0.0, plain.reynolds_number, thickness=0.004 / chord)
     assert plain.drag_coefficient == pytest.approx(wanted.drag_coefficient, rel=1e-9)

@@ -87,7 +87,9 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> list[tuple]:
 
 
 def ask(folder: Path | None) -> BladeCurves:
-    return cached_blade_curves(BLADE, [POLAR], RATIO, PITCH, SETTINGS, folder=folder)
+    return cached_blade_curves(
+        blade=BLADE, polars=[POLAR], tip_speed_ratio=RATIO, chord_angle_deg=PITCH, settings=SETTINGS, folder=folder
+    )
 
 
 def test_all_of_the_curves_comes_back(tmp_path: Path, computed: list[tuple]) -> None:

@@ -295,4 +295,4 @@ def test_curves_are_written_row_by_row(tmp_path: Path) -> None:
     write_curves(path, CURVES, force=True)
     assert path.read_text(encoding="utf-8").startswith("# first\n")
     with pytest.raises(InputError):
-        write_curves(path, CURVES, [path], force=True)
+        write_curves(path=path, curves=CURVES, inputs=[path], force=True)

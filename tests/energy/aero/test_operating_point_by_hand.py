@@ -162,7 +162,7 @@ def test_every_figure_of_the_operating_point(
     of_rotor: dict[str, float], of_chain: dict[str, float], after_spin_up: bool
 ) -> None:
     rotor, chain = replace(ROTOR, **of_rotor), replace(CHAIN, **of_chain)
-    point = solve(rotor, chain, load_connected_after_spin_up=after_spin_up)
+    point = solve(rotor=rotor, chain=chain, load_connected_after_spin_up=after_spin_up)
     for name, value in wanted_of(rotor, chain, after_spin_up=after_spin_up).items():
         assert getattr(point, name) == pytest.approx(value, rel=1e-9, abs=1e-9, nan_ok=True), name
 
@@ -192,6 +192,27 @@ def test_conditions_together_are_those_alone() -> None:
     assert np.isnan(still.pop("stable_speeds_rad_s")).all()
     still.pop("thrust_coefficient")
     assert {name for name, values in still.items() if values.any()} == set()
+
+
+NUMBERS = [f.name for f in fields(ElectricalChain) if f.name != "connection"]
+NUMBERS += [f.name for f in fields(Rotor) if f.name not in ("curves", "departures")]
+
+
+@pytest.mark.parametrize("name", NUMBERS)
+def test_each_number_may_differ_from_condition_to_condition(name: str) -> None:
+    here = {"element_resistance_ohm": 30.0} if name != "element_resistance_ohm" else {}
+    rotor, chain = ROTOR, replace(CHAIN, connection="rectifier", **here)
+    of = chain if hasattr(chain, name) else rotor
+    values = np.array([1.0, 1.15]) * getattr(of, name)
+    both = replace(of, **{name: values})
+    point = solve(rotor, both) if of is chain else solve(both, chain)
+    assert point.solutions.shape == (2,)
+    for k in range(2):
+        one = replace(of, **{name: float(values[k])})
+        alone = solve(rotor, one) if of is chain else solve(one, chain)
+        for f in fields(alone):
+            wanted = getattr(alone, f.name)
+            assert getattr(point, f.name)[k] == pytest.approx(wanted, rel=1e-9, abs=1e-12, nan_ok=True), f.name
 
 
 @pytest.mark.parametrize("after_spin_up", [False, True])

@@ -31,7 +31,7 @@ def least(first: float, second: float) -> float:
 def test_a_bent_plate_angle_by_angle(camber: float, reynolds: float, thickness: float) -> None:
     """Thin-aerofoil theory, 2π(α + 2f), times 0.9; turbulent flat plate 0.074·Re^−0.2 on both sides (Prandtl); a sharp
     edge loses the suction of lift above 0.9·4πf, of which 0.7 is taken. All from memory, the rest common practice."""
-    polar = cambered_plate_polar(camber, reynolds, thickness=thickness, name="sheet")
+    polar = cambered_plate_polar(camber=camber, reynolds_number=reynolds, thickness=thickness, name="sheet")
     assert polar.alpha_deg == pytest.approx([-12 + 0.5 * k for k in range(73)])
     assert (polar.reynolds_number, polar.is_estimated, polar.name) == (reynolds, True, "sheet")
     (note,) = polar.notes
