@@ -78,7 +78,18 @@ def test_a_blade_cut_from_a_tube_is_a_plate_of_its_arc(chord: float, radius: flo
     assert tube_blade_polar(chord, radius, wall).reynolds_number == 2e5
 
 
-@pytest.mark.parametrize("sizes", [(0.0, 0.1, 0.004), (0.05, 0.0, 0.004), (0.05, 0.1, 0.0), (0.2, 0.1, 0.004)])
+@pytest.mark.parametrize(
+    "sizes",
+    [
+        (0.0, 0.1, 0.004),
+        (-0.05, 0.1, 0.004),
+        (0.05, 0.0, 0.004),
+        (0.05, -0.1, 0.004),
+        (0.05, 0.1, 0.0),
+        (0.05, 0.1, -0.004),
+        (0.2, 0.1, 0.004),
+    ],
+)
 def test_a_tube_that_cannot_be_cut(sizes: tuple[float, float, float]) -> None:
     with pytest.raises(InputError, match="a chord shorter than the tube's diameter, all above zero"):
         tube_blade_polar(*sizes)
@@ -217,6 +228,8 @@ NO_NEGATIVE = [
     points(
         (0.0, 0.1, 0.012),
         (4.0, 0.54, 0.014),
+        (5.6, 0.6, 0.014),
+        (6.0, 0.61, 0.0145),
         (6.5, 0.7, 0.015),
         (8.0, 0.88, 0.02),
         (12.0, 0.85, 0.05),
