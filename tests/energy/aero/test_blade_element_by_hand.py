@@ -150,16 +150,20 @@ def test_every_field_of_every_state_by_hand(sections: Sections) -> None:
 
 
 @pytest.mark.parametrize(
-    ("sections", "least", "most"), [(SECTIONS, 0, 0), (HARD, 60, 150)], ids=["two numbers", "hard stall"]
+    ("sections", "pitches", "least", "most"),
+    [(SECTIONS, [-120.0, -60.0, 4.0, 60.0, 120.0], 0, 0), (HARD, PITCHES, 60, 150)],
+    ids=["turned any way", "hard stall"],
 )
-def test_of_several_states_the_one_nearest_to_zero_lift_is_taken(sections: Sections, least: int, most: int) -> None:
+def test_of_several_states_the_one_nearest_to_zero_lift_is_taken(
+    sections: Sections, pitches: list[float], least: int, most: int
+) -> None:
     """Every root at which the local speed ratio falls as the inflow angle rises, by stepping through the angles."""
     ratios = np.linspace(0.3, 9.0, 59)
-    states = solve(sections, ratios, PITCHES)
+    states = solve(sections, ratios, np.array(pitches))
     steps = np.arange(-89.97, 180.0, 0.1)
     several, wrong = 0, []
     for s in range(3):
-        for p, pitch in enumerate(PITCHES):
+        for p, pitch in enumerate(pitches):
             found = by_hand(sections, s, steps, pitch)
             for k, ratio in enumerate(ratios * sections.radius[s]):
                 gap = found.local_ratio - ratio
