@@ -70,12 +70,10 @@ def test_a_change_of_anything_is_another_file() -> None:
     assert len(set(keys)) == len(keys) > 30
 
 
-def test_the_same_numbers_in_other_clothes_are_the_same_file(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_same_numbers_in_other_clothes_are_the_same_file() -> None:
     key = curves_key(BLADE, [POLAR], RATIO, PITCH, SETTINGS)
     plain = replace(SETTINGS, sections=np.int64(6), air_speed_m_s=20, kinematic_viscosity_m2_s=np.float64(1.5e-5))
     assert curves_key(BLADE, (POLAR,), [2, 4], [0, 5, 30], plain) == key
-    monkeypatch.setattr(curve_cache, "CACHE_VERSION", curve_cache.CACHE_VERSION + 1)  # another way of computing
-    assert curves_key(BLADE, [POLAR], RATIO, PITCH, SETTINGS) != key
 
 
 @pytest.fixture
