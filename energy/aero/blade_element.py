@@ -164,7 +164,7 @@ class _Tables:
     def __init__(self, sections: Sections) -> None:
         self.sections = sections
         self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
-        shared = sections.lift.shape[0] != sections.table.size
+        shared = not np.array_equal(sections.table, np.arange(sections.lift.shape[0]))
         each = sections.solidity[:, None, None]
         fine = []
         for table in (sections.lift, sections.drag):
