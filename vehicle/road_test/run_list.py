@@ -108,7 +108,7 @@ def _quantity(unit: str) -> BeforeValidator:
 
 
 def _displacement(volume_m3: float | None) -> float | None:
-    if volume_m3 is not None and not 5e-5 <= volume_m3 <= 0.03:
+    if volume_m3 is not None and not 0.05 <= round(volume_m3 * 1000, 9) <= 30:  # 30 L is 0.03 m³ and a last digit
         raise FieldError(f"{volume_m3 * 1000:.3g} L", "0.05-30 L")
     return volume_m3
 
