@@ -209,7 +209,9 @@ def test_states_are_dealt_anew_inside_blocks(sizes: tuple[int, ...], ours: tuple
     treated = np.concatenate([np.arange(size) % size < count for size, count in zip(sizes, ours, strict=True)])
     values = draw.normal(0, 1, blocks.size) + 0.9 * treated + 10 * blocks
     effects = _every_dealing(values, treated, blocks)
-    own = abs(sum(float((treated[blocks == b] - treated[blocks == b].mean()) @ values[blocks == b]) for b in set(blocks)))
+    own = abs(
+        sum(float((treated[blocks == b] - treated[blocks == b].mean()) @ values[blocks == b]) for b in set(blocks))
+    )
     wanted = np.mean(np.abs(effects) >= own - 1e-9)
     assert randomisation_p(values, treated, blocks) == pytest.approx(wanted, abs=0.02)
     mixed = draw.permutation(blocks.size)  # the order of the runs says nothing
@@ -340,7 +342,9 @@ def test_a_pair_of_several_runs_stands_for_its_means() -> None:
 def test_few_pairs_or_runs_are_not_held_against_each_other() -> None:
     draw = np.random.default_rng(7)
     for pairs, many in ((3, 0), (4, 4)):
-        found = without_each(draw.normal(1, 0.1, 2 * pairs), np.tile([True, False], pairs), np.repeat(range(pairs), 2), [""] * 8)
+        found = without_each(
+            draw.normal(1, 0.1, 2 * pairs), np.tile([True, False], pairs), np.repeat(range(pairs), 2), [""] * 8
+        )
         assert len(found) == many
     for ours, many in ((3, 0), (4, 9)):
         treated = np.arange(9) < ours
