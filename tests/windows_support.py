@@ -37,6 +37,7 @@ def a_run(
 ) -> RunWindows:
     """Return a run of windows; covariates by name in `more` (with _ for -), as what else is set."""
     weight = np.asarray(weight_s, float)
+    more = {"speed": 25.0, "acceleration": 0.0, **more}  # every log with a speed has these
     columns = [np.broadcast_to(more.pop(key.replace("-", "_"), np.nan), weight.shape) for key in COVARIATES]
     given = {"speed_m_s": 25.0, "temperature_k": 288.0, "head_wind_m_s": np.nan, "coolant_k": 361.0, "standing_s": 0.0}
     values: dict[str, Any] = {

@@ -1,7 +1,7 @@
 """The effect over runs, the odd pair, the drift and the power of a plan, recomputed from their equations.
 
-Recomputed in another form than the product's: generalised least squares with the covariance of runs written out, t-tests
-and densities of scipy, every dealing written down.
+In another form than the product's: generalised least squares with the covariance of runs written out, t-tests and
+densities of scipy, every dealing written down.
 """
 
 from __future__ import annotations
@@ -29,15 +29,15 @@ from vehicle.road_test.planning import (
     HEAVIER,
     HEAVIER_UNSTEADY,
     MOST_PAIRS,
-    changes_of,
     chance_on_the_road,
+    changes_of,
     driving_order,
     pairs_needed,
     power_of_pairs,
     smallest_effect,
 )
 
-# --- the effect beside covariates that are known in part ---------------------------------------------------------------
+# --- the effect beside covariates that are known in part --------------------------------------------------------------
 
 
 def _runs(seed: int, sizes: tuple[int, ...], covariates: int) -> tuple[np.ndarray, ...]:

@@ -144,7 +144,7 @@ def test_fuel_from_calculated_load(fuel: str, litres_per_kwh: float, torque: flo
     load = np.linspace(0.2, 0.6, 60)
     full = None if torque is None else FullLoad(np.zeros(1), np.array([torque]), 0.2)
     engine = LoggedEngine(None, FUELS[fuel])
-    assert marginal_m3_j(engine) == pytest.approx(litres_per_kwh / 1000 / 3_600_000)
+    assert marginal_m3_j(engine) * 1000 * 3_600_000 == pytest.approx(litres_per_kwh)
     found = common_source([log_of(calculated_load=load)], engine, full)
     watts = (load + 0.04) * 80 * math.pi * (1.07 * torque if torque else 1.0)
     assert found.flows[0].flow_m3_s == pytest.approx(watts * litres_per_kwh / 3.6e9)
@@ -422,4 +422,4 @@ def test_what_deserves_a_look_in_logs() -> None:
 
 
 def test_no_error_is_none() -> None:
-    assert NO_ERROR == SourceError(0.0, 0.0, "", inside=False)
+    assert SourceError(0.0, 0.0, "", inside=False) == NO_ERROR
