@@ -157,8 +157,8 @@ def test_what_slopes_have_learnt_of_speed_and_wind(load: bool) -> None:
 @pytest.mark.parametrize("known", [False, True])
 @pytest.mark.parametrize("grade", [False, True])
 def test_physics_weighed_against_the_slopes(load: bool, known: bool, grade: bool) -> None:
-    """Friction and rolling rise with speed, air drag with its cube: 1 + 2 share (2 share of load, which lacks the engine
-    speed); the errors are own choices. Two numbers with errors are weighed by precision."""
+    """Friction and rolling rise with speed, air drag with its cube: 1 + 2 share (2 share of load, which lacks the speed
+    of the engine); the errors are own choices. Two numbers with errors are weighed by precision."""
     runs, slopes = _driven()
     if grade:
         slopes = Slopes(("speed", "grade"), (0, 3), slopes.fuel, slopes.load)
@@ -190,7 +190,7 @@ def test_physics_weighed_against_the_slopes(load: bool, known: bool, grade: bool
 
 
 def _apart(seed: int = 5, pairs: int = 6, *, control: bool = False, paired: bool = True) -> list[RunWindows]:
-    """Return runs at unlike speeds and head winds, level inside; their fuel and load go with both, and 6 % more with."""
+    """Return runs at unlike speeds and head winds, level inside; fuel and load go with both, and are 6 % more with."""
     draw = np.random.default_rng(seed)
     runs = []
     for k in range(pairs):
