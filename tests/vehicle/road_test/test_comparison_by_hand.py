@@ -39,7 +39,7 @@ def _varied(seed: int = 1, windows: int = 40) -> list[RunWindows]:
                 f"run {number}",
                 state,
                 str(number // 2),
-                fuel=level * (line + 0.2 * number),
+                fuel=level * (line + 0.2 * number) * 1e-6,
                 weight_s=draw.uniform(4, 10, windows),
                 load=load,
                 speed=speed,
@@ -103,7 +103,7 @@ def test_what_hardly_varies_teaches_nothing(condition: str, least: float) -> Non
     sign = -1 if condition == "warm_up" else 1
     for swing, kept in ((1.01 * least, True), (0.99 * least, False)):
         varied = {"weight_s": (10.0,) * 20, condition: 300 + swing * wave}
-        runs = [a_run(name, fuel=6 + sign * wave, **varied) for name in "ab"]
+        runs = [a_run(name, fuel=(6 + sign * wave) * 1e-6, **varied) for name in "ab"]
         assert inside_slopes(runs).names == ((condition.replace("_", "-"),) if kept else ())
 
 
@@ -127,9 +127,17 @@ def _driven() -> tuple[list[RunWindows], Slopes]:
         weights = draw.uniform(4, 10, 12)
         means = {"speed_m_s": 24.0 + k, "head_wind_m_s": 1.0}
         runs.append(
-            a_run(f"run {k}", fuel=5 + k, load=0.3 + 0.05 * k, speed=speed, air=speed**3, weight_s=weights, means=means)
+            a_run(
+                f"run {k}",
+                fuel=(5 + k) * 1e-6,
+                load=0.3 + 0.05 * k,
+                speed=speed,
+                air=speed**3,
+                weight_s=weights,
+                means=means,
+            )
         )
-    return runs, Slopes(("speed", "air"), (0, 3), np.array([0.1, 2e-5]), np.array([0.01, 1e-6]))
+    return runs, Slopes(("speed", "air"), (0, 3), np.array([1e-7, 2e-11]), np.array([0.01, 1e-6]))
 
 
 @pytest.mark.parametrize("load", [False, True])
@@ -139,7 +147,7 @@ def test_what_slopes_have_learnt_of_speed_and_wind(load: bool) -> None:
     runs, slopes = _driven()
     speed = np.mean([_weighed(run.covariates[:, 0], run.weight_s) for run in runs])
     air = np.mean([_weighed(run.covariates[:, 3], run.weight_s) for run in runs])
-    of, level = ((0.01, 1e-6), 0.375) if load else ((0.1, 2e-5), 6.5)
+    of, level = ((0.01, 1e-6), 0.375) if load else ((1e-7, 2e-11), 6.5e-6)
     assert learnt_elasticity(runs, slopes, load=load) == pytest.approx((of[0] * speed + 3 * of[1] * air) / level)
     assert learnt_wind(runs, slopes, load=load) == pytest.approx(2 / 25.5 * of[1] * air / level)
     only = replace(slopes, names=("speed", "grade"), places=(0, 3))
@@ -958,6 +966,10 @@ def test_pairs_of_unlike_directions() -> None:
     runs = [replace(run, direction="out" if run.state == "working" or run.pair in "34" else "back") for run in _level()]
     mixed = [text for text in confounding(_design(runs)) if "different directions" in text]
     assert mixed == ["pairs 0, 1, 2 hold runs in different directions, not balanced between states"]
+    many = [replace(run, pair=f"{pair}{run.pair}") for pair in "ab" for run in runs if run.pair in "012"]
+    assert "pairs a0, a1, a2, b0, b1, b2 hold" in " ".join(confounding(_design(many)))
+    many += [replace(run, pair="c") for run in runs[:2]]
+    assert "pairs a0, a1, a2, b0, b1, b2 hold" in " ".join(confounding(_design(many)))
     # as often the other way round
     even = [
         replace(run, direction="out" if (run.state == "working") == (run.pair in "02") else "back")

@@ -155,6 +155,7 @@ RUN = '[[run]]\nfile = "a.csv"\nstate = "stowed"\n'
         ("columns = 3", "run[1].columns", "a table such as"),
         ("gust = true", "run[1].gust", "m/s"),
         ('fuel_used = "0 L"', "run[1].fuel_used", '"1.84 L"'),
+        ('fuel_used = "-1 L"', "run[1].fuel_used", '"1.84 L"'),
         ('fuel_used = "1000 L"', "run[1].fuel_used", '"1.37 kg"'),
         ('control = ""', "run[1].control", "the log's name"),
         ('control = "c.csv"', "run[1].control", "c.csv: no such file"),

@@ -10,7 +10,7 @@ import pytest
 from windows_support import a_flow, a_log, a_run
 
 from vehicle.problems import InputError
-from vehicle.road_test.rule import at_steady_speed, beyond_limits, limits_of, rejected
+from vehicle.road_test.rule import RULE, at_steady_speed, beyond_limits, limits_of, rejected
 from vehicle.road_test.run_list import Run
 from vehicle.road_test.windows import (
     COVARIATES,
@@ -362,6 +362,16 @@ def test_where_the_rule_is_not_applied() -> None:
         "mean speed -50 % off the median, limit 10 %, the vehicle stands or creeps for 12 s, limit 10 s, "
         "only 10 % of its rows are left, limit 50 %"
     )
+
+
+def test_the_rule_says_its_limits() -> None:
+    speed, standing, left, fuel = RULE
+    assert "more than 10 % off the median" in speed
+    assert "the limit is 6 times the median distance" in speed
+    assert "(under 7 km/h, 4 mph) for more than 10 s" in standing
+    assert "plus 6 times the median distance" in standing
+    assert "less than 50 % of its rows" in left
+    assert fuel.startswith("No run is rejected for its fuel.")
 
 
 def test_one_steady_speed() -> None:
