@@ -47,7 +47,7 @@ def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, *, delay=True):
     return sections, solve(sections, ratios, pitches)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(blades(), polars())
 def test_every_section_state_has_a_root_and_balances(blade, polar):
     sections, state = states_of(blade, polar)
@@ -72,7 +72,7 @@ def test_every_section_state_has_a_root_and_balances(blade, polar):
     assert (np.abs(blade_torque[used] - 4 * flow * state.swirl_speed[used]) / size[used]).max() <= 1e-9
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(blades(), polars())
 def test_forces_are_those_of_the_polar_at_the_angle_of_attack(blade, polar):
     """Looked up once more at the solved angles, in the extended polar and not in the solver's tables."""
@@ -126,7 +126,7 @@ def test_textbook_induction_where_momentum_theory_holds(blade, polar):
     np.testing.assert_allclose(state.swirl_speed[simple][fine], swirl[fine], rtol=1e-5, atol=1e-7)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(blades(), polars())
 def test_power_never_above_betz(blade, polar):
     curves = blade_curves(blade, [polar], RATIOS, PITCHES)
@@ -134,7 +134,7 @@ def test_power_never_above_betz(blade, polar):
     assert ((curves.stalled_torque_share >= 0) & (curves.stalled_torque_share <= 1)).all()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(blades(), polars(), st.floats(0.2, 30.0))
 def test_size_does_not_matter_without_reynolds_numbers(blade, polar, factor):
     other = blade_from_stations(
@@ -221,7 +221,7 @@ def test_thrust_relation_is_continuous_and_reaches_hover():
     assert thrust_relation(np.array(50.0), np.array(1.0)) == pytest.approx(4 * 50 * 49)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.floats(0.05, 1.5), st.floats(0.3, 1.0), st.floats(0.41, 0.99))
 def test_the_speed_on_the_high_thrust_line_gives_its_thrust(sine, loss, induction):
     # From an induction to the force that balances it and back: w = sin(phi)/(1 - a), sigma Cn = T(a) w^2.
