@@ -545,6 +545,8 @@ def test_an_effect_that_no_wind_explains() -> None:
     assert (one_way.wind.alike, one_way.wind.ways) == (True, 1)
     unlike = [replace(run, direction="out" if run.state == "working" else run.direction) for run in _level()]
     assert (compare(unlike).wind.alike, compare(unlike).wind.ways) == (False, 2)
+    other_way = [replace(run, direction="out" if run.state == "stowed" else run.direction) for run in _level()]
+    assert (compare(other_way).wind.alike, compare(other_way).wind.ways) == (False, 2)
     shares = [replace(run, direction="out" if run.name == "working 1" else run.direction) for run in _level()]
     assert compare(shares).wind.alike is False
     untold = compare([replace(run, direction="") for run in _level()])
