@@ -14,7 +14,7 @@ KEEP_THE_SAME = (
     "every lorry ahead.",
     "Engine warm before the first run: 20 minutes of driving, coolant steady.",
     "Windows shut, heating, fan and air conditioning as they are, lights as they are, the same people and load.",
-    "Fuel of one filling; tyres cold-checked to one pressure before the first run.",
+    "Fuel of one filling; tyres cold-checked to one pressure before the first run (tyre_pressure in the list of runs).",
     "Turn around at the same two places; change the state of the turbine only at standstill.",
 )
 WEATHER = (

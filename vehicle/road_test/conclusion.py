@@ -201,6 +201,8 @@ _CONDITIONS = (
     ("temperature_k", "air temperature", 4.0, 1.0, "K"),
     ("head_wind_m_s", "head wind", 1.0, 1.0, "m/s"),
     ("coolant_k", "coolant temperature", 4.0, 1.0, "K"),
+    # a few hundredths of the pressure: of the rolling resistance some percent (from memory)
+    ("tyre_pressure_pa", "tyre pressure", 0.09e5, 1e-5, "bar"),
 )
 _ERROR_INSIDE = ("speed_m_s", "head_wind_m_s")
 _LEAST_SHARE_OF_SPEED = 0.02

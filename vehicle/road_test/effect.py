@@ -18,6 +18,9 @@ from vehicle.quantity import Estimate
 
 _SIGN_FLIPS_EXACT = 16
 _DRAWS = 9999
+# Where covariates leave less than this of the degrees of freedom, their slopes can explain nearly all that the runs
+# differ: the scatter would come out as nothing. Then it is taken as if they explained none of it.
+_LEAST_FREEDOM = 1.0
 
 
 @dataclass(frozen=True)
@@ -167,17 +170,25 @@ def _mixed(t: np.ndarray, y: np.ndarray, z: np.ndarray, deviation: np.ndarray, f
         return _Fit(float(right[0] / gram[0, 0]), np.zeros(0), sigma2 / gram[0, 0], sigma2, left, 0.0)
     free = z - np.outer(t, t @ z) / float(t @ t)
     inside = free.T @ free
-    solution = np.zeros(1 + z.shape[1])
-    inverse = np.linalg.pinv(gram)
-    for _ in range(8):
-        held = np.diag(max(sigma2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
+
+    def held(scatter2: float) -> np.ndarray:
+        return np.diag(max(scatter2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
+
+    def solved(scatter2: float) -> np.ndarray:
         whole = gram.copy()
-        whole[1:, 1:] += held
-        inverse = np.linalg.inv(whole)
-        solution = inverse @ right
-        residual = y - design @ solution
-        left = max(freedom - float(np.trace(np.linalg.solve(inside + held, inside))), 1.0)
+        whole[1:, 1:] += held(scatter2)
+        return np.linalg.inv(whole)
+
+    plain2 = sigma2
+    for _ in range(8):
+        inverse = solved(sigma2)
+        left = freedom - float(np.trace(np.linalg.solve(inside + held(sigma2), inside)))
+        if left < _LEAST_FREEDOM:
+            inverse, sigma2, left = solved(plain2), plain2, float(freedom)
+            break
+        residual = y - design @ (inverse @ right)
         sigma2 = float(residual @ residual) / left
+    solution = inverse @ right
     variance = sigma2 * float(inverse[0, 0])
     from_runs = sigma2 * float((inverse @ gram @ inverse)[0, 0])
     share = from_runs / variance if variance > 0 else 1.0
@@ -202,14 +213,22 @@ def repeated_spread(values: np.ndarray, covariates: Covariates | None = None) ->
 def _held(y: np.ndarray, z: np.ndarray, deviation: np.ndarray, freedom: int) -> tuple[np.ndarray, float, np.ndarray]:
     """Return slopes held to zero by their deviation, the variance left, and the inverse of their information times
     it."""
-    sigma2, slopes = float(y @ y) / max(freedom, 1), np.zeros(z.shape[1])
-    whole = np.eye(z.shape[1])
+    plain2 = sigma2 = float(y @ y) / max(freedom, 1)
+    information = z.T @ z
+
+    def held(scatter2: float) -> np.ndarray:
+        whole: np.ndarray = information + np.diag(max(scatter2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
+        return whole
+
     for _ in range(8):
-        held = np.diag(max(sigma2, 1e-12 * float(y @ y), 1e-300) / deviation**2)
-        whole = z.T @ z + held
-        slopes = np.linalg.solve(whole, z.T @ y)
-        residual = y - z @ slopes
-        sigma2 = float(residual @ residual) / max(freedom, 1)
+        whole = held(sigma2)
+        left = freedom - float(np.trace(np.linalg.solve(whole, information)))
+        if left < _LEAST_FREEDOM:
+            whole, sigma2 = held(plain2), plain2
+            break
+        residual = y - z @ np.linalg.solve(whole, z.T @ y)
+        sigma2 = float(residual @ residual) / left
+    slopes = np.linalg.solve(whole, z.T @ y)
     return slopes, sigma2, np.linalg.inv(whole)
 
 

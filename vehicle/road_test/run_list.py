@@ -25,6 +25,7 @@ direction = "north"
 head_wind = "2 m/s"                 # along the road, a tail wind is negative
 temperature = "14 degC"
 gust = "4 m/s"
+tyre_pressure = "2.5 bar"           # checked cold, the same for every run
 vehicle_ahead = false               # or how much of the run: "20 %"
 fuel_used = "1.84 L"                # weighed ("1.37 kg") or metered: the best source of all
 distance = "15 km"                  # in place of file where no log was made: with fuel_used and duration
@@ -83,6 +84,8 @@ STATE_WORDS = {
     "removed": "absent",
     "none": "absent",
 }
+_LEAST_TYRE_PA, _MOST_TYRE_PA = 0.5e5, 12e5  # of any road vehicle: common practice, no source
+_TYRE = 'the cold pressure, 0.5-12 bar, such as "2.5 bar" or "36 psi"'
 _TABLES = ("vehicle", "engine", "control", "columns", "directions", "run", "title", "note", "notes")
 
 
@@ -105,7 +108,7 @@ def _quantity(unit: str) -> BeforeValidator:
 
 
 def _displacement(volume_m3: float | None) -> float | None:
-    if volume_m3 is not None and not 5e-5 <= volume_m3 <= 0.03:
+    if volume_m3 is not None and not 0.05 <= round(volume_m3 * 1000, 9) <= 30:  # 30 L is 0.03 m³ and a last digit
         raise FieldError(f"{volume_m3 * 1000:.3g} L", "0.05-30 L")
     return volume_m3
 
@@ -138,6 +141,16 @@ def _share_of_run(value: object) -> float:
     if not 0 <= share <= 1:
         raise FieldError(shown(value), 'true, false, or how much of the run: "20 %"')
     return share
+
+
+def _tyre_pressure(value: object) -> float:
+    try:
+        pressure_pa = _in_si(value, "Pa")
+    except FieldError as error:
+        raise FieldError(error.read, _TYRE) from None
+    if not _LEAST_TYRE_PA <= pressure_pa <= _MOST_TYRE_PA:
+        raise FieldError(f"{pressure_pa / 1e5:.3g} bar", _TYRE)
+    return pressure_pa
 
 
 def _label(value: object) -> str:
@@ -194,6 +207,7 @@ class _RunTable(_Table):
     head_wind: Annotated[float | None, _quantity("m/s")] = None
     gust: Annotated[float | None, _quantity("m/s")] = None
     vehicle_ahead: Annotated[float | None, BeforeValidator(_share_of_run)] = None
+    tyre_pressure: Annotated[float | None, BeforeValidator(_tyre_pressure)] = None
     fuel_used: Any = None
     distance: Annotated[float | None, _quantity("m")] = None
     duration: Annotated[float | None, _quantity("s")] = None
@@ -213,7 +227,6 @@ class _RunTable(_Table):
     route: Any = None
     vehicle: Any = None
     driver: Any = None
-    tyre_pressure: Any = None
     displacement: Any = None
     fuel: Any = None
     protocol: Any = None
@@ -250,6 +263,7 @@ class Run:
     control: Path | None = None
     distance_m: float | None = None
     duration_s: float | None = None
+    tyre_pressure_pa: float | None = None
 
     @property
     def has_log(self) -> bool:
@@ -554,6 +568,7 @@ def _run(
         control=control,
         distance_m=None if logged else said.distance,
         duration_s=None if logged else said.duration,
+        tyre_pressure_pa=said.tyre_pressure,
     )
 
 

@@ -377,6 +377,7 @@ def _means(log: Log, run: Run, windows: _Windows) -> dict[str, float]:
         "relative_density": _relative_density(log, run),
         "gust_m_s": math.nan if run.gust_m_s is None else run.gust_m_s,
         "vehicle_ahead": math.nan if run.vehicle_ahead is None else run.vehicle_ahead,
+        "tyre_pressure_pa": math.nan if run.tyre_pressure_pa is None else run.tyre_pressure_pa,
         "standing_s": _standing_s(log, run),
     }
 

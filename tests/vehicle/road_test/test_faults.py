@@ -19,9 +19,10 @@ from vehicle.driving.fuels import FUELS
 from vehicle.logs.fuel_flow import LoggedEngine
 from vehicle.logs.log import Log
 from vehicle.problems import InputError
+from vehicle.road_test.comparison import effect_alone
 from vehicle.road_test.effect import Covariates, run_level_effect
 from vehicle.road_test.odd import drift_of, without_each
-from vehicle.road_test.read import cost_of_rate
+from vehicle.road_test.read import Reader, cost_of_rate, windows_of_runs
 from vehicle.road_test.rule import RULE, at_steady_speed, limits_of, rejected
 from vehicle.road_test.run_list import Manifest, Run, read_manifest
 from vehicle.road_test.sources import FullLoad, common_source
@@ -45,7 +46,9 @@ def as_log(name: str, columns: dict[str, np.ndarray]) -> Log:
     table["time_s"] = table["time_s"] - table["time_s"][0]
     table["step_s"] = np.append(np.diff(table["time_s"]), 1.0)
     table["quality"] = np.zeros(table["time_s"].size, dtype=int)
-    return Log(name, pd.DataFrame(table), (), (), (), "time")
+    frame = pd.DataFrame(table)
+    frame.columns = frame.columns.astype(object)  # found in a third of the time that names in arrow take
+    return Log(name, frame, (), (), (), "time")
 
 
 @cache
@@ -53,10 +56,10 @@ def made(case: Case, seed: int = 1) -> Study:
     return study(case, seed)
 
 
-def compared(
-    case: Case, seed: int = 1, *, engine: LoggedEngine = PETROL, marks=None, predict=None, lie=None, **asked
-) -> RoadTest:
-    """Return what windtoll says of a study; `marks(number, drive)` adds to what the list says of a run, and
+def logged(
+    case: Case, seed: int = 1, *, engine: LoggedEngine = PETROL, marks=None, lie=None
+) -> tuple[Manifest, Reader]:
+    """Return the list and the logs of a study; `marks(number, drive)` adds to what the list says of a run, and
     `lie(number, drive)` is the factor by which its fuel meter reads wrongly."""
     logs: dict[str, Log] = {}
     runs = []
@@ -73,12 +76,13 @@ def compared(
             logs[f"control_{name}"] = as_log(f"control_{name}", drive.control)
         runs.append(run if marks is None else replace(run, **marks(number, drive)))
     test = Manifest(Path("runs.toml"), engine, 1950.0, None, {}, tuple(runs), ())
-    return road_test(
-        test,
-        ComparisonAsked(**asked),
-        predict=(lambda _with, _without: predict),
-        read=lambda path, _columns, _where: logs[path.name],
-    )
+    return test, lambda path, _columns, _where: logs[path.name]
+
+
+def compared(case: Case, seed: int = 1, *, marks=None, predict=None, lie=None, **asked) -> RoadTest:
+    """Return what windtoll says of a study; `marks` and `lie` are those of `logged`."""
+    test, read = logged(case, seed, marks=marks, lie=lie)
+    return road_test(test, ComparisonAsked(**asked), predict=(lambda _with, _without: predict), read=read)
 
 
 # --- load alone -------------------------------------------------------------------------------------------------------
@@ -209,11 +213,12 @@ def test_the_wind_that_would_explain_it_is_named() -> None:
 def test_a_written_wind_and_a_higher_speed_are_taken_out_with_their_error() -> None:
     for case in (Case(unwritten_wind_m_s=3.0, wind_written=True), Case(speed_share=0.05)):
         held, error = [], []
-        for seed in range(1, 41):
-            answer = compared(case, seed).answer
-            held.append(answer.effect.low <= made(case, seed).effect <= answer.effect.high)
-            error.append(answer.effect.estimate - made(case, seed).effect)
-        assert np.mean(held) >= 0.85  # 95 % of 40, less three of its own deviations
+        for seed in range(1, 25):
+            test, read = logged(case, seed)
+            effect, truth = effect_alone(windows_of_runs(test, read=read).runs), made(case, seed).effect
+            held.append(effect.low <= truth <= effect.high)
+            error.append(effect.estimate - truth)
+        assert np.mean(held) >= 0.82  # 95 % of 24, less three of its own deviations
         assert abs(np.mean(error)) < 0.02  # of 13 % and 10 % that wind and speed make
     assert any("speed differs" in text for text in compared(Case(speed_share=0.05, traffic=0.2)).warnings)
 
@@ -246,8 +251,14 @@ def test_a_meter_that_reads_differently_in_a_run_or_a_state_is_said_first() -> N
 
 def test_in_town_a_run_is_held_against_what_is_usual_there() -> None:
     """Stops belong to town drives: a jam is still rejected, in most tests nothing else is."""
-    jammed = [compared(Case(town=True, odd_run=True), seed).answer.rejected.runs for seed in range(1, 13)]
-    honest = [compared(Case(town=True), seed).answer.rejected.runs for seed in range(1, 13)]
+
+    def out(case: Case, seed: int) -> dict[str, str]:
+        test, read = logged(case, seed)
+        return rejected(windows_of_runs(test, read=read).runs)[0]
+
+    jammed = [out(Case(town=True, odd_run=True), seed) for seed in range(1, 13)]
+    honest = [out(Case(town=True), seed) for seed in range(1, 13)]
+    assert compared(Case(town=True, odd_run=True)).answer.rejected.runs == jammed[0]
     assert sum(bool(runs) for runs in jammed) >= 11
     assert sum(len(runs) for runs in honest) <= 4
 
