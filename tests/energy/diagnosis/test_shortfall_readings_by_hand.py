@@ -81,10 +81,18 @@ def test_thrust_alone_is_no_reading():
 
 @pytest.mark.parametrize(
     "name",
-    ["road_speed", "vehicle_speed", "electrical_power", "rotor_speed", "voltage", "current", "thrust", "air_speed"]
-    + ["free_air_speed", "resistance", "ratio"],
+    ["road_speed", "vehicle_speed", "electrical_power", "rotor_speed", "voltage", "current", "thrust"],
 )
-def test_negative_values_are_refused_where_they_cannot_be(name):
+def test_negative_measured_values_are_refused(name):
+    refused_below_zero(name)
+
+
+@pytest.mark.parametrize("name", ["air_speed", "free_air_speed", "resistance", "ratio"])
+def test_negative_air_and_settings_are_refused(name):
+    refused_below_zero(name)
+
+
+def refused_below_zero(name):
     base = {"electrical_power": [1.0, 1.0, 1.0], "free_air_speed": [1.0, 1.0, 1.0]}
     assert len(of(**{**base, name: [1.0, 0.0, 2.0]})) == 3
     with pytest.raises(InputError, match=rf"mine: reading 2: {name}: -3\.5; accepted: 0 or more"):
