@@ -309,6 +309,7 @@ def test_neighbours_of_the_best_begin_beside_it():
     # The leader has parts 4 and 5; then (6, 4) shares 4 as its second, (5,) alone, (7, 8) none, () nothing at all.
     parts = ((4, 5), (6, 4), (5,), (7, 8), ())
     mine = pools()
+    mine[0].pieces.append(piece_of([9.0, 9.0, 9.0]))  # the line of the whole prior is what a neighbour begins by
     better = _beside(likelihood, mine, np.array([0]), parts)
     which, scores = asked[0]
     rows = {h: scores[np.flatnonzero(which == h)[1:]] for h in (1, 2, 4)}

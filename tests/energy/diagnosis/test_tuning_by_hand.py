@@ -95,7 +95,7 @@ def test_a_lag_row_by_row(count, bent):
     assert lagged(values, time, 0.0) is values
 
 
-@pytest.mark.parametrize(("true_lag", "hold"), [(0.0, 60), (4.0, 60), (6.0, 60), (6.0, 40), (16.0, 200)])
+@pytest.mark.parametrize(("true_lag", "hold"), [(0.0, 60), (4.0, 60), (6.0, 60), (6.0, 40), (16.0, 200), (1.0, 8)])
 def test_the_lag_is_that_of_the_least_squares(true_lag, hold):
     draw = np.random.default_rng(2)
     setting = np.repeat([2.0, 6.0, 4.0], hold)
