@@ -100,7 +100,7 @@ def test_steady_stretches_are_the_scenario_s_own_at_a_pitch_hidden_from_the_dial
     assert rows.rotor_speed_rad_s == pytest.approx(np.asarray(work.rotor_speed_rad_s), abs=0.06)
     scatter = rows.electrical_power_w / np.asarray(work.heat_power_w) - 1
     assert 0.002 < np.std(scatter) < 0.009  # half a percent
-    if system == "metric":
+    if system == "us":
         found = true_pitch_of(van, rows)
         assert found.offset_deg is not None
         assert found.offset_deg.low <= 1.5 <= found.offset_deg.high
@@ -311,6 +311,13 @@ def test_few_watts_of_air_that_is_slower_than_assumed(van: Scenario, tmp_path: P
 # --- the plan of a stepped drive ---
 
 
+@pytest.fixture
+def no_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plans without their limits, which another test looks at: they are what takes long."""
+    monkeypatch.setattr(stepping, "_broken", lambda *_: ())
+
+
+@pytest.mark.usefixtures("no_limits")
 def test_a_plan_goes_twice_through_its_settings(van: Scenario):
     plan = stepping_plan(van)
     assert plan.kind == "pitch"
@@ -322,12 +329,6 @@ def test_a_plan_goes_twice_through_its_settings(van: Scenario):
     assert stepping_plan(van, seed=2).order != plan.order
     assert stepping_plan(van, "ratio").order[0] in stepped(van, "ratio")[2]
     assert stepping_plan(van, "resistance").kind == "resistance"
-
-
-@pytest.fixture
-def no_limits(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Plans without their limits, which another test looks at: they are what takes long."""
-    monkeypatch.setattr(stepping, "_broken", lambda *_: ())
 
 
 @pytest.mark.usefixtures("no_limits")

@@ -495,6 +495,7 @@ def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
         return real(likelihood, prior, columns, plan)
 
     monkeypatch.setattr(short_of, "weigh", quick)
+    monkeypatch.setattr(short_of, "_DRAWS", 64)
 
 
 @pytest.mark.usefixtures("few_draws")
