@@ -180,6 +180,8 @@ def test_scatter_within_visits_and_between_them():
     assert calm.degrees_of_freedom == 4
     once = _scatter(sweep, alike[:2], values[:2], [1.0, 2.0])
     assert (once.between, once.degrees_of_freedom) == (0.0, 3)
+    pair = _scatter(sweep, [np.array([0.20, 0.22]), np.array([0.30])], values[:2], [1.0, 2.0])
+    assert (pair.within, pair.degrees_of_freedom) == (pytest.approx(2 * 0.01**2), 1)
     single = [np.array([v]) for v in (0.20, 0.30, 0.24, 0.31, 0.22)]
     visits = _scatter(sweep, single, np.array([1.0, 2.0, 1.0, 2.0, 1.0]), [1.0, 2.0])
     assert visits.within == pytest.approx((2 * 0.02**2 + 2 * 0.005**2) / 3)
