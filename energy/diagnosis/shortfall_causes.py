@@ -342,18 +342,18 @@ class Machine:
         for key, value in self.main.items():
             draws[key] = values_at({key: value}, scores[:, [places[key]]])[key][:, None]
         road = np.nan_to_num(readings.road_speed_m_s)
-        local = self.scenario.rotor.local_speed_factor.value
-        blown = np.where(np.isfinite(readings.free_air_speed_m_s), readings.free_air_speed_m_s, np.nan)
-        blown = np.where(np.isfinite(blown), blown, readings.air_speed_m_s / local)
-        standing = np.where(np.isfinite(readings.road_speed_m_s), 0.0, np.nan_to_num(blown))
-        own = self.scenario.air.wind_speed.value * np.cos(self.scenario.air.wind_from.value)
-        known = np.where(np.isfinite(readings.wind_speed_m_s), readings.wind_speed_m_s, own) + standing
+        local, free = self.scenario.rotor.local_speed_factor.value, readings.free_air_speed_m_s
+        blown = np.where(np.isfinite(free), free, readings.air_speed_m_s / local)
         heading = np.deg2rad(np.nan_to_num(readings.heading_deg))
-        heading = heading - heading[0]
+        heading, wind = heading - heading[0], readings.wind_speed_m_s
+        comes_from = self.scenario.air.wind_from.value - heading  # of the wind as stated, on the first heading
+        stated = self.scenario.air.wind_speed.value * np.stack([np.cos(comes_from), np.sin(comes_from)])
+        known, beside = np.where(np.isfinite(wind), [wind, 0 * wind], stated)
+        known, beside = np.where(np.isfinite(readings.road_speed_m_s), [known, beside], [blown, 0 * blown])
         along = (_WIND_M_S * scores[:, 4] - faults.tail_wind_m_s)[:, None]
         across = (_WIND_M_S * scores[:, 5])[:, None]
         ahead = known + along * np.cos(heading) + across * np.sin(heading)
-        aside = across * np.cos(heading) - along * np.sin(heading)
+        aside = beside + across * np.cos(heading) - along * np.sin(heading)
         draws["trip.road_speed"] = np.broadcast_to(road, ahead.shape)
         draws["air.wind_speed"] = np.hypot(ahead, aside)
         draws["air.wind_from"] = np.arctan2(aside, ahead)

@@ -149,7 +149,7 @@ def read_lines(texts: Sequence[str]) -> Readings:
     rows, problems = [], []
     for text in texts:
         row: dict[str, float] = {}
-        for piece in re.split(r",(?!\d)|;|\bat\b|\band\b|@", text):
+        for piece in re.split(r"(?<!\d),|,(?!\d)|;|\bat\b|\band\b|@", text):  # 1,200 is one number
             if not piece.strip():
                 continue
             try:

@@ -47,10 +47,13 @@ def readings_in(scenario: Scenario, world: dict[str, np.ndarray]) -> tuple[np.nd
 
 
 def test_synthetic_worlds_are_found_again(van: Scenario) -> None:
-    """In worlds drawn from the stated ranges, with honest readings: 90 % intervals hold, and few are called wrong."""
+    """In worlds drawn from the stated ranges, with honest readings: 90 % intervals hold, and few are called wrong.
+
+    Of 32 worlds 24 to 31 (binomial, 98 %); the posterior itself is held to weighed draws in test_reconcile_by_hand.py.
+    """
     rng = np.random.default_rng(5)
     ranges = ranges_of(van)
-    worlds = 120
+    worlds = 32
     world = draws_of(ranges, rng.uniform(1e-6, 1 - 1e-6, (worlds, len(ranges))))
     watts, change = readings_in(van, world)
     watts = np.maximum(watts + rng.normal(0, WATTS, worlds), 0.0)
@@ -68,8 +71,8 @@ def test_synthetic_worlds_are_found_again(van: Scenario) -> None:
             (found.after.change_w[-1] - found.after.change_w[0])
             / (found.before.change_w[-1] - found.before.change_w[0])
         )
-    assert 0.82 <= held / worlds <= 0.96
-    assert 0.82 <= factor_held / worlds <= 0.96
+    assert 24 <= held <= 31
+    assert 24 <= factor_held <= 31
     assert called_wrong / worlds <= 0.10
     assert np.mean(narrower) < 0.7
 
