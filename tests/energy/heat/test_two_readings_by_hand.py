@@ -106,6 +106,7 @@ def test_readings_that_contradict_each_other() -> None:
         ("32 °F to 212 °F after ~ 90 min at around 1.5 kW", Spell(273.15, 373.15, 5400.0, 1500.0, True)),
         ("0 to 20 degC in about 10 min at 500 W", Spell(273.15, 293.15, 600.0, 500.0, True)),
         ("0 degC to 20 degC in 10 min with roughly 500 W", Spell(273.15, 293.15, 600.0, 500.0, True)),
+        ("0 to 20 degC in ~10 min at 500 W", Spell(273.15, 293.15, 600.0, 500.0, True)),
         ("0 degC to 20 degC in 10 min at ~500 W", Spell(273.15, 293.15, 600.0, 500.0, True)),
     ],
 )
