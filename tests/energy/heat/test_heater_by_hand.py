@@ -583,6 +583,85 @@ def test_a_march_tells_how_far_it_is() -> None:
     assert shares[0] == 0
     assert shares[-1] == 1
     assert np.diff(shares) == pytest.approx([2 / 250] * (len(shares) - 1))
+    few: list[float] = []
+    trip = HeatingSteps(np.full(7, 10.0), 1.0, 290.0)
+    simulate(HeatedLoad(1e4, 1.0), trip, target_k=300.0, start_k=290.0, progress=few.append)
+    assert few == pytest.approx([k / 7 for k in range(8)])
+
+
+def test_what_is_said_of_nothing_else() -> None:
+    load = HeatedLoad(1.0, 1.0)
+    assert (load.radiating_area_m2, load.outside_area_m2, load.water_kg, load.open_water_area_m2) == (0, 0, 0, 0)
+    # sea level (US Standard Atmosphere 1976), half of the vapour that air can hold, 5 W/(m² K) (common practice)
+    assert (load.pressure_pa, load.relative_humidity, load.water_film_w_m2_k) == (101_325, 0.5, 5)
+    assert load.second_node is None
+    node = SecondNode(1.0, 1.0)
+    assert (node.loss_w_k, node.radiating_area_m2, node.outside_area_m2, node.takes_power) == (0, 0, 0, False)
+    limits = ElementLimits()
+    assert all(math.isnan(x) for x in (limits.rated_power_w, limits.rated_voltage_v, limits.resistance_ohm))
+    assert math.isnan(limits.surface_limit_k)
+    trip = HeatingSteps(1.0, 1.0, 290.0)
+    assert (trip.air_speed_m_s, trip.power_factor, trip.repeats, trip.fine) == (0, 1, 1, False)
+    assert SteadyPower(1.0, 290.0).air_speed_m_s == 0
+    control = ElementControl()
+    assert (control.thermostat, control.limits, control.cut_when_dry) == (None, None, False)
+    # a history has a record every so many steps, and of 400 no more than 361 (own choice: a point each in a chart)
+    told = simulate(HeatedLoad(1e4, 1.0), HeatingSteps(np.ones(400), 1.0, 290.0), target_k=300.0, start_k=290.0)
+    assert told.history.time_s.size == 361
+
+
+# Where something happens inside a long step
+
+
+def linear(world: World, power: float, ambient: float, start: float, seconds: float) -> float:
+    """Return the main temperature of two nodes without radiation after a while, by the matrix exponential."""
+    from scipy.linalg import expm
+
+    assert world.second is not None
+    c1, k, loss1, _, _ = world.second
+    into = (0.0, power) if world.element else (power, 0.0)
+    matrix = np.zeros((3, 3))
+    matrix[0] = [-(k + world.loss) / world.capacity, k / world.capacity, 0.0]
+    matrix[1] = [k / c1, -(k + loss1) / c1, 0.0]
+    matrix[0, 2], matrix[1, 2] = into[0] / world.capacity, into[1] / c1
+    return ambient + float((expm(matrix * seconds) @ [start - ambient, start - ambient, 1.0])[0])
+
+
+@pytest.mark.parametrize("element", [True, False])
+@pytest.mark.parametrize("long_s", [300.0, 2000.0, 20_000.0])
+def test_the_boiling_of_two_nodes_begins_inside_a_long_step(element: bool, long_s: float) -> None:
+    # One step without a bend: the cubic through its ends is far off, what begins is found all the same.
+    world = World(2e3 + 0.5 * WATER, 1.0, water=0.5, second=(900.0, 12.0, 0.4, 0.0, 0.0), element=element)
+    found = simulate(as_load([world]), HeatingSteps(1800.0, long_s, 290.0), target_k=360.0, start_k=300.0)
+    for name, level in (("boiling_from_s", world.boiling), ("time_to_target_s", 360.0)):
+        at = root(lambda t, level=level: linear(world, 1800.0, 290.0, 300.0, t) - level, 0.0, 300.0)
+        assert float(getattr(found, name)[0]) == pytest.approx(at, abs=1e-3)
+    assert found.switchings.tolist() == [0]
+
+
+def test_what_has_boiled_away_holds_no_heat() -> None:
+    # 0.3 kg under a lid, 1000 W at the boiling point for 400 s, then nothing: it cools as what is left of it does.
+    world = World(500.0 + 0.3 * WATER, 1.5, water=0.3)
+    power = np.repeat([1000.0, 0.0], 400)
+    boiling = float(coefficients(as_load([world]), 1).boiling[0])
+    found = simulate(as_load([world]), HeatingSteps(power, 1.0, 300.0), target_k=500.0, start_k=boiling)
+    left = 0.3 - 400 * (1000 - 1.5 * (boiling - 300)) / latent_j_kg(boiling)
+    assert found.water_left_kg == pytest.approx(left, rel=1e-4)
+    cooled = (boiling - 300) * math.exp(-400 * 1.5 / (500 + left * WATER))
+    assert found.final_temperature_k - 300 == pytest.approx(cooled, rel=1e-3)
+    assert found.boiling_from_s.tolist() == [0]
+
+
+def test_a_thermostat_rests_in_a_march_of_many_events() -> None:
+    # On 67.6 s, off 192.3 s (worked in test_heater.py): 60 of both in one step are 120 switchings, far from too many;
+    # a band so narrow that it switches each tenth of a second is refused.
+    on, off = 5000 * math.log(149 / 147), 5000 * math.log(53 / 51)
+    levels = ElementControl(Thermostat(352.0, 2.0))
+    trip = HeatingSteps(400.0, 60 * (on + off) - 1.0, 300.0)
+    found = simulate(HeatedLoad(10e3, 2.0), trip, target_k=352.9, start_k=351.0, control=levels)
+    assert found.switchings.tolist() == [119]
+    assert found.energy_given_j == pytest.approx(60 * on * 400)
+    assert found.time_to_target_s == pytest.approx(5000 * math.log(149 / 147.1))
 
 
 @pytest.mark.parametrize(

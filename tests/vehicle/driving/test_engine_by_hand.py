@@ -248,6 +248,8 @@ def test_load_points_of_two_engine_speeds() -> None:
 
 
 def test_an_engine_is_plain_unless_it_is_said() -> None:
-    assert (PLAIN.overrun_cut_off, PLAIN.runs_when_parked, PLAIN.fuel_map) == (True, False, None)
-    assert (PLAIN.accessory_power_w, PLAIN.drivetrain_spin_force_n, PLAIN.torque_factor) == (0, 0, 1)
-    assert (PLAIN.full_load_enrichment, PLAIN.converter_slip, PLAIN.converter_locks_above_m_s) == (0, 0, 0)
+    said = {f.name: getattr(PLAIN, f.name) for f in fields(Engine)[:10]}
+    plain = Engine(**said)
+    assert (plain.overrun_cut_off, plain.runs_when_parked, plain.fuel_map) == (True, False, None)
+    assert (plain.accessory_power_w, plain.drivetrain_spin_force_n, plain.torque_factor) == (0, 0, 1)
+    assert (plain.full_load_enrichment, plain.converter_slip, plain.converter_locks_above_m_s) == (0, 0, 0)

@@ -102,6 +102,13 @@ def test_what_a_schedule_tells_goes_before_what_the_way_tells() -> None:
     assert np.isnan(bare.wind_speed_m_s).all()
     assert np.isnan(bare.wind_from_rad).all()
     assert (steps_of(Schedule("s", time, speed)).grade == 0).all()
+    for sign in (1, -1):  # what cannot be stays a number: a sine of 0.999
+        cliff = Profile("p", np.array([0.0, 200.0]), np.array([0.0, 500.0 * sign]))
+        assert steps_of(Schedule("s", time, speed), cliff).grade == pytest.approx(
+            [sign * 0.999 / 0.04471] * 2, rel=1e-3
+        )
+    bare_profile = Profile("p", np.array([0.0, 200.0]))
+    assert (bare_profile.altitude_m, bare_profile.wind_speed_m_s, bare_profile.wind_from_rad) == (None, None, None)
 
 
 def test_points_are_added_at_speeds_and_in_large_changes_one_by_one() -> None:
@@ -282,6 +289,9 @@ def test_a_way_summed_up_from_its_grade(tmp_path: Path) -> None:
     windy = read_profile(_written(tmp_path, "distance_m,wind_speed_m_s\n0,1\n100,2\n"))
     assert windy.altitude_m is None
     assert read_profile(_written(tmp_path, "distance_m,altitude_m\n0,0\n100,37.1\n")).altitude_m is not None
+    for altitude in ("199", "-199"):  # steeper than any road, and than a line can be along one
+        with pytest.raises(InputError, match="-40 % to 40 %"):
+            read_profile(_written(tmp_path, f"distance_m,altitude_m\n0,0\n100,{altitude}\n"))
     with pytest.raises(InputError, match="-75 %"):
         read_profile(_written(tmp_path, "distance_m,altitude_m\n0,60\n100,0\n"))
     with pytest.raises(InputError, match="40 %"):
