@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -177,6 +178,9 @@ def test_the_first_guess_of_quiet_logs_is_near_the_truth() -> None:
     assert np.exp(guess[:2]) == pytest.approx([2500, 20e3], rel=0.03)
     assert math.exp(guess[2]) == pytest.approx(79 * 60 / 200)
     assert guess[3:] == pytest.approx([290, 290])
+    brief = [replace(log, time_s=log.time_s / 50) for log in quiet]
+    hasty = fit._first_guess(fit._Problem(tuple(stretches(brief)), powered=True, sensor_lag=True))
+    assert math.exp(hasty[2]) == pytest.approx(1)  # a second at least
     cooling = [replace(log, power_w=np.zeros(log.time_s.size)) for log in quiet]
     for log in cooling:
         bare = stretches([log])[0]
@@ -265,6 +269,14 @@ def test_a_long_log_is_averaged_down_row_by_row(monkeypatch: pytest.MonkeyPatch)
     assert np.isnan(hole.power_w).tolist() == [False, True, True]  # what follows the last centre is as unknown
     early = fit._thinned(replace(log, power_w=np.where(time == 1, math.nan, power)))
     assert np.isnan(early.power_w).tolist() == [True, False, False]
+    # Pairs: the first centre is inside the first row.
+    monkeypatch.setattr(fit, "MOST_ROWS_FITTED", 6)
+    pairs = fit._thinned(log)
+    centres = [0.5, 4.5, 7.5, 11.5, 14.75]
+    assert pairs.time_s == pytest.approx(centres)
+    means = [(energy(b) - energy(a)) / (b - a) for a, b in pairwise(centres)]
+    assert pairs.power_w == pytest.approx([*means, 0])
+    monkeypatch.setattr(fit, "MOST_ROWS_FITTED", 4)
     short = HeatLog(time[:4], time[:4], power[:4], time[:4])
     assert fit._thinned(short) is short
 
@@ -436,6 +448,11 @@ def test_the_table_of_a_fit_line_by_line() -> None:
     assert skewed.splitlines()[2:] == [
         'heat_capacity = {value = "23456 kJ/K", low = "20000 kJ/K", high = "30000 kJ/K"}',
         'loss = {value = "5 W/K", low = "4 W/K", high = "6.21 W/K"}',
+    ]
+    little = scenario_table(_fitted(Estimate(0.9e3, 0.5e3, 1.3e3, 0.9), Estimate(0.9, 0.5, 1.3, 0.9)))
+    assert little.splitlines()[2:] == [
+        'heat_capacity = {value = "0.9 kJ/K", plus_minus = "0.4 kJ/K"}',
+        'loss = {value = "0.9 W/K", plus_minus = "0.4 W/K"}',
     ]
     # A factor of five above is the most.
     good = Estimate(10.0, 5.0, 20.0, 0.9)

@@ -276,6 +276,7 @@ OVEN = World(2500.0, 2.0, 0.06, 0.5)
 TANK = World(9e3 + 2 * WATER, 1.5, 0.0, 0.0, 2.0, second=(700.0, 25.0, 0.1, 0.01, 0.0), element=True)
 PAN = World(600 + 0.12 * WATER, 0.8, 0.01, 0.3, 0.12, 0.03, 0.7, 8.0, 90e3)
 WALLED = World(900 + 0.1 * WATER, 0.2, 0.02, 0.0, 0.1, 0.01, second=(1500.0, 9.0, 1.6, 0.03, 0.4))
+LEAKY = World(2e3, 0.0, second=(900.0, 12.0, 0.4, 0.0, 0.0))
 BOX = World(2200.0, 0.3, 0.02, 0.0, second=(3500.0, 11.0, 2.0, 0.05, 0.6))
 
 
@@ -342,8 +343,10 @@ def test_a_trip_in_plain_numbers(base, changes, watts, starts, targets, settings
         ([BOX, replace(BOX, capacity=3000.0)], (700.0, 300.0), 8.0, (288.0, 340.0), (360.0, 330.0), 600.0, math.inf),
         ([PAN, replace(PAN, open_area=0.02)], (900.0, 1200.0), 2.0, (350.0, 355.0), (360.0, 372.0), 700.0, math.inf),
         ([TANK, replace(TANK, loss=3.0)], (900.0, 60.0), 0.0, (340.0, 330.0), (350.0, 350.0), 500.0, 800.0),
+        # all of the loss by the walls, little of it
+        ([LEAKY, replace(LEAKY, capacity=3e3)], (20.0, 3.0), 0.0, (300.0, 290.0), (320.0, 310.0), 900.0, math.inf),
     ],
-    ids=["oven", "box", "pan", "tank"],
+    ids=["oven", "box", "pan", "tank", "leaky"],
 )
 def test_a_steady_power_in_plain_numbers(worlds, watts, wind, starts, targets, longest, cap) -> None:
     found = heat_up(

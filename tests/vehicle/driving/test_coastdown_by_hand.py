@@ -223,9 +223,9 @@ def test_notes_are_passed_on_and_short_runs_are_kept() -> None:
 
 @pytest.mark.parametrize(
     ("start", "rate", "seconds", "second", "kept"),
-    # Five runs that lose 24 m/s: what is left of the braked one, 0.2 m/s a second up to 5 s before it brakes, has to be
-    # four tenths of that, 9.6 m/s; where they lose 8 m/s it has to be 4 m/s all the same.
-    [(30.0, 0.2, 120, 52, False), (30.0, 0.2, 120, 54, True), (14.0, 0.1, 80, 44, False), (14.0, 0.1, 80, 46, True)],
+    # Five runs that lose 24.6 m/s: what is left of the braked one, 0.2 m/s a second up to 5 s before it brakes, has to
+    # be four tenths of that, 9.84 m/s; where they lose 8 m/s it has to be 4 m/s all the same.
+    [(30.0, 0.2, 123, 54, False), (30.0, 0.2, 123, 55, True), (14.0, 0.1, 80, 44, False), (14.0, 0.1, 80, 46, True)],
 )
 def test_how_much_a_piece_has_to_lose(start: float, rate: float, seconds: int, second: int, kept: bool) -> None:
     runs = [line_run(rate, start=start, seconds=seconds, name=f"r{k}") for k in range(5)]
