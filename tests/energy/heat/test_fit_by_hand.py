@@ -382,9 +382,12 @@ def _problem(span_k: float = 40.0, length_s: float = 3600.0, off: float = 0.3, l
 def test_what_cannot_be_separated_is_said(capacity: float, loss: float, off: float, logs: int, remark: str) -> None:
     # Own choice: half of a value is too wide; it cools where a log has more than 15 % of its steps without power.
     found = fit._remarks(
-        _problem(off=off, logs=logs), _estimate(1e4, 1e4 * capacity), _estimate(5.0, 5 * loss), _estimate(2e3, 2.1e3),
+        _problem(off=off, logs=logs),
+        _estimate(1e4, 1e4 * capacity),
+        _estimate(5.0, 5 * loss),
+        _estimate(2e3, 2.1e3),
         np.full(100, 0.1),
-    )  # fmt: skip
+    )
     assert found == ([remark] if remark else [], not remark)
 
 
