@@ -655,6 +655,26 @@ def test_what_has_boiled_away_holds_no_heat() -> None:
     assert found.boiling_from_s.tolist() == [0]
 
 
+def test_long_steps_of_a_straight_loss_are_exact_whatever_changes_between_them() -> None:
+    # Steps of many lengths, in still air and in wind by turns: one exponential each.
+    lengths = [300.0, 900.0, 900.0, 900.0, 50.0, 900.0, 900.0]
+    wind = [0.0, 15.0, 1.0, 1.25, 14.0, 9.0, 9.4]
+    power = [800.0, 900.0, 100.0, 0.0, 900.0, 700.0, 700.0]
+    loads = HeatedLoad(np.array([2500.0, 4000.0]), 2.0, outside_area_m2=0.5)
+    found = simulate(loads, HeatingSteps(power, lengths, 290.0, wind), target_k=500.0, start_k=300.0)
+    still = simulate(
+        replace(loads, outside_area_m2=0.0), HeatingSteps(power, lengths, 290.0), target_k=500.0, start_k=300.0
+    )
+    for k, capacity in enumerate((2500.0, 4000.0)):
+        for outcome, airs in ((found, wind), (still, [0.0] * 7)):
+            at = 300.0
+            for row, (length, watts, air) in enumerate(zip(lengths, power, airs, strict=True)):
+                loss = World.out(2.0, 0.5, 0.0, 291.0, 290.0, air)
+                end = 290 + watts / loss
+                at = end + (at - end) * math.exp(-length * loss / capacity)
+                assert outcome.history.main_k[row + 1, k] == pytest.approx(at, abs=1e-8)
+
+
 def test_a_thermostat_rests_in_a_march_of_many_events() -> None:
     # On 67.6 s, off 192.3 s (worked in test_heater.py): 60 of both in one step are 120 switchings, far from too many;
     # a band so narrow that it switches each tenth of a second is refused.

@@ -391,3 +391,17 @@ def test_no_power_is_accepted_and_less_is_not(tmp_path: Path) -> None:
     assert read_wattmeter_log(_log(tmp_path, "time_s,power_w\n0,0\n1,5\n")).power_w.tolist() == [0, 5]
     with pytest.raises(InputError, match=r"row 2 of the numbers: -0\.1 W"):
         read_wattmeter_log(_log(tmp_path, "time_s,power_w\n0,0\n1,-0.1\n2,3\n"))
+
+
+def test_rows_of_a_call_sheet_that_only_mark_something_are_passed_over(tmp_path: Path) -> None:
+    head = "time_s,time_utc,event,power_w\n"
+    rows = ["0,,reading,100", "2,,setting,", "10,,reading,300", "20,,reading,200", "25,,peak,"]
+    log = read_wattmeter_log(_log(tmp_path, head + "\n".join(rows) + "\n"))
+    assert log.durations_s == pytest.approx([10, 10, 10])
+    assert log.power_w.tolist() == [100, 300, 200]
+    two = read_wattmeter_log(_log(tmp_path, head + "0,,reading,100\n5,,setting,\n8,,reading,50\n"))
+    assert two.power_w.tolist() == [100, 50]
+    with pytest.raises(InputError, match=r"column power: 1 readings.*two or more"):
+        read_wattmeter_log(_log(tmp_path, head + "0,,reading,100\n5,,setting,\n"))
+    with pytest.raises(InputError, match="empty cell"):
+        read_wattmeter_log(_log(tmp_path, "time_s,power_w\n0,100\n5,\n8,50\n"))

@@ -336,6 +336,16 @@ def test_the_first_guess_by_differences_of_speed() -> None:
     assert coastdown._first_guess([stub, *both], 1442.0) == pytest.approx([150, 0.5, 0.4, 0, 20], rel=1e-6)
 
 
+def test_wind_and_drag_are_held_to_what_can_be() -> None:
+    # 8.8 m/s, a tenth more than is believed, and a drag area of 0.1 m² at 1.2 kg/m³: 0.06 N s²/m² (own choice).
+    windy = [rolled(150.0, 1.5, 0.45, -12.0, 0.001, sign) for sign in (1, -1)]
+    assert coastdown._fit(windy, 1442.0, None)[0][3] == pytest.approx(-8.8, abs=1e-3)
+    windy = [rolled(150.0, 1.5, 0.45, 12.0, 0.001, sign) for sign in (1, -1)]
+    assert coastdown._fit(windy, 1442.0, None)[0][3] == pytest.approx(8.8, abs=1e-3)
+    slick = [rolled(250.0, 2.0, 0.03, 1.0, 0.001, sign) for sign in (1, -1)]
+    assert coastdown._fit(slick, 1442.0, None)[0][2] == pytest.approx(0.06, abs=1e-4)
+
+
 def test_students_t_over_pairs() -> None:
     found = coastdown._over_pairs(np.array([1.0, 2.0, 4.0, 5.0]), 0.95)
     # mean 3, deviation sqrt(10/3), t of three degrees of freedom 3.1824 (tables)
