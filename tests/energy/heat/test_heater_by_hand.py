@@ -37,7 +37,7 @@ def latent_j_kg(t: float) -> float:
 
 def root(function: Callable[[float], float], low: float, high: float) -> float:
     """Return where a rising function is 0."""
-    for _ in range(80):
+    for _ in range(55):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if function(middle) < 0 else (low, middle)
     return 0.5 * (low + high)
