@@ -4,7 +4,10 @@ How it is solved. For one section at one pitch, an inflow angle phi fixes the an
 coefficients, hence (from the thrust balance, in closed form) the relative speed, hence (from the torque balance) the
 local speed ratio that would bring this inflow about. So local speed ratio is an EXPLICIT function of phi: one sweep
 over phi, from -90 to 180 degrees, serves every tip-speed ratio, and the wanted one is read off backwards and polished
-to rounding.
+to rounding. The sweep is in single precision, for it only finds the interval of each root. Inverse interpolation then
+gives an angle, its evaluation a better one, and from these two the line leads to the root: the polar is a table with
+straight steps, so inside one of them all is smooth and the line's error is known. Where a kink of the table lies
+between, bracketed false position goes on.
 
 Balance equations, forces over 1/2 rho U^2 of annulus area, w = U/W with W the relative speed, a the axial induction:
 
@@ -37,20 +40,21 @@ from energy.aero.momentum import wake_speed_at_high_thrust
 LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
-_GROUP_STATES = 24_000
+_GROUP_STATES = 12_000
 _GROUP_SWEEP = 120_000
+_LEAST_SQUARE_DEG2 = 3e-11
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
 _SWEEP_DEG = np.concatenate(
     [
-        [-89.999],
+        [-89.9999, -89.999],
         np.arange(-80.0, -20.0, 10.0),
         np.arange(-20.0, -4.0, 2.0),
         np.arange(-4.0, 8.0, 0.25) + 0.01,
         np.arange(8.0, 32.0, 0.5),
         np.arange(32.0, 96.0, 1.0),
         np.arange(96.0, 176.0, 8.0),
-        [179.0, 179.999],
+        [179.0, 179.999, 179.9999],
     ]
 )
 
@@ -88,22 +92,38 @@ class SectionStates:
     """Solved section states, arrays (S, P, L): section x pitch x tip-speed ratio.
 
     `relative_speed` is W over the air speed; `normal_coefficient` and `tangential_coefficient` are those of the section
-    (thrust-wise, and torque-wise in the sense of rotation); `axial_induction` a; `swirl_speed` is a' lambda_r; `loss`
-    is Prandtl's factor; `residual` is the local speed ratio that follows from the inflow angle minus the wanted one.
+    (thrust-wise, and torque-wise in the sense of rotation); `residual` is the local speed ratio that follows from the
+    inflow angle minus the wanted one.
     """
 
+    sections: Sections
     inflow_deg: np.ndarray
     alpha_deg: np.ndarray
     relative_speed: np.ndarray
     normal_coefficient: np.ndarray
     tangential_coefficient: np.ndarray
-    axial_induction: np.ndarray
-    swirl_speed: np.ndarray
-    loss: np.ndarray
     local_speed_ratio: np.ndarray
     residual: np.ndarray
     multiple_roots: np.ndarray
     stalled: np.ndarray
+
+    @property
+    def axial_induction(self) -> np.ndarray:
+        """Axial induction a: 1 - a is the axial part of the relative speed."""
+        return np.asarray(1.0 - np.sin(np.radians(self.inflow_deg)) * self.relative_speed)
+
+    @property
+    def swirl_speed(self) -> np.ndarray:
+        """Swirl a' lambda_r: what the tangential part of the relative speed has over the local speed ratio."""
+        across = np.cos(np.radians(self.inflow_deg)) * self.relative_speed
+        return np.asarray(across - (self.local_speed_ratio + self.residual))
+
+    @property
+    def loss(self) -> np.ndarray:
+        """Prandtl's factor of tip and root."""
+        sine = np.sin(np.radians(self.inflow_deg))
+        ends = self.sections.tip_exponent, self.sections.root_exponent
+        return tip_loss_factor(sine, *(end[:, None, None] for end in ends))
 
 
 def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: np.ndarray) -> np.ndarray:
@@ -125,151 +145,208 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     .. [1] Prandtl's tip loss as in Selvatici and Stevens, blade element momentum with tip correction, eq. 1; the root
        likewise, from memory.
     """
-    inverse = -1.0 / np.maximum(np.abs(sine), 1e-9)
-    both = np.arccos(np.exp(tip_exponent * inverse))
-    both *= np.arccos(np.exp(root_exponent * inverse))
+    root = np.abs(sine)
+    np.maximum(root, 1e-9, out=root)
+    np.divide(-1.0, root, out=root)
+    both = root * tip_exponent
+    root = root * root_exponent
+    for part in (both, root):
+        np.exp(part, out=part)
+        np.arccos(part, out=part)
+    both *= root
     both *= 4.0 / np.pi**2
     return np.maximum(both, LEAST_LOSS, out=both)
 
 
+class _Tables:
+    """Sections with their polars as flat tables of sigma Cl and sigma Cd: a lookup is gathers and no search."""
+
+    def __init__(self, sections: Sections) -> None:
+        self.sections = sections
+        self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
+        shared = not np.array_equal(sections.table, np.arange(sections.lift.shape[0]))
+        each = sections.solidity[:, None, None]
+        fine = []
+        for table in (sections.lift, sections.drag):
+            fine.append(((table[sections.table] if shared else table) * each).ravel())
+        rough = [table.astype(np.float32) for table in fine]
+        self.of_type = {np.dtype(float): fine, np.dtype(np.float32): rough}
+
+    def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
+        """Return what to add to an inflow angle, counted in steps of the polar, for its place in the flat tables."""
+        return np.asarray(section * (self.count * self.length) - _STEPS_PER_DEG * (_TABLE_START_DEG + chord_deg))
+
+    def at(self, cell: np.ndarray, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return sigma Cl and sigma Cd at `part` of the way through `cell`, in the precision of `part`."""
+        lift, drag = (self._between(table, cell, part) for table in self.of_type[part.dtype])
+        return lift, drag
+
+    @staticmethod
+    def _between(table: np.ndarray, cell: np.ndarray, part: np.ndarray) -> np.ndarray:
+        low = table.take(cell)
+        value = table[1:].take(cell)
+        value -= low
+        value *= part
+        value += low
+        return value
+
+    def at_reynolds(
+        self, cell: np.ndarray, part: np.ndarray, log_reynolds: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return sigma Cl and sigma Cd interpolated over the logarithm of the Reynolds number, and the cell used.
+
+        `cell` is that of the lowest Reynolds number; beyond the first and the last one their values are held.
+        """
+        level = np.interp(log_reynolds, self.sections.log_reynolds, np.arange(self.count, dtype=float))
+        low = np.minimum(level.astype(np.intp), self.count - 2)
+        share = level - low
+        cell = cell + low * self.length
+        pairs = zip(self.at(cell, part), self.at(cell + self.length, part), strict=True)
+        lift, drag = ((1.0 - share) * below + share * above for below, above in pairs)
+        return lift, drag, cell
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """What inflow angles imply; arrays of one shape. `normal` and `tangential` are sigma Cn and sigma Ct."""
+
+    inflow_deg: np.ndarray
+    normal: np.ndarray
+    tangential: np.ndarray
+    w: np.ndarray
+    numerator: np.ndarray
+    place: np.ndarray
+    cell: np.ndarray  # which step of the polars' tables is in use
+
+
+_SOLVED = ("inflow_deg", "normal", "tangential", "w", "numerator")
+
+
+def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return sine and cosine by the tangent of half the angle: numpy's tangent is vectorised, its sine is not."""
+    sine = angle_deg * (np.pi / 360.0)
+    np.tan(sine, out=sine)
+    cosine = sine * sine
+    cosine += 1.0
+    np.divide(2.0, cosine, out=cosine)
+    sine *= cosine
+    cosine -= 1.0
+    return sine, cosine
+
+
+def _try(tables: _Tables, section: np.ndarray, inflow_deg: np.ndarray, origin: np.ndarray) -> _Trial:
+    """Return what follows from inflow angles; `section` broadcasts to them, `origin` is that of `_Tables`."""
+    sine, cosine = _sine_cosine(inflow_deg)
+    sections = tables.sections
+    loss = tip_loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
+    at = inflow_deg * _STEPS_PER_DEG
+    at += origin
+    return _balance(tables, section, inflow_deg, at, sine, cosine, loss)
+
+
+def _balance(
+    tables: _Tables,
+    section: np.ndarray,
+    inflow_deg: np.ndarray,
+    at: np.ndarray,
+    sine: np.ndarray,
+    cosine: np.ndarray,
+    loss: np.ndarray,
+) -> _Trial:
+    """Return the trial at the place `at` in the tables, which is used up; in the precision of `sine`."""
+    whole = np.floor(at)
+    at -= whole
+    cell = whole.astype(np.intp)
+    part = at.astype(sine.dtype, copy=False)
+    rotation = tables.sections.wake_rotation
+    if tables.count == 1:
+        lift, drag = tables.at(cell, part)
+    else:
+        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi,
+        # bounded.
+        base = tables.sections.reynolds_per_speed[section]
+        first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
+        lift, drag, _ = tables.at_reynolds(cell, part, first)
+        w, _ = _inflow(sine, cosine, *_turned(lift, drag, sine, cosine), loss, rotation=False)
+        second = np.log(base / np.clip(w, 1.0 / 30.0, 5.0))
+        lift, drag, cell = tables.at_reynolds(cell, part, second)
+    normal, tangential = _turned(lift, drag, sine, cosine)
+    w, numerator = _inflow(sine, cosine, normal, tangential, loss, rotation=rotation)
+    return _Trial(inflow_deg, normal, tangential, w, numerator, _place(w, numerator, cosine), cell)
+
+
+def _turned(lift: np.ndarray, drag: np.ndarray, sine: np.ndarray, cosine: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the normal and tangential parts of lift and drag, which are used up."""
+    normal = lift * cosine
+    normal += drag * sine
+    lift *= sine
+    drag *= cosine
+    lift -= drag
+    return normal, lift
+
+
 def _inflow(
-    sine: np.ndarray, cosine: np.ndarray, normal: np.ndarray, tangential: np.ndarray, loss: np.ndarray, rotation: bool
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return w = U/W, the numerator of lambda_r = numerator / w, and h with a' lambda_r = tangential h / w.
+    sine: np.ndarray,
+    cosine: np.ndarray,
+    normal: np.ndarray,
+    tangential: np.ndarray,
+    loss: np.ndarray,
+    *,
+    rotation: bool,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return w = U/W and the numerator of lambda_r = numerator / w.
 
     `normal` and `tangential` are sigma Cn and sigma Ct. w <= 0 means that no inflow speed gives this angle.
     """
-    four = 4.0 * loss
-    simple_h = 1.0 / (four * np.maximum(np.abs(sine), 1e-12))  # (w - s)/normal of momentum theory and of the brake line
-    w = normal * simple_h
+    # w = sin phi + h sigma Cn, with h = 1 / (4 F |sin phi|) in momentum theory and on the brake line; the swirl takes
+    # h sigma Ct from the numerator.
+    h = np.abs(sine)
+    np.maximum(h, 1e-12, out=h)
+    h = h * loss
+    np.divide(0.25, h, out=h)
+    if h.shape != normal.shape:
+        h = np.broadcast_to(h, normal.shape).copy()
+    w = normal * h
+    odd = np.flatnonzero(w > (2.0 / 3.0) * sine)  # a > 0.4, or the air comes from behind
+    if 2 * odd.size > w.size:
+        w, h = _beyond_momentum(sine, loss, normal, w, h)
+    elif odd.size:
+        at = np.unravel_index(odd, w.shape)
+        some = [
+            part.reshape(-1).take(odd) if part.shape == w.shape else np.broadcast_to(part, w.shape)[at]
+            for part in (sine, loss, normal, w, h)
+        ]
+        w.reshape(-1)[odd], h.reshape(-1)[odd] = _beyond_momentum(*some)
     w += sine
-    h = np.empty_like(w)
-    h[...] = simple_h
-    limit = np.where(sine > 0, (2.0 / 3.0) * four * (sine * sine), -np.inf)  # up to here a <= 0.4
-    odd = np.flatnonzero(normal > limit)
-    if odd.size:
-        s, f, n = (np.broadcast_to(part, w.shape).reshape(-1)[odd] for part in (sine, four, normal))
-        flat_w, flat_h = w.reshape(-1), h.reshape(-1)
-        high = wake_speed_at_high_thrust(s, f, n)
-        brake = (s <= 0) & ((flat_w[odd] < high) | (n <= 0))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            flat_h[odd] = np.where(brake, flat_h[odd], (high - s) / n)
-        flat_w[odd] = np.where(brake, flat_w[odd], high)
-    return w, (cosine - tangential * h if rotation else cosine + 0.0 * h), h
+    if not rotation:
+        return w, cosine + 0.0 * h
+    h *= tangential
+    return w, np.subtract(cosine, h, out=h)
+
+
+def _beyond_momentum(
+    sine: np.ndarray, loss: np.ndarray, normal: np.ndarray, simple: np.ndarray, h: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return w - sin phi and h, also where a > 0.4 or the air comes from behind; `simple` and `h` are without that."""
+    high = wake_speed_at_high_thrust(sine, 4.0 * loss, normal) - sine
+    kept = (simple <= (2.0 / 3.0) * sine) | ((sine <= 0) & (simple < high))
+    return np.where(kept, simple, high), np.where(kept, h, high / normal)
 
 
 def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarray:
     """Return a bounded stand-in for phi's local speed ratio: 1/(1+lambda_r) where that is positive, above 1 where it is
     negative, at most 0 where no state exists on the side of infinite ratio, 2 on the other side. Continuous.
     """
-    if w.size and w.min() > 0 and numerator.min() > 0:
-        return w / (w + numerator)
-    place = w / (np.abs(w) + np.abs(numerator) + 1e-300)
-    back = cosine < 0
-    odd = np.flatnonzero((numerator < 0) | ((w <= 0) & back))
-    if odd.size:
-        flat, some = place.reshape(-1), w.reshape(-1)[odd] > 0
-        behind = np.broadcast_to(back, place.shape).reshape(-1)[odd]
-        turned = numerator.reshape(-1)[odd] < 0
-        flat[odd] = np.where(some, np.where(turned, 2.0 - flat[odd], flat[odd]), np.where(behind, 2.0, -1.0))
+    size = np.abs(w)
+    place = np.abs(numerator)
+    size += place
+    np.divide(numerator, size, out=place)
+    np.subtract(1.0, place, out=place)
+    np.copysign(place, w, out=place)
+    none = w <= 0
+    none &= cosine < 0
+    np.copyto(place, 2.0, where=none)
     return place
-
-
-class _Polars:
-    """Flat lookup tables: coefficient and its step to the next angle, so that a lookup is two gathers and no search."""
-
-    def __init__(self, sections: Sections) -> None:
-        self.count = sections.log_reynolds.size
-        self.length = sections.lift.shape[-1]
-        # Lift and drag as one complex number (lift - i drag): one gather instead of two, and one product with
-        # cos + i sin turns them into normal + i tangential.
-        both = sections.lift - 1j * sections.drag
-        step = np.zeros_like(both)
-        step[..., :-1] = np.diff(both, axis=-1)
-        self.value, self.step = both.ravel(), step.ravel()
-        self.log_reynolds, self.table = sections.log_reynolds, sections.table
-
-    def lookup(self, section: np.ndarray | int, alpha_deg: np.ndarray) -> np.ndarray:
-        """Return lift - i drag at the lowest Reynolds number."""
-        return self._at(section, 0, alpha_deg)
-
-    def _at(self, section: np.ndarray | int, which: np.ndarray | int, alpha_deg: np.ndarray) -> np.ndarray:
-        place = alpha_deg * _STEPS_PER_DEG
-        place -= _TABLE_START_DEG * _STEPS_PER_DEG
-        index = place.astype(np.intp)
-        place -= index
-        if self.value.size > self.length:
-            index += (self.table[section] * self.count + which) * self.length
-        return np.asarray(self.value.take(index) + place * self.step.take(index))
-
-    def lookup_reynolds(self, section: np.ndarray | int, log_reynolds: np.ndarray, alpha_deg: np.ndarray) -> np.ndarray:
-        """Return lift - i drag interpolated over the logarithm of the Reynolds number, held at the ends."""
-        if self.count == 1:
-            return self._at(section, 0, alpha_deg)
-        level = np.interp(log_reynolds, self.log_reynolds, np.arange(self.count, dtype=float))
-        low = np.minimum(level.astype(np.intp), self.count - 2)
-        share = level - low
-        return (1.0 - share) * self._at(section, low, alpha_deg) + share * self._at(section, low + 1, alpha_deg)
-
-
-@dataclass(frozen=True)
-class _Trial:
-    """What an inflow angle implies; arrays of one shape."""
-
-    sine: np.ndarray
-    force: np.ndarray  # solidity (Cn + i Ct)
-    w: np.ndarray
-    numerator: np.ndarray
-    h: np.ndarray
-    loss: np.ndarray
-    place: np.ndarray
-
-
-def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return sine and cosine by the tangent of half the angle: numpy's tangent is vectorised, its sine is not."""
-    half = np.tan(angle_deg * (np.pi / 360.0))
-    share = 1.0 / (1.0 + half * half)
-    return 2.0 * half * share, (1.0 - half * half) * share
-
-
-_TRIAL_FIELDS = ("sine", "force", "w", "numerator", "h", "loss", "place")
-
-
-def _try(
-    polars: _Polars,
-    sections: Sections,
-    section: np.ndarray | int,
-    phi_deg: np.ndarray,
-    chord_deg: np.ndarray,
-    circle: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None,
-) -> _Trial:
-    """Return the state that follows from inflow angle `phi_deg` at chord angle `chord_deg` (both broadcast).
-
-    `circle` gives sine, cosine and loss of `phi_deg` where the caller has them.
-    """
-    if circle is None:
-        sine, cosine = _sine_cosine(phi_deg)
-        loss = tip_loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
-    else:
-        sine, cosine, loss = circle
-    solidity = sections.solidity[section]
-    turn = np.empty(np.broadcast_shapes(np.shape(sine), np.shape(solidity)), complex)
-    turn.real, turn.imag = solidity * cosine, solidity * sine
-    alpha = phi_deg - chord_deg
-    # Alike everywhere below: solidity is in `turn`, so that `force` is sigma (Cn + i Ct).
-    if polars.count == 1:
-        force = polars.lookup(section, alpha) * turn
-    else:
-        # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi,
-        # bounded.
-        base = sections.reynolds_per_speed[section]
-        first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
-        force = polars.lookup_reynolds(section, first, alpha) * turn
-        w, _, _ = _inflow(sine, cosine, force.real, force.imag, loss, False)
-        second = np.log(base / np.clip(w, 1.0 / 30.0, 5.0))
-        force = polars.lookup_reynolds(section, second, alpha) * turn
-    w, numerator, h = _inflow(sine, cosine, force.real, force.imag, loss, sections.wake_rotation)
-    return _Trial(sine, force, w, numerator, h, loss, _place(w, numerator, cosine))
 
 
 def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray) -> SectionStates:
@@ -300,139 +377,145 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     np.empty(3_500_000)
     ratio = np.asarray(tip_speed_ratio, float)
     order = np.argsort(-ratio)  # rising place = falling ratio
-    back = np.argsort(order)
-    count, pitches, ratios = sections.radius.size, np.size(pitch_deg), ratio.size
     local = sections.radius[:, None] * ratio[order]
-    polars = _Polars(sections)
     # Chord angles wrapped to -180..180, so that the angle of attack stays inside the tables.
     chord = sections.twist_deg[:, None] + np.asarray(pitch_deg, float)
     chord = chord - 360.0 * np.round(chord / 360.0)
-    circle = np.sin(np.radians(_SWEEP_DEG)), np.cos(np.radians(_SWEEP_DEG))
-
-    size = pitches * ratios
-    phi, many = np.empty((count, size)), np.empty((count, size), bool)
-    kept = _Trial(*(np.empty((count, size), complex if name == "force" else float) for name in _TRIAL_FIELDS))
+    (count, pitches), size = chord.shape, chord.shape[1] * ratio.size
+    tables = _Tables(sections)
+    solved = {name: np.empty((count, size)) for name in _SOLVED}
+    many = np.empty((count, size), bool)
     open_states = []
     # A few sections at a time: enough to spread numpy's cost per call, few enough to stay in the processor's cache.
-    step = min(max(1, _GROUP_STATES // size), max(1, _GROUP_SWEEP // (pitches * _SWEEP_DEG.size)))
-    for start in range(0, count, step):
-        group = np.arange(start, min(start + step, count))
-        phi[group], many[group], trial, rest = _solve_group(sections, polars, group, chord[group], local[group], circle)
-        open_states.append(rest)
-        for name in _TRIAL_FIELDS:
-            getattr(kept, name)[group] = getattr(trial, name)
-    _settle(sections, polars, [np.concatenate(parts) for parts in zip(*open_states, strict=True)], phi, kept)
-    return _states(sections, _Solved(chord, local, phi, kept, many), back)
+    step = max(1, min(_GROUP_STATES // size, _GROUP_SWEEP // (pitches * _SWEEP_DEG.size)))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for start in range(0, count, step):
+            group = slice(start, min(start + step, count))
+            section = np.arange(count)[group, None]
+            states = {name: values[group] for name, values in solved.items()}
+            many[group], rest = _solve_group(tables, section, chord[group], local[group], states)
+            open_states.append(rest)
+        _settle(tables, [np.concatenate(parts) for parts in zip(*open_states, strict=True)], solved)
+    return _states(sections, (chord, local), solved, many, np.argsort(order))
 
 
-@dataclass(frozen=True)
-class _Solved:
-    """Solved trials over sections (S), pitches (P) and falling tip-speed ratios (L).
+def _states(
+    sections: Sections,
+    grid: tuple[np.ndarray, np.ndarray],
+    solved: dict[str, np.ndarray],
+    many: np.ndarray,
+    back: np.ndarray,
+) -> SectionStates:
+    """Return what was solved (S, P*L) as `SectionStates`; `grid` are the chord angles (S, P) and local ratios (S, L).
 
-    `chord` is (S, P), `local` (S, L), the others (S, P*L).
+    `back` (L,) puts the falling tip-speed ratios into the caller's order.
     """
-
-    chord: np.ndarray
-    local: np.ndarray
-    phi: np.ndarray
-    trial: _Trial
-    many: np.ndarray
-
-
-def _states(sections: Sections, solved: _Solved, back: np.ndarray) -> SectionStates:
-    """Return the solved trials as `SectionStates`; `back` (L,) puts tip-speed ratios into the caller's order."""
-    trial, shape = solved.trial, (*solved.chord.shape, solved.local.shape[1])
+    chord, local = grid
+    shape = (*chord.shape, local.shape[1])
     straight = bool(np.all(back == np.arange(back.size)[::-1]))
 
     def shaped(values: np.ndarray) -> np.ndarray:
         cube = values.reshape(shape)
         return cube[:, :, ::-1] if straight else np.ascontiguousarray(cube[:, :, back])
 
-    speed = 1.0 / trial.w
-    alpha = solved.phi.reshape(shape) - solved.chord[:, :, None]
-    alpha -= 360.0 * np.round(alpha / 360.0)
-    limits = sections.stall_deg[:, None, None], sections.negative_stall_deg[:, None, None]
-    stalled = (alpha > limits[0]) | (alpha < limits[1])
-    spread = np.broadcast_to(solved.local[:, None, :], shape)
-    force = trial.force / sections.solidity[:, None]
-    swirl = trial.force.imag * trial.h * speed * sections.wake_rotation
+    speed = 1.0 / solved["w"]
+    alpha = solved["inflow_deg"].reshape(shape) - chord[:, :, None]
+    if np.abs(alpha).max() > 180.0:
+        alpha -= 360.0 * np.round(alpha / 360.0)
+    stalled = (alpha > sections.stall_deg[:, None, None]) | (alpha < sections.negative_stall_deg[:, None, None])
+    spread = np.broadcast_to(local[:, None, :], shape)
     return SectionStates(
-        inflow_deg=shaped(solved.phi),
+        sections,
+        inflow_deg=shaped(solved["inflow_deg"]),
         alpha_deg=shaped(alpha),
         relative_speed=shaped(speed),
-        normal_coefficient=shaped(force.real),
-        tangential_coefficient=shaped(force.imag),
-        axial_induction=shaped(1.0 - trial.sine * speed),
-        swirl_speed=shaped(swirl),
-        loss=shaped(trial.loss),
+        normal_coefficient=shaped(solved["normal"] / sections.solidity[:, None]),
+        tangential_coefficient=shaped(solved["tangential"] / sections.solidity[:, None]),
         local_speed_ratio=shaped(spread),
-        residual=shaped((trial.numerator * speed).reshape(shape) - spread),
-        multiple_roots=shaped(solved.many),
+        residual=shaped((solved["numerator"] * speed).reshape(shape) - spread),
+        multiple_roots=shaped(many),
         stalled=shaped(stalled),
     )
 
 
 def _solve_group(
-    sections: Sections,
-    polars: _Polars,
-    group: np.ndarray,
-    chord: np.ndarray,
-    local: np.ndarray,
-    circle: tuple[np.ndarray, np.ndarray],
-) -> tuple[np.ndarray, np.ndarray, _Trial, tuple[np.ndarray, ...]]:
-    """Return for sections `group` (G,) the inflow angles (G, P*L), where roots were several, the trials, the rest.
+    tables: _Tables, section: np.ndarray, chord: np.ndarray, local: np.ndarray, states: dict[str, np.ndarray]
+) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Solve the sections (G, 1) into `states` (G, P*L); return where roots were several, and what is still open.
 
     `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate
-    again. The rest are, for each state not exact yet: its index in (S, P*L), the wanted place, the chord angle, the
-    last two trials' slope of inflow angle over place, and its bracket (low, high, residual at each).
+    again, and take the rest of the way along the line through the two. Open states, as `_settle` takes them: index in
+    (S, P*L), wanted place, origin, ends of the interval and places there, angle and place of the first trial, and
+    the second trial.
     """
-    angle, section = _SWEEP_DEG, group[:, None]
-    loss = tip_loss_factor(circle[0], sections.tip_exponent[section], sections.root_exponent[section])[:, None, :]
-    place = _try(polars, sections, section[:, :, None], angle, chord[:, :, None], (*circle, loss)).place
+    origin = tables.origin(section, chord)
+    place = _sweep(tables, section, origin)
     target = 1.0 / (1.0 + local)
-    interval, several = _choose(place, target, chord, sections.zero_lift_deg[group])
-    wanted, each = np.tile(target, (1, chord.shape[1])), np.repeat(chord, local.shape[1], axis=1)
-    column, flat = interval % angle.size, place.ravel()
-    low, high = angle[column], angle[column + 1]
-    below, above = np.maximum(column - 1, 0), np.minimum(column + 2, angle.size - 1)
-    x = (low, high, angle[below], angle[above])
-    y = (flat[interval], flat[interval + 1], flat[interval - column + below], flat[interval - column + above])
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        guess = _inside(_inverse_cubic(x, y, wanted), low, high, _inverse_line(x, y, wanted))
-        first = _try(polars, sections, section, guess, each)
-        better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
-        phi = _inside(better, low, high, guess)
-        trial = _try(polars, sections, section, phi, each)
-        # Where a kink of the polar lies in the interval: the two trials lie so near together that none is between most
-        # of them, so their secant.
-        left = np.flatnonzero(~(np.abs(trial.place - wanted) <= _tolerance(wanted)))
-        wished, angles, ends = wanted.ravel()[left], each.ravel()[left], (low.ravel()[left], high.ravel()[left])
-        at, last, flat_phi = trial.place.ravel()[left], phi.ravel()[left], phi.reshape(-1)
-        slope = (last - guess.ravel()[left]) / (at - first.place.ravel()[left])
-        now = _inside(last + (wished - at) * slope, *ends, last)
-        again = _try(polars, sections, group[left // phi.shape[1]], now, angles)
-        slope = (now - last) / (again.place - at)
-    flat_phi[left] = now
-    for name in _TRIAL_FIELDS:
-        getattr(trial, name).reshape(-1)[left] = getattr(again, name)
-    open_ = np.flatnonzero(np.abs(again.place - wished) > _tolerance(wished))
-    wished, spots = wished[open_], left[open_]
-    residuals = y[0].ravel()[spots] - wished, y[1].ravel()[spots] - wished
-    rest = (
-        spots + group[0] * phi.shape[1],
-        wished,
-        angles[open_],
-        slope[open_],
-        ends[0][open_],
-        ends[1][open_],
-        *residuals,
-    )
-    return phi, several, trial, rest
+    interval, several = _choose(place, target, chord, tables.sections.zero_lift_deg[section[:, 0]])
+    pitches, ratios = chord.shape[1], local.shape[1]
+    wanted, each = np.tile(target, (1, pitches)), np.repeat(origin, ratios, axis=1)
+    x, y, guess = _first_guess(place, interval, np.tile(target.astype(place.dtype), (1, pitches)))
+    first = _try(tables, section, _inside(guess, x, y, wanted), each)
+    better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
+    second = _try(tables, section, _inside(better, x, y, wanted), each)
+    done, share = _last_step(first, second, wanted, np.tile(_allowed(target), (1, pitches)))
+    for name, values in states.items():
+        _carried(getattr(first, name), getattr(second, name), share, values)
+    left = np.flatnonzero(~done)
+    fields = (wanted, each, *x, *y, first.inflow_deg, first.place, *vars(second).values())
+    return several, [left + section[0] * wanted.shape[1], *(part.reshape(-1).take(left) for part in fields)]
 
 
-def _tolerance(wanted: np.ndarray) -> np.ndarray:
-    """Return the allowed error of a place: 4e-11 of the local speed ratio, no finer than rounding."""
-    return np.asarray(4e-11 * wanted * (1.0 - wanted) + 4e-16)
+def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarray:
+    """Return the place (G, P, A) of every angle of the sweep, in single precision: it only has to find the intervals.
+
+    An interval may so miss its root by some 1e-7 of the place; `_settle` allows for that.
+    """
+    place = np.empty((*origin.shape, _SWEEP_DEG.size), np.float32)
+    ends = tables.sections.tip_exponent[section], tables.sections.root_exponent[section]
+    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
+    for part in (slice(0, behind), slice(behind, None)):  # air from behind and from ahead have different formulas
+        angle = _SWEEP_DEG[part]
+        sine, cosine = _sine_cosine(angle)
+        loss = tip_loss_factor(sine, *ends)[:, None]
+        rough = (values.astype(np.float32) for values in (sine, cosine, loss))
+        at = angle * _STEPS_PER_DEG + origin[:, :, None]
+        place[:, :, part] = _balance(tables, section[:, :, None], angle, at, *rough).place
+    return place
+
+
+def _last_step(first: _Trial, second: _Trial, wanted: np.ndarray, allowed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the line through two trials ends at the root, and the share of their difference still to go.
+
+    Inside one step of the polar all is smooth, and the line misses by its curvature times the product of the two
+    trials' distances from the root: that product must be small both in place (`allowed`) and in angle.
+    """
+    missing = wanted - second.place
+    before = wanted - first.place
+    share = before - missing
+    np.divide(missing, share, out=share)
+    before *= missing
+    done = np.abs(before, out=before) <= allowed
+    step = second.inflow_deg - first.inflow_deg
+    step *= step
+    step *= share
+    done &= np.abs(step, out=step) <= _LEAST_SQUARE_DEG2
+    done &= np.abs(share, out=step) < 0.1
+    done &= first.cell == second.cell
+    return done, share
+
+
+def _allowed(wanted: np.ndarray) -> np.ndarray:
+    """Return the allowed product of two errors of a place: 1e-11 of the local speed ratio's square."""
+    return np.asarray(1e-11 * np.square(wanted * (1.0 - wanted)))
+
+
+def _carried(first: np.ndarray, second: np.ndarray, share: np.ndarray, out: np.ndarray | None = None) -> np.ndarray:
+    """Return `second` and `share` of its difference from `first`."""
+    value = np.subtract(second, first, out=out)
+    value *= share
+    value += second
+    return value
 
 
 def _choose(
@@ -446,7 +529,7 @@ def _choose(
     ratios = wanted.shape[1]
     passed = np.empty(place.shape, np.intp)  # how many wanted places lie below each sweep point
     for g in range(groups):
-        passed[g] = np.searchsorted(wanted[g], place[g])
+        passed[g] = np.searchsorted(wanted[g].astype(place.dtype), place[g])
     flat = passed.reshape(-1)
     gained = np.empty_like(flat)
     np.subtract(flat[1:], flat[:-1], out=gained[:-1])
@@ -471,88 +554,141 @@ def _choose(
     return chosen.reshape(groups, -1), several.reshape(groups, -1)
 
 
-_Four = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+_Two = tuple[np.ndarray, np.ndarray]
+_Box = tuple[np.ndarray, ...]
 
 
-def _inverse_line(x: _Four, y: _Four, wanted: np.ndarray) -> np.ndarray:
-    """Return x at `wanted` on the straight line through the first two points."""
-    return np.asarray(x[0] + (wanted - y[0]) * ((x[1] - x[0]) / (y[1] - y[0])))
+def _first_guess(place: np.ndarray, interval: np.ndarray, wanted: np.ndarray) -> tuple[_Two, _Two, np.ndarray]:
+    """Return the ends of the intervals, the places there, and the inflow angle by inverse cubic interpolation.
 
-
-def _inverse_cubic(x: _Four, y: _Four, wanted: np.ndarray) -> np.ndarray:
-    """Return x at `wanted` by inverse interpolation through four points (Newton's divided differences)."""
-    d01 = (x[1] - x[0]) / (y[1] - y[0])
-    d12 = (x[2] - x[1]) / (y[2] - y[1])
-    d23 = (x[3] - x[2]) / (y[3] - y[2])
-    d012 = (d12 - d01) / (y[2] - y[0])
-    d0123 = ((d23 - d12) / (y[3] - y[1]) - d012) / (y[3] - y[0])
-    return np.asarray(x[0] + (wanted - y[0]) * (d01 + (wanted - y[1]) * (d012 + (wanted - y[2]) * d0123)))
+    All (G, P*L). The cubic goes through the two ends and their neighbours (Newton's divided differences, from the low
+    end on), in the precision of `place`.
+    """
+    groups, pitches, angles = place.shape
+    row = (np.arange(groups * pitches) * angles)[:, None]
+    column = np.clip(interval.reshape(groups * pitches, -1) - row, 1, angles - 3)
+    before = (row + column - 1).reshape(interval.shape)
+    column = column.reshape(interval.shape)
+    flat = place.reshape(-1)
+    y0, y1, y2, y3 = (flat[k:].take(before) for k in range(4))
+    steps = np.diff(_SWEEP_DEG).astype(place.dtype)
+    d01, d12, d23 = steps.take(column - 1), steps.take(column), steps[1:].take(column)
+    d01 /= y1 - y0
+    d12 /= y2 - y1
+    d23 /= y3 - y2
+    d23 -= d12
+    d23 /= y3 - y1
+    d01 -= d12
+    d01 /= y0 - y2
+    d23 -= d01
+    d23 /= y3 - y0
+    d23 *= wanted - y0
+    d23 += d01
+    d23 *= wanted - y2
+    d23 += d12
+    d23 *= wanted - y1
+    low, high = _SWEEP_DEG.take(column), _SWEEP_DEG[1:].take(column)
+    return (low, high), (y1.astype(float), y2.astype(float)), low + d23
 
 
 def _inverse_square(x: tuple[np.ndarray, ...], y: tuple[np.ndarray, ...], wanted: np.ndarray) -> np.ndarray:
     """Return x at `wanted` by inverse interpolation through three points."""
-    d01 = (x[1] - x[0]) / (y[1] - y[0])
-    d12 = (x[2] - x[1]) / (y[2] - y[1])
-    return np.asarray(x[0] + (wanted - y[0]) * (d01 + (wanted - y[1]) * (d12 - d01) / (y[2] - y[0])))
+    d01, d12 = x[1] - x[0], x[2] - x[1]
+    d01 /= y[1] - y[0]
+    d12 /= y[2] - y[1]
+    d12 -= d01
+    d12 /= y[2] - y[0]
+    d12 *= wanted - y[1]
+    d12 += d01
+    d12 *= wanted - y[0]
+    d12 += x[0]
+    return d12
 
 
-def _inside(value: np.ndarray, low: np.ndarray, high: np.ndarray, instead: np.ndarray) -> np.ndarray:
-    """Return `value` where it lies between `low` and `high`, else `instead`, else the middle."""
-    value = np.where((value > low) & (value < high), value, instead)
-    return np.where((value >= low) & (value <= high), value, 0.5 * (low + high))
+def _inside(value: np.ndarray, x: _Two, y: _Two, wanted: np.ndarray) -> np.ndarray:
+    """Return `value` where it lies inside its interval, else the straight line's; in place."""
+    good = value > x[0]
+    good &= value < x[1]
+    odd = np.flatnonzero(~good)
+    if odd.size:
+        low, high, under, over, at = (part.reshape(-1).take(odd) for part in (*x, *y, wanted))
+        value.reshape(-1)[odd] = low + (high - low) * np.clip((at - under) / (over - under), 0.0, 1.0)
+    return value
 
 
-def _settle(sections: Sections, polars: _Polars, rest: list[np.ndarray], phi: np.ndarray, kept: _Trial) -> None:
-    """Bring the states that are not yet exact (a kink of the polar in their interval) to rounding, in place.
+def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarray]) -> None:
+    """Bring the states that are not exact yet (a kink of the polar lies in their interval) to rounding, in `solved`.
 
-    Bracketed false position, every third step a bisection. `rest` as `_solve_group` gives it, `phi` and `kept` (S,
-    P*L).
+    First the line through the two trials, then bracketed false position. `rest` as `_solve_group` gives it.
     """
-    left, target, angles, slope = rest[:4]
-    flat = {name: getattr(kept, name).reshape(-1) for name in _TRIAL_FIELDS}
-    size, phi = phi.shape[1], phi.reshape(-1)
-    allowed = _tolerance(target)
-    residual = flat["place"][left] - target
-    box = _narrowed(tuple(rest[4:]), phi[left], residual)
-    first = _inside(phi[left] - residual * slope, box[0], box[1], phi[left])
-    for step in range(90):
+    now, done = _tried(tables, rest, _Trial(*rest[9:]), _on_line(rest), solved)
+    going = np.flatnonzero(~done)
+    left, target, origin, low, high, under, over, *trials = (part.take(going) for part in rest)
+    last = _Trial(*(part.take(going) for part in vars(now).values()))
+    # The interval was found in single precision: a little wider, and its ends on the right side.
+    margin = 1e-3 * (high - low)
+    box: _Box = (
+        low - margin,
+        high + margin,
+        np.minimum(under - target, -1e-12),
+        np.maximum(over - target, 1e-12),
+        0.0 * low,
+    )
+    for angle, place in ((trials[0], trials[1]), (trials[2], trials[7]), (last.inflow_deg, last.place)):
+        box = _narrowed(box, angle, place - target)
+    for _ in range(90):
         if not left.size:
             return
-        at = _next_angle(box, step) if step else first
-        now = _try(polars, sections, left // size, at, angles)
-        residual = now.place - target
-        better = np.abs(residual) <= np.abs(flat["place"][left] - target)
-        spots = left[better]
-        phi[spots] = at[better]
-        for name, values in flat.items():
-            values[spots] = getattr(now, name)[better]
-        going = (np.abs(residual) > allowed) & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at)))
-        box = _narrowed(tuple(part[going] for part in box), at[going], residual[going])
-        left, target, allowed, angles = left[going], target[going], allowed[going], angles[going]
+        at = _next_angle(box)
+        now, done = _tried(tables, [left, target, origin], last, at, solved)
+        box = _narrowed(box, at, now.place - target)
+        going = np.flatnonzero(~done & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at))))
+        left, target, origin = (part.take(going) for part in (left, target, origin))
+        box = tuple(part.take(going) for part in box)
+        last = _Trial(*(part.take(going) for part in vars(now).values()))
 
 
-def _next_angle(box: tuple[np.ndarray, ...], step: int) -> np.ndarray:
-    """Return where to try next inside the bracket `box` = (low, high, residual at low, residual at high)."""
-    low, high, residual_low, residual_high = box
-    middle = 0.5 * (low + high)
-    if step % 3 == 2:
-        return np.asarray(middle)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = low - residual_low * (high - low) / (residual_high - residual_low)
-    if step % 3 == 1:  # a nudge past the root, so that both ends of the bracket move
-        nearer_low = np.abs(residual_low) < np.abs(residual_high)
-        at = at + np.where(nearer_low, 1e-3, -1e-3) * np.minimum(at - low, high - at)
-    return np.where((at >= low) & (at <= high), at, middle)
+def _on_line(rest: list[np.ndarray]) -> np.ndarray:
+    """Return where the line through both trials of `rest` ends, or the interval's middle where that is outside."""
+    target, low, high, angle, place, last_angle, last_place = (rest[k] for k in (1, 3, 4, 7, 8, 9, 14))
+    at = last_angle + (target - last_place) * (last_angle - angle) / (last_place - place)
+    return np.where((at > low) & (at < high), at, 0.5 * (low + high))
 
 
-def _narrowed(box: tuple[np.ndarray, ...], at: np.ndarray, residual: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return the bracket with the point `at` as its new end on its own side; points outside change nothing."""
-    low, high, residual_low, residual_high = box
-    inside = (at > low) & (at < high)
-    under, over = inside & (residual < 0), inside & (residual >= 0)
-    return (
-        np.where(under, at, low),
-        np.where(over, at, high),
-        np.where(under, residual, residual_low),
-        np.where(over, residual, residual_high),
-    )
+def _tried(
+    tables: _Tables, rest: list[np.ndarray], last: _Trial, at: np.ndarray, solved: dict[str, np.ndarray]
+) -> tuple[_Trial, np.ndarray]:
+    """Return the trial at angles `at` and which of them are at the root; all go into `solved`.
+
+    The first three of `rest` are the states' indices in (S, P*L), wanted places, origins; `last` is the trial before.
+    """
+    left, target, origin = rest[:3]
+    now = _try(tables, left // solved["w"].shape[1], at, origin)
+    done, share = _last_step(last, now, target, _allowed(target))
+    share[~done] = 0.0
+    for name, values in solved.items():
+        values.reshape(-1)[left] = _carried(getattr(last, name), getattr(now, name), share)
+    done |= np.abs(now.place - target) <= 4e-11 * target * (1.0 - target) + 4e-16
+    return now, done
+
+
+def _next_angle(box: _Box) -> np.ndarray:
+    """Return where to try next inside the bracket: on the straight line between its ends, else in the middle."""
+    low, high, under, over, _ = box
+    at = low - under * (high - low) / (over - under)
+    return np.where((at > low) & (at < high), at, 0.5 * (low + high))
+
+
+def _narrowed(box: _Box, at: np.ndarray, residual: np.ndarray) -> _Box:
+    """Return the bracket (low, high, residual at each, side moved last) with `at` as its new end on its own side.
+
+    Where one side moves twice running, the other's residual is scaled down, so that it moves next (Anderson and
+    Bjorck, BIT 13 (1973) 253, from memory). Points outside change nothing.
+    """
+    low, high, under, over, moved = box
+    side = np.where((at > low) & (at < high), np.where(residual < 0, -1.0, 1.0), 0.0)
+    scale = 1.0 - residual / np.where(side < 0, under, over)
+    scale = np.where(side * moved > 0, np.where(scale > 0, scale, 0.5), 1.0)
+    under = np.where(side < 0, residual, np.where(side > 0, scale * under, under))
+    over = np.where(side > 0, residual, np.where(side < 0, scale * over, over))
+    return np.where(side < 0, at, low), np.where(side > 0, at, high), under, over, side

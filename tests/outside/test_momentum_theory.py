@@ -60,3 +60,45 @@ def test_break_even_head_wind_against_the_power_balance(a: float, efficiency: fl
 def test_at_the_betz_point_half_the_road_speed_of_head_wind_breaks_even() -> None:
     assert float(ideal_break_even_head_wind(1 / 3)) == pytest.approx(0.5)
     assert np.all(np.diff(ideal_break_even_head_wind(np.linspace(0.01, 0.5, 50))) > 0)
+
+
+@pytest.mark.parametrize(
+    ("induction", "thrust"),
+    # Betz: 4a(1−a) to 0.4; above it Buhl's line without loss, 8/9 − 4/9·a + 14/9·a².
+    [
+        (-0.1, -0.44),
+        (0.0, 0.0),
+        (0.2, 0.64),
+        (0.4, 0.96),
+        (0.5, 19 / 18),
+        (0.7, 8 / 9 - 2.8 / 9 + 6.86 / 9),
+        (1.2, 2.59556),
+    ],
+)
+def test_thrust_over_induction_by_hand(induction: float, thrust: float) -> None:
+    assert float(momentum.thrust_coefficient_of_induction(induction)) == pytest.approx(thrust, abs=1e-5)
+    if induction >= 0:
+        assert float(momentum.induction_of_thrust_coefficient(thrust)) == pytest.approx(induction, abs=1e-5)
+    else:
+        assert float(momentum.induction_of_thrust_coefficient(thrust)) < 0
+
+
+@pytest.mark.parametrize("power", [0.0, 0.05, 0.3, 0.5, 0.59])
+def test_light_root_of_the_power_by_bisection(power: float) -> None:
+    found = brentq(lambda a: 4 * a * (1 - a) ** 2 - power, 0.0, 1 / 3, xtol=1e-14)
+    assert float(momentum.induction_of_power_coefficient(power)) == pytest.approx(found, abs=1e-8)
+
+
+def test_more_power_than_betz_and_less_than_none_are_held() -> None:
+    assert momentum.induction_of_power_coefficient(np.array([-0.3, 0.7])) == pytest.approx([0.0, 1 / 3], abs=1e-12)
+
+
+@pytest.mark.parametrize("thrust", [-0.2, 0.0, 0.5, 8 / 9, 0.96, 1.2, 1.9, 2.0, 2.4])
+def test_power_at_the_disc_is_thrust_times_the_slowed_air(thrust: float) -> None:
+    if thrust <= 0:
+        a = 0.0
+    elif thrust <= 0.96:
+        a = brentq(lambda a: 4 * a * (1 - a) - thrust, 0.0, 0.4 + 1e-12)
+    else:  # Buhl's line; from a = 1 on no air passes the disc
+        a = min(brentq(lambda a: 8 / 9 - 4 / 9 * a + 14 / 9 * a * a - thrust, 0.39, 2.0), 1.0)
+    assert float(momentum.disc_power_coefficient(thrust)) == pytest.approx(thrust * (1 - a), abs=1e-9)

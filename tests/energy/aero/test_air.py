@@ -11,8 +11,10 @@ from energy.aero.air import (
     density_kg_m3,
     dynamic_viscosity_pa_s,
     rotor_air_speed_m_s,
+    saturation_vapour_pressure_pa,
     shear_speed_factor,
     sound_speed_m_s,
+    standard_atmosphere,
     turbulence_factors,
     wind_triangle,
 )
@@ -92,3 +94,78 @@ def test_gusts_raise_the_means_of_square_and_cube() -> None:
     assert float(thrust) == pytest.approx(float((gusts**2).mean()), rel=5e-3)
     assert [round(float(turbulence_factors(share)[0]), 2) for share in (0.2, 0.3)] == [1.12, 1.27]
     assert turbulence_factors(0.0) == (1.0, 1.0)
+
+
+@pytest.mark.parametrize("altitude", [-300.0, 0.0, 1500.0, 4000.0, 11000.0])
+def test_the_atmosphere_as_a_column_of_air(altitude: float) -> None:
+    """Hydrostatic balance stepped up through the air: dp = −ρ·g dh, T falls by 6.5 K per geopotential km (US Standard
+    Atmosphere 1976: earth's radius 6356.766 km, air of 28.9644 kg/kmol, gas constant 8314.32 J/(kmol·K))."""
+    gas, steps = 8314.32 / 28.9644, 4000
+    geopotential = 6356766.0 * altitude / (6356766.0 + altitude)
+    middle = (np.arange(steps) + 0.5) / steps * geopotential
+    thinned = -(9.80665 / (gas * (288.15 - 0.0065 * middle))).sum() * geopotential / steps
+    temperature, pressure = standard_atmosphere(altitude)
+    assert float(temperature) == pytest.approx(288.15 - 0.0065 * geopotential, rel=1e-12)
+    assert float(pressure) == pytest.approx(101325.0 * math.exp(thinned), rel=2e-6)  # 287.0528 is rounded
+
+
+@pytest.mark.parametrize(("celsius", "printed_pa"), [(-20.0, 125.4), (0.0, 611.2), (20.0, 2339.3), (45.0, 9595.0)])
+def test_vapour_pressure_over_water_as_printed(celsius: float, printed_pa: float) -> None:
+    # Saturation over liquid water, steam tables (from memory), below freezing over supercooled water; the Magnus form
+    # is good to 0.4 %.
+    assert float(saturation_vapour_pressure_pa(273.15 + celsius)) == pytest.approx(printed_pa, rel=4e-3)
+
+
+def test_vapour_pressure_and_density_by_hand() -> None:
+    # Alduchov and Eskridge (1996), from memory: 610.94·exp(17.625·t/(t + 243.04)).
+    for kelvin, pressure, share in ((263.15, 98000.0, 0.3), (293.15, 101325.0, 0.5), (313.15, 84000.0, 0.9)):
+        celsius = kelvin - 273.15
+        vapour = 610.94 * math.exp(17.625 * celsius / (243.04 + celsius))
+        assert float(saturation_vapour_pressure_pa(kelvin)) == pytest.approx(vapour, rel=1e-12)
+        # Dalton: each gas at its own pressure; 287.0528 J/(kg·K) dry air, 461.523 vapour.
+        density = (pressure - share * vapour) / (287.0528 * kelvin) + share * vapour / (461.523 * kelvin)
+        assert float(density_kg_m3(kelvin, pressure, share)) == pytest.approx(density, rel=1e-12)
+        assert float(density_kg_m3(kelvin, pressure)) == pytest.approx(pressure / (287.0528 * kelvin), rel=1e-12)
+
+
+@pytest.mark.parametrize("kelvin", [253.15, 288.15, 318.15])
+def test_viscosity_and_sound_away_from_sea_level(kelvin: float) -> None:
+    # Sutherland with its own reference (273.15 K) and 110.4 K; sound with 1.4 (US Standard Atmosphere 1976).
+    reference = 1.458e-6 * 273.15 * math.sqrt(273.15) / (273.15 + 110.4)
+    sutherland = reference * (kelvin / 273.15) ** 1.5 * (273.15 + 110.4) / (kelvin + 110.4)
+    assert float(dynamic_viscosity_pa_s(kelvin)) == pytest.approx(sutherland, rel=1e-12)
+    assert float(sound_speed_m_s(kelvin)) == pytest.approx(math.sqrt(1.4 * 287.0528 * kelvin), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("road", "wind", "degrees"), [(20, 6, 40), (3, 9, 150), (25, 4, -70), (5, 12, -170), (0, 7, 90)]
+)
+def test_the_air_at_the_vehicle_as_vectors(road: float, wind: float, degrees: float) -> None:
+    # As complex numbers: the vehicle's own air from ahead plus the wind, turned by where it comes from.
+    met = road + wind * complex(math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
+    air = wind_triangle(road, wind, math.radians(degrees))
+    assert float(air.ahead_m_s) == pytest.approx(met.real, abs=1e-12)
+    assert float(air.across_m_s) == pytest.approx(met.imag, abs=1e-12)
+    assert float(air.speed_m_s) == pytest.approx(abs(met), rel=1e-12)
+    yaw = math.acos(met.real / abs(met))
+    assert float(air.yaw_rad) == pytest.approx(yaw, abs=1e-7)
+    for exponent, factor in ((0.0, 1.0), (2.0, 1.3), (3.0, 0.8), (4.5, 1.0)):
+        along = max(math.cos(yaw), 0.0)
+        wanted = factor * abs(met) * (along ** (exponent / 3) if exponent else 1.0)
+        assert float(rotor_air_speed_m_s(air, exponent, factor)) == pytest.approx(wanted, rel=1e-7, abs=1e-7)
+        turned = rotor_air_speed_m_s(air=air, yaw_exponent=exponent, local_speed_factor=factor, turns_into_wind=True)
+        assert float(turned) == pytest.approx(factor * abs(met), rel=1e-12)
+
+
+def test_shear_over_the_disc_by_chords() -> None:
+    """Cube mean over horizontal chords of the disc, in thin strips; a seventh where no exponent is given."""
+    edge = np.linspace(-1, 1, 200_001)
+    y = 0.5 * (edge[1:] + edge[:-1])
+    chord = np.sqrt(1 - y * y)
+    for height, radius, known, exponent in ((2.5, 1.2, 10.0, 0.25), (6.0, 0.9, 2.0, 1 / 7), (0.5, 0.9, 3.0, 1 / 7)):
+        cube = (np.maximum(height + radius * y, 0.0) / known) ** (3 * exponent)
+        wanted = ((chord * cube).sum() / chord.sum()) ** (1 / 3)
+        tolerance = 1e-7 if height > radius else 2e-4  # where it is cut off at the ground the curve has a kink
+        assert float(shear_speed_factor(height, radius, known, exponent)) == pytest.approx(wanted, rel=tolerance)
+        if exponent == 1 / 7:
+            assert float(shear_speed_factor(height, radius, known)) == pytest.approx(wanted, rel=tolerance)

@@ -3,10 +3,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from energy.aero import blade_element
 from energy.aero.blade import Corrections, CurveSettings, blade_curves, blade_from_stations, blade_sections
 from energy.aero.blade_element import solve
 from energy.aero.momentum import thrust_coefficient_of_induction, wake_speed_at_high_thrust
-from energy.aero.polar import SectionPolar, cambered_plate_polar
+from energy.aero.polar import SectionPolar, cambered_plate_polar, full_polar
 
 RATIOS = np.geomspace(0.1, 20.0, 33)
 PITCHES = np.arange(-10.0, 90.1, 5.0)
@@ -46,7 +47,7 @@ def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, *, delay=True):
     return sections, solve(sections, ratios, pitches)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(blades(), polars())
 def test_every_section_state_has_a_root_and_balances(blade, polar):
     sections, state = states_of(blade, polar)
@@ -71,6 +72,41 @@ def test_every_section_state_has_a_root_and_balances(blade, polar):
     assert (np.abs(blade_torque[used] - 4 * flow * state.swirl_speed[used]) / size[used]).max() <= 1e-9
 
 
+@settings(max_examples=8, deadline=None)
+@given(blades(), polars())
+def test_forces_are_those_of_the_polar_at_the_angle_of_attack(blade, polar):
+    """Looked up once more at the solved angles, in the extended polar and not in the solver's tables."""
+    _, state = states_of(blade, polar, delay=False)
+    full = full_polar(polar, blade.aspect_ratio)
+    lift = np.interp(state.alpha_deg, full.alpha_deg, full.lift_coefficient)
+    drag = np.interp(state.alpha_deg, full.alpha_deg, full.drag_coefficient)
+    phi = np.radians(state.inflow_deg)
+    normal, tangential = lift * np.cos(phi) + drag * np.sin(phi), lift * np.sin(phi) - drag * np.cos(phi)
+    np.testing.assert_allclose(state.normal_coefficient, normal, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(state.tangential_coefficient, tangential, rtol=0, atol=1e-9)
+
+
+def test_roots_on_the_very_angles_of_the_sweep_are_found():
+    """The sweep is coarse in number too: an interval's end may fall on the wrong side of the root by its rounding."""
+    blade = blade_from_stations([0.2, 1.0], [0.1, 0.06], [12.0, 0.0], 3)
+    ratios = np.linspace(1.0, 9.0, 400)
+    _, state = states_of(blade, LINEAR, ratios, np.array([3.0]))
+    for section in range(0, state.inflow_deg.shape[0], 3):
+        phi = state.inflow_deg[section, 0]
+        angles = blade_element._SWEEP_DEG
+        angles = angles[(angles > phi.min()) & (angles < phi.max())]
+        at = np.interp(angles, phi[::-1], ratios[::-1])
+        for _ in range(4):  # Newton's steps, by differences
+            _, near = states_of(blade, LINEAR, np.concatenate([at, at * (1 + 1e-6)]), np.array([3.0]))
+            found, beside = np.split(near.inflow_deg[section, 0], 2)
+            at = at - (found - angles) / (beside - found) * 1e-6 * at
+        close = np.concatenate([at * (1 + shift) for shift in (-1e-7, -1e-8, -1e-9, 0.0, 1e-9, 1e-8, 1e-7)])
+        _, exact = states_of(blade, LINEAR, close, np.array([3.0]))
+        assert angles.size > 10
+        np.testing.assert_allclose(exact.inflow_deg[section, 0], np.tile(angles, 7), rtol=0, atol=1e-5)
+        assert np.abs(exact.residual[section] / (1 + exact.local_speed_ratio[section])).max() < 1e-10
+
+
 @settings(max_examples=20, deadline=None)
 @given(blades(), polars())
 def test_textbook_induction_where_momentum_theory_holds(blade, polar):
@@ -90,7 +126,7 @@ def test_textbook_induction_where_momentum_theory_holds(blade, polar):
     np.testing.assert_allclose(state.swirl_speed[simple][fine], swirl[fine], rtol=1e-5, atol=1e-7)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(blades(), polars())
 def test_power_never_above_betz(blade, polar):
     curves = blade_curves(blade, [polar], RATIOS, PITCHES)
@@ -98,7 +134,7 @@ def test_power_never_above_betz(blade, polar):
     assert ((curves.stalled_torque_share >= 0) & (curves.stalled_torque_share <= 1)).all()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(blades(), polars(), st.floats(0.2, 30.0))
 def test_size_does_not_matter_without_reynolds_numbers(blade, polar, factor):
     other = blade_from_stations(
@@ -185,7 +221,7 @@ def test_thrust_relation_is_continuous_and_reaches_hover():
     assert thrust_relation(np.array(50.0), np.array(1.0)) == pytest.approx(4 * 50 * 49)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.floats(0.05, 1.5), st.floats(0.3, 1.0), st.floats(0.41, 0.99))
 def test_the_speed_on_the_high_thrust_line_gives_its_thrust(sine, loss, induction):
     # From an induction to the force that balances it and back: w = sin(phi)/(1 - a), sigma Cn = T(a) w^2.
