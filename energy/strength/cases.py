@@ -49,6 +49,7 @@ class Rig:
     blade: BladeMass | None
     worst_inputs: Inputs  # every range of the scenario at its unfavourable end
     heavy_blade: BladeMass | None
+    light_blade: BladeMass | None
 
     def radius_in(self, at: Conditions) -> float:
         """Return the wheel's radius (m) in a case: the upper end of its range in the worst one."""
@@ -160,15 +161,20 @@ class BothCases:
 
 def rig_of(scenario: Scenario) -> Rig:
     """Return a scenario's turbine as the parts read it. Raises InputError where nothing turns the rotor."""
-    fastest: dict[str, Values] = {}
-    if scenario.schedule is not None:  # its mean speed would be an idle rotor in town
-        fastest["trip.road_speed"] = np.asarray(scenario.fastest_road_speed_m_s)
+    fastest = _fastest_of_schedule(scenario)
     read, inputs = reader(scenario), inputs_of(scenario, fastest)
     worst = inputs_of(scenario, {**fastest, **_unfavourable_ends(scenario)})
     radius = _radius_m(inputs)
     density = float(np.asarray(inputs.density_kg_m3))
-    blade, heavy = _blade_mass(scenario, read), _blade_mass(scenario, read, heavy=True)
-    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy)
+    blade, heavy, light = (_blade_mass(scenario, read, end) for end in ("value", "high", "low"))
+    return Rig(scenario, read, inputs, turbine_at_work(inputs), density, radius, blade, worst, heavy, light)
+
+
+def _fastest_of_schedule(scenario: Scenario) -> dict[str, Values]:
+    """Return what takes the place of a schedule's mean speed, which would be an idle rotor in town."""
+    if scenario.schedule is None:
+        return {}
+    return {"trip.road_speed": np.asarray(scenario.fastest_road_speed_m_s)}
 
 
 def _radius_m(inputs: Inputs) -> float:
@@ -199,10 +205,38 @@ _LOW_IS_WORSE: tuple[QuantityKey, ...] = (
 )
 
 
-def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
-    """Return the ends of the ranges that make air denser, thrust and drag larger, and the free run faster."""
+# What the air does to a blade: its density, the rotor's size, and what the curves are multiplied by and bent with.
+_OF_THE_AIR: tuple[tuple[QuantityKey, ...], ...] = (
+    ("air.pressure", "air.temperature", "air.altitude", "air.relative_humidity"),
+    ("rotor.diameter",),
+    ("rotor.power_factor",),
+    ("rotor.thrust_factor", "rotor.thrust_in_stall"),
+    ("blade.stall_delay_share", "blade.stalled_power_factor"),
+)
+
+
+def air_at_either_end(rig: Rig) -> tuple[Inputs, ...]:
+    """Return the worst case's inputs with density, size and curves each at the end of more force and at that of less.
+
+    Where the air relieves a part, less of it is the unfavourable end.
+    """
+    scenario = rig.scenario
+    more = {**_fastest_of_schedule(scenario), **_unfavourable_ends(scenario)}
+    less = _unfavourable_ends(scenario, opposite=True)
+    groups: list[dict[str, Values]] = [{key: less[key] for key in keys if key in less} for keys in _OF_THE_AIR]
+    chosen: list[dict[str, Values]] = [{}]
+    for group in groups:
+        chosen += [{**one, **group} for one in chosen] if group else []
+    return (rig.worst_inputs, *(inputs_of(scenario, {**more, **one}) for one in chosen[1:]))
+
+
+def _unfavourable_ends(scenario: Scenario, *, opposite: bool = False) -> dict[str, Values]:
+    """Return the ends of the ranges that make air denser, thrust and drag larger, and the free run faster; or the
+    other ends.
+    """
     ends: dict[str, Values] = {}
-    for keys, end in ((_HIGH_IS_WORSE, "high"), (_LOW_IS_WORSE, "low")):
+    high, low = ("low", "high") if opposite else ("high", "low")
+    for keys, end in ((_HIGH_IS_WORSE, high), (_LOW_IS_WORSE, low)):
         for key in keys:
             table, name = key.split(".")
             stated = getattr(scenario.table(table), name, None)
@@ -211,8 +245,10 @@ def _unfavourable_ends(scenario: Scenario) -> dict[str, Values]:
     return ends
 
 
-def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> BladeMass | None:
-    """Return one blade's pieces, or its mass at its centre; None where the scenario tells neither."""
+def _blade_mass(scenario: Scenario, read: KeyReader, end: str) -> BladeMass | None:
+    """Return one blade's pieces, or its mass at its centre, at an end of their ranges ("low", "high") or at the stated
+    values ("value"); None where the scenario tells neither.
+    """
     table = scenario.blade_loads
     if table is None:
         return None
@@ -223,7 +259,7 @@ def _blade_mass(scenario: Scenario, read: KeyReader, *, heavy: bool = False) -> 
         ends = ((table.mass,), (table.centre_of_mass,))
     else:
         return None
-    masses, radii = (np.array([v.high if heavy else v.value for v in entries]) for entries in ends)
+    masses, radii = (np.array([getattr(value, end) for value in entries]) for entries in ends)
     return BladeMass(masses, radii)
 
 
@@ -301,12 +337,15 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     """Return the cases where nothing tells the free run: the thrust grows with the square of the air speed."""
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = rig.inputs.turbine.highest_rotor_speed_rad_s if stop is None else stop
-    factor = float(np.asarray(rig.worst_inputs.turbine.thrust_factor)) / float(
-        np.asarray(rig.inputs.turbine.thrust_factor)
+    factor, denser = (
+        _thrust_factor_of_the_worst(rig),
+        float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3,
     )
-    denser = float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3
-    factor = factor if rig.inputs.turbine.unmeasured_thrust is None else _highest_unmeasured_thrust(rig)
-    thrust = operating.thrust_n * factor * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
+    measured = rig.inputs.turbine.unmeasured_thrust is None
+    grown = factor if measured else _highest_unmeasured_thrust(rig)
+    thrust = operating.thrust_n * grown * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2
+    # A rotor that stands still now, or turns in air below the table's, says nothing of a gust: the table itself does.
+    thrust = max(thrust, _thrust_of_the_table_n(rig, air) * (factor * denser if measured else 1.0))
     speed = math.nan if fastest is None else float(np.asarray(fastest))
     worst = Conditions(
         air, free_air, speed, thrust, "scaled with the square of air speed", operating.pitch_deg, unfavourable=True
@@ -316,17 +355,39 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     return BothCases(operating, worst, corners, left_out=(NO_LOAD_CUT,), notes=notes)
 
 
+def _thrust_factor_of_the_worst(rig: Rig) -> float:
+    """Return by what the worst end of rotor.thrust_factor lies above the stated one."""
+    worst, stated = (float(np.asarray(of.turbine.thrust_factor)) for of in (rig.worst_inputs, rig.inputs))
+    return worst / stated
+
+
+def _thrust_of_the_table_n(rig: Rig, air_speed_m_s: float) -> float:
+    """Return the thrust (N) that a measured table gives at an air speed: in the air of its day where it was measured,
+    in the worst air with all that is assumed at its upper end where not.
+    """
+    ends = {
+        **_fastest_of_schedule(rig.scenario),
+        **_unfavourable_ends(rig.scenario),
+        **_unmeasured_at_its_upper_end(rig),
+    }
+    inputs = replace(inputs_of(rig.scenario, ends), rotor_air_speed_m_s=np.asarray(air_speed_m_s))
+    return float(turbine_at_work(inputs).thrust_n)
+
+
+def _unmeasured_at_its_upper_end(rig: Rig) -> dict[str, Values]:
+    """Return the upper ends of what is assumed of a thrust that was not measured."""
+    rotor = rig.scenario.rotor
+    return {
+        f"rotor.{key}": np.asarray(getattr(rotor, key).high)
+        for key in ("thrust_coefficient", "mean_lift_coefficient", "solidity")
+    }
+
+
 def _highest_unmeasured_thrust(rig: Rig) -> float:
     """Return the thrust of a rotor whose thrust was not measured, at the upper ends of what is assumed, over the
     assumed.
     """
-    rotor = rig.scenario.rotor
-    ends: dict[str, Values] = {
-        f"rotor.{key}": np.asarray(getattr(rotor, key).high)
-        for key in ("thrust_coefficient", "mean_lift_coefficient", "solidity")
-    }
-    if rig.scenario.schedule is not None:
-        ends["trip.road_speed"] = np.asarray(rig.scenario.fastest_road_speed_m_s)
+    ends = {**_unmeasured_at_its_upper_end(rig), **_fastest_of_schedule(rig.scenario)}
     highest = float(turbine_at_work(inputs_of(rig.scenario, ends)).thrust_coefficient)
     assumed = float(rig.turbine.thrust_coefficient)
     return highest / assumed if bool(rig.turbine.turning) and assumed > 0 else 1.0

@@ -152,7 +152,7 @@ def equivalent_dynamic_load_n(
     References
     ----------
     .. [1] ISO 281, factors from memory. Deep groove: e and Y by f0·Fa/C0, X 0.56; angular contact of 40°: e 1.14,
-       X 0.35, Y 0.57; tapered roller: X 0.4, e = 0.4/Y.
+       X 0.35, Y 0.57; tapered roller: X 0.4, Y = 0.4·cot α and e = 1.5·tan α, so that e = 0.6/Y.
     """
     radial, axial = np.asarray(radial_n, float), np.abs(np.asarray(axial_n, float))
     if kind == "thrust_ball":
@@ -169,7 +169,7 @@ def _dynamic_factors(kind: str, share: np.ndarray, axial_factor: Values | None) 
     if kind == "angular_contact_ball":
         return 1.14, 0.35, 0.57 if axial_factor is None else axial_factor
     assert axial_factor is not None
-    return 0.4 / np.asarray(axial_factor), 0.4, axial_factor
+    return 0.6 / np.asarray(axial_factor), 0.4, axial_factor
 
 
 def basic_life_revolutions(dynamic_rating_n: Values, equivalent_load_n: Values, kind: str) -> np.ndarray:

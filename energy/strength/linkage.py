@@ -11,9 +11,11 @@ import numpy as np
 
 from energy.aero.curves import RotorCurves
 from energy.aero.operating_point import coefficients_of
+from energy.scenario.inputs import Inputs
 from energy.scenario.keys.names import QuantityKey
-from energy.strength.cases import Conditions, Rig
+from energy.strength.cases import Conditions, Rig, air_at_either_end
 from energy.strength.equations import (
+    BladeMass,
     centrifugal_force_n,
     centrifugal_twisting_moment_n_m,
     lift_moment_n_m,
@@ -80,12 +82,15 @@ class PitchedBlades:
         return np.asarray(np.deg2rad(self.curve_pitch_deg + self.mean_twist_deg))
 
 
-def pitched_blades(rig: Rig, ends: Mapping[QuantityKey, float] | None = None) -> PitchedBlades | None:
+def pitched_blades(
+    rig: Rig, ends: Mapping[QuantityKey, float] | None = None, blade: BladeMass | None = None
+) -> PitchedBlades | None:
     """Return the blades that the scenario's linkage turns, None where it does not tell enough of them.
 
-    `ends` takes the place of single values (SI), for the worst case.
+    `ends` takes the place of single values (SI), and `blade` that of the stated masses, for the worst case.
     """
-    read, scenario, blade, curves = rig.read, rig.scenario, rig.blade, rig.inputs.turbine.curves
+    read, scenario, curves = rig.read, rig.scenario, rig.inputs.turbine.curves
+    blade = rig.blade if blade is None else blade
     if scenario.linkage is None or scenario.blade_loads is None:
         return None
     if scenario.blade_loads.chord is None or blade is None or curves is None:
@@ -107,8 +112,6 @@ def pitched_blades(rig: Rig, ends: Mapping[QuantityKey, float] | None = None) ->
     offset = (value("blade_loads.mass_axis") - axis) * chord
     diameter = rig.maybe("blade_loads.pitch_bearing_diameter")
     diameter = diameter if diameter is None else value("blade_loads.pitch_bearing_diameter")
-    if ends is not None and rig.heavy_blade is not None:
-        blade = rig.heavy_blade
     return PitchedBlades(
         curves=curves,
         pitch_deg=pitch,
@@ -131,7 +134,7 @@ def travel_of(rig: Rig, blades: PitchedBlades, at: Conditions) -> Travel:
     """Return the linkage's travel in one case, the rotor speed of which is held through the whole of it."""
     at = replace(at, unfavourable=False)
     pitch, curves = blades.pitch_deg, blades.curves
-    aerodynamic = _aerodynamic_moment_n_m(rig, blades, at)
+    aerodynamic = _aerodynamic_moment_n_m(_in_air(rig, rig.inputs_in(at), blades, at), blades, at)
     speed = at.rotor_speed_rad_s
     centrifugal = centrifugal_twisting_moment_n_m(blades.inertia_difference_kg_m2, speed, blades.chord_angle_rad)
     friction = _friction_n_m(blades, at)
@@ -165,8 +168,8 @@ class WorstForce:
 
 def worst_actuator_force(rig: Rig, worst: Conditions, speeds_rad_s: np.ndarray | None = None) -> WorstForce:
     """Return the maximum force that all blades put on the actuator: over the travel, rotor speeds up to the fastest
-    (or those of `speeds_rad_s`), air speeds up to the worst, and both ends of every range of the blades, friction at
-    its upper end.
+    (or those of `speeds_rad_s`), air speeds up to the worst, and both ends of every range of the blades and of the
+    air, which can relieve the actuator; friction at its upper end.
     """
     # From no air at all (driven by a motor, or running on while the vehicle stops) to the worst.
     airs = np.linspace(0.0, 1.0, _AIRS) * worst.air_speed_m_s
@@ -180,13 +183,20 @@ def worst_actuator_force(rig: Rig, worst: Conditions, speeds_rad_s: np.ndarray |
     )
     best: WorstForce | None = None
     by_speed = np.zeros(len(speeds))
-    for ends in _corners_of_ranges(rig):
-        blades = pitched_blades(rig, ends)
+    either_air = air_at_either_end(rig)
+    in_air: dict[tuple[float, float], list[_InAir]] = {}  # by the ends of the travel: most corners share theirs
+    for ends, blade in itertools.product(_corners_of_ranges(rig), _heavy_and_light(rig)):
+        blades = pitched_blades(rig, ends, blade)
         assert blades is not None
+        travel = float(blades.pitch_deg[0]), float(blades.pitch_deg[-1])
+        if travel not in in_air:
+            in_air[travel] = [_in_air(rig, inputs, blades, at) for inputs in either_air]
         twisting = centrifugal_twisting_moment_n_m(
             blades.inertia_difference_kg_m2, np.asarray(at.rotor_speed_rad_s), blades.chord_angle_rad
         )
-        moment = np.abs(_aerodynamic_moment_n_m(rig, blades, at) + twisting) + _friction_n_m(blades, at)
+        aerodynamic = [_aerodynamic_moment_n_m(air, blades, at) for air in in_air[travel]]
+        against = np.max([np.abs(moment + twisting) for moment in aerodynamic], axis=0)
+        moment = against + _friction_n_m(blades, at)
         force = blades.number * moment / np.abs(blades.lever_m)
         by_speed = np.maximum(by_speed, force.max(axis=(0, 2)))
         place = np.unravel_index(int(np.argmax(force)), force.shape)
@@ -210,14 +220,24 @@ _EITHER_END: tuple[QuantityKey, ...] = (
     "blade_loads.section_moment_coefficient",
     "blade_loads.chord",
     "blade_loads.root_radius",
+    "blade_loads.thickness_ratio",
     "linkage.travel_from",
     "linkage.travel_to",
     "linkage.square_at",
 )
 
 
+def _heavy_and_light(rig: Rig) -> tuple[BladeMass, ...]:
+    """Return the blade with heavy pieces far out, and the lightest where that differs: more of the air is left over."""
+    assert rig.heavy_blade is not None
+    assert rig.light_blade is not None
+    if rig.light_blade.inertia_kg_m2 == rig.heavy_blade.inertia_kg_m2:
+        return (rig.heavy_blade,)
+    return rig.heavy_blade, rig.light_blade
+
+
 def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
-    """Return every combination of the ends that may hurt either way, with friction high, section thin and arm short."""
+    """Return every combination of the ends that may hurt either way, with friction high and the arm short."""
     ranges = [(key, value) for key in _EITHER_END if (value := rig.read.uncertain(key)) is not None]
     both = [sorted({value.low, value.high}) for _, value in ranges]
     names = [key for key, _ in ranges]
@@ -225,7 +245,6 @@ def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
     ends: tuple[tuple[QuantityKey, bool], ...] = (
         ("blade_loads.pitch_bearing_friction", True),
         ("blade_loads.pitch_bearing_diameter", True),
-        ("blade_loads.thickness_ratio", False),
         ("linkage.arm", False),
     )
     for key, high in ends:
@@ -235,24 +254,45 @@ def _corners_of_ranges(rig: Rig) -> list[dict[QuantityKey, float]]:
     return [{**fixed, **dict(zip(names, chosen, strict=True))} for chosen in itertools.product(*both)]
 
 
-def _aerodynamic_moment_n_m(rig: Rig, blades: PitchedBlades, at: Conditions) -> np.ndarray:
-    """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
-    inputs, radius, area = rig.inputs_in(at), rig.radius_in(at), rig.area_in(at)
+@dataclass(frozen=True)
+class _InAir:
+    """The rotor in its air through the travel: thrust (N) and torque (N·m) of all blades, density (kg/m³), radius."""
+
+    thrust_n: np.ndarray
+    torque_n_m: np.ndarray
+    density_kg_m3: float
+    radius_m: float
+
+
+def _in_air(rig: Rig, inputs: Inputs, blades: PitchedBlades, at: Conditions) -> _InAir:
     air, speed, density = np.asarray(at.air_speed_m_s), np.asarray(at.rotor_speed_rad_s), float(inputs.density_kg_m3)
     rotor = rig.rotor(inputs, blades.curve_pitch_deg, air)
+    radius = float(rotor.radius_m)
+    area = math.pi * radius**2
     cp, ct, _ = coefficients_of(rotor, speed * radius / np.maximum(air, 1e-9))
     thrust = wind_force_n(density, area, air, ct)
     torque = cp * 0.5 * density * area * air**3 / np.maximum(speed, 1e-9)
+    return _InAir(thrust, torque, density, radius)
+
+
+def _aerodynamic_moment_n_m(air: _InAir, blades: PitchedBlades, at: Conditions) -> np.ndarray:
+    """Return one blade's moment of the air about its pitch axis (N·m, towards feather positive) through the travel."""
     lift = lift_moment_n_m(
-        thrust / blades.number,
-        torque / blades.number,
-        radius,
+        air.thrust_n / blades.number,
+        air.torque_n_m / blades.number,
+        air.radius_m,
         blades.chord_angle_rad,
         blades.chord_m,
         blades.pitch_axis,
     )
     section = section_moment_n_m(
-        blades.section_moment_coefficient, density, blades.chord_m, air, speed, blades.root_radius_m, radius
+        blades.section_moment_coefficient,
+        air.density_kg_m3,
+        blades.chord_m,
+        at.air_speed_m_s,
+        at.rotor_speed_rad_s,
+        blades.root_radius_m,
+        air.radius_m,
     )
     return np.asarray(lift + section)
 

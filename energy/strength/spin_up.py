@@ -10,10 +10,10 @@ import numpy as np
 
 from energy.electrical import open_load, shaft_torque_n_m
 from energy.scenario.read import Scenario
-from energy.strength.cases import Rig, both_cases, rig_of
+from energy.strength.cases import Conditions, Rig, both_cases, rig_of
 from energy.strength.equations import imbalance_force_n
-from energy.strength.linkage import pitched_blades, travel_of
-from energy.strength.table import Ladder, spin_up_ladder
+from energy.strength.linkage import PitchedBlades, pitched_blades, travel_of
+from energy.strength.table import Ladder, Rung, spin_up_ladder
 from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 from vehicle.units import QuantityError, parse
@@ -115,7 +115,11 @@ def spin_up(scenario: Scenario, natural: NaturalFrequency | None = None) -> Spin
     number = rig.number_of_blades()
     critical = {} if natural is None else {k: 2 * math.pi * natural.hz / k for k in (1, round(number))}
     imbalance = ladder.rungs[-1].imbalance_n / ladder.rungs[-1].rotor_speed_rad_s ** 2
-    steps = tuple(_step(rig, rung.rotor_speed_rad_s, imbalance, natural, critical) for rung in ladder.rungs)
+    blades, at = pitched_blades(rig), both_cases(rig).operating
+    steps = tuple(
+        _step(rig, rung.rotor_speed_rad_s, imbalance, natural, critical, _actuator_n(rig, blades, at, rung))
+        for rung in ladder.rungs
+    )
     turns = rig.inputs.turbine.chain is not None
     return SpinUp(ladder, steps, rig.blade.mass_kg, turns, natural, critical)
 
@@ -126,7 +130,12 @@ def near(natural: NaturalFrequency) -> float:
 
 
 def _step(
-    rig: Rig, speed: float, imbalance_kg_m: float, natural: NaturalFrequency | None, critical: dict[int, float]
+    rig: Rig,
+    speed: float,
+    imbalance_kg_m: float,
+    natural: NaturalFrequency | None,
+    critical: dict[int, float],
+    actuator_n: float | None,
 ) -> SpinStep:
     assert rig.blade is not None
     number, blade = rig.number_of_blades(), rig.blade
@@ -147,7 +156,7 @@ def _step(
         energy_j=0.5 * number * blade.inertia_kg_m2 * speed**2,
         thrown_m_s=leaves,
         thrown_j=0.5 * blade.mass_kg * leaves**2,
-        actuator_n=_actuator_n(rig, speed),
+        actuator_n=actuator_n,
         bearing_n=weight + shaking,
         amplification=None if natural is None else shaking_ratio(speed, 2 * math.pi * natural.hz, DAMPING),
         near_critical=natural is not None and any(abs(speed / at - 1) < near(natural) for at in critical.values()),
@@ -187,13 +196,11 @@ def _angle_rad(rig: Rig) -> float:
     return math.radians(float(np.asarray(rig.inputs.turbine.pitch_deg)))
 
 
-def _actuator_n(rig: Rig, speed: float) -> float | None:
+def _actuator_n(rig: Rig, blades: PitchedBlades | None, operating: Conditions, rung: Rung) -> float | None:
     """Return the maximum force on the actuator over its travel in still air, friction included."""
-    blades = pitched_blades(rig)
     if blades is None:
         return None
-    at = replace(both_cases(rig).operating, rotor_speed_rad_s=speed, air_speed_m_s=0.0, unfavourable=False)
-    travel = travel_of(rig, blades, at)
+    travel = travel_of(rig, blades, replace(operating, rotor_speed_rad_s=rung.rotor_speed_rad_s, air_speed_m_s=0.0))
     return float(np.max(np.abs(travel.actuator_n) + np.abs(travel.friction_n)))
 
 
@@ -272,11 +279,11 @@ def tapped(path: Path) -> NaturalFrequency:
         hit = 0
     after = even[hit:] - even[hit]
     power = (np.abs(np.fft.rfft(laid[:, hit:] * np.exp(-4 * after / after[-1]))) ** 2).sum(axis=0)
-    power[:_FINEST_BINS] = 0.0  # slow drift, and fewer than four swings in the whole log
-    k = int(np.argmax(power))
+    # Below are slow drift, and fewer than four swings in the whole log: what rings there leaves a flank, and no peak.
+    k = _FINEST_BINS + int(np.argmax(power[_FINEST_BINS:]))
     bin_hz = 1 / (len(after) * step)
     usual = float(np.median(power[_FINEST_BINS:]))
-    if not power[k] > _CLEAR * usual or k >= len(power) - 1:
+    if not power[k] > _CLEAR * usual or k >= len(power) - 1 or power[k - 1] > power[k]:
         accepted = "a log of a sharp tap and its ringing, some seconds long, 50 rows a second or more"
         raise InputError(Problem(path.name, "acceleration", "no frequency stands out", accepted))
     low, middle, high = np.log(np.maximum(power[k - 1 : k + 2], 1e-300))

@@ -196,7 +196,7 @@ def structural_loads(scenario: Scenario) -> StructuralLoads:
 
 def spin_up_ladder(scenario: Scenario) -> Ladder:
     """Return the spin-up ladder; InputError where the scenario does not say what the blades weigh."""
-    ladder = structural_loads(scenario).ladder
+    ladder = _ladder(rig_of(scenario))
     if ladder is None:
         raise InputError(
             Problem(

@@ -55,14 +55,15 @@ def test_life_of_the_worked_example_and_of_a_pair():
 
 
 def test_equivalent_loads_of_single_bearings():
-    # ISO 281 (from memory), Fr 1 kN: tapered roller with Y 1.5, X 0.4 above e = 0.4/Y = 0.267; angular contact of 40°,
+    # ISO 281 (from memory), Fr 1 kN: tapered roller with Y 1.5, X 0.4 above e = 0.6/Y = 0.4; angular contact of 40°,
     # X 0.35, Y 0.57 above e 1.14; below e the radial load alone.
     def load_n(axial_n, kind, axial_factor=None):
         return float(equivalent_dynamic_load_n(kind, 1000.0, axial_n, 20e3, axial_factor))
 
     assert load_n(2000.0, "tapered_roller", 1.5) == pytest.approx(0.4 * 1000 + 1.5 * 2000)
     assert load_n(-500.0, "tapered_roller", 1.5) == pytest.approx(0.4 * 1000 + 1.5 * 500)
-    assert load_n(260.0, "tapered_roller", 1.5) == pytest.approx(1000)
+    assert load_n(390.0, "tapered_roller", 1.5) == pytest.approx(1000)
+    assert load_n(410.0, "tapered_roller", 1.5) == pytest.approx(0.4 * 1000 + 1.5 * 410)
     assert load_n(2000.0, "angular_contact_ball") == pytest.approx(0.35 * 1000 + 0.57 * 2000)
     assert load_n(1100.0, "angular_contact_ball") == pytest.approx(1000)
 
