@@ -39,6 +39,7 @@ from energy.progress import Progress, tell
 MOST_ROUNDS = 5_000
 MOST_LAG_K = 1.0
 MOST_LAG_M_S = 0.3
+SHORT_STEP = 0.02  # of a node's time constant
 CLOSE_ENOUGH_K = 1e-4
 _MOST_TOLD = 100  # times that a march tells how far it is, or little more
 
@@ -455,7 +456,7 @@ def integrate(
     book = _opened(start, target, control, drive.durations_s.size)
     boiling = load.boiling if bool(np.isfinite(load.boiling).any()) else None
     line: Linearised | None = None
-    made_at: _MadeAt = (0.0, state, None)
+    made_at: _MadeAt = (0.0, state, None, 0.0)
     kept = [(0.0, state.main, state.second)] if records.size and records[0] == 0 else []
     wanted = set(records.tolist())
     clock = 0.0
@@ -469,7 +470,8 @@ def integrate(
         wind = None if drive.wind is None else drive.wind(step)
         around = surroundings(load, power, drive.ambient(step), wind)
         if line is None or _has_bent(load, made_at, state, duration, wind):
-            line, made_at = linearised(load, around, state, duration), (duration, state, wind)
+            line = linearised(load, around, state, duration)
+            made_at = duration, state, wind, _most_lag_m_s(load, line, duration)
         after = advance(load, around, state, duration, line)
         after = _booked(load, book, _Piece(around, state, after, clock, duration), offered, boiling)
         clock += duration
@@ -542,19 +544,29 @@ def _marched(
     )
 
 
-_MadeAt = tuple[float, State, FloatArray | None]
+_MadeAt = tuple[float, State, FloatArray | None, float]
+
+
+def _most_lag_m_s(load: Coefficients, line: Linearised, duration: float) -> float:
+    """Return by how much the wind may differ from that of a linearisation: not at all in a long step."""
+    rate = float(((line.slope0 + load.coupling) / line.capacity).max())
+    if load.two_nodes:
+        rate = max(rate, float(((line.slope1 + load.coupling) / load.second_capacity).max()))
+    return MOST_LAG_M_S if duration * rate < SHORT_STEP else 0.0
 
 
 def _has_bent(load: Coefficients, made_at: _MadeAt, state: State, duration: float, wind: FloatArray | None) -> bool:
-    """Return whether a linearisation made at (duration, state, wind) is no longer good enough for any draw.
+    """Return whether a linearisation made at (duration, state, wind, lag of the wind) is no longer good for any draw.
 
-    Slopes that lag by 1 K or 0.3 m/s are about a hundredth off; in a step short against the load's time constant that
-    is a hundred-thousandth of the rise. A step of another length always needs a new one.
+    A slope that lags by 1 K is about a hundredth off, one that lags by 0.3 m/s up to a fifth (from still air, where the
+    film is all that insulates). In a step of a fiftieth of the load's time constant that is at most a five-hundredth of
+    its rise, and the next step sets out from the true net power. In a long step the wind may not differ at all: there
+    a straight loss is solved exactly. A step of another length always needs a new linearisation.
     """
-    made_duration, then, then_wind = made_at
+    made_duration, then, then_wind, lag = made_at
     if duration != made_duration:
         return True
-    if wind is not None and then_wind is not None and bool((np.abs(wind - then_wind) > MOST_LAG_M_S).any()):
+    if wind is not None and then_wind is not None and bool((np.abs(wind - then_wind) > lag).any()):
         return True
     if load.radiates or load.steams:
         if bool((np.abs(state.main - then.main) > MOST_LAG_K).any()):

@@ -72,14 +72,14 @@ def read_spell(text: str) -> Spell:
     if match is None:
         raise InputError(Problem("command line", "--reading", f'"{text}"', ACCEPTED))
     words = match.groupdict()
-    time = re.sub(r"^(about|~)\s*", "", words["time"], flags=re.IGNORECASE)
+    time, roughly = re.subn(r"^(about|~)\s*", "", words["time"], flags=re.IGNORECASE)
     try:
         last = _temperature(words["last"], "")
         first = _temperature(words["first"], words["last"])
         spell = Spell(first, last, parse(time, "s"), parse(words["power"], "W") if words["power"] else 0.0, False)
     except QuantityError as error:
         raise InputError(Problem("command line", "--reading", str(error), ACCEPTED)) from None
-    about = bool(words["about"]) or "about" in words["time"].lower()
+    about = bool(words["about"]) or bool(roughly)
     _check(spell, text)
     return Spell(spell.first_k, spell.last_k, spell.time_s, spell.power_w, about)
 

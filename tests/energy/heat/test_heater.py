@@ -639,7 +639,7 @@ def loads(draw):
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     loads(),
     st.lists(st.floats(0.0, 3000.0), min_size=3, max_size=12),
@@ -669,27 +669,27 @@ def test_energy_given_is_stored_or_lost(heater, power, length, ambient, start, c
     assert outcome.energy_stored_j == pytest.approx(stored, rel=1e-9, abs=1e-6 * heater.heat_capacity_j_k)
 
 
-@settings(max_examples=60, deadline=None)
-@given(loads(), st.floats(50.0, 3000.0), st.floats(1.01, 2.0))
+@settings(max_examples=15, deadline=None)
+@given(loads(), st.floats(30.0, 300.0), st.floats(1.01, 1.5))
 def test_more_power_is_never_slower_nor_colder(heater, power, more):
-    outcome = heat_up(heater, SteadyPower(np.array([power, power * more]), 290.0), target_k=330.0)
-    little, much = outcome.time_to_target_s
-    assert not (np.isnan(much) and not np.isnan(little))
-    if not np.isnan(little):
-        assert much <= little * (1 + 1e-9)
+    outcome = heat_up(heater, SteadyPower(power * more ** np.arange(8), 290.0), target_k=330.0)
+    times = np.where(np.isnan(outcome.time_to_target_s), np.inf, outcome.time_to_target_s)
+    assert (times[1:] <= times[:-1] * (1 + 1e-9)).all()
     # Once it has boiled dry the power is cut; the peak that follows is told to within the step, a kelvin at the most.
     slack = 1.0 if np.isfinite(outcome.dry_from_s).any() else 1e-6
-    assert outcome.highest_temperature_k[1] >= outcome.highest_temperature_k[0] - slack
-    assert outcome.shortfall_w[1] <= outcome.shortfall_w[0] + 1e-9 or np.isnan(outcome.shortfall_w).any()
+    assert (np.diff(outcome.highest_temperature_k) >= -slack).all()
+    assert (np.diff(outcome.shortfall_w) <= 1e-9).all() or np.isnan(outcome.shortfall_w).any()
 
 
-@settings(max_examples=60, deadline=None)
-@given(capacities, conductances, st.floats(100.0, 3000.0), st.floats(1.0, 40.0), st.floats(-40.0, 40.0))
-def test_only_differences_of_temperature_matter(capacity, loss, power, rise, shift):
-    heater = HeatedLoad(capacity, loss)
+def test_only_differences_of_temperature_matter():
+    draw = np.random.default_rng(6)
+    heater = HeatedLoad(draw.uniform(500.0, 2e5, 100), draw.uniform(0.1, 20.0, 100))
+    power, rise, shift = draw.uniform(100.0, 3000.0, 100), draw.uniform(1.0, 40.0, 100), draw.uniform(-40.0, 40.0, 100)
     here = heat_up(heater, SteadyPower(power, 280.0), target_k=280.0 + rise)
     there = heat_up(heater, SteadyPower(power, 280.0 + shift), target_k=280.0 + shift + rise)
     assert here.reachable.tolist() == there.reachable.tolist()
+    assert here.reachable.any()
+    assert not here.reachable.all()
     assert here.time_to_target_s == pytest.approx(there.time_to_target_s, rel=1e-6, nan_ok=True)
     assert here.holding_power_w == pytest.approx(there.holding_power_w, rel=1e-9)
 

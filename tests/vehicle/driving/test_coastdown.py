@@ -68,8 +68,8 @@ def test_exact_runs_give_the_exact_road_load():
 def test_intervals_hold_the_truth(tmp_path):
     covered = np.zeros(4)
     for seed in range(20):
-        runs = coast_runs(read_log(drive(tmp_path / "log.csv", 16, seed)))
-        assert len(runs) == 16
+        runs = coast_runs(read_log(drive(tmp_path / "log.csv", 8, seed)))
+        assert len(runs) == 8
         fit = fit_coastdown(runs, MASS)
         v = fit.speeds_m_s[2]
         truths = (*TRUE, TRUE[0] + TRUE[1] * v + TRUE[2] * v * v)

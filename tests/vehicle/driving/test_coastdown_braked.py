@@ -35,7 +35,7 @@ def test_undisturbed_runs_are_left_alone(tmp_path, step_s, gusts_m_s):
     assert off(found) == pytest.approx(0, abs=0.012)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize(
     ("brake", "said"),
     [
@@ -54,7 +54,7 @@ def test_the_one_braked_run_of_eight_is_named(tmp_path, seed, brake, said):
     assert abs(found.head_wind_m_s) < 3
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize("newton", [200, 400, 700])
 def test_gentle_braking_after_every_run_is_no_road_load(tmp_path, seed, newton):
     found = fitted(tmp_path, lambda n, s, v: newton if v < 12 + newton / 175 else 0, seed=seed)

@@ -79,3 +79,40 @@ def test_more_gears_spread_wider_and_nine_as_wide_as_ten() -> None:
     assert (np.diff(spread[:6]) > 0).all()
     assert spread[5] == pytest.approx(spread[6])
     assert all(each[-1] == 0.2 for each in gears.values())
+
+
+@pytest.mark.parametrize(
+    ("law", "column", "kind"),
+    [
+        (lambda: typical.CONSTANT_N["car"], "a", "car"),
+        (lambda: typical.CONSTANT_N["truck"], "a", "truck"),
+        (lambda: typical.SQUARE_N_S2_M2["car"], "c", "car"),
+        (lambda: typical.SQUARE_N_S2_M2["truck"], "c", "truck"),
+        (lambda: typical.DISPLACEMENT_L["petrol"], "litres", "petrol"),
+        (lambda: typical.DISPLACEMENT_L["diesel"], "litres", "diesel"),
+        (lambda: typical.TOP_GEAR_RAD_M["petrol"], "turns", "petrol"),
+        (lambda: typical.TOP_GEAR_RAD_M["diesel"], "turns", "diesel"),
+    ],
+)
+def test_laws_are_near_a_regression_of_logarithms(certified: pd.DataFrame, law, column: str, kind: str) -> None:
+    """Least squares of log(value) over log(mass / 1800 kg) on the same vehicles: another fit, near by."""
+    of_road = column in ("a", "c")
+    rows = certified[(certified.vehicle_type if of_road else certified.fuel) == kind]
+    slow, fast = (
+        LBF_N * (rows.coastdown_a_lbf + rows.coastdown_b_lbf_per_mph * mph + rows.coastdown_c_lbf_per_mph2 * mph**2)
+        for mph in (50 / 3.6 / MPH_M_S, 110 / 3.6 / MPH_M_S)
+    )
+    square = (fast - slow) / ((110 / 3.6) ** 2 - (50 / 3.6) ** 2)
+    value = {
+        "a": slow - square * (50 / 3.6) ** 2,
+        "c": square,
+        "litres": rows.displacement_l,
+        "turns": rows.engine_rpm_per_mph_top_gear * np.pi / 30 / MPH_M_S,
+    }[column]
+    mass = np.log(rows.equivalent_test_weight_lb * LB_KG / 1800)
+    power, level = np.polyfit(mass, np.log(value), 1)
+    found = law()
+    assert found.at_1800_kg == pytest.approx(np.exp(level), rel=0.07)
+    assert found.power == pytest.approx(power, abs=0.2)
+    low, high = np.exp(np.quantile(np.log(value) - level - power * mass, [0.05, 0.95]))
+    assert (found.low_factor, found.high_factor) == pytest.approx((low, high), abs=0.15)
