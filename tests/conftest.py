@@ -51,11 +51,11 @@ LONGEST_FIRST = (
 
 
 def pytest_xdist_auto_num_workers() -> int | None:
-    """Return a worker more than there are cores: those of the browser and of the recorder mostly wait.
+    """Return two workers more than there are cores: two drive browsers, and those and the recorder's often wait.
 
     None leaves it to the variable by which pytest-xdist lets itself be told.
     """
-    return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else (os.cpu_count() or 1) + 1
+    return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else (os.cpu_count() or 1) + 2
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:

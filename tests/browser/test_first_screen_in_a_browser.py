@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import combinations
 from typing import Any
 
@@ -17,20 +17,16 @@ _RECTANGLES = """sel => [...document.querySelectorAll(sel)].map(e => {
 
 
 @pytest.fixture
-def themed(browser: Any, address: str) -> Iterator[Callable[..., Any]]:
+def themed(page: Any, address: str) -> Callable[..., Any]:
     """Open the first screen in a theme at a size."""
-    contexts = []
 
     def opened(theme: str, size: dict[str, int], place: str = "") -> Any:
-        context = browser.new_context(viewport=size, color_scheme=theme)
-        contexts.append(context)
-        page = context.new_page()
+        page.set_viewport_size(size)
+        page.emulate_media(color_scheme=theme)
         open_screen(page, address, place)
         return page
 
-    yield opened
-    for context in contexts:
-        context.close()
+    return opened
 
 
 def _bottom(page: Any, selector: str) -> float:

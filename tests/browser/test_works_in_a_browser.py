@@ -398,19 +398,16 @@ def _contrast_faults(page: Any) -> list[tuple[str, list[str]]]:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_both_modes_follow_the_system_and_can_be_read(browser: Any, address: str, scheme: str) -> None:
-    context = browser.new_context(viewport={"width": 1366, "height": 768}, color_scheme=scheme)
-    try:
-        page = context.new_page()
-        open_screen(page, address)
-        background = page.evaluate("getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor")
-        assert (background == "rgb(255, 255, 255)") is (scheme == "light")
-        for place in ("fuel", "scenario", "heat", "loads", "plan", "watts", "works"):
-            if place != "fuel":
-                _to(page, place)
-            assert _contrast_faults(page) == [], place
-    finally:
-        context.close()
+def test_both_modes_follow_the_system_and_can_be_read(page: Any, address: str, scheme: str) -> None:
+    page.set_viewport_size({"width": 1366, "height": 768})
+    page.emulate_media(color_scheme=scheme)
+    open_screen(page, address)
+    background = page.evaluate("getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor")
+    assert (background == "rgb(255, 255, 255)") is (scheme == "light")
+    for place in ("fuel", "scenario", "heat", "loads", "plan", "watts", "works"):
+        if place != "fuel":
+            _to(page, place)
+        assert _contrast_faults(page) == [], place
 
 
 _RINGS = """() => { const e = document.activeElement; const ringed = [e, e.parentElement, e.closest('label'),
