@@ -134,9 +134,8 @@ def test_every_figure_over_draws_of_the_winds(stated: Scenario) -> None:
             if found is None:
                 continue
             values = sorted(world[key][figure] for world in worlds)
-            middle = worlds[0][key][figure]
-            assert (found.low, found.estimate, found.high) == pytest.approx((values[0], middle, values[-1])), figure
-            assert middle == values[1] or middle == values[2]
+            assert (found.low, found.high) == pytest.approx((values[0], values[-1])), (key, figure)
+            assert any(found.estimate == pytest.approx(middle) for middle in values[1:3]), (key, figure)
         if key != "turbine":
             ever = [math.isfinite(world[key]["pays_back_years"]) for world in worlds]
             assert way.pays_share == pytest.approx(sum(ever) / 4)
