@@ -365,6 +365,21 @@ def test_a_second_round_costs_like_the_first(demo: Callable[..., Scenario]) -> N
     assert found.over_trip_fuel_m3[0] == pytest.approx(3 * 200 * rates.sum())
 
 
+@pytest.mark.parametrize("way", ["steady", "trip"])
+def test_what_is_done_only_grows(demo: Callable[..., Scenario], way: str) -> None:
+    shares: list[float] = []
+    trip = None if way == "steady" else trip_of([100, 0, 100], seconds=100)
+    heating(demo("van_water_tank"), trip, draws=2, progress=shares.append)
+    assert shares == sorted(shares)
+    assert 0 <= shares[0] < 0.5
+    assert shares[-1] == 1.0
+    assert len(shares) > 3
+    if trip is not None:
+        # Three steps take next to no time: the power's three tenths come first, the fuel's seven last.
+        assert shares[0] == pytest.approx(0.3, abs=0.01)
+        assert shares[-2] == pytest.approx(0.3 + 0.4 * 0.7, abs=0.01)
+
+
 def test_accelerations_are_held_to_what_a_vehicle_can_do() -> None:
     trip = trip_of([0, 36, 36, 360, 0], seconds=2.0)
     assert chain._acceleration(trip) == pytest.approx([5.0, 0.0, 10.0, -10.0, 0.0])
