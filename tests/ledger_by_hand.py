@@ -219,9 +219,7 @@ def supply_of(inputs: Inputs, wheel_w: float, electric_w: float) -> Numbers:
     else:
         assert isinstance(engine, Engine)
         runs = bool(engine.runs_when_parked) or electric_w > 0  # nothing but a running engine turns the alternator
-        engine = replace(
-            engine, accessory_power_w=number(engine.accessory_power_w) + electric_w, runs_when_parked=runs
-        )
+        engine = replace(engine, accessory_power_w=number(engine.accessory_power_w) + electric_w, runs_when_parked=runs)
     return flat(drive(engine, wheel_w, number(inputs.road_speed_m_s)))
 
 

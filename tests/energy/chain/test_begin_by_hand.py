@@ -1,10 +1,9 @@
-"""What a few choices make of a scenario, number by number: laws of certified vehicles, and typical values with ranges."""
+"""What a few choices make of a scenario, number by number: laws of certified vehicles, typical values with ranges."""
 
 from __future__ import annotations
 
 import dataclasses
 import math
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -42,7 +41,7 @@ def close(values: tuple[float, float, float]) -> Any:
     return pytest.approx(values, rel=6e-4)  # four digits are written
 
 
-# Laws k (mass / 1800 kg)^p of the certified vehicles, and the factors that hold nine in ten (vehicle/driving/typical.py).
+# Laws k (mass / 1800 kg)^p of the certified vehicles, and the factors that hold nine in ten.
 LAWS = {
     "A car": (187.0, 1.26, 0.77, 1.28),
     "A truck": (164.0, 1.13, 0.75, 1.29),
@@ -81,7 +80,10 @@ def test_a_vehicle_of_its_kind(vehicle: str, like: str, fuel: str, mass: float) 
     constant, square = law(f"A {like}", mass), law(f"C {like}", mass)
     burns = "diesel" if fuel == "diesel" else "petrol"
     size = law(f"L {burns}", mass)
-    if vehicle in ("van", "motorhome"):  # none is certified: wider, about the law's A and half of 1.2 kg/m³ times drag area
+    if vehicle in (
+        "van",
+        "motorhome",
+    ):  # none is certified: wider, about the law's A and half of 1.2 kg/m³ times drag area
         area, litres = {"van": (1.40, 2.2), "motorhome": (2.40, 2.3)}[vehicle]
         constant = (constant[0], 0.7 * constant[0], 1.5 * constant[0])
         square = (0.6 * area, 0.6 * area * 0.75, 0.6 * area * 1.5)
@@ -113,7 +115,9 @@ def test_what_is_known_of_the_vehicle_takes_the_laws_place() -> None:
     assert numbers(data["engine"]["peak_torque"]) == close((300.0, 255.0, 480.0))
     assert float(data["engine"]["speed_per_1000_rpm"][-1].split()[0]) == pytest.approx(40.0, rel=6e-3)
     assert "top gear from the rev counter" in text.text
-    assert numbers(begun(**(known | {"displacement": ""})).data()["engine"]["displacement"]) == close((2.78, 1.6958, 4.1144))
+    assert numbers(begun(**(known | {"displacement": ""})).data()["engine"]["displacement"]) == close(
+        (2.78, 1.6958, 4.1144)
+    )
     assert beginning.usual_displacement_l("family_car", "petrol", 1800.0)[0] == close((2.78, 1.6958, 4.1144))
 
 
@@ -223,7 +227,11 @@ def test_what_is_not_known_is_looked_for_and_written_as_a_dial_shows_it() -> Non
     assert bundle.text.count("found so that pitch, ratio and element fit") == 3
     held = begin(Beginning(**CURVES, ratio="2.5", pitch="7.26 deg"), search).data()
     assert asked[1][2] == ("rotor.pitch", "drive.ratio")
-    assert (held["rotor"]["pitch"], held["drive"]["ratio"], held["heater"]["resistance"]) == ("7.26 deg", 2.5, "12.3 ohm")
+    assert (held["rotor"]["pitch"], held["drive"]["ratio"], held["heater"]["resistance"]) == (
+        "7.26 deg",
+        2.5,
+        "12.3 ohm",
+    )
 
     def other(*_: Any) -> Any:
         return SimpleNamespace(pitch_deg=6.27, ratio=3.14159, resistance_ohm=12.3456)
@@ -283,8 +291,13 @@ def test_something_must_blow(speed: str, fine: bool) -> None:
             beginning._free_air_m_s(Beginning(road_speed=speed))
 
 
-def test_a_mass_of_nothing_is_none(tmp_path: Path) -> None:
-    for known, key in (({"mass": "0 kg"}, "vehicle.mass"), ({"displacement": "0 L"}, "engine.displacement")):
+def test_a_mass_of_nothing_is_none() -> None:
+    for known, key in (
+        ({"mass": "0 kg"}, "vehicle.mass"),
+        ({"mass": "-900 kg"}, "vehicle.mass"),
+        ({"displacement": "0 L"}, "engine.displacement"),
+        ({"vehicle": "sledge"}, "vehicle"),
+    ):
         with pytest.raises(InputError) as caught:
             begun(**known)
         assert key in str(caught.value)

@@ -20,7 +20,9 @@ from energy.scenario.read import Scenario
 SLOW = ["trip.road_speed=15 km/h", "rotor.local_speed_factor=1.0", "rotor.mount_drag_area=0.01 m^2"]
 
 
-def gain(scenario: Scenario, wind: float, pitch: float | None = None) -> tuple[float, bool, list[str]]:
+def gain(
+    scenario: Scenario, wind: float, pitch: float | None = None, amperes: float = 16.0
+) -> tuple[float, bool, list[str]]:
     """Heat less drag power at the wheels, whether the rotor turns within its curves, and the limits that it breaks."""
     draws = {"air.wind_speed": np.array(wind), "air.wind_from": np.array(0.0)}
     if pitch is not None:
@@ -35,7 +37,7 @@ def gain(scenario: Scenario, wind: float, pitch: float | None = None) -> tuple[f
         "rotor speed": turbine["rotor_speed_rad_s"] * 30 / math.pi > 900,
         "blade tip speed": tips > 80,
         "thrust": turbine["thrust_n"] > 2500,
-        "current": turbine["electrical.current_a"] > 16,
+        "current": turbine["electrical.current_a"] > amperes,
         "power into the element": turbine["heat_power_w"] > 3000,
     }
     works = bool(turbine["turning"]) and not turbine["beyond_data"]
@@ -59,21 +61,17 @@ def test_the_wind_that_pays_as_set(demos: Path) -> None:
 def test_the_best_pitch_pitch_by_pitch(demos: Path, limits: list[str]) -> None:
     scenario = load(demos / "van_water_tank" / "scenario.toml", [*SLOW, *limits])
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(chain, "_PITCHES", 7)
-        patch.setattr(chain, "WINDS_M_S", np.linspace(0, 12, 13))
+        patch.setattr(chain, "_PITCHES", 4)
+        patch.setattr(chain, "WINDS_M_S", np.linspace(0, 12, 7))
         best = best_pitch_break_even(scenario)
     assert best is not None
     assert scenario.curves is not None
     ends = scenario.pitch_convention.setting_deg(scenario.curves.pitch_deg)
     allowed = 2.0 if limits else 16.0
     legal, any_of_them = [], []
-    for pitch in np.linspace(min(ends), max(ends), 7).tolist():
-        for wind in range(13):
-            less, works, broken = gain(scenario, float(wind), pitch)
-            if limits:
-                inputs = inputs_of(scenario, {"air.wind_speed": np.array(float(wind)), "rotor.pitch": np.array(pitch)})
-                current = at_work(inputs)["electrical.current_a"]
-                broken = [*(name for name in broken if name != "current"), *(["current"] if current > allowed else [])]
+    for pitch in np.linspace(min(ends), max(ends), 4).tolist():
+        for wind in range(0, 13, 2):
+            less, works, broken = gain(scenario, float(wind), pitch, allowed)
             if works and less >= 0:
                 any_of_them.append((wind, pitch, broken))
                 if not broken:
@@ -98,7 +96,7 @@ def test_no_pitch_pays_where_the_mount_alone_takes_more(demos: Path) -> None:
 
 @pytest.mark.parametrize(("at", "expected"), [(0.1, 0.1), (39.9, 39.9), (40.0, 40.0), (0.0, 0.0), (10.25, 10.25)])
 def test_the_first_wind_that_is_not_below_zero(at: float, expected: float) -> None:
-    steep = np.where(WINDS_M_S < at, 1.0, 3.0) * (WINDS_M_S - at)
+    steep = np.where(at > WINDS_M_S, 1.0, 3.0) * (WINDS_M_S - at)
     k = math.ceil(at / 0.25 - 1e-9)
     under, over = 0.25 * (k - 1) - at, 3 * (0.25 * k - at)
     bent = 0.25 * (k - 1) + 0.25 * -under / (over - under) if k else 0.0
@@ -121,7 +119,7 @@ def induction(ct: float) -> float:
 
 @pytest.mark.parametrize("factor", [0.7, 1.2])
 def test_ideal_rotors_wind_by_wind(demos: Path, factor: float) -> None:
-    """T (1 - a) U of shaft power for the thrust T that is built; the chain's losses; the alternator's in their place."""
+    """T (1 - a) U of shaft power for the thrust T that is built; the chain's losses; then the alternator's."""
     settings = [f"rotor.local_speed_factor={factor}", "rotor.interaction_factor=0.9", "trip.road_speed=20 km/h"]
     scenario = load(demos / "van_water_tank" / "scenario.toml", settings)
     outcome = over_winds(scenario)

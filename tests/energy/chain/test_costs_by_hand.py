@@ -125,7 +125,7 @@ def test_every_figure_of_the_values_as_stated(stated: Scenario) -> None:
 
 
 def test_every_figure_over_draws_of_the_winds(stated: Scenario) -> None:
-    """Costs are exact here: four worlds of heat, two alike, and the share of them in which the turbine is ever ahead."""
+    """Costs are exact here: four worlds of heat, two alike; in what share of them the turbine is ever ahead."""
     money = money_of(stated, flows())
     worlds = [by_hand(flows(), k) for k in (1, 2, 3, 4)]
     for key, way in ways_of(money).items():

@@ -67,7 +67,10 @@ MEASURED = {
     "turns": ("turns", ["rotor.stowed=spinning", "rotor.local_speed_factor=0.8"]),
     "turns, beyond": ("turns", ["trip.road_speed=170 km/h", "rotor.stowed=feathered"]),
     "thrust": ("thrust", ["trip.compared_with=stowed"]),
-    "thrust, beyond, into the wind": ("thrust", ["trip.road_speed=150 km/h", *ENGINE_WINDS[:2], "rotor.turns_into_wind=true"]),
+    "thrust, beyond, into the wind": (
+        "thrust",
+        ["trip.road_speed=150 km/h", *ENGINE_WINDS[:2], "rotor.turns_into_wind=true"],
+    ),
     "thrust in no air": ("thrust", ["trip.road_speed=0 km/h"]),
 }
 

@@ -98,9 +98,7 @@ def test_a_broken_limit_stops_the_working_turbine(demos: Path, settings: list[st
     assert not keeps_limits(inputs, turbine_at_work(inputs))
     assert [one.key for one in broken_as_stated(scenario)] == [key]
     assert [one.key for one in broken_limits(answered(scenario, exact=True))] == [key]
-    measured = measured_limits(
-        inputs, rotor_speed_rad_s=85.0, thrust_n=301.0, element_power_w=1201.0, current_a=11.1
-    )
+    measured = measured_limits(inputs, rotor_speed_rad_s=85.0, thrust_n=301.0, element_power_w=1201.0, current_a=11.1)
     assert key in [one.key for one in measured]
 
 
@@ -162,8 +160,10 @@ def test_an_outcome_of_quantiles() -> None:
     """At 5, 25, 50, 75 and 95 %: the median, the outer ones for 90 %, the inner ones for the middle half."""
     found = outcome_of((1.0, 2.0, 3.0, 5.0, 9.0), (10.0, 20.0, 30.0, 50.0, 90.0))
     assert found == Outcome(
-        Estimate(3.0, 1.0, 9.0, 0.9), Estimate(30.0, 10.0, 90.0, 0.9), Estimate(3.0, 2.0, 5.0, 0.5),
-        Estimate(30.0, 20.0, 50.0, 0.5)
+        Estimate(3.0, 1.0, 9.0, 0.9),
+        Estimate(30.0, 10.0, 90.0, 0.9),
+        Estimate(3.0, 2.0, 5.0, 0.5),
+        Estimate(30.0, 20.0, 50.0, 0.5),
     )
     alone = outcome_of((4.0,), (7.0,))
     assert alone.change_w == Estimate(4.0, 4.0, 4.0, 0.9)
@@ -316,7 +316,9 @@ def test_less_than_half_of_the_best_power_while_slow_is_stalled(van: Scenario) -
     inputs = inputs_of(van)
     curves = inputs.turbine.curves
     assert curves is not None
-    row = [np.interp(float(np.asarray(inputs.turbine.pitch_deg)), curves.pitch_deg, c) for c in curves.power_coefficient.T]
+    row = [
+        np.interp(float(np.asarray(inputs.turbine.pitch_deg)), curves.pitch_deg, c) for c in curves.power_coefficient.T
+    ]
     best, at = max(row), float(curves.tip_speed_ratio[int(np.argmax(row))])
     turbine = turbine_at_work(inputs)
 
@@ -333,7 +335,10 @@ def test_less_than_half_of_the_best_power_while_slow_is_stalled(van: Scenario) -
     assert not judged(at - 1, 0.1 * best, turning=False)
     still = dataclasses.replace(turbine, turning=np.array(False))
     for air, stands in ((3.0, False), (3.01, True), (2.0, False)):
-        assert bool(stalled.stalled_or_stands(dataclasses.replace(inputs, rotor_air_speed_m_s=np.array(air)), still)) == stands
+        assert (
+            bool(stalled.stalled_or_stands(dataclasses.replace(inputs, rotor_air_speed_m_s=np.array(air)), still))
+            == stands
+        )
 
 
 def test_the_risk_of_stall_draw_by_draw(demos: Path) -> None:
@@ -354,7 +359,9 @@ def test_the_risk_of_stall_draw_by_draw(demos: Path) -> None:
     for group, estimate in ((groups[True], found.stalled_heat_w), (groups[False], found.running_heat_w)):
         assert estimate is not None
         low, middle, high = np.quantile(group, [0.05, 0.5, 0.95])
-        assert (estimate.low, estimate.estimate, estimate.high, estimate.level) == pytest.approx((low, middle, high, 0.9))
+        assert (estimate.low, estimate.estimate, estimate.high, estimate.level) == pytest.approx(
+            (low, middle, high, 0.9)
+        )
     stated = stall_risk(scenario, exact=True)
     assert stated is not None
     inputs = inputs_of(scenario)
@@ -530,7 +537,9 @@ def test_ranges_that_an_estimated_thrust_deserves(van: Scenario) -> None:
 
 def test_a_chain_of_draws_is_their_single_answers(van: Scenario) -> None:
     shares: list[float] = []
-    found = steady_chain(van)({"vehicle.mass": np.array([2000.0, 4000.0]), "rotor.pitch": np.array([2.0, 9.0])}, shares.append)
+    found = steady_chain(van)(
+        {"vehicle.mass": np.array([2000.0, 4000.0]), "rotor.pitch": np.array([2.0, 9.0])}, shares.append
+    )
     for k, (mass, pitch) in enumerate(((2000.0, 2.0), (4000.0, 9.0))):
         alone = answer(inputs_of(van, {"vehicle.mass": np.array(mass), "rotor.pitch": np.array(pitch)}))
         assert found.change_w[k] == pytest.approx(number(alone.change.power_w))

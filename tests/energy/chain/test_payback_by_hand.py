@@ -62,14 +62,14 @@ def at(scenario: Scenario, speed: float, wind: float = 0.0, grade: float = 0.0) 
     return figures(inputs, keeps=keeps(inputs, at_work(inputs)))
 
 
-SPEEDS, WINDS, DESCENTS = np.array([2.0, 25.0]), np.array([0.0, 6.0, 16.0]), np.array([0.0, 0.05, 0.09])
+SPEEDS, WINDS, DESCENTS = np.array([2.0, 25.0]), np.array([6.0, 16.0]), np.array([0.05, 0.09])
 
 
 @pytest.fixture(scope="module")
 def small(van: Scenario) -> Payback:
     """The van's with few draws on small maps: where the numbers of a map lie is an own choice, what they are is not."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(chain, "_DRAWS", 8)
+        patch.setattr(chain, "_DRAWS", 4)
         patch.setattr(chain, "_SPEEDS_M_S", SPEEDS)
         patch.setattr(chain, "_WINDS_M_S", np.linspace(0, 30, 31))
         patch.setattr(chain, "_CLIMATE_POINTS", (6, 3))
@@ -80,14 +80,18 @@ def small(van: Scenario) -> Payback:
             return real(scenario, speeds, few, kind, drawn)
 
         patch.setattr(chain, "_map", smaller)
-        return chain.payback(van, height_m=40.0)
+        shares: list[float] = []
+        found = chain.payback(van, height_m=40.0, progress=shares.append)
+        assert shares == sorted(shares)
+        assert (shares[0] > 0, shares[-1]) == (True, 1.0)
+        return found
 
 
 def test_maps_and_their_shares_of_draws(van: Scenario, small: Payback) -> None:
-    drawn = {key: values[:8, 0, 0] for key, values in _eight_draws(van).items()}
+    drawn = {key: values[:4, 0, 0] for key, values in _four_draws(van).items()}
     for paid, kind in ((small.wind, "wind"), (small.descent, "descent")):
         assert paid.along.tolist() == (WINDS if kind == "wind" else DESCENTS).tolist()
-        counts = {name: np.zeros((3, 2)) for name in chain.BALANCES}
+        counts = {name: np.zeros((2, 2)) for name in chain.BALANCES}
         for i, along in enumerate(paid.along):
             for j, speed in enumerate(SPEEDS):
                 wind, grade = (along, 0.0) if kind == "wind" else (0.0, -along)
@@ -96,29 +100,29 @@ def test_maps_and_their_shares_of_draws(van: Scenario, small: Payback) -> None:
                 for name in chain.BALANCES:
                     assert paid.balances[name][i, j] == pytest.approx(expected[name], rel=1e-9, abs=1e-6)
                 where = {"trip.road_speed": speed, "air.wind_speed": wind, "air.wind_from": 0.0, "trip.grade": grade}
-                for k in range(8):
+                for k in range(4):
                     draws = {key: np.array(values[k]) for key, values in drawn.items()}
                     inputs = inputs_of(van, draws | {key: np.array(value) for key, value in where.items()})
                     world = figures(inputs, keeps=keeps(inputs, at_work(inputs)))
                     for name in chain.BALANCES:
                         counts[name][i, j] += world[name] >= -0.05 and world["heat_w"] > 0.5
         for name in chain.BALANCES:
-            assert paid.probability[name].tolist() == (counts[name] / 8).tolist(), (kind, name)
-    assert 0 < small.wind.probability["energy"].sum() < 6
-    assert 0 < small.descent.probability["fuel"].sum() < 6
+            assert paid.probability[name].tolist() == (counts[name] / 4).tolist(), (kind, name)
+    assert 0 < small.wind.probability["energy"].sum() < 4
+    assert 0 < small.descent.probability["fuel"].sum() < 4
 
 
-def _eight_draws(scenario: Scenario) -> dict[str, np.ndarray]:
+def _four_draws(scenario: Scenario) -> dict[str, np.ndarray]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(chain, "_DRAWS", 8)
+        patch.setattr(chain, "_DRAWS", 4)
         return chain._drawn(scenario)
 
 
 def test_draws_leave_out_what_the_map_asks(van: Scenario) -> None:
-    drawn = _eight_draws(van)
+    drawn = _four_draws(van)
     assert {"rotor.local_speed_factor", "vehicle.drag_area"} <= set(drawn)
     assert not {"trip.road_speed", "trip.grade", "trip.acceleration", "air.wind_speed", "air.wind_from"} & set(drawn)
-    assert all(values.shape == (8, 1, 1) for values in drawn.values())
+    assert all(values.shape == (4, 1, 1) for values in drawn.values())
 
 
 def test_exact_maps_are_those_of_the_values_as_stated(van: Scenario) -> None:
@@ -134,7 +138,7 @@ def test_exact_maps_are_those_of_the_values_as_stated(van: Scenario) -> None:
 
 
 def least_by_hand(along: np.ndarray, balance: np.ndarray, heat: np.ndarray) -> float:
-    """The first place that pays, moved back to where a straight line reaches zero: through the last place before it, or,
+    """The first place that pays, moved back to where a straight line reaches zero: through the last place before it;
     where the balance only reaches zero and stays there, along the slope that it had before that place.
     """
     for k in range(len(along)):
@@ -241,7 +245,10 @@ def test_winds_of_a_year_crowd_towards_the_strongest_and_keep_every_mean() -> No
 def test_a_year_wind_by_wind(demos: Path, direction: str) -> None:
     """Each wind of the year as an answer of its own, standing and driving, weighed by its share of the year."""
     climate = ["wind_climate.mean_speed=11 m/s", f"wind_climate.direction={direction}", "air.wind_from=30 deg"]
-    scenario = load(demos / "van_water_tank" / "scenario.toml", [*climate, "trip.road_speed=60 km/h", "rotor.local_speed_factor=1.0"])
+    scenario = load(
+        demos / "van_water_tank" / "scenario.toml",
+        [*climate, "trip.road_speed=60 km/h", "rotor.local_speed_factor=1.0"],
+    )
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(chain, "_CLIMATE_POINTS", (6, 3))
         year = chain._year(scenario, 60 / 3.6, None)
@@ -284,10 +291,10 @@ def test_a_year_wind_by_wind(demos: Path, direction: str) -> None:
 def test_a_years_ends_hold_nine_tenths_of_its_draws(small: Payback) -> None:
     flows, year = small.year.flows, small.year
     for values, ends in ((flows.driving_heat_w, year.driving_heat_w), (flows.parked_heat_w, year.parked_heat_w)):
-        assert values.shape == (9,)
+        assert values.shape == (5,)
         low, middle, high = ends
         assert middle == values[0]
-        # Of eight draws the ends that hold nine tenths are the outermost.
+        # Of four draws the ends that hold nine tenths are the outermost.
         assert (low, high) == (values[1:].min(), values[1:].max())
         assert low < high
 

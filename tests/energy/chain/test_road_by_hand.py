@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from pathlib import Path
 from types import SimpleNamespace
@@ -131,9 +132,7 @@ def spread(freedom: int | None = None) -> RunSpread:
 
 def needed(effect: float, power: float, freedom: int | None, few: bool) -> int:
     """The first number of pairs whose chance reaches the power, counted up one by one."""
-    return next(
-        n for n in range(2, 400) if chance_on_the_road(effect, 0.03, n, 0.95, freedom, few=few) >= power
-    )
+    return next(n for n in range(2, 400) if chance_on_the_road(effect, 0.03, n, 0.95, freedom, few=few) >= power)
 
 
 @pytest.mark.parametrize(("freedom", "few"), [(None, False), (7, True)])
@@ -147,7 +146,7 @@ def test_a_plan_by_hand(freedom: int | None, few: bool) -> None:
     assert (plan.effect, plan.error, plan.level, plan.power) == (-0.045, 0.01, 0.95, 0.7)
     assert len(plan.order) == 2 * plan.pairs_planned
     states = [run.state for run in plan.order]
-    assert plan.changes == sum(one != other for one, other in zip(states, states[1:], strict=False))
+    assert plan.changes == sum(one != other for one, other in itertools.pairwise(states))
     assert set(states) == {"working", "absent"}
     assert (plan.changes < plan.other_changes) == few
     assert plan.change_s == 2700.0

@@ -10,11 +10,21 @@ from typing import Any
 import numpy as np
 import pytest
 
+from energy.aero.blade import CurveSettings, blade_curves, polar_of_plate_blade
 from energy.aero.textbook_blade import build_of, textbook_blade
 from energy.chain import rotor_choice, sizing
 from energy.chain.load import load
 from energy.chain.rotor_choice import Alternative, RotorChoice, compare_rotors, rotors_like
-from energy.chain.sizing import RotorGrade, SizingCase, Wanted, round_diameters, size_table, sized, usual_grades, wanted_of
+from energy.chain.sizing import (
+    RotorGrade,
+    SizingCase,
+    Wanted,
+    round_diameters,
+    size_table,
+    sized,
+    usual_grades,
+    wanted_of,
+)
 from vehicle.problems import InputError
 
 BETZ = 16 / 27
@@ -90,7 +100,7 @@ def test_an_enough_rotor_is_enough_to_the_last_bit() -> None:
     ],
 )
 def test_round_diameters(low: float, high: float, count: int, expected: list[float]) -> None:
-    """Steps of 1, 2 or 5 times a power of ten, the next above the even one, from below the low end to above the high."""
+    """Steps of 1, 2 or 5 times a power of ten, the next above the even one, from below the low end past the high."""
     assert round_diameters(low, high, count) == pytest.approx(expected)
 
 
@@ -256,6 +266,25 @@ def test_what_speaks_against_a_rotor(monkeypatch: pytest.MonkeyPatch) -> None:
     blade = textbook_blade(0.5, 3, 3.0)
     alone = rotor_choice._starting_air_m_s(wanted, blade, 0.02)
     assert alone == pytest.approx(math.sqrt(0.3 / (0.5 * SEA_LEVEL_KG_M3 * math.pi * 0.5**3 * 0.02)), rel=1e-3)
+
+
+def test_coefficients_of_a_textbook_blade_alone() -> None:
+    """Power and thrust at the design ratio over pitch; torque at rest at the pitch of most power there."""
+    blade = textbook_blade(0.6, 3, 2.5)
+    power, thrust, start = rotor_choice._coefficients(blade, 20.0)
+    solved = blade.as_blade()
+    polar = polar_of_plate_blade(solved, camber=0.06, air_speed_m_s=20.0, tip_speed_ratio=2.5)
+    pitches = [-4.0 + 2 * k for k in range(15)]  # towards feather, degrees
+    assert len(power) == len(thrust) == len(pitches)
+    best = int(np.argmax(power))
+    for k in (best, 12):
+        alone = blade_curves(
+            solved, [polar], np.array([0.02, 2.5]), np.array([pitches[k]]), CurveSettings(air_speed_m_s=20.0)
+        )
+        assert power[k] == pytest.approx(alone.power_coefficient[0, 1], rel=1e-6)
+        assert thrust[k] == pytest.approx(alone.thrust_coefficient[0, 1], rel=1e-6)
+        if k == best:
+            assert start == pytest.approx(alone.power_coefficient[0, 0] / 0.02, rel=1e-6)  # CQ = Cp / λ
 
 
 def made(diameter: float, drag: float, thrust: float = 1.0, against: tuple[str, ...] = (), **more: Any) -> Any:

@@ -2,29 +2,48 @@
 
 from __future__ import annotations
 
+import functools
 import math
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from ledger_by_hand import Numbers, at_work, change_of, flat, in_local_air, number, other_sources, road_forces, same
-from ledger_by_hand import state_of, stowed_drag
+from ledger_by_hand import (
+    Numbers,
+    at_work,
+    change_of,
+    flat,
+    in_local_air,
+    number,
+    other_sources,
+    road_forces,
+    same,
+    state_of,
+    stowed_drag,
+)
+from scipy import stats
+from scipy.special import gamma
 
 from energy.chain.load import load
 from energy.chain.trip import TripAnswer, answer_trip, steps_of_scenario, trip_chain
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
 from vehicle.driving.engine import Engine
-from vehicle.driving.trip import Steps
+from vehicle.driving.trip import Steps, spread_over
 
 NODES = 48  # air speeds at which the turbine is solved, evenly up to a millionth above the trip's fastest (own choice)
-ROWS = "0,0\n40,0\n42,20\n60,20\n63,52\n70,52\n75,0\n475,0\n"  # s, km/h: a short stop and one of 400 s
+ROWS = "0,0\n40,0\n42,16\n60,16\n63,45\n70,45\n74,0\n475,0\n"  # s, km/h: a short stop and one of 400 s
 CASES = {
-    "still air": [],
-    "a head wind, braking": ["trip.works=braking_or_descending", "air.wind_speed=5 m/s", "trip.grade=-3 %"],
-    "parked, credit": ["trip.works=only_parked", "air.wind_speed=8 m/s", "credit.replaces_alternator=true"],
+    "a head wind, braking, credit": [
+        "trip.works=braking_or_descending",
+        "air.wind_speed=5 m/s",
+        "trip.grade=-3 %",
+        "credit.replaces_alternator=true",
+    ],
+    "parked": ["trip.works=only_parked", "air.wind_speed=8 m/s"],
     "below": ["trip.works=below_speed", "trip.works_speed=30 km/h", "rotor.stowed=spinning"],
     "above, into the wind": [
         "trip.works=above_speed",
@@ -66,20 +85,24 @@ def step_inputs(scenario: Scenario, steps: Steps, k: int) -> Inputs:
     return replace(inputs, engine=replace(engine, runs_when_parked=engine.runs_when_parked or bool(short_stop)))
 
 
-def turbine_in_step(inputs: Inputs, nodes: list[Numbers], step_m_s: float, works: bool, stowed_n: float) -> Numbers:
+def turbine_in_step(
+    inputs: Inputs, node: Callable[[int], Numbers], step_m_s: float, works: bool, stowed_n: float
+) -> Numbers:
     """Straight lines between the air speeds solved: of power over the cube of air speed, force over its square."""
     air = number(inputs.rotor_air_speed_m_s)
     column = int(air / step_m_s)
     share = air / step_m_s - column
     found: Numbers = {}
-    for path in nodes[0]:
-        low, high = nodes[column][path], nodes[column + 1][path]
+    for path, low in node(column).items():
+        high = node(column + 1)[path]
         if path in ("turning", "beyond_data", "thrust_floor"):
             found[path] = float(low + share * (high - low) >= 0.5)
         elif low is not None:
             found[path] = (low + share * (high - low)) * air ** power_of_air_speed(path)
-    area = inputs.turbine.feathered_drag_area_m2 if inputs.turbine.stowed == "feathered" else (
-        inputs.turbine.stopped_drag_area_m2
+    area = (
+        inputs.turbine.feathered_drag_area_m2
+        if inputs.turbine.stowed == "feathered"
+        else (inputs.turbine.stopped_drag_area_m2)
     )
     ahead, across = number(inputs.air.ahead_m_s), number(inputs.air.across_m_s)
     along = ahead / math.hypot(ahead, across) if inputs.turbine.turns_into_wind and math.hypot(ahead, across) else 1.0
@@ -105,9 +128,7 @@ def works_in(scenario: Scenario, inputs: Inputs, stowed_n: float) -> bool:
         return speed == 0
     if limit is not None:
         return (speed < limit.value) == (policy == "below_speed")
-    mount = in_local_air(
-        inputs, number(inputs.turbine.mount_drag_area_m2), number(inputs.turbine.mount_speed_factor)
-    )
+    mount = in_local_air(inputs, number(inputs.turbine.mount_drag_area_m2), number(inputs.turbine.mount_speed_factor))
     pushes = -sum(road_forces(inputs, number(inputs.turbine.mass_kg)).values()) - mount - stowed_n
     return speed > 0 and pushes > 0
 
@@ -115,7 +136,9 @@ def works_in(scenario: Scenario, inputs: Inputs, stowed_n: float) -> bool:
 def picked(thing: Any, k: int, count: int) -> Any:
     """Return a result of all steps as that of one."""
     if is_dataclass(thing):
-        kept = {f.name: picked(getattr(thing, f.name), k, count) for f in fields(thing) if f.name not in ("point", "inputs")}
+        kept = {
+            f.name: picked(getattr(thing, f.name), k, count) for f in fields(thing) if f.name not in ("point", "inputs")
+        }
         return replace(thing, **kept)
     if isinstance(thing, dict):
         return {key: picked(value, k, count) for key, value in thing.items()}
@@ -137,14 +160,17 @@ def trip_by_hand(scenario: Scenario, found: TripAnswer) -> tuple[list[dict[str, 
     each = [step_inputs(scenario, steps, k) for k in range(count)]
     fastest = max(1.0, *(number(one.rotor_air_speed_m_s) for one in each)) * 1.000001
     step, local = fastest / NODES, scenario.rotor.local_speed_factor.value
-    nodes, spinning = [], []
-    for k in range(NODES + 2):
+
+    @functools.cache
+    def node(k: int) -> tuple[Numbers, float]:
+        """The turbine in air from ahead of one speed, and the drag of the stowed rotor, as coefficients."""
         air = step * k or 1e-3 * step
         quiet = {"trip.road_speed": air / local, "air.wind_speed": 0.0, "air.wind_from": 0.0}
         inputs = inputs_of(scenario, {key: np.array(value) for key, value in quiet.items()})
         figures = at_work(inputs)
-        nodes.append({p: v if v is None else v / air ** power_of_air_speed(p) for p, v in figures.items()})
-        spinning.append(stowed_drag(inputs) / air**2)
+        coefficients = {p: v if v is None else v / air ** power_of_air_speed(p) for p, v in figures.items()}
+        return coefficients, stowed_drag(inputs) / air**2 if inputs.turbine.stowed == "spinning" else 0.0
+
     days, works = [], []
     for inputs in each:
         stowed = stowed_drag(replace(inputs, turbine=replace(inputs.turbine, stowed="stopped")))
@@ -153,10 +179,11 @@ def trip_by_hand(scenario: Scenario, found: TripAnswer) -> tuple[list[dict[str, 
             stowed = stowed_drag(inputs)
         elif inputs.turbine.stowed == "spinning" and air > 0:
             column = int(air / step)
-            stowed = spinning[column] + (air / step - column) * (spinning[column + 1] - spinning[column])
+            low, high = node(column)[1], node(column + 1)[1]
+            stowed = low + (air / step - column) * (high - low)
             stowed *= air**2
         works.append(works_in(scenario, inputs, stowed))
-        turbine = turbine_in_step(inputs, nodes, step, works[-1], stowed)
+        turbine = turbine_in_step(inputs, lambda k: node(k)[0], step, works[-1], stowed)
         states = {name: state_of(inputs, name, turbine) for name in ("absent", "stowed", "working")}
         plain = states[inputs.compared_with]
         without = plain
@@ -241,6 +268,37 @@ def test_every_number_of_a_trip(folder: Path, case: str) -> None:
     assert number(mean.air.ahead_m_s) == pytest.approx(float(np.dot(ahead, seconds)) / seconds.sum())
 
 
+@pytest.mark.parametrize("direction", ["any", "given"])
+def test_the_winds_of_a_year_along_a_trip(folder: Path, direction: str) -> None:
+    """Each step has a wind of its own, spread evenly over the climate's speeds, and round the compass."""
+    climate = ["wind_climate.mean_speed=5 m/s", f"wind_climate.direction={direction}", "air.wind_from=40 deg"]
+    found = answer_trip(load(folder / "scenario.toml", climate))
+    count = len(found.steps.duration_s)
+    shares, sides = spread_over(count)
+    speeds = stats.weibull_min(2.0, scale=5 / gamma(1.5)).ppf(shares)
+    angles = 2 * np.pi * sides if direction == "any" else np.full(count, np.radians(40))
+    air = found.by_step.inputs.air
+    assert air.ahead_m_s == pytest.approx(found.steps.speed_m_s + speeds * np.cos(angles))
+    assert np.abs(air.across_m_s) == pytest.approx(np.abs(speeds * np.sin(angles)))
+    own = [*climate, "air.wind_speed=3 m/s"]  # a wind that is stated goes before the climate's
+    stated = answer_trip(load(folder / "scenario.toml", own)).by_step.inputs.air
+    assert stated.ahead_m_s == pytest.approx(found.steps.speed_m_s + 3 * math.cos(math.radians(40)))
+
+
+def test_the_winds_of_the_schedule_and_of_the_scenario(folder: Path) -> None:
+    """What the schedule says of the wind goes first; where it says nothing it is the scenario's."""
+    rows = "time_s,speed_km_h,wind_speed_m_s\n0,40,2\n60,40,2\n61,41,6\n120,41,6\n"
+    (folder / "urban.csv").write_text(rows, encoding="utf-8")
+    found = answer_trip(load(folder / "scenario.toml", ["air.wind_speed=9 m/s", "air.wind_from=60 deg"]))
+    wind = (found.by_step.inputs.air.ahead_m_s - found.steps.speed_m_s) / 0.5
+    assert wind == pytest.approx([2, 4, 6])
+    rows = "time_s,speed_km_h,wind_from_deg\n0,40,0\n60,40,0\n120,41,90\n"
+    (folder / "urban.csv").write_text(rows, encoding="utf-8")
+    turned = answer_trip(load(folder / "scenario.toml", ["air.wind_speed=9 m/s", "air.wind_from=180 deg"]))
+    ahead = turned.by_step.inputs.air.ahead_m_s - turned.steps.speed_m_s
+    assert ahead == pytest.approx([9, 9 * math.cos(math.radians(45))])
+
+
 def test_a_trip_is_cut_where_policy_or_gear_changes(folder: Path) -> None:
     scenario = load(folder / "scenario.toml", CASES["below"])
     engine = inputs_of(scenario).engine
@@ -261,7 +319,7 @@ def test_a_trip_is_cut_where_policy_or_gear_changes(folder: Path) -> None:
     assert crossed >= 6
 
 
-@pytest.mark.parametrize("case", ["still air", "below", "above, into the wind"])
+@pytest.mark.parametrize("case", ["wind from behind, feathered", "below", "above, into the wind"])
 def test_draws_over_a_trip_are_the_trip_of_each(folder: Path, case: str) -> None:
     """Two worlds, each as a trip of its own; the air speeds solved reach to the faster of them for both."""
     scenario = load(folder / "scenario.toml", [*CASES[case], "rotor.local_speed_factor=0.7"])
