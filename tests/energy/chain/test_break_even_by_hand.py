@@ -83,6 +83,21 @@ def test_the_best_pitch_pitch_by_pitch(demos: Path, limits: list[str]) -> None:
     assert bool(legal) == (not limits)
 
 
+def test_two_pitches_are_enough_to_look_for_the_better_one(van: Scenario) -> None:
+    curves = van.curves
+    assert curves is not None
+
+    def with_pitches(count: int) -> Scenario:
+        fields = ("power_coefficient", "thrust_coefficient")
+        tables = {name: getattr(curves, name)[:count] for name in fields}
+        return replace(van, curves=replace(curves, pitch_deg=curves.pitch_deg[:count], slopes=(), **tables))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "_PITCHES", 2)
+        assert best_pitch_break_even(with_pitches(1)) is None
+        assert best_pitch_break_even(with_pitches(2)) is not None
+
+
 def test_no_pitch_pays_where_the_mount_alone_takes_more(demos: Path) -> None:
     settings = ["rotor.mount_drag_area=3 m^2", 'unusual=["rotor.mount_drag_area"]']
     with pytest.MonkeyPatch.context() as patch:

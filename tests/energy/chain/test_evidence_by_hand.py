@@ -174,7 +174,7 @@ def test_rows_that_are_slips_do_not_count() -> None:
         moved.loc[at, "coastdown_a_lbf"] = edge
         assert (within_families(CertifiedFuel(moved, y, x, x), "petrol", x) != pytest.approx(plain)) == counts
     at = int(np.flatnonzero(table.engine_rpm_per_mph_top_gear == 40.0)[0])
-    for rpm, gears, counts in ((39.9, 7, True), (40.0, 7, False), (40.0, 6, True)):
+    for rpm, gears, counts in ((39.9, 7, True), (40.0, 7, False), (40.0, 8, False), (40.0, 6, True)):
         moved = table.copy()
         family = moved.displacement_l == 1.0
         moved.loc[family, ["engine_rpm_per_mph_top_gear", "gears"]] = (rpm, gears)
