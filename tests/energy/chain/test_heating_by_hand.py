@@ -486,6 +486,8 @@ def test_again_and_again_until_it_is_warm(demo: Callable[..., Scenario]) -> None
         temperature, clock = warmer, clock + 100
     reached = clock + capacity / loss * math.log((end - temperature) / (end - 50))
     assert found.reached_if_repeated_s == pytest.approx(reached, rel=1e-4)
+    twice = heating(scenario, dataclasses.replace(trip, repeats=2), draws=0)
+    assert twice.reached_if_repeated_s == pytest.approx(reached, rel=1e-4)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(chain, "_MOST_STEPS_AGAIN", 3)
         about = heating(scenario, trip, draws=0).reached_if_repeated_s

@@ -42,6 +42,29 @@ def looks(
     return look
 
 
+def counted(look: Callable[..., Given], counts: list[int]) -> Callable[..., Given]:
+    """Return a look that notes how many settings it was given."""
+
+    def noted(settings: np.ndarray, *, fuel: bool = False) -> Given:
+        counts.append(len(settings))
+        return look(settings, fuel=fuel)
+
+    return noted
+
+
+def test_every_setting_that_was_tried_is_counted() -> None:
+    counts: list[int] = []
+    look = counted(looks(bell, lambda s: 2000 - bell(s)), counts)
+    _, tried = chain._best(look, EFFORT, FIRST, None)
+    assert tried == sum(counts)
+    counts.clear()
+    _, _, tried = chain._closed_in(look, EFFORT, np.array([2.0, 1.2, 5.0]), FIRST, 0.0)
+    assert tried == sum(counts)
+    counts.clear()
+    _, tried = chain._thriftiest(look, EFFORT, FIRST, np.array(PEAK))
+    assert tried == sum(counts) - 1  # but for the best, whose heat is asked for once more
+
+
 def test_the_best_is_closed_in_on() -> None:
     shares: list[float] = []
     best, tried = chain._best(looks(bell), EFFORT, FIRST, shares.append)
