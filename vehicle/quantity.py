@@ -105,7 +105,8 @@ class Spec:
     `called` is its name in a sentence, where that is not its key; `measured` is how a builder would measure it.
     `plausible` are the ends of what road vehicles with a home-made turbine have (common practice, no source): a value
     outside is a slip of the pen, unless the file says that it is meant. `us` is the unit that it has in US units where
-    its kind has another, `own` the one that it has in the others, or in all.
+    its kind has another, `own` the one that it has in the others, or in all. `reading` is what an instrument tells:
+    near a limit its ± reaches past it (0 W ± 10 W), and only what was read must keep to it.
     """
 
     unit: str
@@ -121,6 +122,7 @@ class Spec:
     plausible: tuple[str | float, str | float] | None = None
     us: str = ""
     own: str = ""
+    reading: bool = False
 
     def written(self, system: units.UnitSystem) -> tuple[str, ...]:
         """Return the units that a form offers for it, the system's usual one first: small parts in mm or inches."""
@@ -312,6 +314,7 @@ class Declared(TypedDict, total=False):
     plausible: tuple[str | float, str | float]  # the usual ends
     us: str  # its unit in US units, where its kind has another
     own: str  # its unit in the other systems, or in all
+    reading: bool  # of an instrument: its ± may reach past the limits
 
 
 def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
@@ -331,6 +334,7 @@ def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
         plausible=declared.get("plausible"),
         us=declared.get("us", ""),
         own=declared.get("own", ""),
+        reading=declared.get("reading", False),
     )
     extra: dict[str, Any] = {"spec": spec}
     if declared.get("required"):
@@ -426,7 +430,7 @@ def _one(raw: object, spec: Spec) -> float:
 
 
 def _check(value: Uncertain, spec: Spec) -> None:
-    for number in (value.value, value.low, value.high):
+    for number in (value.value,) if spec.reading else (value.value, value.low, value.high):
         low_wrong = (spec.at_least is not None and number < spec.at_least - 1e-12) or (
             spec.above is not None and number <= spec.above
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import hashlib
 import io
 import json
@@ -18,8 +19,14 @@ from energy.aero.blade import Blade, BladeCurves, CurveSettings, blade_curves
 from energy.aero.polar import SectionPolar
 from vehicle.files import left_behind, write_whole
 
-CACHE_VERSION = 4
 MOST_CACHE_FILES = 400
+
+
+@functools.cache
+def _code() -> bytes:
+    """Return a hash over the source of this room: what another version has computed is computed anew."""
+    files = sorted(Path(__file__).parent.glob("*.py"))
+    return hashlib.sha256(b"".join(file.read_bytes() for file in files)).digest()
 
 
 def curves_key(
@@ -29,7 +36,7 @@ def curves_key(
     pitch_deg: np.ndarray,
     settings: CurveSettings,
 ) -> str:
-    """Return a hash over everything that the curves depend on, in hexadecimal.
+    """Return a hash over everything that the curves depend on, the code included, in hexadecimal.
 
     Parameters
     ----------
@@ -43,7 +50,7 @@ def curves_key(
     -------
     The hash, hexadecimal.
     """
-    digest = hashlib.sha256(f"windtoll blade curves {CACHE_VERSION}".encode())
+    digest = hashlib.sha256(b"windtoll blade curves" + _code())
 
     def add(value: object) -> None:
         if isinstance(value, np.ndarray):

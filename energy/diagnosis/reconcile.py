@@ -52,13 +52,15 @@ class Result(Table):
     compared_with: Literal["absent", "stowed"] | None = Field(
         default=None, description="what the change in fuel is set against; the scenario's own if left out"
     )
-    electrical_power: Uncertain | None = quantity("W", "watts at the generator's terminals", at_least=0)
-    heat_power: Uncertain | None = quantity("W", "watts in the element", at_least=0)
-    current: Uncertain | None = quantity("A", "current through the element", at_least=0)
-    rotor_speed: Uncertain | None = quantity("rad/s", "rotor speed", at_least=0)
-    thrust: Uncertain | None = quantity("N", "thrust on the mount", at_least=0)
-    fuel_without: Uncertain | None = quantity("m**3/s", "fuel flow without the turbine (absent or stowed)", at_least=0)
-    fuel_working: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working", at_least=0)
+    electrical_power: Uncertain | None = quantity("W", "watts at the generator's terminals", at_least=0, reading=True)
+    heat_power: Uncertain | None = quantity("W", "watts in the element", at_least=0, reading=True)
+    current: Uncertain | None = quantity("A", "current through the element", at_least=0, reading=True)
+    rotor_speed: Uncertain | None = quantity("rad/s", "rotor speed", at_least=0, reading=True)
+    thrust: Uncertain | None = quantity("N", "thrust on the mount", at_least=0, reading=True)
+    fuel_without: Uncertain | None = quantity(
+        "m**3/s", "fuel flow without the turbine (absent or stowed)", at_least=0, reading=True
+    )
+    fuel_working: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working", at_least=0, reading=True)
     fuel_change: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working less without")
     fuel_change_per_distance: Uncertain | None = quantity("m**2", "the same per distance")
 

@@ -348,6 +348,18 @@ def test_cache_tells_inputs_apart_and_does_without_a_folder(tmp_path):
     assert curves.power_coefficient.shape == (5, 18)
 
 
+def test_what_another_version_has_kept_is_not_taken(tmp_path, monkeypatch):
+    cached_blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, folder=tmp_path)
+    changed = tmp_path / "code"
+    changed.mkdir()
+    (changed / "blade.py").write_text("another")
+    curve_cache._code.cache_clear()
+    monkeypatch.setattr(curve_cache, "__file__", str(changed / "curve_cache.py"))
+    cached_blade_curves(our_blade(), [POLAR], RATIOS, PITCHES, folder=tmp_path)
+    curve_cache._code.cache_clear()
+    assert len(list(tmp_path.glob("*.npz"))) == 2
+
+
 def test_cache_drops_its_oldest_files(tmp_path, monkeypatch):
     monkeypatch.setattr(curve_cache, "MOST_CACHE_FILES", 3)
     for count in range(5):

@@ -191,6 +191,24 @@ def test_faulty_results_are_told(tmp_path: Path, text: str, words: str) -> None:
         read_results(path)
 
 
+def test_a_reading_of_nothing_is_known_to_its_own_error(tmp_path: Path, van: Scenario) -> None:
+    """What an instrument tells is 0 W ± 10 W; a speed that the driver states keeps both its ends."""
+    path = tmp_path / "results.toml"
+    nothing = "[[result]]\nroad_speed = '80 km/h'\nelectrical_power = { value = '0 W', plus_minus = '10 W' }\n"
+    path.write_text(nothing, encoding="utf-8")
+    (result,) = read_results(path)
+    assert result.electrical_power is not None
+    assert (result.electrical_power.low, result.electrical_power.high) == pytest.approx((-10.0, 10.0))
+    assert not reconcile(van, [result]).agrees  # the van's generator gives more
+    for wrong, key in (
+        (nothing.replace("'0 W'", "'-1 W'"), "electrical_power"),
+        (nothing.replace("'80 km/h'", "{ value = '3 km/h', plus_minus = '4 km/h' }"), "road_speed"),
+    ):
+        path.write_text(wrong, encoding="utf-8")
+        with pytest.raises(InputError, match=key):
+            read_results(path)
+
+
 def test_what_cannot_be_weighed_is_one_sentence(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     """Readings that leave the fit singular (here: a fit without a covariance) are told, not a failure of algebra."""
     whole = updating.fit
