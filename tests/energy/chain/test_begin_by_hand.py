@@ -149,8 +149,12 @@ def test_kinds_and_places_are_those_of_the_road() -> None:
 
 @pytest.mark.parametrize("place", PLACES)
 def test_a_rotor_at_its_place(place: str) -> None:
-    data = begun(place=place).data()
+    text = begun(place=place)
+    data = text.data()
     rotor = data["rotor"]
+    where = PLACES[place].words
+    assert (f"{where}, where the air behind" in text.text) == (place == "behind")
+    assert (f"{where}: a guess" in text.text) == (place != "behind")
     assert rotor["diameter"] == "1.5 m"
     assert rotor["pitch"] == "4 deg"
     assert rotor["blade"] == "blade.csv"

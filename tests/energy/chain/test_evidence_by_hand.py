@@ -270,8 +270,15 @@ def test_figures_of_random_splits(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(evidence, "_SPLITS", 4)
     monkeypatch.setattr(evidence, "_pieces", pieces)
-    monkeypatch.setattr(evidence, "_splits", lambda added, tell: nothing if added == 0 else three)
-    found = evidence._road_test(Path(), None)
+
+    def splits(added: Any, tell: Any) -> np.ndarray:
+        tell(0.5)
+        return nothing if added == 0 else three
+
+    monkeypatch.setattr(evidence, "_splits", splits)
+    shares: list[float] = []
+    found = evidence._road_test(Path(), shares.append)
+    assert shares == pytest.approx([0.25, 0.75])
     assert asked == [0.0, 0.03]
     assert found.figures == pytest.approx(
         {

@@ -229,6 +229,10 @@ def test_the_first_look_and_the_effort(van: Scenario, demos: Path) -> None:
     assert (free[0], free[-1]) == pytest.approx((0.625, 10.0))
     town = load(demos / "van_in_town" / "scenario.toml")
     assert len(chain._first_ranges(town, own, ())[1]) < len(free)  # a trip takes longer to try
+    two = dataclasses.replace(van.curves, pitch_deg=van.curves.pitch_deg[:2])
+    between = chain._first_ranges(dataclasses.replace(van, curves=two), own, ())[0]
+    assert len(between) == len(first[0])
+    assert (between[0], between[-1]) == pytest.approx(sorted(van.pitch_convention.setting_deg(two.pitch_deg)))
     without = load(demos / "van_water_tank" / "scenario.toml")
     unset = without.rotor.model_copy(update={"pitch": None})
     start = chain._own_values(dataclasses.replace(without, rotor=unset))[0]

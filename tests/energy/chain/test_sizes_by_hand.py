@@ -53,6 +53,7 @@ def test_every_row_of_a_size_table(heat: float) -> None:
     assert found.gear_ratios == (1.5, 3.0)
     assert found.tip_speed_m_s == pytest.approx(90.0)
     assert any("loud" in note for note in found.notes)
+    assert any("0.25 to 0.35, 42 % to 59 % of the Betz limit" in note for note in found.notes)  # over 16/27
     for j, diameter in enumerate(diameters.tolist()):
         pressure = 0.5 * 1.1 * 20**2 * math.pi * diameter**2 / 4
         assert found.rotor_speed_rad_s[j] == pytest.approx(90 / (diameter / 2))
@@ -102,6 +103,7 @@ def test_an_enough_rotor_is_enough_to_the_last_bit() -> None:
 def test_round_diameters(low: float, high: float, count: int, expected: list[float]) -> None:
     """Steps of 1, 2 or 5 times a power of ten, the next above the even one, from below the low end past the high."""
     assert round_diameters(low, high, count) == pytest.approx(expected)
+    assert round_diameters(1.0, 1.75) == pytest.approx([1.0, 1.2, 1.4, 1.6, 1.8])  # about eight
 
 
 @pytest.mark.parametrize(
