@@ -29,9 +29,8 @@ def read_measured_power(path: Path) -> MeasuredPower:
     """Return measured watts over air speed; columns air_speed_*, electrical_power_*, optional thrust_*,
     rotor_speed_*.
     """
-    data = read_table(
-        path, {"air_speed": "m/s", "electrical_power": "W"}, optional={"thrust": "N", "rotor_speed": "rad/s"}
-    )
+    more = {"thrust": "N", "rotor_speed": "rad/s"}
+    data = read_table(path, {"air_speed": "m/s", "electrical_power": "W"}, optional=more, by_unit_alone=tuple(more))
     increasing(path, "air_speed", data["air_speed"])
     for name, values in data.items():
         if (values < 0).any():

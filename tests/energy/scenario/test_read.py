@@ -198,6 +198,10 @@ def test_measured_watts_and_fuel_maps(tmp_path: Path) -> None:
     measured = read_measured_power(table)
     assert measured.electrical_power_w[0] == 120.5
     assert measured.thrust_n is None
+    table.write_text("mph,Watts,RPM,lbf\n25,120,400,20\n50,900,800,70\n", encoding="utf-8")
+    as_typed = read_measured_power(table)
+    assert as_typed.rotor_speed_rad_s == pytest.approx(np.array([400, 800]) * np.pi / 30)
+    assert as_typed.thrust_n == pytest.approx(np.array([20, 70]) * 4.4482216)
     table.write_text("air_speed_km_h,electrical_power_w\n40,120\n40,130\n", encoding="utf-8")
     with pytest.raises(InputError, match="twice"):
         read_measured_power(table)
