@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -91,7 +92,8 @@ def test_another_machine_is_refused_whatever_it_claims(client: tuple[str, int] |
             "server": ("127.0.0.1", 8501),
             "client": client,
         }
-        asyncio.run(OwnPagesOnly(app)(scope, None, send))
+        with ThreadPoolExecutor(1) as thread:  # the browser's tests leave a loop of events in this one
+            thread.submit(asyncio.run, OwnPagesOnly(app)(scope, None, send)).result()
     assert reached == (["http", "websocket"] if here else [])
     assert [message["type"] for message in sent] == (
         [] if here else ["http.response.start", "http.response.body", "websocket.close"]
