@@ -27,8 +27,9 @@ from ledger_by_hand import (
 from scipy import stats
 from scipy.special import gamma
 
+from energy.chain import trip as chain
 from energy.chain.load import load
-from energy.chain.trip import TripAnswer, _averaged, answer_trip, steps_of_scenario, trip_chain
+from energy.chain.trip import TripAnswer, _averaged, answer_trip, steps_of_scenario, trip_chain, trip_look
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
 from vehicle.driving.engine import Engine
@@ -349,3 +350,20 @@ def test_what_holds_over_a_trip_holds_in_every_step() -> None:
         assert float(mean.watts) == 5.0
         assert mean.kept.dtype == bool
         assert bool(mean.kept) == all(kept)
+
+
+def test_a_setting_past_the_curves_all_along_gives_no_heat(folder: Path) -> None:
+    settled = chain._turbine
+
+    def past_the_curves(*given: Any) -> Any:
+        turbine, works = settled(*given)
+        return replace(turbine, beyond_data=np.ones(np.shape(turbine.heat_power_w), dtype=bool)), works
+
+    (folder / "urban.csv").write_text("time_s,speed_km_h\n0,60\n100,60\n104,50\n200,50\n", encoding="utf-8")
+    scenario = load(folder / "scenario.toml")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "_turbine", past_the_curves)
+        patch.setattr(chain, "_COARSE_NODES", 4)
+        found = trip_look(scenario)({"rotor.pitch": np.array([4.0, 8.0])}, False)
+    assert found.heat_within_curves_w.tolist() == [0.0, 0.0]
+    assert (found.rotor_drag_n > 0).all()
