@@ -188,6 +188,13 @@ def test_of_several_states_the_one_nearest_to_zero_lift_is_taken(
     assert len(wrong) <= 6, wrong  # two further roots within one step of a sweep go unseen
 
 
+def test_a_whole_turn_of_the_pitch_changes_nothing() -> None:
+    once, round_about = (solve(SECTIONS, RATIOS, turn + np.array([4.0, 25.0, -120.0])) for turn in (0.0, 360.0))
+    for name in FIELDS:
+        found, wanted = getattr(round_about, name), getattr(once, name)
+        assert found == pytest.approx(wanted, rel=1e-8, abs=1e-8), name
+
+
 def test_loss_at_tip_and_root_by_hand() -> None:
     # Prandtl: 2/π·acos(e^−f), f the exponent over the sine: both at f = 1 (0.7602), one, none, and the floor.
     one = 2 / np.pi * np.arccos(np.exp(-1.0))

@@ -234,6 +234,21 @@ def test_more_speeds_than_are_listed(after_spin_up: bool) -> None:
     assert bool(point.is_stalled) != after_spin_up
 
 
+def test_a_speed_that_holds_it_goes_before_a_gain_further_on() -> None:
+    """From rest it stays at the first stable speed, though past a dip the air again outdoes the brake to the end."""
+    ratio = np.arange(0.0, 6.5, 0.5)
+    torque = np.where((ratio > 1) & (ratio < 3), 0.005, 0.03)  # power over tip-speed ratio
+    curves = RotorCurves(ratio, np.array([0.0]), (torque * ratio)[None], np.full((1, ratio.size), 0.9))
+    brake = 0.012 * 0.5 * 1.2 * math.pi * 0.8**3 * 14.0**2 * 0.9 / 2.5  # at the generator's shaft
+    chain = replace(CHAIN, element_resistance_ohm=np.inf, iron_loss_w=0.0, friction_torque_n_m=brake)
+    point = solve(Rotor(curves, 0.8, 0.0, 1.2, 14.0), chain)
+    # Between 1 and 1.5 the power falls from 0.03 to 0.0075 in a line; 0.012 of torque there is that of
+    # 0.03 − 0.045·(λ − 1) = 0.012·λ.
+    assert float(point.tip_speed_ratio) == pytest.approx(0.075 / 0.057, rel=1e-9)
+    assert int(point.solutions) == 2
+    assert not point.beyond_table
+
+
 @pytest.mark.parametrize("share", [0.999, 1.001])
 def test_cogging_holds_what_the_air_cannot_overcome(share: float) -> None:
     # At standstill the torque coefficient is that of the table's first cell: 0.07 and 0.9 of it at 3 degrees.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -81,6 +82,20 @@ def test_the_best_pitch_pitch_by_pitch(demos: Path, limits: list[str]) -> None:
     assert set(best.breaks) == set(broken)
     assert bool(broken) == bool(limits)
     assert bool(legal) == (not limits)
+
+
+def test_a_limit_that_is_just_met_is_kept(demos: Path) -> None:
+    scenario = load(demos / "van_water_tank" / "scenario.toml", SLOW)
+    for share, breaks in ((1.0, ()), (1.001, ("current",))):
+        current = SimpleNamespace(in_a_sentence="current", share=np.full((2, 3), share))
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(chain, "_PITCHES", 2)
+            patch.setattr(chain, "WINDS_M_S", np.array([0.0, 8.0, 16.0]))
+            patch.setattr(chain, "stated_limits", lambda *_, one=current: [one])
+            best = best_pitch_break_even(scenario)
+        assert best is not None
+        assert not math.isnan(best.pitch_deg)
+        assert best.breaks == breaks
 
 
 def test_two_pitches_are_enough_to_look_for_the_better_one(van: Scenario) -> None:

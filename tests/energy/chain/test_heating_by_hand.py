@@ -20,6 +20,7 @@ from energy.heat.heater import History
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from vehicle.problems import InputError
+from vehicle.quantity import Uncertain
 
 ZERO_C = 273.15
 BOILS_C = 99.97  # at 1013 hPa, steam tables
@@ -116,6 +117,8 @@ def test_draws_of_the_loss_are_held_to_what_still_air_takes() -> None:
     assert held == pytest.approx([9.0, 1.0, 0.8 * 5.7, 4.5])
     each = chain._possible_loss(np.array([1.0, 5.0, 5.0]), np.array([0.5, 0.0, 0.5]))
     assert each == pytest.approx([1.0, 5.0, 0.8 * 5.7 * 0.5])
+    small = chain._possible_loss(np.array([1.0, 5.0]), np.array([0.1, 0.1]))  # a lunch box: less than 1 W/K
+    assert small == pytest.approx([1.0, 0.8 * 5.7 * 0.1])
     assert chain._possible_loss(9.0, 1.0) == 9.0
     values = np.array([9.0, 8.0])
     assert chain._possible_loss(values, 0.0) is values
@@ -145,6 +148,16 @@ def test_a_thermostat_opens_above_the_target(demo: Callable[..., Scenario], targ
     else:
         with pytest.raises(InputError, match=r"67\.1 degC, but the thermostat opens at 67 degC"):
             load_of(scenario, 288.0, 101300.0, {})
+
+
+def test_what_errs_together_with_a_number_that_is_sure_errs_alone(van: Scenario) -> None:
+    ranges = {"vehicle.mass": Uncertain(2500.0, 2300.0, 2900.0, "triangular")}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("energy.scenario.inputs.correlations_of", lambda _: (("vehicle.mass", "air.wind_speed", 0.5),))
+        found = sampled(van, ranges, 16)
+    assert list(found) == ["vehicle.mass"]
+    assert found["vehicle.mass"] == pytest.approx(sampled(van, ranges, 16)["vehicle.mass"])
+    assert found["vehicle.mass"][0] == 2500
 
 
 def test_what_is_drawn_of_nothing_is_the_value_as_stated(van: Scenario) -> None:
@@ -494,6 +507,13 @@ def test_again_and_again_until_it_is_warm(demo: Callable[..., Scenario]) -> None
     # Far away it is told from the mean power.
     mean = float(found.outcome.available_power_w[0])
     assert about == pytest.approx(capacity / loss * math.log(mean / (mean - loss * 35)), rel=1e-4)
+    # Of several draws it is that of the first, as stated.
+    along = chain._Along(found.load, trip, 1, np.zeros(3), np.array([[288.15]]), 288.15)
+    several = SimpleNamespace(available_power_w=np.array([mean, 3 * mean]), ambient_k=np.array([288.15, 280.0]))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "_MOST_STEPS_AGAIN", 3)
+        told = chain._reached_if_repeated_s(along, several, np.full((3, 2), mean), None)  # type: ignore[arg-type]
+    assert told == pytest.approx(about, rel=1e-4)
 
 
 def test_the_most_that_an_element_takes(demo: Callable[..., Scenario]) -> None:

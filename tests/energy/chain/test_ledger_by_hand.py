@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 from ledger_by_hand import at_work, change_of, flat, number, other_sources, same, state_of
 
 from energy.chain.ledger import (
+    Answer,
     answer,
     break_even_head_wind_m_s,
     change_and_heat,
@@ -190,3 +192,9 @@ def test_where_the_heat_first_exceeds_the_drag_power(van: Scenario) -> None:
     assert math.isnan(break_even_head_wind_m_s(winds, standing, turbine))
     crawling = replace(inputs, road_speed_m_s=np.array(0.5))
     assert break_even_head_wind_m_s(winds, crawling, turbine) == 0.0
+
+
+def test_the_greatest_miss_of_the_books_is_told_step_by_step() -> None:
+    working, stowed, without = (SimpleNamespace(residual_w=np.array(w)) for w in ([1.0, 2, 3], [-5.0, 0, 1], [0, 0, 4]))
+    found = SimpleNamespace(states={"working": working, "stowed": stowed}, without=without)
+    assert Answer.residual_w.fget(found).tolist() == [5.0, 2.0, 4.0]  # type: ignore[attr-defined]

@@ -299,6 +299,18 @@ def test_a_years_ends_hold_nine_tenths_of_its_draws(small: Payback) -> None:
         assert low < high
 
 
+def test_the_winds_are_drawn_of_a_turbine_that_is_surely_known(van: Scenario) -> None:
+    """Without a range of turbine or vehicle the year's winds keep theirs; with some there are as many draws."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "_DRAWS", 8)
+        patch.setattr(chain, "_CLIMATE_POINTS", (3, 2))
+        sure = chain._year(van, 0.0, {})
+        few = chain._year(van, 0.0, _four_draws(van))
+    assert sure.flows.parked_heat_w.shape == (1 + 8,)
+    assert np.ptp(sure.flows.parked_heat_w[1:]) > 0
+    assert few.flows.parked_heat_w.shape == (1 + 4,)
+
+
 def test_the_climate_that_is_assumed_and_the_one_that_is_given(van: Scenario, demos: Path) -> None:
     mean, shape, direction, words = chain.climate_of(van)
     assert (mean.value, shape.value, direction) == (3.5, 2.0, "any")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -270,6 +271,14 @@ def test_what_speaks_against_a_rotor(monkeypatch: pytest.MonkeyPatch) -> None:
     assert alone == pytest.approx(math.sqrt(0.3 / (0.5 * SEA_LEVEL_KG_M3 * math.pi * 0.5**3 * 0.02)), rel=1e-3)
 
 
+def test_the_usual_ratios_are_those_that_the_help_names() -> None:
+    from energy.commands import size
+
+    named = Path(size.__file__).read_text(encoding="utf-8").split("Gear ratios to show the generator speed at.")[1]
+    words = named.split("[default: ")[1].split("]")[0].split()
+    assert tuple(float(word) for word in words) == sizing.USUAL_RATIOS
+
+
 def test_coefficients_of_a_textbook_blade_alone() -> None:
     """Power and thrust at the design ratio over pitch; torque at rest at the pitch of most power there."""
     blade = textbook_blade(0.6, 3, 2.5)
@@ -326,6 +335,9 @@ def test_the_best_ratio_of_each_diameter_and_number_of_blades() -> None:
     worse = made(1.2, 1.0, against=("x", "y"), heat=5000.0)
     found = RotorChoice(Wanted(1.0, 20.0), None, (one, two, barred, five, weak, strong, worse), None).best_of_each
     assert found == (two, five, strong)
+    # Of equals the one that comes first: the lower tip-speed ratio turns more slowly.
+    slow, fast = made(1.0, 1000.0, ratio=2.0), made(1.0, 1000.0, ratio=3.0)
+    assert RotorChoice(Wanted(1.0, 20.0), None, (slow, fast), None).best_of_each == (slow,)
 
 
 def test_which_rotors_are_compared(monkeypatch: pytest.MonkeyPatch, demos: Any) -> None:

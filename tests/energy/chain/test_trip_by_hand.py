@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +27,9 @@ from ledger_by_hand import (
 from scipy import stats
 from scipy.special import gamma
 
+from energy.chain import trip as chain
 from energy.chain.load import load
-from energy.chain.trip import TripAnswer, answer_trip, steps_of_scenario, trip_chain
+from energy.chain.trip import TripAnswer, _averaged, answer_trip, steps_of_scenario, trip_chain, trip_look
 from energy.scenario.inputs import Inputs, inputs_of
 from energy.scenario.read import Scenario
 from vehicle.driving.engine import Engine
@@ -333,3 +334,36 @@ def test_draws_over_a_trip_are_the_trip_of_each(folder: Path, case: str) -> None
         # Steps put together and half as many air speeds: some per cent.
         assert coarse.heat_w[k] == pytest.approx(number(alone.turbine.heat_power_w), rel=0.06, abs=0.05)
         assert coarse.change_w[k] == pytest.approx(number(alone.change.power_w), rel=0.12, abs=2.0)
+
+
+def test_what_holds_over_a_trip_holds_in_every_step() -> None:
+    """A mean of yes and no would count as yes: one no is a no."""
+
+    @dataclass(frozen=True)
+    class Told:
+        watts: np.ndarray
+        kept: np.ndarray
+
+    weights = np.array([0.5, 0.25, 0.25])
+    for kept in ([True, True, False], [True, True, True], [False, False, False]):
+        mean = _averaged(Told(np.array([8.0, 4.0, 0.0]), np.array(kept)), weights)
+        assert float(mean.watts) == 5.0
+        assert mean.kept.dtype == bool
+        assert bool(mean.kept) == all(kept)
+
+
+def test_a_setting_past_the_curves_all_along_gives_no_heat(folder: Path) -> None:
+    settled = chain._turbine
+
+    def past_the_curves(*given: Any) -> Any:
+        turbine, works = settled(*given)
+        return replace(turbine, beyond_data=np.ones(np.shape(turbine.heat_power_w), dtype=bool)), works
+
+    (folder / "urban.csv").write_text("time_s,speed_km_h\n0,60\n100,60\n104,50\n200,50\n", encoding="utf-8")
+    scenario = load(folder / "scenario.toml")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(chain, "_turbine", past_the_curves)
+        patch.setattr(chain, "_COARSE_NODES", 4)
+        found = trip_look(scenario)({"rotor.pitch": np.array([4.0, 8.0])}, False)
+    assert found.heat_within_curves_w.tolist() == [0.0, 0.0]
+    assert (found.rotor_drag_n > 0).all()

@@ -371,6 +371,7 @@ def test_a_steady_power_goes_on_until_the_load_has_settled() -> None:
     assert found.final_temperature_k == pytest.approx(320.0, abs=1e-9)
     assert found.history.main_k[0, 0] == 300
     assert found.time_to_target_s == pytest.approx(200 * math.log(2))
+    assert found.history.time_s[-1] == pytest.approx(40 * 200)  # forty time constants (own choice), no thirty days
     # Without any loss it is thirty days, the longest that is looked at (own choice).
     assert heat_up(HeatedLoad(1e9, 0.0), SteadyPower(1.0, 300.0), target_k=301.0).history.time_s[-1] == 30 * 86400
 

@@ -93,6 +93,12 @@ def test_readings_that_contradict_each_other() -> None:
     # cooled to below the air around: hardly a draw has a time constant
     with pytest.raises(InputError, match="contradict"):
         first_capacity([WARM, Spell(353.0, 285.0, 2000.0, 0.0, False)], 295.0)
+    # Warmer with the power off: what would fall towards the air around has no time constant.
+    with pytest.raises(InputError, match="contradict"):
+        first_capacity([Spell(293.0, 353.0, 100.0, 1500.0, False), Spell(310.0, 353.0, 6000.0, 0.0, False)], 291.0)
+    # Colder than the air around and colder still, at ever less pace: it does not go towards that air either.
+    with pytest.raises(InputError, match="contradict"):
+        first_capacity([WARM, Spell(270.0, 283.0, 2000.0, 0.0, False)], 295.0)
 
 
 @pytest.mark.parametrize(
