@@ -212,6 +212,35 @@ def test_a_reading_of_nothing_is_known_to_its_own_error(tmp_path: Path, van: Sce
             read_results(path)
 
 
+@pytest.mark.parametrize(
+    ("key", "within", "beyond"),
+    [
+        ("pitch", ("-20 deg", "100 deg"), ("-21 deg", "101 deg")),
+        ("grade", ("-0.4", "0.4"), ("-0.41", "0.41")),
+        ("wind_speed", ("0 m/s", "60 m/s"), ("-1 m/s", "61 m/s")),
+        ("temperature", ("-40 degC", "340 K"), ("341 K",)),
+        ("resistance", ("0.1 ohm",), ("0 ohm",)),
+    ],
+)
+def test_a_condition_is_read_to_its_limits(
+    tmp_path: Path, key: str, within: tuple[str, ...], beyond: tuple[str, ...]
+) -> None:
+    """From feather to beyond stall, any road, any wind in which somebody drives: own choice."""
+    path = tmp_path / "results.toml"
+
+    def written(text: str) -> Path:
+        value = text if key == "grade" else f'"{text}"'
+        known = 'electrical_power = { value = "900 W", plus_minus = "40 W" }'
+        path.write_text(f'[[result]]\nroad_speed = "80 km/h"\n{key} = {value}\n{known}\n', encoding="utf-8")
+        return path
+
+    for text in within:
+        assert getattr(read_results(written(text))[0], key) is not None
+    for text in beyond:
+        with pytest.raises(InputError, match=key):
+            read_results(written(text))
+
+
 def test_what_cannot_be_weighed_is_one_sentence(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     """Readings that leave the fit singular (here: a fit without a covariance) are told, not a failure of algebra."""
     whole = updating.fit
