@@ -549,6 +549,13 @@ def test_an_effect_that_no_wind_explains() -> None:
     assert (compare(other_way).wind.alike, compare(other_way).wind.ways) == (False, 2)
     shares = [replace(run, direction="out" if run.name == "working 1" else run.direction) for run in _level()]
     assert compare(shares).wind.alike is False
+    # half of six and half of four runs out: as often, however many runs each state has
+    six_and_four = [
+        a_run(f"{state} {k}", state, "", fuel=(2e-6 + k * 1e-8), direction=("out", "back")[k % 2])
+        for state, many in (("working", 6), ("stowed", 4))
+        for k in range(many)
+    ]
+    assert (compare(six_and_four).wind.alike, compare(six_and_four).wind.ways) == (True, 2)
     untold = compare([replace(run, direction="") for run in _level()])
     assert (untold.wind.alike, untold.wind.ways) == (True, 0)
 
@@ -853,8 +860,9 @@ def test_words_on_load() -> None:
     )
     other = load_words("cannot tell", "Working compared with stowed: too close", points, share, design, "absolute load")
     assert other == "Working compared with stowed, on absolute load: too close"
-    bare = Estimate(1.0, None, None, 0.9)
-    assert load_words("costs", "Working compared with stowed: x", bare, share, design, "load").endswith("on load: x")
+    for bare in (Estimate(1.0, None, None, 0.9), Estimate(1.0, 0.5, None, 0.9), Estimate(1.0, None, 1.5, 0.9)):
+        told = load_words("costs", "Working compared with stowed: x", bare, share, design, "load")
+        assert told.endswith("on load: x")
 
 
 @pytest.mark.parametrize(
