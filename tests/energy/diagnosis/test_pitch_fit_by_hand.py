@@ -15,6 +15,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from energy.aero.curves import RotorCurves
+from energy.diagnosis import pitch_fit
 from energy.diagnosis.pitch_fit import (
     CHUNK,
     MANY_ROWS,
@@ -442,6 +443,19 @@ def test_scatter_is_learnt_from_eight_degrees_of_freedom_on():
     assert few.noise == RowNoise(0.03, 0.03)
     assert enough.noise.air_speed > 0.04
     assert few.surface.drifts == pytest.approx(np.linspace(-2.25, 2.25, 61))  # half of the offsets' span either way
+
+
+def test_passes_end_where_nothing_moves_any_more(monkeypatch):
+    """Each of sixteen passes takes time: rows that a few settle do not wait for all of them."""
+    passes = []
+
+    def counted(*of):
+        passes.append(1)
+        return _products(*of)
+
+    monkeypatch.setattr(pitch_fit, "_products", counted)
+    fit_offsets(smooth(60, noise=0.03, seed=5), np.arange(-1.0, 3.51, 0.1))
+    assert 3 <= len(passes) < 16
 
 
 def test_exact_rows_have_no_miss_at_their_offset_and_drift():

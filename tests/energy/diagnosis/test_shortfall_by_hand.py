@@ -180,6 +180,8 @@ def test_the_typical_reading_is_the_lower_middle_one():
     assert _typical(np.array([50.0, 70.0, 90.0, math.nan]), expected) == 1
     assert _typical(np.array([50.0, 70.0, math.nan, math.nan]), expected) == 0
     assert _typical(np.array([90.0, 50.0, 70.0, 60.0]), np.full(4, 100.0)) == 3
+    # shares of 1, a half and three quarters, of a machine that hardly turns
+    assert _typical(np.array([0.5, 1.0, 3.0]), np.array([0.5, 2.0, 4.0])) == 2
     assert _typical(np.full(3, math.nan), np.array([10.0, 20.0, 30.0])) == 1
 
 

@@ -304,6 +304,22 @@ def test_the_tree_goes_on_where_no_cause_is_clear_and_uses_each_test_once():
     assert _step(shown[:2], blamed, np.r_[[True] * 10, [False] * 6, [True] * 4], frozenset(), 1) is None
 
 
+def test_a_tree_is_three_tests_deep():
+    """Five causes and four tests, each of which parts one cause from the others: the fourth is not reached."""
+    causes = ("pitch", "belt", "element", "stall", "generator")
+    blamed = blamed_of(*[(cause,) for cause in causes for _ in range(20)])
+    shown = []
+    for k in range(4):
+        own = np.arange(100) // 20 == k
+        shown.append((kind_of(causes[k], minutes=10.0**k), own.astype(float), np.where(own, 2, 1)))
+    step, done = _step(shown, blamed, np.ones(100, dtype=bool), frozenset(), 1), []
+    while step is not None:
+        done.append(step.test.name)
+        (rest, step), (_, end) = step.branches
+        assert (rest.words, end) == ("same", None)
+    assert done == ["pitch", "belt", "element"]
+
+
 @pytest.mark.parametrize(("clear", "further"), [(31, True), (33, False)])
 def test_four_in_five_are_clear(clear, further):
     """Of forty draws of one outcome so many blame pitch, the rest the belt; a second test could part them."""

@@ -158,6 +158,9 @@ def test_a_stretch_needs_rows_and_wind():
     assert len(_stretches(steady, np.full(40, 9.0), 0, 40, 0.0, None)) == 4
     three = sweep_of(np.full(5, 3.0), time=[0, 3, 6, 9, 12])  # from 3 to 12 s: three steps
     assert len(_stretches(three, np.full(5, 100.0), 0, 5, 0.0, None)) == 1
+    # from 3.4 to 19.4 s are two stretches of 8 s, though as floats a hair less
+    tenths = sweep_of(np.full(191, 3.0), time=np.round(0.4 + 0.1 * np.arange(191), 1))
+    assert len(_stretches(tenths, np.full(191, 9.0), 0, 191, 0.0, None)) == 2
     first = sweep_of(np.full(30, 3.0), speed=np.r_[9.0, np.full(29, 5.0)])  # the first row has no neighbour before it
     assert len(_stretches(replace(first, time_s=first.time_s - 3), np.full(30, 9.0), 0, 30, 0.0, 1.0)) == 3
 
@@ -407,6 +410,18 @@ def test_scales_of_settings():
     for kind in ("ratio", "resistance"):
         assert _scale(kind, values) == pytest.approx([0.0, math.log(3)])
         assert _scale(kind, np.array([0.0, math.log(3)]), back=True) == pytest.approx(values)
+
+
+@pytest.mark.parametrize(("place", "edge"), [(0, True), (1, True), (2, False), (-3, False), (-2, True), (-1, True)])
+def test_a_best_within_one_step_of_an_end_may_lie_beyond(monkeypatch: pytest.MonkeyPatch, place: int, edge: bool):
+    def drawn(_at, _level, _error, grid, *_more):
+        mean = np.zeros(grid.size)
+        mean[place] = 1.0
+        return np.tile(mean, (100, 1)), mean
+
+    monkeypatch.setattr(tuning, "_curve_draws", drawn)
+    results = results_of({1.0: 0.2, 2.0: 0.2, 4.0: 0.2})
+    assert _with_curve(sweep_of([1.0, 2.0]), results, np.array([1.0, 2.0, 4.0]), 0.0, False, 2, None).at_edge is edge
 
 
 def test_a_best_at_an_end_sends_beyond_it_by_a_usual_step():

@@ -12,7 +12,7 @@ from windows_support import a_run
 
 from vehicle.problems import InputError
 from vehicle.quantity import Estimate
-from vehicle.road_test.comparison import RunChange, compare, half_pairs, spread_within_pairs
+from vehicle.road_test.comparison import RunChange, _unsure, compare, half_pairs, spread_within_pairs
 from vehicle.road_test.conclusion import Design, agreement_words, concluded, confounding, load_words
 from vehicle.road_test.effect import Covariates, RunLevelEffect, randomisation_p, repeated_spread, run_level_effect
 from vehicle.road_test.planning import chance_on_the_road, pairs_needed
@@ -549,6 +549,13 @@ def test_an_effect_that_no_wind_explains() -> None:
     assert (compare(other_way).wind.alike, compare(other_way).wind.ways) == (False, 2)
     shares = [replace(run, direction="out" if run.name == "working 1" else run.direction) for run in _level()]
     assert compare(shares).wind.alike is False
+    # half of six and half of four runs out: as often, however many runs each state has
+    six_and_four = [
+        a_run(f"{state} {k}", state, "", fuel=(2e-6 + k * 1e-8), direction=("out", "back")[k % 2])
+        for state, many in (("working", 6), ("stowed", 4))
+        for k in range(many)
+    ]
+    assert (compare(six_and_four).wind.alike, compare(six_and_four).wind.ways) == (True, 2)
     untold = compare([replace(run, direction="") for run in _level()])
     assert (untold.wind.alike, untold.wind.ways) == (True, 0)
 
@@ -784,6 +791,30 @@ def test_a_few_runs_that_carry_an_effect() -> None:
     assert "costs" in seen
 
 
+def test_an_interval_that_is_surer_than_the_randomisation_test() -> None:
+    """Of the 16 changes of sign of 3, 3, 3 and nearly none, four give as much: p = 1/4; of four pairs least 1/8."""
+    runs = []
+    for k, change in enumerate((0.03, 0.03, 0.03, -0.0001)):
+        both = [("working", (1 + change) * 2e-6), ("stowed", 2e-6)]
+        runs += [a_run(f"{state} {k}", state, str(k), fuel=fuel) for state, fuel in both[:: 1 if k % 2 else -1]]
+    for level, told in ((0.9, True), (0.8, False)):  # twice what the interval leaves out: 0.2 and 0.4
+        found = compare(runs, level=level)
+        assert (found.conclusion, found.randomisation_p, found.randomisation_least_p) == ("costs", 0.25, 0.125)
+        said = "the randomisation test (p = 0.250) is less sure than the interval: a few runs carry it"
+        assert (said in found.warnings) is told
+
+
+@pytest.mark.parametrize(
+    ("p_value", "least_p", "told"),
+    [(0.099, 0.01, False), (0.101, 0.01, True), (0.18, 0.125, False), (0.19, 0.125, True)],
+)
+def test_the_least_that_is_called_less_sure(p_value: float, least_p: float, told: bool) -> None:
+    """At 95 % a tenth; where few dealings cannot give that, half as much again as the least that they can."""
+    for conclusion in ("costs", "saves"):
+        assert bool(_unsure(conclusion, p_value, least_p, 0.95)) is told
+    assert _unsure("cannot tell", p_value, least_p, 0.95) == []
+
+
 # --- sentences --------------------------------------------------------------------------------------------------------
 
 
@@ -853,8 +884,9 @@ def test_words_on_load() -> None:
     )
     other = load_words("cannot tell", "Working compared with stowed: too close", points, share, design, "absolute load")
     assert other == "Working compared with stowed, on absolute load: too close"
-    bare = Estimate(1.0, None, None, 0.9)
-    assert load_words("costs", "Working compared with stowed: x", bare, share, design, "load").endswith("on load: x")
+    for bare in (Estimate(1.0, None, None, 0.9), Estimate(1.0, 0.5, None, 0.9), Estimate(1.0, None, 1.5, 0.9)):
+        told = load_words("costs", "Working compared with stowed: x", bare, share, design, "load")
+        assert told.endswith("on load: x")
 
 
 @pytest.mark.parametrize(

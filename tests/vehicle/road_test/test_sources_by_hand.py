@@ -132,6 +132,9 @@ def test_a_log_that_stands_counts_whole() -> None:
     assert crawling.covered == (1.0,)  # driving is faster than 2 m/s
     bare = a_log(fuel_rate_m3_s=rate)
     assert common_source([bare], PETROL).covered == (0.75,)
+    no_time = replace(bare, table=bare.table.assign(step_s=0.0))  # of no time nothing is known
+    with pytest.raises(InputError):
+        common_source([no_time], PETROL)
 
 
 @pytest.mark.parametrize(
@@ -317,6 +320,7 @@ def test_runs_known_by_distance_and_time_alone() -> None:
     ]
     found = windows_of_runs(made(runs))
     assert (found.fuel.source, found.fuel.error, found.fuel.absolute) == (METERED, METERED_ERROR, True)
+    assert found.fuel.covered == (1.0, 1.0)  # what was weighed is all of the fuel
     assert (METERED_ERROR.litres, METERED_ERROR.percent, METERED_ERROR.inside) == (0.01, 0.01, False)
     assert found.words == ("fuel from weighed or metered fuel",)
     assert (found.whole, found.warnings, found.logs) == (None, (), ())

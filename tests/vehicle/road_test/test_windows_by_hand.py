@@ -344,6 +344,9 @@ def test_the_rule_of_the_rows_left() -> None:
     low = of([20.0] * 5, kept=[36, 36, 36, 36, 17])  # median 60 %: half of it is 30 %
     assert limits_of(low).kept == pytest.approx(0.3)
     assert rejected(low)[0] == {"run 4": "only 28 % of its rows are left, limit 30 %"}
+    # 49 of 60 rows are 81.7 %, half of it 40.8 %; 24 of 60 are 40 %
+    town = of([20.0] * 5, kept=[49, 49, 49, 49, 24])
+    assert rejected(town)[0] == {"run 4": "only 40 % of its rows are left, limit 41 %"}
     # a run of which the fuel is not known is told as such, and not rejected for it
     unknown = of([20.0] * 5, kept=[60, 60, 60, 60, 20])
     for rows, out in ((30, False), (29, True)):
