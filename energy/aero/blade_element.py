@@ -96,7 +96,6 @@ class SectionStates:
     inflow angle minus the wanted one.
     """
 
-    sections: Sections
     inflow_deg: np.ndarray
     alpha_deg: np.ndarray
     relative_speed: np.ndarray
@@ -106,24 +105,6 @@ class SectionStates:
     residual: np.ndarray
     multiple_roots: np.ndarray
     stalled: np.ndarray
-
-    @property
-    def axial_induction(self) -> np.ndarray:
-        """Axial induction a: 1 - a is the axial part of the relative speed."""
-        return np.asarray(1.0 - np.sin(np.radians(self.inflow_deg)) * self.relative_speed)
-
-    @property
-    def swirl_speed(self) -> np.ndarray:
-        """Swirl a' lambda_r: what the tangential part of the relative speed has over the local speed ratio."""
-        across = np.cos(np.radians(self.inflow_deg)) * self.relative_speed
-        return np.asarray(across - (self.local_speed_ratio + self.residual))
-
-    @property
-    def loss(self) -> np.ndarray:
-        """Prandtl's factor of tip and root."""
-        sine = np.sin(np.radians(self.inflow_deg))
-        ends = self.sections.tip_exponent, self.sections.root_exponent
-        return tip_loss_factor(sine, *(end[:, None, None] for end in ends))
 
 
 def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: np.ndarray) -> np.ndarray:
@@ -425,7 +406,6 @@ def _states(
     stalled = (alpha > sections.stall_deg[:, None, None]) | (alpha < sections.negative_stall_deg[:, None, None])
     spread = np.broadcast_to(local[:, None, :], shape)
     return SectionStates(
-        sections,
         inflow_deg=shaped(solved["inflow_deg"]),
         alpha_deg=shaped(alpha),
         relative_speed=shaped(speed),

@@ -337,10 +337,8 @@ def _worst_of_a_measured_table(rig: Rig, operating: Conditions, free_air: float,
     """Return the cases where nothing tells the free run: the thrust grows with the square of the air speed."""
     stop = _upper(rig, "gust.overspeed_stop")
     fastest = rig.inputs.turbine.highest_rotor_speed_rad_s if stop is None else stop
-    factor, denser = (
-        _thrust_factor_of_the_worst(rig),
-        float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3,
-    )
+    factor = _thrust_factor_of_the_worst(rig)
+    denser = float(np.asarray(rig.worst_inputs.density_kg_m3)) / rig.density_kg_m3
     measured = rig.inputs.turbine.unmeasured_thrust is None
     grown = factor if measured else _highest_unmeasured_thrust(rig)
     thrust = operating.thrust_n * grown * denser * (air / max(float(operating.air_speed_m_s), 1e-9)) ** 2

@@ -2,6 +2,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from section_states import axial_induction, swirl_speed
+from section_states import loss as loss_of
 
 from energy.aero import blade_element
 from energy.aero.blade import Corrections, CurveSettings, blade_curves, blade_from_stations, blade_sections
@@ -34,9 +36,9 @@ def polars(draw):
     return cambered_plate_polar(draw(st.floats(0, 0.12)), 10 ** draw(st.floats(4.5, 6)))
 
 
-def thrust_relation(axial_induction, loss):
+def thrust_relation(induction, loss):
     """Return annulus thrust over 1/2 rho U^2 area: momentum theory, Buhl's line (2005, from memory), brake line."""
-    a, F = axial_induction, loss
+    a, F = induction, loss
     momentum = 4.0 * a * (1.0 - a) * F
     high = 8.0 / 9.0 + (4.0 * F - 40.0 / 9.0) * a + (50.0 / 9.0 - 4.0 * F) * a * a
     return np.where(a <= 0.4, momentum, np.where(a <= 1.0, high, np.maximum(high, -momentum)))
@@ -52,7 +54,8 @@ def states_of(blade, polar, ratios=RATIOS, pitches=PITCHES, *, delay=True):
 def test_every_section_state_has_a_root_and_balances(blade, polar):
     sections, state = states_of(blade, polar)
     solidity = sections.solidity[:, None, None]
-    a, loss, speed = state.axial_induction, state.loss, state.relative_speed
+    a, loss, speed = axial_induction(state), loss_of(sections, state), state.relative_speed
+    swirl = swirl_speed(state)
     assert np.isfinite(speed).all()
     assert (speed > 0).all()
     local = state.local_speed_ratio
@@ -60,7 +63,7 @@ def test_every_section_state_has_a_root_and_balances(blade, polar):
     phi = np.radians(state.inflow_deg)
     assert np.abs(speed * np.sin(phi) - (1 - a)).max() <= 1e-10 * speed.max()
     scale = 1 + local + speed
-    assert (np.abs(speed * np.cos(phi) - (local + state.swirl_speed)) / scale).max() <= 1e-10
+    assert (np.abs(speed * np.cos(phi) - (local + swirl)) / scale).max() <= 1e-10
     # Thrust of the blade equals thrust of the annulus, and torque takes up swirl with the same mass flow.
     blade_thrust = solidity * speed**2 * state.normal_coefficient
     annulus = thrust_relation(a, loss)
@@ -69,7 +72,7 @@ def test_every_section_state_has_a_root_and_balances(blade, polar):
     blade_torque = solidity * speed**2 * state.tangential_coefficient
     used = np.abs(a) > 1e-6
     flow = annulus[used] / (4 * a[used])
-    assert (np.abs(blade_torque[used] - 4 * flow * state.swirl_speed[used]) / size[used]).max() <= 1e-9
+    assert (np.abs(blade_torque[used] - 4 * flow * swirl[used]) / size[used]).max() <= 1e-9
 
 
 @settings(max_examples=8, deadline=None)
@@ -112,18 +115,19 @@ def test_roots_on_the_very_angles_of_the_sweep_are_found():
 def test_textbook_induction_where_momentum_theory_holds(blade, polar):
     """Selvatici and Stevens, eqs. 4 and 5: a = 1/(4F sin^2/(sigma Cn) + 1), a' = 1/(4F sin cos/(sigma Ct) - 1)."""
     sections, state = states_of(blade, polar)
-    phi, loss = np.radians(state.inflow_deg), state.loss
+    phi, loss = np.radians(state.inflow_deg), loss_of(sections, state)
     solidity = sections.solidity[:, None, None] * np.ones_like(phi)
-    simple = (state.axial_induction < 0.4) & (phi > 0.01) & (np.abs(state.normal_coefficient) > 1e-3)
+    induction = axial_induction(state)
+    simple = (induction < 0.4) & (phi > 0.01) & (np.abs(state.normal_coefficient) > 1e-3)
     simple &= (np.abs(state.tangential_coefficient) > 1e-3) & (np.abs(np.cos(phi)) > 0.05)
     assert simple.any()
     s, c, F, sigma = np.sin(phi)[simple], np.cos(phi)[simple], loss[simple], solidity[simple]
     a = 1 / (4 * F * s * s / (sigma * state.normal_coefficient[simple]) + 1)
-    np.testing.assert_allclose(state.axial_induction[simple], a, rtol=1e-7, atol=1e-9)
+    np.testing.assert_allclose(induction[simple], a, rtol=1e-7, atol=1e-9)
     kappa = sigma * state.tangential_coefficient[simple] / (4 * F * s * c)
     swirl = kappa / (1 - kappa) * state.local_speed_ratio[simple]
     fine = np.abs(1 - kappa) > 1e-3
-    np.testing.assert_allclose(state.swirl_speed[simple][fine], swirl[fine], rtol=1e-5, atol=1e-7)
+    np.testing.assert_allclose(swirl_speed(state)[simple][fine], swirl[fine], rtol=1e-5, atol=1e-7)
 
 
 @settings(max_examples=12, deadline=None)
