@@ -90,31 +90,10 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
     times), then zooms in. `progress` is told the share done (see energy/progress.py). Raises InputError where
     no setting keeps the limits.
     """
-    if scenario.curves is None or scenario.generator is None or scenario.heater.resistance is None:
-        raise InputError(
-            Problem(
-                scenario.name,
-                "rotor.measured_power",
-                "a measured table has no setting to match",
-                "rotor.curves with [generator] and heater.resistance",
-            )
-        )
-    own, look, effort = _own_values(scenario), look_of(scenario), _effort_of(scenario)
-    first = _first_ranges(scenario, own, held)
-    best_at, tried = _best(look, effort, first, progress)
-    if best_at is None:
-        raise InputError(
-            Problem(
-                scenario.name,
-                "rotor",
-                "no pitch, ratio and resistance keeps every limit and makes heat",
-                "wider limits (highest_rotor_speed, highest_tip_speed, highest_thrust, highest_current, rated_power)",
-            )
-        )
-    tell(progress, _SHARES_DONE[-1])
-    thrifty_at, more = _thriftiest(look, effort, first, best_at)
+    search = _searched(scenario, held, progress)
+    first, best_at = search.first, search.best_at
     flat = tuple(
-        _flatness(look, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
+        _flatness(search.look, best_at, k, first) for k in range(3) if SETTINGS[k] not in held and np.ptp(first[k]) > 0
     )
     best = _setting(scenario, best_at)
     edge = tuple(
@@ -127,13 +106,52 @@ def match(scenario: Scenario, held: tuple[str, ...] = (), progress: Progress | N
     return Match(
         scenario=scenario,
         best=best,
-        thriftiest=_setting(scenario, thrifty_at),
-        own=_setting(scenario, own),
+        thriftiest=_setting(scenario, search.thrifty_at),
+        own=_setting(scenario, _own_values(scenario)),
         flatness=flat,
         binding=_binding(best),
         at_edge=edge,
-        tried=tried + more,
+        tried=search.tried,
     )
+
+
+@dataclass(frozen=True)
+class _Search:
+    """Where a search came to, in the order of `SETTINGS`, and with what it looked."""
+
+    look: Look
+    first: list[np.ndarray]
+    best_at: np.ndarray
+    thrifty_at: np.ndarray
+    tried: int
+
+
+def _searched(scenario: Scenario, held: tuple[str, ...], progress: Progress | None) -> _Search:
+    """Return the settings of most heat and of least fuel per heat; see `match`."""
+    if scenario.curves is None or scenario.generator is None or scenario.heater.resistance is None:
+        raise InputError(
+            Problem(
+                scenario.name,
+                "rotor.measured_power",
+                "a measured table has no setting to match",
+                "rotor.curves with [generator] and heater.resistance",
+            )
+        )
+    look, effort = look_of(scenario), _effort_of(scenario)
+    first = _first_ranges(scenario, _own_values(scenario), held)
+    best_at, tried = _best(look, effort, first, progress)
+    if best_at is None:
+        raise InputError(
+            Problem(
+                scenario.name,
+                "rotor",
+                "no pitch, ratio and resistance keeps every limit and makes heat",
+                "wider limits (highest_rotor_speed, highest_tip_speed, highest_thrust, highest_current, rated_power)",
+            )
+        )
+    tell(progress, _SHARES_DONE[-1])
+    thrifty_at, more = _thriftiest(look, effort, first, best_at)
+    return _Search(look, first, best_at, thrifty_at, tried + more)
 
 
 def _effort_of(scenario: Scenario) -> _Effort:
@@ -178,9 +196,12 @@ def over_draws(scenario: Scenario, setting: Setting) -> Setting:
 def thriftiest(scenario: Scenario, held: tuple[str, ...], progress: Progress | None = None) -> Setting:
     """Return the setting of least fuel per heat, as `match` finds it: what to begin with.
 
-    Not that of most heat, which often lies beside a stall or a limit that no guess can be trusted to miss.
+    Not that of most heat, which often lies beside a stall or a limit that no guess can be trusted to miss. Its outcome
+    is at the stated values: `over_draws` has it over all that is uncertain.
     """
-    return match(scenario, held, progress).thriftiest
+    setting = _setting(scenario, _searched(scenario, held, progress).thrifty_at, exact=True)
+    tell(progress, 1.0)
+    return setting
 
 
 def _own_values(scenario: Scenario) -> np.ndarray:
