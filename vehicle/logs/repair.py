@@ -158,7 +158,7 @@ def _too_long(draft: Draft, name: str) -> np.ndarray:
     starts = np.concatenate([[0], np.flatnonzero(np.diff(numbers) != 0) + 1])
     ends = np.append(starts[1:], known.size)
     lasting = time_s[np.minimum(ends, known.size - 1)] - time_s[starts]
-    drives = np.array([moving[known[a:b]].mean() > 0.9 for a, b in zip(starts, ends, strict=True)])
+    drives = np.add.reduceat(moving[known], starts, dtype=float) / (ends - starts) > 0.9
     short = lasting[drives & (lasting < _STUCK_S)]
     if short.size < _LEAST_SHORT:
         return stuck
