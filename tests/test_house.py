@@ -8,7 +8,8 @@ those under `if TYPE_CHECKING:` are no arrows at run time and are let pass.
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+import functools
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -65,6 +66,13 @@ def _modules() -> dict[str, Path]:
 MODULES = _modules()
 
 
+@functools.cache
+def _trees() -> dict[str, tuple[ast.Module, tuple[ast.AST, ...]]]:
+    """Return the tree of every module, and all that stands in it: read and walked once for all tests."""
+    trees = {module: ast.parse(path.read_text(encoding="utf-8")) for module, path in MODULES.items()}
+    return {module: (tree, tuple(ast.walk(tree))) for module, tree in trees.items()}
+
+
 def _walked(node: ast.AST) -> Iterator[ast.AST]:
     """Walk a tree, but not into what stands under `if TYPE_CHECKING:`."""
     yield node
@@ -76,10 +84,10 @@ def _walked(node: ast.AST) -> Iterator[ast.AST]:
         yield from _walked(child)
 
 
-def arrows_of(module: str, text: str) -> list[Arrow]:
-    """Return the imports in a module's text; `from package import module` is an arrow to the module."""
+def arrows_of(module: str, tree: ast.Module) -> list[Arrow]:
+    """Return the imports in a module; `from package import module` is an arrow to the module."""
     arrows = []
-    for node in _walked(ast.parse(text)):
+    for node in _walked(tree):
         if isinstance(node, ast.Import):
             arrows += [Arrow(module, alias.name, (), node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -95,7 +103,7 @@ def arrows_of(module: str, text: str) -> list[Arrow]:
 
 @pytest.fixture(scope="module")
 def arrows() -> list[Arrow]:
-    return [arrow for name, path in MODULES.items() for arrow in arrows_of(name, path.read_text(encoding="utf-8"))]
+    return [arrow for name, (tree, _) in _trees().items() for arrow in arrows_of(name, tree)]
 
 
 def room_of(module: str) -> str:
@@ -160,18 +168,17 @@ def test_only_the_adapter_imports_python_obd(arrows: list[Arrow]) -> None:
 def test_no_private_attribute_of_another_module_is_used() -> None:
     """`module._name` reaches past a module's door as `from module import _name` does."""
     reached = []
-    for module, path in MODULES.items():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+    for module, (_, nodes) in _trees().items():
         imported = {
             alias.asname or alias.name
-            for node in ast.walk(tree)
+            for node in nodes
             if isinstance(node, ast.ImportFrom)
             for alias in node.names
             if f"{node.module}.{alias.name}" in MODULES
         }
         reached += [
             f"{module}:{node.lineno} uses {node.value.id}.{node.attr}"
-            for node in ast.walk(tree)
+            for node in nodes
             if isinstance(node, ast.Attribute)
             and isinstance(node.value, ast.Name)
             and node.value.id in imported
@@ -192,13 +199,13 @@ def test_no_private_attribute_of_another_module_is_used() -> None:
     ],
 )
 def test_an_arrow_upward_or_sideways_is_seen(module: str, text: str) -> None:
-    (arrow,) = arrows_of(module, text)
+    (arrow,) = arrows_of(module, ast.parse(text))
     assert not points_down(arrow.start, arrow.end)
 
 
 def test_what_is_imported_for_types_alone_is_no_arrow() -> None:
     text = "if TYPE_CHECKING:\n    from energy.words import answer\nelse:\n    import energy.chain.ledger"
-    assert [arrow.end for arrow in arrows_of("vehicle.units", text)] == ["energy.chain.ledger"]
+    assert [arrow.end for arrow in arrows_of("vehicle.units", ast.parse(text))] == ["energy.chain.ledger"]
 
 
 # Shapes: own choice, no source.
@@ -206,12 +213,8 @@ MOST_LINES, MOST_PARAMETERS = 60, 7
 SAYS_NOTHING = {"told", "found", "_told", "_found"}
 
 
-def _trees() -> dict[str, ast.Module]:
-    return {module: ast.parse(path.read_text(encoding="utf-8")) for module, path in MODULES.items()}
-
-
-def _functions(tree: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
-    return (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
+def _functions(nodes: Iterable[ast.AST]) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    return (node for node in nodes if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
 
 
 def too_long(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
@@ -229,16 +232,16 @@ def parameters_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     return sum(argument.arg not in ("self", "cls") for argument in arguments)
 
 
-def vague_names(tree: ast.AST) -> set[str]:
+def vague_names(nodes: Collection[ast.AST]) -> set[str]:
     """Return names given to things that could be the name of anything."""
-    names = {node.id for node in ast.walk(tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
-    names |= {node.arg for node in ast.walk(tree) if isinstance(node, ast.arg)}
-    names |= {function.name for function in _functions(tree)}
+    names = {node.id for node in nodes if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+    names |= {node.arg for node in nodes if isinstance(node, ast.arg)}
+    names |= {function.name for function in _functions(nodes)}
     return names & SAYS_NOTHING
 
 
 def test_functions_are_short_and_take_few_parameters() -> None:
-    functions = [(module, function) for module, tree in _trees().items() for function in _functions(tree)]
+    functions = [(module, function) for module, (_, nodes) in _trees().items() for function in _functions(nodes)]
     assert len(functions) > 2000  # they were looked at
     assert [f"{module}.{function.name}" for module, function in functions if too_long(function)] == []
     many = [f"{module}.{function.name}" for module, function in functions if parameters_of(function) > MOST_PARAMETERS]
@@ -246,12 +249,12 @@ def test_functions_are_short_and_take_few_parameters() -> None:
 
 
 def test_a_class_name_has_one_meaning() -> None:
-    names = [node.name for tree in _trees().values() for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    names = [node.name for _, nodes in _trees().values() for node in nodes if isinstance(node, ast.ClassDef)]
     assert not {name for name in names if names.count(name) > 1}
 
 
 def test_names_say_what_they_hold() -> None:
-    assert {module: names for module, tree in _trees().items() if (names := vague_names(tree))} == {}
+    assert {module: names for module, (_, nodes) in _trees().items() if (names := vague_names(nodes))} == {}
 
 
 def test_the_formatter_decides_everywhere() -> None:
@@ -262,9 +265,9 @@ def test_the_formatter_decides_everywhere() -> None:
 
 def test_a_function_out_of_shape_is_seen() -> None:
     lines = "\n".join("    pass" for _ in range(MOST_LINES))
-    (long,) = _functions(ast.parse(f"def f():\n{lines}"))
-    (short,) = _functions(ast.parse(f'def f():\n    """Say\n\n    more."""\n{lines[9:]}'))
+    (long,) = _functions(ast.walk(ast.parse(f"def f():\n{lines}")))
+    (short,) = _functions(ast.walk(ast.parse(f'def f():\n    """Say\n\n    more."""\n{lines[9:]}')))
     assert (too_long(long), too_long(short)) == (True, False)
-    (method,) = _functions(ast.parse("class A:\n    def f(self, a, /, b, c, *, d): ..."))
+    (method,) = _functions(ast.walk(ast.parse("class A:\n    def f(self, a, /, b, c, *, d): ...")))
     assert parameters_of(method) == 4
-    assert vague_names(ast.parse("def f(told):\n    found = told.found")) == {"told", "found"}
+    assert vague_names(list(ast.walk(ast.parse("def f(told):\n    found = told.found")))) == {"told", "found"}
