@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +91,39 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def _own_works(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """No test sees the works of another one, or of the user."""
     monkeypatch.setenv("WINDTOLL_WORKS", str(tmp_path_factory.getbasetemp() / "works" / os.urandom(6).hex()))
+
+
+# What is tested there is what stands where and in which words, whatever the numbers are: a sixteenth of the draws does.
+FEW_DRAWS = ("energy/words", "energy/screens", "energy/pages", "energy/pictures", "energy/commands")
+ALL_DRAWS = ("energy/commands/test_commands.py",)  # holds answers of this process against those of one of its own
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _few_draws(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Let answers be drawn less often where the tests ask for words and pictures."""
+    place = request.path.relative_to(ROOT / "tests")
+    if place.as_posix() in ALL_DRAWS or not any(parent.as_posix() in FEW_DRAWS for parent in (place, *place.parents)):
+        yield
+        return
+    from energy.chain import draws
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(draws, "propagate", _of_few(draws.propagate))
+        yield
+
+
+def _of_few(propagate: Callable[..., Any]) -> Callable[..., Any]:
+    """Return what propagates a sixteenth of the draws that it is asked for, at least 128."""
+
+    def of_few(*inputs: Any, sampling: Any, **how: Any) -> Any:
+        fewer = replace(
+            sampling,
+            draws=max(sampling.draws // 16, 128),
+            sensitivity_rows=max(sampling.sensitivity_rows // 16, 32),
+        )
+        return propagate(*inputs, sampling=fewer, **how)
+
+    return of_few
 
 
 @pytest.fixture(scope="session")

@@ -25,7 +25,7 @@ def _files_read_once() -> Iterator[None]:
         yield
 
 
-@settings(max_examples=1500)
+@settings(max_examples=1000)
 @given(cases())
 def test_answer_at_the_stated_values(case: Case) -> None:
     assert answer_of("answer", case, "--exact") == []
@@ -37,7 +37,7 @@ def test_answer_with_draws(case: Case) -> None:
     assert answer_of("answer", case) == []
 
 
-@pytest.mark.parametrize(("command", "examples"), [("loads", 100), ("heat", 20), ("match", 10), ("check", 310)])
+@pytest.mark.parametrize(("command", "examples"), [("loads", 100), ("heat", 20), ("match", 10), ("check", 810)])
 def test_the_other_questions(command: str, examples: int) -> None:
     @settings(max_examples=examples)
     @given(cases())

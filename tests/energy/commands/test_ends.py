@@ -95,7 +95,7 @@ def test_pipes_devices_and_long_names_as_inputs(tmp_path: Path, scenario: str) -
     os.mkfifo(tmp_path / "pipe")
     for name in (str(tmp_path / "pipe"), "/dev/zero", "a" * 300):
         for arguments in (("answer", name), ("heat", scenario, "--trip", name), ("read", name), ("join", name, name)):
-            done = run_alone(*arguments)
+            done = run(*arguments) if len(name) == 300 else run_alone(*arguments)  # what waits for ever is ended
             assert done.returncode == 2, (arguments, done.stderr)
             assert "1 problem" in done.stderr, arguments
 
@@ -134,7 +134,7 @@ def test_an_integer_of_thousands_of_digits(tmp_path: Path, scenario: str) -> Non
     file = tmp_path / "x.toml"
     file.write_text(f"[air]\nwind_speed = {'9' * 5000}\n")
     for arguments in (("answer", str(file)), ("compare", str(file)), ("reconcile", scenario, str(file))):
-        done = run_alone(*arguments)
+        done = run(*arguments)
         assert done.returncode == 2, done.stderr
         assert "Traceback" not in done.stderr
     assert run_alone("answer", scenario, "--set", f"air.wind_speed={'9' * 5000}").returncode == 2

@@ -336,7 +336,7 @@ def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
     whole = read(tmp_path, data)
     litres = fuel_flow(whole, engine).litres
     plain = {repair.what for repair in whole.repairs}
-    for seed in range(400):
+    for seed in range(250):
         try:
             log = read(tmp_path, damaged(data, random.Random(seed)))
         except InputError:
