@@ -60,16 +60,9 @@ def test_the_simulated_machine_and_the_chain_agree_where_nothing_is_wrong(invent
 
 @pytest.mark.parametrize("cause", ["pitch", "local_air", "element", "meter", "stall", "wind"])
 def test_the_true_cause_comes_first_where_everything_was_read(invented: Scenario, tmp_path: Path, cause: str) -> None:
-    first = among_two = 0
-    for seed in range(3):
-        case = machines.case((cause,), 50 + seed, machines.MUCH)
-        order = [c.cause for c in _of(invented, tmp_path, case).causes]
-        first += order[0] == cause
-        among_two += cause in order[:2]
-        if first >= 2:  # the third could change nothing
-            break
-    assert first >= 2
-    assert among_two >= 2
+    """One machine a cause; how often over many of them: tests/benchmarks/shortfall.py, by hand."""
+    causes = _of(invented, tmp_path, machines.case((cause,), 50, machines.MUCH)).causes
+    assert causes[0].cause == cause
 
 
 @pytest.mark.parametrize("cause", ["pitch", "local_air", "blades", "generator", "belt", "wiring"])
