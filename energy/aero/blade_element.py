@@ -40,9 +40,9 @@ from energy.aero.momentum import wake_speed_at_high_thrust
 LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
-_GROUP_STATES = 12_000
+_GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
-_LEAST_SQUARE_DEG2 = 3e-11
+_LEAST_SQUARE_DEG2 = 1e-10
 _BINS = 2048
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
@@ -458,8 +458,7 @@ def _solve_group(
 
     `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate
     again, and take the rest of the way along the line through the two. Open states, as `_settle` takes them: index in
-    (S, P*L), wanted place, origin, ends of the interval and places there, angle and place of the first trial, and
-    the second trial.
+    (S, P*L), wanted place, origin, fields of the interval, angle and place of the first trial, and the second trial.
     """
     origin = tables.origin(section, chord)
     place = _sweep(tables, section, origin)
@@ -467,15 +466,15 @@ def _solve_group(
     interval, several = _choose(place, target, chord, tables.sections.zero_lift_deg[section[:, 0]])
     pitches, ratios = chord.shape[1], local.shape[1]
     wanted, each = np.tile(target, (1, pitches)), np.repeat(origin, ratios, axis=1)
-    x, y, guess = _first_guess(place, interval, np.tile(target.astype(place.dtype), (1, pitches)))
-    first = _try(tables, section, _inside(guess, x, y, wanted), each)
-    better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
-    second = _try(tables, section, _inside(better, x, y, wanted), each)
+    between, column = _interval(place, interval)
+    offset = _first_guess(place, interval, column, between, np.tile(target.astype(place.dtype), (1, pitches)))
+    first = _try(tables, section, between.low_deg + offset, each)
+    second = _try(tables, section, first.inflow_deg + _second_guess(between, offset, first.place, wanted), each)
     done, share = _last_step(first, second, wanted, np.tile(_allowed(target), (1, pitches)))
     for name, values in states.items():
         _carried(getattr(first, name), getattr(second, name), share, values)
     left = np.flatnonzero(~done)
-    fields = (wanted, each, *x, *y, first.inflow_deg, first.place, *vars(second).values())
+    fields = (wanted, each, *vars(between).values(), first.inflow_deg, first.place, *vars(second).values())
     return several, [left + section[0] * wanted.shape[1], *(part.reshape(-1).take(left) for part in fields)]
 
 
@@ -614,31 +613,44 @@ def _choose_nearest(
     return chosen.reshape(rows, ratios), several.reshape(rows, ratios)
 
 
-_Two = tuple[np.ndarray, np.ndarray]
 _Box = tuple[np.ndarray, ...]
 
 
-def _first_guess(place: np.ndarray, interval: np.ndarray, wanted: np.ndarray) -> tuple[_Two, _Two, np.ndarray]:
-    """Return the ends of the intervals, the places there, and the inflow angle by inverse cubic interpolation.
+@dataclass(frozen=True)
+class _Interval:
+    """The step of the sweep that holds a root, in the sweep's precision: width in degrees, places at its ends."""
 
-    All (G, P*L). The cubic goes through the two ends and their neighbours (Newton's divided differences, from the low
-    end on), in the precision of `place`.
-    """
+    low_deg: np.ndarray
+    width: np.ndarray
+    under: np.ndarray
+    over: np.ndarray
+
+
+def _interval(place: np.ndarray, index: np.ndarray) -> tuple[_Interval, np.ndarray]:
+    """Return the intervals at `index` (G, P*L) in the flat sweep, and their columns."""
     groups, pitches, angles = place.shape
     row = (np.arange(groups * pitches) * angles)[:, None]
-    column = (interval.reshape(groups * pitches, -1) - row).reshape(interval.shape)
-    if column.min() < 1 or column.max() > angles - 3:
-        inner = np.clip(column, 1, angles - 3)
-        interval = interval + (inner - column)
-        column = inner
+    column = (index.reshape(groups * pitches, -1) - row).reshape(index.shape)
     flat = place.reshape(-1)
-    y0, y1, y2, y3 = (
-        neighbours.take(interval) for neighbours in (np.concatenate([flat[:1], flat]), flat, flat[1:], flat[2:])
-    )
-    steps = np.diff(_SWEEP_DEG).astype(place.dtype)
-    d01, d12, d23 = np.roll(steps, 1).take(column), steps.take(column), steps[1:].take(column)
+    width = np.diff(_SWEEP_DEG).astype(place.dtype)
+    return _Interval(_SWEEP_DEG.take(column), width.take(column), flat.take(index), flat[1:].take(index)), column
+
+
+def _first_guess(
+    place: np.ndarray, index: np.ndarray, column: np.ndarray, between: _Interval, wanted: np.ndarray
+) -> np.ndarray:
+    """Return the angle over the interval's low end by inverse cubic interpolation, (G, P*L).
+
+    The cubic goes through the two ends and their neighbours (Newton's divided differences, from the low end on), in
+    the precision of `place`; in the first and the last interval of a sweep it is the straight line.
+    """
+    flat = place.reshape(-1)
+    y0, y3 = np.concatenate([flat[:1], flat]).take(index), np.concatenate([flat[2:], flat[-1:]]).take(index)
+    y1, y2 = between.under, between.over
+    width = np.diff(_SWEEP_DEG).astype(place.dtype)
+    d01, d23 = np.roll(width, 1).take(column), np.roll(width, -1).take(column)
+    d12 = between.width / (y2 - y1)
     d01 /= y1 - y0
-    d12 /= y2 - y1
     d23 /= y3 - y2
     d23 -= d12
     d23 /= y3 - y1
@@ -651,33 +663,50 @@ def _first_guess(place: np.ndarray, interval: np.ndarray, wanted: np.ndarray) ->
     d23 *= wanted - y2
     d23 += d12
     d23 *= wanted - y1
-    low, high = _SWEEP_DEG.take(column), _SWEEP_DEG[1:].take(column)
-    return (low, high), (y1.astype(float), y2.astype(float)), low + d23
-
-
-def _inverse_square(x: tuple[np.ndarray, ...], y: tuple[np.ndarray, ...], wanted: np.ndarray) -> np.ndarray:
-    """Return x at `wanted` by inverse interpolation through three points."""
-    d01, d12 = x[1] - x[0], x[2] - x[1]
-    d01 /= y[1] - y[0]
-    d12 /= y[2] - y[1]
-    d12 -= d01
-    d12 /= y[2] - y[0]
-    d12 *= wanted - y[1]
-    d12 += d01
-    d12 *= wanted - y[0]
-    d12 += x[0]
-    return d12
-
-
-def _inside(value: np.ndarray, x: _Two, y: _Two, wanted: np.ndarray) -> np.ndarray:
-    """Return `value` where it lies inside its interval, else the straight line's; in place."""
-    good = value > x[0]
-    good &= value < x[1]
-    odd = np.flatnonzero(~good)
+    if column.min() < 1 or column.max() > width.size - 2:
+        d23[(column < 1) | (column > width.size - 2)] = np.inf  # for want of a neighbour
+    odd = _outside(d23, between)
     if odd.size:
-        low, high, under, over, at = (part.reshape(-1).take(odd) for part in (*x, *y, wanted))
-        value.reshape(-1)[odd] = low + (high - low) * np.clip((at - under) / (over - under), 0.0, 1.0)
-    return value
+        d23.reshape(-1)[odd] = _straight(between, wanted, odd)
+    return d23
+
+
+def _second_guess(between: _Interval, offset: np.ndarray, place: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Return how far to go from the angle `offset` over the low end, where the place is `place`, to the wanted one.
+
+    By inverse interpolation through the ends and that point. The differences are small, so single precision will do.
+    """
+    to_go = (wanted - place).astype(offset.dtype)
+    above = place.astype(offset.dtype)
+    above -= between.under
+    low = offset / above
+    curve = between.width - offset
+    curve /= between.over - between.under - above
+    curve -= low
+    curve /= between.over - between.under
+    above += to_go
+    curve *= above
+    curve += low
+    curve *= to_go
+    odd = _outside(offset + curve, between)
+    if odd.size:
+        curve.reshape(-1)[odd] = _straight(between, wanted, odd) - offset.reshape(-1).take(odd)
+    return curve
+
+
+def _outside(offset: np.ndarray, between: _Interval) -> np.ndarray:
+    """Return the flat indices of what is not inside its interval."""
+    good = offset > 0
+    good &= offset < between.width
+    return np.flatnonzero(~good)
+
+
+def _straight(between: _Interval, wanted: np.ndarray, odd: np.ndarray) -> np.ndarray:
+    """Return how far over the low end the ends' straight line has the wanted place, at the indices `odd`."""
+    width, under, over, at = (
+        part.reshape(-1).take(odd) for part in (between.width, between.under, between.over, wanted)
+    )
+    return np.asarray(width * np.clip((at - under) / (over - under), 0.0, 1.0))
 
 
 def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarray]) -> None:
@@ -687,34 +716,35 @@ def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarra
     """
     now, done = _tried(tables, rest, _Trial(*rest[9:]), _on_line(rest), solved)
     going = np.flatnonzero(~done)
-    left, target, origin, low, high, under, over, *trials = (part.take(going) for part in rest)
+    left, target, origin, low, width, under, over, *trials = (part.take(going) for part in rest)
     last = _Trial(*(part.take(going) for part in vars(now).values()))
     # The interval was found in single precision: a little wider, and its ends on the right side.
-    margin = 1e-3 * (high - low)
     box: _Box = (
-        low - margin,
-        high + margin,
+        low - 1e-3 * width,
+        low + 1.001 * width.astype(float),
         np.minimum(under - target, -1e-12),
         np.maximum(over - target, 1e-12),
         0.0 * low,
     )
     for angle, place in ((trials[0], trials[1]), (trials[2], trials[7]), (last.inflow_deg, last.place)):
         box = _narrowed(box, angle, place - target)
+    before = _Trial(*trials[2:])
     for _ in range(90):
         if not left.size:
             return
-        at = _next_angle(box)
+        at = _next_angle(box, target, before, last)
         now, done = _tried(tables, [left, target, origin], last, at, solved)
         box = _narrowed(box, at, now.place - target)
         going = np.flatnonzero(~done & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at))))
         left, target, origin = (part.take(going) for part in (left, target, origin))
         box = tuple(part.take(going) for part in box)
-        last = _Trial(*(part.take(going) for part in vars(now).values()))
+        before, last = (_Trial(*(part.take(going) for part in vars(trial).values())) for trial in (last, now))
 
 
 def _on_line(rest: list[np.ndarray]) -> np.ndarray:
     """Return where the line through both trials of `rest` ends, or the interval's middle where that is outside."""
-    target, low, high, angle, place, last_angle, last_place = (rest[k] for k in (1, 3, 4, 7, 8, 9, 14))
+    target, low, width, angle, place, last_angle, last_place = (rest[k] for k in (1, 3, 4, 7, 8, 9, 14))
+    high = low + width
     at = last_angle + (target - last_place) * (last_angle - angle) / (last_place - place)
     return np.where((at > low) & (at < high), at, 0.5 * (low + high))
 
@@ -736,10 +766,15 @@ def _tried(
     return now, done
 
 
-def _next_angle(box: _Box) -> np.ndarray:
-    """Return where to try next inside the bracket: on the straight line between its ends, else in the middle."""
+def _next_angle(box: _Box, target: np.ndarray, before: _Trial, last: _Trial) -> np.ndarray:
+    """Return where to try next inside the bracket: on the line through the last two trials if they share a cell, else
+    on the straight line between the bracket's ends, else in the middle.
+    """
     low, high, under, over, _ = box
-    at = low - under * (high - low) / (over - under)
+    slope = (last.inflow_deg - before.inflow_deg) / (last.place - before.place)
+    line = last.inflow_deg + (target - last.place) * slope
+    smooth = (last.cell == before.cell) & (line > low) & (line < high)
+    at = np.where(smooth, line, low - under * (high - low) / (over - under))
     return np.where((at > low) & (at < high), at, 0.5 * (low + high))
 
 
