@@ -42,8 +42,8 @@ _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
 _GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
-_LEAST_SQUARE_DEG2 = 1e-10
-_BINS = 2048
+_LEAST_SQUARE_DEG2 = 3e-11
+_BINS = 2048  # of places: fine enough to hold one of a usual map's ratios each, small enough for the nearest cache
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
 _SWEEP_DEG = np.concatenate(
@@ -143,12 +143,22 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
 class _Tables:
     """Sections with their polars as flat tables of lift and drag: a lookup is gathers and no search."""
 
-    def __init__(self, sections: Sections) -> None:
+    def __init__(self, sections: Sections, chord_deg: np.ndarray) -> None:
         self.sections = sections
         self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
         fine = [table.reshape(-1) for table in (sections.lift, sections.drag)]
-        rough = [table.astype(np.float32) for table in fine]
-        self.of_type = {np.dtype(float): fine, np.dtype(np.float32): rough}
+        rough = [self._rough(table, chord_deg).reshape(-1) for table in (sections.lift, sections.drag)]
+        self.of_type: dict[np.dtype, list[np.ndarray]] = {np.dtype(float): fine, np.dtype(np.float32): rough}
+
+    @staticmethod
+    def _rough(table: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
+        """Return the table in single precision, filled where the sweep's angles of attack need it, a step to spare."""
+        lowest, highest = _SWEEP_DEG[0] - chord_deg.max(), _SWEEP_DEG[-1] - chord_deg.min()
+        start, end = (int((alpha - _TABLE_START_DEG) * _STEPS_PER_DEG) for alpha in (lowest, highest))
+        used = slice(max(0, start - 1), end + 4)
+        rough = np.empty(table.shape, np.float32)
+        rough[:, :, used] = table[:, :, used]
+        return rough
 
     def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
         """Return what to add to an inflow angle, counted in steps of the polar, for its place in the flat tables."""
@@ -170,7 +180,7 @@ class _Tables:
     def at_reynolds(
         self, cell: np.ndarray, part: np.ndarray, log_reynolds: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return sigma Cl and sigma Cd interpolated over the logarithm of the Reynolds number, and the cell used.
+        """Return both coefficients interpolated over the logarithm of the Reynolds number, and the cell used.
 
         `cell` is that of the lowest Reynolds number; beyond the first and the last one their values are held.
         """
@@ -396,7 +406,7 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     chord = sections.twist_deg[:, None] + np.asarray(pitch_deg, float)
     chord = chord - 360.0 * np.round(chord / 360.0)
     (count, pitches), size = chord.shape, chord.shape[1] * ratio.size
-    tables = _Tables(sections)
+    tables = _Tables(sections, chord)
     solved = {name: np.empty((count, size)) for name in _SOLVED}
     many = np.empty((count, size), bool)
     open_states = []
@@ -489,12 +499,12 @@ def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarr
     solidity = sections.solidity[section, None].astype(np.float32)
     behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
     sine, cosine = _sine_cosine(_SWEEP_DEG)
-    loss = tip_loss_factor(sine, *ends)[:, None]
-    air = _Annulus(*(values.astype(np.float32) for values in (sine, cosine, loss)), solidity)
+    sine, cosine, loss = (values.astype(np.float32) for values in (sine, cosine, tip_loss_factor(sine, *ends)[:, None]))
+    air = _Annulus(sine, cosine, loss, solidity)
     at = _SWEEP_DEG * _STEPS_PER_DEG + origin[:, :, None]
     normal, tangential, _ = _forces(tables, section[:, :, None], at, air)
     for part, inflow in ((slice(0, behind), _from_behind), (slice(behind, None), _from_ahead)):
-        some = _Annulus(air.sine[part], air.cosine[part], air.loss[:, :, part], solidity)
+        some = _Annulus(sine[part], cosine[part], loss[:, :, part], solidity)
         w, h = inflow(some, normal[:, :, part])
         numerator = _numerator(some, h, tangential[:, :, part], rotation=sections.wake_rotation)
         place[:, :, part] = _place(w, numerator, some.cosine)
