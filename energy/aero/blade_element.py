@@ -40,9 +40,10 @@ from energy.aero.momentum import wake_speed_at_high_thrust
 LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
-_GROUP_STATES = 12_000
+_GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
 _LEAST_SQUARE_DEG2 = 3e-11
+_BINS = 2048  # of places: fine enough to hold one of a usual map's ratios each, small enough for the nearest cache
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
 _SWEEP_DEG = np.concatenate(
@@ -140,41 +141,46 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
 
 
 class _Tables:
-    """Sections with their polars as flat tables of sigma Cl and sigma Cd: a lookup is gathers and no search."""
+    """Sections with their polars as flat tables of lift and drag: a lookup is gathers and no search."""
 
-    def __init__(self, sections: Sections) -> None:
+    def __init__(self, sections: Sections, chord_deg: np.ndarray) -> None:
         self.sections = sections
         self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
-        shared = not np.array_equal(sections.table, np.arange(sections.lift.shape[0]))
-        each = sections.solidity[:, None, None]
-        fine = []
-        for table in (sections.lift, sections.drag):
-            fine.append(((table[sections.table] if shared else table) * each).ravel())
-        rough = [table.astype(np.float32) for table in fine]
-        self.of_type = {np.dtype(float): fine, np.dtype(np.float32): rough}
+        fine = [table.reshape(-1) for table in (sections.lift, sections.drag)]
+        rough = [self._rough(table, chord_deg).reshape(-1) for table in (sections.lift, sections.drag)]
+        self.of_type: dict[np.dtype, list[np.ndarray]] = {np.dtype(float): fine, np.dtype(np.float32): rough}
+
+    @staticmethod
+    def _rough(table: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
+        """Return the table in single precision, filled where the sweep's angles of attack need it, a step to spare."""
+        lowest, highest = _SWEEP_DEG[0] - chord_deg.max(), _SWEEP_DEG[-1] - chord_deg.min()
+        start, end = (int((alpha - _TABLE_START_DEG) * _STEPS_PER_DEG) for alpha in (lowest, highest))
+        used = slice(max(0, start - 1), end + 4)
+        rough = np.empty(table.shape, np.float32)
+        rough[:, :, used] = table[:, :, used]
+        return rough
 
     def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
         """Return what to add to an inflow angle, counted in steps of the polar, for its place in the flat tables."""
-        return np.asarray(section * (self.count * self.length) - _STEPS_PER_DEG * (_TABLE_START_DEG + chord_deg))
+        start = self.sections.table[section] * (self.count * self.length)
+        return np.asarray(start - _STEPS_PER_DEG * (_TABLE_START_DEG + chord_deg))
 
     def at(self, cell: np.ndarray, part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return sigma Cl and sigma Cd at `part` of the way through `cell`, in the precision of `part`."""
-        lift, drag = (self._between(table, cell, part) for table in self.of_type[part.dtype])
+        """Return lift and drag coefficient at `part` of the way through `cell`, in the precision of `part`."""
+        low, lift, drag = (np.empty(cell.shape, part.dtype) for _ in range(3))
+        for table, value in zip(self.of_type[part.dtype], (lift, drag), strict=True):
+            # Clipped, as no cell is outside: so numpy writes straight into `out`.
+            table.take(cell, out=low, mode="clip")
+            table[1:].take(cell, out=value, mode="clip")
+            value -= low
+            value *= part
+            value += low
         return lift, drag
-
-    @staticmethod
-    def _between(table: np.ndarray, cell: np.ndarray, part: np.ndarray) -> np.ndarray:
-        low = table.take(cell)
-        value = table[1:].take(cell)
-        value -= low
-        value *= part
-        value += low
-        return value
 
     def at_reynolds(
         self, cell: np.ndarray, part: np.ndarray, log_reynolds: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return sigma Cl and sigma Cd interpolated over the logarithm of the Reynolds number, and the cell used.
+        """Return both coefficients interpolated over the logarithm of the Reynolds number, and the cell used.
 
         `cell` is that of the lowest Reynolds number; beyond the first and the last one their values are held.
         """
@@ -189,7 +195,7 @@ class _Tables:
 
 @dataclass(frozen=True)
 class _Trial:
-    """What inflow angles imply; arrays of one shape. `normal` and `tangential` are sigma Cn and sigma Ct."""
+    """What inflow angles imply; arrays of one shape. `normal` and `tangential` are coefficients of the section."""
 
     inflow_deg: np.ndarray
     normal: np.ndarray
@@ -198,6 +204,16 @@ class _Trial:
     numerator: np.ndarray
     place: np.ndarray
     cell: np.ndarray  # which step of the polars' tables is in use
+
+
+@dataclass(frozen=True)
+class _Annulus:
+    """Where the air meets a section; the arrays broadcast."""
+
+    sine: np.ndarray
+    cosine: np.ndarray
+    loss: np.ndarray
+    solidity: np.ndarray
 
 
 _SOLVED = ("inflow_deg", "normal", "tangential", "w", "numerator")
@@ -217,101 +233,127 @@ def _sine_cosine(angle_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _try(tables: _Tables, section: np.ndarray, inflow_deg: np.ndarray, origin: np.ndarray) -> _Trial:
     """Return what follows from inflow angles; `section` broadcasts to them, `origin` is that of `_Tables`."""
-    sine, cosine = _sine_cosine(inflow_deg)
     sections = tables.sections
+    sine, cosine = _sine_cosine(inflow_deg)
     loss = tip_loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
+    air = _Annulus(sine, cosine, loss, sections.solidity[section])
     at = inflow_deg * _STEPS_PER_DEG
     at += origin
-    return _balance(tables, section, inflow_deg, at, sine, cosine, loss)
+    normal, tangential, cell = _forces(tables, section, at, air)
+    w, numerator = _inflow(air, normal, tangential, rotation=sections.wake_rotation)
+    return _Trial(inflow_deg, normal, tangential, w, numerator, _place(w, numerator, cosine), cell)
 
 
-def _balance(
-    tables: _Tables,
-    section: np.ndarray,
-    inflow_deg: np.ndarray,
-    at: np.ndarray,
-    sine: np.ndarray,
-    cosine: np.ndarray,
-    loss: np.ndarray,
-) -> _Trial:
-    """Return the trial at the place `at` in the tables, which is used up; in the precision of `sine`."""
+def _forces(
+    tables: _Tables, section: np.ndarray, at: np.ndarray, air: _Annulus
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return normal and tangential coefficient at the place `at` in the tables, which is used up, and the cell used.
+
+    In the precision of `air`.
+    """
     whole = np.floor(at)
     at -= whole
     cell = whole.astype(np.intp)
-    part = at.astype(sine.dtype, copy=False)
-    rotation = tables.sections.wake_rotation
+    part = at.astype(air.sine.dtype, copy=False)
     if tables.count == 1:
         lift, drag = tables.at(cell, part)
     else:
         # The Reynolds number needs the relative speed, which needs the force: one pass from W = (2/3) U / sin phi,
         # bounded.
         base = tables.sections.reynolds_per_speed[section]
-        first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(sine), 0.02), 30.0))
+        first = np.log(base * np.minimum(2.0 / 3.0 / np.maximum(np.abs(air.sine), 0.02), 30.0))
         lift, drag, _ = tables.at_reynolds(cell, part, first)
-        w, _ = _inflow(sine, cosine, *_turned(lift, drag, sine, cosine), loss, rotation=False)
+        full = _Annulus(*(np.broadcast_to(part, cell.shape) for part in vars(air).values()))
+        w, _ = _inflow(full, *_turned(lift, drag, air), rotation=False)
         second = np.log(base / np.clip(w, 1.0 / 30.0, 5.0))
         lift, drag, cell = tables.at_reynolds(cell, part, second)
-    normal, tangential = _turned(lift, drag, sine, cosine)
-    w, numerator = _inflow(sine, cosine, normal, tangential, loss, rotation=rotation)
-    return _Trial(inflow_deg, normal, tangential, w, numerator, _place(w, numerator, cosine), cell)
+    return *_turned(lift, drag, air), cell
 
 
-def _turned(lift: np.ndarray, drag: np.ndarray, sine: np.ndarray, cosine: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _turned(lift: np.ndarray, drag: np.ndarray, air: _Annulus) -> tuple[np.ndarray, np.ndarray]:
     """Return the normal and tangential parts of lift and drag, which are used up."""
-    normal = lift * cosine
-    normal += drag * sine
-    lift *= sine
-    drag *= cosine
+    normal = lift * air.cosine
+    normal += drag * air.sine
+    lift *= air.sine
+    drag *= air.cosine
     lift -= drag
     return normal, lift
 
 
 def _inflow(
-    sine: np.ndarray,
-    cosine: np.ndarray,
-    normal: np.ndarray,
-    tangential: np.ndarray,
-    loss: np.ndarray,
-    *,
-    rotation: bool,
+    air: _Annulus, normal: np.ndarray, tangential: np.ndarray, *, rotation: bool
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return w = U/W and the numerator of lambda_r = numerator / w.
-
-    `normal` and `tangential` are sigma Cn and sigma Ct. w <= 0 means that no inflow speed gives this angle.
-    """
-    # w = sin phi + h sigma Cn, with h = 1 / (4 F |sin phi|) in momentum theory and on the brake line; the swirl takes
-    # h sigma Ct from the numerator.
-    h = np.abs(sine)
+    """Return w = U/W and the numerator of lambda_r = numerator / w. w <= 0: no inflow speed gives this angle."""
+    # w = sin phi + h Cn, with h = sigma / (4 F |sin phi|) in momentum theory and on the brake line; the swirl takes
+    # h Ct from the numerator.
+    h = np.abs(air.sine)
     np.maximum(h, 1e-12, out=h)
-    h = h * loss
-    np.divide(0.25, h, out=h)
-    if h.shape != normal.shape:
-        h = np.broadcast_to(h, normal.shape).copy()
+    h *= air.loss
+    np.divide(0.25 * air.solidity, h, out=h)
     w = normal * h
-    odd = np.flatnonzero(w > (2.0 / 3.0) * sine)  # a > 0.4, or the air comes from behind
-    if 2 * odd.size > w.size:
-        w, h = _beyond_momentum(sine, loss, normal, w, h)
-    elif odd.size:
-        at = np.unravel_index(odd, w.shape)
-        some = [
-            part.reshape(-1).take(odd) if part.shape == w.shape else np.broadcast_to(part, w.shape)[at]
-            for part in (sine, loss, normal, w, h)
-        ]
+    odd = np.flatnonzero(w > (2.0 / 3.0) * air.sine)  # a > 0.4, or the air comes from behind
+    if odd.size:
+        some = (part.reshape(-1).take(odd) for part in (air.sine, air.loss, w, h))
         w.reshape(-1)[odd], h.reshape(-1)[odd] = _beyond_momentum(*some)
-    w += sine
-    if not rotation:
-        return w, cosine + 0.0 * h
-    h *= tangential
-    return w, np.subtract(cosine, h, out=h)
+    w += air.sine
+    return w, _numerator(air, h, tangential, rotation=rotation)
 
 
 def _beyond_momentum(
-    sine: np.ndarray, loss: np.ndarray, normal: np.ndarray, simple: np.ndarray, h: np.ndarray
+    sine: np.ndarray, loss: np.ndarray, simple: np.ndarray, h: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return w - sin phi and h, also where a > 0.4 or the air comes from behind; `simple` and `h` are without that."""
-    high = wake_speed_at_high_thrust(sine, 4.0 * loss, normal) - sine
-    kept = (simple <= (2.0 / 3.0) * sine) | ((sine <= 0) & (simple < high))
-    return np.where(kept, simple, high), np.where(kept, h, high / normal)
+    """Return w - sin phi and h where a > 0.4 or the air comes from behind; `simple` and `h` are without that."""
+    four = 4.0 * loss
+    high = wake_speed_at_high_thrust(sine, four, simple * np.maximum(np.abs(sine), 1e-12) * four) - sine
+    kept = (sine <= 0) & (simple < high)
+    high[kept] = simple[kept]
+    return high, high * h / simple
+
+
+def _numerator(air: _Annulus, h: np.ndarray, tangential: np.ndarray, *, rotation: bool) -> np.ndarray:
+    """Return cos phi - h Ct, in the place of `h`: the swirl takes its part, if there is one."""
+    if not rotation:
+        h[...] = air.cosine
+        return h
+    h *= tangential
+    return np.subtract(air.cosine, h, out=h)
+
+
+def _from_ahead(air: _Annulus, normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return w = sin phi + h Cn and h where sin phi > 0, in one expression for both laws of thrust.
+
+    With m = 4 F sin phi / sigma, momentum theory's w - sin phi = Cn / m ends at Cn = (2/3) sin phi m. What Cn has
+    beyond that, e, adds 2 e / (m + sqrt(m^2 + 8 e / sigma)): it is `wake_speed_at_high_thrust`, rearranged.
+    """
+    double = 2.0 / air.solidity
+    half = air.loss * air.sine
+    half *= double
+    start = (2.0 / 3.0) * air.sine
+    most = half * start
+    most += most
+    excess = normal - most
+    np.maximum(excess, 0.0, out=excess)
+    root = excess * double
+    root += half * half
+    np.sqrt(root, out=root)
+    root += half
+    np.divide(excess, root, out=root)
+    root += start
+    excess += most
+    h = np.divide(root, excess, out=root)
+    w = np.multiply(h, normal, out=excess)
+    w += air.sine
+    return w, h
+
+
+def _from_behind(air: _Annulus, normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return w = sin phi + h Cn and h where sin phi <= 0: the line for high thrust or the propeller brake's."""
+    h = 0.25 * air.solidity / (np.maximum(np.abs(air.sine), 1e-12) * air.loss)
+    w = wake_speed_at_high_thrust(air.sine, 4.0 * air.loss, air.solidity * normal) - air.sine
+    np.minimum(w, h * normal, out=w)
+    h = w / np.copysign(np.maximum(np.abs(normal), 1e-30), normal)
+    w += air.sine
+    return w, h
 
 
 def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarray:
@@ -324,9 +366,10 @@ def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarr
     np.divide(numerator, size, out=place)
     np.subtract(1.0, place, out=place)
     np.copysign(place, w, out=place)
-    none = w <= 0
-    none &= cosine < 0
-    np.copyto(place, 2.0, where=none)
+    if cosine.min(initial=1.0) < 0 and w.min(initial=1.0) <= 0:
+        none = w <= 0
+        none &= cosine < 0
+        np.copyto(place, 2.0, where=none)
     return place
 
 
@@ -363,7 +406,7 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     chord = sections.twist_deg[:, None] + np.asarray(pitch_deg, float)
     chord = chord - 360.0 * np.round(chord / 360.0)
     (count, pitches), size = chord.shape, chord.shape[1] * ratio.size
-    tables = _Tables(sections)
+    tables = _Tables(sections, chord)
     solved = {name: np.empty((count, size)) for name in _SOLVED}
     many = np.empty((count, size), bool)
     open_states = []
@@ -409,8 +452,8 @@ def _states(
         inflow_deg=shaped(solved["inflow_deg"]),
         alpha_deg=shaped(alpha),
         relative_speed=shaped(speed),
-        normal_coefficient=shaped(solved["normal"] / sections.solidity[:, None]),
-        tangential_coefficient=shaped(solved["tangential"] / sections.solidity[:, None]),
+        normal_coefficient=shaped(solved["normal"]),
+        tangential_coefficient=shaped(solved["tangential"]),
         local_speed_ratio=shaped(spread),
         residual=shaped((solved["numerator"] * speed).reshape(shape) - spread),
         multiple_roots=shaped(many),
@@ -425,8 +468,7 @@ def _solve_group(
 
     `chord` is (G, P), `local` (G, L). Sweep, read backwards, evaluate, improve with what the evaluation told, evaluate
     again, and take the rest of the way along the line through the two. Open states, as `_settle` takes them: index in
-    (S, P*L), wanted place, origin, ends of the interval and places there, angle and place of the first trial, and
-    the second trial.
+    (S, P*L), wanted place, origin, fields of the interval, angle and place of the first trial, and the second trial.
     """
     origin = tables.origin(section, chord)
     place = _sweep(tables, section, origin)
@@ -434,15 +476,15 @@ def _solve_group(
     interval, several = _choose(place, target, chord, tables.sections.zero_lift_deg[section[:, 0]])
     pitches, ratios = chord.shape[1], local.shape[1]
     wanted, each = np.tile(target, (1, pitches)), np.repeat(origin, ratios, axis=1)
-    x, y, guess = _first_guess(place, interval, np.tile(target.astype(place.dtype), (1, pitches)))
-    first = _try(tables, section, _inside(guess, x, y, wanted), each)
-    better = _inverse_square((x[0], guess, x[1]), (y[0], first.place, y[1]), wanted)
-    second = _try(tables, section, _inside(better, x, y, wanted), each)
+    between, column = _interval(place, interval)
+    offset = _first_guess(place, interval, column, between, np.tile(target.astype(place.dtype), (1, pitches)))
+    first = _try(tables, section, between.low_deg + offset, each)
+    second = _try(tables, section, first.inflow_deg + _second_guess(between, offset, first.place, wanted), each)
     done, share = _last_step(first, second, wanted, np.tile(_allowed(target), (1, pitches)))
     for name, values in states.items():
         _carried(getattr(first, name), getattr(second, name), share, values)
     left = np.flatnonzero(~done)
-    fields = (wanted, each, *x, *y, first.inflow_deg, first.place, *vars(second).values())
+    fields = (wanted, each, *vars(between).values(), first.inflow_deg, first.place, *vars(second).values())
     return several, [left + section[0] * wanted.shape[1], *(part.reshape(-1).take(left) for part in fields)]
 
 
@@ -451,16 +493,21 @@ def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarr
 
     An interval may so miss its root by some 1e-7 of the place; `_settle` allows for that.
     """
+    sections = tables.sections
     place = np.empty((*origin.shape, _SWEEP_DEG.size), np.float32)
-    ends = tables.sections.tip_exponent[section], tables.sections.root_exponent[section]
+    ends = sections.tip_exponent[section], sections.root_exponent[section]
+    solidity = sections.solidity[section, None].astype(np.float32)
     behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
-    for part in (slice(0, behind), slice(behind, None)):  # air from behind and from ahead have different formulas
-        angle = _SWEEP_DEG[part]
-        sine, cosine = _sine_cosine(angle)
-        loss = tip_loss_factor(sine, *ends)[:, None]
-        rough = (values.astype(np.float32) for values in (sine, cosine, loss))
-        at = angle * _STEPS_PER_DEG + origin[:, :, None]
-        place[:, :, part] = _balance(tables, section[:, :, None], angle, at, *rough).place
+    sine, cosine = _sine_cosine(_SWEEP_DEG)
+    sine, cosine, loss = (values.astype(np.float32) for values in (sine, cosine, tip_loss_factor(sine, *ends)[:, None]))
+    air = _Annulus(sine, cosine, loss, solidity)
+    at = _SWEEP_DEG * _STEPS_PER_DEG + origin[:, :, None]
+    normal, tangential, _ = _forces(tables, section[:, :, None], at, air)
+    for part, inflow in ((slice(0, behind), _from_behind), (slice(behind, None), _from_ahead)):
+        some = _Annulus(sine[part], cosine[part], loss[:, :, part], solidity)
+        w, h = inflow(some, normal[:, :, part])
+        numerator = _numerator(some, h, tangential[:, :, part], rotation=sections.wake_rotation)
+        place[:, :, part] = _place(w, numerator, some.cosine)
     return place
 
 
@@ -503,58 +550,117 @@ def _choose(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return (G, P*L) the interval of each root in the flat sweep (G*P*N), and whether there was more than one.
 
-    Every upward crossing of a wanted place between neighbouring sweep angles is listed; `wanted` (G, L) rises.
+    An interval holds the roots of the wanted places that it passes upwards; `wanted` (G, L) rises. Where a sweep
+    never falls through them it passes each just once, in order.
     """
     groups, pitches, angles = place.shape
     ratios = wanted.shape[1]
-    passed = np.empty(place.shape, np.intp)  # how many wanted places lie below each sweep point
-    for g in range(groups):
-        passed[g] = np.searchsorted(wanted[g].astype(place.dtype), place[g])
-    flat = passed.reshape(-1)
-    gained = np.empty_like(flat)
-    np.subtract(flat[1:], flat[:-1], out=gained[:-1])
+    passed = _passed(wanted.astype(place.dtype), place)
+    gained = np.empty_like(passed)
+    np.subtract(passed[1:], passed[:-1], out=gained[:-1])
     gained[angles - 1 :: angles] = 0  # from one sweep to the next there is no interval
-    crossed = np.flatnonzero(gained > 0)
-    counts = gained[crossed]
-    ends = np.cumsum(counts)
-    state = np.repeat(crossed // angles * ratios + flat[crossed] - (ends - counts), counts)
-    state += np.arange(state.size)
-    interval = np.repeat(crossed, counts)
-    chosen = np.zeros(groups * pitches * ratios, np.intp)
-    chosen[state] = interval
-    several: np.ndarray = np.zeros(chosen.size, bool)
-    if state.size > chosen.size:
-        several = np.bincount(state, minlength=chosen.size) > 1
-        again = np.flatnonzero(several[state])
-        state, interval = state[again], interval[again]
-        row, column = interval // angles, interval % angles
-        alpha = 0.5 * (_SWEEP_DEG[column] + _SWEEP_DEG[column + 1]) - chord.ravel()[row]
-        far = np.argsort(-np.abs(alpha - zero_lift[row // pitches]), kind="stable")
-        chosen[state[far]] = interval[far]  # the last written, the nearest, stays
+    np.maximum(gained, 0, out=gained)
+    rows = gained.reshape(groups * pitches, angles)
+    odd = np.flatnonzero(rows.sum(axis=1) != ratios)
+    held = rows[odd]
+    rows[odd] = 0
+    rows[odd, 0] = ratios  # any: they are chosen below
+    chosen = np.repeat(np.arange(gained.size), gained).reshape(groups * pitches, ratios)
+    several: np.ndarray = np.zeros(chosen.shape, bool)
+    if odd.size:
+        first = passed.reshape(groups * pitches, angles)[odd] - (odd // pitches * (ratios + 1))[:, None]
+        centre = (chord + zero_lift[:, None]).reshape(-1)[odd]
+        column, several[odd] = _choose_nearest(held, first, centre, ratios)
+        chosen[odd] = column + (odd * angles)[:, None]
     return chosen.reshape(groups, -1), several.reshape(groups, -1)
 
 
-_Two = tuple[np.ndarray, np.ndarray]
+def _passed(wanted: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Return how many of its group's `wanted` (G, L) lie below each `place` (G, P, N); flat, L + 1 more a group before.
+
+    As a binary search finds it, but by a table of bins of places; the search ends with the few inside one bin.
+    """
+    groups, ratios = wanted.shape
+    start = (np.arange(groups) * _BINS)[:, None]
+    counts = np.bincount((_bins(wanted) + start).reshape(-1), minlength=groups * _BINS)
+    below = np.cumsum(counts) - counts + np.repeat(np.arange(groups), _BINS)
+    ends = np.full((groups, ratios + 1), np.inf, wanted.dtype)
+    ends[:, :-1] = wanted
+    bins = _bins(place)
+    bins += start[:, :, None]
+    passed = below.take(bins.reshape(-1))
+    for _ in range(counts.max()):
+        passed += ends.take(passed) < place.reshape(-1)
+    return passed
+
+
+def _bins(place: np.ndarray) -> np.ndarray:
+    """Return the bin of each place, of `_BINS` from 0 to 1; those outside in the first or the last."""
+    bins = place * place.dtype.type(_BINS)
+    np.maximum(bins, 0, out=bins)
+    np.minimum(bins, _BINS - 1, out=bins)
+    return bins.astype(np.intp)
+
+
+def _choose_nearest(
+    gained: np.ndarray, passed: np.ndarray, centre: np.ndarray, ratios: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the column of the interval nearest to the angle `centre` (R,) for each root (R, L), and whether several.
+
+    `gained` (R, N) tells how many wanted places an interval passes upwards, `passed` how many lie below its start.
+    """
+    rows = gained.shape[0]
+    row, column = np.nonzero(gained)
+    counts = gained[row, column]
+    state = np.repeat(row * ratios + passed[row, column] - (np.cumsum(counts) - counts), counts)
+    state += np.arange(state.size)
+    distance = np.abs(0.5 * (_SWEEP_DEG[column] + _SWEEP_DEG[column + 1]) - centre[row])
+    column, distance = np.repeat(column, counts), np.repeat(distance, counts)
+    chosen = np.zeros(rows * ratios, np.intp)
+    far = np.argsort(-distance, kind="stable")
+    chosen[state[far]] = column[far]  # the last written, the nearest, stays
+    several = np.bincount(state, minlength=chosen.size) > 1
+    return chosen.reshape(rows, ratios), several.reshape(rows, ratios)
+
+
 _Box = tuple[np.ndarray, ...]
 
 
-def _first_guess(place: np.ndarray, interval: np.ndarray, wanted: np.ndarray) -> tuple[_Two, _Two, np.ndarray]:
-    """Return the ends of the intervals, the places there, and the inflow angle by inverse cubic interpolation.
+@dataclass(frozen=True)
+class _Interval:
+    """The step of the sweep that holds a root, in the sweep's precision: width in degrees, places at its ends."""
 
-    All (G, P*L). The cubic goes through the two ends and their neighbours (Newton's divided differences, from the low
-    end on), in the precision of `place`.
-    """
+    low_deg: np.ndarray
+    width: np.ndarray
+    under: np.ndarray
+    over: np.ndarray
+
+
+def _interval(place: np.ndarray, index: np.ndarray) -> tuple[_Interval, np.ndarray]:
+    """Return the intervals at `index` (G, P*L) in the flat sweep, and their columns."""
     groups, pitches, angles = place.shape
     row = (np.arange(groups * pitches) * angles)[:, None]
-    column = np.clip(interval.reshape(groups * pitches, -1) - row, 1, angles - 3)
-    before = (row + column - 1).reshape(interval.shape)
-    column = column.reshape(interval.shape)
+    column = (index.reshape(groups * pitches, -1) - row).reshape(index.shape)
     flat = place.reshape(-1)
-    y0, y1, y2, y3 = (flat[k:].take(before) for k in range(4))
-    steps = np.diff(_SWEEP_DEG).astype(place.dtype)
-    d01, d12, d23 = steps.take(column - 1), steps.take(column), steps[1:].take(column)
+    width = np.diff(_SWEEP_DEG).astype(place.dtype)
+    return _Interval(_SWEEP_DEG.take(column), width.take(column), flat.take(index), flat[1:].take(index)), column
+
+
+def _first_guess(
+    place: np.ndarray, index: np.ndarray, column: np.ndarray, between: _Interval, wanted: np.ndarray
+) -> np.ndarray:
+    """Return the angle over the interval's low end by inverse cubic interpolation, (G, P*L).
+
+    The cubic goes through the two ends and their neighbours (Newton's divided differences, from the low end on), in
+    the precision of `place`; in the first and the last interval of a sweep it is the straight line.
+    """
+    flat = place.reshape(-1)
+    y0, y3 = np.concatenate([flat[:1], flat]).take(index), np.concatenate([flat[2:], flat[-1:]]).take(index)
+    y1, y2 = between.under, between.over
+    width = np.diff(_SWEEP_DEG).astype(place.dtype)
+    d01, d23 = np.roll(width, 1).take(column), np.roll(width, -1).take(column)
+    d12 = between.width / (y2 - y1)
     d01 /= y1 - y0
-    d12 /= y2 - y1
     d23 /= y3 - y2
     d23 -= d12
     d23 /= y3 - y1
@@ -567,33 +673,50 @@ def _first_guess(place: np.ndarray, interval: np.ndarray, wanted: np.ndarray) ->
     d23 *= wanted - y2
     d23 += d12
     d23 *= wanted - y1
-    low, high = _SWEEP_DEG.take(column), _SWEEP_DEG[1:].take(column)
-    return (low, high), (y1.astype(float), y2.astype(float)), low + d23
-
-
-def _inverse_square(x: tuple[np.ndarray, ...], y: tuple[np.ndarray, ...], wanted: np.ndarray) -> np.ndarray:
-    """Return x at `wanted` by inverse interpolation through three points."""
-    d01, d12 = x[1] - x[0], x[2] - x[1]
-    d01 /= y[1] - y[0]
-    d12 /= y[2] - y[1]
-    d12 -= d01
-    d12 /= y[2] - y[0]
-    d12 *= wanted - y[1]
-    d12 += d01
-    d12 *= wanted - y[0]
-    d12 += x[0]
-    return d12
-
-
-def _inside(value: np.ndarray, x: _Two, y: _Two, wanted: np.ndarray) -> np.ndarray:
-    """Return `value` where it lies inside its interval, else the straight line's; in place."""
-    good = value > x[0]
-    good &= value < x[1]
-    odd = np.flatnonzero(~good)
+    if column.min() < 1 or column.max() > width.size - 2:
+        d23[(column < 1) | (column > width.size - 2)] = np.inf  # for want of a neighbour
+    odd = _outside(d23, between)
     if odd.size:
-        low, high, under, over, at = (part.reshape(-1).take(odd) for part in (*x, *y, wanted))
-        value.reshape(-1)[odd] = low + (high - low) * np.clip((at - under) / (over - under), 0.0, 1.0)
-    return value
+        d23.reshape(-1)[odd] = _straight(between, wanted, odd)
+    return d23
+
+
+def _second_guess(between: _Interval, offset: np.ndarray, place: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Return how far to go from the angle `offset` over the low end, where the place is `place`, to the wanted one.
+
+    By inverse interpolation through the ends and that point. The differences are small, so single precision will do.
+    """
+    to_go = (wanted - place).astype(offset.dtype)
+    above = place.astype(offset.dtype)
+    above -= between.under
+    low = offset / above
+    curve = between.width - offset
+    curve /= between.over - between.under - above
+    curve -= low
+    curve /= between.over - between.under
+    above += to_go
+    curve *= above
+    curve += low
+    curve *= to_go
+    odd = _outside(offset + curve, between)
+    if odd.size:
+        curve.reshape(-1)[odd] = _straight(between, wanted, odd) - offset.reshape(-1).take(odd)
+    return curve
+
+
+def _outside(offset: np.ndarray, between: _Interval) -> np.ndarray:
+    """Return the flat indices of what is not inside its interval."""
+    good = offset > 0
+    good &= offset < between.width
+    return np.flatnonzero(~good)
+
+
+def _straight(between: _Interval, wanted: np.ndarray, odd: np.ndarray) -> np.ndarray:
+    """Return how far over the low end the ends' straight line has the wanted place, at the indices `odd`."""
+    width, under, over, at = (
+        part.reshape(-1).take(odd) for part in (between.width, between.under, between.over, wanted)
+    )
+    return np.asarray(width * np.clip((at - under) / (over - under), 0.0, 1.0))
 
 
 def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarray]) -> None:
@@ -603,34 +726,35 @@ def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarra
     """
     now, done = _tried(tables, rest, _Trial(*rest[9:]), _on_line(rest), solved)
     going = np.flatnonzero(~done)
-    left, target, origin, low, high, under, over, *trials = (part.take(going) for part in rest)
+    left, target, origin, low, width, under, over, *trials = (part.take(going) for part in rest)
     last = _Trial(*(part.take(going) for part in vars(now).values()))
     # The interval was found in single precision: a little wider, and its ends on the right side.
-    margin = 1e-3 * (high - low)
     box: _Box = (
-        low - margin,
-        high + margin,
+        low - 1e-3 * width,
+        low + 1.001 * width.astype(float),
         np.minimum(under - target, -1e-12),
         np.maximum(over - target, 1e-12),
         0.0 * low,
     )
     for angle, place in ((trials[0], trials[1]), (trials[2], trials[7]), (last.inflow_deg, last.place)):
         box = _narrowed(box, angle, place - target)
+    before = _Trial(*trials[2:])
     for _ in range(90):
         if not left.size:
             return
-        at = _next_angle(box)
+        at = _next_angle(box, target, before, last)
         now, done = _tried(tables, [left, target, origin], last, at, solved)
         box = _narrowed(box, at, now.place - target)
         going = np.flatnonzero(~done & (box[1] - box[0] > 1e-14 * (1.0 + np.abs(at))))
         left, target, origin = (part.take(going) for part in (left, target, origin))
         box = tuple(part.take(going) for part in box)
-        last = _Trial(*(part.take(going) for part in vars(now).values()))
+        before, last = (_Trial(*(part.take(going) for part in vars(trial).values())) for trial in (last, now))
 
 
 def _on_line(rest: list[np.ndarray]) -> np.ndarray:
     """Return where the line through both trials of `rest` ends, or the interval's middle where that is outside."""
-    target, low, high, angle, place, last_angle, last_place = (rest[k] for k in (1, 3, 4, 7, 8, 9, 14))
+    target, low, width, angle, place, last_angle, last_place = (rest[k] for k in (1, 3, 4, 7, 8, 9, 14))
+    high = low + width
     at = last_angle + (target - last_place) * (last_angle - angle) / (last_place - place)
     return np.where((at > low) & (at < high), at, 0.5 * (low + high))
 
@@ -652,10 +776,15 @@ def _tried(
     return now, done
 
 
-def _next_angle(box: _Box) -> np.ndarray:
-    """Return where to try next inside the bracket: on the straight line between its ends, else in the middle."""
+def _next_angle(box: _Box, target: np.ndarray, before: _Trial, last: _Trial) -> np.ndarray:
+    """Return where to try next inside the bracket: on the line through the last two trials if they share a cell, else
+    on the straight line between the bracket's ends, else in the middle.
+    """
     low, high, under, over, _ = box
-    at = low - under * (high - low) / (over - under)
+    slope = (last.inflow_deg - before.inflow_deg) / (last.place - before.place)
+    line = last.inflow_deg + (target - last.place) * slope
+    smooth = (last.cell == before.cell) & (line > low) & (line < high)
+    at = np.where(smooth, line, low - under * (high - low) / (over - under))
     return np.where((at > low) & (at < high), at, 0.5 * (low + high))
 
 
