@@ -6,11 +6,12 @@ import json
 import math
 import re
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests_support import run
+from tests_support import computed_once, run
 
 from energy.chain.answer import answered
 from energy.chain.limits import broken_limits, limits_of
@@ -22,6 +23,13 @@ from energy.words.next_question import next_questions
 from energy.words.verdict import called, verdict
 
 STORM = "air.wind_speed=40 mph"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _worded_again_not_computed_again() -> Iterator[None]:
+    """Word one answer in both systems of units, and as text, JSON and pieces."""
+    with computed_once(answered):
+        yield
 
 
 @pytest.fixture(scope="module")
