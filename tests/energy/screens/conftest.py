@@ -72,11 +72,11 @@ def _state_looked_into_by_key() -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def few_draws() -> Iterator[None]:
-    """Answer with few draws, for tests of what a screen shows and stores whatever the figures are.
+    """Answer with few draws and few settings tried, for tests of what a screen shows and stores whatever the figures.
 
     On a shelf of their own: no such answer is left for tests of the figures.
     """
-    from energy.chain import answer, heating, outcome, payback
+    from energy.chain import answer, heating, matching, outcome, payback
     from energy.chain.draws import spread_of
     from energy.pictures import over_speed
     from energy.screens import waiting
@@ -91,5 +91,7 @@ def few_draws() -> Iterator[None]:
         patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
         for module, name in ((payback, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
             patch.setattr(module, name, 16)
+        for name in ("_STEADY", "_TRIP"):
+            patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
         patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
         yield
