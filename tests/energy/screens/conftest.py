@@ -76,7 +76,7 @@ def few_draws() -> Iterator[None]:
 
     On a shelf of their own: no such answer is left for tests of the figures.
     """
-    from energy.chain import answer, heating, matching, outcome, payback
+    from energy.chain import answer, evidence, heating, matching, outcome, payback
     from energy.chain.draws import spread_of
     from energy.pictures import over_speed
     from energy.screens import waiting
@@ -93,5 +93,8 @@ def few_draws() -> Iterator[None]:
             patch.setattr(module, name, 16)
         for name in ("_STEADY", "_TRIP"):
             patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
+        for number, value in (("_STARTS", 2), ("_LOOKS", 4)):
+            patch.setattr(matching, number, value)
+        patch.setattr(evidence, "_SPLITS", 20)
         patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
         yield

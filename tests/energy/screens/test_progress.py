@@ -273,6 +273,7 @@ _COMPUTING = {
     "energy.screens.setting.heat_over_settings": "map of settings",
     "energy.screens.pay.pay_map": "map of pay",
     "energy.screens.desk.opened": "opened",
+    "energy.screens.evidence.evidence": "evidence",
 }
 
 
