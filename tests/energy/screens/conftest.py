@@ -76,7 +76,7 @@ def few_draws() -> Iterator[None]:
 
     On a shelf of their own: no such answer is left for tests of the figures.
     """
-    from energy.chain import answer, evidence, heating, matching, outcome, payback
+    from energy.chain import answer, evidence, heating, matching, outcome, payback, trip_stall
     from energy.chain.draws import spread_of
     from energy.pictures import over_speed
     from energy.screens import waiting
@@ -89,7 +89,7 @@ def few_draws() -> Iterator[None]:
         for module in (answer, outcome):
             patch.setattr(module, "spread_of", roughly)
         patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
-        for module, name in ((payback, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
+        for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
             patch.setattr(module, name, 16)
         for name in ("_STEADY", "_TRIP"):
             patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import html
 from pathlib import Path
 
@@ -16,13 +17,19 @@ pytestmark = pytest.mark.usefixtures("few_draws")
 HOSTILE = "<script>alert(1)</script>"
 
 
+@functools.cache
+def _with_hostile_texts(scenario: Path) -> tuple[str, bundles.Bundle]:
+    """Return a scenario's title, and the scenario with markup in its texts."""
+    bundle = bundles.from_folder(scenario)
+    title = str(bundle.data()["title"])
+    bundle = bundles.with_value(bundle, "title", f"{title} {HOSTILE}")
+    return title, bundles.with_value(bundle, "heater.what", "<img src=x onerror=alert(2)>")
+
+
 @pytest.mark.parametrize("screen", [screen.module for screen in catalogue.SCREENS])
 @pytest.mark.parametrize("demo", desk.demos())
 def test_every_screen_shows_every_demo_and_no_text_of_it_as_markup(demos: Path, screen: str, demo: str) -> None:
-    bundle = bundles.from_folder(demos / demo / "scenario.toml")
-    title = bundle.data()["title"]
-    bundle = bundles.with_value(bundle, "title", f"{title} {HOSTILE}")
-    bundle = bundles.with_value(bundle, "heater.what", "<img src=x onerror=alert(2)>")
+    title, bundle = _with_hostile_texts(demos / demo / "scenario.toml")
     shown = at(session(bundle, system="us"), screen)
     assert not shown.exception
     assert 'class="wt-verdict' in said(shown)
