@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import html
 import json
 import re
@@ -91,22 +92,22 @@ def of_other_units(app: AppTest, title: str, system: UnitSystem) -> list[str]:
     A number in both ("15 mm (0.59 in)") stands in both; what stands behind the semicolon of an assumption, or behind
     "common practice", is a source in its own units; the boxes of units offer all of them.
     """
+    return [text for text in _shown_texts(app) if _is_of_other_units(text.replace(title, ""), system)]
+
+
+@functools.cache  # most of what a screen says stands on the next one too
+def _is_of_other_units(plain: str, system: UnitSystem) -> bool:
     units_of = _NOT_IN_US if system == "us" else _NOT_IN_UK
     number = rf"(?<![\w.])[−-]?\d[\d .,]*(?: to [\d.]+)? ?(?:{units_of})(?![\w/²³·*^])"
     heading = rf"(?:,| \(|[a-z]) (?:{units_of})\)?$"
-    found = []
-    for text in _shown_texts(app):
-        plain = text.replace(title, "")
-        if plain.startswith(_BY_THE_LITRE):
-            continue
-        plain = re.split(r"; |: common practice|, no source", plain)[0]
-        plain = re.sub("|".join(_AS_DEFINED), "", plain)
-        plain = re.sub(rf"\d[\d.]*(?: to [\d.]+)? (?:{units_of}) \([^)]*\)", "", plain)
-        if plain.startswith(("Run sheet: ", *(f"{k} runs of" for k in range(100)))):
-            plain = re.sub(r"\([^)]*\)", "", plain)
-        if re.search(number, plain) or re.search(heading, plain):
-            found.append(text)
-    return found
+    if plain.startswith(_BY_THE_LITRE):
+        return False
+    plain = re.split(r"; |: common practice|, no source", plain)[0]
+    plain = re.sub("|".join(_AS_DEFINED), "", plain)
+    plain = re.sub(rf"\d[\d.]*(?: to [\d.]+)? (?:{units_of}) \([^)]*\)", "", plain)
+    if plain.startswith(("Run sheet: ", *(f"{k} runs of" for k in range(100)))):
+        plain = re.sub(r"\([^)]*\)", "", plain)
+    return bool(re.search(number, plain) or re.search(heading, plain))
 
 
 def _shown_texts(app: AppTest) -> list[str]:
