@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import contextlib
+import functools
+import inspect
 import io
 import os
+import pickle
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
 import pytest
+
+from energy.progress import tell
 
 # Where tests run in the background of a shell, interrupts are ignored and a child inherits that: undo it in the child.
 _START = """
@@ -71,10 +77,10 @@ def run_alone(*arguments: str, cwd: Path | None = None, **environment: str) -> s
     )
 
 
-def recorded_downloads(monkeypatch: pytest.MonkeyPatch, beginning: str = "") -> dict[str, bytes]:
+def recorded_downloads(monkeypatch: pytest.MonkeyPatch, *asked_for: str) -> dict[str, bytes]:
     """Return what the app offers for download from now on, by the button's key.
 
-    What is made only when it is asked for is made where the key has that beginning.
+    What is made only when it is asked for is made where its key is one of these.
     """
     import streamlit as st
 
@@ -83,8 +89,66 @@ def recorded_downloads(monkeypatch: pytest.MonkeyPatch, beginning: str = "") -> 
 
     def recorded(*arguments: Any, **options: Any) -> Any:
         data = options["data"]
-        offered[options["key"]] = data() if callable(data) and options["key"].startswith(beginning) else data
+        offered[options["key"]] = data() if callable(data) and options["key"] in asked_for else data
         return button(*arguments, **options)
 
     monkeypatch.setattr(st, "download_button", recorded)
     return offered
+
+
+def _by_value(thing: object) -> bytes | None:
+    """Return all that is in a thing, the same for any two that are equal; None where it cannot be pickled."""
+    written = io.BytesIO()
+    pickler = pickle.Pickler(written)
+    pickler.fast = True  # what stands in it twice is written twice, whether it is the same object or an equal one
+    try:
+        pickler.dump(thing)
+    except (pickle.PicklingError, AttributeError, TypeError):
+        return None
+    return written.getvalue()
+
+
+class _Once:
+    """A function whose answers are kept until they are forgotten; from then on it is the function again."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        functools.update_wrapper(self, function)
+        self._function, self._signature = function, inspect.signature(function)
+        self._found: dict[bytes, Any] | None = {}
+
+    def __call__(self, *args: Any, **options: Any) -> Any:
+        asked = self._signature.bind(*args, **options).arguments
+        progress = asked.pop("progress", None)
+        key = None if self._found is None else _by_value(asked)
+        if self._found is None or key is None:
+            return self._function(*args, **options)
+        if key in self._found:
+            tell(progress, 1.0)
+        else:
+            self._found[key] = self._function(*args, **options)
+        return self._found[key]
+
+    def forget(self) -> None:
+        """Keep nothing any more: a module that was imported meanwhile may hold this instead of the function."""
+        self._found = None
+
+
+@contextlib.contextmanager
+def computed_once(*functions: Callable[..., Any]) -> Iterator[None]:
+    """Let each of these functions compute an answer once as long as the context lasts, wherever it was imported to.
+
+    For tests of what is made of an answer, printed to another width say: the functions find the same from the same
+    arguments. Those are told apart by all that is in them; what cannot be pickled is computed each time. Whoever
+    listens to the progress of what is known already is told its end.
+    """
+    made: list[_Once] = []
+    with pytest.MonkeyPatch.context() as patch:
+        for function in functions:
+            once = _Once(function)
+            for module in list(sys.modules.values()):
+                if getattr(module, "__dict__", {}).get(function.__name__) is function:
+                    patch.setattr(module, function.__name__, once)
+            made.append(once)
+        yield
+    for once in made:
+        once.forget()

@@ -12,14 +12,19 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests_support import run_alone
+from tests_support import run
 
+from energy.chain import answer, matching
 from energy.chain.answer import answered
 from energy.chain.draws import spread_of
 from energy.chain.heating import Trip, heating
 from energy.chain.load import load
 from energy.chain.matching import match
 from energy.chain.payback import payback
+from energy.diagnosis.examples import results_example
+from energy.diagnosis.reconcile import read_results, reconciled
+from energy.diagnosis.true_pitch import true_pitch_of_file
+from energy.diagnosis.tuning import tuned_of_file
 from energy.progress import Progress, part, tell
 from energy.scenario.read import Scenario
 from energy.uncertainty.propagate import Sampling
@@ -75,23 +80,26 @@ def test_the_answer_of_a_steady_drive(van: Scenario) -> None:
     _told(lambda told: spread_of(van, sampling=Sampling(with_sensitivity=False), progress=told), 1)
 
 
-def test_the_answer_of_a_trip_tells_it_block_by_block(town: Scenario) -> None:
+def test_the_answer_of_a_trip_tells_it_block_by_block(town: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(answer, "OVER_A_TRIP", Sampling(draws=256, sensitivity_rows=64))
     _told(lambda told: answered(town, progress=told), 40)
 
 
-def test_where_it_pays(van: Scenario) -> None:
+def test_where_it_pays(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("energy.chain.payback._DRAWS", 16)
     _told(lambda told: payback(van, progress=told), 6)
     _told(lambda told: payback(van, exact=True, progress=told), 5)
 
 
-def test_the_best_setting(van: Scenario) -> None:
+def test_the_best_setting(van: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(matching, "_STEADY", matching._Effort((7, 9, 11), 7, 5))
     _told(lambda told: match(van, progress=told), 6)
 
 
 @pytest.mark.parametrize("name", ["van_water_tank", "camper_oven", "pickup_drying_box"])
 def test_how_it_warms(demos: Path, name: str) -> None:
     scenario = load(demos / name / "scenario.toml")
-    _told(lambda told: heating(scenario, progress=told), 50)
+    _told(lambda told: heating(scenario, draws=64, progress=told), 50)
     speeds = np.tile([25.0, 20.0, 0.0, 15.0], 60)
     trip = Trip("there.csv", np.full(speeds.size, 15.0), speeds, None, None, None, repeats=2)
     _told(lambda told: heating(scenario, trip, draws=64, progress=told), 50)
@@ -105,6 +113,24 @@ def test_nothing_uncertain_is_done_at_once(van: Scenario) -> None:
     shares: list[float] = []
     assert spread_of(van, known=exact, progress=shares.append) is None
     assert shares == [1.0]
+
+
+@pytest.mark.parametrize("name", ["pitch", "sweep", "readings"])
+def test_what_is_made_of_measurements(demos: Path, tmp_path: Path, name: str) -> None:
+    van = demos / "van_water_tank"
+    scenario = load(van / "scenario.toml")
+    shares: list[float] = []
+    if name == "pitch":
+        true_pitch_of_file(scenario, van / "measured.csv", shares.append)
+    elif name == "sweep":
+        tuned_of_file(scenario, van / "sweep.csv", shares.append)
+    else:
+        (tmp_path / "results.toml").write_text(results_example(scenario))
+        reconciled(scenario, read_results(tmp_path / "results.toml"), shares.append)
+    assert shares == sorted(shares)
+    assert shares[0] >= 0
+    assert shares[-1] == 1
+    assert len(shares) > 2
 
 
 def _at_a_terminal(written: Path, *arguments: str) -> str:
@@ -132,6 +158,6 @@ def test_a_command_shows_a_bar_on_a_terminal_only(demos: Path, tmp_path: Path) -
     seen = _at_a_terminal(tmp_path / "out.json", *arguments)
     assert "Trying winds, descents and speeds" in seen
     assert seen.endswith("\x1b[2K")  # and wipes it
-    piped = run_alone(*arguments)
+    piped = run(*arguments)
     assert piped.stderr == ""
     assert piped.stdout == (tmp_path / "out.json").read_text(encoding="utf-8")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests_support import run
+from tests_support import computed_once, run
 
 RESULTS = """
 [[result]]
@@ -31,37 +32,56 @@ def questions(demos: Path, tmp_path: Path) -> dict[str, tuple[str, ...]]:
     }
 
 
-# The command, a limit just over what is read (or predicted) and one just under it, and what the sentence begins with.
+# The command, limits just over what is read (or predicted), and each of them just under it with what the sentence then
+# begins with. The limits of `WIDE` are over it too.
 CASES = [
-    ("truepitch", "rotor.highest_rotor_speed", "965 rpm", "960 rpm", "As measured: Rotor speed 962 rpm"),
-    ("truepitch", "rotor.highest_thrust", "2500 N", "150 N", "At this pitch, in the fastest air of these rows: Thrust"),
-    ("reconcile", "rotor.highest_rotor_speed", "1500 rpm", "680 rpm", "As read: Rotor speed 690 rpm"),
+    (
+        "truepitch",
+        ("rotor.highest_rotor_speed=965 rpm",),
+        [
+            ("rotor.highest_rotor_speed=960 rpm", "As measured: Rotor speed 962 rpm"),
+            ("rotor.highest_thrust=150 N", "At this pitch, in the fastest air of these rows: Thrust"),
+        ],
+    ),
     (
         "reconcile",
-        "rotor.highest_thrust",
-        "2500 N",
-        "150 N",
-        "With the readings, at the scenario's own conditions: Thrust",
+        (),
+        [
+            ("rotor.highest_rotor_speed=680 rpm", "As read: Rotor speed 690 rpm"),
+            ("rotor.highest_thrust=150 N", "With the readings, at the scenario's own conditions: Thrust"),
+        ],
     ),
-    ("compare", "rotor.highest_thrust", "2500 N", "150 N", "By the scenario: Thrust"),
+    ("compare", (), [("rotor.highest_thrust=150 N", "By the scenario: Thrust")]),
 ]
 
 
-@pytest.mark.parametrize(("question", "key", "over", "under", "said"), CASES)
+@pytest.fixture(scope="module", autouse=True)
+def _one_reading_of_the_road_test() -> Iterator[None]:
+    from vehicle.road_test.read import windows_of_runs
+
+    with computed_once(windows_of_runs):
+        yield
+
+
+@pytest.mark.parametrize(("question", "over", "broken_by"), CASES, ids=[case[0] for case in CASES])
 def test_a_broken_limit_comes_first(
-    questions: dict[str, tuple[str, ...]], question: str, key: str, over: str, under: str, said: str
+    questions: dict[str, tuple[str, ...]], question: str, over: tuple[str, ...], broken_by: list[tuple[str, str]]
 ) -> None:
-    wide = [word for option in WIDE for word in ("--set", option)]
-    kept = run(*questions[question], *wide, "--set", f"{key}={over}", "--json")
+    kept = run(*questions[question], *_set(*WIDE, *over), "--json")
     assert kept.returncode == 0, kept.stderr
     data = json.loads(kept.stdout)
     assert (data["safe"], data["dangers"], data["may_be_operated"]) == (None, [], "not checked")
-    broken = run(*questions[question], *wide, "--set", f"{key}={under}", "--json")
-    assert broken.returncode == 3
-    data = json.loads(broken.stdout)
-    assert (data["safe"], data["may_be_operated"]) == (False, "no")
-    assert data["dangers"][0].startswith(f"Do not operate. {said}")
-    assert "What to change" in data["dangers"][-1]
+    for under, said in broken_by:
+        broken = run(*questions[question], *_set(*WIDE, under), "--json")
+        assert broken.returncode == 3
+        data = json.loads(broken.stdout)
+        assert (data["safe"], data["may_be_operated"]) == (False, "no")
+        assert data["dangers"][0].startswith(f"Do not operate. {said}")
+        assert "What to change" in data["dangers"][-1]
+
+
+def _set(*values: str) -> list[str]:
+    return [word for value in values for word in ("--set", value)]
 
 
 @pytest.mark.parametrize("question", ["truepitch", "reconcile", "compare"])

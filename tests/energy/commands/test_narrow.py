@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from tests_support import computed_once
 
 from energy.cli import group
 
@@ -28,6 +30,29 @@ CASES = [
     ["match", "pickup_drying_box/scenario.toml", "--units", "us"],
     ["size", "--heat", "2 kW", "--speed", "65 mph"],
 ]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _both_widths_of_one_answer() -> Iterator[None]:
+    """Compute for the one width what is printed to the other as well; with few draws where they take long."""
+    from energy.chain.answer import answered
+    from energy.chain.heating import heating
+    from energy.chain.matching import match
+    from energy.chain.payback import payback
+    from energy.chain.rotor_choice import compare_rotors
+    from energy.diagnosis.shortfall import shortfall
+    from energy.diagnosis.true_pitch import true_pitch_of_file
+    from energy.diagnosis.tuning import tuned_of_file
+    from energy.strength.table import structural_loads
+    from energy.uncertainty.propagate import Sampling
+    from vehicle.road_test.read import windows_of_runs
+
+    measured = (shortfall, true_pitch_of_file, tuned_of_file, windows_of_runs)
+    once = computed_once(answered, compare_rotors, heating, match, payback, structural_loads, *measured)
+    with once, pytest.MonkeyPatch.context() as patch:
+        patch.setattr("energy.chain.answer.OVER_A_TRIP", Sampling(draws=256, sensitivity_rows=64))
+        patch.setattr("energy.chain.payback._DRAWS", 16)
+        yield
 
 
 _NO_MACHINE = ("keys", "read", "plan")  # they answer nothing about a machine

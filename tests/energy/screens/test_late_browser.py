@@ -10,11 +10,14 @@ import ast
 from pathlib import Path
 from typing import Any
 
+import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Widget
 
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle, value_at
+
+pytestmark = pytest.mark.usefixtures("few_draws")
 
 ROOT = Path(__file__).resolve().parents[3]
 FORM = """

@@ -5,19 +5,21 @@ from __future__ import annotations
 import html
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from tests_support import run
+from tests_support import computed_once, run
 
+from energy.chain.draws import spread_of
 from energy.chain.load import load, opened
+from energy.chain.rotor_choice import compare_rotors
 from energy.diagnosis.examples import HIDDEN_OFFSET_DEG, measured_example, results_example, sweep_example
 from energy.diagnosis.reconcile import read_results, reconciled
-from energy.diagnosis.true_pitch import read_measured, true_pitch_of, true_pitch_of_file
-from energy.diagnosis.tuning import read_sweep, tuned_of, tuned_of_file
+from energy.diagnosis.true_pitch import read_measured, true_pitch_of
+from energy.diagnosis.tuning import read_sweep, tuned_of
 from energy.scenario import bundle as bundles
 from energy.scenario.read import Scenario
 from energy.screens import desk
@@ -35,6 +37,13 @@ HOSTILE = (
     b"time_s,air_speed_km_h,rotor_speed_rpm,electrical_power_w,pitch_deg\n0,-5,nan,<img src=x>,1e999\n",
     b"time_s,air_speed_km_h\n" + b"9" * 5000,
 )
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _what_screen_and_command_ask_is_computed_once() -> Iterator[None]:
+    """Compute once what the app and the command line ask of the same values; each words its own answer of it."""
+    with computed_once(compare_rotors, reconciled, spread_of, true_pitch_of):
+        yield
 
 
 def _at(module: str, system: UnitSystem = "metric", bundle: bundles.Bundle | None = None) -> AppTest:
@@ -324,21 +333,3 @@ def test_a_rotor_with_one_pitch_is_stepped_by_its_element(demos: Path, tmp_path:
         measured_example(scenario)
     (tmp_path / "sweep.csv").write_text(sweep_example(scenario))
     assert tuned_of(scenario, read_sweep(tmp_path / "sweep.csv", scenario)).kind == "resistance"
-
-
-@pytest.mark.parametrize("name", ["pitch", "sweep", "readings"])
-def test_progress_rises_to_its_end(demos: Path, tmp_path: Path, name: str) -> None:
-    van = demos / "van_water_tank"
-    scenario = load(van / "scenario.toml")
-    shares: list[float] = []
-    if name == "pitch":
-        true_pitch_of_file(scenario, van / "measured.csv", shares.append)
-    elif name == "sweep":
-        tuned_of_file(scenario, van / "sweep.csv", shares.append)
-    else:
-        (tmp_path / "results.toml").write_text(results_example(scenario))
-        reconciled(scenario, read_results(tmp_path / "results.toml"), shares.append)
-    assert shares == sorted(shares)
-    assert shares[0] >= 0
-    assert shares[-1] == 1
-    assert len(shares) > 2

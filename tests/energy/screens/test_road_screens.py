@@ -11,14 +11,16 @@ import re
 import time
 import tomllib
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
-from tests_support import recorded_downloads, run
+from tests_support import computed_once, recorded_downloads, run
 
+from energy.chain.draws import spread_of
 from energy.chain.road_test import RoadTest
 from energy.scenario import bundle as bundles
 from energy.scenario.road_uploads import taken, to_zip
@@ -74,13 +76,20 @@ def _compare(folder: Path, *options: str) -> dict[str, Any]:
     return data
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _draws_of_one_scenario_once() -> Iterator[None]:
+    """Draw once what the app and the command line both draw of a scenario; each makes its own prediction of it."""
+    with computed_once(spread_of):
+        yield
+
+
 VAN = str(Path(__file__).parents[3] / "scenarios" / "van_water_tank" / "scenario.toml")
 
 
 @pytest.fixture(autouse=True)
 def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
     """What the last run offered for download, by the button's key."""
-    return recorded_downloads(monkeypatch, "take r")
+    return recorded_downloads(monkeypatch, "take road test")
 
 
 def _taken_away(offered: dict[str, bytes], folder: Path) -> dict[str, Any]:
