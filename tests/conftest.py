@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -107,7 +108,7 @@ ALL_DRAWS = ("energy/commands/test_commands.py",)  # holds answers of this proce
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _few_draws(request: pytest.FixtureRequest) -> Iterator[None]:
+def _fewer_draws(request: pytest.FixtureRequest) -> Iterator[None]:
     """Let answers be drawn less often where the tests ask for words and pictures."""
     place = request.path.relative_to(ROOT / "tests")
     if place.as_posix() in ALL_DRAWS or not any(parent.as_posix() in FEW_DRAWS for parent in (place, *place.parents)):
@@ -117,6 +118,8 @@ def _few_draws(request: pytest.FixtureRequest) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(draws, "propagate", _of_few(draws.propagate))
+        if (waiting := sys.modules.get("energy.screens.waiting")) is not None:  # no such answer is kept for other files
+            patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
         yield
 
 
