@@ -375,11 +375,13 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     bundle = bundles.with_value(bundle, "rotor.curves", "rotor_curves.csv")
     _upload(page, [_file("scenario.toml", bundle.text.encode()), *[_file(n, c) for n, c in bundle.files]])
     page.wait_for_function("t => document.querySelector('.wt-title')?.innerText === t", arg=HOSTILE)
+    settled(page)
     assert page.locator(".wt-problem").count() == 0
     told = _verdict(page)
     assert "<svg onload=alert(2)>" in told
     _upload(page, [_file("evil.zip", out.getvalue())])
     page.wait_for_selector(".wt-problem")
+    settled(page)
     assert "leads elsewhere" in page.locator(".wt-problem").first.inner_text()
     assert _verdict(page) == told
     # All others: test_every_screen_on_desktop_and_phone. Two of them as one goes on to them.

@@ -151,6 +151,7 @@ def test_every_change_is_a_step_to_undo_and_redo(page: Any, address: str) -> Non
     steps.append(page.evaluate(_ANSWER))
     _to(page, "fuel")  # where a step is drawn in a third of the time
     page.get_by_role("button", name="Revert to loaded").click()  # one step more
+    page.wait_for_function(f"t => {_ANSWER} === t", arg=steps[0])
     settled(page)
     steps.append(page.evaluate(_ANSWER))
     assert steps[-1] == steps[0]
@@ -168,6 +169,8 @@ def test_every_change_is_a_step_to_undo_and_redo(page: Any, address: str) -> Non
     _to(page, "scenario")
     assert _number(page, "ratio") == 2.5
     _click(page, "Undo")
+    page.wait_for_function(f"t => {_ANSWER} === t", arg=steps[-2])
+    settled(page)
     assert _number(page, "ratio") == 3.3
 
 
@@ -332,7 +335,9 @@ def test_a_half_filled_form_stays_and_a_negative_mass_is_a_fault_at_its_field(pa
     assert "mass with load and people: -5 kg" in fault
     assert "above" in fault
     _click(page, "Show me the answer")
-    assert page.locator(".wt-problem", has_text="This cannot be begun yet").count() == 1
+    told = page.locator(".wt-problem", has_text="This cannot be begun yet")
+    told.first.wait_for()
+    assert told.count() == 1
     _fill(page, "mass with load and people", "2150")
     _fill(page, "rotor diameter", "1.7")
     page.get_by_text("US (mph, lbf, gal)").click()
