@@ -57,7 +57,7 @@ def _natural(work: Work) -> NaturalFrequency | None:
     """Return the mount's natural frequency as typed or tapped; None where neither is there or can be used."""
     text = typed.text("tap test: natural frequency or stiffness of the mount (optional)", "tap test", "7.5 Hz")
     with st.expander("Or a tap test recorded by a phone (CSV)"):
-        upload = uploads.ask("tap", forms.TAP_ROWS, tap_example().encode(), _TAP)
+        upload = uploads.ask("tap", forms.TAP_ROWS, tap_example().encode(), _TAP, " of the tap test")
     try:
         if text:
             mass = work.answered.scenario.rotor.turbine_mass.value
@@ -73,7 +73,7 @@ def _natural(work: Work) -> NaturalFrequency | None:
 
 def _log(work: Work, spin_up: SpinUp) -> SpinLog | None:
     """Return the log of a spin-up as uploaded; None where there is none, or it cannot be used."""
-    upload: Upload | None = uploads.ask("spin up", forms.SPIN_UP_ROWS, _example(work.usable), _LOG)
+    upload: Upload | None = uploads.ask("spin up", forms.SPIN_UP_ROWS, _example(work.usable), _LOG, " of the spin-up")
     if upload is None:
         return None
     try:

@@ -53,11 +53,14 @@ def several(label: str, kinds: Sequence[str], place: str, *, many: bool = True) 
     return held
 
 
-def ask(place: str, form: str, example: bytes | None, example_name: str) -> Upload | None:
-    """Show what the file has to hold, an upload and an example; return the file in use, if any."""
+def ask(place: str, form: str, example: bytes | None, example_name: str, of: str = "") -> Upload | None:
+    """Show what the file has to hold, an upload and an example; return the file in use, if any.
+
+    `of` tells the upload from another one on the same screen.
+    """
     kind = example_name.rpartition(".")[2]
     st.html(f'<p class="wt-note">{page.escape(form)}</p>')
-    held = one(f"The {kind.upper()} file", kind, place)
+    held = one(f"The {kind.upper()} file{of}", kind, place)
     if example is not None:
         st.download_button(
             f"Download an example file ({kind.upper()}, invented numbers)",

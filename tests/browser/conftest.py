@@ -61,41 +61,79 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-@pytest.fixture(scope="session")
-def address(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of the app, started as a user starts it from a checkout."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"]
-    said = tmp_path_factory.mktemp("app") / "said.txt"
-    env = {**os.environ, "WINDTOLL_WORKS": str(tmp_path_factory.mktemp("works"))}
-    with said.open("w") as out:
-        process = subprocess.Popen(
-            command, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=env
-        )
-    try:
-        _wait_until_it_answers(port, process, said)
-        yield f"http://127.0.0.1:{port}"
-    finally:
+class App:
+    """The app, started as a user starts it from a checkout; it can be stopped, and started again at its address."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self._port = free.getsockname()[1]
+        self.address = f"http://127.0.0.1:{self._port}"
+        self.works = folder / "works"
+        self._said = folder / "said.txt"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it, unless it runs, and wait until it answers."""
+        if self._process is not None:
+            return
+        command = [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={self._port}"]
+        env = {**os.environ, "WINDTOLL_WORKS": str(self.works)}
+        with self._said.open("a") as out:
+            self._process = subprocess.Popen(
+                [*command, "--server.headless=true"],
+                cwd=ROOT,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+                stdin=subprocess.DEVNULL,
+                env=env,
+            )
+        for _ in range(1200):
+            if self._process.poll() is not None:
+                pytest.fail(f"the app ended: {self._said.read_text()}")
+            try:
+                with urllib.request.urlopen(f"{self.address}/_stcore/health", timeout=1):
+                    return
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.1)
+        pytest.fail("the app did not answer within two minutes")
+
+    def stop(self) -> None:
+        """End it, if it runs."""
+        process, self._process = self._process, None
+        if process is None:
+            return
         process.terminate()
         try:
             process.wait(5)
-        except subprocess.TimeoutExpired:  # it waits for connections that a failed test left open
+        except subprocess.TimeoutExpired:  # it waits for connections that are still open
             process.kill()
             process.wait(5)
 
 
-def _wait_until_it_answers(port: int, process: subprocess.Popen[bytes], said: Path) -> None:
-    for _ in range(1200):
-        if process.poll() is not None:
-            pytest.fail(f"the app ended: {said.read_text()}")
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
-                return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.1)
-    pytest.fail("the app did not answer within two minutes")
+@pytest.fixture(scope="session")
+def app(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
+    """The one app of all tests: to start another costs as much of the CPU as ten steps in it."""
+    one = App(tmp_path_factory.mktemp("app"))
+    try:
+        one.start()
+        yield one
+    finally:
+        one.stop()
+
+
+@pytest.fixture
+def address(app: App) -> str:
+    """The address of the app."""
+    return app.address
+
+
+@pytest.fixture
+def emptied(app: App) -> Iterator[App]:
+    """The app without any works, for tests that look at all of them, or that stop it."""
+    shutil.rmtree(app.works, ignore_errors=True)
+    yield app
+    app.start()  # also where a test failed before it did
 
 
 @pytest.fixture(scope="session")

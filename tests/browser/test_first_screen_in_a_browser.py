@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from itertools import combinations
 from typing import Any
 
-import pytest
 from browser_support import PHONE, open_screen, settled
 
 from energy.pictures.palette import DARK, LIGHT
@@ -16,28 +14,11 @@ _RECTANGLES = """sel => [...document.querySelectorAll(sel)].map(e => {
   const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom] })"""
 
 
-@pytest.fixture
-def themed(page: Any, address: str) -> Callable[..., Any]:
-    """Open the first screen in a theme at a size."""
-
-    def opened(theme: str, size: dict[str, int], place: str = "") -> Any:
-        page.set_viewport_size(size)
-        page.emulate_media(color_scheme=theme)
-        open_screen(page, address, place)
-        return page
-
-    return opened
-
-
 def _bottom(page: Any, selector: str) -> float:
     return max(float(rectangle[3]) for rectangle in page.evaluate(_RECTANGLES, selector))
 
 
-@pytest.mark.parametrize("size", [LAPTOP, PHONE])
-def test_the_answer_its_range_and_three_numbers_need_no_scrolling(
-    themed: Callable[..., Any], size: dict[str, int]
-) -> None:
-    page = themed("light", size)
+def _answer_range_and_three_numbers_need_no_scrolling(page: Any, size: dict[str, int]) -> None:
     for selector in (".wt-loud", ".wt-strip", ".wt-card"):
         assert _bottom(page, selector) <= size["height"], selector
     assert page.locator(".wt-card").count() == 3
@@ -46,8 +27,7 @@ def test_the_answer_its_range_and_three_numbers_need_no_scrolling(
     assert loud[3] - loud[1] < 1.7 * height  # one line
 
 
-def test_texts_on_the_range_are_readable_and_apart_on_a_phone(themed: Callable[..., Any]) -> None:
-    page = themed("light", PHONE)
+def _texts_on_the_range_are_readable_and_apart(page: Any) -> None:
     page.get_by_text("What the words mean").click()
     drawing = page.get_by_role("img", name="A blade turned from the plane of rotation by the pitch")
     drawing.scroll_into_view_if_needed()  # the framework takes out SVG: it is drawn all the same
@@ -67,8 +47,7 @@ def test_texts_on_the_range_are_readable_and_apart_on_a_phone(themed: Callable[.
         assert apart, (one, other)
 
 
-def test_danger_stands_before_the_answer(themed: Callable[..., Any]) -> None:
-    page = themed("light", PHONE)
+def _danger_stands_before_the_answer(page: Any) -> None:
     slider = page.get_by_role("slider", name="road speed, km/h")
     slider.focus()
     slider.press("End")
@@ -89,9 +68,7 @@ def _rgb(colour: str) -> str:
     return f"rgb({', '.join(str(int(colour[k : k + 2], 16)) for k in (1, 3, 5))})"
 
 
-@pytest.mark.parametrize(("theme", "palette"), [("light", LIGHT), ("dark", DARK)])
-def test_page_range_and_charts_follow_the_theme(themed: Callable[..., Any], theme: str, palette: Any) -> None:
-    page = themed(theme, LAPTOP)
+def _page_range_and_charts_follow_the_theme(page: Any, palette: Any) -> None:
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg text")
     found = page.evaluate(
         """() => { const c = (s, p) => getComputedStyle(document.querySelector(s))[p]; return {
@@ -108,8 +85,7 @@ def test_page_range_and_charts_follow_the_theme(themed: Callable[..., Any], them
     }
 
 
-def test_one_or_two_next_questions_take_the_place_of_all(themed: Callable[..., Any]) -> None:
-    page = themed("light", LAPTOP)
+def _one_or_two_next_questions_take_the_place_of_all(page: Any) -> None:
     main = page.locator("[data-testid=stMain]")
     assert "Other questions" not in main.inner_text()
     assert main.get_by_text("What to check next").count() == 1
@@ -122,8 +98,7 @@ def test_one_or_two_next_questions_take_the_place_of_all(themed: Callable[..., A
     assert main.get_by_role("link", name="What must it withstand?").count() == 0  # not where one stands
 
 
-def test_logo_and_typeface_are_its_own_and_from_this_machine(themed: Callable[..., Any], address: str) -> None:
-    page = themed("light", LAPTOP)
+def _logo_and_typeface_are_its_own_and_from_this_machine(page: Any) -> None:
     assert page.locator("[data-testid=stSidebar] img[data-testid=stSidebarLogo], img[data-testid=stLogo]").count() >= 1
     assert page.evaluate("document.fonts.ready.then(() => document.fonts.check('16px \"Atkinson Hyperlegible Next\"'))")
     loaded = page.evaluate(
@@ -131,3 +106,25 @@ def test_logo_and_typeface_are_its_own_and_from_this_machine(themed: Callable[..
     )
     assert loaded >= 1
     assert page.evaluate("getComputedStyle(document.querySelector('.wt-loud')).fontFamily").startswith('"Atkinson')
+
+
+# Most of the time goes into opening the screen: once on a laptop, in the light, and once on a phone, in the dark.
+
+
+def test_on_a_laptop_the_answer_is_in_sight_with_its_own_looks_and_the_next_questions(page: Any, address: str) -> None:
+    page.set_viewport_size(LAPTOP)
+    open_screen(page, address)
+    _answer_range_and_three_numbers_need_no_scrolling(page, LAPTOP)
+    _page_range_and_charts_follow_the_theme(page, LIGHT)
+    _logo_and_typeface_are_its_own_and_from_this_machine(page)
+    _one_or_two_next_questions_take_the_place_of_all(page)  # the last: it leaves the screen
+
+
+def test_on_a_phone_in_the_dark_answer_range_and_danger_are_in_sight_and_readable(page: Any, address: str) -> None:
+    page.set_viewport_size(PHONE)
+    page.emulate_media(color_scheme="dark")
+    open_screen(page, address)
+    _answer_range_and_three_numbers_need_no_scrolling(page, PHONE)
+    _page_range_and_charts_follow_the_theme(page, DARK)
+    _texts_on_the_range_are_readable_and_apart(page)
+    _danger_stands_before_the_answer(page)  # the last: the answer is another one

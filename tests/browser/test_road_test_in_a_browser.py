@@ -13,7 +13,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from browser_support import PHONE, open_screen, settled
+from browser_support import PHONE, found_by_axe, open_screen, settled, unfold
 from tests_support import program, run
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -61,20 +61,6 @@ def _choose(page: Any, label: str, words: str) -> None:
     box.fill(words)
     page.keyboard.press("Enter")
     settled(page)
-
-
-def _no_faults(page: Any) -> None:
-    """Unfold everything and let axe-core look at labels, roles and contrast of the screen itself."""
-    from axe_playwright_python.base import AXE_FILE_PATH
-
-    for folded in page.locator("[data-testid=stMain] [data-testid=stExpander] summary").all():
-        folded.click()
-    settled(page)
-    page.evaluate(Path(AXE_FILE_PATH).read_text(encoding="utf-8"))
-    found = page.evaluate("axe.run('[data-testid=stMain]', {resultTypes: ['violations']})")
-    # Streamlit's own drop zone of an upload has a role that axe-core calls a conflict, of minor impact.
-    ours = [v for v in found["violations"] if v["id"] != "presentation-role-conflict"]
-    assert not ours, [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in ours]
 
 
 def _compared(folder: Path, *options: str) -> dict[str, Any]:
@@ -148,7 +134,8 @@ def test_list_and_logs_give_the_commands_verdict_with_no_further_click(page: Any
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas")
     wide, there = page.evaluate("(m => [m.scrollWidth, m.clientWidth])(document.querySelector('[data-testid=stMain]'))")
     assert wide <= there
-    _no_faults(page)
+    unfold(page)
+    assert found_by_axe(page) == []
     page.set_viewport_size({"width": 1280, "height": 900})
     page.get_by_role("link", name="How many runs would prove it?").last.click()
     page.wait_for_function("document.querySelector('h1')?.innerText === 'How many runs would prove it?'")

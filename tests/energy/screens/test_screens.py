@@ -152,6 +152,25 @@ def test_hostile_texts_are_escaped_around_the_screens_too(app: AppTest) -> None:
     assert "&lt;script&gt;" in said(app)
 
 
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [
+        ("work", "../../../../etc/passwd"),
+        ("work", ""),
+        ("work", "zzzzzzzzzz"),
+        ("demo", "../../etc"),
+        ("work", "\0"),
+    ],
+)
+def test_a_hostile_address_opens_nothing_and_is_named(kind: str, name: str) -> None:
+    app = AppTest.from_file(APP, default_timeout=300)
+    app.query_params[kind] = name
+    app.run()
+    assert not app.exception
+    assert re.search(r'class="wt-notice" role="status">(address: |work zzzzzzzzzz: )', _said(app))
+    assert app.query_params == {"demo": "van_water_tank"}
+
+
 def test_two_sessions_are_apart(app: AppTest) -> None:
     other = AppTest.from_file(APP, default_timeout=300).run()
     field(app, "slider", "dial trip.road_speed km/h").set_value(70.0).run()
