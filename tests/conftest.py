@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -24,6 +24,9 @@ os.environ.setdefault("WINDTOLL_TRACEBACK", "1")
 
 from energy.chain.load import load
 from energy.scenario.read import Scenario
+
+if TYPE_CHECKING:
+    from energy.uncertainty.propagate import Sampling
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -94,8 +97,8 @@ def _own_works(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
     monkeypatch.setenv("WINDTOLL_WORKS", str(tmp_path_factory.getbasetemp() / "works" / os.urandom(6).hex()))
 
 
-# What is tested there is what stands where and in which words, whatever the numbers are: a sixteenth of the draws does.
-FEW_DRAWS = (
+# What is tested there hangs on no number of draws: a sixteenth of them does.
+FEWER_DRAWS = (
     "energy/words",
     "energy/screens",
     "energy/pages",
@@ -109,32 +112,57 @@ ALL_DRAWS = ("energy/commands/test_commands.py",)  # holds answers of this proce
 
 @pytest.fixture(scope="module", autouse=True)
 def _fewer_draws(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Let answers be drawn less often where the tests ask for words and pictures."""
+    """Let answers be drawn a sixteenth as often, at least 128 times, where the place of the tests says so."""
     place = request.path.relative_to(ROOT / "tests")
-    if place.as_posix() in ALL_DRAWS or not any(parent.as_posix() in FEW_DRAWS for parent in (place, *place.parents)):
+    if place.as_posix() in ALL_DRAWS or not any(p.as_posix() in FEWER_DRAWS for p in (place, *place.parents)):
         yield
         return
     from energy.chain import draws
 
+    propagate = draws.propagate
+
+    def of_fewer(*inputs: Any, sampling: Sampling, **how: Any) -> Any:
+        count, rows = max(sampling.draws // 16, 128), max(sampling.sensitivity_rows // 16, 32)
+        return propagate(*inputs, sampling=replace(sampling, draws=count, sensitivity_rows=rows), **how)
+
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(draws, "propagate", _of_few(draws.propagate))
-        if (waiting := sys.modules.get("energy.screens.waiting")) is not None:  # no such answer is kept for other files
-            patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
+        patch.setattr(draws, "propagate", of_fewer)
+        _shelf_of_its_own(patch)
         yield
 
 
-def _of_few(propagate: Callable[..., Any]) -> Callable[..., Any]:
-    """Return what propagates a sixteenth of the draws that it is asked for, at least 128."""
+@pytest.fixture(scope="module")
+def few_draws() -> Iterator[None]:
+    """Answer with few draws and few settings tried, for tests of words, and of what a screen shows and stores, whatever
+    the figures.
+    """
+    from energy.chain import answer, evidence, heating, matching, outcome, payback, trip_stall
+    from energy.chain.draws import spread_of
+    from energy.pictures import over_speed
+    from energy.uncertainty.propagate import USUAL, Sampling
 
-    def of_few(*inputs: Any, sampling: Any, **how: Any) -> Any:
-        fewer = replace(
-            sampling,
-            draws=max(sampling.draws // 16, 128),
-            sensitivity_rows=max(sampling.sensitivity_rows // 16, 32),
-        )
-        return propagate(*inputs, sampling=fewer, **how)
+    def roughly(*args: Any, sampling: Sampling = USUAL, **options: Any) -> Any:
+        return spread_of(*args, sampling=Sampling(128, 32, with_sensitivity=sampling.with_sensitivity), **options)
 
-    return of_few
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (answer, outcome):
+            patch.setattr(module, "spread_of", roughly)
+        patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
+        for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
+            patch.setattr(module, name, 16)
+        for name in ("_STEADY", "_TRIP"):
+            patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
+        for number, value in (("_STARTS", 2), ("_LOOKS", 4)):
+            patch.setattr(matching, number, value)
+        patch.setattr(evidence, "_SPLITS", 20)
+        _shelf_of_its_own(patch)
+        yield
+
+
+def _shelf_of_its_own(patch: pytest.MonkeyPatch) -> None:
+    """Leave no answer of few draws to tests of the figures: the app keeps what it has computed."""
+    if (waiting := sys.modules.get("energy.screens.waiting")) is not None:
+        patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
 
 
 @pytest.fixture(scope="session")

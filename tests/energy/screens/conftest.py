@@ -1,4 +1,4 @@
-"""Screens without a browser: what Streamlit's runner of tests does again and again is done once; answers of few draws.
+"""Screens without a browser: what Streamlit's runner of tests does again and again is done once.
 
 Nothing of what is left out here is the app's own.
 """
@@ -67,34 +67,4 @@ def _state_looked_into_by_key() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(safe_session_state.SafeSessionState, "filtered_state", property(by_key))
-        yield
-
-
-@pytest.fixture(scope="module")
-def few_draws() -> Iterator[None]:
-    """Answer with few draws and few settings tried, for tests of what a screen shows and stores whatever the figures.
-
-    On a shelf of their own: no such answer is left for tests of the figures.
-    """
-    from energy.chain import answer, evidence, heating, matching, outcome, payback, trip_stall
-    from energy.chain.draws import spread_of
-    from energy.pictures import over_speed
-    from energy.screens import waiting
-    from energy.uncertainty.propagate import USUAL, Sampling
-
-    def roughly(*args: Any, sampling: Sampling = USUAL, **options: Any) -> Any:
-        return spread_of(*args, sampling=Sampling(128, 32, with_sensitivity=sampling.with_sensitivity), **options)
-
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (answer, outcome):
-            patch.setattr(module, "spread_of", roughly)
-        patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
-        for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
-            patch.setattr(module, name, 16)
-        for name in ("_STEADY", "_TRIP"):
-            patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
-        for number, value in (("_STARTS", 2), ("_LOOKS", 4)):
-            patch.setattr(matching, number, value)
-        patch.setattr(evidence, "_SPLITS", 20)
-        patch.setattr(waiting, "_SHELF", waiting.Shelf(waiting.MOST_BYTES))
         yield

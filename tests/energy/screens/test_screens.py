@@ -167,7 +167,7 @@ def test_a_hostile_address_opens_nothing_and_is_named(kind: str, name: str) -> N
     app.query_params[kind] = name
     app.run()
     assert not app.exception
-    assert re.search(r'class="wt-notice" role="status">(address: |work zzzzzzzzzz: )', _said(app))
+    assert re.search(r'class="wt-notice" role="status">(address: |work zzzzzzzzzz: )', said(app))
     assert app.query_params == {"demo": "van_water_tank"}
 
 

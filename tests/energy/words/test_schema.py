@@ -23,6 +23,8 @@ from energy.diagnosis import examples
 from energy.words.schema import COMMANDS, schema_of
 from vehicle.problems import InputError
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 DEMOS = ("van_water_tank", "pickup_drying_box", "parked_on_a_ridge", "camper_oven", "van_in_town")
 OF_A_SCENARIO = (
     "answer",
