@@ -133,20 +133,13 @@ def _fewer_draws(request: pytest.FixtureRequest) -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def few_draws() -> Iterator[None]:
-    """Answer with few draws and few settings tried, for tests of words, and of what a screen shows and stores, whatever
-    the figures.
+    """Try few settings, and draw least of what has a number of draws of its own, for tests of words, and of what a
+    screen shows and stores, whatever the figures; their places stand in `FEWER_DRAWS` besides.
     """
-    from energy.chain import answer, evidence, heating, matching, outcome, payback, trip_stall
-    from energy.chain.draws import spread_of
+    from energy.chain import evidence, heating, matching, payback, trip_stall
     from energy.pictures import over_speed
-    from energy.uncertainty.propagate import USUAL, Sampling
-
-    def roughly(*args: Any, sampling: Sampling = USUAL, **options: Any) -> Any:
-        return spread_of(*args, sampling=Sampling(128, 32, with_sensitivity=sampling.with_sensitivity), **options)
 
     with pytest.MonkeyPatch.context() as patch:
-        for module in (answer, outcome):
-            patch.setattr(module, "spread_of", roughly)
         patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
         for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
             patch.setattr(module, name, 16)

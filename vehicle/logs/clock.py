@@ -181,7 +181,7 @@ def _stamps(text: pd.Series, sample: pd.Series) -> np.ndarray | None:
         spread = float(steps.sum()) if steps.size else 0.0  # day first or month first: the smoother reading is right
         if good and (best is None or good > best[0] or (good == best[0] and spread < best[1])):
             best = (good, spread, form)
-        if form == "ISO8601" and good == len(sample):  # no other form reads what this one reads
+        if form == "ISO8601" and good == len(sample):  # what another form reads of these is the same
             break
     if best is None:
         return None

@@ -44,13 +44,11 @@ def _both_widths_of_one_answer() -> Iterator[None]:
     from energy.diagnosis.true_pitch import true_pitch_of_file
     from energy.diagnosis.tuning import tuned_of_file
     from energy.strength.table import structural_loads
-    from energy.uncertainty.propagate import Sampling
     from vehicle.road_test.read import windows_of_runs
 
     measured = (shortfall, true_pitch_of_file, tuned_of_file, windows_of_runs)
     once = computed_once(answered, compare_rotors, heating, match, payback, structural_loads, *measured)
     with once, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("energy.chain.answer.OVER_A_TRIP", Sampling(draws=256, sensitivity_rows=64))
         patch.setattr("energy.chain.payback._DRAWS", 16)
         yield
 

@@ -66,7 +66,7 @@ def test_gusts_ten_times_the_effect_still_leave_the_best_inside_its_interval():
     sweep = drive(49)
     swing = np.std(sweep.air_speed_m_s**3) / np.mean(sweep.air_speed_m_s**3)
     assert swing > 10 * 0.0015 * 4**2
-    assert inside >= 47
+    assert inside >= 48
     assert np.mean(widths) < 4  # of 10 degrees tried: it does say something
 
 

@@ -17,7 +17,6 @@ from energy.chain.answer import answered
 from energy.chain.limits import broken_limits, limits_of
 from energy.chain.load import load
 from energy.scenario.read import Scenario
-from energy.uncertainty.propagate import Sampling
 from energy.words.answer import as_data, key_numbers
 from energy.words.cautions import STANDING, cautions, pressing_cautions
 from energy.words.next_question import next_questions
@@ -30,7 +29,6 @@ STORM = "air.wind_speed=40 mph"
 def _worded_again_not_computed_again() -> Iterator[None]:
     """Word one answer in both systems of units, and as text, JSON and pieces; with few draws where they take long."""
     with computed_once(answered), pytest.MonkeyPatch.context() as patch:
-        patch.setattr("energy.chain.answer.OVER_A_TRIP", Sampling(draws=256, sensitivity_rows=64))
         patch.setattr("energy.chain.payback._DRAWS", 16)
         yield
 
