@@ -42,7 +42,7 @@ _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
 _GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
-_LEAST_SQUARE_DEG2 = 3e-11
+_LEAST_SQUARE_DEG2 = 1e-9  # 3e-13 rad^2: a line so near its root misses coefficients by less than 1e-9
 _BINS = 2048  # of places: fine enough to hold one of a usual map's ratios each, small enough for the nearest cache
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
@@ -58,6 +58,7 @@ _SWEEP_DEG = np.concatenate(
         [179.0, 179.999, 179.9999],
     ]
 )
+_WIDTHS = np.concatenate([[np.nan], np.diff(_SWEEP_DEG), [np.nan]]).astype(np.float32)  # nan for want of a neighbour
 
 
 @dataclass(frozen=True)
@@ -322,26 +323,25 @@ def _numerator(air: _Annulus, h: np.ndarray, tangential: np.ndarray, *, rotation
 def _from_ahead(air: _Annulus, normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return w = sin phi + h Cn and h where sin phi > 0, in one expression for both laws of thrust.
 
-    With m = 4 F sin phi / sigma, momentum theory's w - sin phi = Cn / m ends at Cn = (2/3) sin phi m. What Cn has
-    beyond that, e, adds 2 e / (m + sqrt(m^2 + 8 e / sigma)): it is `wake_speed_at_high_thrust`, rearranged.
+    Momentum theory's w - sin phi = sigma Cn / (4 F sin phi) ends at (2/3) sin phi, with Cn = 8/3 F sin^2 phi / sigma;
+    below that, h is what it is there. Beyond, it is `wake_speed_at_high_thrust`.
     """
-    double = 2.0 / air.solidity
-    half = air.loss * air.sine
-    half *= double
+    half = 0.5 * air.solidity
+    reach = air.loss * air.sine
     start = (2.0 / 3.0) * air.sine
-    most = half * start
+    most = reach * start
     most += most
-    excess = normal - most
-    np.maximum(excess, 0.0, out=excess)
-    root = excess * double
-    root += half * half
+    square = reach * reach
+    square -= most
+    start = np.subtract(start, reach, out=reach)
+    h = normal * half
+    np.maximum(h, most, out=h)
+    root = h + square
     np.sqrt(root, out=root)
-    root += half
-    np.divide(excess, root, out=root)
     root += start
-    excess += most
-    h = np.divide(root, excess, out=root)
-    w = np.multiply(h, normal, out=excess)
+    np.divide(root, h, out=h)
+    h *= half
+    w = np.multiply(h, normal, out=root)
     w += air.sine
     return w, h
 
@@ -360,16 +360,17 @@ def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarr
     """Return a bounded stand-in for phi's local speed ratio: 1/(1+lambda_r) where that is positive, above 1 where it is
     negative, at most 0 where no state exists on the side of infinite ratio, 2 on the other side. Continuous.
     """
-    size = np.abs(w)
+    everywhere = w.min(initial=1.0) > 0
     place = np.abs(numerator)
-    size += place
-    np.divide(numerator, size, out=place)
+    place += w if everywhere else np.abs(w)
+    np.divide(numerator, place, out=place)
     np.subtract(1.0, place, out=place)
+    if everywhere:
+        return place
     np.copysign(place, w, out=place)
-    if cosine.min(initial=1.0) < 0 and w.min(initial=1.0) <= 0:
-        none = w <= 0
-        none &= cosine < 0
-        np.copyto(place, 2.0, where=none)
+    none = w <= 0
+    none &= cosine < 0
+    np.copyto(place, 2.0, where=none)
     return place
 
 
@@ -565,7 +566,8 @@ def _choose(
     held = rows[odd]
     rows[odd] = 0
     rows[odd, 0] = ratios  # any: they are chosen below
-    chosen = np.repeat(np.arange(gained.size), gained).reshape(groups * pitches, ratios)
+    holding = np.flatnonzero(gained > 0)
+    chosen = np.repeat(holding, gained.take(holding)).reshape(groups * pitches, ratios)
     several: np.ndarray = np.zeros(chosen.shape, bool)
     if odd.size:
         first = passed.reshape(groups * pitches, angles)[odd] - (odd // pitches * (ratios + 1))[:, None]
@@ -581,17 +583,26 @@ def _passed(wanted: np.ndarray, place: np.ndarray) -> np.ndarray:
     As a binary search finds it, but by a table of bins of places; the search ends with the few inside one bin.
     """
     groups, ratios = wanted.shape
-    start = (np.arange(groups) * _BINS)[:, None]
-    counts = np.bincount((_bins(wanted) + start).reshape(-1), minlength=groups * _BINS)
-    below = np.cumsum(counts) - counts + np.repeat(np.arange(groups), _BINS)
+    edges = np.full((groups, ratios + 2), _BINS)
+    edges[:, 0] = 0
+    edges[:, 1:-1] = _bins(wanted) + 1
+    below = np.repeat(np.arange(groups * (ratios + 1)), np.diff(edges).reshape(-1))
     ends = np.full((groups, ratios + 1), np.inf, wanted.dtype)
     ends[:, :-1] = wanted
     bins = _bins(place)
-    bins += start[:, :, None]
+    bins += (np.arange(groups) * _BINS)[:, None, None]
     passed = below.take(bins.reshape(-1))
-    for _ in range(counts.max()):
+    for _ in range(_longest_run(edges[:, 1:-1])):
         passed += ends.take(passed) < place.reshape(-1)
     return passed
+
+
+def _longest_run(values: np.ndarray) -> int:
+    """Return how many equal values stand side by side at most in the rows of `values` (G, L), which rise."""
+    length = 1
+    while (values[:, length:] == values[:, :-length]).any():
+        length += 1
+    return length
 
 
 def _bins(place: np.ndarray) -> np.ndarray:
@@ -642,8 +653,7 @@ def _interval(place: np.ndarray, index: np.ndarray) -> tuple[_Interval, np.ndarr
     row = (np.arange(groups * pitches) * angles)[:, None]
     column = (index.reshape(groups * pitches, -1) - row).reshape(index.shape)
     flat = place.reshape(-1)
-    width = np.diff(_SWEEP_DEG).astype(place.dtype)
-    return _Interval(_SWEEP_DEG.take(column), width.take(column), flat.take(index), flat[1:].take(index)), column
+    return _Interval(_SWEEP_DEG.take(column), _WIDTHS[1:].take(column), flat.take(index), flat[1:].take(index)), column
 
 
 def _first_guess(
@@ -657,8 +667,7 @@ def _first_guess(
     flat = place.reshape(-1)
     y0, y3 = np.concatenate([flat[:1], flat]).take(index), np.concatenate([flat[2:], flat[-1:]]).take(index)
     y1, y2 = between.under, between.over
-    width = np.diff(_SWEEP_DEG).astype(place.dtype)
-    d01, d23 = np.roll(width, 1).take(column), np.roll(width, -1).take(column)
+    d01, d23 = (_WIDTHS[start:][: _SWEEP_DEG.size].take(column) for start in (0, 2))
     d12 = between.width / (y2 - y1)
     d01 /= y1 - y0
     d23 /= y3 - y2
@@ -673,8 +682,6 @@ def _first_guess(
     d23 *= wanted - y2
     d23 += d12
     d23 *= wanted - y1
-    if column.min() < 1 or column.max() > width.size - 2:
-        d23[(column < 1) | (column > width.size - 2)] = np.inf  # for want of a neighbour
     odd = _outside(d23, between)
     if odd.size:
         d23.reshape(-1)[odd] = _straight(between, wanted, odd)
