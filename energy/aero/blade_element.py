@@ -130,9 +130,8 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     """
     root = np.abs(sine)
     np.maximum(root, 1e-9, out=root)
-    np.divide(-1.0, root, out=root)
-    both = root * tip_exponent
-    root = root * root_exponent
+    both = np.divide(-tip_exponent, root)
+    root = np.divide(-root_exponent, root)
     for part in (both, root):
         np.exp(part, out=part)
         np.arccos(part, out=part)
@@ -141,25 +140,47 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     return np.maximum(both, LEAST_LOSS, out=both)
 
 
+@dataclass(frozen=True)
+class _Annulus:
+    """Where the air meets a section; the arrays broadcast."""
+
+    sine: np.ndarray
+    cosine: np.ndarray
+    loss: np.ndarray
+    solidity: np.ndarray
+
+
 class _Tables:
     """Sections with their polars as flat tables of lift and drag: a lookup is gathers and no search."""
 
     def __init__(self, sections: Sections, chord_deg: np.ndarray) -> None:
         self.sections = sections
         self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
-        fine = [table.reshape(-1) for table in (sections.lift, sections.drag)]
-        rough = [self._rough(table, chord_deg).reshape(-1) for table in (sections.lift, sections.drag)]
-        self.of_type: dict[np.dtype, list[np.ndarray]] = {np.dtype(float): fine, np.dtype(np.float32): rough}
+        used = self._used(chord_deg)
+        self.of_type: dict[np.dtype, list[np.ndarray]] = {
+            np.dtype(kind): [self._flat(table, used, kind) for table in (sections.lift, sections.drag)]
+            for kind in (np.float64, np.float32)
+        }
+        sine, cosine = _sine_cosine(_SWEEP_DEG)
+        loss = tip_loss_factor(sine, sections.tip_exponent[:, None, None], sections.root_exponent[:, None, None])
+        air = (sine, cosine, loss, sections.solidity[:, None, None])
+        self.sweep = _Annulus(*(values.astype(np.float32) for values in air))
 
     @staticmethod
-    def _rough(table: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
-        """Return the table in single precision, filled where the sweep's angles of attack need it, a step to spare."""
+    def _used(chord_deg: np.ndarray) -> slice:
+        """Return which part of the tables the sweep's angles of attack need, a step to spare."""
         lowest, highest = _SWEEP_DEG[0] - chord_deg.max(), _SWEEP_DEG[-1] - chord_deg.min()
         start, end = (int((alpha - _TABLE_START_DEG) * _STEPS_PER_DEG) for alpha in (lowest, highest))
-        used = slice(max(0, start - 1), end + 4)
-        rough = np.empty(table.shape, np.float32)
-        rough[:, :, used] = table[:, :, used]
-        return rough
+        return slice(max(0, start - 1), end + 4)
+
+    @staticmethod
+    def _flat(table: np.ndarray, used: slice, kind: type) -> np.ndarray:
+        """Return the table in one row, in the precision `kind`; a copy is filled only where it is used."""
+        if table.dtype == kind and table.flags.c_contiguous:
+            return table.reshape(-1)
+        flat: np.ndarray = np.empty(table.shape, kind)
+        flat[:, :, used] = table[:, :, used]
+        return flat.reshape(-1)
 
     def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
         """Return what to add to an inflow angle, counted in steps of the polar, for its place in the flat tables."""
@@ -205,16 +226,6 @@ class _Trial:
     numerator: np.ndarray
     place: np.ndarray
     cell: np.ndarray  # which step of the polars' tables is in use
-
-
-@dataclass(frozen=True)
-class _Annulus:
-    """Where the air meets a section; the arrays broadcast."""
-
-    sine: np.ndarray
-    cosine: np.ndarray
-    loss: np.ndarray
-    solidity: np.ndarray
 
 
 _SOLVED = ("inflow_deg", "normal", "tangential", "w", "numerator")
@@ -494,20 +505,16 @@ def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarr
 
     An interval may so miss its root by some 1e-7 of the place; `_settle` allows for that.
     """
-    sections = tables.sections
     place = np.empty((*origin.shape, _SWEEP_DEG.size), np.float32)
-    ends = sections.tip_exponent[section], sections.root_exponent[section]
-    solidity = sections.solidity[section, None].astype(np.float32)
-    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
-    sine, cosine = _sine_cosine(_SWEEP_DEG)
-    sine, cosine, loss = (values.astype(np.float32) for values in (sine, cosine, tip_loss_factor(sine, *ends)[:, None]))
-    air = _Annulus(sine, cosine, loss, solidity)
+    air = tables.sweep
+    air = _Annulus(air.sine, air.cosine, air.loss[section[:, 0]], air.solidity[section[:, 0]])
     at = _SWEEP_DEG * _STEPS_PER_DEG + origin[:, :, None]
     normal, tangential, _ = _forces(tables, section[:, :, None], at, air)
+    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
     for part, inflow in ((slice(0, behind), _from_behind), (slice(behind, None), _from_ahead)):
-        some = _Annulus(sine[part], cosine[part], loss[:, :, part], solidity)
+        some = _Annulus(air.sine[part], air.cosine[part], air.loss[:, :, part], air.solidity)
         w, h = inflow(some, normal[:, :, part])
-        numerator = _numerator(some, h, tangential[:, :, part], rotation=sections.wake_rotation)
+        numerator = _numerator(some, h, tangential[:, :, part], rotation=tables.sections.wake_rotation)
         place[:, :, part] = _place(w, numerator, some.cosine)
     return place
 
