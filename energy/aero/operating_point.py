@@ -6,6 +6,7 @@ is a solution, and the one wanted is closed in on. A solution is stable where mo
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
@@ -182,7 +183,7 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
         return np.broadcast_to(np.asarray(values, float), shape).ravel() if values.ndim else values
 
     flat_rotor, flat_chain = map_arrays(flat, rotor, but=("curves",)), map_arrays(flat, chain)
-    grid = _on_grid(rotor.curves)
+    grid = _on_grid(_Itself(rotor.curves))
     blocks = [(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     parts = [
         _solve_block(*_block(flat_rotor, flat_chain, *block), grid, load_connected_after_spin_up) for block in blocks
@@ -278,8 +279,23 @@ class _OnGrid:
     slopes: tuple[np.ndarray, ...]
 
 
-def _on_grid(curves: RotorCurves) -> _OnGrid:
-    """Return the curves on their grid: the same for every condition, so looked up once."""
+class _Itself:
+    """Curves as a key to what was made of them: equal to the same object only, whose numbers nobody changes."""
+
+    def __init__(self, curves: RotorCurves) -> None:
+        self.curves = curves
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Itself) and other.curves is self.curves
+
+    def __hash__(self) -> int:
+        return id(self.curves)
+
+
+@functools.lru_cache(maxsize=16)
+def _on_grid(of: _Itself) -> _OnGrid:
+    """Return the curves on their grid: the same for every condition, and whenever the same curves are asked about."""
+    curves = of.curves
     ratios, pitches = grid_of(curves), curves.pitch_deg[:, None]
     slopes = tuple(_of_slope(curves, slope, pitches, ratios)[0] for slope in curves.slopes)
     return _OnGrid(ratios, coefficients(curves, pitches, ratios)[0], slopes)
