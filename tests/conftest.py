@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import shutil
 import sys
@@ -134,15 +135,20 @@ def _fewer_draws(request: pytest.FixtureRequest) -> Iterator[None]:
 @pytest.fixture(scope="module")
 def few_draws() -> Iterator[None]:
     """Try few settings, and draw least of what has a number of draws of its own, for tests of words, and of what a
-    screen shows and stores, whatever the figures; their places stand in `FEWER_DRAWS` besides.
+    screen shows and stores, whatever the figures; their places stand in `FEWER_DRAWS` as well.
     """
-    from energy.chain import evidence, heating, matching, payback, trip_stall
+    from energy.chain import evidence, heating, matching, payback, stall, trip_stall
+    from energy.diagnosis import reconcile, shortfall, tuning
     from energy.pictures import over_speed
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
+        patch.setitem(heating.heating.__kwdefaults__, "draws", 16)
         for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
             patch.setattr(module, name, 16)
+        for module, count in ((stall, 64), (reconcile, 256), (tuning, 200), (shortfall, 64)):
+            patch.setattr(module, "_DRAWS", count)
+        fewest = {"later": ((3, 64),), "more": 64, "rounds": 1}
+        patch.setattr(shortfall, "DrawsPlan", functools.partial(shortfall.DrawsPlan, **fewest))
         for name in ("_STEADY", "_TRIP"):
             patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
         for number, value in (("_STARTS", 2), ("_LOOKS", 4)):
