@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
+import json
 import os
+import re
 import shutil
 import sys
 import tomllib
@@ -98,6 +100,27 @@ def _own_works(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
     monkeypatch.setenv("WINDTOLL_WORKS", str(tmp_path_factory.getbasetemp() / "works" / os.urandom(6).hex()))
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _charts_that_are_saved_are_valid() -> Iterator[None]:
+    """Whatever saves a chart: it is valid Vega-Lite. One of other numbers, or another title, is not looked at again."""
+    from energy.pictures import base
+
+    plain, seen = base.plain, set()
+
+    def valid(chart: Any) -> dict[str, Any]:
+        drawn = plain(chart)
+        shape = json.dumps({key: part for key, part in drawn.items() if key not in ("datasets", "title")}, default=str)
+        shape = re.sub(r"data-[0-9a-f]{32}", "data", shape)
+        if shape not in seen:
+            chart.to_dict(validate=True)
+            seen.add(shape)
+        return drawn
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(base, "plain", valid)
+        yield
+
+
 # What is tested there hangs on no number of draws: a sixteenth of them does.
 FEWER_DRAWS = (
     "energy/words",
@@ -105,6 +128,7 @@ FEWER_DRAWS = (
     "energy/pages",
     "energy/pictures",
     "energy/commands",
+    "browser/test_report_in_a_browser.py",
     "energy/chain/test_matching.py",
     "energy/chain/test_stall.py",
 )
