@@ -53,8 +53,6 @@ SHOW_TRACEBACK = "WINDTOLL_TRACEBACK"  # environment: let what is unforeseen thr
 
 def group() -> click.Group:
     """Return the command line as a click group."""
-    import importlib.metadata
-
     import click
 
     from energy.commands.lazy import LazyGroup
@@ -62,7 +60,7 @@ def group() -> click.Group:
     settings = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
     @click.group(cls=LazyGroup, table=COMMANDS, context_settings=settings)
-    @click.version_option(importlib.metadata.version("windtoll"), prog_name="windtoll")
+    @click.version_option(package_name="windtoll", prog_name="windtoll")  # looked up only where it is asked for
     def windtoll() -> None:
         """Does a wind turbine on your vehicle save fuel or cost fuel?
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import gc
+import json
 import os
+import re
 import shutil
 import sys
 import tomllib
@@ -109,6 +112,27 @@ def _own_works(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
     monkeypatch.setenv("WINDTOLL_WORKS", str(tmp_path_factory.getbasetemp() / "works" / os.urandom(6).hex()))
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _charts_that_are_saved_are_valid() -> Iterator[None]:
+    """Whatever saves a chart: it is valid Vega-Lite. One of other numbers, or another title, is not looked at again."""
+    from energy.pictures import base
+
+    plain, seen = base.plain, set()
+
+    def valid(chart: Any) -> dict[str, Any]:
+        drawn = plain(chart)
+        shape = json.dumps({key: part for key, part in drawn.items() if key not in ("datasets", "title")}, default=str)
+        shape = re.sub(r"data-[0-9a-f]{32}", "data", shape)
+        if shape not in seen:
+            chart.to_dict(validate=True)
+            seen.add(shape)
+        return drawn
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(base, "plain", valid)
+        yield
+
+
 # What is tested there hangs on no number of draws: a sixteenth of them does.
 FEWER_DRAWS = (
     "energy/words",
@@ -117,6 +141,7 @@ FEWER_DRAWS = (
     "energy/pictures",
     "energy/commands",
     "energy/chain/test_begin.py",
+    "browser/test_report_in_a_browser.py",
     "energy/chain/test_matching.py",
     "energy/chain/test_payback.py",
     "energy/chain/test_stall.py",
@@ -162,15 +187,20 @@ def _drawn_less() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def few_draws() -> Iterator[None]:
     """Try few settings, and draw least of what has a number of draws of its own, for tests of words, and of what a
-    screen shows and stores, whatever the figures; their places stand in `FEWER_DRAWS` besides.
+    screen shows and stores, whatever the figures; their places stand in `FEWER_DRAWS` as well.
     """
-    from energy.chain import evidence, heating, matching, payback, trip_stall
+    from energy.chain import evidence, heating, matching, payback, stall, trip_stall
+    from energy.diagnosis import reconcile, shortfall, tuning
     from energy.pictures import over_speed
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setitem(heating.heating.__kwdefaults__, "draws", 32)
+        patch.setitem(heating.heating.__kwdefaults__, "draws", 16)
         for module, name in ((payback, "_DRAWS"), (trip_stall, "_DRAWS"), (over_speed, "_BAND_DRAWS")):
             patch.setattr(module, name, 16)
+        for module, count in ((stall, 64), (reconcile, 256), (tuning, 200), (shortfall, 64)):
+            patch.setattr(module, "_DRAWS", count)
+        fewest = {"later": ((3, 64),), "more": 64, "rounds": 1}
+        patch.setattr(shortfall, "DrawsPlan", functools.partial(shortfall.DrawsPlan, **fewest))
         for name in ("_STEADY", "_TRIP"):
             patch.setattr(matching, name, matching._Effort((5, 6, 7), 5, 3))
         for number, value in (("_STARTS", 2), ("_LOOKS", 4)):

@@ -6,11 +6,13 @@ import contextlib
 import functools
 import inspect
 import io
+import json
 import os
 import pickle
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 from unittest import mock
@@ -45,16 +47,18 @@ def program(*arguments: str) -> list[str]:
     return [sys.executable, "-c", _START, *arguments]
 
 
-def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subprocess.CompletedProcess[str]:
+def run(
+    *arguments: str, cwd: Path | None = None, encoding: str = "utf-8", **environment: str
+) -> subprocess.CompletedProcess[str]:
     """Run the command line by its own entry, with streams, folder and environment of its own, but in this process.
 
     A process of its own spends a second on imports before it begins. That both say the same to the last byte is a test
     (tests/energy/commands/test_commands.py). What is about a process, a console's encoding or the user's own folders
-    takes `run_alone`. What nobody foresaw comes through as it was raised.
+    takes `run_alone`. What nobody foresaw comes through as it was raised. `encoding` is that of the console.
     """
     from energy.cli import main
 
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="\n", write_through=True) for _ in range(2))
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding=encoding, newline="\n", write_through=True) for _ in range(2))
     with (
         contextlib.chdir(cwd or Path.cwd()),
         mock.patch.dict(os.environ, {"COLUMNS": "100", **environment}),
@@ -69,7 +73,7 @@ def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subproc
         except SystemExit as end:
             status = end.code
     assert isinstance(status, int), status
-    said, told = (stream.buffer.getvalue().decode("utf-8") for stream in (out, err))  # type: ignore[attr-defined]
+    said, told = (stream.buffer.getvalue().decode(encoding) for stream in (out, err))  # type: ignore[attr-defined]
     return subprocess.CompletedProcess(["windtoll", *arguments], status, said, told)
 
 
@@ -86,6 +90,36 @@ def run_alone(*arguments: str, cwd: Path | None = None, **environment: str) -> s
         timeout=600,
         check=False,
     )
+
+
+_ONE_AFTER_THE_OTHER = """
+import json, sys
+from tests_support import run
+for arguments in json.load(sys.stdin):
+    done = run(*arguments)
+    print(json.dumps([done.returncode, done.stdout, done.stderr]), flush=True)
+"""
+
+
+def run_apart(*commands: Sequence[str]) -> list[tuple[int, str, str]]:
+    """Run commands one after the other in one process of their own, which is ended where one of them waits for ever;
+    return the status and what is written to both outputs of each that came to its end.
+    """
+    with contextlib.suppress(subprocess.TimeoutExpired), tempfile.TemporaryFile("w+", encoding="utf-8") as out:
+        try:
+            subprocess.run(
+                [sys.executable, "-c", _ONE_AFTER_THE_OTHER],
+                input=json.dumps(commands),
+                stdout=out,
+                text=True,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(map(str, sys.path))},
+                timeout=600,
+                check=True,
+            )
+        finally:
+            out.seek(0)
+            done = [tuple(json.loads(line)) for line in out]
+    return done
 
 
 def recorded_downloads(monkeypatch: pytest.MonkeyPatch, *asked_for: str) -> dict[str, bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from collections.abc import Callable
@@ -207,6 +208,10 @@ class Spec:
 
     def plausible_ends(self) -> tuple[float, float] | None:
         """Return the ends of the plausible range in the key's unit, None where the key has none."""
+        return self._plausible_ends
+
+    @functools.cached_property
+    def _plausible_ends(self) -> tuple[float, float] | None:
         if self.plausible is None:
             return None
         low, high = self.plausible
@@ -342,9 +347,9 @@ def quantity(unit: str, meaning: str, **declared: Unpack[Declared]) -> Any:
     if default is None:
         return Field(default=None, description=meaning, json_schema_extra=extra)
     low, high = declared.get("low"), declared.get("high")
-    return Field(
-        default_factory=lambda: _default(spec, default, low, high, shape), description=meaning, json_schema_extra=extra
-    )
+    # It cannot be changed: one serves all scenarios.
+    assumed = functools.cache(lambda: _default(spec, default, low, high, shape))
+    return Field(default_factory=assumed, description=meaning, json_schema_extra=extra)
 
 
 def _default(

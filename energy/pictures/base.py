@@ -5,7 +5,6 @@ network.
 from __future__ import annotations
 
 import functools
-import io
 import struct
 import textwrap
 import zlib
@@ -118,15 +117,11 @@ class Picture:
 
     def svg(self) -> bytes:
         """Return the chart as SVG."""
-        out = io.StringIO()
-        self.titled().save(out, format="svg")
-        return out.getvalue().encode()
+        return as_svg(plain(self.titled()))
 
     def png(self) -> bytes:
         """Return the chart as PNG, at twice its size in pixels."""
-        out = io.BytesIO()
-        self.titled().save(out, format="png", scale_factor=2.0)
-        return out.getvalue()
+        return as_png(plain(self.titled()))
 
     def csv(self) -> bytes:
         """Return the numbers, units in the header."""
@@ -166,15 +161,38 @@ def save(chart: alt.TopLevelMixin, path: Path, inputs: Iterable[Path] = (), *, f
 def _content(chart: alt.TopLevelMixin, kind: str) -> bytes:
     """Return a chart as the bytes of a file, with windtoll's mark near their beginning."""
     if kind == ".png":
-        picture = io.BytesIO()
-        chart.save(picture, format="png", scale_factor=2.0)
-        return _marked_png(picture.getvalue())
+        return _marked_png(as_png(plain(chart)))
     if kind == ".html":
-        return chart_page(chart.to_dict(), "windtoll").encode()
-    text = io.StringIO()
-    chart.save(text, format="svg")
-    opened, bracket, rest = text.getvalue().partition(">")
+        return chart_page(plain(chart), "windtoll").encode()
+    opened, bracket, rest = as_svg(plain(chart)).decode().partition(">")
     return f"{opened}{bracket}<!-- {MARK} -->{rest}".encode()
+
+
+def plain(chart: Any) -> dict[str, Any]:
+    """Return a chart as Vega-Lite, as it is saved; that it is valid is looked at by the tests (tests/conftest.py)."""
+    drawn: dict[str, Any] = chart.to_dict(validate=False)
+    return drawn
+
+
+def as_svg(drawn: dict[str, Any]) -> bytes:
+    """Return a Vega-Lite chart as SVG."""
+    import vl_convert
+
+    return vl_convert.vegalite_to_svg(drawn, vl_version=_version()).encode()
+
+
+def as_png(drawn: dict[str, Any]) -> bytes:
+    """Return a Vega-Lite chart as PNG, at twice its size in pixels."""
+    import vl_convert
+
+    return vl_convert.vegalite_to_png(drawn, vl_version=_version(), scale=2.0, ppi=72)
+
+
+def _version() -> str:
+    """Return the version of Vega-Lite that charts are made for, as what draws them takes it: "6_1"."""
+    import altair as alt
+
+    return "_".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 
 def _marked_png(png: bytes) -> bytes:

@@ -7,6 +7,8 @@ that was uploaded is ever used as a path. Editing goes through tomlkit, so that 
 from __future__ import annotations
 
 import contextlib
+import copy
+import functools
 import io
 import lzma
 import re
@@ -60,7 +62,7 @@ class Bundle:
     def data(self) -> dict[str, Any]:
         """Return the text as plain tables. Raises InputError where it is not TOML."""
         try:
-            return tomllib.loads(self.text)
+            return copy.deepcopy(_tables_of(self.text))  # a tenth of the time of reading it anew
         except ValueError as error:  # TOMLDecodeError, and an integer with thousands of digits
             raise InputError(
                 Problem(SCENARIO_NAME, "", f"not TOML: {error}", 'lines such as road_speed = "100 km/h"')
@@ -71,6 +73,11 @@ class Bundle:
     def names(self) -> list[str]:
         """Return the names of the files."""
         return [name for name, _ in self.files]
+
+
+@functools.lru_cache(maxsize=16)  # each field of a form asks what the text says
+def _tables_of(text: str) -> dict[str, Any]:
+    return tomllib.loads(text)
 
 
 @contextlib.contextmanager

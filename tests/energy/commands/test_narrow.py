@@ -33,8 +33,8 @@ CASES = [
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _both_widths_of_one_answer() -> Iterator[None]:
-    """Compute for the one width what is printed to the other as well; with few draws where they take long."""
+def _both_widths_of_one_answer(few_draws: None) -> Iterator[None]:
+    """Compute for the one width what is printed to the other as well."""
     from energy.chain.answer import answered
     from energy.chain.heating import heating
     from energy.chain.matching import match
@@ -48,8 +48,7 @@ def _both_widths_of_one_answer() -> Iterator[None]:
 
     measured = (shortfall, true_pitch_of_file, tuned_of_file, windows_of_runs)
     once = computed_once(answered, compare_rotors, heating, match, payback, structural_loads, *measured)
-    with once, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("energy.chain.payback._DRAWS", 16)
+    with once:
         yield
 
 

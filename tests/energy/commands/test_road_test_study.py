@@ -6,9 +6,11 @@ drive is invented and packed into half a minute a run: two headings, wind, hills
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import importlib.util
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -42,11 +44,55 @@ CarProcess = _helper("car_process").CarProcess
 NOT_OF_THIS_CAR = ["43", "10", "0B", "44", "06", "07", "08", "09", "11", "62", "63"]
 
 
+def recording_of(car, folder: Path, *options: str) -> list[str]:
+    """Return what `windtoll record` is asked on an emulated car."""
+    return ["record", "--out", str(folder), "--port", car.port, "--protocol", "6", "--interval", "0.5 s", *options]
+
+
+_AT_THE_SAME_TIME = """
+import json, os, sys
+import energy.commands.record, vehicle.recording.loop
+from energy.cli import main
+recorders = []
+for number, words in enumerate(json.load(sys.stdin)):
+    recorders.append(os.fork())
+    if recorders[-1] == 0:
+        os.dup2(os.open(f"said{number}", os.O_WRONLY | os.O_CREAT), 1)
+        os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+        sys.argv = ["windtoll", *words]
+        main()
+sys.exit(max(os.waitstatus_to_exitcode(os.waitpid(recorder, 0)[1]) != 0 for recorder in recorders))
+"""
+
+
+def record_at_the_same_time(recordings: list[list[str]], folder: Path) -> list[str]:
+    """Run commands at the same time, each in a process of its own; return what each writes to standard output.
+
+    What they import is imported once: they are forked from there.
+    """
+    together = subprocess.Popen(
+        [sys.executable, "-c", _AT_THE_SAME_TIME],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(PROJECT), *sys.path])},
+        stdin=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        _, told = together.communicate(json.dumps(recordings), timeout=600)
+        assert together.returncode == 0, told
+    finally:
+        with contextlib.suppress(ProcessLookupError):  # none is left
+            os.killpg(together.pid, signal.SIGKILL)
+        together.communicate()
+    return [(folder / f"said{number}").read_text() for number in range(len(recordings))]
+
+
 def start_recording(car, folder: Path, *options: str) -> subprocess.Popen[str]:
     """Start `windtoll record` on an emulated car."""
-    adapter = ("--port", car.port, "--protocol", "6", "--interval", "0.5 s")
     return subprocess.Popen(
-        program("record", "--out", str(folder), *adapter, *options),
+        program(*recording_of(car, folder, *options)),
         cwd=PROJECT,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -83,7 +129,7 @@ def runs(drives, tmp_path_factory: pytest.TempPathFactory) -> Path:
             cars.append(car)
             car.tell(values=van.STEADY, without=NOT_OF_THIS_CAR, table=van.raw_integers(drive, TIME_S, HILL_S))
             recordings.append(
-                start_recording(
+                recording_of(
                     car,
                     folder / f"{number}",
                     "--duration",
@@ -103,15 +149,10 @@ def runs(drives, tmp_path_factory: pytest.TempPathFactory) -> Path:
                     "--json",
                 )
             )
-        for recording in recordings:
-            said, _ = recording.communicate(timeout=600)
-            assert recording.returncode == 0
+        for said in record_at_the_same_time(recordings, ports):
             assert json.loads(said)["ended_by"] == "duration"
             assert json.loads(said)["gaps"] == 0
     finally:
-        for recording in recordings:
-            recording.kill()
-            recording.communicate()
         for car in cars:
             car.kill()
     listed = ""

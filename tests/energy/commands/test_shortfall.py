@@ -5,10 +5,12 @@ from __future__ import annotations
 import html
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
 from streamlit.testing.v1 import AppTest
-from tests_support import run
+from tests_support import computed_once, run
 
 from energy.chain.load import load
 from energy.diagnosis.examples import HIDDEN_AIR_SHARE, shortfall_example
@@ -19,6 +21,12 @@ from energy.screens import desk
 VAN = Path(__file__).parents[3] / "scenarios" / "van_water_tank" / "scenario.toml"
 READING = "210 W at 60 mph, 400 rpm"
 CAUSES = ("pitch", "local_air", "blades", "stall", "generator", "element", "belt", "wiring", "wind", "meter")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _what_the_same_readings_show_is_computed_once() -> Iterator[None]:
+    with computed_once(shortfall):
+        yield
 
 
 def test_json_has_the_form_that_is_promised() -> None:

@@ -163,3 +163,12 @@ def test_a_begun_blade_grows_with_the_diameter_and_ones_own_does_not() -> None:
     faulty = bundles.with_diameter(bundle, "wide")
     assert faulty.files == bundle.files
     assert bundles.value_at(faulty, "rotor.diameter") == "wide"
+
+
+def test_whoever_changes_the_tables_that_he_was_given_changes_no_others(demos: Path) -> None:
+    bundle = bundles.from_folder(demos / "van_water_tank" / "scenario.toml")
+    tables = bundle.data()
+    tables["rotor"].clear()
+    del tables["title"]
+    assert bundle.data()["title"]
+    assert bundle.data()["rotor"]["diameter"]

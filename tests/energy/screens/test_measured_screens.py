@@ -40,7 +40,7 @@ HOSTILE = (
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _what_screen_and_command_ask_is_computed_once() -> Iterator[None]:
+def _what_screen_and_command_ask_is_computed_once(few_draws: None) -> Iterator[None]:
     """Compute once what the app and the command line ask of the same values; each words its own answer of it."""
     with computed_once(compare_rotors, reconciled, spread_of, true_pitch_of):
         yield

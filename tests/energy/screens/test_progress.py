@@ -1,14 +1,12 @@
-"""What takes long shows a bar with the time left; what was computed is not computed again."""
+"""What takes long shows a bar with the time left; what was computed is kept."""
 
 from __future__ import annotations
 
 import threading
 import time
-from collections import Counter
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -19,13 +17,9 @@ from energy.chain.load import opened
 from energy.pictures.flow import flow_picture
 from energy.progress import Progress
 from energy.scenario import bundle as bundles
-from energy.screens import catalogue, waiting
+from energy.screens import waiting
 from energy.screens.waiting import kept, time_left
-from energy.words.verdict import verdict
 from vehicle.problems import InputError, Problem
-
-APP = str(Path(__file__).resolve().parents[3] / "app.py")
-
 
 # The bar
 
@@ -251,124 +245,3 @@ def test_the_size_of_a_result_counts_all_it_refers_to() -> None:
     assert 400_000 < waiting.size_of(inside) < 410_000
     assert 400_000 < waiting.size_of(lambda: numbers) < 410_000
     assert waiting.size_of(np) < 1000
-
-
-# Nothing recomputes that did not change
-
-
-def _typed(app: AppTest, kind: str, name: str) -> Any:
-    return next(w for w in getattr(app, kind) if w.key and w.key.startswith(f"typed {name}#"))
-
-
-_COMPUTING = {
-    "energy.chain.answer.spread_of": "draws",
-    "energy.chain.answer.answer": "answer",
-    "energy.screens.pay.payback": "payback",
-    "energy.screens.heat.heating": "heating",
-    "energy.screens.setting.match": "match",
-    "energy.screens.withstand.structural_loads": "loads",
-    "energy.screens.fuel.flow_picture": "flow picture",
-    "energy.screens.fuel.pictures_over_speed": "pictures over speed",
-    "energy.screens.rotor.operating_line": "operating line",
-    "energy.screens.setting.heat_over_settings": "map of settings",
-    "energy.screens.pay.pay_map": "map of pay",
-    "energy.screens.desk.opened": "opened",
-    "energy.screens.evidence.evidence": "evidence",
-}
-
-
-@pytest.fixture
-def counted(monkeypatch: pytest.MonkeyPatch, few_draws: None) -> Counter[str]:
-    """Count the calls of everything that computes; how much is drawn in each makes no difference to that."""
-    import importlib
-
-    calls: Counter[str] = Counter()
-
-    def counting(function: Callable[..., Any], name: str) -> Callable[..., Any]:
-        def call(*args: Any, **kwargs: Any) -> Any:
-            calls[name] += 1
-            return function(*args, **kwargs)
-
-        return call
-
-    for place, name in _COMPUTING.items():
-        module, _, attribute = place.rpartition(".")
-        found = importlib.import_module(module)
-        monkeypatch.setattr(found, attribute, counting(getattr(found, attribute), name))
-    return calls
-
-
-def _shown(module: str, app: AppTest) -> AppTest:
-    """Show another screen of the same session, as the frame does when it is asked for."""
-    app.session_state["asked_for"] = module
-    app.run()
-    assert not app.exception
-    return app
-
-
-def _frame() -> None:
-    import streamlit as st
-
-    from energy.screens import catalogue, desk
-
-    desk.start()
-    module = st.session_state.get("asked_for", "fuel")
-    next(s for s in catalogue.SCREENS if s.module == module).shows()()
-
-
-@pytest.mark.parametrize("demo", ["van_water_tank", "van_in_town"])
-def test_nothing_is_computed_twice_on_the_way_round_the_screens(counted: Counter[str], demos: Path, demo: str) -> None:
-    bundle = bundles.from_folder(demos / demo / "scenario.toml")
-    bundle = bundles.with_value(bundle, "air.temperature", "11.37 degC")  # nobody asked for it before
-    app = AppTest.from_function(_frame, default_timeout=300)
-    app.run()
-    for key in ("bundle", "loaded", "kept"):
-        app.session_state[key] = bundle
-    screens = [screen.module for screen in catalogue.SCREENS]
-    counted.clear()
-    for screen in screens:
-        _shown(screen, app)
-    first = dict(counted)
-    assert {"draws", "payback", "heating", "match", "loads", "opened", "flow picture"} <= set(first)
-    assert first["payback"] == first["match"] == first["heating"] == first["opened"] == 1
-    assert first["draws"] == 2  # the plan of a road test asks its own question
-    counted.clear()
-    for screen in reversed(screens):
-        _shown(screen, app)
-    assert counted == {}
-
-    # What has nothing to do with it: another part of the form, intervals asked for and left again.
-    _typed(_shown("edit", app), "radio", "part").set_value("road and air").run()
-    app.session_state["asked_for"] = "pay"
-    app.run()
-    _typed(app, "checkbox", "pay intervals").set_value(True).run()
-    assert counted.pop("payback") == 1
-    assert counted.pop("map of pay") == 2
-    _typed(app, "checkbox", "pay intervals").set_value(False).run()
-    _typed(app, "checkbox", "pay intervals").set_value(True).run()
-    assert counted == {}
-
-    # Changed and changed back: the change is computed, the way back is not.
-    app.session_state["bundle"] = bundles.with_value(bundle, "air.temperature", "12.68 degC")
-    _shown("fuel", app)
-    assert counted["draws"] == 1
-    counted.clear()
-    app.session_state["bundle"] = bundle
-    _shown("fuel", app)
-    assert counted == {}
-
-
-def test_another_session_asks_for_the_same_and_gets_it_at_once(counted: Counter[str], demos: Path) -> None:
-    bundle = bundles.with_value(
-        bundles.from_folder(demos / "van_water_tank" / "scenario.toml"), "air.wind_speed", "13.57 km/h"
-    )
-    said = []
-    for _ in range(2):
-        app = AppTest.from_function(_frame, default_timeout=300).run()
-        app.session_state["bundle"] = bundle
-        _shown("fuel", app)
-        said.append(" ".join(e.proto.body for e in app.get("html")))
-        first = counted["draws"]
-    assert counted["draws"] == first
-    assert said[0] == said[1]
-    assert verdict(answered(opened(bundle)), "metric").least_known in said[0]

@@ -77,7 +77,7 @@ def _compare(folder: Path, *options: str) -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _draws_of_one_scenario_once() -> Iterator[None]:
+def _draws_of_one_scenario_once(few_draws: None) -> Iterator[None]:
     """Draw once what the app and the command line both draw of a scenario; each makes its own prediction of it."""
     with computed_once(spread_of):
         yield

@@ -25,7 +25,7 @@ APP = str(Path(__file__).resolve().parents[3] / "app.py")
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _draws_of_one_scenario_once() -> Iterator[None]:
+def _draws_of_one_scenario_once(few_draws: None) -> Iterator[None]:
     """Draw once what the app and the command line both draw of a scenario; each makes its own answer of it."""
     with computed_once(spread_of):
         yield
