@@ -52,7 +52,9 @@ def browser() -> Iterator[Any]:
         plain = running.new_context
 
         def patient(**how: Any) -> Any:
-            context = plain(**how)
+            # Of one whose system is set to less motion: each frame that moves is drawn by the CPU, of opening a screen
+            # a quarter. On the phone of test_works_in_a_browser.py it moves.
+            context = plain(**{"reduced_motion": "reduce", **how})
             context.set_default_timeout(TIMEOUT_MS)
             return context
 

@@ -408,10 +408,12 @@ _SMALL = """() => [...document.querySelectorAll('a, button, summary, [role=combo
 
 
 def test_on_a_phone_the_list_closes_rows_are_for_fingers_and_the_answer_is_in_sight(browser: Any, address: str) -> None:
-    context = browser.new_context(viewport=PHONE, has_touch=True)
+    context = browser.new_context(viewport=PHONE, has_touch=True, reduced_motion="no-preference")
     try:
         page = context.new_page()
         open_screen(page, address, "heat")
+        slides = "getComputedStyle(document.querySelector('[data-testid=stSidebar]')).transitionDuration"
+        assert page.evaluate(slides) != "0s"
         for place in ("fuel", "scenario", "plan", "setting"):
             page.get_by_test_id("stExpandSidebarButton").click()
             page.wait_for_selector("[data-testid=stSidebar][data-collapsed=false]")
