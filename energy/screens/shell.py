@@ -27,8 +27,8 @@ _OWN_FILES = {
     _SCRIPT: ("shell.js", b"text/javascript; charset=utf-8"),
     "/windtoll/atkinson_hyperlegible_next.woff2": ("atkinson_hyperlegible_next.woff2", b"font/woff2"),
 }
-# For whom the system is set to less motion; the framework moves all the same. In the page's head: it moves before it has
-# drawn anything of ours.
+# For whom the system is set to less motion; the framework moves all the same. In the page's head: it moves before it
+# has drawn anything of ours.
 _LESS_MOTION = """<style>@media (prefers-reduced-motion: reduce) { *, *::before, *::after {
   animation: none !important; transition: none !important; scroll-behavior: auto !important; } }</style>"""
 _PLACES = frozenset({*QUESTIONS, "works", ""})  # of pages, as they stand in the address

@@ -323,6 +323,19 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
         settled(page)
     # A cell of the blade's table, written over: the chord of the first station.
     _write_over(page, {"x": 150, "y": 52}, "0.21")
+    # The half filled form stays while one looks elsewhere, and while it is folded.
+    page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
+    for place in ("pitch", "scenario"):
+        page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place), exact=True).click()
+        page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
+        settled(page)
+    form = page.get_by_text("Begin a scenario of your own, from nothing")
+    for _ in range(2):  # folded: it is not there; unfolded: as it was
+        form.click()
+        settled(page)
+    assert page.get_by_role("textbox", name="rotor diameter", exact=True).input_value() == "1.3"
+    page.get_by_text("What else do you know?").click()
+    settled(page)
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="Show me the answer").click()
@@ -333,7 +346,6 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     page.get_by_role("textbox", name="mass", exact=True).fill("2150")
     page.keyboard.press("Tab")
     settled(page)
-    page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
     content = _download(page, "Download it (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         archive.extractall(tmp_path)
