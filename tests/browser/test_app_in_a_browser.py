@@ -200,14 +200,25 @@ def hostile_work(app: Any, demos: Path) -> str:
 _MAIN, _SIDEBAR, _CHART = (f"[data-testid={name}]" for name in ("stMain", "stSidebar", "stVegaLiteChart"))
 
 
+def _by_link(page: Any, place: str) -> None:
+    """Go on to a screen by its link in the list, which a phone has closed."""
+    settled(page)
+    if page.locator(f"{_SIDEBAR}[data-collapsed=true]").count():
+        page.get_by_test_id("stExpandSidebarButton").click()
+        page.wait_for_selector(f"{_SIDEBAR}[data-collapsed=false]")
+    page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place), exact=True).click()
+    page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
+    settled(page)
+
+
 @pytest.mark.parametrize("place", [*PLACES, "works"])
-def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work: str, place: str) -> None:
-    """One visit, many questions: most of the time goes into drawing a screen.
+def test_every_screen_on_desktop_and_phone(going_on: Any, address: str, hostile_work: str, place: str) -> None:
+    """One visit, many questions: most of the time goes into drawing a screen. The next one is gone on to by its link.
 
     A demo has a form and links of its own on the first screen and on that of the scenario; the others show a work.
     The list of screens and the bar are the same on each: they are looked at once with a demo and once with a work.
     """
-    whole = place in PLACES[:2]
+    page, whole = going_on, place in PLACES[:2]
     of_demo = place in (PLACES[0], "scenario", "works")
     asked: list[str] = []
 
@@ -217,7 +228,15 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work
     page.set_viewport_size({"width": 1366, "height": 768})
     page.on("request", requested)
     page.on("websocket", requested)
-    open_screen(page, address, place, DEMO if of_demo else f"work={hostile_work}")
+    shown = DEMO if of_demo else f"work={hostile_work}"
+    by_link = page.url.endswith(f"?{shown}") and page.evaluate("window.wtSeen")  # the test before came to its end
+    if by_link:
+        _by_link(page, place)
+        served = page.request.get(f"{address}/{place}?{shown}", headers={"accept": "text/html"}, max_redirects=0)
+        assert (served.status, "/windtoll/shell.js" in served.text()) == (200, True)  # by its address as well
+    else:
+        open_screen(page, address, place, shown)
+    page.evaluate("window.wtSeen = false")
     assert page.evaluate("location.pathname") == f"/{place}"
     assert of_demo or page.locator(".wt-title").inner_text() == HOSTILE
     assert page.locator("[role=dialog], [data-testid=stToast]").count() == 0
@@ -250,7 +269,9 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work
     page.remove_listener("request", requested)
     page.remove_listener("websocket", requested)
     assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
-    assert {url.partition("?")[0] for url in asked} >= {f"{address}/{place}", f"{address}/_stcore/stream"}
+    if not by_link:
+        assert {url.partition("?")[0] for url in asked} >= {f"{address}/{place}", f"{address}/_stcore/stream"}
+    page.evaluate("window.wtSeen = true")
 
 
 def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> None:
@@ -321,7 +342,6 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     page.get_by_text("What else do you know?").click()  # the form itself is open where a demo is
     settled(page)
     _pick(page, "kind of vehicle", "pickup truck")
-    _pick(page, "runs on", "petrol")
     _pick(page, "where it sits", "on the roof rack")
     _pick(page, "what is known of it", "its blade")
     for label, number in (("road speed", "85"), ("rotor diameter", "1.3")):
@@ -333,9 +353,7 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     # The half filled form stays while one looks elsewhere, and while it is folded.
     page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
     for place in ("pitch", "scenario"):
-        page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place), exact=True).click()
-        page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
-        settled(page)
+        _by_link(page, place)
     form = page.get_by_text("Begin a scenario of your own, from nothing")
     for _ in range(2):  # folded: it is not there; unfolded: as it was
         form.click()
@@ -403,12 +421,8 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     settled(page)
     assert "leads elsewhere" in page.locator(".wt-problem").first.inner_text()
     assert _verdict(page) == told
-    # All others: test_every_screen_on_desktop_and_phone. Two of them as one goes on to them.
-    for place in ("scenario", "heat"):
-        page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place)).click()
-        page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
-        settled(page)
-        assert page.locator(".wt-title").inner_text() == HOSTILE
+    _by_link(page, "heat")  # all others: test_every_screen_on_desktop_and_phone
+    assert page.locator(".wt-title").inner_text() == HOSTILE
 
 
 def _question(place: str) -> str:
