@@ -7,7 +7,7 @@ found on a grid. All machines and numbers are invented.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -166,6 +166,10 @@ class Case:
     causes: tuple[str, ...]
     columns: dict[str, np.ndarray]
     machine: dict[str, float] = field(default_factory=dict)
+
+    def some(self, places: tuple[int, ...]) -> Case:
+        """Return the case with some of its readings."""
+        return replace(self, columns={name: values[list(places)] for name, values in self.columns.items()})
 
     def write(self, path: Path) -> Path:
         """Write the readings as a passenger's file."""

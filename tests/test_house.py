@@ -73,21 +73,21 @@ def _trees() -> dict[str, tuple[ast.Module, tuple[ast.AST, ...]]]:
     return {module: (tree, tuple(ast.walk(tree))) for module, tree in trees.items()}
 
 
-def _walked(node: ast.AST) -> Iterator[ast.AST]:
-    """Walk a tree, but not into what stands under `if TYPE_CHECKING:`."""
-    yield node
-    for child in ast.iter_child_nodes(node):
-        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
-            if child in node.orelse:
-                yield from _walked(child)
-            continue
-        yield from _walked(child)
+def _statements(tree: ast.Module) -> Iterator[ast.AST]:
+    """Return all statements of a module, but not what stands under `if TYPE_CHECKING:`."""
+    left: list[ast.AST] = [tree]
+    while left:
+        node = left.pop()
+        yield node
+        types_alone = isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+        below = node.orelse if isinstance(node, ast.If) and types_alone else ast.iter_child_nodes(node)
+        left += [child for child in below if isinstance(child, ast.stmt | ast.excepthandler | ast.match_case)]
 
 
 def arrows_of(module: str, tree: ast.Module) -> list[Arrow]:
     """Return the imports in a module; `from package import module` is an arrow to the module."""
     arrows = []
-    for node in _walked(tree):
+    for node in _statements(tree):
         if isinstance(node, ast.Import):
             arrows += [Arrow(module, alias.name, (), node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):

@@ -12,7 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from unittest import mock
 
 import pytest
@@ -27,6 +27,17 @@ sys.argv[0] = "windtoll"
 from energy.cli import main
 main()
 """
+
+
+T = TypeVar("T")
+
+
+def of_study(sample: T, whole: T) -> T:
+    """Return what tests look at of a study by default: a sample that catches what it is for.
+
+    With WINDTOLL_STUDIES set it is the whole study (tests/benchmarks/studies.py starts it so, by hand).
+    """
+    return whole if "WINDTOLL_STUDIES" in os.environ else sample
 
 
 def program(*arguments: str) -> list[str]:

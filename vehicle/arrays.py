@@ -82,8 +82,9 @@ def cell_of(grid: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     Values beyond the grid lie in its first or last cell, with a share below 0 or above 1: clip them before, or let the
     straight line go on.
     """
-    cell = np.clip(np.searchsorted(grid, at, side="right") - 1, 0, len(grid) - 2)
-    return cell, (at - grid[cell]) / (grid[cell + 1] - grid[cell])
+    cell = np.minimum(np.maximum(np.searchsorted(grid, at, side="right") - 1, 0), len(grid) - 2)
+    start = grid.take(cell)
+    return cell, (at - start) / (grid.take(cell + 1) - start)
 
 
 def bilinear(
@@ -92,9 +93,12 @@ def bilinear(
     """Return `table` (R, C) between its entries; `rows` and `columns` are cells and shares as `cell_of` gives them."""
     row, down = rows
     column, across = columns
-    above = table[row, column] + across * (table[row, column + 1] - table[row, column])
-    below = table[row + 1, column] + across * (table[row + 1, column + 1] - table[row + 1, column])
-    return above + down * (below - above)
+    width = table.shape[1]
+    values, corner = table.ravel(), row * width + column  # one index into a row of values is quicker than two
+    above, below = values.take(corner), values.take(corner + width)
+    above = above + across * (values.take(corner + 1) - above)
+    below = below + across * (values.take(corner + width + 1) - below)
+    return np.asarray(above + down * (below - above))
 
 
 _STRIP = 900_000  # multiplications that are done in one thread (OpenBLAS takes more threads from 2**20 on)

@@ -42,7 +42,7 @@ _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
 _GROUP_STATES = 24_000
 _GROUP_SWEEP = 120_000
-_LEAST_SQUARE_DEG2 = 3e-11
+_LEAST_SQUARE_DEG2 = 1e-9  # 3e-13 rad^2: a line so near its root misses coefficients by less than 1e-9
 _BINS = 2048  # of places: fine enough to hold one of a usual map's ratios each, small enough for the nearest cache
 
 # Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
@@ -58,6 +58,7 @@ _SWEEP_DEG = np.concatenate(
         [179.0, 179.999, 179.9999],
     ]
 )
+_WIDTHS = np.concatenate([[np.nan], np.diff(_SWEEP_DEG), [np.nan]]).astype(np.float32)  # nan for want of a neighbour
 
 
 @dataclass(frozen=True)
@@ -129,9 +130,8 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     """
     root = np.abs(sine)
     np.maximum(root, 1e-9, out=root)
-    np.divide(-1.0, root, out=root)
-    both = root * tip_exponent
-    root = root * root_exponent
+    both = np.divide(-tip_exponent, root)
+    root = np.divide(-root_exponent, root)
     for part in (both, root):
         np.exp(part, out=part)
         np.arccos(part, out=part)
@@ -140,25 +140,47 @@ def tip_loss_factor(sine: np.ndarray, tip_exponent: np.ndarray, root_exponent: n
     return np.maximum(both, LEAST_LOSS, out=both)
 
 
+@dataclass(frozen=True)
+class _Annulus:
+    """Where the air meets a section; the arrays broadcast."""
+
+    sine: np.ndarray
+    cosine: np.ndarray
+    loss: np.ndarray
+    solidity: np.ndarray
+
+
 class _Tables:
     """Sections with their polars as flat tables of lift and drag: a lookup is gathers and no search."""
 
     def __init__(self, sections: Sections, chord_deg: np.ndarray) -> None:
         self.sections = sections
         self.count, self.length = sections.log_reynolds.size, sections.lift.shape[-1]
-        fine = [table.reshape(-1) for table in (sections.lift, sections.drag)]
-        rough = [self._rough(table, chord_deg).reshape(-1) for table in (sections.lift, sections.drag)]
-        self.of_type: dict[np.dtype, list[np.ndarray]] = {np.dtype(float): fine, np.dtype(np.float32): rough}
+        used = self._used(chord_deg)
+        self.of_type: dict[np.dtype, list[np.ndarray]] = {
+            np.dtype(kind): [self._flat(table, used, kind) for table in (sections.lift, sections.drag)]
+            for kind in (np.float64, np.float32)
+        }
+        sine, cosine = _sine_cosine(_SWEEP_DEG)
+        loss = tip_loss_factor(sine, sections.tip_exponent[:, None, None], sections.root_exponent[:, None, None])
+        air = (sine, cosine, loss, sections.solidity[:, None, None])
+        self.sweep = _Annulus(*(values.astype(np.float32) for values in air))
 
     @staticmethod
-    def _rough(table: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
-        """Return the table in single precision, filled where the sweep's angles of attack need it, a step to spare."""
+    def _used(chord_deg: np.ndarray) -> slice:
+        """Return which part of the tables the sweep's angles of attack need, a step to spare."""
         lowest, highest = _SWEEP_DEG[0] - chord_deg.max(), _SWEEP_DEG[-1] - chord_deg.min()
         start, end = (int((alpha - _TABLE_START_DEG) * _STEPS_PER_DEG) for alpha in (lowest, highest))
-        used = slice(max(0, start - 1), end + 4)
-        rough = np.empty(table.shape, np.float32)
-        rough[:, :, used] = table[:, :, used]
-        return rough
+        return slice(max(0, start - 1), end + 4)
+
+    @staticmethod
+    def _flat(table: np.ndarray, used: slice, kind: type) -> np.ndarray:
+        """Return the table in one row, in the precision `kind`; a copy is filled only where it is used."""
+        if table.dtype == kind and table.flags.c_contiguous:
+            return table.reshape(-1)
+        flat: np.ndarray = np.empty(table.shape, kind)
+        flat[:, :, used] = table[:, :, used]
+        return flat.reshape(-1)
 
     def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
         """Return what to add to an inflow angle, counted in steps of the polar, for its place in the flat tables."""
@@ -204,16 +226,6 @@ class _Trial:
     numerator: np.ndarray
     place: np.ndarray
     cell: np.ndarray  # which step of the polars' tables is in use
-
-
-@dataclass(frozen=True)
-class _Annulus:
-    """Where the air meets a section; the arrays broadcast."""
-
-    sine: np.ndarray
-    cosine: np.ndarray
-    loss: np.ndarray
-    solidity: np.ndarray
 
 
 _SOLVED = ("inflow_deg", "normal", "tangential", "w", "numerator")
@@ -322,26 +334,25 @@ def _numerator(air: _Annulus, h: np.ndarray, tangential: np.ndarray, *, rotation
 def _from_ahead(air: _Annulus, normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return w = sin phi + h Cn and h where sin phi > 0, in one expression for both laws of thrust.
 
-    With m = 4 F sin phi / sigma, momentum theory's w - sin phi = Cn / m ends at Cn = (2/3) sin phi m. What Cn has
-    beyond that, e, adds 2 e / (m + sqrt(m^2 + 8 e / sigma)): it is `wake_speed_at_high_thrust`, rearranged.
+    Momentum theory's w - sin phi = sigma Cn / (4 F sin phi) ends at (2/3) sin phi, with Cn = 8/3 F sin^2 phi / sigma;
+    below that, h is what it is there. Beyond, it is `wake_speed_at_high_thrust`.
     """
-    double = 2.0 / air.solidity
-    half = air.loss * air.sine
-    half *= double
+    half = 0.5 * air.solidity
+    reach = air.loss * air.sine
     start = (2.0 / 3.0) * air.sine
-    most = half * start
+    most = reach * start
     most += most
-    excess = normal - most
-    np.maximum(excess, 0.0, out=excess)
-    root = excess * double
-    root += half * half
+    square = reach * reach
+    square -= most
+    start = np.subtract(start, reach, out=reach)
+    h = normal * half
+    np.maximum(h, most, out=h)
+    root = h + square
     np.sqrt(root, out=root)
-    root += half
-    np.divide(excess, root, out=root)
     root += start
-    excess += most
-    h = np.divide(root, excess, out=root)
-    w = np.multiply(h, normal, out=excess)
+    np.divide(root, h, out=h)
+    h *= half
+    w = np.multiply(h, normal, out=root)
     w += air.sine
     return w, h
 
@@ -360,16 +371,17 @@ def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarr
     """Return a bounded stand-in for phi's local speed ratio: 1/(1+lambda_r) where that is positive, above 1 where it is
     negative, at most 0 where no state exists on the side of infinite ratio, 2 on the other side. Continuous.
     """
-    size = np.abs(w)
+    everywhere = w.min(initial=1.0) > 0
     place = np.abs(numerator)
-    size += place
-    np.divide(numerator, size, out=place)
+    place += w if everywhere else np.abs(w)
+    np.divide(numerator, place, out=place)
     np.subtract(1.0, place, out=place)
+    if everywhere:
+        return place
     np.copysign(place, w, out=place)
-    if cosine.min(initial=1.0) < 0 and w.min(initial=1.0) <= 0:
-        none = w <= 0
-        none &= cosine < 0
-        np.copyto(place, 2.0, where=none)
+    none = w <= 0
+    none &= cosine < 0
+    np.copyto(place, 2.0, where=none)
     return place
 
 
@@ -493,20 +505,16 @@ def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarr
 
     An interval may so miss its root by some 1e-7 of the place; `_settle` allows for that.
     """
-    sections = tables.sections
     place = np.empty((*origin.shape, _SWEEP_DEG.size), np.float32)
-    ends = sections.tip_exponent[section], sections.root_exponent[section]
-    solidity = sections.solidity[section, None].astype(np.float32)
-    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
-    sine, cosine = _sine_cosine(_SWEEP_DEG)
-    sine, cosine, loss = (values.astype(np.float32) for values in (sine, cosine, tip_loss_factor(sine, *ends)[:, None]))
-    air = _Annulus(sine, cosine, loss, solidity)
+    air = tables.sweep
+    air = _Annulus(air.sine, air.cosine, air.loss[section[:, 0]], air.solidity[section[:, 0]])
     at = _SWEEP_DEG * _STEPS_PER_DEG + origin[:, :, None]
     normal, tangential, _ = _forces(tables, section[:, :, None], at, air)
+    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
     for part, inflow in ((slice(0, behind), _from_behind), (slice(behind, None), _from_ahead)):
-        some = _Annulus(sine[part], cosine[part], loss[:, :, part], solidity)
+        some = _Annulus(air.sine[part], air.cosine[part], air.loss[:, :, part], air.solidity)
         w, h = inflow(some, normal[:, :, part])
-        numerator = _numerator(some, h, tangential[:, :, part], rotation=sections.wake_rotation)
+        numerator = _numerator(some, h, tangential[:, :, part], rotation=tables.sections.wake_rotation)
         place[:, :, part] = _place(w, numerator, some.cosine)
     return place
 
@@ -565,7 +573,8 @@ def _choose(
     held = rows[odd]
     rows[odd] = 0
     rows[odd, 0] = ratios  # any: they are chosen below
-    chosen = np.repeat(np.arange(gained.size), gained).reshape(groups * pitches, ratios)
+    holding = np.flatnonzero(gained > 0)
+    chosen = np.repeat(holding, gained.take(holding)).reshape(groups * pitches, ratios)
     several: np.ndarray = np.zeros(chosen.shape, bool)
     if odd.size:
         first = passed.reshape(groups * pitches, angles)[odd] - (odd // pitches * (ratios + 1))[:, None]
@@ -581,17 +590,26 @@ def _passed(wanted: np.ndarray, place: np.ndarray) -> np.ndarray:
     As a binary search finds it, but by a table of bins of places; the search ends with the few inside one bin.
     """
     groups, ratios = wanted.shape
-    start = (np.arange(groups) * _BINS)[:, None]
-    counts = np.bincount((_bins(wanted) + start).reshape(-1), minlength=groups * _BINS)
-    below = np.cumsum(counts) - counts + np.repeat(np.arange(groups), _BINS)
+    edges = np.full((groups, ratios + 2), _BINS)
+    edges[:, 0] = 0
+    edges[:, 1:-1] = _bins(wanted) + 1
+    below = np.repeat(np.arange(groups * (ratios + 1)), np.diff(edges).reshape(-1))
     ends = np.full((groups, ratios + 1), np.inf, wanted.dtype)
     ends[:, :-1] = wanted
     bins = _bins(place)
-    bins += start[:, :, None]
+    bins += (np.arange(groups) * _BINS)[:, None, None]
     passed = below.take(bins.reshape(-1))
-    for _ in range(counts.max()):
+    for _ in range(_longest_run(edges[:, 1:-1])):
         passed += ends.take(passed) < place.reshape(-1)
     return passed
+
+
+def _longest_run(values: np.ndarray) -> int:
+    """Return how many equal values stand side by side at most in the rows of `values` (G, L), which rise."""
+    length = 1
+    while (values[:, length:] == values[:, :-length]).any():
+        length += 1
+    return length
 
 
 def _bins(place: np.ndarray) -> np.ndarray:
@@ -642,8 +660,7 @@ def _interval(place: np.ndarray, index: np.ndarray) -> tuple[_Interval, np.ndarr
     row = (np.arange(groups * pitches) * angles)[:, None]
     column = (index.reshape(groups * pitches, -1) - row).reshape(index.shape)
     flat = place.reshape(-1)
-    width = np.diff(_SWEEP_DEG).astype(place.dtype)
-    return _Interval(_SWEEP_DEG.take(column), width.take(column), flat.take(index), flat[1:].take(index)), column
+    return _Interval(_SWEEP_DEG.take(column), _WIDTHS[1:].take(column), flat.take(index), flat[1:].take(index)), column
 
 
 def _first_guess(
@@ -657,8 +674,7 @@ def _first_guess(
     flat = place.reshape(-1)
     y0, y3 = np.concatenate([flat[:1], flat]).take(index), np.concatenate([flat[2:], flat[-1:]]).take(index)
     y1, y2 = between.under, between.over
-    width = np.diff(_SWEEP_DEG).astype(place.dtype)
-    d01, d23 = np.roll(width, 1).take(column), np.roll(width, -1).take(column)
+    d01, d23 = (_WIDTHS[start:][: _SWEEP_DEG.size].take(column) for start in (0, 2))
     d12 = between.width / (y2 - y1)
     d01 /= y1 - y0
     d23 /= y3 - y2
@@ -673,8 +689,6 @@ def _first_guess(
     d23 *= wanted - y2
     d23 += d12
     d23 *= wanted - y1
-    if column.min() < 1 or column.max() > width.size - 2:
-        d23[(column < 1) | (column > width.size - 2)] = np.inf  # for want of a neighbour
     odd = _outside(d23, between)
     if odd.size:
         d23.reshape(-1)[odd] = _straight(between, wanted, odd)

@@ -97,9 +97,9 @@ def coefficients(
         rows = cell_of(pitches, np.clip(pitch, pitches[0], pitches[-1]))
     power, thrust = bilinear(power_map, rows, columns), bilinear(thrust_map, rows, columns)
     if beyond.any():
-        last = np.full(pitch.shape, len(table) - 2)
-        ends = [bilinear(power_map, rows, (last, np.full(pitch.shape, share))) for share in (0.0, 1.0)]
-        slope = (ends[1] - ends[0]) / (table[-1] - table[-2])
+        row, down = rows
+        last = (power_map[:, -1] - power_map[:, -2]) / (table[-1] - table[-2])  # at each pitch of the table
+        slope = last.take(row) + down * (last.take(row + 1) - last.take(row))
         power = np.where(beyond, power + np.minimum(slope, 0.0) * (ratio - table[-1]), power)
     return power, thrust, beyond
 
@@ -179,7 +179,9 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
     count = int(np.prod(shape, dtype=int))
 
     def flat(values: np.ndarray) -> np.ndarray:
-        return np.broadcast_to(np.asarray(values, float), shape).ravel() if values.ndim else values
+        if not values.ndim:
+            return values
+        return np.asarray(values if values.shape == shape else np.broadcast_to(values, shape), float).ravel()
 
     flat_rotor, flat_chain = map_arrays(flat, rotor, but=("curves",)), map_arrays(flat, chain)
     grid = _on_grid(rotor.curves)
@@ -187,16 +189,9 @@ def solve(rotor: Rotor, chain: ElectricalChain, *, load_connected_after_spin_up:
     parts = [
         _solve_block(*_block(flat_rotor, flat_chain, *block), grid, load_connected_after_spin_up) for block in blocks
     ]
-    joined = {
-        f.name: np.concatenate([np.broadcast_to(getattr(p, f.name), _part_shape(p, f.name)) for p in parts])
-        for f in fields(OperatingPoint)
-    }
-    return map_arrays(lambda values: values.reshape((*shape, *values.shape[1:])), OperatingPoint(**joined))
-
-
-def _part_shape(part: OperatingPoint, name: str) -> tuple[int, ...]:
-    size = part.solutions.shape
-    return (*size, _MOST_SOLUTIONS) if name == "stable_speeds_rad_s" else size
+    joined = {f.name: [getattr(part, f.name) for part in parts] for f in fields(OperatingPoint)}
+    whole = {name: values[0] if len(parts) == 1 else np.concatenate(values) for name, values in joined.items()}
+    return map_arrays(lambda values: values.reshape((*shape, *values.shape[1:])), OperatingPoint(**whole))
 
 
 def free_run_speed_rad_s(rotor: Rotor, chain: ElectricalChain) -> np.ndarray:
@@ -280,9 +275,19 @@ class _OnGrid:
 
 def _on_grid(curves: RotorCurves) -> _OnGrid:
     """Return the curves on their grid: the same for every condition, so looked up once."""
-    ratios, pitches = grid_of(curves), curves.pitch_deg[:, None]
-    slopes = tuple(_of_slope(curves, slope, pitches, ratios)[0] for slope in curves.slopes)
-    return _OnGrid(ratios, coefficients(curves, pitches, ratios)[0], slopes)
+    ratios, table = grid_of(curves), curves.tip_speed_ratio
+    beyond = np.maximum(ratios - table[-1], 0.0)
+    cell, across = cell_of(table, np.minimum(ratios, table[-1]))
+
+    def along(rows: np.ndarray) -> np.ndarray:
+        start = rows[:, cell]
+        return np.asarray(start + across * (rows[:, cell + 1] - start))
+
+    # As `coefficients` has it, at the pitches of the table itself: there is nothing to look up between pitches.
+    power = curves.power_coefficient
+    falls = np.minimum((power[:, -1] - power[:, -2]) / (table[-1] - table[-2]), 0.0)
+    slopes = tuple(along(slope.power_coefficient) for slope in curves.slopes)
+    return _OnGrid(ratios, along(power) + falls[:, None] * beyond, slopes)
 
 
 def _solve_block(rotor: Rotor, chain: ElectricalChain, on_grid: _OnGrid, after_spin_up: bool) -> OperatingPoint:

@@ -42,6 +42,12 @@ DISTINCT = [
     "highway_co2_g_per_mile",
 ]
 """What sets one car apart from another; the same car is listed in several years."""
+_DRIVEN = ["fuel", "displacement_l", "gears", "engine_rpm_per_mph_top_gear", "equivalent_test_weight_lb"]
+_DRIVEN += [
+    "coastdown_a_lbf",
+    "coastdown_b_lbf_per_mph",
+    "coastdown_c_lbf_per_mph2",
+]  # all that a prediction is made of
 _SCHEDULES = {"highway": "highway.csv", "city": "udds.csv"}
 _LEAST_SPREAD_J_M = 2.0  # families without any change in what explains say nothing
 
@@ -82,13 +88,15 @@ def predicted(folder: Path, progress: Progress | None = None, *, test: str = "hi
     table = pd.read_csv(folder / "certified_fuel" / "vehicles.csv")
     schedule = read_schedule(folder / "drive_cycles" / _SCHEDULES[test])
     steps = merged(steps_of(schedule))
-    consumption = np.empty((2, len(table)))
-    rows = list(table.itertuples(index=False))
+    number = table.groupby(_DRIVEN, sort=False).ngroup().to_numpy()  # the same car in several years is driven once
+    rows = list(table[_DRIVEN].drop_duplicates().itertuples(index=False))
+    distinct = np.empty((2, len(rows)))
     for k, row in enumerate(rows):
-        consumption[:, k] = _fuel_and_work(row, steps)
+        distinct[:, k] = _fuel_and_work(row, steps)
         if k % 100 == 0:
             tell(progress, k / len(rows))
-    return CertifiedFuel(table, _measured_j_m(table, test), consumption[0], consumption[1])
+    fuel, work = distinct[:, number]
+    return CertifiedFuel(table, _measured_j_m(table, test), fuel, work)
 
 
 def default_engine(fuel: str, displacement_m3: float, travel_per_radian_m: np.ndarray) -> Engine:

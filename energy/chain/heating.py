@@ -45,7 +45,7 @@ from energy.heat.water import boiling_point_k
 from energy.heat.wattmeter import read_wattmeter_log, trip_steps
 from energy.progress import Progress, part, tell
 from energy.scenario.element import element_limits
-from energy.scenario.inputs import Assumption, inputs_of, ranges_of, values_of
+from energy.scenario.inputs import Assumption, Inputs, inputs_of, ranges_of, values_of
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
@@ -365,7 +365,7 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progre
     now = answer(stated)
     if trip is None:
         wind = np.asarray(inputs.air.speed_m_s)
-        return _steady(scenario, load, now, answer(inputs), wind, count, progress)
+        return _steady(scenario, load, now, _change_of(inputs), wind, count, progress)
     return _on_trip(scenario, load, now, trip, drawn, count, progress)
 
 
@@ -776,7 +776,7 @@ def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Dra
     speeds = np.linspace(float(trip.speed_m_s.min()), float(trip.speed_m_s.max()) + 1e-6, _SPEEDS)
     keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
     inputs = inputs_of(scenario, {**keys, "trip.road_speed": speeds[:, None]})
-    grid = np.broadcast_to(turbine_at_work(inputs).heat_power_w, (_SPEEDS, count))
+    grid = np.broadcast_to(turbine_at_work(inputs, with_free_run=False).heat_power_w, (_SPEEDS, count))
     rows = np.empty((trip.durations_s.size, count))
     place = np.clip(np.searchsorted(speeds, trip.speed_m_s) - 1, 0, _SPEEDS - 2)
     part = ((trip.speed_m_s - speeds[place]) / (speeds[1] - speeds[0]))[:, None]
@@ -814,11 +814,16 @@ def _trip_cost(
         keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
         if trip.grade is not None:
             keys["trip.grade"] = trip.grade[some][:, None]
-        rates = np.broadcast_to(_rate(answer(inputs_of(scenario, keys))), (some.size, count))
+        rates = np.broadcast_to(_rate(_change_of(inputs_of(scenario, keys))), (some.size, count))
         mean = lengths[some] @ rates / lengths[some].sum()
         until = until + (mean - mean[0]) * time
         whole = whole + (mean - mean[0]) * trip.seconds
     return until, whole
+
+
+def _change_of(inputs: Inputs) -> Answer:
+    """Return the ledger of draws without what nobody asks of each: its free-running speed, other sources of heat."""
+    return answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
 
 
 def _rate(outcome: Answer) -> np.ndarray:

@@ -382,7 +382,8 @@ def _causes(
         leaves, error = {}, {}
         for channel in dict.fromkeys(c for c, _ in misses.places) if of.any() else ():
             columns = [n for n, (c, _) in enumerate(misses.places) if c == channel]
-            leaves[channel] = float(np.exp(np.median(shown[of][:, columns])))
+            middle = float(np.median(shown[of][:, columns]))
+            leaves[channel] = float(np.exp(middle))
             error[channel] = _WITHIN * float(np.sqrt(np.median(misses.variance[columns])))
         causes.append(
             CauseFound(cause, float(min(probability, 1.0)), watts, float(watts / lost), leaves, error, bool(paired))

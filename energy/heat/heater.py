@@ -206,6 +206,9 @@ def _growing_steps(horizon: float, *, first: float, largest: float) -> FloatArra
     return np.concatenate([growing, np.full(number, rest / number)])
 
 
+_CELLS = 100_000  # power of so many steps and draws is worked out at once
+
+
 @dataclass(frozen=True)
 class _Rows:
     """The steps of a trip: lengths (steps,) [s], power [W], ambient [K] and air speed [m/s] (steps, draws or 1).
@@ -229,9 +232,11 @@ class _Rows:
         if not math.isfinite(self.cap):
             return self.mean(self.power, draws) * self.factor
         taken = np.zeros(draws)
-        # Row by row: (steps, draws) need not fit in memory.
-        for length, row in zip(self.durations.tolist(), self.power, strict=True):
-            taken += length * np.minimum(row * self.factor, self.cap)
+        # Some rows at a time: (steps, draws) need not fit in memory.
+        some = max(1, _CELLS // draws)
+        for start in range(0, self.durations.size, some):
+            rows = slice(start, start + some)
+            taken += self.durations[rows] @ np.minimum(self.power[rows] * self.factor, self.cap)
         return taken / float(self.durations.sum())
 
 

@@ -142,7 +142,7 @@ class KeyReader:
 
     def __init__(self, scenario: Scenario, draws: Mapping[str, np.ndarray]) -> None:
         self.scenario, self.draws = scenario, draws
-        self.used: list[QuantityKey] = []
+        self.used: dict[QuantityKey, None] = {}  # in the sequence of their first reading
         self.assumptions: dict[str, Assumption] = {}
 
     def __call__(self, key: QuantityKey) -> float | np.ndarray:
@@ -156,8 +156,7 @@ class KeyReader:
         value = self.uncertain(key)
         if value is None and key not in self.draws:
             return None
-        if key not in self.used:
-            self.used.append(key)
+        self.used[key] = None
         nominal = value.value if value is not None else None
         return self.draws.get(key, nominal)
 

@@ -41,6 +41,7 @@ def main() -> None:
             _level(scenario, Path(folder), name, read, count, told)
         _calibration(told)
         _pairs(scenario, Path(folder), max(count * 2, 10))
+        _wide(Path(folder), count)
 
 
 def _found(scenario: Scenario, folder: Path, case: machines.Case) -> Shortfall:
@@ -125,6 +126,19 @@ def _pairs(scenario: Scenario, folder: Path, count: int) -> None:
             lost.append(f"{'+'.join(causes)} -> {'+'.join(c.cause for c in found.causes[:3])}")
     print(f"\ntwo causes at once, all readings: both in the first three in {100 * both / count:.0f} % of {count}")
     print("\n".join(lost))
+
+
+def _wide(folder: Path, count: int) -> None:
+    wide = load(machines.write_scenario(folder, range_of_local=(0.30, 0.95)))
+    first = blamed = 0
+    for seed in range(count):
+        found = _found(wide, folder, machines.case(("local_air",), seed, machines.MUCH))
+        first += found.causes[0].cause == "local_air"
+        certain = [] if found.undecided_between else [c.cause for c in found.causes if c.probability > 0.7]
+        blamed += any(cause != "local_air" for cause in certain)
+    print(
+        f"\nslow air, air at the rotor stated as 0.30 to 0.95: first in {first}, another blamed in {blamed} of {count}"
+    )
 
 
 if __name__ == "__main__":

@@ -105,10 +105,14 @@ def test_the_highway_schedule_has_its_published_totals() -> None:
     assert data["speed"].max() / 0.44704 == pytest.approx(59.9, abs=0.05)
 
 
+@pytest.fixture(scope="module")
+def town() -> CertifiedFuel:
+    return predicted(published_folder(), test="city")
+
+
 @pytest.mark.parametrize("fuel", ["petrol", "diesel"])
-def test_in_town_the_fuel_reads_low_by_what_the_answer_says(fuel: str) -> None:
+def test_in_town_the_fuel_reads_low_by_what_the_answer_says(town: CertifiedFuel, fuel: str) -> None:
     """City test of the same list: it holds a cold start, so a warm engine must fall short."""
-    town = predicted(published_folder(), test="city")
     error = town.error[town.of(fuel)]
     print(fuel, np.round(100 * np.quantile(error, [0.05, 0.5, 0.95]), 1))
     assert -float(np.median(error)) == pytest.approx(TOWN_FUEL_READS_LOW[fuel], abs=0.01)

@@ -47,7 +47,7 @@ def wandering_speed(draw: np.random.Generator, seconds: np.ndarray, kind: str) -
     for _ in seconds:
         if draw.random() < step / (25 if kind == "town" else 60):
             wanted = draw.choice([0, 8, 14, 19]) if kind == "town" else draw.normal(27, 3)
-        pull = np.clip(0.35 * (wanted - speed), -1.8, 1.5 if speed < 15 else 0.7)
+        pull = min(max(0.35 * (wanted - speed), -1.8), 1.5 if speed < 15 else 0.7)
         speed = max(0.0, speed + step * pull + step * draw.normal(0, 0.15))
         out.append(speed)
     return np.array(out)

@@ -7,6 +7,7 @@ steady drift give. Local offsets of stretches show where that does not hold.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -29,6 +30,7 @@ _LEAST_SHARE, _LOOK_S, _CLEAR = (
 _SAME_NOISE_S = 40.0  # what is left of the signals is taken to be related over this time
 _LEVEL, _SIDE = 0.95, 1.96
 _HOUR_S = 3600.0
+_ALL = slice(None)
 
 
 @dataclass(frozen=True)
@@ -188,8 +190,9 @@ class _Model:
         self.step_s = float(np.clip(np.median(np.diff(one[0])) / 4, 0.05, 0.5))
         self.grid_s = np.arange(one[0][0], one[0][-1] + self.step_s, self.step_s)
         self.on_grid = np.interp(self.grid_s, *one)
+        self.lagged = functools.lru_cache(maxsize=8)(self._lagged)  # many offsets are tried with one lag
 
-    def lagged(self, lag_s: float) -> np.ndarray:
+    def _lagged(self, lag_s: float) -> np.ndarray:
         """Return the first signal on the grid as something follows it that takes `lag_s` [s]."""
         if lag_s < 1e-3:
             return self.on_grid
@@ -199,25 +202,26 @@ class _Model:
         out, _ = lfilter([1 - stay], [1, -stay], self.on_grid, zi=[stay * self.on_grid[0]])
         return np.asarray(out)
 
-    def at_s(self, values: np.ndarray) -> np.ndarray:
-        """Return the times of the second log on the first clock."""
-        return np.asarray(self.two[0] + values[0] + values[1] * (self.two[0] - self.middle_s))
+    def at_s(self, values: np.ndarray, rows: np.ndarray | slice = _ALL) -> np.ndarray:
+        """Return the times of the second log (or of some of its rows) on the first clock."""
+        second_s = self.two[0][rows]
+        return np.asarray(second_s + values[0] + values[1] * (second_s - self.middle_s))
 
     def left(self, values: np.ndarray, known: np.ndarray) -> np.ndarray:
         """Return what the best smooth curve leaves of the second signal, in its standard deviations (rows known,).
 
         A cubic of the lagged first signal: watts go with the cube of a speed, and what is bent must not look late.
         """
-        expected = self.expected(values)[known]
+        expected = self.expected(values, known)
         measured = self.two[1][known]
         spread = float(expected.std())
         design = np.vander((expected - expected.mean()) / spread if spread > 0 else expected * 0.0, 4)
         curve, *_ = np.linalg.lstsq(design, measured, rcond=None)
         return np.asarray((measured - design @ curve) / measured.std())
 
-    def expected(self, values: np.ndarray) -> np.ndarray:
-        """Return the lagged first signal at the times of the second log."""
-        return np.asarray(np.interp(self.at_s(values), self.grid_s, self.lagged(float(values[2]))))
+    def expected(self, values: np.ndarray, rows: np.ndarray | slice = _ALL) -> np.ndarray:
+        """Return the lagged first signal at the times of the second log, or of some of its rows."""
+        return np.asarray(np.interp(self.at_s(values, rows), self.grid_s, self.lagged(float(values[2]))))
 
     def fitted(self, start: np.ndarray, use: tuple[bool, bool, bool]) -> _Solution:
         """Return the values that leave least, with errors that allow for what is left being related in time."""

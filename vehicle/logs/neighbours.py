@@ -15,7 +15,7 @@ from vehicle.constants import SEA_LEVEL_PRESSURE_PA
 from vehicle.logs.believe import RPM_RAD_S
 from vehicle.logs.columns import BY_NAME
 from vehicle.logs.log import Draft, Quality
-from vehicle.logs.pressure import contradicted
+from vehicle.logs.pressure import contradicted, rows_by_place
 
 # All bits set, as SAE J1979 encodes it: what many control units send where a sensor does not answer.
 _ALL_BITS = {"manifold_pressure_pa": 255e3, "speed_m_s": 255 / 3.6}
@@ -163,8 +163,8 @@ def _off(values: np.ndarray, by: np.ndarray) -> np.ndarray | None:
     known = values[both]
     middle = np.full(edges.size + 1, np.nan)
     spread = np.zeros(edges.size + 1)
-    for number in range(edges.size + 1):
-        inside = known[place == number]
+    for number, rows in enumerate(rows_by_place(place, edges.size + 1)):
+        inside = known[rows]
         if inside.size >= 5:
             middle[number] = np.median(inside)
             spread[number] = 1.4826 * np.median(np.abs(inside - middle[number]))

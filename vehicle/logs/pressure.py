@@ -171,16 +171,22 @@ def _median_by(values: np.ndarray, by: np.ndarray) -> np.ndarray:
     """Return for each value the median of those at a like `by`: straight lines through bins, and on beyond the ends."""
     edges = np.unique(np.quantile(by, _PLACES))
     place = np.searchsorted(edges, by, side="right")
-    filled = [number for number in range(edges.size + 1) if (place == number).sum() >= 5]
-    if len(filled) < 3:
+    rows = [rows for rows in rows_by_place(place, edges.size + 1) if rows.size >= 5]
+    if len(rows) < 3:
         return np.full(values.size, float(np.median(values)))
-    middles = np.array([np.median(by[place == number]) for number in filled])
-    usual = np.array([np.median(values[place == number]) for number in filled])
+    middles = np.array([np.median(by[inside]) for inside in rows])
+    usual = np.array([np.median(values[inside]) for inside in rows])
     line = np.interp(by, middles, usual)
     for end, inner, beyond in ((0, 2, by < middles[0]), (-1, -3, by > middles[-1])):
         slope = (usual[end] - usual[inner]) / (middles[end] - middles[inner])
         line[beyond] += slope * (by[beyond] - middles[end])
     return line
+
+
+def rows_by_place(place: np.ndarray, places: int) -> list[np.ndarray]:
+    """Return the rows of each place, where `place` (rows,) counts from 0 and there are so many `places`."""
+    order = np.argsort(place, kind="stable")
+    return np.split(order, np.cumsum(np.bincount(place, minlength=places))[:-1])
 
 
 def _running_median(values: np.ndarray, width: int) -> np.ndarray:

@@ -6,6 +6,8 @@ energy/scenario/inputs.py reads it.
 
 from __future__ import annotations
 
+import functools
+
 from energy.scenario.keys.air import Air, WindClimate
 from energy.scenario.keys.base import NO_SOURCE, Price, Table
 from energy.scenario.keys.costs import CostsTable
@@ -61,6 +63,7 @@ MAY_BE_LEFT_OUT = (
 )
 
 
+@functools.cache  # every answer asks it of every key
 def spec_of(key: str) -> Spec:
     """Return the rules of a quantity's key ("rotor.diameter")."""
     table, name = key.split(".")

@@ -227,7 +227,7 @@ SMOOTH, JAGGED = (
 
 @pytest.mark.parametrize(
     ("sections", "most"),
-    [(SMOOTH, 2.4), (ONE_POLAR, 2.6), (JAGGED, 3.7)],
+    [(SMOOTH, 2.2), (ONE_POLAR, 2.24), (JAGGED, 2.9)],
     ids=["smooth", "with a stall", "a kink in every step"],
 )
 def test_two_trials_bring_most_states_to_rounding(

@@ -50,7 +50,8 @@ FUELS = ("petrol", "e10", "diesel", "lpg", "battery")
 @pytest.mark.parametrize("load", LOADS)
 @pytest.mark.parametrize("fuel", FUELS)
 def test_every_load_and_fuel_can_be_answered(fuel: str, load: str) -> None:
-    bundle = begin(Beginning(fuel=fuel, load=load, ratio="3"), thriftiest)  # the ratio is looked for below
+    # The settings are looked for below, with every fuel and every load.
+    bundle = begin(Beginning(fuel=fuel, load=load, pitch="4 deg", ratio="3", element="12 ohm"), thriftiest)
     scenario = opened(bundle)
     assert answered(scenario, exact=True).spread is None
     assert spread_of(scenario, sampling=Sampling(draws=512, with_sensitivity=False)) is not None, "guesses have ranges"

@@ -264,6 +264,7 @@ def test_winds_of_a_year(demos: Path) -> None:
     assert "winds of a year" in verdict(answered(scenario, exact=True), "metric").sentence
 
 
+@pytest.mark.usefixtures("fewer_draws")
 def test_words_and_data_of_a_trip(town: Scenario) -> None:
     told = answered(town)
     words = verdict(told, "metric")

@@ -23,7 +23,7 @@ from energy.diagnosis.importance import (
     _Pool,
     weigh,
 )
-from energy.diagnosis.shortfall import Misses, Shortfall, _typical, _undecided, shortfall
+from energy.diagnosis.shortfall import Misses, Shortfall, _limits_read, _typical, _undecided, shortfall
 from energy.diagnosis.shortfall_causes import CAUSES, FIELDS, Machine, neutral, without
 from energy.diagnosis.shortfall_readings import grouped, joined, read_lines, read_readings
 from energy.scenario.inputs import inputs_of
@@ -34,11 +34,25 @@ from vehicle.problems import InputError
 from vehicle.quantity import Uncertain
 
 MPH = 0.44704
+# Five of the twelve readings of `machines.MUCH`: every speed, both ways, both dials. All twelve take twice as long.
+FIVE = (0, 2, 4, 5, 7)
 
 
 @pytest.fixture(scope="module")
 def invented(tmp_path_factory: pytest.TempPathFactory) -> Scenario:
     return load(machines.write_scenario(tmp_path_factory.mktemp("machine")))
+
+
+@pytest.fixture(scope="module")
+def of_volts_and_amperes(invented: Scenario) -> Shortfall:
+    """Return why 60 V and 2.5 A: 24 ohm, twice what is stated."""
+    return shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
+
+
+@pytest.fixture(scope="module")
+def of_watts(invented: Scenario) -> Shortfall:
+    """Return why few watts, of which nothing else is known."""
+    return shortfall(invented, read_lines(["210 W at 56 mph"]))
 
 
 def _of(invented: Scenario, folder: Path, case: machines.Case) -> Shortfall:
@@ -58,15 +72,18 @@ def test_the_simulated_machine_and_the_chain_agree_where_nothing_is_wrong(invent
     assert shown["voltage_v"][0] == pytest.approx(own["voltage_v"][0], rel=0.03)
 
 
-@pytest.mark.parametrize("cause", ["pitch", "local_air", "element", "meter", "stall", "wind"])
+@pytest.mark.parametrize("cause", ["pitch", "local_air", "element", "meter", "stall"])
 def test_the_true_cause_comes_first_where_everything_was_read(invented: Scenario, tmp_path: Path, cause: str) -> None:
-    """One machine a cause; how often over many of them: tests/benchmarks/shortfall.py, by hand."""
-    causes = _of(invented, tmp_path, machines.case((cause,), 50, machines.MUCH)).causes
+    """One machine a cause, wind further below; how often over many of them, of all twelve readings:
+    tests/benchmarks/shortfall.py, by hand."""
+    causes = _of(invented, tmp_path, machines.case((cause,), 50, machines.MUCH).some(FIVE)).causes
     assert causes[0].cause == cause
+    assert causes[0].probability > 0.9
 
 
-@pytest.mark.parametrize("cause", ["pitch", "local_air", "blades", "generator", "belt", "wiring"])
+@pytest.mark.parametrize("cause", ["pitch", "generator", "wiring"])
 def test_watts_alone_part_nothing_and_that_is_said(invented: Scenario, tmp_path: Path, cause: str) -> None:
+    """Of every cause, over many machines: tests/benchmarks/shortfall.py, by hand."""
     found = _of(invented, tmp_path, machines.case((cause,), 7, machines.LITTLE))
     assert found.causes[0].probability < 0.7
     assert len(found.undecided_between) >= 2
@@ -101,11 +118,10 @@ def test_expected_watts_point_to_nothing(invented: Scenario) -> None:
     assert "Nothing to look for" in words.headline(found)
 
 
-def test_a_doubled_element_halves_the_conductance_seen_by_volts_and_amperes(invented: Scenario) -> None:
+def test_a_doubled_element_halves_the_conductance_seen_by_volts_and_amperes(of_volts_and_amperes: Shortfall) -> None:
     """Ohm's law by hand: 60 V and 2.5 A are 24 ohm, twice what is stated, whatever else is wrong."""
-    found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
-    assert found.causes[0].cause == "element"
-    assert found.causes[0].probability > 0.8
+    assert of_volts_and_amperes.causes[0].cause == "element"
+    assert of_volts_and_amperes.causes[0].probability > 0.8
 
 
 def test_watts_that_are_not_volts_times_amperes_blame_the_meter(invented: Scenario) -> None:
@@ -115,26 +131,24 @@ def test_watts_that_are_not_volts_times_amperes_blame_the_meter(invented: Scenar
 
 
 def test_the_wide_range_of_the_air_takes_the_blame_that_is_its_own(tmp_path: Path) -> None:
-    """With 0.3 to 0.95 stated and half of the middle true, slow air is no surprise: each of three worlds finds it.
+    """With 0.3 to 0.95 stated and half of the middle true, slow air is no surprise: both worlds find it.
 
-    Four of the twelve readings: both ends of the speed, both ways, both dials.
+    How often over many of them: tests/benchmarks/shortfall.py, by hand.
     """
     wide = load(machines.write_scenario(tmp_path, range_of_local=(0.30, 0.95)))
     first, wrongly_certain = [], []
-    for seed in (1, 3, 4):
-        case = machines.case(("local_air",), seed, machines.MUCH)
-        case = replace(case, columns={name: values[[0, 2, 5, 7]] for name, values in case.columns.items()})
-        found = _of(wide, tmp_path, case)
+    for seed in (1, 3):
+        found = _of(wide, tmp_path, machines.case(("local_air",), seed, machines.MUCH).some(FIVE))
         first.append(found.causes[0].cause)
         if not found.undecided_between:
             wrongly_certain += [seed for c in found.causes if c.cause != "local_air" and c.probability > 0.7]
-    assert first == ["local_air"] * 3
+    assert first == ["local_air"] * 2
     assert not wrongly_certain
 
 
-def test_few_draws_that_fit_make_rough_probabilities_and_no_certain_blame(invented: Scenario) -> None:
+def test_few_draws_that_fit_make_rough_probabilities_and_no_certain_blame(of_volts_and_amperes: Shortfall) -> None:
     """With 3 draws that count, a cause with 5 % of the first's probability is not out yet; with 300 it is."""
-    found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
+    found = of_volts_and_amperes
     assert not found.rough
     assert found.effective > 50
     causes = tuple(replace(c, probability=p) for c, p in zip(found.causes, (0.94, 0.05, 0.001), strict=False))
@@ -222,7 +236,7 @@ def test_what_looks_alike_is_named_together_with_the_test_that_parts_it(
 ) -> None:
     cause = "generator" if fault[0] == "winding" else "wiring"
     case = next(
-        c
+        c.some(FIVE)
         for s in range(40)
         if abs(np.log((c := machines.case((cause,), s, machines.MUCH)).machine[fault[0]] / fault[1])) < 0.4
     )
@@ -253,8 +267,8 @@ def test_the_typical_reading_is_the_middle_share_of_what_is_expected() -> None:
     assert _typical(np.full(4, np.nan), expected) in range(4)
 
 
-def test_a_certain_cause_is_not_called_perhaps_nothing(invented: Scenario) -> None:
-    found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
+def test_a_certain_cause_is_not_called_perhaps_nothing(of_volts_and_amperes: Shortfall) -> None:
+    found = of_volts_and_amperes
     inside = replace(found, watts=found.expected.ends[0] + 1.0)
     assert not any("Perhaps nothing" in text for text in words.first_lines(inside, "metric").lines)
     unsure = replace(inside, causes=(replace(found.causes[0], probability=0.4), *found.causes[1:]))
@@ -394,16 +408,16 @@ def test_a_reading_that_agrees_has_no_miss(invented: Scenario) -> None:
     assert misses.square(again.predict(zero, low))[0] > 50
 
 
-def test_the_words_say_what_to_check_first_and_what_then(invented: Scenario) -> None:
-    found = shortfall(invented, read_lines(["150 W at 45 mph, 60 V, 2.5 A"]))
+def test_the_words_say_what_to_check_first_and_what_then(of_volts_and_amperes: Shortfall) -> None:
+    found = of_volts_and_amperes
     assert words.headline(found).startswith("Check first: element is not the stated resistance (")
     assert any("ohms" in text for text in words.to_do(found, "us"))
     assert any("thrust" in text and "lbf" in text for text in words.to_do(found, "us"))
     assert all(word not in words.headline(found) for word in ("doubt", "posterior", "sigma"))
 
 
-def test_the_tree_ends_in_causes(invented: Scenario) -> None:
-    found = shortfall(invented, read_lines(["400 W at 56 mph"]))
+def test_the_tree_ends_in_causes(of_watts: Shortfall) -> None:
+    found = of_watts
     assert found.tree is not None
     lines = words.tree_lines(found.tree)
     assert any("[ ]" in line and any(name in line for name in words.CAUSE_NAMES.values()) for line in lines)
@@ -453,9 +467,9 @@ def test_slow_air_that_was_measured_is_found_without_curves(tmp_path: Path) -> N
     assert found.causes[0].probability > 0.7
 
 
-def test_a_cause_that_meets_the_reading_within_its_own_error_explains_it(invented: Scenario) -> None:
+def test_a_cause_that_meets_the_reading_within_its_own_error_explains_it(of_watts: Shortfall) -> None:
     """Of one reading of watts alone every likely cause can make it: none may be said to explain nothing."""
-    found = shortfall(invented, read_lines(["210 W at 56 mph"]))
+    found = of_watts
     likely = [c for c in found.causes if c.probability > 0.1]
     assert len(likely) >= 3
     assert all(words.explains(c).startswith("watts") for c in likely)
@@ -470,8 +484,10 @@ def test_a_cause_that_meets_the_reading_within_its_own_error_explains_it(invente
     assert words.leaves(near) == "watts read 20 % above what it predicts"
 
 
-def test_more_watts_than_the_ranges_allow_are_no_shortfall_and_no_agreement(invented: Scenario) -> None:
-    usual = shortfall(invented, read_lines(["1 W at 56 mph"])).expected
+def test_more_watts_than_the_ranges_allow_are_no_shortfall_and_no_agreement(
+    invented: Scenario, of_watts: Shortfall
+) -> None:
+    usual = of_watts.expected  # at that speed, whatever was read
     much = shortfall(invented, read_lines([f"{3 * usual.ends[1]:.0f} W at 56 mph"]))
     said = words.first_lines(much, "metric")
     assert said.headline.startswith("More watts than expected")
@@ -501,7 +517,9 @@ def test_a_limit_that_a_reading_breaks_is_the_first_thing_said(invented: Scenari
     assert said.dangers[0].startswith("Do not operate. Rotor speed 296 rpm exceeds its limit of 286 rpm")
     assert said.operate == "no"
     assert words.as_data(found, "", "metric")["safe"] is False
-    kept = shortfall(replace(invented, rotor=limit), read_lines(["210 W at 56 mph, 29 rad/s"]))
+    # What the readings break is worked out of them alone.
+    below = _limits_read(replace(invented, rotor=limit), read_lines(["210 W at 56 mph, 29 rad/s"]))
+    kept = replace(found, dangers=below)
     assert not words.first_lines(kept, "metric").dangers
     assert words.as_data(kept, "", "metric")["safe"] is None
 

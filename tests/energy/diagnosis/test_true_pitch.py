@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests_support import of_study
 
 from energy.aero.operating_point import Rotor, coefficients, solve
 from energy.chain.load import load
@@ -75,17 +76,18 @@ def fit(rows: MeasuredRows, accuracy: Accuracy = USUAL):
 
 @pytest.mark.parametrize("pitch", [1.0, 9.5])
 def test_a_hidden_pitch_is_inside_its_interval_in_95_of_100_seeds(pitch):
-    inside = 0
-    for seed in range(100):
+    inside, (seeds, least) = 0, of_study((30, 29), (100, 95))
+    for seed in range(seeds):
         found = fit(drive(seed, np.full(40, pitch)))
         inside += found.pitch_deg is not None and found.pitch_deg.low <= pitch <= found.pitch_deg.high
-    assert inside >= 95
+    assert inside >= least
 
 
 def test_a_drifting_dial_is_inside_its_interval_in_47_of_50_seeds():
-    # Of the seeds 0 to 99 it is in 96, each of the three; half of them do here.
+    # Of the seeds 0 to 99 it is in 96, each of the three; of the sample in all, but for the drift of one.
     offset = drift = pitch = 0
-    for seed in range(40, 90):
+    seeds, least = of_study((range(40, 56), 15), (range(40, 90), 47))
+    for seed in seeds:
         time = np.linspace(-0.5, 0.5, len(DIAL))
         found = fit(drive(seed, DIAL + 4.0 + 2.0 * time, DIAL))
         if found.pitch_deg is None or found.offset_deg is None or found.drift_deg is None:
@@ -93,7 +95,7 @@ def test_a_drifting_dial_is_inside_its_interval_in_47_of_50_seeds():
         offset += found.offset_deg.low <= 4.0 <= found.offset_deg.high
         drift += found.drift_deg.low <= 2.0 <= found.drift_deg.high
         pitch += found.pitch_deg.low <= DIAL.mean() + 4.0 <= found.pitch_deg.high
-    assert min(offset, drift, pitch) >= 47
+    assert min(offset, drift, pitch) >= least
 
 
 def test_the_interval_is_wide_at_the_flat_best_and_thrust_narrows_it():

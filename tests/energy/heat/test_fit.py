@@ -5,6 +5,7 @@ import tomllib
 
 import numpy as np
 import pytest
+from tests_support import of_study
 
 from energy.heat.fit import HeatLog, fit_heater, read_heater_log, scenario_table
 from energy.heat.steps import HeaterError
@@ -84,11 +85,12 @@ def test_a_log_without_noise_gives_the_truth():
     ],
 )
 def test_intervals_hold_the_truth_in_95_of_100_seeds(kind):
-    fits = [fit_heater([invented_log(seed, step_s=20.0, **kind)]) for seed in range(100)]
+    seeds, least = of_study((25, 24), (100, 95))
+    fits = [fit_heater([invented_log(seed, step_s=20.0, **kind)]) for seed in range(seeds)]
     capacities, losses = [f.heat_capacity_j_k for f in fits], [f.loss_w_k for f in fits]
-    assert sum(holds(e, CAPACITY) for e in capacities) >= 95
-    assert sum(holds(e, LOSS) for e in losses) >= 95
-    assert sum(holds(f.time_constant_s, TIME_CONSTANT) for f in fits) >= 95
+    assert sum(holds(e, CAPACITY) for e in capacities) >= least
+    assert sum(holds(e, LOSS) for e in losses) >= least
+    assert sum(holds(f.time_constant_s, TIME_CONSTANT) for f in fits) >= least
     # and they are not wide for nothing: no more than twice what the scatter of the fits asks for
     for estimates, truth in ((capacities, CAPACITY), (losses, LOSS)):
         scatter = 1.96 * np.std([math.log(e.estimate / truth) for e in estimates])

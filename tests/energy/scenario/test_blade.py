@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests_support import run
+from tests_support import of_study, run
 
 from energy.aero.blade import CurveSettings, blade_curves, read_blade, usual_grid
 from energy.aero.curves import read_curves
@@ -254,7 +254,7 @@ def test_mutated_blade_and_polar_files_give_curves_or_an_input_error(camper: Pat
     blade = (camper.parent / "blade.csv").read_text(encoding="utf-8")
     rng = random.Random(5)
     computed, told_lines = 0, []
-    for _ in range(150):
+    for _ in range(of_study(60, 150)):
         texts = {"blade.csv": list(blade), "polar.csv": list(POLAR)}
         target = texts[rng.choice(list(texts))]
         for _ in range(rng.randint(1, 3)):

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests_support import of_study
 
 from energy.scenario import bundle as bundles
 from energy.scenario import road_uploads
@@ -32,7 +33,7 @@ WHOLE = {
 }
 
 
-@settings(max_examples=1500)
+@settings(max_examples=of_study(400, 1500))
 @given(st.sampled_from(sorted(WHOLE)), st.integers(0, 10**6), st.integers(0, 255), st.booleans())
 def test_a_changed_byte_is_told_or_does_not_matter(method: int, place: int, value: int, cut: bool) -> None:
     content = bytearray(WHOLE[method])

@@ -181,11 +181,14 @@ def test_rename_duplicate_delete_and_restore(folder: Path, van_bundle: Bundle) -
         works.restored("abc123")
 
 
-def test_steps_are_bounded_and_files_of_no_step_go(folder: Path, van_bundle: Bundle) -> None:
-    works.saved("abc123", Content(van_bundle, _content(van_bundle, 400).steps, 399))
+def test_steps_are_bounded_and_files_of_no_step_go(
+    folder: Path, van_bundle: Bundle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(works, "MOST_STEPS", 40)
+    works.saved("abc123", Content(van_bundle, _content(van_bundle, works.MOST_STEPS + 9).steps, works.MOST_STEPS + 8))
     found = works.opened("abc123").content
     assert len(found.steps) == works.MOST_STEPS
-    assert found.step.bundle.data()["trip"]["road_speed"] == "459 km/h"
+    assert found.step.bundle.data()["trip"]["road_speed"] == f"{60 + works.MOST_STEPS + 8} km/h"
     files = folder / "abc123" / "files"
     orphan = files / ("0" * 64)
     orphan.write_bytes(b"x")

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tests_support import of_study
 
 from vehicle.logs.columns import BY_NAME, match_header, unit_factor
 from vehicle.logs.fuel_flow import LoggedEngine, fuel_flow
@@ -336,7 +337,7 @@ def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
     whole = read(tmp_path, data)
     litres = fuel_flow(whole, engine).litres
     plain = {repair.what for repair in whole.repairs}
-    for seed in range(250):
+    for seed in range(of_study(80, 250)):
         try:
             log = read(tmp_path, damaged(data, random.Random(seed)))
         except InputError:
@@ -354,7 +355,7 @@ def test_damaged_logs_give_a_table_with_flags_or_a_clear_error(tmp_path):
         assert told or abs(flow.litres / litres - 1) < 0.02, (seed, flow.litres, litres)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=of_study(60, 150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.one_of(
         st.binary(max_size=300),

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from road_drives import Case, Study, study
+from tests_support import of_study
 
 from energy.chain.prediction import Prediction
 from energy.chain.road_test import ComparisonAsked, RoadTest, road_test
@@ -211,14 +212,17 @@ def test_the_wind_that_would_explain_it_is_named() -> None:
 
 
 def test_a_written_wind_and_a_higher_speed_are_taken_out_with_their_error() -> None:
+    """Of hundreds of tests: tests/benchmarks/road_test_coverage.py, by hand."""
+    # 95 % of 24, less three of its own deviations; all but one of the sample.
+    seeds, least = of_study((8, 7), (24, 20))
     for case in (Case(unwritten_wind_m_s=3.0, wind_written=True), Case(speed_share=0.05)):
         held, error = [], []
-        for seed in range(1, 25):
+        for seed in range(1, 1 + seeds):
             test, read = logged(case, seed)
             effect, truth = effect_alone(windows_of_runs(test, read=read).runs), made(case, seed).effect
             held.append(effect.low <= truth <= effect.high)
             error.append(effect.estimate - truth)
-        assert np.mean(held) >= 0.82  # 95 % of 24, less three of its own deviations
+        assert sum(held) >= least
         assert abs(np.mean(error)) < 0.02  # of 13 % and 10 % that wind and speed make
     assert any("speed differs" in text for text in compared(Case(speed_share=0.05, traffic=0.2)).warnings)
 
@@ -256,11 +260,12 @@ def test_in_town_a_run_is_held_against_what_is_usual_there() -> None:
         test, read = logged(case, seed)
         return rejected(windows_of_runs(test, read=read).runs)[0]
 
-    jammed = [out(Case(town=True, odd_run=True), seed) for seed in range(1, 13)]
-    honest = [out(Case(town=True), seed) for seed in range(1, 13)]
+    tests, least, most = of_study((6, 6, 2), (12, 11, 4))
+    jammed = [out(Case(town=True, odd_run=True), seed) for seed in range(1, 1 + tests)]
+    honest = [out(Case(town=True), seed) for seed in range(1, 1 + tests)]
     assert compared(Case(town=True, odd_run=True)).answer.rejected.runs == jammed[0]
-    assert sum(bool(runs) for runs in jammed) >= 11
-    assert sum(len(runs) for runs in honest) <= 4
+    assert sum(bool(runs) for runs in jammed) >= least
+    assert sum(len(runs) for runs in honest) <= most
 
 
 def test_limits_of_the_rule_by_hand() -> None:
@@ -347,8 +352,9 @@ def test_drift_along_the_order_is_found_and_what_it_makes_of_the_effect() -> Non
 
 def test_a_control_vehicle_takes_out_the_wind() -> None:
     case = Case(control=True, unwritten_wind_m_s=2.0, spread=0.03)
-    both = [(compared(case, seed), compared(case, seed, marks=lambda *_: {"control": None})) for seed in range(1, 13)]
-    truth = [made(case, seed).effect for seed in range(1, 13)]
+    seeds = range(1, of_study(7, 13))
+    both = [(compared(case, seed), compared(case, seed, marks=lambda *_: {"control": None})) for seed in seeds]
+    truth = [made(case, seed).effect for seed in seeds]
     with_it = np.array([one.answer.effect.estimate for one, _ in both]) - truth
     without = np.array([other.answer.effect.estimate for _, other in both]) - truth
     assert abs(with_it.mean()) < 0.2 * abs(without.mean())
@@ -474,7 +480,7 @@ def test_slopes_known_in_part_give_intervals_that_hold() -> None:
     draw = np.random.default_rng(7)
     blocks, treated = np.repeat(np.arange(6), 2), np.tile([True, False], 6)
     held = []
-    for _ in range(800):
+    for _ in range(of_study(300, 800)):
         z = 0.05 * treated + draw.normal(0, 0.005, 12)
         slope = draw.normal(0, 0.3)
         values = 1 + 0.09 * treated + slope * z + draw.normal(0, 0.01, 12)
