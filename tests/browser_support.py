@@ -77,11 +77,24 @@ def found_by_axe(page: Any, options: dict[str, Any] | None = None, *, without: s
     return [(v["id"], [node["html"][:300] for node in v["nodes"]]) for v in ours]
 
 
-def type_on_pad(page: Any, text: str) -> None:
-    """Tap a number on the call sheet's pad, and enter it."""
-    for digit in text:
-        page.locator(f"[data-key='{digit}']").tap()
-    page.locator("#enter").tap()
+def type_on_pad(page: Any, *texts: str, tapped: bool = True) -> None:
+    """Tap numbers on the call sheet's pad, and enter each.
+
+    A tap is looked at from all sides before it is made (seen, still, not covered): where many were made already, the
+    keys are pressed from within the page instead, for a tenth of the CPU.
+    """
+    if not tapped:
+        page.evaluate(
+            """texts => texts.forEach(text => {
+              [...text].forEach(digit => document.querySelector(`[data-key="${digit}"]`).click());
+              document.querySelector('#enter').click() })""",
+            texts,
+        )
+        return
+    for text in texts:
+        for digit in text:
+            page.locator(f"[data-key='{digit}']").tap()
+        page.locator("#enter").tap()
 
 
 def shared_sheet(page: Any, folder: Path, button: str = "#share") -> Path:

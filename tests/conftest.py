@@ -146,6 +146,8 @@ FEWER_DRAWS = (
     "energy/chain/test_payback.py",
     "energy/chain/test_stall.py",
     "energy/chain/test_trip_stall.py",
+    "browser/test_report_in_a_browser.py",
+    "browser/test_hostile_names.py",
 )
 ALL_DRAWS = ("energy/commands/test_commands.py",)  # holds answers of this process against those of one of its own
 

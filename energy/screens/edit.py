@@ -79,8 +79,7 @@ def show() -> None:
     if desk.is_demo():
         st.html(f'<p class="wt-note">{page.escape(screen_words.BEGIN_OR_CHANGE)}</p>')
     asking = st.container()
-    with st.expander("Begin a scenario of your own, from nothing", expanded=desk.is_demo()):
-        own.form()
+    _beginning()
     guesses = desk.guesses()
     if guesses:
         names = ", ".join(key.replace(".", " ", 1).replace("_", " ") for key in guesses)
@@ -92,6 +91,22 @@ def show() -> None:
     if not desk.is_demo():
         with asking:
             ask_next.show(result)
+
+
+def _beginning() -> None:
+    """Offer to begin a scenario of one's own: unfolded where a demo is open. Its many fields are drawn only where they
+    are to be seen: each change on the screen would draw them anew. What was typed there stays (`typed`).
+    """
+    of_demo = desk.is_demo()
+    box = st.expander(
+        "Begin a scenario of your own, from nothing",
+        expanded=of_demo,
+        key=f"beginning of {'a demo' if of_demo else 'a work'}",
+        on_change=desk.if_drawn(lambda: None),  # drawn anew, that is all
+    )
+    if box.open:
+        with box:
+            own.form()
 
 
 def _go_to_asked() -> None:

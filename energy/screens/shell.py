@@ -27,6 +27,10 @@ _OWN_FILES = {
     _SCRIPT: ("shell.js", b"text/javascript; charset=utf-8"),
     "/windtoll/atkinson_hyperlegible_next.woff2": ("atkinson_hyperlegible_next.woff2", b"font/woff2"),
 }
+# For whom the system is set to less motion; the framework moves all the same. In the page's head: it moves before it
+# has drawn anything of ours.
+_LESS_MOTION = """<style>@media (prefers-reduced-motion: reduce) { *, *::before, *::after {
+  animation: none !important; transition: none !important; scroll-behavior: auto !important; } }</style>"""
 _PLACES = frozenset({*QUESTIONS, "works", ""})  # of pages, as they stand in the address
 _PATIENCE_S = 60.0
 
@@ -81,7 +85,7 @@ def _is_no_page(path: str) -> bool:
 
 
 class _Naming:
-    """Sends a page on with the script named in its head; what is no page goes as it is."""
+    """Sends a page on with script and manners of motion in its head; what is no page goes as it is."""
 
     def __init__(self, send: Any) -> None:
         self.send = send
@@ -98,7 +102,7 @@ class _Naming:
             self.body += message.get("body", b"")
             if message.get("more_body"):
                 return
-            tag = f'<script defer src="{_SCRIPT}"></script></head>'.encode()
+            tag = f'{_LESS_MOTION}<script defer src="{_SCRIPT}"></script></head>'.encode()
             body = self.body.replace(b"</head>", tag, 1).replace(
                 b"<title>Streamlit</title>", b"<title>windtoll</title>"
             )

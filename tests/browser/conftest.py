@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import socket
@@ -52,7 +53,9 @@ def browser() -> Iterator[Any]:
         plain = running.new_context
 
         def patient(**how: Any) -> Any:
-            context = plain(**how)
+            # Of one whose system is set to less motion: each frame that moves is drawn by the CPU, of opening a screen
+            # a quarter. On the phone of test_works_in_a_browser.py it moves.
+            context = plain(**{"reduced_motion": "reduce", **how})
             context.set_default_timeout(TIMEOUT_MS)
             return context
 
@@ -147,9 +150,9 @@ def window(browser: Any) -> Iterator[Any]:
     context.close()
 
 
-@pytest.fixture
-def page(window: Any, address: str) -> Iterator[Any]:
-    """A browser at desktop size that knows nothing of the app, at no address yet; a failing script fails the test."""
+@contextlib.contextmanager
+def _watched(page: Any) -> Iterator[None]:
+    """Begin at a desktop, in the light; a failing script fails the test, and one that asks something."""
     faults: list[str] = []
 
     def failed(error: Any) -> None:
@@ -159,17 +162,38 @@ def page(window: Any, address: str) -> Iterator[Any]:
         faults.append(f"dialog: {dialog.message}")
         dialog.dismiss()
 
-    window.set_viewport_size(LAPTOP)
-    window.emulate_media(color_scheme="light")
-    window.on("pageerror", failed)
-    window.on("dialog", asked)
-    yield window
-    for other in window.context.pages:
-        if other is not window:
-            other.close()
-    window.evaluate("if (location.protocol !== 'about:') { localStorage.clear(); sessionStorage.clear() }")
-    window.goto("about:blank")
-    window.context.clear_cookies()
-    window.remove_listener("pageerror", failed)
-    window.remove_listener("dialog", asked)
+    page.set_viewport_size(LAPTOP)
+    page.emulate_media(color_scheme="light")
+    page.on("pageerror", failed)
+    page.on("dialog", asked)
+    yield
+    page.remove_listener("pageerror", failed)
+    page.remove_listener("dialog", asked)
     assert faults == []
+
+
+@pytest.fixture
+def page(window: Any, address: str) -> Iterator[Any]:
+    """A browser at desktop size that knows nothing of the app, at no address yet."""
+    with _watched(window):
+        yield window
+        for other in window.context.pages:
+            if other is not window:
+                other.close()
+        window.evaluate("if (location.protocol !== 'about:') { localStorage.clear(); sessionStorage.clear() }")
+        window.goto("about:blank")
+        window.context.clear_cookies()
+
+
+@pytest.fixture(scope="module")
+def _going_on(window: Any) -> Iterator[Any]:
+    one = window.context.new_page()
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def going_on(_going_on: Any, address: str) -> Iterator[Any]:
+    """A browser that goes on from where the test before left it, for tests that look and change nothing."""
+    with _watched(_going_on):
+        yield _going_on

@@ -119,16 +119,18 @@ def test_a_slider_moved_by_keys_gives_the_command_lines_number_and_a_second_sess
 
 _NAME = """e => e.tagName + ' ' + (e.getAttribute('aria-label') || [...(e.labels || [])].map(l => l.innerText).join(' ')
   || e.innerText || e.title || e.id).replace(/\\s+/g, ' ').slice(0, 120)"""
-_REACHABLE = f"""() => [...document.querySelectorAll(
+_REACHABLE = f"""within => [...document.querySelector(within).querySelectorAll(
   'a[href], button, input, textarea, select, summary, [role=slider], [role=combobox]')]
   .filter(e => !e.disabled && e.tabIndex >= 0 && e.type !== 'file' && e.checkVisibility({{visibilityProperty: true}})
     && e.getBoundingClientRect().width > 0 && !(e.type === 'radio' && !e.checked)).map({_NAME})"""
 
 
-def _not_reached_by_the_keyboard(page: Any) -> list[str]:
-    """Return what the Tab key does not come to of what can be used."""
-    wanted = set(page.evaluate(_REACHABLE))
-    assert len(wanted) > 10
+def _not_reached_by_the_keyboard(page: Any, *, whole: bool) -> list[str]:
+    """Return what the Tab key does not come to of what can be used on the whole page, or below its question."""
+    wanted = set(page.evaluate(_REACHABLE, "body" if whole else _MAIN))
+    assert len(wanted) > (10 if whole else 1)
+    if not whole:
+        page.evaluate("(h => { h.tabIndex = -1; h.focus() })(document.querySelector('h1'))")
     page.evaluate(f"wtReached = []; addEventListener('focusin', e => wtReached.push(({_NAME})(e.target)))")
     few = 8
     for _ in range(0, 4 * len(wanted), few):
@@ -195,12 +197,28 @@ def hostile_work(app: Any, demos: Path) -> str:
     return key
 
 
+_MAIN, _SIDEBAR, _CHART = (f"[data-testid={name}]" for name in ("stMain", "stSidebar", "stVegaLiteChart"))
+
+
+def _by_link(page: Any, place: str) -> None:
+    """Go on to a screen by its link in the list, which a phone has closed."""
+    settled(page)
+    if page.locator(f"{_SIDEBAR}[data-collapsed=true]").count():
+        page.get_by_test_id("stExpandSidebarButton").click()
+        page.wait_for_selector(f"{_SIDEBAR}[data-collapsed=false]")
+    page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place), exact=True).click()
+    page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
+    settled(page)
+
+
 @pytest.mark.parametrize("place", [*PLACES, "works"])
-def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work: str, place: str) -> None:
-    """One visit, many questions: most of the time goes into drawing a screen.
+def test_every_screen_on_desktop_and_phone(going_on: Any, address: str, hostile_work: str, place: str) -> None:
+    """One visit, many questions: most of the time goes into drawing a screen. The next one is gone on to by its link.
 
     A demo has a form and links of its own on the first screen and on that of the scenario; the others show a work.
+    The list of screens and the bar are the same on each: they are looked at once with a demo and once with a work.
     """
+    page, whole = going_on, place in PLACES[:2]
     of_demo = place in (PLACES[0], "scenario", "works")
     asked: list[str] = []
 
@@ -210,7 +228,15 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work
     page.set_viewport_size({"width": 1366, "height": 768})
     page.on("request", requested)
     page.on("websocket", requested)
-    open_screen(page, address, place, DEMO if of_demo else f"work={hostile_work}")
+    shown = DEMO if of_demo else f"work={hostile_work}"
+    by_link = page.url.endswith(f"?{shown}") and page.evaluate("window.wtSeen")  # the test before came to its end
+    if by_link:
+        _by_link(page, place)
+        served = page.request.get(f"{address}/{place}?{shown}", headers={"accept": "text/html"}, max_redirects=0)
+        assert (served.status, "/windtoll/shell.js" in served.text()) == (200, True)  # by its address as well
+    else:
+        open_screen(page, address, place, shown)
+    page.evaluate("window.wtSeen = false")
     assert page.evaluate("location.pathname") == f"/{place}"
     assert of_demo or page.locator(".wt-title").inner_text() == HOSTILE
     assert page.locator("[role=dialog], [data-testid=stToast]").count() == 0
@@ -219,31 +245,33 @@ def test_every_screen_on_desktop_and_phone(page: Any, address: str, hostile_work
     links = dict(page.evaluate(_SIDEBAR_LINKS))
     for other in {*PLACES, "works"} - {place}:
         assert links[_question(other)] == ("" if other == PLACES[0] else other)
-    assert _not_reached_by_the_keyboard(page) == []
+    assert _not_reached_by_the_keyboard(page, whole=whole) == []
     unfold(page)
     _stands_within(page, place)
     _speaks_of_no_option_nor_of_its_framework(page)
     assert page.evaluate(_PAPER) == "rgb(255, 255, 255)"
-    assert found_by_axe(page) == []
+    assert found_by_axe(page, without="" if whole else _SIDEBAR) == []
 
     page.emulate_media(color_scheme="dark")
-    settled(page)
-    assert page.evaluate(_PAPER) == "rgb(14, 21, 27)"
-    # What has another colour now; labels and roles have been looked at.
-    assert found_by_axe(page, {"runOnly": ["color-contrast"]}) == []
-
+    if whole:  # labels and roles have been looked at; on the phone the list is closed
+        settled(page)
+        assert found_by_axe(page, {"runOnly": ["color-contrast"]}, without=_CHART) == []
     page.set_viewport_size(PHONE)
     page.wait_for_selector("[data-testid=stSidebar][data-collapsed=true]", state="attached")
     page.wait_for_function(_CHARTS_FIT)
     settled(page)
+    assert page.evaluate(_PAPER) == "rgb(14, 21, 27)"
     _stands_within(page, place)
-    # The charts' thousands of marks have been looked at: what they are called, and their colours.
-    assert found_by_axe(page, without="[data-testid=stVegaLiteChart]") == []
+    # What the charts' thousands of marks are called has been looked at; of their colours axe-core says nothing, even
+    # where a text cannot be seen (tried).
+    assert found_by_axe(page, without=_CHART) == []
 
     page.remove_listener("request", requested)
     page.remove_listener("websocket", requested)
     assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
-    assert {url.partition("?")[0] for url in asked} >= {f"{address}/{place}", f"{address}/_stcore/stream"}
+    if not by_link:
+        assert {url.partition("?")[0] for url in asked} >= {f"{address}/{place}", f"{address}/_stcore/stream"}
+    page.evaluate("window.wtSeen = true")
 
 
 def test_own_scenario_by_forms_only(page: Any, address: str, demos: Path) -> None:
@@ -314,7 +342,6 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     page.get_by_text("What else do you know?").click()  # the form itself is open where a demo is
     settled(page)
     _pick(page, "kind of vehicle", "pickup truck")
-    _pick(page, "runs on", "petrol")
     _pick(page, "where it sits", "on the roof rack")
     _pick(page, "what is known of it", "its blade")
     for label, number in (("road speed", "85"), ("rotor diameter", "1.3")):
@@ -323,6 +350,17 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
         settled(page)
     # A cell of the blade's table, written over: the chord of the first station.
     _write_over(page, {"x": 150, "y": 52}, "0.21")
+    # The half filled form stays while one looks elsewhere, and while it is folded.
+    page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
+    for place in ("pitch", "scenario"):
+        _by_link(page, place)
+    form = page.get_by_text("Begin a scenario of your own, from nothing")
+    for _ in range(2):  # folded: it is not there; unfolded: as it was
+        form.click()
+        settled(page)
+    assert page.get_by_role("textbox", name="rotor diameter", exact=True).input_value() == "1.3"
+    page.get_by_text("What else do you know?").click()
+    settled(page)
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="Show me the answer").click()
@@ -333,7 +371,6 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     page.get_by_role("textbox", name="mass", exact=True).fill("2150")
     page.keyboard.press("Tab")
     settled(page)
-    page.set_viewport_size({"width": 1280, "height": 900})  # with the sidebar
     content = _download(page, "Download it (zip")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         archive.extractall(tmp_path)
@@ -384,12 +421,8 @@ def test_hostile_uploads_are_told_and_nothing_of_them_runs(page: Any, address: s
     settled(page)
     assert "leads elsewhere" in page.locator(".wt-problem").first.inner_text()
     assert _verdict(page) == told
-    # All others: test_every_screen_on_desktop_and_phone. Two of them as one goes on to them.
-    for place in ("scenario", "heat"):
-        page.get_by_test_id("stSidebar").get_by_role("link", name=_question(place)).click()
-        page.wait_for_function("q => document.querySelector('h1')?.innerText === q", arg=_question(place))
-        settled(page)
-        assert page.locator(".wt-title").inner_text() == HOSTILE
+    _by_link(page, "heat")  # all others: test_every_screen_on_desktop_and_phone
+    assert page.locator(".wt-title").inner_text() == HOSTILE
 
 
 def _question(place: str) -> str:

@@ -108,6 +108,16 @@ def _logo_and_typeface_are_its_own_and_from_this_machine(page: Any) -> None:
     assert page.evaluate("getComputedStyle(document.querySelector('.wt-loud')).fontFamily").startswith('"Atkinson')
 
 
+def _nothing_moves(page: Any) -> None:
+    """As the visitor's system asks for it (WCAG 2.2, 2.3.3); that it moves for others: test_works_in_a_browser.py."""
+    moving = page.evaluate(
+        """[...document.querySelectorAll('*')].map(e => [e, getComputedStyle(e)])
+        .filter(([e, s]) => s.animationName !== 'none' || s.transitionDuration.split(', ').some(t => t !== '0s'))
+        .map(([e]) => e.outerHTML.slice(0, 100))"""
+    )
+    assert moving == []
+
+
 # Most of the time goes into opening the screen: once on a laptop, in the light, and once on a phone, in the dark.
 
 
@@ -117,6 +127,7 @@ def test_on_a_laptop_the_answer_is_in_sight_with_its_own_looks_and_the_next_ques
     _answer_range_and_three_numbers_need_no_scrolling(page, LAPTOP)
     _page_range_and_charts_follow_the_theme(page, LIGHT)
     _logo_and_typeface_are_its_own_and_from_this_machine(page)
+    _nothing_moves(page)
     _one_or_two_next_questions_take_the_place_of_all(page)  # the last: it leaves the screen
 
 

@@ -14,6 +14,8 @@ from tests_support import run
 
 from energy.pictures.base import save
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 _RUN = "window.broken=1"
 HOSTILE = f"x</script><script>{_RUN}</script><img src=http://198.51.100.1/a onerror={_RUN}><svg onload={_RUN}>"
 

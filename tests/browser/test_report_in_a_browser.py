@@ -13,6 +13,8 @@ from energy.chain.load import opened
 from energy.pages.report import report_page
 from energy.scenario import bundle as bundles
 
+pytestmark = pytest.mark.usefixtures("few_draws")  # how wide a range is moves no line
+
 _PX_PER_MM = 96 / 25.4  # CSS pixels (CSS Values and Units, section 6.2)
 _MARGIN_MM = 11
 _SHEETS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm; ISO 216, ANSI/ASME Y14.1 size A

@@ -51,6 +51,8 @@ def test_a_unit_that_comes_together_with_a_text_of_that_unit_converts_nothing() 
     field(edit_screen, "text_input", "vehicle.mass value").set_value("2100 kg")
     field(edit_screen, "selectbox", "vehicle.mass unit").set_value("kg").run()
     assert bundles.value_at(held(edit_screen), "vehicle.mass") == "2100 kg"
+    edit_screen.session_state["beginning of a work"] = True  # unfolded
+    edit_screen.run()
     begin = "typed own speed"
     field(edit_screen, "text_input", f"{begin} value").set_value("40 mph").run()
     field(edit_screen, "text_input", f"{begin} value").set_value("70 km/h")
