@@ -162,6 +162,7 @@ def _watched(page: Any) -> Iterator[None]:
         faults.append(f"dialog: {dialog.message}")
         dialog.dismiss()
 
+    page.bring_to_front()  # behind another one its timers would run once in a minute
     page.set_viewport_size(LAPTOP)
     page.emulate_media(color_scheme="light")
     page.on("pageerror", failed)
