@@ -191,7 +191,7 @@ def test_what_a_dial_means(convention: PitchConvention, reading: float, angle: f
     assert reference_twist_deg(blade(), convention) == pytest.approx(twist, abs=1e-12)
 
 
-@pytest.mark.parametrize(("place", "good"), [(0.0, False), (1e-6, True), (1.0, True), (1.0001, False)])
+@pytest.mark.parametrize(("place", "good"), [(-0.5, False), (0.0, False), (1e-6, True), (1.0, True), (1.0001, False)])
 def test_where_pitch_can_be_measured(place: float, good: bool) -> None:
     if good:
         assert PitchConvention(place).measured_at == place

@@ -55,6 +55,7 @@ def test_every_row_of_a_size_table(heat: float) -> None:
     assert found.tip_speed_m_s == pytest.approx(90.0)
     assert any("loud" in note for note in found.notes)
     assert any("0.25 to 0.35, 42 % to 59 % of the Betz limit" in note for note in found.notes)  # over 16/27
+    assert "tip-speed ratio taken as 4.5; drivetrain efficiency 90.0 %" in found.notes
     for j, diameter in enumerate(diameters.tolist()):
         pressure = 0.5 * 1.1 * 20**2 * math.pi * diameter**2 / 4
         assert found.rotor_speed_rad_s[j] == pytest.approx(90 / (diameter / 2))
