@@ -141,7 +141,6 @@ FEWER_DRAWS = (
     "energy/pictures",
     "energy/commands",
     "energy/chain/test_begin.py",
-    "browser/test_report_in_a_browser.py",
     "energy/chain/test_matching.py",
     "energy/chain/test_payback.py",
     "energy/chain/test_stall.py",

@@ -1,6 +1,6 @@
 """The whole of the studies of which tests look at a sample: hundreds of seeds, of damaged files, of drawn worlds.
 
-Run as `python tests/benchmarks/studies.py [words of the tests' names]`, some three minutes for all. A study is a test
+Run as `python tests/benchmarks/studies.py [words of the tests' names]`, some four minutes for all. A study is a test
 with `of_study(sample, whole)` (tests/tests_support.py): the same test, with WINDTOLL_STUDIES set. How often
 intervals of road tests hold, and true causes come first, over hundreds of cases: road_test_coverage.py, shortfall.py.
 """

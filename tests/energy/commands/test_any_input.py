@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from scenario_fuzz import STEADY, Case, Setting, answer_of, cases, read_once
+from tests_support import of_study
 
 from energy.scenario import read
 
@@ -25,19 +26,25 @@ def _files_read_once() -> Iterator[None]:
         yield
 
 
-@settings(max_examples=250)
+@settings(max_examples=of_study(250, 1000))
 @given(cases())
 def test_answer_at_the_stated_values(case: Case) -> None:
     assert answer_of("answer", case, "--exact") == []
 
 
-@settings(max_examples=15)
+@settings(max_examples=of_study(15, 60))
 @given(cases(STEADY))
 def test_answer_with_draws(case: Case) -> None:
     assert answer_of("answer", case) == []
 
 
-@pytest.mark.parametrize(("command", "examples"), [("loads", 25), ("heat", 5), ("match", 3), ("check", 250)])
+@pytest.mark.parametrize(
+    ("command", "examples"),
+    of_study(
+        [("loads", 25), ("heat", 5), ("match", 3), ("check", 250)],
+        [("loads", 100), ("heat", 20), ("match", 10), ("check", 810)],
+    ),
+)
 def test_the_other_questions(command: str, examples: int) -> None:
     @settings(max_examples=examples)
     @given(cases())

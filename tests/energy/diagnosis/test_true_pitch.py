@@ -86,7 +86,7 @@ def test_a_hidden_pitch_is_inside_its_interval_in_95_of_100_seeds(pitch):
 def test_a_drifting_dial_is_inside_its_interval_in_47_of_50_seeds():
     # Of the seeds 0 to 99 it is in 96, each of the three; of the sample in all, but for the drift of one.
     offset = drift = pitch = 0
-    seeds, least = of_study((range(40, 56), 15), (range(40, 90), 47))
+    seeds, least = of_study((range(40, 57), 16), (range(40, 90), 47))
     for seed in seeds:
         time = np.linspace(-0.5, 0.5, len(DIAL))
         found = fit(drive(seed, DIAL + 4.0 + 2.0 * time, DIAL))

@@ -74,13 +74,12 @@ def test_gusts_ten_times_the_effect_still_leave_the_best_inside_its_interval():
 def test_mean_watts_alone_would_have_been_wrong():
     # A third of the seeds rank another setting first by its mean watts; the power coefficient does not follow the wind.
     wrong = right = 0
-    seeds, more_than, least = of_study((16, 3, 16), (30, 8, 29))
-    for seed in range(seeds):
+    for seed in range(30):
         found = found_in_gusts(seed)
         wrong += abs(max(found.settings, key=lambda one: one.mean_w).setting - 6.0) > 2
         right += abs(found.best - 6.0) <= 2
-    assert wrong > more_than
-    assert right >= least
+    assert wrong > 8
+    assert right >= 29
 
 
 def test_the_lag_is_found():
