@@ -80,7 +80,7 @@ def _chosen() -> list[str]:
     names = [_A, _B, *comparable]
     held = [name for name in st.session_state.get("compared", [_A, _B]) if name in names]
     st.session_state["compared"] = held
-    st.multiselect("Side by side (two or three)", names, key="compared", max_selections=_MOST)
+    st.multiselect("Side by side (two or three)", names, held, key="compared", max_selections=_MOST)
     chosen = list(st.session_state["compared"])
     return chosen if len(chosen) >= 2 else [_A, _B]
 

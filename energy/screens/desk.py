@@ -496,6 +496,22 @@ def field_keys() -> Callable[[str], str]:
     return lambda name: f"{name}#{number}"
 
 
+def stands_at(key: str) -> Any:
+    """Return what a widget stands at, to be its default as well.
+
+    Streamlit tells a browser just once what the program set a widget to. Where a click cuts that run short before the
+    message has left, the browser draws the widget at its default, and tells that as if the user had chosen it: a title
+    was lost so, where no default was given.
+    """
+    return st.session_state[key]
+
+
+def stands_in(key: str, options: Sequence[Any]) -> int:
+    """Return the place among the options where a widget stands, to be its default as well: see `stands_at`."""
+    value = stands_at(key)
+    return list(options).index(value) if value in options else 0
+
+
 def drawn() -> None:
     """Take note that the page is drawn to its end: what is not on it any more has no say."""
     st.session_state["drawn"] = st.session_state["run"]

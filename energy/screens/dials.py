@@ -51,9 +51,11 @@ def show(work: Work) -> None:
     def store() -> None:
         desk.put_value("trip.compared_with", st.session_state[key])
 
+    states = ["absent", "stowed"]
     st.radio(
         "compared with",
-        ["absent", "stowed"],
+        states,
+        desk.stands_in(key, states),
         key=key,
         on_change=desk.if_drawn(store),
         horizontal=True,
@@ -98,6 +100,7 @@ def _slider(dial: Dial, work: Work) -> None:
         f"{dial.label}, {unit}",
         min_value=float(low),
         max_value=float(high),
+        value=desk.stands_at(key),
         step=float(dial.step),
         key=key,
         format=dial.format,

@@ -253,7 +253,7 @@ def _texts() -> None:
             key = desk.field_key(name)
             if key not in st.session_state:
                 st.session_state[key] = str(bundles.value_at(desk.bundle(), name) or "")
-            st.text_input(name, key=key, on_change=desk.if_drawn(_storing_text(name, key)))
+            st.text_input(name, desk.stands_at(key), key=key, on_change=desk.if_drawn(_storing_text(name, key)))
         key = desk.field_key(f"text {hash(desk.bundle().text)}")
         text = st.text_area("scenario.toml", value=desk.bundle().text, height=360, key=key)
         if st.button("Use this text", disabled=text == desk.bundle().text):

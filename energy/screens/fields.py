@@ -197,6 +197,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
     row.text_input(
         label if sure != BETWEEN else f"{label}, most likely (may be left out)",
+        desk.stands_at(desk.field_key(f"{place} value")),
         key=desk.field_key(f"{place} value"),
         on_change=desk.if_drawn(store),
         placeholder=_placeholder(place, spec),
@@ -208,6 +209,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         label_visibility="collapsed",
         width=112,
         options=choices,
+        index=desk.stands_in(unit_key, choices),
         key=unit_key,
         on_change=desk.if_drawn(_converting(place, spec, unit)),
         format_func=lambda name: name or "number",
@@ -216,21 +218,23 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     row.selectbox(
         f"how sure is {label}",
         (EXACT, PLUS_MINUS, BETWEEN),
+        desk.stands_in(sure_key, (EXACT, PLUS_MINUS, BETWEEN)),
         key=sure_key,
         on_change=desk.if_drawn(store),
         label_visibility="collapsed",
         width=128,
     )
+
+    def number(where: Any, words: str, name: str) -> None:
+        key = desk.field_key(f"{place} {name}")
+        where.text_input(f"{label}, {words}", desk.stands_at(key), key=key, on_change=desk.if_drawn(store))
+
     if sure == PLUS_MINUS:
-        st.text_input(
-            f"{label}, ± (half-width of a 95 % interval)",
-            key=desk.field_key(f"{place} plus_minus"),
-            on_change=desk.if_drawn(store),
-        )
+        number(st, "± (half-width of a 95 % interval)", "plus_minus")
     elif sure == BETWEEN:
         low, high = st.columns(2)
-        low.text_input(f"{label}, lowest", key=desk.field_key(f"{place} low"), on_change=desk.if_drawn(store))
-        high.text_input(f"{label}, highest", key=desk.field_key(f"{place} high"), on_change=desk.if_drawn(store))
+        number(low, "lowest", "low")
+        number(high, "highest", "high")
 
 
 def _in_unit(raw: object, unit: str, spec: Spec, name: str) -> object:
@@ -415,6 +419,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
     row.text_input(
         f"{_name(place)}, with commas between",
+        desk.stands_at(value_key),
         key=value_key,
         on_change=desk.if_drawn(store),
         autocomplete="off",
@@ -425,6 +430,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
         label_visibility="collapsed",
         width=112,
         options=choices,
+        index=desk.stands_in(unit_key, choices),
         key=unit_key,
         on_change=desk.if_drawn(store),
         format_func=lambda name: name or "number",
@@ -449,6 +455,7 @@ def _pairs(place: str, raw: object) -> None:
 
     st.text_area(
         f"{_name(place)}: one pair in each line, two keys and a coefficient with commas between",
+        desk.stands_at(key),
         key=key,
         on_change=desk.if_drawn(store),
         placeholder="rotor.power_factor, rotor.thrust_factor, 0.7",
@@ -468,7 +475,7 @@ def _file(place: str, info: FieldInfo, raw: object) -> None:
             chosen = st.session_state[key]
             desk.put_value(place, None if not chosen else chosen[0] if len(chosen) == 1 else list(chosen))
 
-        st.multiselect(label, options, key=key, on_change=desk.if_drawn(store_many))
+        st.multiselect(label, options, desk.stands_at(key), key=key, on_change=desk.if_drawn(store_many))
         return
     key = _hold(f"{place} value", given[0] if given else _DEFAULT)
 
@@ -479,6 +486,7 @@ def _file(place: str, info: FieldInfo, raw: object) -> None:
     st.selectbox(
         label,
         [_DEFAULT, *options],
+        desk.stands_in(key, [_DEFAULT, *options]),
         key=key,
         on_change=desk.if_drawn(store),
         format_func=lambda n: "(none)" if n == _DEFAULT else n,
@@ -491,7 +499,14 @@ def _text(place: str, raw: object, example: str) -> None:
     def store() -> None:
         desk.put_value(place, st.session_state[key].strip() or None)
 
-    st.text_input(_name(place), key=key, on_change=desk.if_drawn(store), placeholder=example, autocomplete="off")
+    st.text_input(
+        _name(place),
+        desk.stands_at(key),
+        key=key,
+        on_change=desk.if_drawn(store),
+        placeholder=example,
+        autocomplete="off",
+    )
 
 
 def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> None:
@@ -508,6 +523,7 @@ def _choice(place: str, info: FieldInfo, raw: object, words: dict[Any, str]) -> 
     st.selectbox(
         _name(place),
         options,
+        desk.stands_in(key, options),
         key=key,
         on_change=desk.if_drawn(store),
         format_func=lambda v: (

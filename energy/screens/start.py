@@ -129,7 +129,14 @@ def _units() -> None:
     def change() -> None:
         desk.choose_system(st.session_state[key])
 
-    st.radio("Units", UNIT_SYSTEMS, key=key, on_change=desk.if_drawn(change), format_func=_UNIT_WORDS.__getitem__)
+    st.radio(
+        "Units",
+        UNIT_SYSTEMS,
+        desk.stands_in(key, UNIT_SYSTEMS),
+        key=key,
+        on_change=desk.if_drawn(change),
+        format_func=_UNIT_WORDS.__getitem__,
+    )
 
 
 def _scenario(listed: Any) -> None:

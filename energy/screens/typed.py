@@ -58,10 +58,18 @@ def quantity(
         store()
 
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
-    row.text_input(label, key=value_key, on_change=desk.if_drawn(store), placeholder=own or example, autocomplete="off")
+    row.text_input(
+        label,
+        desk.stands_at(value_key),
+        key=value_key,
+        on_change=desk.if_drawn(store),
+        placeholder=own or example,
+        autocomplete="off",
+    )
     row.selectbox(
         f"unit of {label}",
         choices,
+        desk.stands_in(unit_key, choices),
         key=unit_key,
         on_change=desk.if_drawn(convert),
         label_visibility="collapsed",
@@ -85,14 +93,29 @@ def choice(label: str, name: str, options: Sequence[str], start: str, words: Cal
     key = _widget(name, _known(name, options, start))
     if name not in desk.typed():
         st.session_state[key] = start  # nobody chose: it follows what it depends on
-    return str(st.selectbox(label, options, key=key, on_change=desk.if_drawn(_storing(name, key)), format_func=words))
+    return str(
+        st.selectbox(
+            label,
+            options,
+            desk.stands_in(key, options),
+            key=key,
+            on_change=desk.if_drawn(_storing(name, key)),
+            format_func=words,
+        )
+    )
 
 
 def way(label: str, name: str, options: Sequence[str], words: Callable[[str], str] = str) -> str:
     """Show a choice between few ways side by side; return the chosen one."""
     key = _widget(name, _known(name, options, options[0]))
     chosen = st.radio(
-        label, options, key=key, on_change=desk.if_drawn(_storing(name, key)), horizontal=True, format_func=words
+        label,
+        options,
+        desk.stands_in(key, options),
+        key=key,
+        on_change=desk.if_drawn(_storing(name, key)),
+        horizontal=True,
+        format_func=words,
     )
     return str(chosen)
 
@@ -101,7 +124,12 @@ def text(label: str, name: str, example: str = "", start: str = "") -> str:
     """Show a line of text; return it without blanks about it."""
     key = _widget(name, str(desk.typed().get(name, start)))
     typed = st.text_input(
-        label, key=key, on_change=desk.if_drawn(_storing(name, key)), placeholder=example, autocomplete="off"
+        label,
+        desk.stands_at(key),
+        key=key,
+        on_change=desk.if_drawn(_storing(name, key)),
+        placeholder=example,
+        autocomplete="off",
     )
     return str(typed or "").strip()
 
@@ -111,13 +139,15 @@ def count(label: str, name: str, most: int, least: int = 1, start: int = 1) -> i
     held = desk.typed().get(name, start)
     known = held if isinstance(held, int) and least <= held <= most else start
     key = _widget(name, known)
-    return int(st.selectbox(label, range(least, most + 1), key=key, on_change=desk.if_drawn(_storing(name, key))))
+    counts = range(least, most + 1)
+    start_at = desk.stands_in(key, counts)
+    return int(st.selectbox(label, counts, start_at, key=key, on_change=desk.if_drawn(_storing(name, key))))
 
 
 def tick(label: str, name: str) -> bool:
     """Show a box to tick; return whether it is ticked."""
     key = _widget(name, desk.typed().get(name) is True)
-    return bool(st.checkbox(label, key=key, on_change=desk.if_drawn(_storing(name, key))))
+    return bool(st.checkbox(label, desk.stands_at(key), key=key, on_change=desk.if_drawn(_storing(name, key))))
 
 
 def forget(*beginnings: str) -> None:

@@ -12,7 +12,16 @@ from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from streamlit.testing.v1.element_tree import Widget
+from streamlit.testing.v1.element_tree import (
+    Checkbox,
+    Multiselect,
+    Radio,
+    Selectbox,
+    Slider,
+    TextArea,
+    TextInput,
+    Widget,
+)
 
 from energy.scenario import bundle as bundles
 from energy.scenario.bundle import Bundle, value_at
@@ -44,6 +53,33 @@ def _as_shown(app: AppTest) -> Any:
         if isinstance(node, Widget) and getattr(node, "key", None):
             node._value = node.value  # type: ignore[attr-defined]
     return page
+
+
+def _as_begun(app: AppTest) -> tuple[Any, int]:
+    """Return the page as a browser begins it to which nothing of an earlier run came, and how many widgets it has.
+
+    Streamlit tells a browser once what the program set a widget to, and drops that where a click cuts the run short.
+    """
+    count = 0
+    for node in app._tree:
+        if (
+            not isinstance(node, (Checkbox, Multiselect, Radio, Selectbox, Slider, TextArea, TextInput))
+            or node.disabled
+        ):
+            continue
+        count += 1
+        at = node.proto.default
+        if isinstance(node, Selectbox):
+            node.select_index(at)
+        elif isinstance(node, Radio):
+            node.set_value(node.options[at])
+        elif isinstance(node, Multiselect):
+            node.set_value([node.options[k] for k in at])
+        elif isinstance(node, Slider):
+            node.set_value(at[0])
+        else:
+            node.set_value(at)
+    return app._tree, count
 
 
 def _from_the_page_before(app: AppTest, page: Any) -> None:
@@ -97,3 +133,64 @@ def test_every_widget_asks_whether_it_is_still_on_the_page() -> None:
     for name, value in callbacks:
         assert isinstance(value, ast.Call), name
         assert ast.unparse(value.func) == "desk.if_drawn", f"{name}: on_change={ast.unparse(value)}"
+
+
+@pytest.mark.parametrize("beginning", [False, True], ids=["a demo", "a work"])
+def test_a_browser_that_begins_in_the_middle_changes_nothing(beginning: bool) -> None:
+    """A click while a screen was still being drawn took title and note away: the fields began empty in the browser."""
+    app = AppTest.from_string(FORM, default_timeout=300).run()
+    if beginning:
+        app.button(key="own begin").click().run()
+        _widget(app, "selectbox", "vehicle.mass sure").select("plus or minus").run()
+        _widget(app, "text_input", "vehicle.mass plus_minus").set_value("150").run()
+        _widget(app, "text_input", "title").set_value("Ours").run()
+    before = _held(app)
+    assert before.data()["title"]
+    parts = _widget(app, "radio", "typed part").options
+    assert len(parts) > 7
+    for part in parts:
+        _widget(app, "radio", "typed part").set_value(part).run()
+        app.run()  # once more: what was set is told by now
+        typed = dict(app.session_state["typed"])
+        page, count = _as_begun(app)
+        assert count > 5
+        _from_the_page_before(app, page)
+        assert _held(app) == before, part
+        assert app.session_state["typed"] == typed, part
+
+
+def test_the_sliders_begin_where_the_scenario_stands() -> None:
+    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=300).run()
+    _widget(app, "slider", "dial trip.road_speed").set_value(112.0).run()
+    _widget(app, "radio", "dial trip.compared_with").set_value("stowed").run()
+    _widget(app, "radio", "system_choice").set_value("us").run()
+    app.run()
+    before = _held(app)
+    page, count = _as_begun(app)
+    assert count > 5
+    _from_the_page_before(app, page)
+    assert _held(app) == before
+    assert app.session_state["system"] == "us"
+
+
+def test_every_widget_has_what_it_stands_at_for_its_default() -> None:
+    place_of_default = {
+        "text_input": 2,
+        "text_area": 2,
+        "checkbox": 2,
+        "selectbox": 3,
+        "radio": 3,
+        "multiselect": 3,
+        "slider": 4,
+    }
+    seen = 0
+    for path in sorted((ROOT / "energy" / "screens").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+                continue
+            names = {keyword.arg for keyword in node.keywords}
+            place = place_of_default.get(node.func.attr)
+            if place is not None and "on_change" in names:
+                seen += 1
+                assert len(node.args) >= place or names & {"value", "index", "default"}, ast.unparse(node)
+    assert seen > 15
