@@ -503,16 +503,17 @@ def _tables(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return lift and drag tables (D, K, 7201) over -360..360 degrees and each section's place in them (S,)."""
 
-    def twice(table: np.ndarray) -> np.ndarray:
-        return np.concatenate([table[1800:3600], table[:3600], table[:1801]])  # -360..-180, -180..180, 180..360
+    def twice(tables: Sequence[np.ndarray]) -> np.ndarray:
+        """-360..-180, -180..180, 180..360 degrees, of one table for each Reynolds number."""
+        ends = [part for table in tables for part in (table[..., 1800:3600], table[..., :3600], table[..., :1801])]
+        return np.concatenate(ends, axis=-1).reshape(*tables[0].shape[:-1], len(tables), -1)
 
-    drag = np.stack([twice(full.drag_coefficient) for full in fulls])
+    drag = twice([full.drag_coefficient for full in fulls])
     if not delay:
-        lift = np.stack([twice(full.lift_coefficient) for full in fulls])
-        return lift[None], drag[None], np.zeros(chord_over_radius.size, np.intp)
-    delayed = [[twice(with_stall_delay(full, float(ratio))) for full in fulls] for ratio in chord_over_radius]
+        return twice([full.lift_coefficient for full in fulls])[None], drag[None], np.zeros(chord_over_radius.size, int)
+    lift = twice([with_stall_delay(full, chord_over_radius) for full in fulls])
     count = chord_over_radius.size
-    return np.array(delayed), np.broadcast_to(drag, (count, *drag.shape)), np.arange(count)
+    return lift, np.broadcast_to(drag, (count, *drag.shape)), np.arange(count)
 
 
 def blade_curves(
@@ -555,19 +556,24 @@ def blade_curves(
     at_rotor = dataclasses.replace(settings, air_speed_m_s=settings.air_speed_m_s * factor)
     at, notes = blade_sections(blade, polars, at_rotor)
     inner = ratio / factor
-    states = solve(at, inner, pitch)
-    power, thrust, share = integrate(at, states, inner)
+    falling = inner[::-1]  # the solver's own order: nothing is turned round but what comes out
+    states = solve(at, falling, pitch)
+    power, thrust, share, several = (
+        np.ascontiguousarray(values[:, ::-1])
+        for values in (*integrate(at, states, falling), np.any(states.multiple_roots, axis=0))
+    )
     if corrections.root_drag and blade.root_diameter_m > 0:
         lost, pushed = root_drag(blade, inner)
         power, thrust = power - lost, thrust + pushed
     power, thrust = factor**3 * power, factor**2 * thrust
     if corrections.blockage_area_ratio > 0:
         power, thrust, share = _blocked(ratio, power, thrust, share, corrections.blockage_area_ratio)
-    error = np.abs(states.residual) / (1.0 + states.local_speed_ratio)
+    error = np.abs(states.residual)
+    error /= 1.0 + states.local_speed_ratio[:, :1]
     worst = float(error.max())
-    solved = _solution_notes(at, states, power, share, error, delay=corrections.stall_delay)
+    solved = _solution_notes(at, states, power[:, ::-1], share[:, ::-1], error, delay=corrections.stall_delay)
     notes = (*_assumptions(blade, convention, corrections), *notes, *solved)
-    return BladeCurves(ratio, pitch, power, thrust, share, np.asarray(states.multiple_roots.any(axis=0)), worst, notes)
+    return BladeCurves(ratio, pitch, power, thrust, share, several, worst, notes)
 
 
 def _grid(name: str, values: np.ndarray, low: float, high: float, *, rising: bool = True) -> np.ndarray:
@@ -602,13 +608,15 @@ def integrate(
     .. [1] Blade-element theory (from memory): sums over the annuli.
     """
     weight = (2.0 * at.solidity * at.radius * at.width)[:, None, None]
-    square = states.relative_speed * states.relative_speed * weight
+    square = np.square(states.relative_speed)
+    square *= weight
     thrust = np.einsum("spl,spl->pl", square, states.normal_coefficient)
-    torque = square * states.tangential_coefficient * at.radius[:, None, None]
+    square *= at.radius[:, None, None]
+    torque = np.multiply(square, states.tangential_coefficient, out=square)
     power = torque.sum(axis=0) * tip_speed_ratio
-    size = np.abs(torque)
+    size = np.abs(torque, out=torque)
     total = size.sum(axis=0)
-    share = np.where(states.stalled, size, 0.0).sum(axis=0) / np.maximum(total, 1e-300)
+    share = np.einsum("spl,spl->pl", size, states.stalled.view(np.int8)) / np.maximum(total, 1e-300)
     return power, thrust, np.minimum(share, 1.0)
 
 
@@ -724,10 +732,11 @@ def _solution_notes(
             f"parts of the curves stand on stalled sections (more than a fifth of the torque): "
             f"{stall_error(delay=delay)}"
         )
-    if states.multiple_roots.any():
+    several = np.count_nonzero(states.multiple_roots) / states.multiple_roots.size
+    if several:
         notes.append(
-            f"{100 * states.multiple_roots.mean():.1f} % of the section states have several solutions near stall: the "
-            "nearest to zero lift is taken"
+            f"{100 * several:.1f} % of the section states have several solutions near stall: the nearest to zero lift "
+            "is taken"
         )
     if at.log_reynolds.size > 1:
         working = (power > 0)[None] & (states.relative_speed > 0)
@@ -739,9 +748,10 @@ def _solution_notes(
                     f"warning: Reynolds numbers {numbers.min():.3g} to {numbers.max():.3g} on the working blade, "
                     f"polars {low:.3g} to {high:.3g}: the end polars are used outside"
                 )
-    missed = int((error > 1e-8).sum())
-    if missed:
-        notes.append(f"{missed} of {error.size} section states did not settle (worst {error.max():.2g})")
+    worst = error.max()
+    if worst > 1e-8:
+        missed = int((error > 1e-8).sum())
+        notes.append(f"{missed} of {error.size} section states did not settle (worst {worst:.2g})")
     return notes
 
 

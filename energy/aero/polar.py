@@ -375,12 +375,12 @@ def full_polar(polar: SectionPolar, aspect_ratio: float) -> FullPolar:
 def _with_negative_side(polar: SectionPolar, notes: list[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the polar's points, with the negative side filled in where the file has none to speak of."""
     alpha, lift, drag = polar.alpha_deg, polar.lift_coefficient, polar.drag_coefficient
-    rising = alpha <= alpha[0] + 6.0
-    slope = max(float(np.polyfit(alpha[rising], lift[rising], 1)[0]), 0.02) if rising.sum() >= 2 else 0.1
     highest = float(lift[alpha <= 45.0].max()) if (alpha <= 45.0).any() else 1.0
     target = -0.7 * max(highest, 0.3)
     if lift[0] <= 0.5 * target or alpha[0] <= -15.0:
         return alpha, lift, drag
+    rising = alpha <= alpha[0] + 6.0
+    slope = max(float(np.polyfit(alpha[rising], lift[rising], 1)[0]), 0.02) if rising.sum() >= 2 else 0.1
     end = alpha[0] + (target - lift[0]) / slope
     notes.append(
         f"{polar.name}: starts at {alpha[0]:g} degrees: the negative side is an assumption (attached line to "
@@ -456,8 +456,8 @@ def _stall(zero: float, slope: float, grid: np.ndarray, lift: np.ndarray) -> flo
     return min(ends)
 
 
-def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
-    """Return the lift table (3601,) of `full` with rotational stall delay at one section.
+def with_stall_delay(full: FullPolar, chord_over_radius: float | np.ndarray) -> np.ndarray:
+    """Return the lift table of `full` with rotational stall delay, one for each section.
 
     Lift is raised by 3 (chord/radius)^2 of its gap to the attached line (Snel, Houwink and Bosschers 1994, from
     memory), fully to 30 degrees over zero lift and fading to none at 50; drag stays (no published correction fixes all
@@ -468,11 +468,11 @@ def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
     Parameters
     ----------
     full : the polar over all angles
-    chord_over_radius : [-]
+    chord_over_radius : [-] any shape
 
     Returns
     -------
-    [-] lift coefficients (3601,).
+    [-] lift coefficients, that shape and (3601,).
 
     References
     ----------
@@ -481,7 +481,9 @@ def with_stall_delay(full: FullPolar, chord_over_radius: float) -> np.ndarray:
     above = full.alpha_deg - full.zero_lift_deg
     gap = full.lift_slope_per_deg * above - full.lift_coefficient
     fade = np.clip((50.0 - above) / 20.0, 0.0, 1.0) * (above > 0)
-    raised = full.lift_coefficient + min(3.0 * chord_over_radius**2, MOST_STALL_DELAY) * np.maximum(gap, 0.0) * fade
+    share = np.minimum(3.0 * np.square(chord_over_radius), MOST_STALL_DELAY)
+    raised = share[..., None] * (np.maximum(gap, 0.0) * fade)
+    raised += full.lift_coefficient
     return np.asarray(raised)
 
 

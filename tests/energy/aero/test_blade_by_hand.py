@@ -541,12 +541,13 @@ def test_reynolds_numbers_outside_the_polars_are_told() -> None:
     """A thousandth over or under is let pass (own choice); only where the rotor gives power; not of a single polar."""
     alike = [replace(POLAR, reynolds_number=number) for number in (1e3, 1e8)]
     settings = CurveSettings(sections=10)
+    ratios = np.linspace(1.0, 14.0, 9)  # beyond the run-away speed too
     at, _ = blade_sections(blade(), alike, settings)
-    curves = blade_curves(blade(), alike, RATIOS, PITCHES, settings)
-    state = solve(at, RATIOS, PITCHES)
+    curves = blade_curves(blade(), alike, ratios, PITCHES, settings)
+    state = solve(at, ratios, PITCHES)
     works = curves.power_coefficient > 0
     assert works.any()
-    assert not works.all()
+    assert not works[:, -1].any()
     numbers = [
         25.0 * np.interp(1.1 * at.radius[s], RADIUS, CHORD) / 1.46e-5 * state.relative_speed[s][works]
         for s in range(10)
@@ -556,7 +557,7 @@ def test_reynolds_numbers_outside_the_polars_are_told() -> None:
     def warned(low: float, high: float) -> list[str]:
         ends = [replace(POLAR, reynolds_number=number) for number in (low, high)]
         return [
-            note for note in blade_curves(blade(), ends, RATIOS, PITCHES, settings).notes if "Reynolds" in note[:20]
+            note for note in blade_curves(blade(), ends, ratios, PITCHES, settings).notes if "Reynolds" in note[:20]
         ]
 
     assert warned(least * 1.0009, most * 0.9991) == []
