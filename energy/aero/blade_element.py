@@ -31,6 +31,7 @@ with tip correction", eqs. 1, 4, 5; bracketing by the inflow angle after Ning, W
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,24 +41,33 @@ from energy.aero.momentum import wake_speed_at_high_thrust
 LEAST_LOSS = 1e-4
 _STEPS_PER_DEG = 10
 _TABLE_START_DEG = -360.0
-_GROUP_STATES = 24_000
+_GROUP_STATES = 36_000
 _GROUP_SWEEP = 120_000
+_FEW_STATES = 64  # so few that a dozen trials of each cost less than one more round of calls
 _LEAST_SQUARE_DEG2 = 1e-9  # 3e-13 rad^2: a line so near its root misses coefficients by less than 1e-9
 _BINS = 2048  # of places: fine enough to hold one of a usual map's ratios each, small enough for the nearest cache
 
-# Inflow angles of the sweep, degrees: dense where working rotors live. None of them is 0 or 180.
-_SWEEP_DEG = np.concatenate(
+# Inflow angles of the sweep, in steps of the polars' tables: dense where rotors work and where roots lie close. Whole
+# steps, so that all angles of a sweep lie at the same part of their step.
+_SWEEP_STEPS = np.concatenate(
     [
-        [-89.9999, -89.999],
-        np.arange(-80.0, -20.0, 10.0),
-        np.arange(-20.0, -4.0, 2.0),
-        np.arange(-4.0, 8.0, 0.25) + 0.01,
-        np.arange(8.0, 32.0, 0.5),
-        np.arange(32.0, 96.0, 1.0),
-        np.arange(96.0, 176.0, 8.0),
-        [179.0, 179.999, 179.9999],
+        [-900, -900],
+        np.arange(-800, -200, 200),
+        np.arange(-200, -40, 20),
+        np.sort(np.concatenate([np.arange(-39, 80, 5), np.arange(-36, 80, 5)])),
+        np.arange(80, 320, 5),
+        np.arange(320, 400, 6),
+        np.arange(400, 480, 8),
+        np.arange(480, 800, 10),
+        np.arange(800, 960, 20),
+        np.arange(960, 1760, 80),
+        [1790, 1800, 1800],
     ]
 )
+_SWEEP_DEG = _SWEEP_STEPS / _STEPS_PER_DEG
+# The ends stay clear of -90 and 180 degrees, a thousandth of a degree from where their polar is read; none is 0.
+_SWEEP_DEG[:2], _SWEEP_DEG[-2:] = (-89.9999, -89.999), (179.999, 179.9999)
+_AHEAD = int(np.searchsorted(_SWEEP_DEG, 0.0))
 _WIDTHS = np.concatenate([[np.nan], np.diff(_SWEEP_DEG), [np.nan]]).astype(np.float32)  # nan for want of a neighbour
 
 
@@ -180,6 +190,7 @@ class _Tables:
             return table.reshape(-1)
         flat: np.ndarray = np.empty(table.shape, kind)
         flat[:, :, used] = table[:, :, used]
+        flat[:, :, 0] = table[:, :, 0]  # the end of the table before reads on to it, by no part
         return flat.reshape(-1)
 
     def origin(self, section: np.ndarray, chord_deg: np.ndarray) -> np.ndarray:
@@ -249,24 +260,20 @@ def _try(tables: _Tables, section: np.ndarray, inflow_deg: np.ndarray, origin: n
     sine, cosine = _sine_cosine(inflow_deg)
     loss = tip_loss_factor(sine, sections.tip_exponent[section], sections.root_exponent[section])
     air = _Annulus(sine, cosine, loss, sections.solidity[section])
-    at = inflow_deg * _STEPS_PER_DEG
-    at += origin
-    normal, tangential, cell = _forces(tables, section, at, air)
+    part = inflow_deg * _STEPS_PER_DEG
+    part += origin
+    whole = np.floor(part)
+    part -= whole
+    normal, tangential, cell = _forces(tables, section, (whole.astype(np.intp), part), air)
     w, numerator = _inflow(air, normal, tangential, rotation=sections.wake_rotation)
     return _Trial(inflow_deg, normal, tangential, w, numerator, _place(w, numerator, cosine), cell)
 
 
 def _forces(
-    tables: _Tables, section: np.ndarray, at: np.ndarray, air: _Annulus
+    tables: _Tables, section: np.ndarray, at: tuple[np.ndarray, np.ndarray], air: _Annulus
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return normal and tangential coefficient at the place `at` in the tables, which is used up, and the cell used.
-
-    In the precision of `air`.
-    """
-    whole = np.floor(at)
-    at -= whole
-    cell = whole.astype(np.intp)
-    part = at.astype(air.sine.dtype, copy=False)
+    """Return normal and tangential coefficient, and the cell used; `at` is a cell of the tables and the part of it."""
+    cell, part = at
     if tables.count == 1:
         lift, drag = tables.at(cell, part)
     else:
@@ -379,9 +386,9 @@ def _place(w: np.ndarray, numerator: np.ndarray, cosine: np.ndarray) -> np.ndarr
     if everywhere:
         return place
     np.copysign(place, w, out=place)
-    none = w <= 0
-    none &= cosine < 0
-    np.copyto(place, 2.0, where=none)
+    back = cosine < 0
+    if back.any():
+        place[back & (w <= 0)] = 2.0
     return place
 
 
@@ -390,7 +397,7 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
 
     Where several inflow angles satisfy the balance (near stall), the one taken has its angle of attack nearest to the
     section's zero-lift angle, among those where the local speed ratio falls as the inflow angle rises (the others are
-    not stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.25 to 1
+    not stable); the state is flagged in `multiple_roots`. Two further roots inside one step of the sweep (0.2 to 1
     degree where rotors work) go unseen: about one state in ten thousand, all on the brink of stall.
 
     Parameters
@@ -423,7 +430,8 @@ def solve(sections: Sections, tip_speed_ratio: np.ndarray, pitch_deg: np.ndarray
     many = np.empty((count, size), bool)
     open_states = []
     # A few sections at a time: enough to spread numpy's cost per call, few enough to stay in the processor's cache.
-    step = max(1, min(_GROUP_STATES // size, _GROUP_SWEEP // (pitches * _SWEEP_DEG.size)))
+    most = max(1, min(_GROUP_STATES // size, _GROUP_SWEEP // (pitches * _SWEEP_DEG.size)))
+    step = math.ceil(count / math.ceil(count / most))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         for start in range(0, count, step):
             group = slice(start, min(start + step, count))
@@ -448,11 +456,12 @@ def _states(
     """
     chord, local = grid
     shape = (*chord.shape, local.shape[1])
-    straight = bool(np.all(back == np.arange(back.size)[::-1]))
+    own = np.arange(back.size)
+    step = next((step for step in (1, -1) if np.array_equal(back, own[::step])), 0)
 
     def shaped(values: np.ndarray) -> np.ndarray:
         cube = values.reshape(shape)
-        return cube[:, :, ::-1] if straight else np.ascontiguousarray(cube[:, :, back])
+        return cube[:, :, ::step] if step else np.ascontiguousarray(cube[:, :, back])
 
     speed = 1.0 / solved["w"]
     alpha = solved["inflow_deg"].reshape(shape) - chord[:, :, None]
@@ -508,13 +517,13 @@ def _sweep(tables: _Tables, section: np.ndarray, origin: np.ndarray) -> np.ndarr
     place = np.empty((*origin.shape, _SWEEP_DEG.size), np.float32)
     air = tables.sweep
     air = _Annulus(air.sine, air.cosine, air.loss[section[:, 0]], air.solidity[section[:, 0]])
-    at = _SWEEP_DEG * _STEPS_PER_DEG + origin[:, :, None]
-    normal, tangential, _ = _forces(tables, section[:, :, None], at, air)
-    behind = int(np.searchsorted(_SWEEP_DEG, 0.0))
-    for part, inflow in ((slice(0, behind), _from_behind), (slice(behind, None), _from_ahead)):
+    whole = np.floor(origin)
+    cell, share = whole.astype(np.intp)[:, :, None], (origin - whole).astype(np.float32)[:, :, None]
+    for part, inflow in ((slice(0, _AHEAD), _from_behind), (slice(_AHEAD, None), _from_ahead)):
         some = _Annulus(air.sine[part], air.cosine[part], air.loss[:, :, part], air.solidity)
-        w, h = inflow(some, normal[:, :, part])
-        numerator = _numerator(some, h, tangential[:, :, part], rotation=tables.sections.wake_rotation)
+        normal, tangential, _ = _forces(tables, section[:, :, None], (cell + _SWEEP_STEPS[part], share), some)
+        w, h = inflow(some, normal)
+        numerator = _numerator(some, h, tangential, rotation=tables.sections.wake_rotation)
         place[:, :, part] = _place(w, numerator, some.cosine)
     return place
 
@@ -567,40 +576,43 @@ def _choose(
     gained = np.empty_like(passed)
     np.subtract(passed[1:], passed[:-1], out=gained[:-1])
     gained[angles - 1 :: angles] = 0  # from one sweep to the next there is no interval
-    np.maximum(gained, 0, out=gained)
-    rows = gained.reshape(groups * pitches, angles)
-    odd = np.flatnonzero(rows.sum(axis=1) != ratios)
-    held = rows[odd]
+    rows, of_row = gained.reshape(-1, angles), passed.reshape(-1, angles)
+    odd = np.flatnonzero((of_row[:, -1] - of_row[:, 0] != ratios) | (rows.min(axis=1) < 0))
+    held = np.maximum(rows[odd], 0)
     rows[odd] = 0
     rows[odd, 0] = ratios  # any: they are chosen below
     holding = np.flatnonzero(gained > 0)
     chosen = np.repeat(holding, gained.take(holding)).reshape(groups * pitches, ratios)
     several: np.ndarray = np.zeros(chosen.shape, bool)
     if odd.size:
-        first = passed.reshape(groups * pitches, angles)[odd] - (odd // pitches * (ratios + 1))[:, None]
         centre = (chord + zero_lift[:, None]).reshape(-1)[odd]
-        column, several[odd] = _choose_nearest(held, first, centre, ratios)
+        column, several[odd] = _choose_nearest(held, of_row[odd], centre, ratios)
         chosen[odd] = column + (odd * angles)[:, None]
     return chosen.reshape(groups, -1), several.reshape(groups, -1)
 
 
 def _passed(wanted: np.ndarray, place: np.ndarray) -> np.ndarray:
-    """Return how many of its group's `wanted` (G, L) lie below each `place` (G, P, N); flat, L + 1 more a group before.
+    """Return how many of its group's `wanted` (G, L) lie below each `place` (G, P, N), flat.
 
     As a binary search finds it, but by a table of bins of places; the search ends with the few inside one bin.
     """
     groups, ratios = wanted.shape
+    first = _bins(wanted) + 1
+    longest = _longest_run(first)
     edges = np.full((groups, ratios + 2), _BINS)
     edges[:, 0] = 0
-    edges[:, 1:-1] = _bins(wanted) + 1
-    below = np.repeat(np.arange(groups * (ratios + 1)), np.diff(edges).reshape(-1))
-    ends = np.full((groups, ratios + 1), np.inf, wanted.dtype)
-    ends[:, :-1] = wanted
+    edges[:, 1:-1] = first
+    ends = np.full((groups, ratios + longest), np.inf, wanted.dtype)
+    ends[:, :ratios] = wanted
+    start = (np.arange(groups) * ends.shape[1])[:, None]
+    next_end = np.repeat((start + np.arange(ratios + 1)).reshape(-1), np.diff(edges).reshape(-1))
+    below = (next_end.reshape(groups, _BINS) - start).astype(np.int16 if ratios < 30_000 else np.intp)
     bins = _bins(place)
     bins += (np.arange(groups) * _BINS)[:, None, None]
-    passed = below.take(bins.reshape(-1))
-    for _ in range(_longest_run(edges[:, 1:-1])):
-        passed += ends.take(passed) < place.reshape(-1)
+    bins = bins.reshape(-1)
+    passed = below.take(bins)
+    for nth in range(longest):
+        passed += ends.take(next_end + nth).take(bins) < place.reshape(-1)
     return passed
 
 
@@ -615,8 +627,7 @@ def _longest_run(values: np.ndarray) -> int:
 def _bins(place: np.ndarray) -> np.ndarray:
     """Return the bin of each place, of `_BINS` from 0 to 1; those outside in the first or the last."""
     bins = place * place.dtype.type(_BINS)
-    np.maximum(bins, 0, out=bins)
-    np.minimum(bins, _BINS - 1, out=bins)
+    np.clip(bins, 0, _BINS - 1, out=bins)
     return bins.astype(np.intp)
 
 
@@ -635,9 +646,11 @@ def _choose_nearest(
     distance = np.abs(0.5 * (_SWEEP_DEG[column] + _SWEEP_DEG[column + 1]) - centre[row])
     column, distance = np.repeat(column, counts), np.repeat(distance, counts)
     chosen = np.zeros(rows * ratios, np.intp)
-    far = np.argsort(-distance, kind="stable")
-    chosen[state[far]] = column[far]  # the last written, the nearest, stays
+    chosen[state] = column
     several = np.bincount(state, minlength=chosen.size) > 1
+    some = np.flatnonzero(several.take(state))
+    far = some[np.argsort(-distance[some], kind="stable")]
+    chosen[state[far]] = column[far]  # the last written, the nearest, stays
     return chosen.reshape(rows, ratios), several.reshape(rows, ratios)
 
 
@@ -672,7 +685,7 @@ def _first_guess(
     the precision of `place`; in the first and the last interval of a sweep it is the straight line.
     """
     flat = place.reshape(-1)
-    y0, y3 = np.concatenate([flat[:1], flat]).take(index), np.concatenate([flat[2:], flat[-1:]]).take(index)
+    y0, y3 = np.concatenate([flat[:1], flat]).take(index), flat[2:].take(index, mode="clip")
     y1, y2 = between.under, between.over
     d01, d23 = (_WIDTHS[start:][: _SWEEP_DEG.size].take(column) for start in (0, 2))
     d12 = between.width / (y2 - y1)
@@ -736,7 +749,8 @@ def _straight(between: _Interval, wanted: np.ndarray, odd: np.ndarray) -> np.nda
 def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarray]) -> None:
     """Bring the states that are not exact yet (a kink of the polar lies in their interval) to rounding, in `solved`.
 
-    First the line through the two trials, then bracketed false position. `rest` as `_solve_group` gives it.
+    First the line through the two trials, then bracketed false position; when few are left, inside the one step of the
+    polar that holds the root. `rest` as `_solve_group` gives it.
     """
     now, done = _tried(tables, rest, _Trial(*rest[9:]), _on_line(rest), solved)
     going = np.flatnonzero(~done)
@@ -752,10 +766,12 @@ def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarra
     )
     for angle, place in ((trials[0], trials[1]), (trials[2], trials[7]), (last.inflow_deg, last.place)):
         box = _narrowed(box, angle, place - target)
-    before = _Trial(*trials[2:])
+    before, wide = _Trial(*trials[2:]), True
     for _ in range(90):
         if not left.size:
             return
+        if wide and left.size <= _FEW_STATES:
+            box, wide = _in_one_cell(tables, left // solved["w"].shape[1], target, origin, box), False
         at = _next_angle(box, target, before, last)
         now, done = _tried(tables, [left, target, origin], last, at, solved)
         box = _narrowed(box, at, now.place - target)
@@ -763,6 +779,25 @@ def _settle(tables: _Tables, rest: list[np.ndarray], solved: dict[str, np.ndarra
         left, target, origin = (part.take(going) for part in (left, target, origin))
         box = tuple(part.take(going) for part in box)
         before, last = (_Trial(*(part.take(going) for part in vars(trial).values())) for trial in (last, now))
+
+
+def _in_one_cell(tables: _Tables, section: np.ndarray, target: np.ndarray, origin: np.ndarray, box: _Box) -> _Box:
+    """Return the bracket (n,) narrowed to the step of the polars' tables that holds its first root: smooth inside."""
+    low, high, under, over, moved = box
+    start = np.floor(_STEPS_PER_DEG * low + origin)
+    end = np.ceil(_STEPS_PER_DEG * high + origin)
+    inner = np.maximum(end - start - 1.0, 0.0).astype(np.intp)  # ends of steps inside the bracket
+    owner = np.repeat(np.arange(low.size), inner)
+    nth = np.arange(1, owner.size + 1) - np.repeat(np.cumsum(inner) - inner, inner)
+    start, section, target, origin = (part.take(owner) for part in (start, section, target, origin))
+    angle = (start + nth - origin) / _STEPS_PER_DEG
+    residual = _try(tables, section, angle, origin).place - target
+    # Of those written to one place the last stays: the lowest above the root, then the highest below it.
+    above = np.flatnonzero(residual >= 0)[::-1]
+    high[owner[above]], over[owner[above]] = angle[above], residual[above]
+    below = np.flatnonzero((residual < 0) & (angle < high[owner]))
+    low[owner[below]], under[owner[below]] = angle[below], residual[below]
+    return low, high, under, over, moved
 
 
 def _on_line(rest: list[np.ndarray]) -> np.ndarray:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from section_states import axial_induction, loss, swirl_speed
 
+from energy.aero import blade_element
 from energy.aero.blade_element import Sections, solve, tip_loss_factor
 
 ANGLES = np.arange(-3600, 3601) * 0.1
@@ -195,7 +196,9 @@ def test_of_several_states_the_one_nearest_to_zero_lift_is_taken(
 
 
 def test_a_whole_turn_of_the_pitch_changes_nothing() -> None:
-    once, round_about = (solve(SECTIONS, RATIOS, turn + np.array([4.0, 25.0, -120.0])) for turn in (0.0, 360.0))
+    # Among them each section's chord straight ahead, where the tables end.
+    pitches = np.array([4.0, 25.0, -120.0, *(-180.0 - SECTIONS.twist_deg)])
+    once, round_about = (solve(SECTIONS, RATIOS, turn + pitches) for turn in (0.0, 360.0))
     for name in FIELDS:
         found, wanted = getattr(round_about, name), getattr(once, name)
         assert found == pytest.approx(wanted, rel=1e-8, abs=1e-8), name
@@ -245,5 +248,57 @@ def test_two_trials_bring_most_states_to_rounding(
     monkeypatch.setattr("energy.aero.blade_element.tip_loss_factor", counted)
     states = solve(sections, np.linspace(0.3, 12, 80), np.arange(-6.0, 31.0, 3.0))
     assert 0 < sum(asked) / states.residual.size < most
-    assert len(asked) < 22
+    assert len(asked) < 12
     assert (np.abs(states.residual) / (1 + states.local_speed_ratio)).max() < 1e-9
+
+
+def test_a_bracket_over_kinks_is_narrowed_to_the_step_of_its_first_root() -> None:
+    pitches = np.array([0.0, 8.37])
+    chord = JAGGED.twist_deg[:, None] + pitches
+    tables = blade_element._Tables(JAGGED, chord)
+    draws = np.random.default_rng(5)
+    section, which = draws.integers(0, 3, 200), draws.integers(0, 2, 200)
+    origin = tables.origin(np.arange(3)[:, None], chord)[section, which]
+
+    def place(angle: np.ndarray) -> np.ndarray:
+        return np.array(blade_element._try(tables, section, angle, origin).place)
+
+    root = draws.uniform(3.0, 80.0, 200)
+    target = place(root)
+    low, high = root - draws.uniform(0.01, 3.0, 200), root + draws.uniform(0.01, 3.0, 200)
+    ends = place(low) - target, place(high) - target
+    held = np.flatnonzero((ends[0] < 0) & (ends[1] > 0))
+    section, origin, target, low, high = (part[held] for part in (section, origin, target, low, high))
+    box = low, high, place(low) - target, place(high) - target, np.zeros(held.size)
+    kept = [part.copy() for part in box]
+    start, stop, under, over, moved = blade_element._in_one_cell(tables, section, target, origin, box)
+    assert held.size > 150
+    assert (kept[0] <= start).all()
+    assert (start < stop).all()
+    assert (stop <= kept[1]).all()
+    assert np.mean(stop - start < kept[1] - kept[0]) > 0.9
+    assert (under < 0).all()
+    assert (over >= 0).all()
+    assert under == pytest.approx(place(start) - target, abs=1e-12)
+    assert over == pytest.approx(place(stop) - target, abs=1e-12)
+    assert not moved.any()
+    # A tenth of a degree of angle of attack, from one entry of the tables to the next.
+    alpha = [(angle - chord[section, which[held]]) * 10.0 for angle in (start, stop)]
+    assert (np.floor(alpha[0] + 1e-6) == np.ceil(alpha[1] - 1e-6) - 1).all()
+    for k in range(held.size):  # no root at an entry before it
+        leading = chord[section[k], which[held[k]]]
+        entry = (
+            np.arange(np.ceil((kept[0][k] - leading) * 10.0), np.floor((start[k] - leading) * 10.0)) / 10.0 + leading
+        )
+        same = np.repeat(k, entry.size)
+        assert (blade_element._try(tables, section[same], entry, origin[same]).place < target[k] + 1e-9).all()
+
+
+def test_what_a_sweep_does_not_reach_is_no_crash() -> None:
+    """Wanted places below, within and above a sweep: the state is then one that did not settle, which is told."""
+    place = np.linspace(0.3, 0.6, blade_element._SWEEP_DEG.size, dtype=np.float32)[None, None]
+    chosen, several = blade_element._choose(place, np.array([[0.1, 0.4, 0.5, 0.9]]), np.zeros((1, 1)), np.zeros(1))
+    assert (place[0, 0, chosen[0, 1:3]] <= [0.4, 0.5]).all()
+    assert (place[0, 0, chosen[0, 1:3] + 1] > [0.4, 0.5]).all()
+    assert chosen[0, [0, 3]].tolist() == [0, 0]
+    assert not several.any()
