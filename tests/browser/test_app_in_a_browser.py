@@ -358,11 +358,12 @@ def test_from_nothing_to_ones_own_verdict_on_the_screen_alone(page: Any, address
     for _ in range(2):  # folded: it is not there; unfolded: as it was
         form.click()
         settled(page)
-    assert page.get_by_role("textbox", name="rotor diameter", exact=True).input_value() == "1.3"
+    page.wait_for_function("document.querySelector('input[aria-label=\"rotor diameter\"]')?.value === '1.3'")
     page.get_by_text("What else do you know?").click()
     settled(page)
     page.get_by_role("textbox", name="a title for it").fill("Our roof <b>mill</b>")
     page.keyboard.press("Tab")
+    settled(page)  # nothing moves under the mouse any more
     page.get_by_role("button", name="Show me the answer").click()
     page.wait_for_function("document.querySelector('.wt-title')?.innerText === 'Our roof <b>mill</b>'")
     settled(page)
