@@ -496,6 +496,20 @@ def field_keys() -> Callable[[str], str]:
     return lambda name: f"{name}#{number}"
 
 
+def times_converted(name: str) -> int:
+    """Return how often a field's numbers were put in another unit since the fields were renewed.
+
+    It is a part of the keys of their boxes: a browser that has heard of no new number yet tells the old one again, and
+    must not be taken for a user who types it in the new unit.
+    """
+    return int(st.session_state.get(field_key(f"{name} converted"), 0))
+
+
+def converted(name: str) -> None:
+    """Let the boxes of a field begin anew, with its numbers in the unit that they have now."""
+    st.session_state[field_key(f"{name} converted")] = times_converted(name) + 1
+
+
 def stands_at(key: str) -> Any:
     """Return what a widget stands at, to be its default as well.
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import re
 import typing
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import streamlit as st
@@ -26,6 +26,7 @@ from vehicle.typed import as_people_type
 
 EXACT, PLUS_MINUS, BETWEEN = "exactly", "plus or minus", "between"
 _DEFAULT = "(default)"
+_NUMBERS = ("value", "plus_minus", "low", "high")  # the boxes of a field that hold a number in its unit
 
 
 def form(table: str, work: Work) -> None:
@@ -144,7 +145,10 @@ def shown(value: float, spec: Spec) -> str:
 
 def _hold(name: str, value: Any) -> str:
     """Return the key of a widget that begins with `value` and keeps what is typed until the fields are renewed."""
-    key = desk.field_key(name)
+    return _begin(desk.field_key(name), value)
+
+
+def _begin(key: str, value: Any) -> str:
     if key not in st.session_state:
         st.session_state[key] = value
     return key
@@ -189,16 +193,16 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
     sure_key = _hold(f"{place} sure", sure)
     # The widget's own choice of how sure, which may be ahead of the scenario while its parts are still empty.
     sure = st.session_state[sure_key]
-    for name in ("value", "plus_minus", "low", "high"):
-        part = shown.get(name, ("", unit))
-        same = part[1] == unit or not part[0]
-        _hold(f"{place} {name}", part[0] if same else str(parts[name]))
+    box = _boxes(place)
+    for name in _NUMBERS:
+        number, own = shown.get(name, ("", unit))
+        _begin(box(name), number if own == unit or not number else str(parts[name]))
     store = _storing(place, spec)
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
     row.text_input(
         label if sure != BETWEEN else f"{label}, most likely (may be left out)",
-        desk.stands_at(desk.field_key(f"{place} value")),
-        key=desk.field_key(f"{place} value"),
+        desk.stands_at(box("value")),
+        key=box("value"),
         on_change=desk.if_drawn(store),
         placeholder=_placeholder(place, spec),
         autocomplete="off",
@@ -225,25 +229,25 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         width=128,
     )
 
-    def number(where: Any, words: str, name: str) -> None:
-        key = desk.field_key(f"{place} {name}")
-        where.text_input(f"{label}, {words}", desk.stands_at(key), key=key, on_change=desk.if_drawn(store))
-
-    if sure == PLUS_MINUS:
-        number(st, "± (half-width of a 95 % interval)", "plus_minus")
-    elif sure == BETWEEN:
-        low, high = st.columns(2)
-        number(low, "lowest", "low")
-        number(high, "highest", "high")
+    beside = {
+        PLUS_MINUS: {"plus_minus": "± (half-width of a 95 % interval)"},
+        BETWEEN: {"low": "lowest", "high": "highest"},
+    }
+    words = beside.get(sure, {})
+    for where, name in zip(st.columns(len(words)) if words else (), words, strict=True):
+        held = desk.stands_at(box(name))
+        where.text_input(f"{label}, {words[name]}", held, key=box(name), on_change=desk.if_drawn(store))
 
 
-def _in_unit(raw: object, unit: str, spec: Spec, name: str) -> object:
-    """Return a guessed quantity in another unit, to four figures; as it is where it is none."""
+def _in_unit(raw: object, unit: str, spec: Spec, name: str, figures: int = 4) -> object:
+    """Return a quantity in another unit, to so many figures; as it is where it is none."""
     si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
     try:
-        return f"{units.express(units.parse(raw, si), unit, si):.4g} {unit}" if isinstance(raw, str) and unit else raw
+        if isinstance(raw, str) and unit:
+            return f"{units.express(units.parse(raw, si), unit, si):.{figures}g} {unit}"
     except units.QuantityError:
-        return raw
+        pass  # told as a fault
+    return raw
 
 
 def _chosen_unit(place: str, usual: str) -> str:
@@ -264,13 +268,10 @@ def _placeholder(place: str, spec: Spec) -> str:
     return f"default: {text}" if text else "not given"
 
 
-_Typed = Callable[[str], str]  # what is typed into one of the boxes of a field, by the box's name
-
-
-def _typing(place: str) -> _Typed:
-    """Return what reads the boxes of a field as they are drawn now."""
-    key_of = desk.field_keys()
-    return lambda name: str(st.session_state.get(key_of(f"{place} {name}"), "")).strip()
+def _boxes(place: str) -> Callable[[str], str]:
+    """Return what gives the keys of a field's boxes, by name, as they are drawn now."""
+    key_of, drawn = desk.field_keys(), desk.times_converted(place)
+    return lambda name: key_of(f"{place} {name}") + (f".{drawn}" if name in _NUMBERS else "")
 
 
 def _written(text: str, unit: str) -> Any:
@@ -290,39 +291,49 @@ def _written(text: str, unit: str) -> Any:
 
 
 def _storing(place: str, spec: Spec) -> Callable[[], None]:
-    key_of, typed = desk.field_keys(), _typing(place)
+    box, drawn = _boxes(place), desk.times_converted(place)
 
     def store() -> None:
-        _follow_unit(place, spec, key_of, typed)
-        unit, sure = typed("unit"), typed("sure")
-        value = _written(typed("value"), unit)
-        raw: Any = value
-        if sure == PLUS_MINUS:
-            width = _written(typed("plus_minus"), unit)
-            if spec.unit == "K" and isinstance(width, str):
-                width = width.replace("degC", "K")
-            if width is not None:
-                raw = {"value": value, "plus_minus": width} if value is not None else {"plus_minus": width}
-        elif sure == BETWEEN:
-            ends = {name: _written(typed(name), unit) for name in ("low", "high")}
-            ends = {name: end for name, end in ends.items() if end is not None}
-            if ends:
-                raw = {**({"value": value} if value is not None else {}), **ends}
-        _keep_unit(place, unit, raw)
-        desk.put_value(place, raw)
+        _follow_unit(spec, box)
+        if drawn != desk.times_converted(place):
+            desk.converted(place)  # typed while the page still showed the boxes of before
+        _put(place, spec, {name: _typed(box(name)) for name in (*_NUMBERS, "unit", "sure")})
 
     return store
 
 
-def _follow_unit(place: str, spec: Spec, key_of: Callable[[str], str], typed: _Typed) -> None:
+def _typed(key: str) -> str:
+    return str(st.session_state.get(key, "")).strip()
+
+
+def _put(place: str, spec: Spec, typed: Mapping[str, str]) -> None:
+    """Put what is typed into a field's boxes, by name, into the scenario."""
+    unit, sure = typed["unit"], typed["sure"]
+    value = _written(typed["value"], unit)
+    raw: Any = value
+    if sure == PLUS_MINUS:
+        width = _written(typed["plus_minus"], unit)
+        if spec.unit == "K" and isinstance(width, str):
+            width = width.replace("degC", "K")
+        if width is not None:
+            raw = {"value": value, "plus_minus": width} if value is not None else {"plus_minus": width}
+    elif sure == BETWEEN:
+        ends = {name: _written(typed[name], unit) for name in ("low", "high")}
+        ends = {name: end for name, end in ends.items() if end is not None}
+        if ends:
+            raw = {**({"value": value} if value is not None else {}), **ends}
+    _keep_unit(place, unit, raw)
+    desk.put_value(place, raw)
+
+
+def _follow_unit(spec: Spec, box: Callable[[str], str]) -> None:
     """Where a value was typed with a unit of its own, put that in the unit's box and the number in the value's.
 
     Not where ends or a half-width stand beside it: their numbers belong to the unit that the box has.
     """
-    if typed("sure") != EXACT:
+    if _typed(box("sure")) != EXACT:
         return
-    key = key_of(f"{place} value")
-    text = typed("value")
+    text = _typed(box("value"))
     plain = as_people_type(text, thousands_comma=desk.system() != "metric")
     try:
         number, own = units.split(plain)
@@ -331,9 +342,9 @@ def _follow_unit(place: str, spec: Spec, key_of: Callable[[str], str], typed: _T
     except units.QuantityError:
         return  # empty, or told as a fault
     if own or plain != text:
-        st.session_state[key] = f"{number:.12g}"
+        st.session_state[box("value")] = f"{number:.12g}"
     if own:
-        st.session_state[key_of(f"{place} unit")] = own
+        st.session_state[box("unit")] = own
 
 
 def _held_unit(place: str) -> str:
@@ -352,21 +363,21 @@ def _held_unit(place: str) -> str:
 
 def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
     """Return what happens when another unit is chosen: the quantity stays, its numbers change."""
-
-    key_of, typed, store = desk.field_keys(), _typing(place), _storing(place, spec)
+    box = _boxes(place)
 
     def change() -> None:
-        unit, now = typed("unit"), _held_unit(place) or before
-        for name in ("value", "low", "high", "plus_minus"):
-            key = key_of(f"{place} {name}")
+        typed = {name: _typed(box(name)) for name in (*_NUMBERS, "unit", "sure")}
+        unit, now = typed["unit"], _held_unit(place) or before
+        for name in _NUMBERS:
             si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
+            text = as_people_type(typed[name], thousands_comma=desk.system() != "metric")
             try:
-                held = units.parse(f"{st.session_state.get(key, '')} {now}".strip(), si)
-                number = units.express(held, unit, si) if unit else held
+                held = units.parse(text if units.split(text)[1] else f"{text} {now}".strip(), si)
+                typed[name] = f"{units.express(held, unit, si) if unit else held:.6g}"
             except units.QuantityError:
                 continue  # empty, or a text that is told as a fault
-            st.session_state[key] = f"{number:.6g}"
-        store()
+        _put(place, spec, typed)
+        desk.converted(place)
 
     return change
 
@@ -382,7 +393,7 @@ def _entry_text(entry: object, unit: str, choices: tuple[str, ...], spec: Spec) 
     text = {}
     for name, part in parts.items():
         number, own = _split(part, choices, spec)
-        text[name] = number if own == unit else f"{number} {own}"
+        text[name] = number if own == unit or not number else str(part)
     if "plus_minus" in text:
         return f"{text['value']} ± {text['plus_minus']}"
     if "low" in text:
@@ -400,6 +411,13 @@ def _entry(text: str, unit: str) -> Any:
     return _written(text, unit)
 
 
+def _entry_in_unit(entry: Any, unit: str, spec: Spec) -> Any:
+    """Return one entry of a list with its numbers in another unit."""
+    if isinstance(entry, dict):
+        return {name: _in_unit(part, unit, spec, name, figures=6) for name, part in entry.items()}
+    return _in_unit(entry, unit, spec, "value", figures=6)
+
+
 def _list(place: str, spec: Spec, raw: object) -> None:
     choices = spec.written(desk.system())
     entries = raw if isinstance(raw, list) else []
@@ -408,13 +426,25 @@ def _list(place: str, spec: Spec, raw: object) -> None:
     unit = _split(numbers[0], choices, spec)[1] if numbers else chosen
     choices = tuple(dict.fromkeys((*choices, chosen, unit)))
     text = ", ".join(_entry_text(entry, unit, choices, spec) for entry in entries)
-    value_key, unit_key = _hold(f"{place} value", text), _hold(f"{place} unit", unit)
+    drawn = desk.times_converted(place)
+    value_key, unit_key = _begin(_boxes(place)("value"), text), _hold(f"{place} unit", unit)
+
+    def entries_in(unit: str) -> list[Any]:
+        return [_entry(part.strip(), unit) for part in st.session_state[value_key].split(",") if part.strip()]
+
+    def put(entries: list[Any]) -> None:
+        _keep_unit(place, st.session_state[unit_key], entries or None)
+        desk.put_value(place, entries or None)
 
     def store() -> None:
+        put(entries_in(st.session_state[unit_key]))
+        if drawn != desk.times_converted(place):
+            desk.converted(place)  # typed while the page still showed the box of before
+
+    def convert() -> None:
         chosen = st.session_state[unit_key]
-        parts = [part.strip() for part in st.session_state[value_key].split(",") if part.strip()]
-        _keep_unit(place, chosen, parts or None)
-        desk.put_value(place, [_entry(part, chosen) for part in parts] or None)
+        put([_entry_in_unit(entry, chosen, spec) for entry in entries_in(unit)])
+        desk.converted(place)
 
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
     row.text_input(
@@ -432,7 +462,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
         options=choices,
         index=desk.stands_in(unit_key, choices),
         key=unit_key,
-        on_change=desk.if_drawn(store),
+        on_change=desk.if_drawn(convert),
         format_func=lambda name: name or "number",
         disabled=len(choices) == 1,
     )

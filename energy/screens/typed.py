@@ -26,23 +26,22 @@ def quantity(
     choices = tuple(offered) or units.written_units(unit, desk.system())
     chosen = held.get(f"unit of {name}")  # stays while the field is empty
     choices = (chosen, *(c for c in choices if c != chosen)) if isinstance(chosen, str) else choices
-    own = (
-        ""
-        if start is None
-        else _text(f"{units.express(start, choices[0], unit) if choices[0] else start:.4g}", choices[0])
-    )
+    own = "" if start is None else _started(start, choices[0], unit)
     number, now = _split(str(held.get(name, own)), choices)
     choices = choices if now in choices else (*choices, now)
-    value_key, unit_key = _widget(f"{name} value", number), _widget(f"{name} unit", now)
+    drawn = desk.times_converted(name)
+    value_key, unit_key = _widget(f"{name} value", number, f".{drawn}"), _widget(f"{name} unit", now)
+
+    def typed() -> str:
+        return as_people_type(str(st.session_state[value_key]).strip(), thousands_comma=desk.system() != "metric")
 
     def store() -> None:
-        text = as_people_type(str(st.session_state[value_key]).strip(), thousands_comma=desk.system() != "metric")
+        text, there = typed(), st.session_state[unit_key]
         if text:  # a unit that was typed goes to the unit's box
-            st.session_state[value_key], st.session_state[unit_key] = _split(
-                _text(text, st.session_state[unit_key]), (st.session_state[unit_key],)
-            )
-        desk.keep_typed(name, _text(text, st.session_state[unit_key]) if text else None)
-        desk.keep_typed(f"unit of {name}", st.session_state[unit_key])
+            st.session_state[value_key], st.session_state[unit_key] = _split(_text(text, there), (there,))
+        _keep(name, _text(text, st.session_state[unit_key]) if text else None, st.session_state[unit_key])
+        if drawn != desk.times_converted(name):
+            desk.converted(name)  # typed while the page still showed the boxes of before
 
     def convert() -> None:
         """Keep the quantity in another unit."""
@@ -51,11 +50,11 @@ def quantity(
         # carries a unit of its own, and that was followed just before.
         _, before = _split(str(desk.typed().get(name, own)), (now,))
         try:
-            value = units.parse(_text(str(st.session_state[value_key]), before), unit)
-            st.session_state[value_key] = f"{units.express(value, to, unit) if to else value:.6g}"
+            value = units.parse(_text(typed(), before), unit)
+            _keep(name, _text(f"{units.express(value, to, unit) if to else value:.6g}", to), to)
         except units.QuantityError:
-            pass  # empty, or a text that is told as a fault where it is used
-        store()
+            store()  # empty, or a text that is told as a fault where it is used
+        desk.converted(name)
 
     row = st.container(horizontal=True, vertical_alignment="bottom", gap="small")
     row.text_input(
@@ -167,9 +166,9 @@ def _known(name: str, options: Sequence[str], start: str) -> str:
     return str(held if held in options else start)
 
 
-def _widget(name: str, value: Any) -> str:
-    """Return the key of a widget that begins with `value`."""
-    key = desk.field_key(f"typed {name}")
+def _widget(name: str, value: Any, nth: str = "") -> str:
+    """Return the key of a widget that begins with `value`; `nth` makes it another one."""
+    key = desk.field_key(f"typed {name}") + nth
     if key not in st.session_state:
         st.session_state[key] = value
     return key
@@ -189,6 +188,16 @@ def _text(number: str, unit: str) -> str:
     except units.QuantityError:
         return number  # told as a fault where it is used
     return number if own or not unit else f"{number} {unit}"
+
+
+def _keep(name: str, text: str | None, unit: str) -> None:
+    desk.keep_typed(name, text)
+    desk.keep_typed(f"unit of {name}", unit)
+
+
+def _started(start: float, chosen: str, unit: str) -> str:
+    """Return what a field begins with, given in the SI unit `unit`, in the chosen one."""
+    return _text(f"{units.express(start, chosen, unit) if chosen else start:.4g}", chosen)
 
 
 def _split(text: str, choices: Sequence[str]) -> tuple[str, str]:

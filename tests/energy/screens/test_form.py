@@ -114,3 +114,22 @@ def test_gears_and_choices_are_written_as_the_file_has_them() -> None:
     assert bundles.value_at(held(shown), "engine.fuel") == "petrol"
     field(shown, "selectbox", "engine.runs_when_parked value").set_value(True).run()
     assert bundles.value_at(held(shown), "engine.runs_when_parked") is True
+
+
+def test_another_unit_keeps_the_quantities_of_a_list_too() -> None:
+    shown = at(NEW, "edit")
+    part(shown, "engine")
+    gears = "engine.speed_per_1000_rpm"
+    field(shown, "text_input", f"{gears} value").set_value("8.2 to 9.0, 17, 27.5 ± 0.5, fast").run()
+    field(shown, "selectbox", f"{gears} unit").set_value("mph").run()
+    assert bundles.value_at(held(shown), gears) == [
+        {"low": "5.09524 mph", "high": "5.59234 mph"},  # 1 mile = 1.609344 km: international yard and pound agreement
+        "10.5633 mph",
+        {"value": "17.0877 mph", "plus_minus": "0.310686 mph"},
+        "fast",
+    ]
+    assert field(shown, "text_input", f"{gears} value").value == (
+        "5.09524 to 5.59234, 10.5633, 17.0877 ± 0.310686, fast"
+    )
+    field(shown, "text_input", f"{gears} value").set_value("6, 11").run()
+    assert bundles.value_at(held(shown), gears) == ["6 mph", "11 mph"]

@@ -120,6 +120,41 @@ def test_fields_of_before_confirm_no_guess_and_make_no_step() -> None:
     assert (_held(app), app.session_state["steps"]) == (before, steps)
 
 
+@pytest.mark.parametrize(
+    ("key", "unit", "value"),
+    [
+        ("vehicle.mass", "lb", {"value": "4850.17 lb", "low": "4409.25 lb", "high": "7054.79 lb"}),
+        ("engine.speed_per_1000_rpm", "mph", ["6.2 mph", "12.4 mph"]),
+    ],
+)
+def test_an_old_number_is_not_taken_for_one_in_the_new_unit(key: str, unit: str, value: Any) -> None:
+    """The browser has the unit that was chosen, and not yet the number that goes with it."""
+    app = AppTest.from_string(FORM, default_timeout=300).run()
+    app.button(key="own begin").click().run()
+    _widget(app, "radio", "typed part").set_value("vehicle").run()
+    if key.startswith("engine"):
+        _widget(app, "radio", "typed part of vehicle").set_value("engine").run()
+    typed = "9.97793, 19.9559" if key.startswith("engine") else "2200"
+    _widget(app, "text_input", f"{key} value").set_value(typed).run()
+    page = _as_shown(app)
+    _widget(app, "selectbox", f"{key} unit").set_value(unit).run()
+    assert value_at(_held(app), key) == value
+    _from_the_page_before(app, page)
+    assert value_at(_held(app), key) == value
+
+
+def test_an_old_number_typed_is_not_taken_for_one_in_the_new_unit() -> None:
+    app = AppTest.from_string(FORM, default_timeout=300).run()
+    name = "typed own speed"
+    _widget(app, "text_input", f"{name} value").set_value("90").run()
+    page = _as_shown(app)
+    _widget(app, "selectbox", f"{name} unit").set_value("mph").run()
+    assert app.session_state["typed"]["own speed"] == "55.9234 mph"
+    _from_the_page_before(app, page)
+    assert app.session_state["typed"]["own speed"] == "55.9234 mph"
+    assert _widget(app, "text_input", f"{name} value").value == "55.9234"
+
+
 def test_every_widget_asks_whether_it_is_still_on_the_page() -> None:
     callbacks = [
         (path.name, keyword.value)
