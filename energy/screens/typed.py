@@ -89,9 +89,9 @@ def scenario_value(text: str, unit: str) -> str | float:
 
 def choice(label: str, name: str, options: Sequence[str], start: str, words: Callable[[str], str] = str) -> str:
     """Show a choice of names in a list; return the chosen one."""
-    key = _widget(name, _known(name, options, start))
-    if name not in desk.typed():
-        st.session_state[key] = start  # nobody chose: it follows what it depends on
+    # Where nobody chose it follows what it depends on, as another widget: a browser that has not heard of that yet
+    # tells what it stood at before, and must not be taken for a user who chooses that.
+    key = _widget(name, _known(name, options, start), f".{start}")
     return str(
         st.selectbox(
             label,

@@ -155,6 +155,22 @@ def test_an_old_number_typed_is_not_taken_for_one_in_the_new_unit() -> None:
     assert _widget(app, "text_input", f"{name} value").value == "55.9234"
 
 
+def test_a_choice_that_followed_another_one_is_not_taken_back() -> None:
+    """The browser has the vehicle that was chosen, and not yet the fuel that goes with it."""
+    app = AppTest.from_string(FORM, default_timeout=300).run()
+    before = _widget(app, "selectbox", "typed own fuel").value
+    page = _as_shown(app)
+    _widget(app, "selectbox", "typed own kind").select("pickup").run()
+    usual = _widget(app, "selectbox", "typed own fuel").value
+    assert usual != before
+    _from_the_page_before(app, page)
+    assert _widget(app, "selectbox", "typed own fuel").value == usual
+    assert "own fuel" not in app.session_state["typed"]
+    _widget(app, "selectbox", "typed own fuel").select("lpg").run()  # and what is chosen stays
+    _widget(app, "selectbox", "typed own kind").select("van").run()
+    assert _widget(app, "selectbox", "typed own fuel").value == "lpg"
+
+
 def test_every_widget_asks_whether_it_is_still_on_the_page() -> None:
     callbacks = [
         (path.name, keyword.value)
