@@ -201,7 +201,11 @@ def money_title(result: Payback) -> str:
     low, high = money.life_years.ends
     ends = f" ({figures(low, 2)} to {figures(high, 2)})" if low != high else ""
     life = f"{figures(money.life_years.estimate, 2)} years{ends}"
-    return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}"
+    turned = ""
+    if money.per_euro != 1:
+        rate = figures(money.per_euro, 2)
+        turned = f"; amounts not given: at {rate} {money.currency} to the euro, from your prices"
+    return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}{turned}"
 
 
 def money_notes(result: Payback, system: UnitSystem = "metric") -> list[str]:
