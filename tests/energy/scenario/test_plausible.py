@@ -153,6 +153,64 @@ def test_tips_that_would_pass_sound_get_no_answer(van_folder: Path) -> None:
         answered(load(van_folder / "scenario.toml", fast), exact=True)
 
 
+def by_watts(folder: Path, rows: str) -> Path:
+    """Write the van with measured watts for its curves."""
+    path = folder / "scenario.toml"
+    lines = path.read_text(encoding="utf-8").replace('curves = "rotor_curves.csv" ', 'measured_power = "watts.csv" ')
+    path.write_text("\n".join(line for line in lines.split("\n") if not line.startswith("pitch = ")), encoding="utf-8")
+    (folder / "watts.csv").write_text(rows, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("rows", "read"),
+    [
+        # 16/27 * 0.75 kg/m3 * 2.545 m2 * (60/3.6)^3 = 5 240 W; 2.5 * 0.75 * 2.545 * (60/3.6)^2 = 1 330 N.
+        ("air_speed_km_h,electrical_power_kW\n30,80\n60,700\n", "column electrical_power: 700000 W at 60 km/h"),
+        ("air_speed_km_h,electrical_power_w\n30,80\n60,5300\n", "at most 5200 W there"),
+        ("air_speed_km_h,electrical_power_w,thrust_n\n30,80,90\n60,700,1400\n", "column thrust: 1400 N at 60 km/h"),
+    ],
+)
+def test_no_rotor_takes_more_from_the_wind_than_it_has(van_folder: Path, rows: str, read: str) -> None:
+    by_watts(van_folder, rows)
+    message = told(van_folder)
+    assert message.startswith("watts.csv: column ")
+    assert read in message
+    assert load(van_folder / "scenario.toml", ['unusual=["rotor.diameter"]']).measured is not None  # in a duct
+
+
+def test_watts_that_an_ideal_rotor_gives_are_read(van_folder: Path) -> None:
+    path = by_watts(van_folder, "air_speed_km_h,electrical_power_w,thrust_n\n2,9,12\n30,80,90\n60,5200,1300\n")
+    assert load(path).measured is not None
+
+
+@pytest.mark.parametrize(
+    ("overrides", "read"),
+    [
+        (
+            ("engine.idle_speed=900 rpm", "engine.lowest_driving_speed=800 rpm"),
+            "idle_speed: 900 rpm, not below engine.low",
+        ),
+        (
+            ("engine.lowest_driving_speed=2500 rpm", "engine.highest_speed=2400 rpm"),
+            "lowest_driving_speed: 2500 rpm, not",
+        ),
+        (
+            ("engine.displacement=0.4 L",),
+            "340 N·m from an engine of 0.4 L; accepted: 12.7 N·m to 143 N·m for that size",
+        ),
+        (("engine.displacement=15 L",), "340 N·m from an engine of 15 L; accepted: 477 N·m to 5370 N·m for that size"),
+    ],
+)
+def test_engine_values_that_cannot_stand_together(van_folder: Path, overrides: tuple[str, ...], read: str) -> None:
+    assert read in told(van_folder, *overrides)
+
+
+def test_a_torque_that_is_meant_is_read(van_folder: Path) -> None:
+    meant = ['unusual=["engine.peak_torque"]', "engine.displacement=0.4 L"]
+    assert load(van_folder / "scenario.toml", meant).engine is not None
+
+
 def test_air_colder_than_any_weather_is_no_air(van_folder: Path) -> None:
     message = told(van_folder, "air.temperature=15 K", 'unusual=["air.temperature"]')
     assert "air.temperature: 15 K; accepted: air temperature" in message
