@@ -47,7 +47,7 @@ def test_every_quantity_has_a_plausible_range_within_its_physical_one(key: str) 
     ("override", "read"),
     [
         ('air.temperature="-60 degC"', "−60 °C"),
-        ('engine.speed_per_1000_rpm=["1e-9 km/h"]', "m/s"),
+        ('engine.speed_per_1000_rpm=["1e-9 km/h"]', "1.00e−09 km/h; "),
         ('engine.highest_speed="1e6 rpm"', "1000000 rpm"),
         ('vehicle.coastdown_b="-100 N*s/m"', "−100 N·s/m"),
         ('rotor.diameter={value="1.8 m", low="0.1 m", high="2 m"}', "0.1 m (an end of its range)"),
@@ -60,6 +60,23 @@ def test_a_slip_of_the_pen_is_refused_with_the_way_out(van_folder: Path, overrid
     assert f"--set: {key}: " in message
     assert read in message
     assert f'unusual = ["{key}"]' in message
+
+
+@pytest.mark.parametrize(
+    ("override", "read"),
+    [
+        ("trip.road_speed=-90 km/h", "-90 km/h; "),
+        ("air.pressure=1013 kPa", "1013 kPa; "),
+        ("engine.displacement=2200 L", "2200 L; "),
+        ("air.relative_humidity=150 %", "150 %; "),
+        ("air.relative_humidity=60", "60; "),
+        ('trip.road_speed={value="90 km/h", low="80 km/h", high="900 km/h"}', "900 km/h (an end of its range); "),
+        ('trip.road_speed={value="20 km/h", plus_minus="30 km/h"}', "−10 km/h (an end of its range); "),
+    ],
+)
+def test_a_value_beyond_its_limits_is_named_as_it_was_written(van_folder: Path, override: str, read: str) -> None:
+    message = told(van_folder, override)
+    assert f"{override.partition('=')[0]}: {read}accepted: " in message
 
 
 def test_what_is_said_to_be_meant_is_named_in_the_answer(van_folder: Path) -> None:
