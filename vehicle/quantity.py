@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal, TypedDict, Unpack
 
@@ -137,6 +137,8 @@ class Spec:
 
     def shown(self, value: float, system: units.UnitSystem = "metric") -> str:
         """Return an SI value of this key in a unit that people read."""
+        if system == "metric" and self.unit == "m/s" and str((self.plausible or ("",))[-1]).endswith(" km/h"):
+            return f"{_plain(units.express(value, 'km/h', self.unit))} km/h"
         if self.own or self.written(system)[0] != self.written("metric")[0]:
             return shown_value(value, self.unit, system, self.written(system)[0])
         return shown_value(value, self.unit, system)
@@ -370,7 +372,7 @@ def read_quantity(raw: object, spec: Spec) -> Uncertain:
         return raw
     if not isinstance(raw, dict):
         value = exact(_one(raw, spec))
-        _check(value, spec)
+        _check(value, spec, {"value": raw})
         return value
     keys = {"value", "plus_minus", "low", "high", "shape"}
     unknown = sorted(set(raw) - keys)
@@ -379,7 +381,7 @@ def read_quantity(raw: object, spec: Spec) -> Uncertain:
             f"unknown key {', '.join(map(repr, unknown))} in a range", "value, plus_minus, low, high, shape"
         )
     value = _range(raw, spec)
-    _check(value, spec)
+    _check(value, spec, raw)
     return value
 
 
@@ -434,16 +436,20 @@ def _one(raw: object, spec: Spec) -> float:
     return float(raw)
 
 
-def _check(value: Uncertain, spec: Spec) -> None:
-    for number in (value.value,) if spec.reading else (value.value, value.low, value.high):
+def _check(value: Uncertain, spec: Spec, raw: Mapping[str, object]) -> None:
+    """Refuse a value, or an end of its range, beyond the key's limits; it is named as it was written in `raw`."""
+    ends = {"value": value.value} if spec.reading else {"value": value.value, "low": value.low, "high": value.high}
+    for name, number in ends.items():
         low_wrong = (spec.at_least is not None and number < spec.at_least - 1e-12) or (
             spec.above is not None and number <= spec.above
         )
         high_wrong = spec.at_most is not None and number > spec.at_most + 1e-12
         if low_wrong or high_wrong:
-            unit = {"dimensionless": "", "delta_degC": " K"}.get(spec.unit, f" {spec.unit}")
+            typed = raw.get(name)
+            read = f"{number:g}" if isinstance(typed, int | float) else spec.shown(number)
+            read = shown(typed).strip("'") if isinstance(typed, str) else read
             what = "" if number == value.value else " (an end of its range)"
-            raise FieldError(f"{number:g}{unit}{what}", spec.accepted())
+            raise FieldError(f"{read}{what}", spec.accepted())
 
 
 def written(value: Uncertain, unit: str) -> str:

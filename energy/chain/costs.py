@@ -8,7 +8,7 @@ when what it saves a year has made up for what it costs more to build; a way tha
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from energy.uncertainty.draws import draws_of, ppf, sobol_sample
 from vehicle.arrays import Values
 from vehicle.driving.fuels import FUELS
 from vehicle.quantity import Estimate, Uncertain
+from vehicle.units import figures
 
 LEVEL = 0.9
 _SEED = 23  # apart from the draws of turbine and winds
@@ -48,6 +49,9 @@ ASSUMED_PRICES = {
     "electricity": Uncertain(0.3, 0.12, 0.45, "triangular"),
 }
 ANY_CURRENCY = "EUR or USD"
+# A coin is worth about a euro where prices are between a third and three times the assumed ones: own choice, no source.
+_ABOUT_A_EURO = 3.0
+_IN_MONEY = ("turbine_parts", "alternator_parts", "battery_parts", "gas_parts", "hour_value")
 WAYS = {"alternator": "alternator with inverter", "battery": "mains-charged second battery", "gas": "gas burner"}
 
 
@@ -91,6 +95,7 @@ class Money:
     currency: str
     life_years: Estimate
     hours: Mapping[str, Estimate]  # a year: driving, parked, carried
+    per_euro: float  # what the assumed amounts, which are of euro or dollar, were multiplied by
     heat_kwh: Estimate  # a year
     source_kwh: Estimate  # a year from fuel or pack, for working and carrying
     turbine: HeatingWay
@@ -105,6 +110,10 @@ def money_of(scenario: Scenario, flows: YearFlows) -> Money:
     values, assumed = values_of(scenario, _KEYS, _draws(scenario, count))
     costs = {key.partition(".")[2]: np.broadcast_to(np.asarray(v, float), (count + 1,)) for key, v in values.items()}
     currency, prices, remarks = _prices(scenario, count)
+    per_euro = _per_euro(scenario, currency)
+    left = {name for name in _IN_MONEY if name not in scenario.costs.model_fields_set}
+    costs = {name: value * (per_euro if name in left else 1.0) for name, value in costs.items()}
+    assumed = tuple(_in_currency(entry, per_euro) for entry in assumed)
     prices = {name: price * costs["energy_price_factor"] for name, price in prices.items()}
     driving, parked = costs["driving_hours"], costs["parked_hours"]
     heat_kwh = (flows.driving_heat_w * driving + flows.parked_heat_w * parked) / 1e3
@@ -138,6 +147,7 @@ def money_of(scenario: Scenario, flows: YearFlows) -> Money:
         currency=currency,
         life_years=_estimate(life),
         hours=hours,
+        per_euro=per_euro,
         heat_kwh=_estimate(heat_kwh),
         source_kwh=_estimate(source_kwh),
         turbine=way("turbine", "turbine"),
@@ -185,20 +195,54 @@ def _prices(scenario: Scenario, count: int) -> tuple[str, dict[str, np.ndarray],
     known = {name: price for name, price in stated.items() if isinstance(price, Price)}
     currency = next((price.currency for price in known.values()), ANY_CURRENCY)
     unit = sobol_sample(count, len(stated), seed=_SEED + 1) if count else np.zeros((0, len(stated)))
-    prices, remarks = {}, []
-    for column, (name, usual) in enumerate(ASSUMED_PRICES.items()):
+    prices, remarks, per_euro = {}, [], _per_euro(scenario, currency)
+    for column, (name, of_euros) in enumerate(ASSUMED_PRICES.items()):
+        usual = _times(of_euros, per_euro)
         price = known.get(name)
         if price is not None and price.currency == currency:
             prices[name] = np.full(1 + count, price.amount)
             continue
         prices[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
         why = "not given" if price is None else f"in {price.currency}, the others in {currency}"
+        if name == "fuel" and scenario.battery is not None:
+            continue  # nothing is bought of it
         per = "kWh" if name == "electricity" else "L"
         remarks.append(
             f"prices.{name} is {why}: {usual.value:g} {currency}/{per} ({usual.low:g} to {usual.high:g}) was used, "
             f"{NO_SOURCE}"
         )
+    if per_euro != 1:
+        remarks.append(
+            f"amounts of money not given are at {figures(per_euro, 2)} {currency} to the euro, from the prices given"
+        )
     return currency, prices, tuple(remarks)
+
+
+def _per_euro(scenario: Scenario, currency: str) -> float:
+    """Return what an assumed amount of euro or dollar is in the scenario's currency.
+
+    1 where the stated prices look like those of a coin worth about a euro; else their mean ratio to the assumed ones.
+    """
+    stated = {name: getattr(scenario.prices, name) for name in ASSUMED_PRICES}
+    ratios = [
+        price.amount / ASSUMED_PRICES[name].value
+        for name, price in stated.items()
+        if isinstance(price, Price) and price.currency == currency and price.amount > 0
+    ]
+    ratio = float(np.exp(np.mean(np.log(ratios)))) if ratios else 1.0
+    return 1.0 if 1 / _ABOUT_A_EURO <= ratio <= _ABOUT_A_EURO else ratio
+
+
+def _times(value: Uncertain, factor: float) -> Uncertain:
+    return Uncertain(value.value * factor, value.low * factor, value.high * factor, value.shape)
+
+
+def _in_currency(entry: Assumption, per_euro: float) -> Assumption:
+    """Return an assumed amount of money in the scenario's currency; other assumptions as they are."""
+    if entry.key.partition(".")[2] not in _IN_MONEY or not isinstance(entry.value, float) or per_euro == 1:
+        return entry
+    low, high = (None if end is None else end * per_euro for end in (entry.low, entry.high))
+    return replace(entry, value=entry.value * per_euro, low=low, high=high)
 
 
 def _price_of_source(scenario: Scenario, prices: Mapping[str, np.ndarray]) -> np.ndarray:

@@ -6,20 +6,29 @@ values that are plausible each by itself but cannot stand together.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from energy.aero.momentum import BETZ_LIMIT
 from energy.scenario.keys import UNUSUAL, Table, quantity_keys, spec_of
 from vehicle.problems import Problem, nearest, shown
 from vehicle.quantity import Spec, Uncertain, shown_value
-from vehicle.units import UnitSystem
+from vehicle.units import UnitSystem, figures
 
 if TYPE_CHECKING:
     from energy.scenario.keys.vehicle import EngineTable
     from energy.scenario.read import Scenario
 
 LANE_WIDTH_M = 3.5  # a lane of a main road is 3.5 to 3.7 m wide: from memory
+DENSEST_AIR_KG_M3 = 1.5  # dry air of -40 degC at sea level
+GREATEST_THRUST_COEFFICIENT = 2.5  # the bound of thrust curves too; a flat plate has about 1.2
+_LEAST_TO_JUDGE_W, _LEAST_TO_JUDGE_N = 20.0, 20.0  # below them a reading is mostly its error: own choice, no source
+# Mean effective pressure at peak torque: an old engine has 8 bar, a turbocharged one 25 to 30 (from memory).
+_PEAK_PRESSURE_PA = (4e5, 45e5)
 SLOWEST_SOUND_M_S = 295.0  # of air at -55 degC: sqrt(1.4 · 287 J/(kg K) · 218 K)
 _RAD_S_PER_1000_RPM = 1000 * 2 * math.pi / 60
 
@@ -112,6 +121,9 @@ def impossible_together(scenario: Scenario, meant: Collection[str]) -> list[Prob
         *_engine_too_fast(scenario),
         *_tips_beyond_sound(scenario),
         *_wider_than_the_road(scenario, meant),
+        *_more_than_the_wind_has(scenario, meant),
+        *_engine_speeds_in_disorder(scenario),
+        *_torque_of_another_engine(scenario, meant),
     ]
 
 
@@ -181,3 +193,66 @@ def _wider_than_the_road(scenario: Scenario, meant: Collection[str]) -> Iterator
     if diameter > LANE_WIDTH_M and scenario.fastest_road_speed_m_s > 0 and "rotor.diameter" not in meant:
         accepted = _if_meant("rotor.diameter", f"a rotor narrower than a lane ({LANE_WIDTH_M:g} m), or one that parks")
         yield Problem(scenario.name, "rotor.diameter", f"{diameter:.3g} m, wider than a lane", accepted)
+
+
+def _more_than_the_wind_has(scenario: Scenario, meant: Collection[str]) -> Iterator[Problem]:
+    """Give a fault where measured watts exceed what the wind gives an ideal disc, or a thrust that of any plate."""
+    table, diameter = scenario.measured, scenario.rotor.diameter.value
+    if table is None or "rotor.diameter" in meant:
+        return
+    pressure = 0.5 * DENSEST_AIR_KG_M3 * math.pi / 4 * diameter**2 * table.air_speed_m_s**2
+    checked = [("electrical_power", "W", table.electrical_power_w, BETZ_LIMIT * pressure * table.air_speed_m_s)]
+    if table.thrust_n is not None:
+        checked.append(("thrust", "N", table.thrust_n, GREATEST_THRUST_COEFFICIENT * pressure))
+    least = {"W": _LEAST_TO_JUDGE_W, "N": _LEAST_TO_JUDGE_N}
+    for column, unit, values, given in checked:
+        most = np.maximum(given, least[unit])
+        worst = int(np.argmax(values / most))
+        if values[worst] > most[worst]:
+            yield Problem(
+                scenario.rotor.measured_power or scenario.name,
+                f"column {column}",
+                f"{figures(float(values[worst]), 3)} {unit} at {3.6 * table.air_speed_m_s[worst]:.3g} km/h",
+                _if_meant(
+                    "rotor.diameter",
+                    f"at most {figures(float(most[worst]), 2)} {unit} there (no wind gives a rotor of {diameter:.3g} m "
+                    "more): check the units of the columns and the diameter",
+                ),
+            )
+
+
+def _engine_speeds_in_disorder(scenario: Scenario) -> Iterator[Problem]:
+    """Give a fault where stated idle, shift-down and highest speed do not rise in that order."""
+    engine = scenario.engine
+    if engine is None:
+        return
+    names = ("idle_speed", "lowest_driving_speed", "highest_speed")
+    for slow, fast in itertools.combinations(names, 2):
+        if {slow, fast} <= engine.model_fields_set and getattr(engine, slow).value >= getattr(engine, fast).value:
+            yield Problem(
+                scenario.name,
+                f"engine.{slow}",
+                f"{shown_value(getattr(engine, slow).value, 'rad/s')}, not below engine.{fast} "
+                f"({shown_value(getattr(engine, fast).value, 'rad/s')})",
+                "idle_speed below lowest_driving_speed below highest_speed",
+            )
+
+
+def _torque_of_another_engine(scenario: Scenario, meant: Collection[str]) -> Iterator[Problem]:
+    """Give a fault where peak torque and displacement are not of one engine (mean effective pressure, four strokes)."""
+    engine = scenario.engine
+    if engine is None or {"engine.peak_torque", "engine.displacement"} & set(meant):
+        return
+    curve = scenario.torque_curve
+    peak = float(np.max(curve.torque_n_m)) if curve is not None else engine.peak_torque and engine.peak_torque.value
+    if peak is None:
+        return
+    volume = engine.displacement.value
+    low, high = (pressure * volume / (4 * math.pi) for pressure in _PEAK_PRESSURE_PA)
+    if not low <= peak <= high:
+        yield Problem(
+            scenario.name if curve is None else engine.torque_curve or scenario.name,
+            "engine.peak_torque" if curve is None else "column torque",
+            f"{shown_value(peak, 'N*m')} from an engine of {shown_value(volume, 'm**3')}",
+            _if_meant("engine.peak_torque", f"{shown_value(low, 'N*m')} to {shown_value(high, 'N*m')} for that size"),
+        )

@@ -715,12 +715,11 @@ def _running_costs(answered: Answered, system: UnitSystem) -> list[tuple[str, st
     if distance is not None and speed > 0:
         hours = distance.value / speed / 3600
         heat = number(turbine.heat_power_w) * hours / 1e3
-        fuel = (
-            ""
-            if answer.inputs.fuel is None
-            else f", {show(number(change.volume_m3_s) * hours * 3600, 'volume', system, signed=True)} of fuel"
-        )
-        rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat{fuel}"))
+        if answer.inputs.fuel is None:
+            taken = f"{show(number(change.power_w) * hours * 3600, 'energy', system, signed=True)} from the battery"
+        else:
+            taken = f"{show(number(change.volume_m3_s) * hours * 3600, 'volume', system, signed=True)} of fuel"
+        rows.append((f"over {show(distance.value, 'distance', system)}", f"{figures(heat, 3)} kWh of heat, {taken}"))
     return rows
 
 

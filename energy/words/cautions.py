@@ -72,13 +72,24 @@ def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
     ]
 
 
+def _from_behind(answered: Answered) -> bool:
+    """Return whether the air meets the vehicle from behind, and the rotor does not turn to face it."""
+    inputs = answered.answer.inputs
+    return answered.trip is None and not inputs.turbine.turns_into_wind and number(inputs.air.ahead_m_s) < 0
+
+
 def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
     turbine, limits = answered.at_its_most, answered.answer.inputs.turbine
     if limits.curves is None:
         return
     if answered.trip is not None and not bool(turbine.turning):
         yield "The rotor never turns on this trip: it does not start, or its policy never lets it work."
-    if turbine.point is not None and not bool(turbine.turning):
+    elif _from_behind(answered):
+        yield (
+            "The air comes from behind: a rotor that faces ahead stands still in it and gives no heat. The wind only "
+            "pushes on its blades and mount."
+        )
+    elif turbine.point is not None and not bool(turbine.turning):
         yield (
             "The rotor does not start with the load connected: its torque at standstill is too small for cogging, "
             "friction and load. Its blades still drag."

@@ -83,14 +83,15 @@ def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
 
 def _of_the_outcome(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
     moving = number(answered.answer.inputs.road_speed_m_s) > 0
+    what = "fuel" if answered.answer.inputs.fuel is not None else "battery energy"
     if verdict.word == "cannot tell":
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
     if verdict.word == "costs":
-        yield NextQuestion("pay", "payback", "It costs fuel like this: wind, descents or standing still may not.")
+        yield NextQuestion("pay", "payback", f"It costs {what} like this: wind, descents or standing still may not.")
     if verdict.word == "saves" and moving:
-        yield NextQuestion("plan", "plan", "It can save fuel here: runs on the road would prove it.")
+        yield NextQuestion("plan", "plan", f"It can save {what} here: runs on the road would prove it.")
     if verdict.word == "saves":
-        yield NextQuestion("heat", "heat", "No extra fuel here: how long until it is hot?")
+        yield NextQuestion("heat", "heat", f"No extra {what} here: how long until it is hot?")
     if verdict.word == "no effect":
         yield NextQuestion("rotor", "curves", "No heat here: see from which air speed on the rotor gives any.")
 

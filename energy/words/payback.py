@@ -201,7 +201,11 @@ def money_title(result: Payback) -> str:
     low, high = money.life_years.ends
     ends = f" ({figures(low, 2)} to {figures(high, 2)})" if low != high else ""
     life = f"{figures(money.life_years.estimate, 2)} years{ends}"
-    return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}"
+    turned = ""
+    if money.per_euro != 1:
+        rate = figures(money.per_euro, 2)
+        turned = f"; amounts not given: at {rate} {money.currency} to the euro, from your prices"
+    return f"Money, in {money.currency}: parts and hours, then energy, over a life of {life}{turned}"
 
 
 def money_notes(result: Payback, system: UnitSystem = "metric") -> list[str]:
@@ -219,10 +223,11 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return "Parked: the maps show what driving with it would do"
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
+    source = "battery energy" if any(math.isnan(d.fuel_change_m3) for d in result.descents) else "fuel"
     if math.isnan(value):
-        return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
+        return f"At {at} the heat costs {source} on every descent up to 20 % within its limits"
     steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
-    return f"At {at} the heat costs no fuel on descents steeper than {steep}"
+    return f"At {at} the heat costs no {source} on descents steeper than {steep}"
 
 
 def wind_finding(result: Payback, system: UnitSystem) -> str:
@@ -372,7 +377,7 @@ def _chain_words(ideal: Ideal) -> str:
     return f"a chain of {100 * ideal.chain_efficiency:.0f} %" if known else "this chain"
 
 
-DESCENT_COLUMNS = ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel")
+DESCENT_COLUMNS = ("grade", "road", "heat", "of m·g·h", "brakes alone would burn", "fuel or pack")
 
 
 def descent_rows(result: Payback, system: UnitSystem) -> list[tuple[str, ...]]:

@@ -342,13 +342,13 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     if change < -small:
         return "saves", _changed("Saves", answered, system), (heat_line, *_against_absent(answered, system))
     if heats:
-        return "saves", f"No extra fuel. {_free_heat(answered, system)}", ()
-    return "no effect", "No effect: no extra fuel, and no heat.", ()
+        return "saves", f"No extra {_source(answered)}. {_free_heat(answered, system)}", ()
+    return "no effect", f"No effect: no extra {_source(answered)}, and no heat.", ()
 
 
 def _changed(verb: str, answered: Answered, system: UnitSystem) -> str:
     """Return the headline of a change: "Costs fuel: +2.7 L/h (90 % range 2.0 to 3.6; +34 %)"."""
-    of_what = "fuel" if answered.answer.inputs.fuel is not None else "battery energy"
+    of_what = _source(answered)
     value, kind = _median_change(answered)
     inside = [*_range(answered, kind, system), *_share(answered), *_economy(answered, system)]
     over = "" if answered.trip is None else " over the trip"
@@ -429,14 +429,21 @@ def _too_close(answered: Answered, system: UnitSystem) -> str:
     assert spread is not None
     value, kind = _median_change(answered)
     drawn, _ = drawn_change(answered)
-    low, high = (figures(to_user(end, kind, system), 2, signed=True) for end in (drawn[0], drawn[-1]))
+    between = range_words(drawn, kind, system)
+    between = between if kind == "power" else between.removesuffix(f" {label(kind, system)}")
     saves, costs = round(100 * spread.probability_saves), round(100 * spread.probability_costs)
+    what = _source(answered)
     # On overrun nothing is saved, and nothing is burnt.
-    save = "it saves fuel" if drawn[0] < 0 else "it takes no extra fuel"
+    save = f"it saves {what}" if drawn[0] < 0 else f"it takes no extra {what}"
     return (
-        f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {low} to {high}); "
-        f"in {saves} % of the simulations {save}, in {costs} % it costs fuel."
+        f"Too close to call. {show(value, kind, system, signed=True, digits=2)} (90 % range {between}); "
+        f"in {saves} % of the simulations {save}, in {costs} % it costs {what}."
     )
+
+
+def _source(answered: Answered) -> str:
+    """Return what the vehicle drives by, as a headline names it."""
+    return "fuel" if answered.answer.inputs.fuel is not None else "battery energy"
 
 
 def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
@@ -491,7 +498,8 @@ def _who_pays(result: Answer) -> str:
         return "the wind supplies it"
     if np.any(np.asarray(result.inputs.longest_idle_s) > 0):  # a trip
         return "stops, wind, or energy that the brakes would waste supply it"
-    return "the engine is on overrun: the brakes would otherwise waste that power"
+    spent = "the engine is on overrun" if result.inputs.fuel is not None else "the drive takes back all it can"
+    return f"{spent}: the brakes would otherwise waste that power"
 
 
 # The figures of the verdict: the median of the draws; without draws the value at the stated inputs.
@@ -535,15 +543,20 @@ def _quantiles(whole: Estimate, half: Estimate) -> tuple[float, ...]:
     return low, lower, whole.estimate, upper, high
 
 
+_NEXT_TO_NOTHING = 1 / 200
+
+
 def range_words(quantiles: Sequence[float], kind: str, system: UnitSystem, *, inner: bool = False) -> str:
     """Return the 90 % (or 50 %) range of quantiles, as "2.0 to 3.6 L/h"."""
     low, high = (quantiles[1], quantiles[3]) if inner else (quantiles[0], quantiles[-1])
-    if low < 0:
-        below = figures(to_user(low, kind, system), 2, signed=True)
-        return f"{below} to {show(high, kind, system, signed=True, digits=2)}"
-    if kind == "power":  # its unit goes by size
-        return f"{show(low, kind, system, digits=2)} to {show(high, kind, system, digits=2)}"
-    return f"{figures(to_user(low, kind, system), 2)} to {show(high, kind, system, digits=2)}"
+    # A two-hundredth of the other end is nothing beside it, and would read "−3.9e−05".
+    low, high = (0.0 if abs(end) < _NEXT_TO_NOTHING * max(abs(low), abs(high)) else end for end in (low, high))
+    signed = low < 0
+    if kind == "power" and low != 0:  # its unit goes by size
+        first = show(low, kind, system, signed=signed, digits=2)
+    else:
+        first = figures(to_user(low, kind, system), 2, signed=signed)
+    return f"{first} to {show(high, kind, system, signed=signed, digits=2)}"
 
 
 # Where and when.
@@ -617,7 +630,8 @@ def _air_words(answered: Answered, system: UnitSystem) -> str:
     _, _, wind, off = _stated(answered)
     if wind < 0.05:
         return "in still air"
-    kind = "head wind" if off < 30 else "tail wind" if off > 150 else "wind from the side"
+    aslant = "ahead and the side" if 30 <= off < 60 else "behind and the side" if 120 < off <= 150 else "the side"
+    kind = "head wind" if off < 30 else "tail wind" if off > 150 else f"wind from {aslant}"
     turned = f" ({off:.0f}° off the bow)" if 1 < off < 179 else ""
     return f"in a {kind} of {show(wind, 'speed', system)}{turned}"
 

@@ -13,6 +13,9 @@ from vehicle.quantity import FieldError, Spec, read_quantity
 from vehicle.units import QuantityError, parse, split
 
 NO_SOURCE = "common practice, no source"
+# A price above these is pence or cents taken for pounds or euros: common practice, no source.
+_DEAREST = {"L": 20.0, "kWh": 5.0}
+_ABOUT_A_EURO = ("EUR", "€", "USD", "$", "GBP", "£", "CHF", "AUD", "CAD")
 
 
 def is_plain(text: str) -> bool:
@@ -46,7 +49,11 @@ def read_price(raw: object, per: str) -> Price:
         raise FieldError(str(fault), accepted) from None
     if amount < 0:
         raise FieldError(f"{shown(raw)} is negative", accepted)
-    return Price(amount * (1e-3 if per == "L" else 3.6e6) / size, currency.strip())
+    price, coin = amount * (1e-3 if per == "L" else 3.6e6) / size, currency.strip()
+    if coin.upper() in _ABOUT_A_EURO and price > _DEAREST[per]:
+        most = f"at most {_DEAREST[per]:g} {coin}/{per}, with pence or cents as hundredths"
+        raise FieldError(shown(raw), f"{accepted}, {most}")
+    return Price(price, coin)
 
 
 class Table(BaseModel):

@@ -17,7 +17,7 @@ class CostsTable(Table):
         low=400,
         high=2500,
         at_least=0,
-        at_most=100000,
+        at_most=1e10,  # in small coins
         source=NO_SOURCE,
     )
     turbine_hours: Uncertain = quantity(
@@ -40,7 +40,7 @@ class CostsTable(Table):
         low=200,
         high=1200,
         at_least=0,
-        at_most=100000,
+        at_most=1e10,  # in small coins
         source=NO_SOURCE,
     )
     alternator_hours: Uncertain = quantity(
@@ -62,7 +62,7 @@ class CostsTable(Table):
         low=400,
         high=2000,
         at_least=0,
-        at_most=100000,
+        at_most=1e10,  # in small coins
         source=NO_SOURCE,
     )
     battery_hours: Uncertain = quantity(
@@ -84,7 +84,7 @@ class CostsTable(Table):
         low=100,
         high=600,
         at_least=0,
-        at_most=100000,
+        at_most=1e10,  # in small coins
         source=NO_SOURCE,
     )
     gas_hours: Uncertain = quantity(
@@ -106,7 +106,7 @@ class CostsTable(Table):
         low=0,
         high=30,
         at_least=0,
-        at_most=1000,
+        at_most=1e8,
         source=NO_SOURCE,
     )
     life_years: Uncertain = quantity(

@@ -23,7 +23,7 @@ from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.payback import as_data as as_data_of_payback
-from energy.words.payback import first_lines
+from energy.words.payback import first_lines, money_title
 from energy.words.verdict import verdict
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError
@@ -405,6 +405,32 @@ def test_a_turbine_that_only_may_pay_back_is_said_with_its_likelihood(demos: Pat
     headline = first_lines(result, scenario, "metric").headline
     assert headline.startswith("Can pay back in money: ")
     assert f" to never; {100 * gas.pays_share:.0f} % likely) against gas burner" in headline
+
+
+def test_assumed_amounts_follow_a_currency_that_is_not_worth_a_euro(demos: Path) -> None:
+    """1 700 dong for a turbine would be six cents: 900 and 80 hours at 10 are amounts of euro."""
+    stated = [
+        "prices.fuel=28000 VND/L",
+        "prices.gas=20000 VND/L",
+        "prices.electricity=5000 VND/kWh",
+        "costs.gas_parts=6000000",
+        "unusual=['costs.gas_parts']",
+    ]
+    money = payback(load(demos / "van_water_tank" / "scenario.toml", stated), exact=True).money
+    rate = (28000 / 1.6 * 20000 / 1.0 * 5000 / 0.3) ** (1 / 3)
+    assert money.per_euro == pytest.approx(rate)
+    assert money.turbine.build.estimate == pytest.approx(1700 * rate)
+    gas = next(way for way in money.others if way.key == "gas")
+    assert gas.build.estimate == pytest.approx(6e6 + 60 * rate)  # what is stated stays
+    parts = next(entry for entry in money.assumed if entry.key == "costs.turbine_parts")
+    assert (parts.value, parts.low, parts.high) == pytest.approx((900 * rate, 400 * rate, 2500 * rate))
+    title = money_title(payback(load(demos / "van_water_tank" / "scenario.toml", stated), exact=True))
+    assert title.endswith("amounts not given: at 18000 VND to the euro, from your prices")
+    alone = payback(load(demos / "van_water_tank" / "scenario.toml", ["prices.fuel=28800 VND/L"]), exact=True).money
+    assert alone.remarks[2] == "amounts of money not given are at 18000 VND to the euro, from the prices given"
+    assert alone.remarks[1].startswith("prices.electricity is in EUR, the others in VND: 5400 VND/kWh (2160 to 8100)")
+    euro = payback(load(demos / "van_water_tank" / "scenario.toml"), exact=True)
+    assert (euro.money.per_euro, "euro" in money_title(euro)) == (1.0, False)
 
 
 def test_prices_that_are_missing_or_in_another_currency_are_assumed_aloud(demos: Path) -> None:

@@ -47,7 +47,7 @@ def test_every_quantity_has_a_plausible_range_within_its_physical_one(key: str) 
     ("override", "read"),
     [
         ('air.temperature="-60 degC"', "−60 °C"),
-        ('engine.speed_per_1000_rpm=["1e-9 km/h"]', "m/s"),
+        ('engine.speed_per_1000_rpm=["1e-9 km/h"]', "1.00e−09 km/h; "),
         ('engine.highest_speed="1e6 rpm"', "1000000 rpm"),
         ('vehicle.coastdown_b="-100 N*s/m"', "−100 N·s/m"),
         ('rotor.diameter={value="1.8 m", low="0.1 m", high="2 m"}', "0.1 m (an end of its range)"),
@@ -60,6 +60,23 @@ def test_a_slip_of_the_pen_is_refused_with_the_way_out(van_folder: Path, overrid
     assert f"--set: {key}: " in message
     assert read in message
     assert f'unusual = ["{key}"]' in message
+
+
+@pytest.mark.parametrize(
+    ("override", "read"),
+    [
+        ("trip.road_speed=-90 km/h", "-90 km/h; "),
+        ("air.pressure=1013 kPa", "1013 kPa; "),
+        ("engine.displacement=2200 L", "2200 L; "),
+        ("air.relative_humidity=150 %", "150 %; "),
+        ("air.relative_humidity=60", "60; "),
+        ('trip.road_speed={value="90 km/h", low="80 km/h", high="900 km/h"}', "900 km/h (an end of its range); "),
+        ('trip.road_speed={value="20 km/h", plus_minus="30 km/h"}', "−10 km/h (an end of its range); "),
+    ],
+)
+def test_a_value_beyond_its_limits_is_named_as_it_was_written(van_folder: Path, override: str, read: str) -> None:
+    message = told(van_folder, override)
+    assert f"{override.partition('=')[0]}: {read}accepted: " in message
 
 
 def test_what_is_said_to_be_meant_is_named_in_the_answer(van_folder: Path) -> None:
@@ -151,6 +168,64 @@ def test_tips_that_would_pass_sound_get_no_answer(van_folder: Path) -> None:
     ]
     with pytest.raises(InputError, match=r"faster than sound \(340 m/s\)"):
         answered(load(van_folder / "scenario.toml", fast), exact=True)
+
+
+def by_watts(folder: Path, rows: str) -> Path:
+    """Write the van with measured watts for its curves."""
+    path = folder / "scenario.toml"
+    lines = path.read_text(encoding="utf-8").replace('curves = "rotor_curves.csv" ', 'measured_power = "watts.csv" ')
+    path.write_text("\n".join(line for line in lines.split("\n") if not line.startswith("pitch = ")), encoding="utf-8")
+    (folder / "watts.csv").write_text(rows, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("rows", "read"),
+    [
+        # 16/27 * 0.75 kg/m3 * 2.545 m2 * (60/3.6)^3 = 5 240 W; 2.5 * 0.75 * 2.545 * (60/3.6)^2 = 1 330 N.
+        ("air_speed_km_h,electrical_power_kW\n30,80\n60,700\n", "column electrical_power: 700000 W at 60 km/h"),
+        ("air_speed_km_h,electrical_power_w\n30,80\n60,5300\n", "at most 5200 W there"),
+        ("air_speed_km_h,electrical_power_w,thrust_n\n30,80,90\n60,700,1400\n", "column thrust: 1400 N at 60 km/h"),
+    ],
+)
+def test_no_rotor_takes_more_from_the_wind_than_it_has(van_folder: Path, rows: str, read: str) -> None:
+    by_watts(van_folder, rows)
+    message = told(van_folder)
+    assert message.startswith("watts.csv: column ")
+    assert read in message
+    assert load(van_folder / "scenario.toml", ['unusual=["rotor.diameter"]']).measured is not None  # in a duct
+
+
+def test_watts_that_an_ideal_rotor_gives_are_read(van_folder: Path) -> None:
+    path = by_watts(van_folder, "air_speed_km_h,electrical_power_w,thrust_n\n2,9,12\n30,80,90\n60,5200,1300\n")
+    assert load(path).measured is not None
+
+
+@pytest.mark.parametrize(
+    ("overrides", "read"),
+    [
+        (
+            ("engine.idle_speed=900 rpm", "engine.lowest_driving_speed=800 rpm"),
+            "idle_speed: 900 rpm, not below engine.low",
+        ),
+        (
+            ("engine.lowest_driving_speed=2500 rpm", "engine.highest_speed=2400 rpm"),
+            "lowest_driving_speed: 2500 rpm, not",
+        ),
+        (
+            ("engine.displacement=0.4 L",),
+            "340 N·m from an engine of 0.4 L; accepted: 12.7 N·m to 143 N·m for that size",
+        ),
+        (("engine.displacement=15 L",), "340 N·m from an engine of 15 L; accepted: 477 N·m to 5370 N·m for that size"),
+    ],
+)
+def test_engine_values_that_cannot_stand_together(van_folder: Path, overrides: tuple[str, ...], read: str) -> None:
+    assert read in told(van_folder, *overrides)
+
+
+def test_a_torque_that_is_meant_is_read(van_folder: Path) -> None:
+    meant = ['unusual=["engine.peak_torque"]', "engine.displacement=0.4 L"]
+    assert load(van_folder / "scenario.toml", meant).engine is not None
 
 
 def test_air_colder_than_any_weather_is_no_air(van_folder: Path) -> None:

@@ -56,7 +56,7 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
         "trip.road_speed: 'kg' is a unit of another kind",
         "vehicle.mass: the bare number 2900 has no unit",
         "engine.fuel: 'deisel'; accepted: 'petrol', 'e10', 'diesel' or 'lpg' (nearest: diesel)",
-        "drive.efficiency: 1.95; accepted: efficiency of belt or gear",
+        "drive.efficiency: 195 %; accepted: efficiency of belt or gear",
         "rotor.curves: no such file; accepted: an existing CSV file, perhaps rotor_curves.csv",
     ):
         assert any(expected in line for line in lines), (expected, lines)

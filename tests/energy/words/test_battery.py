@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -94,3 +95,40 @@ def test_a_battery_in_town_is_not_held_to_the_fuel_of_certified_engines(demos: P
     told = answered(load(path), exact=True)
     assert not any("Fuel in town" in text for text in cautions(told, "metric"))
     assert "battery energy, not fitted, then working" in dict(report.main_numbers(told, "metric"))
+
+
+def test_a_distance_costs_kilowatt_hours_from_the_battery(path: Path) -> None:
+    told = answered(load(path, ["trip.distance=250 km"]), exact=True)
+    added_kwh = float(told.answer.change.power_w) * 2.5 / 1000  # 250 km at 100 km/h
+    row = dict(report.key_numbers(told, "metric"))["over 250 km"]
+    assert row.endswith(f" kWh of heat, +{added_kwh:.3g} kWh from the battery")
+
+
+def test_no_word_of_fuel_about_a_battery(path: Path) -> None:
+    done = run("answer", str(path), "--set", "rotor.highest_rotor_speed=2000 rpm", "--exact", "--json")
+    asked = [question["why"] for question in json.loads(done.stdout)["next_questions"]]
+    assert "It costs battery energy like this: wind, descents or standing still may not." in asked
+    done = run("payback", str(path), "--exact", "--full")
+    text = " ".join(done.stdout.split())
+    assert " the heat costs no battery energy on descents steeper than " in text
+    assert "prices.fuel" not in text
+
+
+def test_too_close_to_call_on_a_battery_has_one_unit_and_its_own_word(path: Path) -> None:
+    """Down a hill the drive takes back all it can in some of the simulations, in others the drag costs energy."""
+    told = answered(load(path, ["trip.grade=-0.12", "battery.regeneration_limit={low='20 kW', high='95 kW'}"]))
+    headline = report.verdict(told, "metric").headline
+    assert told.spread is not None
+    assert 0.05 < told.spread.probability_costs < 0.95
+    assert re.fullmatch(
+        r"Too close to call\. \S+ k?W \(90 % range \S+( k?W)? to \S+ k?W\); in \d+ % of the simulations it .*battery "
+        r"energy, in \d+ % it costs battery energy\.",
+        headline,
+    ), headline
+
+
+def test_what_the_drive_cannot_take_back_the_brakes_would_waste(path: Path) -> None:
+    steep = load(path, ["trip.grade=-0.12", "battery.regeneration_limit=5 kW"])
+    headline = report.verdict(answered(steep, exact=True), "metric").headline
+    assert headline.startswith("No extra battery energy. It puts ")
+    assert headline.endswith("; the drive takes back all it can: the brakes would otherwise waste that power.")

@@ -20,7 +20,7 @@ from energy.scenario.read import Scenario
 from energy.words.answer import as_data, key_numbers
 from energy.words.cautions import STANDING, cautions, pressing_cautions
 from energy.words.next_question import next_questions
-from energy.words.verdict import called, verdict
+from energy.words.verdict import called, range_words, verdict
 
 STORM = "air.wind_speed=40 mph"
 
@@ -283,3 +283,46 @@ def test_with_the_alternators_fuel_taken_off_no_share_of_it_arrives_as_heat(demo
     assert float(change.split()[0]) < 40
     credited = load(path, ["credit.replaces_alternator=true", "credit.alternator_efficiency=45 %"])
     assert "from fuel to heat" not in dict(key_numbers(answered(credited, exact=True), "metric"))
+
+
+def test_a_tail_wind_that_overtakes_the_vehicle_is_the_reason_why_nothing_turns(demos: Path) -> None:
+    wind = ["trip.road_speed=50 km/h", "air.wind_speed=70 km/h", "air.wind_from=180 deg"]
+    told = answered(load(demos / "van_water_tank" / "scenario.toml", wind))
+    said = cautions(told, "metric")
+    assert any(text.startswith("The air comes from behind: a rotor that faces ahead stands still") for text in said)
+    assert not any("does not start" in text for text in said)
+    assert "e−" not in verdict(told, "metric").headline
+    turns = answered(
+        load(demos / "van_water_tank" / "scenario.toml", [*wind, "rotor.turns_into_wind=true"]), exact=True
+    )
+    assert not any("comes from behind" in text for text in cautions(turns, "metric"))
+
+
+@pytest.mark.parametrize(
+    ("quantiles", "kind", "expected"),
+    [
+        ((-0.0171 / 3.6e6, 0, 0, 0, -3.9e-5 / 3.6e6), "fuel_flow", "−0.017 to 0 L/h"),
+        ((0.0, 0, 0, 0, 5300.0), "power", "0 to 5.3 kW"),
+        ((-1500.0, 0, 0, 0, 200.0), "power", "−1.5 kW to +200 W"),
+        ((-0.5 / 3.6e6, 0, 0, 0, 2.0 / 3.6e6), "fuel_flow", "−0.50 to +2.0 L/h"),
+    ],
+)
+def test_both_ends_of_a_range_are_read_in_one_way(quantiles: tuple[float, ...], kind: str, expected: str) -> None:
+    assert range_words(quantiles, kind, "metric") == expected
+
+
+@pytest.mark.parametrize(
+    ("angle", "words"),
+    [
+        (20, "a head wind of"),
+        (45, "a wind from ahead and the side of"),
+        (90, "a wind from the side of"),
+        (150, "a wind from behind and the side of"),
+        (-140, "a wind from behind and the side of"),
+        (170, "a tail wind of"),
+    ],
+)
+def test_a_wind_is_named_by_where_it_comes_from(demos: Path, angle: int, words: str) -> None:
+    wind = ["air.wind_speed=25 km/h", f"air.wind_from={angle} deg"]
+    told = answered(load(demos / "van_water_tank" / "scenario.toml", wind), exact=True)
+    assert f", {words} 25.0 km/h (" in verdict(told, "metric").sentence
