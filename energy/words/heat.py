@@ -22,6 +22,7 @@ from energy.words.verdict import (
     FirstLines,
     conditions_line,
     danger_lines,
+    policy_words,
     stall_lines,
     trip_stall_lines,
 )
@@ -198,7 +199,8 @@ def _case_line(heating: Heating, system: UnitSystem) -> str:
     if heating.trip is None:
         return conditions_line(Answered(heating.scenario, heating.answer, math.nan), system)
     often = f", driven {heating.trip.repeats} times" if heating.trip.repeats > 1 else ""
-    return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often})"
+    policy = policy_words(heating.scenario, system) if heating.trip.power_w is None else ""  # a log shows what it did
+    return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often}){policy}"
 
 
 def _boiling_k(heating: Heating) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from energy.chain import heating as chain
 from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
+from energy.chain.trip import answer_trip
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import heat as heat_report
@@ -289,32 +291,90 @@ def test_fahrenheit_and_celsius_say_the_same(demo: Callable[..., Scenario], degc
 # Trips and logs
 
 
+def _driven_finely(trip: Trip) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return a trip's speed, acceleration and length of pieces of at most half a metre a second: straight lines."""
+    assert trip.speed_m_s is not None
+    pieces = []
+    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
+    for speed, following, length in zip(trip.speed_m_s, after, trip.durations_s, strict=True):
+        number = max(1, math.ceil(abs(following - speed) / 0.5))
+        for piece in range(number):
+            mean = speed + (following - speed) * (piece + 0.5) / number
+            pieces.append((mean, (following - speed) / length, length / number))
+    speeds, accelerations, lengths = np.array(pieces).T
+    return speeds, accelerations, lengths
+
+
 def test_the_demo_trip_against_a_plain_loop(demo: Callable[..., Scenario], demos: Path) -> None:
     scenario = demo("van_water_tank", "load.target_temperature=50 degC")
     trip = read_trip(demos / "van_water_tank" / "trip.csv")
     found = heating(scenario, trip)
-    assert trip.speed_m_s is not None
     load_now = load_of(scenario, 288.15, 101300.0, {})
     capacity, loss = float(load_now.heater.heat_capacity_j_k), float(load_now.heater.loss_w_k)
+    speeds, accelerations, lengths = _driven_finely(trip)
+    inputs = inputs_of(scenario, {"trip.road_speed": speeds, "trip.acceleration": accelerations})
+    steps = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
+    flows = np.where(speeds > 0, steps.change.volume_m3_s * 1e3, 0.0)
     temperature, clock, litres, reached, fuel_then = 15.0, 0.0, 0.0, math.nan, math.nan
-    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
-    for speed, following, length in zip(trip.speed_m_s, after, trip.durations_s, strict=True):
-        acceleration = (following - speed) / length
-        inputs = inputs_of(scenario, {"trip.road_speed": speed, "trip.acceleration": acceleration})
-        step = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
-        end = 15 + float(step.turbine.heat_power_w) / loss
+    for watts, flow, length in zip(steps.turbine.heat_power_w, flows, lengths, strict=True):
+        end = 15 + float(watts) / loss
         warmer = end + (temperature - end) * math.exp(-loss * length / capacity)
-        flow = float(step.change.volume_m3_s) * 1e3
         if math.isnan(reached) and warmer >= 50:
             reached = clock + capacity / loss * math.log((end - temperature) / (end - 50))
             fuel_then = litres + flow * (reached - clock)
         temperature, clock, litres = warmer, clock + length, litres + flow * length
-    assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=1e-5)
-    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-4)
-    assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=1e-5)
-    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=1e-6)
+    assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=2e-3)
+    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=0.05)
+    assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=2e-3)
+    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=2e-3)
     low, high = heat_report.interval(found.fuel_m3) or (math.nan, math.nan)
     assert low < fuel_then < high
+
+
+_POLICIES = {
+    "always": (),
+    "above 50 km/h": ("trip.works=above_speed", "trip.works_speed=50 km/h"),
+    "below 50 km/h": ("trip.works=below_speed", "trip.works_speed=50 km/h"),
+    "braking": ("trip.works=braking_or_descending",),
+    "parked": ("trip.works=only_parked",),
+}
+
+
+@pytest.mark.parametrize("policy", _POLICIES)
+@pytest.mark.parametrize("every", [1, 30])
+def test_a_schedule_heats_and_burns_as_its_answer_says(demos: Path, tmp_path: Path, policy: str, every: int) -> None:
+    """The turbine rests where its policy says so, and speed runs straight between rows far apart."""
+    folder = tmp_path / "town"
+    shutil.copytree(demos / "van_in_town", folder)
+    lines = [line for line in (folder / "urban.csv").read_text(encoding="utf-8").splitlines() if line[0] != "#"]
+    rows = [lines[0], *lines[1::every], "1400,0"]  # it ends standing
+    (folder / "urban.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    scenario = load(folder / "scenario.toml", _POLICIES[policy])
+    stated = answer_trip(scenario)
+    found = heating(scenario, read_trip(folder / "urban.csv"))
+    seconds = stated.steps.total_s
+    joules = float(stated.mean.turbine.heat_power_w) * seconds
+    assert found.outcome.energy_given_j[0] == pytest.approx(joules, rel=1e-3, abs=1.0)
+    litres = float(stated.mean.change.volume_m3_s) * seconds * 1e3
+    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=2e-3)
+    middle = float(np.median(found.over_trip_fuel_m3[1:])) * 1e3
+    assert middle == pytest.approx(litres, rel=0.25)  # and so do the draws: always working burns twice as much
+    assert found.outcome.energy_given_j.max() == 0 if policy == "parked" else found.outcome.energy_given_j.min() > 0
+    line = heat_report.first_lines(found, "metric").lines[0]
+    assert ("working only" in line) == (policy != "always")
+
+
+def test_wind_and_descent_along_the_way(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    """A trip of one speed in a head wind of its own is a steady drive in that wind."""
+    path = tmp_path / "way.csv"
+    rows = "".join(f"{60 * k},72,18,-0.02\n" for k in range(5))
+    path.write_text("time_s,speed_km_h,wind_speed_km_h,grade\n" + rows, encoding="utf-8")
+    found = heating(demo("van_water_tank"), read_trip(path), draws=4)
+    steady = heating(demo("van_water_tank", "trip.road_speed=72 km/h", "air.wind_speed=18 km/h"), draws=0)
+    assert found.power_w[0] == pytest.approx(steady.power_w[0], rel=2e-3)
+    windy = demo("van_water_tank", "trip.road_speed=72 km/h", "air.wind_speed=18 km/h", "trip.grade=-2 %")
+    rate = float(answer(inputs_of(windy)).change.volume_m3_s)
+    assert found.over_trip_fuel_m3[0] == pytest.approx(rate * 300, rel=2e-3)
 
 
 def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> None:
