@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -591,3 +592,82 @@ def test_a_thermostat_that_opens_above_boiling_protects_nothing(demos: Path, tar
         safe = heating(load(path, [*overrides, "load.thermostat=65 degC"]), draws=16)
         assert heat_report.first_lines(safe, "metric").dangers == ()
         assert not np.isfinite(safe.watched.dry_from_s).any()
+
+
+# An element that gets too hot or takes too much, an oven that nothing ends
+
+ELEMENT = ("load.second_node=element", "load.second_heat_capacity=1.2 kJ/K", "load.second_coupling=20 W/K")
+
+
+def _element_surface_degc(scenario: Scenario) -> float:
+    """Return how hot the element is at the thermostat's upper edge: 67 °C of water and its power over the coupling."""
+    return 67 + power_and_fuel(scenario)[0] / 20
+
+
+def test_an_element_above_its_surface_limit_is_a_danger(demo: Callable[..., Scenario]) -> None:
+    surface = _element_surface_degc(demo("van_water_tank", *ELEMENT))
+    below, above = (f"heater.surface_limit={surface + more} degC" for more in (-3, 3))
+    broken = heating(demo("van_water_tank", *ELEMENT, below))
+    first = heat_report.first_lines(broken, "metric")
+    said = re.match(r"Do not operate\. Element surface (\d+) °C exceeds its limit of (\d+) °C\.", first.dangers[0])
+    assert said is not None
+    assert float(said[1]) == pytest.approx(surface, abs=1.5)
+    assert float(said[2]) == pytest.approx(surface - 3, abs=0.51)
+    assert first.dangers[-1].startswith("What to change: an element of more surface")
+    assert first.operate == "no"
+    assert heat_report.as_data(broken, "metric")["safe"] is False
+    # As stated it keeps the limit, in simulations of more power it does not.
+    kept = heating(demo("van_water_tank", *ELEMENT, above))
+    share = float(np.mean(kept.watched.second_peak_k[1:] > ZERO_C + surface + 3))
+    assert share > 0.05
+    first = heat_report.first_lines(kept, "metric")
+    assert first.dangers == ()
+    assert first.warnings[0].startswith(f"Can burn out: in {100 * share:.0f} % of the simulations")
+    cool = heat_report.first_lines(heating(demo("van_water_tank", *ELEMENT, "heater.surface_limit=400 degC")), "metric")
+    assert (cool.dangers, cool.warnings) == ((), ())
+
+
+def test_an_oven_that_nothing_ends_is_said_first(demo: Callable[..., Scenario], demos: Path, tmp_path: Path) -> None:
+    text = (demos / "camper_oven" / "scenario.toml").read_text(encoding="utf-8")
+    text = text.replace('thermostat = "185 degC"\n', "").replace('hysteresis = "10 K"\n', "")
+    path = Path(shutil.copytree(demos / "camper_oven", tmp_path / "oven")) / "scenario.toml"
+    path.write_text(text, encoding="utf-8")
+    fast = ["trip.road_speed=90 km/h", "heater.rated_power=9 kW"]
+    found = heating(load(path, fast))
+    hottest = heat_report.figure(found.outcome.highest_temperature_k) - ZERO_C
+    said = heat_report.first_lines(found, "metric").warnings[-1]
+    assert said.startswith(f"No thermostat: this power, kept up, heats the oven to {hottest:.0f} °C (90 % range ")
+    assert "Fit a thermostat" in said
+    kept = heating(demo("camper_oven", *fast))
+    assert not any("No thermostat" in line for line in heat_report.first_lines(kept, "metric").warnings)
+    weak = heating(load(path, ["trip.road_speed=40 km/h"]))  # it ends below its target
+    assert not any("No thermostat" in line for line in heat_report.first_lines(weak, "metric").warnings)
+
+
+def test_a_log_that_ends_while_the_tank_boils_says_so(without_thermostat: Path, tmp_path: Path) -> None:
+    log = tmp_path / "watts.csv"
+    log.write_text("time_s,power_w\n" + "".join(f"{60 * i},2000\n" for i in range(20)), encoding="utf-8")
+    found = heating(load(without_thermostat, ["load.volume=3 L"]), read_power(log))
+    assert math.isnan(found.watched.dry_from_s[0])
+    first = heat_report.first_lines(found, "metric")
+    assert first.dangers == ()
+    assert "heats the tank to 100 °C: there the water boils" in first.warnings[0]
+
+
+def test_a_tank_that_boils_dry_is_not_said_to_have_a_thermostat(without_thermostat: Path) -> None:
+    dry = heating(load(without_thermostat, ["load.volume=3 L"]))
+    assert np.isfinite(dry.watched.dry_from_s).all()
+    assert not any("is refused" in text for text in heat_report.cautions(dry, "metric"))
+    over = heating(load(without_thermostat, ["load.volume=400 L", "heater.rated_power=500 W"]), draws=0)
+    assert any("is refused" in text for text in heat_report.cautions(over, "metric"))
+
+
+@pytest.mark.parametrize(("rated", "said"), [("1.8 kW", True), ("3 kW", False), ("1 kW", False)])
+def test_an_element_that_draws_overload_is_a_warning(demo: Callable[..., Scenario], rated: str, said: bool) -> None:
+    """Below the stated power it is a danger, and said once."""
+    found = heating(demo("van_water_tank", f"heater.rated_power={rated}"))
+    warnings = heat_report.first_lines(found, "metric").warnings
+    share = 100 * float(np.mean(found.power_w[1:] > 1800))
+    expected = f"Can exceed the element's rating: in {share:.0f} % of the simulations more than 1.80 kW"
+    assert any(line.startswith(expected) for line in warnings) == said
+    assert not any("exceed the element" in line for line in warnings) or said
