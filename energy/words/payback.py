@@ -219,10 +219,15 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return "Parked: the maps show what driving with it would do"
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
+    if result.limit_wind_m_s <= 0:
+        return f"At {at} no descent is free: a limit is broken in still air already"
+    by_pack = any(math.isnan(d.fuel_change_m3) for d in result.descents)
     if math.isnan(value):
-        return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
+        costs = "takes energy from the battery" if by_pack else "costs fuel"
+        return f"At {at} the heat {costs} on every descent up to 20 % within its limits"
     steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
-    return f"At {at} the heat costs no fuel on descents steeper than {steep}"
+    free = "takes nothing from the battery" if by_pack else "costs no fuel"
+    return f"At {at} the heat {free} on descents steeper than {steep}"
 
 
 def wind_finding(result: Payback, system: UnitSystem) -> str:
