@@ -15,7 +15,7 @@ from energy.chain import evidence as chain
 from energy.chain.evidence import Check, evidence
 from energy.pictures.evidence import evidence_picture
 from energy.scenario.demos import published_folder
-from energy.words.evidence import NOT_FOUND, NOT_FOUND, as_data, check_words, sentence
+from energy.words.evidence import NOT_FOUND, as_data, check_words, sentence
 from energy.words.schema import schema_of
 
 
