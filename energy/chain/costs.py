@@ -204,8 +204,8 @@ def _prices(scenario: Scenario, count: int) -> tuple[str, dict[str, np.ndarray],
             continue
         prices[name] = np.concatenate([[usual.value], ppf(usual, unit[:, column])])
         why = "not given" if price is None else f"in {price.currency}, the others in {currency}"
-        if name == "fuel" and scenario.battery is not None:
-            continue  # nothing is bought of it
+        if name == "fuel" and scenario.battery is not None:  # its energy is priced as electricity: none was used
+            continue
         per = "kWh" if name == "electricity" else "L"
         remarks.append(
             f"prices.{name} is {why}: {usual.value:g} {currency}/{per} ({usual.low:g} to {usual.high:g}) was used, "

@@ -192,7 +192,10 @@ def _warm_up() -> Check:
     computed = outcome.history.main_k[:, 0]
     left = np.exp(-time * loss / capacity)
     closed = air + (start - air) * left + power / loss * (1 - left)
-    figures = {"greatest_error_k": float(np.abs(computed - closed).max())}
+    figures = {
+        "greatest_error_k": float(np.abs(computed - closed).max()),
+        "time_constants": float(time[-1] * loss / capacity),
+    }
     group = np.repeat(["computed", "closed form"], len(time))
     return Check("warm_up", np.tile(time, 2), np.concatenate([computed, closed]), group, figures)
 

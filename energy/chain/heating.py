@@ -17,7 +17,7 @@ from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.outcome import steady_outcome
 from energy.chain.stall import StallRisk, stall_risk
-from energy.chain.trip import turbine_at_its_most
+from energy.chain.trip import answer_by_step, heat_by_step, steps_of_scenario, trip_chain, turbine_at_its_most
 from energy.chain.trip_stall import TripStallRisk, trip_stall_risk
 from energy.heat.heater import (
     ElementControl,
@@ -52,7 +52,7 @@ from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.uncertainty.quantiles import estimate_of
 from vehicle.arrays import Values
 from vehicle.constants import ZERO_CELSIUS_K
-from vehicle.driving.trip import Schedule
+from vehicle.driving.trip import Schedule, Steps
 from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate, Uncertain
 from vehicle.tables import increasing, read_table
@@ -61,7 +61,6 @@ DRAWS = 512
 SHARE = 0.9  # of the draws inside an interval
 _MOST_CELLS = 2_000_000  # steps × draws of a trip
 _FUEL_CELLS = 60_000
-_SPEEDS = 64
 _CHART_POINTS = 480
 _MOST_STEPS_AGAIN = 20_000
 # Steps of a trip that take as long as its power and fuel: 1 500 to 11 000 as measured, the median 3 300 (three demo
@@ -104,10 +103,10 @@ class StatedLoad:
 
 @dataclass(frozen=True)
 class Trip:
-    """A trip, or a log of power: what holds through each step, arrays (steps,); None where it was not recorded.
+    """A trip, or a log of power: its rows and how long each holds, arrays (rows,); None where it was not recorded.
 
     A log without speeds leaves `speed_m_s` None, and then no fuel can be told; `power_w` None means that the power is
-    to come from the turbine's curve.
+    to come from the turbine's curve: between such rows the speed goes in a straight line, as on a schedule.
     """
 
     name: str
@@ -118,6 +117,8 @@ class Trip:
     ambient_k: FloatArray | None
     remarks: tuple[str, ...] = ()
     repeats: int = 1
+    wind_speed_m_s: FloatArray | None = None
+    wind_from_rad: FloatArray | None = None
 
     @property
     def seconds(self) -> float:
@@ -349,13 +350,14 @@ def heating(
 
 def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progress | None) -> Heating:
     stated = inputs_of(scenario)
-    ranges = uncertain_keys(scenario, stated.used)
-    if trip is not None:
+    way = None if trip is None else _way(scenario, trip)
+    ranges = uncertain_keys(scenario, stated.used if way is None else inputs_of(way.scenario).used)
+    if trip is not None and way is not None:
         ranges.pop("trip.road_speed", None)
         ranges.pop("trip.acceleration", None)
         if trip.grade is not None:
             ranges.pop("trip.grade", None)
-        most = max(16, _MOST_CELLS // (trip.durations_s.size * trip.repeats))
+        most = max(16, _MOST_CELLS // (way.durations_s.size * trip.repeats))
         draws = min(draws, 1 << (most.bit_length() - 1))  # a power of two keeps the sequence balanced
     drawn = sampled(scenario, ranges, draws if ranges else 0)
     count = 1 + (draws if ranges else 0)
@@ -363,10 +365,10 @@ def _heating(scenario: Scenario, trip: Trip | None, draws: int, progress: Progre
     inputs = inputs_of(scenario, drawn)
     load = load_of(scenario, inputs.temperature_k, pressure, drawn)
     now = answer(stated)
-    if trip is None:
+    if trip is None or way is None:
         wind = np.asarray(inputs.air.speed_m_s)
         return _steady(scenario, load, now, _change_of(inputs), wind, count, progress)
-    return _on_trip(scenario, load, now, trip, drawn, count, progress)
+    return _on_trip(scenario, load, now, way, drawn, count, progress)
 
 
 def _pressure_pa(scenario: Scenario) -> float:
@@ -557,11 +559,13 @@ def band(outcome: HeatingOutcome, horizon_s: float = math.inf, *, boiling_k: flo
 
 
 def read_trip(path: Path, *, repeats: int = 1) -> Trip:
-    """Return a trip from CSV: time and speed with their units in the headers; grade and ambient where they are there.
+    """Return a trip from CSV: time and speed with their units in the headers; grade, ambient and wind where they are
+    there.
 
-    A row's speed holds until the next row. Raises InputError naming every fault.
+    The last row's speed holds as long as the median step. Raises InputError naming every fault.
     """
-    table = read_table(path, {"time": "s", "speed": "m/s"}, optional={"grade": "dimensionless", "ambient": "K"})
+    optional = {"grade": "dimensionless", "ambient": "K", "wind_speed": "m/s", "wind_from": "rad"}
+    table = read_table(path, {"time": "s", "speed": "m/s"}, optional=optional)
     increasing(path, "time", table["time"])
     _checked(path, table)
     return Trip(
@@ -572,6 +576,8 @@ def read_trip(path: Path, *, repeats: int = 1) -> Trip:
         table.get("grade"),
         table.get("ambient"),
         repeats=repeats,
+        wind_speed_m_s=table.get("wind_speed"),
+        wind_from_rad=table.get("wind_from"),
     )
 
 
@@ -609,11 +615,52 @@ def _checked(path: Path, table: Mapping[str, np.ndarray]) -> None:
 
 
 @dataclass(frozen=True)
+class _Way:
+    """A trip cut into the steps in which it is driven; of a log of power a step is a row.
+
+    `scenario` has the trip for its schedule, so that policy, wind and profile hold as in the answer of a schedule; of
+    a log, `steps` is None and the scenario its own.
+    """
+
+    trip: Trip
+    scenario: Scenario
+    durations_s: FloatArray
+    ambient_k: FloatArray | None
+    steps: Steps | None
+
+
+def _way(scenario: Scenario, trip: Trip) -> _Way:
+    if trip.power_w is not None or trip.speed_m_s is None:
+        return _Way(trip, scenario, trip.durations_s, trip.ambient_k, None)
+    times = np.concatenate([[0.0], np.cumsum(trip.durations_s)])
+
+    def held(rows: FloatArray | None) -> FloatArray | None:
+        return None if rows is None else np.append(rows, rows[-1])
+
+    schedule = Schedule(
+        trip.name,
+        times,
+        np.append(trip.speed_m_s, trip.speed_m_s[-1]),
+        held(trip.grade),
+        held(trip.wind_speed_m_s),
+        held(trip.wind_from_rad),
+    )
+    own = scenario.schedule is not None and scenario.schedule.name == trip.name  # its profile goes with no other trip
+    driven = replace(scenario, schedule=schedule, profile=scenario.profile if own else None)
+    steps = steps_of_scenario(driven)
+    ambient = trip.ambient_k
+    if ambient is not None:
+        middle = np.cumsum(steps.duration_s) - steps.duration_s / 2
+        ambient = ambient[np.searchsorted(times, middle) - 1]
+    return _Way(trip, driven, steps.duration_s, ambient, steps)
+
+
+@dataclass(frozen=True)
 class _Along:
     """The load along a trip: the air that meets it in each step, what surrounds it, and how warm it starts."""
 
     load: StatedLoad
-    trip: Trip
+    durations_s: FloatArray
     count: int  # 1 + draws
     wind_m_s: FloatArray  # (steps,)
     ambient_k: FloatArray  # (1, 1 + draws), or (steps,) where the trip tells it
@@ -624,15 +671,15 @@ def _on_trip(
     scenario: Scenario,
     load: StatedLoad,
     stated: Answer,
-    trip: Trip,
+    way: _Way,
     drawn: Draws,
     count: int,
     progress: Progress | None,
 ) -> Heating:
-    steps = trip.durations_s.size
-    driven = _driven(scenario, trip)
-    power = _power_rows(scenario, trip, driven, drawn, count)
-    along = _along(scenario, load, trip, driven, count)
+    trip, steps = way.trip, way.durations_s.size
+    driven = _driven(way)
+    power = _power_rows(way, driven, drawn, count)
+    along = _along(way, load, driven, count)
     work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
     started = _POWER_SHARE * (1.0 - work)
     ended = started + work
@@ -644,7 +691,7 @@ def _on_trip(
         rest = part(progress, ended, ended + 0.4 * (1.0 - ended))
         again = _reached_if_repeated_s(along, outcome, power, rest)
     constant = float(slowest_time_constant_s(_first(load.heater), _at(load.ambient_k), _at(load.target_k))[0])
-    fuel, whole_fuel = _trip_cost(scenario, trip, driven, drawn, outcome, count)
+    fuel, whole_fuel = _trip_cost(way, driven, drawn, outcome, count)
     nothing = np.full(count, np.nan)
     by_pack = stated.inputs.fuel is None
     return Heating(
@@ -665,20 +712,9 @@ def _on_trip(
         time_constant_s=constant,
         drawn=count - 1,
         heat_w=_mean_heat_w(outcome.available_power_w),
-        trip_stall=_stall_on(scenario, trip, exact=count == 1),
+        # A wattmeter's log shows it by itself.
+        trip_stall=None if way.steps is None else trip_stall_risk(way.scenario, exact=count == 1),
     )
-
-
-def _stall_on(scenario: Scenario, trip: Trip, *, exact: bool) -> TripStallRisk | None:
-    """Return how much of a trip the rotor is stalled; None under a wattmeter's log, which shows it by itself."""
-    if trip.speed_m_s is None or trip.power_w is not None:
-        return None
-    if scenario.schedule is None:
-        times = np.concatenate([[0.0], np.cumsum(trip.durations_s)])
-        grade = None if trip.grade is None else np.append(trip.grade, trip.grade[-1])
-        schedule = Schedule(trip.name, times, np.append(trip.speed_m_s, trip.speed_m_s[-1]), grade)
-        scenario = replace(scenario, schedule=schedule)
-    return trip_stall_risk(scenario, exact=exact)
 
 
 def _mean_heat_w(power_w: FloatArray) -> Estimate:
@@ -688,39 +724,40 @@ def _mean_heat_w(power_w: FloatArray) -> Estimate:
     return estimate_of(power_w[1:], SHARE)
 
 
-def _driven(scenario: Scenario, trip: Trip) -> Answer | None:
+def _driven(way: _Way) -> Answer | None:
     """Return the answer in every step as stated; None where the trip does not tell how it is driven."""
+    if way.steps is not None:
+        return answer_by_step(way.scenario, way.steps)[0]
+    trip = way.trip
     if trip.speed_m_s is None:
         return None
     drive = {"trip.road_speed": trip.speed_m_s, "trip.acceleration": _acceleration(trip)}
-    if trip.grade is not None:
-        drive["trip.grade"] = trip.grade
-    return answer(inputs_of(scenario, drive))
+    return answer(inputs_of(way.scenario, drive))
 
 
-def _along(scenario: Scenario, load: StatedLoad, trip: Trip, driven: Answer | None, count: int) -> _Along:
-    steps = trip.durations_s.size
+def _along(way: _Way, load: StatedLoad, driven: Answer | None, count: int) -> _Along:
+    steps = way.durations_s.size
     wind: FloatArray = np.zeros(steps)
     if driven is not None:
         wind = np.broadcast_to(np.asarray(driven.inputs.air.speed_m_s), (steps,))
-    ambient = _spread(load.ambient_k, count)[None, :] if trip.ambient_k is None else trip.ambient_k
+    ambient = _spread(load.ambient_k, count)[None, :] if way.ambient_k is None else way.ambient_k
     start = load.start_k
-    if trip.ambient_k is not None and scenario.load.start_temperature is None:
-        start = float(trip.ambient_k[0])
-    return _Along(load, trip, count, wind, ambient, start)
+    if way.trip.ambient_k is not None and way.scenario.load.start_temperature is None:
+        start = float(way.trip.ambient_k[0])
+    return _Along(load, way.durations_s, count, wind, ambient, start)
 
 
 def _simulated(
     along: _Along, power_w: FloatArray, repeats: int, *, stated_only: bool = False, progress: Progress | None = None
 ) -> HeatingOutcome:
     """Return how the load warms along the trip, driven `repeats` times, with all draws or only as stated."""
-    load, trip, count = along.load, along.trip, along.count
+    load, count = along.load, along.count
     who = slice(0, 1) if stated_only else slice(None)
     return simulate(
         _first(load.heater) if stated_only and count > 1 else load.heater,
         HeatingSteps(
             power_w,
-            trip.durations_s,
+            along.durations_s,
             along.ambient_k if along.ambient_k.ndim == 1 else along.ambient_k[:, who],
             along.wind_m_s,
             repeats=repeats,
@@ -728,7 +765,7 @@ def _simulated(
         target_k=_spread(load.target_k, count)[who],
         start_k=_spread(along.start_k, count)[who],
         control=ElementControl(_stated_thermostat(load.thermostat) if stated_only else load.thermostat, load.limits),
-        most_records=min(trip.durations_s.size * repeats, 2 * _CHART_POINTS) + 1,
+        most_records=min(along.durations_s.size * repeats, 2 * _CHART_POINTS) + 1,
         progress=progress,
     )
 
@@ -739,14 +776,14 @@ def _reached_if_repeated_s(
     """Return when the load as stated reaches its target, if the trip is driven again and again; about, if
     that is far.
     """
-    load, trip = along.load, along.trip
-    blown = float(np.average(along.wind_m_s, weights=trip.durations_s))
+    load = along.load
+    blown = float(np.average(along.wind_m_s, weights=along.durations_s))
     mean = SteadyPower(float(outcome.available_power_w[0]), float(outcome.ambient_k[0]), blown)
     about = heat_up(
         _first(load.heater), mean, target_k=_at(load.target_k), start_k=_at(along.start_k)
     ).time_to_target_s[0]
-    often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / (trip.seconds / trip.repeats)) + 1
-    if often * trip.durations_s.size > _MOST_STEPS_AGAIN:
+    often = math.ceil(1.5 * float(np.nan_to_num(about, nan=1e9)) / float(along.durations_s.sum())) + 1
+    if often * along.durations_s.size > _MOST_STEPS_AGAIN:
         return float(about)
     exact = _simulated(along, power_w[:, :1], often, stated_only=True, progress=progress).time_to_target_s[0]
     return float(exact if np.isfinite(exact) else about)
@@ -763,41 +800,33 @@ def _acceleration(trip: Trip) -> FloatArray:
     return np.clip((after - trip.speed_m_s) / trip.durations_s, -10.0, 10.0)
 
 
-def _power_rows(scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, count: int) -> FloatArray:
-    """Return the power into the load, (steps, 1 + draws) or (steps, 1): the log's, or the turbine's at each speed."""
-    if trip.power_w is not None:
-        return trip.power_w[:, None]
+def _power_rows(way: _Way, along: Answer | None, drawn: Draws, count: int) -> FloatArray:
+    """Return the power into the load, (steps, 1 + draws) or (steps, 1): the log's, or the turbine's in each step."""
+    if way.trip.power_w is not None:
+        return way.trip.power_w[:, None]
     assert along is not None
-    assert trip.speed_m_s is not None
-    stated = np.broadcast_to(along.turbine.heat_power_w, trip.durations_s.shape)
+    assert way.steps is not None
+    stated = np.broadcast_to(along.turbine.heat_power_w, way.durations_s.shape)
     if count == 1:
         return stated[:, None].copy()
-    # One array call: the power of every draw at speeds in small steps, read off at the trip's speeds.
-    speeds = np.linspace(float(trip.speed_m_s.min()), float(trip.speed_m_s.max()) + 1e-6, _SPEEDS)
-    keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
-    inputs = inputs_of(scenario, {**keys, "trip.road_speed": speeds[:, None]})
-    grid = np.broadcast_to(turbine_at_work(inputs, with_free_run=False).heat_power_w, (_SPEEDS, count))
-    rows = np.empty((trip.durations_s.size, count))
-    place = np.clip(np.searchsorted(speeds, trip.speed_m_s) - 1, 0, _SPEEDS - 2)
-    part = ((trip.speed_m_s - speeds[place]) / (speeds[1] - speeds[0]))[:, None]
-    np.add((1 - part) * grid[place], part * grid[place + 1], out=rows)
+    rows = heat_by_step(way.scenario, way.steps, drawn).T
     rows[:, 0] = stated
     return np.maximum(rows, 0.0)
 
 
 def _trip_cost(
-    scenario: Scenario, trip: Trip, along: Answer | None, drawn: Draws, outcome: HeatingOutcome, count: int
+    way: _Way, along: Answer | None, drawn: Draws, outcome: HeatingOutcome, count: int
 ) -> tuple[FloatArray, FloatArray]:
     """Return what the turbine costs until the target and over the whole trip, each (1 + draws,): m³ of fuel, or J of
     the pack.
 
     As stated it is the ledger's change summed step by step. Of the draws it is that, moved by the difference in their
-    mean rate over the trip (on rows spread evenly over it).
+    mean rate over the trip.
     """
     if along is None:
         return np.full(count, np.nan), np.full(count, np.nan)
-    steps, lengths = trip.durations_s.size, trip.durations_s
-    rate = np.broadcast_to(_rate(along), (steps,))
+    trip, lengths = way.trip, way.durations_s
+    rate = np.broadcast_to(_rate(along), lengths.shape)
     clock = np.concatenate([[0.0], np.cumsum(lengths)])
     spent = np.concatenate([[0.0], np.cumsum(rate * lengths)])
     once, cost = float(clock[-1]), float(spent[-1])
@@ -807,18 +836,28 @@ def _trip_cost(
     until = np.where(np.isnan(time), np.nan, until)
     whole = np.full(count, cost * trip.repeats)
     if count > 1:
-        some = np.unique(np.linspace(0, steps - 1, max(8, min(steps, _FUEL_CELLS // count))).astype(int))
-        keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
-        assert trip.speed_m_s is not None
-        keys["trip.road_speed"] = trip.speed_m_s[some][:, None]
-        keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
-        if trip.grade is not None:
-            keys["trip.grade"] = trip.grade[some][:, None]
-        rates = np.broadcast_to(_rate(_change_of(inputs_of(scenario, keys))), (some.size, count))
-        mean = lengths[some] @ rates / lengths[some].sum()
+        mean = _mean_rates(way, along, drawn, count)
         until = until + (mean - mean[0]) * time
         whole = whole + (mean - mean[0]) * trip.seconds
     return until, whole
+
+
+def _mean_rates(way: _Way, along: Answer, drawn: Draws, count: int) -> FloatArray:
+    """Return the mean over the trip of the change in fuel (m³/s) or pack power (W) of every draw, (1 + draws,)."""
+    if way.steps is not None:
+        coarse = way.durations_s.size * count > _FUEL_CELLS
+        change_w = trip_chain(way.scenario, coarse=coarse)(drawn).change_w
+        fuel = along.inputs.fuel
+        return change_w if fuel is None else change_w / fuel.heating_value_j_per_m3
+    trip, lengths = way.trip, way.durations_s
+    steps = lengths.size
+    some = np.unique(np.linspace(0, steps - 1, max(8, min(steps, _FUEL_CELLS // count))).astype(int))  # spread evenly
+    keys: dict[str, Values] = {key: values[None, :] for key, values in drawn.items()}
+    assert trip.speed_m_s is not None
+    keys["trip.road_speed"] = trip.speed_m_s[some][:, None]
+    keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
+    rates = np.broadcast_to(_rate(_change_of(inputs_of(way.scenario, keys))), (some.size, count))
+    return np.asarray(lengths[some] @ rates / lengths[some].sum())
 
 
 def _change_of(inputs: Inputs) -> Answer:

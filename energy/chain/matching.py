@@ -151,6 +151,9 @@ def _searched(scenario: Scenario, held: tuple[str, ...], progress: Progress | No
         )
     tell(progress, _SHARES_DONE[-1])
     thrifty_at, more = _thriftiest(look, effort, first, best_at)
+    best_heat, thrifty_heat = look(np.stack([best_at, thrifty_at])).heat_w
+    if thrifty_heat > best_heat:  # in a corner between limits the closer look of the thriftiest finds more heat as well
+        best_at = thrifty_at
     return _Search(look, first, best_at, thrifty_at, tried + more)
 
 

@@ -24,7 +24,7 @@ from energy.chain.answer import Answered, answered
 from energy.chain.break_even import WINDS_M_S, Ideal, PitchBreakEven, best_pitch_break_even, ideal_of
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, turbine_at_work
-from energy.chain.limits import OperatingLimit, broken_limits, keeps_limits
+from energy.chain.limits import ROUNDING, OperatingLimit, broken_limits, keeps_limits, stated_limits
 from energy.chain.outcome import steady_outcome
 from energy.chain.stall import StallRisk
 from energy.progress import Progress, part, tell
@@ -173,7 +173,6 @@ def payback(
     standing = _balanced(scenario, {"trip.road_speed": np.zeros(31), "air.wind_speed": _WINDS_M_S, **_FLAT})
     parked = held_to_limits(standing)
     blown = _balanced(scenario, {"trip.road_speed": here, "air.wind_speed": winds, **_FLAT})
-    over = np.flatnonzero(~keeps_limits(blown.inputs, blown.turbine))
     tell(progress, _DONE_AT_SPEED)
     drawn_maps = None if exact_maps else drawn
     wind = _map(scenario, _SPEEDS_M_S, _WINDS_M_S, "wind", drawn_maps)
@@ -201,10 +200,28 @@ def payback(
         stated_wind_m_s=scenario.air.wind_speed.value,
         heat_w=steady_outcome(scenario, exact=exact).heat_w,
         parked_within=keeps_limits(standing.inputs, standing.turbine),
-        limit_wind_m_s=float(winds[over[0]]) if over.size else np.nan,
+        limit_wind_m_s=_limit_wind_m_s(blown, winds),
         money=money_of(scenario, year.flows),
         best_pitch=best_pitch_break_even(scenario) if at_wind and np.isnan(at_wind["energy"].value[0]) else None,
     )
+
+
+def _limit_wind_m_s(blown: Answer, winds_m_s: np.ndarray) -> float:
+    """Return the least head wind that breaks a limit, on a line between the last wind that keeps all and the next one.
+
+    NaN where none breaks one, 0 where still air does.
+    """
+    shares = [np.broadcast_to(one.share, winds_m_s.shape) for one in stated_limits(blown.inputs, blown.turbine)]
+    most = np.fmax.reduce([*shares, np.zeros(winds_m_s.shape)])  # what is not known breaks none
+    over = np.flatnonzero(most > 1 + ROUNDING)
+    if not over.size:
+        return math.nan
+    first = int(over[0])
+    if first == 0:
+        return float(winds_m_s[0])
+    kept, broken = most[first - 1 : first + 1]
+    part = (1 - kept) / (broken - kept)
+    return float(winds_m_s[first - 1] + part * (winds_m_s[first] - winds_m_s[first - 1]))
 
 
 _FLAT = {"air.wind_from": np.array(0.0), "trip.grade": np.array(0.0), "trip.acceleration": np.array(0.0)}

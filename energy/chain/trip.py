@@ -9,7 +9,7 @@ linear. The rotor follows the air speed at once: its own inertia is left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
@@ -89,11 +89,7 @@ def _changing_speeds_m_s(scenario: Scenario) -> np.ndarray:
 def answer_trip(scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None) -> TripAnswer:
     """Return the trip of the scenario's nominal values, at another `setting` if given."""
     steps = steps_of_scenario(scenario)
-    values: dict[str, np.ndarray] = {key: np.asarray(value) for key, value in (setting or {}).items()}
-    inputs = _inputs(scenario, steps, values)
-    nodes = _nodes(scenario, values, _fastest(inputs), with_free_run=True)
-    turbine, works = _turbine(scenario, inputs, nodes)
-    by_step = answer(inputs, turbine)
+    by_step, works = answer_by_step(scenario, steps, setting)
     weights = steps.duration_s / steps.total_s
     return TripAnswer(
         _mean_answer(by_step, steps, weights),
@@ -103,6 +99,25 @@ def answer_trip(scenario: Scenario, setting: Mapping[QuantityKey, float] | None 
         works,
         steps_name(scenario),
     )
+
+
+def answer_by_step(
+    scenario: Scenario, steps: Steps, setting: Mapping[QuantityKey, float] | None = None
+) -> tuple[Answer, np.ndarray]:
+    """Return the answer at the nominal values in every step, in their order, and where the turbine works."""
+    values: dict[str, np.ndarray] = {key: np.asarray(value) for key, value in (setting or {}).items()}
+    inputs = _inputs(scenario, steps, values)
+    nodes = _nodes(scenario, values, _fastest(inputs), with_free_run=True)
+    turbine, works = _turbine(scenario, inputs, nodes)
+    return answer(inputs, turbine), works
+
+
+def heat_by_step(scenario: Scenario, steps: Steps, draws: Draws) -> np.ndarray:
+    """Return the heat into the load of every draw in every step, in their order: (draws, steps) [W]."""
+    heat = np.empty((len(next(iter(draws.values()))), len(steps.duration_s)))
+    for part, _, turbine in _in_blocks(scenario, steps, draws, _NODES):
+        heat[part] = turbine.heat_power_w
+    return heat
 
 
 def steps_name(scenario: Scenario) -> str:
@@ -127,24 +142,32 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
 
     def chain(draws: Draws, progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
-        block = max(1, _BLOCK // len(weights))
         change, heat = np.empty(count), np.empty(count)
-        fastest = _fastest(_inputs(scenario, steps, _extremes(draws)))
-        for start in range(0, count, _NODES * block):
-            outer = slice(start, min(start + _NODES * block, count))
-            nodes = _nodes(scenario, {k: v[outer] for k, v in draws.items()}, fastest, count=nodes_of_each)
-            for first in range(outer.start, outer.stop, block):
-                part = slice(first, min(first + block, outer.stop))
-                inputs = _inputs(scenario, steps, {k: v[part] for k, v in draws.items()})
-                rows = slice(part.start - outer.start, part.stop - outer.start)
-                turbine, _ = _turbine(scenario, inputs, _rows(nodes, rows))
-                changed, made = change_and_heat(inputs, turbine)
-                change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
-                heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
-                tell(progress, part.stop / count)
+        for part, inputs, turbine in _in_blocks(scenario, steps, draws, nodes_of_each):
+            changed, made = change_and_heat(inputs, turbine)
+            change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
+            heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
+            tell(progress, part.stop / count)
         return ChainOutcome(change, heat)
 
     return chain
+
+
+def _in_blocks(
+    scenario: Scenario, steps: Steps, draws: Draws, nodes_of_each: int
+) -> Iterator[tuple[slice, Inputs, TurbineAtWork]]:
+    """Yield some of the draws at a time, with their inputs and the turbine in every step as its policy lets it work."""
+    count = len(next(iter(draws.values())))
+    block = max(1, _BLOCK // len(steps.duration_s))
+    fastest = _fastest(_inputs(scenario, steps, _extremes(draws)))
+    for start in range(0, count, _NODES * block):
+        outer = slice(start, min(start + _NODES * block, count))
+        nodes = _nodes(scenario, {k: v[outer] for k, v in draws.items()}, fastest, count=nodes_of_each)
+        for first in range(outer.start, outer.stop, block):
+            part = slice(first, min(first + block, outer.stop))
+            inputs = _inputs(scenario, steps, {k: v[part] for k, v in draws.items()})
+            turbine, _ = _turbine(scenario, inputs, _rows(nodes, slice(part.start - start, part.stop - start)))
+            yield part, inputs, turbine
 
 
 @dataclass(frozen=True)

@@ -173,7 +173,7 @@ def load_rotor(path: Path, overrides: Sequence[str] = (), air_speed_m_s: float |
             if isinstance(blade, BladeTable):
                 speed, why = _reynolds_air_speed(data, rotor, air, air_speed_m_s)
                 curves = _curves_at_air_speed(rotor, blade, air, path.parent, speed)
-                curves = replace(curves, notes=(*curves.notes, _reynolds_note(speed, why)))
+                curves = replace(curves, notes=(*curves.notes, _reynolds_note(blade, speed, why)))
                 convention = pitch_convention(blade)
             elif rotor.curves:
                 curves = read_curves(path.parent / rotor.curves)
@@ -199,8 +199,14 @@ def _reynolds_air_speed(
     return AIR_SPEED_DEFAULT_M_S, "assumed, as there is no trip.road_speed and no wind"
 
 
-def _reynolds_note(speed_m_s: float, why: str) -> str:
+def _reynolds_note(blade: BladeTable, speed_m_s: float, why: str) -> str:
+    """Return what the air speed does to the curves: with one measured polar nothing."""
     speed = f"{speed_m_s:.3g} m/s ({speed_m_s / 0.44704:.3g} mph)"
+    if blade.polar and (isinstance(blade.polar, str) or len(blade.polar) == 1):
+        return (
+            f"one polar holds at every air speed: the curves are the same at {speed} as at any other; polars at "
+            "several Reynolds numbers (blade.polar) make them follow it"
+        )
     return f"Reynolds numbers are those at an air speed of {speed} at the rotor ({why})"
 
 

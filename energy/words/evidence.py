@@ -11,8 +11,8 @@ from energy.words.result_model import Number, ResultModel, said
 
 QUESTION = "Why believe these numbers?"
 NOT_FOUND = (
-    "No published measurement of a rotor on a vehicle was found: rotor, engine and heater are each held to what was "
-    "measured, the whole is not."
+    "No published measurement of a rotor on a vehicle was found: rotor and engine are each held to what was measured, "
+    "the heater to a closed form only, the whole to nothing."
 )
 
 
@@ -131,8 +131,9 @@ def _road_test(f: dict[str, float]) -> tuple[str, str]:
 
 def _warm_up(f: dict[str, float]) -> tuple[str, str]:
     error_k = f["greatest_error_k"]
-    worst = "a millionth of a kelvin" if error_k < 1e-6 else f"{error_k:.1g} K"
-    return f"Warm-up: within {worst} of the closed form", f"Largest difference over five time constants: {worst}."
+    worst, below = (f"{error_k:.1g} K", "") if error_k >= 1e-6 else ("a millionth of a kelvin", "below ")
+    over = f"{f['time_constants']:.2g} time constants"
+    return f"Warm-up: within {worst} of the closed form", f"Largest difference over {over}: {below}{worst}."
 
 
 def _air(f: dict[str, float]) -> tuple[str, str]:
@@ -166,7 +167,7 @@ _SOURCES = {
     ),
     "warm_up": (
         "Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, chapter 5, equation 5.25 (from memory)",
-        "how well capacity and loss of your own load are known",
+        "any measured load: how well capacity and loss of yours are known; radiation, boiling and a thermostat",
     ),
     "air": ("US Standard Atmosphere 1976, table (from memory)", "the weather of the day"),
 }

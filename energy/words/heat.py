@@ -15,18 +15,20 @@ from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
 from energy.words.cautions import of_the_file
-from energy.words.heat_limits import Remedy, remedies
+from energy.words.heat_limits import Remedy, element_surface_k, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import (
     DO_NOT_OPERATE,
+    OVER_RATING,
     FirstLines,
     conditions_line,
     danger_lines,
+    policy_words,
     stall_lines,
     trip_stall_lines,
 )
 from vehicle.constants import ZERO_CELSIUS_K
-from vehicle.units import UnitSystem, figures, show
+from vehicle.units import UnitSystem, figures, show, show_pair
 
 if TYPE_CHECKING:
     from energy.words.heat_model import HeatedTripData, HistoryData
@@ -125,6 +127,8 @@ DANGEROUS_SHARE = 0.05
 """Share of the simulations from which a danger is shown (common practice, no source)."""
 _DRY_BURNS = "an element without water burns out and can start a fire."
 _VALVE = "without a relief valve that opens the tank bursts."
+_BURNS_OUT = "Above it the element burns out and can start a fire."
+_COOLER_SURFACE = "an element of more surface or made for that heat, or a setting that takes less (windtoll match)"
 
 
 def _boil_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], list[str]]:
@@ -151,6 +155,51 @@ def _boil_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], list[s
     return dangers, warnings
 
 
+def _surface_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], list[str]]:
+    """Return (dangers, warnings): the element's surface above what it stands; as stated, or in simulations."""
+    limit = heating.load.limits.surface_limit_k
+    surface = element_surface_k(heating.load.heater, heating.watched)
+    over = surface > limit  # of a limit that is not known none is
+    if bool(over[0]):
+        shown, most = show_pair(float(surface[0]), limit, "temperature", system)
+        return [f"Element surface {shown} exceeds its limit of {most}. {_BURNS_OUT}"], []
+    share = float(np.mean(over[1:])) if heating.drawn else 0.0
+    if share < DANGEROUS_SHARE:
+        return [], []
+    most = show(limit, "temperature", system)
+    can = f"Can burn out: in {_percent(share)} of the simulations the element's surface exceeds its limit of {most}"
+    return [], [f"{can}. Remedy: {_COOLER_SURFACE}."]
+
+
+def _without_thermostat_lines(heating: Heating, system: UnitSystem) -> list[str]:
+    """Return that nothing ends the heating at the target; empty under a thermostat and where the power is too weak."""
+    if heating.load.thermostat is not None or not _heats_past_target(heating):
+        return []
+    hot = _highest_words(heating, system, level=" (90 % range ")
+    return [
+        f"No thermostat: this power, kept up, heats {heating.scenario.heater.what} to {hot}. Fit a thermostat, and a "
+        "second cut-out apart from it."
+    ]
+
+
+def _heats_past_target(heating: Heating) -> bool:
+    """Return whether this power, kept up as stated, takes the load well past its target."""
+    highest = float(heating.outcome.highest_temperature_k[0])
+    return not math.isfinite(highest) or highest > heating.outcome.target_k[0] + 5
+
+
+def _over_rating_lines(heating: Heating, system: UnitSystem) -> list[str]:
+    """Return that more than the element's rating goes in, in simulations of a steady drive that as stated keeps it."""
+    cap_w = element_cap_w(heating.load)
+    share = float(np.mean(heating.power_w[1:] > cap_w)) if heating.drawn else 0.0
+    if heating.trip is not None or share < DANGEROUS_SHARE or heating.power_w[0] > cap_w:
+        return []
+    return [
+        f"Can exceed the element's rating: in {_percent(share)} of the simulations more than "
+        f"{show(cap_w, 'power', system)} goes into it.{OVER_RATING}"
+    ]
+
+
 def _begun(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
@@ -164,12 +213,19 @@ def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     """Return the first lines of a heating: what is dangerous, when it is hot, one number a line."""
     broken = in_order(heating_limits(heating))
     boils, warnings = _boil_lines(heating, system)
+    burns, hot = _surface_lines(heating, system)
     over = danger_lines(broken, broken, system)
     # What the limits ask to change stands after all dangers.
-    dangers = [*over[:-1], *boils, *over[-1:]]
+    dangers = [*over[:-1], *burns, *boils, *over[-1:]]
+    if (burns or boils) and not over:
+        dangers[0] = f"{DO_NOT_OPERATE} {dangers[0]}"
+    if burns:
+        dangers.append(f"What to change: {_COOLER_SURFACE}.")
     if boils:
-        dangers[0] = dangers[0] if over else f"{DO_NOT_OPERATE} {dangers[0]}"
         dangers.append("What to change: fit a thermostat set below boiling, and a second cut-out apart from it.")
+    else:
+        warnings += _without_thermostat_lines(heating, system)
+    warnings += [*hot, *_over_rating_lines(heating, system)]
     headline, more = _answer_lines(heating, system)
     heat = _heat_words(heating, system).replace("(", "(90 % range ", 1)
     mean = "" if heating.trip is None else ", mean of the trip"
@@ -198,7 +254,8 @@ def _case_line(heating: Heating, system: UnitSystem) -> str:
     if heating.trip is None:
         return conditions_line(Answered(heating.scenario, heating.answer, math.nan), system)
     often = f", driven {heating.trip.repeats} times" if heating.trip.repeats > 1 else ""
-    return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often})"
+    policy = policy_words(heating.scenario, system) if heating.trip.power_w is None else ""  # a log shows what it did
+    return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often}){policy}"
 
 
 def _boiling_k(heating: Heating) -> float:
@@ -432,7 +489,7 @@ def _stated(value: Any) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[0])
 
 
-def _highest_words(heating: Heating, system: UnitSystem, *, ranged: bool = True) -> str:
+def _highest_words(heating: Heating, system: UnitSystem, *, ranged: bool = True, level: str = " (") -> str:
     outcome = heating.outcome
     highest = figure(outcome.highest_temperature_k)
     if not math.isfinite(highest):
@@ -442,7 +499,8 @@ def _highest_words(heating: Heating, system: UnitSystem, *, ranged: bool = True)
     text = show(highest, "temperature", system)
     if bool(np.any(np.asarray(heating.load.heater.water_kg) > 0)) and _boils_at(heating, highest):
         return f"{text}: there the water boils"
-    return text + (_range_words(outcome.highest_temperature_k, _temperature(system)) if ranged else "")
+    inside = _range_words(outcome.highest_temperature_k, _temperature(system)) if ranged else ""
+    return text + inside.replace(" (", level, 1)
 
 
 def _boils_at(heating: Heating, highest_k: float) -> bool:
@@ -469,7 +527,7 @@ def what_would_help(heating: Heating, system: UnitSystem) -> list[Remedy]:
 
 def cautions(heating: Heating, system: UnitSystem) -> list[str]:
     """Return what could hurt someone or break here, the most pressing first."""
-    load, outcome = heating.load, heating.outcome
+    load = heating.load
     said = of_the_file(heating.scenario)
     offered, cap = float(np.max(heating.answer.turbine.heat_power_w)), element_cap_w(load)
     if heating.trip is None and offered > cap:
@@ -480,14 +538,13 @@ def cautions(heating: Heating, system: UnitSystem) -> list[str]:
             "match)."
         )
     said += heater_cautions(load.heater, heating.watched, limits=load.limits, thermostat=load.thermostat, system=system)
-    highest = float(outcome.highest_temperature_k[0])
     if load.closed_water:
         said.append(
             "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: "
             "have it "
             "fitted to the local code. Never close its outlet."
         )
-    if highest > outcome.target_k[0] + 5 or not math.isfinite(highest):
+    if _heats_past_target(heating):
         on = _highest_words(heating, system, ranged=False)
         who = "Without a thermostat" if load.thermostat is None else "If the thermostat sticks"
         said.append(

@@ -86,7 +86,9 @@ def cautions(
     """Return the cautions that this heating calls for, in words, over all draws."""
     sentences: list[str] = []
     hottest = float(np.nanmax(outcome.peak_temperature_k))
-    refused, given = float(outcome.energy_refused_j.mean()), float(outcome.energy_given_j.mean())
+    # Where the water boils dry the march ends the heating: that is no thermostat, and nothing on the vehicle does it.
+    wet = np.isnan(outcome.dry_from_s)
+    refused, given = (float(v[wet].sum()) for v in (outcome.energy_refused_j, outcome.energy_given_j))
     if refused > 1e-6 * max(given, 1.0):
         sentences.append(
             "Part of the power is refused (thermostat open or element at its rating): a rotor that loses its "
@@ -97,10 +99,10 @@ def cautions(
         sentences.append(
             "A thermostat that opens takes the electrical load off the rotor: provide a dump load or a brake."
         )
-    surface = float(np.nanmax(outcome.second_peak_k)) if _has_element(heater) else hottest
+    surface = float(np.nanmax(element_surface_k(heater, outcome)))
     if limits is not None and surface > limits.surface_limit_k:
         sentences.append(
-            f"The element's surface gets to {show(surface, 'temperature', system)}, above its limit of "
+            f"The element's surface gets to {show(surface, 'temperature', system)} at most, above its limit of "
             f"{show(limits.surface_limit_k, 'temperature', system)}."
         )
     if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
@@ -124,5 +126,7 @@ def cautions(
     return sentences
 
 
-def _has_element(heater: HeatedLoad) -> bool:
-    return heater.second_node is not None and heater.second_node.takes_power
+def element_surface_k(heater: HeatedLoad, outcome: HeatingOutcome) -> np.ndarray:
+    """Return the hottest that the element's surface gets, at the least: that of its node, else of what it heats [K]."""
+    has_element = heater.second_node is not None and heater.second_node.takes_power
+    return outcome.second_peak_k if has_element else outcome.peak_temperature_k

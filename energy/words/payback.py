@@ -223,6 +223,8 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return "Parked: the maps show what driving with it would do"
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
+    if result.limit_wind_m_s <= 0:
+        return f"At {at} no descent is free: a limit is broken in still air already"
     source = "battery energy" if any(math.isnan(d.fuel_change_m3) for d in result.descents) else "fuel"
     if math.isnan(value):
         return f"At {at} the heat costs {source} on every descent up to 20 % within its limits"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.scenario.checks import WIDEST_IN_MANY_COUNTRIES_M
 from energy.words import rotor_choice
 from energy.words.verdict import UNCHECKED
 from vehicle import units
@@ -85,11 +86,23 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
     return (
+        f"{_too_wide(float(table.needed_diameter_m[1]), road_speed_m_s, system)}"
         f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
         f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
         f"{ideal}). Plan with a hand-made one: about "
         f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel (at the next size of "
         f"the table, {show(float(table.diameter_m[best]), 'length', system)})."
+    )
+
+
+def _too_wide(diameter_m: float, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return that no vehicle can drive with a rotor of that diameter; empty where it can, or parks."""
+    if road_speed_m_s <= 0 or diameter_m <= WIDEST_IN_MANY_COUNTRIES_M:
+        return ""
+    rotor, widest = (show(value, "length", system) for value in (diameter_m, WIDEST_IN_MANY_COUNTRIES_M))
+    return (
+        f"Too wide for the road: a rotor of {rotor}, and in many countries a vehicle may be {widest} wide. Less heat, "
+        "or faster air at the rotor, needs a smaller one. "
     )
 
 

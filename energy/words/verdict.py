@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.chain.trip_stall import TripStallRisk
+    from energy.scenario.read import Scenario
     from energy.uncertainty.measurement import Measurement
 
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
@@ -610,8 +611,7 @@ _WORKS = {
 
 
 def _trip_words(answered: Answered, trip: TripAnswer, system: UnitSystem) -> str:
-    steps, asked = trip.steps, answered.scenario.trip
-    limit = show(asked.works_speed.value, "speed", system) if asked.works_speed is not None else ""
+    steps = trip.steps
     climbs = f", climbing {show(steps.climb_m, 'length', system)} in all" if steps.climb_m > 0.5 else ""
     climate = answered.scenario.wind_climate
     if np.isfinite(steps.wind_speed_m_s).any():
@@ -622,8 +622,15 @@ def _trip_words(answered: Answered, trip: TripAnswer, system: UnitSystem) -> str
         air = f", {_air_words(answered, system).removeprefix('in ')}"
     return (
         f"the {show(steps.distance_m, 'distance', system)} of {trip.name} ({show(steps.total_s, 'time', system)})"
-        f"{climbs}{air}{_WORKS[asked.works].format(limit)}"
+        f"{climbs}{air}{policy_words(answered.scenario, system)}"
     )
+
+
+def policy_words(scenario: Scenario, system: UnitSystem) -> str:
+    """Return when the turbine works on a trip, as it goes on in a sentence; empty where it always does."""
+    asked = scenario.trip
+    limit = show(asked.works_speed.value, "speed", system) if asked.works_speed is not None else ""
+    return _WORKS[asked.works].format(limit)
 
 
 def _air_words(answered: Answered, system: UnitSystem) -> str:

@@ -34,9 +34,10 @@ class Schedule:
 
     @property
     def mean_moving_speed_m_s(self) -> float:
-        """Mean speed while it moves."""
+        """Mean speed while it moves, 0 where it never does."""
         steps = steps_of(self)
-        return steps.distance_m / float(steps.duration_s[steps.speed_m_s > 0].sum())
+        moving_s = float(steps.duration_s[steps.speed_m_s > 0].sum())
+        return steps.distance_m / moving_s if moving_s > 0 else 0.0
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,18 @@ def test_the_road_test_raises_few_false_alarms_and_finds_what_is_there(checks: d
 def test_closed_forms_and_tables(checks: dict[str, Check]) -> None:
     assert checks["warm_up"].figures["greatest_error_k"] < 1e-6
     assert checks["air"].figures["greatest_error"] < 1e-3
+    warm = checks["warm_up"]
+    # 5000 J/K over 4 W/K: a time constant of 1250 s.
+    assert warm.figures["time_constants"] == pytest.approx(warm.x.max() / 1250)
+    assert check_words(warm).error == "Largest difference over 4 time constants: below a millionth of a kelvin."
+    off = replace(warm, figures={"greatest_error_k": 0.02, "time_constants": 5.0})
+    assert check_words(off).error == "Largest difference over 5 time constants: 0.02 K."
+
+
+def test_what_was_never_measured_is_not_called_measured() -> None:
+    """No check holds the heater to a measurement, so the sentence on all of them must not say so."""
+    assert "heater to a closed form only" in NOT_FOUND
+    assert "rotor and engine are each held to what was measured" in NOT_FOUND
 
 
 def _percent(share: float) -> str:

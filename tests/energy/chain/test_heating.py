@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from energy.chain import heating as chain
 from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
+from energy.chain.trip import answer_trip
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import heat as heat_report
@@ -289,32 +292,90 @@ def test_fahrenheit_and_celsius_say_the_same(demo: Callable[..., Scenario], degc
 # Trips and logs
 
 
+def _driven_finely(trip: Trip) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return a trip's speed, acceleration and length of pieces of at most half a metre a second: straight lines."""
+    assert trip.speed_m_s is not None
+    pieces = []
+    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
+    for speed, following, length in zip(trip.speed_m_s, after, trip.durations_s, strict=True):
+        number = max(1, math.ceil(abs(following - speed) / 0.5))
+        for piece in range(number):
+            mean = speed + (following - speed) * (piece + 0.5) / number
+            pieces.append((mean, (following - speed) / length, length / number))
+    speeds, accelerations, lengths = np.array(pieces).T
+    return speeds, accelerations, lengths
+
+
 def test_the_demo_trip_against_a_plain_loop(demo: Callable[..., Scenario], demos: Path) -> None:
     scenario = demo("van_water_tank", "load.target_temperature=50 degC")
     trip = read_trip(demos / "van_water_tank" / "trip.csv")
     found = heating(scenario, trip)
-    assert trip.speed_m_s is not None
     load_now = load_of(scenario, 288.15, 101300.0, {})
     capacity, loss = float(load_now.heater.heat_capacity_j_k), float(load_now.heater.loss_w_k)
+    speeds, accelerations, lengths = _driven_finely(trip)
+    inputs = inputs_of(scenario, {"trip.road_speed": speeds, "trip.acceleration": accelerations})
+    steps = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
+    flows = np.where(speeds > 0, steps.change.volume_m3_s * 1e3, 0.0)
     temperature, clock, litres, reached, fuel_then = 15.0, 0.0, 0.0, math.nan, math.nan
-    after = np.append(trip.speed_m_s[1:], trip.speed_m_s[-1])
-    for speed, following, length in zip(trip.speed_m_s, after, trip.durations_s, strict=True):
-        acceleration = (following - speed) / length
-        inputs = inputs_of(scenario, {"trip.road_speed": speed, "trip.acceleration": acceleration})
-        step = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
-        end = 15 + float(step.turbine.heat_power_w) / loss
+    for watts, flow, length in zip(steps.turbine.heat_power_w, flows, lengths, strict=True):
+        end = 15 + float(watts) / loss
         warmer = end + (temperature - end) * math.exp(-loss * length / capacity)
-        flow = float(step.change.volume_m3_s) * 1e3
         if math.isnan(reached) and warmer >= 50:
             reached = clock + capacity / loss * math.log((end - temperature) / (end - 50))
             fuel_then = litres + flow * (reached - clock)
         temperature, clock, litres = warmer, clock + length, litres + flow * length
-    assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=1e-5)
-    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-4)
-    assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=1e-5)
-    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=1e-6)
+    assert found.outcome.time_to_target_s[0] == pytest.approx(reached, rel=2e-3)
+    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=0.05)
+    assert found.fuel_m3[0] * 1e3 == pytest.approx(fuel_then, rel=2e-3)
+    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=2e-3)
     low, high = heat_report.interval(found.fuel_m3) or (math.nan, math.nan)
     assert low < fuel_then < high
+
+
+_POLICIES = {
+    "always": (),
+    "above 50 km/h": ("trip.works=above_speed", "trip.works_speed=50 km/h"),
+    "below 50 km/h": ("trip.works=below_speed", "trip.works_speed=50 km/h"),
+    "braking": ("trip.works=braking_or_descending",),
+    "parked": ("trip.works=only_parked",),
+}
+
+
+@pytest.mark.parametrize("policy", _POLICIES)
+@pytest.mark.parametrize("every", [1, 30])
+def test_a_schedule_heats_and_burns_as_its_answer_says(demos: Path, tmp_path: Path, policy: str, every: int) -> None:
+    """The turbine rests where its policy says so, and speed runs straight between rows far apart."""
+    folder = tmp_path / "town"
+    shutil.copytree(demos / "van_in_town", folder)
+    lines = [line for line in (folder / "urban.csv").read_text(encoding="utf-8").splitlines() if line[0] != "#"]
+    rows = [lines[0], *lines[1::every], "1400,0"]  # it ends standing
+    (folder / "urban.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    scenario = load(folder / "scenario.toml", _POLICIES[policy])
+    stated = answer_trip(scenario)
+    found = heating(scenario, read_trip(folder / "urban.csv"))
+    seconds = stated.steps.total_s
+    joules = float(stated.mean.turbine.heat_power_w) * seconds
+    assert found.outcome.energy_given_j[0] == pytest.approx(joules, rel=1e-3, abs=1.0)
+    litres = float(stated.mean.change.volume_m3_s) * seconds * 1e3
+    assert found.over_trip_fuel_m3[0] * 1e3 == pytest.approx(litres, rel=2e-3)
+    middle = float(np.median(found.over_trip_fuel_m3[1:])) * 1e3
+    assert middle == pytest.approx(litres, rel=0.25)  # and so do the draws: always working burns twice as much
+    assert found.outcome.energy_given_j.max() == 0 if policy == "parked" else found.outcome.energy_given_j.min() > 0
+    line = heat_report.first_lines(found, "metric").lines[0]
+    assert ("working only" in line) == (policy != "always")
+
+
+def test_wind_and_descent_along_the_way(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    """A trip of one speed in a head wind of its own is a steady drive in that wind."""
+    path = tmp_path / "way.csv"
+    rows = "".join(f"{60 * k},72,18,-0.02\n" for k in range(5))
+    path.write_text("time_s,speed_km_h,wind_speed_km_h,grade\n" + rows, encoding="utf-8")
+    found = heating(demo("van_water_tank"), read_trip(path), draws=4)
+    steady = heating(demo("van_water_tank", "trip.road_speed=72 km/h", "air.wind_speed=18 km/h"), draws=0)
+    assert found.power_w[0] == pytest.approx(steady.power_w[0], rel=2e-3)
+    windy = demo("van_water_tank", "trip.road_speed=72 km/h", "air.wind_speed=18 km/h", "trip.grade=-2 %")
+    rate = float(answer(inputs_of(windy)).change.volume_m3_s)
+    assert found.over_trip_fuel_m3[0] == pytest.approx(rate * 300, rel=2e-3)
 
 
 def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> None:
@@ -531,3 +592,82 @@ def test_a_thermostat_that_opens_above_boiling_protects_nothing(demos: Path, tar
         safe = heating(load(path, [*overrides, "load.thermostat=65 degC"]), draws=16)
         assert heat_report.first_lines(safe, "metric").dangers == ()
         assert not np.isfinite(safe.watched.dry_from_s).any()
+
+
+# An element that gets too hot or takes too much, an oven that nothing ends
+
+ELEMENT = ("load.second_node=element", "load.second_heat_capacity=1.2 kJ/K", "load.second_coupling=20 W/K")
+
+
+def _element_surface_degc(scenario: Scenario) -> float:
+    """Return how hot the element is at the thermostat's upper edge: 67 °C of water and its power over the coupling."""
+    return 67 + power_and_fuel(scenario)[0] / 20
+
+
+def test_an_element_above_its_surface_limit_is_a_danger(demo: Callable[..., Scenario]) -> None:
+    surface = _element_surface_degc(demo("van_water_tank", *ELEMENT))
+    below, above = (f"heater.surface_limit={surface + more} degC" for more in (-3, 3))
+    broken = heating(demo("van_water_tank", *ELEMENT, below))
+    first = heat_report.first_lines(broken, "metric")
+    said = re.match(r"Do not operate\. Element surface (\d+) °C exceeds its limit of (\d+) °C\.", first.dangers[0])
+    assert said is not None
+    assert float(said[1]) == pytest.approx(surface, abs=1.5)
+    assert float(said[2]) == pytest.approx(surface - 3, abs=0.51)
+    assert first.dangers[-1].startswith("What to change: an element of more surface")
+    assert first.operate == "no"
+    assert heat_report.as_data(broken, "metric")["safe"] is False
+    # As stated it keeps the limit, in simulations of more power it does not.
+    kept = heating(demo("van_water_tank", *ELEMENT, above))
+    share = float(np.mean(kept.watched.second_peak_k[1:] > ZERO_C + surface + 3))
+    assert share > 0.05
+    first = heat_report.first_lines(kept, "metric")
+    assert first.dangers == ()
+    assert first.warnings[0].startswith(f"Can burn out: in {100 * share:.0f} % of the simulations")
+    cool = heat_report.first_lines(heating(demo("van_water_tank", *ELEMENT, "heater.surface_limit=400 degC")), "metric")
+    assert (cool.dangers, cool.warnings) == ((), ())
+
+
+def test_an_oven_that_nothing_ends_is_said_first(demo: Callable[..., Scenario], demos: Path, tmp_path: Path) -> None:
+    text = (demos / "camper_oven" / "scenario.toml").read_text(encoding="utf-8")
+    text = text.replace('thermostat = "185 degC"\n', "").replace('hysteresis = "10 K"\n', "")
+    path = Path(shutil.copytree(demos / "camper_oven", tmp_path / "oven")) / "scenario.toml"
+    path.write_text(text, encoding="utf-8")
+    fast = ["trip.road_speed=90 km/h", "heater.rated_power=9 kW"]
+    found = heating(load(path, fast))
+    hottest = heat_report.figure(found.outcome.highest_temperature_k) - ZERO_C
+    said = heat_report.first_lines(found, "metric").warnings[-1]
+    assert said.startswith(f"No thermostat: this power, kept up, heats the oven to {hottest:.0f} °C (90 % range ")
+    assert "Fit a thermostat" in said
+    kept = heating(demo("camper_oven", *fast))
+    assert not any("No thermostat" in line for line in heat_report.first_lines(kept, "metric").warnings)
+    weak = heating(load(path, ["trip.road_speed=40 km/h"]))  # it ends below its target
+    assert not any("No thermostat" in line for line in heat_report.first_lines(weak, "metric").warnings)
+
+
+def test_a_log_that_ends_while_the_tank_boils_says_so(without_thermostat: Path, tmp_path: Path) -> None:
+    log = tmp_path / "watts.csv"
+    log.write_text("time_s,power_w\n" + "".join(f"{60 * i},2000\n" for i in range(20)), encoding="utf-8")
+    found = heating(load(without_thermostat, ["load.volume=3 L"]), read_power(log))
+    assert math.isnan(found.watched.dry_from_s[0])
+    first = heat_report.first_lines(found, "metric")
+    assert first.dangers == ()
+    assert "heats the tank to 100 °C: there the water boils" in first.warnings[0]
+
+
+def test_a_tank_that_boils_dry_is_not_said_to_have_a_thermostat(without_thermostat: Path) -> None:
+    dry = heating(load(without_thermostat, ["load.volume=3 L"]))
+    assert np.isfinite(dry.watched.dry_from_s).all()
+    assert not any("is refused" in text for text in heat_report.cautions(dry, "metric"))
+    over = heating(load(without_thermostat, ["load.volume=400 L", "heater.rated_power=500 W"]), draws=0)
+    assert any("is refused" in text for text in heat_report.cautions(over, "metric"))
+
+
+@pytest.mark.parametrize(("rated", "said"), [("1.8 kW", True), ("3 kW", False), ("1 kW", False)])
+def test_an_element_that_draws_overload_is_a_warning(demo: Callable[..., Scenario], rated: str, said: bool) -> None:
+    """Below the stated power it is a danger, and said once."""
+    found = heating(demo("van_water_tank", f"heater.rated_power={rated}"))
+    warnings = heat_report.first_lines(found, "metric").warnings
+    share = 100 * float(np.mean(found.power_w[1:] > 1800))
+    expected = f"Can exceed the element's rating: in {share:.0f} % of the simulations more than 1.80 kW"
+    assert any(line.startswith(expected) for line in warnings) == said
+    assert not any("exceed the element" in line for line in warnings) or said

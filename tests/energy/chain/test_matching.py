@@ -136,6 +136,14 @@ def test_the_thriftiest_is_the_least_fuel_per_heat_also_at_limits(
     assert least <= min(float(run.fun) for run in search) * (1 + 2e-3)
 
 
+def test_most_heat_is_no_less_than_that_of_the_thriftiest(demos: Path) -> None:
+    """Where a limit of thrust cuts all settings to one curve, the grid of the most heat is the coarser of the two."""
+    tight = ["rotor.highest_thrust=150 N", "trip.road_speed=120 km/h"]
+    found = match(load(demos / "van_water_tank" / "scenario.toml", tight))
+    best, thrifty = (float(one.answer.turbine.heat_power_w) for one in (found.best, found.thriftiest))
+    assert best >= thrifty
+
+
 def test_begin_takes_mount_drag_and_mass_into_account(demos: Path) -> None:
     # The heavier the burden that comes with any heat at all, the more heat pays for it.
     light = match(

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -258,10 +259,37 @@ def test_a_year_counts_no_heat_where_the_answer_says_do_not_operate(demos: Path)
     states = many.states
     source = np.where(fine, states["working"].supply.source_w, states["stowed"].supply.source_w)
     assert result.year.change_w[1] == pytest.approx((source - states["absent"].supply.source_w).mean(), rel=0.05)
-    first = 0.25 * np.ceil(result.limit_wind_m_s / 0.25)
-    for wind, stops in ((first - 0.3, False), (first + 0.01, True)):
+    first = result.limit_wind_m_s
+    for wind, stops in ((first - 0.01, False), (first + 0.01, True)):
         told = answered(load(path, [f"air.wind_speed={wind} m/s", "trip.road_speed=80 km/h"]), exact=True)
         assert bool(broken_limits(told)) == stops
+
+
+def test_over_a_limit_in_still_air_no_descent_is_judged(demos: Path) -> None:
+    scenario = load(demos / "van_water_tank" / "scenario.toml", ["heater.rated_power=1 kW"])
+    result = payback(scenario, exact=True)
+    assert result.limit_wind_m_s == 0
+    sentence = first_lines(result, scenario, "metric").sentence
+    assert "At 100 km/h no descent is free: a limit is broken in still air already" in sentence
+    assert "costs fuel on every descent" not in sentence
+    unlimited = payback(load(demos / "van_water_tank" / "scenario.toml", UNLIMITED), exact=True)
+    assert math.isnan(unlimited.limit_wind_m_s)
+    assert "the heat costs no fuel on descents" in first_lines(unlimited, scenario, "metric").sentence
+
+
+def test_a_battery_vehicle_is_not_told_of_fuel(van_folder: Path) -> None:
+    text = (van_folder / "scenario.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[engine]")
+    prices = '[prices]\nelectricity = "0.45 EUR/kWh"\n'
+    before, _, after = rest.partition("[prices]")
+    text = f"{head}[battery]\n[trip]{before.partition('[trip]')[2]}{prices}[gust]{after.partition('[gust]')[2]}"
+    (van_folder / "scenario.toml").write_text(text, encoding="utf-8")
+    scenario = load(van_folder / "scenario.toml")
+    result = payback(scenario, exact=True)
+    sentence = first_lines(result, scenario, "metric").sentence
+    assert "the heat costs no battery energy on descents steeper than" in sentence
+    assert "costs no fuel" not in sentence
+    assert [remark.split(" ")[0] for remark in result.money.remarks] == ["prices.gas"]  # no fuel's price is used
 
 
 def test_a_parked_scenario_is_answered_as_parked(demos: Path) -> None:

@@ -11,10 +11,13 @@ from energy.chain.sizing import (
     DRIVELINE_EFFICIENCY,
     RotorGrade,
     SizingCase,
+    Wanted,
     needed_diameter_m,
     round_diameters,
     size_table,
+    sized,
 )
+from energy.words.size import sentence
 from vehicle.problems import InputError
 
 PETROL_M3_PER_J = 0.264e-3 / 3.6e6  # Commission Implementing Decision (EU) 2020/728, Annex: 0.264 L/kWh
@@ -118,3 +121,16 @@ def test_the_drivetrain_is_that_of_the_answer(demos):
     scenario = load(demos / "van_water_tank" / "scenario.toml")
     assert scenario.engine is not None
     assert scenario.engine.drivetrain_efficiency.value == DRIVELINE_EFFICIENCY
+
+
+@pytest.mark.parametrize(
+    ("heat", "road", "wind", "wide"), [(1e3, 14.0, 0.0, True), (1e3, 0.0, 4.2, False), (1e3, 25.0, 0.0, False)]
+)
+def test_a_rotor_too_wide_for_the_road_is_said_first(heat: float, road: float, wind: float, wide: bool) -> None:
+    """1 kW out of 4.2 m/s takes some 12 m: no vehicle drives with that, one that parks may carry it."""
+    wanted = Wanted(heat, road, wind, shelter=0.3 if road == 14.0 else 1.0)
+    needed = sized(wanted)
+    assert (needed.needed_diameter_m[1] > 2.55) == (road < 25)
+    said = sentence(needed, road, "metric")
+    assert said.startswith(f"Too wide for the road: a rotor of {needed.needed_diameter_m[1]:.1f} m, ") == wide
+    assert ("2.55 m wide" in said) == wide

@@ -228,6 +228,21 @@ def test_curves_take_the_reynolds_number_of_each_air_speed(demos: Path, tmp_path
     assert json.loads(asked.stdout)["best"]["power_coefficient"] == pytest.approx(found[60.0])
 
 
+def test_one_polar_is_not_said_to_follow_the_air_speed(demos: Path, tmp_path: Path) -> None:
+    """Of a single polar no Reynolds number is used: the curves are alike, and the notes say why."""
+    path = three_polars(demos, tmp_path)
+    text = path.read_text(encoding="utf-8").partition("polar = ")[0]
+    alike = []
+    for polar in ('"polar_s809_re300k.csv"', '["polar_s809_re300k.csv"]'):
+        path.write_text(f"{text}polar = {polar}\n", encoding="utf-8")
+        for speed in (5.0, 60.0):
+            curves = load_rotor(path, (), speed).curves
+            alike.append(curves.best[2])
+            assert not any("Reynolds numbers are those" in note for note in curves.notes)
+            assert any(f"the curves are the same at {speed:g} m/s" in note for note in curves.notes)
+    assert np.ptp(alike) == 0
+
+
 def test_only_the_rotor_is_needed_for_curves(camper: Path, tmp_path: Path) -> None:
     rotor = load_rotor(camper, ["rotor.pitch=5 deg"])
     assert rotor.pitch_deg == 5.0
