@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.aero.momentum import BETZ_LIMIT
 from energy.scenario.keys import quantity_keys, spec_of
 from energy.scenario.keys.garage import Bearing, BladeLoads, Linkage, Mount
 from vehicle.problems import Problem, nearest, shown
@@ -22,6 +23,9 @@ WIDEST_IN_MANY_COUNTRIES_M = 2.55
 _CONTRADICTION = 0.05  # of the value that the blade's file gives
 _READING_OF_ANGLE_DEG = 0.5  # of a protractor: 5 % of a small angle is less than anybody reads
 _DEAD_ON_THE_HORN_DEG = 80  # of rod and horn from their right angle
+
+# Watts measured over air speed hold gusts, and the air of a cold day by the sea: own rule, no source.
+_ROOM_ABOVE_BETZ, _DENSITY_KG_M3, _WATTS_OF_A_METER = 4 / 3, 1.225, 5.0
 
 Tables = Mapping[str, Any]
 Fault = Callable[[str, str, str], Problem]
@@ -167,6 +171,7 @@ def cross_checks(scenario: Scenario) -> list[Problem]:
         *_pitch_problems(fault, scenario),
         *_pair_problems(fault, scenario),
         *_gear_problems(fault, scenario),
+        *_watts_problems(scenario),
         *_garage_checks(fault, scenario),
     ]
 
@@ -232,6 +237,23 @@ def _gear_problems(fault: Fault, scenario: Scenario) -> Iterator[Problem]:
         values = [entry.value for entry in entries or ()]
         if values != sorted(values, reverse=falling) or len(set(values)) != len(values):
             yield fault(f"engine.{key}", "not in order", "lowest gear first, each gear once")
+
+
+def _watts_problems(scenario: Scenario) -> Iterator[Problem]:
+    """Yield the first row of measured watts that no rotor of this diameter takes out of that air."""
+    table, diameter = scenario.measured, scenario.rotor.diameter.value
+    if table is None:
+        return
+    most = _ROOM_ABOVE_BETZ * BETZ_LIMIT * 0.5 * _DENSITY_KG_M3 * np.pi / 4 * diameter**2 * table.air_speed_m_s**3
+    for row in np.flatnonzero(table.electrical_power_w > most + _WATTS_OF_A_METER)[:1]:
+        speed, watts = table.air_speed_m_s[row], table.electrical_power_w[row]
+        yield Problem(
+            str(scenario.rotor.measured_power),
+            "column electrical_power",
+            f"{watts:.4g} W at an air speed of {speed:.3g} m/s ({speed * 3.6:.3g} km/h, {speed / 0.44704:.3g} mph)",
+            f"at most {most[row]:.4g} W there from a rotor of {diameter:g} m, a third above the Betz limit for gusts "
+            "and dense air: check watts, air speed, their units and rotor.diameter",
+        )
 
 
 def blade_contradictions(scenario: Scenario, blade: str, computed: Mapping[str, float]) -> list[Problem]:

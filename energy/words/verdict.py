@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from energy.aero.momentum import BETZ_LIMIT
 from energy.chain.ledger import Answer
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import StallRisk
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from energy.chain.trip_stall import TripStallRisk
     from energy.uncertainty.measurement import Measurement
 
+_ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -140,7 +142,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*(torque if steady else ()), *stall_warnings(answered, system)),
+        warnings=(*_too_many_watts_line(answered), *(torque if steady else ()), *stall_warnings(answered, system)),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -284,6 +286,20 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     what = "this speed" if answered.trip is None else "all of this trip"
     return (
         f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
+    )
+
+
+def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
+    """Return that measured watts need more power at the shaft than the air gives any rotor; else nothing."""
+    result = answered.answer
+    coefficient = number(answered.at_its_most.power_coefficient)
+    if result.inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
+        return ()
+    efficiency = figures(number(result.inputs.turbine.chain_efficiency), 2)
+    return (
+        f"Too many watts for this air: with rotor.chain_efficiency at {efficiency} they need a power coefficient of "
+        f"{figures(coefficient, 2)} at the shaft, and no rotor in free air exceeds {figures(BETZ_LIMIT, 3)} (Betz). "
+        "Watts, air speed, diameter or that efficiency is wrong, and this answer with it.",
     )
 
 

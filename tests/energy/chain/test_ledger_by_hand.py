@@ -65,7 +65,10 @@ MEASURED = {
     "watts, beyond": ("watts", ["trip.road_speed=165 km/h", "credit.replaces_alternator=true"]),
     "watts, below": ("watts", ["trip.road_speed=40 km/h", "air.wind_speed=3 m/s", "air.wind_from=90 deg"]),
     "a thrust coefficient below what the power needs": ("watts", ["rotor.thrust_coefficient=0.1"]),
-    "more watts than the air has": ("watts", ["rotor.diameter=0.4 m", "rotor.interaction_factor=0.5"]),
+    "more watts than the air has": (
+        "watts",
+        ["rotor.diameter=1 m", "rotor.chain_efficiency=0.2", "rotor.interaction_factor=0.5"],
+    ),
     "turns": ("turns", ["rotor.stowed=spinning", "rotor.local_speed_factor=0.8"]),
     "turns, beyond": ("turns", ["trip.road_speed=170 km/h", "rotor.stowed=feathered"]),
     "thrust": ("thrust", ["trip.compared_with=stowed"]),

@@ -17,6 +17,7 @@ from energy.scenario.read import Scenario
 from energy.strength.table import structural_loads
 from energy.words.answer import as_data
 from energy.words.verdict import verdict
+from vehicle.problems import InputError
 
 WINDS_M_S = np.array([8.0, 12.0, 16.0, 20.0, 24.0, 28.0, 32.0])
 
@@ -150,3 +151,39 @@ def test_curves_without_thrust_are_doubted_more_in_stall(van_folder: Path) -> No
         assert thrust[0] < float(true) < thrust[1]
         widths[resistance] = thrust[1] / thrust[0]
     assert widths[3.0] > 1.5 * widths[9.0]
+
+
+def _watts_of(folder: Path, coefficient: float) -> Path:
+    """Write a table of electrical watts at a share of the power of the air through the van's rotor of 1.8 m."""
+    area = math.pi / 4 * 1.8**2
+    rows = [(wind, coefficient * 0.5 * 1.225 * area * wind**3) for wind in WINDS_M_S]
+    return measured(folder, "air_speed_m_s,electrical_power_w", rows)
+
+
+@pytest.mark.parametrize("coefficient", [0.82, 1.6])
+def test_more_watts_than_any_rotor_takes_are_refused(van_folder: Path, coefficient: float) -> None:
+    """The Betz limit is 16/27 of the air's power; with a third on top for gusts and cold air 0.790."""
+    with pytest.raises(InputError) as error:
+        load(_watts_of(van_folder, coefficient))
+    (problem,) = error.value.problems
+    assert (problem.where, problem.key) == ("watts.csv", "column electrical_power")
+    area = math.pi / 4 * 1.8**2
+    first = 0.5 * 1.225 * area * 8.0**3
+    assert problem.read.startswith(f"{coefficient * first:.4g} W at an air speed of 8 m/s")
+    assert problem.accepted.startswith(f"at most {16 / 27 * 4 / 3 * first:.4g} W there from a rotor of 1.8 m")
+
+
+def test_watts_that_only_a_perfect_generator_could_give_are_doubted_first(van_folder: Path) -> None:
+    """Electrical power at 0.5 of the air's is below the Betz limit; with the chain's losses the shaft is above it."""
+    path = _watts_of(van_folder, 0.5)
+    for efficiency, doubted in ((0.65, True), (0.8, True), (0.9, False)):
+        told = answered(load(path, [f"rotor.chain_efficiency={efficiency}", "heater.rated_power=50 kW"]), exact=True)
+        lines = verdict(told, "metric").warnings
+        assert bool(lines) == doubted
+        if doubted:
+            assert lines[0].startswith("Too many watts for this air: ")
+            air = 0.6 * 100 / 3.6  # between two rows of the table: along a line
+            density = float(told.answer.inputs.density_kg_m3)
+            coefficient = 0.5 * 1.225 * np.interp(air, WINDS_M_S, WINDS_M_S**3) / (density * air**3 * efficiency)
+            assert f"a power coefficient of {coefficient:.2g} at the shaft" in lines[0]
+            assert as_data(told)["warnings"] == list(lines)
