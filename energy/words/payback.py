@@ -219,6 +219,8 @@ def finding(result: Payback, system: UnitSystem) -> str:
         return "Parked: the maps show what driving with it would do"
     at = show(result.road_speed_m_s, "speed", system)
     low, value, high = result.least_descent
+    if not result.heat_on_descents:
+        return f"At {at} no descent pays: in still air there is no heat within its limits"
     if math.isnan(value):
         return f"At {at} the heat costs fuel on every descent up to 20 % within its limits"
     steep = f"{_share(value, system)}{_ends(low, high, 'share', system)}"
