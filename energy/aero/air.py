@@ -18,6 +18,7 @@ from vehicle.constants import (
 SEA_LEVEL_TEMPERATURE_K = 288.15  # US Standard Atmosphere 1976
 LAPSE_RATE_K_M = 0.0065
 EARTH_RADIUS_M = 6_356_766.0
+_ROUNDING = 1e-14
 
 
 def standard_atmosphere(altitude_m: Values) -> tuple[np.ndarray, np.ndarray]:
@@ -154,8 +155,10 @@ def wind_triangle(road_speed_m_s: Values, wind_speed_m_s: Values, wind_from_rad:
     """
     wind, angle = np.asarray(wind_speed_m_s, float), np.asarray(wind_from_rad, float)
     ahead = np.asarray(road_speed_m_s, float) + wind * np.cos(angle)
-    across = wind * np.sin(angle)
-    ahead, across = np.broadcast_arrays(ahead, across)
+    ahead, across = np.broadcast_arrays(ahead, wind * np.sin(angle))
+    # cos 90° and sin 180° are no zeros in floating point: what is left of them is no air.
+    nothing = _ROUNDING * (np.abs(road_speed_m_s) + np.abs(wind))
+    ahead, across = (np.where(np.abs(part) <= nothing, 0.0, part) for part in (ahead, across))
     return AirAtVehicle(ahead, across, np.hypot(ahead, across), np.arctan2(np.abs(across), ahead))
 
 
@@ -186,7 +189,10 @@ def rotor_air_speed_m_s(
     .. [1] Tamaro et al., Wind Energy Science 9 (2024) 1547: that there is no single exponent. The cosine to a power:
        common practice, no source.
     """
-    cosine = np.ones_like(air.yaw_rad) if turns_into_wind else np.clip(np.cos(air.yaw_rad), 0.0, 1.0)
+    cosine = np.ones_like(air.yaw_rad)
+    if not turns_into_wind:
+        cosine = np.clip(np.cos(air.yaw_rad), 0.0, 1.0)
+        cosine = np.where(cosine <= _ROUNDING, 0.0, cosine)
     return np.asarray(local_speed_factor) * air.speed_m_s * cosine ** (np.asarray(yaw_exponent) / 3.0)
 
 

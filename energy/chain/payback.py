@@ -143,6 +143,11 @@ class Payback:
         """Whether the scenario stands."""
         return self.road_speed_m_s == 0
 
+    @property
+    def heat_on_descents(self) -> bool:
+        """Whether any descent gives heat within the limits, whatever it costs."""
+        return any(descent.heat_j > _NOTHING_W * descent.duration_s for descent in self.descents)
+
 
 def payback(
     scenario: Scenario,

@@ -47,7 +47,10 @@ def _steady(scenario: Scenario) -> Look:
         if fuel:
             outcome = answer(inputs, turbine, with_other_sources=False)
             inputs, turbine, change = outcome.inputs, outcome.turbine, outcome.change.power_w
-        fine = turbine.turning & ~turbine.beyond_data & (turbine.heat_power_w > 0) & keeps_limits(inputs, turbine)
+        assert turbine.point is not None
+        # A load that is connected after the start is of no use to a rotor that does not start without it either.
+        turns = turbine.turning & turbine.point.starts
+        fine = turns & ~turbine.beyond_data & (turbine.heat_power_w > 0) & keeps_limits(inputs, turbine)
         heat = np.where(fine, turbine.heat_power_w, np.nan)
         return Given(heat, np.broadcast_to(change, heat.shape), np.broadcast_to(turbine.rotor_drag_n, heat.shape))
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.chain.ledger import turbine_at_work
+from energy.chain.limits import OperatingLimit, in_order, operating_limits
 from energy.chain.matching import Setting, best_setting, over_draws
 from energy.chain.stalled import stalled_or_stands
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
@@ -24,6 +25,7 @@ from vehicle.quantity import Estimate
 WORTH_SAYING = 0.05  # of the draws: own rule, no source
 _DRAWS = 1024  # a power of two fills the cube evenly
 _LEVEL = 0.9
+_NOTICEABLE = 1.2  # times the heat: worth a switch or relay; own rule, no source
 
 
 @dataclass(frozen=True)
@@ -32,12 +34,13 @@ class StallRisk:
 
     `share` of the draws stays at the slow of two steady speeds, or turns slower than its best tip-speed ratio with less
     than half of its best power, or does not start. `stalled_heat_w` and `running_heat_w` are the heat of the two
-    groups, None where a
-    group
-    is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds` whether a faster steady
-    speed exists there, `tip_speed_ratio` where the stated rotor turns, `stands` that it does not start in this air.
-    `best` is the setting of most heat within the limits, where the stated one stands or has no faster speed; None where
-    none makes heat, or it was not looked for.
+    groups, None where a group is empty. `at_stated_values` says whether the values as stated are stalled, `two_speeds`
+    whether a faster steady speed exists there, `tip_speed_ratio` where the stated rotor turns, `stands` that it does
+    not start in this air, `starts_unloaded` that its load is connected only after the start, `needs_a_push` that it
+    turns only once something else has spun it up. `beyond_limits` are the limits that the faster speed breaks.
+    `best` is the setting of most heat within the limits, where the stated one stands, has no faster speed or may not
+    run at it; None where none makes heat, or it was not looked for. `best_unloaded` says that the load of that setting
+    has to be connected after the start, unlike the scenario's.
     """
 
     share: float
@@ -48,6 +51,10 @@ class StallRisk:
     tip_speed_ratio: float
     stands: bool = False
     best: Setting | None = None
+    best_unloaded: bool = False
+    starts_unloaded: bool = False
+    needs_a_push: bool = False
+    beyond_limits: tuple[OperatingLimit, ...] = ()
 
     @property
     def lost_heat_w(self) -> float:
@@ -92,7 +99,7 @@ def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | N
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
-        best=None if risk.best is None else over_draws(scenario, risk.best),
+        best=None if risk.best is None else over_draws(started_unloaded(scenario, risk.best_unloaded), risk.best),
     )
 
 
@@ -100,6 +107,8 @@ def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
     turbine = turbine_at_work(inputs, with_free_run=False)
     assert turbine.point is not None
     stalled, two_speeds = bool(stalled_or_stands(inputs, turbine)), bool(turbine.point.is_stalled)
+    beyond = _beyond_limits_unloaded(inputs) if two_speeds else ()
+    best, best_unloaded = _best(scenario) if stalled and (beyond or not two_speeds) else (None, False)
     heat = _estimate(np.atleast_1d(turbine.heat_power_w))
     return StallRisk(
         share=float(stalled),
@@ -109,8 +118,41 @@ def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
         two_speeds=two_speeds,
         tip_speed_ratio=float(turbine.tip_speed_ratio),
         stands=stalled and not bool(turbine.turning),
-        best=best_setting(scenario) if stalled and not two_speeds else None,
+        best=best,
+        best_unloaded=best_unloaded,
+        starts_unloaded=inputs.turbine.load_connected_after_spin_up,
+        needs_a_push=bool(turbine.turning & ~turbine.point.starts),
+        beyond_limits=beyond,
     )
+
+
+def started_unloaded(scenario: Scenario, wanted: bool = True) -> Scenario:
+    """Return the scenario with its load connected only after the start, where that is wanted."""
+    if not wanted or scenario.generator is None:
+        return scenario
+    return replace(scenario, generator=scenario.generator.model_copy(update={"load_connected": "after_spin_up"}))
+
+
+def _beyond_limits_unloaded(inputs: Inputs) -> tuple[OperatingLimit, ...]:
+    """Return the limits that the rotor would break at the faster speed, with its load connected after the start."""
+    later = replace(inputs, turbine=replace(inputs.turbine, load_connected_after_spin_up=True))
+    return in_order(operating_limits(later, turbine_at_work(later, with_free_run=False)))
+
+
+def _best(scenario: Scenario) -> tuple[Setting | None, bool]:
+    """Return the setting of most heat within the limits, and whether its load has to be connected after the start.
+
+    Many rotors have too little torque at low speed to get through stall loaded: then no setting helps as long as the
+    load is always connected. That is taken where it gives noticeably more.
+    """
+    loaded = best_setting(scenario)
+    if scenario.generator is None or scenario.generator.load_connected == "after_spin_up":
+        return loaded, False
+    unloaded = best_setting(started_unloaded(scenario))
+    if unloaded is None:
+        return loaded, False
+    enough = 0.0 if loaded is None else _NOTICEABLE * loaded.outcome.heat_w.estimate
+    return (unloaded, True) if unloaded.outcome.heat_w.estimate > enough else (loaded, False)
 
 
 def _estimate(heat_w: np.ndarray) -> Estimate | None:

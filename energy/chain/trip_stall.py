@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from energy.chain.limits import OperatingLimit, in_order, operating_limits
 from energy.chain.outcome import LEVEL
-from energy.chain.stall import WORTH_SAYING
-from energy.chain.trip import stalled_over_trip
+from energy.chain.stall import WORTH_SAYING, started_unloaded
+from energy.chain.trip import answer_trip, stalled_over_trip
 from energy.scenario.inputs import correlations_of, ranges_of
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.uncertainty.quantiles import estimate_of
@@ -28,7 +29,7 @@ class TripStallRisk:
 
     `energy_share` of the air's energy at work meets a stalled rotor; `mostly_stalled` is the share of the draws in
     which that is more than half. `heat_w` is the mean heat over the trip, `unloaded_heat_w` that of a load connected
-    only after the rotor has spun up, `over_s` the trip's time.
+    only after the rotor has spun up, `over_s` the trip's time. `beyond_limits` are the limits that it then breaks.
     """
 
     energy_share: Estimate
@@ -36,6 +37,7 @@ class TripStallRisk:
     heat_w: Estimate
     unloaded_heat_w: Estimate
     over_s: float
+    beyond_limits: tuple[OperatingLimit, ...] = ()
 
     @property
     def matters(self) -> bool:
@@ -57,10 +59,14 @@ def trip_stall_risk(scenario: Scenario, *, exact: bool = False) -> TripStallRisk
     stalled = stalled_over_trip(scenario, draws)
     if stalled is None:
         return None
-    return TripStallRisk(
+    risk = TripStallRisk(
         estimate_of(stalled.energy_share, LEVEL),
         float((stalled.energy_share > _MOSTLY).mean()),
         estimate_of(stalled.heat_w, LEVEL),
         estimate_of(stalled.unloaded_heat_w, LEVEL),
         float(np.ptp(scenario.schedule.time_s)),
     )
+    if not (risk.matters and risk.starting_unloaded_helps):
+        return risk
+    unloaded = answer_trip(started_unloaded(scenario))
+    return replace(risk, beyond_limits=in_order(operating_limits(unloaded.mean.inputs, unloaded.most)))

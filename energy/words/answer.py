@@ -303,6 +303,9 @@ def _stall_model(stall: StallRisk | None) -> StallData | None:
         running_heat_w=running,
         lost_heat_w=stall.lost_heat_w,
         best_setting=None if stall.best is None else setting_data(stall.best),
+        best_setting_starts_unloaded=stall.best_unloaded,
+        needs_a_push=stall.needs_a_push,
+        faster_speed_breaks=[limit.key for limit in stall.beyond_limits],
     )
 
 

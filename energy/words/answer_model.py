@@ -194,6 +194,13 @@ class StallData(ResultModel):
     best_setting: SettingData | None = said(
         "the setting with the most heat within the limits; null where none makes heat, or it runs as it is"
     )
+    best_setting_starts_unloaded: bool = said(
+        "whether that setting needs its load connected only after the start, unlike the scenario"
+    )
+    needs_a_push: bool = said("whether it turns only once something else has started it, its load connected or not")
+    faster_speed_breaks: list[str] = said(
+        "limits that it would break at the faster steady speed, with its load connected after the start: their keys"
+    )
 
 
 class TripStallData(ResultModel):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from energy.aero.blade import STALL_SHARE_LIMIT
 from energy.aero.operating_point import free_run_is_known
 from energy.chain.certified import TOWN_FUEL_READS_LOW
 from energy.chain.ledger import answer
+from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
 from energy.words.verdict import number
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 # Common practice, no source: above 50 V AC or DC a supply is handled as mains. IEC 62257-7-1:2010, 3.55 takes as
 # extra-low voltage at most 50 V AC or 120 V ripple-free DC; a rectified supply with its load cut is taken at the lower.
 MAINS_LIKE_V = 50.0
+_FAR_OFF_DEG = 30.0  # from here on air counts as from the side, as in the verdict's words: own rule, no source
 BLADE = (
     "A blade that fails is a projectile: keep people out of the rotor's plane, stop it in towns and near people, and "
     "check every fastening before each drive."
@@ -72,35 +75,57 @@ def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
     ]
 
 
-def _from_behind(answered: Answered) -> bool:
-    """Return whether the air meets the vehicle from behind, and the rotor does not turn to face it."""
-    inputs = answered.answer.inputs
-    return answered.trip is None and not inputs.turbine.turns_into_wind and number(inputs.air.ahead_m_s) < 0
-
-
 def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
     turbine, limits = answered.at_its_most, answered.answer.inputs.turbine
+    if answered.trip is None:
+        yield from _of_the_yaw(answered)
     if limits.curves is None:
         return
     if answered.trip is not None and not bool(turbine.turning):
         yield "The rotor never turns on this trip: it does not start, or its policy never lets it work."
-    elif _from_behind(answered):
-        yield (
-            "The air comes from behind: a rotor that faces ahead stands still in it and gives no heat. The wind only "
-            "pushes on its blades and mount."
-        )
-    elif turbine.point is not None and not bool(turbine.turning):
-        yield (
-            "The rotor does not start with the load connected: its torque at standstill is too small for cogging, "
-            "friction and load. Its blades still drag."
-        )
+    if turbine.point is not None and not bool(turbine.turning):
+        yield from _why_it_stands(answered, system)
     if turbine.point is not None and bool(turbine.point.is_stalled):
         fast = np.nanmax(turbine.point.stable_speeds_rad_s)
         yield (
-            "There are two steady speeds. Started from standstill the rotor stays at the slow, stalled one; the fast "
-            f"one is {show(fast, 'rotor_speed', system)}. Connect the load after the start, or lower it."
+            "At the stated values there are two steady speeds. Started from standstill the rotor stays at the slow, "
+            f"stalled one; the fast one is {show(fast, 'rotor_speed', system)}."
         )
     yield from _of_the_load_cut(answered, system)
+
+
+def _of_the_yaw(answered: Answered) -> Iterator[str]:
+    """Yield what air from the side or from behind means for a rotor that does not turn into it."""
+    inputs = answered.answer.inputs
+    off = math.degrees(number(inputs.air.yaw_rad))
+    if inputs.turbine.turns_into_wind or not number(inputs.air.speed_m_s) > 0 or off <= _FAR_OFF_DEG:
+        return
+    if off > 90:
+        yield (
+            "The air comes from behind the rotor, which is taken as standing still. A real one can turn backwards "
+            "there, loaded in ways that nothing here checks: hold it still or fold it down."
+        )
+        return
+    yield (
+        f"The air meets the rotor {off:.0f}° off its axis. How far power and thrust fall there is a rule of thumb "
+        "(rotor.yaw_exponent; common practice, no source), and the load on each blade changes with every turn."
+    )
+
+
+def _why_it_stands(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield why a rotor stands: no air that could turn it, or too little torque to start in the air there is."""
+    air = number(answered.answer.inputs.rotor_air_speed_m_s) if answered.trip is None else math.inf
+    if air < AIR_M_S:
+        inputs = answered.answer.inputs
+        if inputs.turbine.turns_into_wind or number(inputs.air.ahead_m_s) >= 0:  # of air from behind that is said
+            speed = show(air, "speed", system)
+            yield f"The rotor stands: {speed} of air at the rotor is too little to turn it. Its blades still drag."
+        return
+    connected = answered.scenario.generator is not None and answered.scenario.generator.load_connected == "always"
+    yield (
+        f"The rotor does not start{' with the load connected' if connected else ''}: its torque at standstill is too "
+        f"small for cogging{', friction and load' if connected else ' and friction'}. Its blades still drag."
+    )
 
 
 def _of_the_load_cut(answered: Answered, system: UnitSystem) -> Iterator[str]:

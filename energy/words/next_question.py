@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from energy.chain.limits import broken_limits
-from energy.words.verdict import called, number, stall_warnings, verdict
+from energy.words.verdict import called, median_change_w, number, stall_warnings, verdict
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 MOST = 2
 _WITHOUT_SCENARIO = ("keys", "evidence")
+_NO_CHANGE_W = 0.05
 _WORTH_MEASURING = 0.1  # of the range: own rule, no source
 
 
@@ -88,7 +89,8 @@ def _of_the_outcome(answered: Answered, verdict: Verdict) -> Iterator[NextQuesti
         yield NextQuestion("plan", "plan", "Too close to call by calculation: runs on the road could decide it.")
     if verdict.word == "costs":
         yield NextQuestion("pay", "payback", f"It costs {what} like this: wind, descents or standing still may not.")
-    if verdict.word == "saves" and moving:
+    # On overrun nothing is burnt either way: the heat is free, and there is no fuel to measure.
+    if verdict.word == "saves" and moving and median_change_w(answered) < -_NO_CHANGE_W:
         yield NextQuestion("plan", "plan", f"It can save {what} here: runs on the road would prove it.")
     if verdict.word == "saves":
         yield NextQuestion("heat", "heat", f"No extra {what} here: how long until it is hot?")

@@ -225,6 +225,8 @@ def finding(result: Payback, system: UnitSystem) -> str:
     low, value, high = result.least_descent
     if result.limit_wind_m_s <= 0:
         return f"At {at} no descent is free: a limit is broken in still air already"
+    if not result.heat_on_descents:
+        return f"At {at} no descent pays: in still air there is no heat"
     source = "battery energy" if any(math.isnan(d.fuel_change_m3) for d in result.descents) else "fuel"
     if math.isnan(value):
         return f"At {at} the heat costs {source} on every descent up to 20 % within its limits"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from energy.aero.momentum import BETZ_LIMIT
 from energy.chain.ledger import Answer
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import StallRisk
@@ -30,10 +31,17 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
     from energy.uncertainty.measurement import Measurement
 
+_ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
+_UNLOADED_KEY = 'generator.load_connected = "after_spin_up"'
+_UNLOADED_SET = "generator.load_connected=after_spin_up"
+_NEEDS_A_PUSH = (
+    "Does not start by itself, even unloaded: its torque at standstill is too small for cogging and friction. The "
+    "numbers hold only once faster air has started it. Never start it by hand."
+)
 MAY_IT = "May it be operated like this?"
 UNCHECKED = f"{MAY_IT} Not checked yet"
 NOT_CHECKED = f"{UNCHECKED}: run windtoll loads SCENARIO.toml"
@@ -135,7 +143,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*(torque if steady else ()), *stall_warnings(answered, system)),
+        warnings=(*_too_many_watts_line(answered), *(torque if steady else ()), *stall_warnings(answered, system)),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -170,28 +178,45 @@ def stall_warnings(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
 
 def stall_lines(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the rotor is stalled or may stay so, with both heats and what to do; empty where that is unlikely."""
-    if stall is None or not stall.matters:
+    if stall is None:
         return ()
-    key = 'generator.load_connected = "after_spin_up"'
-    unloaded = f"connect the load after the start ({key}), before it reaches its highest rotor speed."
-    other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
-    best = _best_setting(stall, system)
+    push = (_NEEDS_A_PUSH,) if stall.needs_a_push else ()
+    if not stall.matters:
+        return push
     if stall.stands:
-        return (f"Does not start. The rotor stands still with the load connected. {best}",)
-    remedy = f"{unloaded[0].upper()}{unloaded[1:]}" if stall.two_speeds else f"{other}."
-    if stall.at_stated_values and not stall.two_speeds:
-        remedy = best
-    elif not stall.two_speeds and stall.share < _SURELY_STALLED:
-        remedy = f"{other}, or {unloaded}"
+        connected = "" if stall.starts_unloaded else " with the load connected"
+        return (f"Does not start. The rotor stands still{connected}. {_best_setting(stall, system)}",)
+    remedy = _out_of_stall(stall, system)
     slow, running = stall.stalled_heat_w, stall.running_heat_w
     if running is None or slow is None or stall.share > _SURELY_STALLED:
         gives = "" if slow is None else f", and gives {show(slow.estimate, 'power', system, digits=2)}"
         speed = f"tip-speed ratio {figures(stall.tip_speed_ratio, 2)}"
-        return (f"Stalled blades: the rotor turns, but far too slowly ({speed}){gives}. {remedy}",)
+        return (*push, f"Stalled blades: the rotor turns, but far too slowly ({speed}){gives}. {remedy}")
     return (
+        *push,
         f"Can get stuck in stall: in {100 * stall.share:.0f} % of the simulations, with {_group(slow, system)}; the "
         f"others give {_group(running, system)}. {remedy}",
     )
+
+
+def _out_of_stall(stall: StallRisk, system: UnitSystem) -> str:
+    """Return what takes a rotor out of stall that turns; never what would break a limit."""
+    if stall.two_speeds and stall.beyond_limits:
+        return f"{_not_unloaded(stall.beyond_limits, system)} {_best_setting(stall, system)}"
+    unloaded = f"onnect the load after the start ({_UNLOADED_KEY}), before it reaches its highest rotor speed."
+    if stall.two_speeds:
+        return f"C{unloaded}"
+    if stall.at_stated_values:
+        return _best_setting(stall, system)
+    other = "Another pitch, ratio or element takes it out of stall (windtoll match)"
+    # Stalled all the same although its load is connected after the start, or in every simulation: that does not help.
+    return f"{other}." if stall.starts_unloaded or stall.share >= _SURELY_STALLED else f"{other}, or c{unloaded}"
+
+
+def _not_unloaded(beyond: Sequence[OperatingLimit], system: UnitSystem) -> str:
+    """Return that a load connected after the start would let the rotor run beyond its limits, and which."""
+    over = " ".join(limit_sentence(limit, system) for limit in beyond)
+    return f"At this setting do not connect the load after the start: the rotor would run beyond its limits. {over}"
 
 
 def trip_stall_lines(stall: TripStallRisk | None, system: UnitSystem) -> tuple[str, ...]:
@@ -203,10 +228,9 @@ def trip_stall_lines(stall: TripStallRisk | None, system: UnitSystem) -> tuple[s
     part = "most" if share > 0.5 else "part"
     unloaded = show(stall.unloaded_heat_w.estimate * stall.over_s, "energy", system, digits=2)
     if stall.starting_unloaded_helps:
-        remedy = (
-            f'With the load connected only after each start (generator.load_connected = "after_spin_up") it would give '
-            f"{unloaded}."
-        )
+        remedy = f"With the load connected only after each start ({_UNLOADED_KEY}) it would give {unloaded}."
+        if stall.beyond_limits:
+            remedy = _not_unloaded(stall.beyond_limits, system)
     else:
         remedy = "Another pitch, ratio or element takes it out of stall (windtoll match)."
     return (
@@ -233,9 +257,12 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
         return "No pitch, ratio or element within the limits makes it work in this air."
     heat = show(best.outcome.heat_w.estimate, "power", system, digits=2)
     element = show(best.resistance_ohm, "resistance", system, digits=2)
+    later, see = "", "windtoll match"
+    if stall.best_unloaded:
+        later, see = ", its load connected only after the start", f"{see} --set {_UNLOADED_SET}"
     return (
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
-        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element} (see windtoll match; "
+        f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element}{later} (see {see}; "
         "check the loads of that setting before you operate it)."
     )
 
@@ -260,6 +287,20 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     what = "this speed" if answered.trip is None else "all of this trip"
     return (
         f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
+    )
+
+
+def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
+    """Return that measured watts need more power at the shaft than the air gives any rotor; else nothing."""
+    result = answered.answer
+    coefficient = number(answered.at_its_most.power_coefficient)
+    if result.inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
+        return ()
+    efficiency = figures(number(result.inputs.turbine.chain_efficiency), 2)
+    return (
+        f"Too many watts for this air: with rotor.chain_efficiency at {efficiency} they need a power coefficient of "
+        f"{figures(coefficient, 2)} at the shaft, and no rotor in free air exceeds {figures(BETZ_LIMIT, 3)} (Betz). "
+        "Watts, air speed, diameter or that efficiency is wrong, and this answer with it.",
     )
 
 

@@ -71,6 +71,17 @@ def test_air_from_behind_gives_nothing_unless_the_rotor_turns_to_it() -> None:
     assert float(rotor_air_speed_m_s(air, 3.0, turns_into_wind=True)) == pytest.approx(7)
 
 
+def test_air_square_to_the_axis_is_none_along_it() -> None:
+    """cos 90° and sin 180° leave 6e-17 in floating point: no air, not a billionth of a metre a second."""
+    side = wind_triangle(0, 10, math.pi / 2)
+    assert float(side.ahead_m_s) == 0
+    assert float(rotor_air_speed_m_s(side, 2.5)) == 0
+    with_it = wind_triangle(80 / 3.6, 80 / 3.6, math.pi)
+    assert (float(with_it.ahead_m_s), float(with_it.across_m_s)) == (0, 0)
+    nearly = wind_triangle(0, 10, math.radians(89.9))
+    assert float(nearly.ahead_m_s) == pytest.approx(10 * math.cos(math.radians(89.9)), rel=1e-12)
+
+
 def test_arrays_of_draws_go_the_same_way() -> None:
     wind = np.linspace(0, 10, 7)
     air = wind_triangle(20, wind, 0.3)

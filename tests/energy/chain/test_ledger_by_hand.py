@@ -67,7 +67,7 @@ MEASURED = {
     "a thrust coefficient below what the power needs": ("watts", ["rotor.thrust_coefficient=0.1"]),
     "more watts than the air has": (
         "watts",
-        ["rotor.diameter=0.4 m", 'unusual=["rotor.diameter"]', "rotor.interaction_factor=0.5"],
+        ["rotor.diameter=1 m", "rotor.chain_efficiency=0.2", "rotor.interaction_factor=0.5"],
     ),
     "turns": ("turns", ["rotor.stowed=spinning", "rotor.local_speed_factor=0.8"]),
     "turns, beyond": ("turns", ["trip.road_speed=170 km/h", "rotor.stowed=feathered"]),

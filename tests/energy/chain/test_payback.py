@@ -24,7 +24,7 @@ from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words.answer import as_data
 from energy.words.payback import as_data as as_data_of_payback
-from energy.words.payback import first_lines, money_title
+from energy.words.payback import finding, first_lines, money_title
 from energy.words.verdict import verdict
 from vehicle.constants import GRAVITY_M_S2
 from vehicle.problems import InputError
@@ -98,6 +98,26 @@ def test_the_descent_from_which_heat_is_free_is_that_of_the_answer(van: Scenario
     grades = np.linspace(0.03, 0.09, 6001)
     change = answer(inputs_of(van, {"trip.grade": -grades})).change.power_w
     assert value == pytest.approx(grades[np.argmax(change <= 0.05)], abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("no_heat", "said"),
+    [
+        ("rotor.highest_rotor_speed=300 rpm", "no descent is free: a limit is broken in still air already"),
+        ("trip.road_speed=6 km/h", "no descent pays: in still air there is no heat"),
+    ],
+)
+def test_a_descent_without_heat_is_not_said_to_cost_fuel(demos: Path, no_heat: str, said: str) -> None:
+    """Over a limit, or too slow to turn: no heat that a descent could pay for, be the brakes as hot as they may."""
+    van = demos / "van_water_tank" / "scenario.toml"
+    line = finding(payback(load(van, [no_heat]), exact=True), "metric")
+    assert line.endswith(said)
+    line = finding(payback(load(van), exact=True), "metric")
+    assert "the heat costs no fuel on descents steeper than" in line
+    # Heat, but too much drag for any descent.
+    wide = ['unusual=["rotor.mount_drag_area"]', "rotor.mount_drag_area=9 m^2", "vehicle.drag_area=12 m^2"]
+    line = finding(payback(load(van, wide), exact=True), "metric")
+    assert "the heat costs fuel on every descent up to 20 % within its limits" in line
 
 
 def test_maps_hold_the_answers_within_the_limits(demos: Path, found: Payback) -> None:

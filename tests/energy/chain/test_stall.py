@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,14 +11,16 @@ import pytest
 from energy.aero.operating_point import coefficients
 from energy.chain.answer import answered
 from energy.chain.ledger import answer, turbine_at_work
+from energy.chain.limits import broken_limits
 from energy.chain.load import load
 from energy.chain.matching import match
+from energy.chain.settings import look_of
 from energy.chain.stall import WORTH_SAYING, stall_risk
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words.answer import as_data
-from energy.words.verdict import verdict
+from energy.words.verdict import limit_sentence, stall_lines, verdict
 
 
 def test_what_is_known_as_stated_changes_nothing(demos: Path) -> None:
@@ -179,3 +182,124 @@ def test_a_rotor_that_is_always_stalled_loses_against_the_best_setting(demos: Pa
 def test_over_a_trip_stall_is_not_told(demos: Path) -> None:
     told = answered(load(demos / "van_in_town" / "scenario.toml"), exact=True)
     assert as_data(told)["stall"] is None
+
+
+UNLOADED = "generator.load_connected=after_spin_up"
+
+
+def test_a_start_without_load_is_not_advised_where_it_breaks_a_limit(demos: Path) -> None:
+    """What the first lines advise is done: then no limit may be broken that was kept before."""
+    camper, heavier = demos / "camper_oven" / "scenario.toml", "heater.resistance=4 ohm"
+    stalled = answered(load(camper, [heavier]), exact=True)
+    followed = answered(load(camper, [heavier, UNLOADED]), exact=True)
+    assert broken_limits(stalled) == ()
+    broken = broken_limits(followed)
+    assert [limit.key for limit in broken] == ["generator.highest_current"]
+    assert stalled.stall is not None
+    assert [vars(limit) for limit in stalled.stall.beyond_limits] == [vars(limit) for limit in broken]
+    assert as_data(stalled)["stall"]["faster_speed_breaks"] == ["generator.highest_current"]
+    (line,) = verdict(stalled, "metric").warnings
+    assert "At this setting do not connect the load after the start: the rotor would run beyond its limits." in line
+    assert limit_sentence(broken[0], "metric") in line
+    assert "Connect the load after the start" not in line
+    assert "The best setting within the limits would give 2.7 kW" in line
+    wider = answered(load(camper, [heavier, "generator.highest_current=25 A"]), exact=True)
+    assert wider.stall is not None
+    assert wider.stall.two_speeds
+    assert wider.stall.beyond_limits == ()
+    (line,) = verdict(wider, "metric").warnings
+    assert "Connect the load after the start" in line
+
+
+def _weak_at_the_start(demos: Path, folder: Path, *settings: str) -> Scenario:
+    """Return the van with a rotor of little torque below tip-speed ratio 3: no element takes it through stall."""
+    folder.mkdir()
+    for file in (demos / "van_water_tank").iterdir():
+        (folder / file.name).write_bytes(file.read_bytes())
+    points = [(0, 0.0), (0.5, 0.004), (3, 0.02), (3.5, 0.15), (4, 0.28), (5, 0.32), (6, 0.3), (7, 0.22), (9, -0.1)]
+    rows = [f"{ratio},{power},{max(0.15, 2.2 * power)}" for ratio, power in points]
+    text = "\n".join(["tip_speed_ratio,power_coefficient,thrust_coefficient", *rows, ""])
+    (folder / "weak.csv").write_text(text, encoding="utf-8")
+    text = (folder / "scenario.toml").read_text(encoding="utf-8").replace('pitch = "4 deg"', "")
+    if any(setting.startswith("trip.schedule=") for setting in settings):
+        text = text.replace('road_speed = "100 km/h"', "").replace('grade = "0 %"', "")
+    (folder / "scenario.toml").write_text(text, encoding="utf-8")
+    return load(folder / "scenario.toml", ["rotor.curves=weak.csv", "rotor.highest_tip_speed=100 m/s", *settings])
+
+
+def test_the_best_setting_starts_without_load_where_no_other_gets_through_stall(demos: Path, tmp_path: Path) -> None:
+    scenario = _weak_at_the_start(demos, tmp_path / "weak", "heater.resistance=2 ohm")
+    risk = stall_risk(scenario, exact=True)
+    assert risk is not None
+    assert risk.best is not None
+    assert risk.at_stated_values
+    assert not risk.two_speeds
+    assert risk.best_unloaded
+    best = risk.best
+    setting = [f"drive.ratio={best.ratio}", f"heater.resistance={best.resistance_ohm} ohm"]
+    loaded = answered(_weak_at_the_start(demos, tmp_path / "loaded", *setting), exact=True)
+    unloaded = answered(_weak_at_the_start(demos, tmp_path / "unloaded", *setting, UNLOADED), exact=True)
+    heat = float(unloaded.answer.turbine.heat_power_w)
+    assert best.outcome.heat_w.estimate == pytest.approx(heat, rel=1e-9)
+    assert broken_limits(unloaded) == ()
+    assert heat > 10 * float(loaded.answer.turbine.heat_power_w)
+    assert heat > 2 * float(match(scenario).best.answer.turbine.heat_power_w)
+    told = answered(scenario, exact=True)
+    assert as_data(told)["stall"]["best_setting_starts_unloaded"]
+    (line,) = verdict(told, "metric").warnings
+    assert f"would give {heat / 1e3:.1f} kW" in line
+    assert f"its load connected only after the start (see windtoll match --set {UNLOADED};" in line
+
+
+def test_a_load_that_is_connected_later_is_not_advised_again(demos: Path, tmp_path: Path) -> None:
+    scenario = _weak_at_the_start(demos, tmp_path / "weak", UNLOADED, "heater.resistance=2 ohm")
+    for told in (answered(scenario, exact=True), answered(scenario)):
+        assert told.stall is not None
+        assert told.stall.starts_unloaded
+        assert not told.stall.best_unloaded
+        assert "onnect the load after the start" not in " ".join(verdict(told, "metric").warnings)
+    # Running at the stated values, stalled in half of the simulations.
+    risk = stall_risk(scenario, exact=True)
+    assert risk is not None
+    mixed = replace(risk, share=0.5, running_heat_w=risk.stalled_heat_w, at_stated_values=False, best=None)
+    for later in (True, False):
+        (line,) = stall_lines(replace(mixed, starts_unloaded=later), "metric")
+        assert line.startswith("Can get stuck in stall: in 50 %")
+        assert ("or connect the load after the start" in line) != later
+
+
+def test_a_rotor_that_only_a_push_starts_is_called_so(demos: Path, tmp_path: Path) -> None:
+    """Its torque at standstill by hand: ½·ρ·π·R³·U²·Cp/λ of the curves' first stretch, below the cogging at its
+    shaft.
+    """
+    light = (UNLOADED, "heater.resistance=40 ohm", "trip.road_speed=60 km/h")
+    torque = 0.5 * 1.22 * np.pi * 0.9**3 * (0.6 * 60 / 3.6) ** 2 * 0.004 / 0.5
+    for cogging, needs in ((0.5 * torque / 2.5, False), (1.5 * torque / 2.5, True)):
+        scenario = _weak_at_the_start(
+            demos, tmp_path / str(needs), *light, f"generator.cogging_torque={cogging} N*m", "generator.iron_loss=5 W"
+        )
+        told = answered(scenario, exact=True)
+        assert bool(told.answer.turbine.turning)
+        assert told.stall is not None
+        assert told.stall.needs_a_push == needs == as_data(told)["stall"]["needs_a_push"]
+        said = " ".join(verdict(told, "metric").warnings)
+        assert ("Does not start by itself, even unloaded" in said) == needs
+        assert ("Never start it by hand" in said) == needs
+        heat = look_of(scenario)(np.array([[0.0, 2.5, 40.0]])).heat_w
+        assert bool(np.isnan(heat[0])) == needs  # no setting to advise, as it never gets there
+
+
+def test_a_trip_is_not_advised_to_break_a_limit_either(demos: Path, tmp_path: Path) -> None:
+    trip = ("trip.schedule=trip.csv", "heater.resistance=9 ohm")
+    for name, limit, broken in (("low", "300 rpm", True), ("high", "3000 rpm", False)):
+        folder = tmp_path / name
+        limits = (f"rotor.highest_rotor_speed={limit}", "rotor.highest_tip_speed=150 m/s", "heater.rated_power=9 kW")
+        scenario = _weak_at_the_start(demos, folder, *trip, *limits, "generator.highest_current=90 A")
+        told = answered(scenario, exact=True)
+        assert told.trip_stall is not None
+        assert told.trip_stall.starting_unloaded_helps
+        assert broken_limits(told) == ()
+        assert bool(told.trip_stall.beyond_limits) == broken
+        said = " ".join(verdict(told, "metric").warnings)
+        assert ("do not connect the load after the start" in said) == broken
+        assert ("With the load connected only after each start" in said) != broken

@@ -150,3 +150,26 @@ def test_curves_without_thrust_are_doubted_more_in_stall(van_folder: Path) -> No
         assert thrust[0] < float(true) < thrust[1]
         widths[resistance] = thrust[1] / thrust[0]
     assert widths[3.0] > 1.5 * widths[9.0]
+
+
+def _watts_of(folder: Path, coefficient: float) -> Path:
+    """Write a table of electrical watts at a share of the power of the air through the van's rotor of 1.8 m."""
+    area = math.pi / 4 * 1.8**2
+    rows = [(wind, coefficient * 0.5 * 1.225 * area * wind**3) for wind in WINDS_M_S]
+    return measured(folder, "air_speed_m_s,electrical_power_w", rows)
+
+
+def test_watts_that_only_a_perfect_generator_could_give_are_doubted_first(van_folder: Path) -> None:
+    """Electrical power at 0.5 of the air's is below the Betz limit; with the chain's losses the shaft is above it."""
+    path = _watts_of(van_folder, 0.5)
+    for efficiency, doubted in ((0.65, True), (0.8, True), (0.9, False)):
+        told = answered(load(path, [f"rotor.chain_efficiency={efficiency}", "heater.rated_power=50 kW"]), exact=True)
+        lines = verdict(told, "metric").warnings
+        assert bool(lines) == doubted
+        if doubted:
+            assert lines[0].startswith("Too many watts for this air: ")
+            air = 0.6 * 100 / 3.6  # between two rows of the table: along a line
+            density = float(told.answer.inputs.density_kg_m3)
+            coefficient = 0.5 * 1.225 * np.interp(air, WINDS_M_S, WINDS_M_S**3) / (density * air**3 * efficiency)
+            assert f"a power coefficient of {coefficient:.2g} at the shaft" in lines[0]
+            assert as_data(told)["warnings"] == list(lines)

@@ -102,3 +102,16 @@ def test_what_is_not_checked_comes_before_what_pays(van: Scenario) -> None:
 def test_heat_without_fuel_asks_when_it_is_hot(demos: Path) -> None:
     told = answered(load(demos / "parked_on_a_ridge" / "scenario.toml"))
     assert "heat" in [question.place for question in next_questions(told)]
+
+
+def test_no_road_test_is_advised_where_nothing_is_burnt(demos: Path) -> None:
+    """On overrun the headline says that no extra fuel is burnt: there is nothing that runs could prove."""
+    down = answered(load(demos / "van_water_tank" / "scenario.toml", ["trip.grade=-9 %"]), exact=True)
+    assert verdict(down, "metric").headline.startswith("No extra fuel.")
+    asked = [question.command for question in next_questions(down, here="loads")]
+    assert "plan" not in asked
+    assert "heat" in asked
+    wind = ["air.wind_speed=100 km/h", "air.wind_from=180 deg", "trip.road_speed=50 km/h"]
+    pushed = answered(load(demos / "van_water_tank" / "scenario.toml", wind), exact=True)
+    assert verdict(pushed, "metric").headline.startswith("Saves fuel: ")
+    assert "plan" in [question.command for question in next_questions(pushed, here="loads")]

@@ -22,6 +22,7 @@ from energy.words.cautions import STANDING, cautions, pressing_cautions
 from energy.words.next_question import next_questions
 from energy.words.verdict import called, range_words, verdict
 
+UNLOADED = "generator.load_connected=after_spin_up"
 STORM = "air.wind_speed=40 mph"
 
 
@@ -178,6 +179,40 @@ def test_a_parked_rotor_that_barely_turns_is_not_too_close_to_call(demos: Path) 
     assert said.warnings[0].startswith("Stalled blades: ")
 
 
+def _told(demos: Path, *settings: str) -> str:
+    ridge = load(demos / "parked_on_a_ridge" / "scenario.toml", settings)
+    return " ".join(cautions(answered(ridge, exact=True), "metric"))
+
+
+def test_a_rotor_without_air_is_not_blamed_on_its_torque(demos: Path) -> None:
+    """Why it stands: too little air, air from the side, air from behind; only else friction and cogging."""
+    torque = "its torque at standstill is too small for cogging"
+    calm = _told(demos, "air.wind_speed=6 km/h")
+    assert "The rotor stands: 6.00 km/h of air at the rotor is too little to turn it." in calm
+    side = _told(demos, "air.wind_from=90 deg")
+    assert "The air meets the rotor 90° off its axis." in side
+    assert "The rotor stands: 0 km/h of air at the rotor" in side
+    behind = _told(demos, "air.wind_from=180 deg")
+    assert "The air comes from behind the rotor" in behind
+    assert "can turn backwards" in behind
+    assert "The rotor stands" not in behind
+    for told in (calm, side, behind):
+        assert torque not in told
+    held = ("air.wind_speed=15 km/h", "generator.cogging_torque=3 N*m")
+    assert f"does not start with the load connected: {torque}, friction and load" in _told(demos, *held)
+    later = _told(demos, "air.wind_speed=15 km/h", "generator.friction_torque=4 N*m", UNLOADED)
+    assert f"does not start: {torque} and friction" in later
+
+
+def test_air_from_the_side_is_cautioned_unless_the_rotor_turns_into_it(demos: Path) -> None:
+    """With road and wind of one speed the air comes from half the wind's angle."""
+    for angle, off in ((50, 25), (80, 40), (110, 55)):
+        told = _told(demos, "trip.road_speed=45 km/h", f"air.wind_from={angle} deg")
+        assert (f"The air meets the rotor {off}° off its axis" in told) == (off > 30)
+        turning = _told(demos, "trip.road_speed=45 km/h", f"air.wind_from={angle} deg", "rotor.turns_into_wind=true")
+        assert "off its axis" not in turning
+
+
 def test_standing_cautions_name_every_danger(van: Scenario) -> None:
     told = cautions(answered(van, exact=True), "metric")
     for danger in (
@@ -289,7 +324,7 @@ def test_a_tail_wind_that_overtakes_the_vehicle_is_the_reason_why_nothing_turns(
     wind = ["trip.road_speed=50 km/h", "air.wind_speed=70 km/h", "air.wind_from=180 deg"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", wind))
     said = cautions(told, "metric")
-    assert any(text.startswith("The air comes from behind: a rotor that faces ahead stands still") for text in said)
+    assert any(text.startswith("The air comes from behind the rotor, which is taken as standing still.") for text in said)
     assert not any("does not start" in text for text in said)
     assert "e−" not in verdict(told, "metric").headline
     turns = answered(
