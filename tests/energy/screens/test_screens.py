@@ -187,7 +187,7 @@ def test_a_scenario_that_cannot_be_answered_leaves_the_last_one_visible(app: App
 
 
 def test_a_trip_of_ones_own_is_followed(demos: Path, tmp_path: Path) -> None:
-    rows = ["time_s,speed_km_h"] + [f"{60 * k},{90 if k % 10 else 0}" for k in range(90)]
+    rows = ["time_s,speed_km_h"] + [f"{60 * k},{90 if k % 10 else 0}" for k in range(40)]
     trip = "\n".join(rows).encode()
     (tmp_path / "trip.csv").write_bytes(trip)
     shown = at(NEW, "heat")
