@@ -671,3 +671,23 @@ def test_an_element_that_draws_overload_is_a_warning(demo: Callable[..., Scenari
     expected = f"Can exceed the element's rating: in {share:.0f} % of the simulations more than 1.80 kW"
     assert any(line.startswith(expected) for line in warnings) == said
     assert not any("exceed the element" in line for line in warnings) or said
+
+
+WET_OVEN = ("load.contents=water", "load.contents_mass=1 kg", "trip.road_speed=85 km/h", "heater.rated_power=9 kW")
+
+
+def test_a_vessel_that_boils_dry_in_an_oven_burns_out_no_element(demo: Callable[..., Scenario]) -> None:
+    """The element stands in air: the oven is no tank, and its thermostat is rightly set above boiling."""
+    found = heating(demo("camper_oven", *WET_OVEN))
+    after = heat_report.duration_words(float(found.watched.dry_from_s[0]))
+    first = heat_report.first_lines(found, "metric")
+    assert first.dangers == ()
+    assert f"The water in the oven boils away after {after}: steam scalds, and a dry vessel burns." in first.warnings
+    closed = heat_report.first_lines(heating(demo("camper_oven", *WET_OVEN, "load.vented=false")), "metric")
+    assert closed.dangers[0].startswith("Do not operate. The water in the closed tank passes ")
+
+
+def test_a_target_below_the_air_around_it_needs_no_holding(demo: Callable[..., Scenario]) -> None:
+    warm = ("load.ambient_temperature=58 degC", "load.target_temperature=40 degC", "load.start_temperature=20 degC")
+    rows = dict(heat_report.key_numbers(heating(demo("van_water_tank", *warm)), "metric"))
+    assert rows["power that holds 40.0 °C"] == "none: it is warmer around it"
