@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.chain import heating as chain
+from energy.chain.answer import answered
 from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
@@ -21,6 +22,7 @@ from energy.chain.trip import answer_trip
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import heat as heat_report
+from energy.words.cautions import pressing_cautions
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain
 
@@ -691,3 +693,15 @@ def test_a_target_below_the_air_around_it_needs_no_holding(demo: Callable[..., S
     warm = ("load.ambient_temperature=58 degC", "load.target_temperature=40 degC", "load.start_temperature=20 degC")
     rows = dict(heat_report.key_numbers(heating(demo("van_water_tank", *warm)), "metric"))
     assert rows["power that holds 40.0 °C"] == "none: it is warmer around it"
+
+
+def test_an_answer_says_that_no_thermostat_ends_the_heating(
+    without_thermostat: Path, demo: Callable[..., Scenario]
+) -> None:
+    said = "No thermostat ends the heating of the tank (load.thermostat): windtoll heat shows how hot it gets"
+    bare = answered(load(without_thermostat), exact=True)
+    assert [text.startswith(said) for text in pressing_cautions(bare, "metric")].count(True) == 1
+    kept = answered(demo("van_water_tank"), exact=True)
+    assert not any("No thermostat" in text for text in pressing_cautions(kept, "metric"))
+    still = answered(load(without_thermostat, ["trip.road_speed=5 km/h"]), exact=True)  # no heat, so nothing to end
+    assert not any("No thermostat" in text for text in pressing_cautions(still, "metric"))
