@@ -390,6 +390,38 @@ def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> N
     assert twice.over_trip_fuel_m3[0] == pytest.approx(2 * once.over_trip_fuel_m3[0])
 
 
+def test_the_profile_goes_with_its_own_schedule_only(demos: Path, tmp_path: Path) -> None:
+    """Wind and altitude along the way, as the answer has them; another trip leads elsewhere."""
+    folder = tmp_path / "town"
+    shutil.copytree(demos / "van_in_town", folder)
+    (folder / "hill.csv").write_text("distance_km,altitude_m,wind_speed_km_h\n0,100,40\n6,400,0\n13,100,40\n")
+    scenario = load(folder / "scenario.toml", ["trip.profile=hill.csv"])
+    stated = answer_trip(scenario)
+    joules = float(stated.mean.turbine.heat_power_w) * stated.steps.total_s
+    found = heating(scenario, read_trip(folder / "urban.csv"), draws=2)
+    assert found.outcome.energy_given_j[0] == pytest.approx(joules, rel=1e-3)
+    shutil.copy(folder / "urban.csv", tmp_path / "elsewhere.csv")
+    flat = heating(load(folder / "scenario.toml"), read_trip(folder / "urban.csv"), draws=2)
+    other = heating(scenario, read_trip(tmp_path / "elsewhere.csv"), draws=2)
+    assert other.power_w[0] == pytest.approx(flat.power_w[0])
+    assert found.power_w[0] > 1.2 * flat.power_w[0]
+
+
+def test_the_ambient_of_a_row_holds_until_the_next(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    """Cooling of a load without power, row by row in closed form; between its rows the trip is cut into steps."""
+    path = tmp_path / "way.csv"
+    path.write_text("time_s,speed_km_h,ambient_degc\n0,0,10\n3600,40,30\n7200,0,-10\n10800,0,-10\n")
+    cold = ("trip.works=only_parked", "load.start_temperature=50 degC", "load.target_temperature=60 degC")
+    town = demo("van_in_town", *cold)
+    found = heating(town, read_trip(path), draws=0)
+    heater = found.load.heater
+    rate = float(np.ravel(heater.loss_w_k)[0]) / float(np.ravel(heater.heat_capacity_j_k)[0])
+    temperature = 50.0
+    for around in (10, 30, -10, -10):
+        temperature = around + (temperature - around) * math.exp(-rate * 3600)
+    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-6)
+
+
 def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     rows = "".join(f"{60 * k},{2.0},{36.0 * (k % 2)},{5 + k / 10}\n" for k in range(80))
