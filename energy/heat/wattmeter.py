@@ -110,6 +110,7 @@ def read_wattmeter_log(path: Path, *, gap_s: float | None = None) -> PowerLog:
     remark = (
         f"{path.name}: nothing logged for {float(silent.sum()) / 60:.3g} min in {silent.size} "
         f"gap{'s' if silent.size > 1 else ''}; counted as no power"
+        f"{', driven on at the last speed' if 'speed' in others else ''}"
     )
     held: dict[str, FloatArray] = {name: np.insert(values, after, values[after - 1]) for name, values in others.items()}
     return PowerLog(durations, np.insert(power, after, 0.0), (remark,), held)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from energy.scenario.read import Scenario
 
 WIDEST_IN_MANY_COUNTRIES_M = 2.55
+_NAMEPLATE_SHARE = 0.25  # of the resistance: elements are made to -5 and +10 %, and hot is not cold (own choice)
 _CONTRADICTION = 0.05  # of the value that the blade's file gives
 _READING_OF_ANGLE_DEG = 0.5  # of a protractor: 5 % of a small angle is less than anybody reads
 _DEAD_ON_THE_HORN_DEG = 80  # of rod and horn from their right angle
@@ -342,4 +343,23 @@ def warnings_of(scenario: Scenario) -> list[str]:
         warnings.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
     elif diameter > WIDEST_IN_MANY_COUNTRIES_M:
         warnings.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
-    return warnings
+    return [*warnings, *_nameplate_warning(scenario)]
+
+
+def _nameplate_warning(scenario: Scenario) -> list[str]:
+    """Return that an element's rated power and voltage belong to another resistance than the stated one.
+
+    Of three elements in star the rated power may be that of each, or of all.
+    """
+    heater, generator = scenario.heater, scenario.generator
+    if heater.rated_power is None or heater.rated_voltage is None or heater.resistance is None:
+        return []
+    each = heater.rated_voltage.value**2 / heater.rated_power.value
+    three = generator is not None and generator.connection == "three_phase"
+    stated = heater.resistance.value
+    if any(abs(stated / (parts * each) - 1) <= _NAMEPLATE_SHARE for parts in ((1, 3) if three else (1,))):
+        return []
+    return [
+        f"heater.rated_power and heater.rated_voltage belong to an element of {each:.3g} ohm, but heater.resistance is "
+        f"{stated:.3g} ohm: measure it cold, or correct the rating"
+    ]

@@ -70,6 +70,7 @@ def _of_this_answer(answered: Answered, system: UnitSystem) -> list[str]:
     return [
         *_of_the_rotor(answered, system),
         *_of_the_voltage(answered),
+        *_of_the_load(answered),
         *_of_the_numbers(answered, system),
         *of_the_file(answered.scenario),
     ]
@@ -161,6 +162,15 @@ def _of_the_voltage(answered: Answered) -> Iterator[str]:
             "kill; have it wired, fused and checked by a licensed electrician to the local code. Diodes and capacitors "
             "must be rated for it."
         )
+
+
+def _of_the_load(answered: Answered) -> Iterator[str]:
+    """Yield that nothing ends the heating of a load that is described without a thermostat."""
+    load, what = answered.scenario.load, answered.scenario.heater.what
+    if load.target_temperature is None or load.thermostat is not None or not number(answered.at_its_most.heat_power_w):
+        return
+    water = ", and whether it boils dry or bursts" if load.kind == "water_tank" else ""
+    yield f"No thermostat ends the heating of {what} (load.thermostat): windtoll heat shows how hot it gets{water}."
 
 
 def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from energy.words.result_model import EstimateData
 
 _FOOD = ("vegetables", "fruit", "herbs", "potatoes", "meat", "dough")
+_OVENS = ("small_electric_oven", "domestic_oven")
 _TOO_HOT_FOR_WATER_K = ZERO_CELSIUS_K + 95.0
 
 BAND_NOTE = "Line: the median of the simulations; band: their 90 % range."
@@ -136,7 +137,11 @@ def _boil_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], list[s
     dangers, warnings, what = [], [], heating.scenario.heater.what
     dry = heating.watched.dry_from_s
     share = float(np.mean(np.isfinite(dry[1:]))) if heating.drawn else 0.0
-    if math.isfinite(dry[0]):
+    if heating.scenario.load.kind in _OVENS:  # a vessel in it boils dry: the element stands in air, not in the water
+        if math.isfinite(dry[0]):
+            after = duration_words(float(dry[0]))
+            warnings.append(f"The water in {what} boils away after {after}: steam scalds, and a dry vessel burns.")
+    elif math.isfinite(dry[0]):
         dangers.append(f"{_begun(what)} boils dry after {duration_words(float(dry[0]))}; {_DRY_BURNS}")
     elif share >= DANGEROUS_SHARE:
         warnings.append(f"Can boil dry: in {_percent(share)} of the simulations {what} does; {_DRY_BURNS}")
@@ -420,7 +425,7 @@ def key_numbers(heating: Heating, system: UnitSystem) -> list[tuple[str, str]]:
     rows.append(("highest temperature it can reach", _highest_words(heating, system)))
     hold = outcome.holding_power_w
     if math.isfinite(figure(hold)):
-        words = power(figure(hold)) + _range_words(hold, power)
+        words = power(figure(hold)) + _range_words(hold, power) if figure(hold) >= 0 else "none: it is warmer around it"
         rows.append((f"power that holds {temperature(outcome.target_k[0])}", words))
     if reached:
         rows += _cost_rows(heating, system)

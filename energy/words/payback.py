@@ -33,6 +33,7 @@ def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> Firs
         headline=_money_headline(result),
         lines=(
             _year_line(result, system),
+            *_schedule_line(result, scenario),
             *_flow_lines(result, scenario, system),
             *_when_lines(result, system),
         ),
@@ -105,6 +106,17 @@ def _year_line(result: Payback, system: UnitSystem) -> str:
     wind = show(year.mean_wind_m_s, "speed", system)
     over = max(0.0, 100 * (1 - year.within_limits[1]))  # weights that make up one to rounding leave a minus there
     return f"A year: {said}; mean wind {wind}; over a limit in {over:.0f} % of {when}"
+
+
+def _schedule_line(result: Payback, scenario: Scenario) -> tuple[str, ...]:
+    """Return that a schedule is not driven here, and its policy not kept; empty for a steady drive."""
+    if scenario.schedule is None or result.parked:
+        return ()
+    always = "" if scenario.trip.works == "always" else ", always working"
+    return (
+        f"Counted as a steady drive at the mean speed of {scenario.schedule.name} while it moves{always}: windtoll "
+        "answer has the trip itself",
+    )
 
 
 def _speed(result: Payback, system: UnitSystem) -> str:

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from energy.chain import heating as chain
+from energy.chain.answer import answered
 from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
@@ -21,6 +22,7 @@ from energy.chain.trip import answer_trip
 from energy.scenario.inputs import inputs_of
 from energy.scenario.read import Scenario
 from energy.words import heat as heat_report
+from energy.words.cautions import pressing_cautions
 from vehicle.problems import InputError
 from vehicle.quantity import Uncertain
 
@@ -388,6 +390,38 @@ def test_driven_again_and_again(demo: Callable[..., Scenario], demos: Path) -> N
     assert twice.over_trip_fuel_m3[0] == pytest.approx(2 * once.over_trip_fuel_m3[0])
 
 
+def test_the_profile_goes_with_its_own_schedule_only(demos: Path, tmp_path: Path) -> None:
+    """Wind and altitude along the way, as the answer has them; another trip leads elsewhere."""
+    folder = tmp_path / "town"
+    shutil.copytree(demos / "van_in_town", folder)
+    (folder / "hill.csv").write_text("distance_km,altitude_m,wind_speed_km_h\n0,100,40\n6,400,0\n13,100,40\n")
+    scenario = load(folder / "scenario.toml", ["trip.profile=hill.csv"])
+    stated = answer_trip(scenario)
+    joules = float(stated.mean.turbine.heat_power_w) * stated.steps.total_s
+    found = heating(scenario, read_trip(folder / "urban.csv"), draws=2)
+    assert found.outcome.energy_given_j[0] == pytest.approx(joules, rel=1e-3)
+    shutil.copy(folder / "urban.csv", tmp_path / "elsewhere.csv")
+    flat = heating(load(folder / "scenario.toml"), read_trip(folder / "urban.csv"), draws=2)
+    other = heating(scenario, read_trip(tmp_path / "elsewhere.csv"), draws=2)
+    assert other.power_w[0] == pytest.approx(flat.power_w[0])
+    assert found.power_w[0] > 1.2 * flat.power_w[0]
+
+
+def test_the_ambient_of_a_row_holds_until_the_next(demo: Callable[..., Scenario], tmp_path: Path) -> None:
+    """Cooling of a load without power, row by row in closed form; between its rows the trip is cut into steps."""
+    path = tmp_path / "way.csv"
+    path.write_text("time_s,speed_km_h,ambient_degc\n0,0,10\n3600,40,30\n7200,0,-10\n10800,0,-10\n")
+    cold = ("trip.works=only_parked", "load.start_temperature=50 degC", "load.target_temperature=60 degC")
+    town = demo("van_in_town", *cold)
+    found = heating(town, read_trip(path), draws=0)
+    heater = found.load.heater
+    rate = float(np.ravel(heater.loss_w_k)[0]) / float(np.ravel(heater.heat_capacity_j_k)[0])
+    temperature = 50.0
+    for around in (10, 30, -10, -10):
+        temperature = around + (temperature - around) * math.exp(-rate * 3600)
+    assert found.outcome.final_temperature_k[0] - ZERO_C == pytest.approx(temperature, abs=1e-6)
+
+
 def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     rows = "".join(f"{60 * k},{2.0},{36.0 * (k % 2)},{5 + k / 10}\n" for k in range(80))
@@ -671,3 +705,35 @@ def test_an_element_that_draws_overload_is_a_warning(demo: Callable[..., Scenari
     expected = f"Can exceed the element's rating: in {share:.0f} % of the simulations more than 1.80 kW"
     assert any(line.startswith(expected) for line in warnings) == said
     assert not any("exceed the element" in line for line in warnings) or said
+
+
+WET_OVEN = ("load.contents=water", "load.contents_mass=1 kg", "trip.road_speed=85 km/h", "heater.rated_power=9 kW")
+
+
+def test_a_vessel_that_boils_dry_in_an_oven_burns_out_no_element(demo: Callable[..., Scenario]) -> None:
+    """The element stands in air: the oven is no tank, and its thermostat is rightly set above boiling."""
+    found = heating(demo("camper_oven", *WET_OVEN))
+    after = heat_report.duration_words(float(found.watched.dry_from_s[0]))
+    first = heat_report.first_lines(found, "metric")
+    assert first.dangers == ()
+    assert f"The water in the oven boils away after {after}: steam scalds, and a dry vessel burns." in first.warnings
+    closed = heat_report.first_lines(heating(demo("camper_oven", *WET_OVEN, "load.vented=false")), "metric")
+    assert closed.dangers[0].startswith("Do not operate. The water in the closed tank passes ")
+
+
+def test_a_target_below_the_air_around_it_needs_no_holding(demo: Callable[..., Scenario]) -> None:
+    warm = ("load.ambient_temperature=58 degC", "load.target_temperature=40 degC", "load.start_temperature=20 degC")
+    rows = dict(heat_report.key_numbers(heating(demo("van_water_tank", *warm)), "metric"))
+    assert rows["power that holds 40.0 °C"] == "none: it is warmer around it"
+
+
+def test_an_answer_says_that_no_thermostat_ends_the_heating(
+    without_thermostat: Path, demo: Callable[..., Scenario]
+) -> None:
+    said = "No thermostat ends the heating of the tank (load.thermostat): windtoll heat shows how hot it gets"
+    bare = answered(load(without_thermostat), exact=True)
+    assert [text.startswith(said) for text in pressing_cautions(bare, "metric")].count(True) == 1
+    kept = answered(demo("van_water_tank"), exact=True)
+    assert not any("No thermostat" in text for text in pressing_cautions(kept, "metric"))
+    still = answered(load(without_thermostat, ["trip.road_speed=5 km/h"]), exact=True)  # no heat, so nothing to end
+    assert not any("No thermostat" in text for text in pressing_cautions(still, "metric"))

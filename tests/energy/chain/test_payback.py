@@ -297,6 +297,17 @@ def test_over_a_limit_in_still_air_no_descent_is_judged(demos: Path) -> None:
     assert "the heat costs no fuel on descents" in first_lines(unlimited, scenario, "metric").sentence
 
 
+@pytest.mark.parametrize("works", ["always", "braking_or_descending"])
+def test_a_schedule_is_not_said_to_be_driven(demos: Path, works: str) -> None:
+    scenario = load(demos / "van_in_town" / "scenario.toml", [f"trip.works={works}"])
+    lines = first_lines(payback(scenario, exact=True), scenario, "metric").lines
+    always = ", always working" if works != "always" else ""
+    assert f"Counted as a steady drive at the mean speed of urban.csv while it moves{always}: " in lines[1]
+    steady = load(demos / "van_water_tank" / "scenario.toml")
+    said = first_lines(payback(steady, exact=True), steady, "metric").lines
+    assert not any("Counted as a steady drive" in line for line in said)
+
+
 def test_a_battery_vehicle_is_not_told_of_fuel(van_folder: Path) -> None:
     text = (van_folder / "scenario.toml").read_text(encoding="utf-8")
     head, _, rest = text.partition("[engine]")

@@ -374,7 +374,8 @@ def test_a_silence_is_no_power(tmp_path: Path, silence: float, gap_s: float | No
     assert log.columns["speed"] == pytest.approx([10, 11, 12, 12, 13, 14])
     assert log.columns["ambient"] == pytest.approx([280, 281, 282, 282, 283, 284])
     minutes = (silence - 10) / 60
-    assert log.remarks == (f"watts.csv: nothing logged for {minutes:.3g} min in 1 gap; counted as no power",)
+    said = f"watts.csv: nothing logged for {minutes:.3g} min in 1 gap; counted as no power, driven on at the last speed"
+    assert log.remarks == (said,)
 
 
 def test_thirty_seconds_are_no_gap_in_a_quick_log(tmp_path: Path) -> None:

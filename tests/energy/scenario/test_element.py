@@ -42,3 +42,26 @@ def test_nothing_known_of_the_element_is_no_limit(van_folder: Path) -> None:
     lines = path.read_text(encoding="utf-8").splitlines()
     path.write_text("\n".join(ln for ln in lines if not ln.startswith("rated_")), encoding="utf-8")
     assert element_rating_w(load(path)) is None
+
+
+@pytest.mark.parametrize(
+    ("demo", "rated", "ohms", "told"),
+    [
+        ("van_water_tank", ("2 kW", "230 V"), "9 ohm", True),  # 230²/2000 = 26.5 ohm
+        ("van_water_tank", ("2 kW", "230 V"), "24 ohm", False),
+        ("van_water_tank", ("2 kW", "230 V"), "35 ohm", True),
+        ("pickup_drying_box", ("2 kW", "230 V"), "26 ohm", False),  # each of the three is of 2 kW
+        ("pickup_drying_box", ("2 kW", "230 V"), "79 ohm", False),  # all three together are
+        ("pickup_drying_box", ("2 kW", "230 V"), "45 ohm", True),
+    ],
+)
+def test_a_rating_of_another_resistance_is_told(
+    demos: Path, demo: str, rated: tuple[str, str], ohms: str, told: bool
+) -> None:
+    power, voltage = rated
+    keys = [f"heater.rated_power={power}", f"heater.rated_voltage={voltage}", f"heater.resistance={ohms}"]
+    warnings = load(demos / demo / "scenario.toml", keys).warnings
+    said = "heater.rated_power and heater.rated_voltage belong to an element of 26.4 ohm, but heater.resistance is "
+    assert any(text.startswith(said) for text in warnings) == told
+    alone = load(demos / demo / "scenario.toml", [keys[0], keys[2]]).warnings
+    assert not any("belong to an element" in text for text in alone)
