@@ -150,3 +150,15 @@ def test_a_trip_on_a_battery_has_its_energy_in_json(path: Path) -> None:
     assert trip["pack_without_kwh"] == pytest.approx(data["states"]["absent"]["source_power_w"] * hours / 1e3, rel=1e-6)
     assert trip["pack_change_kwh"] == pytest.approx(trip["pack_working_kwh"] - trip["pack_without_kwh"])
     assert trip["pack_change_kwh"] > 0.1
+
+
+def test_a_battery_has_no_exhaust_to_heat_with(battery: Scenario) -> None:
+    assert set(answered(battery, exact=True).answer.other_sources) == {"pack", "burner", "mains"}
+
+
+def test_a_plan_for_a_battery_says_how_its_runs_are_judged(path: Path) -> None:
+    text = " ".join(run("plan", str(path)).stdout.split())
+    assert " % of the battery energy, working compared with stowed" in text
+    assert "% of the battery energy (standard deviation)" in text
+    assert "windtoll compare judges runs by fuel or engine load, and reads no battery yet" in text
+    assert "of the fuel," not in text
