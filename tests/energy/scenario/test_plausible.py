@@ -319,3 +319,11 @@ def test_columns_are_asked_for_in_the_units_that_builders_write(van_folder: Path
     message = told(van_folder, "engine.fuel_map=map.csv")
     for column in ("engine_speed_rpm", "torque_nm", "fuel_g_kwh"):
         assert f"accepted: a column {column}" in message
+
+
+def test_what_is_accepted_would_not_be_refused_again(van_folder: Path) -> None:
+    """66 degC lies within the limits of air, and is refused too: the usual range is told at once."""
+    message = told(van_folder, "air.temperature=70 degC")
+    assert message.endswith("at least −100 °C and at most 66.9 °C, usually −40 °C to 50 °C")
+    assert told(van_folder, "trip.road_speed=65").endswith("at most 360 km/h, usually 0 km/h to 180 km/h")
+    assert "usually" not in told(van_folder, "air.relative_humidity=150 %")  # its limits are its usual range
