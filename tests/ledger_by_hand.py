@@ -342,7 +342,8 @@ def other_sources(inputs: Inputs, turbine: Numbers, plain: Numbers) -> Numbers:
         carried = nan
     source("burner", nan, heat / number(other.burner_efficiency) / LPG_J_M3, nan)
     source("mains", carried, nan, heat / number(other.mains_charge_efficiency))
-    source("exhaust", 0.0, nan, nan)
+    if inputs.fuel is not None:  # a battery drive has none
+        source("exhaust", 0.0, nan, nan)
     return found
 
 

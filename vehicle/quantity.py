@@ -219,6 +219,13 @@ class Spec:
         low, high = self.plausible
         return _one(low, self), _one(high, self)
 
+    def usually(self, system: units.UnitSystem = "metric") -> str:
+        """Return the plausible range as the end of a sentence, "" where the limits already say it."""
+        ends = self.plausible_ends()
+        if ends is None or ends == (self.at_least if self.above is None else self.above, self.at_most):
+            return ""
+        return f", usually {self.shown(ends[0], system)} to {self.shown(ends[1], system)}"
+
     def accepted(self, system: units.UnitSystem = "metric") -> str:
         """Return what a user may write, in words; the limits in the units of `system`."""
         bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
@@ -226,6 +233,11 @@ class Spec:
         # Absolute zero is refused by the unit itself.
         words = f", {' and '.join(limits)}" if limits else ""
         return f"{self.meaning}, such as {self.example(system)}{words}"
+
+
+def _accepted_and_usual(spec: Spec) -> str:
+    """Return what a key accepts, with its usual range: within the limits but beyond that it would be refused again."""
+    return spec.accepted() + spec.usually()
 
 
 _HOUR_S = 3600.0
@@ -423,16 +435,16 @@ def _half_width(raw: object, middle: float, spec: Spec) -> float:
 
 def _one(raw: object, spec: Spec) -> float:
     if isinstance(raw, bool) or not isinstance(raw, (str, int, float)):
-        raise FieldError(f"{shown(raw)} is no quantity", spec.accepted())
+        raise FieldError(f"{shown(raw)} is no quantity", _accepted_and_usual(spec))
     if isinstance(raw, str):
         try:
             return units.parse(raw, spec.unit)
         except units.QuantityError as fault:
-            raise FieldError(str(fault), spec.accepted()) from None
+            raise FieldError(str(fault), _accepted_and_usual(spec)) from None
     if not math.isfinite(raw):
-        raise FieldError(f"{raw} is not a finite number", spec.accepted())
+        raise FieldError(f"{raw} is not a finite number", _accepted_and_usual(spec))
     if spec.unit != "dimensionless":
-        raise FieldError(f"the bare number {raw:g} has no unit", spec.accepted())
+        raise FieldError(f"the bare number {raw:g} has no unit", _accepted_and_usual(spec))
     return float(raw)
 
 
@@ -449,7 +461,7 @@ def _check(value: Uncertain, spec: Spec, raw: Mapping[str, object]) -> None:
             read = f"{number:g}" if isinstance(typed, int | float) else spec.shown(number)
             read = shown(typed).strip("'") if isinstance(typed, str) else read
             what = "" if number == value.value else " (an end of its range)"
-            raise FieldError(f"{read}{what}", spec.accepted())
+            raise FieldError(f"{read}{what}", _accepted_and_usual(spec))
 
 
 def written(value: Uncertain, unit: str) -> str:

@@ -81,6 +81,10 @@ _SLUGS = {
 }
 
 
+# The header to ask for, where builders write another unit than SI.
+_ASKED = {"K": "degc", "rad/s": "rpm", "kg/J": "g_kwh"}
+
+
 def read_table(
     path: Path,
     columns: Mapping[str, str],
@@ -211,6 +215,11 @@ def _cell_fault(path: Path, number: int, text: str, layout: csv_text.Layout, pla
     return Problem(path.name, f"line {number}, column {layout.headers[place]}", read, accepted)
 
 
+def _slug_of(unit: str) -> str:
+    """Return how a header writes a unit, in the spelling to ask a builder for; "" where none is known."""
+    return _ASKED.get(unit) or next((slug for slug, known in _SLUGS.items() if known == unit), "")
+
+
 def _normal(header: str) -> str:
     return re.sub(r"[\s\-]+", "_", header.strip().strip('"').lower())
 
@@ -242,7 +251,7 @@ def _match_header(
         if name in places:
             continue
         unit = wanted[name]
-        slug = "degc" if unit == "K" else next((s for s, u in _SLUGS.items() if u == unit), "")
+        slug = _slug_of(unit)
         ask = f"{name}_{slug}" if slug else name
         near = nearest(ask, header)
         listed = ", ".join(shown(entry, 30) for entry in header[:12])

@@ -485,13 +485,14 @@ def _other_sources(inputs: Inputs, turbine: TurbineAtWork, without: TripState) -
         mains,
         f"about {mass_kg:.0f} kg ({mass_kg / 0.45359237:.0f} lb) of battery for each hour of this heat",
     )
-    sources["exhaust"] = OtherSource(
-        "exhaust or coolant heat",
-        np.where(np.isfinite(heat), 0.0, np.nan),
-        nan,
-        nan,
-        "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
-    )
+    if inputs.fuel is not None:
+        sources["exhaust"] = OtherSource(
+            "exhaust or coolant heat",
+            np.where(np.isfinite(heat), 0.0, np.nan),
+            nan,
+            nan,
+            "carbon monoxide, scalding and back pressure: a workshop's job, never into a closed space",
+        )
     return sources
 
 

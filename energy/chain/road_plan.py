@@ -52,6 +52,7 @@ class RunSpread:
 class PlanAsked:
     """What a plan is asked for; `pairs` plans that many instead of as many as are needed for `power` at `level`.
 
+    `on_battery` is a drive that has no fuel: shares are then of battery energy.
     `speed` and `road` are words for the sheet; the same `seed` draws the same order. `few_changes` plans out and
     back in
     one state before the rotor is changed; `change_s` is how long a change takes (None: a usual time).
@@ -68,6 +69,7 @@ class PlanAsked:
     speed_m_s: float | None = None
     few_changes: bool = False
     change_s: float | None = None
+    on_battery: bool = False
 
 
 # Time to stow a rotor or set it free again, and to take it off or put it on: common practice, no source.
@@ -100,6 +102,7 @@ class RoadPlan:
     road: str
     run_length_m: float | None
     speed_m_s: float | None
+    on_battery: bool
     few_changes: bool
     changes: int
     other_changes: int
@@ -218,6 +221,7 @@ def road_plan(predicted: tuple[float, float] | None, spread: RunSpread, asked: P
         level=asked.level,
         power=asked.power,
         without_state=asked.without_state,
+        on_battery=asked.on_battery,
         needed=needed,
         pairs_asked=asked.pairs,
         pairs_planned=planned,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -67,6 +67,7 @@ def command(folder: Path, system: UnitSystem, as_json: bool, **known: Any) -> No
     known["fuel"] = known["fuel"] or ""
     given = [name for name, path in files.items() if path is not None]
     _check(folder, given)
+    _check_use(known, given)
     table: dict[str, Any] = {"rotor_by": given[0], "rotor_csv": _read(files[given[0]])} if given else {}
     beginning = Beginning(**known, **table)
     bundle = begin(beginning, thriftiest)
@@ -111,6 +112,25 @@ def _check(folder: Path, given: Sequence[str]) -> None:
         raise InputError(Problem(f"--{given[1]}", "", f"given together with --{given[0]}", "one of them"))
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Problem(str(folder), "", "is there and not empty", "a new or empty folder"))
+
+
+_OF_AN_ENGINE = ("displacement", "engine_speed")
+_OF_A_GENERATOR = ("pitch", "voltage_constant", "winding_resistance", "ratio", "element")
+
+
+def _check_use(known: Mapping[str, Any], given: Sequence[str]) -> None:
+    """Refuse options that would be dropped without a word: an engine's of a battery, a generator's next to watts."""
+    problems = []
+    for clash, names, without in (
+        (known["fuel"] == "battery", _OF_AN_ENGINE, "--fuel battery"),
+        ("watts" in given, _OF_A_GENERATOR, "--watts"),
+    ):
+        for name in names:
+            if clash and known[name]:
+                option = f"--{name.replace('_', '-')}"
+                problems.append(Problem(option, "", f"{known[name]}, given together with {without}", "one of them"))
+    if problems:
+        raise InputError(problems)
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

@@ -109,6 +109,7 @@ def command(chosen: PlanOptions) -> None:
     for out in (chosen.sheet, chosen.call_sheet):
         if out is not None:
             checked_output(out, inputs, force=chosen.force)
+    scenario = None if chosen.scenario is None else load(chosen.scenario, chosen.overrides)
     speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
         predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
@@ -124,6 +125,7 @@ def command(chosen: PlanOptions) -> None:
             run_length_m=None if chosen.length is None else typed_length(chosen.length, "--length"),
             speed_m_s=metres_per_second,
             few_changes=chosen.few_changes,
+            on_battery=scenario is not None and scenario.battery is not None,
             change_s=None if chosen.change_time is None else typed_change(chosen.change_time),
         ),
     )
@@ -137,7 +139,7 @@ def command(chosen: PlanOptions) -> None:
 
         data = call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", chosen.system, plan.run_s)
         write_output(chosen.call_sheet, call_sheet.as_html(data).encode(), inputs, force=chosen.force)
-    broken = () if chosen.scenario is None else broken_as_stated(load(chosen.scenario, chosen.overrides))
+    broken = () if scenario is None else broken_as_stated(scenario)
     first = words.first_lines(plan, broken, chosen.system)
     if chosen.as_json:
         common.print_json(words.as_data(plan, first))

@@ -254,16 +254,37 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise InputError(Problem(name, f"byte {error.start}", "not UTF-8 text", "a TOML file saved as UTF-8")) from None
     except ValueError as error:  # TOMLDecodeError, and what Python says of an integer with thousands of digits
-        raise InputError(Problem(name, "", f"not TOML: {error}", _toml_hint(raw, str(error)))) from None
+        raise InputError(Problem(name, "", _toml_fault(raw, str(error)), _toml_hint(raw, str(error)))) from None
     except RecursionError:
         raise InputError(Problem(name, "", "tables nested too deeply", "one level of tables")) from None
 
 
-def _toml_hint(raw: bytes, error: str) -> str:
-    """Return what would be accepted instead of a line that is no TOML."""
+def _toml_line(raw: bytes, error: str) -> str:
+    """Return the line that an error of the TOML reader names, "" where it names none."""
     at = re.search(r"at line (\d+)", error)
     lines = raw.decode("utf-8-sig").splitlines()
-    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    return lines[int(at[1]) - 1].strip() if at and int(at[1]) <= len(lines) else ""
+
+
+def _said_twice(error: str) -> bool:
+    return "Cannot overwrite" in error or "twice" in error
+
+
+def _toml_fault(raw: bytes, error: str) -> str:
+    """Return what was wrong with a file that is no TOML, in plain words where a builder's slip is known."""
+    line = _toml_line(raw, error)
+    where = f"; that line reads {shown(line)}" if line else ""
+    if line and _said_twice(error):
+        at = re.search(r"at line (\d+)", error)
+        return f"line {at[1] if at else '?'}: {shown(line.partition('=')[0].strip())} is given a second time"
+    return f"not TOML: {error}{where}"
+
+
+def _toml_hint(raw: bytes, error: str) -> str:
+    """Return what would be accepted instead of a line that is no TOML."""
+    line = _toml_line(raw, error)
+    if line and _said_twice(error):
+        return "each table and each of its keys once"
     if re.search(r"=\s*(true|false|yes|no|on|off)\b", line, re.IGNORECASE):
         return "true or false, in small letters"
     return 'lines such as road_speed = "100 km/h"'

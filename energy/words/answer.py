@@ -457,6 +457,7 @@ def _trip_model(answered: Answered) -> TripTotalsData | None:
     total, fuel = trip.steps.total_s, answer.inputs.fuel
     litres = math.nan if fuel is None else total / fuel.heating_value_j_per_m3 * 1e3
     kwh = total / 3.6e6
+    from_pack = kwh if fuel is None else math.nan
     return TripTotalsData(
         schedule=trip.name,
         duration_s=total,
@@ -467,6 +468,9 @@ def _trip_model(answered: Answered) -> TripTotalsData | None:
         fuel_without_l=number(answer.without.supply.source_w) * litres,
         fuel_working_l=number(answer.states["working"].supply.source_w) * litres,
         fuel_change_l=number(answer.change.power_w) * litres,
+        pack_without_kwh=number(answer.without.supply.source_w) * from_pack,
+        pack_working_kwh=number(answer.states["working"].supply.source_w) * from_pack,
+        pack_change_kwh=number(answer.change.power_w) * from_pack,
         heat_kwh=number(answer.turbine.heat_power_w) * kwh,
         electrical_kwh=number(answer.turbine.electrical_power_w) * kwh,
         highest_rotor_speed_rpm=number(trip.most.rotor_speed_rad_s) * 30 / math.pi,

@@ -32,10 +32,10 @@ def plan_sentence(plan: RoadPlan) -> str:
     if plan.effect is None:
         shown = plan.smallest_shown(plan.pairs_planned, plan.power)
         return (
-            f"{planned} are enough to show an effect of {100 * shown:.1f} % of the fuel or more, {against}, with a "
-            f"chance of {100 * plan.power:.0f} % ({sure})."
+            f"{planned} are enough to show an effect of {100 * shown:.1f} % of the {_source(plan)} or more, {against}, "
+            f"with a chance of {100 * plan.power:.0f} % ({sure})."
         )
-    effect = f"the predicted {100 * plan.effect:+.1f} % of the fuel, {against},"
+    effect = f"the predicted {100 * plan.effect:+.1f} % of the {_source(plan)}, {against},"
     chance = plan.chance(abs(plan.effect), plan.pairs_planned)
     if plan.pairs_asked is None and plan.pairs_planned > MANY_PAIRS:
         return (
@@ -45,6 +45,16 @@ def plan_sentence(plan: RoadPlan) -> str:
     if chance < plan.power:
         return f"{planned} show {effect} with a chance of only {_chance_words(chance)} ({sure})."
     return f"{planned} are enough to show {effect} with a chance of {_chance_words(chance)} ({sure})."
+
+
+def _source(plan: RoadPlan) -> str:
+    return "battery energy" if plan.on_battery else "fuel"
+
+
+ON_A_BATTERY = (
+    "windtoll compare judges runs by fuel or engine load, and reads no battery yet: write down the display's energy of "
+    "each run, or what a meter at the charger counts after it, and compare the two runs of each pair"
+)
 
 
 def _chance_words(chance: float) -> str:
@@ -88,13 +98,18 @@ def changes_words(plan: RoadPlan) -> str:
 def first_lines(plan: RoadPlan, broken: Sequence[OperatingLimit], system: UnitSystem) -> FirstLines:
     """Return the first lines: which limits the scenario breaks, how many pairs show the effect."""
     dangers = danger_lines(broken, broken, system)
-    return FirstLines(dangers=dangers, headline=plan_sentence(plan), operate="no" if dangers else "not checked")
+    return FirstLines(
+        dangers=dangers,
+        headline=plan_sentence(plan),
+        lines=(ON_A_BATTERY,) if plan.on_battery else (),
+        operate="no" if dangers else "not checked",
+    )
 
 
 def spread_words(plan: RoadPlan) -> str:
     """Return how much two equal runs differ, and where that comes from."""
     share = figures(100 * plan.spread.share, 2)
-    return f"Two equal runs differ by {share} % of the fuel (standard deviation): {plan.spread.words}."
+    return f"Two equal runs differ by {share} % of the {_source(plan)} (standard deviation): {plan.spread.words}."
 
 
 def plan_words(plan: RoadPlan, system: UnitSystem = "metric") -> list[str]:

@@ -18,6 +18,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.tables import increasing, read_table
 
 MOST_SPEED_M_S = 100.0
+LONGEST_TRIP_M, LONGEST_TRIP_S = 5e6, 7 * 86400.0  # as trip.distance; more is another unit of the time
 MOST_ACCELERATION_M_S2 = 12.0  # a car does not brake harder; more is a slip in the file
 
 
@@ -124,6 +125,11 @@ def read_schedule(path: Path) -> Schedule:
                 f"at most {MOST_ACCELERATION_M_S2:g} m/s each second",
             )
         )
+    length_m, length_s = float(np.sum((speed[1:] + speed[:-1]) / 2 * np.diff(time))), float(time[-1] - time[0])
+    if length_m > LONGEST_TRIP_M or length_s > LONGEST_TRIP_S:
+        read = f"a trip of {length_m / 1e3:.0f} km in {length_s / 3600:.0f} h"
+        accepted = f"at most {LONGEST_TRIP_M / 1e3:g} km in {LONGEST_TRIP_S / 3600:g} h: check the unit of the time"
+        problems.append(Problem(path.name, "column time", read, accepted))
     if speed.max() == 0:
         problems.append(Problem(path.name, "column speed", "0 throughout", "a trip that moves"))
     problems += _grade_problems(path, data.get("grade"))

@@ -76,7 +76,8 @@ class Table(BaseModel):
             return raw
         if extra.get("list"):
             if not isinstance(raw, list) or not raw:
-                raise FieldError(f"{shown(raw)} is no list", f"a list [...] of {spec.accepted()}")
+                read = "an empty list" if raw == [] else f"{shown(raw)} is no list"
+                raise FieldError(read, f"a list [...] of {spec.accepted()}")
             return tuple(read_quantity(entry, spec) for entry in raw)
         return read_quantity(raw, spec)
 

@@ -60,6 +60,9 @@ def test_watts_of_ones_own_and_words(tmp_path: Path) -> None:
         (("--watts", "a.csv", "--curves", "b.csv"), "one of them"),
         (("--mass", "0 kg"), "vehicle.mass"),
         (("--ratio", "x"), "drive.ratio"),
+        (("--fuel", "battery", "--displacement", "2 L"), "--displacement: 2 L, given together with --fuel battery"),
+        (("--fuel", "battery", "--engine-speed", "2000 rpm"), "--engine-speed: 2000 rpm, given together with"),
+        (("--watts", "a.csv", "--ratio", "3"), "--ratio: 3, given together with --watts; accepted: one of them"),
     ],
 )
 def test_faults_write_nothing(tmp_path: Path, options: tuple[str, ...], words: str) -> None:

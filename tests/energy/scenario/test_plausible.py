@@ -285,3 +285,45 @@ def test_keys_show_range_and_source_of_each_fuels_default(key: str) -> None:
         assert f"{fuel} {shown(value.value)} ({shown(value.low)} to {shown(value.high)})" in str(row.default)
         assert source in row.source
         assert fuel in row.source.partition(source)[0]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "read", "accepted"),
+    [
+        (
+            'road_speed = "100 km/h"',
+            'road_speed = "100 km/h"\nroad_speed = "80 km/h"',
+            "'road_speed' is given a",
+            "once",
+        ),
+        ("[trip]", "[rotor]\n[trip]", "'[rotor]' is given a second time", "each table and each of its keys once"),
+        ('"100 km/h"', "“100 km/h”", "that line reads 'road_speed = “100 km/h”'", "lines such as"),
+        ('mass = "2900 kg"', 'mass = "2900 kg', "that line reads 'mass = \"2900 kg'", "lines such as"),
+        ("speed_per_1000_rpm = [", "speed_per_1000_rpm = [] # [", "an empty list", "a list [...] of road speed"),
+    ],
+)
+def test_a_slip_in_the_file_is_shown_with_its_line(
+    van_folder: Path, old: str, new: str, read: str, accepted: str
+) -> None:
+    path = van_folder / "scenario.toml"
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    message = told(van_folder)
+    assert read in message
+    assert accepted in message.partition(read)[2]
+
+
+def test_columns_are_asked_for_in_the_units_that_builders_write(van_folder: Path) -> None:
+    (van_folder / "map.csv").write_text("speed,load\n1,2\n3,4\n5,6\n7,8\n", encoding="utf-8")
+    message = told(van_folder, "engine.fuel_map=map.csv")
+    for column in ("engine_speed_rpm", "torque_nm", "fuel_g_kwh"):
+        assert f"accepted: a column {column}" in message
+
+
+def test_what_is_accepted_would_not_be_refused_again(van_folder: Path) -> None:
+    """66 degC lies within the limits of air, and is refused too: the usual range is told at once."""
+    message = told(van_folder, "air.temperature=70 degC")
+    assert message.endswith("at least −100 °C and at most 66.9 °C, usually −40 °C to 50 °C")
+    assert told(van_folder, "trip.road_speed=65").endswith("at most 360 km/h, usually 0 km/h to 180 km/h")
+    assert "usually" not in told(van_folder, "air.relative_humidity=150 %")  # its limits are its usual range

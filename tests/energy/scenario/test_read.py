@@ -78,7 +78,7 @@ def test_all_faults_of_a_file_at_once(van_folder: Path) -> None:
         ('rotor.diameter={value="3 m", low="1 m", high="2 m"}', "outside low..high"),
         ('rotor.diameter={value="1 m", plus_minus="2 m"}', "an end of its range"),
         ('rotor.diameter={value="1 m", plus_minus="-2 cm"}', "0 or more"),
-        ("engine.speed_per_1000_rpm=[]", "no list"),
+        ("engine.speed_per_1000_rpm=[]", "an empty list"),
         ('engine.speed_per_1000_rpm=["50 km/h","40 km/h"]', "lowest gear first"),
         ('rotor.pitch="40 deg"', "within the curves, 0 to 18 deg"),
         ("rotor.stowed=flying", "'stopped', 'feathered' or 'spinning'"),

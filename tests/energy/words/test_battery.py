@@ -132,3 +132,33 @@ def test_what_the_drive_cannot_take_back_the_brakes_would_waste(path: Path) -> N
     headline = report.verdict(answered(steep, exact=True), "metric").headline
     assert headline.startswith("No extra battery energy. It puts ")
     assert headline.endswith("; the drive takes back all it can: the brakes would otherwise waste that power.")
+
+
+def test_a_trip_on_a_battery_has_its_energy_in_json(path: Path) -> None:
+    """Ten minutes there and back through one speed: watts times hours are kilowatt-hours."""
+    (path.parent / "way.csv").write_text("time_s,speed_km_h\n0,0\n60,80\n540,80\n600,0\n", encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    start = text.index("\n[trip]") + 1
+    end = text.index("\n[", start) + 1
+    path.write_text(text[:start] + '[trip]\nschedule = "way.csv"\n\n' + text[end:], encoding="utf-8")
+    data = report.as_data(answered(load(path), exact=True))
+    trip, hours = data["trip"], 600 / 3600
+    assert trip["fuel_change_l"] is None
+    assert trip["pack_working_kwh"] == pytest.approx(
+        data["states"]["working"]["source_power_w"] * hours / 1e3, rel=1e-6
+    )
+    assert trip["pack_without_kwh"] == pytest.approx(data["states"]["absent"]["source_power_w"] * hours / 1e3, rel=1e-6)
+    assert trip["pack_change_kwh"] == pytest.approx(trip["pack_working_kwh"] - trip["pack_without_kwh"])
+    assert trip["pack_change_kwh"] > 0.1
+
+
+def test_a_battery_has_no_exhaust_to_heat_with(battery: Scenario) -> None:
+    assert set(answered(battery, exact=True).answer.other_sources) == {"pack", "burner", "mains"}
+
+
+def test_a_plan_for_a_battery_says_how_its_runs_are_judged(path: Path) -> None:
+    text = " ".join(run("plan", str(path)).stdout.split())
+    assert " % of the battery energy, working compared with stowed" in text
+    assert "% of the battery energy (standard deviation)" in text
+    assert "windtoll compare judges runs by fuel or engine load, and reads no battery yet" in text
+    assert "of the fuel," not in text
