@@ -120,8 +120,9 @@ def at_work(inputs: Inputs) -> Numbers:
             "stowed_drag_n": None,
         }
     table = turbine.measured
-    last = float(table.air_speed_m_s[-1])
-    over = air / last if air > last else 1.0  # past the last row power goes with the cube of air speed
+    first, last = float(table.air_speed_m_s[0]), float(table.air_speed_m_s[-1])
+    # Past the ends power goes with the cube of air speed.
+    over = air / last if air > last else air / first if air < first else 1.0
 
     def read(column: np.ndarray, at: float) -> float:
         speeds = table.air_speed_m_s
@@ -133,7 +134,7 @@ def at_work(inputs: Inputs) -> Numbers:
                 return float(column[k - 1] + share * (column[k] - column[k - 1]))
         return float(column[-1])
 
-    watts = 0.0 if air < table.air_speed_m_s[0] else read(table.electrical_power_w, air) * over**3
+    watts = read(table.electrical_power_w, air) * over**3
     shaft = watts / number(turbine.chain_efficiency)
     cp = min(1.0, shaft / (pressure_area * air)) if air > 0 else 0.0
     turn = nan if table.rotor_speed_rad_s is None else read(table.rotor_speed_rad_s, air) * over
@@ -160,7 +161,7 @@ def at_work(inputs: Inputs) -> Numbers:
         "tip_speed_ratio": ratio,
         "free_run_speed_rad_s": nan,
         "turning": float(watts > 0),
-        "beyond_data": float(air > last),
+        "beyond_data": float((air > last or air < first) and watts > 0),
         "stalled_torque_share": nan,
         "stowed_drag_n": None,
     }

@@ -226,18 +226,17 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
     air = inputs.rotor_air_speed_m_s
     density = np.asarray(inputs.density_kg_m3)
     speeds = table.air_speed_m_s
-    power = np.interp(air, speeds, table.electrical_power_w, left=0.0)
-    beyond = air > speeds[-1]
-    power = power * np.where(beyond, (air / speeds[-1]) ** 3, 1.0)
+    along = table.times_its_end(air)
+    power = np.interp(air, speeds, table.electrical_power_w) * along**3
     shaft = power / np.asarray(turbine.chain_efficiency)
     wind_power = 0.5 * density * area * np.maximum(air, 1e-9) ** 3
     cp = np.minimum(np.where(air > 0, shaft / wind_power, 0.0), 1.0)
     nan = np.full(np.shape(air), np.nan)
     turn = nan if table.rotor_speed_rad_s is None else np.interp(air, speeds, table.rotor_speed_rad_s)
-    turn = turn * np.where(beyond, air / speeds[-1], 1.0)
+    turn = turn * along
     ratio = turn * np.asarray(turbine.diameter_m) / 2 / np.maximum(air, 1e-9)
     if table.thrust_n is not None:
-        thrust = np.interp(air, speeds, table.thrust_n) * np.where(beyond, (air / speeds[-1]) ** 2, 1.0)
+        thrust = np.interp(air, speeds, table.thrust_n) * along**2
     else:
         thrust = _unmeasured_thrust_coefficient(inputs, cp, ratio) * 0.5 * density * area * air**2
     felt, drag, air_power, floor = _drag(inputs, thrust, shaft, power > 0)
@@ -257,7 +256,7 @@ def _from_measured(inputs: Inputs, area: np.ndarray) -> TurbineAtWork:
         thrust_floor=floor,
         free_run_speed_rad_s=nan,
         turning=power > 0,
-        beyond_data=beyond,
+        beyond_data=(along != 1) & (power > 0),
         stalled_torque_share=nan,
     )
 

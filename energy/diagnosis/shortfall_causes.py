@@ -290,13 +290,13 @@ class Machine:
     ) -> Instruments:
         """Return what is shown where the rotor is known only by watts over air speed: no volts, no amperes."""
         air = np.maximum(inputs.rotor_air_speed_m_s * np.exp(loose["local"]) * faults.local[:, None], 0.0)
-        speeds, beyond = table.air_speed_m_s, np.maximum(air / table.air_speed_m_s[-1], 1.0)
+        speeds, along = table.air_speed_m_s, table.times_its_end(air)
         kept = kept_share(faults)[:, None] * np.exp(loose["power"])
-        watts = np.interp(air, speeds, table.electrical_power_w, left=0.0) * beyond**3 * kept
+        watts = np.interp(air, speeds, table.electrical_power_w) * along**3 * kept
         unknown = np.full(watts.shape, np.nan)
 
         def also(values: np.ndarray | None, power: float) -> np.ndarray:
-            return unknown if values is None else np.interp(air, speeds, values) * beyond**power
+            return unknown if values is None else np.interp(air, speeds, values) * along**power
 
         shown = dict.fromkeys(CHANNELS, unknown) | {
             "electrical_power_w": watts * faults.meter_power[:, None],

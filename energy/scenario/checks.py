@@ -338,6 +338,7 @@ def warnings_of(scenario: Scenario) -> list[str]:
             "rotor.thrust_factor is used for structural loads only, with measured_power: give rotor.thrust_coefficient "
             "or its thrust"
         )
+    warnings += _pitch_without_effect(scenario)
     width = scenario.vehicle.width
     if width is not None and diameter > width.value:
         warnings.append(f"the rotor ({diameter:g} m) stands out beyond the vehicle ({width.value:g} m wide)")
@@ -362,4 +363,15 @@ def _nameplate_warning(scenario: Scenario) -> list[str]:
     return [
         f"heater.rated_power and heater.rated_voltage belong to an element of {each:.3g} ohm, but heater.resistance is "
         f"{stated:.3g} ohm: measure it cold, or correct the rating"
+    ]
+
+
+def _pitch_without_effect(scenario: Scenario) -> list[str]:
+    """Return that a pitch changes nothing, as the curve file holds for one pitch only."""
+    curves, pitch = scenario.curves, scenario.rotor.pitch
+    if curves is None or pitch is None or len(curves.pitch_deg) > 1 or pitch.value == curves.pitch_deg[0]:
+        return []
+    return [
+        f"the pitch of {pitch.value:g} deg (rotor.pitch) has no effect: the curve file holds for one pitch only. "
+        "Curves of other pitches go in with a column pitch_deg"
     ]

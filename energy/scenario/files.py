@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from vehicle.arrays import Values
 from vehicle.driving.engine import FuelMap, TorqueCurve
 from vehicle.driving.fuels import FUELS
 from vehicle.problems import InputError, Problem
@@ -23,6 +24,16 @@ class MeasuredPower:
     electrical_power_w: np.ndarray
     thrust_n: np.ndarray | None
     rotor_speed_rad_s: np.ndarray | None
+
+    def times_its_end(self, air_speed_m_s: Values) -> np.ndarray:
+        """Return air speeds over that of the nearest row where they lie outside the table, else 1.
+
+        Watts go on with its cube, thrust with its square, rotor speed in proportion: a rotor at one tip-speed ratio.
+        """
+        air = np.asarray(air_speed_m_s, float)
+        first, last = self.air_speed_m_s[[0, -1]]
+        low = air / first if first > 0 else np.ones(np.shape(air))
+        return np.where(air < first, low, np.where(air > last, air / last, 1.0))
 
 
 def read_measured_power(path: Path) -> MeasuredPower:

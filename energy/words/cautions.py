@@ -184,9 +184,7 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
                 f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are extrapolated."
             )
         else:
-            yield (
-                "The air speed lies beyond the measured table: watts are extrapolated with the cube of the air speed."
-            )
+            yield _outside_the_table(answered, system)
     if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         yield _stalled_sections(answered, system)
     if bool(turbine.thrust_floor):
@@ -201,6 +199,18 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     yield from _of_the_fuel_map(answered, system)
     yield from _of_town_fuel(answered)
+
+
+def _outside_the_table(answered: Answered, system: UnitSystem) -> str:
+    """Return that watts were not measured in this air, and how they were carried on."""
+    table = answered.answer.inputs.turbine.measured
+    assert table is not None
+    low, high = (show(float(speed), "speed", system) for speed in table.air_speed_m_s[[0, -1]])
+    part = "The" if answered.trip is None else "On a part of the trip the"
+    return (
+        f"{part} air speed at the rotor lies outside the measured table ({low} to {high}): watts there are "
+        "extrapolated with the cube of the air speed. Below the table the rotor may stand still."
+    )
 
 
 def _of_town_fuel(answered: Answered) -> Iterator[str]:

@@ -173,3 +173,27 @@ def test_watts_that_only_a_perfect_generator_could_give_are_doubted_first(van_fo
             coefficient = 0.5 * 1.225 * np.interp(air, WINDS_M_S, WINDS_M_S**3) / (density * air**3 * efficiency)
             assert f"a power coefficient of {coefficient:.2g} at the shaft" in lines[0]
             assert as_data(told)["warnings"] == list(lines)
+
+
+def test_watts_at_the_tables_end_are_no_cliff(van_folder: Path) -> None:
+    """At the first row's air speed half of the draws lie below it: the answer is still the row's watts.
+
+    Below it by hand: watts with the cube of the air speed, rotor speed in proportion, thrust with its square.
+    """
+    rows = [(16.0, 800.0, 90.0, 500.0), (20.0, 1500.0, 140.0, 620.0), (25.0, 2800.0, 220.0, 770.0)]
+    path = measured(van_folder, "air_speed_m_s,electrical_power_w,thrust_n,rotor_speed_rpm", rows)
+    free = "rotor.local_speed_factor={value = 1.0, low = 0.85, high = 1.1}"
+    told = answered(load(path, [free, "trip.road_speed=16 m/s"]))
+    lines = verdict(told, "metric").lines
+    assert not any(line.endswith(": none") for line in lines)
+    assert told.outcome.heat_w.estimate == pytest.approx(800, rel=0.1)
+    assert told.outcome.heat_w.ends[0] > 0.85**3 * 800
+    for air, end, (watts, thrust, turns) in ((8.0, 16.0, rows[0][1:]), (32.0, 25.0, rows[2][1:])):
+        found = answered(load(path, ["rotor.local_speed_factor=1", f"trip.road_speed={air} m/s"]), exact=True)
+        turbine, cautioned = found.answer.turbine, as_data(found)["cautions"]
+        assert float(turbine.heat_power_w) == pytest.approx(watts * (air / end) ** 3)
+        assert float(turbine.thrust_n) == pytest.approx(thrust * (air / end) ** 2)
+        assert float(turbine.rotor_speed_rad_s) * 30 / math.pi == pytest.approx(turns * air / end)
+        assert any("lies outside the measured table (57.6 km/h to 90.0 km/h)" in text for text in cautioned)
+    inside = answered(load(path, ["rotor.local_speed_factor=1", "trip.road_speed=20 m/s"]), exact=True)
+    assert not any("outside the measured table" in text for text in as_data(inside)["cautions"])

@@ -450,8 +450,8 @@ def test_a_rotor_known_by_its_watts_alone(invented: Scenario):
         kept = float(kept_share(faults)[n]) * math.exp(loose["power"][n, 0])
         for g in range(5):
             air = speeds[n, g] * math.exp(loose["local"][n, 0]) * faults.local[n]
-            beyond = max(air / 16, 1.0)  # as the cube of the air speed, thrust as its square
-            watts = 0.0 if air < 4 else np.interp(air, table.air_speed_m_s, table.electrical_power_w) * beyond**3
+            beyond = max(air / 16, 1.0) * min(air / 4, 1.0)  # as the cube of the air speed, thrust as its square
+            watts = np.interp(air, table.air_speed_m_s, table.electrical_power_w) * beyond**3
             assert found.watts[n, g] == pytest.approx(watts * kept)
             assert found.shown["electrical_power_w"][n, g] == pytest.approx(watts * kept * faults.meter_power[n])
             push = np.interp(air, table.air_speed_m_s, table.thrust_n) * beyond**2

@@ -307,6 +307,19 @@ def test_mutated_files_give_a_scenario_or_an_input_error(demos: Path, tmp_path: 
     assert 20 < read < 0.9 * files
 
 
+def test_a_pitch_that_the_curves_do_not_know_is_told(van_folder: Path) -> None:
+    """Curves of one pitch give the same whatever rotor.pitch says: a builder who turns his blades has to hear it."""
+    table = "tip_speed_ratio,power_coefficient{}\n" + "".join(
+        f"{ratio},{power}{{}}\n" for ratio, power in ((0, 0), (2, 0.1), (5, 0.3), (8, 0))
+    )
+    for column, cell, told in (("", "", True), (",pitch_deg", ",4", False), (",pitch_deg", ",3", True)):
+        (van_folder / "rotor_curves.csv").write_text(table.format(column, *[cell] * 4), encoding="utf-8")
+        scenario = load(van_folder / "scenario.toml")  # its pitch is 4 degrees
+        said = " ".join(scenario.warnings)
+        assert ("the pitch of 4 deg (rotor.pitch) has no effect" in said) == told
+    assert load(van_folder.parent / "van" / "scenario.toml", ["rotor.pitch=3 deg"]).warnings == ()
+
+
 def test_only_the_chain_opens_what_is_to_be_answered() -> None:
     """Whoever read a scenario past energy/chain/load.py would answer with ranges that its stalled rotor does not
     deserve.
