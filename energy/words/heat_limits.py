@@ -105,6 +105,12 @@ def cautions(
             f"The element's surface gets to {show(surface, 'temperature', system)} at most, above its limit of "
             f"{show(limits.surface_limit_k, 'temperature', system)}."
         )
+    elif limits is not None and math.isfinite(limits.surface_limit_k) and not has_element(heater):
+        sentences.append(
+            f"Not checked: the element's surface against its limit of "
+            f"{show(limits.surface_limit_k, 'temperature', system)}. It is hotter than what it heats, by how much is "
+            'calculated with load.second_node = "element" only.'
+        )
     if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
         sentences.append(
             "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have "
@@ -128,5 +134,9 @@ def cautions(
 
 def element_surface_k(heater: HeatedLoad, outcome: HeatingOutcome) -> np.ndarray:
     """Return the hottest that the element's surface gets, at the least: that of its node, else of what it heats [K]."""
-    has_element = heater.second_node is not None and heater.second_node.takes_power
-    return outcome.second_peak_k if has_element else outcome.peak_temperature_k
+    return outcome.second_peak_k if has_element(heater) else outcome.peak_temperature_k
+
+
+def has_element(heater: HeatedLoad) -> bool:
+    """Return whether the element is a node of its own."""
+    return heater.second_node is not None and heater.second_node.takes_power

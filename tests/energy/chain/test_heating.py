@@ -661,6 +661,21 @@ def test_an_element_above_its_surface_limit_is_a_danger(demo: Callable[..., Scen
     assert (cool.dangers, cool.warnings) == ((), ())
 
 
+def test_an_element_that_is_no_node_is_not_called_cool(demo: Callable[..., Scenario]) -> None:
+    """What it heats is the least that its surface has: within its limit nothing is known, beyond it all."""
+    unknown = heating(demo("van_water_tank", "heater.surface_limit=400 degC"))
+    assert heat_report.dangers(unknown, "metric") == []
+    said = "Not checked: the element's surface against its limit of 400 °C."
+    assert sum(text.startswith(said) for text in heat_report.cautions(unknown, "metric")) == 1
+    over = heating(demo("van_water_tank", "heater.surface_limit=50 degC"))
+    assert heat_report.dangers(over, "metric")[0].startswith(
+        "Do not operate. Element surface of at least 67.0 °C exceeds"
+    )
+    assert not any("Not checked: the element" in text for text in heat_report.cautions(over, "metric"))
+    known = heating(demo("van_water_tank", *ELEMENT, "heater.surface_limit=400 degC"))
+    assert not any("Not checked: the element" in text for text in heat_report.cautions(known, "metric"))
+
+
 def test_an_oven_that_nothing_ends_is_said_first(demo: Callable[..., Scenario], demos: Path, tmp_path: Path) -> None:
     text = (demos / "camper_oven" / "scenario.toml").read_text(encoding="utf-8")
     text = text.replace('thermostat = "185 degC"\n', "").replace('hysteresis = "10 K"\n', "")
