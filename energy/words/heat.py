@@ -543,7 +543,14 @@ def cautions(heating: Heating, system: UnitSystem) -> list[str]:
             "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll "
             "match)."
         )
-    said += heater_cautions(load.heater, heating.watched, limits=load.limits, thermostat=load.thermostat, system=system)
+    said += heater_cautions(
+        load.heater,
+        heating.watched,
+        limits=load.limits,
+        thermostat=load.thermostat,
+        immersed=heating.scenario.load.kind not in _OVENS,
+        system=system,
+    )
     if load.closed_water:
         said.append(
             "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: "

@@ -81,9 +81,13 @@ def cautions(
     *,
     limits: ElementLimits | None = None,
     thermostat: Thermostat | None = None,
+    immersed: bool = True,
     system: UnitSystem = "metric",
 ) -> list[str]:
-    """Return the cautions that this heating calls for, in words, over all draws."""
+    """Return the cautions that this heating calls for, in words, over all draws.
+
+    `immersed`: whether the element stands in the water, if any; in an oven it does not.
+    """
     sentences: list[str] = []
     hottest = float(np.nanmax(outcome.peak_temperature_k))
     # Where the water boils dry the march ends the heating: that is no thermostat, and nothing on the vehicle does it.
@@ -125,7 +129,7 @@ def cautions(
         sentences.append(
             "The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve."
         )
-    if bool(np.isfinite(outcome.dry_from_s).any()):
+    if immersed and bool(np.isfinite(outcome.dry_from_s).any()):
         sentences.append(
             "The water boils dry: an element without water burns out. Cut the power by a dry-run or over-heat switch."
         )

@@ -707,6 +707,7 @@ def test_a_tank_that_boils_dry_is_not_said_to_have_a_thermostat(without_thermost
     dry = heating(load(without_thermostat, ["load.volume=3 L"]))
     assert np.isfinite(dry.watched.dry_from_s).all()
     assert not any("is refused" in text for text in heat_report.cautions(dry, "metric"))
+    assert any("without water burns out" in text for text in heat_report.cautions(dry, "metric"))
     over = heating(load(without_thermostat, ["load.volume=400 L", "heater.rated_power=500 W"]), draws=0)
     assert any("is refused" in text for text in heat_report.cautions(over, "metric"))
 
@@ -732,6 +733,7 @@ def test_a_vessel_that_boils_dry_in_an_oven_burns_out_no_element(demo: Callable[
     first = heat_report.first_lines(found, "metric")
     assert first.dangers == ()
     assert f"The water in the oven boils away after {after}: steam scalds, and a dry vessel burns." in first.warnings
+    assert not any("without water burns out" in text for text in heat_report.cautions(found, "metric"))
     closed = heat_report.first_lines(heating(demo("camper_oven", *WET_OVEN, "load.vented=false")), "metric")
     assert closed.dangers[0].startswith("Do not operate. The water in the closed tank passes ")
 
