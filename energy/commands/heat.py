@@ -43,8 +43,8 @@ class HeatOptions:
     "trip_file",
     type=click.Path(path_type=Path),
     metavar="SPEEDS.csv",
-    help="A real trip with stops: columns time_s and speed_km_h (or speed_mph ...); grade, wind_speed_km_h, ambient_degc "
-    "if known. The turbine works as trip.works says.",
+    help="A real trip with stops: columns time_s and speed_km_h (or speed_mph ...); grade, wind_speed_km_h, "
+    "ambient_degc if known. The turbine works as trip.works says.",
 )
 @click.option(
     "--power",

@@ -132,6 +132,8 @@ def command(chosen: SizeOptions) -> None:
 
 def _print(table: SizingTable, choice: RotorChoice, road_speed_m_s: float, system: UnitSystem) -> None:
     out = common.console()
+    if choice.chosen is None:
+        out.print(rotor_choice.sentence(choice, system), style="bold")
     out.print(sentence(table, road_speed_m_s, system), style="bold")
     out.print(NOT_CHECKED)
     common.print_rotors(out, choice, system)

@@ -15,7 +15,7 @@ from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
 from energy.words.cautions import of_the_file
-from energy.words.heat_limits import Remedy, element_surface_k, remedies
+from energy.words.heat_limits import Remedy, element_surface_k, has_element, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import (
     DO_NOT_OPERATE,
@@ -167,7 +167,8 @@ def _surface_lines(heating: Heating, system: UnitSystem) -> tuple[list[str], lis
     over = surface > limit  # of a limit that is not known none is
     if bool(over[0]):
         shown, most = show_pair(float(surface[0]), limit, "temperature", system)
-        return [f"Element surface {shown} exceeds its limit of {most}. {_BURNS_OUT}"], []
+        least = "" if has_element(heating.load.heater) else "of at least "  # that of what it heats
+        return [f"Element surface {least}{shown} exceeds its limit of {most}. {_BURNS_OUT}"], []
     share = float(np.mean(over[1:])) if heating.drawn else 0.0
     if share < DANGEROUS_SHARE:
         return [], []
@@ -542,7 +543,14 @@ def cautions(heating: Heating, system: UnitSystem) -> list[str]:
             "answer counts no more than that, but a real element takes all and burns out. Match it first (windtoll "
             "match)."
         )
-    said += heater_cautions(load.heater, heating.watched, limits=load.limits, thermostat=load.thermostat, system=system)
+    said += heater_cautions(
+        load.heater,
+        heating.watched,
+        limits=load.limits,
+        thermostat=load.thermostat,
+        immersed=heating.scenario.load.kind not in _OVENS,
+        system=system,
+    )
     if load.closed_water:
         said.append(
             "A closed tank bursts without a temperature and pressure relief valve, piped to where it scalds nobody: "

@@ -81,9 +81,13 @@ def cautions(
     *,
     limits: ElementLimits | None = None,
     thermostat: Thermostat | None = None,
+    immersed: bool = True,
     system: UnitSystem = "metric",
 ) -> list[str]:
-    """Return the cautions that this heating calls for, in words, over all draws."""
+    """Return the cautions that this heating calls for, in words, over all draws.
+
+    `immersed`: whether the element stands in the water, if any; in an oven it does not.
+    """
     sentences: list[str] = []
     hottest = float(np.nanmax(outcome.peak_temperature_k))
     # Where the water boils dry the march ends the heating: that is no thermostat, and nothing on the vehicle does it.
@@ -105,6 +109,12 @@ def cautions(
             f"The element's surface gets to {show(surface, 'temperature', system)} at most, above its limit of "
             f"{show(limits.surface_limit_k, 'temperature', system)}."
         )
+    elif limits is not None and math.isfinite(limits.surface_limit_k) and not has_element(heater):
+        sentences.append(
+            f"Not checked: the element's surface against its limit of "
+            f"{show(limits.surface_limit_k, 'temperature', system)}. It is hotter than what it heats, by how much is "
+            'calculated with load.second_node = "element" only.'
+        )
     if limits is not None and limits.rated_voltage_v > MOST_TOUCHABLE_V:
         sentences.append(
             "Voltages above 25 V AC or 60 V DC can kill: enclose, fuse, bond and isolate by your local code, and have "
@@ -119,7 +129,7 @@ def cautions(
         sentences.append(
             "The water boils: leave a vent that cannot close, never a sealed vessel without a safety valve."
         )
-    if bool(np.isfinite(outcome.dry_from_s).any()):
+    if immersed and bool(np.isfinite(outcome.dry_from_s).any()):
         sentences.append(
             "The water boils dry: an element without water burns out. Cut the power by a dry-run or over-heat switch."
         )
@@ -128,5 +138,9 @@ def cautions(
 
 def element_surface_k(heater: HeatedLoad, outcome: HeatingOutcome) -> np.ndarray:
     """Return the hottest that the element's surface gets, at the least: that of its node, else of what it heats [K]."""
-    has_element = heater.second_node is not None and heater.second_node.takes_power
-    return outcome.second_peak_k if has_element else outcome.peak_temperature_k
+    return outcome.second_peak_k if has_element(heater) else outcome.peak_temperature_k
+
+
+def has_element(heater: HeatedLoad) -> bool:
+    """Return whether the element is a node of its own."""
+    return heater.second_node is not None and heater.second_node.takes_power

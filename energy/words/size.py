@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.chain.sizing import NOISY_TIP_SPEED_M_S
 from energy.scenario.checks import WIDEST_IN_MANY_COUNTRIES_M
 from energy.words import rotor_choice
 from energy.words.verdict import UNCHECKED
@@ -86,12 +87,24 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
     return (
+        f"{_too_fast(table.tip_speed_m_s, system)}"
         f"{_too_wide(float(table.needed_diameter_m[1]), road_speed_m_s, system)}"
         f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
         f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
         f"{ideal}). Plan with a hand-made one: about "
         f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel (at the next size of "
         f"the table, {show(float(table.diameter_m[best]), 'length', system)})."
+    )
+
+
+def _too_fast(tip_speed_m_s: float, system: UnitSystem) -> str:
+    """Return that the tips are faster than hand-made blades are let turn; empty where they are not."""
+    if tip_speed_m_s <= NOISY_TIP_SPEED_M_S * 1.001:
+        return ""
+    tips, most = (show(value, "tip_speed", system) for value in (tip_speed_m_s, NOISY_TIP_SPEED_M_S))
+    return (
+        f"Tips too fast: {tips} at this tip-speed ratio. Hand-made blades are kept below {most} (common practice, no "
+        "source), and one that breaks is a projectile. "
     )
 
 

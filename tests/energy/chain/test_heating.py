@@ -661,6 +661,21 @@ def test_an_element_above_its_surface_limit_is_a_danger(demo: Callable[..., Scen
     assert (cool.dangers, cool.warnings) == ((), ())
 
 
+def test_an_element_that_is_no_node_is_not_called_cool(demo: Callable[..., Scenario]) -> None:
+    """What it heats is the least that its surface has: within its limit nothing is known, beyond it all."""
+    unknown = heating(demo("van_water_tank", "heater.surface_limit=400 degC"))
+    assert heat_report.dangers(unknown, "metric") == []
+    said = "Not checked: the element's surface against its limit of 400 °C."
+    assert sum(text.startswith(said) for text in heat_report.cautions(unknown, "metric")) == 1
+    over = heating(demo("van_water_tank", "heater.surface_limit=50 degC"))
+    assert heat_report.dangers(over, "metric")[0].startswith(
+        "Do not operate. Element surface of at least 67.0 °C exceeds"
+    )
+    assert not any("Not checked: the element" in text for text in heat_report.cautions(over, "metric"))
+    known = heating(demo("van_water_tank", *ELEMENT, "heater.surface_limit=400 degC"))
+    assert not any("Not checked: the element" in text for text in heat_report.cautions(known, "metric"))
+
+
 def test_an_oven_that_nothing_ends_is_said_first(demo: Callable[..., Scenario], demos: Path, tmp_path: Path) -> None:
     text = (demos / "camper_oven" / "scenario.toml").read_text(encoding="utf-8")
     text = text.replace('thermostat = "185 degC"\n', "").replace('hysteresis = "10 K"\n', "")
@@ -692,6 +707,7 @@ def test_a_tank_that_boils_dry_is_not_said_to_have_a_thermostat(without_thermost
     dry = heating(load(without_thermostat, ["load.volume=3 L"]))
     assert np.isfinite(dry.watched.dry_from_s).all()
     assert not any("is refused" in text for text in heat_report.cautions(dry, "metric"))
+    assert any("without water burns out" in text for text in heat_report.cautions(dry, "metric"))
     over = heating(load(without_thermostat, ["load.volume=400 L", "heater.rated_power=500 W"]), draws=0)
     assert any("is refused" in text for text in heat_report.cautions(over, "metric"))
 
@@ -717,6 +733,7 @@ def test_a_vessel_that_boils_dry_in_an_oven_burns_out_no_element(demo: Callable[
     first = heat_report.first_lines(found, "metric")
     assert first.dangers == ()
     assert f"The water in the oven boils away after {after}: steam scalds, and a dry vessel burns." in first.warnings
+    assert not any("without water burns out" in text for text in heat_report.cautions(found, "metric"))
     closed = heat_report.first_lines(heating(demo("camper_oven", *WET_OVEN, "load.vented=false")), "metric")
     assert closed.dangers[0].startswith("Do not operate. The water in the closed tank passes ")
 

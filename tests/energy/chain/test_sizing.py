@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests_support import run
 
 from energy.aero.momentum import BETZ_LIMIT, induction_of_power_coefficient
 from energy.chain.load import load
@@ -134,3 +135,18 @@ def test_a_rotor_too_wide_for_the_road_is_said_first(heat: float, road: float, w
     said = sentence(needed, road, "metric")
     assert said.startswith(f"Too wide for the road: a rotor of {needed.needed_diameter_m[1]:.1f} m, ") == wide
     assert ("2.55 m wide" in said) == wide
+
+
+@pytest.mark.parametrize(("ratio", "fast"), [(9.0, True), (3.3, True), (3.2, False), (None, False)])
+def test_tips_too_fast_for_hand_made_blades_are_said_first(ratio: float | None, fast: bool) -> None:
+    """At 25 m/s the tips pass 80 m/s from a tip-speed ratio of 3.2 on."""
+    said = sentence(sized(Wanted(1e3, 25.0, tip_speed_ratio=ratio)), 25.0, "metric")
+    assert said.startswith("Tips too fast: ") == fast
+    assert (f"{25 * (ratio or 0):.3g} m/s at this tip-speed ratio" in said) == fast
+
+
+def test_no_rotor_within_the_limits_is_said_before_the_size() -> None:
+    asked = ("size", "--heat", "3 kW", "--speed", "120 km/h", "--highest-rotor-speed")
+    none, some = (run(*asked, speed).stdout for speed in ("500 rpm", "3000 rpm"))
+    assert none.startswith("No rotor of these brings 3.00 kW within its limits: rotor too fast")
+    assert some.startswith("3.00 kW of heat at 120 km/h takes a hand-made rotor of about ")
