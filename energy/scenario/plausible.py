@@ -243,9 +243,12 @@ def _torque_of_another_engine(scenario: Scenario, meant: Collection[str]) -> Ite
     engine = scenario.engine
     if engine is None or {"engine.peak_torque", "engine.displacement"} & set(meant):
         return
-    curve = scenario.torque_curve
-    peak = float(np.max(curve.torque_n_m)) if curve is not None else engine.peak_torque and engine.peak_torque.value
-    if peak is None:
+    curve, stated = scenario.torque_curve, engine.peak_torque
+    if curve is not None:
+        peak = float(np.max(curve.torque_n_m))
+    elif stated is not None:
+        peak = stated.value
+    else:
         return
     volume = engine.displacement.value
     low, high = (pressure * volume / (4 * math.pi) for pressure in _PEAK_PRESSURE_PA)
