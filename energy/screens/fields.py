@@ -226,7 +226,7 @@ def _quantity(place: str, spec: Spec, raw: object) -> None:
         key=sure_key,
         on_change=desk.if_drawn(store),
         label_visibility="collapsed",
-        width=128,
+        width=152,
     )
 
     beside = {
