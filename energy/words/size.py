@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.scenario.checks import WIDEST_IN_MANY_COUNTRIES_M
+from energy.scenario.plausible import LANE_WIDTH_M
 from energy.words import rotor_choice
 from energy.words.verdict import UNCHECKED
 from vehicle import units
@@ -84,13 +86,25 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     """Return the answer: the diameter that is needed, its range, and the fuel that a rotor of that size costs."""
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
+    first = _too_wide(float(table.needed_diameter_m[1]), road_speed_m_s, system)
     return (
-        f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
-        f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
+        f"{first}{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes "
+        f"a hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
         f"{ideal}). Plan with a hand-made one: about "
         f"{show(float(table.fuel_flow_m3_s[1, best]), 'fuel_flow', system, signed=True)} of fuel (at the next size of "
         f"the table, {show(float(table.diameter_m[best]), 'length', system)})."
     )
+
+
+def _too_wide(diameter_m: float, road_speed_m_s: float, system: UnitSystem) -> str:
+    """Return that a rotor does not fit on a road, as a sentence to begin with; "" where it does."""
+    if road_speed_m_s <= 0 or diameter_m <= WIDEST_IN_MANY_COUNTRIES_M:
+        return ""
+    size = show(diameter_m, "length", system)
+    if diameter_m > LANE_WIDTH_M:
+        return f"Not on a road: {size} is wider than a lane ({show(LANE_WIDTH_M, 'length', system)}). "
+    widest = show(WIDEST_IN_MANY_COUNTRIES_M, "length", system)
+    return f"Too wide in many countries: {size} is more than the largest vehicle width there, {widest}. "
 
 
 def headings(table: SizingTable, system: UnitSystem) -> list[str]:

@@ -78,7 +78,7 @@ def test_induction_inverts_the_disc(power):
     assert 4 * a * (1 - a) ** 2 == pytest.approx(power, abs=1e-12)
 
 
-@given(st.floats(50.0, 1e5), st.floats(5.0, 50.0), st.floats(0.7, 1.4))
+@given(st.floats(50.0, 5e4), st.floats(5.0, 50.0), st.floats(0.7, 1.4))
 def test_drag_always_exceeds_shaft_power_in_still_air(heat, speed, density):
     row = table(heat=heat, speed=speed, density_kg_m3=density)
     conversion = np.array([grade.conversion_efficiency for grade in row.grades])[:, None]

@@ -326,3 +326,33 @@ def test_a_wind_is_named_by_where_it_comes_from(demos: Path, angle: int, words: 
     wind = ["air.wind_speed=25 km/h", f"air.wind_from={angle} deg"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", wind), exact=True)
     assert f", {words} 25.0 km/h (" in verdict(told, "metric").sentence
+
+
+@pytest.mark.parametrize(
+    ("heat", "speed", "start"),
+    [
+        ("1 kW", "90 km/h", "1.00 kW of heat at 90.0 km/h takes"),
+        (
+            "11 kW",
+            "90 km/h",
+            "Too wide in many countries: 2.64 m is more than the largest vehicle width there, 2.55 m. ",
+        ),
+        ("30 kW", "90 km/h", "Not on a road: 4.36 m is wider than a lane (3.50 m). "),
+    ],
+)
+def test_a_size_that_no_road_takes_is_said_first(heat: str, speed: str, start: str) -> None:
+    told = run("size", "--heat", heat, "--speed", speed)
+    assert " ".join(told.stdout.split()).startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("heat", "speed", "words"),
+    [
+        ("1 MW", "90 km/h", "heat: 1000000 W; accepted: 1 to 50000 W"),
+        ("1 kW", "300 km/h", "road speed: 83.33 m/s; accepted: 0 to 50 m/s"),
+    ],
+)
+def test_a_size_asked_for_beyond_all_vehicles_is_a_fault(heat: str, speed: str, words: str) -> None:
+    told = run("size", "--heat", heat, "--speed", speed)
+    assert told.returncode == 2
+    assert words in told.stderr
