@@ -285,6 +285,20 @@ def test_with_the_alternators_fuel_taken_off_no_share_of_it_arrives_as_heat(demo
     assert "from fuel to heat" not in dict(key_numbers(answered(credited, exact=True), "metric"))
 
 
+def test_the_fuel_without_names_the_heat_that_is_counted_in_it(demos: Path) -> None:
+    path = demos / "van_water_tank" / "scenario.toml"
+    told = answered(load(path, ["credit.replaces_alternator=true"]), exact=True)
+    rows = dict(key_numbers(told, "metric"))
+    assert told.answer.inputs.fuel is not None
+    without = float(told.answer.without.supply.source_w) / told.answer.inputs.fuel.heating_value_j_per_m3 * 3.6e6
+    assert without > 1.05 * float(dict(key_numbers(answered(load(path), exact=True), "metric"))[PLAIN].split()[0])
+    assert rows["fuel, not fitted with the heat by alternator, then working"].startswith(f"{without:.2f} L/h, then ")
+    assert PLAIN not in rows
+
+
+PLAIN = "fuel, not fitted, then working"
+
+
 def test_a_tail_wind_that_overtakes_the_vehicle_is_the_reason_why_nothing_turns(demos: Path) -> None:
     wind = ["trip.road_speed=50 km/h", "air.wind_speed=70 km/h", "air.wind_from=180 deg"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", wind))
