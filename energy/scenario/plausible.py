@@ -211,7 +211,7 @@ def _more_than_the_wind_has(scenario: Scenario, meant: Collection[str]) -> Itera
         if values[worst] > most[worst]:
             yield Problem(
                 scenario.rotor.measured_power or scenario.name,
-                f"column {column}",
+                f"rotor.measured_power: column {column}",
                 f"{figures(float(values[worst]), 3)} {unit} at {3.6 * table.air_speed_m_s[worst]:.3g} km/h",
                 _if_meant(
                     "rotor.diameter",
@@ -255,7 +255,7 @@ def _torque_of_another_engine(scenario: Scenario, meant: Collection[str]) -> Ite
     if not low <= peak <= high:
         yield Problem(
             scenario.name if curve is None else engine.torque_curve or scenario.name,
-            "engine.peak_torque" if curve is None else "column torque",
+            "engine.peak_torque" if curve is None else "engine.torque_curve: column torque",
             f"{shown_value(peak, 'N*m')} from an engine of {shown_value(volume, 'm**3')}",
             _if_meant("engine.peak_torque", f"{shown_value(low, 'N*m')} to {shown_value(high, 'N*m')} for that size"),
         )
