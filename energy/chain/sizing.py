@@ -23,7 +23,7 @@ from energy.scenario.keys import spec_of
 from energy.scenario.read import Scenario
 from vehicle.driving.fuels import FUELS
 from vehicle.problems import InputError, Problem
-from vehicle.units import parse
+from vehicle.units import figures, parse
 
 # Power coefficients that small hand-made rotors reach: common practice, no source.
 HAND_MADE_LOW, HAND_MADE_USUAL, HAND_MADE_HIGH = 0.25, 0.30, 0.35
@@ -281,12 +281,16 @@ def _diameters_m(needed_m: np.ndarray, asked_m: np.ndarray | None) -> np.ndarray
     return diameters
 
 
+# As the usual ends of heater.rated_power and trip.road_speed, and of air.wind_speed on top of that.
+MOST_HEAT_W, MOST_ROAD_SPEED_M_S, MOST_AIR_SPEED_M_S = 50e3, 50.0, 85.0
+
+
 def _check(heat_w: float, case: SizingCase, grades: tuple[RotorGrade, ...]) -> None:
     limits = [
-        ("heat", heat_w, "W", 1.0, 1e7),
-        ("air speed", case.air_speed_m_s, "m/s", 0.5, 150.0),
+        ("heat", heat_w, "W", 1.0, MOST_HEAT_W),
+        ("air speed", case.air_speed_m_s, "m/s", 0.5, MOST_AIR_SPEED_M_S),
         ("density", case.density_kg_m3, "kg/m3", 0.1, 3.0),
-        ("road speed", case.driven_m_s, "m/s", 0.0, 150.0),
+        ("road speed", case.driven_m_s, "m/s", 0.0, MOST_ROAD_SPEED_M_S),
         ("tip-speed ratio", case.tip_speed_ratio, "", 0.1, 30.0),
         ("driveline efficiency", case.driveline_efficiency, "", 0.1, 1.0),
         ("marginal fuel", case.marginal_fuel_m3_per_j * 3.6e9, "L/kWh", 0.0, 5.0),
@@ -296,7 +300,7 @@ def _check(heat_w: float, case: SizingCase, grades: tuple[RotorGrade, ...]) -> N
         limits.append((f"power coefficient of {grade.name}", grade.power_coefficient, "", 0.01, BETZ_LIMIT + 1e-12))
         limits.append((f"conversion efficiency of {grade.name}", grade.conversion_efficiency, "", 0.01, 1.0))
     problems = [
-        Problem("size", name, f"{value:.4g} {unit}".strip(), f"{low:.4g} to {high:.4g} {unit}".strip())
+        Problem("size", name, f"{figures(value, 4)} {unit}".strip(), f"{low:g} to {high:g} {unit}".strip())
         for name, value, unit, low, high in limits
         if not low <= value <= high
     ]

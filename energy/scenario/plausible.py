@@ -211,7 +211,7 @@ def _more_than_the_wind_has(scenario: Scenario, meant: Collection[str]) -> Itera
         if values[worst] > most[worst]:
             yield Problem(
                 scenario.rotor.measured_power or scenario.name,
-                f"column {column}",
+                f"rotor.measured_power: column {column}",
                 f"{figures(float(values[worst]), 3)} {unit} at {3.6 * table.air_speed_m_s[worst]:.3g} km/h",
                 _if_meant(
                     "rotor.diameter",
@@ -243,16 +243,19 @@ def _torque_of_another_engine(scenario: Scenario, meant: Collection[str]) -> Ite
     engine = scenario.engine
     if engine is None or {"engine.peak_torque", "engine.displacement"} & set(meant):
         return
-    curve = scenario.torque_curve
-    peak = float(np.max(curve.torque_n_m)) if curve is not None else engine.peak_torque and engine.peak_torque.value
-    if peak is None:
+    curve, stated = scenario.torque_curve, engine.peak_torque
+    if curve is not None:
+        peak = float(np.max(curve.torque_n_m))
+    elif stated is not None:
+        peak = stated.value
+    else:
         return
     volume = engine.displacement.value
     low, high = (pressure * volume / (4 * math.pi) for pressure in _PEAK_PRESSURE_PA)
     if not low <= peak <= high:
         yield Problem(
             scenario.name if curve is None else engine.torque_curve or scenario.name,
-            "engine.peak_torque" if curve is None else "column torque",
+            "engine.peak_torque" if curve is None else "engine.torque_curve: column torque",
             f"{shown_value(peak, 'N*m')} from an engine of {shown_value(volume, 'm**3')}",
             _if_meant("engine.peak_torque", f"{shown_value(low, 'N*m')} to {shown_value(high, 'N*m')} for that size"),
         )

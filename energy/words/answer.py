@@ -602,7 +602,7 @@ def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]
             number(s.supply.source_w) / answer.inputs.fuel.heating_value_j_per_m3
             for s in (answer.without, answer.states["working"])
         ]
-        states = f"{_STATE_WORDS[answer.compared_with]}, then working"
+        states = _both_states(answer)
         rows.append(
             (
                 f"fuel, {states}",
@@ -617,6 +617,12 @@ def key_numbers(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]
     return [*rows, *_battery_rows(answered, system), *_running_costs(answered, system)]
 
 
+def _both_states(answer: Answer) -> str:
+    """Return the two states that a row sets next to each other; without, the engine may make the heat as well."""
+    credited = " with the heat by alternator" if answer.inputs.credit.replaces_alternator else ""
+    return f"{_STATE_WORDS[answer.compared_with]}{credited}, then working"
+
+
 def _battery_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str]]:
     """Return what the battery pack gives without and with the turbine at work; nothing where fuel is burnt."""
     outcome = answered.answer
@@ -626,7 +632,7 @@ def _battery_rows(answered: Answered, system: UnitSystem) -> list[tuple[str, str
         show(number(state.supply.source_w) * answered.over_s, answered.power_kind, system)
         for state in (outcome.without, outcome.states["working"])
     )
-    name = f"battery {answered.power_kind}, {_STATE_WORDS[outcome.compared_with]}, then working"
+    name = f"battery {answered.power_kind}, {_both_states(outcome)}"
     return [(name, f"{without}, then {working}")]
 
 
@@ -661,7 +667,7 @@ def _trip_numbers(answered: Answered, trip: TripAnswer, system: UnitSystem) -> l
         ]
         rows.append(
             (
-                f"fuel, {_STATE_WORDS[answer.compared_with]}, then working",
+                f"fuel, {_both_states(answer)}",
                 f"{show(volumes[0], 'volume', system)}, then {show(volumes[1], 'volume', system)}",
             )
         )

@@ -8,6 +8,7 @@ import numpy as np
 
 from energy.chain.sizing import NOISY_TIP_SPEED_M_S
 from energy.scenario.checks import WIDEST_IN_MANY_COUNTRIES_M
+from energy.scenario.plausible import LANE_WIDTH_M
 from energy.words import rotor_choice
 from energy.words.verdict import UNCHECKED
 from vehicle import units
@@ -86,9 +87,9 @@ def sentence(table: SizingTable, road_speed_m_s: float, system: UnitSystem) -> s
     """Return the answer: the diameter that is needed, its range, and the fuel that a rotor of that size costs."""
     ideal, usual, poor, good = (show(float(v), "length", system) for v in table.needed_diameter_m)
     best = int(np.argmax(table.enough[1]))
+    first = _too_wide(float(table.needed_diameter_m[1]), road_speed_m_s, system)
     return (
-        f"{_too_fast(table.tip_speed_m_s, system)}"
-        f"{_too_wide(float(table.needed_diameter_m[1]), road_speed_m_s, system)}"
+        f"{_too_fast(table.tip_speed_m_s, system)}{first}"
         f"{show(table.wanted_heat_w, 'power', system)} of heat at {show(road_speed_m_s, 'speed', system)} takes a "
         f"hand-made rotor of about {usual} ({good} if well made, {poor} if poorly; no rotor can do with less than "
         f"{ideal}). Plan with a hand-made one: about "
@@ -109,14 +110,14 @@ def _too_fast(tip_speed_m_s: float, system: UnitSystem) -> str:
 
 
 def _too_wide(diameter_m: float, road_speed_m_s: float, system: UnitSystem) -> str:
-    """Return that no vehicle can drive with a rotor of that diameter; empty where it can, or parks."""
+    """Return that a rotor does not fit on a road, as a sentence to begin with; empty where it does, or parks."""
     if road_speed_m_s <= 0 or diameter_m <= WIDEST_IN_MANY_COUNTRIES_M:
         return ""
-    rotor, widest = (show(value, "length", system) for value in (diameter_m, WIDEST_IN_MANY_COUNTRIES_M))
-    return (
-        f"Too wide for the road: a rotor of {rotor}, and in many countries a vehicle may be {widest} wide. Less heat, "
-        "or faster air at the rotor, needs a smaller one. "
-    )
+    size = show(diameter_m, "length", system)
+    if diameter_m > LANE_WIDTH_M:
+        return f"Not on a road: {size} is wider than a lane ({show(LANE_WIDTH_M, 'length', system)}). "
+    widest = show(WIDEST_IN_MANY_COUNTRIES_M, "length", system)
+    return f"Too wide in many countries: {size} is more than the largest vehicle width there, {widest}. "
 
 
 def headings(table: SizingTable, system: UnitSystem) -> list[str]:

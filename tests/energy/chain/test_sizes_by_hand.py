@@ -111,16 +111,16 @@ def test_round_diameters(low: float, high: float, count: int, expected: list[flo
 @pytest.mark.parametrize(
     ("field", "low", "high"),
     [
-        ("air_speed_m_s", 0.5, 150.0),
+        ("air_speed_m_s", 0.5, 85.0),
         ("density_kg_m3", 0.1, 3.0),
-        ("road_speed_m_s", 0.0, 150.0),
+        ("road_speed_m_s", 0.0, 50.0),
         ("tip_speed_ratio", 0.1, 30.0),
         ("driveline_efficiency", 0.1, 1.0),
         ("marginal_fuel_m3_per_j", 0.0, 5.0 / 3.6e9),
     ],
 )
 def test_the_ends_of_what_a_size_table_takes(field: str, low: float, high: float) -> None:
-    case = SizingCase(20.0, 1.2, 7e-11)
+    case = SizingCase(20.0, 1.2, 7e-11, road_speed_m_s=20.0)
     for value in (low, high):
         sizing._check(1000.0, replace(case, **{field: value}), ())
     for value in (low - 1e-3 * (low or high), high * 1.001):
@@ -130,7 +130,7 @@ def test_the_ends_of_what_a_size_table_takes(field: str, low: float, high: float
 
 def test_the_ends_of_heat_gears_and_grades() -> None:
     case = SizingCase(20.0, 1.2, 7e-11)
-    for heat, fine in ((1.0, True), (1e7, True), (0.999, False), (1.001e7, False)):
+    for heat, fine in ((1.0, True), (5e4, True), (0.999, False), (5.001e4, False)):
         expect(lambda h=heat: sizing._check(h, case, ()), fine)
     for ratio, fine in ((0.01, True), (200.0, True), (0.0099, False), (200.1, False)):
         expect(lambda r=ratio: sizing._check(9.0, replace(case, gear_ratios=(1.0, r)), ()), fine)

@@ -82,7 +82,7 @@ def test_induction_inverts_the_disc(power):
     assert 4 * a * (1 - a) ** 2 == pytest.approx(power, abs=1e-12)
 
 
-@given(st.floats(50.0, 1e5), st.floats(5.0, 50.0), st.floats(0.7, 1.4))
+@given(st.floats(50.0, 5e4), st.floats(5.0, 50.0), st.floats(0.7, 1.4))
 def test_drag_always_exceeds_shaft_power_in_still_air(heat, speed, density):
     row = table(heat=heat, speed=speed, density_kg_m3=density)
     conversion = np.array([grade.conversion_efficiency for grade in row.grades])[:, None]
@@ -133,7 +133,7 @@ def test_a_rotor_too_wide_for_the_road_is_said_first(heat: float, road: float, w
     needed = sized(wanted)
     assert (needed.needed_diameter_m[1] > 2.55) == (road < 25)
     said = sentence(needed, road, "metric")
-    assert said.startswith(f"Too wide for the road: a rotor of {needed.needed_diameter_m[1]:.1f} m, ") == wide
+    assert said.startswith(("Not on a road: ", "Too wide in many countries: ")) == wide
     assert ("2.55 m wide" in said) == wide
 
 

@@ -191,7 +191,7 @@ def by_watts(folder: Path, rows: str) -> Path:
 def test_no_rotor_takes_more_from_the_wind_than_it_has(van_folder: Path, rows: str, read: str) -> None:
     by_watts(van_folder, rows)
     message = told(van_folder)
-    assert message.startswith("watts.csv: column ")
+    assert message.startswith("watts.csv: rotor.measured_power: column ")
     assert read in message
     assert load(van_folder / "scenario.toml", ['unusual=["rotor.diameter"]']).measured is not None  # in a duct
 

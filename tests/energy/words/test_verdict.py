@@ -320,6 +320,20 @@ def test_with_the_alternators_fuel_taken_off_no_share_of_it_arrives_as_heat(demo
     assert "from fuel to heat" not in dict(key_numbers(answered(credited, exact=True), "metric"))
 
 
+def test_the_fuel_without_names_the_heat_that_is_counted_in_it(demos: Path) -> None:
+    path = demos / "van_water_tank" / "scenario.toml"
+    told = answered(load(path, ["credit.replaces_alternator=true"]), exact=True)
+    rows = dict(key_numbers(told, "metric"))
+    assert told.answer.inputs.fuel is not None
+    without = float(told.answer.without.supply.source_w) / told.answer.inputs.fuel.heating_value_j_per_m3 * 3.6e6
+    assert without > 1.05 * float(dict(key_numbers(answered(load(path), exact=True), "metric"))[PLAIN].split()[0])
+    assert rows["fuel, not fitted with the heat by alternator, then working"].startswith(f"{without:.2f} L/h, then ")
+    assert PLAIN not in rows
+
+
+PLAIN = "fuel, not fitted, then working"
+
+
 def test_a_tail_wind_that_overtakes_the_vehicle_is_the_reason_why_nothing_turns(demos: Path) -> None:
     wind = ["trip.road_speed=50 km/h", "air.wind_speed=70 km/h", "air.wind_from=180 deg"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", wind))
@@ -361,3 +375,33 @@ def test_a_wind_is_named_by_where_it_comes_from(demos: Path, angle: int, words: 
     wind = ["air.wind_speed=25 km/h", f"air.wind_from={angle} deg"]
     told = answered(load(demos / "van_water_tank" / "scenario.toml", wind), exact=True)
     assert f", {words} 25.0 km/h (" in verdict(told, "metric").sentence
+
+
+@pytest.mark.parametrize(
+    ("heat", "speed", "start"),
+    [
+        ("1 kW", "90 km/h", "1.00 kW of heat at 90.0 km/h takes"),
+        (
+            "11 kW",
+            "90 km/h",
+            "Too wide in many countries: 2.64 m is more than the largest vehicle width there, 2.55 m. ",
+        ),
+        ("30 kW", "90 km/h", "Not on a road: 4.36 m is wider than a lane (3.50 m). "),
+    ],
+)
+def test_a_size_that_no_road_takes_is_said_first(heat: str, speed: str, start: str) -> None:
+    told = run("size", "--heat", heat, "--speed", speed)
+    assert " ".join(told.stdout.split()).startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("heat", "speed", "words"),
+    [
+        ("1 MW", "90 km/h", "heat: 1000000 W; accepted: 1 to 50000 W"),
+        ("1 kW", "300 km/h", "road speed: 83.33 m/s; accepted: 0 to 50 m/s"),
+    ],
+)
+def test_a_size_asked_for_beyond_all_vehicles_is_a_fault(heat: str, speed: str, words: str) -> None:
+    told = run("size", "--heat", heat, "--speed", speed)
+    assert told.returncode == 2
+    assert words in told.stderr
