@@ -255,6 +255,7 @@ def test_only_the_rotor_is_needed_for_curves(camper: Path, tmp_path: Path) -> No
         (["--turning", "70 rpm"], "given without --air"),
         (["--air", "7 kg"], "another kind"),
         (["--air", "0 m/s"], "above 0"),
+        (["--air", "400 km/h"], "at most 100 m/s"),
         (["--air", "7 m/s", "--turning", "9000 rpm"], "where the curves end"),
         (["--picture", str(tmp_path / "x.bmp")], ".svg, .png, .html"),
         (["--out", str(tmp_path / "none" / "x.csv")], "existing folder"),
