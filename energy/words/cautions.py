@@ -15,7 +15,7 @@ from energy.chain.ledger import answer
 from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
-from energy.words.verdict import number
+from energy.words.verdict import beyond_curves, number
 from vehicle.driving.engine import Battery, outside_the_map
 from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
@@ -168,13 +168,10 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
     result, turbine = answered.answer, answered.at_its_most
     limits = result.inputs.turbine
     if bool(turbine.beyond_data):
-        if limits.curves is not None:
-            yield (
-                "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
-                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are extrapolated."
-            )
-        else:
+        if limits.curves is None:
             yield _outside_the_table(answered, system)
+        elif answered.trip is not None:  # at one speed it stands before the answer
+            yield beyond_curves(limits.curves)
     if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         yield _stalled_sections(answered, system)
     if bool(turbine.thrust_floor):

@@ -23,6 +23,7 @@ from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
+    from energy.aero.curves import RotorCurves
     from energy.chain.answer import Answered
     from energy.chain.matching import Setting
     from energy.chain.place import PlaceRisk
@@ -142,7 +143,12 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*_too_many_watts_line(answered), *(torque if steady else ()), *stall_warnings(answered, system)),
+        warnings=(
+            *_too_many_watts_line(answered),
+            *_beyond_curves_line(answered),
+            *(torque if steady else ()),
+            *stall_warnings(answered, system),
+        ),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -287,6 +293,22 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     return (
         f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
     )
+
+
+def beyond_curves(curves: RotorCurves) -> str:
+    """Return that the rotor runs past what its curves hold."""
+    return (
+        "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+        f"({curves.tip_speed_ratio[-1]:g}). Rotor speed, heat and drag there are extrapolated, and can be anything."
+    )
+
+
+def _beyond_curves_line(answered: Answered) -> tuple[str, ...]:
+    """Return that at the one speed the rotor runs past its curves: then the answer stands on nothing; else nothing."""
+    curves = answered.answer.inputs.turbine.curves
+    if answered.trip is not None or curves is None or not bool(answered.answer.turbine.beyond_data):
+        return ()
+    return (beyond_curves(curves),)
 
 
 def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
