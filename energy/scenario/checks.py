@@ -17,11 +17,13 @@ from energy.scenario.keys.garage import Bearing, BladeLoads, Linkage, Mount
 from vehicle.problems import Problem, nearest, shown
 
 if TYPE_CHECKING:
+    from energy.aero.blade import Blade
     from energy.scenario.read import Scenario
 
 WIDEST_IN_MANY_COUNTRIES_M = 2.55
 _CONTRADICTION = 0.05  # of the value that the blade's file gives
 _READING_OF_ANGLE_DEG = 0.5  # of a protractor: 5 % of a small angle is less than anybody reads
+_WRONG_TWIST_DEG = 3.0  # more at the tip than at the root: own rule, no source
 _DEAD_ON_THE_HORN_DEG = 80  # of rod and horn from their right angle
 
 # Watts measured over air speed hold gusts, and the air of a cold day by the sea: own rule, no source.
@@ -366,6 +368,17 @@ def warnings_of(scenario: Scenario) -> list[str]:
     elif diameter > WIDEST_IN_MANY_COUNTRIES_M:
         warnings.append(f"the rotor ({diameter:g} m) is wider than 2.55 m, the largest vehicle width in many countries")
     return warnings
+
+
+def warnings_of_blade(blade: Blade) -> list[str]:
+    """Return that a blade is twisted the other way than the air asks for."""
+    root, tip = (blade.twist_at(radius / blade.tip_radius_m) for radius in (blade.aerofoil_start_m, blade.tip_radius_m))
+    if tip - root < _WRONG_TWIST_DEG:
+        return []
+    return [
+        f"the twist of {blade.name} grows from {root:.3g} deg at the root to {tip:.3g} deg at the tip, counted towards "
+        "feather: a blade needs most at its root. Look at its sign and at blade.twist_positive_towards"
+    ]
 
 
 def _pitch_without_effect(scenario: Scenario) -> list[str]:
