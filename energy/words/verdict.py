@@ -248,8 +248,9 @@ def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
     if place is None:
         return ()
+    over_s, kind = (1.0, "power") if place.over_s is None else (place.over_s, "energy")
     slow, fast = (
-        f"{show(heat, 'power', system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
+        f"{show(heat * over_s, kind, system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
         for heat, factor in ((place.slow_heat_w, place.slow_factor), (place.fast_heat_w, place.fast_factor))
     )
     return (f"The air where the rotor sits decides: {slow} of the free air speed, {fast}", clean_air(system))
