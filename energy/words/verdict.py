@@ -37,7 +37,7 @@ Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
 _UNLOADED_KEY = 'generator.load_connected = "after_spin_up"'
-_UNLOADED_SET = "generator.load_connected=after_spin_up"
+UNLOADED_SET = "generator.load_connected=after_spin_up"
 _NEEDS_A_PUSH = (
     "Does not start by itself, even unloaded: its torque at standstill is too small for cogging and friction. The "
     "numbers hold only once faster air has started it. Never start it by hand."
@@ -265,7 +265,7 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     later, see = "", "windtoll match"
     if stall.best_unloaded:
-        later, see = ", its load connected only after the start", f"{see} --set {_UNLOADED_SET}"
+        later, see = ", its load connected only after the start", f"{see} --set {UNLOADED_SET}"
     return (
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element}{later} (see {see}; "

@@ -20,6 +20,7 @@ from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words.answer import as_data
+from energy.words.match import first_lines
 from energy.words.verdict import limit_sentence, stall_lines, verdict
 
 
@@ -249,6 +250,22 @@ def test_the_best_setting_starts_without_load_where_no_other_gets_through_stall(
     (line,) = verdict(told, "metric").warnings
     assert f"would give {heat / 1e3:.1f} kW" in line
     assert f"its load connected only after the start (see windtoll match --set {UNLOADED};" in line
+
+
+def test_the_search_says_that_it_holds_for_a_load_always_connected(demos: Path, tmp_path: Path, van: Scenario) -> None:
+    """Where stall spoils the best of all settings, the other way to connect the load is named next to it."""
+    for name, settings, named in (
+        ("always", ("heater.resistance=2 ohm",), True),
+        ("later", ("heater.resistance=2 ohm", UNLOADED), False),
+    ):
+        scenario = _weak_at_the_start(demos, tmp_path / name, *settings)
+        found = match(scenario)
+        less = replace(found.best.outcome.heat_w, estimate=0.5 * float(found.best.answer.turbine.heat_power_w))
+        fragile = replace(found.best, outcome=replace(found.best.outcome, heat_w=less))
+        lines = first_lines(replace(found, best=fragile), "metric").lines
+        assert any(line.startswith("That setting is fragile") for line in lines)
+        assert any(line.endswith(f"windtoll match --set {UNLOADED}") for line in lines) == named
+    assert not any(UNLOADED in line for line in first_lines(match(van), "metric").lines)
 
 
 def test_a_load_that_is_connected_later_is_not_advised_again(demos: Path, tmp_path: Path) -> None:
