@@ -53,12 +53,15 @@ STANDING = (
 
 def cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return every caution, the most pressing first: those of this answer, then those that always hold."""
-    return [*_of_this_answer(answered, system), *STANDING]
+    return [*_of_limits_at_risk(answered, system), *_of_this_answer(answered, system), *STANDING]
 
 
 def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return the cautions of this answer, and the two that no answer goes without."""
-    return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
+    # Of a rotor that can get stuck in stall the first lines give what both groups do: the page has no room for more.
+    stalled = answered.stall is not None and answered.stall.matters
+    at_risk = () if stalled else _of_limits_at_risk(answered, system)
+    return [*at_risk, *_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
 def of_the_file(scenario: Scenario) -> list[str]:
@@ -92,6 +95,13 @@ def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
             f"stalled one; the fast one is {show(fast, 'rotor_speed', system)}."
         )
     yield from _of_the_load_cut(answered, system)
+
+
+def _of_limits_at_risk(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield the limit that holds at the stated values and that the largest part of the simulations breaks."""
+    for risk in () if answered.stall is None else answered.stall.at_risk[:1]:
+        limit = show(risk.limit.limit, risk.limit.kind, system)
+        yield f"In {100 * risk.share:.0f} % of the simulations {risk.limit.in_a_sentence} exceeds {limit}, its limit."
 
 
 def _of_the_yaw(answered: Answered) -> Iterator[str]:
