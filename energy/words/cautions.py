@@ -15,7 +15,7 @@ from energy.chain.ledger import answer
 from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
-from energy.words.verdict import number
+from energy.words.verdict import beyond_curves, number
 from vehicle.driving.engine import Battery, outside_the_map
 from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
@@ -53,12 +53,15 @@ STANDING = (
 
 def cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return every caution, the most pressing first: those of this answer, then those that always hold."""
-    return [*_of_this_answer(answered, system), *STANDING]
+    return [*_of_limits_at_risk(answered, system), *_of_this_answer(answered, system), *STANDING]
 
 
 def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return the cautions of this answer, and the two that no answer goes without."""
-    return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
+    # Of a rotor that can get stuck in stall the first lines give what both groups do: the page has no room for more.
+    stalled = answered.stall is not None and answered.stall.matters
+    at_risk = () if stalled else _of_limits_at_risk(answered, system)
+    return [*at_risk, *_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
 def of_the_file(scenario: Scenario) -> list[str]:
@@ -93,6 +96,13 @@ def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
             f"stalled one; the fast one is {show(fast, 'rotor_speed', system)}."
         )
     yield from _of_the_load_cut(answered, system)
+
+
+def _of_limits_at_risk(answered: Answered, system: UnitSystem) -> Iterator[str]:
+    """Yield the limit that holds at the stated values and that the largest part of the simulations breaks."""
+    for risk in () if answered.stall is None else answered.stall.at_risk[:1]:
+        limit = show(risk.limit.limit, risk.limit.kind, system)
+        yield f"In {100 * risk.share:.0f} % of the simulations {risk.limit.in_a_sentence} exceeds {limit}, its limit."
 
 
 def _of_the_yaw(answered: Answered) -> Iterator[str]:
@@ -178,13 +188,10 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
     result, turbine = answered.answer, answered.at_its_most
     limits = result.inputs.turbine
     if bool(turbine.beyond_data):
-        if limits.curves is not None:
-            yield (
-                "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
-                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are extrapolated."
-            )
-        else:
+        if limits.curves is None:
             yield _outside_the_table(answered, system)
+        elif answered.trip is not None:  # at one speed it stands before the answer
+            yield beyond_curves(limits.curves)
     if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         yield _stalled_sections(answered, system)
     if bool(turbine.thrust_floor):

@@ -23,6 +23,7 @@ from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
+    from energy.aero.curves import RotorCurves
     from energy.chain.answer import Answered
     from energy.chain.matching import Setting
     from energy.chain.place import PlaceRisk
@@ -37,7 +38,7 @@ Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
 _UNLOADED_KEY = 'generator.load_connected = "after_spin_up"'
-_UNLOADED_SET = "generator.load_connected=after_spin_up"
+UNLOADED_SET = "generator.load_connected=after_spin_up"
 _NEEDS_A_PUSH = (
     "Does not start by itself, even unloaded: its torque at standstill is too small for cogging and friction. The "
     "numbers hold only once faster air has started it. Never start it by hand."
@@ -143,7 +144,12 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*_too_many_watts_line(answered), *(torque if steady else ()), *stall_warnings(answered, system)),
+        warnings=(
+            *_too_many_watts_line(answered),
+            *_beyond_curves_line(answered),
+            *(torque if steady else ()),
+            *stall_warnings(answered, system),
+        ),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -243,8 +249,9 @@ def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
     if place is None:
         return ()
+    over_s, kind = (1.0, "power") if place.over_s is None else (place.over_s, "energy")
     slow, fast = (
-        f"{show(heat, 'power', system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
+        f"{show(heat * over_s, kind, system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
         for heat, factor in ((place.slow_heat_w, place.slow_factor), (place.fast_heat_w, place.fast_factor))
     )
     return (f"The air where the rotor sits decides: {slow} of the free air speed, {fast}", clean_air(system))
@@ -259,7 +266,7 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     later, see = "", "windtoll match"
     if stall.best_unloaded:
-        later, see = ", its load connected only after the start", f"{see} --set {_UNLOADED_SET}"
+        later, see = ", its load connected only after the start", f"{see} --set {UNLOADED_SET}"
     return (
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element}{later} (see {see}; "
@@ -288,6 +295,22 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     return (
         f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
     )
+
+
+def beyond_curves(curves: RotorCurves) -> str:
+    """Return that the rotor runs past what its curves hold."""
+    return (
+        "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+        f"({curves.tip_speed_ratio[-1]:g}). Rotor speed, heat and drag there are extrapolated, and can be anything."
+    )
+
+
+def _beyond_curves_line(answered: Answered) -> tuple[str, ...]:
+    """Return that at the one speed the rotor runs past its curves: then the answer stands on nothing; else nothing."""
+    curves = answered.answer.inputs.turbine.curves
+    if answered.trip is not None or curves is None or not bool(answered.answer.turbine.beyond_data):
+        return ()
+    return (beyond_curves(curves),)
 
 
 def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
