@@ -15,7 +15,7 @@ from energy.chain.ledger import answer
 from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
-from energy.words.verdict import beyond_curves, number
+from energy.words.verdict import LIKELY, beyond_curves, limit_at_risk_sentence, number
 from vehicle.driving.engine import Battery, outside_the_map
 from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
@@ -51,6 +51,9 @@ STANDING = (
 )
 
 
+_WORTH_A_LINE = 0.2  # of the simulations, where the page is full: own rule, no source
+
+
 def cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return every caution, the most pressing first: those of this answer, then those that always hold."""
     return [*_of_limits_at_risk(answered, system), *_of_this_answer(answered, system), *STANDING]
@@ -58,10 +61,10 @@ def cautions(answered: Answered, system: UnitSystem) -> list[str]:
 
 def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return the cautions of this answer, and the two that no answer goes without."""
-    # Of a rotor that can get stuck in stall the first lines give what both groups do: the page has no room for more.
+    # Of a rotor that can get stuck in stall the first lines give what both groups do: there is room for little more.
     stalled = answered.stall is not None and answered.stall.matters
-    at_risk = () if stalled else _of_limits_at_risk(answered, system)
-    return [*at_risk, *_of_this_answer(answered, system), BLADE, ESTIMATE]
+    least = _WORTH_A_LINE if stalled else 0.0
+    return [*_of_limits_at_risk(answered, system, least), *_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
 def of_the_file(scenario: Scenario) -> list[str]:
@@ -98,11 +101,14 @@ def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
     yield from _of_the_load_cut(answered, system)
 
 
-def _of_limits_at_risk(answered: Answered, system: UnitSystem) -> Iterator[str]:
-    """Yield the limit that holds at the stated values and that the largest part of the simulations breaks."""
-    for risk in () if answered.stall is None else answered.stall.at_risk[:1]:
-        limit = show(risk.limit.limit, risk.limit.kind, system)
-        yield f"In {100 * risk.share:.0f} % of the simulations {risk.limit.in_a_sentence} exceeds {limit}, its limit."
+def _of_limits_at_risk(answered: Answered, system: UnitSystem, least: float = 0.0) -> Iterator[str]:
+    """Yield the limit that holds at the stated values and that the largest part of the simulations breaks.
+
+    What most of them break the first lines say.
+    """
+    at_risk = () if answered.stall is None else answered.stall.at_risk
+    for risk in [one for one in at_risk if least < one.share <= LIKELY][:1]:
+        yield limit_at_risk_sentence(risk, system)
 
 
 def _of_the_yaw(answered: Answered) -> Iterator[str]:

@@ -15,7 +15,7 @@ import numpy as np
 from energy.aero.momentum import BETZ_LIMIT
 from energy.chain.ledger import Answer
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
-from energy.chain.stall import StallRisk
+from energy.chain.stall import LimitAtRisk, StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from vehicle.constants import IMPERIAL_GALLON_M3, MILE_M, US_GALLON_M3
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from energy.uncertainty.measurement import Measurement
 
 _ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
+LIKELY = 0.5  # of the simulations: the answer is their median, and beyond the limit from here on
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
@@ -137,7 +138,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
     surer.
     """
-    dangers = danger_lines(broken_limits(answered), limits_of(answered), system)
+    dangers = danger_lines(broken_limits(answered), limits_of(answered), system) or _likely_beyond(answered, system)
     word, headline, lines = _outcome(answered, system)
     # At one speed it makes the headline untrue; of a trip it takes some moments.
     torque, steady = _torque_line(answered), answered.trip is None
@@ -175,6 +176,21 @@ def danger_lines(
         return ()
     first, *others = (limit_sentence(limit, system) for limit in broken)
     return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
+
+
+def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return the limits that hold at the stated values and that most simulations break, as dangers; else nothing."""
+    likely = () if answered.stall is None else [one for one in answered.stall.at_risk if one.share > LIKELY]
+    if not likely:
+        return ()
+    first, *others = (limit_at_risk_sentence(one, system) for one in likely)
+    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({one.limit.key for one in likely}))
+
+
+def limit_at_risk_sentence(risk: LimitAtRisk, system: UnitSystem) -> str:
+    """Return in a sentence that a part of the simulations breaks a limit."""
+    limit = show(risk.limit.limit, risk.limit.kind, system)
+    return f"In {100 * risk.share:.0f} % of the simulations {risk.limit.in_a_sentence} exceeds {limit}, its limit."
 
 
 def stall_warnings(answered: Answered, system: UnitSystem) -> tuple[str, ...]:

@@ -22,7 +22,8 @@ from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words.answer import as_data
 from energy.words.cautions import cautions, pressing_cautions
 from energy.words.match import first_lines
-from energy.words.verdict import limit_sentence, stall_lines, verdict
+from energy.words.next_question import next_questions
+from energy.words.verdict import limit_sentence, number, stall_lines, verdict
 
 
 def test_what_is_known_as_stated_changes_nothing(demos: Path) -> None:
@@ -345,3 +346,26 @@ def test_limits_that_a_part_of_the_simulations_breaks_are_cautioned(van: Scenari
     low = answered(load(demos / "van_water_tank" / "scenario.toml", ["rotor.highest_tip_speed=70 m/s"]))
     assert low.stall is not None
     assert [risk.limit.key for risk in low.stall.at_risk] == ["rotor.highest_rotor_speed"]
+
+
+def test_a_limit_that_most_simulations_break_is_a_danger(demos: Path) -> None:
+    """The headline is the median of the simulations: where that is beyond a limit, the limit goes before it."""
+    van = demos / "van_water_tank" / "scenario.toml"
+    stated = answered(load(van), exact=True)
+    tips = number(stated.at_its_most.rotor_speed_rad_s) * 0.9
+    limits = [f"rotor.highest_tip_speed={tips * 1.02:.4f} m/s", "rotor.highest_rotor_speed=2000 rpm"]
+    told = answered(load(van, ["rotor.local_speed_factor={value=0.6, low=0.59, high=0.8}", *limits]))
+    assert told.stall is not None
+    share = told.stall.at_risk[0].share
+    assert share > 0.5
+    first = verdict(told, "metric")
+    said = f"Do not operate. In {100 * share:.0f} % of the simulations blade tip speed exceeds"
+    assert first.dangers[0].startswith(said)
+    assert first.dangers[-1].startswith("What to change: ")
+    assert first.operate == "no"
+    assert as_data(told)["safe"] is False
+    assert not any("of the simulations blade tip" in text for text in pressing_cautions(told, "metric"))
+    likely = "Over a limit (blade tip speed): look for a setting within the limits."
+    assert next_questions(told)[0].why == likely
+    rare = verdict(answered(load(van)), "metric")  # 36 %
+    assert rare.dangers == ()
