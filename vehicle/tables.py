@@ -386,18 +386,15 @@ def _more(path: Path, count: int) -> Problem:
     return Problem(path.name, "", f"and {count} more faults like these", "")
 
 
-def increasing(path: Path, name: str, values: np.ndarray, line_hint: str = "") -> None:
-    """Raise InputError unless `values` rises strictly: tells a duplicate or unsorted abscissa by its value and row."""
+def increasing(path: Path, name: str, values: np.ndarray) -> None:
+    """Raise InputError unless `values` rises strictly: tells a duplicate or unsorted abscissa by its row.
+
+    Not by its value, which is in SI by now, and seldom in the unit of the file.
+    """
     step = np.diff(values)
     if (step > 0).all():
         return
     row = int(np.argmax(step <= 0)) + 1
-    what = "twice" if step[row - 1] == 0 else f"after {values[row - 1]:g}"
-    raise InputError(
-        Problem(
-            path.name,
-            f"column {name}",
-            f"{values[row]:g} {what}, in row {row + 1} of the numbers{line_hint}",
-            "values that rise from row to row, each once",
-        )
-    )
+    read = f"the value of row {row} again" if step[row - 1] == 0 else f"less than in row {row}"
+    accepted = "values that rise from row to row, each once"
+    raise InputError(Problem(path.name, f"column {name}, row {row + 1} of the numbers", read, accepted))

@@ -91,7 +91,7 @@ def test_many_faults_are_cut_short(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("values", [[1, 2, 2], [1, 3, 2], [2, 1]])
 def test_an_abscissa_must_rise(values: list[float]) -> None:
-    with pytest.raises(InputError, match="in row"):
+    with pytest.raises(InputError, match="row 3 of the numbers"):
         increasing(Path("t.csv"), "air_speed", np.array(values, float))
 
 

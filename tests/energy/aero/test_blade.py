@@ -56,8 +56,8 @@ def test_file_in_inches_is_the_same_blade(tmp_path):
 @pytest.mark.parametrize(
     ("text", "options", "words"),
     [
-        (GOOD.replace("0.65,", "0.35,"), {}, "0.35 after 0.4"),
-        (GOOD.replace("0.65,", "0.4,"), {}, "twice"),
+        (GOOD.replace("0.65,", "0.35,"), {}, "row 3 of the numbers: less than in row 2"),
+        (GOOD.replace("0.65,", "0.4,"), {}, "the value of row 2 again"),
         (GOOD.replace("0.12", "-0.12"), {}, "column chord, row 2"),
         (GOOD.replace("0.12", "0"), {}, "chord above 0"),
         (GOOD.replace("0.12", "nan"), {}, "line 3"),

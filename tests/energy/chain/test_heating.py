@@ -446,7 +446,7 @@ def test_hostile_trips(tmp_path: Path) -> None:
     for text, words in (
         ("time_s,speed_km_h\n0,50\n10,-3\n", "column speed, row 2"),
         ("time_s,speed_km_h\n0,50\n10,nan\n", "finite number"),
-        ("time_s,speed_km_h\n0,50\n0,60\n", "0 twice"),
+        ("time_s,speed_km_h\n0,50\n0,60\n", "row 2 of the numbers: the value of row 1 again"),
         ("time_s,speed\n0,50\n9,60\n", "no unit in the header"),
         ("time_s,power_w\n0,50\n9,60\n", "column speed_m_s: missing"),
         ("time_s,speed_km_h,grade_percent\n0,50,80\n9,60,1\n", "column grade, row 1"),

@@ -597,7 +597,7 @@ def test_a_wattmeter_log_becomes_steps(tmp_path):
     ("text", "word"),
     [
         ("time_s,power\n0,1\n1,2\n", "no unit"),
-        ("time_s,power_w\n0,1\n0,2\n", "twice"),
+        ("time_s,power_w\n0,1\n0,2\n", "the value of row 1 again"),
         ("time_s,power_w\n0,1\n1,-2\n", "-2 W"),
         ("time_s,power_w\n0,1\n1,\n", "empty cell"),
         ("time_s,amount\n0,1\n1,2\n", "power_w"),

@@ -204,7 +204,7 @@ def test_measured_watts_and_fuel_maps(tmp_path: Path) -> None:
     assert as_typed.rotor_speed_rad_s == pytest.approx(np.array([400, 800]) * np.pi / 30)
     assert as_typed.thrust_n == pytest.approx(np.array([20, 70]) * 4.4482216)
     table.write_text("air_speed_km_h,electrical_power_w\n40,120\n40,130\n", encoding="utf-8")
-    with pytest.raises(InputError, match="twice"):
+    with pytest.raises(InputError, match="the value of row 1 again"):
         read_measured_power(table)
     table.write_text("air_speed_km_h,electrical_power_w\n40,-1\n50,130\n", encoding="utf-8")
     with pytest.raises(InputError, match="no negative"):
