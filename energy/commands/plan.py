@@ -91,7 +91,8 @@ def command(chosen: PlanOptions) -> None:
     """Calculate how many pairs of runs show an effect on fuel, and in which random order to drive them.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
-    spread comes from --runs (your own logs), --spread, or a default that is an assumption.
+    spread comes from --runs (your own logs), --spread, or a default that is an assumption. For a battery vehicle every
+    share is one of battery energy.
     """
     from energy.chain.answer import broken_as_stated
     from energy.chain.load import load

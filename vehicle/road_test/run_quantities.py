@@ -24,14 +24,15 @@ from vehicle.road_test.effect import (
     without_labels,
 )
 from vehicle.road_test.sensitivity import ConditionSensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
-from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
+from vehicle.road_test.slopes import NO_SLOPES, Slopes, adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
 from vehicle.road_test.windows import RunWindows
 
+# Battery energy to the shaft of the motor: common practice, no source.
+_BATTERY_TO_SHAFT = 0.9
 # How far the relative answers of two vehicles to the same weather and traffic differ, standard deviation: common
 # practice, no source.
 _CONTROL_UNLIKE = 0.15
-_NO_SLOPES = Slopes((), (), np.zeros(0), None)
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,8 @@ class About:
 
 @dataclass(frozen=True)
 class Quantity:
-    """Fuel [m3/s] or load [share] of the runs (runs,): plain means, values brought to like conditions, and the effect.
+    """Fuel [m3/s], battery power [W] or load [share] of the runs (runs,): plain means, values brought to like
+    conditions, and the effect.
 
     `calm` are the values less what speed and head wind explain beyond the slopes inside runs; `without` is the mean
     without the effect, `conditions` what the effect is estimated beside. `unlabelled` are the values less what is
@@ -81,7 +83,9 @@ class Quantity:
 
 @dataclass(frozen=True)
 class RunQuantities:
-    """What the runs show; `load` is None where a log has none. `slopes` are those inside runs."""
+    """What the runs show of fuel, or of battery power in its place; `load` is None where a log has none, or on a
+    battery. `slopes` are those inside runs.
+    """
 
     fuel: Quantity
     load: Quantity | None
@@ -92,12 +96,12 @@ class RunQuantities:
 def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     """Return what the runs of a design show of fuel and of load."""
     controlled = all(run.control is not None for run in design.runs)
-    slopes = _NO_SLOPES if controlled else inside_slopes(design.runs)
+    slopes = NO_SLOPES if controlled else inside_slopes(design.runs)
     plain, adjusted, load = adjusted_means(design.runs, slopes)
     plain_load = np.array([run.mean_load for run in design.runs])
     share, known = _air_share(design, plain, about)
     fuel = _quantity(design, (plain, adjusted), slopes, level, sensitivity_of(design.runs, slopes, share, known, False))
-    if not np.isfinite(load).all():
+    if design.on_battery or not np.isfinite(load).all():
         return RunQuantities(fuel, None, slopes, controlled)
     of_load = sensitivity_of(design.runs, slopes, share, known, True)
     return RunQuantities(
@@ -126,7 +130,9 @@ def _air_share(design: Design, plain: np.ndarray, about: About) -> tuple[float, 
     """Return the share of the fuel that air drag takes, and whether it comes from coast-down coefficients."""
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
     drag, shaft = None, None
-    if about.drag_n_s2_m2 and about.absolute and about.marginal_m3_j:
+    if about.drag_n_s2_m2 and design.on_battery:
+        drag, shaft = about.drag_n_s2_m2 * speed**3, float(plain.mean()) * _BATTERY_TO_SHAFT
+    elif about.drag_n_s2_m2 and about.absolute and about.marginal_m3_j:
         drag, shaft = about.drag_n_s2_m2 * speed**3, float(plain.mean()) / about.marginal_m3_j
     return air_share(speed, drag, shaft), drag is not None
 

@@ -44,6 +44,11 @@ _MARGINAL_ERROR = 0.12
 _AIR_OF_ABSOLUTE_LOAD_KG_M3 = 1.184  # SAE J1979: absolute load is air per stroke over displacement at 1.184 g/L
 
 
+def source_word(on_battery: bool) -> str:
+    """Return what the runs of a road test are judged by, as every sentence calls it."""
+    return "battery energy" if on_battery else "fuel"
+
+
 @dataclass(frozen=True)
 class FullLoad:
     """Torque at full load over engine speed (one point: a peak torque), and its error as a share (95 %)."""

@@ -160,5 +160,6 @@ def test_a_plan_for_a_battery_says_how_its_runs_are_judged(path: Path) -> None:
     text = " ".join(run("plan", str(path)).stdout.split())
     assert " % of the battery energy, working compared with stowed" in text
     assert "% of the battery energy (standard deviation)" in text
-    assert "windtoll compare judges runs by fuel or engine load, and reads no battery yet" in text
+    assert "windtoll compare judges these runs by battery energy: write energy_used of every run" in text
+    assert "reads no battery" not in text
     assert "of the fuel," not in text
