@@ -134,6 +134,12 @@ def _differences(test: RoadTest) -> list[tuple[str, float, float]]:
     return differences
 
 
+_MORE_THAN_BY_HAND = {
+    "fuel": "what is uncertain in the slopes of speed and wind",
+    "battery energy": "what is uncertain in the physics of speed and wind, and by what a display rounds off",
+}
+
+
 def by_hand(test: RoadTest) -> str:
     """Return the calculation of the mean difference over the pairs, to be done again by hand; "" without pairs."""
     pairs = _differences(test)
@@ -151,7 +157,7 @@ def by_hand(test: RoadTest) -> str:
         f"of {count}: {error:.2f} %. Student's t for {count - 1} degrees of freedom at {100 * test.answer.level:g} %: "
         f"{t:.3f}. Interval {mean - t * error:+.2f} to {mean + t * error:+.2f} %. The interval of the answer "
         f"is wider or "
-        "narrower by what is uncertain in the slopes of speed and wind."
+        f"narrower by {_MORE_THAN_BY_HAND[test.answer.used]}."
     )
 
 

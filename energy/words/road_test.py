@@ -61,7 +61,6 @@ _FIRST = (
     "covers only",
     "slipstream",
     "was not alike",
-    "rounding can make or hide",
 )
 
 

@@ -183,9 +183,9 @@ METERED_ERROR = SourceError(0.01, 0.01, "fuel weighed or metered: ± 1 % (weighi
 METERED_ENERGY_ERROR = SourceError(
     0.01,
     0.01,
-    "battery energy metered: ± 1 % (own choice, no source). Rounding of the display is part of how runs differ. A "
-    "meter at the charger counts the loss of charging as well: it cancels in percent, and kW and kWh are then those "
-    "from the mains",
+    "battery energy metered: ± 1 % (own choice, no source). Rounding of the display is in the interval of "
+    "the runs. A meter at the charger counts the loss of charging as well: it cancels in percent, and kW and kWh are "
+    "then those from the mains",
 )
 
 

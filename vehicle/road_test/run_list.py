@@ -244,9 +244,9 @@ class Run:
 
     `state` is "" where the manifest does not say it: then the log's own column of states has to. `vehicle_ahead` is the
     share of the run behind another vehicle, `fuel_used_m3` the fuel of the whole run as weighed or metered,
-    `energy_used_j` the energy of its battery as metered (one of the two at most), `control` the log of a second vehicle
-    over the same drive. `distance_m` and `duration_s` are those of a run without a log
-    (None where there is one); `path` then has its name alone.
+    `energy_used_j` the energy of its battery as metered (one of the two at most), `energy_step_j` the step in which it
+    is written (0 where none can be seen), `control` the log of a second vehicle over the same drive. `distance_m` and
+    `duration_s` are those of a run without a log (None where there is one); `path` then has its name alone.
     """
 
     path: Path
@@ -268,6 +268,7 @@ class Run:
     duration_s: float | None = None
     tyre_pressure_pa: float | None = None
     energy_used_j: float | None = None
+    energy_step_j: float = 0.0
 
     @property
     def has_log(self) -> bool:
@@ -405,6 +406,7 @@ def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, 
     read = [_run(reading, number, entry, headings, density_kg_m3) for number, entry in enumerate(entries, 1)]
     runs = tuple(run for run in read if run is not None)
     _for_every_run_or_none(reading, runs)
+    runs = _one_step(reading, runs)
     seen: dict[tuple[Path, float | None, float | None], int] = {}
     for number, run in enumerate(runs, 1):
         key = (run.path.resolve(), run.start_s, run.end_s)
@@ -433,6 +435,22 @@ def _for_every_run_or_none(reading: _Reading, runs: Collection[Run]) -> None:
         if 0 < having[name] < len(runs):
             read = f"{having[name]} of {len(runs)} runs have {what}"
             reading.problem("run", read, f"{what} for every run, or for none")
+
+
+def _one_step(reading: _Reading, runs: tuple[Run, ...]) -> tuple[Run, ...]:
+    """Return the runs with the finest step in which any of them writes its energy: a display has one step.
+
+    A display too coarse for the runs is warned of.
+    """
+    if not runs or any(run.energy_used_j is None for run in runs):
+        return runs
+    step_j = min(run.energy_step_j for run in runs)
+    if step_j > _COARSE_STEP * max(run.energy_used_j or 0.0 for run in runs):
+        reading.warnings.append(
+            "energy_used is written in steps of more than 1 % of a run: what rounding can make or hide is counted in "
+            "the interval; longer runs, or a finer meter, make it narrower"
+        )
+    return tuple(replace(run, energy_step_j=step_j) for run in runs)
 
 
 def _entries(reading: _Reading, document: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -540,7 +558,7 @@ _COARSE_STEP = 0.01  # of a run: own choice, no source
 
 
 def _energy_used(reading: _Reading, where: str, said: _RunTable) -> float | None:
-    """Return the energy that the battery gave for a run [J], and warn of a display too coarse for it."""
+    """Return the energy that the battery gave for a run [J]."""
     if said.energy_used is None:
         return None
     if said.fuel_used is not None:
@@ -554,11 +572,6 @@ def _energy_used(reading: _Reading, where: str, said: _RunTable) -> float | None
         accepted = 'what the display or a meter counted, above 0 and under 200 kWh, such as "3.2 kWh", Wh or MJ'
         reading.problem(f"{where}.energy_used", shown(said.energy_used), accepted)
         return None
-    if _last_digit(said.energy_used) > _COARSE_STEP:
-        reading.warnings.append(
-            "energy_used is written in steps of more than 1 % of a run: rounding can make or hide an effect of that "
-            "size, and the interval does not cover it; drive longer runs, or read a finer meter"
-        )
     return energy_j
 
 
@@ -634,6 +647,7 @@ def _run(
         duration_s=None if logged else said.duration,
         tyre_pressure_pa=said.tyre_pressure,
         energy_used_j=energy_used,
+        energy_step_j=0.0 if energy_used is None else energy_used * _last_digit(said.energy_used),
     )
 
 

@@ -160,6 +160,8 @@ def _quantity(
         calm = less_covariates(brought, blocks, covariates, change.slopes)
     without, plain_without = without_mean(brought, treated, change), without_mean(plain, treated, plain_change)
     change = _less_ratio_bias(change, without, float(treated.mean()))
+    if not load:
+        change, plain_change = (_with_rounding(one, design) for one in (change, plain_change))
     unlabelled = brought if covariates is None else without_labels(brought, blocks, covariates)
     return Quantity(plain, calm, change, plain_change, without, plain_without, names, how, unlabelled)
 
@@ -229,6 +231,35 @@ def _less_ratio_bias(change: RunLevelEffect, without: float, share: float) -> Ru
     return replace(change, change=change.change.moved(-bias))
 
 
+def _with_rounding(change: RunLevelEffect, design: Design) -> RunLevelEffect:
+    """Return the change of metered energy with what the rounding of the display can hide in its interval.
+
+    Runs that scatter by less than a step are rounded alike: the mean of a state is then off by up to half a step, and
+    the scatter does not show it. The more they scatter, the less is hidden: exp(-2 (pi s / step)^2) of it, the first
+    term of the Fourier series of the rounding error for a normal scatter s (from memory). Flips between two steps give
+    a variance of a quarter of the step squared, which is taken off what is seen.
+    """
+    step_w = max(run.metered_step_w for run in design.runs)
+    interval = change.change
+    if not step_w > 0 or change.pair_spread is None or interval.low is None or interval.high is None:
+        return change
+    from scipy.special import ndtri
+
+    scatter2 = max(0.5 * change.pair_spread**2 - 0.25 * step_w**2, 0.0)
+    hidden_w = step_w * math.exp(-2 * math.pi**2 * scatter2 / step_w**2)
+    # two means, each anywhere within half a step; never more than a whole one
+    half_w = hidden_w * min(float(ndtri(0.5 + interval.level / 2)) * math.sqrt(2 / 12), 1.0)
+    return replace(change, change=_wider(interval, half_w))
+
+
+def _wider(interval: Estimate, half: float) -> Estimate:
+    """Return an interval with a further half-width in it, independent of its own."""
+    assert interval.low is not None
+    assert interval.high is not None
+    low = interval.estimate - math.hypot(interval.estimate - interval.low, half)
+    return replace(interval, low=low, high=interval.estimate + math.hypot(interval.high - interval.estimate, half))
+
+
 def without_mean(values: np.ndarray, treated: np.ndarray, effect: RunLevelEffect) -> float:
     """Return the mean without the effect, from all runs: those with it less the effect."""
     mean = float(values.mean()) - effect.change.estimate * float(treated.mean())
@@ -242,5 +273,4 @@ def widened(change: Estimate, share: float) -> Estimate:
     from scipy.special import ndtri
 
     more = share * abs(change.estimate) * float(ndtri(0.5 + change.level / 2)) / 1.959963984540054
-    low = change.estimate - math.hypot(change.estimate - change.low, more)
-    return replace(change, low=low, high=change.estimate + math.hypot(change.high - change.estimate, more))
+    return _wider(change, more)

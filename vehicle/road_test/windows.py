@@ -55,8 +55,9 @@ class RunWindows:
 
     `covariates` has one row a window and one column a name in `COVARIATES` (NaN column where the log does not say).
     `metered_m3_s` is the mean flow of the whole run where its fuel was weighed or metered, `metered_w` its mean power
-    where the energy of its battery was, `control` the same drive of a second vehicle. `name` is unlike that of any
-    other run; `file` is its log, of which several runs may be cut, and `rows` are those of its own stretch.
+    where the energy of its battery was, in steps of `metered_step_w`, `control` the same drive of a second vehicle.
+    `name` is unlike that of any other run; `file` is its log, of which several runs may be cut, and `rows` are those of
+    its own stretch.
     """
 
     name: str
@@ -79,6 +80,7 @@ class RunWindows:
     started: str = ""
     file: str = ""
     metered_w: float | None = None
+    metered_step_w: float = 0.0
 
     @property
     def on_battery(self) -> bool:
@@ -210,6 +212,7 @@ def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) 
         warnings=tuple(warnings),
         metered_m3_s=_per_second(run.fuel_used_m3, log, run),
         metered_w=_per_second(run.energy_used_j, log, run),
+        metered_step_w=_per_second(run.energy_step_j, log, run) or 0.0,
         started=run.date,
         file=log.name,
     )
