@@ -47,7 +47,7 @@ def show() -> None:
     on_battery = desk.scenario_of(work.usable).battery is not None
     few = typed.tick("few changes of the turbine: out and back in one state before it is changed", "plan few")
     try:
-        spread = _spread(source_word(on_battery))
+        spread = _spread(on_battery)
         expected = predicted(work.usable, "working", without)
         effect = None if expected is None else (expected.share, expected.error)
         speed, pairs = planned_m_s(work.usable), _pairs(typed_pairs)
@@ -118,25 +118,26 @@ def _pairs(text: str) -> int:
     return int(text)
 
 
-def _spread(used: str) -> RunSpread:
+def _spread(on_battery: bool) -> RunSpread:
     """Return how much the fuel, or battery energy, of two equal runs differs. Raises InputError."""
+    used = source_word(on_battery)
     how = typed.way(f"how much the {used} of two equal runs differs", "plan spread", (_ASSUMED, _OWN, _LOGS))
     if how == _OWN:
         label = f"standard deviation of that difference, % of the {used}"
         percent = typed.text(label, "plan spread percent", start="4")
         return typed_spread(percent if percent.endswith("%") else f"{percent} %", "standard deviation")
     if how == _LOGS:
-        return _spread_of_logs()
-    return assumed_spread()
+        return _spread_of_logs(on_battery)
+    return assumed_spread(on_battery)
 
 
-def _spread_of_logs() -> RunSpread:
+def _spread_of_logs(on_battery: bool) -> RunSpread:
     road_marks.note(screen_words.OF_PILOT_RUNS)
     label = "Pilot runs: logs (CSV), with their list (runs.toml) if there is one"
     held = taken(road_marks.uploader(label, "plan logs"))
     if not held.logs and not (held.listed and any(run.metered for run in marks_of(held.text))):
         road_marks.note(screen_words.NO_PILOT_RUNS)
-        return assumed_spread()
+        return assumed_spread(on_battery)
     kept: dict[Uploads, RunSpread] = st.session_state.setdefault("plan spreads", {})
     if held not in kept:
         progress = page.Progress("Reading the pilot runs")
@@ -197,7 +198,7 @@ def _sheet(plan: RoadPlan) -> None:
     with st.container(horizontal=True):
         st.download_button(
             "Download the run sheet (HTML, to print)",
-            data=as_html(plan.order, plan.speed, plan.road).encode(),
+            data=as_html(plan.order, plan.speed, plan.road, on_battery=plan.on_battery).encode(),
             file_name="run_sheet.html",
             mime="text/html",
             key="take sheet",
@@ -206,7 +207,13 @@ def _sheet(plan: RoadPlan) -> None:
         st.download_button(
             "Download the call sheet for the passenger's phone (HTML, works without network)",
             data=call_sheet.as_html(
-                call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", desk.system(), plan.run_s)
+                call_words.road_test_data(
+                    plan.order,
+                    f"{plan.road}, {plan.speed}",
+                    desk.system(),
+                    plan.run_s,
+                    on_battery=plan.on_battery,
+                )
             ).encode(),
             file_name="call_sheet.html",
             mime="text/html",
@@ -225,7 +232,7 @@ def _sheet(plan: RoadPlan) -> None:
     if len(first) < len(plan.order):
         road_marks.note(f"… and {len(plan.order) - len(first)} more: print a sheet for each day.")
     with st.expander("Keep the same in every run"):
-        page.bullets(run_sheet.KEEP_THE_SAME)
+        page.bullets(run_sheet.keep_the_same(plan.on_battery))
 
 
 def _numbers(plan: RoadPlan) -> None:

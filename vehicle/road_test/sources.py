@@ -272,7 +272,10 @@ def _why_none(logs: Sequence[Log], engine: LoggedEngine) -> list[Problem]:
         flow = fuel_flow(log, engine)
         if flow.source == "none":
             why.setdefault("; ".join(flow.why_not), []).append(log.name)
-    accepted = "a fuel rate, air flow, manifold pressure, or calculated load, each with engine speed"
+    accepted = (
+        "a fuel rate, air flow, manifold pressure, or calculated load, each with engine speed; for a battery vehicle "
+        "energy_used of every run in the list"
+    )
     problems = [
         Problem(names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more", "fuel", reasons, accepted)
         for reasons, names in why.items()
